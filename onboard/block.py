@@ -1,0 +1,95 @@
+"""The block: the columns that arrived since the last one. Telemetry makes it, the engine folds it.
+
+A channel is a table of samples: stream time and one float column a quantity, in SI units, NaN where
+the autopilot says 'unknown'. The names of channels and columns below are the only ones used.
+
+=============  ================================================================================
+channel        columns
+=============  ================================================================================
+``power``      volts_v, amps_a, left_fraction (the autopilot's own summary of its main battery)
+``battery``    pack (instance number), volts_v, amps_a, charge_out_ah, energy_out_wh,
+               left_fraction, temperature_degc
+``gps``        fix (0 none .. 3 three-dimensional ..), latitude_deg, longitude_deg, speed_mps,
+               course_deg, satellites, horizontal_sd_m, speed_sd_mps, dilution
+``fused``      latitude_deg, longitude_deg, north_mps, east_mps, heading_deg (estimator output)
+``hud``        speed_mps, heading_deg, throttle_fraction
+``attitude``   roll_deg, pitch_deg, heading_deg
+``drive``      motor (0-based), rpm, erpm, volts_v, amps_a, temperature_degc
+``clock``      utc_s (Unix time that the autopilot states)
+``heartbeat``  mode, armed
+=============  ================================================================================
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+
+COLUMNS: Mapping[str, tuple[str, ...]] = {
+    "power": ("volts_v", "amps_a", "left_fraction"),
+    "battery": (
+        "pack",
+        "volts_v",
+        "amps_a",
+        "charge_out_ah",
+        "energy_out_wh",
+        "left_fraction",
+        "temperature_degc",
+    ),
+    "gps": (
+        "fix",
+        "latitude_deg",
+        "longitude_deg",
+        "speed_mps",
+        "course_deg",
+        "satellites",
+        "horizontal_sd_m",
+        "speed_sd_mps",
+        "dilution",
+    ),
+    "fused": ("latitude_deg", "longitude_deg", "north_mps", "east_mps", "heading_deg"),
+    "hud": ("speed_mps", "heading_deg", "throttle_fraction"),
+    "attitude": ("roll_deg", "pitch_deg", "heading_deg"),
+    "drive": ("motor", "rpm", "erpm", "volts_v", "amps_a", "temperature_degc"),
+    "clock": ("utc_s",),
+    "heartbeat": ("mode", "armed"),
+}
+
+
+@dataclass(frozen=True)
+class Channel:
+    """Samples of one channel, in order of arrival.
+
+    Parameters
+    ----------
+    t_s
+        Stream time of each sample [s], shape (n,): the autopilot's boot clock made continuous,
+        zero at the first message of the stream.
+    columns
+        One float array of shape (n,) for each name in `COLUMNS`; NaN is unknown.
+    """
+
+    t_s: FloatArray
+    columns: Mapping[str, FloatArray]
+
+    def __getitem__(self, name: str) -> FloatArray:
+        """Give the column called `name`."""
+        return self.columns[name]
+
+    def __len__(self) -> int:
+        """Give the number of samples."""
+        return len(self.t_s)
+
+
+@dataclass(frozen=True)
+class Block:
+    """The channels that have new samples; a channel without any is absent."""
+
+    channels: Mapping[str, Channel] = field(default_factory=dict)
+
+    def get(self, name: str) -> Channel | None:
+        """Give the channel called `name`, or None where it has no new sample."""
+        return self.channels.get(name)

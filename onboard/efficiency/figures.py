@@ -1,0 +1,62 @@
+"""What the engine gives: all figures at one instant. Names and units as in the JSON outputs."""
+
+from dataclasses import dataclass
+
+from onboard.efficiency.battery import BatteryState
+from onboard.efficiency.figure import Estimate, Number, Unknown
+
+
+@dataclass(frozen=True)
+class Consumption:
+    """Wh/km over several windows, all ending now."""
+
+    last_20_s: Estimate
+    last_300_s: Estimate
+    trip: Estimate
+    since_mark: Estimate
+
+
+@dataclass(frozen=True)
+class Trip:
+    """Sums since the start of the stream.
+
+    `mean_power_w` is energy over elapsed time, `mean_speed_mps` distance over time under way; the
+    bridged fractions tell how much of energy and distance lies in gaps of the data.
+    """
+
+    energy_wh: Estimate
+    charge_ah: Number
+    distance_m: Estimate
+    moving_s: Number
+    elapsed_s: float
+    wh_per_km: Estimate
+    mean_power_w: Number
+    mean_speed_mps: Number
+    max_speed_mps: Number
+    bridged_energy_fraction: Number
+    bridged_distance_fraction: Number
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How far what is left will go: as now, at the target speed, at best [m]."""
+
+    now: Estimate
+    target: Estimate
+    best: Estimate
+
+
+@dataclass(frozen=True)
+class Figures:
+    """All figures at stream time `t_s`."""
+
+    t_s: float
+    power_w: Number
+    volts_v: Number
+    amps_a: Number
+    speed_mps: Number
+    wh_per_km: Consumption
+    trip: Trip
+    battery: BatteryState | Unknown
+    range_m: Reach
+    time_left_s: Estimate

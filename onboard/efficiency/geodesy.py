@@ -1,0 +1,64 @@
+"""Short distances on the earth: metres per degree on the WGS 84 ellipsoid at the mid latitude.
+
+A sphere would be up to 0.56 % off, by an amount that depends on the direction; this is within 2e-7
+at 10 km. Not for lines of hundreds of kilometres.
+"""
+
+from typing import overload
+
+import numpy as np
+
+from onboard.block import FloatArray
+
+EQUATOR_RADIUS_M = 6378137.0
+FLATTENING = 1 / 298.257223563
+"""The WGS 84 ellipsoid (NIMA TR8350.2; the constants of GeographicLib)."""
+
+_ECCENTRICITY_2 = FLATTENING * (2 - FLATTENING)
+
+
+@overload
+def local_distance_m(
+    latitude_1_deg: float, longitude_1_deg: float, latitude_2_deg: float, longitude_2_deg: float
+) -> float: ...
+@overload
+def local_distance_m(
+    latitude_1_deg: FloatArray,
+    longitude_1_deg: FloatArray,
+    latitude_2_deg: FloatArray,
+    longitude_2_deg: FloatArray,
+) -> FloatArray: ...
+def local_distance_m(
+    latitude_1_deg: float | FloatArray,
+    longitude_1_deg: float | FloatArray,
+    latitude_2_deg: float | FloatArray,
+    longitude_2_deg: float | FloatArray,
+) -> float | FloatArray:
+    """Give the distance between points no more than some tens of kilometres apart [m].
+
+    Parameters
+    ----------
+    latitude_1_deg, longitude_1_deg, latitude_2_deg, longitude_2_deg
+        Positions [deg], scalars or arrays of one shape.
+
+    Notes
+    -----
+    With the radii of curvature M (meridian) and N (prime vertical) at the mid latitude:
+    d^2 = (M dphi)^2 + (N cos(phi) dlambda)^2.
+
+    Examples
+    --------
+    >>> round(local_distance_m(52.0, 4.0, 52.0, 4.001), 3)
+    68.678
+    """
+    middle = np.radians((np.asarray(latitude_1_deg) + np.asarray(latitude_2_deg)) / 2)
+    w_2 = 1 - _ECCENTRICITY_2 * np.sin(middle) ** 2
+    prime_vertical = EQUATOR_RADIUS_M / np.sqrt(w_2)
+    meridian = prime_vertical * (1 - _ECCENTRICITY_2) / w_2
+    dlat = np.asarray(latitude_2_deg) - np.asarray(latitude_1_deg)
+    dlon = np.asarray(longitude_2_deg) - np.asarray(longitude_1_deg)
+    dlon = (dlon + 180.0) % 360.0 - 180.0
+    distance = np.hypot(
+        meridian * np.radians(dlat), prime_vertical * np.cos(middle) * np.radians(dlon)
+    )
+    return float(distance) if np.ndim(distance) == 0 else distance

@@ -1,0 +1,57 @@
+"""The newest reading of each instrument, with its time, so that it can go stale."""
+
+import math
+
+from onboard.block import Block
+from onboard.efficiency.figure import Number, Unknown
+
+STALE_S = 5.0
+"""A reading older than this is not quoted as 'now'."""
+
+
+class Latest:
+    """Keeps the last row of each channel."""
+
+    def __init__(self) -> None:
+        self.now_s = 0.0
+        """Stream time of the newest sample of any channel [s]."""
+        self.first_s: float | None = None
+        """Stream time of the first sample of any channel [s]."""
+        self.silent_s = 0.0
+        """For how long nothing has come since then [s]."""
+        self._rows: dict[str, dict[str, float]] = {}
+        self._t_s: dict[str, float] = {}
+
+    def fold(self, block: Block) -> None:
+        """Take in a block."""
+        for name, channel in block.channels.items():
+            if not len(channel):
+                continue
+            if self.first_s is None:
+                self.first_s = self.now_s = float(channel.t_s[0])
+            self.first_s = min(self.first_s, float(channel.t_s[0]))
+            self.now_s = max(self.now_s, float(channel.t_s[-1]))
+            self._t_s[name] = float(channel.t_s[-1])
+            self._rows[name] = {key: float(channel[key][-1]) for key in channel.columns}
+
+    def value(self, *places: tuple[str, str]) -> Number:
+        """Give the first fresh known reading among (channel, column) pairs, in order."""
+        why = "not heard yet"
+        for name, column in places:
+            if name not in self._rows:
+                continue
+            age_s = self.now_s + self.silent_s - self._t_s[name]
+            reading = self._rows[name][column]
+            if age_s > STALE_S:
+                why = f"nothing for {age_s:.0f} s"
+            elif math.isnan(reading):
+                why = "the autopilot says unknown"
+            else:
+                return reading
+        return Unknown(why)
+
+    def at(self, channel: str, column: str) -> tuple[float, float] | None:
+        """Give stream time [s] and value of the last row of a channel, however old."""
+        if channel not in self._rows:
+            return None
+        return self._t_s[channel], self._rows[channel][column]

@@ -1,0 +1,48 @@
+"""The sources of speed over ground, and which of them the figures rest on."""
+
+import numpy as np
+
+from onboard.block import Block
+from onboard.efficiency.distance import DistanceMeter
+
+FIX_NEEDED = 3
+"""A three-dimensional fix: with less the receiver's speed is not to be trusted."""
+
+COVERAGE_FRACTION = 0.9
+"""A source is passed over for one further down only if it covers clearly less time."""
+
+
+class SpeedSources:
+    """Receiver Doppler speed, the autopilot's fused velocity, its display speed; in that order."""
+
+    def __init__(self) -> None:
+        self._meters = {name: DistanceMeter() for name in ("gps", "fused", "hud")}
+
+    def fold(self, block: Block) -> None:
+        """Take in a block's `gps`, `fused` and `hud` channels."""
+        if gps := block.get("gps"):
+            speed = np.where(gps["fix"] >= FIX_NEEDED, gps["speed_mps"], np.nan)
+            self._meters["gps"].fold(gps.t_s, speed, gps["latitude_deg"], gps["longitude_deg"])
+        if fused := block.get("fused"):
+            speed = np.hypot(fused["north_mps"], fused["east_mps"])
+            latitude, longitude = fused["latitude_deg"], fused["longitude_deg"]
+            self._meters["fused"].fold(fused.t_s, speed, latitude, longitude)
+        if hud := block.get("hud"):
+            nowhere = np.full(len(hud), np.nan)
+            self._meters["hud"].fold(hud.t_s, hud["speed_mps"], nowhere, nowhere)
+
+    def chosen(self) -> DistanceMeter | None:
+        """Give the meter that the figures rest on, None where no speed is known."""
+        most_s = max(meter.measured_s for meter in self._meters.values())
+        for meter in self._meters.values():
+            if meter.distance_m.last_s is not None and (
+                meter.measured_s >= COVERAGE_FRACTION * most_s
+            ):
+                return meter
+        return None
+
+    def why_none(self) -> str:
+        """Say why no meter can be chosen."""
+        if self._meters["gps"].gate.unknown:
+            return "no GPS fix"
+        return "no GPS heard yet"

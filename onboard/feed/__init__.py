@@ -1,0 +1,1 @@
+"""The snapshot and the server that gives it to viewers."""

@@ -1,0 +1,108 @@
+"""The thread that reads the link: bytes with their time of receipt, and reconnecting."""
+
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+
+from onboard.errors import LinkEndedError, LinkError
+from onboard.telemetry.links.base import Link
+
+WAIT_S = 0.5
+"""How long a read may wait before the thread looks whether it should stop."""
+
+BATCH_S = 0.02
+"""Rest between reads: waking up costs more than reading, so bytes are taken in batches."""
+
+RETRY_FIRST_S, RETRY_MOST_S = 0.5, 5.0
+
+HELD_MOST_BYTES = 8 << 20
+"""If the daemon does not take them for that long, the oldest bytes are dropped and counted."""
+
+
+class LinkReader:
+    """Reads a link in a thread of its own, and opens it again whenever it breaks.
+
+    Parameters
+    ----------
+    link
+        The link, already open; None opens it in the thread.
+    reopen
+        Opens it anew.
+    stamp_us
+        The clock for times of receipt [us since the Unix epoch].
+    """
+
+    def __init__(
+        self, link: Link | None, reopen: Callable[[], Link], stamp_us: Callable[[], int]
+    ) -> None:
+        self._link = link
+        self._reopen = reopen
+        self._stamp_us = stamp_us
+        self._pieces: deque[tuple[int, bytes]] = deque()
+        self._held = 0
+        self._lock = threading.Lock()
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="link", daemon=True)
+        self.dropped_bytes = 0
+        self.problem: str | None = None
+        """Why the link is down, None while it is up."""
+        self.ended = False
+
+    def start(self) -> None:
+        """Begin to read."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End the thread and close the link."""
+        self._stop.set()
+        if self._thread.is_alive():
+            self._thread.join(timeout=2 * WAIT_S)
+
+    def take(self) -> list[tuple[int, bytes]]:
+        """Give what came since the last call: times of receipt [us] and bytes."""
+        with self._lock:
+            pieces = list(self._pieces)
+            self._pieces.clear()
+            self._held = 0
+        return pieces
+
+    def _run(self) -> None:
+        retry_s = RETRY_FIRST_S
+        while not self._stop.is_set():
+            try:
+                if self._link is None:
+                    self._link = self._reopen()
+                self.problem = None
+                self._read_on(self._link)
+                retry_s = RETRY_FIRST_S
+            except LinkEndedError as end:
+                self.problem, self.ended = str(end), True
+                break
+            except LinkError as problem:
+                self.problem = str(problem)
+                self._close()
+                self._stop.wait(retry_s)
+                retry_s = min(2 * retry_s, RETRY_MOST_S)
+        self._close()
+
+    def _read_on(self, link: Link) -> None:
+        while not self._stop.is_set():
+            data = link.read(WAIT_S)
+            if data:
+                self._keep(data)
+                time.sleep(BATCH_S)
+
+    def _keep(self, data: bytes) -> None:
+        with self._lock:
+            self._pieces.append((self._stamp_us(), data))
+            self._held += len(data)
+            while self._held > HELD_MOST_BYTES and len(self._pieces) > 1:
+                dropped = len(self._pieces.popleft()[1])
+                self._held -= dropped
+                self.dropped_bytes += dropped
+
+    def _close(self) -> None:
+        if self._link is not None:
+            self._link.close()
+            self._link = None

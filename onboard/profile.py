@@ -1,0 +1,259 @@
+"""The craft profile: what the rider states about battery, sensors, link, feed and record, in TOML.
+
+Each setting is declared once, with its limits and its meaning. An unknown key or an impossible
+value is refused with the key's name, what was given and what is allowed.
+"""
+
+import dataclasses
+import tomllib
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, get_args, get_origin
+
+from onboard.errors import ProfileError
+
+DEFAULT_FEED_PORT = 27220
+
+NOMINAL_CELL_V = {"lfp": 3.2, "li-ion": 3.67}
+"""Mean voltage of a cell over a slow discharge, for a profile that states ampere-hours only.
+Simulated C/5 discharges of published cells: Prada 2013 (LFP) 3.17 V, and 3.2 V is printed on LFP
+cells; Chen 2020 (NMC) 3.67 V."""
+
+
+def _setting(default: Any, meaning: str, **limits: Any) -> Any:
+    return field(default=default, metadata={"meaning": meaning, **limits})
+
+
+@dataclass(frozen=True)
+class Craft:
+    """`[craft]`: the boat or board."""
+
+    name: str = _setting("craft", "what to call it")
+    length_waterline_m: float | None = _setting(None, "waterline length [m]", above=0.0, most=30.0)
+
+
+@dataclass(frozen=True)
+class Battery:
+    """`[battery]`: the pack. There are no defaults for what only its owner can know."""
+
+    chemistry: str = _setting("", "cell chemistry", choices=("lfp", "li-ion"), required=True)
+    cells: int = _setting(0, "cells in series", least=1, most=32, required=True)
+    capacity_ah: float | None = _setting(None, "rated charge [Ah]", above=0.0, most=2000.0)
+    energy_wh: float | None = _setting(None, "usable energy when full [Wh]", above=0.0, most=1e5)
+    reserve_fraction: float = _setting(
+        0.2, "share of the full energy to keep", least=0.0, below=1.0
+    )
+    start_fraction: float = _setting(
+        1.0, "charge at the start of a trip, as a share of full", above=0.0, most=1.0
+    )
+    resistance_ohm: float | None = _setting(
+        None, "internal resistance of the whole pack [ohm]", above=0.0, most=10.0
+    )
+    cutoff_v: float | None = _setting(
+        None, "voltage of the whole pack to stop at [V]", above=0.0, most=200.0
+    )
+
+    @property
+    def full_wh(self) -> float:
+        """Energy when full [Wh], by `energy_wh`, else charge times the chemistry's mean voltage."""
+        if self.energy_wh is not None:
+            return self.energy_wh
+        return (self.capacity_ah or 0.0) * self.cells * NOMINAL_CELL_V[self.chemistry]
+
+
+@dataclass(frozen=True)
+class Sensors:
+    """`[sensors]`: corrections, and how well each is known (one standard deviation)."""
+
+    current_scale: float = _setting(1.0, "true current over reported", above=0.1, below=10.0)
+    current_offset_a: float = _setting(0.0, "added after scaling [A]", least=-50.0, most=50.0)
+    voltage_scale: float = _setting(1.0, "true voltage over reported", above=0.1, below=10.0)
+    current_scale_sd: float = _setting(0.02, "how well current_scale is known", least=0.0, most=1.0)
+    voltage_scale_sd: float = _setting(
+        0.005, "how well voltage_scale is known", least=0.0, most=1.0
+    )
+
+
+@dataclass(frozen=True)
+class Drive:
+    """`[drive]`: motor and gear."""
+
+    kv_rpm_per_v: float | None = _setting(None, "motor constant [rpm/V]", above=0.0, most=1e5)
+    phase_resistance_ohm: float | None = _setting(
+        None, "winding resistance [ohm]", above=0.0, most=10.0
+    )
+    no_load_a: float | None = _setting(None, "current without load [A]", least=0.0, most=100.0)
+    pole_pairs: int | None = _setting(
+        None, "pole pairs, for drives that report electrical rpm", least=1, most=100
+    )
+    gear_ratio: float = _setting(1.0, "motor turns per propeller turn", above=0.0, most=100.0)
+
+
+@dataclass(frozen=True)
+class Units:
+    """`[units]`: what screens show. Files and feed stay in SI units, watt-hours and km."""
+
+    speed: str = _setting("km/h", "speed", choices=("km/h", "m/s", "kn", "mph"))
+    distance: str = _setting("km", "distance and consumption", choices=("km", "NM", "mi"))
+
+
+@dataclass(frozen=True)
+class Link:
+    """`[link]`: where the telemetry comes from."""
+
+    connection: str = _setting("udpin:0.0.0.0:14550", "where from, as for --link")
+    baud: int = _setting(57600, "speed of a serial link", least=1200, most=4_000_000)
+    system_id: int | None = _setting(None, "MAVLink system to follow", least=1, most=255)
+
+
+@dataclass(frozen=True)
+class Feed:
+    """`[feed]`: where viewers connect."""
+
+    listen: str = _setting(f"127.0.0.1:{DEFAULT_FEED_PORT}", "address and port, as for --listen")
+
+
+@dataclass(frozen=True)
+class Record:
+    """`[record]`: where sessions are kept."""
+
+    directory: str | None = _setting(None, "folder for session records, as for --record")
+
+
+@dataclass(frozen=True)
+class Profile:
+    """All of a craft's settings. Everything has a default but the battery."""
+
+    craft: Craft = Craft()
+    battery: Battery | None = None
+    sensors: Sensors = Sensors()
+    drive: Drive = Drive()
+    units: Units = Units()
+    link: Link = Link()
+    feed: Feed = Feed()
+    record: Record = Record()
+
+
+def load_profile(path: Path) -> Profile:
+    """Read a profile.
+
+    Raises
+    ------
+    ProfileError
+        If the file cannot be read, is no TOML, or holds a key or value that is not allowed.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except OSError as problem:
+        raise ProfileError(f"{path}: cannot be read ({problem.strerror})") from None
+    except UnicodeDecodeError:
+        raise ProfileError(f"{path}: not a text file: expected TOML") from None
+    try:
+        return parse_profile(text)
+    except ProfileError as problem:
+        raise ProfileError(f"{path}: {problem}") from None
+
+
+def parse_profile(text: str) -> Profile:
+    r"""Read a profile from TOML text.
+
+    Raises
+    ------
+    ProfileError
+        If it is no TOML, or holds a key or value that is not allowed.
+
+    Examples
+    --------
+    >>> parse_profile("[battery]\\nchemistry = 'lfp'\ncells = 0")
+    Traceback (most recent call last):
+    onboard.errors.ProfileError: battery.cells = 0: expected a whole number from 1 to 32
+    """
+    try:
+        tables = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        raise ProfileError(f"not valid TOML: {problem}") from None
+    sections = {
+        "craft": Craft,
+        "battery": Battery,
+        "sensors": Sensors,
+        "drive": Drive,
+        "units": Units,
+        "link": Link,
+        "feed": Feed,
+        "record": Record,
+    }
+    _refuse_unknown("", tables, sections)
+    values: dict[str, Any] = {}
+    for name, table in tables.items():
+        if not isinstance(table, dict):
+            raise ProfileError(f"{name} = {table!r}: expected a table, [{name}]")
+        values[name] = _section(name, sections[name], table)
+    profile = Profile(**values)
+    battery = profile.battery
+    if battery and battery.capacity_ah is None and battery.energy_wh is None:
+        raise ProfileError("battery: expected capacity_ah or energy_wh, found neither")
+    if battery and battery.reserve_fraction >= battery.start_fraction:
+        raise ProfileError(
+            f"battery.reserve_fraction = {battery.reserve_fraction}: expected less than "
+            f"battery.start_fraction, {battery.start_fraction}"
+        )
+    return profile
+
+
+def _section(name: str, kind: type[Any], table: dict[str, Any]) -> Any:
+    settings = {setting.name: setting for setting in dataclasses.fields(kind)}
+    _refuse_unknown(f"{name}.", table, settings)
+    for key, setting in settings.items():
+        if setting.metadata.get("required") and key not in table:
+            raise ProfileError(f"{name}.{key}: missing: expected {_allowed(setting)}")
+    return kind(**{key: _checked(name, settings[key], value) for key, value in table.items()})
+
+
+def _refuse_unknown(prefix: str, given: dict[str, Any], known: dict[str, Any]) -> None:
+    for key in given:
+        if key not in known:
+            raise ProfileError(f"{prefix}{key}: no such key: expected one of {', '.join(known)}")
+
+
+def _kind(setting: dataclasses.Field[Any]) -> type:
+    kinds = get_args(setting.type) if get_origin(setting.type) else (setting.type,)
+    kind = next(kind for kind in kinds if kind is not type(None))
+    assert isinstance(kind, type)
+    return kind
+
+
+def _checked(section: str, setting: dataclasses.Field[Any], value: Any) -> Any:
+    kind, limits = _kind(setting), setting.metadata
+    if kind is float and isinstance(value, int) and not isinstance(value, bool):
+        value = float(value)
+    fits = (
+        type(value) is kind
+        and ("least" not in limits or value >= limits["least"])
+        and ("above" not in limits or value > limits["above"])
+        and ("most" not in limits or value <= limits["most"])
+        and ("below" not in limits or value < limits["below"])
+        and ("choices" not in limits or value in limits["choices"])
+    )
+    if not fits:
+        raise ProfileError(f"{section}.{setting.name} = {value!r}: expected {_allowed(setting)}")
+    return value
+
+
+def _allowed(setting: dataclasses.Field[Any]) -> str:
+    limits = setting.metadata
+    if "choices" in limits:
+        return " or ".join(f'"{choice}"' for choice in limits["choices"])
+    kind = {int: "a whole number", float: "a number", str: "text"}[_kind(setting)]
+    if "least" in limits and "most" in limits:
+        return f"{kind} from {limits['least']:g} to {limits['most']:g}"
+    words = [
+        f"{word} {limits[key]:g}"
+        for key, word in (
+            ("least", "at least"),
+            ("above", "above"),
+            ("most", "at most"),
+            ("below", "below"),
+        )
+        if key in limits
+    ]
+    return " ".join([kind, " and ".join(words)]).strip()

@@ -1,0 +1,150 @@
+"""A ride: one craft's frames in, snapshots out. No input or output, and no clock.
+
+The daemon feeds it from a link, replay and review from a saved log; nothing else lies between the
+frames and the figures, so all three give the same.
+"""
+
+import datetime
+
+from onboard.block import Block
+from onboard.efficiency.engine import Engine
+from onboard.efficiency.figure import Number, Unknown
+from onboard.feed.snapshot import Alert, DriveState, LinkState, Snapshot
+from onboard.profile import Profile
+from onboard.telemetry.decoder import Decoder
+from onboard.telemetry.frames import Frames
+
+NO_AUTOPILOT = Unknown("no autopilot heard yet")
+
+
+class Ride:
+    """Decoder and engine of one craft.
+
+    Parameters
+    ----------
+    profile
+        The craft.
+    system_id
+        The MAVLink system to follow; None follows the profile's, else the first autopilot heard.
+    """
+
+    def __init__(self, profile: Profile, system_id: int | None = None) -> None:
+        self._profile = profile
+        self.decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
+        self.engine = Engine(profile)
+        self.messages = 0
+        """Frames on the link, of all systems."""
+        self.bad_bytes = 0
+        self._seq = 0
+
+    @property
+    def t_s(self) -> float:
+        """Stream time of the newest sample folded [s]."""
+        return self.engine.latest.now_s
+
+    def take(self, frames: Frames) -> None:
+        """Take in frames."""
+        self.messages += len(frames)
+        self.bad_bytes += frames.bad_bytes
+        self._fold(self.decoder.push(frames))
+
+    def finish(self) -> None:
+        """Take in what still waits for a stamp; the stream has ended."""
+        self._fold(self.decoder.finish())
+
+    def snapshot(
+        self,
+        source: str,
+        age_s: Number = NO_AUTOPILOT,
+        messages_per_s: Number = NO_AUTOPILOT,
+        alerts: tuple[Alert, ...] = (),
+    ) -> Snapshot:
+        """Give the snapshot at the newest sample.
+
+        Parameters
+        ----------
+        source
+            Where the frames come from, for people to read.
+        age_s, messages_per_s
+            How old the last message is and how many come [s, 1/s]: by the clock of the caller.
+        alerts
+            What the rider should know about the running of the daemon.
+        """
+        figures = self.engine.figures(0.0 if isinstance(age_s, Unknown) else age_s)
+        latest = self.engine.latest
+        self._seq += 1
+        system_id = self.decoder.craft.system_id
+        return Snapshot(
+            seq=self._seq,
+            t_s=figures.t_s,
+            utc=self._utc(),
+            time_left_s=figures.time_left_s,
+            power_w=figures.power_w,
+            volts_v=figures.volts_v,
+            amps_a=figures.amps_a,
+            speed_mps=figures.speed_mps,
+            course_deg=latest.value(("gps", "course_deg")),
+            heading_deg=latest.value(
+                ("attitude", "heading_deg"), ("fused", "heading_deg"), ("hud", "heading_deg")
+            ),
+            position_deg=self._position_deg(),
+            wh_per_km=figures.wh_per_km,
+            trip=figures.trip,
+            battery=figures.battery,
+            range_m=figures.range_m,
+            drive=self._drive(),
+            link=LinkState(
+                age_s=age_s,
+                messages_per_s=messages_per_s,
+                messages=self.messages,
+                lost=self.decoder.lost,
+                bad_bytes=self.bad_bytes,
+                system_id=NO_AUTOPILOT if system_id is None else system_id,
+                source=source,
+            ),
+            alerts=alerts,
+        )
+
+    def _fold(self, block: Block) -> None:
+        if block.channels:
+            self.engine.fold(block)
+
+    def _utc(self) -> str | Unknown:
+        """Give the autopilot's UTC at the newest sample."""
+        stated = self.engine.latest.at("clock", "utc_s")
+        if stated is None or not stated[1] > 0:
+            return Unknown("the autopilot's clock is not set")
+        return utc_text(stated[1] + self.t_s - stated[0])
+
+    def _position_deg(self) -> tuple[float, float] | Unknown:
+        value = self.engine.latest.value
+        latitude = value(("gps", "latitude_deg"), ("fused", "latitude_deg"))
+        longitude = value(("gps", "longitude_deg"), ("fused", "longitude_deg"))
+        if isinstance(latitude, Unknown):
+            return latitude
+        return longitude if isinstance(longitude, Unknown) else (latitude, longitude)
+
+    def _drive(self) -> DriveState | Unknown:
+        value = self.engine.latest.value
+        rpm = value(("drive", "rpm"))
+        electrical = value(("drive", "erpm"))
+        if isinstance(rpm, Unknown) and not isinstance(electrical, Unknown):
+            pairs = self._profile.drive.pole_pairs
+            rpm = electrical / pairs if pairs else Unknown("no drive.pole_pairs in the profile")
+        amps = value(("drive", "amps_a"))
+        temperature = value(("drive", "temperature_degc"))
+        if all(isinstance(one, Unknown) for one in (rpm, amps, temperature, electrical)):
+            return Unknown("no motor drive heard")
+        return DriveState(rpm, amps, temperature)
+
+
+def utc_text(utc_s: float) -> str:
+    """Give Unix time [s] as text.
+
+    Examples
+    --------
+    >>> utc_text(1764063600.25)
+    '2025-11-25T09:40:00.2Z'
+    """
+    moment = datetime.datetime.fromtimestamp(utc_s, datetime.UTC)
+    return f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond // 100_000}Z"

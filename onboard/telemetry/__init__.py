@@ -1,0 +1,1 @@
+"""Bytes in, columns out: links, MAVLink framing, messages to channels, logs, recorder."""

@@ -1,0 +1,114 @@
+"""Frames in, blocks out: the one decoder behind a live link and a saved log."""
+
+import numpy as np
+
+from onboard.block import Block, Channel, FloatArray
+from onboard.telemetry.channels import WANTED, Columns
+from onboard.telemetry.checksum import Ints
+from onboard.telemetry.craft import CraftFilter
+from onboard.telemetry.frames import Frames
+from onboard.telemetry.layouts import BOOT_CLOCK, layout
+from onboard.telemetry.timebase import TimeBase
+
+_Part = tuple[str, Ints, Columns]
+"""A channel's name, the number of the message that each row comes from, and the columns."""
+
+
+class Decoder:
+    """Turns the frames of one craft into blocks of SI columns on the stream's time base.
+
+    Parameters
+    ----------
+    system_id
+        The MAVLink system to follow; None follows the first autopilot heard.
+    """
+
+    def __init__(self, system_id: int | None = None) -> None:
+        self.craft = CraftFilter(system_id)
+        self.time = TimeBase()
+        self.messages = 0
+        """Frames of the followed autopilot."""
+        self.lost = 0
+        """Frames that it sent and that did not arrive, by its sequence numbers."""
+        self._last_sequence: int | None = None
+        self._settled = 0
+        self._waiting: list[_Part] = []
+
+    def push(self, frames: Frames) -> Block:
+        """Give the samples whose time the frames settle; the others wait for the next stamp."""
+        settled: list[FloatArray] = []
+        for part in self.craft.push(frames):
+            if len(part):
+                self._count_lost(part.sequence)
+                self._waiting += _channels(part, self.messages)
+                self.messages += len(part)
+                receipt_s = part.stamp_us.astype(np.float64) * 1e-6
+                settled.append(self.time.push(receipt_s, _boot_s(part), part.sequence))
+        return self._release(settled)
+
+    def finish(self) -> Block:
+        """Give the samples that still wait when the stream ends."""
+        return self._release([self.time.finish()])
+
+    def _count_lost(self, sequence: Ints) -> None:
+        if self._last_sequence is None:
+            self._last_sequence = int(sequence[0]) - 1
+        missed = (np.diff(sequence, prepend=self._last_sequence) - 1) & 255
+        # A step back by less than half the counter's range is a repeated or late frame.
+        self.lost += int(missed[missed < 128].sum())
+        self._last_sequence = int(sequence[-1])
+
+    def _release(self, settled: list[FloatArray]) -> Block:
+        t_s = np.concatenate(settled) if settled else np.empty(0)
+        if not len(t_s):
+            return Block()
+        end = self._settled + len(t_s)
+        ready: dict[str, list[tuple[Ints, Columns]]] = {}
+        waiting: list[_Part] = []
+        for name, number, columns in self._waiting:
+            count = int(np.searchsorted(number, end))
+            if count:
+                now = {key: column[:count] for key, column in columns.items()}
+                ready.setdefault(name, []).append((number[:count], now))
+            if count < len(number):
+                later = {key: column[count:] for key, column in columns.items()}
+                waiting.append((name, number[count:], later))
+        channels = {name: _joined(parts, t_s, self._settled) for name, parts in ready.items()}
+        self._settled, self._waiting = end, waiting
+        return Block(channels)
+
+
+def _channels(frames: Frames, first_number: int) -> list[_Part]:
+    """Decode the wanted messages among frames of one autopilot."""
+    parts: list[_Part] = []
+    for message_id, (name, convert, rows_each) in WANTED.items():
+        place = np.flatnonzero(frames.message_id == message_id)
+        if len(place):
+            columns = convert(frames.where(place).rows(layout(message_id)))
+            number = np.repeat(place + first_number, rows_each)
+            if name == "drive":
+                # A motor without a voltage is not fitted.
+                fitted = np.isfinite(columns["volts_v"])
+                number = number[fitted]
+                columns = {key: column[fitted] for key, column in columns.items()}
+            parts.append((name, number, columns))
+    return parts
+
+
+def _boot_s(frames: Frames) -> FloatArray:
+    """Give the boot clock that each frame states [s], NaN where it states none."""
+    boot_s = np.full(len(frames), np.nan)
+    for message_id in BOOT_CLOCK:
+        place = np.flatnonzero(frames.message_id == message_id)
+        if len(place):
+            boot_ms = frames.where(place).rows(layout(message_id))["time_boot_ms"]
+            boot_s[place] = np.where(boot_ms > 0, boot_ms * 1e-3, np.nan)
+    return boot_s
+
+
+def _joined(parts: list[tuple[Ints, Columns]], t_s: FloatArray, settled: int) -> Channel:
+    """Join parts of one channel in order of arrival."""
+    number = np.concatenate([part[0] for part in parts])
+    order = np.argsort(number, kind="stable")
+    columns = {key: np.concatenate([part[1][key] for part in parts])[order] for key in parts[0][1]}
+    return Channel(t_s[number[order] - settled], columns)

@@ -1,0 +1,75 @@
+"""A saved telemetry log played as if it were live, at the pace of its stamps."""
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from onboard.errors import LinkEndedError, LinkError, LogError
+from onboard.telemetry.logs import find_log, read_log
+
+
+class LogFileLink:
+    """Plays a telemetry log once, in real time.
+
+    Parameters
+    ----------
+    path
+        The log, or a session's folder.
+
+    Raises
+    ------
+    LinkError
+        If it cannot be read.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.name = f"file:{path}"
+        try:
+            find_log(path)
+        except LogError as problem:
+            raise LinkError(str(problem)) from None
+        self._due = _by_stamp(path)
+        self._next: tuple[int, bytes] | None = None
+        self._start: tuple[int, float] | None = None
+
+    def read(self, timeout_s: float) -> bytes:
+        """Give the frames that are due; see `Link.read`."""
+        deadline = time.monotonic() + timeout_s
+        while True:
+            data = self._take_due()
+            now = time.monotonic()
+            if data or now >= deadline:
+                return data
+            time.sleep(min(0.02, deadline - now))
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._due = iter(())
+
+    def _take_due(self) -> bytes:
+        parts: list[bytes] = []
+        while True:
+            try:
+                self._next = self._next or next(self._due)
+            except StopIteration:
+                if parts:
+                    return b"".join(parts)
+                raise LinkEndedError(f"{self.name}: played to its end") from None
+            except LogError as problem:
+                raise LinkError(str(problem)) from None
+            stamp_us, data = self._next
+            now = time.monotonic()
+            self._start = self._start or (stamp_us, now)
+            if (stamp_us - self._start[0]) * 1e-6 > now - self._start[1]:
+                return b"".join(parts)
+            parts.append(data)
+            self._next = None
+
+
+def _by_stamp(path: Path) -> Iterator[tuple[int, bytes]]:
+    for frames in read_log(path):
+        data = frames.data.tobytes()
+        for stamp_us, at, size in zip(
+            frames.stamp_us.tolist(), frames.marker.tolist(), frames.size.tolist(), strict=True
+        ):
+            yield stamp_us, data[at : at + size]

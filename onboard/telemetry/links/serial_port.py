@@ -1,0 +1,57 @@
+"""A serial port, or anything that looks like one."""
+
+import serial
+
+from onboard.errors import LinkError
+
+READ_MOST_BYTES = 65_536
+
+
+class SerialLink:
+    """Reads a serial device.
+
+    Parameters
+    ----------
+    device
+        Its path, such as /dev/ttyAMA0.
+    baud
+        Its speed [baud].
+
+    Raises
+    ------
+    LinkError
+        If it is not there or cannot be opened.
+    """
+
+    def __init__(self, device: str, baud: int) -> None:
+        self.name = device
+        try:
+            self._port = serial.Serial(device, baud, timeout=0, exclusive=True)
+        except (serial.SerialException, OSError, ValueError) as problem:
+            raise LinkError(f"{device}: {_cause(problem)}") from None
+
+    def read(self, timeout_s: float) -> bytes:
+        """Give the bytes that are there; see `Link.read`."""
+        try:
+            self._port.timeout = timeout_s
+            first: bytes = self._port.read(1)
+            if not first:
+                return b""
+            self._port.timeout = 0
+            rest: bytes = self._port.read(READ_MOST_BYTES)
+        except (serial.SerialException, OSError, TypeError) as problem:
+            raise LinkError(f"{self.name}: {_cause(problem)}") from None
+        return first + rest
+
+    def close(self) -> None:
+        """Close the device."""
+        self._port.close()
+
+
+def _cause(problem: Exception) -> str:
+    number = getattr(problem, "errno", None)
+    if number == 2:
+        return "no such serial device: is it plugged in, and is the name right?"
+    if number == 13:
+        return "no permission to open it: add your user to the group that owns it (often dialout)"
+    return f"cannot be used as a serial port ({problem})"

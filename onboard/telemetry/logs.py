@@ -1,0 +1,69 @@
+"""Saved logs: a telemetry log, or a session's folder that holds one, read in windows."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from onboard.errors import LogError
+from onboard.telemetry.frames import Frames
+from onboard.telemetry.scanner import LogScanner
+
+WINDOW_BYTES = 1 << 20
+"""Read this much at a time: memory stays bounded, and array operations dwarf their call's cost."""
+
+RECORD_NAME = "telemetry.tlog"
+"""The log in a session's folder."""
+
+
+def find_log(path: Path) -> Path:
+    """Give the log file that a path means: the file itself, or the one in a session's folder.
+
+    Raises
+    ------
+    LogError
+        If there is none, or it is empty or cannot be read.
+    """
+    log = path / RECORD_NAME if path.is_dir() else path
+    try:
+        if log.stat().st_size == 0:
+            raise LogError(f"{log}: the file is empty: expected a telemetry log")
+        with log.open("rb"):
+            return log
+    except FileNotFoundError:
+        if log is not path:
+            raise LogError(f"{path}: no {RECORD_NAME} in this folder: is it a session?") from None
+        raise LogError(f"{path}: no such file") from None
+    except OSError as problem:
+        raise LogError(f"{log}: cannot be read ({problem.strerror})") from None
+
+
+def read_log(path: Path, window_bytes: int = WINDOW_BYTES) -> Iterator[Frames]:
+    """Give the frames of a telemetry log, window by window.
+
+    Parameters
+    ----------
+    path
+        The log, or a session's folder.
+    window_bytes
+        How much to read at a time [bytes]; the frames do not depend on it.
+
+    Raises
+    ------
+    LogError
+        If the file cannot be read, or holds no MAVLink frame.
+    """
+    log = find_log(path)
+    scanner = LogScanner()
+    found = 0
+    try:
+        with log.open("rb") as file:
+            while True:
+                data = file.read(window_bytes)
+                frames = scanner.push(data, final=not data)
+                found += len(frames)
+                yield frames
+                if not data:
+                    break
+    except OSError as problem:
+        raise LogError(f"{log}: cannot be read ({problem.strerror})") from None
+    if not found:
+        raise LogError(f"{log}: no MAVLink frame in it: expected a telemetry log")

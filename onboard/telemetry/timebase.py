@@ -1,0 +1,157 @@
+"""The stream's time base: when each message was sent, whatever the link did with it.
+
+The base is the autopilot's boot clock, made continuous over restarts, zero at the first message.
+A message without a stamp lies between two that have one, and is timed by its place between them,
+so that neither a burst after a stall nor play at another speed bends anything. The time of receipt
+counts in three cases only: messages were lost over a long gap (then it tells on which side of the
+gap a message lies), no stamped message comes for `PATIENCE_S`, or the autopilot restarted.
+"""
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.telemetry.checksum import Ints
+
+SHORT_GAP_S = 1.0
+"""Between stamps no further apart than this a message is timed by its place in the stream."""
+
+PATIENCE_S = 3.0
+"""A message older than this [s, by receipt] before any stamp follows is timed by receipt."""
+
+RESTART_S = 2.0
+"""A boot clock that goes back by more than this has restarted; less is messages out of order."""
+
+
+class TimeBase:
+    """Turns stamps and times of receipt into stream time; some messages wait for the next stamp."""
+
+    def __init__(self) -> None:
+        self._offset_s: float | None = None
+        self._first_receipt_s: float | None = None
+        # The last timed message: the left end of the next stretch.
+        self._t_s = 0.0
+        self._receipt_s = 0.0
+        self._boot_s = -np.inf
+        self._sequence = 0
+        # Messages that wait: time of receipt and sequence number.
+        self._waiting_receipt = np.empty(0)
+        self._waiting_sequence = np.empty(0, np.int64)
+        self.restarts = 0
+
+    @property
+    def waiting(self) -> int:
+        """How many messages wait for their time."""
+        return len(self._waiting_receipt)
+
+    def push(self, receipt_s: FloatArray, boot_s: FloatArray, sequence: Ints) -> FloatArray:
+        """Give the stream time of the waiting and new messages, in order, as far as it is settled.
+
+        Parameters
+        ----------
+        receipt_s
+            Time of receipt of each new message [s], shape (n,).
+        boot_s
+            The boot clock that it states [s], NaN where it has no stamp, shape (n,).
+        sequence
+            Its sequence number, 0 to 255, shape (n,).
+
+        Returns
+        -------
+        numpy.ndarray
+            Stream time [s], shape (m,); the rest, n + waiting - m messages, wait.
+        """
+        if not len(receipt_s):
+            return np.empty(0)
+        if self._first_receipt_s is None:
+            self._first_receipt_s = self._receipt_s = float(receipt_s[0])
+            self._sequence = int(sequence[0]) - 1
+        receipt = np.concatenate([self._waiting_receipt, receipt_s])
+        boot = np.concatenate([np.full(self.waiting, np.nan), boot_s])
+        numbers = np.concatenate([self._waiting_sequence, sequence])
+        # A wall clock that was set back must not run time backwards.
+        receipt = np.maximum.accumulate(np.maximum(receipt, self._receipt_s))
+        parts: list[FloatArray] = []
+        while True:
+            stamped = np.flatnonzero(np.isfinite(boot))
+            # In a stretch without a stamp the messages that outlast our patience are timed by
+            # receipt, and the rest wait.
+            left = np.concatenate([[-1], stamped])
+            last = np.concatenate([stamped, [len(boot)]]) - 1
+            lasting = receipt[last] - receipt[np.minimum(left + 1, len(boot) - 1)]
+            overlong = np.flatnonzero((last > left) & (lasting > PATIENCE_S))
+            done = int(left[overlong[0]] if len(overlong) else left[-1]) + 1
+            if done:
+                parts.append(
+                    self._upto_stamp(
+                        receipt[:done], boot[:done], numbers[:done], stamped[stamped < done]
+                    )
+                )
+            receipt, boot, numbers = receipt[done:], boot[done:], numbers[done:]
+            if not len(overlong):
+                break
+            stretch = int(last[overlong[0]] - left[overlong[0]])
+            limit = receipt[stretch - 1] - PATIENCE_S
+            overdue = int(np.searchsorted(receipt[:stretch], limit))
+            parts.append(self._by_receipt(receipt[:overdue], numbers[:overdue]))
+            receipt, boot, numbers = receipt[overdue:], boot[overdue:], numbers[overdue:]
+        self._waiting_receipt, self._waiting_sequence = receipt, numbers
+        return np.concatenate(parts) if parts else np.empty(0)
+
+    def finish(self) -> FloatArray:
+        """Give the times of the messages that still wait when the stream ends."""
+        waiting = self._waiting_receipt
+        self._waiting_receipt = np.empty(0)
+        return self._t_s + np.maximum(waiting - self._receipt_s, 0.0)
+
+    def _by_receipt(self, receipt: FloatArray, numbers: Ints) -> FloatArray:
+        """Time messages by receipt alone."""
+        t_s: FloatArray = self._t_s + (receipt - self._receipt_s)
+        self._t_s, self._receipt_s = float(t_s[-1]), float(receipt[-1])
+        self._sequence = int(numbers[-1])
+        return t_s
+
+    def _upto_stamp(
+        self, receipt: FloatArray, boot: FloatArray, numbers: Ints, stamped: Ints
+    ) -> FloatArray:
+        """Time messages of which the last is stamped."""
+        own = self._continuous(boot[stamped], receipt[stamped])
+        # Messages sent in another order than stamped: time does not run back for the others.
+        anchors = np.maximum.accumulate(np.maximum(own, self._t_s))
+        place = np.concatenate([[-1], stamped])
+        at = np.concatenate([[self._t_s], anchors])
+        t_s: FloatArray = np.interp(np.arange(len(receipt)), place, at)
+        t_s[stamped] = own
+        for n in np.flatnonzero((np.diff(place) > 1) & (np.diff(at) > SHORT_GAP_S)).tolist():
+            first, last = int(place[n]) + 1, int(place[n + 1])
+            number = int(numbers[first - 1]) if first else self._sequence
+            lost = (int(numbers[last]) - number) % 256 != last - first + 1
+            begin = float(receipt[first - 1]) if first else self._receipt_s
+            span = float(receipt[last]) - begin
+            if lost and span > 0:
+                share = (receipt[first:last] - begin) / span
+                t_s[first:last] = at[n] + share * (at[n + 1] - at[n])
+        self._t_s, self._receipt_s = float(anchors[-1]), float(receipt[-1])
+        self._sequence = int(numbers[-1])
+        return t_s
+
+    def _continuous(self, boot: FloatArray, receipt: FloatArray) -> FloatArray:
+        """Turn boot clock readings into stream time, joining the pieces at restarts."""
+        if self._offset_s is None:
+            begin_s = self._t_s + float(receipt[0]) - self._receipt_s
+            self._offset_s = begin_s - float(boot[0])
+        t_s = np.empty(len(boot))
+        n = 0
+        while True:
+            highest = np.maximum.accumulate(np.concatenate([[self._boot_s], boot[n:]]))
+            back = np.flatnonzero(boot[n:] < highest[:-1] - RESTART_S)
+            stop = n + int(back[0]) if len(back) else len(boot)
+            t_s[n:stop] = boot[n:stop] + self._offset_s
+            if not len(back):
+                self._boot_s = float(highest[-1])
+                return t_s
+            last_s = float(np.max(t_s[:stop], initial=self._t_s))
+            last_receipt = float(receipt[stop - 1]) if stop else self._receipt_s
+            self._offset_s = last_s + float(receipt[stop]) - last_receipt - float(boot[stop])
+            self._boot_s = -np.inf
+            self.restarts += 1
+            n = stop

@@ -1,0 +1,170 @@
+"""Framing against a slow reading of the same rule, on generated streams, cut anywhere."""
+
+import random
+
+import numpy as np
+import pymavlink.dialects.v20.all as dialect
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from pymavlink.generator.mavcrc import x25crc
+
+from onboard.telemetry import checksum
+from onboard.telemetry.frames import with_room
+from onboard.telemetry.scanner import LinkScanner, LogScanner
+from tests.onboard.telemetry.slow_framing import frames as slow_frames
+
+# Published frames: the Rust MAVLink library's shared test module and its signing test (public
+# repository), HEARTBEAT of system 1, component 1.
+HEARTBEAT_1 = bytes.fromhex("fe09ef0102000500000002035903031f50")
+HEARTBEAT_2 = bytes.fromhex("fd090000ef0102000000050000000203590303" + "2e73")
+HEARTBEAT_SIGNED = bytes.fromhex(
+    "fd090100ef0102000000050000000203590303c98b00ffffffffffff2718b168ccf5"
+)
+
+
+def test_check_value_of_the_crc() -> None:
+    # CRC-16/MCRF4XX: check value 0x6F91 in the catalogue of parametrised CRC algorithms.
+    assert checksum.crc(b"123456789") == 0x6F91
+
+
+@pytest.mark.parametrize("frame", [HEARTBEAT_1, HEARTBEAT_2, HEARTBEAT_SIGNED])
+def test_published_frames_are_found(frame: bytes) -> None:
+    found = LinkScanner().push([(40, frame)])
+    assert len(found) == 1
+    assert found.bad_bytes == 0
+    assert (found.system_id[0], found.component_id[0], found.sequence[0]) == (1, 2, 239)
+    assert found.message_id[0] == 0
+    assert found.records() == (40).to_bytes(8, "big") + frame
+
+
+@pytest.mark.parametrize("frame", [HEARTBEAT_1, HEARTBEAT_2, HEARTBEAT_SIGNED])
+def test_every_flipped_bit_before_the_signature_is_noticed(frame: bytes) -> None:
+    end = {HEARTBEAT_SIGNED: 21}.get(frame, len(frame))
+    for bit in range(8 * end):
+        broken = bytearray(frame)
+        broken[bit // 8] ^= 1 << bit % 8
+        assert len(LinkScanner().push([(0, bytes(broken))])) == 0
+
+
+def test_unknown_incompatibility_flag_is_discarded() -> None:
+    # MAVLink serialisation guide: a frame with an unknown incompatibility flag must be discarded.
+    odd = bytearray(HEARTBEAT_2)
+    odd[2] = 2
+    crc = x25crc(bytes(odd[1:19]))
+    crc.accumulate(bytes([50]))
+    odd[19:21] = crc.crc.to_bytes(2, "little")
+    found = LinkScanner().push([(0, bytes(odd) + HEARTBEAT_2)])
+    assert len(found) == 1
+    assert found.bad_bytes == len(odd)
+
+
+@given(st.lists(st.binary(min_size=1, max_size=120), min_size=50, max_size=90), st.data())
+def test_many_checksums_at_once_equal_one_at_a_time(bodies: list[bytes], data) -> None:
+    # pymavlink's own CRC makes the stored checksums; some are spoilt.
+    spoilt = data.draw(st.lists(st.booleans(), min_size=len(bodies), max_size=len(bodies)))
+    stream, marker = b"", []
+    for body, bad in zip(bodies, spoilt, strict=True):
+        crc = x25crc(body)
+        crc.accumulate(bytes([77]))
+        marker.append(len(stream))
+        stream += b"\xfd" + body + (crc.crc ^ bad).to_bytes(2, "little")
+    passed = checksum.frames_pass(
+        with_room(stream),
+        np.array(marker),
+        np.array([len(body) for body in bodies]),
+        np.full(len(bodies), 77),
+    )
+    assert passed.tolist() == [not bad for bad in spoilt]
+
+
+def unknown_frame(rng: random.Random) -> bytes:
+    body = rng.randbytes(rng.randrange(1, 40))
+    header = bytes([len(body), 0, 0, rng.randrange(256), 1, 1]) + (54321).to_bytes(3, "little")
+    return b"\xfd" + header + body + rng.randbytes(2)
+
+
+def known_frame(rng: random.Random) -> bytes:
+    link = dialect.MAVLink(None, srcSystem=rng.randrange(1, 255), srcComponent=1)
+    link.seq = rng.randrange(256)
+    version_1 = rng.random() < 0.4
+    if rng.random() < 0.2:
+        link.signing.secret_key = bytes(32)
+        link.signing.sign_outgoing = not version_1
+    pick = rng.randrange(4)
+    if pick == 0:
+        message = dialect.MAVLink_heartbeat_message(11, 3, 81, rng.randrange(2**32), 4, 3)
+    elif pick == 1:
+        message = dialect.MAVLink_attitude_message(rng.randrange(2**32), 0.1, -0.2, 3, 0, 0, 0)
+    elif pick == 2:
+        # Payload bytes that look like markers.
+        message = dialect.MAVLink_system_time_message(0xFEFD00FEFD000000, 0xFDFDFEFE)
+    else:
+        message = dialect.MAVLink_battery_status_message(
+            0, 0, 1, 2000, [4000] * 10, rng.randrange(3000), 10, 20, 50
+        )
+    return message.pack(link, force_mavlink1=version_1)
+
+
+@st.composite
+def streams(draw, prefix: int) -> bytes:
+    rng = random.Random(draw(st.integers(0, 2**32)))
+    stream = b""
+    for kind in draw(st.lists(st.sampled_from("kkkkkkugbc"), max_size=40)):
+        if kind == "g":
+            junk = [0, 0, 1, 9, 0xFD, 0xFE, 200]
+            stream += bytes(rng.choice(junk) for _ in range(rng.randrange(1, 60)))
+            continue
+        frame = unknown_frame(rng) if kind == "u" else known_frame(rng)
+        record = (rng.randrange(2**50)).to_bytes(8, "big")[8 - prefix :] if prefix else b""
+        record += frame
+        if kind == "b":
+            broken = bytearray(record)
+            broken[rng.randrange(len(broken))] ^= 1 << rng.randrange(8)
+            record = bytes(broken)
+        if kind == "c":
+            record = record[: rng.randrange(1, len(record))]
+        stream += record
+    return stream
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.data())
+def test_log_scan_equals_the_slow_reading_for_any_cut(data) -> None:
+    stream = data.draw(streams(8))
+    expected, bad = slow_frames(stream, 8)
+    cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=12)))
+    scanner, got, got_bad = LogScanner(), [], 0
+    for first, last in zip([0, *cuts], [*cuts, len(stream)], strict=True):
+        found = scanner.push(stream[first:last], final=last == len(stream) and first == max(cuts, default=0))
+        got += [found.data[m - 8 : m + s].tobytes() for m, s in zip(found.marker, found.size, strict=True)]
+        got_bad += found.bad_bytes
+    assert got == [stream[a:b] for a, b in expected]
+    assert got_bad == bad
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.data())
+def test_link_scan_equals_the_slow_reading_for_any_cut(data) -> None:
+    # A link never ends, so a good frame is put behind the stream to settle what is undecided.
+    stream = data.draw(streams(0)) + bytes(300) + HEARTBEAT_2
+    expected, bad = slow_frames(stream, 0)
+    cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=12)))
+    scanner, got, got_bad = LinkScanner(), [], 0
+    for number, (first, last) in enumerate(zip([0, *cuts], [*cuts, len(stream)], strict=True)):
+        found = scanner.push([(4 * number, stream[first:last])])
+        got += [found.data[m : m + s].tobytes() for m, s in zip(found.marker, found.size, strict=True)]
+        got_bad += found.bad_bytes
+    assert got == [stream[a:b] for a, b in expected]
+    assert got_bad == bad
+
+
+def test_a_frame_in_single_bytes_is_stamped_when_its_last_byte_came() -> None:
+    scanner = LinkScanner()
+    found = [scanner.push([(n, bytes([byte]))]) for n, byte in enumerate(HEARTBEAT_2)]
+    assert [len(frames) for frames in found] == [0] * 20 + [1]
+    assert found[-1].stamp_us.tolist() == [20]
+    several = LinkScanner().push(
+        [(4, HEARTBEAT_1 + HEARTBEAT_2[:5]), (8, HEARTBEAT_2[5:]), (12, HEARTBEAT_1)]
+    )
+    assert several.stamp_us.tolist() == [4, 8, 12]
