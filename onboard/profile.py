@@ -93,8 +93,11 @@ class Drive:
 class Units:
     """`[units]`: what screens show. Files and feed stay in SI units, watt-hours and km."""
 
-    speed: str = _setting("km/h", "speed", choices=("km/h", "m/s", "kn", "mph"))
-    distance: str = _setting("km", "distance and consumption", choices=("km", "NM", "mi"))
+    speed: str = _setting(
+        "km/h",
+        "speed; distance and consumption go with it: km, km, NM, mi",
+        choices=("km/h", "m/s", "kn", "mph"),
+    )
 
 
 @dataclass(frozen=True)

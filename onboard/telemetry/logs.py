@@ -10,6 +10,9 @@ from onboard.telemetry.scanner import LogScanner
 WINDOW_BYTES = 1 << 20
 """Read this much at a time: memory stays bounded, and array operations dwarf their call's cost."""
 
+END_BYTES = 1 << 16
+"""Enough to hold many frames, whatever stands between them."""
+
 RECORD_NAME = "telemetry.tlog"
 """The log in a session's folder."""
 
@@ -67,3 +70,28 @@ def read_log(path: Path, window_bytes: int = WINDOW_BYTES) -> Iterator[Frames]:
         raise LogError(f"{log}: cannot be read ({problem.strerror})") from None
     if not found:
         raise LogError(f"{log}: no MAVLink frame in it: expected a telemetry log")
+
+
+def log_span_us(path: Path) -> tuple[int, int]:
+    """Give the first and last stamp of a log [us since the Unix epoch], reading only its ends.
+
+    Raises
+    ------
+    LogError
+        If the file cannot be read, or holds no MAVLink frame.
+    """
+    first = next((frames for frames in read_log(path, END_BYTES) if len(frames)), None)
+    if first is None:
+        raise LogError(f"{path}: no MAVLink frame in it: expected a telemetry log")
+    log = find_log(path)
+    end_bytes = END_BYTES
+    while True:
+        with log.open("rb") as file:
+            size = file.seek(0, 2)
+            file.seek(max(size - end_bytes, 0))
+            last = LogScanner(in_step=False).push(file.read(), final=True)
+        if len(last) or end_bytes >= size:
+            break
+        end_bytes *= 8
+    stamps = last.stamp_us if len(last) else first.stamp_us
+    return int(first.stamp_us[0]), int(stamps[-1])

@@ -10,11 +10,17 @@ from onboard.telemetry.framing import FIRST_MARKER, Found, scan
 
 
 class LogScanner:
-    """Finds the frames in a telemetry log: an eight-byte stamp in front of each."""
+    """Finds the frames in a telemetry log: an eight-byte stamp in front of each.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    in_step
+        Whether the first byte is known to begin a record; else the first frame must prove itself.
+    """
+
+    def __init__(self, *, in_step: bool = True) -> None:
         self._rest = b""
-        self._in_step = True
+        self._in_step = in_step
 
     def push(self, data: bytes, *, final: bool = False) -> Frames:
         """Give the frames that the bytes complete; `final` says that no more will come."""

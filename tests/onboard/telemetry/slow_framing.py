@@ -1,4 +1,4 @@
-"""The framing rule read slowly, one byte and one frame at a time: what the fast scan is held against."""
+"""The framing rule read slowly, byte by byte: what the fast scan is held against."""
 
 import pymavlink.dialects.v20.all as dialect
 from pymavlink.generator.mavcrc import x25crc

@@ -1,5 +1,6 @@
 """Framing against a slow reading of the same rule, on generated streams, cut anywhere."""
 
+import itertools
 import random
 
 import numpy as np
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 from pymavlink.generator.mavcrc import x25crc
 
 from onboard.telemetry import checksum
-from onboard.telemetry.frames import with_room
+from onboard.telemetry.frames import Frames, with_room
 from onboard.telemetry.scanner import LinkScanner, LogScanner
 from tests.onboard.telemetry.slow_framing import frames as slow_frames
 
@@ -128,6 +129,11 @@ def streams(draw, prefix: int) -> bytes:
     return stream
 
 
+def spans(found: Frames, prefix: int) -> list[bytes]:
+    places = zip(found.marker.tolist(), found.size.tolist(), strict=True)
+    return [found.data[at - prefix : at + size].tobytes() for at, size in places]
+
+
 @settings(max_examples=300, deadline=None)
 @given(st.data())
 def test_log_scan_equals_the_slow_reading_for_any_cut(data) -> None:
@@ -135,10 +141,13 @@ def test_log_scan_equals_the_slow_reading_for_any_cut(data) -> None:
     expected, bad = slow_frames(stream, 8)
     cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=12)))
     scanner, got, got_bad = LogScanner(), [], 0
-    for first, last in zip([0, *cuts], [*cuts, len(stream)], strict=True):
-        found = scanner.push(stream[first:last], final=last == len(stream) and first == max(cuts, default=0))
-        got += [found.data[m - 8 : m + s].tobytes() for m, s in zip(found.marker, found.size, strict=True)]
+    for first, last in itertools.pairwise([0, *cuts, len(stream)]):
+        found = scanner.push(stream[first:last])
+        got += spans(found, 8)
         got_bad += found.bad_bytes
+    found = scanner.push(b"", final=True)
+    got += spans(found, 8)
+    got_bad += found.bad_bytes
     assert got == [stream[a:b] for a, b in expected]
     assert got_bad == bad
 
@@ -151,9 +160,9 @@ def test_link_scan_equals_the_slow_reading_for_any_cut(data) -> None:
     expected, bad = slow_frames(stream, 0)
     cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=12)))
     scanner, got, got_bad = LinkScanner(), [], 0
-    for number, (first, last) in enumerate(zip([0, *cuts], [*cuts, len(stream)], strict=True)):
+    for number, (first, last) in enumerate(itertools.pairwise([0, *cuts, len(stream)])):
         found = scanner.push([(4 * number, stream[first:last])])
-        got += [found.data[m : m + s].tobytes() for m, s in zip(found.marker, found.size, strict=True)]
+        got += spans(found, 0)
         got_bad += found.bad_bytes
     assert got == [stream[a:b] for a, b in expected]
     assert got_bad == bad

@@ -1,0 +1,1 @@
+"""All that a person looks at: the dashboard, replay, review and demo."""

@@ -1,0 +1,184 @@
+"""The command line of the viewer: `python -m groundside`, installed as `wattwake-groundside`."""
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+from groundside.source import SnapshotSource
+from groundside.terminal import usable_terminal
+from groundside.units import CHOICES, Units, units_named
+from onboard import __version__
+from onboard.__main__ import OneLineParser
+from onboard.errors import WattwakeError
+from onboard.profile import DEFAULT_FEED_PORT, Profile, load_profile
+
+PLAIN_REPLAY_SPEED = 60.0
+"""A line a second is then a line a minute of the ride."""
+
+
+def positive(text: str) -> float:
+    """Read a number above zero from the command line."""
+    value = float(text)
+    if not 0 < value < 1e9:
+        raise argparse.ArgumentTypeError(f"{text}: expected a number above zero")
+    return value
+
+
+def parser() -> argparse.ArgumentParser:
+    """Build the parser of all commands."""
+    top = OneLineParser(
+        prog="wattwake-groundside",
+        description="Shows what the daemon on the craft says, and reads saved logs.",
+        epilog="example: wattwake-groundside watch 192.0.2.7",
+    )
+    top.add_argument("--version", action="version", version=f"wattwake {__version__}")
+    commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
+
+    def command(name: str, help_: str, example: str) -> argparse.ArgumentParser:
+        epilog = f"example: wattwake-groundside {example}"
+        return commands.add_parser(name, help=help_, description=help_, epilog=epilog)
+
+    watch = command(
+        "watch",
+        "show the live figures of a daemon",
+        "watch 192.0.2.7 --target-distance-m 20000",
+    )
+    watch.add_argument(
+        "address",
+        nargs="?",
+        default="127.0.0.1",
+        metavar="HOST[:PORT]",
+        help=f"where the daemon's feed is (default 127.0.0.1:{DEFAULT_FEED_PORT})",
+    )
+    replay = command("replay", "play a saved log on the dashboard", "replay ride.tlog --speed 10")
+    review = command("review", "sum up a saved log", "review ride.tlog --json")
+    demo = command("demo", "try it all without hardware, on a simulated ride", "demo")
+    for log_reader in (replay, review):
+        log_reader.add_argument("log", type=Path, metavar="LOG", help="telemetry log or session")
+        log_reader.add_argument("--profile", type=Path, metavar="FILE", help="craft profile (TOML)")
+        log_reader.add_argument(
+            "--system-id", type=int, metavar="N", help="follow this MAVLink system"
+        )
+    review.add_argument("--json", action="store_true", help="print JSON, for other programs")
+    for shown in (watch, replay, demo):
+        shown.add_argument(
+            "--plain", action="store_true", help="plain lines, also where there is a terminal"
+        )
+        shown.add_argument(
+            "--target-distance-m",
+            type=positive,
+            metavar="M",
+            help="distance to make from now on [m]: shows the consumption that makes it",
+        )
+    for played in (replay, demo):
+        played.add_argument(
+            "--speed", type=positive, metavar="X", help="times as fast as it was ridden"
+        )
+    for any_ in (watch, replay, review, demo):
+        any_.add_argument("--units", metavar="UNITS", help=f"one of {', '.join(CHOICES)}")
+    return top
+
+
+def profile_for(given: Path | None, log: Path) -> Profile:
+    """Give the profile that was named, else the one kept beside the record, else the defaults."""
+    kept = (log if log.is_dir() else log.parent) / "profile.toml"
+    if given is not None or kept.is_file():
+        return load_profile(given or kept)
+    return Profile()
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run a command; give its exit code: 0, or 2 with one line on stderr."""
+    arguments = parser().parse_args(argv)
+    run: Callable[[argparse.Namespace], int] = {
+        "watch": _watch,
+        "replay": _replay,
+        "review": _review,
+        "demo": _demo,
+    }[arguments.command]
+    try:
+        return run(arguments)
+    except WattwakeError as problem:
+        print(f"wattwake-groundside: {problem}", file=sys.stderr)
+        return 2
+    except BrokenPipeError:
+        # The reader of our lines went away; nothing is left to say, nor to flush.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        return 0
+    except KeyboardInterrupt:
+        return 130
+
+
+def _plain(arguments: argparse.Namespace) -> bool:
+    return arguments.plain or not usable_terminal()
+
+
+def _show(arguments: argparse.Namespace, source: SnapshotSource, units: Units) -> int:
+    from groundside.show import show_dashboard, show_plain
+    from groundside.target_source import WithTarget
+
+    target_m = arguments.target_distance_m
+    if target_m is not None:
+        source = WithTarget(source, target_m)
+    if _plain(arguments):
+        return show_plain(source, units, summary=arguments.command != "watch")
+    return show_dashboard(source, units, target_m)
+
+
+def _watch(arguments: argparse.Namespace) -> int:
+    from groundside.feed_client import FeedClient, parse_address
+
+    host, port = parse_address(arguments.address, DEFAULT_FEED_PORT)
+    return _show(arguments, FeedClient(host, port), units_named(arguments.units or "km/h"))
+
+
+def _replay(arguments: argparse.Namespace) -> int:
+    from groundside.replay.player import ReplaySource
+
+    profile = profile_for(arguments.profile, arguments.log)
+    plain = _plain(arguments)
+    source = ReplaySource(
+        arguments.log,
+        profile,
+        system_id=arguments.system_id,
+        speed=arguments.speed or (PLAIN_REPLAY_SPEED if plain else 1.0),
+        stays_at_end=not plain,
+    )
+    return _show(arguments, source, units_named(arguments.units or profile.units.speed))
+
+
+def _review(arguments: argparse.Namespace) -> int:
+    from groundside.plain import trip_summary_lines
+    from groundside.review.summary import review
+
+    profile = profile_for(arguments.profile, arguments.log)
+    result = review(arguments.log, profile, arguments.system_id)
+    if arguments.json:
+        print(json.dumps(result, indent=2, allow_nan=False))
+        return 0
+    units = units_named(arguments.units or profile.units.speed)
+    for event in result["events"]:
+        print(event["text"])
+    print("\n".join(trip_summary_lines(result, units)))
+    return 0
+
+
+def _demo(arguments: argparse.Namespace) -> int:
+    from groundside.demo.bundled import bundled
+    from groundside.demo.source import DemoSource
+
+    plain = _plain(arguments)
+    source = DemoSource(
+        bundled("harbour_loop.tlog"),
+        bundled("harbour_loop.toml"),
+        speed=arguments.speed or (None if plain else 4.0),
+        stays_at_end=not plain,
+    )
+    return _show(arguments, source, units_named(arguments.units or "km/h"))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""The demo: a bundled ride played as real MAVLink into a real daemon, with no hardware."""

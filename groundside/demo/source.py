@@ -1,0 +1,90 @@
+"""The demo's snapshots: those of the daemon's real feed, with the player's controls beside them."""
+
+import asyncio
+import contextlib
+import time
+from collections.abc import AsyncIterator
+from pathlib import Path
+
+from groundside.demo.daemon import ChildDaemon
+from groundside.demo.sender import LogSender
+from groundside.feed_client import FeedClient
+from groundside.replay.pacing import Pacing
+from groundside.source import Update
+from onboard.telemetry.logs import log_span_us
+
+HOST = "127.0.0.1"
+
+CATCH_UP_S = 3.0
+"""After the last frame is sent, the daemon must have taken it within this time."""
+
+
+class DemoSource:
+    """Plays a log into a daemon of its own and gives what the daemon's feed says.
+
+    Parameters
+    ----------
+    log, profile
+        The ride and its craft.
+    speed
+        Multiple of real time; None lets the whole ride take `lasts_s`.
+    lasts_s
+        How long the ride should take [s] where no speed is given.
+    stays_at_end
+        Whether to go on when the ride is over; otherwise the stream ends.
+    """
+
+    def __init__(
+        self,
+        log: Path,
+        profile: Path,
+        *,
+        speed: float | None = None,
+        lasts_s: float = 20.0,
+        stays_at_end: bool = False,
+    ) -> None:
+        self.name = "demo ride (simulated)"
+        first_us, last_us = log_span_us(log)
+        self._duration_s = (last_us - first_us) * 1e-6
+        self.controls = Pacing(time.monotonic, speed or self._duration_s / lasts_s)
+        self._log, self._profile = log, profile
+        self._stays_at_end = stays_at_end
+        self.sent = 0
+        """Frames sent so far."""
+
+    async def stream(self) -> AsyncIterator[Update]:
+        """Give the daemon's snapshots until it has taken the whole ride."""
+        async with ChildDaemon(self._profile) as daemon:
+            self.controls.restart()
+            sender = LogSender(self._log, self.controls, (HOST, daemon.link_port))
+            playing = asyncio.create_task(sender.run())
+            ended_s: float | None = None
+            feed = FeedClient(HOST, daemon.feed_port).stream()
+            try:
+                async for update in feed:
+                    self.sent = sender.sent
+                    yield self._with_place(update)
+                    if playing.done():
+                        playing.result()
+                        ended_s = ended_s or time.monotonic()
+                        if not self._stays_at_end and self._caught_up(update, ended_s):
+                            break
+            finally:
+                playing.cancel()
+                with contextlib.suppress(asyncio.CancelledError):
+                    await playing
+
+    def _caught_up(self, update: Update, ended_s: float) -> bool:
+        link = (update.snapshot or {}).get("link") or {}
+        late = time.monotonic() - ended_s > CATCH_UP_S
+        return late or link.get("messages", 0) >= self.sent
+
+    def _with_place(self, update: Update) -> Update:
+        if update.snapshot is not None:
+            update.snapshot["replay"] = {
+                "speed": self.controls.speed,
+                "paused": self.controls.paused,
+                "t_s": min(self.controls.place_s(), self._duration_s),
+                "duration_s": self._duration_s,
+            }
+        return update

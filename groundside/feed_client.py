@@ -1,0 +1,237 @@
+"""The viewer's end of the feed: connects, reconnects, and hands on the newest snapshot only.
+
+A viewer that falls behind is given the newest snapshot and never a queue; a link that drops,
+falls silent or talks nonsense becomes a sentence, never an exception.
+"""
+
+import asyncio
+import contextlib
+import json
+from collections.abc import AsyncIterator, Awaitable, Callable
+from typing import Any
+
+from groundside.source import ReplayControls, Update
+from onboard.errors import UsageError
+
+SCHEMA = 1
+LONGEST_LINE_BYTES = 1_000_000
+"""A snapshot is about 2 kB; common practice, no source: far above it, far below the memory."""
+CHUNK_BYTES = 65_536
+FIRST_WAIT_S = 0.5
+LONGEST_WAIT_S = 5.0
+SILENCE_S = 10.0
+"""Fifty snapshots missed in a row: a connection whose other end went out of reach looks open."""
+
+
+def parse_address(text: str, default_port: int) -> tuple[str, int]:
+    """Split `HOST[:PORT]`; an IPv6 address with a port stands in brackets.
+
+    Raises
+    ------
+    UsageError
+        Where there is no host, or the port is none.
+
+    Examples
+    --------
+    >>> parse_address("192.0.2.7", 27220), parse_address("[::1]:4000", 27220)
+    (('192.0.2.7', 27220), ('::1', 4000))
+    """
+    wanted = f"address {text!r}: expected HOST or HOST:PORT, such as 192.0.2.7:{default_port}"
+    rest = text.strip()
+    if rest.startswith("["):
+        host, closed, rest = rest[1:].partition("]")
+        if not closed or (rest and not rest.startswith(":")):
+            raise UsageError(wanted)
+        port_text = rest[1:] if rest else None
+    elif rest.count(":") == 1:
+        host, _, port_text = rest.partition(":")
+    else:
+        host, port_text = rest, None
+    if not host or any(c.isspace() or c in "/[]" for c in host):
+        raise UsageError(wanted)
+    if port_text is None:
+        return host, default_port
+    if not (port_text.isascii() and port_text.isdigit() and 0 < int(port_text[:6]) < 65536):
+        raise UsageError(f"{wanted}; the port is a whole number from 1 to 65535")
+    return host, int(port_text)
+
+
+def _shown(host: str, port: int) -> str:
+    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+
+
+class LineSplitter:
+    """Cuts bytes into lines and drops a line that grows beyond all measure."""
+
+    def __init__(self, longest_bytes: int = LONGEST_LINE_BYTES) -> None:
+        self.longest_bytes = longest_bytes
+        self.oversized_lines = 0
+        self._rest = bytearray()
+        self._dropping = False
+
+    def feed(self, data: bytes) -> list[bytes]:
+        """Give the lines that these bytes complete, without their ends."""
+        *ended, rest = data.split(b"\n")
+        lines = []
+        for piece in ended:
+            self._take(piece)
+            if self._dropping:
+                self._dropping = False
+            else:
+                lines.append(bytes(self._rest))
+            self._rest.clear()
+        self._take(rest)
+        return lines
+
+    def _take(self, piece: bytes) -> None:
+        if self._dropping:
+            return
+        if len(self._rest) + len(piece) > self.longest_bytes:
+            self.oversized_lines += 1
+            self._dropping = True
+            self._rest.clear()
+        else:
+            self._rest += piece
+
+
+def decode_line(line: bytes) -> dict[str, Any] | None:
+    """Give the object in a line, or None where it holds none."""
+    try:
+        raw = json.loads(line, parse_constant=lambda _: None)
+    except (ValueError, RecursionError):
+        return None
+    return raw if isinstance(raw, dict) else None
+
+
+class FeedClient:
+    """A snapshot source that reads the daemon's feed over TCP and never gives up.
+
+    Parameters
+    ----------
+    host, port
+        Where the feed is served.
+    sleep
+        How to wait between attempts; tests put their own here.
+    silence_s
+        After how long without a byte the connection counts as dead [s].
+    """
+
+    def __init__(
+        self,
+        host: str,
+        port: int,
+        *,
+        sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
+        silence_s: float = SILENCE_S,
+    ) -> None:
+        self.host = host
+        self.port = port
+        self.malformed_lines = 0
+        self.oversized_lines = 0
+        self.superseded_snapshots = 0
+        self._sleep = sleep
+        self._silence_s = silence_s
+        self._newest: Update | None = None
+        self._news = asyncio.Event()
+        self._understood = False
+
+    @property
+    def name(self) -> str:
+        """What the source is called on the screen."""
+        return f"feed {_shown(self.host, self.port)}"
+
+    @property
+    def controls(self) -> ReplayControls | None:
+        """None: a live feed cannot be steered."""
+        return None
+
+    async def stream(self) -> AsyncIterator[Update]:
+        """Give the newest update whenever there is a new one, for ever."""
+        keeper = asyncio.create_task(self._keep_connected())
+        try:
+            while True:
+                news = asyncio.create_task(self._news.wait())
+                await asyncio.wait({news, keeper}, return_when=asyncio.FIRST_COMPLETED)
+                if not news.done():
+                    news.cancel()
+                    keeper.result()  # raises what ended it: it ends only by a fault of ours
+                    return
+                self._news.clear()
+                update, self._newest = self._newest, None
+                if update is not None:
+                    yield update
+        finally:
+            keeper.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await keeper
+
+    def _give(self, update: Update) -> None:
+        if self._newest is not None and self._newest.snapshot is not None:
+            self.superseded_snapshots += 1
+        self._newest = update
+        self._news.set()
+
+    async def _keep_connected(self) -> None:
+        wait_s = FIRST_WAIT_S
+        while True:
+            self._understood = False
+            problem = await self._read_once()
+            # a feed that was understood came to an end: it may be back at once
+            wait_s = FIRST_WAIT_S if self._understood else wait_s
+            self._give(Update(None, f"{problem}, trying again in {wait_s:g} s"))
+            await self._sleep(wait_s)
+            wait_s = min(LONGEST_WAIT_S, wait_s * 2.0)
+
+    async def _read_once(self) -> str:
+        """Read one connection to its end and say why it ended."""
+        where = _shown(self.host, self.port)
+        try:
+            async with asyncio.timeout(self._silence_s):
+                reader, writer = await asyncio.open_connection(self.host, self.port)
+        except (OSError, ValueError):  # ValueError: a host name that cannot be one
+            return f"no feed at {where}"
+        try:
+            return await self._read_lines(reader, where)
+        except TimeoutError:
+            return f"nothing from {where} for {self._silence_s:g} s"
+        except OSError:
+            return f"feed at {where} broke off"
+        finally:
+            writer.close()
+            with contextlib.suppress(OSError):
+                await writer.wait_closed()
+
+    async def _read_lines(self, reader: asyncio.StreamReader, where: str) -> str:
+        splitter = LineSplitter()
+        while True:
+            async with asyncio.timeout(self._silence_s):
+                data = await reader.read(CHUNK_BYTES)
+            if not data:
+                return f"feed at {where} ended"
+            dropped_before = splitter.oversized_lines
+            lines = splitter.feed(data)
+            self.oversized_lines += splitter.oversized_lines - dropped_before
+            for line in lines:
+                problem = self._take_line(line, where)
+                if problem is not None:
+                    return problem
+
+    def _take_line(self, line: bytes, where: str) -> str | None:
+        """Take one line; give a sentence where this connection is of no use."""
+        if not line.strip():
+            return None
+        message = decode_line(line)
+        if message is None or not isinstance(message.get("kind"), str):
+            self.malformed_lines += 1
+            return None if self._understood else f"what answers at {where} is not a feed"
+        schema = message.get("schema", SCHEMA)
+        if schema != SCHEMA:
+            return (
+                f"feed at {where} speaks schema {str(schema)[:20]}, this viewer knows {SCHEMA}: "
+                "install the same version on both sides"
+            )
+        if message["kind"] in ("hello", "snapshot"):
+            self._understood = True
+        if message["kind"] == "snapshot":
+            self._give(Update(message))
+        return None

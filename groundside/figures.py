@@ -1,0 +1,185 @@
+"""Figures for people: reading one out of a snapshot, and writing it with its unit.
+
+A snapshot may come from a newer or a faulty daemon, so nothing here trusts its types: what is not
+a finite number is unknown, with the reason that the snapshot gives.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from groundside.source import Snapshot
+from groundside.units import Units
+
+UNKNOWN = "--"
+NO_REASON = "no reason given"
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A figure read out of a snapshot.
+
+    Parameters
+    ----------
+    value
+        The number in SI units (Wh/km for a consumption), or None where it is unknown.
+    low, high
+        Ends of the 95 % interval, or None where none was stated.
+    why
+        Why the value is unknown; empty where it is known.
+    """
+
+    value: float | None
+    low: float | None = None
+    high: float | None = None
+    why: str = ""
+
+
+def number(raw: Any) -> float | None:
+    """Give a finite number, or None for all that is not one.
+
+    Examples
+    --------
+    >>> number(12), number(True), number("12"), number(float("nan"))
+    (12.0, None, None, None)
+    """
+    if isinstance(raw, bool) or not isinstance(raw, int | float):
+        return None
+    try:
+        value = float(raw)
+    except OverflowError:  # JSON allows integers that no float can hold
+        return None
+    return value if math.isfinite(value) else None
+
+
+def text_of(raw: Any) -> str:
+    """Give a text on one line without control characters, empty for all that is not a text."""
+    if not isinstance(raw, str):
+        return ""
+    return " ".join("".join(c if c.isprintable() else " " for c in raw).split())
+
+
+def part(snapshot: Snapshot | None, key: str) -> dict[str, Any]:
+    """Give the object under a key of the snapshot, empty where there is none."""
+    raw = snapshot.get(key) if snapshot is not None else None
+    return raw if isinstance(raw, dict) else {}
+
+
+def reading(snapshot: Snapshot | None, *path: str) -> Reading:
+    """Read one figure, or the reason why it is unknown.
+
+    Parameters
+    ----------
+    snapshot
+        The snapshot, or None where there is none yet.
+    path
+        Keys from the outside in, such as `"trip", "energy_wh"`.
+
+    Examples
+    --------
+    >>> snapshot = {"range_m": {"now": None, "why": {"now": "no battery in the profile"}}}
+    >>> reading(snapshot, "range_m", "now").why
+    'no battery in the profile'
+    >>> reading({"trip": {"energy_wh": {"value": 93, "low": 91, "high": 95}}}, "trip", "energy_wh")
+    Reading(value=93.0, low=91.0, high=95.0, why='')
+    """
+    if snapshot is None:
+        return Reading(None, why="no data yet")
+    here: Any = snapshot
+    reason = ""
+    for key in path:
+        if not isinstance(here, dict):
+            break
+        reasons = here.get("why")
+        if isinstance(reasons, dict) and key in reasons:
+            reason = text_of(reasons[key])
+        here = here.get(key)
+    if not isinstance(here, dict):
+        value = number(here)
+        return Reading(value, why="" if value is not None else reason or NO_REASON)
+    value = number(here.get("value"))
+    if value is None:
+        own = here.get("why")
+        reason = (text_of(own.get("value")) if isinstance(own, dict) else text_of(own)) or reason
+        return Reading(None, why=reason or NO_REASON)
+    low, high = number(here.get("low")), number(here.get("high"))
+    known = low is not None and high is not None
+    return Reading(value, low if known else None, high if known else None)
+
+
+def three_figures(value: float) -> str:
+    """Write a number with about three figures and no more than two decimals.
+
+    Examples
+    --------
+    >>> [three_figures(x) for x in (0.4249, 9.96, 16.43, 99.97, 812.4)]
+    ['0.42', '9.96', '16.4', '100', '812']
+    """
+    for limit, decimals in ((9.995, 2), (99.95, 1)):
+        if abs(value) < limit:
+            return _fixed(value, decimals)
+    return _fixed(value, 0)
+
+
+def _fixed(value: float, decimals: int) -> str:
+    """Write with fixed decimals; a small negative number is no minus nought."""
+    text = f"{value:.{decimals}f}"
+    return text.removeprefix("-") if float(text) == 0.0 else text
+
+
+def one_decimal(value: float) -> str:
+    """Write with one decimal below a hundred and none above: speeds and ranges."""
+    return _fixed(value, 1 if abs(value) < 99.95 else 0)
+
+
+def whole(value: float) -> str:
+    """Write a whole number."""
+    return _fixed(value, 0)
+
+
+def percent(fraction: float) -> str:
+    """Write a fraction as a whole per cent."""
+    return f"{_fixed(fraction * 100.0, 0)} %"
+
+
+def consumption_text(wh_per_km: float, units: Units) -> str:
+    """Write a consumption in the rider's units, without the unit: whole from ten upwards.
+
+    Examples
+    --------
+    >>> from groundside.units import CHOICES
+    >>> consumption_text(51.4, CHOICES["km/h"]), consumption_text(5.0, CHOICES["kn"])
+    ('51', '9.3')
+    """
+    value = units.consumption(wh_per_km)
+    return _fixed(value, 1 if abs(value) < 9.95 else 0)
+
+
+def clock_text(seconds: float) -> str:
+    """Write a length of time as hours, minutes and seconds.
+
+    Examples
+    --------
+    >>> clock_text(431.2)
+    '00:07:11'
+    """
+    whole_s = max(0, math.floor(seconds))
+    return f"{whole_s // 3600:02d}:{whole_s // 60 % 60:02d}:{whole_s % 60:02d}"
+
+
+def age_text(age_s: float) -> str:
+    """Write how old something is, coarser the older it is.
+
+    Examples
+    --------
+    >>> age_text(0.14), age_text(7.31), age_text(75.0), age_text(7300.0)
+    ('0.1 s', '7 s', '1 min 15 s', '2 h 01 min')
+    """
+    if age_s < 0.95:
+        return f"{max(0.0, age_s):.1f} s"
+    whole_s = round(age_s)
+    if whole_s < 60:
+        return f"{whole_s} s"
+    if whole_s < 3600:
+        return f"{whole_s // 60} min {whole_s % 60:02d} s"
+    return f"{whole_s // 3600} h {whole_s // 60 % 60:02d} min"

@@ -1,0 +1,249 @@
+"""The dashboard without a screen: one line a second, for a pipe, a log or a screen reader."""
+
+import asyncio
+import contextlib
+import io
+import os
+import time
+from collections.abc import AsyncGenerator, Callable
+from typing import TextIO
+
+from groundside.figures import (
+    Reading,
+    age_text,
+    clock_text,
+    consumption_text,
+    one_decimal,
+    part,
+    percent,
+    reading,
+    text_of,
+    three_figures,
+    whole,
+)
+from groundside.freshness import data_age_s, is_stale
+from groundside.source import Snapshot, SnapshotSource, Update
+from groundside.units import Units
+
+
+def _said(figure: Reading, write: Callable[[float], str], unit: str) -> str:
+    if figure.value is None:
+        return f"unknown ({figure.why})"
+    return f"{write(figure.value)} {unit}"
+
+
+def line_of(snapshot: Snapshot, units: Units, since_received_s: float = 0.0) -> str:
+    """Write a snapshot as one line.
+
+    Parameters
+    ----------
+    snapshot
+        What to write.
+    units
+        The rider's units.
+    since_received_s
+        How long ago the snapshot came [s].
+    """
+
+    def consumption(key: str) -> str:
+        figure = reading(snapshot, "wh_per_km", key)
+        return _said(figure, lambda x: consumption_text(x, units), units.consumption_name)
+
+    def of_distance(write: Callable[[float], str]) -> Callable[[float], str]:
+        return lambda x: write(units.distance(x))
+
+    at = reading(snapshot, "t_s")
+    distance = reading(snapshot, "trip", "distance_m")
+    energy = reading(snapshot, "trip", "energy_wh")
+    range_now = reading(snapshot, "range_m", "now")
+    parts = [
+        clock_text(at.value) if at.value is not None else "time unknown",
+        _named("power", reading(snapshot, "power_w"), whole, "W", bare=True),
+        _named(
+            "speed",
+            reading(snapshot, "speed_mps"),
+            lambda x: one_decimal(units.speed(x)),
+            units.speed_name,
+            bare=True,
+        ),
+        f"{consumption('last_20_s')} (20 s)",
+        f"{consumption('last_300_s')} (5 min)",
+        _named("left", reading(snapshot, "battery", "left_wh"), whole, "Wh"),
+        _named("range", range_now, of_distance(one_decimal), units.distance_name),
+        _named("trip", distance, of_distance(three_figures), units.distance_name)
+        + " "
+        + _said(energy, whole, "Wh"),
+    ]
+    cue = text_of(part(snapshot, "target").get("cue"))
+    stale = is_stale(snapshot, since_received_s)
+    if cue and not stale:
+        parts.append(f"cue {cue}")
+    parts.extend(_alert_texts(snapshot))
+    age_s = data_age_s(snapshot, since_received_s)
+    age = f"data {age_text(age_s)} old" if age_s is not None else "data of unknown age"
+    parts.append(f"STALE: {age}" if stale else age)
+    return "  ".join(parts)
+
+
+def _named(
+    name: str, figure: Reading, write: Callable[[float], str], unit: str, *, bare: bool = False
+) -> str:
+    """Write a figure with its name; a bare one is told by its unit, so long as it is known."""
+    said = _said(figure, write, unit)
+    return said if bare and figure.value is not None else f"{name} {said}"
+
+
+def _alert_texts(snapshot: Snapshot) -> list[str]:
+    alerts = snapshot.get("alerts")
+    if not isinstance(alerts, list):
+        return []
+    return [
+        f"{text_of(alert.get('level')).upper()}: {text_of(alert.get('text'))}"
+        for alert in alerts
+        if isinstance(alert, dict) and alert.get("level") in ("warning", "danger")
+    ]
+
+
+def trip_summary_lines(snapshot: Snapshot, units: Units) -> list[str]:
+    """Sum up the trip, a line a figure, with the intervals that are known.
+
+    Parameters
+    ----------
+    snapshot
+        The last snapshot of the trip.
+    units
+        The rider's units.
+    """
+
+    def line(name: str, key: str, write: Callable[[float], str], unit: str) -> str:
+        figure = reading(snapshot, "trip", key)
+        said = _said(figure, write, unit)
+        if figure.low is not None and figure.high is not None:
+            said += f" ({write(figure.low)} to {write(figure.high)})"
+        return f"{name:<26} {said.rstrip()}"
+
+    def distance(value_m: float) -> str:
+        return three_figures(units.distance(value_m))
+
+    def speed(value_mps: float) -> str:
+        return one_decimal(units.speed(value_mps))
+
+    def consumption(value: float) -> str:
+        return three_figures(units.consumption(value))
+
+    return [
+        line("time", "elapsed_s", clock_text, ""),
+        line("moving", "moving_s", clock_text, ""),
+        line("distance", "distance_m", distance, units.distance_name),
+        line("energy", "energy_wh", three_figures, "Wh"),
+        line("charge", "charge_ah", three_figures, "Ah"),
+        line("consumption", "wh_per_km", consumption, units.consumption_name),
+        line("mean power", "mean_power_w", whole, "W"),
+        line("mean speed", "mean_speed_mps", speed, units.speed_name),
+        line("top speed", "max_speed_mps", speed, units.speed_name),
+        line("energy bridged over gaps", "bridged_energy_fraction", percent, ""),
+        line("distance bridged over gaps", "bridged_distance_fraction", percent, ""),
+    ]
+
+
+async def run_plain(
+    source: SnapshotSource,
+    out: TextIO,
+    *,
+    units: Units,
+    interval_s: float = 1.0,
+    clock: Callable[[], float] = time.monotonic,
+) -> None:
+    """Write the newest snapshot as one line at a time until the source ends.
+
+    Parameters
+    ----------
+    source
+        Where snapshots come from.
+    out
+        Where the lines go; a reader that goes away ends the writing quietly.
+    units
+        The rider's units.
+    interval_s
+        Time between lines [s].
+    clock
+        A monotonic clock [s].
+    """
+    writer = _LineWriter(out, units, interval_s, clock)
+    stream = source.stream()
+    coming = asyncio.ensure_future(anext(stream, None))
+    try:
+        while True:
+            done, _ = await asyncio.wait({coming}, timeout=writer.wait_s())
+            if done:
+                update = coming.result()
+                if update is None:
+                    break
+                writer.take(update)
+                coming = asyncio.ensure_future(anext(stream, None))
+            writer.write_if_due()
+        writer.write_the_last()
+    except BrokenPipeError:
+        _silence(out)
+    finally:
+        coming.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await coming
+        if isinstance(stream, AsyncGenerator):
+            await stream.aclose()
+
+
+class _LineWriter:
+    """Holds the newest update and writes it when a line is due."""
+
+    def __init__(
+        self, out: TextIO, units: Units, interval_s: float, clock: Callable[[], float]
+    ) -> None:
+        self._out = out
+        self._units = units
+        self._interval_s = interval_s
+        self._clock = clock
+        self._update: Update | None = None
+        self._received_s = 0.0
+        self._unwritten = False
+        self._due_s = clock()
+
+    def wait_s(self) -> float:
+        return max(0.0, self._due_s - self._clock()) if self._update is not None else 3600.0
+
+    def take(self, update: Update) -> None:
+        self._unwritten = self._unwritten or update != self._update
+        self._update = update
+        self._received_s = self._clock()
+
+    def write_if_due(self) -> None:
+        now_s = self._clock()
+        if self._update is None or now_s < self._due_s:
+            return
+        # from the time that was due, so that lines do not drift; but never a burst to catch up
+        self._due_s = max(self._due_s + self._interval_s, now_s + 0.5 * self._interval_s)
+        if self._unwritten or self._update.snapshot is not None:
+            self._write()
+
+    def write_the_last(self) -> None:
+        if self._unwritten:
+            self._write()
+
+    def _write(self) -> None:
+        self._unwritten = False
+        if self._update is None:
+            return
+        if self._update.snapshot is not None:
+            line = line_of(self._update.snapshot, self._units, self._clock() - self._received_s)
+        else:
+            line = self._update.problem or "no data"
+        self._out.write(line + "\n")
+        self._out.flush()
+
+
+def _silence(out: TextIO) -> None:
+    """Point a broken output at nothing: the interpreter flushes it once more when it ends."""
+    with contextlib.suppress(OSError, ValueError, AttributeError, io.UnsupportedOperation):
+        nothing = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nothing, out.fileno())
+        os.close(nothing)

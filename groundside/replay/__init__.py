@@ -1,0 +1,1 @@
+"""A saved log turned into the same snapshots as live."""

@@ -1,0 +1,125 @@
+"""Plays a saved log through the same decoder and engine as live, at a chosen pace."""
+
+import asyncio
+import time
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+
+from groundside.replay.pacing import Pacing
+from groundside.source import Update
+from onboard.profile import Profile
+from onboard.ride import Ride
+from onboard.telemetry.frames import Frames
+from onboard.telemetry.logs import log_span_us, read_log
+
+TICK_S = 0.2
+"""A snapshot is given this often, as by the daemon."""
+
+
+class LogCursor:
+    """Walks through a log's frames by their stamps.
+
+    Parameters
+    ----------
+    path
+        The log, or a session's folder.
+    first_us
+        Its first stamp [us].
+    """
+
+    def __init__(self, path: Path, first_us: int) -> None:
+        self._windows: Iterator[Frames] = read_log(path)
+        self._first_us = first_us
+        self._window: Frames | None = next(self._windows, None)
+        self._at = 0
+
+    @property
+    def ended(self) -> bool:
+        """Whether all frames are given."""
+        return self._window is None
+
+    def upto(self, place_s: float) -> Iterator[Frames]:
+        """Give the frames stamped up to a place [s from the log's first stamp]."""
+        limit_us = self._first_us + place_s * 1e6
+        while self._window is not None:
+            # A stamp that goes back does not hold up what stands behind it.
+            later = np.flatnonzero(self._window.stamp_us[self._at :] > limit_us)
+            stop = self._at + int(later[0]) if len(later) else len(self._window)
+            if stop > self._at:
+                yield self._window.where(np.arange(self._at, stop))
+                self._at = stop
+            if stop < len(self._window):
+                return
+            self._window, self._at = next(self._windows, None), 0
+
+
+class ReplaySource:
+    """Snapshots of a saved log.
+
+    Parameters
+    ----------
+    path
+        The log, or a session's folder.
+    profile
+        The craft.
+    system_id
+        The MAVLink system to follow; None follows the profile's, else the first autopilot heard.
+    speed
+        Multiple of real time at the start.
+    stays_at_end
+        Whether to go on giving the last snapshot when the log ends; otherwise the stream ends.
+    clock, sleep
+        The time; tests give their own.
+
+    Raises
+    ------
+    LogError
+        If the log cannot be read.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        profile: Profile,
+        *,
+        system_id: int | None = None,
+        speed: float = 1.0,
+        stays_at_end: bool = False,
+        clock: Callable[[], float] = time.monotonic,
+        sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
+    ) -> None:
+        self.name = f"replay of {path.name}"
+        self.controls = Pacing(clock, speed)
+        self._ride = Ride(profile, system_id)
+        self._stays_at_end = stays_at_end
+        self._sleep = sleep
+        first_us, last_us = log_span_us(path)
+        self._duration_s = (last_us - first_us) * 1e-6
+        self._cursor = LogCursor(path, first_us)
+
+    async def stream(self) -> AsyncIterator[Update]:
+        """Give a snapshot at every tick until the log ends."""
+        while True:
+            for frames in self._cursor.upto(self.controls.place_s()):
+                self._ride.take(frames)
+            if self._cursor.ended:
+                break
+            yield self._update()
+            await self._sleep(TICK_S)
+        self._ride.finish()
+        yield self._update()
+        while self._stays_at_end:
+            await self._sleep(TICK_S)
+            yield self._update()
+
+    def _update(self) -> Update:
+        snapshot = self._ride.snapshot(self.name, age_s=0.0).as_dict()
+        snapshot["replay"] = {
+            "speed": self.controls.speed,
+            "paused": self.controls.paused,
+            "t_s": min(self.controls.place_s(), self._duration_s),
+            "duration_s": self._duration_s,
+        }
+        return Update(snapshot)

@@ -1,0 +1,1 @@
+"""After the session: what a saved log says."""

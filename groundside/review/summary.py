@@ -1,0 +1,100 @@
+"""The review of one log: what it holds, and the trip's sums, as other programs read them."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from onboard.feed.jsonable import jsonable
+from onboard.profile import Profile
+from onboard.ride import NO_AUTOPILOT, Ride, utc_text
+from onboard.telemetry.logs import read_log
+
+SCHEMA = 1
+
+PLAUSIBLE_FROM_US = 1_000_000_000_000_000
+"""September 2001: an earlier stamp is from a clock that was never set."""
+
+
+@dataclass(frozen=True)
+class LogFacts:
+    """What a log holds, whatever craft is in it."""
+
+    format: str
+    messages: int
+    bad_bytes: int
+    start_utc: str | None
+    duration_s: float
+
+
+def review(path: Path, profile: Profile, system_id: int | None = None) -> dict[str, Any]:
+    """Read a whole log and sum up the trip.
+
+    Parameters
+    ----------
+    path
+        The log, or a session's folder.
+    profile
+        The craft.
+    system_id
+        The MAVLink system to follow; None follows the profile's, else the first autopilot heard.
+
+    Returns
+    -------
+    dict
+        JSON's own types, as described in DEVELOPERS.md.
+
+    Raises
+    ------
+    LogError
+        If the log cannot be read.
+    """
+    ride = Ride(profile, system_id)
+    stamps: list[int] = []
+    for frames in read_log(path):
+        ride.take(frames)
+        if len(frames):
+            stamps += [int(frames.stamp_us[0]), int(frames.stamp_us[-1])]
+    ride.finish()
+    snapshot = ride.snapshot(str(path), age_s=0.0)
+    facts = LogFacts(
+        format="telemetry",
+        messages=ride.messages,
+        bad_bytes=ride.bad_bytes,
+        start_utc=_start_utc(ride, stamps[0]),
+        duration_s=max(0.0, (stamps[-1] - stamps[0]) * 1e-6),
+    )
+    events = []
+    if ride.decoder.craft.system_id is None:
+        events.append({"t_s": 0.0, "code": "no_autopilot", "text": f"{NO_AUTOPILOT.why}."})
+    if ride.decoder.craft.others:
+        others = ", ".join(str(number) for number in sorted(ride.decoder.craft.others))
+        followed = ride.decoder.craft.system_id
+        text = f"Another craft is in this log (system {others}); system {followed} is followed."
+        events.append({"t_s": 0.0, "code": "other_craft", "text": text})
+    why = {
+        key: text
+        for key, text in snapshot.as_dict().get("why", {}).items()
+        if key in ("battery", "set_and_drift", "time_left_s")
+    }
+    not_yet = {"bands": "not in this version", "curve": "not in this version"}
+    return {
+        "schema": SCHEMA,
+        "log": jsonable(facts),
+        "trip": jsonable(snapshot.trip),
+        "bands": None,
+        "curve": None,
+        "set_and_drift": None,
+        "battery": jsonable(snapshot.battery),
+        "range_m": jsonable(snapshot.range_m.now),
+        "time_left_s": jsonable(snapshot.time_left_s),
+        "events": events,
+        "why": why | not_yet,
+    }
+
+
+def _start_utc(ride: Ride, first_us: int) -> str | None:
+    """Give UTC at the log's start: by the autopilot's clock, else by the stamps if they can be."""
+    stated = ride.engine.latest.at("clock", "utc_s")
+    if stated is not None and stated[1] > 0:
+        return utc_text(stated[1] - stated[0])
+    return utc_text(first_us * 1e-6) if first_us >= PLAUSIBLE_FROM_US else None

@@ -1,0 +1,70 @@
+"""A source of snapshots that adds the rider's target distance, where the daemon knows of none."""
+
+from collections.abc import AsyncIterator
+from typing import Any
+
+from groundside.source import ReplayControls, Snapshot, SnapshotSource, Update
+from onboard.efficiency.figure import Estimate, Figure, Unknown
+from onboard.efficiency.target import distance_target
+from onboard.feed.jsonable import jsonable
+
+
+class WithTarget:
+    """Fills in `target` of the snapshots of another source.
+
+    Parameters
+    ----------
+    source
+        Where snapshots come from.
+    distance_m
+        Distance to make from the first snapshot on [m].
+    """
+
+    def __init__(self, source: SnapshotSource, distance_m: float) -> None:
+        self._source = source
+        self._distance_m = distance_m
+        self._start_m: float | None = None
+
+    @property
+    def name(self) -> str:
+        """The name of the source behind."""
+        return self._source.name
+
+    @property
+    def controls(self) -> ReplayControls | None:
+        """The controls of the source behind."""
+        return self._source.controls
+
+    async def stream(self) -> AsyncIterator[Update]:
+        """Give the updates of the source behind, with the target filled in."""
+        async for update in self._source.stream():
+            if update.snapshot is not None and not update.snapshot.get("target"):
+                update.snapshot["target"] = self._target(update.snapshot)
+            yield update
+
+    def _target(self, snapshot: Snapshot) -> dict[str, Any]:
+        made = _estimate(snapshot.get("trip"), "distance_m")
+        made_m = made.value if isinstance(made, Figure) else 0.0
+        # A daemon that started anew counts from zero again.
+        if self._start_m is None or made_m < self._start_m:
+            self._start_m = made_m
+        target: dict[str, Any] = jsonable(
+            distance_target(
+                self._distance_m - (made_m - self._start_m),
+                _estimate(snapshot.get("battery"), "left_wh"),
+                _estimate(snapshot.get("wh_per_km"), "last_300_s"),
+            )
+        )
+        return target | {"confidence_fraction": None}
+
+
+def _estimate(holder: Any, key: str) -> Estimate:
+    """Read a figure out of a snapshot."""
+    if not isinstance(holder, dict):
+        return Unknown(f"no {key} from the daemon")
+    figure = holder.get(key)
+    if isinstance(figure, dict) and isinstance(figure.get("value"), int | float):
+        return Figure(float(figure["value"]))
+    reasons = holder.get("why")
+    why = reasons.get(key) if isinstance(reasons, dict) else None
+    return Unknown(str(why or f"no {key} from the daemon"))

@@ -1,0 +1,119 @@
+"""The rider's units: SI inside, converted here and nowhere else.
+
+Constants
+---------
+International nautical mile: 1852 m exactly; knot: one of them an hour (SI Brochure, 8th edition,
+table 8; quoted from memory, held equal to `scipy.constants` by a test).
+Statute mile: 1760 yards of 0.9144 m, 1609.344 m exactly (international yard of 1959, NIST SP 811
+appendix B; quoted from memory, held equal to `scipy.constants` by a test).
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from onboard.errors import UsageError
+
+METRES_IN_KILOMETRE = 1000.0
+METRES_IN_NAUTICAL_MILE = 1852.0
+METRES_IN_MILE = 1609.344
+SECONDS_IN_HOUR = 3600.0
+
+
+@dataclass(frozen=True)
+class Units:
+    """A set of units that belong together on one screen.
+
+    Parameters
+    ----------
+    speed_name, distance_name
+        What stands behind a number, such as `km/h` and `km`.
+    speed_unit_mps
+        How many metres a second one unit of speed is.
+    distance_unit_m
+        How many metres one unit of distance is.
+    """
+
+    speed_name: str
+    speed_unit_mps: float
+    distance_name: str
+    distance_unit_m: float
+
+    @property
+    def consumption_name(self) -> str:
+        """What stands behind a consumption, such as `Wh/km`."""
+        return f"Wh/{self.distance_name}"
+
+    def speed(self, speed_mps: float) -> float:
+        """Convert a speed.
+
+        Examples
+        --------
+        >>> CHOICES["km/h"].speed(2.5)
+        9.0
+        """
+        return speed_mps / self.speed_unit_mps
+
+    def distance(self, distance_m: float) -> float:
+        """Convert a distance.
+
+        Examples
+        --------
+        >>> CHOICES["kn"].distance(926.0)
+        0.5
+        """
+        return distance_m / self.distance_unit_m
+
+    def consumption(self, wh_per_km: float) -> float:
+        """Convert a consumption.
+
+        Examples
+        --------
+        >>> CHOICES["kn"].consumption(50.0)
+        92.6
+        """
+        return wh_per_km * self.distance_unit_m / METRES_IN_KILOMETRE
+
+
+CHOICES: Mapping[str, Units] = {
+    units.speed_name: units
+    for units in (
+        Units("km/h", METRES_IN_KILOMETRE / SECONDS_IN_HOUR, "km", METRES_IN_KILOMETRE),
+        Units("m/s", 1.0, "km", METRES_IN_KILOMETRE),
+        Units("kn", METRES_IN_NAUTICAL_MILE / SECONDS_IN_HOUR, "NM", METRES_IN_NAUTICAL_MILE),
+        Units("mph", METRES_IN_MILE / SECONDS_IN_HOUR, "mi", METRES_IN_MILE),
+    )
+}
+"""The sets to choose from, by the name of their speed, in the order in which they follow."""
+
+DEFAULT = CHOICES["km/h"]
+
+
+def units_named(speed_name: str) -> Units:
+    """Give the set whose speed has this name.
+
+    Raises
+    ------
+    UsageError
+        Where there is none.
+
+    Examples
+    --------
+    >>> units_named("kn").distance_name
+    'NM'
+    """
+    try:
+        return CHOICES[speed_name]
+    except KeyError:
+        raise UsageError(f"units {speed_name!r}: expected one of {', '.join(CHOICES)}") from None
+
+
+def next_units(units: Units) -> Units:
+    """Give the set after this one; the first follows the last.
+
+    Examples
+    --------
+    >>> next_units(CHOICES["mph"]).speed_name
+    'km/h'
+    """
+    sets = list(CHOICES.values())
+    return sets[(sets.index(units) + 1) % len(sets)] if units in sets else sets[0]

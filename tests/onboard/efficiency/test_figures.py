@@ -1,0 +1,179 @@
+"""Figures by hand: ratios of sums, what is left, how far it goes, and when nothing is said."""
+
+import numpy as np
+import pytest
+
+from onboard.block import COLUMNS, Block, Channel
+from onboard.efficiency.battery import BatteryState, battery_state
+from onboard.efficiency.consumption import Stretch, trip_wh_per_km, wh_per_km
+from onboard.efficiency.engine import Engine
+from onboard.efficiency.figure import Figure, Unknown
+from onboard.efficiency.reach import range_m, time_left_s
+from onboard.efficiency.target import distance_target
+from onboard.profile import Battery, Profile, Sensors
+
+PACK = Battery(chemistry="li-ion", cells=14, energy_wh=1000.0, reserve_fraction=0.2)
+
+
+def channel(name: str, t_s, **columns) -> Channel:
+    t_s = np.asarray(t_s, float)
+    filled = {key: np.full(len(t_s), np.nan) for key in COLUMNS[name]}
+    filled |= {key: np.broadcast_to(np.asarray(v, float), t_s.shape) for key, v in columns.items()}
+    return Channel(t_s, filled)
+
+
+def cruise(t_s, watts, speed) -> Block:
+    t_s = np.asarray(t_s, float)
+    return Block(
+        {
+            "power": channel("power", t_s, volts_v=50.0, amps_a=np.asarray(watts) / 50.0),
+            "gps": channel("gps", t_s, fix=3, speed_mps=speed),
+        }
+    )
+
+
+def test_rule_of_three() -> None:
+    # Check values that are common practice in the trade, no source: 385 Wh over 11.3 km is
+    # 34 Wh/km; 640 Wh then go 18.7 to 18.9 km, 2560 Wh about 75 km, 9.5 h at 2.2 m/s.
+    ratio = trip_wh_per_km(Figure(385.0), Figure(11_300.0))
+    assert round(ratio.value) == 34
+    assert 18_700 <= range_m(Figure(640.0), ratio).value <= 18_900
+    far = range_m(Figure(2560.0), ratio).value
+    assert far == pytest.approx(75_000, rel=0.005)
+    power_w = 385.0 / 11_300.0 * 3600.0 * 2.2
+    assert time_left_s(Figure(2560.0), power_w).value / 3600 == pytest.approx(9.5, abs=0.05)
+    assert far / 2.2 / 3600 == pytest.approx(9.5, abs=0.05)
+
+
+def test_windows_are_ratios_of_sums_not_means_of_ratios() -> None:
+    engine = Engine(Profile(battery=PACK))
+    t_s = np.arange(0, 601.0)
+    fast = t_s > 580
+    engine.fold(cruise(t_s, np.where(fast, 600.0, 200.0), np.where(fast, 3.0, 2.0)))
+    windows = engine.figures().wh_per_km
+    # The step between both is a trapezoid: half a second of each.
+    assert windows.last_20_s.value == pytest.approx((19.5 * 600 + 0.5 * 200) / 3.6 / 59.5, rel=1e-3)
+    assert windows.last_300_s.value == pytest.approx(
+        (19.5 * 600 + 280.5 * 200) / 3.6 / (19.5 * 3 + 280.5 * 2), rel=1e-6
+    )
+    assert windows.trip.value == pytest.approx(
+        (19.5 * 600 + 580.5 * 200) / 3.6 / (19.5 * 3 + 580.5 * 2), rel=1e-6
+    )
+    assert isinstance(windows.since_mark, Unknown)
+
+
+def test_what_is_left_and_how_far_it_goes() -> None:
+    engine = Engine(Profile(battery=PACK))
+    engine.fold(cruise(np.arange(0, 1801.0), 400.0, 2.0))
+    figures = engine.figures()
+    assert isinstance(figures.battery, BatteryState)
+    # 1000 Wh full, 200 Wh kept, 200 Wh drawn; 400 W at 2 m/s is 55.6 Wh/km.
+    assert figures.battery.left_wh.value == pytest.approx(600.0)
+    assert figures.battery.left_fraction.value == pytest.approx(0.6)
+    assert figures.range_m.now.value == pytest.approx(600 / 400 * 3600 * 2.0)
+    assert figures.time_left_s.value == pytest.approx(5400.0)
+    assert figures.trip.mean_power_w == pytest.approx(400.0)
+    assert figures.trip.mean_speed_mps == pytest.approx(2.0)
+
+
+def test_left_is_never_less_than_nothing_and_needs_a_battery() -> None:
+    assert battery_state(PACK, 5000.0).left_wh.value == 0.0
+    assert battery_state(None, 5.0).why == "no [battery] in the craft profile"
+    started = Battery(chemistry="lfp", cells=8, capacity_ah=100, start_fraction=0.5)
+    assert battery_state(started, 0.0).left_wh.value == pytest.approx(0.3 * 100 * 8 * 3.2)
+
+
+def test_hardly_moving_is_unknown_with_the_reason() -> None:
+    assert wh_per_km(Stretch(20.0, 1.0, 5.9)) == Unknown("hardly moving")
+    assert isinstance(wh_per_km(Stretch(20.0, 1.0, 6.1)), Figure)
+    engine = Engine(Profile(battery=PACK))
+    engine.fold(cruise(np.arange(0, 60.0), 10.0, 0.05))
+    figures = engine.figures()
+    assert figures.wh_per_km.last_20_s == Unknown("hardly moving")
+    assert figures.range_m.now == Unknown("hardly moved yet")
+
+
+def test_stopping_does_not_forget_the_range() -> None:
+    engine = Engine(Profile(battery=PACK))
+    engine.fold(cruise(np.arange(0, 1000.0), 400.0, 2.0))
+    engine.fold(cruise(np.arange(1000.0, 1400.0), 5.0, 0.0))
+    figures = engine.figures()
+    assert figures.wh_per_km.last_300_s == Unknown("hardly moving")
+    assert figures.range_m.now.value == pytest.approx(
+        figures.battery.left_wh.value / figures.wh_per_km.trip.value * 1000
+    )
+
+
+def test_a_silent_instrument_goes_stale_and_the_trip_stays() -> None:
+    engine = Engine(Profile(battery=PACK))
+    engine.fold(cruise(np.arange(0, 100.0), 400.0, 2.0))
+    engine.fold(Block({"gps": channel("gps", np.arange(100.0, 110.0), fix=3, speed_mps=2.0)}))
+    figures = engine.figures()
+    assert figures.power_w == Unknown("no power for 10 s")
+    assert figures.wh_per_km.last_20_s == Unknown("no power for 10 s")
+    assert figures.speed_mps == 2.0
+    assert figures.trip.energy_wh.value == pytest.approx(11.0)
+    silent = engine.figures(silent_s=30.0)
+    assert silent.speed_mps == Unknown("no speed for 30 s")
+    assert silent.trip.distance_m.value == pytest.approx(218.0)
+
+
+def test_nothing_heard_says_so_everywhere() -> None:
+    figures = Engine(Profile()).figures()
+    assert figures.power_w == Unknown("no power monitor heard yet")
+    assert figures.speed_mps == Unknown("no GPS heard yet")
+    assert figures.trip.wh_per_km == Unknown("no power monitor heard yet")
+    engine = Engine(Profile())
+    engine.fold(Block({"power": channel("power", [0, 1], volts_v=50.0)}))
+    engine.fold(Block({"gps": channel("gps", [0, 1], fix=1)}))
+    assert engine.figures().power_w == Unknown("the power monitor reports no current")
+    assert engine.figures().speed_mps == Unknown("no GPS fix")
+
+
+def test_packs_that_measure_current_are_summed_and_the_summary_is_not_added() -> None:
+    engine = Engine(Profile(sensors=Sensors()))
+    t_s = np.repeat(np.arange(0, 3601.0), 2)
+    pack = np.tile([0.0, 1.0], 3601)
+    amps = np.where(pack == 0, 4.0, 6.0)
+    engine.fold(
+        Block(
+            {
+                "power": channel("power", np.arange(0, 3601.0), volts_v=50.0, amps_a=4.0),
+                "battery": channel("battery", t_s, pack=pack, volts_v=50.0, amps_a=amps),
+            }
+        )
+    )
+    assert engine.figures().trip.energy_wh.value == pytest.approx(500.0)
+    assert engine.figures().amps_a == pytest.approx(10.0)
+
+
+def test_a_pack_without_current_leaves_the_summary_in_charge() -> None:
+    engine = Engine(Profile())
+    t_s = np.arange(0, 3601.0)
+    engine.fold(
+        Block(
+            {
+                "power": channel("power", t_s, volts_v=50.0, amps_a=4.0),
+                "battery": channel("battery", t_s, pack=0, volts_v=50.0),
+            }
+        )
+    )
+    assert engine.figures().trip.energy_wh.value == pytest.approx(200.0)
+
+
+@pytest.mark.parametrize(
+    ("left_wh", "recent", "cue", "difference"),
+    [(640.0, 40.0, "ease", 0.25), (640.0, 31.0, "hold", -0.03125), (640.0, 24.0, "push", -0.25)],
+)
+def test_cue_for_a_distance(left_wh: float, recent: float, cue: str, difference: float) -> None:
+    target = distance_target(20_000.0, Figure(left_wh), Figure(recent))
+    assert target.wh_per_km == pytest.approx(32.0)
+    assert target.cue == cue
+    assert target.difference_fraction == pytest.approx(difference)
+
+
+def test_no_cue_without_its_figures() -> None:
+    assert distance_target(9.0, Unknown("no battery"), Figure(3.0)).cue == Unknown("no battery")
+    assert distance_target(9.0, Figure(3.0), Unknown("hardly moving")).wh_per_km > 0
+    assert distance_target(0.0, Figure(3.0), Figure(1.0)).reason == "The distance is made."
+    assert distance_target(9.0, Figure(0.0), Figure(1.0)).cue == "ease"

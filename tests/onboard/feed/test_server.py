@@ -1,0 +1,104 @@
+"""The feed: viewers come and go, and a slow one holds nobody up."""
+
+import asyncio
+import json
+import socket
+
+import pytest
+
+from onboard.errors import FeedError, UsageError
+from onboard.feed.server import STANDSTILL_S, FeedServer, parse_listen
+from onboard.feed.snapshot import as_line
+
+LINE = as_line({"kind": "snapshot", "fill": "x" * 2000})
+
+
+async def opened() -> tuple[FeedServer, int]:
+    server = FeedServer()
+    return server, await server.open("127.0.0.1", 0, "skiff")
+
+
+async def until(condition) -> None:
+    async with asyncio.timeout(5):
+        while not condition():
+            await asyncio.sleep(0.002)
+
+
+def test_a_viewer_is_greeted_and_gets_what_is_published() -> None:
+    async def scene() -> None:
+        server, port = await opened()
+        server.publish(as_line({"kind": "snapshot", "seq": 1}), 0.0)
+        reader, writer = await asyncio.open_connection("127.0.0.1", port)
+        hello, newest = json.loads(await reader.readline()), json.loads(await reader.readline())
+        assert (hello["schema"], hello["kind"], hello["craft"]) == (1, "hello", "skiff")
+        assert newest["seq"] == 1
+        server.publish(as_line({"kind": "snapshot", "seq": 2}), 0.2)
+        assert json.loads(await reader.readline())["seq"] == 2
+        writer.close()
+        await until(lambda: server.viewers == 0)
+        server.publish(LINE, 0.4)
+        await server.close()
+
+    asyncio.run(scene())
+
+
+def test_a_slow_viewer_is_left_out_then_put_out_and_the_others_get_all() -> None:
+    async def scene() -> None:
+        server, port = await opened()
+        slow = socket.socket()
+        slow.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+        slow.connect(("127.0.0.1", port))
+        reader, writer = await asyncio.open_connection("127.0.0.1", port)
+        await reader.readline()
+        await until(lambda: server.viewers == 2)
+        got = 0
+        for n in range(400):
+            server.publish(LINE, 0.01 * n)
+            assert await reader.readline() == LINE
+            got += 1
+        assert got == 400
+        waiting = [w.transport.get_write_buffer_size() for w in server._viewers]
+        assert max(waiting) <= 64 * 1024 + len(LINE)
+        assert server.viewers == 2
+        server.publish(LINE, 4.0 + STANDSTILL_S)
+        assert await reader.readline() == LINE
+        assert server.viewers == 1
+        slow.close()
+        writer.close()
+        await server.close()
+
+    asyncio.run(scene())
+
+
+def test_a_viewer_that_talks_or_breaks_off_does_no_harm() -> None:
+    async def scene() -> None:
+        server, port = await opened()
+        rude = socket.create_connection(("127.0.0.1", port))
+        rude.sendall(b"\x00\xff" * 5000 + b"{}\n")
+        rude.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, b"\x01\0\0\0\0\0\0\0")
+        rude.close()  # a reset, not an orderly end
+        await asyncio.sleep(0.02)
+        for n in range(5):
+            server.publish(LINE, float(n))
+        await until(lambda: server.viewers == 0)
+        reader, writer = await asyncio.open_connection("127.0.0.1", port)
+        assert json.loads(await reader.readline())["kind"] == "hello"
+        writer.close()
+        await server.close()
+
+    asyncio.run(scene())
+
+
+def test_a_port_in_use_is_said() -> None:
+    async def scene() -> None:
+        with socket.create_server(("127.0.0.1", 0)) as taken:
+            with pytest.raises(FeedError, match="already in use.*--listen"):
+                await FeedServer().open("127.0.0.1", taken.getsockname()[1], "skiff")
+
+    asyncio.run(scene())
+
+
+@pytest.mark.parametrize("text", ["27220", "host:", ":1", "host:70000", "host:x"])
+def test_what_is_no_address_is_said(text: str) -> None:
+    with pytest.raises(UsageError, match="expected HOST:PORT"):
+        parse_listen(text)

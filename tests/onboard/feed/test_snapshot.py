@@ -1,0 +1,76 @@
+"""The snapshot's keys and nulls: what viewers and other programs rely on."""
+
+import json
+
+from onboard.efficiency.figure import Unknown
+from onboard.feed.jsonable import jsonable
+from onboard.feed.snapshot import as_line
+from onboard.profile import parse_profile
+from onboard.ride import Ride
+from onboard.telemetry.scanner import LinkScanner
+from tests.small_streams import Sender
+
+PROFILE = parse_profile("[battery]\nchemistry = 'li-ion'\ncells = 14\nenergy_wh = 1000\n")
+
+KEYS = {
+    *("schema", "kind", "seq", "t_s", "utc", "time_left_s", "power_w", "volts_v", "amps_a"),
+    *("speed_mps", "course_deg", "heading_deg", "position_deg", "wh_per_km", "trip", "battery"),
+    *("range_m", "best_speed_mps", "target", "home", "set_and_drift", "drive", "alerts", "link"),
+}
+
+
+def ride(seconds: int) -> Ride:
+    sender, scanner, taken = Sender(), LinkScanner(), Ride(PROFILE)
+    for n in range(seconds):
+        frames = b"".join(sender.second(50 + n, 50, 8, 2))
+        taken.take(scanner.push([(1_000_000 * n, frames)]))
+    return taken
+
+
+def nulls_without_reason(value, path="") -> list[str]:
+    found = []
+    if isinstance(value, dict):
+        for key, part in value.items():
+            if part is None and key not in value.get("why", {}) and key not in ("low", "high"):
+                found.append(f"{path}.{key}")
+            found += nulls_without_reason(part, f"{path}.{key}")
+    return found
+
+
+def test_a_snapshot_has_every_key_and_every_null_its_reason() -> None:
+    for seconds in (0, 60):
+        snapshot = ride(seconds).snapshot("test").as_dict()
+        assert set(snapshot) - {"why"} == KEYS
+        assert nulls_without_reason(snapshot) == []
+        assert json.loads(as_line(snapshot)) == json.loads(json.dumps(snapshot))
+
+
+def test_figures_are_objects_and_positions_pairs() -> None:
+    snapshot = ride(60).snapshot("test", age_s=0.1, messages_per_s=7.0).as_dict()
+    assert snapshot["power_w"] == 400.0
+    assert snapshot["position_deg"] == [45.0, -30.0]
+    assert set(snapshot["wh_per_km"]["last_20_s"]) == {"value", "low", "high"}
+    assert snapshot["link"]["system_id"] == 1
+    assert snapshot["drive"] is None
+    assert snapshot["why"]["drive"] == "no motor drive heard"
+
+
+def test_sequence_numbers_rise() -> None:
+    taken = ride(3)
+    assert [taken.snapshot("test").seq for _ in range(3)] == [1, 2, 3]
+
+
+def test_a_silent_link_leaves_no_figure_of_now() -> None:
+    snapshot = ride(60).snapshot("test", age_s=42.0).as_dict()
+    assert snapshot["power_w"] is None
+    assert "42 s" in snapshot["why"]["power_w"]
+    assert snapshot["heading_deg"] is None
+    assert snapshot["trip"]["energy_wh"]["value"] > 0
+
+
+def test_what_is_not_finite_becomes_null() -> None:
+    assert jsonable({"a": float("nan"), "b": [float("inf"), 1], "c": Unknown("x")}) == {
+        "a": None,
+        "b": [None, 1],
+        "c": None,
+    }

@@ -1,0 +1,102 @@
+"""The stream's time base: order and boot clock decide, receipt only where it must."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from onboard.telemetry.timebase import TimeBase
+
+NAN = float("nan")
+
+
+def run(receipt_s, boot_s, sequence=None, cuts=()):
+    base = TimeBase()
+    sequence = np.arange(len(receipt_s)) % 256 if sequence is None else np.asarray(sequence)
+    receipt_s, boot_s = np.asarray(receipt_s, float), np.asarray(boot_s, float)
+    parts = []
+    for first, last in zip([0, *cuts], [*cuts, len(receipt_s)], strict=True):
+        piece = slice(first, last)
+        parts.append(base.push(receipt_s[piece], boot_s[piece], sequence[piece]))
+    return np.concatenate([*parts, base.finish()]), base
+
+
+def test_unstamped_messages_lie_evenly_between_stamps() -> None:
+    t_s, _ = run([100.0, 100.0, 100.0, 100.0], [50.0, NAN, NAN, 50.3])
+    assert t_s == pytest.approx([0.0, 0.1, 0.2, 0.3])
+
+
+def test_a_burst_after_a_stall_bends_nothing() -> None:
+    # 10 Hz, stamped and unstamped by turns; everything after 2 s comes in one burst at 12 s.
+    boot = 30.0 + np.arange(101) * 0.1
+    stamps = np.where(np.arange(101) % 2 == 0, boot, NAN)
+    steady, _ = run(boot + 1000.0, stamps)
+    stalled, _ = run(np.where(boot > 32.0, 1042.0, boot + 1000.0), stamps)
+    at_once, _ = run(np.full(101, 1000.0), stamps)
+    assert steady == pytest.approx(np.arange(101) * 0.1)
+    assert stalled == pytest.approx(steady)
+    assert at_once == pytest.approx(steady)
+
+
+def test_over_lost_messages_receipt_tells_on_which_side_a_message_lies() -> None:
+    # Sent once a second: stamp, plain, then eight lost, then plain, stamp.
+    t_s, _ = run([0.0, 0.1, 9.9, 10.0], [70.0, NAN, NAN, 80.0], sequence=[0, 1, 10, 11])
+    assert t_s == pytest.approx([0.0, 0.1, 9.9, 10.0])
+
+
+def test_rare_stamps_with_nothing_lost_are_filled_by_order() -> None:
+    t_s, _ = run(np.zeros(6), [5.0, NAN, NAN, NAN, NAN, 7.5])
+    assert t_s == pytest.approx([0.0, 0.5, 1.0, 1.5, 2.0, 2.5])
+
+
+def test_without_any_stamp_receipt_counts() -> None:
+    receipt = 500.0 + np.arange(40) * 0.5
+    t_s, base = run(receipt, np.full(40, NAN))
+    assert t_s == pytest.approx(np.arange(40) * 0.5)
+    assert base.restarts == 0
+
+
+def test_a_restart_of_the_boot_clock_loses_no_time() -> None:
+    # Ten seconds of ride, four seconds of silence, boot clock starts again at 1 s.
+    receipt = np.concatenate([np.arange(11.0), 15.0 + np.arange(11.0)])
+    boot = np.concatenate([200.0 + np.arange(11.0), 1.0 + np.arange(11.0)])
+    t_s, base = run(receipt, boot)
+    assert t_s == pytest.approx(receipt)
+    assert base.restarts == 1
+
+
+def test_stamps_a_little_out_of_order_are_no_restart() -> None:
+    t_s, base = run([0.0, 0.0, 0.0, 0.0], [10.0, 10.2, 10.15, 10.3])
+    assert t_s == pytest.approx([0.0, 0.2, 0.15, 0.3])
+    assert base.restarts == 0
+
+
+def test_a_wall_clock_set_back_runs_no_time_backwards() -> None:
+    t_s, _ = run([1000.0, 1001.0, 3.0, 4.0], [NAN, NAN, NAN, NAN])
+    assert np.all(np.diff(t_s) >= 0)
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from([0.0, 0.01, 0.3, 2.0, 4.5]),  # receipt step
+            st.sampled_from([None, None, 0.05, 0.4, 3.0, -30.0]),  # boot step, None: no stamp
+            st.sampled_from([1, 1, 1, 3]),  # sequence step
+        ),
+        min_size=1,
+        max_size=60,
+    ),
+    st.data(),
+)
+def test_times_do_not_depend_on_the_cut(steps, data) -> None:
+    receipt = 1000.0 + np.cumsum([step[0] for step in steps])
+    boot, clock = [], 100.0
+    for _, step, _ in steps:
+        clock = max(clock + (step or 0.1), 0.5)
+        boot.append(NAN if step is None else clock)
+    sequence = np.cumsum([step[2] for step in steps]) % 256
+    whole, _ = run(receipt, boot, sequence)
+    cuts = sorted(data.draw(st.lists(st.integers(0, len(steps)), max_size=10)))
+    pieces, _ = run(receipt, boot, sequence, cuts)
+    assert len(whole) == len(steps)
+    assert pieces == pytest.approx(whole, abs=1e-9)

@@ -1,0 +1,64 @@
+"""The craft profile: every refusal names the key, what was given and what is allowed."""
+
+from pathlib import Path
+
+import pytest
+
+from onboard.errors import ProfileError
+from onboard.profile import Profile, load_profile, parse_profile
+
+PACK = "[battery]\nchemistry = 'lfp'\ncells = 8\ncapacity_ah = 36\n"
+
+
+def test_an_empty_profile_has_defaults_and_no_battery() -> None:
+    assert parse_profile("") == Profile()
+    assert parse_profile("").battery is None
+
+
+def test_a_full_profile() -> None:
+    profile = parse_profile(
+        PACK
+        + "reserve_fraction = 0.25\n[craft]\nname = 'board'\n[sensors]\ncurrent_scale = 1.05\n"
+        + "[drive]\npole_pairs = 7\n[units]\nspeed = 'kn'\n[link]\nbaud = 115200\nsystem_id = 3\n"
+        + "[feed]\nlisten = '0.0.0.0:27220'\n[record]\ndirectory = '/tmp/rides'\n"
+    )
+    assert profile.battery.full_wh == pytest.approx(36 * 8 * 3.2)
+    assert profile.sensors.current_scale == 1.05
+    assert (profile.drive.pole_pairs, profile.link.baud, profile.units.speed) == (7, 115200, "kn")
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("[batery]\n", "batery: no such key: expected one of craft, battery"),
+        ("[craft]\nnme = 'x'\n", "craft.nme: no such key: expected one of name"),
+        (PACK.replace("8", "0"), "battery.cells = 0: expected a whole number from 1 to 32"),
+        (PACK.replace("8", "8.5"), "battery.cells = 8.5: expected a whole number from 1 to 32"),
+        (PACK.replace("8", "true"), "battery.cells = True: expected a whole number"),
+        (PACK.replace("lfp", "nimh"), "battery.chemistry = 'nimh': expected \"lfp\" or \"li-ion\""),
+        (PACK.replace("36", "nan"), "battery.capacity_ah = nan: expected a number above 0"),
+        (PACK + "reserve_fraction = 1\n", "battery.reserve_fraction = 1.0: expected a number"),
+        (PACK + "start_fraction = 0.1\n", "battery.reserve_fraction = 0.2: expected less than"),
+        ("[battery]\ncells = 8\n", "battery.chemistry: missing"),
+        (PACK.replace("capacity_ah = 36\n", ""), "battery: expected capacity_ah or energy_wh"),
+        ("battery = 3\n", "battery = 3: expected a table"),
+        ("[units]\nspeed = 'warp'\n", "units.speed = 'warp': expected"),
+        ("cells = = 3", "not valid TOML"),
+    ],
+)
+def test_refusals(text: str, message: str) -> None:
+    with pytest.raises(ProfileError) as refusal:
+        parse_profile(text)
+    assert message in str(refusal.value)
+    assert "\n" not in str(refusal.value)
+
+
+def test_files_that_cannot_be_read(tmp_path: Path) -> None:
+    with pytest.raises(ProfileError, match="cannot be read"):
+        load_profile(tmp_path / "none.toml")
+    (tmp_path / "binary.toml").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(ProfileError, match="not a text file"):
+        load_profile(tmp_path / "binary.toml")
+    (tmp_path / "bad.toml").write_text("[craft]\nsize = 3\n")
+    with pytest.raises(ProfileError, match=r"bad.toml: craft.size: no such key"):
+        load_profile(tmp_path / "bad.toml")
