@@ -48,6 +48,10 @@ class Ride:
         self.bad_bytes += frames.bad_bytes
         self._fold(self.decoder.push(frames))
 
+    def silence(self, now_us: int) -> None:
+        """Take in what is settled by nothing having come until now [us]."""
+        self._fold(self.decoder.silence(now_us))
+
     def finish(self) -> None:
         """Take in what still waits for a stamp; the stream has ended."""
         self._fold(self.decoder.finish())

@@ -145,6 +145,7 @@ class Service:
         self._record(frames)
         before = self._ride.decoder.messages
         self._ride.take(frames)
+        self._ride.silence(self._clock())
         if self._ride.decoder.messages > before:
             self._heard_s = now_s
         self._watch_link(reader.problem, now_s)

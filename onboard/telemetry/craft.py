@@ -1,7 +1,13 @@
-"""Which craft is followed: the autopilot whose HEARTBEAT comes first, or the one chosen."""
+"""Which craft is followed: the autopilot that was chosen, or the one that the link is mostly about.
+
+A HEARTBEAT tells an autopilot from a ground station or a camera. Another craft may be heard on the
+same link, even first; it sends less there than the one that the link belongs to, so the choice
+waits for a moment.
+"""
 
 import numpy as np
 
+from onboard.telemetry.checksum import Ints
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.layouts import HEARTBEAT, layout
 
@@ -12,58 +18,104 @@ NO_CRAFT_TYPES = (5, 6, 18, 26, 27, 30, 31, 33, 34, 36)
 """MAV_TYPE of what is no craft: antenna tracker, ground station, onboard controller, gimbal, ADS-B
 receiver, camera, charging station, servo, open drone identification, battery."""
 
-HELD_AT_MOST = 20_000
+CHOOSE_AFTER_US = 1_200_000
+"""Autopilots send a HEARTBEAT a second: so long after the first, all of them have been heard."""
+
+CHOOSE_AFTER_FRAMES = 150
+"""As good as the time where a stream comes in a burst."""
+
+HELD_MOST_FRAMES = 20_000
 """Frames kept while no autopilot has been heard; older ones are let go first."""
 
 
 class CraftFilter:
-    """Passes the frames of one autopilot, holding those that came before its first HEARTBEAT.
+    """Passes the frames of one autopilot, from the first on; holds them until it is chosen.
 
     Parameters
     ----------
     system_id
-        The system to follow; None follows the first autopilot heard.
+        The system to follow; None chooses the autopilot that sends most.
     """
 
     def __init__(self, system_id: int | None = None) -> None:
         self._wanted = system_id
         self._held: list[Frames] = []
-        self._held_count = 0
+        self._heard: dict[int, int] = {}
+        self._first_beat_us: int | None = None
         self.system_id: int | None = None
         self.component_id: int | None = None
-        self.others: set[int] = set()
+
+    @property
+    def others(self) -> set[int]:
         """Other systems whose autopilot was heard on the same link."""
+        return set(self._heard) - {self.system_id}
 
     def push(self, frames: Frames) -> list[Frames]:
         """Give the frames of the followed autopilot, in order."""
-        self._look(frames)
+        self._hear(frames)
+        self._held.append(frames)
         if self.system_id is None:
-            self._hold(frames)
+            self._choose_if_due()
+        return self._pass_on()
+
+    def silence(self, now_us: int) -> list[Frames]:
+        """Choose if nothing that comes from now on [us] can change the choice."""
+        if self._first_beat_us is None or now_us < self._first_beat_us + CHOOSE_AFTER_US:
             return []
-        ready, self._held, self._held_count = [*self._held, frames], [], 0
+        return self.finish()
+
+    def finish(self) -> list[Frames]:
+        """Choose among what was heard; the stream has ended."""
+        if self.system_id is None and self._first_beat_us is not None:
+            self._choose(np.concatenate([part.system_id for part in self._held]))
+        return self._pass_on() if self._held else []
+
+    def _hear(self, frames: Frames) -> None:
+        """Note the autopilots among the senders."""
+        beats = frames.where(frames.message_id == HEARTBEAT)
+        if not len(beats):
+            return
+        rows = beats.rows(layout(HEARTBEAT))
+        craft = (rows["autopilot"] != AUTOPILOT_INVALID) & ~np.isin(rows["type"], NO_CRAFT_TYPES)
+        beats = beats.where(craft)
+        for system, component, stamp_us in zip(
+            beats.system_id.tolist(),
+            beats.component_id.tolist(),
+            beats.stamp_us.tolist(),
+            strict=True,
+        ):
+            self._heard.setdefault(system, component)
+            if self._wanted in (None, system) and self._first_beat_us is None:
+                self._first_beat_us = stamp_us
+
+    def _choose_if_due(self) -> None:
+        if self._wanted is not None:
+            if self._wanted in self._heard:
+                self._choose(np.empty(0, np.int64))
+            return
+        while len(self._held) > 1 and sum(map(len, self._held[1:])) > HELD_MOST_FRAMES:
+            self._held.pop(0)
+        if self._first_beat_us is None:
+            return
+        system = np.concatenate([part.system_id for part in self._held])
+        stamp_us = np.concatenate([part.stamp_us for part in self._held])
+        late = np.flatnonzero(stamp_us >= self._first_beat_us + CHOOSE_AFTER_US)
+        until = min(int(late[0]) if len(late) else len(system), CHOOSE_AFTER_FRAMES)
+        if len(late) or len(system) >= CHOOSE_AFTER_FRAMES:
+            self._choose(system[:until])
+
+    def _choose(self, senders: Ints) -> None:
+        candidates = [self._wanted] if self._wanted is not None else list(self._heard)
+        self.system_id = max(candidates, key=lambda one: np.count_nonzero(senders == one))
+        self.component_id = self._heard[self.system_id]
+
+    def _pass_on(self) -> list[Frames]:
+        if self.system_id is None:
+            return []
+        ready, self._held = self._held, []
         return [
             part.where(
                 (part.system_id == self.system_id) & (part.component_id == self.component_id)
             )
             for part in ready
         ]
-
-    def _look(self, frames: Frames) -> None:
-        beats = frames.where(frames.message_id == HEARTBEAT)
-        if not len(beats):
-            return
-        rows = beats.rows(layout(HEARTBEAT))
-        craft = (rows["autopilot"] != AUTOPILOT_INVALID) & ~np.isin(rows["type"], NO_CRAFT_TYPES)
-        for system, component in zip(
-            beats.system_id[craft].tolist(), beats.component_id[craft].tolist(), strict=True
-        ):
-            if self.system_id is None and self._wanted in (None, system):
-                self.system_id, self.component_id = system, component
-            elif system != self.system_id:
-                self.others.add(system)
-
-    def _hold(self, frames: Frames) -> None:
-        self._held.append(frames)
-        self._held_count += len(frames)
-        while self._held_count - len(self._held[0]) > HELD_AT_MOST:
-            self._held_count -= len(self._held.pop(0))

@@ -36,19 +36,35 @@ class Decoder:
 
     def push(self, frames: Frames) -> Block:
         """Give the samples whose time the frames settle; the others wait for the next stamp."""
+        return self._release(self._take(self.craft.push(frames)))
+
+    def silence(self, now_us: int) -> Block:
+        """Give the samples that are settled by nothing having come until now.
+
+        Parameters
+        ----------
+        now_us
+            The clock that the frames' stamps are read from [us].
+        """
+        settled = self._take(self.craft.silence(now_us))
+        return self._release([*settled, self.time.silence(now_us * 1e-6)])
+
+    def finish(self) -> Block:
+        """Give the samples that still wait when the stream ends."""
+        settled = self._take(self.craft.finish())
+        return self._release([*settled, self.time.finish()])
+
+    def _take(self, parts: list[Frames]) -> list[FloatArray]:
+        """Decode frames of the followed autopilot; give the stream times that they settle."""
         settled: list[FloatArray] = []
-        for part in self.craft.push(frames):
+        for part in parts:
             if len(part):
                 self._count_lost(part.sequence)
                 self._waiting += _channels(part, self.messages)
                 self.messages += len(part)
                 receipt_s = part.stamp_us.astype(np.float64) * 1e-6
                 settled.append(self.time.push(receipt_s, _boot_s(part), part.sequence))
-        return self._release(settled)
-
-    def finish(self) -> Block:
-        """Give the samples that still wait when the stream ends."""
-        return self._release([self.time.finish()])
+        return settled
 
     def _count_lost(self, sequence: Ints) -> None:
         if self._last_sequence is None:

@@ -16,7 +16,7 @@ SHORT_GAP_S = 1.0
 """Between stamps no further apart than this a message is timed by its place in the stream."""
 
 PATIENCE_S = 3.0
-"""A message older than this [s, by receipt] before any stamp follows is timed by receipt."""
+"""A message that no stamped one follows within this [s, by receipt] is timed by receipt."""
 
 RESTART_S = 2.0
 """A boot clock that goes back by more than this has restarted; less is messages out of order."""
@@ -67,30 +67,44 @@ class TimeBase:
             self._sequence = int(sequence[0]) - 1
         receipt = np.concatenate([self._waiting_receipt, receipt_s])
         boot = np.concatenate([np.full(self.waiting, np.nan), boot_s])
-        numbers = np.concatenate([self._waiting_sequence, sequence])
         # A wall clock that was set back must not run time backwards.
         receipt = np.maximum.accumulate(np.maximum(receipt, self._receipt_s))
+        self._waiting_sequence = np.concatenate([self._waiting_sequence, sequence])
+        return self._settle(receipt, boot, float(receipt[-1]))
+
+    def silence(self, now_s: float) -> FloatArray:
+        """Give the times of waiting messages that are settled by nothing having come until now.
+
+        Parameters
+        ----------
+        now_s
+            The clock that times of receipt are read from [s].
+        """
+        if not self.waiting or now_s - self._waiting_receipt[0] <= PATIENCE_S:
+            return np.empty(0)
+        return self._settle(self._waiting_receipt, np.full(self.waiting, np.nan), now_s)
+
+    def _settle(self, receipt: FloatArray, boot: FloatArray, now_s: float) -> FloatArray:
+        numbers = self._waiting_sequence
         parts: list[FloatArray] = []
         while True:
             stamped = np.flatnonzero(np.isfinite(boot))
-            # In a stretch without a stamp the messages that outlast our patience are timed by
-            # receipt, and the rest wait.
             left = np.concatenate([[-1], stamped])
-            last = np.concatenate([stamped, [len(boot)]]) - 1
-            lasting = receipt[last] - receipt[np.minimum(left + 1, len(boot) - 1)]
-            overlong = np.flatnonzero((last > left) & (lasting > PATIENCE_S))
+            closing = np.concatenate([stamped, [len(boot)]])
+            # A stretch without a stamp is too long if its first message outlasts our patience:
+            # then those that do are timed by receipt, and the rest wait.
+            until = np.append(receipt, now_s)
+            lasting = until[closing] - until[np.minimum(left + 1, len(boot))]
+            overlong = np.flatnonzero((closing - left > 1) & (lasting > PATIENCE_S))
             done = int(left[overlong[0]] if len(overlong) else left[-1]) + 1
             if done:
-                parts.append(
-                    self._upto_stamp(
-                        receipt[:done], boot[:done], numbers[:done], stamped[stamped < done]
-                    )
-                )
+                passed = stamped[stamped < done]
+                parts.append(self._upto_stamp(receipt[:done], boot[:done], numbers[:done], passed))
             receipt, boot, numbers = receipt[done:], boot[done:], numbers[done:]
             if not len(overlong):
                 break
-            stretch = int(last[overlong[0]] - left[overlong[0]])
-            limit = receipt[stretch - 1] - PATIENCE_S
+            limit = until[closing[overlong[0]]] - PATIENCE_S
+            stretch = int(closing[overlong[0]]) - done
             overdue = int(np.searchsorted(receipt[:stretch], limit))
             parts.append(self._by_receipt(receipt[:overdue], numbers[:overdue]))
             receipt, boot, numbers = receipt[overdue:], boot[overdue:], numbers[overdue:]
@@ -101,6 +115,7 @@ class TimeBase:
         """Give the times of the messages that still wait when the stream ends."""
         waiting = self._waiting_receipt
         self._waiting_receipt = np.empty(0)
+        self._waiting_sequence = np.empty(0, np.int64)
         return self._t_s + np.maximum(waiting - self._receipt_s, 0.0)
 
     def _by_receipt(self, receipt: FloatArray, numbers: Ints) -> FloatArray:

@@ -73,6 +73,28 @@ def test_the_autopilot_is_followed_not_the_ground_station_nor_another_craft() ->
     assert set(chosen["power"]["amps_a"]) == {99.0}
 
 
+def test_of_two_craft_the_one_that_sends_most_is_followed_even_if_heard_later() -> None:
+    other = Sender(7)
+    frames = [other.heartbeat(), other.sys_status(10.0, 99.0), *ride(5)]
+    for cuts in ((), (1, 2, 9, 20)):
+        channels, decoder = decode(frames, cuts)
+        assert decoder.craft.system_id == 1
+        assert len(channels["power"]["t_s"]) == 10
+    # In one burst, with no time of receipt to go by, the number of frames decides.
+    burst = Decoder()
+    burst.push(LinkScanner().push([(0, b"".join([other.heartbeat(), *ride(40)]))]))
+    assert burst.craft.system_id == 1
+
+
+def test_a_lone_heartbeat_is_followed_once_nothing_else_comes() -> None:
+    decoder = Decoder()
+    decoder.push(LinkScanner().push([(0, Sender(7).heartbeat())]))
+    decoder.silence(1_100_000)
+    assert decoder.craft.system_id is None
+    decoder.silence(1_200_000)
+    assert decoder.craft.system_id == 7
+
+
 def test_what_came_before_the_first_heartbeat_is_not_lost() -> None:
     sender = Sender()
     frames = [sender.attitude(10.0), sender.sys_status(40.0, 1.0), *sender.second(11, 50, 2, 1)]

@@ -76,6 +76,19 @@ def test_a_wall_clock_set_back_runs_no_time_backwards() -> None:
     assert np.all(np.diff(t_s) >= 0)
 
 
+def test_a_silence_settles_what_the_next_message_would_have_settled() -> None:
+    receipt = np.array([0.0, 0.2, 0.4, 9.0, 9.1])
+    boot = np.array([50.0, NAN, NAN, 59.0, 59.1])
+    whole, _ = run(receipt, boot)
+    base = TimeBase()
+    first = base.push(receipt[:3], boot[:3], np.arange(3))
+    assert len(base.silence(2.9)) == 0
+    waited = np.concatenate([base.silence(3.3), base.silence(5.0)])
+    rest = base.push(receipt[3:], boot[3:], np.arange(3, 5))
+    assert np.concatenate([first, waited, rest]) == pytest.approx(whole)
+    assert waited == pytest.approx([0.2, 0.4])
+
+
 @given(
     st.lists(
         st.tuples(

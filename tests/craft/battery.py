@@ -1,0 +1,74 @@
+"""The pack: an open-circuit curve over the charge left, a resistance, and one slow relaxation."""
+
+import csv
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+CURVES = Path(__file__).parent.parent / "data" / "pybamm_ocv_soc.csv"
+"""Open-circuit voltage over state of charge of published cells; origin: tests/data/README.md."""
+
+CURVE_OF = {"lfp": "Prada2013", "li-ion": "Chen2020"}
+
+
+class OverloadError(ValueError):
+    """More power was asked than the pack can give at any current."""
+
+
+@dataclass(frozen=True)
+class Battery:
+    """A pack of cells in series."""
+
+    chemistry: str
+    cells: int
+    capacity_ah: float
+    resistance_ohm: float
+    """At once, of the whole pack with its wiring."""
+    slow_resistance_ohm: float = 0.0
+    """What a lasting load adds to it ..."""
+    slow_time_s: float = 30.0
+    """... with this time constant."""
+    start_fraction: float = 1.0
+    temperature_degc: float = 18.0
+    heat_capacity_jpk: float = 8000.0
+
+
+@lru_cache(maxsize=8)
+def ocv_table(chemistry: str) -> tuple[float, ...]:
+    """Give the cell's open-circuit voltage at charge 0, 0.05 ... 1 [V]."""
+    with CURVES.open(newline="") as file:
+        rows = [row for row in csv.DictReader(file) if row["parameter_set"] == CURVE_OF[chemistry]]
+    return tuple(float(row["ocv_V"]) for row in rows)
+
+
+def open_circuit_v(battery: Battery, charge_fraction: float) -> float:
+    """Give the pack's voltage at rest [V]."""
+    table = ocv_table(battery.chemistry)
+    place = min(max(charge_fraction, 0.0), 1.0) * (len(table) - 1)
+    index = min(int(place), len(table) - 2)
+    return battery.cells * (table[index] + (place - index) * (table[index + 1] - table[index]))
+
+
+def load_amps_a(open_v: float, resistance_ohm: float, power_w: float) -> float:
+    """Give the current at which a source behind a resistance delivers a power [A].
+
+    It is the smaller root of R I^2 - V I + P = 0, written so that a small R loses no digits.
+    """
+    square = open_v * open_v - 4.0 * resistance_ohm * power_w
+    if square < 0.0:
+        raise OverloadError(f"{power_w:.0f} W from {open_v:.1f} V behind {resistance_ohm} ohm")
+    return 2.0 * power_w / (open_v + math.sqrt(square))
+
+
+def rest_energy_wh(battery: Battery, charge_fraction: float) -> float:
+    """Give the energy left if drawn infinitely slowly down to empty [Wh]: the area of the curve."""
+    table = ocv_table(battery.chemistry)
+    width = 1.0 / (len(table) - 1)
+    full, rest = divmod(min(max(charge_fraction, 0.0), 1.0), width)
+    count = min(int(full), len(table) - 1)
+    area = sum(0.5 * (table[i] + table[i + 1]) * width for i in range(count))
+    if rest > 0.0 and count < len(table) - 1:
+        here = open_circuit_v(battery, charge_fraction) / battery.cells
+        area += 0.5 * (table[count] + here) * rest
+    return area * battery.cells * battery.capacity_ah

@@ -1,0 +1,80 @@
+"""The craft as a whole, a ride to make with it, and the state that one step hands to the next."""
+
+from dataclasses import dataclass
+
+from tests.craft.battery import Battery
+from tests.craft.hull import Hull
+from tests.craft.motor import Motor
+from tests.craft.propeller import Propeller
+from tests.craft.rider import Leg, Rider
+from tests.craft.water import Water
+
+
+@dataclass(frozen=True)
+class Craft:
+    """A craft with all that drives it."""
+
+    hull: Hull
+    propeller: Propeller
+    motor: Motor
+    battery: Battery
+    hotel_w: float
+    """What everything but the drive takes."""
+    drive_idle_degc: float = 17.0
+    drive_degc_per_w: float = 0.45
+    """Warming of the drive for each watt it loses, when settled."""
+    drive_warm_s: float = 180.0
+
+
+@dataclass(frozen=True)
+class Ride:
+    """Who goes where on what: all that a simulation needs but its seed."""
+
+    craft: Craft
+    water: Water
+    rider: Rider
+    plan: tuple[Leg, ...]
+    latitude_deg: float
+    longitude_deg: float
+
+
+@dataclass
+class State:
+    """All that one step hands to the next."""
+
+    heading_rad: float
+    charge_fraction: float
+    pack_degc: float
+    drive_degc: float
+    turn_radps: float = 0.0
+    water_mps: float = 0.0
+    """Speed through the water, along the craft."""
+    east_m: float = 0.0
+    north_m: float = 0.0
+    east_mps: float = 0.0
+    north_mps: float = 0.0
+    throttle_w: float = 0.0
+    seen_mps: float = 0.0
+    """Speed over ground as the rider takes it in, and its trend."""
+    trend_mps2: float = 0.0
+    turns_per_s: float = 1.0
+    slow_sag_v: float = 0.0
+    last_amps_a: float | None = None
+    """Current of the step before."""
+
+
+@dataclass(frozen=True)
+class Moment:
+    """What is given from outside the craft at one step."""
+
+    leg: Leg
+    in_leg_s: float
+    leg_start_w: float
+    """Throttle when the leg began: its ramp starts there."""
+    swing_rad: float
+    """Phase of the swing on a rope."""
+    current_east_mps: float
+    current_north_mps: float
+    wind_east_mps: float
+    wind_north_mps: float
+    wave_mps2: float

@@ -1,0 +1,100 @@
+"""The motor (first order: copper loss and a constant no-load current), its drive, and its shaft.
+
+The shaft is taken as quasi-steady: a small propeller follows its motor within a tenth of a second.
+"""
+
+import math
+from dataclasses import dataclass
+
+from tests.craft.propeller import Propeller, thrust_n, torque_and_slope
+
+
+@dataclass(frozen=True)
+class Motor:
+    """A motor with its drive and gear."""
+
+    kv_rpm_per_v: float
+    resistance_ohm: float
+    no_load_a: float
+    pole_pairs: int
+    gear_ratio: float = 1.0
+    """Turns of the motor for one turn of the propeller."""
+    gear_efficiency_fraction: float = 1.0
+    drive_efficiency_fraction: float = 0.96
+
+
+@dataclass(frozen=True)
+class MotorPoint:
+    """Where the motor works."""
+
+    rpm: float
+    amps_a: float
+    volts_v: float
+    power_w: float
+    """Electrical power into the motor, behind its drive."""
+    shaft_w: float
+
+
+@dataclass(frozen=True)
+class ShaftPoint:
+    """Where motor and propeller meet."""
+
+    motor: MotorPoint
+    turns_per_s: float
+    """Of the propeller."""
+    thrust_n: float
+    propeller_w: float
+    """Power the propeller takes."""
+
+
+def motor_point(motor: Motor, rpm: float, torque_nm: float) -> MotorPoint:
+    """Give currents, voltages and powers of the motor at a speed and a torque on its own shaft."""
+    newton_metres_per_amp = 60.0 / (2.0 * math.pi * motor.kv_rpm_per_v)
+    amps = torque_nm / newton_metres_per_amp + motor.no_load_a
+    volts = rpm / motor.kv_rpm_per_v + amps * motor.resistance_ohm
+    return MotorPoint(rpm, amps, volts, volts * amps, torque_nm * rpm * 2.0 * math.pi / 60.0)
+
+
+def shaft_point(
+    motor: Motor,
+    propeller: Propeller,
+    drive_input_w: float,
+    advance_mps: float,
+    *,
+    density_kgpm3: float,
+    guess_turns_per_s: float,
+) -> ShaftPoint | None:
+    """Find the turns at which the motor takes just what the drive passes on.
+
+    None when that power does not drive the propeller: it would only spin in the passing water.
+    """
+    wanted_w = drive_input_w * motor.drive_efficiency_fraction
+    turns = max(guess_turns_per_s, _free_turns(propeller, advance_mps), 0.5)
+    per_turn = 60.0 * motor.gear_ratio
+    divisor = motor.gear_ratio * motor.gear_efficiency_fraction
+    amps_per_nm = 2.0 * math.pi * motor.kv_rpm_per_v / 60.0
+    for _ in range(40):
+        torque, slope = torque_and_slope(propeller, turns, advance_mps, density_kgpm3)
+        point = motor_point(motor, turns * per_turn, torque / divisor)
+        amps_slope = slope / divisor * amps_per_nm
+        volts_slope = per_turn / motor.kv_rpm_per_v + amps_slope * motor.resistance_ohm
+        step = (point.power_w - wanted_w) / (
+            volts_slope * point.amps_a + amps_slope * point.volts_v
+        )
+        if abs(step) < 1e-10 * turns:
+            break
+        # A step may shrink the turns by half at most: the curve is steep near zero.
+        turns = max(turns - step, 0.5 * turns)
+    if torque <= 0.0 or point.amps_a <= motor.no_load_a:
+        return None
+    return ShaftPoint(
+        point,
+        turns,
+        thrust_n(propeller, turns, advance_mps, density_kgpm3),
+        torque * 2.0 * math.pi * turns,
+    )
+
+
+def _free_turns(propeller: Propeller, advance_mps: float) -> float:
+    """Give turns that surely load the propeller: the pitch moves on faster than the water."""
+    return max(advance_mps, 0.0) / (propeller.diameter_m * propeller.pitch_ratio)

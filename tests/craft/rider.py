@@ -1,0 +1,80 @@
+"""The rider: a plan of legs, a hand on the throttle and one on the helm."""
+
+import math
+from dataclasses import dataclass
+from enum import Enum
+
+
+class Steer(Enum):
+    """What a leg steers by."""
+
+    COURSE = "course"
+    HOME = "home"
+    """Towards where the ride began; the leg ends on arrival."""
+    MADE_FAST = "made fast"
+    """Held by a mooring or an anchor."""
+
+
+@dataclass(frozen=True)
+class Leg:
+    """A part of the plan: at a battery power, or at a speed over ground, or neither (drifting)."""
+
+    name: str
+    duration_s: float
+    course_deg: float = 0.0
+    power_w: float | None = None
+    """Into the drive, without what the rest of the craft takes."""
+    speed_mps: float | None = None
+    ramp_s: float = 4.0
+    """Time from the last throttle to the new one."""
+    steer: Steer = Steer.COURSE
+
+
+@dataclass(frozen=True)
+class Rider:
+    """How the rider handles the craft."""
+
+    max_power_w: float
+    power_gain: float = 60.0
+    """Speed holding: watts per second, for each m/s off and each m/s wanted."""
+    look_s: float = 2.5
+    """Time over which the rider takes in the speed ..."""
+    lead_s: float = 6.0
+    """... and how far ahead the rider carries its trend on: without that the speed would swing."""
+    turn_degps: float = 12.0
+    """Fastest turn."""
+    helm_per_s: float = 0.5
+    arrival_m: float = 12.0
+
+
+def throttle_w(
+    rider: Rider,
+    leg: Leg,
+    *,
+    in_leg_s: float,
+    start_w: float,
+    now_w: float,
+    soon_mps: float,
+    step_s: float,
+) -> float:
+    """Give the drive's power for this step.
+
+    A leg at a power ramps there from `start_w` and holds. A leg at a speed moves the throttle from
+    `now_w` as long as the speed coming up, `soon_mps`, is off.
+    """
+    if leg.speed_mps is None:
+        goal_w = min(leg.power_w or 0.0, rider.max_power_w)
+        share = 1.0 if leg.ramp_s <= 0.0 else min(in_leg_s / leg.ramp_s, 1.0)
+        return start_w + share * (goal_w - start_w)
+    rate_wps = rider.power_gain * leg.speed_mps * (leg.speed_mps - soon_mps)
+    # The hand is not quicker than the ramp, whatever the error.
+    limit_wps = rider.max_power_w / max(leg.ramp_s, 0.5) / 3.0
+    rate_wps = min(max(rate_wps, -limit_wps), limit_wps)
+    return min(max(now_w + rate_wps * step_s, 0.0), rider.max_power_w)
+
+
+def turn_wish_radps(rider: Rider, course_rad: float, made_good_rad: float) -> float:
+    """Give the rate of turn that brings the course made good to the course wanted."""
+    off = (course_rad - made_good_rad + math.pi) % (2.0 * math.pi) - math.pi
+    fastest = math.radians(rider.turn_degps)
+    return min(max(rider.helm_per_s * off, -fastest), fastest)

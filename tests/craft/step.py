@@ -1,0 +1,128 @@
+"""One time step: writes the craft's state down, then moves craft, battery and heat on."""
+
+import math
+
+from tests.craft.battery import load_amps_a, open_circuit_v
+from tests.craft.craft import Craft, Moment, Ride, State
+from tests.craft.hull import resistance_n
+from tests.craft.motion import move, over_ground_mps
+from tests.craft.motor import shaft_point
+from tests.craft.propeller import idle_drag_n
+from tests.craft.rider import Steer, throttle_w
+
+COLUMNS = (
+    "made_fast",
+    "east_mps",
+    "north_mps",
+    "water_mps",
+    "heading_rad",
+    "turn_radps",
+    "volts_v",
+    "amps_a",
+    "open_circuit_v",
+    "slow_sag_v",
+    "charge_fraction",
+    "drive_w",
+    "motor_rpm",
+    "motor_amps_a",
+    "motor_volts_v",
+    "shaft_w",
+    "propeller_w",
+    "thrust_n",
+    "resistance_n",
+    "pack_degc",
+    "drive_degc",
+)
+"""What `step` writes down, in its order; the names are those of the truth."""
+
+LEAST_DRIVE_W = 1.0
+"""Below this the drive stands still."""
+
+
+def step(ride: Ride, state: State, moment: Moment, step_s: float) -> tuple[float, ...]:
+    """Give the state at this instant as a row of `COLUMNS`, and move it on by one step."""
+    craft, water = ride.craft, ride.water
+    soon_mps = state.seen_mps + ride.rider.lead_s * state.trend_mps2
+    state.throttle_w = throttle_w(
+        ride.rider,
+        moment.leg,
+        in_leg_s=moment.in_leg_s,
+        start_w=moment.leg_start_w,
+        now_w=state.throttle_w,
+        soon_mps=soon_mps,
+        step_s=step_s,
+    )
+
+    # The speed of advance first: made fast, the water runs past at a speed that the rope decides.
+    over_ground = over_ground_mps(state, moment, step_s)
+    advance_mps = state.water_mps * (1.0 - craft.propeller.wake_fraction)
+    drive_w, works, propeller_w, thrust_n = _drive(ride, state, advance_mps)
+    open_v = open_circuit_v(craft.battery, state.charge_fraction)
+    behind_v = open_v - state.slow_sag_v
+    amps = load_amps_a(behind_v, craft.battery.resistance_ohm, drive_w + craft.hotel_w)
+    volts = behind_v - amps * craft.battery.resistance_ohm
+    _settle(craft, state, amps, step_s)
+    drag_n = resistance_n(craft.hull, state.water_mps, water.density_kgpm3, water.viscosity_m2ps)
+    row = (
+        float(moment.leg.steer is Steer.MADE_FAST), *over_ground, state.water_mps,
+        state.heading_rad, state.turn_radps, volts, amps, open_v, state.slow_sag_v,
+        state.charge_fraction, drive_w, *works, propeller_w, thrust_n, drag_n, state.pack_degc,
+        state.drive_degc,
+    )  # fmt: skip
+
+    move(ride, state, moment, over_ground, force_n=thrust_n - drag_n, step_s=step_s)
+    _drain(craft, state, amps, step_s)
+    _warm(craft, state, drive_w - works[1] * works[2], step_s)
+    return row
+
+
+def _drive(
+    ride: Ride, state: State, advance_mps: float
+) -> tuple[float, tuple[float, float, float, float], float, float]:
+    """Give drive power; rpm, amps, volts and shaft power of the motor; propeller power; thrust."""
+    craft, density = ride.craft, ride.water.density_kgpm3
+    shaft = None
+    if state.throttle_w > LEAST_DRIVE_W:
+        shaft = shaft_point(
+            craft.motor,
+            craft.propeller,
+            state.throttle_w,
+            advance_mps,
+            density_kgpm3=density,
+            guess_turns_per_s=state.turns_per_s,
+        )
+    if shaft is None:
+        drag_n = idle_drag_n(craft.propeller, advance_mps, density)
+        return 0.0, (0.0, 0.0, 0.0, 0.0), 0.0, -drag_n
+    state.turns_per_s = shaft.turns_per_s
+    point = shaft.motor
+    thrust_n = shaft.thrust_n * (1.0 - craft.propeller.thrust_deduction_fraction)
+    works = (point.rpm, point.amps_a, point.volts_v, point.shaft_w)
+    return state.throttle_w, works, shaft.propeller_w, thrust_n
+
+
+def _settle(craft: Craft, state: State, amps: float, step_s: float) -> None:
+    """Set the charge of the step before right, now that the current at its end is known.
+
+    It was drained at the current of its start; the mean of both makes it the trapezoid's.
+    """
+    if state.last_amps_a is not None:
+        more_as = 0.5 * (amps - state.last_amps_a) * step_s
+        state.charge_fraction -= more_as / 3600.0 / craft.battery.capacity_ah
+    state.last_amps_a = amps
+
+
+def _drain(craft: Craft, state: State, amps: float, step_s: float) -> None:
+    """Take the charge of one step out of the pack; let the slow sag follow; warm the pack."""
+    battery = craft.battery
+    loss_w = amps * (amps * battery.resistance_ohm + state.slow_sag_v)
+    state.charge_fraction -= amps * step_s / 3600.0 / battery.capacity_ah
+    keep = math.exp(-step_s / battery.slow_time_s)
+    state.slow_sag_v = keep * state.slow_sag_v + (1.0 - keep) * amps * battery.slow_resistance_ohm
+    state.pack_degc += loss_w * step_s / battery.heat_capacity_jpk
+
+
+def _warm(craft: Craft, state: State, lost_w: float, step_s: float) -> None:
+    """Let the drive's temperature follow what drive and motor lead lose."""
+    settled_degc = craft.drive_idle_degc + craft.drive_degc_per_w * lost_w
+    state.drive_degc += step_s / craft.drive_warm_s * (settled_degc - state.drive_degc)

@@ -1,0 +1,41 @@
+"""A telemetry log: before each frame, 8 bytes with the time of its arrival.
+
+The time is a big-endian count of microseconds since the Unix epoch, its low two bits clear.
+Source of the format: pymavlink 2.4.50, mavutil.py (what writes and reads such logs there).
+"""
+
+import struct
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from tests.craft.mavlink_stream import Frame
+
+
+def log_bytes(frames: Iterable[Frame], start_unix_s: float) -> bytes:
+    """Give the log of a stream that began at this time."""
+    start_us = round(start_unix_s * 1e6)
+    return b"".join(
+        struct.pack(">Q", (start_us + round(frame.time_s * 1e6)) & ~3) + frame.data
+        for frame in frames
+    )
+
+
+def log_frames(path: Path) -> Iterator[Frame]:
+    """Give the frames of a log without faults; time counts from its first record."""
+    data = path.read_bytes()
+    place, first_us = 0, None
+    while place < len(data):
+        (stamp_us,) = struct.unpack_from(">Q", data, place)
+        first_us = stamp_us if first_us is None else first_us
+        size = frame_size(data, place + 8)
+        yield Frame((stamp_us - first_us) * 1e-6, data[place + 8 : place + 8 + size])
+        place += 8 + size
+
+
+def frame_size(data: bytes, place: int) -> int:
+    """Give the size of the frame that starts here [bytes]; guide to MAVLink serialization."""
+    if data[place] == 0xFE:
+        return 8 + data[place + 1]
+    if data[place] == 0xFD:
+        return 12 + data[place + 1] + (13 if data[place + 2] & 1 else 0)
+    raise ValueError(f"byte {place}: {data[place]:#04x} starts no frame")

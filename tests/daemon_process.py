@@ -1,0 +1,63 @@
+"""A real daemon as a child process, and a viewer of its feed, for end-to-end tests."""
+
+import json
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+ROOT = Path(__file__).parents[1]
+
+
+class Daemon:
+    """Runs `python -m onboard` until the `with` block ends."""
+
+    def __init__(self, *options: str) -> None:
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "onboard", "run", "--listen", "127.0.0.1:0", *options],
+            cwd=ROOT,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        self.said: list[str] = []
+        assert self.process.stdout is not None
+        while not self.said or "feed on" not in self.said[-1]:
+            line = self.process.stdout.readline()
+            assert line, self.process.stderr.read()
+            self.said.append(line)
+
+    def port(self, what: str) -> int:
+        found = re.search(rf"{what}.*:(\d+)$", "".join(self.said), re.MULTILINE)
+        assert found
+        return int(found[1])
+
+    def __enter__(self) -> "Daemon":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.process.send_signal(signal.SIGTERM)
+        started_s = time.monotonic()
+        self.process.communicate(timeout=10)
+        self.ended_in_s = time.monotonic() - started_s
+        assert self.process.returncode == 0
+
+    def snapshots(self):
+        """Snapshots of the feed as they come."""
+        with socket.create_connection(("127.0.0.1", self.port("feed on")), 10) as viewer:
+            for line in viewer.makefile("rb"):
+                message = json.loads(line)
+                if message["kind"] == "snapshot":
+                    yield message
+
+    def snapshot_when(self, condition, within_s: float = 30.0) -> dict:
+        """The first snapshot that fulfils a condition."""
+        deadline = time.monotonic() + within_s
+        for snapshot in self.snapshots():
+            if condition(snapshot):
+                return snapshot
+            assert time.monotonic() < deadline, snapshot
+        raise AssertionError("the feed ended")

@@ -1,0 +1,138 @@
+"""What the dashboard's tests share: a snapshot, a source that a test steers, the screen as text."""
+
+import asyncio
+import copy
+from collections.abc import AsyncIterator
+from typing import Any
+
+from textual.app import App
+
+from groundside.source import Update
+
+
+def figure(value: float, share: float = 0.05) -> dict[str, float]:
+    return {"value": value, "low": value * (1 - share), "high": value * (1 + share)}
+
+
+SNAPSHOT: dict[str, Any] = {
+    "schema": 1,
+    "kind": "snapshot",
+    "seq": 12,
+    "t_s": 431.2,
+    "utc": None,
+    "time_left_s": figure(7090.0),
+    "power_w": 412.0,
+    "volts_v": 51.2,
+    "amps_a": 8.05,
+    "speed_mps": 2.21,
+    "course_deg": 83.0,
+    "heading_deg": 80.0,
+    "position_deg": [45.01, -30.02],
+    "wh_per_km": {
+        "last_20_s": figure(51.0),
+        "last_300_s": figure(48.0),
+        "trip": figure(48.2),
+        "since_mark": None,
+        "why": {"since_mark": "no mark set"},
+    },
+    "trip": {
+        "energy_wh": figure(93.0),
+        "charge_ah": 1.82,
+        "distance_m": figure(1930.0),
+        "moving_s": 400.0,
+        "elapsed_s": 431.0,
+        "wh_per_km": figure(48.2),
+        "mean_power_w": 388.0,
+        "mean_speed_mps": 2.2,
+        "max_speed_mps": 2.9,
+        "bridged_energy_fraction": 0.0,
+        "bridged_distance_fraction": 0.012,
+    },
+    "battery": {
+        "left_wh": figure(812.0),
+        "left_fraction": figure(0.68),
+        "resistance_ohm": None,
+        "why": {"resistance_ohm": "too steady to tell"},
+    },
+    "range_m": {"now": figure(16_400.0), "target": None, "best": None, "why": {"best": "no curve"}},
+    "best_speed_mps": None,
+    "target": None,
+    "home": None,
+    "set_and_drift": None,
+    "drive": {"rpm": 1810.0, "motor_amps_a": 11.0, "temperature_degc": 47.0},
+    "alerts": [],
+    "link": {"age_s": 0.1, "messages_per_s": 31.0, "lost": 0, "source": "udpin:0.0.0.0:14550"},
+    "why": {},
+}
+
+TARGET = {
+    "distance_m": 5200.0,
+    "wh_per_km": 46.0,
+    "cue": "ease",
+    "difference_fraction": 0.09,
+    "confidence_fraction": None,
+    "reason": "Using 9 % more than makes it.",
+}
+
+
+def snapshot(**changes: Any) -> dict[str, Any]:
+    """Give a snapshot of our own with some of its keys changed."""
+    return {**copy.deepcopy(SNAPSHOT), **changes}
+
+
+class SteeredControls:
+    """Notes down what was asked of it."""
+
+    def __init__(self) -> None:
+        self.asked: list[str] = []
+
+    def pause_or_go(self) -> None:
+        self.asked.append("pause_or_go")
+
+    def faster(self) -> None:
+        self.asked.append("faster")
+
+    def slower(self) -> None:
+        self.asked.append("slower")
+
+
+class SteeredSource:
+    """Gives what a test puts in; `None` ends the stream, an exception breaks it."""
+
+    name = "a test"
+
+    def __init__(self, controls: SteeredControls | None = None) -> None:
+        self.controls = controls
+        self._queue: asyncio.Queue[Update | Exception | None] = asyncio.Queue()
+
+    def put(self, update: Update | Exception | None) -> None:
+        self._queue.put_nowait(update)
+
+    async def stream(self) -> AsyncIterator[Update]:
+        while True:
+            update = await self._queue.get()
+            if update is None:
+                return
+            if isinstance(update, Exception):
+                raise update
+            yield update
+
+
+class Clock:
+    """A clock that a test sets."""
+
+    def __init__(self) -> None:
+        self.now_s = 1000.0
+
+    def __call__(self) -> float:
+        return self.now_s
+
+
+def rows_of(app: App[Any]) -> list[str]:
+    """Give the rows of the screen as text. The toolkit has no public way to do so."""
+    strips = app.screen._compositor.render_strips()
+    return [strip.text for strip in strips]
+
+
+def text_of_screen(app: App[Any]) -> str:
+    return "\n".join(rows_of(app))

@@ -1,0 +1,93 @@
+"""Review of the bundled logs against the simulator's truth, which stands beside them."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from groundside.review.summary import review
+from onboard.profile import Profile, load_profile
+from tests.small_streams import GROUND_STATION, INVALID, Sender, records
+
+LOGS = Path(__file__).parents[2] / "replay_logs"
+
+
+def truth(name: str) -> dict:
+    return json.loads((LOGS / f"{name}.truth.json").read_text())
+
+
+@pytest.mark.parametrize("name", ["harbour_loop", "board_sprints"])
+def test_bundled_rides_within_the_stated_tolerance(name: str) -> None:
+    trip = review(LOGS / f"{name}.tlog", load_profile(LOGS / f"{name}.toml"))["trip"]
+    true = truth(name)
+    # Half a per cent of the energy that an ideal meter with the sensors' gain and offset shows,
+    # one per cent of the true distance.
+    assert trip["energy_wh"]["value"] == pytest.approx(true["reported_energy_wh"], rel=0.005)
+    assert trip["distance_m"]["value"] == pytest.approx(true["under_way_distance_m"], rel=0.01)
+    assert trip["elapsed_s"] == pytest.approx(true["duration_s"], abs=1.0)
+    assert trip["bridged_energy_fraction"] == 0.0
+
+
+def test_at_anchor_no_way_is_made_and_none_is_claimed() -> None:
+    trip = review(LOGS / "at_anchor.tlog", Profile())["trip"]
+    assert trip["distance_m"]["value"] < 15.0
+    assert trip["wh_per_km"] is None
+    assert trip["why"]["wh_per_km"] == "hardly moved yet"
+
+
+def test_the_output_is_what_other_programs_rely_on() -> None:
+    result = review(LOGS / "harbour_loop.tlog", load_profile(LOGS / "harbour_loop.toml"))
+    assert json.loads(json.dumps(result, allow_nan=False)) == result
+    assert result["schema"] == 1
+    assert set(result["log"]) == {"format", "messages", "bad_bytes", "start_utc", "duration_s"}
+    assert result["log"]["format"] == "telemetry"
+    assert result["log"]["messages"] == truth("harbour_loop")["messages"]
+    assert result["log"]["start_utc"].endswith("Z")
+    assert set(result["trip"]) == {
+        *("energy_wh", "charge_ah", "distance_m", "moving_s", "elapsed_s", "wh_per_km"),
+        *("mean_power_w", "mean_speed_mps", "max_speed_mps"),
+        *("bridged_energy_fraction", "bridged_distance_fraction"),
+    }
+
+
+def test_damage_is_counted_and_costs_only_what_it_hit(tmp_path: Path) -> None:
+    sender = Sender()
+    frames = [frame for n in range(600) for frame in sender.second(5 + n, 50, 8, 2)]
+    clean = records(frames)
+    (tmp_path / "clean").write_bytes(clean)
+    dirty = bytearray(clean)
+    for at in range(1000, len(dirty), 4000):
+        dirty[at] ^= 0x10
+    (tmp_path / "dirty").write_bytes(bytes(dirty[: len(dirty) - 11]))
+    good = review(tmp_path / "clean", Profile())
+    bad = review(tmp_path / "dirty", Profile())
+    assert good["log"]["bad_bytes"] == 0
+    assert bad["log"]["bad_bytes"] > 0
+    for key in ("energy_wh", "distance_m", "wh_per_km"):
+        assert bad["trip"][key]["value"] == pytest.approx(good["trip"][key]["value"], rel=2e-3)
+
+
+def test_nobody_to_follow_is_said(tmp_path: Path) -> None:
+    station = Sender(255, 190)
+    frames = [station.heartbeat(GROUND_STATION, INVALID) for _ in range(5)]
+    (tmp_path / "log").write_bytes(records(frames))
+    result = review(tmp_path / "log", Profile())
+    assert result["trip"]["energy_wh"] is None
+    assert [event["code"] for event in result["events"]] == ["no_autopilot"]
+
+
+def test_another_craft_in_the_log_is_said(tmp_path: Path) -> None:
+    mine, other = Sender(1), Sender(7)
+    frames = [frame for n in range(20) for frame in mine.second(n, 50, 8, 2)]
+    frames.insert(9, other.heartbeat())
+    (tmp_path / "log").write_bytes(records(frames))
+    (event,) = review(tmp_path / "log", Profile())["events"]
+    assert event["code"] == "other_craft"
+    assert "system 7" in event["text"]
+
+
+def test_a_clock_never_set_gives_no_date(tmp_path: Path) -> None:
+    sender = Sender()
+    frames = [frame for n in range(20) for frame in sender.second(n, 50, 8, 2)]
+    (tmp_path / "log").write_bytes(records(frames, start_us=7_000_000))
+    assert review(tmp_path / "log", Profile())["log"]["start_utc"] is None
