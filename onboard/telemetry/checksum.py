@@ -78,13 +78,14 @@ def frames_pass(data: Bytes, marker: Ints, covered: Ints, extra: npt.NDArray[Any
     length = covered[order]
     first = marker[order] + 1
     # The state and the checksum are both 16 bits wide, so a table step can take two bytes.
+    # Overlapping views are indexed, never given to take(), which would copy the whole of them.
     pairs: npt.NDArray[np.uint16] = np.ndarray((data.size - 1,), "<u2", data, strides=(1,))
     state = np.full(len(order), 0xFFFF, np.uint16)
     steps = np.arange(int(length[0]) // 2)
     # With the longest first, the frames still running at a step are the first so many.
     running = np.searchsorted(-length, -(2 * steps + 2), side="right")
     for step, count in zip(steps.tolist(), running.tolist(), strict=True):
-        word = pairs.take(first[:count] + 2 * step)
+        word = pairs[first[:count] + 2 * step]
         state[:count] = _PAIRS.take(state[:count] ^ word)
     odd = np.flatnonzero(length & 1)
     last = data.take(first[odd] + length[odd] - 1)
@@ -92,7 +93,7 @@ def frames_pass(data: Bytes, marker: Ints, covered: Ints, extra: npt.NDArray[Any
     closing = extra[order].astype(np.uint16)
     state[:] = (state >> 8) ^ _TABLE.take((state ^ closing) & 255)
     passed = np.empty(len(order), np.bool_)
-    passed[order] = state == pairs.take(first + length)
+    passed[order] = state == pairs[first + length]
     return passed
 
 

@@ -88,7 +88,7 @@ class Frames:
         windows: npt.NDArray[Any] = np.ndarray(
             (self.data.size - width + 1,), f"V{width}", self.data, strides=(1,)
         )
-        rows = windows.take(first)
+        rows = windows[first]
         as_bytes = rows.view(np.uint8).reshape(len(rows), width)
         shortest = int(length.min(initial=255))
         if shortest < width:

@@ -30,7 +30,7 @@ class LogScanner:
         self._in_step = found.in_step
         self._rest = window[found.consumed : size].tobytes()
         stamps = np.ndarray((window.size - STAMP_BYTES + 1,), ">u8", window, strides=(1,))
-        stamp_us = stamps.take(found.start).astype(np.int64)
+        stamp_us = stamps[found.start].astype(np.int64)
         return _frames(window, found, STAMP_BYTES, stamp_us)
 
 

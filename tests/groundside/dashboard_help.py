@@ -2,12 +2,19 @@
 
 import asyncio
 import copy
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable
 from typing import Any
 
 from textual.app import App
+from textual.pilot import Pilot
 
+from groundside.dashboard.app import DashboardApp, make_app
+from groundside.dashboard.block_font import SIZES, draw
 from groundside.source import Update
+from groundside.units import CHOICES
+
+SCREENS = [(40, 22), (80, 24), (120, 40)]
+"""A phone held upright, the usual terminal, a large one: columns and rows."""
 
 
 def figure(value: float, share: float = 0.05) -> dict[str, float]:
@@ -136,3 +143,57 @@ def rows_of(app: App[Any]) -> list[str]:
 
 def text_of_screen(app: App[Any]) -> str:
     return "\n".join(rows_of(app))
+
+
+class Ride:
+    """An app with its source and clock in a test's hands."""
+
+    def __init__(self, controls: SteeredControls | None = None, **options: Any) -> None:
+        self.clock = Clock()
+        self.source = SteeredSource(controls)
+        self.app: DashboardApp = make_app(
+            self.source, units=CHOICES["km/h"], clock=self.clock, **options
+        )
+        self.pilot: Pilot[None]
+
+    async def give(self, *updates: Update | Exception | None) -> None:
+        for update in updates:
+            self.source.put(update)
+        await self.show()
+
+    async def show(self) -> None:
+        await self.pilot.pause()
+        self.app.tick()
+        await self.pilot.pause()
+
+    @property
+    def text(self) -> str:
+        return text_of_screen(self.app)
+
+    @property
+    def rows(self) -> list[str]:
+        return rows_of(self.app)
+
+
+def ride(size: tuple[int, int], act: Callable[[Ride], Awaitable[None]], **options: Any) -> None:
+    async def main() -> None:
+        here = Ride(**options)
+        async with here.app.run_test(size=size) as pilot:
+            here.pilot = pilot
+            await pilot.pause()
+            await act(here)
+
+    asyncio.run(main())
+
+
+def holds_drawn(rows: list[str], text: str) -> bool:
+    """Tell whether a text stands on the screen in big type of any size."""
+    for size in SIZES:
+        drawn = draw(text, size)
+        for top in range(len(rows) - len(drawn) + 1):
+            at = rows[top].find(drawn[0])
+            while at >= 0:
+                if all(rows[top + y][at:].startswith(line) for y, line in enumerate(drawn)):
+                    return True
+                at = rows[top].find(drawn[0], at + 1)
+    return False
