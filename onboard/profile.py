@@ -167,7 +167,7 @@ def parse_profile(text: str) -> Profile:
 
     Examples
     --------
-    >>> parse_profile("[battery]\\nchemistry = 'lfp'\ncells = 0")
+    >>> parse_profile("[battery]\nchemistry = 'lfp'\ncells = 0")
     Traceback (most recent call last):
     onboard.errors.ProfileError: battery.cells = 0: expected a whole number from 1 to 32
     """

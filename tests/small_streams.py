@@ -22,9 +22,7 @@ class Sender:
         return self._pack(dialect.MAVLink_heartbeat_message(kind, autopilot, 128, 0, 4, 3))
 
     def attitude(self, boot_s: float) -> bytes:
-        return self._pack(
-            dialect.MAVLink_attitude_message(round(boot_s * 1000), 0, 0, 1, 0, 0, 0)
-        )
+        return self._pack(dialect.MAVLink_attitude_message(round(boot_s * 1000), 0, 0, 1, 0, 0, 0))
 
     def sys_status(self, volts: float, amps: float) -> bytes:
         return self._pack(

@@ -1,4 +1,4 @@
-"""The viewer's commands as processes: the demo, plain lines, JSON, and every way to get it wrong."""
+"""The viewer's commands as processes: the demo, plain lines, JSON, and ways to get it wrong."""
 
 import json
 import os

@@ -35,7 +35,7 @@ def test_a_full_profile() -> None:
         (PACK.replace("8", "0"), "battery.cells = 0: expected a whole number from 1 to 32"),
         (PACK.replace("8", "8.5"), "battery.cells = 8.5: expected a whole number from 1 to 32"),
         (PACK.replace("8", "true"), "battery.cells = True: expected a whole number"),
-        (PACK.replace("lfp", "nimh"), "battery.chemistry = 'nimh': expected \"lfp\" or \"li-ion\""),
+        (PACK.replace("lfp", "nimh"), 'battery.chemistry = \'nimh\': expected "lfp" or "li-ion"'),
         (PACK.replace("36", "nan"), "battery.capacity_ah = nan: expected a number above 0"),
         (PACK + "reserve_fraction = 1\n", "battery.reserve_fraction = 1.0: expected a number"),
         (PACK + "start_fraction = 0.1\n", "battery.reserve_fraction = 0.2: expected less than"),

@@ -92,8 +92,9 @@ def test_a_viewer_that_talks_or_breaks_off_does_no_harm() -> None:
 def test_a_port_in_use_is_said() -> None:
     async def scene() -> None:
         with socket.create_server(("127.0.0.1", 0)) as taken:
-            with pytest.raises(FeedError, match="already in use.*--listen"):
-                await FeedServer().open("127.0.0.1", taken.getsockname()[1], "skiff")
+            port = taken.getsockname()[1]
+            with pytest.raises(FeedError, match=r"already in use.*--listen"):
+                await FeedServer().open("127.0.0.1", port, "skiff")
 
     asyncio.run(scene())
 

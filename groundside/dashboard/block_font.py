@@ -1,0 +1,138 @@
+"""Big type of our own: glyphs of 6 by 7 pixels, stretched and drawn in half blocks.
+
+Half blocks are in every terminal font. Rows and columns are stretched each by its own weight, so
+that strokes stay as thick across as along (a terminal cell is about twice as high as wide).
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+GLYPHS: Mapping[str, tuple[str, ...]] = {
+    "0": (".####.", "##..##", "##..##", "##..##", "##..##", "##..##", ".####."),
+    "1": ("..##..", ".###..", "..##..", "..##..", "..##..", "..##..", "######"),
+    "2": (".####.", "##..##", "....##", "..###.", ".##...", "##....", "######"),
+    "3": ("#####.", "....##", "....##", ".####.", "....##", "....##", "#####."),
+    "4": ("##..##", "##..##", "##..##", "######", "....##", "....##", "....##"),
+    "5": ("######", "##....", "##....", "#####.", "....##", "....##", "#####."),
+    "6": (".####.", "##....", "##....", "#####.", "##..##", "##..##", ".####."),
+    "7": ("######", "....##", "....##", "...##.", "..##..", "..##..", "..##.."),
+    "8": (".####.", "##..##", "##..##", ".####.", "##..##", "##..##", ".####."),
+    "9": (".####.", "##..##", "##..##", ".#####", "....##", "....##", ".####."),
+    "-": ("......", "......", "......", "######", "......", "......", "......"),
+    ".": ("..", "..", "..", "..", "..", "..", "##"),
+    " ": ("......",) * 7,
+    "A": (".####.", "##..##", "##..##", "######", "##..##", "##..##", "##..##"),
+    "D": ("#####.", "##..##", "##..##", "##..##", "##..##", "##..##", "#####."),
+    "E": ("######", "##....", "##....", "#####.", "##....", "##....", "######"),
+    "H": ("##..##", "##..##", "##..##", "######", "##..##", "##..##", "##..##"),
+    "L": ("##....", "##....", "##....", "##....", "##....", "##....", "######"),
+    "O": (".####.", "##..##", "##..##", "##..##", "##..##", "##..##", ".####."),
+    "P": ("#####.", "##..##", "##..##", "#####.", "##....", "##....", "##...."),
+    "S": (".#####", "##....", "##....", ".####.", "....##", "....##", "#####."),
+    "U": ("##..##", "##..##", "##..##", "##..##", "##..##", "##..##", ".####."),
+}
+
+_BLOCKS = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
+
+
+@dataclass(frozen=True)
+class TypeSize:
+    """How far the glyphs are stretched.
+
+    Parameters
+    ----------
+    columns
+        Width of each of the six pixel columns, in cells.
+    halves
+        Height of each of the seven pixel rows, in half cells.
+    gap
+        Cells between two glyphs.
+    """
+
+    columns: tuple[int, ...]
+    halves: tuple[int, ...]
+    gap: int
+
+    @property
+    def rows(self) -> int:
+        """Height in rows of the terminal."""
+        return (sum(self.halves) + 1) // 2
+
+    def width(self, text: str) -> int:
+        """Width of a text in columns of the terminal."""
+        if not text:
+            return 0
+        wide, dot = sum(self.columns), sum(self.columns[:2])
+        glyphs = sum(dot if char == "." else wide for char in text)
+        return glyphs + self.gap * (len(text) - 1)
+
+
+SIZES = (
+    TypeSize((1, 1, 1, 1, 1, 1), (1, 1, 1, 1, 1, 1, 1), 1),  # 4 rows
+    TypeSize((1, 1, 1, 1, 1, 1), (2, 1, 1, 1, 1, 1, 2), 1),  # 5 rows, half of one clear
+    TypeSize((1, 1, 1, 1, 1, 1), (2, 2, 2, 1, 2, 2, 2), 1),  # 7 rows, half of one clear
+    TypeSize((2, 1, 2, 1, 1, 2), (2, 2, 2, 2, 2, 2, 2), 2),  # 7 rows, wider
+    TypeSize((2, 1, 2, 1, 1, 2), (3, 2, 2, 3, 2, 2, 3), 2),  # 9 rows
+    TypeSize((2, 1, 2, 1, 1, 2), (3, 3, 3, 3, 3, 3, 3), 2),  # 11 rows
+    TypeSize((2, 2, 2, 2, 2, 2), (4, 3, 2, 4, 3, 2, 4), 2),  # 11 rows, wider
+    TypeSize((2, 2, 2, 2, 2, 2), (4, 3, 3, 4, 3, 3, 4), 2),  # 12 rows
+    TypeSize((2, 2, 2, 2, 2, 2), (4, 4, 4, 4, 4, 4, 4), 3),  # 14 rows
+)
+"""From small to large."""
+
+SMALLEST_ROWS = SIZES[0].rows
+
+
+def fitting(text: str, width: int, rows: int) -> TypeSize | None:
+    """Give the largest size in which a text fits, or None where none does.
+
+    Examples
+    --------
+    >>> fitting("88.8", 40, 7).rows
+    7
+    """
+    for size in reversed(SIZES):
+        if size.rows <= rows and size.width(text) <= width:
+            return size
+    return None
+
+
+@lru_cache(maxsize=128)
+def draw(text: str, size: TypeSize, *, hatched: bool = False) -> tuple[str, ...]:
+    """Draw a text.
+
+    Parameters
+    ----------
+    text
+        Characters that are in `GLYPHS`.
+    size
+        How large.
+    hatched
+        Draw with a pattern in place of solid blocks: seen as 'old' without any colour.
+
+    Returns
+    -------
+    tuple of str
+        `size.rows` lines of equal width.
+    """
+    lines: list[str] = []
+    for row, halves in enumerate(size.halves):
+        line = (" " * size.gap).join(_stretched(GLYPHS[char][row], size) for char in text)
+        lines += [line] * halves
+    if len(lines) % 2:
+        lines.append(" " * len(lines[0]))
+    drawn = tuple(
+        "".join(
+            _BLOCKS[above == "#", below == "#"] for above, below in zip(upper, lower, strict=True)
+        )
+        for upper, lower in zip(lines[::2], lines[1::2], strict=True)
+    )
+    if not hatched:
+        return drawn
+    # a pattern exists for whole cells only, so half filled ones are made whole
+    return tuple("".join(" " if cell == " " else "▒" for cell in line) for line in drawn)
+
+
+def _stretched(pixels: str, size: TypeSize) -> str:
+    return "".join(pixel * weight for pixel, weight in zip(pixels, size.columns, strict=False))

@@ -1,0 +1,21 @@
+"""The quiet line that says how old the data are and where they come from."""
+
+from typing import ClassVar
+
+from textual.geometry import Size
+
+from groundside.dashboard.widgets.painted import Line, Painted, joined
+
+
+class AgeLine(Painted):
+    """Shows the age first; what does not fit behind it is left away."""
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"age--fresh", "age--stale"}
+
+    def paint(self, size: Size) -> list[Line]:
+        """Join as many parts as fit."""
+        width = size.width
+        parts: tuple[str, ...] = self.shown
+        stale = parts[0].startswith("STALE")
+        text = f" {joined(parts, width - 2)} "
+        return [[(text, "age--stale" if stale else "age--fresh")]]

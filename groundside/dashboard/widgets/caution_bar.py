@@ -1,0 +1,37 @@
+"""The caution that stands over the figures until the rider has read it."""
+
+from typing import ClassVar
+
+from textual import events
+from textual.geometry import Size
+from textual.message import Message
+
+from groundside.dashboard.notices import CAUTION
+from groundside.dashboard.widgets.painted import Line, Painted, wrapped
+
+ANSWER = "[enter = read]"
+
+
+class CautionBar(Painted):
+    """Shows the caution; a click or the key says that it was read."""
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"caution--text"}
+
+    class Read(Message):
+        """The rider has read the caution."""
+
+    @staticmethod
+    def rows_needed(width: int) -> int:
+        """Rows that the caution takes in this width."""
+        return len(wrapped(f"{CAUTION} {ANSWER}", width - 2))
+
+    def paint(self, size: Size) -> list[Line]:
+        """Wrap the caution into the rows it has."""
+        width = size.width
+        texts = wrapped(f"{CAUTION} {ANSWER}", width - 2)
+        return [[(f" {text}".ljust(width), "caution--text")] for text in texts]
+
+    def on_click(self, event: events.Click) -> None:
+        """Take a click anywhere on it as the answer."""
+        event.stop()
+        self.post_message(self.Read())

@@ -1,0 +1,69 @@
+"""The cue against the target: told by word, by shape and by place, never by colour alone."""
+
+from typing import ClassVar
+
+from textual.geometry import Size
+
+from groundside.dashboard.block_font import TypeSize, draw, fitting
+from groundside.dashboard.face import CueFace
+from groundside.dashboard.widgets.painted import Line, Painted, joined, shortened, wrapped
+
+WORD_TEMPLATE = "EASE"
+
+
+class Cue(Painted):
+    """Shows `ease` on the left with a shape that sinks, `push` on the right with one that rises.
+
+    `hold` stands in the middle between level bars.
+    """
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"cue--word", "cue--text", "cue--none"}
+
+    def paint(self, size: Size) -> list[Line]:
+        """Draw the word with its shape; the sentence goes beneath where there is room."""
+        width, height = size.width, size.height
+        face: CueFace = self.shown
+        if not face.word:
+            texts = wrapped(" ".join(face.parts) or "no cue", width - 2)
+            top = max(0, (height - len(texts)) // 2)
+            blank: Line = [(" " * width, "cue--none")]
+            lines: list[Line] = [blank] * height
+            for y, text in enumerate(texts[: height - top]):
+                lines[top + y] = [(f" {text}".ljust(width), "cue--none")]
+            return lines
+        text_rows = 1 if height >= 6 or height in (2, 3) else 0
+        letters = fitting(WORD_TEMPLATE, width - 12, height - text_rows)
+        if letters is None:
+            sign = {"ease": "vv", "hold": "==", "push": "^^"}[face.word]
+            word = f" {sign} {face.word.upper()} {sign}  "
+            word += joined(face.parts, width - len(word) - 1)
+            return [[(shortened(word, width).ljust(width), "cue--word")]]
+        lines = [[(line, "cue--word")] for line in _placed(face.word, letters, width)]
+        if text_rows:
+            text = joined(face.parts, width - 2)
+            place = {"ease": text.ljust, "hold": text.center, "push": text.rjust}[face.word]
+            lines.append([(f" {place(width - 2)} ", "cue--text")])
+        return lines
+
+
+def _placed(word: str, size: TypeSize, width: int) -> list[str]:
+    """Draw a word in big type with its shape, at its place in the width."""
+    drawn = draw(word.upper(), size)
+    rows = len(drawn)
+    if word == "hold":
+        side = (width - len(drawn[0])) // 2 - 2
+        thick = max(1, rows // 5)
+        level = [
+            thick <= y < 2 * thick or rows - 2 * thick <= y < rows - thick for y in range(rows)
+        ]
+        bars = [("█" if on else " ") * min(side, 2 * rows) for on in level]
+        whole = [f"{bar} {line} {bar}" for bar, line in zip(bars, drawn, strict=True)]
+        return [line.center(width) for line in whole]
+    widths = [min(2 * y + 1, 2 * rows) for y in range(rows)]
+    if word == "ease":
+        widths.reverse()
+    widest = max(widths)
+    shape = [("█" * w).center(widest) for w in widths]
+    if word == "ease":
+        return [f" {s} {line}".ljust(width) for s, line in zip(shape, drawn, strict=True)]
+    return [f"{line} {s} ".rjust(width) for s, line in zip(shape, drawn, strict=True)]

@@ -1,0 +1,103 @@
+"""A figure in big type, with its unit, its interval and, where it is unknown, the reason."""
+
+from typing import ClassVar
+
+from textual.geometry import Size
+
+from groundside.dashboard.block_font import draw, fitting
+from groundside.dashboard.face import HeroFace
+from groundside.dashboard.rows import HERO_TEMPLATE
+from groundside.dashboard.widgets.painted import (
+    Line,
+    Painted,
+    Piece,
+    piece_width,
+    shortened,
+    wrapped,
+)
+from groundside.figures import UNKNOWN
+
+SIDE_COLUMNS = 13
+"""What the label beside the digits needs: `12.5 to 17.5` and a space."""
+
+
+class Hero(Painted):
+    """Shows a big figure: the label beside it in a narrow terminal, above it in a wide one."""
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {
+        "hero--digits",
+        "hero--stale",
+        "hero--unknown",
+        "hero--unit",
+        "hero--label",
+        "hero--interval",
+    }
+
+    label_above = False
+
+    def set_label_above(self, above: bool) -> None:
+        """Put the label above the digits or beside them."""
+        if above != self.label_above:
+            self.label_above = above
+            self.lay_out()
+
+    def paint(self, size: Size) -> list[Line]:
+        """Draw the digits and write what belongs to them."""
+        face: HeroFace = self.shown
+        width = size.width
+        rows = size.height - 1 if self.label_above else size.height
+        # of the template and not of the value, so that the size does not jump
+        template_room = width - 2 if self.label_above else width - SIDE_COLUMNS
+        letters = fitting(HERO_TEMPLATE, template_room, rows)
+        if letters is None or letters.width(face.digits) > width - 2:
+            letters = fitting(face.digits, width - 2, rows)
+        if letters is None:
+            text = f" {face.label} {face.digits} {face.unit} {face.why}"
+            return [[(shortened(text, width), _style(face))]]
+        drawn = draw(face.digits, letters, hatched=face.stale)
+        unknown = face.digits == UNKNOWN
+        used = (
+            face.digits
+            if unknown or self.label_above
+            else max(face.digits, HERO_TEMPLATE, key=letters.width)
+        )
+        start = letters.width(used) + 2
+        room = max(0, width - start)
+        notes: list[Piece] = [(text, "hero--label") for text in wrapped(face.why, room)]
+        if self.label_above:
+            top = max(0, (len(drawn) - len(notes)) // 2)
+            notes = [("", "")] * top + (notes if unknown else [])
+            return [_head(face, width), *_with_notes(drawn, _style(face), start, room, notes)]
+        head: list[Piece] = [(face.unit, "hero--unit"), (face.label, "hero--label")]
+        if not unknown:
+            blank: list[Piece] = [("", "")] if len(drawn) > 4 else []
+            notes = [*blank, (face.interval, "hero--interval")]
+        return _with_notes(drawn, _style(face), start, room, head + notes)
+
+
+def _style(face: HeroFace) -> str:
+    if face.digits == UNKNOWN:
+        return "hero--unknown"
+    return "hero--stale" if face.stale else "hero--digits"
+
+
+def _head(face: HeroFace, width: int) -> Line:
+    """Write unit, label and interval on the row above the digits."""
+    head: Line = [(f" {face.unit} ", "hero--unit"), (f" {face.label}", "hero--label")]
+    space = width - piece_width(head) - len(face.interval) - 1
+    if face.interval and space > 0:
+        head += [(" " * space, ""), (face.interval, "hero--interval")]
+    return head
+
+
+def _with_notes(
+    drawn: tuple[str, ...], style: str, start: int, room: int, notes: list[Piece]
+) -> list[Line]:
+    """Put notes to the right of drawn digits, one a row from the top."""
+    lines: list[Line] = []
+    for y, digits in enumerate(drawn):
+        line: Line = [(f" {digits}".ljust(start), style)]
+        if y < len(notes) and room > 0:
+            line.append((shortened(notes[y][0], room), notes[y][1]))
+        lines.append(line)
+    return lines

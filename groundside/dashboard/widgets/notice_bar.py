@@ -1,0 +1,53 @@
+"""The notices on top of every view."""
+
+from typing import ClassVar
+
+from textual.geometry import Size
+
+from groundside.dashboard.notices import Notice
+from groundside.dashboard.widgets.painted import Line, Painted, wrapped
+
+MOST_ROWS = 3
+
+
+class NoticeBar(Painted):
+    """Shows the worst notices in the rows it has, and how many more there are."""
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {
+        "notice--danger",
+        "notice--warning",
+        "notice--note",
+        "notice--quiet",
+    }
+
+    @staticmethod
+    def rows_needed(notices: tuple[Notice, ...], width: int) -> int:
+        """Rows in which the worst notice can be read whole: what to do stands at its end."""
+        if not notices or notices[0].level not in ("danger", "warning"):
+            return 1
+        count = f" +{len(notices) - 1}" if len(notices) > 1 else ""
+        return min(MOST_ROWS, len(wrapped(notices[0].signed + count, width - 2)))
+
+    def paint(self, size: Size) -> list[Line]:
+        """Fill the rows with the worst first; a longer text takes more rows."""
+        width, height = size.width, size.height
+        notices: tuple[Notice, ...] = self.shown
+        lines: list[Line] = []
+        for place, notice in enumerate(notices):
+            room = height - len(lines)
+            if room <= 0:
+                break
+            others = len(notices) - place - 1
+            texts = wrapped(notice.signed, width - 2)
+            graver = notice.level != "quiet"
+            if len(texts) > room or (others and len(texts) == room):
+                # no row is left behind this one: the count of the others goes on its last row
+                count = f" +{others}" if others and graver else ""
+                head = texts[: room - 1]
+                rest = " ".join(texts[room - 1 :])
+                space = width - 2 - len(count)
+                cut = rest if len(rest) <= space else rest[: space - 2].rstrip() + ".."
+                texts = [*head, cut.ljust(space) + count]
+            style = f"notice--{notice.level}"
+            lines += [[(f" {text}".ljust(width), style)] for text in texts]
+        return lines

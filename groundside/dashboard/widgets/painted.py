@@ -1,0 +1,113 @@
+"""A widget that paints its own lines and sends only changed ones to the terminal.
+
+Each subclass turns what it shows into lines of styled pieces; equal lines cost nothing.
+"""
+
+from typing import Any
+
+from rich.segment import Segment
+from textual import events
+from textual.geometry import Region, Size
+from textual.reactive import reactive
+from textual.strip import Strip
+from textual.widget import Widget
+
+Piece = tuple[str, str]
+"""A text and the name of its component style; an empty name is the widget's own style."""
+Line = list[Piece]
+
+
+def piece_width(line: Line) -> int:
+    """Columns that a line takes; all texts here are of single width."""
+    return sum(len(text) for text, _ in line)
+
+
+def shortened(text: str, width: int) -> str:
+    """Cut a text to a width; a cut one ends in two dots."""
+    if len(text) <= width:
+        return text
+    return text[: max(0, width - 2)].rstrip() + ".." if width > 2 else text[:width]
+
+
+def joined(parts: tuple[str, ...], width: int) -> str:
+    """Join the first part with as many of the others as fit whole."""
+    said = shortened(parts[0], width) if parts else ""
+    for more in parts[1:]:
+        if len(said) + 2 + len(more) <= width:
+            said += f"  {more}"
+    return said
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """Break a text into lines at its spaces; a longer word is cut."""
+    lines: list[str] = []
+    here = ""
+    for word in text.split():
+        if here and len(here) + 1 + len(word) > width:
+            lines.append(here)
+            here = word
+        else:
+            here = f"{here} {word}".strip()
+    lines.append(here)
+    return [shortened(line, width) for line in lines]
+
+
+class Painted(Widget):
+    """Base of the dashboard's widgets.
+
+    Subclasses set `shown` to what they show and give the lines of it in `paint`.
+    """
+
+    ALLOW_SELECT = False
+
+    shown: reactive[Any] = reactive(None, layout=False, repaint=False)
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self._lines: list[Line] = []
+        self._painted_for: Size | None = None
+
+    def paint(self, size: Size) -> list[Line]:
+        """Give the lines that show `shown` in this many columns and rows."""
+        raise NotImplementedError
+
+    def watch_shown(self) -> None:
+        """Repaint the lines that changed, and no other."""
+        size = self.size
+        before = self._lines
+        after = self._repaint_lines()
+        changed = [
+            Region(0, y, size.width, 1)
+            for y in range(size.height)
+            if before[y : y + 1] != after[y : y + 1]
+        ]
+        if changed:
+            self.refresh(*changed)
+
+    def _repaint_lines(self) -> list[Line]:
+        size = self.size
+        self._painted_for = size
+        paintable = self.shown is not None and size.area > 0
+        self._lines = self.paint(size)[: size.height] if paintable else []
+        return self._lines
+
+    def on_resize(self, _event: events.Resize) -> None:
+        """Lay the lines out again: what was painted fits the old size only."""
+        self.lay_out()
+
+    def lay_out(self) -> None:
+        """Paint everything anew."""
+        self._repaint_lines()
+        self.refresh()
+
+    def render_line(self, y: int) -> Strip:
+        """Give one line to the toolkit."""
+        width = self.size.width
+        if self._painted_for != self.size:
+            self._repaint_lines()
+        line = self._lines[y] if y < len(self._lines) else []
+        segments = [
+            Segment(text, self.get_component_rich_style(name) if name else self.rich_style)
+            for text, name in line
+        ]
+        return Strip(segments, piece_width(line)).adjust_cell_length(width, self.rich_style)

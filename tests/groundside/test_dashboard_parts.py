@@ -1,0 +1,222 @@
+"""The parts of the dashboard that need no terminal: type, rows, texts, colours."""
+
+import subprocess
+import sys
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from rich.color import Color, ColorSystem
+from textual.theme import Theme
+
+from groundside.dashboard.block_font import GLYPHS, SIZES, TypeSize, draw, fitting
+from groundside.dashboard.cells import table_cells, unknown_reasons
+from groundside.dashboard.face import ride_face
+from groundside.dashboard.notices import Notice, notices
+from groundside.dashboard.rows import share_rows
+from groundside.dashboard.themes import MONO, NIGHT, SUN
+from groundside.dashboard.widgets.painted import joined, shortened, wrapped
+from groundside.units import CHOICES
+
+from .dashboard_help import TARGET, snapshot
+
+KMH = CHOICES["km/h"]
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("text", ["88.8", "-0.4", "EASE", "HOLD", "PUSH", "--"])
+def test_drawn_text_has_the_size_it_promises(size: TypeSize, text: str) -> None:
+    drawn = draw(text, size)
+    assert len(drawn) == size.rows
+    assert {len(line) for line in drawn} == {size.width(text)}
+
+
+@pytest.mark.parametrize("hatched", [False, True])
+@pytest.mark.parametrize("size", SIZES)
+def test_no_two_digits_look_alike(size: TypeSize, hatched: bool) -> None:
+    drawn = [draw(digit, size, hatched=hatched) for digit in "0123456789-"]
+    cells = ["".join(lines) for lines in drawn]
+    for place, one in enumerate(cells):
+        for other in cells[place + 1 :]:
+            differing = sum(a != b for a, b in zip(one, other, strict=True))
+            # 0 and 8 are told apart by the bar in the middle alone
+            assert differing >= 2 * size.columns[2]
+
+
+def test_hatched_is_no_solid_block() -> None:
+    cells = set("".join(draw("58.3", SIZES[2], hatched=True)))
+    assert cells == {" ", "▒"}
+
+
+def test_a_drawn_one_by_hand() -> None:
+    # 5 rows: heights of the pixel rows in half cells 2 1 1 1 1 1 2, the last half cell is clear
+    assert draw("1", SIZES[1]) == ("  ██  ", " ▀██  ", "  ██  ", "▄▄██▄▄", "▀▀▀▀▀▀")
+
+
+def test_glyphs_are_six_by_seven() -> None:
+    for char, rows in GLYPHS.items():
+        assert len(rows) == 7
+        assert {len(row) for row in rows} == ({2} if char == "." else {6})
+
+
+def test_nothing_fits_into_nothing() -> None:
+    assert fitting("8", 5, 9) is None
+    assert fitting("8", 6, 3) is None
+    assert fitting("8", 6, 4) is SIZES[0]
+
+
+@settings(deadline=None)  # a loaded machine is no fault of the code
+@given(
+    size=st.tuples(st.integers(20, 250), st.integers(10, 80)),
+    caution=st.integers(0, 3),
+    needed=st.fixed_dictionaries(
+        {
+            "notices": st.integers(1, 3),
+            "cue": st.booleans(),
+            "replay": st.booleans(),
+            "keys": st.integers(1, 3),
+        }
+    ),
+)
+def test_rows_never_run_over(size: tuple[int, int], caution: int, needed: dict[str, Any]) -> None:
+    rows = share_rows(*size, caution=caution, **needed)
+    assert rows.total + rows.spare == size[1]
+    assert rows.notices >= 1
+    assert rows.age == 1
+    assert rows.hero >= (2 if rows.side_by_side else 1)
+    if size[1] >= 22:
+        assert rows.notices >= needed["notices"]
+        assert rows.table >= 1
+        assert rows.keys == needed["keys"]
+
+
+@pytest.mark.parametrize(
+    ("size", "cue", "hero", "cue_rows"),
+    [((40, 22), False, 7, 0), ((40, 22), True, 5, 6), ((80, 24), True, 10, 6)],
+)
+def test_big_figures_are_big(size: tuple[int, int], cue: bool, hero: int, cue_rows: int) -> None:
+    rows = share_rows(*size, cue=cue)
+    assert (rows.hero, rows.cue) == (hero, cue_rows)
+    assert rows.table * rows.table_columns >= 6  # power, speed, left, trip: km, Wh, time
+
+
+def test_a_cue_is_told_in_words_and_figures() -> None:
+    face = ride_face(snapshot(target=TARGET), KMH)
+    assert face.cue.word == "ease"
+    assert face.cue.parts == ("9 % over", "aim 46 Wh/km", "5.20 km to go")
+    under = ride_face(snapshot(target={**TARGET, "cue": "hold", "difference_fraction": -0.04}), KMH)
+    assert under.cue.parts[0] == "4 % under"
+
+
+def test_a_cue_without_a_word_gives_the_reason() -> None:
+    target = {"distance_m": 5200.0, "cue": None, "reason": "No cue: range is unknown."}
+    face = ride_face(snapshot(target=target), KMH)
+    assert face.cue.word == ""
+    assert face.cue.parts[0] == "No cue: range is unknown."
+
+
+def test_a_stale_cue_is_not_given() -> None:
+    face = ride_face(snapshot(target=TARGET), KMH, since_received_s=3.0)
+    assert face.cue.word == ""
+
+
+def test_a_target_without_figures_says_why() -> None:
+    face = ride_face(snapshot(why={"target": "no battery"}), KMH, target_distance_m=5200.0)
+    assert face.has_target
+    assert face.cue.parts == ("target 5.20 km: no battery",)
+
+
+def test_figures_that_a_craft_has_not_are_left_away() -> None:
+    labels = [cell.label for cell in table_cells(snapshot(drive=None), KMH)]
+    assert "motor" not in labels
+    assert labels[:6] == ["power", "speed", "left", "trip", "used", "time"]
+
+
+def test_reasons_are_said_once() -> None:
+    cells = table_cells(snapshot(battery=None, why={"battery": "none set"}), KMH)
+    assert unknown_reasons(cells) == ("left: none set",)
+
+
+def test_the_worst_notice_is_first() -> None:
+    alerts = [
+        {"level": "note", "text": "a note"},
+        {"level": "unheard of", "text": "odd"},
+        {"level": "danger", "text": "turn back"},
+    ]
+    found = notices(snapshot(alerts=alerts), reasons=("left: none set",))
+    assert [notice.signed for notice in found] == [
+        "!! turn back",
+        "! odd",
+        "- a note",
+        "left: none set",
+    ]
+
+
+def test_stale_stands_with_the_problem() -> None:
+    found = notices(snapshot(), since_received_s=4.0, problem="no feed")
+    assert found == (Notice("danger", "STALE: figures 4 s old"), Notice("warning", "no feed"))
+
+
+def _contrast(ink: str, paper: str) -> float:
+    """Contrast ratio of WCAG 2.1, 'contrast ratio' and 'relative luminance' (from memory)."""
+
+    def luminance(colour: str) -> float:
+        parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+        red, green, blue = (
+            c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts
+        )
+        return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+    lighter, darker = sorted((luminance(ink), luminance(paper)), reverse=True)
+    return (lighter + 0.05) / (darker + 0.05)
+
+
+def _in_256(colour: str) -> str:
+    """Give the colour that a terminal with 256 colours shows for this one."""
+    return Color.parse(colour).downgrade(ColorSystem.EIGHT_BIT).get_truecolor().hex
+
+
+@pytest.mark.parametrize("shown", [str, _in_256], ids=["true colour", "256 colours"])
+@pytest.mark.parametrize("theme", [SUN, NIGHT, MONO], ids=lambda theme: theme.name)
+def test_colours_can_be_told_from_the_paper(theme: Theme, shown: Callable[[str], str]) -> None:
+    assert theme.background is not None
+    assert theme.foreground is not None
+    paper = shown(theme.background)
+    colours = {name: shown(colour) for name, colour in theme.variables.items()}
+    assert _contrast(shown(theme.foreground), paper) >= 7.0
+    # WCAG 2.1, 1.4.6 asks 7 for text and 1.4.3 asks 4.5 at the least (from memory)
+    for name, least in (("figure", 7.0), ("quiet", 7.0), ("key", 7.0), ("stale", 4.5)):
+        assert _contrast(colours[name], paper) >= least, name
+    for pair in ("danger", "warning", "cue"):
+        assert _contrast(colours[f"{pair}-ink"], colours[f"{pair}-paper"]) >= 7.0, pair
+
+
+@pytest.mark.parametrize("theme", [SUN, NIGHT, MONO], ids=lambda theme: theme.name)
+def test_colours_are_much_the_same_in_256(theme: Theme) -> None:
+    for colour in (*theme.variables.values(), theme.background, theme.foreground):
+        assert colour is not None
+        true, shown = Color.parse(colour).get_truecolor(), Color.parse(_in_256(colour)).triplet
+        assert shown is not None
+        # ten is one step of grey, which the toolkit's rounding can be off by
+        assert max(abs(a - b) for a, b in zip(true, shown, strict=True)) <= 10, colour
+
+
+def test_black_on_white_is_21() -> None:
+    assert _contrast("#000000", "#ffffff") == pytest.approx(21.0)
+
+
+def test_texts_are_fitted() -> None:
+    assert shortened("battery", 5) == "bat.."
+    assert wrapped("keep a reserve", 8) == ["keep a", "reserve"]
+    assert joined(("data", "31 msg/s", "far too long for it", "x"), 16) == "data  31 msg/s"
+
+
+def test_plain_units_and_client_need_no_screen_code() -> None:
+    code = (
+        "import sys, groundside.plain, groundside.units, groundside.feed_client,"
+        " groundside.terminal, groundside.source\n"
+        "sys.exit('textual' in sys.modules or 'rich' in sys.modules)"
+    )
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
