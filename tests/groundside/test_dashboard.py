@@ -7,8 +7,15 @@ import pytest
 from groundside.dashboard.widgets.cue import Cue
 from groundside.dashboard.widgets.hero import Hero
 from groundside.source import Update
-
-from .dashboard_help import SCREENS, TARGET, Ride, SteeredControls, holds_drawn, ride, snapshot
+from tests.groundside.dashboard_help import (
+    SCREENS,
+    TARGET,
+    Ride,
+    SteeredControls,
+    holds_drawn,
+    ride,
+    snapshot,
+)
 
 
 @pytest.mark.parametrize("target", [None, TARGET])
@@ -31,6 +38,7 @@ def test_everything_is_there_and_nothing_is_cut_off(
         wanted = ["412 W", "8.0 km/h", "812 Wh", "1.93 km", "under 1 s old", "48 to 54", "h help"]
         if target is not None:
             assert holds_drawn(rows, "EASE")
+            wanted += ["9 % over", "aim 46 Wh/km"]
         if size[0] > 40 or not (replay and target):
             wanted += ["93 Wh", "00:07:11"]
         if replay:

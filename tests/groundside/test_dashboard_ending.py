@@ -16,8 +16,7 @@ from groundside.dashboard.app import make_app
 from groundside.dashboard.ending import SIGNALS, EndWatch
 from groundside.terminal import usable_terminal
 from groundside.units import CHOICES
-
-from .dashboard_help import SteeredSource
+from tests.groundside.dashboard_help import SteeredSource
 
 TREE = Path(__file__).parents[2]
 

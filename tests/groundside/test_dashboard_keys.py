@@ -4,8 +4,15 @@ import pytest
 
 from groundside.dashboard.widgets.key_bar import KeyBar
 from groundside.source import Update
-
-from .dashboard_help import SCREENS, TARGET, Ride, SteeredControls, holds_drawn, ride, snapshot
+from tests.groundside.dashboard_help import (
+    SCREENS,
+    TARGET,
+    Ride,
+    SteeredControls,
+    holds_drawn,
+    ride,
+    snapshot,
+)
 
 
 def test_the_units_key_goes_round() -> None:

@@ -19,8 +19,7 @@ from groundside.dashboard.rows import share_rows
 from groundside.dashboard.themes import MONO, NIGHT, SUN
 from groundside.dashboard.widgets.painted import joined, shortened, wrapped
 from groundside.units import CHOICES
-
-from .dashboard_help import TARGET, snapshot
+from tests.groundside.dashboard_help import TARGET, snapshot
 
 KMH = CHOICES["km/h"]
 

@@ -22,8 +22,7 @@ from groundside.figures import (
 )
 from groundside.plain import line_of, trip_summary_lines
 from groundside.units import CHOICES
-
-from .dashboard_help import SNAPSHOT
+from tests.groundside.dashboard_help import SNAPSHOT
 
 
 def test_a_null_takes_the_reason_beside_it() -> None:

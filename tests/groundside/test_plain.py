@@ -9,8 +9,7 @@ import pytest
 from groundside.plain import line_of, run_plain, trip_summary_lines
 from groundside.source import Update
 from groundside.units import CHOICES
-
-from .dashboard_help import TARGET, Clock, figure, snapshot
+from tests.groundside.dashboard_help import TARGET, Clock, figure, snapshot
 
 KMH = CHOICES["km/h"]
 
@@ -180,3 +179,14 @@ def test_the_summary_of_a_trip() -> None:
     assert by_name["distance"] == "1.93 km (1.91 to 1.95)"
     assert by_name["time"] == "00:07:11"
     assert by_name["mean speed"] == "unknown (never moved)"
+
+
+def test_before_anything_is_heard_one_reason_stands_for_all() -> None:
+    waiting = {
+        "kind": "snapshot",
+        "seq": 1,
+        "t_s": 0.0,
+        "link": {"system_id": None, "source": "udpin:0.0.0.0:1", "why": {"system_id": "no one"}},
+        "alerts": [{"code": "x", "level": "warning", "text": "Link down.", "since_s": 1.0}],
+    }
+    assert line_of(waiting, CHOICES["km/h"]) == ("no one on udpin:0.0.0.0:1  WARNING: Link down.")

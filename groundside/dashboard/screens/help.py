@@ -24,10 +24,11 @@ class HelpScreen(Screen[None]):
         super().__init__()
         self._keys = keys
         self._hints = hints
+        self._notices = NoticeBar(id="notices")
 
     def compose(self) -> ComposeResult:
         """Make the parts from top to bottom."""
-        yield NoticeBar(id="notices")
+        yield self._notices
         yield HelpText(id="help")
         yield KeyBar(id="keys")
 
@@ -38,6 +39,6 @@ class HelpScreen(Screen[None]):
 
     def show(self, face: RideFace) -> None:
         """Keep the notices in sight."""
-        bar = self.query_one(NoticeBar)
+        bar = self._notices
         bar.styles.height = NoticeBar.rows_needed(face.notices, self.size.width)
         bar.shown = face.notices

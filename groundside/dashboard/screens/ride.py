@@ -37,27 +37,37 @@ class RideScreen(Screen[None]):
         self._notice_rows = 1
         self._caution_read = False
         self._shared: Rows | None = None
+        # Held by hand: a tick may come before the parts are mounted or after they are gone.
+        self._notices = NoticeBar(id="notices")
+        self._caution = CautionBar(id="caution")
+        self._consumption = Hero(id="consumption")
+        self._range = Hero(id="range")
+        self._heroes = Container(self._consumption, self._range, id="heroes")
+        self._cue = Cue(id="cue")
+        self._figures = FigureTable(id="figures")
+        self._age = AgeLine(id="age")
+        self._replay_bar = ReplayBar(id="replay")
+        self._keys = KeyBar(id="keys")
+        self._spaces = [Static(id=f"space{n}") for n in (1, 2, 3)]
 
     def compose(self) -> ComposeResult:
         """Make the parts from top to bottom."""
-        yield NoticeBar(id="notices")
-        yield CautionBar(id="caution")
-        with Container(id="heroes"):
-            yield Hero(id="consumption")
-            yield Hero(id="range")
-        yield Static(id="space1")
-        yield Cue(id="cue")
-        yield Static(id="space2")
-        yield FigureTable(id="figures")
-        yield Static(id="space3")
-        yield AgeLine(id="age")
-        yield ReplayBar(id="replay")
-        yield KeyBar(id="keys")
+        yield self._notices
+        yield self._caution
+        yield self._heroes
+        yield self._spaces[0]
+        yield self._cue
+        yield self._spaces[1]
+        yield self._figures
+        yield self._spaces[2]
+        yield self._age
+        yield self._replay_bar
+        yield self._keys
 
     def on_mount(self) -> None:
         """Give the parts what does not change."""
-        self.query_one(KeyBar).shown = self._hints
-        self.query_one(CautionBar).shown = True
+        self._keys.shown = self._hints
+        self._caution.shown = True
         self._share()
 
     def on_resize(self, _event: events.Resize) -> None:
@@ -76,13 +86,13 @@ class RideScreen(Screen[None]):
             self._has_target = face.has_target
             self._notice_rows = needed
             self._share()
-        self.query_one("#notices", NoticeBar).shown = face.notices
-        self.query_one("#consumption", Hero).shown = face.consumption
-        self.query_one("#range", Hero).shown = face.range
-        self.query_one("#cue", Cue).shown = face.cue
-        self.query_one("#figures", FigureTable).shown = (face.cells, face.stale)
-        self.query_one("#age", AgeLine).shown = face.age
-        self.query_one("#replay", ReplayBar).shown = face.replay
+        self._notices.shown = face.notices
+        self._consumption.shown = face.consumption
+        self._range.shown = face.range
+        self._cue.shown = face.cue
+        self._figures.shown = (face.cells, face.stale)
+        self._age.shown = face.age
+        self._replay_bar.shown = face.replay
 
     def _share(self) -> None:
         """Set the heights, where they differ from those that are set."""
@@ -104,27 +114,23 @@ class RideScreen(Screen[None]):
         # above the cue, above the small figures, and what is left beneath them
         above_cue = shared.spare // 3 if shared.cue else 0
         above_table = (shared.spare - above_cue) // 2
-        heights = {
-            "space1": above_cue,
-            "space2": above_table,
-            "space3": shared.spare - above_cue - above_table,
-            "notices": shared.notices,
-            "caution": shared.caution,
-            "heroes": shared.hero * (1 if shared.side_by_side else 2),
-            "cue": shared.cue,
-            "figures": shared.table,
-            "age": shared.age,
-            "replay": shared.replay,
-            "keys": shared.keys,
-        }
-        for name, rows in heights.items():
-            part = self.query_one(f"#{name}")
+        for part, rows in (
+            (self._spaces[0], above_cue),
+            (self._spaces[1], above_table),
+            (self._spaces[2], shared.spare - above_cue - above_table),
+            (self._notices, shared.notices),
+            (self._caution, shared.caution),
+            (self._heroes, shared.hero * (1 if shared.side_by_side else 2)),
+            (self._cue, shared.cue),
+            (self._figures, shared.table),
+            (self._age, shared.age),
+            (self._replay_bar, shared.replay),
+            (self._keys, shared.keys),
+        ):
             part.display = rows > 0
             part.styles.height = rows
-        self.query_one("#heroes").styles.layout = (
-            "horizontal" if shared.side_by_side else "vertical"
-        )
-        for hero in self.query(Hero):
+        self._heroes.styles.layout = "horizontal" if shared.side_by_side else "vertical"
+        for hero in (self._consumption, self._range):
             hero.styles.height = shared.hero
             hero.set_label_above(shared.side_by_side)
-        self.query_one(FigureTable).set_columns(shared.table_columns)
+        self._figures.set_columns(shared.table_columns)

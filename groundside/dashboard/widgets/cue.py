@@ -31,7 +31,8 @@ class Cue(Painted):
             for y, text in enumerate(texts[: height - top]):
                 lines[top + y] = [(f" {text}".ljust(width), "cue--none")]
             return lines
-        text_rows = 1 if height >= 6 or height in (2, 3) else 0
+        # the sentence says how far off the rider is: the word gives up a row for it
+        text_rows = 1 if height > 1 else 0
         letters = fitting(WORD_TEMPLATE, width - 12, height - text_rows)
         if letters is None:
             sign = {"ease": "vv", "hold": "==", "push": "^^"}[face.word]
