@@ -6,24 +6,14 @@ import sys
 from collections.abc import AsyncIterator
 
 from groundside.plain import run_plain, trip_summary_lines
-from groundside.source import ReplayControls, Snapshot, SnapshotSource, Update
+from groundside.source import Snapshot, SnapshotSource, Update, Wrapped
 from groundside.units import Units
 
 
-class _KeepsLast:
+class _KeepsLast(Wrapped):
     """Passes a source on and keeps its last snapshot."""
 
-    def __init__(self, source: SnapshotSource) -> None:
-        self._source = source
-        self.last: Snapshot | None = None
-
-    @property
-    def name(self) -> str:
-        return self._source.name
-
-    @property
-    def controls(self) -> ReplayControls | None:
-        return self._source.controls
+    last: Snapshot | None = None
 
     async def stream(self) -> AsyncIterator[Update]:
         async for update in self._source.stream():

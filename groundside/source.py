@@ -52,3 +52,26 @@ class SnapshotSource(Protocol):
 
     def stream(self) -> AsyncIterator[Update]:
         """Give updates until the source has no more; a live feed never ends by itself."""
+
+
+class Wrapped:
+    """A source around another: passes on its name and controls; `stream` is the wrapper's own.
+
+    Parameters
+    ----------
+    source
+        The source behind.
+    """
+
+    def __init__(self, source: SnapshotSource) -> None:
+        self._source = source
+
+    @property
+    def name(self) -> str:
+        """The name of the source behind."""
+        return self._source.name
+
+    @property
+    def controls(self) -> ReplayControls | None:
+        """The controls of the source behind."""
+        return self._source.controls

@@ -3,13 +3,13 @@
 from collections.abc import AsyncIterator
 from typing import Any
 
-from groundside.source import ReplayControls, Snapshot, SnapshotSource, Update
+from groundside.source import Snapshot, SnapshotSource, Update, Wrapped
 from onboard.efficiency.figure import Estimate, Figure, Unknown
 from onboard.efficiency.target import distance_target
 from onboard.feed.jsonable import jsonable
 
 
-class WithTarget:
+class WithTarget(Wrapped):
     """Fills in `target` of the snapshots of another source.
 
     Parameters
@@ -21,19 +21,9 @@ class WithTarget:
     """
 
     def __init__(self, source: SnapshotSource, distance_m: float) -> None:
-        self._source = source
+        super().__init__(source)
         self._distance_m = distance_m
         self._start_m: float | None = None
-
-    @property
-    def name(self) -> str:
-        """The name of the source behind."""
-        return self._source.name
-
-    @property
-    def controls(self) -> ReplayControls | None:
-        """The controls of the source behind."""
-        return self._source.controls
 
     async def stream(self) -> AsyncIterator[Update]:
         """Give the updates of the source behind, with the target filled in."""

@@ -1,7 +1,6 @@
 """The viewer's commands as processes: the demo, plain lines, JSON, and ways to get it wrong."""
 
 import json
-import os
 import re
 import signal
 import subprocess
@@ -60,7 +59,6 @@ def test_a_demo_that_is_told_to_end_takes_its_daemon_with_it() -> None:
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         text=True,
-        env=os.environ | {"WATTWAKE_TEST": str(os.getpid())},
     )
     assert demo.stdout is not None
     assert demo.stdout.readline()
