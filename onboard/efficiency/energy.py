@@ -1,4 +1,8 @@
-"""Battery-side energy and charge: the trapezoid of volts times amps on the stream's time base."""
+"""Battery-side energy and charge: the trapezoid of volts times amps on the stream's time base.
+
+Over a gap the autopilot's own counters tell what was drawn meanwhile, where it has them; else the
+mean of both sides stands in, and is counted as bridged.
+"""
 
 import numpy as np
 
@@ -10,8 +14,8 @@ from onboard.profile import Sensors
 SECONDS_PER_HOUR = 3600.0
 
 GAP_S = 5.0
-"""A step longer than this is bridged, not measured: a rider's power can change within seconds, and
-autopilots send battery data at 1 Hz or more. Common practice, no source."""
+"""A step longer than this is a gap: a rider's power can change within seconds, and autopilots send
+battery data at 1 Hz or more. Common practice, no source."""
 
 VOLTS_MOST_V = 200.0
 AMPS_MOST_A = 1000.0
@@ -35,10 +39,12 @@ class EnergyMeter:
         self.charge_ah = 0.0
         """Charge drawn so far [Ah]."""
         self.bridged_wh = 0.0
-        """Energy over steps longer than `GAP_S`: the mean of both sides, not a measurement [Wh]."""
+        """Energy over gaps that no counter covers: the mean of both sides [Wh]."""
+        self.counted_wh = 0.0
+        """Energy over gaps that the autopilot's counters cover [Wh]."""
         self.measured_s = 0.0
-        """Time covered by steps no longer than `GAP_S` [s]."""
-        self._last = np.empty((0, 3))
+        """Time covered by steps that are no gaps [s]."""
+        self._last = np.empty((0, 5))
 
     @property
     def volts_v(self) -> float:
@@ -50,24 +56,70 @@ class EnergyMeter:
         """The last corrected current [A], positive out of the battery, NaN before the first."""
         return float(self._last[-1, 2]) if len(self._last) else float("nan")
 
-    def fold(self, t_s: FloatArray, volts_v: FloatArray, amps_a: FloatArray) -> None:
-        """Take in samples as reported; all arrays have shape (n,), NaN is unknown."""
+    def fold(
+        self,
+        t_s: FloatArray,
+        volts_v: FloatArray,
+        amps_a: FloatArray,
+        charge_out_ah: FloatArray | None = None,
+        energy_out_wh: FloatArray | None = None,
+    ) -> None:
+        """Take in samples as reported; all arrays have shape (n,), NaN is unknown.
+
+        Parameters
+        ----------
+        t_s
+            Stream time [s].
+        volts_v, amps_a
+            Voltage [V] and current [A].
+        charge_out_ah, energy_out_wh
+            The autopilot's counters of charge [Ah] and energy [Wh] drawn since it started.
+        """
         volts = self._sensors.voltage_scale * volts_v
         amps = self._sensors.current_scale * amps_a + self._sensors.current_offset_a
         possible = (volts > 0) & (volts < VOLTS_MOST_V) & (np.abs(amps) < AMPS_MOST_A)
         passed = self.gate.passes(t_s, np.isfinite(volts) & np.isfinite(amps), possible)
-        rows = np.concatenate([self._last, np.stack([t_s, volts, amps], axis=1)[passed]])
-        if not len(rows):
+        none = np.full(len(t_s), np.nan)
+        charge_out = none if charge_out_ah is None else charge_out_ah
+        energy_out = none if energy_out_wh is None else energy_out_wh
+        new = np.stack([t_s, volts, amps, charge_out, energy_out], axis=1)[passed]
+        if not len(new):
             return
         fresh = len(self._last)
+        rows = np.concatenate([self._last, new])
         self._last = rows[-1:].copy()
         step_s = np.diff(rows[:, 0])
         power = rows[:, 1] * rows[:, 2]
         energy = step_s * (power[1:] + power[:-1]) / (2 * SECONDS_PER_HOUR)
         charge = step_s * (rows[1:, 2] + rows[:-1, 2]) / (2 * SECONDS_PER_HOUR)
-        bridged = step_s > GAP_S
+        gaps = step_s > GAP_S
+        for n in np.flatnonzero(gaps).tolist():
+            counted = self._by_counters(rows[n], rows[n + 1])
+            if counted is None:
+                self.bridged_wh += float(energy[n])
+            else:
+                charge[n], energy[n] = counted
+                self.counted_wh += counted[1]
         self.charge_ah += float(charge.sum())
-        self.bridged_wh += float(energy[bridged].sum())
-        self.measured_s += float(step_s[~bridged].sum())
+        self.measured_s += float(step_s[~gaps].sum())
         increments = energy if fresh else np.concatenate([[0.0], energy])
-        self.energy_wh.extend(rows[fresh:, 0], increments)
+        self.energy_wh.extend(new[:, 0], increments)
+
+    def _by_counters(self, before: FloatArray, after: FloatArray) -> tuple[float, float] | None:
+        """Give corrected charge [Ah] and energy [Wh] over a gap by the counters, None without.
+
+        A counter that went back was reset: it knows nothing of the time before.
+        """
+        hours = float(after[0] - before[0]) / SECONDS_PER_HOUR
+        volts = float(before[1] + after[1]) / 2
+        charge_out, energy_out = (after[3:] - before[3:]).tolist()
+        scale, offset_a = self._sensors.current_scale, self._sensors.current_offset_a
+        has_charge, has_energy = charge_out >= 0, energy_out >= 0
+        if not (has_charge or has_energy):
+            return None
+        if not has_charge:
+            charge_out = energy_out * self._sensors.voltage_scale / volts
+        charge = scale * charge_out + offset_a * hours
+        if not has_energy:
+            return charge, charge * volts
+        return charge, self._sensors.voltage_scale * scale * energy_out + offset_a * hours * volts

@@ -116,4 +116,10 @@ class PowerSources:
                 return
             self._packs[pack] = EnergyMeter(self._sensors)
         mine = channel["pack"] == pack
-        self._packs[pack].fold(channel.t_s[mine], channel["volts_v"][mine], channel["amps_a"][mine])
+        self._packs[pack].fold(
+            channel.t_s[mine],
+            channel["volts_v"][mine],
+            channel["amps_a"][mine],
+            channel["charge_out_ah"][mine],
+            channel["energy_out_wh"][mine],
+        )

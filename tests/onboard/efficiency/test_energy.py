@@ -99,3 +99,47 @@ def test_unknown_impossible_and_late_samples_change_nothing_but_their_counts() -
     )
     assert dirty.energy_wh.total == pytest.approx(clean.energy_wh.total, rel=1e-12)
     assert (dirty.gate.unknown, dirty.gate.impossible, dirty.gate.late) == (2, 1, 2)
+
+
+def over_gap(charge_out, energy_out, sensors=PLAIN) -> EnergyMeter:
+    """A steady 500 W at 50 V on both sides of a minute in which the truth is anybody's guess."""
+    counted = EnergyMeter(sensors)
+    t_s = np.array([0.0, 1.0, 61.0, 62.0])
+    counted.fold(
+        t_s, np.full(4, 50.0), np.full(4, 10.0), np.array(charge_out), np.array(energy_out)
+    )
+    return counted
+
+
+UNKNOWN = [np.nan] * 4
+AN_HOUR_S = 3600
+
+
+def test_a_gap_is_filled_from_the_energy_counter() -> None:
+    counted = over_gap([0, 0, 0.4, 0.4], [0, 0, 20.0, 20.0])
+    assert counted.energy_wh.total == pytest.approx(2 * 500 / AN_HOUR_S + 20.0)
+    assert counted.charge_ah == pytest.approx(2 * 10 / AN_HOUR_S + 0.4)
+    assert (counted.bridged_wh, counted.counted_wh) == (0.0, 20.0)
+
+
+def test_a_gap_is_filled_from_the_charge_counter_where_there_is_no_other() -> None:
+    counted = over_gap([0, 0, 0.4, 0.4], UNKNOWN)
+    assert counted.energy_wh.total == pytest.approx(2 * 500 / AN_HOUR_S + 0.4 * 50)
+    assert counted.bridged_wh == 0.0
+    by_energy = over_gap(UNKNOWN, [0, 0, 20.0, 20.0])
+    assert by_energy.charge_ah == pytest.approx(2 * 10 / AN_HOUR_S + 20 / 50)
+
+
+def test_counters_get_the_same_corrections_as_the_current() -> None:
+    sensors = Sensors(current_scale=1.1, current_offset_a=0.5, voltage_scale=0.98)
+    counted = over_gap([0, 0, 0.4, 0.4], [0, 0, 20.0, 20.0], sensors)
+    # A meter that saw the same minute sample by sample: 0.4 Ah at 50 V within 60 s.
+    seen = meter([0, 1, 1.001, 60.999, 61, 62], [50] * 6, [10, 10, 24, 24, 10, 10], sensors)
+    assert counted.energy_wh.total == pytest.approx(seen.energy_wh.total, rel=1e-3)
+    assert counted.charge_ah == pytest.approx(seen.charge_ah, rel=1e-3)
+
+
+def test_a_counter_that_was_reset_tells_nothing() -> None:
+    counted = over_gap([1.0, 1.0, 0.1, 0.1], [50.0, 50.0, 5.0, 5.0])
+    assert counted.bridged_wh == pytest.approx(60 * 500 / AN_HOUR_S)
+    assert counted.counted_wh == 0.0
