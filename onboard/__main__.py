@@ -28,7 +28,7 @@ def parser() -> argparse.ArgumentParser:
     top = OneLineParser(
         prog="wattwake-onboard",
         description="Reads MAVLink telemetry and serves live Wh/km and range. Sends nothing.",
-        epilog=EXAMPLE,
+        epilog=f"options of the daemon: wattwake-onboard run --help; {EXAMPLE}",
     )
     top.add_argument("--version", action="version", version=f"wattwake {__version__}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND")

@@ -107,8 +107,7 @@ class Service:
         finally:
             reader.stop()
             await self._feed.close()
-            if self._recorder:
-                self._recorder.close()
+            self._close_record()
 
     def _first_link(self) -> Link | None:
         """Open the link. A server that is not up yet will be tried again; all else is an error."""
@@ -122,7 +121,7 @@ class Service:
 
     def _on_signals(self) -> None:
         loop = asyncio.get_running_loop()
-        for number in (signal.SIGINT, signal.SIGTERM):
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             loop.add_signal_handler(number, self._stop.set)
 
     async def _serve(self, reader: LinkReader, name: str) -> None:
@@ -171,6 +170,14 @@ class Service:
             text = f"Recording stopped: {problem.strerror}."
             self._record_problem = (text, time.monotonic())
             log.error("%s", text)
+
+    def _close_record(self) -> None:
+        if self._recorder is None:
+            return
+        try:
+            self._recorder.close()
+        except OSError as problem:
+            log.error("the last second of the record is lost: %s", problem.strerror)
 
     def _watch_link(self, problem: str | None, now_s: float) -> None:
         """Note when the link goes down and comes back, and say so once."""

@@ -4,9 +4,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from onboard.errors import LogError
 from onboard.feed.jsonable import jsonable
 from onboard.profile import Profile
-from onboard.ride import NO_AUTOPILOT, Ride, utc_text
+from onboard.ride import Ride, utc_text
 from onboard.telemetry.logs import read_log
 
 SCHEMA = 1
@@ -46,7 +47,7 @@ def review(path: Path, profile: Profile, system_id: int | None = None) -> dict[s
     Raises
     ------
     LogError
-        If the log cannot be read.
+        If the log cannot be read, or does not hold the system asked for.
     """
     ride = Ride(profile, system_id)
     stamps: list[int] = []
@@ -63,12 +64,15 @@ def review(path: Path, profile: Profile, system_id: int | None = None) -> dict[s
         start_utc=_start_utc(ride, stamps[0]),
         duration_s=max(0.0, (stamps[-1] - stamps[0]) * 1e-6),
     )
+    followed = ride.decoder.craft.system_id
+    others = ", ".join(str(number) for number in sorted(ride.decoder.craft.others))
     events = []
-    if ride.decoder.craft.system_id is None:
-        events.append({"t_s": 0.0, "code": "no_autopilot", "text": f"{NO_AUTOPILOT.why}."})
-    if ride.decoder.craft.others:
-        others = ", ".join(str(number) for number in sorted(ride.decoder.craft.others))
-        followed = ride.decoder.craft.system_id
+    if followed is None and others:
+        raise LogError(f"{path}: no autopilot of the system asked for: it holds system {others}")
+    if followed is None:
+        text = "No autopilot is in this log: there is no craft to sum up."
+        events.append({"t_s": 0.0, "code": "no_autopilot", "text": text})
+    elif others:
         text = f"Another craft is in this log (system {others}); system {followed} is followed."
         events.append({"t_s": 0.0, "code": "other_craft", "text": text})
     why = {

@@ -111,6 +111,7 @@ BAD = [
     (("review", "{tmp}"), "is it a session?"),
     (("review", str(RIDE), "--profile", "{tmp}/bad.toml"), "craft.size: no such key"),
     (("review", str(RIDE), "--units", "furlongs"), "units 'furlongs'"),
+    (("review", str(RIDE), "--system-id", "9"), "it holds system 1"),
     (("watch", "host:port"), "expected HOST"),
     (("replay", str(RIDE), "--speed", "-1"), "expected a number above zero"),
     (("watch", "--target-distance-m", "far"), "invalid positive value"),
