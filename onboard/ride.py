@@ -42,6 +42,14 @@ class Ride:
         """Stream time of the newest sample folded [s]."""
         return self.engine.latest.now_s
 
+    @property
+    def utc(self) -> str | None:
+        """UTC at the newest sample by the autopilot's clock, None while that is not set."""
+        stated = self.engine.latest.at("clock", "utc_s")
+        if stated is None or not stated[1] > 0:
+            return None
+        return utc_text(stated[1] + self.t_s - stated[0])
+
     def take(self, frames: Frames) -> None:
         """Take in frames."""
         self.messages += len(frames)
@@ -81,7 +89,7 @@ class Ride:
         return Snapshot(
             seq=self._seq,
             t_s=figures.t_s,
-            utc=self._utc(),
+            utc=self.utc or Unknown("the autopilot's clock is not set"),
             time_left_s=figures.time_left_s,
             power_w=figures.power_w,
             volts_v=figures.volts_v,
@@ -112,13 +120,6 @@ class Ride:
     def _fold(self, block: Block) -> None:
         if block.channels:
             self.engine.fold(block)
-
-    def _utc(self) -> str | Unknown:
-        """Give the autopilot's UTC at the newest sample."""
-        stated = self.engine.latest.at("clock", "utc_s")
-        if stated is None or not stated[1] > 0:
-            return Unknown("the autopilot's clock is not set")
-        return utc_text(stated[1] + self.t_s - stated[0])
 
     def _position_deg(self) -> tuple[float, float] | Unknown:
         value = self.engine.latest.value

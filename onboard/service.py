@@ -158,14 +158,14 @@ class Service:
             alerts=self._alerts(now_s),
         )
         self._feed.publish(as_line(snapshot.as_dict()), now_s)
-        if self._recorder and isinstance(snapshot.utc, str):
-            self._recorder.note_utc(snapshot.utc, self._clock())
 
     def _record(self, frames: Frames) -> None:
         if self._recorder is None or self._record_problem:
             return
         try:
             self._recorder.write(frames, self._clock())
+            if (utc := self._ride.utc) is not None:
+                self._recorder.note_utc(utc, self._clock())
         except OSError as problem:
             text = f"Recording stopped: {problem.strerror}."
             self._record_problem = (text, time.monotonic())

@@ -12,6 +12,17 @@ CAPACITY = 16_384
 """Points kept: 300 s at up to 54 samples a second."""
 
 
+def running_total(total: float, increments: FloatArray) -> float:
+    """Add increments to a total one after the other: the same to the last bit for any cutting.
+
+    Examples
+    --------
+    >>> running_total(0.1, np.array([0.2, 0.3])) == 0.1 + 0.2 + 0.3
+    True
+    """
+    return float(np.cumsum(np.concatenate([[total], increments]))[-1])
+
+
 class CumulativeCurve:
     """Total over time, piecewise linear between samples.
 

@@ -7,7 +7,7 @@ Adding up distances between positions would count the receiver's wandering as wa
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.curve import CumulativeCurve
+from onboard.efficiency.curve import CumulativeCurve, running_total
 from onboard.efficiency.gate import Gate
 from onboard.efficiency.geodesy import local_distance_m
 from onboard.efficiency.moving import MovingTimer
@@ -76,8 +76,8 @@ class DistanceMeter:
             line = local_distance_m(rows[n, 2], rows[n, 3], rows[n + 1, 2], rows[n + 1, 3])
             if np.isfinite(line):
                 step_m[n] = line
-        self.bridged_m += float(step_m[bridged].sum())
-        self.measured_s += float(step_s[~bridged].sum())
+        self.bridged_m = running_total(self.bridged_m, step_m[bridged])
+        self.measured_s = running_total(self.measured_s, step_s[~bridged])
         self.moving.fold(new[:, 0], new[:, 1])
         self.max_speed_mps = max(self.max_speed_mps, float(new[:, 1].max()))
         increments = step_m if fresh else np.concatenate([[0.0], step_m])

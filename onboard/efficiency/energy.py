@@ -7,7 +7,7 @@ mean of both sides stands in, and is counted as bridged.
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.curve import CumulativeCurve
+from onboard.efficiency.curve import CumulativeCurve, running_total
 from onboard.efficiency.gate import Gate
 from onboard.profile import Sensors
 
@@ -100,8 +100,8 @@ class EnergyMeter:
             else:
                 charge[n], energy[n] = counted
                 self.counted_wh += counted[1]
-        self.charge_ah += float(charge.sum())
-        self.measured_s += float(step_s[~gaps].sum())
+        self.charge_ah = running_total(self.charge_ah, charge)
+        self.measured_s = running_total(self.measured_s, step_s[~gaps])
         increments = energy if fresh else np.concatenate([[0.0], energy])
         self.energy_wh.extend(new[:, 0], increments)
 

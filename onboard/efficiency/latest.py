@@ -27,10 +27,12 @@ class Latest:
         for name, channel in block.channels.items():
             if not len(channel):
                 continue
+            # Samples may come out of order.
+            earliest_s, newest_s = float(channel.t_s.min()), float(channel.t_s.max())
             if self.first_s is None:
-                self.first_s = self.now_s = float(channel.t_s[0])
-            self.first_s = min(self.first_s, float(channel.t_s[0]))
-            self.now_s = max(self.now_s, float(channel.t_s[-1]))
+                self.first_s, self.now_s = earliest_s, newest_s
+            self.first_s = min(self.first_s, earliest_s)
+            self.now_s = max(self.now_s, newest_s)
             self._t_s[name] = float(channel.t_s[-1])
             self._rows[name] = {key: float(channel[key][-1]) for key in channel.columns}
 

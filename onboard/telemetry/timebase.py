@@ -1,10 +1,11 @@
 """The stream's time base: when each message was sent, whatever the link did with it.
 
 The base is the autopilot's boot clock, made continuous over restarts, zero at the first message.
-A message without a stamp lies between two that have one, and is timed by its place between them,
-so that neither a burst after a stall nor play at another speed bends anything. The time of receipt
-counts in three cases only: messages were lost over a long gap (then it tells on which side of the
-gap a message lies), no stamped message comes for `PATIENCE_S`, or the autopilot restarted.
+A message without a stamp lies between two that have one, and is timed by its sequence number
+between theirs, so that neither a burst after a stall nor play at another speed bends anything. The
+time of receipt counts in three cases only: messages were lost over a long gap (then it tells on
+which side of the gap a message lies), no stamped message comes for `PATIENCE_S`, or the autopilot
+restarted.
 """
 
 import numpy as np
@@ -13,7 +14,8 @@ from onboard.block import FloatArray
 from onboard.telemetry.checksum import Ints
 
 SHORT_GAP_S = 1.0
-"""Between stamps no further apart than this a message is timed by its place in the stream."""
+"""Between stamps no further apart than this a message is timed by its number alone: the numbers
+begin anew after 256 messages, and no autopilot sends so many in that time."""
 
 PATIENCE_S = 3.0
 """A message that no stamped one follows within this [s, by receipt] is timed by receipt."""
@@ -134,12 +136,12 @@ class TimeBase:
         anchors = np.maximum.accumulate(np.maximum(own, self._t_s))
         place = np.concatenate([[-1], stamped])
         at = np.concatenate([[self._t_s], anchors])
-        t_s: FloatArray = np.interp(np.arange(len(receipt)), place, at)
+        sent = np.concatenate([[0], _sent(numbers, self._sequence)])
+        t_s: FloatArray = np.interp(sent[1:], sent[place + 1], at)
         t_s[stamped] = own
         for n in np.flatnonzero((np.diff(place) > 1) & (np.diff(at) > SHORT_GAP_S)).tolist():
             first, last = int(place[n]) + 1, int(place[n + 1])
-            number = int(numbers[first - 1]) if first else self._sequence
-            lost = (int(numbers[last]) - number) % 256 != last - first + 1
+            lost = sent[last + 1] - sent[first] != last - first + 1
             begin = float(receipt[first - 1]) if first else self._receipt_s
             span = float(receipt[last]) - begin
             if lost and span > 0:
@@ -170,3 +172,12 @@ class TimeBase:
             self._boot_s = -np.inf
             self.restarts += 1
             n = stop
+
+
+def _sent(numbers: Ints, before: int) -> Ints:
+    """Give how many messages were sent up to each, counted from the one numbered `before`."""
+    steps = np.diff(numbers, prepend=before) & 255
+    # A step back by less than half the counter's range is a repeated or late message.
+    steps[steps > 128] = 0
+    sent: Ints = np.cumsum(steps)
+    return sent

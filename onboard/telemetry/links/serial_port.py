@@ -1,10 +1,15 @@
 """A serial port, or anything that looks like one."""
 
+import termios
+
 import serial
 
 from onboard.errors import LinkError
 
 READ_MOST_BYTES = 65_536
+
+FAULTS = (serial.SerialException, OSError, termios.error)
+"""What an unplugged or unsuitable device raises, here and there."""
 
 
 class SerialLink:
@@ -27,7 +32,7 @@ class SerialLink:
         self.name = device
         try:
             self._port = serial.Serial(device, baud, timeout=0, exclusive=True)
-        except (serial.SerialException, OSError, ValueError) as problem:
+        except (*FAULTS, ValueError) as problem:
             raise LinkError(f"{device}: {_cause(problem)}") from None
 
     def read(self, timeout_s: float) -> bytes:
@@ -39,7 +44,7 @@ class SerialLink:
                 return b""
             self._port.timeout = 0
             rest: bytes = self._port.read(READ_MOST_BYTES)
-        except (serial.SerialException, OSError, TypeError) as problem:
+        except (*FAULTS, TypeError) as problem:
             raise LinkError(f"{self.name}: {_cause(problem)}") from None
         return first + rest
 
