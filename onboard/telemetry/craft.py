@@ -19,10 +19,13 @@ NO_CRAFT_TYPES = (5, 6, 18, 26, 27, 30, 31, 33, 34, 36)
 receiver, camera, charging station, servo, open drone identification, battery."""
 
 CHOOSE_AFTER_US = 1_200_000
-"""Autopilots send a HEARTBEAT a second: so long after the first, all of them have been heard."""
+"""Autopilots send a HEARTBEAT a second: so long after the first, all of them have been heard ..."""
 
-CHOOSE_AFTER_FRAMES = 150
-"""As good as the time where a stream comes in a burst."""
+CHOOSE_AFTER_FRAMES = 30
+"""... if this many frames came meanwhile: fewer say little about who sends most."""
+
+CHOOSE_AT_LAST_FRAMES, CHOOSE_AT_LAST_US = 150, 3_000_000
+"""With so many frames (a burst), or after so long (a quiet link), the choice is made anyway."""
 
 HELD_MOST_FRAMES = 20_000
 """Frames kept while no autopilot has been heard; older ones are let go first."""
@@ -40,8 +43,10 @@ class CraftFilter:
     def __init__(self, system_id: int | None = None) -> None:
         self._wanted = system_id
         self._held: list[Frames] = []
-        self._heard: dict[int, int] = {}
+        self._heard: dict[int, tuple[int, int]] = {}
+        """Autopilots by system: component, and which frame of the link was its first HEARTBEAT."""
         self._first_beat_us: int | None = None
+        self._frames = 0
         self.system_id: int | None = None
         self.component_id: int | None = None
 
@@ -60,54 +65,59 @@ class CraftFilter:
 
     def silence(self, now_us: int) -> list[Frames]:
         """Choose if nothing that comes from now on [us] can change the choice."""
-        if self._first_beat_us is None or now_us < self._first_beat_us + CHOOSE_AFTER_US:
+        if self._first_beat_us is None or now_us < self._first_beat_us + CHOOSE_AT_LAST_US:
             return []
         return self.finish()
 
     def finish(self) -> list[Frames]:
         """Choose among what was heard; the stream has ended."""
         if self.system_id is None and self._first_beat_us is not None:
-            self._choose(np.concatenate([part.system_id for part in self._held]))
+            self._choose(np.concatenate([part.system_id for part in self._held]), self._frames)
         return self._pass_on() if self._held else []
 
     def _hear(self, frames: Frames) -> None:
         """Note the autopilots among the senders."""
-        beats = frames.where(frames.message_id == HEARTBEAT)
-        if not len(beats):
-            return
-        rows = beats.rows(layout(HEARTBEAT))
-        craft = (rows["autopilot"] != AUTOPILOT_INVALID) & ~np.isin(rows["type"], NO_CRAFT_TYPES)
-        beats = beats.where(craft)
-        for system, component, stamp_us in zip(
-            beats.system_id.tolist(),
-            beats.component_id.tolist(),
-            beats.stamp_us.tolist(),
-            strict=True,
-        ):
-            self._heard.setdefault(system, component)
-            if self._wanted in (None, system) and self._first_beat_us is None:
-                self._first_beat_us = stamp_us
+        place = np.flatnonzero(frames.message_id == HEARTBEAT)
+        if len(place):
+            beats = frames.where(place)
+            rows = beats.rows(layout(HEARTBEAT))
+            craft = rows["autopilot"] != AUTOPILOT_INVALID
+            craft &= ~np.isin(rows["type"], NO_CRAFT_TYPES)
+            for n in np.flatnonzero(craft).tolist():
+                system, component = int(beats.system_id[n]), int(beats.component_id[n])
+                self._heard.setdefault(system, (component, self._frames + int(place[n])))
+                if self._wanted in (None, system) and self._first_beat_us is None:
+                    self._first_beat_us = int(beats.stamp_us[n])
+        self._frames += len(frames)
 
     def _choose_if_due(self) -> None:
         if self._wanted is not None:
             if self._wanted in self._heard:
-                self._choose(np.empty(0, np.int64))
+                self._choose(np.empty(0, np.int64), self._frames)
             return
         while len(self._held) > 1 and sum(map(len, self._held[1:])) > HELD_MOST_FRAMES:
             self._held.pop(0)
         if self._first_beat_us is None:
             return
         system = np.concatenate([part.system_id for part in self._held])
-        stamp_us = np.concatenate([part.stamp_us for part in self._held])
-        late = np.flatnonzero(stamp_us >= self._first_beat_us + CHOOSE_AFTER_US)
-        until = min(int(late[0]) if len(late) else len(system), CHOOSE_AFTER_FRAMES)
-        if len(late) or len(system) >= CHOOSE_AFTER_FRAMES:
-            self._choose(system[:until])
+        since_us = np.concatenate([part.stamp_us for part in self._held]) - self._first_beat_us
+        count = np.arange(len(system))
+        due = (since_us >= CHOOSE_AFTER_US) & (count >= CHOOSE_AFTER_FRAMES)
+        due |= (since_us >= CHOOSE_AT_LAST_US) | (count >= CHOOSE_AT_LAST_FRAMES)
+        # Not before the first HEARTBEAT itself, however much came in front of it.
+        first = self._frames - len(system)
+        due &= count > min(index for _, index in self._heard.values()) - first
+        if np.any(due):
+            until = int(np.flatnonzero(due)[0])
+            self._choose(system[:until], first + until)
 
-    def _choose(self, senders: Ints) -> None:
-        candidates = [self._wanted] if self._wanted is not None else list(self._heard)
+    def _choose(self, senders: Ints, until: int) -> None:
+        """Choose who sends most among those heard before frame number `until`."""
+        candidates = [system for system, (_, index) in self._heard.items() if index < until]
+        if self._wanted is not None:
+            candidates = [self._wanted]
         self.system_id = max(candidates, key=lambda one: np.count_nonzero(senders == one))
-        self.component_id = self._heard[self.system_id]
+        self.component_id = self._heard[self.system_id][0]
 
     def _pass_on(self) -> list[Frames]:
         if self.system_id is None:

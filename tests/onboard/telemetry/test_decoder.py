@@ -89,9 +89,9 @@ def test_of_two_craft_the_one_that_sends_most_is_followed_even_if_heard_later() 
 def test_a_lone_heartbeat_is_followed_once_nothing_else_comes() -> None:
     decoder = Decoder()
     decoder.push(LinkScanner().push([(0, Sender(7).heartbeat())]))
-    decoder.silence(1_100_000)
+    decoder.silence(2_900_000)
     assert decoder.craft.system_id is None
-    decoder.silence(1_200_000)
+    decoder.silence(3_000_000)
     assert decoder.craft.system_id == 7
 
 
