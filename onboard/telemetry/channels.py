@@ -26,7 +26,8 @@ ARMED = 128
 def _known(values: Rows, *unknown: float, per: float = 1.0) -> FloatArray:
     """Give values of which `per` make one SI unit, NaN where the raw value is one of `unknown`."""
     known = values.astype(np.float64) / per
-    known[np.isin(values, unknown)] = np.nan
+    for mark in unknown:
+        known[values == mark] = np.nan
     return known
 
 
