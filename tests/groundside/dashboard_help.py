@@ -118,11 +118,17 @@ class SteeredSource:
     async def stream(self) -> AsyncIterator[Update]:
         while True:
             update = await self._queue.get()
+            if isinstance(update, Update):
+                yield update  # comes back here when the reader asks for more: it is taken then
+            self._queue.task_done()
             if update is None:
                 return
             if isinstance(update, Exception):
                 raise update
-            yield update
+
+    async def all_taken(self) -> None:
+        """Wait until the reader has dealt with all that was put in."""
+        await self._queue.join()
 
 
 class Clock:
@@ -159,12 +165,19 @@ class Ride:
     async def give(self, *updates: Update | Exception | None) -> None:
         for update in updates:
             self.source.put(update)
+        await asyncio.wait_for(self.source.all_taken(), 5.0)
         await self.show()
 
     async def show(self) -> None:
         await self.pilot.pause()
         self.app.tick()
-        await self.pilot.pause()
+        same = 0
+        before = ""
+        while same < 3:  # the pilot takes a process that is starved for one that is idle
+            await self.pilot.pause()
+            now = self.text
+            same = same + 1 if now == before else 0
+            before = now
 
     @property
     def text(self) -> str:

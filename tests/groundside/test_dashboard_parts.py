@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.color import Color, ColorSystem
+from textual.geometry import Size
 from textual.theme import Theme
 
 from groundside.dashboard.block_font import GLYPHS, SIZES, TypeSize, draw, fitting
@@ -17,6 +18,7 @@ from groundside.dashboard.face import ride_face
 from groundside.dashboard.notices import Notice, notices
 from groundside.dashboard.rows import share_rows
 from groundside.dashboard.themes import MONO, NIGHT, SUN
+from groundside.dashboard.widgets.figure_table import FigureTable
 from groundside.dashboard.widgets.painted import joined, shortened, wrapped
 from groundside.units import CHOICES
 from tests.groundside.dashboard_help import TARGET, snapshot
@@ -125,6 +127,17 @@ def test_a_target_without_figures_says_why() -> None:
     face = ride_face(snapshot(why={"target": "no battery"}), KMH, target_distance_m=5200.0)
     assert face.has_target
     assert face.cue.parts == ("target 5.20 km: no battery",)
+
+
+def test_old_small_figures_take_another_style() -> None:
+    table = FigureTable()
+    styles = []
+    for since_received_s in (0.0, 3.0):
+        face = ride_face(snapshot(), KMH, since_received_s=since_received_s)
+        table.set_reactive(FigureTable.shown, (face.cells, face.stale))
+        line = table.paint(Size(40, 1))[0]
+        styles.append({style for text, style in line if "412 W" in text})
+    assert styles == [{"table--value"}, {"table--stale"}]
 
 
 def test_figures_that_a_craft_has_not_are_left_away() -> None:
