@@ -6,7 +6,6 @@ Each subclass turns what it shows into lines of styled pieces; equal lines cost 
 from typing import Any
 
 from rich.segment import Segment
-from textual import events
 from textual.geometry import Region, Size
 from textual.reactive import reactive
 from textual.strip import Strip
@@ -91,10 +90,6 @@ class Painted(Widget):
         self._lines = self.paint(size)[: size.height] if paintable else []
         return self._lines
 
-    def on_resize(self, _event: events.Resize) -> None:
-        """Lay the lines out again: what was painted fits the old size only."""
-        self.lay_out()
-
     def lay_out(self) -> None:
         """Paint everything anew."""
         self._repaint_lines()
@@ -103,7 +98,7 @@ class Painted(Widget):
     def render_line(self, y: int) -> Strip:
         """Give one line to the toolkit."""
         width = self.size.width
-        if self._painted_for != self.size:
+        if self._painted_for != self.size:  # the toolkit asks for all lines after a resize
             self._repaint_lines()
         line = self._lines[y] if y < len(self._lines) else []
         segments = [
