@@ -46,6 +46,13 @@ class Sender:
             )
         )
 
+    def position(self, boot_s: float, north_mps: float) -> bytes:
+        return self._pack(
+            dialect.MAVLink_global_position_int_message(
+                round(boot_s * 1000), 450000000, -300000000, 0, 0, round(north_mps * 100), 0, 0, 0
+            )
+        )
+
     def second(self, boot_s: float, volts: float, amps: float, speed: float) -> list[bytes]:
         """One second of telemetry at 2 Hz."""
         frames = [self.heartbeat()]

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from onboard.errors import LogError
 from onboard.feed.jsonable import jsonable
 from onboard.profile import Profile
@@ -50,19 +52,24 @@ def review(path: Path, profile: Profile, system_id: int | None = None) -> dict[s
         If the log cannot be read, or does not hold the system asked for.
     """
     ride = Ride(profile, system_id)
-    stamps: list[int] = []
+    first_us: int | None = None
+    last_us, forward_us = 0, 0
     for frames in read_log(path):
         ride.take(frames)
         if len(frames):
-            stamps += [int(frames.stamp_us[0]), int(frames.stamp_us[-1])]
+            first_us = int(frames.stamp_us[0]) if first_us is None else first_us
+            # A clock that was set back in the middle must not shorten the log.
+            steps = np.diff(frames.stamp_us, prepend=last_us or first_us)
+            forward_us += int(steps[steps > 0].sum())
+            last_us = int(frames.stamp_us[-1])
     ride.finish()
     snapshot = ride.snapshot(str(path), age_s=0.0)
     facts = LogFacts(
         format="telemetry",
         messages=ride.messages,
         bad_bytes=ride.bad_bytes,
-        start_utc=_start_utc(ride, stamps[0]),
-        duration_s=max(0.0, (stamps[-1] - stamps[0]) * 1e-6),
+        start_utc=_start_utc(ride, first_us or 0),
+        duration_s=forward_us * 1e-6,
     )
     followed = ride.decoder.craft.system_id
     others = ", ".join(str(number) for number in sorted(ride.decoder.craft.others))

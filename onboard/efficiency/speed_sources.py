@@ -8,8 +8,10 @@ from onboard.efficiency.distance import DistanceMeter
 FIX_NEEDED = 3
 """A three-dimensional fix: with less the receiver's speed is not to be trusted."""
 
-COVERAGE_FRACTION = 0.9
-"""A source is passed over for one further down only if it covers clearly less time."""
+COVERAGE_FRACTION = 0.5
+"""A source is passed over for one further down only if it covers less than half the time of that
+one. Not sooner: what the others say while the receiver has no fix is a guess, often zero, and a
+bridged gap is at least counted as one."""
 
 
 class SpeedSources:

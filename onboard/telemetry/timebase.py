@@ -29,7 +29,9 @@ class TimeBase:
 
     def __init__(self) -> None:
         self._offset_s: float | None = None
-        self._first_receipt_s: float | None = None
+        # The newest message: its time of receipt as given, and counted from the first one's.
+        self._clock_s: float | None = None
+        self._received_s = 0.0
         # The last timed message: the left end of the next stretch.
         self._t_s = 0.0
         self._receipt_s = 0.0
@@ -64,15 +66,17 @@ class TimeBase:
         """
         if not len(receipt_s):
             return np.empty(0)
-        if self._first_receipt_s is None:
-            self._first_receipt_s = self._receipt_s = float(receipt_s[0])
+        if self._clock_s is None:
+            self._clock_s = float(receipt_s[0])
             self._sequence = int(sequence[0]) - 1
-        receipt = np.concatenate([self._waiting_receipt, receipt_s])
+        # A wall clock that is set back must neither run time backwards nor hold it up.
+        forward = np.maximum(np.diff(receipt_s, prepend=self._clock_s), 0.0)
+        received = np.cumsum(np.concatenate([[self._received_s], forward]))[1:]
+        self._clock_s, self._received_s = float(receipt_s[-1]), float(received[-1])
+        receipt = np.concatenate([self._waiting_receipt, received])
         boot = np.concatenate([np.full(self.waiting, np.nan), boot_s])
-        # A wall clock that was set back must not run time backwards.
-        receipt = np.maximum.accumulate(np.maximum(receipt, self._receipt_s))
         self._waiting_sequence = np.concatenate([self._waiting_sequence, sequence])
-        return self._settle(receipt, boot, float(receipt[-1]))
+        return self._settle(receipt, boot, self._received_s)
 
     def silence(self, now_s: float) -> FloatArray:
         """Give the times of waiting messages that are settled by nothing having come until now.
@@ -82,9 +86,10 @@ class TimeBase:
         now_s
             The clock that times of receipt are read from [s].
         """
-        if not self.waiting or now_s - self._waiting_receipt[0] <= PATIENCE_S:
+        if not self.waiting or self._clock_s is None:
             return np.empty(0)
-        return self._settle(self._waiting_receipt, np.full(self.waiting, np.nan), now_s)
+        until_s = self._received_s + max(now_s - self._clock_s, 0.0)
+        return self._settle(self._waiting_receipt, np.full(self.waiting, np.nan), until_s)
 
     def _settle(self, receipt: FloatArray, boot: FloatArray, now_s: float) -> FloatArray:
         numbers = self._waiting_sequence
@@ -177,7 +182,7 @@ class TimeBase:
 def _sent(numbers: Ints, before: int) -> Ints:
     """Give how many messages were sent up to each, counted from the one numbered `before`."""
     steps = np.diff(numbers, prepend=before) & 255
-    # A step back by less than half the counter's range is a repeated or late message.
-    steps[steps > 128] = 0
+    # Repeated or late messages, and senders that do not count: each is one message after another.
+    steps[(steps == 0) | (steps > 128)] = 1
     sent: Ints = np.cumsum(steps)
     return sent

@@ -86,6 +86,36 @@ def test_another_craft_in_the_log_is_said(tmp_path: Path) -> None:
     assert "system 7" in event["text"]
 
 
+def test_a_clock_set_back_in_the_middle_shortens_nothing(tmp_path: Path) -> None:
+    sender = Sender()
+    frames = [frame for n in range(200) for frame in sender.second(5 + n, 50, 8, 2)]
+    (tmp_path / "steady").write_bytes(records(frames))
+    half = len(frames) // 2
+    early = records(frames[half:], start_us=1_700_000_000_000_000)
+    (tmp_path / "set_back").write_bytes(records(frames[:half]) + early)
+    steady = review(tmp_path / "steady", Profile())
+    set_back = review(tmp_path / "set_back", Profile())
+    assert set_back["trip"]["energy_wh"]["value"] == pytest.approx(
+        steady["trip"]["energy_wh"]["value"], rel=1e-3
+    )
+    assert set_back["log"]["duration_s"] == pytest.approx(steady["log"]["duration_s"], abs=0.2)
+
+
+def test_while_the_fix_is_lost_a_frozen_velocity_is_not_believed(tmp_path: Path) -> None:
+    sender = Sender()
+    frames = []
+    for n in range(600):
+        lost = 200 <= n < 300
+        lat = 45 + 2.0 * n / 111_131.8  # due north at 2 m/s
+        frames += [sender.heartbeat(), sender.attitude(5 + n), sender.sys_status(50, 8)]
+        frames.append(sender.gps(0 if lost else 2.0, fix=1 if lost else 3, lat=lat))
+        frames.append(sender.position(5 + n, 0.0 if lost else 2.0))
+    (tmp_path / "log").write_bytes(records(frames))
+    trip = review(tmp_path / "log", Profile())["trip"]
+    assert trip["distance_m"]["value"] == pytest.approx(1198.0, rel=0.005)
+    assert trip["bridged_distance_fraction"] == pytest.approx(101 / 599, rel=0.02)
+
+
 def test_a_clock_never_set_gives_no_date(tmp_path: Path) -> None:
     sender = Sender()
     frames = [frame for n in range(20) for frame in sender.second(n, 50, 8, 2)]
