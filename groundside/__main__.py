@@ -11,7 +11,7 @@ from groundside.source import SnapshotSource
 from groundside.terminal import usable_terminal
 from groundside.units import CHOICES, Units, units_named
 from onboard import __version__
-from onboard.__main__ import OneLineParser
+from onboard.__main__ import OneLineParser, system_id
 from onboard.errors import WattwakeError
 from onboard.profile import DEFAULT_FEED_PORT, Profile, load_profile
 
@@ -60,7 +60,7 @@ def parser() -> argparse.ArgumentParser:
         log_reader.add_argument("log", type=Path, metavar="LOG", help="telemetry log or session")
         log_reader.add_argument("--profile", type=Path, metavar="FILE", help="craft profile (TOML)")
         log_reader.add_argument(
-            "--system-id", type=int, metavar="N", help="follow this MAVLink system"
+            "--system-id", type=system_id, metavar="N", help="follow this MAVLink system"
         )
     review.add_argument("--json", action="store_true", help="print JSON, for other programs")
     for shown in (watch, replay, demo):

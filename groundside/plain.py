@@ -47,7 +47,8 @@ def line_of(snapshot: Snapshot, units: Units, since_received_s: float = 0.0) -> 
     link = part(snapshot, "link")
     if link and "system_id" in link and link["system_id"] is None:
         alerts = "".join(f"  {text}" for text in _alert_texts(snapshot))
-        return f"{reading(link, 'system_id').why or 'no autopilot'} on {link.get('source')}{alerts}"
+        why, source = reading(link, "system_id").why, text_of(link.get("source"))
+        return f"{why} on {source}{alerts}"
 
     def consumption(key: str) -> str:
         figure = reading(snapshot, "wh_per_km", key)

@@ -23,7 +23,8 @@ class WithTarget(Wrapped):
     def __init__(self, source: SnapshotSource, distance_m: float) -> None:
         super().__init__(source)
         self._distance_m = distance_m
-        self._start_m: float | None = None
+        self._made_m = 0.0
+        self._trip_m: float | None = None
 
     async def stream(self) -> AsyncIterator[Update]:
         """Give the updates of the source behind, with the target filled in."""
@@ -33,14 +34,16 @@ class WithTarget(Wrapped):
             yield update
 
     def _target(self, snapshot: Snapshot) -> dict[str, Any]:
-        made = _estimate(snapshot.get("trip"), "distance_m")
-        made_m = made.value if isinstance(made, Figure) else 0.0
-        # A daemon that started anew counts from zero again.
-        if self._start_m is None or made_m < self._start_m:
-            self._start_m = made_m
+        trip = _estimate(snapshot.get("trip"), "distance_m")
+        if isinstance(trip, Figure):
+            # A daemon that started anew counts from zero again; what was made stays made.
+            self._made_m += max(
+                0.0, trip.value - (trip.value if self._trip_m is None else self._trip_m)
+            )
+            self._trip_m = trip.value
         target: dict[str, Any] = jsonable(
             distance_target(
-                self._distance_m - (made_m - self._start_m),
+                self._distance_m - self._made_m,
                 _estimate(snapshot.get("battery"), "left_wh"),
                 _estimate(snapshot.get("wh_per_km"), "last_300_s"),
             )

@@ -23,6 +23,14 @@ class OneLineParser(argparse.ArgumentParser):
         self.exit(2, f"{self.prog}: {message} (see --help)\n")
 
 
+def system_id(text: str) -> int:
+    """Read a MAVLink system id from the command line."""
+    number = int(text)
+    if not 1 <= number <= 255:
+        raise argparse.ArgumentTypeError(f"{text}: expected a whole number from 1 to 255")
+    return number
+
+
 def parser() -> argparse.ArgumentParser:
     """Build the parser of all commands."""
     top = OneLineParser(
@@ -43,7 +51,7 @@ def parser() -> argparse.ArgumentParser:
         "(default: the profile's, else udpin:0.0.0.0:14550)",
     )
     run.add_argument("--baud", type=int, help="speed of a serial link (default 57600)")
-    run.add_argument("--system-id", type=int, metavar="N", help="follow this MAVLink system")
+    run.add_argument("--system-id", type=system_id, metavar="N", help="follow this MAVLink system")
     run.add_argument(
         "--listen", metavar="HOST:PORT", help="where viewers connect (default 127.0.0.1:27220)"
     )

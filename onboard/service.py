@@ -122,7 +122,9 @@ class Service:
     def _on_signals(self) -> None:
         loop = asyncio.get_running_loop()
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
-            loop.add_signal_handler(number, self._stop.set)
+            # Ignored from outside (nohup) stays ignored.
+            if signal.getsignal(number) is not signal.SIG_IGN:
+                loop.add_signal_handler(number, self._stop.set)
 
     async def _serve(self, reader: LinkReader, name: str) -> None:
         due_s = time.monotonic()

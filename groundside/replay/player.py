@@ -34,6 +34,8 @@ class LogCursor:
         self._first_us = first_us
         self._window: Frames | None = next(self._windows, None)
         self._at = 0
+        self.last_s = 0.0
+        """Place of the last frame given [s from the log's first stamp]."""
 
     @property
     def ended(self) -> bool:
@@ -48,8 +50,10 @@ class LogCursor:
             later = np.flatnonzero(self._window.stamp_us[self._at :] > limit_us)
             stop = self._at + int(later[0]) if len(later) else len(self._window)
             if stop > self._at:
-                yield self._window.where(np.arange(self._at, stop))
+                given = self._window.where(np.arange(self._at, stop))
+                self.last_s = (int(given.stamp_us[-1]) - self._first_us) * 1e-6
                 self._at = stop
+                yield given
             if stop < len(self._window):
                 return
             self._window, self._at = next(self._windows, None), 0
@@ -115,11 +119,14 @@ class ReplaySource:
             yield self._update()
 
     def _update(self) -> Update:
-        snapshot = self._ride.snapshot(self.name, age_s=0.0).as_dict()
+        place_s = min(self.controls.place_s(), self._duration_s)
+        # In a gap of the log the figures age as they did on the water.
+        age_s = max(0.0, place_s - self._cursor.last_s)
+        snapshot = self._ride.snapshot(self.name, age_s=age_s).as_dict()
         snapshot["replay"] = {
             "speed": self.controls.speed,
             "paused": self.controls.paused,
-            "t_s": min(self.controls.place_s(), self._duration_s),
+            "t_s": place_s,
             "duration_s": self._duration_s,
         }
         return Update(snapshot)

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from onboard.efficiency.figure import Unknown
 from onboard.errors import LogError
 from onboard.feed.jsonable import jsonable
 from onboard.profile import Profile
@@ -16,6 +17,9 @@ SCHEMA = 1
 
 PLAUSIBLE_FROM_US = 1_000_000_000_000_000
 """September 2001: an earlier stamp is from a clock that was never set."""
+
+CLOCK_SET_US = 86_400_000_000
+"""A step of more than a day between two stamps is a clock that was set, not a pause."""
 
 
 @dataclass(frozen=True)
@@ -58,9 +62,9 @@ def review(path: Path, profile: Profile, system_id: int | None = None) -> dict[s
         ride.take(frames)
         if len(frames):
             first_us = int(frames.stamp_us[0]) if first_us is None else first_us
-            # A clock that was set back in the middle must not shorten the log.
+            # A clock that was set in the middle must not bend the log's length.
             steps = np.diff(frames.stamp_us, prepend=last_us or first_us)
-            forward_us += int(steps[steps > 0].sum())
+            forward_us += int(steps[(steps > 0) & (steps < CLOCK_SET_US)].sum())
             last_us = int(frames.stamp_us[-1])
     ride.finish()
     snapshot = ride.snapshot(str(path), age_s=0.0)
@@ -87,6 +91,8 @@ def review(path: Path, profile: Profile, system_id: int | None = None) -> dict[s
         for key, text in snapshot.as_dict().get("why", {}).items()
         if key in ("battery", "set_and_drift", "time_left_s")
     }
+    if isinstance(snapshot.range_m.now, Unknown):
+        why["range_m"] = snapshot.range_m.now.why
     not_yet = {"bands": "not in this version", "curve": "not in this version"}
     return {
         "schema": SCHEMA,

@@ -9,7 +9,11 @@ import numpy as np
 from onboard.block import FloatArray
 
 CAPACITY = 16_384
-"""Points kept: 300 s at up to 54 samples a second."""
+"""Points kept."""
+
+SPACING_S = 0.02
+"""Of samples within one such slice of time only the last is kept, so that the points reach back for
+327 s at any rate. The totals rest on every sample all the same."""
 
 
 def running_total(total: float, increments: FloatArray) -> float:
@@ -68,12 +72,16 @@ class CumulativeCurve:
             self._first_s = float(t_s[0])
             increments = np.concatenate([[0.0], increments[1:]])
         total = np.cumsum(np.concatenate([[self.total], increments]))[1:]
-        t_s, total = t_s[-CAPACITY:], total[-CAPACITY:]
+        slices = np.floor(t_s / SPACING_S)
+        if self._end and slices[0] == np.floor(self._t_s[self._end - 1] / SPACING_S):
+            self._end -= 1
+        kept = np.append(slices[1:] != slices[:-1], True)
+        t_s, total = t_s[kept][-CAPACITY:], total[kept][-CAPACITY:]
         if self._end + len(t_s) > len(self._t_s):
-            kept = min(self._end, CAPACITY)
-            self._t_s[:kept] = self._t_s[self._end - kept : self._end].copy()
-            self._total[:kept] = self._total[self._end - kept : self._end].copy()
-            self._end = kept
+            moved = slice(self._end - min(self._end, CAPACITY), self._end)
+            self._end = moved.stop - moved.start
+            self._t_s[: self._end] = self._t_s[moved].copy()
+            self._total[: self._end] = self._total[moved].copy()
         self._t_s[self._end : self._end + len(t_s)] = t_s
         self._total[self._end : self._end + len(t_s)] = total
         self._end += len(t_s)

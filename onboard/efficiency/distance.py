@@ -74,7 +74,8 @@ class DistanceMeter:
         bridged = step_s > GAP_S
         for n in np.flatnonzero(bridged).tolist():
             line = local_distance_m(rows[n, 2], rows[n, 3], rows[n + 1, 2], rows[n + 1, 3])
-            if np.isfinite(line):
+            # A line that no craft of this size could have made is a fault of the positions.
+            if line < SPEED_MOST_MPS * step_s[n]:
                 step_m[n] = line
         self.bridged_m = running_total(self.bridged_m, step_m[bridged])
         self.measured_s = running_total(self.measured_s, step_s[~bridged])

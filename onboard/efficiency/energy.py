@@ -17,6 +17,9 @@ GAP_S = 5.0
 """A step longer than this is a gap: a rider's power can change within seconds, and autopilots send
 battery data at 1 Hz or more. Common practice, no source."""
 
+COUNTER_STEP_AH = 0.002
+"""Less than this may flow without the autopilot's counters moving: they count in steps of 1 mAh."""
+
 VOLTS_MOST_V = 200.0
 AMPS_MOST_A = 1000.0
 """Far above any craft of this size (5 kW); beyond them a sample is a fault, not a reading."""
@@ -108,13 +111,20 @@ class EnergyMeter:
     def _by_counters(self, before: FloatArray, after: FloatArray) -> tuple[float, float] | None:
         """Give corrected charge [Ah] and energy [Wh] over a gap by the counters, None without.
 
-        A counter that went back was reset: it knows nothing of the time before.
+        A counter that went back was reset and knows nothing of the time before; one that stood
+        still while current flowed on both sides does not count; one that leapt is broken.
         """
         hours = float(after[0] - before[0]) / SECONDS_PER_HOUR
-        volts = float(before[1] + after[1]) / 2
+        volts, amps = (float(before[1] + after[1]) / 2, float(before[2] + after[2]) / 2)
         charge_out, energy_out = (after[3:] - before[3:]).tolist()
         scale, offset_a = self._sensors.current_scale, self._sensors.current_offset_a
-        has_charge, has_energy = charge_out >= 0, energy_out >= 0
+        idle = amps * hours < COUNTER_STEP_AH
+        has_charge = (charge_out > 0 or (idle and charge_out == 0)) and (
+            charge_out < AMPS_MOST_A * hours
+        )
+        has_energy = (energy_out > 0 or (idle and energy_out == 0)) and (
+            energy_out < AMPS_MOST_A * VOLTS_MOST_V * hours
+        )
         if not (has_charge or has_energy):
             return None
         if not has_charge:

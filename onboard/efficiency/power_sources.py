@@ -46,8 +46,8 @@ class BatterySide:
 
     @property
     def last_s(self) -> float:
-        """Stream time of the newest sample [s]."""
-        return max(meter.energy_wh.last_s or 0.0 for meter in self.meters)
+        """Stream time up to which all meters count [s]: one that falls silent holds it up."""
+        return min(meter.energy_wh.last_s or 0.0 for meter in self.meters)
 
     @property
     def power_w(self) -> float:
@@ -61,8 +61,8 @@ class BatterySide:
 
     @property
     def volts_v(self) -> float:
-        """Voltage at the newest samples, the mean of the packs [V]."""
-        return sum(meter.volts_v for meter in self.meters) / len(self.meters)
+        """Voltage of the first pack at its newest sample [V]."""
+        return self.meters[0].volts_v
 
     def between_wh(self, begin_s: float, end_s: float) -> float:
         """Give the energy drawn between two stream times [Wh]."""
@@ -97,7 +97,8 @@ class PowerSources:
 
     def chosen(self) -> BatterySide | None:
         """Give the meters that the figures rest on, None where no current is measured."""
-        packs = tuple(meter for meter in self._packs.values() if meter.energy_wh.last_s is not None)
+        meters = [self._packs[pack] for pack in sorted(self._packs)]
+        packs = tuple(meter for meter in meters if meter.energy_wh.last_s is not None)
         covered_s = max((meter.measured_s for meter in packs), default=0.0)
         if packs and covered_s >= COVERAGE_FRACTION * self._summary.measured_s:
             return BatterySide(packs)

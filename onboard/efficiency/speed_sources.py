@@ -19,11 +19,15 @@ class SpeedSources:
 
     def __init__(self) -> None:
         self._meters = {name: DistanceMeter() for name in ("gps", "fused", "hud")}
+        self._heard_receiver = self._had_fix = False
 
     def fold(self, block: Block) -> None:
         """Take in a block's `gps`, `fused` and `hud` channels."""
         if gps := block.get("gps"):
-            speed = np.where(gps["fix"] >= FIX_NEEDED, gps["speed_mps"], np.nan)
+            fixed = gps["fix"] >= FIX_NEEDED
+            self._heard_receiver = True
+            self._had_fix |= bool(np.any(fixed))
+            speed = np.where(fixed, gps["speed_mps"], np.nan)
             self._meters["gps"].fold(gps.t_s, speed, gps["latitude_deg"], gps["longitude_deg"])
         if fused := block.get("fused"):
             speed = np.hypot(fused["north_mps"], fused["east_mps"])
@@ -35,6 +39,9 @@ class SpeedSources:
 
     def chosen(self) -> DistanceMeter | None:
         """Give the meter that the figures rest on, None where no speed is known."""
+        if self._heard_receiver and not self._had_fix:
+            # What else states a speed then states a zero that nobody measured.
+            return None
         most_s = max(meter.measured_s for meter in self._meters.values())
         for meter in self._meters.values():
             if meter.distance_m.last_s is not None and (
@@ -45,6 +52,6 @@ class SpeedSources:
 
     def why_none(self) -> str:
         """Say why no meter can be chosen."""
-        if self._meters["gps"].gate.unknown:
+        if self._heard_receiver:
             return "no GPS fix"
         return "no GPS heard yet"

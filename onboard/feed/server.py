@@ -7,10 +7,6 @@ import socket
 from onboard.errors import FeedError, UsageError
 from onboard.feed.snapshot import SCHEMA, as_line
 
-WAITING_MOST_BYTES = 64 * 1024
-"""A viewer with more than this unsent is left out until it has caught up: it gets newer snapshots
-later, never a queue of old ones."""
-
 SEND_BUFFER_BYTES = 16 * 1024
 """Kept small, so that a viewer that stopped reading is noticed within seconds, not minutes."""
 
@@ -43,11 +39,14 @@ class _Viewer:
         self.taking_since_s = now_s
 
     def offer(self, line: bytes, now_s: float) -> bool:
-        """Send a line unless too much waits; tell whether the viewer may stay."""
+        """Send a line unless one waits unsent; tell whether the viewer may stay.
+
+        A viewer that is left out gets a newer snapshot later, never a queue of old ones.
+        """
         transport = self.writer.transport
         if transport.is_closing():
             return False
-        if transport.get_write_buffer_size() < WAITING_MOST_BYTES:
+        if transport.get_write_buffer_size() == 0:
             self.writer.write(line)
             self.taking_since_s = now_s
             return True
@@ -80,7 +79,7 @@ class FeedServer:
         self._hello = as_line(hello)
         try:
             self._server = await asyncio.start_server(self._serve, host, port)
-        except OSError as problem:
+        except (OSError, UnicodeError) as problem:
             raise FeedError(
                 f"cannot listen on {host}:{port} ({_cause(problem)}): "
                 "stop what uses it, or choose another with --listen HOST:PORT"
@@ -130,5 +129,5 @@ class FeedServer:
             writer.close()
 
 
-def _cause(problem: OSError) -> str:
-    return (problem.strerror or str(problem)).lower()
+def _cause(problem: OSError | UnicodeError) -> str:
+    return (getattr(problem, "strerror", None) or str(problem)).lower()

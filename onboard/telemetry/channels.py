@@ -19,6 +19,9 @@ UINT8_UNKNOWN, UINT16_UNKNOWN, INT16_UNKNOWN = 255, 65535, 32767
 HJ_PER_WH = 36.0
 """One hectojoule is 100 J; one watt-hour is 3600 J."""
 
+UTC_FROM_S, UTC_UNTIL_S = 946_684_800.0, 4_102_444_800.0
+"""The years 2000 to 2100 in Unix time."""
+
 ARMED = 128
 """MAV_MODE_FLAG_SAFETY_ARMED."""
 
@@ -68,7 +71,7 @@ def battery(rows: Rows) -> Columns:
 
 
 def gps(rows: Rows) -> Columns:
-    """GPS_RAW_INT to `gps`; the position is unknown below a two-dimensional fix."""
+    """GPS_RAW_INT to `gps`; unknown below a two-dimensional fix, a position of 0, 0 always."""
     fix = rows["fix_type"].astype(np.float64)
     no_fix = fix < 2
     columns = {
@@ -85,6 +88,9 @@ def gps(rows: Rows) -> Columns:
     }
     for name in ("latitude_deg", "longitude_deg", "speed_mps", "course_deg"):
         columns[name][no_fix] = np.nan
+    nowhere = (rows["lat"] == 0) & (rows["lon"] == 0)
+    columns["latitude_deg"][nowhere] = np.nan
+    columns["longitude_deg"][nowhere] = np.nan
     return columns
 
 
@@ -151,8 +157,10 @@ def drive_status(rows: Rows) -> Columns:
 
 
 def clock(rows: Rows) -> Columns:
-    """SYSTEM_TIME to `clock`; zero is a clock that was never set."""
-    return {"utc_s": _known(rows["time_unix_usec"], 0, per=1e6)}
+    """SYSTEM_TIME to `clock`; a time that cannot be is a clock that was never set."""
+    utc_s = _known(rows["time_unix_usec"], per=1e6)
+    utc_s[(utc_s < UTC_FROM_S) | (utc_s > UTC_UNTIL_S)] = np.nan
+    return {"utc_s": utc_s}
 
 
 def heartbeat(rows: Rows) -> Columns:

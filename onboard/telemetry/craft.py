@@ -43,6 +43,7 @@ class CraftFilter:
     def __init__(self, system_id: int | None = None) -> None:
         self._wanted = system_id
         self._held: list[Frames] = []
+        self._held_count = 0
         self._heard: dict[int, tuple[int, int]] = {}
         """Autopilots by system: component, and which frame of the link was its first HEARTBEAT."""
         self._first_beat_us: int | None = None
@@ -59,6 +60,7 @@ class CraftFilter:
         """Give the frames of the followed autopilot, in order."""
         self._hear(frames)
         self._held.append(frames)
+        self._held_count += len(frames)
         if self.system_id is None:
             self._choose_if_due()
         return self._pass_on()
@@ -91,12 +93,12 @@ class CraftFilter:
         self._frames += len(frames)
 
     def _choose_if_due(self) -> None:
+        while len(self._held) > 1 and self._held_count - len(self._held[0]) > HELD_MOST_FRAMES:
+            self._held_count -= len(self._held.pop(0))
         if self._wanted is not None:
             if self._wanted in self._heard:
                 self._choose(np.empty(0, np.int64), self._frames)
             return
-        while len(self._held) > 1 and sum(map(len, self._held[1:])) > HELD_MOST_FRAMES:
-            self._held.pop(0)
         if self._first_beat_us is None:
             return
         system = np.concatenate([part.system_id for part in self._held])
@@ -122,7 +124,7 @@ class CraftFilter:
     def _pass_on(self) -> list[Frames]:
         if self.system_id is None:
             return []
-        ready, self._held = self._held, []
+        ready, self._held, self._held_count = self._held, [], 0
         return [
             part.where(
                 (part.system_id == self.system_id) & (part.component_id == self.component_id)

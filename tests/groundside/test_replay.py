@@ -10,6 +10,7 @@ from groundside.replay.player import ReplaySource
 from groundside.review.summary import review
 from onboard.errors import LogError
 from onboard.profile import Profile, load_profile
+from tests.small_streams import Sender, records
 
 LOGS = Path(__file__).parents[2] / "replay_logs"
 RIDE, CRAFT = LOGS / "harbour_loop.tlog", LOGS / "harbour_loop.toml"
@@ -100,6 +101,19 @@ def test_pause_faster_and_slower_keep_the_place() -> None:
     for _ in range(20):
         pacing.slower()
     assert pacing.speed == SPEEDS[0]
+
+
+def test_in_a_gap_of_the_log_the_figures_age(tmp_path: Path) -> None:
+    sender = Sender()
+    frames = [frame for n in range(100) for frame in sender.second(5 + n, 50, 8, 2)]
+    before = records(frames[:350])  # 0 to 34.9 s
+    behind = records(frames[350:], start_us=1_750_000_000_000_000 + 95_000_000)
+    (tmp_path / "log").write_bytes(before + behind)
+    snapshots, _ = play(tmp_path / "log", Profile(), 1.0)
+    (in_gap,) = [s for s in snapshots if abs(s["replay"]["t_s"] - 60.0) < 0.05]
+    assert in_gap["link"]["age_s"] == pytest.approx(25.1, abs=0.2)
+    assert in_gap["power_w"] is None
+    assert in_gap["trip"]["energy_wh"]["value"] > 0
 
 
 def test_what_is_no_log_is_refused_at_once(tmp_path: Path) -> None:

@@ -44,9 +44,9 @@ def test_the_way_to_go_shrinks_from_the_first_snapshot_on() -> None:
     assert (last["distance_m"], last["cue"], last["wh_per_km"]) == (10_000, "push", 64.0)
 
 
-def test_a_daemon_that_counts_anew_starts_the_way_anew() -> None:
-    _, last = targets(snapshot(5_000), snapshot(10))
-    assert last["distance_m"] == 20_000
+def test_what_was_made_stays_made_when_the_daemon_counts_anew() -> None:
+    *_, last = targets(snapshot(0), snapshot(5_000), snapshot(10), snapshot(110))
+    assert last["distance_m"] == 14_900
 
 
 def test_without_its_figures_the_reason_is_passed_on() -> None:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from onboard.errors import LinkEndedError, LinkError, LogError
-from onboard.telemetry.logs import find_log, read_log
+from onboard.telemetry.logs import log_span_us, read_log
 
 
 class LogFileLink:
@@ -25,7 +25,7 @@ class LogFileLink:
     def __init__(self, path: Path) -> None:
         self.name = f"file:{path}"
         try:
-            find_log(path)
+            log_span_us(path)
         except LogError as problem:
             raise LinkError(str(problem)) from None
         self._due = _by_stamp(path)

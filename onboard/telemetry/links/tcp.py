@@ -27,8 +27,8 @@ class TcpLink:
         self.name = f"tcp:{host}:{port}"
         try:
             self._socket = socket.create_connection((host, port), CONNECT_S)
-        except OSError as problem:
-            cause = (problem.strerror or str(problem)).lower()
+        except (OSError, UnicodeError) as problem:
+            cause = (getattr(problem, "strerror", None) or str(problem)).lower()
             raise LinkError(f"{self.name}: cannot connect ({cause})") from None
         self._socket.setblocking(False)
 

@@ -10,7 +10,7 @@ from onboard.efficiency.curve import CAPACITY, CumulativeCurve
 
 def test_equals_a_batch_after_every_block() -> None:
     rng = np.random.default_rng(1)
-    t_s = np.cumsum(rng.uniform(0.01, 0.4, 3 * CAPACITY))
+    t_s = np.cumsum(rng.uniform(0.025, 0.4, 3 * CAPACITY))
     steps = rng.normal(1, 3, len(t_s))
     batch = np.cumsum(np.concatenate([[0.0], steps[1:]]))
     curve, at = CumulativeCurve(), 0
@@ -42,6 +42,16 @@ def test_totals_are_bitwise_the_same_for_any_cut(sizes: list[int]) -> None:
     for part in np.split(np.arange(count), np.cumsum(sizes)[:-1] if sizes else []):
         pieces.extend(t_s[part], steps[part])
     assert whole.total == pieces.total
+
+
+@pytest.mark.parametrize("blocks", [1, 40, 4000])
+def test_a_fast_sensor_is_remembered_as_long_as_a_slow_one(blocks: int) -> None:
+    t_s = np.arange(40_000) * 0.01
+    curve = CumulativeCurve()
+    for part in np.array_split(np.arange(40_000), blocks):
+        curve.extend(t_s[part], np.ones(len(part)))
+    assert curve.total == 39_999.0
+    assert curve.at(t_s[-1] - 300.0) == pytest.approx(9_999.0, abs=1e-6)
 
 
 def test_memory_does_not_grow() -> None:

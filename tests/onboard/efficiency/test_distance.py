@@ -53,6 +53,11 @@ def test_a_gap_is_bridged_by_the_line_between_its_ends() -> None:
     assert meter.distance_m.total == pytest.approx(156.0, rel=1e-6)
 
 
+def test_a_line_that_no_craft_could_have_made_bridges_nothing() -> None:
+    meter = odometer([0, 1, 11], [2, 2, 2], [45.0, 45.0, 0.0], [-30.0, -30.0, 0.0])
+    assert meter.bridged_m == pytest.approx(20.0)
+
+
 def test_a_gap_without_positions_is_bridged_by_the_mean_speed() -> None:
     meter = odometer([0, 1, 11], [2, 2, 3])
     assert meter.bridged_m == pytest.approx(25.0)

@@ -143,3 +143,17 @@ def test_a_counter_that_was_reset_tells_nothing() -> None:
     counted = over_gap([1.0, 1.0, 0.1, 0.1], [50.0, 50.0, 5.0, 5.0])
     assert counted.bridged_wh == pytest.approx(60 * 500 / AN_HOUR_S)
     assert counted.counted_wh == 0.0
+
+
+def test_a_counter_that_stands_still_while_current_flows_is_not_believed() -> None:
+    counted = over_gap([0, 0, 0, 0], [0, 0, 0, 0])
+    assert counted.bridged_wh == pytest.approx(60 * 500 / AN_HOUR_S)
+    idle = EnergyMeter(PLAIN)
+    zero = np.zeros(2)
+    idle.fold(np.array([0.0, 60.0]), np.full(2, 50.0), np.full(2, 0.05), zero, zero)
+    assert (idle.energy_wh.total, idle.bridged_wh) == (0.0, 0.0)
+
+
+def test_a_counter_that_leapt_is_not_believed() -> None:
+    counted = over_gap([0, 0, 2_147_483.0, 2_147_483.0], UNKNOWN)
+    assert counted.bridged_wh == pytest.approx(60 * 500 / AN_HOUR_S)

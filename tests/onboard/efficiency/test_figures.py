@@ -130,6 +130,27 @@ def test_nothing_heard_says_so_everywhere() -> None:
     assert engine.figures().speed_mps == Unknown("no GPS fix")
 
 
+def test_without_a_fix_a_speed_of_zero_from_elsewhere_is_not_believed() -> None:
+    engine = Engine(Profile())
+    t_s = np.arange(0, 60.0)
+    no_fix = {"gps": channel("gps", t_s, fix=1), "hud": channel("hud", t_s, speed_mps=0.0)}
+    engine.fold(Block(no_fix))
+    assert engine.figures().speed_mps == Unknown("no GPS fix")
+    assert engine.figures().trip.distance_m == Unknown("no GPS fix")
+    without_receiver = Engine(Profile())
+    without_receiver.fold(Block({"hud": channel("hud", t_s, speed_mps=2.0)}))
+    assert without_receiver.figures().trip.distance_m.value == pytest.approx(118.0)
+
+
+def test_a_pack_that_falls_silent_leaves_no_power_of_now() -> None:
+    engine = Engine(Profile())
+    t_s = np.concatenate([np.repeat(np.arange(100.0), 2), np.arange(100.0, 200.0)])
+    pack = np.concatenate([np.tile([0.0, 1.0], 100), np.zeros(100)])
+    engine.fold(Block({"battery": channel("battery", t_s, pack=pack, volts_v=50.0, amps_a=10.0)}))
+    assert engine.figures().power_w == Unknown("no power for 100 s")
+    assert engine.figures().trip.energy_wh.value == pytest.approx((199 + 99) * 500 / 3600)
+
+
 def test_packs_that_measure_current_are_summed_and_the_summary_is_not_added() -> None:
     engine = Engine(Profile(sensors=Sensors()))
     t_s = np.repeat(np.arange(0, 3601.0), 2)

@@ -58,7 +58,7 @@ def test_a_slow_viewer_is_left_out_then_put_out_and_the_others_get_all() -> None
             got += 1
         assert got == 400
         waiting = [w.transport.get_write_buffer_size() for w in server._viewers]
-        assert max(waiting) <= 64 * 1024 + len(LINE)
+        assert 0 < max(waiting) <= len(LINE)
         assert server.viewers == 2
         server.publish(LINE, 4.0 + STANDSTILL_S)
         assert await reader.readline() == LINE

@@ -123,6 +123,22 @@ def battery_volts(cells, ext=(0, 0, 0, 0)) -> float:
     return float(WANTED[layouts.BATTERY_STATUS][1](frames.rows(layout))["volts_v"][0])
 
 
+@pytest.mark.parametrize("usec", [0, 1, 300_000_000_000_000_000, 2**64 - 1])
+def test_a_clock_that_cannot_be_is_not_set(usec: int) -> None:
+    frame = dialect.MAVLink_system_time_message(usec, 5).pack(dialect.MAVLink(None, 1, 1))
+    frames = LinkScanner().push([(0, frame)])
+    rows = frames.rows(layouts.layout(layouts.SYSTEM_TIME))
+    assert math.isnan(WANTED[layouts.SYSTEM_TIME][1](rows)["utc_s"][0])
+
+
+def test_a_position_of_nought_nought_is_none() -> None:
+    message = dialect.MAVLink_gps_raw_int_message(0, 3, 0, 0, 0, 90, 90, 200, 0, 12)
+    frames = LinkScanner().push([(0, message.pack(dialect.MAVLink(None, 1, 1)))])
+    columns = WANTED[layouts.GPS_RAW_INT][1](frames.rows(layouts.layout(layouts.GPS_RAW_INT)))
+    assert math.isnan(columns["latitude_deg"][0])
+    assert columns["speed_mps"][0] == 2.0
+
+
 def test_cells_beyond_the_tenth_count() -> None:
     # common message set: voltages_ext continues voltages; there zero means 'no such cell'.
     assert battery_volts([4000] * 10, (4000, 4000, 0, 0)) == pytest.approx(48.0)

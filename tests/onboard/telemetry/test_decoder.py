@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from onboard.telemetry.craft import HELD_MOST_FRAMES
 from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.scanner import LinkScanner
 from tests.small_streams import GROUND_STATION, INVALID, Sender
@@ -84,6 +85,14 @@ def test_of_two_craft_the_one_that_sends_most_is_followed_even_if_heard_later() 
     burst = Decoder()
     burst.push(LinkScanner().push([(0, b"".join([other.heartbeat(), *ride(40)]))]))
     assert burst.craft.system_id == 1
+
+
+def test_a_system_that_never_speaks_fills_no_memory() -> None:
+    decoder, scanner, sender = Decoder(9), LinkScanner(), Sender(7)
+    second = b"".join(sender.second(1, 50, 8, 2))
+    for n in range(4000):
+        decoder.push(scanner.push([(n, second)]))
+    assert sum(map(len, decoder.craft._held)) <= HELD_MOST_FRAMES + 7
 
 
 def test_a_lone_heartbeat_is_followed_once_nothing_else_comes() -> None:
