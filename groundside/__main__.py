@@ -19,12 +19,20 @@ PLAIN_REPLAY_SPEED = 60.0
 """A line a second is then a line a minute of the ride."""
 
 
-def positive(text: str) -> float:
-    """Read a number above zero from the command line."""
-    value = float(text)
-    if not 0 < value < 1e9:
-        raise argparse.ArgumentTypeError(f"{text}: expected a number above zero")
-    return value
+def number_between(least: float, most: float) -> Callable[[str], float]:
+    """Make a reader of numbers within limits from the command line."""
+
+    def read(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            value = least - 1.0
+        if not least <= value <= most:
+            wanted = f"expected a number from {least:g} to {most:g}"
+            raise argparse.ArgumentTypeError(f"{text}: {wanted}")
+        return value
+
+    return read
 
 
 def parser() -> argparse.ArgumentParser:
@@ -69,13 +77,16 @@ def parser() -> argparse.ArgumentParser:
         )
         shown.add_argument(
             "--target-distance-m",
-            type=positive,
+            type=number_between(1, 1e7),
             metavar="M",
             help="distance to make from now on [m]: shows the consumption that makes it",
         )
     for played in (replay, demo):
         played.add_argument(
-            "--speed", type=positive, metavar="X", help="times as fast as it was ridden"
+            "--speed",
+            type=number_between(0.1, 10_000),
+            metavar="X",
+            help="times as fast as it was ridden",
         )
     for any_ in (watch, replay, review, demo):
         any_.add_argument("--units", metavar="UNITS", help=f"one of {', '.join(CHOICES)}")

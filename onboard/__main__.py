@@ -5,6 +5,7 @@ import asyncio
 import logging
 import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import NoReturn
 
@@ -23,12 +24,20 @@ class OneLineParser(argparse.ArgumentParser):
         self.exit(2, f"{self.prog}: {message} (see --help)\n")
 
 
-def system_id(text: str) -> int:
-    """Read a MAVLink system id from the command line."""
-    number = int(text)
-    if not 1 <= number <= 255:
-        raise argparse.ArgumentTypeError(f"{text}: expected a whole number from 1 to 255")
-    return number
+def whole_number(least: int, most: int) -> Callable[[str], int]:
+    """Make a reader of whole numbers within limits from the command line."""
+
+    def read(text: str) -> int:
+        number = int(text) if text.isdecimal() else least - 1
+        if not least <= number <= most:
+            wanted = f"expected a whole number from {least} to {most}"
+            raise argparse.ArgumentTypeError(f"{text}: {wanted}")
+        return number
+
+    return read
+
+
+system_id = whole_number(1, 255)
 
 
 def parser() -> argparse.ArgumentParser:
@@ -50,7 +59,9 @@ def parser() -> argparse.ArgumentParser:
         help="udpin:HOST:PORT, tcp:HOST:PORT, file:PATH or a serial device "
         "(default: the profile's, else udpin:0.0.0.0:14550)",
     )
-    run.add_argument("--baud", type=int, help="speed of a serial link (default 57600)")
+    run.add_argument(
+        "--baud", type=whole_number(1200, 4_000_000), help="speed of a serial link (default 57600)"
+    )
     run.add_argument("--system-id", type=system_id, metavar="N", help="follow this MAVLink system")
     run.add_argument(
         "--listen", metavar="HOST:PORT", help="where viewers connect (default 127.0.0.1:27220)"

@@ -38,6 +38,8 @@ class EnergyMeter:
     def __init__(self, sensors: Sensors) -> None:
         self._sensors = sensors
         self.gate = Gate()
+        self.heard_amps = False
+        """Whether a current was ever reported."""
         self.energy_wh = CumulativeCurve()
         self.charge_ah = 0.0
         """Charge drawn so far [Ah]."""
@@ -80,6 +82,7 @@ class EnergyMeter:
         """
         volts = self._sensors.voltage_scale * volts_v
         amps = self._sensors.current_scale * amps_a + self._sensors.current_offset_a
+        self.heard_amps |= bool(np.any(np.isfinite(amps)))
         possible = (volts > 0) & (volts < VOLTS_MOST_V) & (np.abs(amps) < AMPS_MOST_A)
         passed = self.gate.passes(t_s, np.isfinite(volts) & np.isfinite(amps), possible)
         none = np.full(len(t_s), np.nan)

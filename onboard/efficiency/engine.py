@@ -20,6 +20,9 @@ from onboard.profile import Profile
 
 Source = TypeVar("Source", BatterySide, DistanceMeter)
 
+APART_S, APART_FRACTION = 30.0, 0.05
+"""How much of the trip energy and distance may be counted apart for their ratio to be quoted."""
+
 NO_CURVE = Unknown("needs a learned speed-power curve, which this version does not have")
 NO_MARK = Unknown("no mark set")
 TOO_LITTLE = Unknown("too little data yet")
@@ -71,7 +74,10 @@ class Engine:
         battery = battery_state(self._profile.battery, drawn)
         left = battery if isinstance(battery, Unknown) else battery.left_wh
         recent = consumption.last_300_s
-        if isinstance(recent, Unknown):
+        # At a stop the trip's figure stands in; while an instrument is silent nothing does.
+        if isinstance(recent, Unknown) and not (
+            isinstance(power_now, Unknown) or isinstance(speed_now, Unknown)
+        ):
             recent = consumption.trip
         return Figures(
             t_s=self.latest.now_s,
@@ -122,13 +128,27 @@ class Engine:
             distance_m=distance,
             moving_s=moving_s,
             elapsed_s=elapsed_s,
-            wh_per_km=trip_wh_per_km(energy, distance),
+            wh_per_km=(
+                trip_wh_per_km(energy, distance)
+                if _together(power, speed, elapsed_s)
+                else Unknown("power and speed are not known over the same time")
+            ),
             mean_power_w=mean_power,
             mean_speed_mps=mean_speed,
             max_speed_mps=max_speed,
             bridged_energy_fraction=energy_bridged,
             bridged_distance_fraction=distance_bridged,
         )
+
+
+def _together(
+    power: BatterySide | Unknown, speed: DistanceMeter | Unknown, elapsed_s: float
+) -> bool:
+    """Tell whether energy and distance were counted over the same stretch of the trip, nearly."""
+    if isinstance(power, Unknown) or isinstance(speed, Unknown):
+        return True
+    apart_s = abs(power.first_s - speed.first_s) + abs(power.last_s - speed.last_s)
+    return apart_s <= max(APART_S, APART_FRACTION * elapsed_s)
 
 
 def _last(

@@ -108,7 +108,8 @@ class PowerSources:
         """Say why no meter can be chosen."""
         meters = (self._summary, *self._packs.values())
         if any(meter.gate.unknown for meter in meters):
-            return "the power monitor reports no current"
+            heard_amps = any(meter.heard_amps for meter in meters)
+            return f"the power monitor reports no {'voltage' if heard_amps else 'current'}"
         return "no power monitor heard yet"
 
     def _fold_pack(self, pack: int, channel: Channel) -> None:

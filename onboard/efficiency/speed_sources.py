@@ -52,6 +52,8 @@ class SpeedSources:
 
     def why_none(self) -> str:
         """Say why no meter can be chosen."""
+        if self._had_fix:
+            return "no speed reported"
         if self._heard_receiver:
             return "no GPS fix"
         return "no GPS heard yet"

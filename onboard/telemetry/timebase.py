@@ -13,9 +13,13 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.telemetry.checksum import Ints
 
-SHORT_GAP_S = 1.0
-"""Between stamps no further apart than this a message is timed by its number alone: the numbers
-begin anew after 256 messages, and no autopilot sends so many in that time."""
+NUMBERS_MOST = 200
+"""Sequence numbers begin anew after 256 messages: over a gap in which fewer than this are sent they
+tell where a message lies."""
+
+RATE_AT_FIRST_HZ = 50.0
+RATE_FROM_S = 5.0
+"""Messages a second that an autopilot is taken to send until it has sent for so long."""
 
 PATIENCE_S = 3.0
 """A message that no stamped one follows within this [s, by receipt] is timed by receipt."""
@@ -36,7 +40,7 @@ class TimeBase:
         self._t_s = 0.0
         self._receipt_s = 0.0
         self._boot_s = -np.inf
-        self._sequence = 0
+        self._sequence = self._sent = 0
         # Messages that wait: time of receipt and sequence number.
         self._waiting_receipt = np.empty(0)
         self._waiting_sequence = np.empty(0, np.int64)
@@ -127,6 +131,7 @@ class TimeBase:
 
     def _by_receipt(self, receipt: FloatArray, numbers: Ints) -> FloatArray:
         """Time messages by receipt alone."""
+        self._sent += int(_sent(numbers, self._sequence)[-1])
         t_s: FloatArray = self._t_s + (receipt - self._receipt_s)
         self._t_s, self._receipt_s = float(t_s[-1]), float(receipt[-1])
         self._sequence = int(numbers[-1])
@@ -144,7 +149,11 @@ class TimeBase:
         sent = np.concatenate([[0], _sent(numbers, self._sequence)])
         t_s: FloatArray = np.interp(sent[1:], sent[place + 1], at)
         t_s[stamped] = own
-        for n in np.flatnonzero((np.diff(place) > 1) & (np.diff(at) > SHORT_GAP_S)).tolist():
+        # How many messages a gap holds, by the rate at which they came before it.
+        total = self._sent + sent[place + 1]
+        rate = np.where(at > RATE_FROM_S, total / np.maximum(at, RATE_FROM_S), RATE_AT_FIRST_HZ)
+        too_long = rate[:-1] * np.diff(at) > NUMBERS_MOST
+        for n in np.flatnonzero((np.diff(place) > 1) & too_long).tolist():
             first, last = int(place[n]) + 1, int(place[n + 1])
             lost = sent[last + 1] - sent[first] != last - first + 1
             begin = float(receipt[first - 1]) if first else self._receipt_s
@@ -153,7 +162,7 @@ class TimeBase:
                 share = (receipt[first:last] - begin) / span
                 t_s[first:last] = at[n] + share * (at[n + 1] - at[n])
         self._t_s, self._receipt_s = float(anchors[-1]), float(receipt[-1])
-        self._sequence = int(numbers[-1])
+        self._sequence, self._sent = int(numbers[-1]), self._sent + int(sent[-1])
         return t_s
 
     def _continuous(self, boot: FloatArray, receipt: FloatArray) -> FloatArray:

@@ -113,8 +113,8 @@ BAD = [
     (("review", str(RIDE), "--units", "furlongs"), "units 'furlongs'"),
     (("review", str(RIDE), "--system-id", "9"), "it holds system 1"),
     (("watch", "host:port"), "expected HOST"),
-    (("replay", str(RIDE), "--speed", "-1"), "expected a number above zero"),
-    (("watch", "--target-distance-m", "far"), "invalid positive value"),
+    (("replay", str(RIDE), "--speed", "-1"), "expected a number from 0.1 to 10000"),
+    (("watch", "--target-distance-m", "far"), "expected a number from 1 to 1e+07"),
     (("sail",), "invalid choice"),
     ((), "required: COMMAND"),
 ]

@@ -118,6 +118,19 @@ def test_a_silent_instrument_goes_stale_and_the_trip_stays() -> None:
     assert silent.trip.distance_m.value == pytest.approx(218.0)
 
 
+def test_a_ratio_of_sums_over_different_times_is_not_quoted() -> None:
+    engine = Engine(Profile(battery=PACK))
+    engine.fold(cruise(np.arange(0, 3000.0), 400.0, 2.0))
+    assert engine.figures().trip.wh_per_km.value == pytest.approx(400 / 7.2, rel=1e-6)
+    t_s = np.arange(3000.0, 3600.0)
+    engine.fold(Block({"power": channel("power", t_s, volts_v=50.0, amps_a=8.0)}))
+    figures = engine.figures()
+    assert figures.trip.wh_per_km == Unknown("power and speed are not known over the same time")
+    # Nor is a range made of it.
+    assert figures.range_m.now == Unknown("no speed for 600 s")
+    assert figures.trip.energy_wh.value == pytest.approx(400 / 3600 * 3599)
+
+
 def test_nothing_heard_says_so_everywhere() -> None:
     figures = Engine(Profile()).figures()
     assert figures.power_w == Unknown("no power monitor heard yet")
