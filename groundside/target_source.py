@@ -3,6 +3,7 @@
 from collections.abc import AsyncIterator
 from typing import Any
 
+from groundside.figures import number
 from groundside.source import Snapshot, SnapshotSource, Update, Wrapped
 from onboard.efficiency.figure import Estimate, Figure, Unknown
 from onboard.efficiency.target import distance_target
@@ -56,8 +57,8 @@ def _estimate(holder: Any, key: str) -> Estimate:
     if not isinstance(holder, dict):
         return Unknown(f"no {key} from the daemon")
     figure = holder.get(key)
-    if isinstance(figure, dict) and isinstance(figure.get("value"), int | float):
-        return Figure(float(figure["value"]))
+    if isinstance(figure, dict) and (value := number(figure.get("value"))) is not None:
+        return Figure(value)
     reasons = holder.get("why")
     why = reasons.get(key) if isinstance(reasons, dict) else None
     return Unknown(str(why or f"no {key} from the daemon"))

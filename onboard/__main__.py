@@ -120,6 +120,8 @@ def main(argv: list[str] | None = None) -> int:
     except WattwakeError as problem:
         print(f"wattwake-onboard: {problem}", file=sys.stderr)
         return 2
+    except KeyboardInterrupt:
+        return 130
     return 0
 
 

@@ -1,12 +1,15 @@
 """The thread that reads the link: bytes with their time of receipt, and reconnecting."""
 
+import logging
 import threading
 import time
 from collections import deque
 from collections.abc import Callable
 
-from onboard.errors import LinkEndedError, LinkError
+from onboard.errors import LinkEndedError, WattwakeError
 from onboard.telemetry.links.base import Link
+
+log = logging.getLogger("wattwake")
 
 WAIT_S = 0.5
 """How long a read may wait before the thread looks whether it should stop."""
@@ -44,6 +47,7 @@ class LinkReader:
         self._lock = threading.Lock()
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="link", daemon=True)
+        self._retry_s = RETRY_FIRST_S
         self.dropped_bytes = 0
         self.problem: str | None = None
         """Why the link is down, None while it is up."""
@@ -58,6 +62,8 @@ class LinkReader:
         self._stop.set()
         if self._thread.is_alive():
             self._thread.join(timeout=2 * WAIT_S)
+        else:
+            self._close()
 
     def take(self) -> list[tuple[int, bytes]]:
         """Give what came since the last call: times of receipt [us] and bytes."""
@@ -68,28 +74,34 @@ class LinkReader:
         return pieces
 
     def _run(self) -> None:
-        retry_s = RETRY_FIRST_S
         while not self._stop.is_set():
             try:
                 if self._link is None:
                     self._link = self._reopen()
                 self.problem = None
                 self._read_on(self._link)
-                retry_s = RETRY_FIRST_S
             except LinkEndedError as end:
                 self.problem, self.ended = str(end), True
                 break
-            except LinkError as problem:
-                self.problem = str(problem)
-                self._close()
-                self._stop.wait(retry_s)
-                retry_s = min(2 * retry_s, RETRY_MOST_S)
+            except WattwakeError as problem:
+                self._wait_after(str(problem))
+            except Exception as fault:  # whatever it is, the craft must not go deaf over it
+                log.exception("the link failed in a way that nobody foresaw")
+                self._wait_after(f"the link failed: {fault!r}")
         self._close()
+
+    def _wait_after(self, problem: str) -> None:
+        """Say what is wrong, let go of the link, and wait longer each time that nothing came."""
+        self.problem = problem
+        self._close()
+        self._stop.wait(self._retry_s)
+        self._retry_s = min(2 * self._retry_s, RETRY_MOST_S)
 
     def _read_on(self, link: Link) -> None:
         while not self._stop.is_set():
             data = link.read(WAIT_S)
             if data:
+                self._retry_s = RETRY_FIRST_S
                 self._keep(data)
                 time.sleep(BATCH_S)
 

@@ -25,7 +25,7 @@ class Ride:
     profile
         The craft.
     system_id
-        The MAVLink system to follow; None follows the profile's, else the first autopilot heard.
+        The MAVLink system to follow; None follows the profile's, else the one that sends most.
     """
 
     def __init__(self, profile: Profile, system_id: int | None = None) -> None:

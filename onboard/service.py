@@ -137,16 +137,19 @@ class Service:
                     await self._stop.wait()
             except TimeoutError:
                 pass
+        # What the link gave up to now is still taken and recorded.
+        reader.stop()
         self._tick(reader, name)
 
     def _tick(self, reader: LinkReader, name: str) -> None:
         """Fold what came, record it, publish."""
-        now_s = time.monotonic()
+        # Read before the bytes are taken: what comes later is stamped later.
+        now_s, now_us = time.monotonic(), self._clock()
         frames = self._scanner.push(reader.take())
         self._record(frames)
         before = self._ride.decoder.messages
         self._ride.take(frames)
-        self._ride.silence(self._clock())
+        self._ride.silence(now_us)
         if self._ride.decoder.messages > before:
             self._heard_s = now_s
         self._watch_link(reader.problem, now_s)

@@ -7,7 +7,6 @@ from pathlib import Path
 from groundside.replay.pacing import Pacing
 from groundside.replay.player import LogCursor
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.logs import log_span_us
 
 TICK_S = 0.02
 
@@ -29,8 +28,7 @@ class LogSender:
     """
 
     def __init__(self, path: Path, pacing: Pacing, address: tuple[str, int]) -> None:
-        first_us, _ = log_span_us(path)
-        self._cursor = LogCursor(path, first_us)
+        self._cursor = LogCursor(path)
         self._pacing = pacing
         self._address = address
         self.sent = 0

@@ -11,7 +11,7 @@ from groundside.demo.sender import LogSender
 from groundside.feed_client import FeedClient
 from groundside.replay.pacing import Pacing
 from groundside.source import Update
-from onboard.telemetry.logs import log_span_us
+from onboard.telemetry.logs import log_length_s
 
 HOST = "127.0.0.1"
 
@@ -44,8 +44,7 @@ class DemoSource:
         stays_at_end: bool = False,
     ) -> None:
         self.name = "demo ride (simulated)"
-        first_us, last_us = log_span_us(log)
-        self._duration_s = (last_us - first_us) * 1e-6
+        self._duration_s = log_length_s(log)
         self.controls = Pacing(time.monotonic, speed or self._duration_s / lasts_s)
         self._log, self._profile = log, profile
         self._stays_at_end = stays_at_end

@@ -9,10 +9,11 @@ import numpy as np
 
 from groundside.replay.pacing import Pacing
 from groundside.source import Update
+from onboard.block import FloatArray
 from onboard.profile import Profile
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.logs import log_span_us, read_log
+from onboard.telemetry.logs import forward_us, log_length_s, read_log
 
 TICK_S = 0.2
 """A snapshot is given this often, as by the daemon."""
@@ -25,15 +26,16 @@ class LogCursor:
     ----------
     path
         The log, or a session's folder.
-    first_us
-        Its first stamp [us].
     """
 
-    def __init__(self, path: Path, first_us: int) -> None:
+    def __init__(self, path: Path) -> None:
         self._windows: Iterator[Frames] = read_log(path)
-        self._first_us = first_us
-        self._window: Frames | None = next(self._windows, None)
+        self._window: Frames | None = None
         self._at = 0
+        self._place_s: FloatArray = np.empty(0)
+        self._stamp_us: int | None = None
+        self._end_s = 0.0
+        self._next_window()
         self.last_s = 0.0
         """Place of the last frame given [s from the log's first stamp]."""
 
@@ -44,19 +46,27 @@ class LogCursor:
 
     def upto(self, place_s: float) -> Iterator[Frames]:
         """Give the frames stamped up to a place [s from the log's first stamp]."""
-        limit_us = self._first_us + place_s * 1e6
         while self._window is not None:
-            # A stamp that goes back does not hold up what stands behind it.
-            later = np.flatnonzero(self._window.stamp_us[self._at :] > limit_us)
-            stop = self._at + int(later[0]) if len(later) else len(self._window)
+            stop = int(np.searchsorted(self._place_s, place_s, side="right"))
             if stop > self._at:
                 given = self._window.where(np.arange(self._at, stop))
-                self.last_s = (int(given.stamp_us[-1]) - self._first_us) * 1e-6
+                self.last_s = float(self._place_s[stop - 1])
                 self._at = stop
                 yield given
             if stop < len(self._window):
                 return
-            self._window, self._at = next(self._windows, None), 0
+            self._next_window()
+
+    def _next_window(self) -> None:
+        self._window, self._at = next(self._windows, None), 0
+        if self._window is not None and len(self._window):
+            stamps = self._window.stamp_us
+            before = int(stamps[0]) if self._stamp_us is None else self._stamp_us
+            along_s = np.cumsum(forward_us(stamps, before)).astype(np.float64) * 1e-6
+            self._place_s = self._end_s + along_s
+            self._stamp_us, self._end_s = int(stamps[-1]), float(self._place_s[-1])
+        else:
+            self._place_s = np.empty(0)
 
 
 class ReplaySource:
@@ -69,7 +79,7 @@ class ReplaySource:
     profile
         The craft.
     system_id
-        The MAVLink system to follow; None follows the profile's, else the first autopilot heard.
+        The MAVLink system to follow; None follows the profile's, else the one that sends most.
     speed
         Multiple of real time at the start.
     stays_at_end
@@ -99,9 +109,8 @@ class ReplaySource:
         self._ride = Ride(profile, system_id)
         self._stays_at_end = stays_at_end
         self._sleep = sleep
-        first_us, last_us = log_span_us(path)
-        self._duration_s = (last_us - first_us) * 1e-6
-        self._cursor = LogCursor(path, first_us)
+        self._duration_s = log_length_s(path)
+        self._cursor = LogCursor(path)
 
     async def stream(self) -> AsyncIterator[Update]:
         """Give a snapshot at every tick until the log ends."""

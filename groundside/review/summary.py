@@ -4,22 +4,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from onboard.efficiency.figure import Unknown
 from onboard.errors import LogError
 from onboard.feed.jsonable import jsonable
 from onboard.profile import Profile
 from onboard.ride import Ride, utc_text
-from onboard.telemetry.logs import read_log
+from onboard.telemetry.logs import forward_us, read_log
 
 SCHEMA = 1
 
 PLAUSIBLE_FROM_US = 1_000_000_000_000_000
 """September 2001: an earlier stamp is from a clock that was never set."""
-
-CLOCK_SET_US = 86_400_000_000
-"""A step of more than a day between two stamps is a clock that was set, not a pause."""
 
 
 @dataclass(frozen=True)
@@ -43,7 +38,7 @@ def review(path: Path, profile: Profile, system_id: int | None = None) -> dict[s
     profile
         The craft.
     system_id
-        The MAVLink system to follow; None follows the profile's, else the first autopilot heard.
+        The MAVLink system to follow; None follows the profile's, else the one that sends most.
 
     Returns
     -------
@@ -57,14 +52,12 @@ def review(path: Path, profile: Profile, system_id: int | None = None) -> dict[s
     """
     ride = Ride(profile, system_id)
     first_us: int | None = None
-    last_us, forward_us = 0, 0
+    last_us, length_us = 0, 0
     for frames in read_log(path):
         ride.take(frames)
         if len(frames):
             first_us = int(frames.stamp_us[0]) if first_us is None else first_us
-            # A clock that was set in the middle must not bend the log's length.
-            steps = np.diff(frames.stamp_us, prepend=last_us or first_us)
-            forward_us += int(steps[(steps > 0) & (steps < CLOCK_SET_US)].sum())
+            length_us += int(forward_us(frames.stamp_us, last_us or first_us).sum())
             last_us = int(frames.stamp_us[-1])
     ride.finish()
     snapshot = ride.snapshot(str(path), age_s=0.0)
@@ -73,7 +66,7 @@ def review(path: Path, profile: Profile, system_id: int | None = None) -> dict[s
         messages=ride.messages,
         bad_bytes=ride.bad_bytes,
         start_utc=_start_utc(ride, first_us or 0),
-        duration_s=forward_us * 1e-6,
+        duration_s=length_us * 1e-6,
     )
     followed = ride.decoder.craft.system_id
     others = ", ".join(str(number) for number in sorted(ride.decoder.craft.others))

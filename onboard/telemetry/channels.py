@@ -35,7 +35,8 @@ def _known(values: Rows, *unknown: float, per: float = 1.0) -> FloatArray:
 
 
 def _wrapped_deg(radians: Rows) -> FloatArray:
-    wrapped: FloatArray = np.degrees(radians.astype(np.float64)) % 360.0
+    with np.errstate(invalid="ignore"):
+        wrapped: FloatArray = np.degrees(radians.astype(np.float64)) % 360.0
     return wrapped
 
 

@@ -59,8 +59,9 @@ class CraftFilter:
     def push(self, frames: Frames) -> list[Frames]:
         """Give the frames of the followed autopilot, in order."""
         self._hear(frames)
-        self._held.append(frames)
-        self._held_count += len(frames)
+        if len(frames):
+            self._held.append(frames)
+            self._held_count += len(frames)
         if self.system_id is None:
             self._choose_if_due()
         return self._pass_on()
@@ -99,7 +100,7 @@ class CraftFilter:
             if self._wanted in self._heard:
                 self._choose(np.empty(0, np.int64), self._frames)
             return
-        if self._first_beat_us is None:
+        if self._first_beat_us is None or not self._held:
             return
         system = np.concatenate([part.system_id for part in self._held])
         since_us = np.concatenate([part.stamp_us for part in self._held]) - self._first_beat_us

@@ -8,7 +8,7 @@ from onboard.telemetry.checksum import Ints
 from onboard.telemetry.craft import CraftFilter
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.layouts import BOOT_CLOCK, layout
-from onboard.telemetry.timebase import TimeBase
+from onboard.telemetry.timebase import LATE_MOST, TimeBase
 
 _Part = tuple[str, Ints, Columns]
 """A channel's name, the number of the message that each row comes from, and the columns."""
@@ -20,7 +20,7 @@ class Decoder:
     Parameters
     ----------
     system_id
-        The MAVLink system to follow; None follows the first autopilot heard.
+        The MAVLink system to follow; None follows the autopilot that sends most.
     """
 
     def __init__(self, system_id: int | None = None) -> None:
@@ -70,8 +70,7 @@ class Decoder:
         if self._last_sequence is None:
             self._last_sequence = int(sequence[0]) - 1
         missed = (np.diff(sequence, prepend=self._last_sequence) - 1) & 255
-        # A step back by less than half the counter's range is a repeated or late frame.
-        self.lost += int(missed[missed < 128].sum())
+        self.lost += int(missed[missed < 256 - LATE_MOST].sum())
         self._last_sequence = int(sequence[-1])
 
     def _release(self, settled: list[FloatArray]) -> Block:

@@ -3,12 +3,18 @@
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
+
 from onboard.errors import LogError
+from onboard.telemetry.checksum import Ints
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.scanner import LogScanner
 
 WINDOW_BYTES = 1 << 20
 """Read this much at a time: memory stays bounded, and array operations dwarf their call's cost."""
+
+CLOCK_SET_US = 86_400_000_000
+"""A step of more than a day between two stamps is a clock that was set, not a pause."""
 
 END_BYTES = 1 << 16
 """Enough to hold many frames, whatever stands between them."""
@@ -72,6 +78,21 @@ def read_log(path: Path, window_bytes: int = WINDOW_BYTES) -> Iterator[Frames]:
         raise LogError(f"{log}: no MAVLink frame in it: expected a telemetry log")
 
 
+def forward_us(stamp_us: Ints, before_us: int) -> Ints:
+    """Give the time between stamps [us]; a clock that was set back or leapt counts for nothing.
+
+    Parameters
+    ----------
+    stamp_us
+        Stamps in order [us], shape (n,).
+    before_us
+        The stamp before them [us].
+    """
+    steps: Ints = np.diff(stamp_us, prepend=before_us)
+    steps[(steps < 0) | (steps > CLOCK_SET_US)] = 0
+    return steps
+
+
 def log_span_us(path: Path) -> tuple[int, int]:
     """Give the first and last stamp of a log [us since the Unix epoch], reading only its ends.
 
@@ -95,3 +116,22 @@ def log_span_us(path: Path) -> tuple[int, int]:
         end_bytes *= 8
     stamps = last.stamp_us if len(last) else first.stamp_us
     return int(first.stamp_us[0]), int(stamps[-1])
+
+
+def log_length_s(path: Path) -> float:
+    """Give how long a log lasts [s], reading all of it only where its clock was set meanwhile.
+
+    Raises
+    ------
+    LogError
+        If the file cannot be read, or holds no MAVLink frame.
+    """
+    first_us, last_us = log_span_us(path)
+    if 0 <= last_us - first_us <= CLOCK_SET_US:
+        return (last_us - first_us) * 1e-6
+    length_us, before_us = 0, first_us
+    for frames in read_log(path):
+        if len(frames):
+            length_us += int(forward_us(frames.stamp_us, before_us).sum())
+            before_us = int(frames.stamp_us[-1])
+    return length_us * 1e-6

@@ -17,6 +17,12 @@ NUMBERS_MOST = 200
 """Sequence numbers begin anew after 256 messages: over a gap in which fewer than this are sent they
 tell where a message lies."""
 
+LATE_MOST = 6
+"""A step back by fewer than this is a message that was repeated or came late; more is a loss."""
+
+ALL_CAME_FRACTION = 0.7
+"""If a longer stretch holds at least this share of what should have come, order still tells."""
+
 RATE_AT_FIRST_HZ = 50.0
 RATE_FROM_S = 5.0
 """Messages a second that an autopilot is taken to send until it has sent for so long."""
@@ -152,13 +158,13 @@ class TimeBase:
         # How many messages a gap holds, by the rate at which they came before it.
         total = self._sent + sent[place + 1]
         rate = np.where(at > RATE_FROM_S, total / np.maximum(at, RATE_FROM_S), RATE_AT_FIRST_HZ)
-        too_long = rate[:-1] * np.diff(at) > NUMBERS_MOST
-        for n in np.flatnonzero((np.diff(place) > 1) & too_long).tolist():
+        expected = rate[:-1] * np.diff(at)
+        ambiguous = (expected > NUMBERS_MOST) & (np.diff(place) < ALL_CAME_FRACTION * expected)
+        for n in np.flatnonzero((np.diff(place) > 1) & ambiguous).tolist():
             first, last = int(place[n]) + 1, int(place[n + 1])
-            lost = sent[last + 1] - sent[first] != last - first + 1
             begin = float(receipt[first - 1]) if first else self._receipt_s
             span = float(receipt[last]) - begin
-            if lost and span > 0:
+            if span > 0:
                 share = (receipt[first:last] - begin) / span
                 t_s[first:last] = at[n] + share * (at[n + 1] - at[n])
         self._t_s, self._receipt_s = float(anchors[-1]), float(receipt[-1])
@@ -191,7 +197,7 @@ class TimeBase:
 def _sent(numbers: Ints, before: int) -> Ints:
     """Give how many messages were sent up to each, counted from the one numbered `before`."""
     steps = np.diff(numbers, prepend=before) & 255
-    # Repeated or late messages, and senders that do not count: each is one message after another.
-    steps[(steps == 0) | (steps > 128)] = 1
+    # Senders that do not count, and messages a few places late: each comes one after another.
+    steps[(steps == 0) | (steps > 256 - LATE_MOST)] = 1
     sent: Ints = np.cumsum(steps)
     return sent

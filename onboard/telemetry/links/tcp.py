@@ -3,7 +3,7 @@
 import select
 import socket
 
-from onboard.errors import LinkError
+from onboard.errors import LinkError, UsageError
 
 CONNECT_S = 3.0
 READ_MOST_BYTES = 65_536
@@ -21,14 +21,18 @@ class TcpLink:
     ------
     LinkError
         If it cannot be reached.
+    UsageError
+        If `host` cannot be the name of one.
     """
 
     def __init__(self, host: str, port: int) -> None:
         self.name = f"tcp:{host}:{port}"
         try:
             self._socket = socket.create_connection((host, port), CONNECT_S)
-        except (OSError, UnicodeError) as problem:
-            cause = (getattr(problem, "strerror", None) or str(problem)).lower()
+        except UnicodeError:
+            raise UsageError(f"{self.name}: {host!r} is no host name") from None
+        except OSError as problem:
+            cause = (problem.strerror or str(problem)).lower()
             raise LinkError(f"{self.name}: cannot connect ({cause})") from None
         self._socket.setblocking(False)
 

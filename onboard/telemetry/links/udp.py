@@ -6,6 +6,9 @@ import socket
 from onboard.errors import LinkError
 
 DATAGRAM_MOST_BYTES = 65_535
+READ_MOST_BYTES = 1 << 18
+"""A flood must not keep one read going for ever."""
+
 BUFFER_BYTES = 4 << 20
 """Asked of the kernel, which may give less: room for bursts while the board is busy."""
 
@@ -42,12 +45,13 @@ class UdpLink:
             ready, _, _ = select.select([self._socket], [], [], timeout_s)
             if not ready:
                 return b""
-            parts = []
-            while True:
+            parts: list[bytes] = []
+            while sum(map(len, parts)) < READ_MOST_BYTES:
                 try:
                     parts.append(self._socket.recv(DATAGRAM_MOST_BYTES))
                 except BlockingIOError:
-                    return b"".join(parts)
+                    break
+            return b"".join(parts)
         except (OSError, ValueError) as problem:
             raise LinkError(f"{self.name}: {problem}") from None
 

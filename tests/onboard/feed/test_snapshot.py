@@ -1,6 +1,8 @@
 """The snapshot's keys and nulls: what viewers and other programs rely on."""
 
+import csv
 import json
+from pathlib import Path
 
 from onboard.efficiency.figure import Unknown
 from onboard.feed.jsonable import jsonable
@@ -74,3 +76,19 @@ def test_what_is_not_finite_becomes_null() -> None:
         "b": [None, 1],
         "c": None,
     }
+
+
+def test_electrical_revolutions_become_the_motors_own() -> None:
+    # MAVLink's ESC_TELEMETRY gives electrical rpm: 8641 with 7 pole pairs is 1234.43.
+    profile = parse_profile("[drive]\npole_pairs = 7\n")
+    table = Path(__file__).parents[2] / "data" / "mavlink_test_vectors.csv"
+    with table.open(newline="") as file:
+        next(file)
+        vectors = {row["message"]: row["frame_hex"] for row in csv.DictReader(file)}
+    taken, sender = Ride(profile), Sender()
+    stream = sender.heartbeat() + bytes.fromhex(vectors["ESC_TELEMETRY_1_TO_4"])
+    taken.take(LinkScanner().push([(4, stream)]))
+    taken.finish()
+    drive = taken.snapshot("test").as_dict()["drive"]
+    assert round(drive["rpm"], 2) == 1234.43
+    assert (drive["motor_amps_a"], drive["temperature_degc"]) == (15.23, 41.0)

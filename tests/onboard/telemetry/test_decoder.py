@@ -93,6 +93,10 @@ def test_a_system_that_never_speaks_fills_no_memory() -> None:
     for n in range(4000):
         decoder.push(scanner.push([(n, second)]))
     assert sum(map(len, decoder.craft._held)) <= HELD_MOST_FRAMES + 7
+    silent = Decoder()
+    for _ in range(100):
+        silent.push(scanner.push([]))
+    assert silent.craft._held == []
 
 
 def test_a_lone_heartbeat_is_followed_once_nothing_else_comes() -> None:

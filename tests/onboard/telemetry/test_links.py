@@ -95,7 +95,7 @@ def test_file_gives_its_frames_and_ends(tmp_path: Path) -> None:
         ("udpin:14550", UsageError, "expected udpin:HOST:PORT"),
         ("tcp:host:99999", UsageError, "expected udpin:HOST:PORT"),
         ("udpin:203.0.113.1:9", LinkError, "cannot listen there"),
-        ("tcp:a..b:5760", LinkError, "cannot connect"),
+        ("tcp:a..b:5760", UsageError, "is no host name"),
     ],
 )
 def test_what_is_wrong_is_said(connection: str, error: type[Exception], text: str) -> None:

@@ -49,6 +49,17 @@ def test_rare_stamps_with_nothing_lost_are_filled_by_order() -> None:
     assert t_s == pytest.approx([0.0, 0.5, 1.0, 1.5, 2.0, 2.5])
 
 
+@pytest.mark.parametrize("lost", [1, 100, 127, 128, 129, 150, 250, 256, 257, 1000])
+def test_a_message_before_and_one_behind_a_loss_stay_on_their_sides(lost: int) -> None:
+    # 100 messages a second apart by a hundredth, then the loss.
+    sent = [*range(600), 600 + lost, 601 + lost]
+    t = [0.01 * n for n in sent]
+    boot = [50.0 + t_s if n % 4 == 0 else NAN for n, t_s in enumerate(t)]
+    boot[-3:] = [NAN, NAN, 50.0 + t[-1]]
+    t_s, _ = run(t, boot, [n % 256 for n in sent])
+    assert t_s == pytest.approx(t, abs=0.02)
+
+
 def test_without_any_stamp_receipt_counts() -> None:
     receipt = 500.0 + np.arange(40) * 0.5
     t_s, base = run(receipt, np.full(40, NAN))
