@@ -13,7 +13,8 @@ from onboard.block import FloatArray
 from onboard.profile import Profile
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.logs import forward_us, log_length_s, read_log
+from onboard.telemetry.logs import log_length_s, read_log, stamps_s
+from onboard.telemetry.stamps import steps_s
 
 TICK_S = 0.2
 """A snapshot is given this often, as by the daemon."""
@@ -33,11 +34,11 @@ class LogCursor:
         self._window: Frames | None = None
         self._at = 0
         self._place_s: FloatArray = np.empty(0)
-        self._stamp_us: int | None = None
+        self._stamp_s: float | None = None
         self._end_s = 0.0
-        self._next_window()
         self.last_s = 0.0
         """Place of the last frame given [s from the log's first stamp]."""
+        self._next_window()
 
     @property
     def ended(self) -> bool:
@@ -60,11 +61,12 @@ class LogCursor:
     def _next_window(self) -> None:
         self._window, self._at = next(self._windows, None), 0
         if self._window is not None and len(self._window):
-            stamps = self._window.stamp_us
-            before = int(stamps[0]) if self._stamp_us is None else self._stamp_us
-            along_s = np.cumsum(forward_us(stamps, before)).astype(np.float64) * 1e-6
-            self._place_s = self._end_s + along_s
-            self._stamp_us, self._end_s = int(stamps[-1]), float(self._place_s[-1])
+            stamps = stamps_s(self._window)
+            before_s = float(stamps[0]) if self._stamp_s is None else self._stamp_s
+            along = self._end_s + np.cumsum(steps_s(stamps, before_s))
+            self._stamp_s, self._end_s = float(stamps[-1]), float(along[-1])
+            # A frame out of order does not hold up what stands behind it.
+            self._place_s = np.maximum.accumulate(np.maximum(along, self.last_s))
         else:
             self._place_s = np.empty(0)
 

@@ -9,11 +9,12 @@ from onboard.errors import LogError
 from onboard.feed.jsonable import jsonable
 from onboard.profile import Profile
 from onboard.ride import Ride, utc_text
-from onboard.telemetry.logs import forward_us, read_log
+from onboard.telemetry.logs import read_log, stamps_s
+from onboard.telemetry.stamps import steps_s
 
 SCHEMA = 1
 
-PLAUSIBLE_FROM_US = 1_000_000_000_000_000
+PLAUSIBLE_FROM_S = 1e9
 """September 2001: an earlier stamp is from a clock that was never set."""
 
 
@@ -51,22 +52,24 @@ def review(path: Path, profile: Profile, system_id: int | None = None) -> dict[s
         If the log cannot be read, or does not hold the system asked for.
     """
     ride = Ride(profile, system_id)
-    first_us: int | None = None
-    last_us, length_us = 0, 0
+    first_s: float | None = None
+    last_s, length_s = 0.0, 0.0
     for frames in read_log(path):
         ride.take(frames)
         if len(frames):
-            first_us = int(frames.stamp_us[0]) if first_us is None else first_us
-            length_us += int(forward_us(frames.stamp_us, last_us or first_us).sum())
-            last_us = int(frames.stamp_us[-1])
+            stamps = stamps_s(frames)
+            if first_s is None:
+                first_s = last_s = float(stamps[0])
+            length_s += float(steps_s(stamps, last_s).sum())
+            last_s = float(stamps[-1])
     ride.finish()
     snapshot = ride.snapshot(str(path), age_s=0.0)
     facts = LogFacts(
         format="telemetry",
         messages=ride.messages,
         bad_bytes=ride.bad_bytes,
-        start_utc=_start_utc(ride, first_us or 0),
-        duration_s=length_us * 1e-6,
+        start_utc=_start_utc(ride, first_s or 0.0),
+        duration_s=max(length_s, 0.0),
     )
     followed = ride.decoder.craft.system_id
     others = ", ".join(str(number) for number in sorted(ride.decoder.craft.others))
@@ -102,9 +105,9 @@ def review(path: Path, profile: Profile, system_id: int | None = None) -> dict[s
     }
 
 
-def _start_utc(ride: Ride, first_us: int) -> str | None:
+def _start_utc(ride: Ride, first_s: float) -> str | None:
     """Give UTC at the log's start: by the autopilot's clock, else by the stamps if they can be."""
     stated = ride.engine.latest.at("clock", "utc_s")
     if stated is not None and stated[1] > 0:
         return utc_text(stated[1] - stated[0])
-    return utc_text(first_us * 1e-6) if first_us >= PLAUSIBLE_FROM_US else None
+    return utc_text(first_s) if first_s >= PLAUSIBLE_FROM_S else None

@@ -5,16 +5,14 @@ from pathlib import Path
 
 import numpy as np
 
+from onboard.block import FloatArray
 from onboard.errors import LogError
-from onboard.telemetry.checksum import Ints
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.scanner import LogScanner
+from onboard.telemetry.stamps import LEAP_S, steps_s
 
 WINDOW_BYTES = 1 << 20
 """Read this much at a time: memory stays bounded, and array operations dwarf their call's cost."""
-
-CLOCK_SET_US = 86_400_000_000
-"""A step of more than a day between two stamps is a clock that was set, not a pause."""
 
 END_BYTES = 1 << 16
 """Enough to hold many frames, whatever stands between them."""
@@ -78,19 +76,9 @@ def read_log(path: Path, window_bytes: int = WINDOW_BYTES) -> Iterator[Frames]:
         raise LogError(f"{log}: no MAVLink frame in it: expected a telemetry log")
 
 
-def forward_us(stamp_us: Ints, before_us: int) -> Ints:
-    """Give the time between stamps [us]; a clock that was set back or leapt counts for nothing.
-
-    Parameters
-    ----------
-    stamp_us
-        Stamps in order [us], shape (n,).
-    before_us
-        The stamp before them [us].
-    """
-    steps: Ints = np.diff(stamp_us, prepend=before_us)
-    steps[(steps < 0) | (steps > CLOCK_SET_US)] = 0
-    return steps
+def stamps_s(frames: Frames) -> FloatArray:
+    """Give the frames' stamps in seconds since the Unix epoch, shape (n,)."""
+    return frames.stamp_us.astype(np.float64) * 1e-6
 
 
 def log_span_us(path: Path) -> tuple[int, int]:
@@ -127,11 +115,12 @@ def log_length_s(path: Path) -> float:
         If the file cannot be read, or holds no MAVLink frame.
     """
     first_us, last_us = log_span_us(path)
-    if 0 <= last_us - first_us <= CLOCK_SET_US:
+    if 0 <= last_us - first_us <= LEAP_S * 1e6:
         return (last_us - first_us) * 1e-6
-    length_us, before_us = 0, first_us
+    length_s, before_s = 0.0, first_us * 1e-6
     for frames in read_log(path):
         if len(frames):
-            length_us += int(forward_us(frames.stamp_us, before_us).sum())
-            before_us = int(frames.stamp_us[-1])
-    return length_us * 1e-6
+            stamps = stamps_s(frames)
+            length_s += float(steps_s(stamps, before_s).sum())
+            before_s = float(stamps[-1])
+    return max(length_s, 0.0)

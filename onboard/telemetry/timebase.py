@@ -12,6 +12,7 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.telemetry.checksum import Ints
+from onboard.telemetry.stamps import steps_s
 
 NUMBERS_MOST = 200
 """Sequence numbers begin anew after 256 messages: over a gap in which fewer than this are sent they
@@ -41,7 +42,7 @@ class TimeBase:
         self._offset_s: float | None = None
         # The newest message: its time of receipt as given, and counted from the first one's.
         self._clock_s: float | None = None
-        self._received_s = 0.0
+        self._counted_s = self._received_s = 0.0
         # The last timed message: the left end of the next stretch.
         self._t_s = 0.0
         self._receipt_s = 0.0
@@ -80,9 +81,11 @@ class TimeBase:
             self._clock_s = float(receipt_s[0])
             self._sequence = int(sequence[0]) - 1
         # A wall clock that is set back must neither run time backwards nor hold it up.
-        forward = np.maximum(np.diff(receipt_s, prepend=self._clock_s), 0.0)
-        received = np.cumsum(np.concatenate([[self._received_s], forward]))[1:]
-        self._clock_s, self._received_s = float(receipt_s[-1]), float(received[-1])
+        steps = steps_s(receipt_s, self._clock_s)
+        counted = np.cumsum(np.concatenate([[self._counted_s], steps]))[1:]
+        received = np.maximum.accumulate(np.maximum(counted, self._received_s))
+        self._clock_s, self._counted_s = float(receipt_s[-1]), float(counted[-1])
+        self._received_s = float(received[-1])
         receipt = np.concatenate([self._waiting_receipt, received])
         boot = np.concatenate([np.full(self.waiting, np.nan), boot_s])
         self._waiting_sequence = np.concatenate([self._waiting_sequence, sequence])
@@ -98,7 +101,7 @@ class TimeBase:
         """
         if not self.waiting or self._clock_s is None:
             return np.empty(0)
-        until_s = self._received_s + max(now_s - self._clock_s, 0.0)
+        until_s = max(self._received_s, self._counted_s + now_s - self._clock_s)
         return self._settle(self._waiting_receipt, np.full(self.waiting, np.nan), until_s)
 
     def _settle(self, receipt: FloatArray, boot: FloatArray, now_s: float) -> FloatArray:
