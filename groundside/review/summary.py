@@ -82,6 +82,13 @@ def review(path: Path, profile: Profile, system_id: int | None = None) -> dict[s
     elif others:
         text = f"Another craft is in this log (system {others}); system {followed} is followed."
         events.append({"t_s": 0.0, "code": "other_craft", "text": text})
+    for figure, counted in (
+        (snapshot.power_w, snapshot.trip.energy_wh),
+        (snapshot.speed_mps, snapshot.trip.distance_m),
+    ):
+        if isinstance(figure, Unknown) and not isinstance(counted, Unknown):
+            text = f"At the end of this log: {figure.why}. What happened then is in no sum."
+            events.append({"t_s": ride.t_s, "code": "silent_at_end", "text": text})
     why = {
         key: text
         for key, text in snapshot.as_dict().get("why", {}).items()

@@ -86,6 +86,17 @@ def test_another_craft_in_the_log_is_said(tmp_path: Path) -> None:
     assert "system 7" in event["text"]
 
 
+def test_an_instrument_that_is_silent_at_the_end_is_said(tmp_path: Path) -> None:
+    sender = Sender()
+    frames = [frame for n in range(100) for frame in sender.second(5 + n, 50, 8, 2)]
+    frames += [sender.attitude(105 + n) for n in range(60)]
+    (tmp_path / "log").write_bytes(records(frames))
+    events = review(tmp_path / "log", Profile())["events"]
+    assert [event["code"] for event in events] == ["silent_at_end"] * 2
+    assert "no power for 59 s" in events[0]["text"]
+    assert "no speed for 59 s" in events[1]["text"]
+
+
 def test_a_clock_set_back_in_the_middle_shortens_nothing(tmp_path: Path) -> None:
     sender = Sender()
     frames = [frame for n in range(200) for frame in sender.second(5 + n, 50, 8, 2)]
