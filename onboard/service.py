@@ -160,7 +160,7 @@ class Service:
             source=name,
             age_s=self._age_s(now_s),
             messages_per_s=self._messages_per_s(),
-            alerts=self._alerts(now_s),
+            alerts=self._alerts(now_s, reader.dropped_bytes),
         )
         self._feed.publish(as_line(snapshot.as_dict()), now_s)
 
@@ -204,8 +204,11 @@ class Service:
             return Unknown("counting")
         return (last - first) / (last_s - first_s)
 
-    def _alerts(self, now_s: float) -> tuple[Alert, ...]:
+    def _alerts(self, now_s: float, dropped_bytes: int) -> tuple[Alert, ...]:
         alerts = []
+        if dropped_bytes:
+            text = f"This board was too slow: {dropped_bytes} bytes of telemetry were dropped."
+            alerts.append(Alert("bytes_dropped", "warning", text, 0.0))
         if self._link_problem:
             problem, since_s = self._link_problem
             alerts.append(Alert("link_down", "warning", problem, now_s - since_s))

@@ -116,6 +116,17 @@ def test_in_a_gap_of_the_log_the_figures_age(tmp_path: Path) -> None:
     assert in_gap["trip"]["energy_wh"]["value"] > 0
 
 
+def test_a_clock_set_forward_in_the_log_holds_up_nothing(tmp_path: Path) -> None:
+    sender = Sender()
+    frames = [frame for n in range(40) for frame in sender.second(5 + n, 50, 8, 2)]
+    never_set = records(frames[:140], start_us=60_000_000)
+    (tmp_path / "log").write_bytes(never_set + records(frames[140:]))
+    assert review(tmp_path / "log", Profile())["log"]["duration_s"] == pytest.approx(27.8, abs=0.1)
+    snapshots, clock = play(tmp_path / "log", Profile(), 1.0)
+    assert clock.now_s - 50.0 == pytest.approx(27.8, abs=0.5)
+    assert snapshots[-1]["replay"]["duration_s"] == pytest.approx(27.8, abs=0.1)
+
+
 def test_what_is_no_log_is_refused_at_once(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("no log")
     with pytest.raises(LogError, match="no MAVLink frame"):
