@@ -46,6 +46,10 @@ class Battery:
     start_fraction: float = _setting(
         1.0, "charge at the start of a trip, as a share of full", above=0.0, most=1.0
     )
+    start_sd: float = _setting(0.02, "how well start_fraction is known", least=0.0, most=0.5)
+    capacity_sd: float = _setting(
+        0.03, "how well the full charge or energy is known, as a share of it", least=0.0, most=0.5
+    )
     resistance_ohm: float | None = _setting(
         None, "internal resistance of the whole pack [ohm]", above=0.0, most=10.0
     )
@@ -69,6 +73,9 @@ class Sensors:
     current_offset_a: float = _setting(0.0, "added after scaling [A]", least=-50.0, most=50.0)
     voltage_scale: float = _setting(1.0, "true voltage over reported", above=0.1, below=10.0)
     current_scale_sd: float = _setting(0.02, "how well current_scale is known", least=0.0, most=1.0)
+    current_offset_sd_a: float = _setting(
+        0.02, "how well current_offset_a is known [A]", least=0.0, most=10.0
+    )
     voltage_scale_sd: float = _setting(
         0.005, "how well voltage_scale is known", least=0.0, most=1.0
     )
@@ -87,6 +94,9 @@ class Drive:
         None, "pole pairs, for drives that report electrical rpm", least=1, most=100
     )
     gear_ratio: float = _setting(1.0, "motor turns per propeller turn", above=0.0, most=100.0)
+    temperature_most_degc: float = _setting(
+        80.0, "drive temperature to warn at [degC]", above=0.0, most=200.0
+    )
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,10 @@ frames and the figures, so all three give the same.
 import datetime
 
 from onboard.block import Block
+from onboard.efficiency.alerts import Alert
 from onboard.efficiency.engine import Engine
 from onboard.efficiency.figure import Number, Unknown
-from onboard.feed.snapshot import Alert, DriveState, LinkState, Snapshot
+from onboard.feed.snapshot import DriveState, LinkState, Snapshot
 from onboard.profile import Profile
 from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.frames import Frames
@@ -104,6 +105,10 @@ class Ride:
             trip=figures.trip,
             battery=figures.battery,
             range_m=figures.range_m,
+            best_speed_mps=figures.best_speed_mps,
+            target=figures.target,
+            home=figures.home,
+            set_and_drift=figures.set_and_drift,
             drive=self._drive(),
             link=LinkState(
                 age_s=age_s,
@@ -114,7 +119,7 @@ class Ride:
                 system_id=NO_AUTOPILOT if system_id is None else system_id,
                 source=source,
             ),
-            alerts=alerts,
+            alerts=(*alerts, *figures.alerts),
         )
 
     def _fold(self, block: Block) -> None:

@@ -8,10 +8,11 @@ from collections import deque
 from dataclasses import dataclass
 from pathlib import Path
 
+from onboard.efficiency.alerts import Alert
 from onboard.efficiency.figure import Number, Unknown
 from onboard.errors import LinkError
 from onboard.feed.server import FeedServer
-from onboard.feed.snapshot import Alert, as_line
+from onboard.feed.snapshot import as_line
 from onboard.link_reader import LinkReader
 from onboard.profile import Profile
 from onboard.ride import Ride

@@ -1,9 +1,38 @@
-"""What is left in the battery: the profile's energy less what was drawn, down to the reserve."""
+"""The pack: what is left in it, by count, voltage and resistance."""
 
+import math
 from dataclasses import dataclass
+from typing import Any
 
-from onboard.efficiency.figure import Estimate, Figure, Unknown
-from onboard.profile import Battery
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.cells import Cells
+from onboard.efficiency.charge_state import ChargeState
+from onboard.efficiency.chemistry import CHEMISTRIES
+from onboard.efficiency.energy_left import Cellar
+from onboard.efficiency.figure import Estimate
+from onboard.efficiency.resistance import Slope
+from onboard.efficiency.rest import Rested, RestFinder
+from onboard.efficiency.shared_errors import CAPACITY, COUNT, START, Spread, prior_covariance, ratio
+from onboard.profile import Battery, Sensors
+
+AT_ONCE_S, LASTING_S = 2, 60
+
+USUAL_OHM_AH, USUAL_SD_FRACTION = 0.1, 0.6
+"""Resistance of a cell times its capacity, wiring included, until it is measured. Common practice,
+no source."""
+
+LASTING_OVER_QUICK, LASTING_SD_FRACTION = 1.3, 0.3
+"""What a lasting load costs over what answers at once, until it is measured. Common practice, no
+source."""
+
+CHARGED_FULL_SD = 0.01
+"""How full 'charged full' is. Common practice, no source."""
+
+
+UNSEEN_FRACTION = 0.03
+"""What may have been drawn while nobody counted, as a share of full. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -13,11 +42,11 @@ class BatteryState:
     Parameters
     ----------
     left_wh
-        What can still be drawn above the reserve [Wh].
+        What can still be drawn above the reserve and before the cut-off [Wh].
     left_fraction
         The same as a share of the pack's full energy.
     resistance_ohm
-        Internal resistance of the whole pack [ohm].
+        Internal resistance of the whole pack, as it answers at once [ohm].
     """
 
     left_wh: Estimate
@@ -25,24 +54,190 @@ class BatteryState:
     resistance_ohm: Estimate
 
 
-def battery_state(battery: Battery | None, drawn_wh: float | Unknown) -> BatteryState | Unknown:
-    """Count down from the charge that the profile states for the start of the trip.
+class Pack:
+    """The battery of one craft over a trip.
 
     Parameters
     ----------
-    battery
-        The profile's battery, None where it has none.
-    drawn_wh
-        Energy drawn since the start of the trip [Wh].
+    battery, sensors
+        What the profile states.
     """
-    if battery is None:
-        return Unknown("no [battery] in the craft profile")
-    resistance: Estimate = Unknown("the profile states none and none is learned")
-    if battery.resistance_ohm is not None:
-        resistance = Figure(battery.resistance_ohm)
-    if isinstance(drawn_wh, Unknown):
-        return BatteryState(drawn_wh, drawn_wh, resistance)
-    full_wh = battery.full_wh
-    left_wh = full_wh * (battery.start_fraction - battery.reserve_fraction) - drawn_wh
-    left_wh = max(left_wh, 0.0)
-    return BatteryState(Figure(left_wh), Figure(left_wh / full_wh), resistance)
+
+    def __init__(self, battery: Battery, sensors: Sensors) -> None:
+        self._battery = battery
+        self._chemistry = CHEMISTRIES[battery.chemistry]
+        table_v = battery.cells * self._chemistry.mean_v
+        if battery.capacity_ah is None:
+            assert battery.energy_wh is not None
+            full_ah, self._scale = battery.energy_wh / table_v, float(battery.cells)
+        else:
+            full_ah, self._scale = battery.capacity_ah, float(battery.cells)
+            if battery.energy_wh is not None:
+                self._scale *= battery.energy_wh / (full_ah * table_v)
+        self.cutoff_v = battery.cutoff_v or battery.cells * self._chemistry.cutoff_v
+        self._before_rest = ChargeState(
+            full_ah, battery.start_fraction, 0.0, 0.0, np.zeros(COUNT),
+            prior_covariance(sensors, battery),
+        )  # fmt: skip
+        self._rest: Rested | None = None
+        self._finder = RestFinder(full_ah)
+        self._at_once = Slope(AT_ONCE_S, battery.resistance_ohm)
+        self._lasting = Slope(LASTING_S, battery.resistance_ohm)
+        self._charge_ah = self._t_s = 0.0
+        self._began = False
+
+    @property
+    def state(self) -> ChargeState:
+        """The charge state, anchored by the present rest if there is one."""
+        if self._rest is None:
+            return self._before_rest
+        rest = self._rest
+        open_v = rest.volts_v + rest.amps_a * self._resistance()[0]
+        return self._before_rest.anchored(
+            self._chemistry, open_v / self._scale, rest.sd_v, rest.charge_ah, rest.t_s
+        )
+
+    @property
+    def covariance(self) -> FloatArray:
+        """Of the shared errors, shape (5, 5)."""
+        return self.state.covariance
+
+    def fold(self, cells: Cells) -> None:
+        """Take in settled seconds, in order."""
+        if not self._began and len(cells):
+            self._began = True
+            self._before_rest = self._before_rest.moved_to(0.0, float(cells.t_s[0]) - 1.0)
+        charge = np.where(np.isfinite(cells.charge_ah), cells.charge_ah, self._charge_ah)
+        state = self._before_rest
+        drawn = (charge - state.start_ah) / state.full_ah
+        expected = self._scale * np.interp(
+            state.start_fraction - drawn, self._chemistry.fraction, self._chemistry.ocv_v
+        )
+        self._at_once.fold(cells.volts_v, cells.amps_a, expected)
+        self._lasting.fold(cells.volts_v, cells.amps_a, expected)
+        columns = (cells.t_s, cells.volts_v, cells.amps_a, charge)
+        for row in zip(*(column.tolist() for column in columns), strict=True):
+            rest = self._finder.take(*row)
+            if rest is None and self._rest is not None:
+                self._before_rest = self.state
+            self._rest = rest
+        if len(cells):
+            self._charge_ah, self._t_s = float(charge[-1]), float(cells.t_s[-1])
+
+    def charged_full(self) -> None:
+        """Take the pack as full from now on."""
+        state = self.state.moved_to(self._charge_ah, self._t_s)
+        covariance = state.covariance.copy()
+        covariance[START, :] = covariance[:, START] = 0.0
+        covariance[START, START] = CHARGED_FULL_SD**2
+        self._before_rest = ChargeState(
+            state.full_ah, 1.0, self._charge_ah, self._t_s, state.mean, covariance
+        )
+        self._rest = None
+
+    def left(self, power_w: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Give what can still be drawn at constant powers [W], shape (n,).
+
+        Returns
+        -------
+        tuple of numpy.ndarray
+            Energy [Wh] (n,), gradient along the shared errors (n, 5), own variance [Wh^2] (n,).
+        """
+        state = self.state
+        fraction, gradient = state.fraction(self._charge_ah, self._t_s)
+        resistance, sd = self._resistance()
+        reserve = self._chemistry.at_energy(self._battery.reserve_fraction)
+        level_known = self._battery.energy_wh is not None
+        cellar = Cellar(
+            self._chemistry, self._scale, level_known, reserve, self.cutoff_v, resistance, sd
+        )
+        return cellar.left(state, fraction, gradient, power_w)
+
+    def left_spread(self, power_w: float) -> Spread:
+        """Give what can still be drawn at one power [Wh]."""
+        energy, gradient, own = self.left(np.array([power_w]))
+        return Spread(float(energy[0]), gradient[0], float(own[0]))
+
+    @property
+    def full(self) -> Spread:
+        """The pack's energy when full [Wh]."""
+        state = self.state
+        table = state.full_ah * self._scale * self._chemistry.mean_v
+        full_wh = table * (1 + float(state.mean[CAPACITY]))
+        gradient = np.zeros(COUNT)
+        gradient[CAPACITY] = table
+        return Spread(full_wh, gradient)
+
+    def summary(self, power_w: float) -> BatteryState:
+        """Give what is left at a power [W], with intervals."""
+        left, full, covariance = self.left_spread(power_w), self.full, self.covariance
+        share = ratio(left, full)
+        return BatteryState(
+            left.figure(covariance, 0.0, full.value),
+            share.figure(covariance, 0.0, 1.0),
+            self._at_once.figure(),
+        )
+
+    @property
+    def contradicted(self) -> bool:
+        """Whether the voltage of the rested pack contradicted the stated charge."""
+        return self.state.contradicted
+
+    def _resistance(self) -> tuple[float, float]:
+        """Give what a lasting load costs, and its standard deviation [ohm]."""
+        lasting, quick = self._lasting.value_and_sd(), self._at_once.value_and_sd()
+        if quick is None:
+            usual = USUAL_OHM_AH * self._battery.cells / self._before_rest.full_ah
+            guess, sd = usual, USUAL_SD_FRACTION * usual
+        else:
+            guess, sd = LASTING_OVER_QUICK * quick[0], LASTING_SD_FRACTION * quick[0] + 1e-5
+        if lasting is None:
+            return guess, sd
+        weights = 1.0 / max(lasting[1], 1e-5) ** 2, 1.0 / sd**2
+        total = sum(weights)
+        return (lasting[0] * weights[0] + guess * weights[1]) / total, 1.0 / math.sqrt(total)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give what must outlast a restart of the daemon, in JSON's own types."""
+        state = self.state.moved_to(self._charge_ah, self._t_s)
+        return {
+            "fraction": state.start_fraction,
+            "capacity_error": float(state.mean[CAPACITY]),
+            "covariance": state.covariance.tolist(),
+            "contradicted": state.contradicted,
+        }
+
+    def resume(self, kept: Any, drawn_ah: float | None) -> None:
+        """Carry on from what was kept.
+
+        Parameters
+        ----------
+        kept
+            From `as_dict`.
+        drawn_ah
+            Charge drawn meanwhile [Ah], None where nobody knows.
+
+        Raises
+        ------
+        ValueError
+            If it is not what `as_dict` gives.
+        """
+        try:
+            fraction, error = float(kept["fraction"]), float(kept["capacity_error"])
+            covariance = np.array(kept["covariance"], dtype=np.float64)
+            contradicted = bool(kept["contradicted"])
+        except (KeyError, TypeError, ValueError):
+            raise ValueError("the kept battery state is not readable") from None
+        if covariance.shape != (COUNT, COUNT) or not (
+            np.isfinite(covariance).all() and -0.5 <= fraction <= 1.5 and abs(error) < 0.9
+        ):
+            raise ValueError("the kept battery state cannot be")
+        state = self._before_rest
+        mean = np.zeros(COUNT)
+        mean[CAPACITY] = error
+        fraction -= (drawn_ah or 0.0) / (state.full_ah * (1 + error))
+        if drawn_ah is None:
+            covariance[START, START] += UNSEEN_FRACTION**2
+        self._before_rest = ChargeState(
+            state.full_ah, fraction, state.start_ah, state.start_s, mean, covariance, contradicted
+        )

@@ -1,85 +1,138 @@
-"""Distance over ground: the trapezoid of the receiver's Doppler speed.
+"""Distance over ground by one source of velocity, with its gaps and what is uncertain of it.
 
-Adding up distances between positions would count the receiver's wandering as way made good: with
-1 m of independent error a fix a second at rest adds 1.8 m a second (mean of a Rayleigh variable).
+A gap is bridged by the straight line between its ends, and counted as bridged.
 """
 
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.curve import CumulativeCurve, running_total
+from onboard.efficiency.cumulative import CumulativeCurves
+from onboard.efficiency.figure import Figure
 from onboard.efficiency.gate import Gate
-from onboard.efficiency.geodesy import local_distance_m
+from onboard.efficiency.geodesy import local_offset_m
+from onboard.efficiency.jumps import JumpGate
 from onboard.efficiency.moving import MovingTimer
+from onboard.efficiency.shared_errors import Z_95
+from onboard.efficiency.track import Track
 
 GAP_S = 5.0
 """A step longer than this is bridged by the straight line between its ends."""
 
-REST_MPS = 0.2
-"""Below this a speed counts as rest: noise of 0.05 m/s on each axis alone reads as 0.06 m/s, and
-the accuracy that receivers state for speed is of this order."""
+LINE_SD_FRACTION = 0.03
+"""How far off a bridging line may be even where both sides' speed agrees with it. Common practice,
+no source."""
+
+DEFINITION_FRACTION = 2e-4
+"""By about this much smoothing and the true track differ (measured on simulated rides)."""
 
 SPEED_MOST_MPS = 40.0
 """Far above any craft of this size; beyond it a sample is a fault, not a reading."""
 
 
 class DistanceMeter:
-    """Distance by one source of speed over ground."""
+    """Distance by one source of velocity over ground."""
 
     def __init__(self) -> None:
         self.gate = Gate()
-        self.distance_m = CumulativeCurve()
+        self.jumps = JumpGate()
+        self.displacement = CumulativeCurves("east_m", "north_m", "measured_s")
+        """Time integral of velocity, and the time covered by steps that are no gaps."""
+        self.track = Track()
         self.moving = MovingTimer()
         self.bridged_m = 0.0
         """Distance over steps longer than `GAP_S` [m]."""
-        self.measured_s = 0.0
-        """Time covered by steps no longer than `GAP_S` [s]."""
-        self.max_speed_mps = 0.0
-        self._last = np.empty((0, 4))
+        self.bridged_variance_m2 = 0.0
+        self._last = np.empty((0, 5))
 
     @property
     def first_s(self) -> float:
         """Stream time from which it counts [s]."""
-        return self.distance_m.first_s or 0.0
+        return self.displacement.first_s or 0.0
 
     @property
     def last_s(self) -> float:
         """Stream time of the newest sample [s]."""
-        return self.distance_m.last_s or 0.0
+        return self.displacement.last_s or 0.0
 
     @property
     def speed_mps(self) -> float:
         """The last speed [m/s], NaN before the first."""
-        return float(self._last[-1, 1]) if len(self._last) else float("nan")
+        return float(np.hypot(*self._last[-1, 1:3])) if len(self._last) else float("nan")
+
+    @property
+    def max_speed_mps(self) -> float:
+        """The highest mean speed of a second [m/s]."""
+        return self.track.max_speed_mps
+
+    @property
+    def distance_m(self) -> float:
+        """Distance so far [m]."""
+        return self.at_m(self.last_s)
+
+    def at_m(self, t_s: float) -> float:
+        """Give the distance up to a time [m]."""
+        return self.track.total_m(self.displacement, t_s)
+
+    def noise_variance_m2(self, seconds_s: float) -> float:
+        """Give the variance of a distance that was made in so many seconds [m^2]."""
+        return self.track.noise.long_run_m2ps * max(seconds_s, 0.0)
+
+    def own_variance_m2(self) -> float:
+        """Give the variance of the whole distance, rest left out [m^2]."""
+        definition = (DEFINITION_FRACTION * self.distance_m) ** 2
+        under_way = self.noise_variance_m2(self.track.under_way_s)
+        return under_way + definition + self.bridged_variance_m2
+
+    def figure(self) -> Figure:
+        """Give the distance with its interval; what may have been made at rest widens it upward."""
+        reach = Z_95 * float(np.sqrt(self.own_variance_m2()))
+        value = self.distance_m
+        return Figure(value, max(value - reach, 0.0), value + reach + self.track.at_rest_m)
 
     def fold(
         self,
         t_s: FloatArray,
-        speed_mps: FloatArray,
+        east_mps: FloatArray,
+        north_mps: FloatArray,
         latitude_deg: FloatArray,
         longitude_deg: FloatArray,
     ) -> None:
         """Take in samples; all arrays have shape (n,), NaN is unknown."""
-        possible = (speed_mps >= 0) & (speed_mps < SPEED_MOST_MPS)
-        passed = self.gate.passes(t_s, np.isfinite(speed_mps), possible)
-        new = np.stack([t_s, speed_mps, latitude_deg, longitude_deg], axis=1)[passed]
-        rows = np.concatenate([self._last, new])
+        speed = np.hypot(east_mps, north_mps)
+        passed = self.gate.passes(t_s, np.isfinite(speed), speed < SPEED_MOST_MPS)
+        new = np.stack([t_s, east_mps, north_mps, latitude_deg, longitude_deg], axis=1)[passed]
+        new = new[self.jumps.passes(new[:, 0], new[:, 1], new[:, 2])]
         if not len(new):
             return
+        rows = np.concatenate([self._last, new])
         fresh = len(self._last)
         self._last = rows[-1:].copy()
-        speed = np.where(rows[:, 1] < REST_MPS, 0.0, rows[:, 1])
         step_s = np.diff(rows[:, 0])
-        step_m = step_s * (speed[1:] + speed[:-1]) / 2
-        bridged = step_s > GAP_S
-        for n in np.flatnonzero(bridged).tolist():
-            line = local_distance_m(rows[n, 2], rows[n, 3], rows[n + 1, 2], rows[n + 1, 3])
-            # A line that no craft of this size could have made is a fault of the positions.
-            if line < SPEED_MOST_MPS * step_s[n]:
-                step_m[n] = line
-        self.bridged_m = running_total(self.bridged_m, step_m[bridged])
-        self.measured_s = running_total(self.measured_s, step_s[~bridged])
-        self.moving.fold(new[:, 0], new[:, 1])
-        self.max_speed_mps = max(self.max_speed_mps, float(new[:, 1].max()))
-        increments = step_m if fresh else np.concatenate([[0.0], step_m])
-        self.distance_m.extend(new[:, 0], increments)
+        steps = step_s[:, None] * (rows[1:, 1:3] + rows[:-1, 1:3]) / 2
+        gaps = step_s > GAP_S
+        for n in np.flatnonzero(gaps).tolist():
+            steps[n] = self._bridge(rows[n], rows[n + 1], steps[n])
+        increments = np.concatenate([steps, np.where(gaps, 0.0, step_s)[:, None]], axis=1)
+        if not fresh:
+            increments = np.concatenate([np.zeros((1, 3)), increments])
+        self.displacement.extend(new[:, 0], increments)
+        self.track.advance(self.displacement)
+        self.moving.fold(new[:, 0], np.hypot(new[:, 1], new[:, 2]))
+
+    def _bridge(self, before: FloatArray, after: FloatArray, by_speed: FloatArray) -> FloatArray:
+        """Give the displacement over a gap: by the positions, else by the speeds of both sides."""
+        step_s = float(after[0] - before[0])
+        mean_mps = float(np.hypot(*before[1:3]) + np.hypot(*after[1:3])) / 2
+        east, north = local_offset_m(before[3], before[4], after[3], after[4])
+        line = float(np.hypot(east, north))
+        # A line that no craft of this size could have made is a fault of the positions.
+        if not line < SPEED_MOST_MPS * step_s:
+            length = float(np.hypot(*by_speed))
+            self.bridged_m += length
+            self.bridged_variance_m2 += (length / 2) ** 2
+            return by_speed
+        # The way was longer than the line where the craft turned: as long as its speed says.
+        longer = max(mean_mps * step_s - line, 0.0) / Z_95
+        self.bridged_variance_m2 += longer**2 + (LINE_SD_FRACTION * line) ** 2
+        self.bridged_m += line
+        return np.array([east, north])

@@ -7,7 +7,7 @@ mean of both sides stands in, and is counted as bridged.
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.curve import CumulativeCurve, running_total
+from onboard.efficiency.cumulative import CumulativeCurves
 from onboard.efficiency.gate import Gate
 from onboard.profile import Sensors
 
@@ -19,6 +19,14 @@ battery data at 1 Hz or more. Common practice, no source."""
 
 COUNTER_STEP_AH = 0.002
 """Less than this may flow without the autopilot's counters moving: they count in steps of 1 mAh."""
+
+UNSEEN_S = 60.0
+"""Over a gap much longer than this a rider may have done anything that the trip has seen so far.
+Common practice, no source."""
+
+UNSEEN_FRACTION = 0.25
+"""How far off the power of both sides may be as a guess for what lies between (one standard
+deviation), even if it never changed before. Common practice, no source."""
 
 VOLTS_MOST_V = 200.0
 AMPS_MOST_A = 1000.0
@@ -40,15 +48,19 @@ class EnergyMeter:
         self.gate = Gate()
         self.heard_amps = False
         """Whether a current was ever reported."""
-        self.energy_wh = CumulativeCurve()
-        self.charge_ah = 0.0
-        """Charge drawn so far [Ah]."""
+        self.curves = CumulativeCurves(
+            "energy_wh", "charge_ah", "volt_hours", "measured_s", "counted_ah"
+        )
+        """Energy, charge, time integral of voltage, time covered by steps that are no gaps, and
+        charge by the autopilot's own counter, as far as it has one."""
         self.bridged_wh = 0.0
         """Energy over gaps that no counter covers: the mean of both sides [Wh]."""
+        self.bridged_variance_wh2 = 0.0
+        """Of that guess."""
         self.counted_wh = 0.0
         """Energy over gaps that the autopilot's counters cover [Wh]."""
-        self.measured_s = 0.0
-        """Time covered by steps that are no gaps [s]."""
+        self._squares = 0.0
+        self._counter_ah = float("nan")
         self._last = np.empty((0, 5))
 
     @property
@@ -91,25 +103,61 @@ class EnergyMeter:
         new = np.stack([t_s, volts, amps, charge_out, energy_out], axis=1)[passed]
         if not len(new):
             return
-        fresh = len(self._last)
         rows = np.concatenate([self._last, new])
+        fresh = len(self._last)
         self._last = rows[-1:].copy()
         step_s = np.diff(rows[:, 0])
+        hours = step_s / SECONDS_PER_HOUR
         power = rows[:, 1] * rows[:, 2]
-        energy = step_s * (power[1:] + power[:-1]) / (2 * SECONDS_PER_HOUR)
-        charge = step_s * (rows[1:, 2] + rows[:-1, 2]) / (2 * SECONDS_PER_HOUR)
+        middle_w = (power[1:] + power[:-1]) / 2
+        energy = middle_w * hours
+        charge = hours * (rows[1:, 2] + rows[:-1, 2]) / 2
         gaps = step_s > GAP_S
+        squares = np.cumsum(np.concatenate([[self._squares], np.where(gaps, 0, energy * middle_w)]))
+        self._squares = float(squares[-1])
+        before = self.curves.total("energy_wh"), self.curves.total("measured_s")
+        measured_s = np.where(gaps, 0.0, step_s)
         for n in np.flatnonzero(gaps).tolist():
             counted = self._by_counters(rows[n], rows[n + 1])
-            if counted is None:
-                self.bridged_wh += float(energy[n])
-            else:
+            if counted is not None:
                 charge[n], energy[n] = counted
                 self.counted_wh += counted[1]
-        self.charge_ah = running_total(self.charge_ah, charge)
-        self.measured_s = running_total(self.measured_s, step_s[~gaps])
-        increments = energy if fresh else np.concatenate([[0.0], energy])
-        self.energy_wh.extend(new[:, 0], increments)
+                continue
+            trip_h = (before[1] + float(measured_s[:n].sum())) / SECONDS_PER_HOUR
+            trip_wh = before[0] + float(energy[:n].sum()) - self.bridged_wh - self.counted_wh
+            self.bridged_wh += float(energy[n])
+            mean_w = trip_wh / trip_h if trip_h > 0 else float(middle_w[n])
+            variance_w2 = float(squares[n]) / trip_h - mean_w**2 if trip_h > 0 else 0.0
+            self.bridged_variance_wh2 += _bridge_variance(
+                float(hours[n]), power[n : n + 2], max(variance_w2, 0.0)
+            )
+        increments = np.stack(
+            [
+                energy,
+                charge,
+                hours * (rows[1:, 1] + rows[:-1, 1]) / 2,
+                measured_s,
+                self._counted(rows, charge),
+            ],
+            axis=1,
+        )
+        if not fresh:
+            increments = np.concatenate([np.zeros((1, 5)), increments])
+        self.curves.extend(new[:, 0], increments)
+
+    def _counted(self, rows: FloatArray, charge_ah: FloatArray) -> FloatArray:
+        """Give the steps of charge by the autopilot's counter, ours where it tells nothing [Ah]."""
+        counter = np.concatenate([[self._counter_ah], rows[1:, 3]])
+        known = np.where(np.isfinite(counter), np.arange(len(counter)), 0)
+        counter = counter[np.maximum.accumulate(known)]
+        self._counter_ah = float(counter[-1])
+        hours = np.diff(rows[:, 0]) / SECONDS_PER_HOUR
+        sensors = self._sensors
+        step = sensors.current_scale * np.diff(counter) + sensors.current_offset_a * hours
+        # Unknown as yet, or begun anew.
+        silent = np.isnan(step) | (np.diff(counter) < -COUNTER_STEP_AH)
+        counted: FloatArray = np.where(silent, charge_ah, step)
+        return counted
 
     def _by_counters(self, before: FloatArray, after: FloatArray) -> tuple[float, float] | None:
         """Give corrected charge [Ah] and energy [Wh] over a gap by the counters, None without.
@@ -136,3 +184,15 @@ class EnergyMeter:
         if not has_energy:
             return charge, charge * volts
         return charge, self._sensors.voltage_scale * scale * energy_out + offset_a * hours * volts
+
+
+def _bridge_variance(hours: float, sides_w: FloatArray, variance_w2: float) -> float:
+    """Give the variance of the mean of both sides as a guess for a gap's energy [Wh^2].
+
+    The power between may be anything that it was so far: its variance over the trip, the more so
+    the longer the gap; and it may have gone from one side's to the other's at any moment (uniform).
+    """
+    seconds = hours * SECONDS_PER_HOUR
+    unseen = variance_w2 + (UNSEEN_FRACTION * float(sides_w.mean())) ** 2
+    between = float(sides_w[1] - sides_w[0]) ** 2 / 12
+    return hours**2 * (unseen * seconds / (seconds + UNSEEN_S) + between)

@@ -4,28 +4,39 @@ It holds no clock and does no input or output. Any cutting of a stream into bloc
 figures.
 """
 
-from typing import TypeVar
+from typing import Any, TypeVar
+
+import numpy as np
 
 from onboard.block import Block
-from onboard.efficiency.battery import battery_state
-from onboard.efficiency.consumption import SHORTEST_S, Stretch, trip_wh_per_km, wh_per_km
+from onboard.efficiency.advice import EVERY_S, Adviser, Aim
+from onboard.efficiency.alerts import Event
+from onboard.efficiency.bands import Band, Bands
+from onboard.efficiency.battery import BatteryState, Pack
+from onboard.efficiency.cells import CellMaker, Cells, split_cells
+from onboard.efficiency.consumption import Stretch, wh_per_km, window
 from onboard.efficiency.distance import DistanceMeter
-from onboard.efficiency.figure import Estimate, Figure, Number, Unknown
-from onboard.efficiency.figures import Consumption, Figures, Reach, Trip
+from onboard.efficiency.figure import Estimate, Unknown
+from onboard.efficiency.figures import Consumption, Figures, Reach
 from onboard.efficiency.latest import STALE_S, Latest
+from onboard.efficiency.learner import Learner
+from onboard.efficiency.power_curve import Curve, curve
 from onboard.efficiency.power_sources import BatterySide, PowerSources
-from onboard.efficiency.reach import range_m, time_left_s
+from onboard.efficiency.present import PresentRiding, Riding
+from onboard.efficiency.reach import range_now_m, time_left_s
+from onboard.efficiency.shared_errors import Spread, prior_covariance
+from onboard.efficiency.slices import slices
 from onboard.efficiency.speed_sources import SpeedSources
+from onboard.efficiency.together import Point, Together
+from onboard.efficiency.trip import stretch_wh_per_km, trip_sums
+from onboard.efficiency.watches import Watches
+from onboard.efficiency.water import set_and_drift
 from onboard.profile import Profile
 
 Source = TypeVar("Source", BatterySide, DistanceMeter)
 
-APART_S, APART_FRACTION = 30.0, 0.05
-"""How much of the trip energy and distance may be counted apart for their ratio to be quoted."""
-
-NO_CURVE = Unknown("needs a learned speed-power curve, which this version does not have")
 NO_MARK = Unknown("no mark set")
-TOO_LITTLE = Unknown("too little data yet")
+NO_BATTERY = Unknown("no [battery] in the craft profile")
 
 
 class Engine:
@@ -35,19 +46,99 @@ class Engine:
     ----------
     profile
         The craft.
+    kept
+        What an earlier engine's `kept` gave: the curves are carried over. None without.
+
+    Raises
+    ------
+    ValueError
+        If it is not what `kept` gives.
     """
 
-    def __init__(self, profile: Profile) -> None:
-        self._profile = profile
+    def __init__(self, profile: Profile, kept: dict[str, Any] | None = None) -> None:
+        self._errors = prior_covariance(profile.sensors, profile.battery)
         self._power = PowerSources(profile.sensors)
         self._speed = SpeedSources()
+        self._cells = CellMaker(self._power, self._speed)
+        self._together = Together()
+        self._mark: Point | None = None
+        self._bands = Bands()
+        self._present = PresentRiding()
+        battery = profile.battery
+        self._pack: Pack | Unknown = Pack(battery, profile.sensors) if battery else NO_BATTERY
+        self.learner = Learner((kept or {}).get("curves"))
+        self.adviser = Adviser()
+        cutoff_v = None if isinstance(self._pack, Unknown) else self._pack.cutoff_v
+        self._watches = Watches(profile, cutoff_v)
         self.latest = Latest()
 
     def fold(self, block: Block) -> None:
         """Take in a block."""
-        self.latest.fold(block)
-        self._power.fold(block)
-        self._speed.fold(block)
+        for piece in slices(block):
+            self.latest.fold(piece)
+            self._power.fold(piece)
+            self._speed.fold(piece)
+            self._cells.fold(piece)
+            self._together.update(self._power.chosen(), self._speed.chosen())
+            cells = self._cells.settled(self.latest.first_s or 0.0, self.latest.now_s)
+            for part in split_cells(cells, EVERY_S):
+                self._learn(part)
+
+    def mark(self) -> None:
+        """Set the mark that `since_mark` counts from to now."""
+        self._mark = self._together.last
+
+    def charged_full(self) -> None:
+        """Take the battery as full from now on."""
+        if not isinstance(self._pack, Unknown):
+            self._pack.charged_full()
+
+    def set_aim(self, aim: Aim) -> None:
+        """Set the rider's target."""
+        self.adviser.set_aim(aim)
+
+    def kept(self) -> dict[str, Any]:
+        """Give what outlasts this ride, in JSON's own types."""
+        battery = None if isinstance(self._pack, Unknown) else self._pack.as_dict()
+        return {"curves": self.learner.as_dict(), "battery": battery}
+
+    def resume_battery(self, kept: dict[str, Any], drawn_ah: float | None) -> None:
+        """Carry the battery's count on from an earlier engine's `kept`.
+
+        Parameters
+        ----------
+        kept
+            What it gave.
+        drawn_ah
+            Charge drawn meanwhile [Ah], None where nobody knows.
+
+        Raises
+        ------
+        ValueError
+            If it is not what `kept` gives.
+        """
+        if not isinstance(self._pack, Unknown) and kept.get("battery") is not None:
+            self._pack.resume(kept["battery"], drawn_ah)
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """Alerts that came up so far."""
+        return tuple(self._watches.events)
+
+    @property
+    def packs(self) -> tuple[int, ...]:
+        """Battery instances whose energy is summed; none where the autopilot's summary counts."""
+        return self._power.packs
+
+    def bands(self) -> tuple[Band, ...]:
+        """Give what was done at each band of speed."""
+        meter = self._speed.chosen()
+        noise = meter.track.noise.long_run_m2ps if meter else 0.0
+        return self._bands.table(self._errors, noise)
+
+    def curve(self) -> Curve | Unknown:
+        """Give the speed-power curve of the present set-up."""
+        return curve(self.learner)
 
     def figures(self, silent_s: float = 0.0) -> Figures:
         """Give the figures at the newest sample folded.
@@ -63,22 +154,22 @@ class Engine:
         speed: DistanceMeter | Unknown = self._speed.chosen() or Unknown(self._speed.why_none())
         power_now = self._unless_stale(power, "power")
         speed_now = self._unless_stale(speed, "speed")
-        trip = self._trip(power, speed)
+        elapsed_s = self.latest.now_s - (self.latest.first_s or 0.0)
+        together = self._together
+        trip = trip_sums(power, speed, together.since(together.first), elapsed_s, self._errors)
+        minutes = window(300.0, power_now, speed_now)
         consumption = Consumption(
-            last_20_s=wh_per_km(_last(20.0, power_now, speed_now)),
-            last_300_s=wh_per_km(_last(300.0, power_now, speed_now)),
+            last_20_s=wh_per_km(window(20.0, power_now, speed_now), self._errors),
+            last_300_s=wh_per_km(minutes, self._errors),
             trip=trip.wh_per_km,
-            since_mark=NO_MARK,
+            since_mark=NO_MARK
+            if self._mark is None
+            else stretch_wh_per_km(
+                trip.energy_wh, trip.distance_m, together.since(self._mark), self._errors
+            ),
         )
-        drawn = power if isinstance(power, Unknown) else power.energy_wh
-        battery = battery_state(self._profile.battery, drawn)
-        left = battery if isinstance(battery, Unknown) else battery.left_wh
-        recent = consumption.last_300_s
-        # At a stop the trip's figure stands in; while an instrument is silent nothing does.
-        if isinstance(recent, Unknown) and not (
-            isinstance(power_now, Unknown) or isinstance(speed_now, Unknown)
-        ):
-            recent = consumption.trip
+        riding = self._riding(power_now, speed_now)
+        advice = self.adviser.advice
         return Figures(
             t_s=self.latest.now_s,
             power_w=power_now if isinstance(power_now, Unknown) else power_now.power_w,
@@ -87,10 +178,95 @@ class Engine:
             speed_mps=speed_now if isinstance(speed_now, Unknown) else speed_now.speed_mps,
             wh_per_km=consumption,
             trip=trip,
-            battery=battery,
-            range_m=Reach(now=range_m(left, recent), target=NO_CURVE, best=NO_CURVE),
-            time_left_s=time_left_s(left, _mean_power_w(300.0, power_now)),
+            battery=self._battery(power, riding),
+            range_m=Reach(
+                now=range_now_m(self._counted_pack(power), riding),
+                target=advice.range_target_m,
+                best=advice.range_best_m,
+            ),
+            time_left_s=self._time_left_s(power_now, minutes, riding),
+            best_speed_mps=advice.best_speed_mps,
+            target=advice.target,
+            home=advice.home,
+            set_and_drift=set_and_drift(self.learner.posterior),
+            alerts=self._watches.alerts(self.latest.now_s),
         )
+
+    def _learn(self, cells: Cells) -> None:
+        """Take in settled seconds, up to the next look at what to advise."""
+        self._bands.fold(cells)
+        self._present.fold(cells)
+        self._watches.seconds(cells)
+        impossible_s = [*self._power.impossible_s(), *self._speed.impossible_s()]
+        self._watches.implausible(cells, impossible_s)
+        if not isinstance(self._pack, Unknown):
+            self._pack.fold(cells)
+        self.learner.fold(cells)
+        self.adviser.fold(cells)
+        t_s = float(cells.t_s[-1])
+        if t_s % EVERY_S == 0:
+            side = self._power.chosen(t_s)
+            pack = self._counted_pack(side or Unknown(self._power.why_none()))
+            self.adviser.look(pack, self.learner.posterior)
+            self._watch_state(t_s, side, pack)
+
+    def _watch_state(self, t_s: float, side: BatterySide | None, pack: Pack | Unknown) -> None:
+        state, learner = self._watches.state, self.learner
+        state(t_s, "weed", learner.fouled, _weed(learner.excess_fraction))
+        if side is not None:
+            at = np.array([t_s])
+            charge, counted = (float(side.at(n, at)[0]) for n in ("charge_ah", "counted_ah"))
+            self._watches.counters(t_s, counted - charge, charge)
+        if isinstance(pack, Unknown):
+            return
+        riding = self._present.now()
+        self._watches.energy(t_s, pack, 0.0 if isinstance(riding, Unknown) else riding.power_w)
+        self._watches.advice(t_s, self.adviser.advice)
+
+    def _counted_pack(self, power: BatterySide | Unknown) -> Pack | Unknown:
+        """Give the pack if what is drawn from it is counted."""
+        if isinstance(self._pack, Unknown):
+            return self._pack
+        return power if isinstance(power, Unknown) else self._pack
+
+    def _riding(
+        self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown
+    ) -> Riding | Unknown:
+        """Give the present way of riding; while an instrument is silent there is none."""
+        for source in (power, speed):
+            if isinstance(source, Unknown):
+                return source
+        return self._present.now()
+
+    def _battery(
+        self, power: BatterySide | Unknown, riding: Riding | Unknown
+    ) -> BatteryState | Unknown:
+        if isinstance(self._pack, Unknown):
+            return self._pack
+        pack = self._counted_pack(power)
+        if isinstance(pack, Unknown):
+            return BatteryState(pack, pack, pack)
+        return pack.summary(0.0 if isinstance(riding, Unknown) else riding.power_w)
+
+    def _time_left_s(
+        self, power: BatterySide | Unknown, minutes: Stretch | Unknown, riding: Riding | Unknown
+    ) -> Estimate:
+        """Give how long the battery lasts: riding on as now, or at rest as in the last minutes."""
+        pack = self._counted_pack(power)
+        if isinstance(pack, Unknown):
+            return pack
+        resting = isinstance(minutes, Unknown) or minutes.distance_m.value < 0.3 * minutes.seconds_s
+        if isinstance(riding, Unknown) or resting:
+            if isinstance(minutes, Unknown):
+                return minutes
+            hours = minutes.seconds_s / 3600.0
+            energy = minutes.energy_wh
+            mean = Spread(energy.value / hours, energy.gradient / hours)
+            left = pack.left_spread(mean.value)
+            return time_left_s(left, mean, pack.covariance)
+        left = pack.left_spread(riding.power_w)
+        ahead_s = left.value / riding.power_w * 3600.0
+        return time_left_s(left, riding.power(ahead_s), pack.covariance)
 
     def _unless_stale(self, source: Source | Unknown, what: str) -> Source | Unknown:
         if isinstance(source, Unknown):
@@ -98,89 +274,7 @@ class Engine:
         age_s = self.latest.now_s + self.latest.silent_s - source.last_s
         return source if age_s <= STALE_S else Unknown(f"no {what} for {age_s:.0f} s")
 
-    def _trip(self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown) -> Trip:
-        elapsed_s = self.latest.now_s - (self.latest.first_s or 0.0)
-        energy: Estimate
-        charge: Number
-        mean_power: Number
-        energy_bridged: Number
-        if isinstance(power, Unknown):
-            energy = charge = mean_power = energy_bridged = power
-        else:
-            energy, charge = Figure(power.energy_wh), power.charge_ah
-            mean_power = _rate(power.energy_wh * 3600.0, elapsed_s)
-            energy_bridged = _share(power.bridged_wh, power.energy_wh)
-        distance: Estimate
-        moving_s: Number
-        mean_speed: Number
-        max_speed: Number
-        distance_bridged: Number
-        if isinstance(speed, Unknown):
-            distance = moving_s = mean_speed = max_speed = distance_bridged = speed
-        else:
-            distance, moving_s = Figure(speed.distance_m.total), speed.moving.moving_s
-            mean_speed = _rate(speed.distance_m.total, moving_s)
-            max_speed = speed.max_speed_mps
-            distance_bridged = _share(speed.bridged_m, speed.distance_m.total)
-        return Trip(
-            energy_wh=energy,
-            charge_ah=charge,
-            distance_m=distance,
-            moving_s=moving_s,
-            elapsed_s=elapsed_s,
-            wh_per_km=(
-                trip_wh_per_km(energy, distance)
-                if _together(power, speed, elapsed_s)
-                else Unknown("power and speed are not known over the same time")
-            ),
-            mean_power_w=mean_power,
-            mean_speed_mps=mean_speed,
-            max_speed_mps=max_speed,
-            bridged_energy_fraction=energy_bridged,
-            bridged_distance_fraction=distance_bridged,
-        )
 
-
-def _together(
-    power: BatterySide | Unknown, speed: DistanceMeter | Unknown, elapsed_s: float
-) -> bool:
-    """Tell whether energy and distance were counted over the same stretch of the trip, nearly."""
-    if isinstance(power, Unknown) or isinstance(speed, Unknown):
-        return True
-    apart_s = abs(power.first_s - speed.first_s) + abs(power.last_s - speed.last_s)
-    return apart_s <= max(APART_S, APART_FRACTION * elapsed_s)
-
-
-def _last(
-    window_s: float, power: BatterySide | Unknown, speed: DistanceMeter | Unknown
-) -> Stretch | Unknown:
-    """Give energy and distance over the last `window_s` [s], as far as both curves reach."""
-    if isinstance(power, Unknown):
-        return power
-    if isinstance(speed, Unknown):
-        return speed
-    end_s = min(power.last_s, speed.last_s)
-    begin_s = max(end_s - window_s, power.first_s, speed.first_s)
-    if end_s - begin_s < SHORTEST_S:
-        return TOO_LITTLE
-    distance_m = speed.distance_m.at(end_s) - speed.distance_m.at(begin_s)
-    return Stretch(end_s - begin_s, power.between_wh(begin_s, end_s), distance_m)
-
-
-def _mean_power_w(window_s: float, power: BatterySide | Unknown) -> Number:
-    """Give the mean battery power over the last `window_s` [s]."""
-    if isinstance(power, Unknown):
-        return power
-    end_s = power.last_s
-    begin_s = max(end_s - window_s, power.first_s)
-    if end_s - begin_s < SHORTEST_S:
-        return TOO_LITTLE
-    return power.between_wh(begin_s, end_s) * 3600.0 / (end_s - begin_s)
-
-
-def _rate(amount: float, seconds_s: float) -> Number:
-    return amount / seconds_s if seconds_s > 0 else Unknown("no time has passed yet")
-
-
-def _share(part: float, whole: float) -> float:
-    return min(max(part / whole, 0.0), 1.0) if whole else 0.0
+def _weed(excess_fraction: float) -> str:
+    percent = round(100 * excess_fraction)
+    return f"Power is {percent} % above the learned curve: weed or a fouled propeller?"

@@ -2,8 +2,12 @@
 
 from dataclasses import dataclass
 
+from onboard.efficiency.advice import Target
+from onboard.efficiency.alerts import Alert
 from onboard.efficiency.battery import BatteryState
 from onboard.efficiency.figure import Estimate, Number, Unknown
+from onboard.efficiency.home import WayHome
+from onboard.efficiency.water import SetAndDrift
 
 
 @dataclass(frozen=True)
@@ -60,3 +64,8 @@ class Figures:
     battery: BatteryState | Unknown
     range_m: Reach
     time_left_s: Estimate
+    best_speed_mps: Estimate
+    target: Target | Unknown
+    home: WayHome | Unknown
+    set_and_drift: SetAndDrift | Unknown
+    alerts: tuple[Alert, ...]

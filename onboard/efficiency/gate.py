@@ -1,9 +1,13 @@
 """The one gate that samples pass: finite, possible, later than the last one. Counts the rest."""
 
+from collections import deque
+
 import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+
+REMEMBERED = 50
 
 
 class Gate:
@@ -18,6 +22,8 @@ class Gate:
         """Samples with a value that is not known."""
         self.impossible = 0
         """Samples with a value that cannot be."""
+        self.impossible_s: deque[float] = deque(maxlen=REMEMBERED)
+        """Stream times of the last of them [s]."""
         self.late = 0
         """Samples no later than one before them."""
 
@@ -43,5 +49,6 @@ class Gate:
         self._last_s = float(before[-1])
         self.unknown += int(np.count_nonzero(~known))
         self.impossible += int(np.count_nonzero(known & ~possible))
+        self.impossible_s.extend(t_s[known & ~possible][-REMEMBERED:].tolist())
         self.late += int(np.count_nonzero(fit & ~passed))
         return passed

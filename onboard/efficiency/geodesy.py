@@ -51,6 +51,25 @@ def local_distance_m(
     >>> round(local_distance_m(52.0, 4.0, 52.0, 4.001), 3)
     68.678
     """
+    east, north = local_offset_m(latitude_1_deg, longitude_1_deg, latitude_2_deg, longitude_2_deg)
+    distance = np.hypot(east, north)
+    return float(distance) if np.ndim(distance) == 0 else distance
+
+
+def local_offset_m(
+    latitude_1_deg: float | FloatArray,
+    longitude_1_deg: float | FloatArray,
+    latitude_2_deg: float | FloatArray,
+    longitude_2_deg: float | FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Give how far east and north the second point lies of the first [m]; see `local_distance_m`.
+
+    Examples
+    --------
+    >>> east, north = local_offset_m(45.0, -30.0, 45.001, -30.001)
+    >>> round(float(east), 2), round(float(north), 2)
+    (-78.85, 111.13)
+    """
     middle = np.radians((np.asarray(latitude_1_deg) + np.asarray(latitude_2_deg)) / 2)
     w_2 = 1 - _ECCENTRICITY_2 * np.sin(middle) ** 2
     prime_vertical = EQUATOR_RADIUS_M / np.sqrt(w_2)
@@ -58,7 +77,4 @@ def local_distance_m(
     dlat = np.asarray(latitude_2_deg) - np.asarray(latitude_1_deg)
     dlon = np.asarray(longitude_2_deg) - np.asarray(longitude_1_deg)
     dlon = (dlon + 180.0) % 360.0 - 180.0
-    distance = np.hypot(
-        meridian * np.radians(dlat), prime_vertical * np.cos(middle) * np.radians(dlon)
-    )
-    return float(distance) if np.ndim(distance) == 0 else distance
+    return prime_vertical * np.cos(middle) * np.radians(dlon), meridian * np.radians(dlat)

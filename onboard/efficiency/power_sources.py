@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from onboard.block import Block, Channel
+from onboard.block import Block, Channel, FloatArray
 from onboard.efficiency.energy import EnergyMeter
+from onboard.efficiency.shared_errors import Spread
 from onboard.profile import Sensors
 
 PACKS_MOST = 16
@@ -27,12 +28,12 @@ class BatterySide:
     @property
     def energy_wh(self) -> float:
         """Energy drawn so far [Wh]."""
-        return sum(meter.energy_wh.total for meter in self.meters)
+        return sum(meter.curves.total("energy_wh") for meter in self.meters)
 
     @property
     def charge_ah(self) -> float:
         """Charge drawn so far [Ah]."""
-        return sum(meter.charge_ah for meter in self.meters)
+        return sum(meter.curves.total("charge_ah") for meter in self.meters)
 
     @property
     def bridged_wh(self) -> float:
@@ -40,14 +41,24 @@ class BatterySide:
         return sum(meter.bridged_wh for meter in self.meters)
 
     @property
+    def bridged_variance_wh2(self) -> float:
+        """How uncertain that part is [Wh^2]."""
+        return sum(meter.bridged_variance_wh2 for meter in self.meters)
+
+    @property
     def first_s(self) -> float:
         """Stream time from which all meters count [s]."""
-        return max(meter.energy_wh.first_s or 0.0 for meter in self.meters)
+        return max(meter.curves.first_s or 0.0 for meter in self.meters)
 
     @property
     def last_s(self) -> float:
         """Stream time up to which all meters count [s]: one that falls silent holds it up."""
-        return min(meter.energy_wh.last_s or 0.0 for meter in self.meters)
+        return min(meter.curves.last_s or 0.0 for meter in self.meters)
+
+    @property
+    def kept_from_s(self) -> float:
+        """Stream time from which all meters remember their totals [s]."""
+        return max(meter.curves.kept_from_s or 0.0 for meter in self.meters)
 
     @property
     def power_w(self) -> float:
@@ -64,10 +75,21 @@ class BatterySide:
         """Voltage of the first pack at its newest sample [V]."""
         return self.meters[0].volts_v
 
-    def between_wh(self, begin_s: float, end_s: float) -> float:
-        """Give the energy drawn between two stream times [Wh]."""
-        curves = [meter.energy_wh for meter in self.meters]
-        return sum(curve.at(end_s) - curve.at(begin_s) for curve in curves)
+    def at(self, name: str, t_s: FloatArray) -> FloatArray:
+        """Give the sum of a total of all meters at times [s]; see `EnergyMeter.curves`."""
+        total: FloatArray = np.sum([meter.curves.at(name, t_s) for meter in self.meters], axis=0)
+        return total
+
+    def between(self, begin_s: float, end_s: float) -> Spread:
+        """Give the energy drawn between two stream times [Wh], gaps taken as exact."""
+        times = np.array([begin_s, end_s])
+        energy = float(np.diff(self.at("energy_wh", times))[0])
+        return Spread.of_energy(energy, float(np.diff(self.at("volt_hours", times))[0]))
+
+    def spread(self) -> Spread:
+        """Give the energy drawn so far, with what is uncertain of it [Wh]."""
+        volt_hours = sum(meter.curves.total("volt_hours") for meter in self.meters)
+        return Spread.of_energy(self.energy_wh, volt_hours, self.bridged_variance_wh2)
 
 
 class PowerSources:
@@ -95,14 +117,38 @@ class PowerSources:
             for pack in np.unique(packs["pack"]).tolist():
                 self._fold_pack(int(pack), packs)
 
-    def chosen(self) -> BatterySide | None:
-        """Give the meters that the figures rest on, None where no current is measured."""
-        meters = [self._packs[pack] for pack in sorted(self._packs)]
-        packs = tuple(meter for meter in meters if meter.energy_wh.last_s is not None)
-        covered_s = max((meter.measured_s for meter in packs), default=0.0)
-        if packs and covered_s >= COVERAGE_FRACTION * self._summary.measured_s:
-            return BatterySide(packs)
-        return BatterySide((self._summary,)) if self._summary.energy_wh.last_s is not None else None
+    def chosen(self, at_s: float | None = None) -> BatterySide | None:
+        """Give the meters that the figures rest on, None where no current is measured.
+
+        Parameters
+        ----------
+        at_s
+            By what the sensors had covered up to this stream time [s]; None: up to now.
+        """
+        packs = [self._packs[pack] for pack in sorted(self._packs)]
+        packs = [meter for meter in packs if _began(meter, at_s)]
+        covered_s = max((_covered_s(meter, at_s) for meter in packs), default=0.0)
+        if packs and covered_s >= COVERAGE_FRACTION * _covered_s(self._summary, at_s):
+            return BatterySide(tuple(packs))
+        return BatterySide((self._summary,)) if _began(self._summary, at_s) else None
+
+    @property
+    def packs(self) -> tuple[int, ...]:
+        """Give the battery instances whose energy is summed; none where the summary counts."""
+        side = self.chosen()
+        if side is None or side.meters[0] is self._summary:
+            return ()
+        return tuple(pack for pack in sorted(self._packs) if self._packs[pack] in side.meters)
+
+    def reached_s(self) -> list[float]:
+        """Give the stream time up to which each sensor counts [s]."""
+        meters = (self._summary, *self._packs.values())
+        return [meter.curves.last_s for meter in meters if meter.curves.last_s is not None]
+
+    def impossible_s(self) -> list[float]:
+        """Give the stream times of the last samples that cannot be [s]."""
+        meters = (self._summary, *self._packs.values())
+        return [t_s for meter in meters for t_s in meter.gate.impossible_s]
 
     def why_none(self) -> str:
         """Say why no meter can be chosen."""
@@ -125,3 +171,13 @@ class PowerSources:
             channel["charge_out_ah"][mine],
             channel["energy_out_wh"][mine],
         )
+
+
+def _began(meter: EnergyMeter, at_s: float | None) -> bool:
+    first_s = meter.curves.first_s
+    return first_s is not None and (at_s is None or first_s <= at_s)
+
+
+def _covered_s(meter: EnergyMeter, at_s: float | None) -> float:
+    curves = meter.curves
+    return curves.total("measured_s") if at_s is None else curves.at("measured_s", at_s)

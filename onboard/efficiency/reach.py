@@ -1,34 +1,54 @@
-"""How far and how long what is left will go at a given consumption."""
+"""How far and how long what is left will go, riding on as now."""
 
-from onboard.efficiency.figure import Estimate, Figure, Unknown
+from onboard.block import FloatArray
+from onboard.efficiency.battery import Pack
+from onboard.efficiency.figure import Estimate, Unknown
+from onboard.efficiency.present import Riding
+from onboard.efficiency.shared_errors import Spread, ratio
 
 HARDLY_DRAWING_W = 5.0
 """Below this mean power a time left would be a matter of days and of the sensor's zero."""
 
 
-def range_m(left_wh: Estimate, wh_per_km: Estimate) -> Estimate:
-    """Give the distance that the energy left makes at a consumption [m].
+def range_m(left_wh: Spread, riding: Riding, covariance: FloatArray) -> Estimate:
+    """Give the distance that the energy left makes [m].
+
+    Parameters
+    ----------
+    left_wh
+        What can still be drawn at the power of that riding.
+    riding
+        The present way of riding.
+    covariance
+        Of the shared errors, shape (5, 5).
+    """
+    ahead_s = left_wh.value / riding.power_w * 3600.0
+    km = ratio(left_wh, riding.wh_per_km(ahead_s))
+    metres = Spread(km.value * 1e3, km.gradient * 1e3, km.own_variance * 1e6)
+    return metres.figure(covariance, 0.0)
+
+
+def time_left_s(left_wh: Spread, power_w: Spread, covariance: FloatArray) -> Estimate:
+    """Give how long the energy left lasts at a power [s].
 
     Examples
     --------
-    >>> range_m(Figure(640.0), Figure(385 / 11.3)).value.__round__()
-    18784
+    >>> import numpy as np
+    >>> none = np.zeros(5)
+    >>> time_left_s(Spread(640.0, none), Spread(320.0, none), np.zeros((5, 5))).value
+    7200.0
     """
-    if isinstance(left_wh, Unknown):
-        return left_wh
-    if isinstance(wh_per_km, Unknown):
-        return wh_per_km
-    if wh_per_km.value <= 0:
-        return Unknown("no energy is being drawn")
-    return Figure(left_wh.value / wh_per_km.value * 1000.0)
-
-
-def time_left_s(left_wh: Estimate, power_w: float | Unknown) -> Estimate:
-    """Give how long the energy left lasts at a mean power [s]."""
-    if isinstance(left_wh, Unknown):
-        return left_wh
-    if isinstance(power_w, Unknown):
-        return power_w
-    if power_w < HARDLY_DRAWING_W:
+    if power_w.value < HARDLY_DRAWING_W:
         return Unknown("hardly drawing any power")
-    return Figure(left_wh.value / power_w * 3600.0)
+    hours = ratio(left_wh, power_w)
+    seconds = Spread(hours.value * 3600, hours.gradient * 3600, hours.own_variance * 3600**2)
+    return seconds.figure(covariance, 0.0)
+
+
+def range_now_m(pack: Pack | Unknown, riding: Riding | Unknown) -> Estimate:
+    """Give the range of the present way of riding [m], or why there is none."""
+    if isinstance(pack, Unknown):
+        return pack
+    if isinstance(riding, Unknown):
+        return riding
+    return range_m(pack.left_spread(riding.power_w), riding, pack.covariance)

@@ -4,17 +4,19 @@ Keys, units and meaning are part of the interface that other programs rely on; s
 """
 
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
+from onboard.efficiency.advice import Target
+from onboard.efficiency.alerts import Alert
 from onboard.efficiency.battery import BatteryState
 from onboard.efficiency.figure import Estimate, Number, Unknown
 from onboard.efficiency.figures import Consumption, Reach, Trip
+from onboard.efficiency.home import WayHome
+from onboard.efficiency.water import SetAndDrift
 from onboard.feed.jsonable import jsonable
 
 SCHEMA = 1
-
-NOT_YET = Unknown("not in this version")
 
 
 @dataclass(frozen=True)
@@ -40,28 +42,6 @@ class LinkState:
     bad_bytes: int
     system_id: int | Unknown
     source: str
-
-
-@dataclass(frozen=True)
-class Alert:
-    """One thing that the rider should know.
-
-    Parameters
-    ----------
-    code
-        A name that programs can tell it by.
-    level
-        "note", "warning" or "danger".
-    text
-        A plain sentence.
-    since_s
-        For how long it has been so [s].
-    """
-
-    code: str
-    level: str
-    text: str
-    since_s: float
 
 
 @dataclass(frozen=True)
@@ -92,13 +72,13 @@ class Snapshot:
     trip: Trip
     battery: BatteryState | Unknown
     range_m: Reach
+    best_speed_mps: Estimate
+    target: Target | Unknown
+    home: WayHome | Unknown
+    set_and_drift: SetAndDrift | Unknown
     drive: DriveState | Unknown
     link: LinkState
     alerts: tuple[Alert, ...] = ()
-    best_speed_mps: Estimate = NOT_YET
-    target: Unknown = field(default=Unknown("no target set"))
-    home: Unknown = NOT_YET
-    set_and_drift: Unknown = NOT_YET
 
     def as_dict(self) -> dict[str, Any]:
         """Give the snapshot in JSON's own types."""

@@ -32,19 +32,29 @@ class Battery:
     start_fraction: float = 1.0
     temperature_degc: float = 18.0
     heat_capacity_jpk: float = 8000.0
+    cell: str | None = None
+    """Which of the published cells; None: that of `CURVE_OF`."""
+    shift_v: float = 0.0
+    """How far each cell's open-circuit voltage lies above the published one: cells differ."""
 
 
-@lru_cache(maxsize=8)
-def ocv_table(chemistry: str) -> tuple[float, ...]:
-    """Give the cell's open-circuit voltage at charge 0, 0.05 ... 1 [V]."""
+@lru_cache(maxsize=64)
+def _published(cell: str) -> tuple[float, ...]:
     with CURVES.open(newline="") as file:
-        rows = [row for row in csv.DictReader(file) if row["parameter_set"] == CURVE_OF[chemistry]]
+        rows = [row for row in csv.DictReader(file) if row["parameter_set"] == cell]
     return tuple(float(row["ocv_V"]) for row in rows)
+
+
+@lru_cache(maxsize=64)
+def ocv_table(chemistry: str, cell: str | None = None, shift_v: float = 0.0) -> tuple[float, ...]:
+    """Give the cell's open-circuit voltage at charge 0, 0.05 ... 1 [V]."""
+    table = _published(cell or CURVE_OF[chemistry])
+    return tuple(volts + shift_v for volts in table) if shift_v else table
 
 
 def open_circuit_v(battery: Battery, charge_fraction: float) -> float:
     """Give the pack's voltage at rest [V]."""
-    table = ocv_table(battery.chemistry)
+    table = ocv_table(battery.chemistry, battery.cell, battery.shift_v)
     place = min(max(charge_fraction, 0.0), 1.0) * (len(table) - 1)
     index = min(int(place), len(table) - 2)
     return battery.cells * (table[index] + (place - index) * (table[index + 1] - table[index]))
@@ -63,7 +73,7 @@ def load_amps_a(open_v: float, resistance_ohm: float, power_w: float) -> float:
 
 def rest_energy_wh(battery: Battery, charge_fraction: float) -> float:
     """Give the energy left if drawn infinitely slowly down to empty [Wh]: the area of the curve."""
-    table = ocv_table(battery.chemistry)
+    table = ocv_table(battery.chemistry, battery.cell, battery.shift_v)
     width = 1.0 / (len(table) - 1)
     full, rest = divmod(min(max(charge_fraction, 0.0), 1.0), width)
     count = min(int(full), len(table) - 1)

@@ -6,13 +6,14 @@ from tests.craft.motor import shaft_point
 from tests.craft.water import Water
 
 
-def calm_power_w(craft: Craft, water: Water, speed_mps: float) -> float:
+def calm_power_w(craft: Craft, water: Water, speed_mps: float, more_n: float = 0.0) -> float:
     """Give the battery power at which thrust and resistance balance, without wind or waves.
 
-    Still air is left out too: the drag of the craft's own wind is no part of this curve.
+    Still air is left out too: the drag of the craft's own wind is no part of this curve, unless it
+    is given as `more_n`, a force against the motion.
     """
     advance_mps = speed_mps * (1.0 - craft.propeller.wake_fraction)
-    goal_n = resistance_n(craft.hull, speed_mps, water.density_kgpm3, water.viscosity_m2ps)
+    goal_n = resistance_n(craft.hull, speed_mps, water.density_kgpm3, water.viscosity_m2ps) + more_n
     low_w, high_w = 1.0, 20_000.0
     for _ in range(60):
         middle_w = 0.5 * (low_w + high_w)

@@ -25,6 +25,10 @@ class Water:
     drift_memory_s: float = 300.0
     wind_from_deg: float = 0.0
     wind_mps: float = 0.0
+    wind_rise_mps2: float = 0.0
+    """How fast the mean wind rises [m/s per s] ..."""
+    wind_most_mps: float = 12.0
+    """... and where that ends."""
     gust_sd_mps: float = 0.0
     gust_memory_s: float = 8.0
     wave_speed_mps: float = 0.0
@@ -55,9 +59,13 @@ def surroundings(water: Water, count: int, step_s: float, seed: int) -> Surround
         wander = gauss_markov(count, step_s, water.drift_sd_mps, water.drift_memory_s, slow)
         return water.drift_mps * part + wander
 
+    mean_mps = water.wind_mps + water.wind_rise_mps2 * step_s * np.arange(count)
+    mean_mps = np.minimum(mean_mps, max(water.wind_most_mps, water.wind_mps)).astype(np.float64)
+
     def wind(part: float) -> Array:
         gust = gauss_markov(count, step_s, water.gust_sd_mps, water.gust_memory_s, gusts)
-        return water.wind_mps * part + gust
+        blows: Array = mean_mps * part + gust
+        return blows
 
     return Surroundings(
         drift(math.sin(towards)),

@@ -28,11 +28,15 @@ def test_energy_and_charge_equal_scipys_trapezoid() -> None:
     t_s = np.cumsum(rng.uniform(0.05, 2.0, 5000))
     volts, amps = rng.uniform(44, 58, 5000), rng.uniform(-2, 60, 5000)
     counted = meter(t_s, volts, amps, blocks=37)
-    assert counted.energy_wh.total == pytest.approx(trapezoid(volts * amps, t_s) / 3600, rel=1e-12)
-    assert counted.charge_ah == pytest.approx(trapezoid(amps, t_s) / 3600, rel=1e-12)
+    assert counted.curves.total("energy_wh") == pytest.approx(
+        trapezoid(volts * amps, t_s) / 3600, rel=1e-12
+    )
+    assert counted.curves.total("charge_ah") == pytest.approx(
+        trapezoid(amps, t_s) / 3600, rel=1e-12
+    )
     curve = cumulative_trapezoid(volts * amps, t_s, initial=0) / 3600
     for n in (4999, 4990, 4000):
-        assert counted.energy_wh.at(t_s[n]) == pytest.approx(curve[n], rel=1e-12)
+        assert counted.curves.at("energy_wh", t_s[n]) == pytest.approx(curve[n], rel=1e-12)
     assert counted.bridged_wh == 0.0
 
 
@@ -65,28 +69,32 @@ def test_a_published_discharge_gives_its_watt_hours(
     t_s = np.linspace(0, charge_ah / amps * 3600, 4000)
     volts = np.interp(t_s * amps / 3600, curve[:, 0], curve[:, 1])
     counted = meter(t_s, volts, np.full(4000, amps), blocks=5)
-    assert counted.charge_ah == pytest.approx(charge_ah, rel=1e-5)
-    assert counted.energy_wh.total == pytest.approx(energy_wh, rel=0.01)
+    assert counted.curves.total("charge_ah") == pytest.approx(charge_ah, rel=1e-5)
+    assert counted.curves.total("energy_wh") == pytest.approx(energy_wh, rel=0.01)
 
 
 def test_the_rule_of_three_is_met_by_steady_power() -> None:
     # 100 W for an hour.
     counted = meter(np.arange(3601.0), np.full(3601, 50.0), np.full(3601, 2.0))
-    assert counted.energy_wh.total == pytest.approx(100.0)
-    assert counted.charge_ah == pytest.approx(2.0)
+    assert counted.curves.total("energy_wh") == pytest.approx(100.0)
+    assert counted.curves.total("charge_ah") == pytest.approx(2.0)
 
 
 def test_corrections_of_the_profile_are_applied() -> None:
     sensors = Sensors(current_scale=1.1, current_offset_a=-0.5, voltage_scale=0.98)
     counted = meter([0.0, 3.0], [50.0, 50.0], [10.0, 10.0], sensors)
-    assert counted.energy_wh.total == pytest.approx(3 * (0.98 * 50) * (1.1 * 10 - 0.5) / 3600)
+    assert counted.curves.total("energy_wh") == pytest.approx(
+        3 * (0.98 * 50) * (1.1 * 10 - 0.5) / 3600
+    )
 
 
 def test_a_gap_is_bridged_by_the_mean_of_both_sides_and_said() -> None:
     counted = meter([0, 1, 2, 62, 63], [50] * 5, [10, 10, 10, 20, 20])
     assert counted.bridged_wh == pytest.approx(60 * 50 * 15 / 3600)
-    assert counted.energy_wh.total == pytest.approx((2 * 500 + 60 * 750 + 1 * 1000) / 3600)
-    assert counted.measured_s == 3.0
+    assert counted.curves.total("energy_wh") == pytest.approx(
+        (2 * 500 + 60 * 750 + 1 * 1000) / 3600
+    )
+    assert counted.curves.total("measured_s") == 3.0
 
 
 def test_unknown_impossible_and_late_samples_change_nothing_but_their_counts() -> None:
@@ -97,7 +105,9 @@ def test_unknown_impossible_and_late_samples_change_nothing_but_their_counts() -
         [10, 10, 10, np.nan, 99, 10, 99, 10, 10],
         blocks=4,
     )
-    assert dirty.energy_wh.total == pytest.approx(clean.energy_wh.total, rel=1e-12)
+    assert dirty.curves.total("energy_wh") == pytest.approx(
+        clean.curves.total("energy_wh"), rel=1e-12
+    )
     assert (dirty.gate.unknown, dirty.gate.impossible, dirty.gate.late) == (2, 1, 2)
 
 
@@ -117,17 +127,17 @@ AN_HOUR_S = 3600
 
 def test_a_gap_is_filled_from_the_energy_counter() -> None:
     counted = over_gap([0, 0, 0.4, 0.4], [0, 0, 20.0, 20.0])
-    assert counted.energy_wh.total == pytest.approx(2 * 500 / AN_HOUR_S + 20.0)
-    assert counted.charge_ah == pytest.approx(2 * 10 / AN_HOUR_S + 0.4)
+    assert counted.curves.total("energy_wh") == pytest.approx(2 * 500 / AN_HOUR_S + 20.0)
+    assert counted.curves.total("charge_ah") == pytest.approx(2 * 10 / AN_HOUR_S + 0.4)
     assert (counted.bridged_wh, counted.counted_wh) == (0.0, 20.0)
 
 
 def test_a_gap_is_filled_from_the_charge_counter_where_there_is_no_other() -> None:
     counted = over_gap([0, 0, 0.4, 0.4], UNKNOWN)
-    assert counted.energy_wh.total == pytest.approx(2 * 500 / AN_HOUR_S + 0.4 * 50)
+    assert counted.curves.total("energy_wh") == pytest.approx(2 * 500 / AN_HOUR_S + 0.4 * 50)
     assert counted.bridged_wh == 0.0
     by_energy = over_gap(UNKNOWN, [0, 0, 20.0, 20.0])
-    assert by_energy.charge_ah == pytest.approx(2 * 10 / AN_HOUR_S + 20 / 50)
+    assert by_energy.curves.total("charge_ah") == pytest.approx(2 * 10 / AN_HOUR_S + 20 / 50)
 
 
 def test_counters_get_the_same_corrections_as_the_current() -> None:
@@ -135,8 +145,12 @@ def test_counters_get_the_same_corrections_as_the_current() -> None:
     counted = over_gap([0, 0, 0.4, 0.4], [0, 0, 20.0, 20.0], sensors)
     # A meter that saw the same minute sample by sample: 0.4 Ah at 50 V within 60 s.
     seen = meter([0, 1, 1.001, 60.999, 61, 62], [50] * 6, [10, 10, 24, 24, 10, 10], sensors)
-    assert counted.energy_wh.total == pytest.approx(seen.energy_wh.total, rel=1e-3)
-    assert counted.charge_ah == pytest.approx(seen.charge_ah, rel=1e-3)
+    assert counted.curves.total("energy_wh") == pytest.approx(
+        seen.curves.total("energy_wh"), rel=1e-3
+    )
+    assert counted.curves.total("charge_ah") == pytest.approx(
+        seen.curves.total("charge_ah"), rel=1e-3
+    )
 
 
 def test_a_counter_that_was_reset_tells_nothing() -> None:
@@ -151,7 +165,7 @@ def test_a_counter_that_stands_still_while_current_flows_is_not_believed() -> No
     idle = EnergyMeter(PLAIN)
     zero = np.zeros(2)
     idle.fold(np.array([0.0, 60.0]), np.full(2, 50.0), np.full(2, 0.05), zero, zero)
-    assert (idle.energy_wh.total, idle.bridged_wh) == (0.0, 0.0)
+    assert (idle.curves.total("energy_wh"), idle.bridged_wh) == (0.0, 0.0)
 
 
 def test_a_counter_that_leapt_is_not_believed() -> None:

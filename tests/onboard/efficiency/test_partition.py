@@ -32,6 +32,8 @@ def stream(seed: int, seconds: float) -> dict[str, Channel]:
         if name == "battery":
             columns["pack"] = rng.integers(0, 3, len(t_s)).astype(float)
         if name == "gps":
+            columns["speed_sd_mps"] = rng.choice([0.1, np.nan, 2.0], len(t_s), p=[0.8, 0.1, 0.1])
+            columns["course_deg"] = t_s * 0.7 % 360
             columns["fix"] = rng.choice([1.0, 3.0, 3.0, 4.0], len(t_s))
             columns["speed_mps"] = np.abs(np.sin(t_s / 20)) * 3
             columns["latitude_deg"] = 45 + t_s * 1e-5
@@ -46,14 +48,15 @@ def stream(seed: int, seconds: float) -> dict[str, Channel]:
 
 
 def fold(channels: dict[str, Channel], cuts: list[float]) -> Engine:
-    """Fold in pieces of arrival: each channel is cut at its own place, as a link would."""
+    """Fold in pieces of arrival: each channel is cut a little before or after, as on a link."""
     engine = Engine(PROFILE)
-    edges = [0.0, *cuts, 1.0]
-    for first, last in itertools.pairwise(edges):
+    seconds = max(channel.t_s.max() for channel in channels.values())
+    for first, last in itertools.pairwise([-1.0, *cuts, 2.0]):
         block = {}
-        for name, channel in channels.items():
-            piece = slice(round(first * len(channel)), round(last * len(channel)))
-            if piece.stop > piece.start:
+        for number, (name, channel) in enumerate(channels.items()):
+            arrived = np.maximum.accumulate(channel.t_s) + 0.7 * number
+            piece = (arrived > first * seconds) & (arrived <= last * seconds)
+            if piece.any():
                 columns = {key: column[piece] for key, column in channel.columns.items()}
                 block[name] = Channel(channel.t_s[piece], columns)
         engine.fold(Block(block))
@@ -62,7 +65,12 @@ def fold(channels: dict[str, Channel], cuts: list[float]) -> Engine:
 
 def leaves(value, path="") -> dict[str, object]:
     if isinstance(value, Figure):
-        return {path: value.value}
+        return {path: value.value, f"{path}.low": value.low, f"{path}.high": value.high}
+    if isinstance(value, tuple):
+        value = dict(enumerate(value))
+    if isinstance(value, dict):
+        inner = [leaves(one, f"{path}.{key}") for key, one in value.items()]
+        return {path: len(inner)} | {key: one for part in inner for key, one in part.items()}
     if dataclasses.is_dataclass(value) and not isinstance(value, Unknown):
         found = {}
         for field in dataclasses.fields(value):

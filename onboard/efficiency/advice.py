@@ -1,0 +1,271 @@
+"""What to do: best speed, target speed with its cue, and the way home, looked at every few seconds.
+
+It rests on settled seconds, so that a replay gives the same advice as the ride.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.battery import Pack
+from onboard.efficiency.cells import Cells
+from onboard.efficiency.figure import Estimate, Figure, Number, Unknown
+from onboard.efficiency.home import Home, WayHome
+from onboard.efficiency.outlook import Outlook, outlook
+from onboard.efficiency.power_curve import GroundPower
+from onboard.efficiency.shared_errors import Z_95
+from onboard.efficiency.speed_power import Posterior
+from onboard.efficiency.target_speed import Cue, CueKeeper, advised_speed, chance_at
+from onboard.efficiency.trailing import Trailing
+
+EVERY_S = 10
+LOOK_BACK_S = 60
+SHORT_S = 20
+COURSE_MPS = 0.4
+"""Slower than this the course made good says nothing."""
+
+
+@dataclass(frozen=True)
+class Aim:
+    """What the rider wants; at most one of the speeds and powers, or a distance."""
+
+    distance_m: float | None = None
+    speed_mps: float | None = None
+    power_w: float | None = None
+
+
+@dataclass(frozen=True)
+class Target:
+    """How the rider stands to the aim.
+
+    Parameters
+    ----------
+    speed_mps, power_w
+        What to hold: a speed over ground, or a battery power.
+    distance_m
+        Distance still to go.
+    wh_per_km
+        Consumption at the speed to hold.
+    difference_fraction
+        How far the last seconds are above it (below: negative).
+    cue
+        What to do.
+    confidence_fraction
+        The chance that the distance is made at the present speed, with the reserve kept.
+    reason
+        The same in a sentence.
+    """
+
+    speed_mps: Number
+    power_w: Number
+    distance_m: Number
+    wh_per_km: Number
+    difference_fraction: Number
+    cue: Cue | Unknown
+    confidence_fraction: Number
+    reason: str
+
+
+@dataclass(frozen=True)
+class Advice:
+    """The state of all advice at one time."""
+
+    range_target_m: Estimate
+    range_best_m: Estimate
+    best_speed_mps: Estimate
+    target: Target | Unknown
+    home: WayHome | Unknown
+
+
+def nothing(why: str) -> Advice:
+    """Give advice that is unknown throughout."""
+    unknown = Unknown(why)
+    return Advice(unknown, unknown, unknown, unknown, unknown)
+
+
+NO_AIM = Unknown("no target set")
+
+
+class Adviser:
+    """Keeps what advice needs from one look to the next."""
+
+    def __init__(self) -> None:
+        self.home = Home()
+        self._aim = Aim()
+        self._made_m = 0.0
+        self._cue = CueKeeper()
+        names = ("east_mps", "north_mps", "distance_m", "power_w", "volts_v")
+        self._trailing = Trailing(LOOK_BACK_S, *names)
+        self._means = dict.fromkeys(names, float("nan"))
+        self._short = dict.fromkeys(names, float("nan"))
+        self.advice = nothing("too little data yet")
+
+    def set_aim(self, aim: Aim) -> None:
+        """Set what the rider wants, from here on."""
+        self._aim, self._made_m, self._cue = aim, 0.0, CueKeeper()
+
+    def fold(self, cells: Cells) -> None:
+        """Take in settled seconds, in order."""
+        if not len(cells):
+            return
+        self.home.fold(cells)
+        self._made_m += float(np.nansum(cells.distance_m))
+        for name, past in self._trailing.fold(cells).items():
+            last = past[-1]
+            self._means[name], self._short[name] = _mean(last), _mean(last[-SHORT_S:])
+
+    def look(self, pack: Pack | Unknown, known: Posterior | None) -> None:
+        """Bring the advice up to date."""
+        if isinstance(pack, Unknown):
+            self.advice = nothing(pack.why)
+            return
+        if known is None:
+            self.advice = nothing("no steady stretch yet: ride half a minute at one speed")
+            return
+        power = GroundPower(known)
+        volts = self._means["volts_v"]
+        volts = volts if math.isfinite(volts) else pack.cutoff_v
+
+        def ahead(course_deg: float | None) -> Outlook:
+            speeds = power.speeds()
+            return outlook(speeds, course_deg, power, pack.left, volts, pack.covariance)
+
+        here = ahead(self._course_deg())
+        target, speed = self._target(here)
+        best = _best(here)
+        self.advice = Advice(
+            range_target_m=_range_at(here, speed),
+            range_best_m=best[1],
+            best_speed_mps=best[0],
+            target=target,
+            home=self._way_home(ahead),
+        )
+
+    def _course_deg(self) -> float | None:
+        """Give the course made good over the last minute, None where there is none."""
+        east, north = self._means["east_mps"], self._means["north_mps"]
+        if not math.hypot(east, north) > COURSE_MPS:
+            return None
+        return math.degrees(math.atan2(east, north)) % 360.0
+
+    def _way_home(self, ahead: Callable[[float | None], Outlook]) -> WayHome | Unknown:
+        where = self.home.where()
+        if where is None:
+            return Unknown("no position yet")
+        bearing = math.radians(where[1])
+        east, north = self._short["east_mps"], self._short["north_mps"]
+        leaving = -(east * math.sin(bearing) + north * math.cos(bearing))
+        return self.home.advise(ahead(where[1]), leaving if math.isfinite(leaving) else 0.0)
+
+    def _target(self, here: Outlook) -> tuple[Target | Unknown, Number]:
+        """Give the target and the speed to hold for it."""
+        aim = self._aim
+        speed = self._short["distance_m"]
+        if aim.power_w is not None:
+            return self._hold(aim.power_w, self._short["power_w"], here, is_power=True), NO_AIM
+        if aim.speed_mps is not None:
+            return self._hold(aim.speed_mps, speed, here, is_power=False), aim.speed_mps
+        if aim.distance_m is None:
+            return NO_AIM, NO_AIM
+        to_go = aim.distance_m - self._made_m
+        if to_go <= 0:
+            made = Unknown("the distance is made")
+            none = Target(made, made, 0.0, made, made, made, made, "The distance is made.")
+            return none, made
+        advised = advised_speed(here, to_go)
+        if isinstance(advised.speed_mps, Unknown):
+            text = (
+                f"Cannot be made at any speed; best is {advised.best_m / 1000:.1f} km "
+                f"at {advised.best_speed_mps * 3.6:.1f} km/h."
+            )
+            hold, reason = advised.best_speed_mps, text
+        else:
+            hold, reason = advised.speed_mps, ""
+        difference, cue = self._difference(speed, hold)
+        target = Target(
+            speed_mps=hold,
+            power_w=NO_AIM,
+            distance_m=to_go,
+            wh_per_km=_cost(here, hold),
+            difference_fraction=difference,
+            cue=cue,
+            confidence_fraction=chance_at(here, to_go, speed) if speed > 0 else Unknown("at rest"),
+            reason=reason or _sentence(difference, "the speed that makes it"),
+        )
+        return target, hold
+
+    def _hold(self, wanted: float, now: float, here: Outlook, *, is_power: bool) -> Target:
+        difference, cue = self._difference(now, wanted)
+        none = Unknown("no distance set")
+        return Target(
+            speed_mps=NO_AIM if is_power else wanted,
+            power_w=wanted if is_power else NO_AIM,
+            distance_m=none,
+            wh_per_km=none if is_power else _cost(here, wanted),
+            difference_fraction=difference,
+            cue=cue,
+            confidence_fraction=none,
+            reason=_sentence(difference, "the target power" if is_power else "the target speed"),
+        )
+
+    def _difference(self, now: float, wanted: float) -> tuple[Number, Cue | Unknown]:
+        if not math.isfinite(now):
+            unknown = Unknown("not known lately")
+            return unknown, unknown
+        difference = now / wanted - 1.0
+        return difference, self._cue.update(difference)
+
+
+def _mean(values: FloatArray) -> float:
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if len(known) * 2 >= len(values) else float("nan")
+
+
+def _sentence(difference: Number, of: str) -> str:
+    if isinstance(difference, Unknown):
+        return f"No cue: {difference.why}."
+    percent = round(100 * abs(difference))
+    if percent == 0:
+        return f"At {of}."
+    return f"{percent} % {'above' if difference > 0 else 'below'} {of}."
+
+
+def _cost(ahead: Outlook, speed_mps: float) -> float:
+    return float(np.interp(speed_mps, ahead.speed_mps, ahead.power_w)) / speed_mps / 3.6
+
+
+def _range_at(ahead: Outlook, speed_mps: Number) -> Estimate:
+    if isinstance(speed_mps, Unknown):
+        return speed_mps
+    if not ahead.speed_mps[0] <= speed_mps <= ahead.speed_mps[-1]:
+        return Unknown("the curve was not learned at that speed")
+    value = float(np.interp(speed_mps, ahead.speed_mps, ahead.range_m))
+    variance = float(np.interp(speed_mps, ahead.speed_mps, ahead.range_variance_m2()))
+    reach = Z_95 * math.sqrt(variance)
+    return Figure(value, max(value - reach, 0.0), value + reach)
+
+
+def _best(ahead: Outlook) -> tuple[Estimate, Estimate]:
+    """Give the speed that goes furthest among those seen, and how far."""
+    seen = np.flatnonzero(ahead.seen)
+    if not len(seen):
+        unknown = Unknown("no speed is known that makes way on this course")
+        return unknown, unknown
+    ranges = ahead.range_m[seen]
+    best = int(seen[int(np.argmax(ranges))])
+    sd = np.sqrt(ahead.range_variance_m2())
+    furthest = float(ahead.range_m[best])
+    if furthest <= 0:
+        return Unknown("nothing is left above the reserve"), Figure(0.0, 0.0, 0.0)
+    # Speeds whose own cost (what they do not share with the best) may well be as low.
+    own = np.sqrt(ahead.cost_own[seen] + ahead.cost_own[best])
+    alike = seen[ranges >= furthest * (1 - Z_95 * own / 2)]
+    speed = ahead.speed_mps
+    reach = Z_95 * float(sd[best])
+    return (
+        Figure(float(speed[best]), float(speed[alike[0]]), float(speed[alike[-1]])),
+        Figure(furthest, max(furthest - reach, 0.0), furthest + reach),
+    )

@@ -1,0 +1,113 @@
+"""Energy that can still be drawn at a power: down to the reserve, or to the cut-off under load.
+
+The voltage under a constant power P behind a resistance R is (E + sqrt(E^2 - 4 R P)) / 2 with E the
+open-circuit voltage; energy is its integral over charge. Whichever limit comes first ends it.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.charge_state import ChargeState
+from onboard.efficiency.chemistry import Chemistry
+from onboard.efficiency.shared_errors import CAPACITY
+
+
+@dataclass(frozen=True)
+class Cellar:
+    """What is in the pack and how far it may be emptied.
+
+    Parameters
+    ----------
+    chemistry
+        The cells.
+    volts_scale
+        Pack voltage over the table's cell voltage.
+    level_known
+        Whether the energy when full is stated: then cells differ in the shape of their curve only.
+    reserve_fraction
+        Charge at the reserve, as a share of full.
+    cutoff_v
+        Voltage of the pack to stop at.
+    resistance_ohm, resistance_sd_ohm
+        What a lasting load costs.
+    """
+
+    chemistry: Chemistry
+    volts_scale: float
+    level_known: bool
+    reserve_fraction: float
+    cutoff_v: float
+    resistance_ohm: float
+    resistance_sd_ohm: float
+
+    def left(
+        self, state: ChargeState, fraction: float, gradient: FloatArray, power_w: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Give the energy left at each power.
+
+        Parameters
+        ----------
+        state, fraction, gradient
+            The charge state; charge left and its gradient along the shared errors.
+        power_w
+            Constant battery powers [W], shape (n,).
+
+        Returns
+        -------
+        tuple of numpy.ndarray
+            Energy [Wh] (n,), its gradient (n, 5), and its own variance [Wh^2] (n,).
+        """
+        open_v = self.chemistry.ocv_v * self.volts_scale
+        resistance, power = self.resistance_ohm, np.maximum(power_w, 0.0)
+        energy, last_v = self._integral(open_v, resistance, fraction, power)
+        more_r, _ = self._integral(open_v, resistance + self.resistance_sd_ohm, fraction, power)
+        higher = open_v + self.chemistry.sd_v * self.volts_scale
+        if self.level_known:
+            higher *= (
+                self.chemistry.mean_v
+                * self.volts_scale
+                / float(np.trapezoid(higher, self.chemistry.fraction))
+            )
+        other_cells, _ = self._integral(higher, resistance, fraction, power)
+        capacity = state.full_ah * (1 + float(state.mean[CAPACITY]))
+        slopes = capacity * last_v[:, None] * gradient
+        slopes[:, CAPACITY] += capacity * energy / (1 + float(state.mean[CAPACITY]))
+        # At the limit nothing is left whatever the errors; beyond it the way back counts.
+        own = (capacity * (more_r - energy)) ** 2 + (capacity * (other_cells - energy)) ** 2
+        return capacity * energy, slopes, own
+
+    def _integral(
+        self, open_v: FloatArray, resistance_ohm: float, fraction: float, power_w: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Give volts integrated from the limit to `fraction`, and the volts there; shape (n,)."""
+        grid = self.chemistry.fraction
+        square = open_v**2 - 4.0 * resistance_ohm * power_w[:, None]
+        volts = (open_v + np.sqrt(np.maximum(square, 0.0))) / 2
+        below = (volts < self.cutoff_v) | (square < 0)
+        # The highest charge at which the cut-off is reached, between two points of the grid.
+        high = len(grid) - 1 - np.argmax(below[:, ::-1], axis=1)
+        rows = np.arange(len(power_w))
+        above = np.minimum(high + 1, len(grid) - 1)
+        step = np.maximum(volts[rows, above] - volts[rows, high], 1e-9)
+        part = np.clip((self.cutoff_v - volts[rows, high]) / step, 0.0, 1.0)
+        cut = np.where(below.any(axis=1), grid[high] + part * (grid[above] - grid[high]), 0.0)
+        end = np.maximum(cut, self.reserve_fraction)
+        steps = (volts[:, 1:] + volts[:, :-1]) / 2 * (grid[1] - grid[0])
+        total = np.concatenate([np.zeros((len(power_w), 1)), np.cumsum(steps, axis=1)], axis=1)
+        here = np.clip(fraction, 0.0, 1.0)
+        upto = _columns(grid, total, np.full(len(power_w), here))
+        energy = np.maximum(upto - _columns(grid, total, end), 0.0)
+        # What the start holds beyond the table's full is as good as its top.
+        return energy, _columns(grid, volts, np.full(len(power_w), here))
+
+
+def _columns(grid: FloatArray, rows: FloatArray, at: FloatArray) -> FloatArray:
+    """Interpolate each row at its own place; the grid is even."""
+    place = np.clip((at - grid[0]) / (grid[1] - grid[0]), 0.0, len(grid) - 1.0)
+    low = np.minimum(place.astype(np.int64), len(grid) - 2)
+    part = place - low
+    number = np.arange(len(rows))
+    value: FloatArray = (1 - part) * rows[number, low] + part * rows[number, low + 1]
+    return value

@@ -1,0 +1,66 @@
+"""Weed or a fouled propeller: power well above the learned curve at steady speeds, lastingly."""
+
+import numpy as np
+
+from onboard.efficiency.speed_power import Posterior
+from onboard.efficiency.steady import SteadyBlock
+
+ABOVE_FRACTION = 0.12
+ABOVE_SD = 3.0
+"""Both must be exceeded: what is not known of curve and water must not look like weed."""
+
+IN_A_ROW = 3
+GIVEN_UP_AFTER = 45
+"""Blocks (15 minutes) after which the craft is taken to be another one: load, propeller, wind."""
+
+BLOCKS_LEAST = 9
+SLACK_FRACTION = 0.05
+"""Beyond the speeds seen by more than this the curve does not judge."""
+
+
+class FoulingWatch:
+    """Holds back blocks that lie well above the curve, until it is clear what they are."""
+
+    def __init__(self) -> None:
+        self.fouled = False
+        self.excess_fraction = 0.0
+        """By how much the last doubted block was above the curve."""
+        self._doubted: list[SteadyBlock] = []
+        self._clear = 0
+
+    def admit(self, block: SteadyBlock, known: Posterior | None) -> list[SteadyBlock]:
+        """Take in a block; give those that the curve may learn from."""
+        if not self._above(block, known):
+            self._clear += 1
+            if self.fouled and self._clear < IN_A_ROW:
+                return []
+            passed = [] if self.fouled else self._doubted
+            self.fouled, self._doubted = False, []
+            return [*passed, block]
+        self._clear = 0
+        self._doubted.append(block)
+        if len(self._doubted) >= GIVEN_UP_AFTER:
+            passed, self._doubted, self.fouled = self._doubted, [], False
+            return passed
+        self.fouled = self.fouled or len(self._doubted) >= IN_A_ROW
+        return []
+
+    def _above(self, block: SteadyBlock, known: Posterior | None) -> bool:
+        if known is None or known.blocks < BLOCKS_LEAST:
+            return False
+        velocity = np.array([[block.east_mps, block.north_mps]])
+        through = float(np.hypot(*(velocity[0] - known.water_mps)))
+        low, high = known.seen_mps
+        if not low * (1 - SLACK_FRACTION) <= through <= high * (1 + SLACK_FRACTION):
+            return False
+        ln_power, variance = known.at_velocity(velocity)
+        _, slope = known.ln_power_at(np.array([through]))
+        noise = known.velocity_sd_mps / through / float(slope[0])
+        sd = float(np.sqrt(variance[0] + noise**2))
+        excess = float(np.log(block.power_w) - ln_power[0])
+        limit = max(float(np.log1p(ABOVE_FRACTION)), ABOVE_SD * sd)
+        # Once on, half of it keeps it on.
+        above = excess > (limit / 2 if self.fouled else limit)
+        if above:
+            self.excess_fraction = float(np.expm1(excess))
+        return above

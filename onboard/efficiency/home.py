@@ -1,0 +1,141 @@
+"""The way home: where it is, what it costs, and when it is time to turn back.
+
+What helped outward hinders on the way home: the cost is taken on the homeward course, with the
+same set and drift. To turn back is advised while the way home can still surely be made at the best
+speed.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.cells import Cells
+from onboard.efficiency.figure import Estimate, Figure, Number, Unknown
+from onboard.efficiency.geodesy import local_offset_m
+from onboard.efficiency.outlook import Outlook
+from onboard.efficiency.shared_errors import Z_95
+
+SURE_SD = 2.575829
+"""99.5 % quantile of the normal distribution (tables)."""
+
+REACT_S = 30.0
+"""Until the advice is seen and the craft turned it goes on outward."""
+
+TURN_BACK_OFF_FRACTION = 0.02
+"""The advice stays until this share of what the way home needs is to spare again."""
+
+AT_HOME_M = 30.0
+"""Nearer than this the craft is home: receivers wander, and harbours have corners."""
+
+LEAVING_MPS = 0.5
+
+
+@dataclass(frozen=True)
+class WayHome:
+    """How the rider stands to the way home.
+
+    Parameters
+    ----------
+    distance_m, bearing_deg
+        Straight to the home point.
+    energy_wh
+        What the way takes at `speed_mps`.
+    margin_wh
+        What is then left above the reserve.
+    speed_mps
+        The speed over ground at which the way home is surest.
+    turn_back
+        Whether to turn back now.
+    """
+
+    distance_m: float
+    bearing_deg: float
+    energy_wh: Estimate
+    margin_wh: Estimate
+    speed_mps: Number
+    turn_back: bool | Unknown
+
+
+class Home:
+    """Keeps the home point (the launch point unless set) and the advice to turn back."""
+
+    def __init__(self) -> None:
+        self._point: tuple[float, float] | None = None
+        self._here: tuple[float, float] | None = None
+        self._set = False
+        self._left = False
+        self.turn_back = False
+
+    def put(self, latitude_deg: float, longitude_deg: float) -> None:
+        """Set the home point [deg]."""
+        self._point, self._set = (latitude_deg, longitude_deg), True
+
+    def fold(self, cells: Cells) -> None:
+        """Take in seconds, in order: the launch point is where the craft first moved off."""
+        known = np.isfinite(cells.latitude_deg) & np.isfinite(cells.longitude_deg)
+        if not known.any():
+            return
+        places = np.flatnonzero(known)
+        if not (self._set or self._left):
+            moving = np.flatnonzero(known & (cells.distance_m > LEAVING_MPS))
+            self._left = len(moving) > 0
+            at = int((moving if self._left else places[-1:])[0])
+            self._point = float(cells.latitude_deg[at]), float(cells.longitude_deg[at])
+        last = int(places[-1])
+        self._here = float(cells.latitude_deg[last]), float(cells.longitude_deg[last])
+
+    def offset_m(self) -> FloatArray | None:
+        """Give the way from here to home, east and north [m]; None while either is unknown."""
+        if self._point is None or self._here is None:
+            return None
+        return np.array(local_offset_m(*self._here, *self._point))
+
+    def where(self) -> tuple[float, float] | None:
+        """Give distance [m] and bearing [deg] of home."""
+        way = self.offset_m()
+        if way is None:
+            return None
+        east, north = way.tolist()
+        return math.hypot(east, north), math.degrees(math.atan2(east, north)) % 360.0
+
+    def advise(self, ahead: Outlook, speed_mps: float) -> WayHome | Unknown:
+        """Give the way home.
+
+        Parameters
+        ----------
+        ahead
+            What every speed costs on the homeward course.
+        speed_mps
+            How fast the craft leaves now, along the way out (negative: it comes home).
+        """
+        where = self.where()
+        if where is None:
+            return Unknown("no position yet")
+        distance, bearing = where
+        needed, margin, sd = ahead.margin(max(distance + REACT_S * max(speed_mps, 0.0), 1.0))
+        surely = margin - SURE_SD * sd
+        best = int(np.argmax(surely))
+        spare = float(surely[best]) - REACT_S * float(ahead.power_w[best]) / 3600.0
+        if distance < AT_HOME_M:
+            self.turn_back = False
+        elif spare < 0:
+            self.turn_back = True
+        elif spare > TURN_BACK_OFF_FRACTION * float(needed[best]):
+            self.turn_back = False
+        exact, left, _ = ahead.margin(distance)
+        cost_sd = math.sqrt(
+            float(ahead.cost_own[best])
+            + float(ahead.cost_gradient[best] @ ahead.covariance @ ahead.cost_gradient[best])
+        )
+        energy, over = float(exact[best]), float(left[best])
+        reach, wide = Z_95 * energy * cost_sd, Z_95 * float(sd[best])
+        return WayHome(
+            distance,
+            bearing,
+            Figure(energy, max(energy - reach, 0.0), energy + reach),
+            Figure(over, over - wide, over + wide),
+            float(ahead.speed_mps[best]),
+            self.turn_back,
+        )

@@ -1,0 +1,166 @@
+"""Learns the speed-power curve on the way, one for each set-up, and carries it over to later rides.
+
+It forgets: an earlier ride's curve counts for less the next time, as load and weather change.
+"""
+
+from typing import Any
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.cells import Cells
+from onboard.efficiency.fouling import FoulingWatch
+from onboard.efficiency.speed_power import KNOTS, WATER_SD_MPS, Carried, Posterior, fit
+from onboard.efficiency.steady import SteadyBlock, SteadyFinder
+from onboard.efficiency.turning import Circle, CircleFinder
+
+BLOCKS_MOST = 400
+CIRCLES_MOST = 20
+REFIT_GROWTH = 1.06
+"""The curve is fitted anew after this growth of its blocks: it may then have changed."""
+
+BLOCKS_SURE = 12
+
+DAY_SD_FRACTION = 0.015
+SHAPE_SD_FRACTION = 0.01
+"""How far the speed at a power is off from one day to the next, for all speeds alike (load, growth,
+wind), and for each. 1.5 % of speed is about 5 % of power. Common practice, no source."""
+
+PLAIN_SETUP = "as is"
+
+
+class Learner:
+    """The curves of one craft.
+
+    Parameters
+    ----------
+    kept
+        What an earlier ride's `as_dict` gave, None without.
+
+    Raises
+    ------
+    ValueError
+        If it is not what `as_dict` gives.
+    """
+
+    def __init__(self, kept: Any = None) -> None:
+        self._carried = {} if kept is None else _read(kept)
+        self.setup = PLAIN_SETUP
+        self._posterior: Posterior | None = None
+        self._count, self._next_fit, self._from_nothing = 0, 1, 0
+        self._begin()
+
+    def select(self, setup: str) -> None:
+        """Go on with the curve of another set-up; start one if it has none."""
+        if setup == self.setup:
+            return
+        self._keep()
+        self.setup = setup
+        self._begin()
+
+    def fold(self, cells: Cells) -> None:
+        """Take in settled seconds, in order."""
+        self._circles += self._circle_finder.fold(cells)
+        del self._circles[:-CIRCLES_MOST]
+        for block in self._steady_finder.fold(cells):
+            passed = self._fouling.admit(block, self._posterior)
+            self._blocks += passed
+            self._count += len(passed)
+            del self._blocks[:-BLOCKS_MOST]
+            if passed and self._count >= self._next_fit:
+                self._refit()
+
+    @property
+    def posterior(self) -> Posterior | None:
+        """What is known as of the last fit; None before the first steady stretch."""
+        return self._posterior
+
+    @property
+    def fouled(self) -> bool:
+        """Whether power has lately been well above the curve."""
+        return self._fouling.fouled
+
+    @property
+    def excess_fraction(self) -> float:
+        """By how much it was."""
+        return self._fouling.excess_fraction
+
+    def over_ground(self) -> Posterior | None:
+        """Give the curve with the water held at rest: that of the courses ridden, over ground."""
+        return self._fit(water_sd_mps=0.0) if self._blocks else None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give all curves, in JSON's own types."""
+        self._keep()
+        return {
+            name: {
+                "first_knot": one.first_knot,
+                "ln_speed": one.ln_speed.tolist(),
+                "covariance": one.covariance.tolist(),
+                "seen_mps": list(one.seen_mps),
+            }
+            for name, one in self._carried.items()
+        }
+
+    def _begin(self) -> None:
+        self._blocks: list[SteadyBlock] = []
+        self._circles: list[Circle] = []
+        self._steady_finder, self._circle_finder = SteadyFinder(), CircleFinder()
+        self._fouling = FoulingWatch()
+        self._count, self._next_fit, self._from_nothing = 0, 1, 0
+        self._posterior = None
+
+    def _refit(self) -> None:
+        """Fit anew, from the last fit on; from nothing each time the blocks have doubled."""
+        doubled = self._count >= 2 * self._from_nothing or self._count < BLOCKS_SURE
+        if doubled:
+            self._from_nothing = self._count
+        self._posterior = self._fit(near=None if doubled else self._posterior)
+        self._next_fit = max(self._count + 1, int(REFIT_GROWTH * self._count))
+
+    def _fit(self, water_sd_mps: float = WATER_SD_MPS, near: Posterior | None = None) -> Posterior:
+        circles = self._circles if water_sd_mps else []
+        return fit(self._blocks, circles, self._carried.get(self.setup), water_sd_mps, near)
+
+    def _keep(self) -> None:
+        """Turn what was learned now into what is carried over."""
+        if not self._blocks:
+            return
+        learned = self._fit()
+        ln_low, _ = learned.ln_power_at(np.array([learned.seen_mps[0]]))
+        ln_high, _ = learned.ln_power_at(np.array([learned.seen_mps[1]]))
+        first = max(int(np.searchsorted(KNOTS, ln_low[0])) - 1, 0)
+        last = min(int(np.searchsorted(KNOTS, ln_high[0])), len(KNOTS) - 1)
+        inside = slice(2 + first, 2 + last + 1)
+        covariance = learned.covariance[inside, inside].copy()
+        covariance += DAY_SD_FRACTION**2 + np.eye(len(covariance)) * SHAPE_SD_FRACTION**2
+        ln_speed = learned.ln_speed[first : last + 1]
+        self._carried[self.setup] = Carried(first, ln_speed, covariance, learned.seen_mps)
+
+
+def _read(kept: Any) -> dict[str, Carried]:
+    try:
+        return {str(name): _read_one(one) for name, one in kept.items()}
+    except (KeyError, TypeError, AttributeError, ValueError, IndexError):
+        raise ValueError("the kept speed-power curves are not readable") from None
+
+
+def _read_one(one: dict[str, Any]) -> Carried:
+    first = int(one["first_knot"])
+    ln_speed = _finite(one["ln_speed"])
+    covariance = _finite(one["covariance"])
+    low, high = (float(speed) for speed in one["seen_mps"])
+    if not (
+        first >= 0 and 1 <= len(ln_speed) <= len(KNOTS) - first
+        and covariance.shape == (len(ln_speed), len(ln_speed)) and 0 < low <= high
+        and np.all(np.linalg.eigvalsh(covariance) > 0)
+    ):  # fmt: skip
+        raise ValueError("cannot be")
+    return Carried(first, ln_speed, covariance, (low, high))
+
+
+def _finite(values: Any) -> FloatArray:
+    array = np.array(values, dtype=np.float64)
+    if not np.isfinite(array).all():
+        raise ValueError("cannot be")
+    return array

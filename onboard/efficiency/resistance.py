@@ -1,0 +1,97 @@
+"""Internal resistance from the voltage's answer to current: a slope of differences over a lag.
+
+Differences over two seconds give what answers at once, over a minute what a lasting load costs.
+"""
+
+import math
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.figure import Estimate, Figure, Unknown
+from onboard.efficiency.shared_errors import Z_95
+
+AMPS_LEAST_A = 1.0
+"""A smaller change of current says little over noise and rounding."""
+
+MEMORY = 900.0
+"""Informative seconds after which an old one counts for a third: the pack warms."""
+
+FEWEST = 10
+PRIOR_SD_FRACTION = 0.2
+"""How well a stated resistance is known: it changes with temperature and age. Common practice."""
+
+OUTLIER_SD = 5.0
+NOISE_V = 0.02
+"""Noise of a difference of volts until it is known."""
+
+
+class Slope:
+    """Resistance by differences over one lag, forgetting slowly.
+
+    Parameters
+    ----------
+    lag_s
+        Over how many seconds differences are taken.
+    stated_ohm
+        What the profile states, None where it states none.
+    """
+
+    def __init__(self, lag_s: int, stated_ohm: float | None) -> None:
+        self._lag_s = lag_s
+        self._stated_ohm = stated_ohm
+        self._past = np.empty((0, 3))
+        self._xx = self._xy = self._rr = self._count = 0.0
+
+    def fold(self, volts_v: FloatArray, amps_a: FloatArray, expected_v: FloatArray) -> None:
+        """Take in seconds in order; arrays of shape (n,), NaN is unknown.
+
+        Parameters
+        ----------
+        volts_v, amps_a
+            Voltage [V] and current [A].
+        expected_v
+            Open-circuit voltage by the charge drawn [V]: its change is no resistance.
+        """
+        rows = np.concatenate([self._past, np.stack([volts_v - expected_v, amps_a, amps_a], 1)])
+        self._past = rows[-self._lag_s :]
+        steps = rows[self._lag_s :] - rows[: -self._lag_s]
+        for dv, di in steps[np.abs(steps[:, 1]) > AMPS_LEAST_A, :2].tolist():
+            if math.isnan(dv):
+                continue
+            if self._count >= FEWEST:
+                off = dv + self._xy / self._xx * di
+                noise = max(self._rr / self._count, (NOISE_V / 10) ** 2)
+                limit = OUTLIER_SD**2 * noise
+                self._rr += min(off * off, limit)
+                if off * off > limit:
+                    continue
+            else:
+                self._rr += NOISE_V**2
+            keep = 1.0 - 1.0 / MEMORY
+            self._xx = keep * self._xx + di * di
+            self._xy = keep * self._xy - dv * di
+            self._rr, self._count = keep * self._rr, keep * self._count + 1.0
+
+    def value_and_sd(self) -> tuple[float, float] | None:
+        """Give the resistance and its standard deviation [ohm]; None while nothing is known."""
+        weight = total = 0.0
+        if self._stated_ohm is not None:
+            weight = 1.0 / (PRIOR_SD_FRACTION * self._stated_ohm) ** 2
+            total = weight * self._stated_ohm
+        if self._count >= FEWEST and self._xx > 0:
+            # Neighbouring differences share most of their seconds: each lag counts once.
+            variance = self._rr / self._count / self._xx * self._lag_s
+            measured = 1.0 / max(variance, 1e-12)
+            weight, total = weight + measured, total + measured * self._xy / self._xx
+        if weight == 0.0:
+            return None
+        return max(total / weight, 0.0), 1.0 / math.sqrt(weight)
+
+    def figure(self) -> Estimate:
+        """Give the resistance [ohm] with its interval."""
+        known = self.value_and_sd()
+        if known is None:
+            return Unknown("the profile states none and the current has not changed enough yet")
+        value, sd = known
+        return Figure(value, max(value - Z_95 * sd, 0.0), value + Z_95 * sd)

@@ -1,0 +1,95 @@
+"""The errors that several figures share, so that their intervals add up as the errors do.
+
+Five numbers, each the deviation of the truth from what the profile states. A figure gives its
+gradient along them; its variance is g' P g plus what is its own.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.figure import Figure
+from onboard.profile import Battery, Sensors
+
+START, CAPACITY, GAIN, OFFSET, VOLTAGE = range(5)
+"""Charge fraction at the start: true less assumed. True capacity over the stated one, less 1. True
+current over corrected, less 1. True current less corrected, with none flowing [A]. True voltage
+over corrected, less 1."""
+
+COUNT = 5
+
+Z_95 = 1.959964
+"""97.5 % quantile of the normal distribution (tables)."""
+
+
+def prior_covariance(sensors: Sensors, battery: Battery | None) -> FloatArray:
+    """Give the covariance of the shared errors by the profile alone, shape (5, 5)."""
+    sds = np.zeros(COUNT)
+    sds[GAIN] = sensors.current_scale_sd
+    sds[OFFSET] = sensors.current_offset_sd_a
+    sds[VOLTAGE] = sensors.voltage_scale_sd
+    if battery is not None:
+        sds[START], sds[CAPACITY] = battery.start_sd, battery.capacity_sd
+    return np.diag(sds**2)
+
+
+@dataclass(frozen=True)
+class Spread:
+    """A value with its gradient along the shared errors and a variance of its own.
+
+    Parameters
+    ----------
+    value
+        The estimate.
+    gradient
+        How it changes with each shared error, shape (5,).
+    own_variance
+        Of what no other figure shares.
+    """
+
+    value: float
+    gradient: FloatArray
+    own_variance: float = 0.0
+
+    @classmethod
+    def of_energy(cls, energy_wh: float, volt_hours: float, own_variance_wh2: float = 0.0) -> Self:
+        """Give a measured energy [Wh], of which the voltage's time integral is known [V h]."""
+        gradient = np.zeros(COUNT)
+        gradient[GAIN] = gradient[VOLTAGE] = energy_wh
+        gradient[OFFSET] = volt_hours
+        return cls(energy_wh, gradient, own_variance_wh2)
+
+    def variance(self, covariance: FloatArray) -> float:
+        """Give the whole variance under a covariance of the shared errors, shape (5, 5)."""
+        return float(self.gradient @ covariance @ self.gradient) + self.own_variance
+
+    def figure(
+        self, covariance: FloatArray, least: float = -math.inf, most: float = math.inf
+    ) -> Figure:
+        """Give the figure with its 95 % interval, which ends at what is possible."""
+        reach = Z_95 * math.sqrt(self.variance(covariance))
+        value = min(max(self.value, least), most)
+        return Figure(
+            value,
+            min(max(self.value - reach, least), value),
+            max(min(self.value + reach, most), value),
+        )
+
+
+def ratio(over: Spread, under: Spread) -> Spread:
+    """Give the quotient of two values, to first order in their errors.
+
+    Examples
+    --------
+    >>> one = Spread(2.0, np.array([0, 0, 2.0, 0, 0]), 0.04)
+    >>> half = ratio(one, Spread(4.0, np.array([0, 0, 4.0, 0, 0]), 0.0))
+    >>> half.value, half.gradient.tolist(), round(half.own_variance, 6)
+    (0.5, [0.0, 0.0, 0.0, 0.0, 0.0], 0.0025)
+    """
+    value = over.value / under.value
+    gradient = (over.gradient - value * under.gradient) / under.value
+    own = (over.own_variance + value**2 * under.own_variance) / under.value**2
+    return Spread(value, gradient, own)
