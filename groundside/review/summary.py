@@ -73,7 +73,7 @@ def review(path: Path, profile: Profile, system_id: int | None = None) -> dict[s
     )
     followed = ride.decoder.craft.system_id
     others = ", ".join(str(number) for number in sorted(ride.decoder.craft.others))
-    events = []
+    events: list[dict[str, Any]] = []
     if followed is None and others:
         raise LogError(f"{path}: no autopilot of the system asked for: it holds system {others}")
     if followed is None:
@@ -82,6 +82,12 @@ def review(path: Path, profile: Profile, system_id: int | None = None) -> dict[s
     elif others:
         text = f"Another craft is in this log (system {others}); system {followed} is followed."
         events.append({"t_s": 0.0, "code": "other_craft", "text": text})
+    packs = ride.engine.packs
+    if len(packs) > 1:
+        named = ", ".join(str(pack) for pack in packs)
+        text = f"Energy is the sum of the batteries that measure current: {named}."
+        events.append({"t_s": 0.0, "code": "packs_summed", "text": text})
+    events += jsonable(ride.engine.events)
     for figure, counted in (
         (snapshot.power_w, snapshot.trip.energy_wh),
         (snapshot.speed_mps, snapshot.trip.distance_m),
@@ -89,26 +95,22 @@ def review(path: Path, profile: Profile, system_id: int | None = None) -> dict[s
         if isinstance(figure, Unknown) and not isinstance(counted, Unknown):
             text = f"At the end of this log: {figure.why}. What happened then is in no sum."
             events.append({"t_s": ride.t_s, "code": "silent_at_end", "text": text})
-    why = {
-        key: text
-        for key, text in snapshot.as_dict().get("why", {}).items()
-        if key in ("battery", "set_and_drift", "time_left_s")
+    body = {
+        "trip": snapshot.trip,
+        "bands": ride.engine.bands(),
+        "curve": ride.engine.curve(),
+        "set_and_drift": snapshot.set_and_drift,
+        "battery": snapshot.battery,
+        "range_m": snapshot.range_m.now,
+        "time_left_s": snapshot.time_left_s,
     }
-    if isinstance(snapshot.range_m.now, Unknown):
-        why["range_m"] = snapshot.range_m.now.why
-    not_yet = {"bands": "not in this version", "curve": "not in this version"}
+    why = {key: value.why for key, value in body.items() if isinstance(value, Unknown)}
     return {
         "schema": SCHEMA,
         "log": jsonable(facts),
-        "trip": jsonable(snapshot.trip),
-        "bands": None,
-        "curve": None,
-        "set_and_drift": None,
-        "battery": jsonable(snapshot.battery),
-        "range_m": jsonable(snapshot.range_m.now),
-        "time_left_s": jsonable(snapshot.time_left_s),
+        **{key: jsonable(value) for key, value in body.items()},
         "events": events,
-        "why": why | not_yet,
+        "why": why,
     }
 
 

@@ -42,7 +42,7 @@ def curve(learner: Learner) -> Curve | Unknown:
         assert known is not None
     low, high = known.seen_mps
     first, last = np.ceil(low / STEP_MPS), np.floor(high / STEP_MPS)
-    speed = np.arange(first, last + 1) * STEP_MPS
+    speed = np.round(np.arange(first, last + 1) * STEP_MPS, 1)
     if not len(speed):
         speed = np.array([(low + high) / 2])
     ln_power, _ = known.ln_power_at(speed)

@@ -26,15 +26,20 @@ Bools = npt.NDArray[np.bool_]
 LEAST_W, MOST_W, SPACING = 2.0, 30_000.0, 0.15
 KNOTS = np.arange(np.log(LEAST_W), np.log(MOST_W), SPACING)
 
-SLOPE_WALK = 0.05
+SLOPE_WALK = 0.15
 """Variance of the slope's change over a unit of ln P. Residuary resistance of the Delft series
 asks for 0.01 (1/5 to 1/8.5 between Froude numbers of 0.30 and 0.38), a hotel load for more."""
 
-SLOPE, SLOPE_SD, SLOPE_LEAST = 0.37, 0.25, 0.05
+SLOPE, SLOPE_SD, SLOPE_LEAST = 0.37, 0.35, 0.1
 LEVEL_W, LEVEL_LN_MPS, LEVEL_SD = 200.0, np.log(2.0), 2.0
 """What is taken for granted without any data, loosely."""
 
-WATER_SD_MPS = 0.4
+RIDDEN_SHARE = 0.1
+"""Mean square of the courses' part along a direction, below which nobody rode that way."""
+
+UNKNOWN_SD_MPS, NONE_SD_MPS = 0.1, 1e-3
+
+WATER_SD_MPS = 0.3
 """Each axis: what the water may do before it is known. Common practice, no source."""
 
 VELOCITY_SD_MPS, SCALE_BLOCKS = 0.025, 6.0
@@ -42,6 +47,10 @@ VELOCITY_SD_MPS, SCALE_BLOCKS = 0.025, 6.0
 many blocks that guess is worth."""
 
 POWER_SD_FRACTION = 0.01
+SHARED_SD = 0.005
+"""Of ln w: what all blocks of a ride share, so that no number of them takes it away. Common
+practice, no source."""
+
 WANDER_M2PS3 = 0.03**2 / 600.0
 WANDER_MOST_MPS = 0.08
 """The water current wanders by 0.03 m/s in ten minutes: an old block says less about it now."""
@@ -92,7 +101,7 @@ class Posterior:
         ln_power, slope = self.ln_power_at(through_water_mps)
         rows = knot_weights(ln_power) / slope[:, None]
         form: FloatArray = np.einsum("nk,kl,nl->n", rows, self.covariance[2:, 2:], rows)
-        return form
+        return form + (SHARED_SD / slope) ** 2
 
     def at_velocity(self, velocity_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Give ln P and its variance for velocities over ground (east, north), shape (n, 2)."""
@@ -102,7 +111,7 @@ class Posterior:
         by_water = -off / through[:, None] ** 2
         rows = np.concatenate([by_water, -knot_weights(ln_power)], axis=1) / slope[:, None]
         variance: FloatArray = np.einsum("ni,ij,nj->n", rows, self.covariance, rows)
-        return ln_power, variance
+        return ln_power, variance + (SHARED_SD / slope) ** 2
 
 
 @dataclass(frozen=True)
@@ -160,12 +169,29 @@ def fit(
         starts = [(water, _start_curve(carried)) for water in waters]
     results = [_converge(data, normal, right, water, curve) for water, curve in starts]
     best = min(results, key=lambda result: result.cost)
+    across = _never_ridden(data.velocity, best.covariance[:2, :2])
+    if across is not None:
+        # No course tells of this part: it is taken as none, and stays as unknown as it was.
+        normal[:2, :2] += np.outer(across, across) / NONE_SD_MPS**2
+        water = best.water - across * float(across @ best.water)
+        best = _converge(data, normal, right, water, best.curve)
+        best.covariance[:2, :2] += np.outer(across, across) * water_sd_mps**2
     off = data.velocity - best.water
     through = np.hypot(off[:, 0], off[:, 1])
     return Posterior(
-        best.water, _rising(best.curve), best.covariance, _seen(through[best.used], carried),
-        len(blocks), float(np.sqrt(best.scale)), _course_variance(off, best.covariance[:2, :2]),
+        best.water, rising(best.curve), best.covariance, _seen(through[best.used], carried),
+        len(blocks), float(np.sqrt(best.scale)), _course_variance(data.velocity, best.covariance[:2, :2]),
     )  # fmt: skip
+
+
+def _never_ridden(velocity: FloatArray, covariance: FloatArray) -> FloatArray | None:
+    """Give the direction that no course has a part in, if the water along it is not known."""
+    unit = velocity / np.maximum(np.hypot(velocity[:, 0], velocity[:, 1]), 1e-9)[:, None]
+    shares, directions = np.linalg.eigh(unit.T @ unit / len(unit))
+    across: FloatArray = directions[:, 0]
+    if shares[0] > RIDDEN_SHARE or across @ covariance @ across < UNKNOWN_SD_MPS**2:
+        return None
+    return across
 
 
 class _Data:
@@ -307,7 +333,7 @@ def _scale(residual: FloatArray, known: FloatArray, through: FloatArray, used: B
     return total / (SCALE_BLOCKS + max(int(used.sum()) - 3, 0))
 
 
-def _rising(curve: FloatArray) -> FloatArray:
+def rising(curve: FloatArray) -> FloatArray:
     """Give the nearest of rising curves, in a plain sense: midway of the two that bound it."""
     low = np.minimum.accumulate(curve[::-1])[::-1]
     middle = (np.maximum.accumulate(curve) + low) / 2
@@ -323,6 +349,6 @@ def _seen(through: FloatArray, carried: Carried | None) -> tuple[float, float]:
     return low, high
 
 
-def _course_variance(off: FloatArray, covariance: FloatArray) -> float:
-    unit = off / np.maximum(np.hypot(off[:, 0], off[:, 1]), 1e-9)[:, None]
+def _course_variance(velocity: FloatArray, covariance: FloatArray) -> float:
+    unit = velocity / np.maximum(np.hypot(velocity[:, 0], velocity[:, 1]), 1e-9)[:, None]
     return float(np.einsum("ni,ij,nj->n", unit, covariance, unit).mean())
