@@ -1,0 +1,101 @@
+"""The cases by name: how a ride of each is made, how many by default, and its table."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from tests.evaluation import (
+    at_anchor,
+    coverage,
+    five_rides,
+    remaining_range,
+    set_and_drift,
+    sources,
+    target_cue,
+    turn_back,
+)
+from tests.evaluation.results import Job
+
+Ride = Callable[[int, str | None, str], dict[str, Any]]
+Table = Callable[[list[dict[str, Any]]], str]
+
+
+@dataclass(frozen=True)
+class Case:
+    """One question that is put to the engine."""
+
+    about: str
+    ride: Ride
+    table: Table
+    share: float = 1.0
+    """Of `--count`: how many rides of the largest variant are made."""
+    variants: Mapping[str, float] = field(default_factory=lambda: {"": 1.0})
+    """Kinds of rides, and the share of the rides that each makes."""
+
+
+CASES: dict[str, Case] = {
+    "coverage": Case(
+        "do the 95 % intervals hold, and how wide are they",
+        lambda seed, craft, _: coverage.ride(seed, craft),
+        coverage.table,
+    ),
+    "sources": Case(
+        "does an interval shrink by its share when a source of error is taken away",
+        sources.ride,
+        sources.table,
+        0.1,
+        dict.fromkeys((sources.WITH_ALL, *sources.TAKEN_AWAY), 1.0),
+    ),
+    "range": Case(
+        "how far off is the remaining range",
+        remaining_range.ride,
+        remaining_range.table,
+        0.3,
+        remaining_range.VARIANTS,
+    ),
+    "turn_back": Case(
+        "does one who follows 'turn back' come home, and with how much",
+        turn_back.ride,
+        turn_back.table,
+        1.0,
+        turn_back.VARIANTS,
+    ),
+    "five_rides": Case(
+        "hard rides, by the engine and by Wh left over mean Wh/km",
+        five_rides.ride,
+        five_rides.table,
+        0.01,
+        five_rides.VARIANTS,
+    ),
+    "target": Case(
+        "does one who follows the cue arrive with the reserve, and how fast",
+        target_cue.ride,
+        target_cue.table,
+        1.0,
+        target_cue.VARIANTS,
+    ),
+    "set_and_drift": Case(
+        "how far off is the water current where it is claimed",
+        set_and_drift.ride,
+        set_and_drift.table,
+        0.6,
+        set_and_drift.VARIANTS,
+    ),
+    "at_anchor": Case(
+        "does a craft that lies still make no way",
+        at_anchor.ride,
+        at_anchor.table,
+        0.1,
+        at_anchor.VARIANTS,
+    ),
+}
+
+
+def jobs(name: str, seed: int, count: int, craft: str | None) -> list[Job]:
+    """Give the rides of a case: the same numbers give the same rides."""
+    case = CASES[name]
+    return [
+        Job(name, seed * 1_000_003 + index, craft, variant)
+        for variant, part in case.variants.items()
+        for index in range(max(round(count * case.share * part), 1))
+    ]

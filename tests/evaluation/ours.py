@@ -1,0 +1,63 @@
+"""The engine under evaluation: its profile, as stated, and its figures as plain numbers."""
+
+import dataclasses
+from typing import Any
+
+import numpy as np
+
+from onboard.efficiency.engine import Engine
+from onboard.efficiency.figure import Unknown
+from onboard.profile import Battery, Profile, Sensors
+from tests.evaluation.world import Stated
+
+NOT_CARRIED = ("battery", "charge", "charge_state", "pack", "trip")
+"""Of what an engine keeps: a new ride begins with a pack charged anew."""
+
+
+def profile(stated: Stated) -> Profile:
+    """Give the craft profile that an owner would write."""
+    values = dataclasses.asdict(stated)
+    return Profile(battery=Battery(**_of(Battery, values)), sensors=Sensors(**_of(Sensors, values)))
+
+
+def _of(kind: type[Any], values: dict[str, Any]) -> dict[str, Any]:
+    names = {setting.name for setting in dataclasses.fields(kind)}
+    return {name: value for name, value in values.items() if name in names}
+
+
+def engine(stated: Stated, kept: dict[str, Any] | None = None) -> Engine:
+    """Start an engine, with what an earlier one learned of the craft."""
+    if kept is None:
+        return Engine(profile(stated))
+    learned = {key: value for key, value in kept.items() if key not in NOT_CARRIED}
+    return Engine(profile(stated), kept=learned)
+
+
+def aim_at(chosen: Any, distance_m: float) -> bool:
+    """Type a distance to go into an engine; False where it takes none."""
+    if not hasattr(chosen, "set_aim"):
+        return False
+    from onboard.efficiency.advice import Aim
+
+    chosen.set_aim(Aim(distance_m=distance_m))
+    return True
+
+
+def figure(figures: Any, path: str) -> dict[str, Any]:
+    """Give a figure by its dotted name: value and interval, or why there is none."""
+    here = figures
+    for name in path.split("."):
+        if here is None or isinstance(here, Unknown):
+            break
+        if not hasattr(here, name):
+            return {"why": f"the engine has no {path}"}
+        here = getattr(here, name)
+    if here is None:
+        return {"why": "none"}
+    if isinstance(here, Unknown):
+        return {"why": here.why}
+    if isinstance(here, np.generic):
+        here = here.item()
+    if isinstance(here, bool | str | int | float):
+        return {"value": here}
+    return {"value": here.value, "low": here.low, "high": here.high}

@@ -1,0 +1,109 @@
+"""Who decides on the way: by the engine, or by watt-hours left over mean watt-hours a kilometre."""
+
+from typing import Any, Protocol
+
+import numpy as np
+
+from onboard.block import Block
+from tests.craft.chance import generator
+from tests.evaluation.ours import engine, figure
+from tests.evaluation.rides import ride_legs, start
+from tests.evaluation.truth import reserve_charge
+from tests.evaluation.world import Stated, World, draw
+
+NOMINAL_CELL_V = {"lfp": 3.2, "li-ion": 3.7}
+"""Printed on cells."""
+
+
+class Pilot(Protocol):
+    """Decides when to turn back, and how fast to go home."""
+
+    def look(self, block: Block) -> None:
+        """Take in what came since the last look."""
+
+    def turn_back(self, home_m: float) -> bool | None:
+        """Whether to turn back now; None where that is not known."""
+
+    def home_speed_mps(self) -> float | None:
+        """The speed over ground to go home at; None: as on the way out."""
+
+
+class ByEngine:
+    """Follows the engine."""
+
+    def __init__(self, stated: Stated, kept: dict[str, Any] | None = None) -> None:
+        self._engine = engine(stated, kept)
+        self._figures: Any = None
+
+    def look(self, block: Block) -> None:
+        """Fold, and ask."""
+        self._engine.fold(block)
+        self._figures = self._engine.figures()
+
+    def turn_back(self, home_m: float) -> bool | None:
+        """Give the engine's advice."""
+        return figure(self._figures, "home.turn_back").get("value")
+
+    def home_speed_mps(self) -> float | None:
+        """Give the engine's advice."""
+        speed = figure(self._figures, "home.speed_mps").get("value")
+        return None if speed is None else float(speed)
+
+
+class ByRatio:
+    """Divides the watt-hours left above the reserve by the trip's mean watt-hours a kilometre.
+
+    The pack is as printed on it; current and speed as reported, without corrections.
+    """
+
+    def __init__(self, stated: Stated) -> None:
+        full_wh = stated.capacity_ah * stated.cells * NOMINAL_CELL_V[stated.chemistry]
+        self._left_wh = full_wh * (stated.start_fraction - stated.reserve_fraction)
+        self._used_wh = self._made_m = 0.0
+
+    def look(self, block: Block) -> None:
+        """Count on."""
+        battery, gps = block.get("battery"), block.get("gps")
+        if battery is None or gps is None or len(battery) < 1 or len(gps) < 1:
+            return
+        seconds_s = len(gps) * 0.2
+        self._used_wh += float(np.mean(battery["volts_v"] * battery["amps_a"])) * seconds_s / 3600.0
+        self._made_m += float(np.mean(gps["speed_mps"])) * seconds_s
+
+    def turn_back(self, home_m: float) -> bool | None:
+        """Turn when the range is just the way home."""
+        if self._made_m < 200.0:
+            return False
+        range_m = (self._left_wh - self._used_wh) / self._used_wh * self._made_m
+        return range_m <= home_m
+
+    def home_speed_mps(self) -> float | None:
+        """As on the way out."""
+        return None
+
+
+def earlier_curve(world: World) -> dict[str, Any] | None:
+    """Give what an engine keeps of an earlier ride: same craft and sensors, other water and legs.
+
+    None where the engine keeps nothing.
+    """
+    other = draw(world.seed + 500_000_009, world.name)
+    before = World(
+        world.name,
+        other.seed,
+        world.most_w,
+        type(world.ride)(
+            world.craft, other.ride.water, other.ride.rider, other.ride.plan,
+            world.ride.latitude_deg, world.ride.longitude_deg,
+        ),
+        world.sensors,
+        world.stated,
+    )  # fmt: skip
+    voyage, telemetry = start(before)
+    pack = world.craft.battery
+    empty = reserve_charge(pack, world.stated.reserve_fraction)
+    rng = generator(other.seed, "rider")
+    ride_legs(voyage, before, rng, empty + 0.1 * (pack.start_fraction - empty))
+    ours = engine(world.stated)
+    ours.fold(telemetry.block())
+    return ours.kept() if hasattr(ours, "kept") else None

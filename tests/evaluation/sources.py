@@ -1,0 +1,62 @@
+"""Each source of error taken away in turn: does the interval shrink by the share that is derived?
+
+Only widths are looked at, so the rides end at the instant. The same seeds serve all variants.
+"""
+
+from typing import Any
+
+from tests.evaluation.coverage import FIGURES, instant, to_instant
+from tests.evaluation.informed import discharge_wh, spreads
+from tests.evaluation.statistics import markdown, number, percentile
+from tests.evaluation.truth import Track
+from tests.evaluation.world import draw
+
+TAKEN_AWAY = ("start", "capacity", "gain", "offset", "voltage", "velocity", "current")
+WITH_ALL = "all"
+
+
+def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
+    """Ride to an instant without one source of error; give the widths, ours and the informed."""
+    world = draw(seed, craft, frozenset({variant} - {WITH_ALL}))
+    voyage, said = to_instant(world)
+    now, track = voyage.index - 1, Track.of(voyage)
+    here = instant(voyage, track, now, now, voyage.in_leg_s)
+    pack, stated = world.craft.battery, world.stated
+    left_wh = discharge_wh(
+        pack, voyage.state.charge_fraction, pack.capacity_ah, here.power_w, 0.0,
+        stated.reserve_fraction, stated.cutoff_v,
+    )  # fmt: skip
+    left_s = left_wh / here.power_w * 3600.0
+    told = spreads(world, instant(voyage, track, now, now + round(left_s / 0.2), voyage.in_leg_s))
+    return {
+        "craft": world.name,
+        "ours": {
+            name: answer["high"] - answer["low"]
+            for name, answer in said.items()
+            if answer.get("low") is not None
+        },
+        "informed": told,
+    }
+
+
+def table(rows: list[dict[str, Any]]) -> str:
+    """Give the median ratio of the width without a source to that with all, beside the derived."""
+    full = {row["seed"]: row for row in rows if row["variant"] == WITH_ALL}
+    lines = []
+    for source in TAKEN_AWAY:
+        pairs = [(full[row["seed"]], row) for row in rows
+                 if row["variant"] == source and row["seed"] in full]  # fmt: skip
+        cells = [f"{_ratio(pairs, 'ours', name)} / {_ratio(pairs, 'informed', name)}"
+                 for name in FIGURES]  # fmt: skip
+        lines.append([source, *cells])
+    title = f"sources: width without / with it, measured / derived; {len(full)} rides each"
+    return markdown(title, ("without", *FIGURES), lines)
+
+
+def _ratio(pairs: list[tuple[dict[str, Any], dict[str, Any]]], whose: str, name: str) -> str:
+    ratios = [
+        after[whose][name] / before[whose][name]
+        for before, after in pairs
+        if before[whose].get(name) and name in after[whose]
+    ]
+    return number(percentile(ratios, 50))

@@ -1,0 +1,53 @@
+"""Following 'turn back' at random water currents and winds, with and without an earlier curve."""
+
+from typing import Any
+
+from tests.craft.chance import generator
+from tests.evaluation.out_and_home import trip
+from tests.evaluation.pilots import ByEngine, earlier_curve
+from tests.evaluation.rides import drawn_leg
+from tests.evaluation.statistics import markdown, percent, percentile, share
+from tests.evaluation.world import draw
+
+WITH, WITHOUT = "with a curve", "without a curve"
+VARIANTS = {WITH: 1.0, WITHOUT: 0.3}
+
+BELOW = 0.0
+"""Surplus beyond the reserve, of the pack's full energy, from which on the reserve was touched."""
+
+
+def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
+    """Ride out and home, following the engine."""
+    world = draw(seed, craft)
+    kept = earlier_curve(world) if variant == WITH else None
+    if variant == WITH and kept is None:
+        return {"craft": world.name, "why": "the engine keeps no curve"}
+    leg = drawn_leg(world, generator(seed, "rider"), least=0.35)
+    return trip(world, leg, ByEngine(world.stated, kept))
+
+
+def table(rows: list[dict[str, Any]]) -> str:
+    """Give what was left at home."""
+    lines = []
+    for variant in VARIANTS:
+        mine = [row for row in rows if row["variant"] == variant]
+        done = [row for row in mine if "surplus" in row]
+        home = [row["surplus"] for row in done if not row["stranded"] and not row["late"]]
+        lines.append(
+            [
+                variant,
+                str(len(mine)),
+                str(len(mine) - len(done)),
+                str(sum(row["stranded"] for row in done)),
+                str(sum(row["late"] for row in done)),
+                share(sum(surplus < BELOW for surplus in home), len(home)),
+                percent(percentile(home, 1)),
+                percent(percentile(home, 50)),
+                percent(percentile(home, 95)),
+            ]
+        )
+    head = (
+        "trips", "number", "no advice", "stranded", "not home in time", "home below the reserve",
+        "surplus, 1st percentile", "median", "95th percentile",
+    )  # fmt: skip
+    return markdown("turn back: energy at home beyond the reserve, of the full pack", head, lines)

@@ -1,0 +1,162 @@
+"""What is drawn for a ride: the true craft, its weather and sensors, and what its owner states."""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from tests.craft.battery import Battery
+from tests.craft.chance import generator
+from tests.craft.craft import Craft, Ride
+from tests.craft.crafts import CRAFTS
+from tests.craft.rider import Leg, Rider, Steer
+from tests.craft.sensors import Sensors
+from tests.craft.steady import calm_power_w
+from tests.craft.water import Water
+
+MOST_W = {"skiff": 1000.0, "board": 850.0, "launch": 850.0, "tender": 550.0}
+"""What the rider asks of the drive at most: at the voltage cut-off it can still give that."""
+
+CELLS = {"li-ion": ("Chen2020", "Mohtat2020", "Ai2020"), "lfp": ("Prada2013",)}
+"""Published cells with the usual end voltages; tests/data/README.md."""
+
+LFP_SHIFT_SD_V = 0.008
+"""How far LFP cells differ from the one published curve, a cell. Common practice, no source."""
+
+CUTOFF_CELL_V = {"li-ion": 3.0, "lfp": 2.5}
+
+SOURCES = ("start", "capacity", "gain", "offset", "voltage", "velocity", "current", "shape")
+"""Errors that can be taken away: charge at the start, full charge, current sensor's gain and zero,
+voltage gain, velocity noise, wandering of the water current, the cells' differing curves."""
+
+REST_S = 20.0
+"""Made fast with the drive off before a ride begins."""
+
+
+@dataclass(frozen=True)
+class Stated:
+    """What the owner writes into the profile, with one standard deviation each."""
+
+    chemistry: str
+    cells: int
+    capacity_ah: float
+    start_fraction: float
+    reserve_fraction: float
+    cutoff_v: float
+    resistance_ohm: float | None = None
+    start_sd: float = 0.02
+    capacity_sd: float = 0.03
+    current_scale_sd: float = 0.02
+    current_offset_sd_a: float = 0.02
+    voltage_scale_sd: float = 0.005
+
+
+@dataclass(frozen=True)
+class World:
+    """One draw."""
+
+    name: str
+    seed: int
+    most_w: float
+    ride: Ride
+    sensors: Sensors
+    stated: Stated
+
+    @property
+    def craft(self) -> Craft:
+        """The true craft."""
+        return self.ride.craft
+
+
+def draw(seed: int, name: str | None = None, without: frozenset[str] = frozenset()) -> World:
+    """Draw a world; `name` picks the craft, else it is drawn too.
+
+    Errors named in `without` are zero in truth and stated as zero. All other draws stay the same.
+    """
+    rng = generator(seed, "world")
+    names = sorted(CRAFTS)
+    chosen = names[int(rng.integers(len(names)))]
+    chosen = name or chosen
+    kept = {source: 0.0 if source in without else 1.0 for source in SOURCES}
+    size = {source: float(rng.standard_normal()) * kept[source] for source in SOURCES}
+    nominal = CRAFTS[chosen]
+    pack, stated = _pack(nominal.battery, rng, size, kept)
+    sensors = Sensors(
+        current_scale=1.0 + stated.current_scale_sd * size["gain"],
+        current_offset_a=stated.current_offset_sd_a * size["offset"],
+        voltage_scale=1.0 + stated.voltage_scale_sd * size["voltage"],
+        velocity_sd_mps=float(rng.uniform(0.03, 0.08)) * kept["velocity"],
+        velocity_memory_s=float(rng.uniform(1.0, 4.0)),
+        velocity_noise_mps=0.02 * kept["velocity"],
+        heading_offset_deg=float(rng.normal(0.0, 5.0)),
+    )
+    rider = Rider(max_power_w=MOST_W[chosen], arrival_m=25.0)
+    rest = Leg("made fast", REST_S, float(rng.uniform(0.0, 360.0)), 0.0, steer=Steer.MADE_FAST)
+    ride = Ride(replace(nominal, battery=pack), _water(rng, kept), rider, (rest,), 45.03, -30.02)
+    return World(chosen, seed, MOST_W[chosen], ride, sensors, stated)
+
+
+def _pack(
+    nominal: Battery, rng: np.random.Generator, size: dict[str, float], kept: dict[str, float]
+) -> tuple[Battery, Stated]:
+    """Draw the true pack, and what is stated of it: a share of the craft's own, to be quick."""
+    share = float(rng.uniform(0.4, 0.8))
+    capacity_ah = nominal.capacity_ah * share
+    start = float(rng.uniform(0.80, 0.95))
+    resistance_ohm = nominal.resistance_ohm / share
+    cold = 2.3 if rng.random() < 0.15 else 1.0
+    own = float(np.exp(0.15 * rng.standard_normal())) * cold
+    states_it = bool(rng.random() < 0.5) and cold == 1.0
+    cells = CELLS[nominal.chemistry]
+    cell = cells[int(rng.integers(len(cells)))] if kept["shape"] else cells[0]
+    stated = Stated(
+        nominal.chemistry,
+        nominal.cells,
+        capacity_ah,
+        start,
+        float(rng.choice([0.15, 0.2, 0.25])),
+        CUTOFF_CELL_V[nominal.chemistry] * nominal.cells,
+        resistance_ohm if states_it else None,
+        start_sd=0.02 * kept["start"],
+        capacity_sd=0.03 * kept["capacity"],
+        current_scale_sd=0.02 * kept["gain"],
+        current_offset_sd_a=0.02 * kept["offset"],
+        voltage_scale_sd=0.005 * kept["voltage"],
+    )
+    true = replace(
+        nominal,
+        capacity_ah=capacity_ah * (1.0 + stated.capacity_sd * size["capacity"]),
+        resistance_ohm=resistance_ohm * own,
+        slow_resistance_ohm=nominal.slow_resistance_ohm / share * own,
+        start_fraction=min(start + stated.start_sd * size["start"], 1.0),
+        cell=cell,
+        shift_v=LFP_SHIFT_SD_V * size["shape"] if nominal.chemistry == "lfp" else 0.0,
+    )
+    return true, stated
+
+
+def _water(rng: np.random.Generator, kept: dict[str, float]) -> Water:
+    wind_mps = float(rng.uniform(0.0, 6.0))
+    return Water(
+        set_deg=float(rng.uniform(0.0, 360.0)),
+        drift_mps=float(rng.uniform(0.0, 0.4)),
+        drift_sd_mps=0.03 * kept["current"],
+        wind_from_deg=float(rng.uniform(0.0, 360.0)),
+        wind_mps=wind_mps,
+        gust_sd_mps=0.25 * wind_mps * kept["current"],
+        wave_speed_mps=float(rng.uniform(0.0, 0.08)),
+    )
+
+
+@lru_cache(maxsize=8)
+def calm_curve(name: str) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Give the craft's true battery power [W] at speeds through calm water [m/s]."""
+    speeds = [0.4 + 0.1 * k for k in range(47)]
+    powers = [calm_power_w(CRAFTS[name], Water(), speed) for speed in speeds]
+    return tuple(speeds), tuple(powers)
+
+
+def calm_speed_mps(name: str, power_w: float) -> float:
+    """Give the speed that a battery power makes through calm water [m/s]."""
+    speeds, powers = calm_curve(name)
+    return float(np.interp(power_w, powers, speeds))
