@@ -11,28 +11,12 @@ from groundside.source import SnapshotSource
 from groundside.terminal import usable_terminal
 from groundside.units import CHOICES, Units, units_named
 from onboard import __version__
-from onboard.__main__ import OneLineParser, system_id
+from onboard.__main__ import OneLineParser, number_between, system_id
 from onboard.errors import WattwakeError
 from onboard.profile import DEFAULT_FEED_PORT, Profile, load_profile
 
 PLAIN_REPLAY_SPEED = 60.0
 """A line a second is then a line a minute of the ride."""
-
-
-def number_between(least: float, most: float) -> Callable[[str], float]:
-    """Make a reader of numbers within limits from the command line."""
-
-    def read(text: str) -> float:
-        try:
-            value = float(text)
-        except ValueError:
-            value = least - 1.0
-        if not least <= value <= most:
-            wanted = f"expected a number from {least:g} to {most:g}"
-            raise argparse.ArgumentTypeError(f"{text}: {wanted}")
-        return value
-
-    return read
 
 
 def parser() -> argparse.ArgumentParser:
@@ -79,7 +63,8 @@ def parser() -> argparse.ArgumentParser:
             "--target-distance-m",
             type=number_between(1, 1e7),
             metavar="M",
-            help="distance to make from now on [m]: shows the consumption that makes it",
+            help="distance to make from now on [m]: shows the speed that makes it once the curve "
+            "is learned, and the consumption until then",
         )
     for played in (replay, demo):
         played.add_argument(
@@ -157,6 +142,7 @@ def _replay(arguments: argparse.Namespace) -> int:
         system_id=arguments.system_id,
         speed=arguments.speed or (PLAIN_REPLAY_SPEED if plain else 1.0),
         stays_at_end=not plain,
+        target_distance_m=arguments.target_distance_m,
     )
     return _show(arguments, source, units_named(arguments.units or profile.units.speed))
 

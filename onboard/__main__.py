@@ -37,6 +37,22 @@ def whole_number(least: int, most: int) -> Callable[[str], int]:
     return read
 
 
+def number_between(least: float, most: float) -> Callable[[str], float]:
+    """Make a reader of numbers within limits from the command line."""
+
+    def read(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            value = least - 1.0
+        if not least <= value <= most:
+            wanted = f"expected a number from {least:g} to {most:g}"
+            raise argparse.ArgumentTypeError(f"{text}: {wanted}")
+        return value
+
+    return read
+
+
 system_id = whole_number(1, 255)
 
 
@@ -66,6 +82,19 @@ def parser() -> argparse.ArgumentParser:
     run.add_argument(
         "--listen", metavar="HOST:PORT", help="where viewers connect (default 127.0.0.1:27220)"
     )
+    aim = run.add_mutually_exclusive_group()
+    for name, most, meaning in (
+        (
+            "distance-m",
+            1e7,
+            "distance to make from the start on [m]",
+        ),
+        ("speed-mps", 40.0, "speed over ground to hold [m/s]"),
+        ("power-w", 1e5, "battery power to hold [W]"),
+    ):
+        aim.add_argument(
+            f"--target-{name}", type=number_between(0.1, most), metavar="X", help=meaning
+        )
     where = run.add_mutually_exclusive_group()
     where.add_argument("--record", type=Path, metavar="DIR", help="keep session records here")
     where.add_argument("--no-record", action="store_true", help="keep no record")
@@ -81,6 +110,7 @@ def default_record() -> Path:
 def run(arguments: argparse.Namespace) -> None:
     """Run the daemon until it is told to stop."""
     # Imported here so that --help and --version do not wait for numpy.
+    from onboard.efficiency.advice import Aim
     from onboard.feed.server import parse_listen
     from onboard.service import Service, Settings
 
@@ -100,6 +130,7 @@ def run(arguments: argparse.Namespace) -> None:
         listen=parse_listen(arguments.listen or profile.feed.listen),
         record=record,
         profile_text=text,
+        aim=Aim(arguments.target_distance_m, arguments.target_speed_mps, arguments.target_power_w),
     )
 
     async def serve() -> None:

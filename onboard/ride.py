@@ -5,15 +5,21 @@ frames and the figures, so all three give the same.
 """
 
 import datetime
+import logging
+from dataclasses import replace
+from typing import Any
 
 from onboard.block import Block
 from onboard.efficiency.alerts import Alert
 from onboard.efficiency.engine import Engine
 from onboard.efficiency.figure import Number, Unknown
 from onboard.feed.snapshot import DriveState, LinkState, Snapshot
+from onboard.kept import Clocks, clocks_as_dict, drawn_meanwhile_ah, same_trip
 from onboard.profile import Profile
 from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.frames import Frames
+
+log = logging.getLogger("wattwake")
 
 NO_AUTOPILOT = Unknown("no autopilot heard yet")
 
@@ -27,12 +33,23 @@ class Ride:
         The craft.
     system_id
         The MAVLink system to follow; None follows the profile's, else the one that sends most.
+    kept
+        What an earlier ride's `kept` gave, None without: curves are carried over, and the battery's
+        count if it is the same trip.
+
+    Raises
+    ------
+    ValueError
+        If it is not what `kept` gives.
     """
 
-    def __init__(self, profile: Profile, system_id: int | None = None) -> None:
+    def __init__(
+        self, profile: Profile, system_id: int | None = None, kept: dict[str, Any] | None = None
+    ) -> None:
         self._profile = profile
         self.decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
-        self.engine = Engine(profile)
+        self.engine = Engine(profile, kept)
+        self._kept = kept
         self.messages = 0
         """Frames on the link, of all systems."""
         self.bad_bytes = 0
@@ -50,6 +67,13 @@ class Ride:
         if stated is None or not stated[1] > 0:
             return None
         return utc_text(stated[1] + self.t_s - stated[0])
+
+    def kept(self) -> dict[str, Any]:
+        """Give what outlasts this ride, in JSON's own types."""
+        if self._kept is not None:
+            # Nothing heard yet: what was kept before must not be lost by that.
+            return {**self._kept, "curves": self.engine.learner.as_dict()}
+        return {**self.engine.kept(), "clocks": clocks_as_dict(self._clocks())}
 
     def take(self, frames: Frames) -> None:
         """Take in frames."""
@@ -123,8 +147,26 @@ class Ride:
         )
 
     def _fold(self, block: Block) -> None:
-        if block.channels:
-            self.engine.fold(block)
+        if not block.channels:
+            return
+        self.engine.fold(block)
+        if self._kept is not None and self.engine.counter_ah is not None:
+            # Once: as soon as the autopilot has said what it has to say.
+            kept, self._kept = self._kept, None
+            now = self._clocks()
+            if same_trip(kept, now):
+                # What this ride counted itself was not drawn unseen.
+                began = replace(now, counter_ah=now.counter_ah - self.engine.charge_ah)
+                self.engine.resume_battery(kept, drawn_meanwhile_ah(kept, began))
+                log.info("the battery's count is carried on from before")
+
+    def _clocks(self) -> Clocks:
+        stated = self.engine.latest.at("clock", "utc_s")
+        utc_s = float("nan") if stated is None else stated[1] + self.t_s - stated[0]
+        counter_ah = self.engine.counter_ah
+        return Clocks(
+            self.decoder.time.boot_s, utc_s, float("nan") if counter_ah is None else counter_ah
+        )
 
     def _position_deg(self) -> tuple[float, float] | Unknown:
         value = self.engine.latest.value

@@ -8,11 +8,13 @@ from collections import deque
 from dataclasses import dataclass
 from pathlib import Path
 
+from onboard.efficiency.advice import Aim
 from onboard.efficiency.alerts import Alert
 from onboard.efficiency.figure import Number, Unknown
 from onboard.errors import LinkError
 from onboard.feed.server import FeedServer
 from onboard.feed.snapshot import as_line
+from onboard.kept import load, save
 from onboard.link_reader import LinkReader
 from onboard.profile import Profile
 from onboard.ride import Ride
@@ -26,6 +28,9 @@ PUBLISH_EVERY_S = 0.2
 """Blocks are folded and snapshots published at this pace."""
 
 RATE_OVER_S = 5.0
+
+SAVE_EVERY_S = 30.0
+"""What was learned is written down at this pace: few writes are kind to a card."""
 
 log = logging.getLogger("wattwake")
 
@@ -41,6 +46,7 @@ class Settings:
     listen: tuple[str, int]
     record: Path | None
     profile_text: str | None = None
+    aim: Aim | None = None
 
 
 class StampClock:
@@ -68,7 +74,10 @@ class Service:
         self._settings = settings
         self._clock = StampClock()
         self._scanner = LinkScanner()
-        self._ride = Ride(settings.profile, settings.system_id)
+        self._ride = self._new_ride()
+        if settings.aim is not None:
+            self._ride.engine.set_aim(settings.aim)
+        self._save_due_s = time.monotonic() + SAVE_EVERY_S
         self._feed = FeedServer()
         self._recorder: Recorder | None = None
         self._record_problem: tuple[str, float] | None = None
@@ -109,6 +118,26 @@ class Service:
             reader.stop()
             await self._feed.close()
             self._close_record()
+            self._save()
+
+    def _new_ride(self) -> Ride:
+        """Begin a ride with what earlier ones left, where they left anything."""
+        settings = self._settings
+        kept = load(settings.record) if settings.record is not None else None
+        try:
+            return Ride(settings.profile, settings.system_id, kept)
+        except ValueError as problem:
+            log.warning("%s: starting without what was learned", problem)
+            return Ride(settings.profile, settings.system_id)
+
+    def _save(self) -> None:
+        """Write down what must outlast this run; a full card must not stop the figures."""
+        if self._recorder is None or self._settings.record is None:
+            return
+        try:
+            save(self._settings.record, self._ride.kept())
+        except OSError as problem:
+            log.warning("what was learned could not be saved: %s", problem.strerror)
 
     def _first_link(self) -> Link | None:
         """Open the link. A server that is not up yet will be tried again; all else is an error."""
@@ -154,6 +183,9 @@ class Service:
         if self._ride.decoder.messages > before:
             self._heard_s = now_s
         self._watch_link(reader.problem, now_s)
+        if now_s >= self._save_due_s:
+            self._save_due_s = now_s + SAVE_EVERY_S
+            self._save()
         self._counts.append((now_s, self._ride.decoder.messages))
         while now_s - self._counts[0][0] > RATE_OVER_S:
             self._counts.popleft()

@@ -31,11 +31,13 @@ class Sender:
             )
         )
 
-    def battery_status(self, volts: float, amps: float, pack: int = 0) -> bytes:
+    def battery_status(
+        self, volts: float, amps: float, pack: int = 0, drawn_mah: float = -1
+    ) -> bytes:
         cells = [round(volts * 1000)] + [65535] * 9
         return self._pack(
             dialect.MAVLink_battery_status_message(
-                pack, 0, 1, 2000, cells, round(amps * 100), -1, -1, 90
+                pack, 0, 1, 2000, cells, round(amps * 100), round(drawn_mah), -1, 90
             )
         )
 

@@ -121,7 +121,10 @@ def cue_face(
     if word and difference.value is not None:
         share = percent(abs(difference.value))
         said.append(f"{share} {'over' if difference.value > 0 else 'under'}")
-    if needed.value is not None:
+    hold = reading(target, "speed_mps")
+    if hold.value is not None:
+        said.append(f"hold {one_decimal(units.speed(hold.value))} {units.speed_name}")
+    elif needed.value is not None:
         said.append(f"aim {consumption_text(needed.value, units)} {units.consumption_name}")
     if to_go_m is not None:
         said.append(f"{three_figures(units.distance(to_go_m))} {units.distance_name} to go")

@@ -10,6 +10,7 @@ import numpy as np
 from groundside.replay.pacing import Pacing
 from groundside.source import Update
 from onboard.block import FloatArray
+from onboard.efficiency.advice import Aim
 from onboard.profile import Profile
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
@@ -86,6 +87,8 @@ class ReplaySource:
         Multiple of real time at the start.
     stays_at_end
         Whether to go on giving the last snapshot when the log ends; otherwise the stream ends.
+    target_distance_m
+        Distance that the rider wants to make from the start on [m].
     clock, sleep
         The time; tests give their own.
 
@@ -103,12 +106,15 @@ class ReplaySource:
         system_id: int | None = None,
         speed: float = 1.0,
         stays_at_end: bool = False,
+        target_distance_m: float | None = None,
         clock: Callable[[], float] = time.monotonic,
         sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
     ) -> None:
         self.name = f"replay of {path.name}"
         self.controls = Pacing(clock, speed)
         self._ride = Ride(profile, system_id)
+        if target_distance_m is not None:
+            self._ride.engine.set_aim(Aim(distance_m=target_distance_m))
         self._stays_at_end = stays_at_end
         self._sleep = sleep
         self._duration_s = log_length_s(path)

@@ -64,6 +64,11 @@ class EnergyMeter:
         self._last = np.empty((0, 5))
 
     @property
+    def counter_ah(self) -> float:
+        """The autopilot's own charge counter, corrected [Ah], NaN where it has none."""
+        return self._sensors.current_scale * self._counter_ah
+
+    @property
     def volts_v(self) -> float:
         """The last corrected voltage [V], NaN before the first sample."""
         return float(self._last[-1, 1]) if len(self._last) else float("nan")

@@ -121,6 +121,18 @@ class Engine:
             self._pack.resume(kept["battery"], drawn_ah)
 
     @property
+    def counter_ah(self) -> float | None:
+        """The autopilot's own charge counters [Ah], NaN without; None while no power is known."""
+        side = self._power.chosen()
+        return None if side is None else side.counter_ah
+
+    @property
+    def charge_ah(self) -> float:
+        """Charge counted so far [Ah]."""
+        side = self._power.chosen()
+        return 0.0 if side is None else side.charge_ah
+
+    @property
     def events(self) -> tuple[Event, ...]:
         """Alerts that came up so far."""
         return tuple(self._watches.events)

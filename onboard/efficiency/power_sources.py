@@ -61,6 +61,11 @@ class BatterySide:
         return max(meter.curves.kept_from_s or 0.0 for meter in self.meters)
 
     @property
+    def counter_ah(self) -> float:
+        """The autopilot's own charge counters, corrected [Ah], NaN where one has none."""
+        return sum(meter.counter_ah for meter in self.meters)
+
+    @property
     def power_w(self) -> float:
         """Power at the newest samples [W]."""
         return sum(meter.volts_v * meter.amps_a for meter in self.meters)

@@ -58,6 +58,11 @@ class TimeBase:
         """How many messages wait for their time."""
         return len(self._waiting_receipt)
 
+    @property
+    def boot_s(self) -> float:
+        """The autopilot's boot clock at the newest stamped message [s], NaN before the first."""
+        return self._boot_s if np.isfinite(self._boot_s) else float("nan")
+
     def push(self, receipt_s: FloatArray, boot_s: FloatArray, sequence: Ints) -> FloatArray:
         """Give the stream time of the waiting and new messages, in order, as far as it is settled.
 

@@ -1,0 +1,120 @@
+"""What outlasts a run of the daemon: the learned curves and the battery's count, in one file.
+
+It lies beside the sessions. A battery's count is carried on only where it is the same trip: the
+autopilot has kept running meanwhile.
+"""
+
+import json
+import logging
+import math
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+FILE_NAME = "learned.json"
+SCHEMA = 1
+
+SAME_CLOCK_S = 60.0
+"""By so much the autopilot's two clocks may disagree about how long nobody listened."""
+
+LONGEST_S = 3 * 3600.0
+"""Without a time of day an older count is not believed to be this trip's."""
+
+log = logging.getLogger("wattwake")
+
+
+@dataclass(frozen=True)
+class Clocks:
+    """When something was so, by the autopilot; NaN where it does not say.
+
+    Parameters
+    ----------
+    boot_s
+        Since it started.
+    utc_s
+        Unix time.
+    counter_ah
+        Its count of charge drawn since it started, corrected.
+    """
+
+    boot_s: float
+    utc_s: float
+    counter_ah: float
+
+
+def load(directory: Path) -> dict[str, Any] | None:
+    """Read what was kept; None where there is nothing that can be used, which is said."""
+    path = directory / FILE_NAME
+    try:
+        kept = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError) as problem:
+        log.warning("%s: not readable (%s): starting without what was learned", path, problem)
+        return None
+    if not isinstance(kept, dict) or kept.get("schema") != SCHEMA:
+        log.warning("%s: of another version: starting without what was learned", path)
+        return None
+    return kept
+
+
+def save(directory: Path, kept: dict[str, Any]) -> None:
+    """Write what is to be kept, all of it or nothing.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written; what was kept before stays.
+    """
+    path = directory / FILE_NAME
+    new = path.with_suffix(".new")
+    with new.open("w", encoding="utf-8") as file:
+        json.dump({"schema": SCHEMA, **kept}, file, allow_nan=False)
+        file.flush()
+        os.fsync(file.fileno())
+    new.replace(path)
+
+
+def clocks_as_dict(clocks: Clocks) -> dict[str, float | None]:
+    """Give the clocks in JSON's own types."""
+    values = {"boot_s": clocks.boot_s, "utc_s": clocks.utc_s, "counter_ah": clocks.counter_ah}
+    return {key: value if math.isfinite(value) else None for key, value in values.items()}
+
+
+def same_trip(kept: dict[str, Any], now: Clocks) -> bool:
+    """Tell whether the autopilot kept running from what was kept until now.
+
+    Examples
+    --------
+    >>> before = {"clocks": {"boot_s": 600.0, "utc_s": 1.75e9, "counter_ah": 2.0}}
+    >>> same_trip(before, Clocks(630.0, 1.75e9 + 30.0, 2.2))
+    True
+    >>> same_trip(before, Clocks(20.0, 1.75e9 + 30.0, 0.0))
+    False
+    """
+    before = _clocks(kept)
+    gone_s = now.boot_s - before.boot_s
+    if not gone_s >= -1.0:
+        return False
+    by_day_s = now.utc_s - before.utc_s
+    if math.isfinite(by_day_s):
+        return abs(by_day_s - gone_s) < SAME_CLOCK_S
+    return gone_s < LONGEST_S
+
+
+def drawn_meanwhile_ah(kept: dict[str, Any], now: Clocks) -> float | None:
+    """Give the charge drawn since then by the autopilot's counter [Ah], None where it has none."""
+    drawn = now.counter_ah - _clocks(kept).counter_ah
+    return drawn if drawn >= 0 else None
+
+
+def _clocks(kept: dict[str, Any]) -> Clocks:
+    stored = kept.get("clocks")
+    values = stored if isinstance(stored, dict) else {}
+
+    def number(key: str) -> float:
+        value = values.get(key)
+        return float(value) if isinstance(value, (int, float)) else float("nan")
+
+    return Clocks(number("boot_s"), number("utc_s"), number("counter_ah"))
