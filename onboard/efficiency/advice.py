@@ -131,7 +131,8 @@ class Adviser:
 
         def ahead(course_deg: float | None) -> Outlook:
             speeds = power.speeds()
-            return outlook(speeds, course_deg, power, pack.left, volts, pack.covariance)
+            every = outlook(speeds, course_deg, power, pack.left, volts, pack.covariance)
+            return every.of_speeds_seen()
 
         here = ahead(self._course_deg())
         target, speed = self._target(here)
@@ -250,19 +251,18 @@ def _range_at(ahead: Outlook, speed_mps: Number) -> Estimate:
 
 def _best(ahead: Outlook) -> tuple[Estimate, Estimate]:
     """Give the speed that goes furthest among those seen, and how far."""
-    seen = np.flatnonzero(ahead.seen)
-    if not len(seen):
+    if not ahead.seen.any():
         unknown = Unknown("no speed is known that makes way on this course")
         return unknown, unknown
-    ranges = ahead.range_m[seen]
-    best = int(seen[int(np.argmax(ranges))])
+    ranges = ahead.range_m
+    best = int(np.argmax(ranges))
     sd = np.sqrt(ahead.range_variance_m2())
     furthest = float(ahead.range_m[best])
     if furthest <= 0:
         return Unknown("nothing is left above the reserve"), Figure(0.0, 0.0, 0.0)
     # Speeds whose own cost (what they do not share with the best) may well be as low.
-    own = np.sqrt(ahead.cost_own[seen] + ahead.cost_own[best])
-    alike = seen[ranges >= furthest * (1 - Z_95 * own / 2)]
+    own = np.sqrt(ahead.cost_own + ahead.cost_own[best])
+    alike = np.flatnonzero(ranges >= furthest * (1 - Z_95 * own / 2))
     speed = ahead.speed_mps
     reach = Z_95 * float(sd[best])
     return (

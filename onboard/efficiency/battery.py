@@ -79,6 +79,8 @@ class Pack:
             full_ah, battery.start_fraction, 0.0, 0.0, np.zeros(COUNT),
             prior_covariance(sensors, battery),
         )  # fmt: skip
+        # For a rested pack's small current it is near enough, and does not change.
+        self._usual_ohm = battery.resistance_ohm or USUAL_OHM_AH * battery.cells / full_ah
         self._rest: Rested | None = None
         self._finder = RestFinder(full_ah)
         self._at_once = Slope(AT_ONCE_S, battery.resistance_ohm)
@@ -92,7 +94,7 @@ class Pack:
         if self._rest is None:
             return self._before_rest
         rest = self._rest
-        open_v = rest.volts_v + rest.amps_a * self._resistance()[0]
+        open_v = rest.volts_v + rest.amps_a * self._usual_ohm
         return self._before_rest.anchored(
             self._chemistry, open_v / self._scale, rest.sd_v, rest.charge_ah, rest.t_s
         )
@@ -146,7 +148,7 @@ class Pack:
         state = self.state
         fraction, gradient = state.fraction(self._charge_ah, self._t_s)
         resistance, sd = self._resistance()
-        reserve = self._chemistry.at_energy(self._battery.reserve_fraction)
+        reserve = self._battery.reserve_fraction
         level_known = self._battery.energy_wh is not None
         cellar = Cellar(
             self._chemistry, self._scale, level_known, reserve, self.cutoff_v, resistance, sd
@@ -173,7 +175,7 @@ class Pack:
         left, full, covariance = self.left_spread(power_w), self.full, self.covariance
         share = ratio(left, full)
         return BatteryState(
-            left.figure(covariance, 0.0, full.value),
+            left.figure(covariance, 0.0),
             share.figure(covariance, 0.0, 1.0),
             self._at_once.figure(),
         )
@@ -187,8 +189,7 @@ class Pack:
         """Give what a lasting load costs, and its standard deviation [ohm]."""
         lasting, quick = self._lasting.value_and_sd(), self._at_once.value_and_sd()
         if quick is None:
-            usual = USUAL_OHM_AH * self._battery.cells / self._before_rest.full_ah
-            guess, sd = usual, USUAL_SD_FRACTION * usual
+            guess, sd = self._usual_ohm, USUAL_SD_FRACTION * self._usual_ohm
         else:
             guess, sd = LASTING_OVER_QUICK * quick[0], LASTING_SD_FRACTION * quick[0] + 1e-5
         if lasting is None:

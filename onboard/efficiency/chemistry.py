@@ -76,7 +76,7 @@ class Chemistry:
 
 def _chemistry(volts: tuple[float, ...], sds: tuple[float, ...], cutoff_v: float) -> Chemistry:
     # A finer grid, so that energies are read off it without further ado.
-    coarse, fine = np.linspace(0, 1, POINTS), np.linspace(0, 1, 10 * (POINTS - 1) + 1)
+    coarse, fine = np.linspace(0, 1, POINTS), np.linspace(0, 1, 5 * (POINTS - 1) + 1)
     return Chemistry(fine, np.interp(fine, coarse, volts), np.interp(fine, coarse, sds), cutoff_v)
 
 

@@ -22,7 +22,7 @@ LINE_SD_FRACTION = 0.03
 """How far off a bridging line may be even where both sides' speed agrees with it. Common practice,
 no source."""
 
-DEFINITION_FRACTION = 2e-4
+DEFINITION_FRACTION = 4e-4
 """By about this much smoothing and the true track differ (measured on simulated rides)."""
 
 SPEED_MOST_MPS = 40.0
@@ -87,7 +87,9 @@ class DistanceMeter:
         """Give the distance with its interval; what may have been made at rest widens it upward."""
         reach = Z_95 * float(np.sqrt(self.own_variance_m2()))
         value = self.distance_m
-        return Figure(value, max(value - reach, 0.0), value + reach + self.track.at_rest_m)
+        rest = self.track.at_rest_m
+        rest += Z_95 * float(np.sqrt(self.noise_variance_m2(self.track.rest_s)))
+        return Figure(value, max(value - reach, 0.0), value + reach + rest)
 
     def fold(
         self,

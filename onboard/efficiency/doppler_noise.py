@@ -22,9 +22,9 @@ AT_FIRST_M2PS = 0.01
 STRAIGHT_COS = 0.94
 """Courses of three blocks within 20 degrees are one course."""
 
-SHARE = 0.80
-"""Of S that a noise remembered for 2 to 3 s shows in the second difference of twenty-second means;
-0.9 at 1 s, 0.7 at 4 s (Gauss-Markov, by summing its covariance)."""
+SHARE = 0.72
+"""Of S that a noise remembered for 3 to 4 s shows in the second difference of twenty-second means;
+0.9 at 1 s, 0.8 at 2 s (Gauss-Markov, by summing its covariance)."""
 
 SMOOTH_SHARE = 0.63
 """Of S / 5 that is left in a five-second mean, the same way; 0.8 at 1 s, 0.4 at 4 s."""

@@ -13,6 +13,8 @@ from onboard.efficiency.charge_state import ChargeState
 from onboard.efficiency.chemistry import Chemistry
 from onboard.efficiency.shared_errors import CAPACITY
 
+FEW = 5
+
 
 @dataclass(frozen=True)
 class Cellar:
@@ -27,7 +29,7 @@ class Cellar:
     level_known
         Whether the energy when full is stated: then cells differ in the shape of their curve only.
     reserve_fraction
-        Charge at the reserve, as a share of full.
+        Energy at the reserve, as a share of full.
     cutoff_v
         Voltage of the pack to stop at.
     resistance_ohm, resistance_sd_ohm
@@ -62,7 +64,10 @@ class Cellar:
         open_v = self.chemistry.ocv_v * self.volts_scale
         resistance, power = self.resistance_ohm, np.maximum(power_w, 0.0)
         energy, last_v = self._integral(open_v, resistance, fraction, power)
-        more_r, _ = self._integral(open_v, resistance + self.resistance_sd_ohm, fraction, power)
+        # What is uncertain changes slowly with power: a few powers will do.
+        few = np.linspace(float(power.min()), float(power.max()), min(FEW, len(power)))
+        plain, _ = self._integral(open_v, resistance, fraction, few)
+        more_r, _ = self._integral(open_v, resistance + self.resistance_sd_ohm, fraction, few)
         higher = open_v + self.chemistry.sd_v * self.volts_scale
         if self.level_known:
             higher *= (
@@ -70,12 +75,13 @@ class Cellar:
                 * self.volts_scale
                 / float(np.trapezoid(higher, self.chemistry.fraction))
             )
-        other_cells, _ = self._integral(higher, resistance, fraction, power)
+        other_cells, _ = self._integral(higher, resistance, fraction, few)
         capacity = state.full_ah * (1 + float(state.mean[CAPACITY]))
         slopes = capacity * last_v[:, None] * gradient
         slopes[:, CAPACITY] += capacity * energy / (1 + float(state.mean[CAPACITY]))
         # At the limit nothing is left whatever the errors; beyond it the way back counts.
-        own = (capacity * (more_r - energy)) ** 2 + (capacity * (other_cells - energy)) ** 2
+        own = (capacity * (more_r - plain)) ** 2 + (capacity * (other_cells - plain)) ** 2
+        own = np.interp(power, few, own)
         return capacity * energy, slopes, own
 
     def _integral(
@@ -93,7 +99,9 @@ class Cellar:
         step = np.maximum(volts[rows, above] - volts[rows, high], 1e-9)
         part = np.clip((self.cutoff_v - volts[rows, high]) / step, 0.0, 1.0)
         cut = np.where(below.any(axis=1), grid[high] + part * (grid[above] - grid[high]), 0.0)
-        end = np.maximum(cut, self.reserve_fraction)
+        open_energy = np.concatenate([[0.0], np.cumsum((open_v[1:] + open_v[:-1]) / 2)])
+        reserve = np.interp(self.reserve_fraction * open_energy[-1], open_energy, grid)
+        end = np.maximum(cut, reserve)
         steps = (volts[:, 1:] + volts[:, :-1]) / 2 * (grid[1] - grid[0])
         total = np.concatenate([np.zeros((len(power_w), 1)), np.cumsum(steps, axis=1)], axis=1)
         here = np.clip(fraction, 0.0, 1.0)

@@ -5,7 +5,7 @@ home) are answered from these rows.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Protocol
 
 import numpy as np
@@ -17,6 +17,9 @@ from onboard.efficiency.shared_errors import GAIN, OFFSET, VOLTAGE
 WEATHER_FRACTION = 0.03
 """How far the power at a speed may be off the curve for good: load, wind and waves of the day (one
 standard deviation). Common practice, no source."""
+
+UPPER_SD, UPPER_MOST = 2.33, 6.0
+"""How many standard deviations up a cost is looked at, for being lognormal; never without end."""
 
 METRES_PER_WH_AT_1_W_1_MPS = 3600.0
 
@@ -63,6 +66,15 @@ class Outlook:
     cost_own: FloatArray
     covariance: FloatArray
 
+    def of_speeds_seen(self) -> "Outlook":
+        """Give the rows that the curve was learned at; all of them where it was at none."""
+        if self.seen.all() or not self.seen.any():
+            return self
+        rows = {field.name: getattr(self, field.name) for field in fields(self)}
+        return Outlook(
+            **{name: rows[name] if name == "covariance" else rows[name][self.seen] for name in rows}
+        )
+
     @property
     def range_m(self) -> FloatArray:
         """How far each speed would go."""
@@ -79,7 +91,11 @@ class Outlook:
         """Give what a distance needs, what is left after it, and the sd of that [Wh], each (n,)."""
         needed = self.power_w / self.speed_mps * distance_m / METRES_PER_WH_AT_1_W_1_MPS
         gradient = self.left_gradient - needed[:, None] * self.cost_gradient
-        own = self.left_own + needed**2 * self.cost_own
+        # A power known to a factor is lognormal: what it may be above counts for more than its
+        # standard deviation; equal to that where it is well known.
+        sd = np.sqrt(self.cost_own)
+        above = np.expm1(np.minimum(UPPER_SD * sd, UPPER_MOST)) / UPPER_SD
+        own = self.left_own + (needed * above) ** 2
         return needed, self.left_wh - needed, np.sqrt(_quadratic(gradient, self.covariance) + own)
 
 

@@ -16,6 +16,9 @@ COURSE_SD_MPS = 0.06
 
 BLOCKS_LEAST = 3
 
+SLOWEST_MPS = 0.5
+"""Over ground: nobody plans a way at less."""
+
 
 @dataclass(frozen=True)
 class Curve:
@@ -84,8 +87,8 @@ class GroundPower:
         seen: Bools = (through >= low) & (through <= high)
         return np.exp(ln_power), variance, seen
 
-    def speeds(self, count: int = 48) -> FloatArray:
+    def speeds(self, count: int = 32) -> FloatArray:
         """Give speeds over ground worth looking at, shape (n,)."""
-        high = self._known.seen_mps[1]
+        low, high = self._known.seen_mps
         drift = float(np.hypot(*self._known.water_mps))
-        return np.linspace(0.3, 1.1 * high + drift, count)
+        return np.linspace(max(low - drift, SLOWEST_MPS), high + drift, count)

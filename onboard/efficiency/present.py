@@ -31,6 +31,11 @@ VARIES_FRACTION, VARIES_BLOCKS = 0.06, 1.0
 """How much consumption varies from block to block before that is known, and how many blocks that
 guess is worth. Common practice, no source."""
 
+RECENT = 4
+LASTING_PARTS = 3.0
+"""The last blocks' and all blocks' means are this many standard deviations apart: 95 % reach from
+the middle beyond both."""
+
 MEMORY = 0.5
 """Correlation of neighbouring blocks that is taken for granted: gusts and water current last."""
 
@@ -51,6 +56,8 @@ class Riding:
         Correlation of neighbouring blocks.
     power_variance
         Relative variance of a block's power about the mean.
+    lasting_variance, lasting_power_variance
+        Of both, for not knowing whether the last minutes or all of it are to come.
     """
 
     power_w: float
@@ -60,18 +67,20 @@ class Riding:
     block_variance: float
     memory: float
     power_variance: float
+    lasting_variance: float = 0.0
+    lasting_power_variance: float = 0.0
 
     def wh_per_km(self, ahead_s: float) -> Spread:
         """Give the consumption to expect over the next `ahead_s` [s of the same riding; Wh/km]."""
         km = self.speed_mps * self.seconds_s / 1000.0
         value = self.power_w / self.speed_mps / 3.6
-        own = self._mean_variance(self.block_variance, ahead_s)
+        own = self._mean_variance(self.block_variance, ahead_s) + self.lasting_variance
         energy = Spread.of_energy(value * km, self.volts_v * self.seconds_s / 3600.0)
         return Spread(value, energy.gradient / km, own * value**2)
 
     def power(self, ahead_s: float) -> Spread:
         """Give the power to expect over the next `ahead_s` [s; W]."""
-        own = self._mean_variance(self.power_variance, ahead_s)
+        own = self._mean_variance(self.power_variance, ahead_s) + self.lasting_power_variance
         energy = Spread.of_energy(self.power_w, self.volts_v)
         return Spread(self.power_w, energy.gradient, own * self.power_w**2)
 
@@ -115,10 +124,13 @@ class PresentRiding:
             # A way of riding that has just begun may be a passing one: the one before stands.
             before = newest[: -len(like)]
             like = before[_begin(before) :]
-        power, speed, volts = like.mean(axis=0).tolist()
+        # Is what differs about the last minutes here to stay? Half of it is taken to be.
+        recent = like[-RECENT:]
+        power, speed, volts = ((like.mean(axis=0) + recent.mean(axis=0)) / 2).tolist()
         if power <= 0:
             return Unknown("no energy is being drawn")
         consumption = like[:, 0] / power - like[:, 1] / speed
+        draw = like[:, 0] / power - 1.0
         return Riding(
             power,
             speed,
@@ -126,8 +138,16 @@ class PresentRiding:
             len(like) * BLOCK_S,
             _variance(consumption),
             _memory(consumption),
-            _variance(like[:, 0] / power - 1.0),
+            _variance(draw),
+            _lasting_variance(consumption),
+            _lasting_variance(draw),
         )
+
+
+def _lasting_variance(residuals: FloatArray) -> float:
+    """Give the variance for not knowing whether the last blocks or all of them are to come."""
+    apart = float(residuals[-RECENT:].mean() - residuals.mean())
+    return (apart / LASTING_PARTS) ** 2
 
 
 def _begin(blocks: FloatArray) -> int:

@@ -36,14 +36,20 @@ class Track:
         self.noise = DopplerNoise()
         self.under_way_s = 0.0
         """Seconds that counted as way made."""
-        self.at_rest_m = 0.0
-        """Way that may have been made at rest, beyond what is counted [m]."""
+        self.rest_s = 0.0
+        """Seconds that counted as rest, and .."""
+        self._uncounted_m = 0.0
         self.max_speed_mps = 0.0
         self._second: int | None = None
         # Displacement (east, north) of the last seconds: REACH settled ones, then those that wait.
         self._pending = np.empty((0, 2))
         self._waiting = 0
         self._rest = np.zeros(3)
+
+    @property
+    def at_rest_m(self) -> float:
+        """Way that was made in them, as far as the velocities tell, and is not counted [m]."""
+        return self._uncounted_m + float(np.hypot(self._rest[0], self._rest[1]))
 
     @property
     def settled_s(self) -> float:
@@ -133,6 +139,7 @@ class Track:
         for n in range(len(own)):
             if not moves[n]:
                 self._rest += (*own[n], 1.0)
+                self.rest_s += 1.0
                 if self._rest[2] >= REST_FOR_S:
                     increments[n] += self._end_rest()
 
@@ -143,5 +150,5 @@ class Track:
         way = float(np.hypot(east, north))
         if way > DRIFT_MPS * seconds:
             return way
-        self.at_rest_m += way
+        self._uncounted_m += way
         return 0.0
