@@ -11,6 +11,7 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.efficiency.battery import Pack
+from onboard.efficiency.best_speed import best_speed_on_course
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.figure import Estimate, Figure, Number, Unknown
 from onboard.efficiency.home import Home, WayHome
@@ -26,6 +27,9 @@ LOOK_BACK_S = 60
 SHORT_S = 20
 COURSE_MPS = 0.4
 """Slower than this the course made good says nothing."""
+
+COURSE_STEP_DEG = 15.0
+"""The best speed is the same within so little of a change of course."""
 
 
 @dataclass(frozen=True)
@@ -101,6 +105,8 @@ class Adviser:
         self._trailing = Trailing(LOOK_BACK_S, *names)
         self._means = dict.fromkeys(names, float("nan"))
         self._short = dict.fromkeys(names, float("nan"))
+        self._best_for = (0, 0.0)
+        self._best: Estimate = Unknown("too little data yet")
         self.advice = nothing("too little data yet")
 
     def set_aim(self, aim: Aim) -> None:
@@ -131,19 +137,29 @@ class Adviser:
 
         def ahead(course_deg: float | None) -> Outlook:
             speeds = power.speeds()
-            every = outlook(speeds, course_deg, power, pack.left, volts, pack.covariance)
-            return every.of_speeds_seen()
+            return outlook(speeds, course_deg, power, pack.left, volts, pack.covariance)
 
-        here = ahead(self._course_deg())
-        target, speed = self._target(here)
-        best = _best(here)
+        # What is best is said of speeds that were seen; a target may ask for others.
+        every = ahead(self._course_deg())
+        target, speed = self._target(every)
         self.advice = Advice(
-            range_target_m=_range_at(here, speed),
-            range_best_m=best[1],
-            best_speed_mps=best[0],
+            range_target_m=_range_at(every, speed),
+            range_best_m=_furthest(every.of_speeds_seen()),
+            best_speed_mps=self._best_speed(known),
             target=target,
             home=self._way_home(ahead),
         )
+
+    def _best_speed(self, known: Posterior) -> Estimate:
+        """Give the best speed on the present course; found anew when either has changed."""
+        course = self._course_deg()
+        if course is None:
+            return Unknown("no course made good")
+        course = round(course / COURSE_STEP_DEG) * COURSE_STEP_DEG
+        if self._best_for != (known.blocks, course):
+            self._best_for = known.blocks, course
+            self._best = best_speed_on_course(known, course)
+        return self._best
 
     def _course_deg(self) -> float | None:
         """Give the course made good over the last minute, None where there is none."""
@@ -249,23 +265,11 @@ def _range_at(ahead: Outlook, speed_mps: Number) -> Estimate:
     return Figure(value, max(value - reach, 0.0), value + reach)
 
 
-def _best(ahead: Outlook) -> tuple[Estimate, Estimate]:
-    """Give the speed that goes furthest among those seen, and how far."""
+def _furthest(ahead: Outlook) -> Estimate:
+    """Give how far the best of the speeds seen goes [m]."""
     if not ahead.seen.any():
-        unknown = Unknown("no speed is known that makes way on this course")
-        return unknown, unknown
-    ranges = ahead.range_m
-    best = int(np.argmax(ranges))
-    sd = np.sqrt(ahead.range_variance_m2())
+        return Unknown("no speed is known that makes way on this course")
+    best = int(np.argmax(ahead.range_m))
     furthest = float(ahead.range_m[best])
-    if furthest <= 0:
-        return Unknown("nothing is left above the reserve"), Figure(0.0, 0.0, 0.0)
-    # Speeds whose own cost (what they do not share with the best) may well be as low.
-    own = np.sqrt(ahead.cost_own + ahead.cost_own[best])
-    alike = np.flatnonzero(ranges >= furthest * (1 - Z_95 * own / 2))
-    speed = ahead.speed_mps
-    reach = Z_95 * float(sd[best])
-    return (
-        Figure(float(speed[best]), float(speed[alike[0]]), float(speed[alike[-1]])),
-        Figure(furthest, max(furthest - reach, 0.0), furthest + reach),
-    )
+    reach = Z_95 * math.sqrt(float(ahead.range_variance_m2()[best]))
+    return Figure(furthest, max(furthest - reach, 0.0), furthest + reach)

@@ -31,6 +31,9 @@ CHARGED_FULL_SD = 0.01
 """How full 'charged full' is. Common practice, no source."""
 
 
+RATES = np.array([0.0, 0.15, 0.4, 1.0, 2.5, 6.0])
+"""Powers, as multiples of what empties the pack in an hour, that uncertainty is worked out at."""
+
 UNSEEN_FRACTION = 0.03
 """What may have been drawn while nobody counted, as a share of full. Common practice, no source."""
 
@@ -86,6 +89,8 @@ class Pack:
         self._at_once = Slope(AT_ONCE_S, battery.resistance_ohm)
         self._lasting = Slope(LASTING_S, battery.resistance_ohm)
         self._charge_ah = self._t_s = 0.0
+        self._variance_of = (float("nan"), 0.0)
+        self._variance = np.empty(0), np.empty(0)
         self._began = False
 
     @property
@@ -145,15 +150,41 @@ class Pack:
         tuple of numpy.ndarray
             Energy [Wh] (n,), gradient along the shared errors (n, 5), own variance [Wh^2] (n,).
         """
-        state = self.state
+        state, cellar = self.state, self._cellar()
         fraction, gradient = state.fraction(self._charge_ah, self._t_s)
-        resistance, sd = self._resistance()
-        reserve = self._battery.reserve_fraction
-        level_known = self._battery.energy_wh is not None
-        cellar = Cellar(
-            self._chemistry, self._scale, level_known, reserve, self.cutoff_v, resistance, sd
+        known = 1 + float(state.mean[CAPACITY])
+        capacity = state.full_ah * known
+        energy, volts = cellar.left(fraction, power_w)
+        slopes = capacity * volts[:, None] * gradient
+        slopes[:, CAPACITY] += capacity * energy / known
+        at, variance = self._own_variance(cellar, fraction)
+        return capacity * energy, slopes, capacity**2 * np.interp(power_w, at, variance)
+
+    def left_wh(self, power_w: float) -> float:
+        """Give what can still be drawn at one power [Wh], without what is uncertain of it."""
+        state = self.state
+        fraction, _ = state.fraction(self._charge_ah, self._t_s)
+        energy, _ = self._cellar().left(fraction, np.array([power_w]))
+        return float(energy[0]) * state.full_ah * (1 + float(state.mean[CAPACITY]))
+
+    def _cellar(self) -> Cellar:
+        return Cellar(
+            self._chemistry,
+            self._scale,
+            self._battery.energy_wh is not None,
+            self._battery.reserve_fraction,
+            self.cutoff_v,
+            *self._resistance(),
         )
-        return cellar.left(state, fraction, gradient, power_w)
+
+    def _own_variance(self, cellar: Cellar, fraction: float) -> tuple[FloatArray, FloatArray]:
+        """Give powers and variances there; they change slowly with power, and once a second."""
+        key = (fraction, self._t_s)
+        if self._variance_of != key:
+            powers = RATES * self._before_rest.full_ah * self._scale * self._chemistry.mean_v
+            self._variance_of = key
+            self._variance = powers, cellar.variance(fraction, powers)
+        return self._variance
 
     def left_spread(self, power_w: float) -> Spread:
         """Give what can still be drawn at one power [Wh]."""

@@ -161,7 +161,8 @@ def _shifts(known: Posterior) -> list[tuple[FloatArray, FloatArray]]:
     Only knots at speeds seen count; knots beyond go along with the last of them.
     """
     ln_power, _ = known.ln_power_at(np.array(known.seen_mps))
-    first, last = np.clip(np.searchsorted(KNOTS, ln_power) + (-2, 1), 0, len(KNOTS) - 1).tolist()
+    ends = np.searchsorted(KNOTS, ln_power) + np.array([-2, 1])
+    first, last = np.clip(ends, 0, len(KNOTS) - 1).tolist()
     inside = [0, 1, *range(2 + first, 3 + last)]
     variances, directions = np.linalg.eigh(known.covariance[np.ix_(inside, inside)])
     most = np.argsort(variances)[::-1][:COLUMNS_MOST]

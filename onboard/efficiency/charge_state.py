@@ -17,6 +17,10 @@ from onboard.efficiency.shared_errors import CAPACITY, COUNT, GAIN, OFFSET, STAR
 
 ROUNDING_V = 0.001
 CONTRADICTION_SD = 4.0
+SHAPE_TWICE = 1.6
+"""Cells that differ from the table mislead twice: by their voltage here, and by the energy that is
+then taken from the table for what is left. So the voltage is trusted less than its spread says."""
+
 WIDE_FRACTION = 0.3
 """How little is known of the charge once voltage and count contradict each other."""
 
@@ -118,7 +122,8 @@ class ChargeState:
         off = at - centre
         steep = float(_WEIGHTS @ (off * volts)) / max(float(_WEIGHTS @ off**2), 1e-12)
         bend = volts - middle - steep * off
-        variance = float(_WEIGHTS @ (bend**2 + spread**2)) + sd_v**2 + ROUNDING_V**2
+        variance = float(_WEIGHTS @ (bend**2 + (SHAPE_TWICE * spread) ** 2))
+        variance += sd_v**2 + ROUNDING_V**2
         slope = steep * gradient
         slope[VOLTAGE] -= cell_v
         return cell_v - (middle + steep * (fraction - centre)), slope, variance

@@ -9,11 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.charge_state import ChargeState
 from onboard.efficiency.chemistry import Chemistry
-from onboard.efficiency.shared_errors import CAPACITY
-
-FEW = 5
 
 
 @dataclass(frozen=True)
@@ -44,45 +40,41 @@ class Cellar:
     resistance_ohm: float
     resistance_sd_ohm: float
 
-    def left(
-        self, state: ChargeState, fraction: float, gradient: FloatArray, power_w: FloatArray
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Give the energy left at each power.
+    def left(self, fraction: float, power_w: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Give volts integrated from the limit up to where the pack is, and the volts there.
 
         Parameters
         ----------
-        state, fraction, gradient
-            The charge state; charge left and its gradient along the shared errors.
+        fraction
+            Charge left.
         power_w
             Constant battery powers [W], shape (n,).
 
         Returns
         -------
         tuple of numpy.ndarray
-            Energy [Wh] (n,), its gradient (n, 5), and its own variance [Wh^2] (n,).
+            Integral over charge [V] (times the capacity it is the energy), and voltage, both (n,).
         """
-        open_v = self.chemistry.ocv_v * self.volts_scale
-        resistance, power = self.resistance_ohm, np.maximum(power_w, 0.0)
-        energy, last_v = self._integral(open_v, resistance, fraction, power)
-        # What is uncertain changes slowly with power: a few powers will do.
-        few = np.linspace(float(power.min()), float(power.max()), min(FEW, len(power)))
-        plain, _ = self._integral(open_v, resistance, fraction, few)
-        more_r, _ = self._integral(open_v, resistance + self.resistance_sd_ohm, fraction, few)
-        higher = open_v + self.chemistry.sd_v * self.volts_scale
+        power = np.maximum(power_w, 0.0)
+        return self._integral(self._open_v, self.resistance_ohm, fraction, power)
+
+    def variance(self, fraction: float, power_w: FloatArray) -> FloatArray:
+        """Give the variance of that integral for cells and resistance as they may be [V^2]."""
+        plain, _ = self.left(fraction, power_w)
+        more = self.resistance_ohm + self.resistance_sd_ohm
+        more_r, _ = self._integral(self._open_v, more, fraction, power_w)
+        higher = self._open_v + self.chemistry.sd_v * self.volts_scale
         if self.level_known:
-            higher *= (
-                self.chemistry.mean_v
-                * self.volts_scale
-                / float(np.trapezoid(higher, self.chemistry.fraction))
-            )
-        other_cells, _ = self._integral(higher, resistance, fraction, few)
-        capacity = state.full_ah * (1 + float(state.mean[CAPACITY]))
-        slopes = capacity * last_v[:, None] * gradient
-        slopes[:, CAPACITY] += capacity * energy / (1 + float(state.mean[CAPACITY]))
-        # At the limit nothing is left whatever the errors; beyond it the way back counts.
-        own = (capacity * (more_r - plain)) ** 2 + (capacity * (other_cells - plain)) ** 2
-        own = np.interp(power, few, own)
-        return capacity * energy, slopes, own
+            mean_v = float(np.trapezoid(higher, self.chemistry.fraction))
+            higher *= self.chemistry.mean_v * self.volts_scale / mean_v
+        other_cells, _ = self._integral(higher, self.resistance_ohm, fraction, power_w)
+        variance: FloatArray = (more_r - plain) ** 2 + (other_cells - plain) ** 2
+        return variance
+
+    @property
+    def _open_v(self) -> FloatArray:
+        open_v: FloatArray = self.chemistry.ocv_v * self.volts_scale
+        return open_v
 
     def _integral(
         self, open_v: FloatArray, resistance_ohm: float, fraction: float, power_w: FloatArray

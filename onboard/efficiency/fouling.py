@@ -4,6 +4,7 @@ import numpy as np
 
 from onboard.efficiency.speed_power import Posterior
 from onboard.efficiency.steady import SteadyBlock
+from onboard.efficiency.wander import WANDER_M2PS3
 
 ABOVE_FRACTION = 0.12
 ABOVE_SD = 3.0
@@ -14,6 +15,9 @@ GIVEN_UP_AFTER = 45
 """Blocks (15 minutes) after which the craft is taken to be another one: load, propeller, wind."""
 
 BLOCKS_LEAST = 9
+STALE_S = 300.0
+"""The last fit may be this old."""
+
 SLACK_FRACTION = 0.05
 """Beyond the speeds seen by more than this the curve does not judge."""
 
@@ -30,7 +34,11 @@ class FoulingWatch:
 
     def admit(self, block: SteadyBlock, known: Posterior | None) -> list[SteadyBlock]:
         """Take in a block; give those that the curve may learn from."""
-        if not self._above(block, known):
+        above = self._above(block, known)
+        if above is None and self.fouled:
+            # A speed or a course that says nothing either way is no all-clear.
+            above = True
+        if not above:
             self._clear += 1
             if self.fouled and self._clear < IN_A_ROW:
                 return []
@@ -45,18 +53,20 @@ class FoulingWatch:
         self.fouled = self.fouled or len(self._doubted) >= IN_A_ROW
         return []
 
-    def _above(self, block: SteadyBlock, known: Posterior | None) -> bool:
+    def _above(self, block: SteadyBlock, known: Posterior | None) -> bool | None:
+        """Tell whether a block is above the curve; None where the curve cannot judge."""
         if known is None or known.blocks < BLOCKS_LEAST:
-            return False
+            return None
         velocity = np.array([[block.east_mps, block.north_mps]])
         through = float(np.hypot(*(velocity[0] - known.water_mps)))
         low, high = known.seen_mps
         if not low * (1 - SLACK_FRACTION) <= through <= high * (1 + SLACK_FRACTION):
-            return False
+            return None
         ln_power, variance = known.at_velocity(velocity)
         _, slope = known.ln_power_at(np.array([through]))
-        noise = known.velocity_sd_mps / through / float(slope[0])
-        sd = float(np.sqrt(variance[0] + noise**2))
+        # The water goes on wandering after the last fit.
+        of_speed = known.velocity_sd_mps**2 + WANDER_M2PS3 * STALE_S
+        sd = float(np.sqrt(variance[0] + of_speed / (through * float(slope[0])) ** 2))
         excess = float(np.log(block.power_w) - ln_power[0])
         limit = max(float(np.log1p(ABOVE_FRACTION)), ABOVE_SD * sd)
         # Once on, half of it keeps it on.

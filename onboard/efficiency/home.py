@@ -17,8 +17,9 @@ from onboard.efficiency.geodesy import local_offset_m
 from onboard.efficiency.outlook import Outlook
 from onboard.efficiency.shared_errors import Z_95
 
-SURE_SD = 2.575829
-"""99.5 % quantile of the normal distribution (tables)."""
+SURE_SD = 1.644854
+"""95 % quantile of the normal distribution (tables): it is looked at over and over; the advice
+comes the first time that it is not as sure as this."""
 
 REACT_S = 30.0
 """Until the advice is seen and the craft turned it goes on outward."""
@@ -116,7 +117,9 @@ class Home:
         distance, bearing = where
         needed, margin, sd = ahead.margin(max(distance + REACT_S * max(speed_mps, 0.0), 1.0))
         surely = margin - SURE_SD * sd
-        best = int(np.argmax(surely))
+        # A speed that was never tried only where none that was will do.
+        tried = np.where(ahead.seen, surely, -np.inf)
+        best = int(np.argmax(tried if tried.max() > 0 else surely))
         spare = float(surely[best]) - REACT_S * float(ahead.power_w[best]) / 3600.0
         if distance < AT_HOME_M:
             self.turn_back = False

@@ -18,7 +18,7 @@ WEATHER_FRACTION = 0.03
 """How far the power at a speed may be off the curve for good: load, wind and waves of the day (one
 standard deviation). Common practice, no source."""
 
-UPPER_SD, UPPER_MOST = 2.33, 6.0
+UPPER_SD, UPPER_MOST = 2.05, 6.0
 """How many standard deviations up a cost is looked at, for being lognormal; never without end."""
 
 METRES_PER_WH_AT_1_W_1_MPS = 3600.0

@@ -18,8 +18,12 @@ import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.efficiency.chauvenet import threshold
+from onboard.efficiency.courses import lines
+from onboard.efficiency.shared_errors import Z_95
 from onboard.efficiency.steady import SteadyBlock
+from onboard.efficiency.students_t import quantile
 from onboard.efficiency.turning import Circle
+from onboard.efficiency.wander import WaterKnots
 
 Bools = npt.NDArray[np.bool_]
 
@@ -34,11 +38,6 @@ SLOPE, SLOPE_SD, SLOPE_LEAST = 0.37, 0.35, 0.1
 LEVEL_W, LEVEL_LN_MPS, LEVEL_SD = 200.0, np.log(2.0), 2.0
 """What is taken for granted without any data, loosely."""
 
-RIDDEN_SHARE = 0.1
-"""Mean square of the courses' part along a direction, below which nobody rode that way."""
-
-UNKNOWN_SD_MPS, NONE_SD_MPS = 0.1, 1e-3
-
 WATER_SD_MPS = 0.3
 """Each axis: what the water may do before it is known. Common practice, no source."""
 
@@ -51,12 +50,13 @@ SHARED_SD = 0.005
 """Of ln w: what all blocks of a ride share, so that no number of them takes it away. Common
 practice, no source."""
 
-WANDER_M2PS3 = 0.03**2 / 600.0
-WANDER_MOST_MPS = 0.08
-"""The water current wanders by 0.03 m/s in ten minutes: an old block says less about it now."""
+LEFT_LEAST = 0.3
+"""A craft that keeps less than this of its speed against the water across its course is not one
+that the curve is learned from."""
 
 REJECTED_MOST_FRACTION = 0.1
-ROUNDS = 12
+OUTLIER_SD = 3.0
+ROUNDS, HALVINGS = 12, 5
 SETTLED_MPS = 1e-4
 
 
@@ -67,11 +67,12 @@ class Posterior:
     Parameters
     ----------
     water_mps
-        Set and drift, east and north, shape (2,).
+        Set and drift at the last block, east and north, shape (2,).
     ln_speed
         The curve: ln w at `KNOTS`, shape (k,), rising.
     covariance
-        Of both, in that order, shape (2 + k, 2 + k).
+        Of both, in that order, shape (2 + k, 2 + k). It is widened so that intervals of the normal
+        distribution have the width that Student's t asks for.
     seen_mps
         Lowest and highest speed through water that it rests on.
     blocks
@@ -155,54 +156,81 @@ def fit(
     water_sd_mps
         What the water may do (0 holds it at rest: then the curve is in speed over ground).
     near
-        A fit of nearly the same blocks, to start from; None starts from nothing, twice.
+        A fit of nearly the same blocks, to start from as well.
     """
-    data = _Data(blocks)
-    normal, right = _prior(max(water_sd_mps, 1e-4))
-    _add_circles(normal, right, circles, float(data.t_s[-1]))
+    data = _Data(blocks, fixed=water_sd_mps == 0)
+    normal, right = _prior(data.knots, max(water_sd_mps, 1e-4))
+    _add_circles(normal, right, circles, data.knots)
     if carried is not None:
         _add_carried(normal, right, carried)
     if near is not None:
-        starts = [(near.water_mps, near.ln_speed)]
+        fresh = (np.zeros(2), _start_curve(carried))
+        starts = [(near.water_mps, near.ln_speed), fresh]
     else:
         waters = (np.zeros(2), _start_water(data, water_sd_mps))
         starts = [(water, _start_curve(carried)) for water in waters]
     results = [_converge(data, normal, right, water, curve) for water, curve in starts]
     best = min(results, key=lambda result: result.cost)
-    across = _never_ridden(data.velocity, best.covariance[:2, :2])
-    if across is not None:
-        # No course tells of this part: it is taken as none, and stays as unknown as it was.
-        normal[:2, :2] += np.outer(across, across) / NONE_SD_MPS**2
-        water = best.water - across * float(across @ best.water)
-        best = _converge(data, normal, right, water, best.curve)
-        best.covariance[:2, :2] += np.outer(across, across) * water_sd_mps**2
-    off = data.velocity - best.water
+    off = data.off(best.water)
     through = np.hypot(off[:, 0], off[:, 1])
+    count = data.knots.count
+    along = data.water_rows(data.course)
+    of_water = best.covariance[: 2 * count, : 2 * count]
+    present = [0, count, *range(2 * count, 2 * count + len(KNOTS))]
     return Posterior(
-        best.water, rising(best.curve), best.covariance, _seen(through[best.used], carried),
-        len(blocks), float(np.sqrt(best.scale)), _course_variance(data.velocity, best.covariance[:2, :2]),
-    )  # fmt: skip
-
-
-def _never_ridden(velocity: FloatArray, covariance: FloatArray) -> FloatArray | None:
-    """Give the direction that no course has a part in, if the water along it is not known."""
-    unit = velocity / np.maximum(np.hypot(velocity[:, 0], velocity[:, 1]), 1e-9)[:, None]
-    shares, directions = np.linalg.eigh(unit.T @ unit / len(unit))
-    across: FloatArray = directions[:, 0]
-    if shares[0] > RIDDEN_SHARE or across @ covariance @ across < UNKNOWN_SD_MPS**2:
-        return None
-    return across
+        best.water[:, 0],
+        rising(best.curve),
+        best.covariance[np.ix_(present, present)],
+        _seen(through[best.used], carried),
+        len(blocks),
+        float(np.sqrt(best.scale)),
+        float(np.einsum("ni,ij,nj->n", along, of_water, along).mean()),
+    )
 
 
 class _Data:
-    """The blocks as columns."""
+    """The blocks as columns, and the knots of the water's motion over their time.
 
-    def __init__(self, blocks: list[SteadyBlock]) -> None:
+    Unknowns are in this order: water east at its knots, north at its knots, the curve.
+    """
+
+    def __init__(self, blocks: list[SteadyBlock], *, fixed: bool) -> None:
         rows = np.array([[b.t_s, b.power_w, b.power_sd_w, b.east_mps, b.north_mps] for b in blocks])
         self.t_s, self.velocity, self.ln_power = rows[:, 0], rows[:, 3:], np.log(rows[:, 1])
         self.power_variance = (rows[:, 2] / rows[:, 1]) ** 2 + POWER_SD_FRACTION**2
-        age_s = self.t_s[-1] - self.t_s
-        self.wander = np.minimum(WANDER_M2PS3 * age_s, WANDER_MOST_MPS**2)
+        self.knots = WaterKnots(self.t_s, fixed=fixed)
+        self.of_time = self.knots.weights(self.t_s)
+        self.of_power = knot_weights(self.ln_power)
+        self.speed = np.maximum(np.hypot(self.velocity[:, 0], self.velocity[:, 1]), 1e-3)
+        self.course = lines(self.velocity)
+        self.side = self.course[:, ::-1] * np.array([1.0, -1.0])
+
+    def off(self, water: FloatArray) -> FloatArray:
+        """Give the velocities through the water, which has shape (2, knots); shape (n, 2)."""
+        off: FloatArray = self.velocity - self.of_time @ water.T
+        return off
+
+    def model(self, water: FloatArray, curve: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Give the speeds over ground on the courses made good, and their slopes by the unknowns.
+
+        A rider holds a course over ground. On it the speed is that of the water along it, and of
+        the craft's speed through water what crabbing against the water across it leaves. Errors of
+        speed lie along it; a distance from the circle about c would miss those that lie across the
+        heading, and so be least where the water sets strongly across all courses.
+        """
+        moves = self.of_time @ water.T
+        along = (moves * self.course).sum(axis=1)
+        across = (moves * self.side).sum(axis=1)
+        through = np.exp(self.of_power @ curve)
+        left = np.sqrt(np.maximum(through**2 - across**2, (LEFT_LEAST * through) ** 2))
+        by_water = self.course - (across / left)[:, None] * self.side
+        by_curve = (through**2 / left)[:, None] * self.of_power
+        return along + left, np.concatenate([self.water_rows(by_water), by_curve], axis=1)
+
+    def water_rows(self, by_velocity: FloatArray) -> FloatArray:
+        """Turn derivatives by the water at each block (n, 2) into those by its knots."""
+        east, north = by_velocity[:, :1], by_velocity[:, 1:]
+        return np.concatenate([self.of_time * east, self.of_time * north], axis=1)
 
 
 @dataclass(frozen=True)
@@ -232,43 +260,60 @@ def _start_water(data: _Data, water_sd_mps: float) -> FloatArray:
 
 
 def _converge(
-    data: _Data, normal: FloatArray, right: FloatArray, water: FloatArray, curve: FloatArray
+    data: _Data, normal: FloatArray, right: FloatArray, start: FloatArray, curve: FloatArray
 ) -> _Result:
-    """Solve by repeated linearisation (Gauss-Newton) from a start."""
+    """Solve by repeated linearisation (Gauss-Newton) from a start, never uphill."""
+    count = 2 * data.knots.count
+    water = np.repeat(start, data.knots.count)
+    off = data.off(water.reshape(2, -1))
+    through = np.maximum(np.hypot(off[:, 0], off[:, 1]), 0.1)
+    level = float(np.median(np.log(through) - data.of_power @ curve))
+    solution = np.concatenate([water, curve + level])
+
+    def looked_at(unknowns: FloatArray) -> tuple[FloatArray, FloatArray]:
+        speed, slopes = data.model(unknowns[:count].reshape(2, -1), unknowns[count:])
+        return data.speed - speed, slopes
+
+    def prior_cost(unknowns: FloatArray) -> float:
+        return float(unknowns @ normal @ unknowns - 2 * right @ unknowns)
+
     scale, used = VELOCITY_SD_MPS**2, np.ones(len(data.t_s), np.bool_)
-    covariance, cost = normal, np.inf
-    weights = knot_weights(data.ln_power)
+    taken_up, freedom = 0.0, SCALE_BLOCKS
+    residual, slopes = looked_at(solution)
     for turn in range(ROUNDS):
-        off = data.velocity - water
-        through = np.maximum(np.hypot(off[:, 0], off[:, 1]), 0.1)
-        slope = np.maximum(weights @ _slope(curve), SLOPE_LEAST)
-        known = slope**2 * data.power_variance + data.wander / through**2
-        residual = np.log(through) - weights @ curve
+        by_power = (slopes[:, count:] @ _slope(solution[count:])) ** 2
+        known = by_power * data.power_variance + data.knots.between_m2ps2
         if turn >= 2:
-            used = _no_outliers(residual / np.sqrt(known + scale / through**2))
-            scale = _scale(residual, known, through, used)
-        variance = known + scale / through**2
-        rows = np.concatenate([off / through[:, None] ** 2, weights], axis=1)
-        # Linearised about the present water: ln |g - c| = curve.
-        wanted = np.log(through) + rows[:, :2] @ water
-        share = np.where(used, 1.0 / variance, 0.0)
-        covariance = np.linalg.inv(normal + rows.T @ (share[:, None] * rows))
-        solution = covariance @ (right + rows.T @ (share * wanted))
-        moved = float(np.abs(solution[:2] - water).max())
-        water, curve = solution[:2], solution[2:]
-        fixed = known + VELOCITY_SD_MPS**2 / through**2
-        cost = float((residual[used] ** 2 / fixed[used]).sum())
-        cost += float(solution @ normal @ solution - 2 * right @ solution)
-        if turn >= 3 and moved < SETTLED_MPS:
+            used = _no_outliers(residual / np.sqrt(known + scale))
+            freedom = SCALE_BLOCKS + max(float(used.sum()) - taken_up, 0.0)
+            scale = _scale((residual**2 - known)[used], freedom)
+        share = np.where(used, 1.0 / (known + scale), 0.0)
+        weighted = slopes.T * share
+        covariance = np.linalg.inv(normal + weighted @ slopes)
+        taken_up = float(((slopes @ covariance) * slopes).sum(axis=1) @ share)
+        step = covariance @ (right - normal @ solution + weighted @ residual)
+        cost = prior_cost(solution) + float(residual**2 @ share)
+        for _ in range(HALVINGS):
+            residual, slopes = looked_at(solution + step)
+            if prior_cost(solution + step) + float(residual**2 @ share) <= cost:
+                break
+            step = step / 2.0
+        solution = solution + step
+        if turn >= 3 and float(np.abs(step[:count]).max()) < SETTLED_MPS:
             break
-    return _Result(water, curve, covariance, scale, used, cost)
+    # Of two ends, outliers cost the same in both.
+    sizes = residual**2 / (known + VELOCITY_SD_MPS**2)
+    cost = float(np.minimum(sizes, OUTLIER_SD**2).sum()) + prior_cost(solution)
+    widened = np.asarray(covariance * (quantile(round(freedom)) / Z_95) ** 2, np.float64)
+    ends = solution[:count].reshape(2, -1), solution[count:]
+    return _Result(*ends, widened, scale, used, cost)
 
 
-def _prior(water_sd_mps: float) -> tuple[FloatArray, FloatArray]:
+def _prior(knots: WaterKnots, water_sd_mps: float) -> tuple[FloatArray, FloatArray]:
     """Give normal matrix and right-hand side of what is taken for granted."""
-    count = len(KNOTS)
-    normal, right = np.zeros((2 + count, 2 + count)), np.zeros(2 + count)
-    normal[0, 0] = normal[1, 1] = 1.0 / water_sd_mps**2
+    count, of_water = len(KNOTS), 2 * knots.count
+    normal, right = np.zeros((of_water + count, of_water + count)), np.zeros(of_water + count)
+    normal[:of_water, :of_water] = np.kron(np.eye(2), knots.prior(water_sd_mps))
     bend = np.diff(np.eye(count), 2, axis=0)
     rise = np.diff(np.eye(count), axis=0)
     curve = bend.T @ bend / (SLOPE_WALK * SPACING**3)
@@ -277,24 +322,27 @@ def _prior(water_sd_mps: float) -> tuple[FloatArray, FloatArray]:
     curve += weight * rise.T @ rise
     middle = knot_weights(np.array([np.log(LEVEL_W)]))[0]
     curve += np.outer(middle, middle) / LEVEL_SD**2
-    normal[2:, 2:] = curve
-    right[2:] = weight * SLOPE * SPACING * rise.sum(axis=0) + middle * LEVEL_LN_MPS / LEVEL_SD**2
+    normal[of_water:, of_water:] = curve
+    right[of_water:] = weight * SLOPE * SPACING * rise.sum(axis=0)
+    right[of_water:] += middle * LEVEL_LN_MPS / LEVEL_SD**2
     return normal, right
 
 
 def _add_circles(
-    normal: FloatArray, right: FloatArray, circles: list[Circle], now_s: float
+    normal: FloatArray, right: FloatArray, circles: list[Circle], knots: WaterKnots
 ) -> None:
+    of_water = 2 * knots.count
     for circle in circles:
-        wander = min(WANDER_M2PS3 * abs(now_s - circle.t_s), WANDER_MOST_MPS**2)
-        precision = np.linalg.inv(circle.covariance + np.eye(2) * wander)
-        normal[:2, :2] += precision
-        right[:2] += precision @ np.array([circle.east_mps, circle.north_mps])
+        rows = np.kron(np.eye(2), knots.weights(np.array([circle.t_s])))
+        known = circle.covariance + np.eye(2) * knots.between_m2ps2
+        precision = rows.T @ np.linalg.inv(known)
+        normal[:of_water, :of_water] += precision @ rows
+        right[:of_water] += precision @ np.array([circle.east_mps, circle.north_mps])
 
 
 def _add_carried(normal: FloatArray, right: FloatArray, carried: Carried) -> None:
     precision = np.linalg.inv(carried.covariance)
-    begin = 2 + carried.first_knot
+    begin = len(right) - len(KNOTS) + carried.first_knot
     place = slice(begin, begin + len(carried.ln_speed))
     normal[place, place] += precision
     right[place] += precision @ carried.ln_speed
@@ -325,12 +373,10 @@ def _no_outliers(residual_sd: FloatArray) -> Bools:
     return inside
 
 
-def _scale(residual: FloatArray, known: FloatArray, through: FloatArray, used: Bools) -> float:
+def _scale(excess_m2ps2: FloatArray, freedom: float) -> float:
     """Give the variance of a block's speed by the residuals, drawn to what is taken at first."""
-    excess = ((residual**2 - known) * through**2)[used]
-    total = SCALE_BLOCKS * VELOCITY_SD_MPS**2 + float(np.maximum(excess, 0.0).sum())
-    # Water and curve took up a few of the blocks' freedom.
-    return total / (SCALE_BLOCKS + max(int(used.sum()) - 3, 0))
+    total = SCALE_BLOCKS * VELOCITY_SD_MPS**2 + float(np.maximum(excess_m2ps2, 0.0).sum())
+    return total / freedom
 
 
 def rising(curve: FloatArray) -> FloatArray:
@@ -347,8 +393,3 @@ def _seen(through: FloatArray, carried: Carried | None) -> tuple[float, float]:
     if carried is not None:
         low, high = min(low, carried.seen_mps[0]), max(high, carried.seen_mps[1])
     return low, high
-
-
-def _course_variance(velocity: FloatArray, covariance: FloatArray) -> float:
-    unit = velocity / np.maximum(np.hypot(velocity[:, 0], velocity[:, 1]), 1e-9)[:, None]
-    return float(np.einsum("ni,ij,nj->n", unit, covariance, unit).mean())

@@ -78,40 +78,42 @@ def steady_block(rows: FloatArray) -> SteadyBlock | None:
     """
     if np.isnan(rows).any(axis=1).sum() > UNKNOWN_MOST or rows[-1, 0] - rows[0, 0] > WINDOW_S:
         return None
-    parts = [np.nanmean(part, axis=0) for part in (rows[:10], rows[10:20], rows[20:])]
+    # Two pieces of settling, so that a change within it does not average out, and two halves.
+    pieces = (rows[:5], rows[5:10], rows[10:20], rows[20:])
+    parts = [np.nanmean(part, axis=0) for part in pieces]
     power = np.array([part[1] for part in parts])
     speed = np.array([np.hypot(part[2], part[3]) for part in parts])
-    middle_w, middle_mps = (power[1] + power[2]) / 2, (speed[1] + speed[2]) / 2
+    middle_w, middle_mps = (power[2] + power[3]) / 2, (speed[2] + speed[3]) / 2
     if middle_mps < SLOWEST_MPS or middle_w <= 0:
         return None
     course = np.degrees(np.unwrap([np.arctan2(part[2], part[3]) for part in parts]))
     speed_limit = max(SPEED_MPS, SPEED_FRACTION * middle_mps)
     steady = (
-        abs(power[2] - power[1]) < POWER_FRACTION * middle_w
-        and abs(power[0] - middle_w) < POWER_BEFORE_FRACTION * middle_w
-        and abs(speed[2] - speed[1]) < speed_limit
-        and abs(speed[0] - middle_mps) < 1.5 * speed_limit
+        abs(power[3] - power[2]) < POWER_FRACTION * middle_w
+        and np.abs(power[:2] - middle_w).max() < POWER_BEFORE_FRACTION * middle_w
+        and abs(speed[3] - speed[2]) < speed_limit
+        and np.abs(speed[:2] - middle_mps).max() < 1.5 * speed_limit
         and np.ptp(course) < COURSE_DEG
     )
     if not steady:
         return None
     block = rows[SETTLE_S:]
     block = block[~np.isnan(block).any(axis=1)]
-    along = block[:, 2] * np.sin(np.radians(course[1])) + block[:, 3] * np.cos(
-        np.radians(course[1])
+    along = block[:, 2] * np.sin(np.radians(course[2])) + block[:, 3] * np.cos(
+        np.radians(course[2])
     )
     block = block[kept(block[:, 1]) & kept(along)]
     means = block.mean(axis=0)
     return SteadyBlock(
-        float(rows[-1, 0]), float(means[1]), _standard_error(block[:, 1]), *means[2:].tolist()
+        float(rows[-1, 0]), float(means[1]), standard_error(block[:, 1]), *means[2:].tolist()
     )
 
 
-def _standard_error(values: FloatArray) -> float:
+def standard_error(values: FloatArray) -> float:
     """Give the standard error of a mean of values that remember (first-order, n (1-r)/(1+r))."""
     off = values - values.mean()
     square = float(off @ off)
     if square <= 0:
         return 0.0
-    memory = min(max(float(off[1:] @ off[:-1]) / square, 0.0), 0.9)
+    memory = min(max(float(off[1:] @ off[:-1]) / square, 0.0), 0.95)
     return float(np.sqrt(square / (len(off) - 1) / len(off) * (1 + memory) / (1 - memory)))

@@ -1,4 +1,4 @@
-"""The water current from a circle: at steady power the velocities of a full turn lie on a circle.
+"""The water current from a turn: at steady power the velocities of a turn lie on a circle.
 
 Its centre is the set and drift, whatever the turn costs in speed, and without any compass.
 """
@@ -11,9 +11,19 @@ from onboard.block import FloatArray
 from onboard.efficiency.cells import Cells
 
 LONGEST_S = 120
-TURN_DEG = 330.0
+FULL_DEG, LEAST_DEG = 345.0, 240.0
+"""A turn is taken when it is full, or when it ends after this much."""
+
+ENDED_S, ENDED_DEG = 5, 8.0
+BACK_FRACTION = 0.15
+"""The share of its changes of course that may go the other way: at rest, noise alone turns the
+course about."""
+
 POWER_FRACTION = 0.15
 SLOWEST_MPS = 0.5
+OFF_FRACTION = 0.15
+"""Velocities that are off by more than this share of the radius are no circle."""
+
 ROUGHNESS_MPS = 0.03
 """How far a mean velocity of a turn may be from the circle for reasons that noise does not show."""
 
@@ -29,37 +39,55 @@ class Circle:
 
 
 class CircleFinder:
-    """Finds full turns at steady power."""
+    """Finds turns at steady power."""
 
     def __init__(self) -> None:
         self._rows = np.empty((0, 4))
 
     def fold(self, cells: Cells) -> list[Circle]:
-        """Take in seconds in order; give the circles that closed in them."""
+        """Take in seconds in order; give the circles of turns that ended in them."""
         found = []
         columns = (cells.t_s, cells.power_w, cells.east_mps, cells.north_mps)
         for row in np.stack(columns, axis=1):
-            if np.isnan(row).any():
+            slow = not np.hypot(row[2], row[3]) > SLOWEST_MPS
+            if np.isnan(row).any() or slow or self._gap(row[0]):
                 self._rows = np.empty((0, 4))
                 continue
             self._rows = np.concatenate([self._rows[-LONGEST_S + 1 :], row[None]])
-            if row[0] % 5 == 0 and (circle := self._closed()) is not None:
-                found.append(circle)
+            if row[0] % ENDED_S == 0 and len(turn := self._turn()):
                 self._rows = np.empty((0, 4))
+                circle = fit_circle(turn[:, 2:], float(turn[-1, 0]))
+                if circle is not None:
+                    found.append(circle)
         return found
 
-    def _closed(self) -> Circle | None:
+    def _gap(self, t_s: float) -> bool:
+        return bool(len(self._rows)) and t_s - self._rows[-1, 0] > 2.0
+
+    def _turn(self) -> FloatArray:
+        """Give the seconds of the turn that has just become full or ended; none without."""
+        none = self._rows[:0]
         if len(self._rows) < 12:
-            return None
+            return none
         course = np.unwrap(np.arctan2(self._rows[:, 2], self._rows[:, 3]))
-        turned = np.abs(course[-1] - course)
-        if turned.max() < np.radians(TURN_DEG):
-            return None
-        rows = self._rows[int(np.flatnonzero(turned >= np.radians(TURN_DEG))[-1]) :]
-        power, speed = rows[:, 1], np.hypot(rows[:, 2], rows[:, 3])
-        if power.std() > POWER_FRACTION * power.mean() or speed.mean() < SLOWEST_MPS:
-            return None
-        return fit_circle(rows[:, 2:], float(rows[-1, 0]))
+        turned = np.degrees(np.abs(course[-1] - course))
+        ended = turned[-1 - ENDED_S] < ENDED_DEG
+        wanted = LEAST_DEG if ended else FULL_DEG
+        if turned.max() < wanted:
+            return none
+        begin, end = int(np.flatnonzero(turned >= wanted)[-1]), len(turned)
+        if ended:
+            # All of what was turned, without the straight way before and behind, where the craft
+            # is faster.
+            begin = int(np.flatnonzero(turned >= turned.max() - ENDED_DEG)[-1])
+            end = int(np.flatnonzero(turned >= ENDED_DEG)[-1]) + 1
+        rows, changes = self._rows[begin:end], np.diff(course[begin:end])
+        there = float(np.abs(changes).sum())
+        back = (there - abs(float(changes.sum()))) / 2.0
+        power = rows[:, 1]
+        if back > BACK_FRACTION * there or power.std() > POWER_FRACTION * power.mean():
+            return none
+        return rows
 
 
 def fit_circle(velocity_mps: FloatArray, t_s: float = 0.0) -> Circle | None:
@@ -84,9 +112,10 @@ def fit_circle(velocity_mps: FloatArray, t_s: float = 0.0) -> Circle | None:
         residual = distance - radius
         normal = np.linalg.inv(slopes.T @ slopes)
         centre = centre - (normal @ slopes.T @ residual)[:2]
-        memory = min(
-            max(float(residual[1:] @ residual[:-1] / max(residual @ residual, 1e-12)), 0), 0.9
-        )
-        variance = float(residual @ residual) / max(len(x) - 3, 1) * (1 + memory) / (1 - memory)
+        square = max(float(residual @ residual), 1e-12)
+        memory = min(max(float(residual[1:] @ residual[:-1]) / square, 0.0), 0.9)
+        variance = square / max(len(x) - 3, 1) * (1 + memory) / (1 - memory)
         covariance = normal[:2, :2] * variance + np.eye(2) * ROUGHNESS_MPS**2 / 2
+    if float(residual.std()) > OFF_FRACTION * radius:
+        return None
     return Circle(t_s, float(centre[0]), float(centre[1]), covariance)

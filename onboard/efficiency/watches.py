@@ -107,11 +107,11 @@ class Watches:
 
     def energy(self, t_s: float, pack: Pack, power_w: float) -> None:
         """Look at what is left at a power [W]."""
-        left, full = pack.left_spread(power_w), pack.full.value
-        gone = left.value <= 0
+        left, full = pack.left_wh(power_w), pack.full.value
+        gone = left <= 0
         self.state(t_s, "reserve_reached", gone, "The reserve or the cut-off is reached: land now.")
-        low = 0 < left.value < LOW_FRACTION * full
-        text = f"Only {left.value:.0f} Wh are left above the reserve."
+        low = 0 < left < LOW_FRACTION * full
+        text = f"Only {left:.0f} Wh are left above the reserve."
         self.state(t_s, "energy_low", low, text)
         text = "The rested battery's voltage contradicts the stated charge: the voltage counts."
         self.state(t_s, "battery_contradicted", pack.contradicted, text)

@@ -72,7 +72,7 @@ def test_the_margin_counts_a_shared_error_once() -> None:
     covariance[GAIN, GAIN] = 0.02**2
     needed, margin, sd = ahead(covariance=covariance).margin(10_000.0)
     assert margin == pytest.approx(500.0 - needed)
-    assert sd == pytest.approx(needed * np.hypot(0.02, WEATHER_FRACTION))
+    assert sd == pytest.approx(needed * np.hypot(0.02, WEATHER_FRACTION), rel=0.04)
 
 
 def test_the_cue_has_hysteresis() -> None:
@@ -106,10 +106,10 @@ def test_home_is_where_the_craft_left_and_the_way_back_is_measured() -> None:
 def test_turn_back_comes_before_it_is_too_late_and_stays() -> None:
     home = Home()
     home.fold(straight_out(3010))
-    # 6 km at best (6.6 Wh/km): 39.7 Wh, and 3 % weather at 2.58 sd.
+    # 6 km at best (6.6 Wh/km): 39.7 Wh, and 3 % weather at 1.64 sd.
     assert home.advise(ahead(full_wh=60.0), 2.0).turn_back is False
     assert home.advise(ahead(full_wh=41.0), 2.0).turn_back is True
-    assert home.advise(ahead(full_wh=43.5), 2.0).turn_back is True
+    assert home.advise(ahead(full_wh=42.3), 2.0).turn_back is True
     assert home.advise(ahead(full_wh=60.0), -2.0).turn_back is False
     way = home.advise(ahead(full_wh=60.0), 2.0)
     assert way.energy_wh.value == pytest.approx(6000 / 1000 * 6.614, rel=5e-3)

@@ -1,0 +1,67 @@
+"""Courses that are alike taken as one, so that wiggles of a course are no evidence about the water.
+
+Waves, steering and noise turn the course of a steady block by a few degrees. To an estimate of the
+water across the course they would look like other courses, which they are not.
+"""
+
+import itertools
+import math
+from collections.abc import Iterator
+
+import numpy as np
+
+from onboard.block import FloatArray
+
+APART_DEG, WIDEST_DEG, BEND_DEG = 2.5, 16.0, 8.0
+"""Neighbouring courses, opposite ones included, with no gap between them wider than the first are
+one line, if all of them lie within the second. If they do not, the way bent, and the courses are
+cut into pieces of the third at most."""
+
+
+def lines(velocity_mps: FloatArray) -> FloatArray:
+    """Give the direction of each velocity (east, north) along the line of courses like it.
+
+    Parameters
+    ----------
+    velocity_mps
+        Shape (n, 2), n at least 1.
+
+    Returns
+    -------
+    array
+        Unit vectors, shape (n, 2): equal or opposite within a line.
+
+    Examples
+    --------
+    >>> lines(np.array([[2.0, 0.0], [-1.0, 0.0], [0.01, 3.0]])).round(2).tolist()
+    [[1.0, 0.0], [-1.0, -0.0], [0.0, 1.0]]
+    """
+    axis_deg = np.degrees(np.arctan2(velocity_mps[:, 0], velocity_mps[:, 1])) % 180.0
+    order = np.argsort(axis_deg, kind="stable")
+    rising = axis_deg[order]
+    # The circle of directions is cut at its widest gap.
+    gaps = np.diff(rising, append=rising[0] + 180.0)
+    first = (int(np.argmax(gaps)) + 1) % len(rising)
+    order = np.roll(order, -first)
+    turned = np.roll(rising, -first)
+    turned = np.where(turned < turned[0], turned + 180.0, turned)
+    middle = np.empty(len(turned))
+    for begin, end in _pieces(turned):
+        middle[order[begin:end]] = turned[begin:end].mean()
+    angle = np.radians(middle)
+    line = np.stack([np.sin(angle), np.cos(angle)], axis=1)
+    way: FloatArray = np.where((line * velocity_mps).sum(axis=1) < 0.0, -1.0, 1.0)
+    along: FloatArray = line * way[:, None]
+    return along
+
+
+def _pieces(rising_deg: FloatArray) -> Iterator[tuple[int, int]]:
+    """Give where each line begins and ends among rising directions."""
+    inner = (np.flatnonzero(np.diff(rising_deg) > APART_DEG) + 1).tolist()
+    for begin, end in itertools.pairwise([0, *inner, len(rising_deg)]):
+        chain = rising_deg[begin:end]
+        span = float(chain[-1] - chain[0])
+        parts = 1 if span <= WIDEST_DEG else math.ceil(span / BEND_DEG)
+        edges = np.searchsorted(chain, chain[0] + span / parts * np.arange(1, parts))
+        cuts = [begin, *(begin + edges).tolist(), end]
+        yield from ((first, last) for first, last in itertools.pairwise(cuts) if last > first)

@@ -1,0 +1,51 @@
+"""How the water wanders: a random walk in time, kept at knots between which it is straight.
+
+Blocks that lie close in time share their water, so many of them do not average its wandering out.
+"""
+
+import numpy as np
+
+from onboard.block import FloatArray
+
+WANDER_M2PS3 = 0.03**2 / 200.0
+"""Each axis: 0.03 m/s in 200 s, 0.13 m/s in an hour. The order of a tide of 0.5 m/s (12.4 h
+period, by algebra) at its turn, and of eddies in between (common practice, no source)."""
+
+SPACING_S, KNOTS_MOST = 100.0, 28
+
+
+class WaterKnots:
+    """Places in time at which the water's velocity is unknown, the present first.
+
+    Parameters
+    ----------
+    t_s
+        Times of the blocks, rising, shape (n,).
+    fixed
+        One knot only: the water keeps its velocity.
+    """
+
+    def __init__(self, t_s: FloatArray, *, fixed: bool = False) -> None:
+        span_s = float(t_s[-1] - t_s[0])
+        self._now_s = float(t_s[-1])
+        most = 1 if fixed else KNOTS_MOST
+        self.count = int(min(1 + np.ceil(span_s / SPACING_S), most))
+        self.spacing_s = max(span_s / max(self.count - 1, 1), 1.0)
+
+    def weights(self, t_s: FloatArray) -> FloatArray:
+        """Give the weights by which knots interpolate at times, shape (n, count)."""
+        place = np.clip((self._now_s - t_s) / self.spacing_s, 0.0, self.count - 1.0)
+        weights: FloatArray = np.maximum(1.0 - np.abs(place[:, None] - np.arange(self.count)), 0.0)
+        return weights
+
+    def prior(self, water_sd_mps: float) -> FloatArray:
+        """Give the precision of one axis: the present is vaguely at rest, steps walk; (k, k)."""
+        step = np.diff(np.eye(self.count), axis=0)
+        precision: FloatArray = step.T @ step / (WANDER_M2PS3 * self.spacing_s)
+        precision[0, 0] += 1.0 / water_sd_mps**2
+        return precision
+
+    @property
+    def between_m2ps2(self) -> float:
+        """What a walk is off its straight line between two knots, mean variance."""
+        return WANDER_M2PS3 * self.spacing_s / 6.0 if self.count > 1 else 0.0

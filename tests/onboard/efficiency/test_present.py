@@ -1,0 +1,105 @@
+"""The present way of riding, the trip's common part, and bands."""
+
+import numpy as np
+import pytest
+
+from onboard.efficiency.bands import Bands
+from onboard.efficiency.cells import Cells, split_cells
+from onboard.efficiency.figure import Unknown
+from onboard.efficiency.present import PresentRiding
+
+
+def cells(power, speed, begin_s=0.0) -> Cells:
+    power, speed = np.broadcast_arrays(np.asarray(power, float), np.asarray(speed, float))
+    count = len(power)
+    nothing = np.full(count, np.nan)
+    volts = np.where(np.isnan(power), np.nan, 50.0)
+    return Cells(
+        begin_s + np.arange(1.0, count + 1), power, power / 50.0, volts, np.cumsum(power) / 18e4,
+        nothing, speed, speed, *([nothing] * 4),
+    )  # fmt: skip
+
+
+def riding(*stretches):
+    """Fold stretches of (power, speed, seconds)."""
+    present = PresentRiding()
+    begin = 0.0
+    for power, speed, seconds in stretches:
+        present.fold(cells(np.full(seconds, power), np.full(seconds, speed), begin))
+        begin += seconds
+    return present.now()
+
+
+def test_a_changed_throttle_begins_anew() -> None:
+    now = riding((150, 1.6, 900), (420, 2.3, 300))
+    assert (now.power_w, now.speed_mps) == pytest.approx((420, 2.3))
+    assert 270 <= now.seconds_s <= 300
+
+
+def test_a_current_to_and_fro_is_averaged() -> None:
+    # At a held power the speed over ground alternates: that was the water, not the hand.
+    now = riding(*[(300, 2.2, 240), (300, 1.8, 240)] * 4)
+    assert now.speed_mps == pytest.approx(2.0 - 0.1, abs=0.01)
+    assert now.seconds_s == 8 * 240
+    # What the last minutes differ by is in the interval.
+    spread = now.wh_per_km(3600.0)
+    assert np.sqrt(spread.own_variance) / spread.value > 0.04
+
+
+def test_a_held_speed_against_a_current_is_averaged() -> None:
+    now = riding(*[(200, 2.0, 240), (400, 2.0, 240)] * 4)
+    assert 290 < now.power_w < 360
+    assert now.seconds_s == 8 * 240
+
+
+def test_a_way_of_riding_that_has_just_begun_waits() -> None:
+    now = riding((150, 1.6, 900), (900, 3.0, 25))
+    assert now.power_w == pytest.approx(150)
+    assert riding((150, 1.6, 40)) == Unknown("too little riding yet")
+
+
+def test_stops_are_no_riding() -> None:
+    now = riding((300, 2.0, 300), (10, 0.0, 600), (300, 2.0, 30))
+    assert (now.power_w, now.speed_mps) == pytest.approx((300, 2.0))
+
+
+def test_a_steady_ride_becomes_sure_of_itself() -> None:
+    rng = np.random.default_rng(1)
+    short, long = (
+        riding(*[(300 * (1 + rng.normal() * 0.01), 2.0, 30) for _ in range(count)])
+        for count in (4, 60)
+    )
+    sds = [np.sqrt(now.wh_per_km(3600.0).own_variance) / 41.7 for now in (short, long)]
+    assert sds[1] < 0.5 * sds[0]
+    assert sds[1] < 0.01
+
+
+def test_bands_hold_all_that_was_measured() -> None:
+    rng = np.random.default_rng(2)
+    power, speed = rng.uniform(50, 900, 5000), rng.uniform(0, 4.2, 5000)
+    power[rng.random(5000) < 0.05] = np.nan
+    whole, pieces = Bands(), Bands()
+    every = cells(power, speed)
+    whole.fold(every)
+    for part in split_cells(every, 10):
+        pieces.fold(part)
+    table = whole.table(np.zeros((5, 5)), 0.01)
+    known = np.isfinite(power)
+    assert sum(band.energy_wh for band in table) == pytest.approx(np.nansum(power) / 3600)
+    assert sum(band.distance_m for band in table) == pytest.approx(speed[known].sum())
+    assert sum(band.seconds for band in table) == known.sum()
+    for band in table:
+        inside = known & (speed >= band.speed_low_mps) & (speed < band.speed_high_mps)
+        assert band.seconds == inside.sum()
+        if not isinstance(band.wh_per_km, Unknown):
+            assert band.wh_per_km.low < band.wh_per_km.value < band.wh_per_km.high
+    assert [band.speed_high_mps - band.speed_low_mps for band in table] == [0.25] * len(table)
+    again = pieces.table(np.zeros((5, 5)), 0.01)
+    assert [band.energy_wh for band in again] == pytest.approx([b.energy_wh for b in table])
+
+
+def test_cells_are_split_at_whole_multiples() -> None:
+    every = cells(np.arange(37.0), 2.0, begin_s=4.0)
+    parts = list(split_cells(every, 10))
+    assert [part.t_s[-1] for part in parts] == [10, 20, 30, 40, 41]
+    assert np.concatenate([part.power_w for part in parts]).tolist() == every.power_w.tolist()
