@@ -274,3 +274,23 @@ def test_the_interval_of_what_is_left_holds(battery: Battery) -> None:
         inside += left.low <= truth <= left.high
     # 95 % of 400 are 380; three standard deviations of that count are 13.
     assert inside >= 367
+
+
+@pytest.mark.parametrize(
+    ("name", "slope", "sd"),
+    [("noint1", 2.07438016528926, 0.0165289256198347), ("noint2", 0.727272727272727, 0.42082731)],
+)
+def test_resistance_is_the_regression_through_the_origin(name, slope, sd) -> None:
+    # NIST StRD NoInt1 and NoInt2, certified values as in GSL's fit/test.c. Each point stands
+    # twice, as a step up and one down, many times over, so that all of them count; old steps count
+    # for less, hence the tolerance.
+    lines = (DATA / f"nist_{name}.csv").read_text().splitlines()
+    points = list(csv.DictReader(line for line in lines if not line.startswith("#")))
+    x = np.array([float(row["x"]) for row in points] * 40)
+    y = np.array([float(row["y"]) for row in points] * 40)
+    amps = np.column_stack([np.zeros(len(x)), x]).ravel()
+    volts = -np.column_stack([np.zeros(len(y)), y]).ravel()
+    fitted = Slope(1, None)
+    fitted.fold(volts, amps, np.zeros(len(volts)))
+    value, _ = fitted.value_and_sd()
+    assert value == pytest.approx(slope, abs=max(0.02 * slope, 0.1 * sd))
