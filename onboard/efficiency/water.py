@@ -6,7 +6,7 @@ from onboard.efficiency.figure import Estimate, Figure, Unknown
 from onboard.efficiency.shared_errors import Z_95
 from onboard.efficiency.speed_power import Posterior
 
-CLAIM_SD_MPS = 0.035
+CLAIM_SD_MPS = 0.045
 """A component that is known less well than this is not claimed."""
 
 FLOOR_SD_MPS = 0.012

@@ -92,9 +92,10 @@ def test_an_instrument_that_is_silent_at_the_end_is_said(tmp_path: Path) -> None
     frames += [sender.attitude(105 + n) for n in range(60)]
     (tmp_path / "log").write_bytes(records(frames))
     events = review(tmp_path / "log", Profile())["events"]
-    assert [event["code"] for event in events] == ["silent_at_end"] * 2
-    assert "no power for 59 s" in events[0]["text"]
-    assert "no speed for 59 s" in events[1]["text"]
+    alerts = ["no_power_data", "no_speed"]
+    assert [event["code"] for event in events] == [*alerts, "silent_at_end", "silent_at_end"]
+    assert "no power for 59 s" in events[2]["text"]
+    assert "no speed for 59 s" in events[3]["text"]
 
 
 def test_a_clock_set_back_in_the_middle_shortens_nothing(tmp_path: Path) -> None:
