@@ -22,7 +22,7 @@ LINE_SD_FRACTION = 0.03
 """How far off a bridging line may be even where both sides' speed agrees with it. Common practice,
 no source."""
 
-DEFINITION_FRACTION = 4e-4
+DEFINITION_FRACTION = 3e-4
 """By about this much smoothing and the true track differ (measured on simulated rides)."""
 
 SPEED_MOST_MPS = 40.0

@@ -22,7 +22,7 @@ AT_FIRST_M2PS = 0.01
 STRAIGHT_COS = 0.94
 """Courses of three blocks within 20 degrees are one course."""
 
-SHARE = 0.72
+SHARE = 0.75
 """Of S that a noise remembered for 3 to 4 s shows in the second difference of twenty-second means;
 0.9 at 1 s, 0.8 at 2 s (Gauss-Markov, by summing its covariance)."""
 

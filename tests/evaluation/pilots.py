@@ -6,9 +6,9 @@ import numpy as np
 
 from onboard.block import Block
 from tests.craft.chance import generator
+from tests.craft.rider import Leg
 from tests.evaluation.ours import engine, figure
-from tests.evaluation.rides import ride_legs, start
-from tests.evaluation.truth import reserve_charge
+from tests.evaluation.rides import ride_for, start
 from tests.evaluation.world import Stated, World, draw
 
 NOMINAL_CELL_V = {"lfp": 3.2, "li-ion": 3.7}
@@ -82,8 +82,13 @@ class ByRatio:
         return None
 
 
+EARLIER_POWERS = (0.12, 0.25, 0.45, 0.7, 0.95)
+EARLIER_LEG_S = 120.0
+"""The ride that the README asks for: steady stretches at a few speeds, to and fro."""
+
+
 def earlier_curve(world: World) -> dict[str, Any] | None:
-    """Give what an engine keeps of an earlier ride: same craft and sensors, other water and legs.
+    """Give what an engine keeps of one earlier ride of 20 minutes: same craft, other water.
 
     None where the engine keeps nothing.
     """
@@ -100,10 +105,13 @@ def earlier_curve(world: World) -> dict[str, Any] | None:
         world.stated,
     )  # fmt: skip
     voyage, telemetry = start(before)
-    pack = world.craft.battery
-    empty = reserve_charge(pack, world.stated.reserve_fraction)
-    rng = generator(other.seed, "rider")
-    ride_legs(voyage, before, rng, empty + 0.1 * (pack.start_fraction - empty))
+    course_deg = float(generator(other.seed, "rider").uniform(0.0, 360.0))
+    for share in EARLIER_POWERS:
+        for turned in (0.0, 180.0):
+            course = (course_deg + turned) % 360.0
+            voyage.begin(Leg("steady", 0.0, course, power_w=share * world.most_w, ramp_s=5.0))
+            if ride_for(voyage, EARLIER_LEG_S, 0.05, world.stated.cutoff_v):
+                break
     ours = engine(world.stated)
     ours.fold(telemetry.block())
     return ours.kept() if hasattr(ours, "kept") else None
