@@ -173,6 +173,7 @@ def _demo(arguments: argparse.Namespace) -> int:
         bundled("harbour_loop.toml"),
         speed=arguments.speed or (None if plain else 4.0),
         stays_at_end=not plain,
+        target_distance_m=arguments.target_distance_m,
     )
     return _show(arguments, source, units_named(arguments.units or "km/h"))
 

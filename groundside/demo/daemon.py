@@ -23,10 +23,15 @@ class ChildDaemon:
     ----------
     profile
         The craft profile to give it.
+    target_distance_m
+        Distance to make from the start on [m].
     """
 
-    def __init__(self, profile: Path) -> None:
+    def __init__(self, profile: Path, target_distance_m: float | None = None) -> None:
         self._profile = profile
+        self._aim: tuple[str, ...] = ()
+        if target_distance_m is not None:
+            self._aim = ("--target-distance-m", str(target_distance_m))
         self._process: asyncio.subprocess.Process | None = None
         self.link_port = 0
         self.feed_port = 0
@@ -45,6 +50,7 @@ class ChildDaemon:
             sys.executable,
             *("-m", "onboard", "run", "--no-record", "--profile", str(self._profile)),
             *("--link", "udpin:127.0.0.1:0", "--listen", "127.0.0.1:0"),
+            *self._aim,
             stdin=asyncio.subprocess.DEVNULL,
             stdout=asyncio.subprocess.PIPE,
             stderr=asyncio.subprocess.DEVNULL,

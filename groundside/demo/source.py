@@ -32,6 +32,8 @@ class DemoSource:
         How long the ride should take [s] where no speed is given.
     stays_at_end
         Whether to go on when the ride is over; otherwise the stream ends.
+    target_distance_m
+        Distance that the rider wants to make from the start on [m].
     """
 
     def __init__(
@@ -42,18 +44,20 @@ class DemoSource:
         speed: float | None = None,
         lasts_s: float = 20.0,
         stays_at_end: bool = False,
+        target_distance_m: float | None = None,
     ) -> None:
         self.name = "demo ride (simulated)"
         self._duration_s = log_length_s(log)
         self.controls = Pacing(time.monotonic, speed or self._duration_s / lasts_s)
         self._log, self._profile = log, profile
         self._stays_at_end = stays_at_end
+        self._target_distance_m = target_distance_m
         self.sent = 0
         """Frames sent so far."""
 
     async def stream(self) -> AsyncIterator[Update]:
         """Give the daemon's snapshots until it has taken the whole ride."""
-        async with ChildDaemon(self._profile) as daemon:
+        async with ChildDaemon(self._profile, self._target_distance_m) as daemon:
             self.controls.restart()
             sender = LogSender(self._log, self.controls, (HOST, daemon.link_port))
             playing = asyncio.create_task(sender.run())
