@@ -71,6 +71,13 @@ def test_a_slow_drift_at_anchor_lies_within_the_interval(speed: float) -> None:
     assert meter.figure().high > speed * 1800 * 0.95
 
 
+@pytest.mark.slow
+def test_the_upper_end_covers_slow_drifts_with_whatever_noise() -> None:
+    for seed in range(12):
+        speed = 0.02 + 0.01 * seed
+        assert noisy(speed, 1800, 0.05, 2.0, seed).figure().high > speed * 1800
+
+
 def test_a_lasting_drift_below_the_gate_counts() -> None:
     assert noisy(0.18, 1800, 0.02, 2.0, seed=4).distance_m == pytest.approx(324, rel=0.05)
 

@@ -171,3 +171,16 @@ def test_a_counter_that_stands_still_while_current_flows_is_not_believed() -> No
 def test_a_counter_that_leapt_is_not_believed() -> None:
     counted = over_gap([0, 0, 2_147_483.0, 2_147_483.0], UNKNOWN)
     assert counted.bridged_wh == pytest.approx(60 * 500 / AN_HOUR_S)
+
+
+def test_a_bridged_gap_widens_the_interval() -> None:
+    # A minute between 500 W and 1000 W after a steady half hour: a quarter of the mean as a guess
+    # (half of its variance at this length), and a step at any moment (uniform: 500 W over sqrt 12).
+    t_s = np.concatenate([np.arange(1800.0), [1859.0, 1860.0]])
+    amps = np.where(t_s < 1800, 10.0, 20.0)
+    counted = meter(t_s, np.full(len(t_s), 50.0), amps)
+    guess = (0.25 * 750) ** 2 * 60 / 120 + 500**2 / 12
+    assert counted.bridged_variance_wh2 == pytest.approx((60 / 3600) ** 2 * guess, rel=1e-6)
+    # Had the power changed all the time, more could have happened in the gap.
+    varied = meter(t_s, np.full(len(t_s), 50.0), np.where(t_s % 60 < 30, amps - 8, amps + 8))
+    assert varied.bridged_variance_wh2 > 2 * counted.bridged_variance_wh2

@@ -117,6 +117,22 @@ def test_turn_back_comes_before_it_is_too_late_and_stays() -> None:
     assert way.margin_wh.low < way.margin_wh.value < way.margin_wh.high
 
 
+def test_who_leaves_must_turn_back_sooner_than_who_comes_home() -> None:
+    home = Home()
+    home.fold(straight_out(3010))
+    leaving = [home.advise(ahead(full_wh=energy), 3.0).turn_back for energy in (60.0, 42.2)]
+    home.turn_back = False
+    coming = home.advise(ahead(full_wh=42.2), -3.0).turn_back
+    assert (leaving, coming) == ([False, True], False)
+
+
+def test_a_cost_known_to_a_factor_only_counts_for_more() -> None:
+    needed, _, sharp = ahead(log_variance=0.0).margin(10_000.0)
+    _, _, vague = ahead(log_variance=0.25).margin(10_000.0)
+    assert sharp == pytest.approx(needed * WEATHER_FRACTION, rel=0.04)
+    assert np.all(vague > 0.8 * needed)
+
+
 def test_a_following_current_outward_hinders_on_the_way_home() -> None:
     home = Home()
     home.fold(straight_out(3010))

@@ -3,10 +3,13 @@
 import numpy as np
 import pytest
 
+from onboard.block import COLUMNS, Block, Channel
 from onboard.efficiency.bands import Bands
 from onboard.efficiency.cells import Cells, split_cells
+from onboard.efficiency.engine import Engine
 from onboard.efficiency.figure import Unknown
 from onboard.efficiency.present import PresentRiding
+from onboard.profile import Profile
 
 
 def cells(power, speed, begin_s=0.0) -> Cells:
@@ -49,6 +52,11 @@ def test_a_current_to_and_fro_is_averaged() -> None:
 def test_a_held_speed_against_a_current_is_averaged() -> None:
     now = riding(*[(200, 2.0, 240), (400, 2.0, 240)] * 4)
     assert 290 < now.power_w < 360
+    assert now.seconds_s == 8 * 240
+
+
+def test_more_power_for_less_speed_is_the_water_not_the_hand() -> None:
+    now = riding(*[(300, 2.2, 240), (400, 1.9, 240)] * 4)
     assert now.seconds_s == 8 * 240
 
 
@@ -103,3 +111,18 @@ def test_cells_are_split_at_whole_multiples() -> None:
     parts = list(split_cells(every, 10))
     assert [part.t_s[-1] for part in parts] == [10, 20, 30, 40, 41]
     assert np.concatenate([part.power_w for part in parts]).tolist() == every.power_w.tolist()
+
+
+def test_a_second_in_a_gap_is_no_second_of_riding() -> None:
+    t_s = np.concatenate([np.arange(100.0), np.arange(130.0, 200.0)])
+    gps = {key: np.full(len(t_s), np.nan) for key in COLUMNS["gps"]}
+    gps |= {"fix": np.full(len(t_s), 3.0), "speed_mps": np.full(len(t_s), 2.0)}
+    every = np.arange(200.0)
+    power = {key: np.full(200, np.nan) for key in COLUMNS["power"]}
+    power |= {"volts_v": np.full(200, 50.0), "amps_a": np.full(200, 4.0)}
+    engine = Engine(Profile())
+    engine.fold(Block({"gps": Channel(t_s, gps), "power": Channel(every, power)}))
+    seconds = sum(band.seconds for band in engine.bands())
+    # 199 s, less the gap of 31 s, the first second and the last ones that are not settled.
+    assert 160 <= seconds <= 167
+    assert engine.figures().trip.distance_m.value == pytest.approx(398.0, rel=1e-3)
