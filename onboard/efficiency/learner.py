@@ -3,6 +3,7 @@
 It forgets: an earlier ride's curve counts for less the next time, as load and weather change.
 """
 
+import contextlib
 from typing import Any
 
 import numpy as np
@@ -115,7 +116,9 @@ class Learner:
         doubled = self._count >= 2 * self._from_nothing or self._count < BLOCKS_SURE
         if doubled:
             self._from_nothing = self._count
-        self._posterior = self._fit(near=None if doubled else self._posterior)
+        # What cannot be solved must not end the ride: the fit before stands.
+        with contextlib.suppress(np.linalg.LinAlgError):
+            self._posterior = self._fit(near=None if doubled else self._posterior)
         self._next_fit = max(self._count + 1, int(REFIT_GROWTH * self._count))
 
     def _fit(self, water_sd_mps: float = WATER_SD_MPS, near: Posterior | None = None) -> Posterior:
