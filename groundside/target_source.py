@@ -5,8 +5,8 @@ from typing import Any
 
 from groundside.figures import number
 from groundside.source import Snapshot, SnapshotSource, Update, Wrapped
+from onboard.efficiency.consumption_cue import distance_target
 from onboard.efficiency.figure import Estimate, Figure, Unknown
-from onboard.efficiency.target import distance_target
 from onboard.feed.jsonable import jsonable
 
 

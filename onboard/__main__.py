@@ -110,7 +110,7 @@ def default_record() -> Path:
 def run(arguments: argparse.Namespace) -> None:
     """Run the daemon until it is told to stop."""
     # Imported here so that --help and --version do not wait for numpy.
-    from onboard.efficiency.advice import Aim
+    from onboard.efficiency.target import Aim
     from onboard.feed.server import parse_listen
     from onboard.service import Service, Settings
 

@@ -8,9 +8,9 @@ from collections import deque
 from dataclasses import dataclass
 from pathlib import Path
 
-from onboard.efficiency.advice import Aim
 from onboard.efficiency.alerts import Alert
 from onboard.efficiency.figure import Number, Unknown
+from onboard.efficiency.target import Aim
 from onboard.errors import LinkError
 from onboard.feed.server import FeedServer
 from onboard.feed.snapshot import as_line

@@ -10,7 +10,7 @@ import numpy as np
 from groundside.replay.pacing import Pacing
 from groundside.source import Update
 from onboard.block import FloatArray
-from onboard.efficiency.advice import Aim
+from onboard.efficiency.target import Aim
 from onboard.profile import Profile
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames

@@ -19,7 +19,8 @@ from onboard.efficiency.outlook import Outlook, outlook
 from onboard.efficiency.power_curve import GroundPower
 from onboard.efficiency.shared_errors import Z_95
 from onboard.efficiency.speed_power import Posterior
-from onboard.efficiency.target_speed import Cue, CueKeeper, advised_speed, chance_at
+from onboard.efficiency.target import Aim, Cue, Target
+from onboard.efficiency.target_speed import CueKeeper, advised_speed, chance_at
 from onboard.efficiency.trailing import Trailing
 
 EVERY_S = 10
@@ -30,47 +31,6 @@ COURSE_MPS = 0.4
 
 COURSE_STEP_DEG = 15.0
 """The best speed is the same within so little of a change of course."""
-
-
-@dataclass(frozen=True)
-class Aim:
-    """What the rider wants; at most one of the speeds and powers, or a distance."""
-
-    distance_m: float | None = None
-    speed_mps: float | None = None
-    power_w: float | None = None
-
-
-@dataclass(frozen=True)
-class Target:
-    """How the rider stands to the aim.
-
-    Parameters
-    ----------
-    speed_mps, power_w
-        What to hold: a speed over ground, or a battery power.
-    distance_m
-        Distance still to go.
-    wh_per_km
-        Consumption at the speed to hold.
-    difference_fraction
-        How far the last seconds are above it (below: negative).
-    cue
-        What to do.
-    confidence_fraction
-        The chance that the distance is made at the present speed, with the reserve kept.
-    reason
-        The same in a sentence.
-    """
-
-    speed_mps: Number
-    power_w: Number
-    distance_m: Number
-    wh_per_km: Number
-    difference_fraction: Number
-    cue: Cue | Unknown
-    confidence_fraction: Number
-    reason: str
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from onboard.block import Block
-from onboard.efficiency.advice import EVERY_S, Adviser, Aim
+from onboard.efficiency.advice import EVERY_S, Adviser
 from onboard.efficiency.alerts import Event
 from onboard.efficiency.bands import Band, Bands
 from onboard.efficiency.battery import BatteryState, Pack
@@ -27,6 +27,7 @@ from onboard.efficiency.reach import range_now_m, time_left_s
 from onboard.efficiency.shared_errors import Spread, prior_covariance
 from onboard.efficiency.slices import slices
 from onboard.efficiency.speed_sources import SpeedSources
+from onboard.efficiency.target import Aim
 from onboard.efficiency.together import Point, Together
 from onboard.efficiency.trip import stretch_wh_per_km, trip_sums
 from onboard.efficiency.watches import Watches

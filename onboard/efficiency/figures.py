@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass
 
-from onboard.efficiency.advice import Target
 from onboard.efficiency.alerts import Alert
 from onboard.efficiency.battery import BatteryState
 from onboard.efficiency.figure import Estimate, Number, Unknown
 from onboard.efficiency.home import WayHome
+from onboard.efficiency.target import Target
 from onboard.efficiency.water import SetAndDrift
 
 

@@ -5,14 +5,12 @@ at the mean of the last seconds, so that waves do not make it flicker.
 """
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
 from onboard.efficiency.figure import Number, Unknown
 from onboard.efficiency.outlook import Outlook, likelihood
-
-Cue = Literal["ease", "hold", "push"]
+from onboard.efficiency.target import Cue
 
 CONFIDENCE_FRACTION = 0.99
 SURE_SD = 2.326348

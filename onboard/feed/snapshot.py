@@ -7,12 +7,12 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from onboard.efficiency.advice import Target
 from onboard.efficiency.alerts import Alert
 from onboard.efficiency.battery import BatteryState
 from onboard.efficiency.figure import Estimate, Number, Unknown
 from onboard.efficiency.figures import Consumption, Reach, Trip
 from onboard.efficiency.home import WayHome
+from onboard.efficiency.target import Target
 from onboard.efficiency.water import SetAndDrift
 from onboard.feed.jsonable import jsonable
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from onboard.block import COLUMNS, Block, Channel
-from onboard.efficiency.advice import Aim
 from onboard.efficiency.engine import Engine
 from onboard.efficiency.figure import Unknown
+from onboard.efficiency.target import Aim
 from onboard.profile import Battery, Profile
 
 pytestmark = pytest.mark.slow
