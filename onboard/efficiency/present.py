@@ -36,6 +36,9 @@ LASTING_PARTS = 3.0
 """The last blocks' and all blocks' means are this many standard deviations apart: 95 % reach from
 the middle beyond both."""
 
+PASSING_PARTS = 1.8
+"""What may only be passing lies so many standard deviations off: just inside the interval."""
+
 MEMORY = 0.5
 """Correlation of neighbouring blocks that is taken for granted: gusts and water current last."""
 
@@ -119,10 +122,10 @@ class PresentRiding:
         if len(self._open) >= BLOCK_S // 3:
             # What is not a whole block yet shows a change first.
             newest = np.concatenate([blocks, self._open.mean(axis=0)[None]])
-        like = newest[_begin(newest) :]
+        like, passing = newest[_begin(newest) :], newest[:0]
         if len(like) < SHORTEST:
             # A way of riding that has just begun may be a passing one: the one before stands.
-            before = newest[: -len(like)]
+            before, passing = newest[: -len(like)], like
             like = before[_begin(before) :]
         # Is what differs about the last minutes here to stay? Half of it is taken to be.
         recent = like[-RECENT:]
@@ -139,8 +142,8 @@ class PresentRiding:
             _variance(consumption),
             _memory(consumption),
             _variance(draw),
-            _lasting_variance(consumption),
-            _lasting_variance(draw),
+            _lasting_variance(consumption) + _passing_variance(passing, power, speed),
+            _lasting_variance(draw) + _passing_variance(passing, power, None),
         )
 
 
@@ -148,6 +151,16 @@ def _lasting_variance(residuals: FloatArray) -> float:
     """Give the variance for not knowing whether the last blocks or all of them are to come."""
     apart = float(residuals[-RECENT:].mean() - residuals.mean())
     return (apart / LASTING_PARTS) ** 2
+
+
+def _passing_variance(passing: FloatArray, power: float, speed: float | None) -> float:
+    """Give the variance for not knowing whether a way of riding that has just begun will stay."""
+    if not len(passing):
+        return 0.0
+    factor = float(passing[:, 0].mean()) / power
+    if speed is not None:
+        factor *= speed / float(passing[:, 1].mean())
+    return ((factor - 1.0) / PASSING_PARTS) ** 2
 
 
 def _begin(blocks: FloatArray) -> int:

@@ -63,6 +63,11 @@ def test_more_power_for_less_speed_is_the_water_not_the_hand() -> None:
 def test_a_way_of_riding_that_has_just_begun_waits() -> None:
     now = riding((150, 1.6, 900), (900, 3.0, 25))
     assert now.power_w == pytest.approx(150)
+    # If it stays, it lies within the interval: 6 times the power, 3.2 times the consumption.
+    later = now.power(600.0)
+    assert later.value + 1.96 * np.sqrt(later.own_variance) > 900
+    spread = now.wh_per_km(600.0)
+    assert spread.value + 1.96 * np.sqrt(spread.own_variance) > 900 / 3.0 / 3.6
     assert riding((150, 1.6, 40)) == Unknown("too little riding yet")
 
 
