@@ -91,8 +91,16 @@ class ChargeState:
             for _ in range(3):
                 state = replace(
                     state._updated(chemistry, cell_v, sd_v, charge_ah, t_s), covariance=covariance
-                )
+                )._within(charge_ah, t_s)
+            return state._updated(chemistry, cell_v, sd_v, charge_ah, t_s)._within(charge_ah, t_s)
         return state._updated(chemistry, cell_v, sd_v, charge_ah, t_s)
+
+    def _within(self, charge_ah: float, t_s: float) -> "ChargeState":
+        """Give the nearest state that is neither over full nor under empty."""
+        fraction, _ = self.fraction(charge_ah, t_s)
+        mean = self.mean.copy()
+        mean[START] += min(max(fraction, 0.0), 1.0) - fraction
+        return replace(self, mean=mean)
 
     def _updated(
         self, chemistry: Chemistry, cell_v: float, sd_v: float, charge_ah: float, t_s: float

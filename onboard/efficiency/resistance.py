@@ -4,6 +4,7 @@ Differences over two seconds give what answers at once, over a minute what a las
 """
 
 import math
+from statistics import median
 
 import numpy as np
 
@@ -18,12 +19,18 @@ MEMORY = 900.0
 """Informative seconds after which an old one counts for a third: the pack warms."""
 
 FEWEST = 10
+"""Steps before anything is said. They are looked at together, by their medians: a glitch among them
+must not become what all later ones are judged by."""
+
 PRIOR_SD_FRACTION = 0.2
 """How well a stated resistance is known: it changes with temperature and age. Common practice."""
 
 OUTLIER_SD = 5.0
 NOISE_V = 0.02
 """Noise of a difference of volts until it is known."""
+
+SD_OVER_MEDIAN = 1.4826
+"""Of a normal distribution: standard deviation over median absolute deviation (tables)."""
 
 
 class Slope:
@@ -42,6 +49,8 @@ class Slope:
         self._stated_ohm = stated_ohm
         self._past = np.empty((0, 3))
         self._xx = self._xy = self._rr = self._count = 0.0
+        self._first: list[tuple[float, float]] = []
+        self._begun = False
 
     def fold(self, volts_v: FloatArray, amps_a: FloatArray, expected_v: FloatArray) -> None:
         """Take in seconds in order; arrays of shape (n,), NaN is unknown.
@@ -59,19 +68,30 @@ class Slope:
         for dv, di in steps[np.abs(steps[:, 1]) > AMPS_LEAST_A, :2].tolist():
             if math.isnan(dv):
                 continue
-            if self._count >= FEWEST:
-                off = dv + self._xy / self._xx * di
-                noise = max(self._rr / self._count, (NOISE_V / 10) ** 2)
-                limit = OUTLIER_SD**2 * noise
-                self._rr += min(off * off, limit)
-                if off * off > limit:
-                    continue
-            else:
-                self._rr += NOISE_V**2
-            keep = 1.0 - 1.0 / MEMORY
-            self._xx = keep * self._xx + di * di
-            self._xy = keep * self._xy - dv * di
-            self._rr, self._count = keep * self._rr, keep * self._count + 1.0
+            if self._begun:
+                ohm, noise = self._xy / self._xx, self._rr / self._count
+                self._take(dv, di, ohm, max(noise, (NOISE_V / 10) ** 2))
+                continue
+            self._first.append((dv, di))
+            if len(self._first) == FEWEST:
+                self._begin()
+
+    def _begin(self) -> None:
+        ohm = median(-dv / di for dv, di in self._first)
+        spread = SD_OVER_MEDIAN * median(abs(dv + ohm * di) for dv, di in self._first)
+        for dv, di in self._first:
+            self._take(dv, di, ohm, max(spread, NOISE_V) ** 2)
+        self._first, self._begun = [], True
+
+    def _take(self, dv: float, di: float, ohm: float, noise: float) -> None:
+        off, limit = dv + ohm * di, OUTLIER_SD**2 * noise
+        self._rr += min(off * off, limit) if self._begun else noise
+        if off * off > limit:
+            return
+        keep = 1.0 - 1.0 / MEMORY
+        self._xx = keep * self._xx + di * di
+        self._xy = keep * self._xy - dv * di
+        self._rr, self._count = keep * self._rr, keep * self._count + 1.0
 
     def value_and_sd(self) -> tuple[float, float] | None:
         """Give the resistance and its standard deviation [ohm]; None while nothing is known."""
@@ -79,7 +99,7 @@ class Slope:
         if self._stated_ohm is not None:
             weight = 1.0 / (PRIOR_SD_FRACTION * self._stated_ohm) ** 2
             total = weight * self._stated_ohm
-        if self._count >= FEWEST and self._xx > 0:
+        if self._begun:
             # Neighbouring differences share most of their seconds: each lag counts once.
             variance = self._rr / self._count / self._xx * self._lag_s
             measured = 1.0 / max(variance, 1e-12)

@@ -4,8 +4,12 @@ import math
 from collections import deque
 from dataclasses import dataclass
 
-LIGHT_RATE = 0.02
-"""A current below this share of the capacity an hour is as good as none (C/50)."""
+LIGHT_RATE = 0.04
+"""A current below this share of the capacity an hour is as good as none (C/25): instruments and
+lights, which some craft cannot switch off. What it costs in volts is allowed for by the caller."""
+
+UNSEEN_S = 10.0
+"""After so long without a reading a load may have come and gone."""
 
 REST_S = 180.0
 AVERAGED_S = 30
@@ -31,21 +35,35 @@ class Rested:
 
 
 class RestFinder:
-    """Finds rests, second by second."""
+    """Finds rests, second by second.
 
-    def __init__(self, full_ah: float) -> None:
+    Parameters
+    ----------
+    full_ah
+        Charge when full [Ah].
+    loaded
+        Whether the pack may just have been at work: not so at power-on.
+    """
+
+    def __init__(self, full_ah: float, loaded: bool = False) -> None:
         self._light_a = LIGHT_RATE * full_ah
         self._begin_s: float | None = None
-        self._loaded = False
+        self._loaded = loaded
+        self._last_s: float | None = None
+        self._now: Rested | None = None
         self._recent: deque[tuple[float, float]] = deque(maxlen=AVERAGED_S)
 
     def take(self, t_s: float, volts_v: float, amps_a: float, charge_ah: float) -> Rested | None:
         """Take in a second; give the rest that it belongs to, None while the pack is at work."""
-        if math.isnan(volts_v) or math.isnan(amps_a):
-            return None
-        if abs(amps_a) > self._light_a:
-            self._loaded, self._begin_s = True, None
+        seen = not (math.isnan(volts_v) or math.isnan(amps_a))
+        silent_s = 0.0 if self._last_s is None else t_s - self._last_s
+        if (seen and abs(amps_a) > self._light_a) or silent_s > UNSEEN_S:
+            self._loaded, self._begin_s, self._now = True, None, None
             self._recent.clear()
+        if not seen:
+            return self._now
+        self._last_s = t_s
+        if abs(amps_a) > self._light_a:
             return None
         if self._begin_s is None:
             self._begin_s = t_s
@@ -62,4 +80,5 @@ class RestFinder:
         count = len(self._recent)
         volts = sum(pair[0] for pair in self._recent) / count
         amps = sum(pair[1] for pair in self._recent) / count
-        return Rested(volts, amps, sd, charge_ah, t_s)
+        self._now = Rested(volts, amps, sd, charge_ah, t_s)
+        return self._now
