@@ -32,6 +32,11 @@ class FoulingWatch:
         self._doubted: list[SteadyBlock] = []
         self._clear = 0
 
+    @property
+    def doubting(self) -> bool:
+        """Whether blocks are held to be suspect now."""
+        return self.fouled or bool(self._doubted)
+
     def admit(self, block: SteadyBlock, known: Posterior | None) -> list[SteadyBlock]:
         """Take in a block; give those that the curve may learn from."""
         above = self._above(block, known)

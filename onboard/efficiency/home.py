@@ -27,6 +27,9 @@ REACT_S = 30.0
 TURN_BACK_OFF_FRACTION = 0.02
 """The advice stays until this share of what the way home needs is to spare again."""
 
+CRAWL_FRACTION = 0.6
+"""Of the speed ridden so far: nobody is sent home slower than this. Common practice, no source."""
+
 AT_HOME_M = 30.0
 """Nearer than this the craft is home: receivers wander, and harbours have corners."""
 
@@ -68,6 +71,8 @@ class Home:
         self._set = False
         self._left = False
         self.turn_back = False
+        # Way made and time under way, until it was first time to turn back.
+        self._out_m = self._out_s = 0.0
 
     def put(self, latitude_deg: float, longitude_deg: float) -> None:
         """Set the home point [deg]."""
@@ -84,6 +89,10 @@ class Home:
             self._left = len(moving) > 0
             at = int((moving if self._left else places[-1:])[0])
             self._point = float(cells.latitude_deg[at]), float(cells.longitude_deg[at])
+        moving_m = cells.distance_m[cells.distance_m > LEAVING_MPS]
+        if not self.turn_back:
+            self._out_m += float(moving_m.sum())
+            self._out_s += float(len(moving_m))
         last = int(places[-1])
         self._here = float(cells.latitude_deg[last]), float(cells.longitude_deg[last])
 
@@ -101,6 +110,9 @@ class Home:
         east, north = way.tolist()
         return math.hypot(east, north), math.degrees(math.atan2(east, north)) % 360.0
 
+    def _usual_mps(self) -> float:
+        return self._out_m / self._out_s if self._out_s else 0.0
+
     def advise(self, ahead: Outlook, speed_mps: float) -> WayHome | Unknown:
         """Give the way home.
 
@@ -117,6 +129,9 @@ class Home:
         distance, bearing = where
         needed, margin, sd = ahead.margin(max(distance + REACT_S * max(speed_mps, 0.0), 1.0))
         surely = margin - SURE_SD * sd
+        # Not a crawl: what looks cheapest there is least known, and the weather has its time.
+        crawl = ahead.speed_mps < CRAWL_FRACTION * self._usual_mps()
+        surely = np.where(crawl & ~crawl.all(), -np.inf, surely)
         # A speed that was never tried only where none that was will do.
         tried = np.where(ahead.seen, surely, -np.inf)
         best = int(np.argmax(tried if tried.max() > 0 else surely))

@@ -49,6 +49,8 @@ class Learner:
         self.setup = PLAIN_SETUP
         self._posterior: Posterior | None = None
         self._count, self._next_fit, self._from_nothing = 0, 1, 0
+        self._before_doubt: Posterior | None = None
+        self._suspect: set[float] = set()
         self._begin()
 
     def select(self, setup: str) -> None:
@@ -64,11 +66,18 @@ class Learner:
         self._circles += self._circle_finder.fold(cells)
         del self._circles[:-CIRCLES_MOST]
         for block in self._steady_finder.fold(cells):
-            passed = self._fouling.admit(block, self._posterior)
-            self._blocks += passed
-            self._count += len(passed)
+            # Whatever it is that costs more, weed or wind: what lies ahead costs more as well, so
+            # suspect blocks are learned from. They are not carried over to the next ride.
+            known = self._before_doubt or self._posterior
+            passed = self._fouling.admit(block, known)
+            self._suspect.add(block.t_s)
+            self._suspect.difference_update(one.t_s for one in passed)
+            self._before_doubt = known if self._fouling.doubting else None
+            self._blocks.append(block)
+            self._count += 1
             del self._blocks[:-BLOCKS_MOST]
-            if passed and self._count >= self._next_fit:
+            self._suspect.intersection_update(one.t_s for one in self._blocks)
+            if self._count >= self._next_fit:
                 self._refit()
 
     @property
@@ -110,6 +119,8 @@ class Learner:
         self._fouling = FoulingWatch()
         self._count, self._next_fit, self._from_nothing = 0, 1, 0
         self._posterior = None
+        self._before_doubt = None
+        self._suspect = set()
 
     def _refit(self) -> None:
         """Fit anew, from the last fit on; from nothing each time the blocks have doubled."""
@@ -127,9 +138,10 @@ class Learner:
 
     def _keep(self) -> None:
         """Turn what was learned now into what is carried over."""
-        if not self._blocks:
+        sound = [block for block in self._blocks if block.t_s not in self._suspect]
+        if not sound:
             return
-        learned = self._fit()
+        learned = fit(sound, self._circles, self._carried.get(self.setup))
         ln_low, _ = learned.ln_power_at(np.array([learned.seen_mps[0]]))
         ln_high, _ = learned.ln_power_at(np.array([learned.seen_mps[1]]))
         first = max(int(np.searchsorted(KNOTS, ln_low[0])) - 1, 0)

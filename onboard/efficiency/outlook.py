@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.efficiency.shared_errors import GAIN, OFFSET, VOLTAGE
+from onboard.efficiency.wander import WANDER_M2PS3
 
 WEATHER_FRACTION = 0.03
 """How far the power at a speed may be off the curve for good: load, wind and waves of the day (one
@@ -20,6 +21,9 @@ standard deviation). Common practice, no source."""
 
 UPPER_SD, UPPER_MOST = 2.05, 6.0
 """How many standard deviations up a cost is looked at, for being lognormal; never without end."""
+
+WANDERS_FOR_S = 3600.0
+"""Over more than an hour the water comes and goes. Common practice, no source."""
 
 METRES_PER_WH_AT_1_W_1_MPS = 3600.0
 
@@ -29,8 +33,15 @@ class PowerAtSpeed(Protocol):
 
     def __call__(
         self, speed_mps: FloatArray, course_deg: float | None
-    ) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]]:
-        """Give power [W], variance of its logarithm, and whether the speed was seen; shape (n,)."""
+    ) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_], FloatArray]:
+        """Give what each speed takes, arrays of shape (n,).
+
+        Returns
+        -------
+        tuple of numpy.ndarray
+            Power [W]; variance of its logarithm; whether the speed was seen; and by how much the
+            logarithm changes with the water along the course, squared [s^2/m^2].
+        """
 
 
 class EnergyLeft(Protocol):
@@ -64,6 +75,7 @@ class Outlook:
     left_own: FloatArray
     cost_gradient: FloatArray
     cost_own: FloatArray
+    by_water: FloatArray
     covariance: FloatArray
 
     def of_speeds_seen(self) -> "Outlook":
@@ -93,7 +105,9 @@ class Outlook:
         gradient = self.left_gradient - needed[:, None] * self.cost_gradient
         # A power known to a factor is lognormal: what it may be above counts for more than its
         # standard deviation; equal to that where it is well known.
-        sd = np.sqrt(self.cost_own)
+        # Water and wind go on wandering until one is there: the slower, the longer.
+        ahead_s = np.minimum(distance_m / self.speed_mps, WANDERS_FOR_S)
+        sd = np.sqrt(self.cost_own + self.by_water * WANDER_M2PS3 * ahead_s / 3.0)
         above = np.expm1(np.minimum(UPPER_SD * sd, UPPER_MOST)) / UPPER_SD
         own = self.left_own + (needed * above) ** 2
         return needed, self.left_wh - needed, np.sqrt(_quadratic(gradient, self.covariance) + own)
@@ -122,13 +136,15 @@ def outlook(  # noqa: PLR0917
     covariance
         Of the shared errors, shape (5, 5).
     """
-    power, log_variance, seen = power_at(speed_mps, course_deg)
+    power, log_variance, seen, by_water = power_at(speed_mps, course_deg)
     left, left_gradient, left_own = left_at(power)
     cost = np.zeros((len(power), 5))
     cost[:, GAIN] = cost[:, VOLTAGE] = 1.0
     cost[:, OFFSET] = volts_v / power
     own = log_variance + WEATHER_FRACTION**2
-    return Outlook(speed_mps, power, left, seen, left_gradient, left_own, cost, own, covariance)
+    return Outlook(
+        speed_mps, power, left, seen, left_gradient, left_own, cost, own, by_water, covariance
+    )
 
 
 def likelihood(margin: float, sd: float) -> float:

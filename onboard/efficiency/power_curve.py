@@ -68,8 +68,11 @@ class GroundPower:
 
     def __call__(
         self, speed_mps: FloatArray, course_deg: float | None
-    ) -> tuple[FloatArray, FloatArray, Bools]:
-        """Give power [W], variance of its logarithm, and whether the speed was seen, shape (n,)."""
+    ) -> tuple[FloatArray, FloatArray, Bools, FloatArray]:
+        """Give power, variance of its logarithm, what was seen, and how the water changes it.
+
+        See `onboard.efficiency.outlook.PowerAtSpeed`.
+        """
         known = self._known
         if course_deg is None:
             through = speed_mps
@@ -83,9 +86,10 @@ class GroundPower:
             off = velocity - known.water_mps
             through = np.hypot(off[:, 0], off[:, 1])
             ln_power, variance = known.at_velocity(velocity)
+            _, slope = known.ln_power_at(through)
         low, high = known.seen_mps
         seen: Bools = (through >= low) & (through <= high)
-        return np.exp(ln_power), variance, seen
+        return np.exp(ln_power), variance, seen, 1.0 / (np.maximum(through, 0.05) * slope) ** 2
 
     def speeds(self, count: int = 32) -> FloatArray:
         """Give speeds over ground worth looking at, shape (n,)."""

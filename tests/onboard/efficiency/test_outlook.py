@@ -15,12 +15,12 @@ SPEEDS = np.linspace(0.3, 4.0, 200)
 NOTHING = np.zeros((5, 5))
 
 
-def ahead(full_wh=500.0, covariance=NOTHING, log_variance=0.0, head_mps=0.0):
+def ahead(full_wh=500.0, covariance=NOTHING, *, log_variance=0.0, head_mps=0.0, water=0.0):
     """P = 10 + 20 w^3 with w the speed through water, against a head current."""
 
     def power_at(speed_mps, course_deg):
         power = 10 + 20 * (speed_mps + head_mps) ** 3
-        return power, np.full(len(power), log_variance), speed_mps < 3.0
+        return power, np.full(len(power), log_variance), speed_mps < 3.0, np.full(len(power), water)
 
     def left_at(power_w):
         gradient = np.zeros((len(power_w), 5))
@@ -103,9 +103,24 @@ def test_home_is_where_the_craft_left_and_the_way_back_is_measured() -> None:
     assert home.where()[1] != pytest.approx(180.0)
 
 
-def test_turn_back_comes_before_it_is_too_late_and_stays() -> None:
+def six_km_out() -> Home:
+    """Six kilometres out, as if drifted: so that any speed home will do."""
     home = Home()
     home.fold(straight_out(3010))
+    home._out_m = home._out_s = 0.0
+    return home
+
+
+def test_nobody_is_sent_home_at_a_crawl() -> None:
+    home = Home()
+    home.fold(straight_out(3010))
+    # The cheapest speed is 0.63 m/s; 60 % of the 2 m/s ridden out are the least.
+    assert home.advise(ahead(), 2.0).speed_mps == pytest.approx(1.2, abs=0.02)
+    assert six_km_out().advise(ahead(), 2.0).speed_mps == pytest.approx(0.63, abs=0.02)
+
+
+def test_turn_back_comes_before_it_is_too_late_and_stays() -> None:
+    home = six_km_out()
     # 6 km at best (6.6 Wh/km): 39.7 Wh, and 3 % weather at 1.64 sd.
     assert home.advise(ahead(full_wh=60.0), 2.0).turn_back is False
     assert home.advise(ahead(full_wh=41.0), 2.0).turn_back is True
@@ -118,8 +133,7 @@ def test_turn_back_comes_before_it_is_too_late_and_stays() -> None:
 
 
 def test_who_leaves_must_turn_back_sooner_than_who_comes_home() -> None:
-    home = Home()
-    home.fold(straight_out(3010))
+    home = six_km_out()
     leaving = [home.advise(ahead(full_wh=energy), 3.0).turn_back for energy in (60.0, 42.2)]
     home.turn_back = False
     coming = home.advise(ahead(full_wh=42.2), -3.0).turn_back
@@ -134,7 +148,6 @@ def test_a_cost_known_to_a_factor_only_counts_for_more() -> None:
 
 
 def test_a_following_current_outward_hinders_on_the_way_home() -> None:
-    home = Home()
-    home.fold(straight_out(3010))
+    home = six_km_out()
     still, against = home.advise(ahead(), 2.0), home.advise(ahead(head_mps=0.5), 2.0)
     assert against.energy_wh.value > 2 * still.energy_wh.value
