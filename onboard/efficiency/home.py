@@ -27,8 +27,9 @@ REACT_S = 30.0
 TURN_BACK_OFF_FRACTION = 0.02
 """The advice stays until this share of what the way home needs is to spare again."""
 
-CRAWL_FRACTION = 0.6
-"""Of the speed ridden so far: nobody is sent home slower than this. Common practice, no source."""
+CRAWL_FRACTIONS = 0.8, 0.6
+"""Of the speed ridden so far: nobody is sent home slower than the first, and where that will not
+do, than the second. Common practice, no source."""
 
 AT_HOME_M = 30.0
 """Nearer than this the craft is home: receivers wander, and harbours have corners."""
@@ -110,8 +111,14 @@ class Home:
         east, north = way.tolist()
         return math.hypot(east, north), math.degrees(math.atan2(east, north)) % 360.0
 
-    def _usual_mps(self) -> float:
-        return self._out_m / self._out_s if self._out_s else 0.0
+    def _no_crawl(self, speed_mps: FloatArray, surely: FloatArray) -> FloatArray:
+        """Rule out speeds too slow to be sent home at; a little slower where it must be."""
+        usual = self._out_m / self._out_s if self._out_s else 0.0
+        for share in CRAWL_FRACTIONS:
+            crawl = speed_mps < share * usual
+            if not crawl.all() and (share == CRAWL_FRACTIONS[-1] or surely[~crawl].max() > 0):
+                return np.where(crawl, -np.inf, surely)
+        return surely
 
     def advise(self, ahead: Outlook, speed_mps: float) -> WayHome | Unknown:
         """Give the way home.
@@ -130,8 +137,7 @@ class Home:
         needed, margin, sd = ahead.margin(max(distance + REACT_S * max(speed_mps, 0.0), 1.0))
         surely = margin - SURE_SD * sd
         # Not a crawl: what looks cheapest there is least known, and the weather has its time.
-        crawl = ahead.speed_mps < CRAWL_FRACTION * self._usual_mps()
-        surely = np.where(crawl & ~crawl.all(), -np.inf, surely)
+        surely = self._no_crawl(ahead.speed_mps, surely)
         # A speed that was never tried only where none that was will do.
         tried = np.where(ahead.seen, surely, -np.inf)
         best = int(np.argmax(tried if tried.max() > 0 else surely))

@@ -114,8 +114,9 @@ def six_km_out() -> Home:
 def test_nobody_is_sent_home_at_a_crawl() -> None:
     home = Home()
     home.fold(straight_out(3010))
-    # The cheapest speed is 0.63 m/s; 60 % of the 2 m/s ridden out are the least.
-    assert home.advise(ahead(), 2.0).speed_mps == pytest.approx(1.2, abs=0.02)
+    # The cheapest speed is 0.63 m/s; 80 % of the 2 m/s ridden out are the least, 60 % in need.
+    assert home.advise(ahead(), 2.0).speed_mps == pytest.approx(1.6, abs=0.02)
+    assert home.advise(ahead(full_wh=90.0), 2.0).speed_mps == pytest.approx(1.2, abs=0.02)
     assert six_km_out().advise(ahead(), 2.0).speed_mps == pytest.approx(0.63, abs=0.02)
 
 
