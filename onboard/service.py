@@ -19,10 +19,10 @@ from onboard.link_reader import LinkReader
 from onboard.profile import Profile
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
+from onboard.telemetry.link_scanner import LinkScanner
 from onboard.telemetry.links.base import Link
 from onboard.telemetry.links.opening import open_link
 from onboard.telemetry.recorder import Recorder
-from onboard.telemetry.scanner import LinkScanner
 
 PUBLISH_EVERY_S = 0.2
 """Blocks are folded and snapshots published at this pace."""

@@ -7,6 +7,7 @@ byte, CRC_EXTRA, that is fixed for a message's layout.
 """
 
 from binascii import crc_hqx
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -16,17 +17,19 @@ Bytes = npt.NDArray[np.uint8]
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
-_REVERSED = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))
+MIRRORED = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))
+"""Each byte with its bits the other way round: the standard library's CRC has the same polynomial,
+but takes them in that order."""
 
-FEW_FRAMES = 48
-"""Below this many frames a loop over frames is faster than a loop over byte columns (measured)."""
+AT_ONCE = 4096
+"""Frames that are checked in one go: their bytes, laid out in columns, still fit a cache."""
+
+LONG = 64
+"""Frames that cover more are checked apart: a few of them would widen the table for all others."""
 
 
 def crc(data: bytes, extra: int | None = None) -> int:
     """Give the checksum of `data`, followed by the byte `extra` where it is given.
-
-    The standard library's CRC has the same polynomial but takes the bits of a byte the other way
-    round, so each byte is mirrored on the way in and the result on the way out.
 
     Examples
     --------
@@ -35,8 +38,8 @@ def crc(data: bytes, extra: int | None = None) -> int:
     """
     if extra is not None:
         data = data + bytes((extra,))
-    mirrored = crc_hqx(data.translate(_REVERSED), 0xFFFF)
-    return _REVERSED[mirrored >> 8] | _REVERSED[mirrored & 255] << 8
+    mirrored = crc_hqx(data.translate(MIRRORED), 0xFFFF)
+    return MIRRORED[mirrored >> 8] | MIRRORED[mirrored & 255] << 8
 
 
 def _one_byte_table() -> npt.NDArray[np.uint16]:
@@ -59,7 +62,7 @@ def frames_pass(data: Bytes, marker: Ints, covered: Ints, extra: npt.NDArray[Any
     Parameters
     ----------
     data
-        The bytes, with at least one byte of room after the last frame.
+        The bytes, with `frames.ROOM` bytes to spare after the last frame's marker.
     marker
         Where each frame's start marker stands, shape (n,).
     covered
@@ -72,35 +75,37 @@ def frames_pass(data: Bytes, marker: Ints, covered: Ints, extra: npt.NDArray[Any
     numpy.ndarray
         True where the checksum that follows the covered bytes is right, shape (n,).
     """
-    if len(marker) < FEW_FRAMES:
-        return _frames_pass_singly(data, marker, covered, extra)
-    order = np.argsort(-covered, kind="stable")
-    length = covered[order]
-    first = marker[order] + 1
-    # The state and the checksum are both 16 bits wide, so a table step can take two bytes.
-    # Overlapping views are indexed, never given to take(), which would copy the whole of them.
-    pairs: npt.NDArray[np.uint16] = np.ndarray((data.size - 1,), "<u2", data, strides=(1,))
-    state = np.full(len(order), 0xFFFF, np.uint16)
-    steps = np.arange(int(length[0]) // 2)
-    # With the longest first, the frames still running at a step are the first so many.
-    running = np.searchsorted(-length, -(2 * steps + 2), side="right")
-    for step, count in zip(steps.tolist(), running.tolist(), strict=True):
-        word = pairs[first[:count] + 2 * step]
-        state[:count] = _PAIRS.take(state[:count] ^ word)
-    odd = np.flatnonzero(length & 1)
-    last = data.take(first[odd] + length[odd] - 1)
-    state[odd] = (state[odd] >> 8) ^ _TABLE.take((state[odd] ^ last) & 255)
-    closing = extra[order].astype(np.uint16)
-    state[:] = (state >> 8) ^ _TABLE.take((state ^ closing) & 255)
-    passed = np.empty(len(order), np.bool_)
-    passed[order] = state == pairs[first + length]
+    passed = np.empty(len(marker), np.bool_)
+    # Longest first: the frames that still run at a step are then the first so many.
+    order = np.argsort(covered.astype(np.int16), kind="stable")[::-1]
+    long = int(np.count_nonzero(covered > LONG))
+    begins = [*range(0, long, AT_ONCE), *range(long, len(order), AT_ONCE), len(order)]
+    for begin, end in pairwise(begins):
+        part = order[begin:end]
+        passed[part] = _pass(data, marker.take(part) + 1, covered.take(part), extra.take(part))
     return passed
 
 
-def _frames_pass_singly(data: Bytes, marker: Ints, covered: Ints, extra: npt.NDArray[Any]) -> Flags:
-    passed = [
-        crc(data[at + 1 : at + 1 + length].tobytes(), more)
-        == int(data[at + 1 + length]) | int(data[at + 2 + length]) << 8
-        for at, length, more in zip(marker.tolist(), covered.tolist(), extra.tolist(), strict=True)
-    ]
-    return np.array(passed, np.bool_)
+def _pass(data: Bytes, first: Ints, length: Ints, extra: npt.NDArray[Any]) -> Flags:
+    """Check frames by the place of the first byte covered and how many are; longest first."""
+    # Overlapping views are indexed, never given to take(), which would copy the whole of them.
+    width = (int(length[0]) + 1) // 2 * 2
+    windows: npt.NDArray[Any] = np.ndarray(
+        (data.size - width + 1,), f"V{width}", data, strides=(1,)
+    )
+    words = np.ascontiguousarray(windows[first].view("<u2").reshape(-1, width // 2).T)
+    # The state and the checksum are both 16 bits wide, so a table step can take two bytes.
+    state, mixed = np.full(len(first), 0xFFFF, np.uint16), np.empty(len(first), np.uint16)
+    steps = np.arange(int(length[0]) // 2)
+    running = np.searchsorted(-length, -(2 * steps + 2), side="right")
+    for word, count in zip(words, running.tolist(), strict=False):
+        np.bitwise_xor(state[:count], word[:count], out=mixed[:count])
+        # No index can be out of bounds: 'clip' only saves the look whether one is.
+        _PAIRS.take(mixed[:count], out=state[:count], mode="clip")
+    odd = np.flatnonzero(length & 1)
+    last = words[length[odd] >> 1, odd]
+    state[odd] = (state[odd] >> 8) ^ _TABLE.take((state[odd] ^ last) & 255)
+    state[:] = (state >> 8) ^ _TABLE.take((state ^ extra.astype(np.uint16)) & 255)
+    stored: npt.NDArray[np.uint16] = np.ndarray((data.size - 1,), "<u2", data, strides=(1,))
+    right: Flags = state == stored[first + length]
+    return right

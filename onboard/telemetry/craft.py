@@ -86,11 +86,15 @@ class CraftFilter:
             rows = beats.rows(layout(HEARTBEAT))
             craft = rows["autopilot"] != AUTOPILOT_INVALID
             craft &= ~np.isin(rows["type"], NO_CRAFT_TYPES)
-            for n in np.flatnonzero(craft).tolist():
-                system, component = int(beats.system_id[n]), int(beats.component_id[n])
-                self._heard.setdefault(system, (component, self._frames + int(place[n])))
-                if self._wanted in (None, system) and self._first_beat_us is None:
-                    self._first_beat_us = int(beats.stamp_us[n])
+            systems, components = beats.system_id, beats.component_id
+            # The first of each system is enough.
+            for n in np.unique(np.where(craft, systems, -1), return_index=True)[1].tolist():
+                if craft[n]:
+                    first = (int(components[n]), self._frames + int(place[n]))
+                    self._heard.setdefault(int(systems[n]), first)
+            heard = craft if self._wanted is None else craft & (systems == self._wanted)
+            if self._first_beat_us is None and heard.any():
+                self._first_beat_us = int(beats.stamp_us[np.argmax(heard)])
         self._frames += len(frames)
 
     def _choose_if_due(self) -> None:

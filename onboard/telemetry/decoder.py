@@ -60,10 +60,11 @@ class Decoder:
         for part in parts:
             if len(part):
                 self._count_lost(part.sequence)
-                self._waiting += _channels(part, self.messages)
+                boot_s = np.full(len(part), np.nan)
+                self._waiting += _channels(part, self.messages, boot_s)
                 self.messages += len(part)
                 receipt_s = part.stamp_us.astype(np.float64) * 1e-6
-                settled.append(self.time.push(receipt_s, _boot_s(part), part.sequence))
+                settled.append(self.time.push(receipt_s, boot_s, part.sequence))
         return settled
 
     def _count_lost(self, sequence: Ints) -> None:
@@ -93,14 +94,25 @@ class Decoder:
         return Block(channels)
 
 
-def _channels(frames: Frames, first_number: int) -> list[_Part]:
-    """Decode the wanted messages among frames of one autopilot."""
+def _channels(frames: Frames, first_number: int, boot_s: FloatArray) -> list[_Part]:
+    """Decode the wanted messages among frames of one autopilot.
+
+    Fills in the boot clock that frames state [s]; it is NaN for those that state none.
+    """
     parts: list[_Part] = []
-    for message_id, (name, convert, rows_each) in WANTED.items():
-        place = np.flatnonzero(frames.message_id == message_id)
-        if len(place):
-            columns = convert(frames.where(place).rows(layout(message_id)))
-            number = np.repeat(place + first_number, rows_each)
+    for message_id, place in frames.by_message():
+        if message_id not in WANTED and message_id not in BOOT_CLOCK:
+            continue
+        rows = frames.rows(layout(message_id), place)
+        if message_id in BOOT_CLOCK:
+            boot_ms = rows["time_boot_ms"]
+            boot_s[place] = np.where(boot_ms > 0, boot_ms * 1e-3, np.nan)
+        if message_id in WANTED:
+            name, convert, rows_each = WANTED[message_id]
+            columns = convert(rows)
+            number = place + first_number
+            if rows_each > 1:
+                number = np.repeat(number, rows_each)
             if name == "drive":
                 # A motor without a voltage is not fitted.
                 fitted = np.isfinite(columns["volts_v"])
@@ -110,19 +122,11 @@ def _channels(frames: Frames, first_number: int) -> list[_Part]:
     return parts
 
 
-def _boot_s(frames: Frames) -> FloatArray:
-    """Give the boot clock that each frame states [s], NaN where it states none."""
-    boot_s = np.full(len(frames), np.nan)
-    for message_id in BOOT_CLOCK:
-        place = np.flatnonzero(frames.message_id == message_id)
-        if len(place):
-            boot_ms = frames.where(place).rows(layout(message_id))["time_boot_ms"]
-            boot_s[place] = np.where(boot_ms > 0, boot_ms * 1e-3, np.nan)
-    return boot_s
-
-
 def _joined(parts: list[tuple[Ints, Columns]], t_s: FloatArray, settled: int) -> Channel:
     """Join parts of one channel in order of arrival."""
+    if len(parts) == 1:
+        number, columns = parts[0]
+        return Channel(t_s[number - settled], columns)
     number = np.concatenate([part[0] for part in parts])
     order = np.argsort(number, kind="stable")
     columns = {key: np.concatenate([part[1][key] for part in parts])[order] for key in parts[0][1]}

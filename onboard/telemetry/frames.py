@@ -1,19 +1,21 @@
 """The frames found in a stretch of bytes: where each one stands, who sent it, and its payload."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from onboard.telemetry import headers
 from onboard.telemetry.checksum import Bytes, Flags, Ints
-from onboard.telemetry.layouts import Layout
+from onboard.telemetry.layouts import ID_LIMIT, Layout
 
 ROOM = 300
 """Zero bytes kept behind the data, so that reading a whole frame's width never runs off the end
 (the longest frame is 280 bytes)."""
 
-VERSION_2_MARKER = 0xFD
 STAMP_BYTES = 8
 
 
@@ -36,8 +38,10 @@ class Frames:
         Bytes from the marker to the frame's end, signature included.
     stamp_us
         Time of receipt: microseconds since the Unix epoch.
-    message_id, system_id, component_id, sequence
-        From the frame's header.
+    word
+        The header; see `headers`.
+    message_id
+        Which message it is.
     bad_bytes
         How many bytes between and around these frames form no frame.
     """
@@ -46,15 +50,28 @@ class Frames:
     marker: Ints
     size: Ints
     stamp_us: Ints
+    word: Ints
     message_id: Ints
-    system_id: Ints
-    component_id: Ints
-    sequence: Ints
     bad_bytes: int
 
     def __len__(self) -> int:
         """Give the number of frames."""
         return len(self.marker)
+
+    @property
+    def sequence(self) -> Ints:
+        """The senders' sequence numbers, 0 to 255."""
+        return headers.sequences(self.word)
+
+    @property
+    def system_id(self) -> Ints:
+        """The senders' systems."""
+        return headers.system_ids(self.word)
+
+    @property
+    def component_id(self) -> Ints:
+        """The senders' components."""
+        return headers.component_ids(self.word)
 
     def where(self, chosen: Flags | Ints) -> "Frames":
         """Give the chosen frames only; `bad_bytes` stays with the whole."""
@@ -63,35 +80,53 @@ class Frames:
             self.marker[chosen],
             self.size[chosen],
             self.stamp_us[chosen],
+            self.word[chosen],
             self.message_id[chosen],
-            self.system_id[chosen],
-            self.component_id[chosen],
-            self.sequence[chosen],
             0,
         )
 
-    def rows(self, layout: Layout) -> npt.NDArray[Any]:
-        """Give the payloads as rows of a message's fields; all frames must be of that message.
+    def by_message(self) -> Iterator[tuple[int, Ints]]:
+        """Give each message that is among the frames, and the places where it stands, in order.
+
+        Ids from `ID_LIMIT` on, which no definition has, are given as one below it.
+        """
+        ids = np.minimum(self.message_id, ID_LIMIT - 1).astype(np.uint16)
+        order = np.argsort(ids, kind="stable")
+        ordered = ids.take(order)
+        ends = np.flatnonzero(ordered[1:] != ordered[:-1]) + 1
+        for begin, end in pairwise([0, *ends.tolist(), len(ids)] if len(ids) else []):
+            yield int(ordered[begin]), order[begin:end]
+
+    def rows(self, layout: Layout, place: Ints | None = None) -> npt.NDArray[Any]:
+        """Give the payloads as rows of a message's fields.
 
         Zero bytes that MAVLink 2 leaves out at a payload's end, and extension fields that an older
         sender does not have, read as zero.
 
+        Parameters
+        ----------
+        layout
+            The message.
+        place
+            Which frames, all of that message, shape (m,); None where all frames are.
+
         Returns
         -------
         numpy.ndarray
-            Structured array of `layout.fields`, shape (n,).
+            Structured array of `layout.fields`, shape (m,).
         """
+        word, marker = self.word, self.marker
+        if place is not None:
+            word, marker = word.take(place), marker.take(place)
         width = layout.fields.itemsize
-        version_2 = self.data.take(self.marker) == VERSION_2_MARKER
-        first = self.marker + np.where(version_2, 10, 6)
-        length = self.data.take(self.marker + 1)
         windows: npt.NDArray[Any] = np.ndarray(
             (self.data.size - width + 1,), f"V{width}", self.data, strides=(1,)
         )
-        rows = windows[first]
-        as_bytes = rows.view(np.uint8).reshape(len(rows), width)
+        rows: npt.NDArray[Any] = windows[marker + headers.header_bytes(word)]
+        length = headers.payload_bytes(word)
         shortest = int(length.min(initial=255))
         if shortest < width:
+            as_bytes = rows.view(np.uint8).reshape(len(rows), width)
             kept = length[:, None] > np.arange(shortest, width)
             as_bytes[:, shortest:] *= kept
         return rows.view(layout.fields)
@@ -108,11 +143,3 @@ class Frames:
             stamps[STAMP_BYTES * n : STAMP_BYTES * (n + 1)] + data[at : at + size]
             for n, (at, size) in enumerate(spans)
         )
-
-
-def no_frames(bad_bytes: int = 0) -> Frames:
-    """Give an empty set of frames."""
-    nothing = np.empty(0, np.int64)
-    return Frames(
-        with_room(), nothing, nothing, nothing, nothing, nothing, nothing, nothing, bad_bytes
-    )

@@ -1,4 +1,7 @@
-"""Where MAVLink frames begin and end in a stretch of bytes. No input or output, no clock.
+"""Where the frames of a telemetry log begin and end. No input or output, no clock.
+
+A record is an eight-byte stamp and a frame. A live link, without stamps, is read by the same rule
+in `link_scanner`.
 
 The rule, read from a place where a frame may begin:
 
@@ -8,23 +11,22 @@ The rule, read from a place where a frame may begin:
 - anything else is one bad byte, and the next place is one byte on.
 
 The rule looks only forward from a place, so the frames found do not depend on how the bytes were
-cut. Nearly all of a stream is an unbroken chain of frames, found here with a few array operations;
-Python walks only the breaks. The slow reading of the same rule is kept in the tests.
+cut. Here all places are judged at once with a few array operations; Python looks only at those
+where a place lies inside another's frame, or an unknown message does not follow at once. The slow
+reading of the same rule is kept in the tests.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from onboard.telemetry.checksum import Bytes, Flags, Ints, crc, frames_pass
-from onboard.telemetry.layouts import ID_LIMIT, UNKNOWN_ID, crc_extras
+from onboard.telemetry import headers
+from onboard.telemetry.checksum import Bytes, Flags, Ints, frames_pass
+from onboard.telemetry.frames import STAMP_BYTES
+from onboard.telemetry.layouts import UNKNOWN_ID, crc_extras
 
-FIRST_MARKER = 0xFD
-"""0xFD opens a MAVLink 2 frame, 0xFE a MAVLink 1 frame."""
-
-SIGNED = 1
-"""Incompatibility flag of a signed frame, the only one defined; a frame with another flag set must
-be discarded (MAVLink serialisation guide)."""
+FIRST_MARKER = headers.MARKER_2
+"""The other version's marker is one more."""
 
 HEADER_BYTES = 3
 """Marker, length and flags: with these a frame's end is known."""
@@ -37,9 +39,13 @@ class Found:
     Parameters
     ----------
     start
-        Where each record (stamp and frame, or bare frame) begins, shape (n,).
+        Where each record begins, shape (n,).
     end
         Where it ends, shape (n,).
+    word
+        The frame's header; see `headers`, shape (n,).
+    message_id
+        Which message it is, shape (n,).
     consumed
         How many bytes are dealt with; the rest must be shown again with more behind it.
     bad_bytes
@@ -50,59 +56,69 @@ class Found:
 
     start: Ints
     end: Ints
+    word: Ints
+    message_id: Ints
     consumed: int
     bad_bytes: int
     in_step: bool
 
 
-class _Candidates:
+class _Places:
     """All places where a frame may begin, as columns in rising order."""
 
-    def __init__(self, data: Bytes, size: int, prefix: int, final: bool) -> None:
-        self.data, self.prefix, self.size = data, prefix, size
-        self.final = final
-        last = max(size - prefix - HEADER_BYTES + 1, 0)
-        start = np.flatnonzero(np.subtract(data[prefix : prefix + last], FIRST_MARKER) < 2)
-        if prefix:
-            # A stamp's top byte is zero until the year 4253: most false places go here.
-            start = start[data.take(start) == 0]
-        marker = start + prefix
-        version_1 = (data.take(marker) - FIRST_MARKER).astype(np.int64)
-        flags = np.where(version_1, 0, data.take(marker + 2))
-        allowed = flags <= SIGNED
-        start, version_1, flags = start[allowed], version_1[allowed], flags[allowed]
-        self.start, self.version_1 = start, version_1
-        length = data.take(start + prefix + 1).astype(np.int64)
-        self.end = start + prefix + length + np.where(version_1, 8, 12 + 13 * (flags == SIGNED))
-        self.covered = length + np.where(version_1, 5, 9)
+    def __init__(self, data: Bytes, size: int, final: bool) -> None:
+        last = max(size - STAMP_BYTES - HEADER_BYTES + 1, 0)
+        begin = data[STAMP_BYTES : STAMP_BYTES + last]
+        start = np.flatnonzero(np.subtract(begin, FIRST_MARKER) < 2)
+        # A stamp's top byte is zero until the year 4253: most false places go here.
+        start = start[data.take(start) == 0]
+        word = headers.read_words(data, start + STAMP_BYTES)
+        allowed = headers.flags(word) <= headers.SIGNED
+        if not allowed.all():
+            start, word = start[allowed], word[allowed]
+        self.start, self.word = start, word
+        self.marker = start + STAMP_BYTES
+        self.end = self.marker + headers.frame_bytes(word)
+        self.message_id = headers.message_ids(data, self.marker, word)
+        self.extra = crc_extras().take(self.message_id, mode="clip")
+        self.known: Flags = self.extra != UNKNOWN_ID
         here = np.zeros(data.size, np.bool_)
         here[start] = True
-        self.followed: Flags = here.take(np.minimum(self.end, data.size - 1))
+        self.followed: Flags = here.take(self.end, mode="clip")
         if final:
             self.followed |= self.end == size
-        self.undecided: Flags = self.end + prefix + HEADER_BYTES > size
+        self.complete: Flags = self.end <= size
+        # Too near the end to tell what stands behind.
+        self.undecided: Flags = self.end + STAMP_BYTES + HEADER_BYTES > size
 
-    def extras(self, which: Ints) -> Ints:
-        """Give CRC_EXTRA of the chosen places, `UNKNOWN_ID` where the message is unknown."""
-        marker = self.start[which] + self.prefix
-        data, version_1 = self.data, self.version_1[which]
-        message_id = data.take(marker + np.where(version_1, 5, 7)).astype(np.int64)
-        high = data.take(marker + 8).astype(np.int64) << 8
-        high |= data.take(marker + 9).astype(np.int64) << 16
-        message_id += np.where(version_1, 0, high)
-        extra = crc_extras().take(np.minimum(message_id, ID_LIMIT - 1)).astype(np.int64)
-        extra[message_id >= ID_LIMIT] = UNKNOWN_ID
-        return extra
+    def checked(self, data: Bytes, which: Flags) -> Flags:
+        """Tell which places hold a frame whose checksum is right, among those asked for."""
+        place = np.flatnonzero(which)
+        marker, word = self.marker.take(place), self.word.take(place)
+        covered = headers.payload_bytes(word) + headers.header_bytes(word) - 1
+        right = np.zeros(len(self.start), np.bool_)
+        right[place] = frames_pass(data, marker, covered, self.extra.take(place))
+        return right
 
-    def passes(self, at: int, extra: int) -> bool:
-        """Tell whether one frame's checksum is right."""
-        first = int(self.start[at]) + self.prefix + 1
-        last = first + int(self.covered[at])
-        got = self.data[last : last + 2].tobytes()
-        return crc(self.data[first:last].tobytes(), extra) == int.from_bytes(got, "little")
+    def harmless(self, wanted: Flags) -> Flags:
+        """Tell which places hold a frame that may be passed over unchecked.
+
+        Nobody wants it, and no other frame can lie inside it or rest on it.
+        """
+        shared: Flags = ~wanted.take(self.message_id, mode="clip") & self.followed & ~self.undecided
+        after = np.append(self.start[1:], np.iinfo(np.int64).max)
+        shared &= (after >= self.end) & np.append(self.known[1:], True)
+        return shared
 
 
-def scan(data: Bytes, size: int, *, prefix: int, in_step: bool, final: bool) -> Found:
+def scan(
+    data: Bytes,
+    size: int,
+    *,
+    in_step: bool,
+    final: bool,
+    wanted: Flags | None = None,
+) -> Found:
     """Find the frames in the first `size` bytes of `data`.
 
     Parameters
@@ -111,70 +127,103 @@ def scan(data: Bytes, size: int, *, prefix: int, in_step: bool, final: bool) -> 
         The bytes, with `frames.ROOM` bytes to spare behind `size`.
     size
         How many of them count.
-    prefix
-        Bytes in front of each frame that belong to it: 8 for the stamps of a telemetry log, else 0.
     in_step
         Whether a frame ended right in front of the first byte.
     final
         Whether no more bytes will come.
+    wanted
+        Whether a message is wanted, by its id, shape (65536,): then only the wanted ones are sure
+        to be checked, and the others are passed over. None: all are wanted.
 
     Returns
     -------
     Found
         The frames, and from where to go on.
     """
-    places = _Candidates(data, size, prefix, final)
-    chained = np.flatnonzero((places.followed | places.undecided) & (places.end <= size))
-    start, end = places.start[chained], places.end[chained]
-    extra = places.extras(chained)
-    known = extra != UNKNOWN_ID
-    counts = places.followed[chained]
-    checked = chained[known]
-    counts[known] = frames_pass(
-        data, places.start[checked] + prefix, places.covered[checked], extra[known]
+    places = _Places(data, size, final)
+    place = _chosen(places, data, wanted, in_step)
+    start, end = places.start[place], places.end[place]
+
+    stop = None if final else _first_open(places, start, end, in_step)
+    if stop is not None:
+        count = int(np.searchsorted(start, stop))
+        place, start, end = place[:count], start[:count], end[:count]
+        consumed = stop
+    else:
+        reached = int(end[-1]) if len(end) else 0
+        consumed = size if final else max(reached, size - STAMP_BYTES - HEADER_BYTES + 1)
+    in_step = int(end[-1]) == consumed if len(end) else in_step and consumed == 0
+    return Found(
+        start,
+        end,
+        places.word[place],
+        places.message_id[place],
+        consumed,
+        consumed - int((end - start).sum()),
+        in_step,
     )
-    # A run is a stretch of frames that count, each beginning where the one before ends.
-    joined = (end[:-1] == start[1:]) & counts[:-1] & counts[1:]
-    run_ends = np.append(np.flatnonzero(~joined), len(start) - 1)
 
-    found: list[tuple[Ints, Ints]] = []
-    at, bad = 0, 0
+
+def _chosen(places: _Places, data: Bytes, wanted: Flags | None, in_step: bool) -> Ints:
+    """Choose the places whose frames count, as far as they can be judged."""
+    counts = ~places.known & places.complete & places.followed
+    check = places.known & places.complete
+    if wanted is not None:
+        harmless = check & places.harmless(wanted)
+        counts |= harmless
+        check &= ~harmless
+    # Most places that no marker follows lie inside frames; what does need not be looked at.
+    now = check & (places.followed | places.undecided)
     while True:
-        n = int(np.searchsorted(start, at))
-        if n < len(start) and start[n] == at and counts[n] and (in_step or known[n]):
-            run = slice(n, int(run_ends[np.searchsorted(run_ends, n)]) + 1)
-            found.append((start[run], end[run]))
-            at, in_step = int(end[run.stop - 1]), True
-            continue
-        c = int(np.searchsorted(places.start, at))
-        if c == len(places.start):
-            upto = size if final else max(at, size - prefix - HEADER_BYTES + 1)
-            in_step = in_step and upto == at
-            bad, at = bad + upto - at, upto
-            break
-        if (place := int(places.start[c])) > at:
-            bad, at, in_step = bad + place - at, place, False
-            continue
-        verdict = _single(places, c, in_step)
-        if verdict is None:
-            break
-        if verdict:
-            found.append((places.start[c : c + 1], places.end[c : c + 1]))
-            at, in_step = int(places.end[c]), True
-        else:
-            bad, at, in_step = bad + 1, at + 1, False
-    starts = [pair[0] for pair in found] or [np.empty(0, np.int64)]
-    ends = [pair[1] for pair in found] or [np.empty(0, np.int64)]
-    return Found(np.concatenate(starts), np.concatenate(ends), at, bad, in_step)
+        counts |= places.checked(data, now)
+        check &= ~now
+        place = np.flatnonzero(counts)
+        start, end = places.start[place], places.end[place]
+        taken = _one_after_another(start, end, places.known[place], in_step)
+        if taken is not None:
+            place, start, end = place[taken], start[taken], end[taken]
+        left = np.flatnonzero(check)
+        if len(end):
+            outside = places.start[left]
+            before = np.searchsorted(start, outside, side="right") - 1
+            left = left[(before < 0) | (end.take(before, mode="clip") <= outside)]
+        if not len(left):
+            return place
+        now = np.zeros(len(counts), np.bool_)
+        now[left] = True
 
 
-def _single(places: _Candidates, c: int, in_step: bool) -> bool | None:
-    """Judge one place by the rule; None where more bytes are needed."""
-    if places.end[c] > places.size:
-        return False if places.final else None
-    extra = int(places.extras(np.array([c]))[0])
-    if extra != UNKNOWN_ID:
-        return places.passes(c, extra)
-    if in_step and places.undecided[c] and not places.final:
+def _one_after_another(start: Ints, end: Ints, known: Flags, in_step: bool) -> Flags | None:
+    """Choose the frames that count, walking on from the end of each; None where all do."""
+    before = np.concatenate([[0 if in_step else -1], end[:-1]])
+    odd = np.flatnonzero((start < before) | (~known & (start != before)))
+    if not len(odd):
         return None
-    return bool(in_step and places.followed[c])
+    taken = np.ones(len(start), np.bool_)
+    done = 0
+    for first in odd.tolist():
+        n = first
+        if n < done:
+            continue
+        at = int(before[n])
+        # What is left out frees its bytes for what comes next, so that is judged anew.
+        while n < len(start) and (start[n] < at or (not known[n] and start[n] != at)):
+            taken[n] = False
+            n += 1
+        done = n + 1
+    return taken
+
+
+def _first_open(places: _Places, start: Ints, end: Ints, in_step: bool) -> int | None:
+    """Give the first place that cannot be judged before more bytes come, None where all can."""
+    unknown = ~places.known & places.complete & places.undecided
+    for place in np.flatnonzero(~places.complete | unknown).tolist():
+        at = int(places.start[place])
+        before = int(np.searchsorted(start, at)) - 1
+        reached = int(end[before]) if before >= 0 else 0
+        if reached > at:
+            continue
+        behind = reached == at and (in_step or before >= 0)
+        if not places.complete[place] or behind:
+            return at
+    return None

@@ -62,6 +62,8 @@ class Layout:
     crc_extra: int
 
 
+_ADDED_NAMES = {ESC_STATUS: "ESC_STATUS"}
+
 # Field order and CRC_EXTRA as in MAVLink's common message set (its generated C headers).
 _ADDED = {
     ESC_STATUS: Layout(
@@ -114,9 +116,42 @@ def layout(message_id: int) -> Layout:
     lengths = dict(zip(message.ordered_fieldnames, message.array_lengths, strict=True))
     columns: list[Any] = []
     for name in message.ordered_fieldnames:
-        kind = _NUMPY_TYPE[kinds[name]]
-        columns.append((name, kind, (lengths[name],)) if lengths[name] else (name, kind))
+        kind, length = _NUMPY_TYPE[kinds[name]], lengths[name]
+        if kind == "S1":
+            # Text: one value of so many bytes.
+            columns.append((name, f"S{max(length, 1)}"))
+        else:
+            columns.append((name, kind, (length,)) if length else (name, kind))
     return Layout(np.dtype(columns), message.crc_extra)
+
+
+def message_name(message_id: int) -> str:
+    """Give a message's name in the MAVLink definitions.
+
+    Raises
+    ------
+    KeyError
+        If no definition has the id.
+    """
+    if message_id in _ADDED_NAMES:
+        return _ADDED_NAMES[message_id]
+    return str(dialect.mavlink_map[message_id].msgname)
+
+
+@functools.cache
+def _numbers() -> dict[str, int]:
+    return {message_name(number): number for number in (*dialect.mavlink_map, *_ADDED_NAMES)}
+
+
+def message_number(name: str) -> int | None:
+    """Give the id of the message of that name, None if no definition has it.
+
+    Examples
+    --------
+    >>> message_number("ATTITUDE"), message_number("ESC_STATUS"), message_number("attitude")
+    (30, 291, None)
+    """
+    return _numbers().get(name)
 
 
 @functools.cache

@@ -1,12 +1,13 @@
 """Saved logs: a telemetry log, or a session's folder that holds one, read in windows."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
 
 from onboard.block import FloatArray
 from onboard.errors import LogError
+from onboard.telemetry.checksum import Flags
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.scanner import LogScanner
 from onboard.telemetry.stamps import LEAP_S, steps_s
@@ -43,7 +44,13 @@ def find_log(path: Path) -> Path:
         raise LogError(f"{log}: cannot be read ({problem.strerror})") from None
 
 
-def read_log(path: Path, window_bytes: int = WINDOW_BYTES) -> Iterator[Frames]:
+def read_log(
+    path: Path,
+    window_bytes: int = WINDOW_BYTES,
+    *,
+    wanted: Flags | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> Iterator[Frames]:
     """Give the frames of a telemetry log, window by window.
 
     Parameters
@@ -52,6 +59,11 @@ def read_log(path: Path, window_bytes: int = WINDOW_BYTES) -> Iterator[Frames]:
         The log, or a session's folder.
     window_bytes
         How much to read at a time [bytes]; the frames do not depend on it.
+    wanted
+        Whether a message is wanted, by its id, shape (65536,); None: all are. Which frames of the
+        wanted ones are found does not depend on it.
+    progress
+        Called after each window with the bytes read so far.
 
     Raises
     ------
@@ -59,20 +71,21 @@ def read_log(path: Path, window_bytes: int = WINDOW_BYTES) -> Iterator[Frames]:
         If the file cannot be read, or holds no MAVLink frame.
     """
     log = find_log(path)
-    scanner = LogScanner()
-    found = 0
+    scanner = LogScanner(wanted=wanted)
+    done = 0
     try:
         with log.open("rb") as file:
             while True:
                 data = file.read(window_bytes)
-                frames = scanner.push(data, final=not data)
-                found += len(frames)
-                yield frames
+                yield scanner.push(data, final=not data)
+                done += len(data)
+                if progress is not None:
+                    progress(done)
                 if not data:
                     break
     except OSError as problem:
         raise LogError(f"{log}: cannot be read ({problem.strerror})") from None
-    if not found:
+    if not scanner.found:
         raise LogError(f"{log}: no MAVLink frame in it: expected a telemetry log")
 
 

@@ -1,12 +1,10 @@
-"""Scanners: bytes in pieces to frames, what is left of one piece carried over to the next."""
-
-from collections.abc import Sequence
+"""The scanner of a telemetry log: bytes in pieces to frames, the rest of a piece carried over."""
 
 import numpy as np
 
-from onboard.telemetry.checksum import Bytes, Ints
+from onboard.telemetry.checksum import Flags
 from onboard.telemetry.frames import STAMP_BYTES, Frames, with_room
-from onboard.telemetry.framing import FIRST_MARKER, Found, scan
+from onboard.telemetry.framing import scan
 
 
 class LogScanner:
@@ -16,67 +14,32 @@ class LogScanner:
     ----------
     in_step
         Whether the first byte is known to begin a record; else the first frame must prove itself.
+    wanted
+        Whether a message is wanted, by its id, shape (65536,); None: all are. Frames of others are
+        left out, and those of them that are broken may not be counted as bad bytes.
     """
 
-    def __init__(self, *, in_step: bool = True) -> None:
+    def __init__(self, *, in_step: bool = True, wanted: Flags | None = None) -> None:
         self._rest = b""
         self._in_step = in_step
+        self._wanted = wanted
+        self.found = 0
+        """Frames found so far, wanted or not."""
 
     def push(self, data: bytes, *, final: bool = False) -> Frames:
         """Give the frames that the bytes complete; `final` says that no more will come."""
         window = with_room(self._rest, data)
         size = len(self._rest) + len(data)
-        found = scan(window, size, prefix=STAMP_BYTES, in_step=self._in_step, final=final)
+        found = scan(window, size, in_step=self._in_step, final=final, wanted=self._wanted)
         self._in_step = found.in_step
+        self.found += len(found.start)
         self._rest = window[found.consumed : size].tobytes()
+        start, size_, word, ids = found.start, found.end - found.start, found.word, found.message_id
+        if self._wanted is not None:
+            place = np.flatnonzero(self._wanted.take(ids, mode="clip"))
+            start, size_, word, ids = (column.take(place) for column in (start, size_, word, ids))
         stamps = np.ndarray((window.size - STAMP_BYTES + 1,), ">u8", window, strides=(1,))
-        stamp_us = stamps[found.start].astype(np.int64)
-        return _frames(window, found, STAMP_BYTES, stamp_us)
-
-
-class LinkScanner:
-    """Finds the frames in what a link gives. A frame's stamp is when its last byte came."""
-
-    def __init__(self) -> None:
-        self._rest = b""
-        self._in_step = True
-
-    def push(self, pieces: Sequence[tuple[int, bytes]]) -> Frames:
-        """Give the frames that the pieces complete.
-
-        Parameters
-        ----------
-        pieces
-            Pairs of time of receipt [us since the Unix epoch] and bytes, in order.
-        """
-        window = with_room(self._rest, *(piece for _, piece in pieces))
-        ends = len(self._rest) + np.cumsum([len(piece) for _, piece in pieces], dtype=np.int64)
-        size = int(ends[-1]) if len(ends) else len(self._rest)
-        found = scan(window, size, prefix=0, in_step=self._in_step, final=False)
-        self._in_step = found.in_step
-        self._rest = window[found.consumed : size].tobytes()
-        received = np.array([stamp for stamp, _ in pieces] or [0], np.int64)
-        stamp_us = received.take(np.searchsorted(ends, found.end), mode="clip")
-        return _frames(window, found, 0, stamp_us)
-
-
-def _frames(window: Bytes, found: Found, prefix: int, stamp_us: Ints) -> Frames:
-    marker = found.start + prefix
-    version_1 = window.take(marker) != FIRST_MARKER
-
-    def header(at_2: int, at_1: int) -> Ints:
-        return window.take(marker + np.where(version_1, at_1, at_2)).astype(np.int64)
-
-    message_id = header(7, 5)
-    message_id += np.where(version_1, 0, header(8, 5) << 8 | header(9, 5) << 16)
-    return Frames(
-        window,
-        marker,
-        found.end - marker,
-        stamp_us,
-        message_id,
-        header(5, 3),
-        header(6, 4),
-        header(4, 2),
-        found.bad_bytes,
-    )
+        stamp_us = stamps[start].astype(np.int64)
+        return Frames(
+            window, start + STAMP_BYTES, size_ - STAMP_BYTES, stamp_us, word, ids, found.bad_bytes
+        )

@@ -19,8 +19,8 @@ from pymavlink import mavutil
 from onboard.profile import Profile
 from onboard.ride import Ride
 from onboard.telemetry.decoder import Decoder
+from onboard.telemetry.link_scanner import LinkScanner
 from onboard.telemetry.logs import read_log
-from onboard.telemetry.scanner import LinkScanner
 from tests.craft.recording import record
 from tests.craft.scenarios import SCENARIOS
 from tests.craft.telemetry_log import log_bytes

@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from onboard.profile import parse_profile
 from onboard.ride import Ride
-from onboard.telemetry.scanner import LinkScanner, LogScanner
+from onboard.telemetry.link_scanner import LinkScanner
+from onboard.telemetry.scanner import LogScanner
 from tests.small_streams import GROUND_STATION, INVALID, Sender
 
 PROFILE = parse_profile("[battery]\nchemistry = 'li-ion'\ncells = 14\nenergy_wh = 1000\n")

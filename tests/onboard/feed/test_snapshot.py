@@ -9,7 +9,7 @@ from onboard.feed.jsonable import jsonable
 from onboard.feed.snapshot import as_line
 from onboard.profile import parse_profile
 from onboard.ride import Ride
-from onboard.telemetry.scanner import LinkScanner
+from onboard.telemetry.link_scanner import LinkScanner
 from tests.small_streams import Sender
 
 PROFILE = parse_profile("[battery]\nchemistry = 'li-ion'\ncells = 14\nenergy_wh = 1000\n")

@@ -14,7 +14,7 @@ import pytest
 from onboard.telemetry import layouts
 from onboard.telemetry.channels import WANTED
 from onboard.telemetry.checksum import crc
-from onboard.telemetry.scanner import LinkScanner
+from onboard.telemetry.link_scanner import LinkScanner
 
 TABLE = Path(__file__).parents[2] / "data" / "mavlink_test_vectors.csv"
 

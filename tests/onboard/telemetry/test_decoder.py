@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from onboard.telemetry.craft import HELD_MOST_FRAMES
 from onboard.telemetry.decoder import Decoder
-from onboard.telemetry.scanner import LinkScanner
+from onboard.telemetry.link_scanner import LinkScanner
 from tests.small_streams import GROUND_STATION, INVALID, Sender
 
 

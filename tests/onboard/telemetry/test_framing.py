@@ -12,7 +12,8 @@ from pymavlink.generator.mavcrc import x25crc
 
 from onboard.telemetry import checksum
 from onboard.telemetry.frames import Frames, with_room
-from onboard.telemetry.scanner import LinkScanner, LogScanner
+from onboard.telemetry.link_scanner import LinkScanner
+from onboard.telemetry.scanner import LogScanner
 from tests.onboard.telemetry.slow_framing import frames as slow_frames
 
 # Published frames: the Rust MAVLink library's shared test module and its signing test (public

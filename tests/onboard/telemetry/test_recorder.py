@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 
 from onboard.errors import UsageError
+from onboard.telemetry.link_scanner import LinkScanner
 from onboard.telemetry.logs import RECORD_NAME, read_log
 from onboard.telemetry.recorder import Recorder
-from onboard.telemetry.scanner import LinkScanner
 from tests.small_streams import Sender
 
 START_US = 1_750_000_000_000_000

@@ -1,0 +1,137 @@
+"""The scanner of a live link: a lean reading of the rule in `framing`, frame by frame.
+
+A link gives a few frames at a time, and an array operation costs the same for few as for many; so
+frames are walked here in plain Python. A property test holds both readings equal.
+"""
+
+from binascii import crc_hqx
+from bisect import bisect_right
+from collections.abc import Sequence
+from struct import Struct
+from typing import NamedTuple
+
+import numpy as np
+
+from onboard.telemetry import headers
+from onboard.telemetry.checksum import MIRRORED
+from onboard.telemetry.frames import Frames, with_room
+from onboard.telemetry.framing import HEADER_BYTES
+from onboard.telemetry.headers import (
+    HEADER_1,
+    HEADER_2,
+    MARKER_1,
+    MARKER_2,
+    SIGNATURE_BYTES,
+    SIGNED,
+)
+from onboard.telemetry.layouts import UNKNOWN_ID, crc_extras
+
+_MIRRORED_EXTRA = {
+    number: MIRRORED[extra : extra + 1]
+    for number, extra in enumerate(crc_extras().tolist())
+    if extra != UNKNOWN_ID
+}
+"""CRC_EXTRA of the known messages, the bits the other way round; see `checksum`."""
+
+_WORD = Struct("<q").unpack_from
+
+
+class LinkScanner:
+    """Finds the frames in what a link gives. A frame's stamp is when its last byte came."""
+
+    def __init__(self) -> None:
+        self._rest = b""
+        self._in_step = True
+
+    def push(self, pieces: Sequence[tuple[int, bytes]]) -> Frames:
+        """Give the frames that the pieces complete.
+
+        Parameters
+        ----------
+        pieces
+            Pairs of time of receipt [us since the Unix epoch] and bytes, in order.
+        """
+        data = b"".join((self._rest, *(piece for _, piece in pieces)))
+        end = len(self._rest)
+        walk = _walk(data, self._in_step)
+        self._rest, self._in_step = data[walk.consumed :], walk.in_step
+        stamps: list[int] = []
+        for stamp_us, piece in pieces:
+            end += len(piece)
+            stamps += [stamp_us] * (bisect_right(walk.ends, end) - len(stamps))
+        marker = np.array(walk.markers, np.int64)
+        size = np.array(walk.ends, np.int64) - marker
+        return Frames(
+            with_room(data),
+            marker,
+            size,
+            np.array(stamps, np.int64),
+            headers.as_version_2(np.array(walk.words, np.int64)),
+            np.array(walk.message_ids, np.int64),
+            walk.consumed - int(size.sum()),
+        )
+
+
+class _Walked(NamedTuple):
+    """What a walk found; see `Frames` and `framing.Found`."""
+
+    markers: list[int]
+    ends: list[int]
+    words: list[int]
+    message_ids: list[int]
+    consumed: int
+    in_step: bool
+
+
+def _walk(data: bytes, in_step: bool) -> _Walked:
+    mirrored = data.translate(MIRRORED)
+    markers: list[int] = []
+    ends: list[int] = []
+    words: list[int] = []
+    message_ids: list[int] = []
+    extras = _MIRRORED_EXTRA
+    at, last = 0, len(data) - HEADER_BYTES
+    while at <= last:
+        first = data[at]
+        if first == MARKER_2 and data[at + 2] <= SIGNED:
+            check = at + HEADER_2 + data[at + 1]
+            end = check + 2 + SIGNATURE_BYTES * data[at + 2]
+        elif first == MARKER_1:
+            check = at + HEADER_1 + data[at + 1]
+            end = check + 2
+        else:
+            at, in_step = _next_marker(data, at + 1, last), False
+            continue
+        if end > len(data):
+            break
+        if first == MARKER_2:
+            number = data[at + 7] | data[at + 8] << 8 | data[at + 9] << 16
+        else:
+            number = data[at + 5]
+        extra = extras.get(number)
+        if extra is not None:
+            state = crc_hqx(extra, crc_hqx(mirrored[at + 1 : check], 0xFFFF))
+            counts = state == mirrored[check] << 8 | mirrored[check + 1]
+        elif in_step and end > last:
+            break
+        else:
+            counts = in_step and _may_begin(data, end)
+        if counts:
+            markers.append(at)
+            ends.append(end)
+            words.append(_WORD(data, at)[0])
+            message_ids.append(number)
+            at, in_step = end, True
+        else:
+            at, in_step = _next_marker(data, at + 1, last), False
+    return _Walked(markers, ends, words, message_ids, at, in_step)
+
+
+def _may_begin(data: bytes, at: int) -> bool:
+    return data[at] == MARKER_1 or (data[at] == MARKER_2 and data[at + 2] <= SIGNED)
+
+
+def _next_marker(data: bytes, at: int, last: int) -> int:
+    """Give the next place from `at` to `last` with a marker, else the one behind `last`."""
+    places = (data.find(marker, at, last + 1) for marker in (MARKER_1, MARKER_2))
+    return min((place for place in places if place >= 0), default=last + 1)
