@@ -7,7 +7,8 @@ The rule, read from a place where a frame may begin:
 
 - a frame of a known message counts if its checksum is right;
 - a frame of an unknown message cannot be checked: it counts only right behind a frame that counts,
-  and only if a start marker (or the end of all data) stands right behind it;
+  only if a start marker (or the end of all data) stands right behind it, and only if no frame whose
+  checksum is right begins inside it;
 - anything else is one bad byte, and the next place is one byte on.
 
 The rule looks only forward from a place, so the frames found do not depend on how the bytes were
@@ -39,17 +40,19 @@ class Found:
     Parameters
     ----------
     start
-        Where each record begins, shape (n,).
+        Where each record that is wanted begins, shape (n,).
     end
         Where it ends, shape (n,).
     word
         The frame's header; see `headers`, shape (n,).
     message_id
         Which message it is, shape (n,).
+    count
+        How many records there are, those of messages that are not wanted among them.
     consumed
         How many bytes are dealt with; the rest must be shown again with more behind it.
     bad_bytes
-        How many of the consumed bytes form no frame.
+        How many of the consumed bytes form no frame, as far as they were looked at.
     in_step
         Whether a frame ended right where the consumed bytes end.
     """
@@ -58,6 +61,7 @@ class Found:
     end: Ints
     word: Ints
     message_id: Ints
+    count: int
     consumed: int
     bad_bytes: int
     in_step: bool
@@ -68,10 +72,10 @@ class _Places:
 
     def __init__(self, data: Bytes, size: int, final: bool) -> None:
         last = max(size - STAMP_BYTES - HEADER_BYTES + 1, 0)
-        begin = data[STAMP_BYTES : STAMP_BYTES + last]
-        start = np.flatnonzero(np.subtract(begin, FIRST_MARKER) < 2)
+        here = np.subtract(data[STAMP_BYTES : STAMP_BYTES + last], FIRST_MARKER) < 2
         # A stamp's top byte is zero until the year 4253: most false places go here.
-        start = start[data.take(start) == 0]
+        here &= data[:last] == 0
+        start = np.flatnonzero(here)
         word = headers.read_words(data, start + STAMP_BYTES)
         allowed = headers.flags(word) <= headers.SIGNED
         if not allowed.all():
@@ -82,14 +86,15 @@ class _Places:
         self.message_id = headers.message_ids(data, self.marker, word)
         self.extra = crc_extras().take(self.message_id, mode="clip")
         self.known: Flags = self.extra != UNKNOWN_ID
-        here = np.zeros(data.size, np.bool_)
-        here[start] = True
-        self.followed: Flags = here.take(self.end, mode="clip")
+        begins = np.zeros(data.size, np.bool_)
+        begins[start] = True
+        self.followed: Flags = begins.take(self.end, mode="clip")
         if final:
             self.followed |= self.end == size
         self.complete: Flags = self.end <= size
         # Too near the end to tell what stands behind.
         self.undecided: Flags = self.end + STAMP_BYTES + HEADER_BYTES > size
+        self.final = final
 
     def checked(self, data: Bytes, which: Flags) -> Flags:
         """Tell which places hold a frame whose checksum is right, among those asked for."""
@@ -99,6 +104,33 @@ class _Places:
         right = np.zeros(len(self.start), np.bool_)
         right[place] = frames_pass(data, marker, covered, self.extra.take(place))
         return right
+
+    def unknown(self, data: Bytes) -> tuple[Flags, Flags]:
+        """Tell which places hold a frame of an unknown message that counts if it is in step.
+
+        Returns
+        -------
+        tuple of numpy.ndarray
+            Which do, and of which it cannot be told before more bytes come; shape (n,) each.
+        """
+        unknown = ~self.known & self.complete
+        counts, waits = unknown & self.followed, unknown & self.undecided
+        if self.final:
+            waits[:] = False
+        place = np.flatnonzero(counts)
+        if not len(place):
+            return counts, waits
+        first, last = place + 1, np.searchsorted(self.start, self.end[place])
+        depth = np.zeros(len(self.start) + 1, np.int64)
+        np.add.at(depth, first, 1)
+        np.add.at(depth, last, -1)
+        inside = np.cumsum(depth[:-1]) > 0
+        proven = np.cumsum(np.append(0, self.checked(data, inside & self.known & self.complete)))
+        counts[place[proven[last] > proven[first]]] = False
+        if not self.final:
+            cut = np.cumsum(np.append(0, ~self.complete))
+            waits[place[cut[last] > cut[first]]] = True
+        return counts & ~waits, waits
 
     def harmless(self, wanted: Flags) -> Flags:
         """Tell which places hold a frame that may be passed over unchecked.
@@ -141,10 +173,9 @@ def scan(
         The frames, and from where to go on.
     """
     places = _Places(data, size, final)
-    place = _chosen(places, data, wanted, in_step)
-    start, end = places.start[place], places.end[place]
-
-    stop = None if final else _first_open(places, start, end, in_step)
+    unknown, waits = places.unknown(data)
+    place, start, end = _chosen(places, data, unknown, wanted, in_step)
+    stop = None if final else _first_open(places, waits, start, end, in_step)
     if stop is not None:
         count = int(np.searchsorted(start, stop))
         place, start, end = place[:count], start[:count], end[:count]
@@ -153,20 +184,19 @@ def scan(
         reached = int(end[-1]) if len(end) else 0
         consumed = size if final else max(reached, size - STAMP_BYTES - HEADER_BYTES + 1)
     in_step = int(end[-1]) == consumed if len(end) else in_step and consumed == 0
-    return Found(
-        start,
-        end,
-        places.word[place],
-        places.message_id[place],
-        consumed,
-        consumed - int((end - start).sum()),
-        in_step,
-    )
+    bad_bytes, count = consumed - int(end.sum() - start.sum()), len(place)
+    if wanted is not None:
+        mine = np.flatnonzero(wanted.take(places.message_id, mode="clip").take(place))
+        place, start, end = place.take(mine), start.take(mine), end.take(mine)
+    word, message_id = places.word.take(place), places.message_id.take(place)
+    return Found(start, end, word, message_id, count, consumed, bad_bytes, in_step)
 
 
-def _chosen(places: _Places, data: Bytes, wanted: Flags | None, in_step: bool) -> Ints:
-    """Choose the places whose frames count, as far as they can be judged."""
-    counts = ~places.known & places.complete & places.followed
+def _chosen(
+    places: _Places, data: Bytes, unknown: Flags, wanted: Flags | None, in_step: bool
+) -> tuple[Ints, Ints, Ints]:
+    """Choose the places whose frames count, as far as they can be judged; with start and end."""
+    counts = unknown.copy()
     check = places.known & places.complete
     if wanted is not None:
         harmless = check & places.harmless(wanted)
@@ -178,8 +208,8 @@ def _chosen(places: _Places, data: Bytes, wanted: Flags | None, in_step: bool) -
         counts |= places.checked(data, now)
         check &= ~now
         place = np.flatnonzero(counts)
-        start, end = places.start[place], places.end[place]
-        taken = _one_after_another(start, end, places.known[place], in_step)
+        start, end = places.start.take(place), places.end.take(place)
+        taken = _one_after_another(start, end, places.known.take(place), in_step)
         if taken is not None:
             place, start, end = place[taken], start[taken], end[taken]
         left = np.flatnonzero(check)
@@ -188,7 +218,7 @@ def _chosen(places: _Places, data: Bytes, wanted: Flags | None, in_step: bool) -
             before = np.searchsorted(start, outside, side="right") - 1
             left = left[(before < 0) | (end.take(before, mode="clip") <= outside)]
         if not len(left):
-            return place
+            return place, start, end
         now = np.zeros(len(counts), np.bool_)
         now[left] = True
 
@@ -214,10 +244,9 @@ def _one_after_another(start: Ints, end: Ints, known: Flags, in_step: bool) -> F
     return taken
 
 
-def _first_open(places: _Places, start: Ints, end: Ints, in_step: bool) -> int | None:
+def _first_open(places: _Places, waits: Flags, start: Ints, end: Ints, in_step: bool) -> int | None:
     """Give the first place that cannot be judged before more bytes come, None where all can."""
-    unknown = ~places.known & places.complete & places.undecided
-    for place in np.flatnonzero(~places.complete | unknown).tolist():
+    for place in np.flatnonzero(~places.complete | waits).tolist():
         at = int(places.start[place])
         before = int(np.searchsorted(start, at)) - 1
         reached = int(end[before]) if before >= 0 else 0

@@ -40,11 +40,12 @@ def read_words(data: Bytes, marker: Ints) -> Ints:
 
 
 def as_version_2(word: Ints) -> Ints:
-    """Turn the first eight bytes of frames of both versions into header words."""
-    old = is_version_1(word)
-    if old.any():
+    """Turn the first eight bytes of frames of both versions into header words, in place."""
+    old = np.flatnonzero(is_version_1(word))
+    if len(old):
         # Sequence, system, component and message follow the length at once, and there are no flags.
-        word = np.where(old, (word & 0xFFFF) | (word & 0xFFFF_FFFF_0000) << 16, word)
+        changed = word[old]
+        word[old] = (changed & 0xFFFF) | (changed & 0xFFFF_FFFF_0000) << 16
     return word
 
 
@@ -81,28 +82,24 @@ def component_ids(word: Ints) -> Ints:
 
 def header_bytes(word: Ints) -> Ints:
     """Give how many bytes stand in front of the payload, the marker included."""
-    old = is_version_1(word)
-    if old.any():
-        return np.where(old, HEADER_1, HEADER_2)
-    return np.full(len(word), HEADER_2)
+    size = np.full(len(word), HEADER_2)
+    size[np.flatnonzero(is_version_1(word))] = HEADER_1
+    return size
 
 
 def frame_bytes(word: Ints) -> Ints:
     """Give the frames' lengths, from marker to the end of the checksum or the signature."""
     size = payload_bytes(word) + (HEADER_2 + CHECKSUM_BYTES)
-    old, signed = is_version_1(word), flags(word) & SIGNED
-    if old.any():
-        size[old] += HEADER_1 - HEADER_2
-    if signed.any():
-        size += SIGNATURE_BYTES * signed
+    size[np.flatnonzero(is_version_1(word))] += HEADER_1 - HEADER_2
+    size[np.flatnonzero(word & SIGNED << 16)] += SIGNATURE_BYTES
     return size
 
 
 def message_ids(data: Bytes, marker: Ints, word: Ints) -> Ints:
     """Give the message ids."""
-    words: npt.NDArray[Any] = np.ndarray((data.size - 3,), "<u4", data, strides=(1,))
-    ids = (words[marker + 7] & 0xFF_FFFF).astype(np.int64)
-    old = is_version_1(word)
-    if old.any():
-        ids[old] = word[old] >> 56 & 255
+    ids = word >> 56 & 255
+    ids |= data.take(marker + 8).astype(np.int64) << 8
+    ids |= data.take(marker + 9).astype(np.int64) << 16
+    old = np.flatnonzero(is_version_1(word))
+    ids[old] = word[old] >> 56 & 255
     return ids

@@ -33,6 +33,9 @@ _MIRRORED_EXTRA = {
 }
 """CRC_EXTRA of the known messages, the bits the other way round; see `checksum`."""
 
+LONGEST = 280
+"""No frame is longer [bytes]."""
+
 _WORD = Struct("<q").unpack_from
 
 
@@ -112,10 +115,11 @@ def _walk(data: bytes, in_step: bool) -> _Walked:
         if extra is not None:
             state = crc_hqx(extra, crc_hqx(mirrored[at + 1 : check], 0xFFFF))
             counts = state == mirrored[check] << 8 | mirrored[check + 1]
-        elif in_step and end > last:
-            break
         else:
-            counts = in_step and _may_begin(data, end)
+            verdict = in_step and _unknown_counts(data, at, end)
+            if verdict is None:
+                break
+            counts = verdict
         if counts:
             markers.append(at)
             ends.append(end)
@@ -127,8 +131,20 @@ def _walk(data: bytes, in_step: bool) -> _Walked:
     return _Walked(markers, ends, words, message_ids, at, in_step)
 
 
-def _may_begin(data: bytes, at: int) -> bool:
-    return data[at] == MARKER_1 or (data[at] == MARKER_2 and data[at + 2] <= SIGNED)
+def _unknown_counts(data: bytes, at: int, end: int) -> bool | None:
+    """Tell whether an unknown message's frame, in step, counts; None until more bytes come."""
+    if end + HEADER_BYTES > len(data):
+        return None
+    begins = data[end] == MARKER_1 or (data[end] == MARKER_2 and data[end + 2] <= SIGNED)
+    cut = False
+    place = _next_marker(data, at + 1, end - 1)
+    while place < end:
+        walk = _walk(data[place : place + LONGEST], False)
+        if walk.markers and walk.markers[0] == 0:
+            return False
+        cut |= not walk.consumed
+        place = _next_marker(data, place + 1, end - 1)
+    return None if begins and cut else begins
 
 
 def _next_marker(data: bytes, at: int, last: int) -> int:

@@ -32,14 +32,15 @@ class LogScanner:
         size = len(self._rest) + len(data)
         found = scan(window, size, in_step=self._in_step, final=final, wanted=self._wanted)
         self._in_step = found.in_step
-        self.found += len(found.start)
+        self.found += found.count
         self._rest = window[found.consumed : size].tobytes()
-        start, size_, word, ids = found.start, found.end - found.start, found.word, found.message_id
-        if self._wanted is not None:
-            place = np.flatnonzero(self._wanted.take(ids, mode="clip"))
-            start, size_, word, ids = (column.take(place) for column in (start, size_, word, ids))
         stamps = np.ndarray((window.size - STAMP_BYTES + 1,), ">u8", window, strides=(1,))
-        stamp_us = stamps[start].astype(np.int64)
         return Frames(
-            window, start + STAMP_BYTES, size_ - STAMP_BYTES, stamp_us, word, ids, found.bad_bytes
+            window,
+            found.start + STAMP_BYTES,
+            found.end - found.start - STAMP_BYTES,
+            stamps[found.start].astype(np.int64),
+            found.word,
+            found.message_id,
+            found.bad_bytes,
         )

@@ -28,6 +28,18 @@ def may_begin(data: bytes, at: int, prefix: int) -> bool:
     )
 
 
+def proven(data: bytes, at: int, prefix: int) -> bool:
+    if not may_begin(data, at, prefix):
+        return False
+    marker = at + prefix
+    size, number, covered = frame_at(data, marker)
+    if marker + size > len(data) or number not in EXTRAS:
+        return False
+    crc = x25crc(data[marker + 1 : marker + 1 + covered])
+    crc.accumulate(bytes([EXTRAS[number]]))
+    return crc.crc == int.from_bytes(data[marker + 1 + covered : marker + 3 + covered], "little")
+
+
 def frames(data: bytes, prefix: int) -> tuple[list[tuple[int, int]], int]:
     """Spans of the records in a whole stretch of bytes, and how many bytes form none."""
     found, bad, at, in_step = [], 0, 0, True
@@ -35,16 +47,14 @@ def frames(data: bytes, prefix: int) -> tuple[list[tuple[int, int]], int]:
         counts = False
         if may_begin(data, at, prefix):
             marker = at + prefix
-            size, number, covered = frame_at(data, marker)
+            size, number, _ = frame_at(data, marker)
             end = marker + size
             if end <= len(data):
                 if number in EXTRAS:
-                    crc = x25crc(data[marker + 1 : marker + 1 + covered])
-                    crc.accumulate(bytes([EXTRAS[number]]))
-                    stored = data[marker + 1 + covered : marker + 3 + covered]
-                    counts = crc.crc == int.from_bytes(stored, "little")
+                    counts = proven(data, at, prefix)
                 else:
                     counts = in_step and (end == len(data) or may_begin(data, end, prefix))
+                    counts &= not any(proven(data, n, prefix) for n in range(at + 1, end))
         if counts:
             found.append((at, end))
             at, in_step = end, True
