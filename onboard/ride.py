@@ -51,9 +51,10 @@ class Ride:
         self.engine = Engine(profile, kept)
         self._kept = kept
         self.messages = 0
-        """Frames on the link, of all systems."""
+        """Frames on the link, of all systems; samples, where a log gives channels."""
         self.bad_bytes = 0
         self._seq = 0
+        self._system_id = NO_AUTOPILOT
 
     @property
     def t_s(self) -> float:
@@ -75,11 +76,16 @@ class Ride:
             return {**self._kept, "curves": self.engine.learner.as_dict()}
         return {**self.engine.kept(), "clocks": clocks_as_dict(self._clocks())}
 
-    def take(self, frames: Frames) -> None:
-        """Take in frames."""
-        self.messages += len(frames)
-        self.bad_bytes += frames.bad_bytes
-        self._fold(self.decoder.push(frames))
+    def take(self, part: Frames | Block) -> None:
+        """Take in frames; or a block, where a log gives its channels at once."""
+        if isinstance(part, Block):
+            self._system_id = Unknown("an on-board log names no system")
+            self.messages += sum(map(len, part.channels.values()))
+            self._fold(part)
+            return
+        self.messages += len(part)
+        self.bad_bytes += part.bad_bytes
+        self._fold(self.decoder.push(part))
 
     def silence(self, now_us: int) -> None:
         """Take in what is settled by nothing having come until now [us]."""
@@ -110,7 +116,7 @@ class Ride:
         figures = self.engine.figures(0.0 if isinstance(age_s, Unknown) else age_s)
         latest = self.engine.latest
         self._seq += 1
-        system_id = self.decoder.craft.system_id
+        followed = self.decoder.craft.system_id
         return Snapshot(
             seq=self._seq,
             t_s=figures.t_s,
@@ -140,7 +146,7 @@ class Ride:
                 messages=self.messages,
                 lost=self.decoder.lost,
                 bad_bytes=self.bad_bytes,
-                system_id=NO_AUTOPILOT if system_id is None else system_id,
+                system_id=self._system_id if followed is None else followed,
                 source=source,
             ),
             alerts=(*alerts, *figures.alerts),

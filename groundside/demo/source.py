@@ -11,7 +11,7 @@ from groundside.demo.sender import LogSender
 from groundside.feed_client import FeedClient
 from groundside.replay.pacing import Pacing
 from groundside.source import Update
-from onboard.telemetry.logs import log_length_s
+from onboard.telemetry.telemetry_log import log_length_s
 
 HOST = "127.0.0.1"
 

@@ -2,74 +2,18 @@
 
 import asyncio
 import time
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
 
-import numpy as np
-
+from groundside.replay.cursors import cursor
 from groundside.replay.pacing import Pacing
 from groundside.source import Update
-from onboard.block import FloatArray
 from onboard.efficiency.target import Aim
 from onboard.profile import Profile
 from onboard.ride import Ride
-from onboard.telemetry.frames import Frames
-from onboard.telemetry.logs import log_length_s, read_log, stamps_s
-from onboard.telemetry.stamps import steps_s
 
 TICK_S = 0.2
 """A snapshot is given this often, as by the daemon."""
-
-
-class LogCursor:
-    """Walks through a log's frames by their stamps.
-
-    Parameters
-    ----------
-    path
-        The log, or a session's folder.
-    """
-
-    def __init__(self, path: Path) -> None:
-        self._windows: Iterator[Frames] = read_log(path)
-        self._window: Frames | None = None
-        self._at = 0
-        self._place_s: FloatArray = np.empty(0)
-        self._stamp_s: float | None = None
-        self._end_s = 0.0
-        self.last_s = 0.0
-        """Place of the last frame given [s from the log's first stamp]."""
-        self._next_window()
-
-    @property
-    def ended(self) -> bool:
-        """Whether all frames are given."""
-        return self._window is None
-
-    def upto(self, place_s: float) -> Iterator[Frames]:
-        """Give the frames stamped up to a place [s from the log's first stamp]."""
-        while self._window is not None:
-            stop = int(np.searchsorted(self._place_s, place_s, side="right"))
-            if stop > self._at:
-                given = self._window.where(np.arange(self._at, stop))
-                self.last_s = float(self._place_s[stop - 1])
-                self._at = stop
-                yield given
-            if stop < len(self._window):
-                return
-            self._next_window()
-
-    def _next_window(self) -> None:
-        self._window, self._at = next(self._windows, None), 0
-        if self._window is not None and len(self._window):
-            stamps = stamps_s(self._window)
-            before_s = float(stamps[0]) if self._stamp_s is None else self._stamp_s
-            along = self._end_s + np.cumsum(steps_s(stamps, before_s))
-            self._stamp_s, self._end_s = float(stamps[-1]), float(along[-1])
-            # A frame out of order does not hold up what stands behind it.
-            self._place_s = np.maximum.accumulate(np.maximum(along, self.last_s))
-        else:
-            self._place_s = np.empty(0)
 
 
 class ReplaySource:
@@ -117,14 +61,13 @@ class ReplaySource:
             self._ride.engine.set_aim(Aim(distance_m=target_distance_m))
         self._stays_at_end = stays_at_end
         self._sleep = sleep
-        self._duration_s = log_length_s(path)
-        self._cursor = LogCursor(path)
+        self._cursor, self._duration_s = cursor(path)
 
     async def stream(self) -> AsyncIterator[Update]:
         """Give a snapshot at every tick until the log ends."""
         while True:
-            for frames in self._cursor.upto(self.controls.place_s()):
-                self._ride.take(frames)
+            for part in self._cursor.upto(self.controls.place_s()):
+                self._ride.take(part)
             if self._cursor.ended:
                 break
             yield self._update()

@@ -25,7 +25,7 @@ from onboard.telemetry.layouts import (
     message_name,
     message_number,
 )
-from onboard.telemetry.logs import WINDOW_BYTES, read_log
+from onboard.telemetry.telemetry_log import WINDOW_BYTES, read_log
 
 Small = npt.NDArray[np.uint8]
 

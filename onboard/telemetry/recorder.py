@@ -11,7 +11,7 @@ from typing import BinaryIO
 
 from onboard.errors import UsageError
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.logs import RECORD_NAME
+from onboard.telemetry.log_files import RECORD_NAME
 
 FLUSH_EVERY_S = 1.0
 

@@ -81,9 +81,10 @@ def test_another_craft_in_the_log_is_said(tmp_path: Path) -> None:
     frames = [frame for n in range(20) for frame in mine.second(n, 50, 8, 2)]
     frames.insert(9, other.heartbeat())
     (tmp_path / "log").write_bytes(records(frames))
-    (event,) = review(tmp_path / "log", Profile())["events"]
+    event, *others = review(tmp_path / "log", Profile())["events"]
     assert event["code"] == "other_craft"
     assert "system 7" in event["text"]
+    assert [one["code"] for one in others] == ["clock_not_set"]
 
 
 def test_an_instrument_that_is_silent_at_the_end_is_said(tmp_path: Path) -> None:
@@ -93,9 +94,30 @@ def test_an_instrument_that_is_silent_at_the_end_is_said(tmp_path: Path) -> None
     (tmp_path / "log").write_bytes(records(frames))
     events = review(tmp_path / "log", Profile())["events"]
     alerts = ["no_power_data", "no_speed"]
-    assert [event["code"] for event in events] == [*alerts, "silent_at_end", "silent_at_end"]
-    assert "no power for 59 s" in events[2]["text"]
-    assert "no speed for 59 s" in events[3]["text"]
+    assert [event["code"] for event in events] == [
+        *("clock_not_set", *alerts, "silent_at_end", "silent_at_end")
+    ]
+    assert "no power for 59 s" in events[3]["text"]
+    assert "no speed for 59 s" in events[4]["text"]
+
+
+def test_what_a_log_lacks_is_said_once(tmp_path: Path) -> None:
+    sender, path = Sender(), tmp_path / "log"
+
+    def lacking(*messages: bytes, start_us: int = 1_750_000_000_000_000) -> dict[str, str]:
+        frames = [sender.heartbeat(), *messages] * 30
+        path.write_bytes(records(frames, start_us))
+        return {event["code"]: event["text"] for event in review(path, Profile())["events"]}
+
+    power, speed = sender.sys_status(50, 8), sender.gps(2.0)
+    assert set(lacking(power, speed)) == {"clock_not_set"}
+    found = lacking(speed)
+    assert found["no_power"].startswith("No battery power in this log (no power monitor heard yet)")
+    found = lacking(power, sender.gps(0.0, fix=0))
+    assert found["no_speed"].startswith("No speed in this log (no GPS fix)")
+    assert lacking(power)["no_speed"].startswith("No speed in this log (no GPS heard yet)")
+    assert lacking(power)["clock_not_set"].endswith("its date is that of the stamps.")
+    assert lacking(power, start_us=4_000_000)["clock_not_set"].endswith("it has no date.")
 
 
 def test_a_clock_set_back_in_the_middle_shortens_nothing(tmp_path: Path) -> None:

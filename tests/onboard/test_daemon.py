@@ -13,7 +13,8 @@ import pytest
 
 from groundside.review.summary import review
 from onboard.profile import Profile
-from onboard.telemetry.logs import RECORD_NAME, read_log
+from onboard.telemetry.log_files import RECORD_NAME
+from onboard.telemetry.telemetry_log import read_log
 from tests.daemon_process import ROOT, Daemon
 from tests.small_streams import Sender, records
 

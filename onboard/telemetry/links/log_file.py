@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from onboard.errors import LinkEndedError, LinkError, LogError
-from onboard.telemetry.logs import log_span_us, read_log
+from onboard.telemetry.telemetry_log import log_span_us, read_log
 
 
 class LogFileLink:

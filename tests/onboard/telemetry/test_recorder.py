@@ -7,8 +7,9 @@ import pytest
 
 from onboard.errors import UsageError
 from onboard.telemetry.link_scanner import LinkScanner
-from onboard.telemetry.logs import RECORD_NAME, read_log
+from onboard.telemetry.log_files import RECORD_NAME
 from onboard.telemetry.recorder import Recorder
+from onboard.telemetry.telemetry_log import read_log
 from tests.small_streams import Sender
 
 START_US = 1_750_000_000_000_000

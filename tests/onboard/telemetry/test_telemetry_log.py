@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from onboard.errors import LogError
-from onboard.telemetry.logs import RECORD_NAME, find_log, log_span_us, read_log
+from onboard.telemetry.log_files import RECORD_NAME, find_log
+from onboard.telemetry.telemetry_log import log_span_us, read_log
 from tests.small_streams import Sender, records
 
 START_US = 1_750_000_000_000_000
