@@ -1,19 +1,21 @@
 """The command line of the viewer: `python -m groundside`, installed as `wattwake-groundside`."""
 
 import argparse
+import functools
 import json
 import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
 
+from groundside.log_profile import profile_for
 from groundside.source import SnapshotSource
 from groundside.terminal import usable_terminal
 from groundside.units import CHOICES, Units, units_named
 from onboard import __version__
 from onboard.__main__ import OneLineParser, number_between, system_id
 from onboard.errors import WattwakeError
-from onboard.profile import DEFAULT_FEED_PORT, Profile, load_profile
+from onboard.profile import DEFAULT_FEED_PORT
 
 PLAIN_REPLAY_SPEED = 60.0
 """A line a second is then a line a minute of the ride."""
@@ -46,10 +48,12 @@ def parser() -> argparse.ArgumentParser:
         help=f"where the daemon's feed is (default 127.0.0.1:{DEFAULT_FEED_PORT})",
     )
     replay = command("replay", "play a saved log on the dashboard", "replay ride.tlog --speed 10")
-    review = command("review", "sum up a saved log", "review ride.tlog --json")
+    review = command("review", "sum up saved logs", "review ride.tlog --json")
     demo = command("demo", "try it all without hardware, on a simulated ride", "demo")
+    kinds = "telemetry log, on-board log or session"
+    replay.add_argument("log", type=Path, metavar="LOG", help=kinds)
+    review.add_argument("logs", type=Path, metavar="LOG", nargs="+", help=kinds)
     for log_reader in (replay, review):
-        log_reader.add_argument("log", type=Path, metavar="LOG", help="telemetry log or session")
         log_reader.add_argument("--profile", type=Path, metavar="FILE", help="craft profile (TOML)")
         log_reader.add_argument(
             "--system-id", type=system_id, metavar="N", help="follow this MAVLink system"
@@ -76,14 +80,6 @@ def parser() -> argparse.ArgumentParser:
     for any_ in (watch, replay, review, demo):
         any_.add_argument("--units", metavar="UNITS", help=f"one of {', '.join(CHOICES)}")
     return top
-
-
-def profile_for(given: Path | None, log: Path) -> Profile:
-    """Give the profile that was named, else the one kept beside the record, else the defaults."""
-    kept = (log if log.is_dir() else log.parent) / "profile.toml"
-    if given is not None or kept.is_file():
-        return load_profile(given or kept)
-    return Profile()
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -148,19 +144,26 @@ def _replay(arguments: argparse.Namespace) -> int:
 
 
 def _review(arguments: argparse.Namespace) -> int:
-    from groundside.plain import trip_summary_lines
-    from groundside.review.summary import review
+    from groundside.progress import progress_bar
+    from groundside.review.many import review_many, size_bytes
+    from groundside.review.told import as_json, as_lines
 
-    profile = profile_for(arguments.profile, arguments.log)
-    result = review(arguments.log, profile, arguments.system_id)
-    if arguments.json:
-        print(json.dumps(result, indent=2, allow_nan=False))
-        return 0
-    units = units_named(arguments.units or profile.units.speed)
-    for event in result["events"]:
-        print(event["text"])
-    print("\n".join(trip_summary_lines(result, units)))
-    return 0
+    paths: list[Path] = arguments.logs
+    profile_of = functools.partial(profile_for, arguments.profile)
+    what = f"reading {paths[0].name}" if len(paths) == 1 else f"reading {len(paths)} logs"
+    if arguments.units:
+        units_named(arguments.units)
+    with progress_bar(sum(map(size_bytes, paths)), what) as progress:
+        reviewed = review_many(paths, profile_of, arguments.system_id, progress)
+    if not arguments.json:
+        for line in as_lines(reviewed, arguments.units):
+            print(line)
+    elif (found := as_json(reviewed)) is not None:
+        print(json.dumps(found, indent=2, allow_nan=False))
+    problems = [one.problem for one in reviewed if one.problem is not None]
+    for problem in problems:
+        print(f"wattwake-groundside: {problem}", file=sys.stderr)
+    return 2 if problems else 0
 
 
 def _demo(arguments: argparse.Namespace) -> int:

@@ -1,0 +1,147 @@
+"""The reviews of several logs, on all cores."""
+
+import multiprocessing
+import os
+import signal
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from groundside.review.summary import review
+from onboard.errors import WattwakeError
+from onboard.profile import Profile
+from onboard.telemetry.log_files import Progress, find_log
+
+WORTH_BYTES = 8_000_000
+"""With less to read than this, starting processes takes longer than reading."""
+
+TOLD_EVERY_S = 0.2
+
+
+@dataclass(frozen=True)
+class Reviewed:
+    """One log's review, or why there is none.
+
+    Parameters
+    ----------
+    path
+        The log, as given.
+    result
+        See `review`; None where there is a problem.
+    problem
+        A sentence for people to read, None without.
+    speed_unit
+        What the log's profile wants speeds told in.
+    """
+
+    path: Path
+    result: dict[str, Any] | None
+    problem: str | None = None
+    speed_unit: str = ""
+
+
+def size_bytes(path: Path) -> int:
+    """Give the size of the log that a path means; 0 where there is none."""
+    try:
+        return find_log(path).stat().st_size
+    except (WattwakeError, OSError):
+        return 0
+
+
+def review_many(
+    paths: Sequence[Path],
+    profile_of: Callable[[Path], Profile],
+    system_id: int | None = None,
+    progress: Progress | None = None,
+) -> list[Reviewed]:
+    """Review several logs, those that cannot be read among them; in the order given.
+
+    Parameters
+    ----------
+    paths
+        The logs, or sessions' folders.
+    profile_of
+        Gives a log's craft; what is wrong with it is that log's problem.
+    system_id
+        The MAVLink system to follow, None for each profile's.
+    progress
+        Called with the bytes read so far of all logs.
+    """
+    sizes = [size_bytes(path) for path in paths]
+    if len(paths) == 1 or sum(sizes) < WORTH_BYTES or (os.cpu_count() or 1) == 1:
+        return list(_one_by_one(paths, sizes, profile_of, system_id, progress))
+    context = multiprocessing.get_context("spawn")  # threads would not survive a fork
+    done = context.RawArray("q", len(paths))
+    with ProcessPoolExecutor(
+        min(os.cpu_count() or 1, len(paths)),
+        mp_context=context,
+        initializer=_begin_work,
+        initargs=(done,),
+    ) as workers:
+        # The longest first, so that no core is left with it at the end.
+        order = sorted(range(len(paths)), key=lambda n: -sizes[n])
+        tasks = {n: workers.submit(_work_on, n, paths[n], profile_of, system_id) for n in order}
+        try:
+            waiting: set[Future[Reviewed]] = set(tasks.values())
+            while waiting:
+                _, waiting = wait(waiting, timeout=TOLD_EVERY_S, return_when=FIRST_COMPLETED)
+                if progress is not None:
+                    progress(sum(done))
+        except KeyboardInterrupt:
+            workers.shutdown(wait=False, cancel_futures=True)
+            raise
+        return [tasks[n].result() for n in range(len(paths))]
+
+
+_done: Any = None
+"""In a worker: the bytes read so far of each log, shared with the process that shows them."""
+
+
+def _begin_work(done: Any) -> None:
+    global _done  # noqa: PLW0603
+    _done = done
+    # Whoever interrupts means the whole: no worker has anything to say then.
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
+def _work_on(
+    number: int, path: Path, profile_of: Callable[[Path], Profile], system_id: int | None
+) -> Reviewed:
+    def told(done: int) -> None:
+        _done[number] = done
+
+    return _review_one(path, profile_of, system_id, told)
+
+
+def _one_by_one(
+    paths: Sequence[Path],
+    sizes: Sequence[int],
+    profile_of: Callable[[Path], Profile],
+    system_id: int | None,
+    progress: Progress | None,
+) -> Iterator[Reviewed]:
+    before = 0
+
+    def told(done: int) -> None:
+        if progress is not None:
+            progress(before + done)
+
+    for path, size in zip(paths, sizes, strict=True):
+        yield _review_one(path, profile_of, system_id, told)
+        before += size
+
+
+def _review_one(
+    path: Path,
+    profile_of: Callable[[Path], Profile],
+    system_id: int | None,
+    progress: Progress | None = None,
+) -> Reviewed:
+    try:
+        profile = profile_of(path)
+        result = review(path, profile, system_id, progress)
+        return Reviewed(path, result, speed_unit=profile.units.speed)
+    except WattwakeError as problem:
+        return Reviewed(path, None, str(problem))

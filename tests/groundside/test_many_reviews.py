@@ -1,0 +1,76 @@
+"""Several logs at once: the same reviews as one by one, whatever is wrong with some of them."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from functools import partial
+from pathlib import Path
+
+import pytest
+
+from groundside.__main__ import main
+from groundside.log_profile import profile_for
+from groundside.review import many
+from groundside.review.many import review_many
+from tests.small_streams import Sender, records
+
+LOGS = Path(__file__).parents[2] / "replay_logs"
+RIDES = [LOGS / "harbour_loop.tlog", LOGS / "at_anchor.tlog", LOGS / "board_sprints.tlog"]
+NO_PROFILE = partial(profile_for, None)
+
+
+@pytest.mark.slow
+def test_on_all_cores_as_one_by_one(monkeypatch, tmp_path: Path) -> None:
+    paths = [*RIDES, tmp_path / "missing.tlog"]
+    told: list[int] = []
+    alone = review_many(paths, NO_PROFILE)
+    monkeypatch.setattr(many, "WORTH_BYTES", 0)
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    together = review_many(paths, NO_PROFILE, progress=told.append)
+    assert together == alone
+    assert told == sorted(told)
+    assert told[-1] == sum(path.stat().st_size for path in RIDES)
+    assert alone[3].problem == f"{tmp_path / 'missing.tlog'}: no such file"
+
+
+def test_progress_counts_all_logs() -> None:
+    told: list[int] = []
+    review_many(RIDES[1:], NO_PROFILE, progress=told.append)
+    assert told == sorted(told)
+    assert told[-1] == sum(path.stat().st_size for path in RIDES[1:])
+
+
+def test_several_logs_as_json_and_as_lines(capsys, tmp_path: Path) -> None:
+    (tmp_path / "notes").write_text("no log")
+    names = [str(RIDES[1]), str(tmp_path / "notes"), str(RIDES[2])]
+    assert main(["review", *names, "--json"]) == 2
+    out, err = capsys.readouterr()
+    reviews = json.loads(out)["reviews"]
+    assert [one["path"] for one in reviews] == names
+    assert reviews[0]["trip"]["elapsed_s"] > 100
+    assert "no MAVLink frame" in reviews[1]["problem"]
+    assert err.count("\n") == 1
+    assert main(["review", *names]) == 2
+    out, _ = capsys.readouterr()
+    assert [line for line in out.splitlines() if line.endswith(".tlog")] == [names[0], names[2]]
+    assert out.count("energy  ") == 2
+
+
+@pytest.mark.slow
+def test_an_interrupt_ends_quietly(tmp_path: Path) -> None:
+    sender = Sender()
+    frames = [frame for n in range(3000) for frame in sender.second(n, 50, 10, 2)]
+    path = tmp_path / "log.tlog"
+    path.write_bytes(records(frames))
+    run = [sys.executable, "-m", "groundside", "review", *[str(path)] * 300]
+    with subprocess.Popen(
+        run, stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True
+    ) as process:
+        time.sleep(1.5)
+        os.killpg(process.pid, signal.SIGINT)
+        out, err = process.communicate(timeout=10)
+    assert process.returncode == 130
+    assert (out, err) == (b"", b"")
