@@ -82,9 +82,7 @@ def component_ids(word: Ints) -> Ints:
 
 def header_bytes(word: Ints) -> Ints:
     """Give how many bytes stand in front of the payload, the marker included."""
-    size = np.full(len(word), HEADER_2)
-    size[np.flatnonzero(is_version_1(word))] = HEADER_1
-    return size
+    return HEADER_2 - (HEADER_2 - HEADER_1) * is_version_1(word)
 
 
 def frame_bytes(word: Ints) -> Ints:

@@ -86,7 +86,8 @@ class _Walked(NamedTuple):
     in_step: bool
 
 
-def _walk(data: bytes, in_step: bool) -> _Walked:
+def _walk(data: bytes, in_step: bool, until: int | None = None) -> _Walked:
+    """Walk from frame to frame; with `until`, no further than to this place."""
     mirrored = data.translate(MIRRORED)
     markers: list[int] = []
     ends: list[int] = []
@@ -94,6 +95,8 @@ def _walk(data: bytes, in_step: bool) -> _Walked:
     message_ids: list[int] = []
     extras = _MIRRORED_EXTRA
     at, last = 0, len(data) - HEADER_BYTES
+    if until is not None:
+        last = min(last, until)
     while at <= last:
         first = data[at]
         if first == MARKER_2 and data[at + 2] <= SIGNED:
@@ -139,7 +142,7 @@ def _unknown_counts(data: bytes, at: int, end: int) -> bool | None:
     cut = False
     place = _next_marker(data, at + 1, end - 1)
     while place < end:
-        walk = _walk(data[place : place + LONGEST], False)
+        walk = _walk(data[place : place + LONGEST], False, until=0)
         if walk.markers and walk.markers[0] == 0:
             return False
         cut |= not walk.consumed
