@@ -4,7 +4,6 @@ It rests on settled seconds, so that a replay gives the same advice as the ride.
 """
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,7 +22,6 @@ from onboard.efficiency.target import Aim, Cue, Target
 from onboard.efficiency.target_speed import CueKeeper, advised_speed, chance_at
 from onboard.efficiency.trailing import Trailing
 
-EVERY_S = 10
 LOOK_BACK_S = 60
 SHORT_S = 20
 COURSE_MPS = 0.4
@@ -67,48 +65,85 @@ class Adviser:
         self._short = dict.fromkeys(names, float("nan"))
         self._best_for = (0, 0.0)
         self._best: Estimate = Unknown("too little data yet")
-        self.advice = nothing("too little data yet")
+        self._advice: tuple[Posterior, Advice] | None = None
+        """What was worked out since the last second came, and by which curve."""
+        self._target_now: tuple[Target | Unknown, Number] | None = None
 
     def set_aim(self, aim: Aim) -> None:
         """Set what the rider wants, from here on."""
         self._aim, self._made_m, self._cue = aim, 0.0, CueKeeper()
+        self._target_now = None
 
     def fold(self, cells: Cells) -> None:
         """Take in settled seconds, in order."""
         if not len(cells):
             return
+        self._advice = None
         self.home.fold(cells)
         self._made_m += float(np.nansum(cells.distance_m))
         for name, past in self._trailing.fold(cells).items():
             last = past[-1]
             self._means[name], self._short[name] = _mean(last), _mean(last[-SHORT_S:])
 
-    def look(self, pack: Pack | Unknown, known: Posterior | None) -> None:
-        """Bring the advice up to date."""
+    def look(self, pack: Pack | Unknown, known: Posterior | None) -> float:
+        """Look at what has a memory or raises an alert.
+
+        Returns
+        -------
+        float
+            For how long nothing of this will be due, as far as one can tell [s].
+        """
+        self._advice = None
         if isinstance(pack, Unknown):
-            self.advice = nothing(pack.why)
-            return
+            self._target_now = None
+            return math.inf
         if known is None:
-            self.advice = nothing("no steady stretch yet: ride half a minute at one speed")
-            return
+            self._target_now = None
+            return 0.0
         power = GroundPower(known)
-        volts = self._means["volts_v"]
-        volts = volts if math.isfinite(volts) else pack.cutoff_v
+        if self._aim.is_set:
+            self._target_now = self._target(self._ahead(pack, power, self._course_deg()))
+        where = self.home.where()
+        if where is None:
+            return 0.0
+        ahead = self._ahead(pack, power, where[1])
+        spare_wh, home_w = self.home.look(ahead, self._leaving_mps(where[1]))
+        if self._aim.is_set:
+            return 0.0
+        # What is to spare shrinks as it is drawn, and as the way home grows meanwhile.
+        now_w = self._means["power_w"]
+        drawn_w = home_w + (max(now_w, home_w) if math.isfinite(now_w) else home_w)
+        return spare_wh * 3600.0 / drawn_w
 
-        def ahead(course_deg: float | None) -> Outlook:
-            speeds = power.speeds()
-            return outlook(speeds, course_deg, power, pack.left, volts, pack.covariance)
+    def advice(self, pack: Pack | Unknown, known: Posterior | None) -> Advice:
+        """Give the advice as of the seconds folded."""
+        if isinstance(pack, Unknown):
+            return nothing(pack.why)
+        if known is None:
+            return nothing("no steady stretch yet: ride half a minute at one speed")
+        if self._advice is None or self._advice[0] is not known:
+            self._advice = known, self._advise(pack, known)
+        return self._advice[1]
 
+    def _advise(self, pack: Pack, known: Posterior) -> Advice:
+        power = GroundPower(known)
         # What is best is said of speeds that were seen; a target may ask for others.
-        every = ahead(self._course_deg())
-        target, speed = self._target(every)
-        self.advice = Advice(
+        every = self._ahead(pack, power, self._course_deg())
+        none = Unknown("too little data yet") if self._aim.is_set else NO_AIM
+        target, speed = self._target_now or (none, none)
+        return Advice(
             range_target_m=_range_at(every, speed),
             range_best_m=_furthest(every.of_speeds_seen()),
             best_speed_mps=self._best_speed(known),
             target=target,
-            home=self._way_home(ahead),
+            home=self._way_home(pack, power),
         )
+
+    def _ahead(self, pack: Pack, power: GroundPower, course_deg: float | None) -> Outlook:
+        volts = self._means["volts_v"]
+        volts = volts if math.isfinite(volts) else pack.cutoff_v
+        speeds = power.speeds()
+        return outlook(speeds, course_deg, power, pack.left, volts, pack.covariance)
 
     def _best_speed(self, known: Posterior) -> Estimate:
         """Give the best speed on the present course; found anew when either has changed."""
@@ -128,14 +163,23 @@ class Adviser:
             return None
         return math.degrees(math.atan2(east, north)) % 360.0
 
-    def _way_home(self, ahead: Callable[[float | None], Outlook]) -> WayHome | Unknown:
+    @property
+    def target(self) -> Target | Unknown:
+        """The target as of the last look."""
+        return NO_AIM if self._target_now is None else self._target_now[0]
+
+    def _way_home(self, pack: Pack, power: GroundPower) -> WayHome | Unknown:
         where = self.home.where()
         if where is None:
             return Unknown("no position yet")
-        bearing = math.radians(where[1])
+        return self.home.way(self._ahead(pack, power, where[1]), self._leaving_mps(where[1]))
+
+    def _leaving_mps(self, bearing_deg: float) -> float:
+        """Give how fast the craft lately left home, which lies on this bearing."""
+        bearing = math.radians(bearing_deg)
         east, north = self._short["east_mps"], self._short["north_mps"]
         leaving = -(east * math.sin(bearing) + north * math.cos(bearing))
-        return self.home.advise(ahead(where[1]), leaving if math.isfinite(leaving) else 0.0)
+        return leaving if math.isfinite(leaving) else 0.0
 
     def _target(self, here: Outlook) -> tuple[Target | Unknown, Number]:
         """Give the target and the speed to hold for it."""

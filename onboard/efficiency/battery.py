@@ -115,6 +115,11 @@ class Pack:
         )
 
     @property
+    def resting(self) -> bool:
+        """Whether the pack rests now, so that its voltage tells something."""
+        return self._rest is not None
+
+    @property
     def covariance(self) -> FloatArray:
         """Of the shared errors, shape (5, 5)."""
         return self.state.covariance

@@ -66,13 +66,9 @@ class Cells:
         return len(self.t_s)
 
 
-def split_cells(cells: Cells, every_s: int) -> Iterator[Cells]:
-    """Give the cells in pieces that end at whole multiples of `every_s`, wherever they begin."""
-    if not len(cells):
-        return
-    ends = (np.flatnonzero(cells.t_s % every_s == 0) + 1).tolist()
-    for begin, end in itertools.pairwise(dict.fromkeys([0, *ends, len(cells)])):
-        yield Cells(*(getattr(cells, field.name)[begin:end] for field in fields(Cells)))
+def part_of_cells(cells: Cells, begin: int, end: int | None) -> Cells:
+    """Give the cells from one place to another; to the last if `end` is None."""
+    return Cells(*(getattr(cells, field.name)[begin:end] for field in fields(Cells)))
 
 
 class CellMaker:
@@ -169,6 +165,14 @@ def _stretches(
     """
     periods: FloatArray = np.floor(edges[:-1] / CHOICE_S)
     bounds = [0, *(np.flatnonzero(np.diff(periods)) + 1).tolist(), len(periods)]
-    for begin, end in itertools.pairwise(bounds):
-        if end > begin:
-            yield begin, end, chosen(float(periods[begin] * CHOICE_S))
+    begin, choice = 0, None
+    for first, last in itertools.pairwise(bounds):
+        if last == first:
+            continue
+        now = chosen(float(periods[first] * CHOICE_S))
+        if first > begin and now != choice:
+            yield begin, first, choice
+            begin = first
+        choice = now
+    if len(periods):
+        yield begin, len(periods), choice

@@ -119,6 +119,15 @@ class CumulativeCurves:
         """
         if not self._end:
             return 0.0 if np.ndim(t_s) == 0 else np.zeros(np.shape(t_s))
-        column = self._total[: self._end, self._columns[name]]
-        value = np.interp(t_s, self._t_s[: self._end], column)
-        return float(value) if np.ndim(t_s) == 0 else value
+        if isinstance(t_s, np.ndarray):
+            if not t_s.size:
+                return np.empty(t_s.shape)
+            kept = self._around(float(t_s.min()), float(t_s.max()))
+            return np.interp(t_s, self._t_s[kept], self._total[kept, self._columns[name]])
+        kept = self._around(t_s, t_s)
+        return float(np.interp(t_s, self._t_s[kept], self._total[kept, self._columns[name]]))
+
+    def _around(self, begin_s: float, end_s: float) -> slice:
+        """Give the points that matter between two times: to look at all takes far longer."""
+        first, last = np.searchsorted(self._t_s[: self._end], (begin_s, end_s)).tolist()
+        return slice(max(first - 1, 0), min(last + 1, self._end))

@@ -5,6 +5,8 @@ variance of a mean velocity times the time it is taken over [m^2/s], each axis. 
 throttle do not come in; the second difference of three twenty-second means takes out the course.
 """
 
+from bisect import bisect_left, insort
+
 import numpy as np
 import numpy.typing as npt
 
@@ -39,6 +41,7 @@ class DopplerNoise:
     def __init__(self) -> None:
         self.long_run_m2ps = AT_FIRST_M2PS
         self._sizes: list[float] = []
+        self._in_order: list[float] = []
         self._sum = np.zeros(2)
         self._count = 0
         self._means: list[FloatArray] = []
@@ -91,8 +94,16 @@ class DopplerNoise:
         if float(first @ last) < STRAIGHT_COS * float(np.hypot(*first) * np.hypot(*last)):
             return
         second = middle - (first + last) / 2
-        self._sizes.append(abs(float(second[0] * along[1] - second[1] * along[0])) / size)
-        del self._sizes[:-KEPT]
-        if len(self._sizes) >= FEWEST:
-            sd = float(np.median(self._sizes)) / MEDIAN_SD
+        self._keep(abs(float(second[0] * along[1] - second[1] * along[0])) / size)
+        count = len(self._in_order)
+        if count >= FEWEST:
+            median = (self._in_order[(count - 1) // 2] + self._in_order[count // 2]) / 2
+            sd = median / MEDIAN_SD
             self.long_run_m2ps = sd**2 * BLOCK_S / 1.5 / SHARE
+
+    def _keep(self, size: float) -> None:
+        self._sizes.append(size)
+        insort(self._in_order, size)
+        if len(self._sizes) > KEPT:
+            oldest = self._sizes.pop(0)
+            del self._in_order[bisect_left(self._in_order, oldest)]

@@ -4,16 +4,17 @@ It holds no clock and does no input or output. Any cutting of a stream into bloc
 figures.
 """
 
+import math
 from typing import Any, TypeVar
 
 import numpy as np
 
 from onboard.block import Block
-from onboard.efficiency.advice import EVERY_S, Adviser
+from onboard.efficiency.advice import Adviser
 from onboard.efficiency.alerts import Event
 from onboard.efficiency.bands import Band, Bands
 from onboard.efficiency.battery import BatteryState, Pack
-from onboard.efficiency.cells import CellMaker, Cells, split_cells
+from onboard.efficiency.cells import CellMaker, Cells, part_of_cells
 from onboard.efficiency.consumption import Stretch, wh_per_km, window
 from onboard.efficiency.distance import DistanceMeter
 from onboard.efficiency.figure import Estimate, Unknown
@@ -35,6 +36,18 @@ from onboard.efficiency.water import set_and_drift
 from onboard.profile import Profile
 
 Source = TypeVar("Source", BatterySide, DistanceMeter)
+
+EVERY_S, CALM_S = 10, 300
+"""How often it is looked at what to advise: while something may be due, and at least."""
+
+QUIET_FRACTION = 0.25
+"""Of the time for which nothing can be due, as far as one can tell, until it is looked again."""
+
+FIRST_S = 120.0
+"""Until then much may change from one look to the next."""
+
+LEAST_W = 100.0
+"""Even at rest a craft may be off at this power the next moment."""
 
 NO_MARK = Unknown("no mark set")
 NO_BATTERY = Unknown("no [battery] in the craft profile")
@@ -72,6 +85,8 @@ class Engine:
         cutoff_v = None if isinstance(self._pack, Unknown) else self._pack.cutoff_v
         self._watches = Watches(profile, cutoff_v)
         self.latest = Latest()
+        self._look_s: float | None = None
+        """Stream time of the next look at what to advise [s]."""
 
     def fold(self, block: Block) -> None:
         """Take in a block."""
@@ -82,8 +97,7 @@ class Engine:
             self._cells.fold(piece)
             self._together.update(self._power.chosen(), self._speed.chosen())
             cells = self._cells.settled(self.latest.first_s or 0.0, self.latest.now_s)
-            for part in split_cells(cells, EVERY_S):
-                self._learn(part)
+            self._learn(cells)
 
     def mark(self) -> None:
         """Set the mark that `since_mark` counts from to now."""
@@ -136,7 +150,7 @@ class Engine:
     @property
     def events(self) -> tuple[Event, ...]:
         """Alerts that came up so far."""
-        return tuple(self._watches.events)
+        return tuple(sorted(self._watches.events, key=lambda event: event.t_s))
 
     @property
     def packs(self) -> tuple[int, ...]:
@@ -182,7 +196,7 @@ class Engine:
             ),
         )
         riding = self._riding(power_now, speed_now)
-        advice = self.adviser.advice
+        advice = self.adviser.advice(self._counted_pack(power), self.learner.posterior)
         return Figures(
             t_s=self.latest.now_s,
             power_w=power_now if isinstance(power_now, Unknown) else power_now.power_w,
@@ -206,7 +220,17 @@ class Engine:
         )
 
     def _learn(self, cells: Cells) -> None:
-        """Take in settled seconds, up to the next look at what to advise."""
+        """Take in settled seconds; look at what to advise at the times that are due for it."""
+        while len(cells):
+            if self._look_s is None:
+                self._look_s = math.ceil(float(cells.t_s[0]) / EVERY_S) * EVERY_S
+            count = int(self._look_s - cells.t_s[0]) + 1
+            part, cells = part_of_cells(cells, 0, count), part_of_cells(cells, count, None)
+            self._take_in(part)
+            if count <= len(part):
+                self._look_s += self._look(self._look_s)
+
+    def _take_in(self, cells: Cells) -> None:
         self._bands.fold(cells)
         self._present.fold(cells)
         self._watches.seconds(cells)
@@ -214,27 +238,31 @@ class Engine:
         self._watches.implausible(cells, impossible_s)
         if not isinstance(self._pack, Unknown):
             self._pack.fold(cells)
-        self.learner.fold(cells)
+        for t_s, fouled, excess in self.learner.fold(cells):
+            self._watches.state(t_s, "weed", fouled, _weed(excess))
         self.adviser.fold(cells)
-        t_s = float(cells.t_s[-1])
-        if t_s % EVERY_S == 0:
-            side = self._power.chosen(t_s)
-            pack = self._counted_pack(side or Unknown(self._power.why_none()))
-            self.adviser.look(pack, self.learner.posterior)
-            self._watch_state(t_s, side, pack)
 
-    def _watch_state(self, t_s: float, side: BatterySide | None, pack: Pack | Unknown) -> None:
-        state, learner = self._watches.state, self.learner
-        state(t_s, "weed", learner.fouled, _weed(learner.excess_fraction))
+    def _look(self, t_s: float) -> int:
+        """Look at what holds until the next look; give when that is due [s from now]."""
+        side = self._power.chosen(t_s)
         if side is not None:
             at = np.array([t_s])
             charge, counted = (float(side.at(n, at)[0]) for n in ("charge_ah", "counted_ah"))
             self._watches.counters(t_s, counted - charge, charge)
-        if isinstance(pack, Unknown):
-            return
-        riding = self._present.now()
-        self._watches.energy(t_s, pack, 0.0 if isinstance(riding, Unknown) else riding.power_w)
-        self._watches.advice(t_s, self.adviser.advice)
+        pack = self._counted_pack(side or Unknown(self._power.why_none()))
+        quiet_s = self.adviser.look(pack, self.learner.posterior)
+        if not isinstance(pack, Unknown):
+            riding = self._present.now()
+            power_w = 0.0 if isinstance(riding, Unknown) else riding.power_w
+            spare_wh = self._watches.energy(t_s, pack, power_w)
+            self._watches.advice(t_s, self.adviser.home.turn_back, self.adviser.target)
+            quiet_s = min(quiet_s, spare_wh * 3600.0 / max(power_w, LEAST_W))
+            if pack.resting:
+                quiet_s = 0.0
+        if t_s < FIRST_S:
+            quiet_s = 0.0
+        pause_s = min(max(quiet_s * QUIET_FRACTION, EVERY_S), CALM_S)
+        return int(pause_s // EVERY_S) * EVERY_S
 
     def _counted_pack(self, power: BatterySide | Unknown) -> Pack | Unknown:
         """Give the pack if what is drawn from it is counted."""

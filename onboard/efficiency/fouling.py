@@ -67,14 +67,17 @@ class FoulingWatch:
         low, high = known.seen_mps
         if not low * (1 - SLACK_FRACTION) <= through <= high * (1 + SLACK_FRACTION):
             return None
-        ln_power, variance = known.at_velocity(velocity)
+        excess = float(np.log(block.power_w) - known.ln_power_at(np.array([through]))[0][0])
+        least = float(np.log1p(ABOVE_FRACTION))
+        # Once on, half of it keeps it on.
+        if excess <= (least / 2 if self.fouled else least):
+            return False
+        _, variance = known.at_velocity(velocity)
         _, slope = known.ln_power_at(np.array([through]))
         # The water goes on wandering after the last fit.
         of_speed = known.velocity_sd_mps**2 + WANDER_M2PS3 * STALE_S
         sd = float(np.sqrt(variance[0] + of_speed / (through * float(slope[0])) ** 2))
-        excess = float(np.log(block.power_w) - ln_power[0])
-        limit = max(float(np.log1p(ABOVE_FRACTION)), ABOVE_SD * sd)
-        # Once on, half of it keeps it on.
+        limit = max(least, ABOVE_SD * sd)
         above = excess > (limit / 2 if self.fouled else limit)
         if above:
             self.excess_fraction = float(np.expm1(excess))

@@ -120,41 +120,62 @@ class Home:
                 return np.where(crawl, -np.inf, surely)
         return surely
 
-    def advise(self, ahead: Outlook, speed_mps: float) -> WayHome | Unknown:
-        """Give the way home.
+    def look(self, ahead: Outlook, leaving_mps: float) -> tuple[float, float]:
+        """Look whether it is time to turn back; the advice has a memory.
 
         Parameters
         ----------
         ahead
             What every speed costs on the homeward course.
-        speed_mps
+        leaving_mps
             How fast the craft leaves now, along the way out (negative: it comes home).
+
+        Returns
+        -------
+        tuple of float
+            What is surely to spare [Wh], below zero it is time; and the power of the way home [W].
         """
         where = self.where()
         if where is None:
-            return Unknown("no position yet")
-        distance, bearing = where
-        needed, margin, sd = ahead.margin(max(distance + REACT_S * max(speed_mps, 0.0), 1.0))
+            return 0.0, 0.0
+        best, needed, surely, _ = self._surest(ahead, where[0], leaving_mps)
+        power_w = float(ahead.power_w[best])
+        spare = surely - REACT_S * power_w / 3600.0
+        if where[0] < AT_HOME_M:
+            self.turn_back = False
+        elif spare < 0:
+            self.turn_back = True
+        elif spare > TURN_BACK_OFF_FRACTION * needed:
+            self.turn_back = False
+        return spare, power_w
+
+    def _surest(
+        self, ahead: Outlook, distance_m: float, leaving_mps: float
+    ) -> tuple[int, float, float, float]:
+        """Give the row of the surest speed; what it needs, leaves surely, and the sd [Wh]."""
+        needed, margin, sd = ahead.margin(max(distance_m + REACT_S * max(leaving_mps, 0.0), 1.0))
         surely = margin - SURE_SD * sd
         # Not a crawl: what looks cheapest there is least known, and the weather has its time.
         surely = self._no_crawl(ahead.speed_mps, surely)
         # A speed that was never tried only where none that was will do.
         tried = np.where(ahead.seen, surely, -np.inf)
         best = int(np.argmax(tried if tried.max() > 0 else surely))
-        spare = float(surely[best]) - REACT_S * float(ahead.power_w[best]) / 3600.0
-        if distance < AT_HOME_M:
-            self.turn_back = False
-        elif spare < 0:
-            self.turn_back = True
-        elif spare > TURN_BACK_OFF_FRACTION * float(needed[best]):
-            self.turn_back = False
+        return best, float(needed[best]), float(surely[best]), float(sd[best])
+
+    def way(self, ahead: Outlook, leaving_mps: float) -> WayHome | Unknown:
+        """Give the way home, with the advice of the last look; parameters as of `look`."""
+        where = self.where()
+        if where is None:
+            return Unknown("no position yet")
+        distance, bearing = where
+        best, _, _, sd = self._surest(ahead, distance, leaving_mps)
         exact, left, _ = ahead.margin(distance)
         cost_sd = math.sqrt(
             float(ahead.cost_own[best])
             + float(ahead.cost_gradient[best] @ ahead.covariance @ ahead.cost_gradient[best])
         )
         energy, over = float(exact[best]), float(left[best])
-        reach, wide = Z_95 * energy * cost_sd, Z_95 * float(sd[best])
+        reach, wide = Z_95 * energy * cost_sd, Z_95 * sd
         return WayHome(
             distance,
             bearing,

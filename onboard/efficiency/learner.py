@@ -17,8 +17,12 @@ from onboard.efficiency.turning import Circle, CircleFinder
 
 BLOCKS_MOST = 400
 CIRCLES_MOST = 20
-REFIT_GROWTH = 1.06
-"""The curve is fitted anew after this growth of its blocks: it may then have changed."""
+REFIT_GROWTH, REFIT_MOST = 1.06, 30
+"""The curve is fitted anew after this growth of its blocks, and after so many at the latest: it may
+then have changed, and the water has wandered on."""
+
+FRESH_GROWTH = 2.0
+"""After this growth it is fitted from nothing, else from the last fit on."""
 
 BLOCKS_SURE = 12
 
@@ -61,15 +65,26 @@ class Learner:
         self.setup = setup
         self._begin()
 
-    def fold(self, cells: Cells) -> None:
-        """Take in settled seconds, in order."""
+    def fold(self, cells: Cells) -> list[tuple[float, bool, float]]:
+        """Take in settled seconds, in order.
+
+        Returns
+        -------
+        list of tuple
+            When [s] power was found to be well above the curve, or no more; which of both; and by
+            what fraction.
+        """
+        changes: list[tuple[float, bool, float]] = []
         self._circles += self._circle_finder.fold(cells)
         del self._circles[:-CIRCLES_MOST]
         for block in self._steady_finder.fold(cells):
             # Whatever it is that costs more, weed or wind: what lies ahead costs more as well, so
             # suspect blocks are learned from. They are not carried over to the next ride.
             known = self._before_doubt or self._posterior
+            was_fouled = self._fouling.fouled
             passed = self._fouling.admit(block, known)
+            if self._fouling.fouled != was_fouled:
+                changes.append((block.t_s, self._fouling.fouled, self._fouling.excess_fraction))
             self._suspect.add(block.t_s)
             self._suspect.difference_update(one.t_s for one in passed)
             self._before_doubt = known if self._fouling.doubting else None
@@ -79,21 +94,12 @@ class Learner:
             self._suspect.intersection_update(one.t_s for one in self._blocks)
             if self._count >= self._next_fit:
                 self._refit()
+        return changes
 
     @property
     def posterior(self) -> Posterior | None:
         """What is known as of the last fit; None before the first steady stretch."""
         return self._posterior
-
-    @property
-    def fouled(self) -> bool:
-        """Whether power has lately been well above the curve."""
-        return self._fouling.fouled
-
-    @property
-    def excess_fraction(self) -> float:
-        """By how much it was."""
-        return self._fouling.excess_fraction
 
     def over_ground(self) -> Posterior | None:
         """Give the curve with the water held at rest: that of the courses ridden, over ground."""
@@ -123,14 +129,15 @@ class Learner:
         self._suspect = set()
 
     def _refit(self) -> None:
-        """Fit anew, from the last fit on; from nothing each time the blocks have doubled."""
-        doubled = self._count >= 2 * self._from_nothing or self._count < BLOCKS_SURE
-        if doubled:
+        """Fit anew, from the last fit on; from nothing each time the blocks have grown by much."""
+        grown = self._count >= FRESH_GROWTH * self._from_nothing or self._count < BLOCKS_SURE
+        if grown:
             self._from_nothing = self._count
         # What cannot be solved must not end the ride: the fit before stands.
         with contextlib.suppress(np.linalg.LinAlgError):
-            self._posterior = self._fit(near=None if doubled else self._posterior)
-        self._next_fit = max(self._count + 1, int(REFIT_GROWTH * self._count))
+            self._posterior = self._fit(near=None if grown else self._posterior)
+        later = min(int(REFIT_GROWTH * self._count), self._count + REFIT_MOST)
+        self._next_fit = max(self._count + 1, later)
 
     def _fit(self, water_sd_mps: float = WATER_SD_MPS, near: Posterior | None = None) -> Posterior:
         circles = self._circles if water_sd_mps else []

@@ -5,13 +5,17 @@ from collections.abc import Iterator
 import numpy as np
 
 from onboard.block import Block, Channel
+from onboard.efficiency.cumulative import CAPACITY
 
-SLICE_S = 10.0
+SLICE_S = 100.0
 """Short against what the cumulative curves remember at any rate, long against a live block."""
+
+SAMPLES_MOST = CAPACITY // 2
+"""Slices are taken together up to so many samples of a channel: the curves remember twice that."""
 
 
 def slices(block: Block) -> Iterator[Block]:
-    """Give the block in pieces that each lie within one slice of `SLICE_S`; order is kept."""
+    """Give the block in pieces of one or a few slices of `SLICE_S`; order is kept."""
     channels = {name: channel for name, channel in block.channels.items() if len(channel)}
     places = {}
     for name, channel in channels.items():
@@ -24,11 +28,21 @@ def slices(block: Block) -> Iterator[Block]:
     if len(numbers) == 1:
         yield block
         return
-    for number in numbers.tolist():
-        piece = {}
-        for name, channel in channels.items():
-            begin, end = np.searchsorted(places[name], [number, number + 0.5]).tolist()
-            if end > begin:
-                columns = {key: column[begin:end] for key, column in channel.columns.items()}
-                piece[name] = Channel(channel.t_s[begin:end], columns)
+    # Where each slice ends in each channel.
+    ends = {name: np.searchsorted(places[name], numbers, side="right") for name in channels}
+    begin = dict.fromkeys(channels, 0)
+    for n in range(len(numbers)):
+        more = {name: int(ends[name][min(n + 1, len(numbers) - 1)]) for name in channels}
+        if n + 1 < len(numbers) and max(more[c] - begin[c] for c in channels) <= SAMPLES_MOST:
+            continue
+        end = {name: int(ends[name][n]) for name in channels}
+        piece = {
+            name: Channel(
+                channel.t_s[begin[name] : end[name]],
+                {key: part[begin[name] : end[name]] for key, part in channel.columns.items()},
+            )
+            for name, channel in channels.items()
+            if end[name] > begin[name]
+        }
         yield Block(piece)
+        begin = end

@@ -156,7 +156,7 @@ def fit(
     water_sd_mps
         What the water may do (0 holds it at rest: then the curve is in speed over ground).
     near
-        A fit of nearly the same blocks, to start from as well.
+        A fit of nearly the same blocks, to start from; None: from nothing, in two ways.
     """
     data = _Data(blocks, fixed=water_sd_mps == 0)
     normal, right = _prior(data.knots, max(water_sd_mps, 1e-4))
@@ -164,8 +164,7 @@ def fit(
     if carried is not None:
         _add_carried(normal, right, carried)
     if near is not None:
-        fresh = (np.zeros(2), _start_curve(carried))
-        starts = [(near.water_mps, near.ln_speed), fresh]
+        starts = [(near.water_mps, near.ln_speed)]
     else:
         waters = (np.zeros(2), _start_water(data, water_sd_mps))
         starts = [(water, _start_curve(carried)) for water in waters]

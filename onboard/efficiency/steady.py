@@ -7,6 +7,7 @@ the craft then follows without a lag that matters. The criterion looks at halves
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.efficiency.cells import Cells
@@ -56,16 +57,15 @@ class SteadyFinder:
         """Take in seconds in order; give the steady blocks that ended in them."""
         new = np.stack([cells.t_s, cells.power_w, cells.east_mps, cells.north_mps], axis=1)
         rows = np.concatenate([self._rows, new])
+        first_new = len(rows) - len(new)
         self._rows = rows[-WINDOW_S + 1 :]
-        found = []
-        for end in np.flatnonzero(rows[:, 0] % BLOCK_S == 0).tolist():
-            window = rows[max(end + 1 - WINDOW_S, 0) : end + 1]
-            first_new = len(rows) - len(new)
-            if end >= first_new and len(window) == WINDOW_S:
-                block = steady_block(window)
-                if block is not None:
-                    found.append(block)
-        return found
+        ends = np.flatnonzero(rows[first_new:, 0] % BLOCK_S == 0) + first_new + 1
+        ends = ends[ends >= WINDOW_S]
+        if not len(ends):
+            return []
+        windows = rows[ends[:, None] + np.arange(-WINDOW_S, 0)]
+        steady = np.flatnonzero(_are_steady(windows))
+        return [_block(windows[n]) for n in steady.tolist()]
 
 
 def steady_block(rows: FloatArray) -> SteadyBlock | None:
@@ -76,32 +76,48 @@ def steady_block(rows: FloatArray) -> SteadyBlock | None:
     rows
         Time, power, velocity east and north of `WINDOW_S` seconds, shape (30, 4).
     """
-    if np.isnan(rows).any(axis=1).sum() > UNKNOWN_MOST or rows[-1, 0] - rows[0, 0] > WINDOW_S:
-        return None
+    return _block(rows) if _are_steady(rows[None])[0] else None
+
+
+def _are_steady(windows: FloatArray) -> npt.NDArray[np.bool_]:
+    """Tell which windows are steady; shape (n, 30, 4)."""
+    unknown = np.isnan(windows).any(axis=2)
+    whole = unknown.sum(axis=1) <= UNKNOWN_MOST
+    whole &= windows[:, -1, 0] - windows[:, 0, 0] <= WINDOW_S
     # Two pieces of settling, so that a change within it does not average out, and two halves.
-    pieces = (rows[:5], rows[5:10], rows[10:20], rows[20:])
-    parts = [np.nanmean(part, axis=0) for part in pieces]
-    power = np.array([part[1] for part in parts])
-    speed = np.array([np.hypot(part[2], part[3]) for part in parts])
-    middle_w, middle_mps = (power[2] + power[3]) / 2, (speed[2] + speed[3]) / 2
-    if middle_mps < SLOWEST_MPS or middle_w <= 0:
-        return None
-    course = np.degrees(np.unwrap([np.arctan2(part[2], part[3]) for part in parts]))
-    speed_limit = max(SPEED_MPS, SPEED_FRACTION * middle_mps)
-    steady = (
-        abs(power[3] - power[2]) < POWER_FRACTION * middle_w
-        and np.abs(power[:2] - middle_w).max() < POWER_BEFORE_FRACTION * middle_w
-        and abs(speed[3] - speed[2]) < speed_limit
-        and np.abs(speed[:2] - middle_mps).max() < 1.5 * speed_limit
-        and np.ptp(course) < COURSE_DEG
+    bounds = ((0, 5), (5, 10), (10, 20), (20, 30))
+    known = ~np.isnan(windows[:, :, 1:])
+    values = np.where(known, windows[:, :, 1:], 0.0)
+    parts = np.stack(
+        [values[:, a:b].sum(axis=1) / np.maximum(known[:, a:b].sum(axis=1), 1) for a, b in bounds],
+        axis=1,
     )
-    if not steady:
-        return None
+    power, speed = parts[:, :, 0], np.hypot(parts[:, :, 1], parts[:, :, 2])
+    middle_w, middle_mps = (power[:, 2] + power[:, 3]) / 2, (speed[:, 2] + speed[:, 3]) / 2
+    course = np.unwrap(np.arctan2(parts[:, :, 1], parts[:, :, 2]), axis=1)
+    speed_limit = np.maximum(SPEED_MPS, SPEED_FRACTION * middle_mps)
+    before_w = np.abs(power[:, :2] - middle_w[:, None]).max(axis=1)
+    before_mps = np.abs(speed[:, :2] - middle_mps[:, None]).max(axis=1)
+    steady: npt.NDArray[np.bool_] = (
+        whole
+        & (middle_mps >= SLOWEST_MPS)
+        & (middle_w > 0)
+        & (np.abs(power[:, 3] - power[:, 2]) < POWER_FRACTION * middle_w)
+        & (before_w < POWER_BEFORE_FRACTION * middle_w)
+        & (np.abs(speed[:, 3] - speed[:, 2]) < speed_limit)
+        & (before_mps < 1.5 * speed_limit)
+        & (np.degrees(np.ptp(course, axis=1)) < COURSE_DEG)
+    )
+    return steady
+
+
+def _block(rows: FloatArray) -> SteadyBlock:
+    """Give the means of a steady window."""
+    third = np.nanmean(rows[10:20], axis=0)
+    course = np.arctan2(third[2], third[3])
     block = rows[SETTLE_S:]
     block = block[~np.isnan(block).any(axis=1)]
-    along = block[:, 2] * np.sin(np.radians(course[2])) + block[:, 3] * np.cos(
-        np.radians(course[2])
-    )
+    along = block[:, 2] * np.sin(course) + block[:, 3] * np.cos(course)
     block = block[kept(block[:, 1]) & kept(along)]
     means = block.mean(axis=0)
     return SteadyBlock(

@@ -16,6 +16,11 @@ class Aim:
     speed_mps: float | None = None
     power_w: float | None = None
 
+    @property
+    def is_set(self) -> bool:
+        """Whether anything is wanted."""
+        return self != Aim()
+
 
 @dataclass(frozen=True)
 class Target:

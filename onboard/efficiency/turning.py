@@ -4,6 +4,7 @@ Its centre is the set and drift, whatever the turn costs in speed, and without a
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -15,6 +16,8 @@ FULL_DEG, LEAST_DEG = 345.0, 240.0
 """A turn is taken when it is full, or when it ends after this much."""
 
 ENDED_S, ENDED_DEG = 5, 8.0
+LONGEST_GAP_S = 2.0
+FEWEST_S = 12
 BACK_FRACTION = 0.15
 """The share of its changes of course that may go the other way: at rest, noise alone turns the
 course about."""
@@ -42,34 +45,55 @@ class CircleFinder:
     """Finds turns at steady power."""
 
     def __init__(self) -> None:
-        self._rows = np.empty((0, 4))
+        # Time, power, velocity east and north, course counted on without a jump.
+        self._rows = np.empty((0, 5))
+        self._course_rad = self._counted_rad = 0.0
 
     def fold(self, cells: Cells) -> list[Circle]:
         """Take in seconds in order; give the circles of turns that ended in them."""
+        east, north = cells.east_mps, cells.north_mps
+        columns = (cells.t_s, cells.power_w, east, north, self._counted_on(east, north))
+        rows = np.stack(columns, axis=1)
+        usable = np.isfinite(rows).all(axis=1) & (np.hypot(east, north) > SLOWEST_MPS)
+        # It is looked at every few seconds; what cannot be used begins anew.
+        stops = np.flatnonzero(~usable | (cells.t_s % ENDED_S == 0)) + 1
         found = []
-        columns = (cells.t_s, cells.power_w, cells.east_mps, cells.north_mps)
-        for row in np.stack(columns, axis=1):
-            slow = not np.hypot(row[2], row[3]) > SLOWEST_MPS
-            if np.isnan(row).any() or slow or self._gap(row[0]):
-                self._rows = np.empty((0, 4))
+        for begin, end in pairwise(dict.fromkeys([0, *stops.tolist(), len(rows)])):
+            if not usable[end - 1]:
+                self._rows = np.empty((0, 5))
                 continue
-            self._rows = np.concatenate([self._rows[-LONGEST_S + 1 :], row[None]])
-            if row[0] % ENDED_S == 0 and len(turn := self._turn()):
-                self._rows = np.empty((0, 4))
-                circle = fit_circle(turn[:, 2:], float(turn[-1, 0]))
+            if len(self._rows) and rows[begin, 0] - self._rows[-1, 0] > LONGEST_GAP_S:
+                self._rows = np.empty((0, 5))
+            self._rows = np.concatenate([self._rows, rows[begin:end]])[-LONGEST_S:]
+            if rows[end - 1, 0] % ENDED_S == 0 and len(turn := self._turn()):
+                self._rows = np.empty((0, 5))
+                circle = fit_circle(turn[:, 2:4], float(turn[-1, 0]))
                 if circle is not None:
                     found.append(circle)
         return found
 
-    def _gap(self, t_s: float) -> bool:
-        return bool(len(self._rows)) and t_s - self._rows[-1, 0] > 2.0
+    def _counted_on(self, east_mps: FloatArray, north_mps: FloatArray) -> FloatArray:
+        """Give the course as turned so far [rad]; where it is not known, as before."""
+        course = np.arctan2(east_mps, north_mps)
+        known = np.flatnonzero(np.isfinite(course))
+        changes = np.zeros(len(course))
+        if len(known):
+            steps = np.diff(course[known], prepend=self._course_rad)
+            changes[known] = np.remainder(steps + np.pi, 2 * np.pi) - np.pi
+            self._course_rad = float(course[known[-1]])
+        counted: FloatArray = np.cumsum(np.append(self._counted_rad, changes))[1:]
+        if len(counted):
+            self._counted_rad = float(counted[-1])
+        return counted
 
     def _turn(self) -> FloatArray:
         """Give the seconds of the turn that has just become full or ended; none without."""
         none = self._rows[:0]
-        if len(self._rows) < 12:
+        if len(self._rows) < FEWEST_S:
             return none
-        course = np.unwrap(np.arctan2(self._rows[:, 2], self._rows[:, 3]))
+        course = self._rows[:, 4]
+        if np.degrees(np.ptp(course)) < LEAST_DEG:
+            return none
         turned = np.degrees(np.abs(course[-1] - course))
         ended = turned[-1 - ENDED_S] < ENDED_DEG
         wanted = LEAST_DEG if ended else FULL_DEG

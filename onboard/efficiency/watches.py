@@ -6,11 +6,11 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
-from onboard.efficiency.advice import Advice
 from onboard.efficiency.alerts import EVENTS_MOST, Alert, Condition, Event, Watch
 from onboard.efficiency.battery import Pack
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.figure import Unknown
+from onboard.efficiency.target import Target
 from onboard.efficiency.trailing import Trailing
 from onboard.profile import Profile
 
@@ -105,8 +105,8 @@ class Watches:
         text = "Values that cannot be were left out: check the sensors and their wiring."
         self._watch("implausible", cells.t_s, found, text)
 
-    def energy(self, t_s: float, pack: Pack, power_w: float) -> None:
-        """Look at what is left at a power [W]."""
+    def energy(self, t_s: float, pack: Pack, power_w: float) -> float:
+        """Look at what is left at a power [W]; give how far off an alert is [Wh]."""
         left, full = pack.left_wh(power_w), pack.full.value
         gone = left <= 0
         self.state(t_s, "reserve_reached", gone, "The reserve or the cut-off is reached: land now.")
@@ -115,13 +115,12 @@ class Watches:
         self.state(t_s, "energy_low", low, text)
         text = "The rested battery's voltage contradicts the stated charge: the voltage counts."
         self.state(t_s, "battery_contradicted", pack.contradicted, text)
+        return left - LOW_FRACTION * full
 
-    def advice(self, t_s: float, advice: Advice) -> None:
+    def advice(self, t_s: float, turn_back: bool, target: Target | Unknown) -> None:
         """Look at the way home and the target."""
-        home, target = advice.home, advice.target
-        turn = not isinstance(home, Unknown) and home.turn_back is True
         text = "Turn back now: the energy left is what the way home takes, with the reserve kept."
-        self.state(t_s, "turn_back", turn, text)
+        self.state(t_s, "turn_back", turn_back, text)
         never = not isinstance(target, Unknown) and target.reason.startswith("Cannot")
         reason = "" if isinstance(target, Unknown) else target.reason
         self.state(t_s, "cannot_be_made", never, reason)

@@ -135,7 +135,7 @@ def test_no_advice_before_anything_is_known() -> None:
     figures = Engine(Profile(battery=PACK)).figures()
     for advice in (figures.home, figures.target, figures.best_speed_mps):
         assert isinstance(advice, Unknown)
-    assert Engine(Profile()).figures().home == Unknown("too little data yet")
+    assert Engine(Profile()).figures().home == Unknown("no [battery] in the craft profile")
 
 
 def test_the_best_speed_lies_where_algebra_puts_it() -> None:

@@ -6,7 +6,7 @@ import pytest
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.figure import Unknown
 from onboard.efficiency.home import Home
-from onboard.efficiency.outlook import WEATHER_FRACTION, outlook
+from onboard.efficiency.outlook import WEATHER_FRACTION, Outlook, outlook
 from onboard.efficiency.shared_errors import CAPACITY, GAIN, prior_covariance
 from onboard.efficiency.target_speed import SURE_SD, CueKeeper, advised_speed
 from onboard.profile import Battery, Sensors
@@ -111,23 +111,29 @@ def six_km_out() -> Home:
     return home
 
 
+def advise(home: Home, ahead: Outlook, leaving_mps: float):
+    """The way home right after a look."""
+    home.look(ahead, leaving_mps)
+    return home.way(ahead, leaving_mps)
+
+
 def test_nobody_is_sent_home_at_a_crawl() -> None:
     home = Home()
     home.fold(straight_out(3010))
     # The cheapest speed is 0.63 m/s; 80 % of the 2 m/s ridden out are the least, 60 % in need.
-    assert home.advise(ahead(), 2.0).speed_mps == pytest.approx(1.6, abs=0.02)
-    assert home.advise(ahead(full_wh=90.0), 2.0).speed_mps == pytest.approx(1.2, abs=0.02)
-    assert six_km_out().advise(ahead(), 2.0).speed_mps == pytest.approx(0.63, abs=0.02)
+    assert advise(home, ahead(), 2.0).speed_mps == pytest.approx(1.6, abs=0.02)
+    assert advise(home, ahead(full_wh=90.0), 2.0).speed_mps == pytest.approx(1.2, abs=0.02)
+    assert advise(six_km_out(), ahead(), 2.0).speed_mps == pytest.approx(0.63, abs=0.02)
 
 
 def test_turn_back_comes_before_it_is_too_late_and_stays() -> None:
     home = six_km_out()
     # 6 km at best (6.6 Wh/km): 39.7 Wh, and 3 % weather at 1.64 sd.
-    assert home.advise(ahead(full_wh=60.0), 2.0).turn_back is False
-    assert home.advise(ahead(full_wh=41.0), 2.0).turn_back is True
-    assert home.advise(ahead(full_wh=42.3), 2.0).turn_back is True
-    assert home.advise(ahead(full_wh=60.0), -2.0).turn_back is False
-    way = home.advise(ahead(full_wh=60.0), 2.0)
+    assert advise(home, ahead(full_wh=60.0), 2.0).turn_back is False
+    assert advise(home, ahead(full_wh=41.0), 2.0).turn_back is True
+    assert advise(home, ahead(full_wh=42.3), 2.0).turn_back is True
+    assert advise(home, ahead(full_wh=60.0), -2.0).turn_back is False
+    way = advise(home, ahead(full_wh=60.0), 2.0)
     assert way.energy_wh.value == pytest.approx(6000 / 1000 * 6.614, rel=5e-3)
     assert way.margin_wh.value == pytest.approx(60 - way.energy_wh.value)
     assert way.margin_wh.low < way.margin_wh.value < way.margin_wh.high
@@ -135,9 +141,9 @@ def test_turn_back_comes_before_it_is_too_late_and_stays() -> None:
 
 def test_who_leaves_must_turn_back_sooner_than_who_comes_home() -> None:
     home = six_km_out()
-    leaving = [home.advise(ahead(full_wh=energy), 3.0).turn_back for energy in (60.0, 42.2)]
+    leaving = [advise(home, ahead(full_wh=energy), 3.0).turn_back for energy in (60.0, 42.2)]
     home.turn_back = False
-    coming = home.advise(ahead(full_wh=42.2), -3.0).turn_back
+    coming = advise(home, ahead(full_wh=42.2), -3.0).turn_back
     assert (leaving, coming) == ([False, True], False)
 
 
@@ -150,5 +156,5 @@ def test_a_cost_known_to_a_factor_only_counts_for_more() -> None:
 
 def test_a_following_current_outward_hinders_on_the_way_home() -> None:
     home = six_km_out()
-    still, against = home.advise(ahead(), 2.0), home.advise(ahead(head_mps=0.5), 2.0)
+    still, against = advise(home, ahead(), 2.0), advise(home, ahead(head_mps=0.5), 2.0)
     assert against.energy_wh.value > 2 * still.energy_wh.value

@@ -5,7 +5,7 @@ import pytest
 
 from onboard.block import COLUMNS, Block, Channel
 from onboard.efficiency.bands import Bands
-from onboard.efficiency.cells import Cells, split_cells
+from onboard.efficiency.cells import Cells, part_of_cells
 from onboard.efficiency.engine import Engine
 from onboard.efficiency.figure import Unknown
 from onboard.efficiency.present import PresentRiding
@@ -94,8 +94,8 @@ def test_bands_hold_all_that_was_measured() -> None:
     whole, pieces = Bands(), Bands()
     every = cells(power, speed)
     whole.fold(every)
-    for part in split_cells(every, 10):
-        pieces.fold(part)
+    for begin in range(0, len(every), 10):
+        pieces.fold(part_of_cells(every, begin, begin + 10))
     table = whole.table(np.zeros((5, 5)), 0.01)
     known = np.isfinite(power)
     assert sum(band.energy_wh for band in table) == pytest.approx(np.nansum(power) / 3600)
@@ -109,13 +109,6 @@ def test_bands_hold_all_that_was_measured() -> None:
     assert [band.speed_high_mps - band.speed_low_mps for band in table] == [0.25] * len(table)
     again = pieces.table(np.zeros((5, 5)), 0.01)
     assert [band.energy_wh for band in again] == pytest.approx([b.energy_wh for b in table])
-
-
-def test_cells_are_split_at_whole_multiples() -> None:
-    every = cells(np.arange(37.0), 2.0, begin_s=4.0)
-    parts = list(split_cells(every, 10))
-    assert [part.t_s[-1] for part in parts] == [10, 20, 30, 40, 41]
-    assert np.concatenate([part.power_w for part in parts]).tolist() == every.power_w.tolist()
 
 
 def test_a_second_in_a_gap_is_no_second_of_riding() -> None:
