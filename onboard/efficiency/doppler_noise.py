@@ -5,6 +5,7 @@ variance of a mean velocity times the time it is taken over [m^2/s], each axis. 
 throttle do not come in; the second difference of three twenty-second means takes out the course.
 """
 
+import math
 from bisect import bisect_left, insort
 
 import numpy as np
@@ -42,9 +43,9 @@ class DopplerNoise:
         self.long_run_m2ps = AT_FIRST_M2PS
         self._sizes: list[float] = []
         self._in_order: list[float] = []
-        self._sum = np.zeros(2)
+        self._east = self._north = 0.0
         self._count = 0
-        self._means: list[FloatArray] = []
+        self._means: list[tuple[float, float]] = []
 
     def take(self, moves: npt.NDArray[np.bool_], own_m: FloatArray) -> FloatArray:
         """Take in seconds; give by how much noise makes v x speed too large at each [m^2/s^2].
@@ -67,34 +68,39 @@ class DopplerNoise:
         while at < len(moves):
             stop = min(at + BLOCK_S - self._count, len(moves))
             excess[at:stop] = SMOOTH_SHARE * self.long_run_m2ps / 5.0 / 2.0
-            if np.all(moves[at:stop]):
+            if moves[at:stop].all():
                 # One by one, so that the sum is the same for any cut.
-                self._sum = np.cumsum(np.vstack([self._sum, own_m[at:stop]]), axis=0)[-1]
+                for east, north in own_m[at:stop].tolist():
+                    self._east += east
+                    self._north += north
             else:
                 self._means.clear()
-                self._sum[:] = np.nan
+                self._east = math.nan
             self._count += stop - at
             if self._count == BLOCK_S:
-                self._close(self._sum / BLOCK_S)
-                self._sum, self._count = np.zeros(2), 0
+                self._close(self._east / BLOCK_S, self._north / BLOCK_S)
+                self._east = self._north = 0.0
+                self._count = 0
             at = stop
         return excess
 
-    def _close(self, mean: FloatArray) -> None:
-        if np.isnan(mean[0]):
+    def _close(self, east_mps: float, north_mps: float) -> None:
+        """Take in the mean of a block; it is not known if the craft did not move all the while."""
+        if math.isnan(east_mps):
             self._means.clear()
             return
-        self._means.append(mean)
+        self._means.append((east_mps, north_mps))
         if len(self._means) < 3:
             return
         first, middle, last = self._means
         del self._means[0]
-        along = first + middle + last
-        size = float(np.hypot(*along))
-        if float(first @ last) < STRAIGHT_COS * float(np.hypot(*first) * np.hypot(*last)):
+        east = first[0] + middle[0] + last[0]
+        north = first[1] + middle[1] + last[1]
+        together = first[0] * last[0] + first[1] * last[1]
+        if together < STRAIGHT_COS * math.hypot(*first) * math.hypot(*last):
             return
-        second = middle - (first + last) / 2
-        self._keep(abs(float(second[0] * along[1] - second[1] * along[0])) / size)
+        aside = [middle[axis] - (first[axis] + last[axis]) / 2 for axis in (0, 1)]
+        self._keep(abs(aside[0] * north - aside[1] * east) / math.hypot(east, north))
         count = len(self._in_order)
         if count >= FEWEST:
             median = (self._in_order[(count - 1) // 2] + self._in_order[count // 2]) / 2

@@ -9,11 +9,11 @@ import tempfile
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
-from tests.benchmarks import damaged, live, memory, review, telemetry_log
+from tests.benchmarks import damaged, engine, live, memory, review, telemetry_log
 from tests.benchmarks.made_log import hour_log, long_log
 from tests.benchmarks.rows import ROUNDS, timed
 
-PARTS = ("log", "live", "memory", "damaged", "review")
+PARTS = ("log", "live", "engine", "memory", "damaged", "review")
 
 PROFILE = """
 [battery]
@@ -40,6 +40,7 @@ def main() -> None:
         parts: dict[str, Callable[[], Iterable[str]]] = {
             "log": lambda: (timed(row, chosen.rounds) for row in telemetry_log.rows(hour)),
             "live": lambda: (timed(row, chosen.rounds) for row in live.rows(hour)),
+            "engine": lambda: (timed(row, chosen.rounds) for row in engine.rows()),
             "memory": lambda: memory.lines(hour, long, chosen.hours),
             "damaged": lambda: damaged.lines(hour, folder),
             "review": lambda: (
