@@ -46,13 +46,13 @@ class CumulativeCurves:
         self._columns = {name: number for number, name in enumerate(names)}
         # Twice the room: points are moved down when it is full, so that they stay in one piece.
         self._t_s = np.empty(2 * CAPACITY)
-        self._total = np.empty((2 * CAPACITY, len(names)))
+        self._total = np.empty((len(names), 2 * CAPACITY))
         self._end = 0
         self._first_s: float | None = None
 
     def total(self, name: str) -> float:
         """Give the total so far."""
-        return float(self._total[self._end - 1, self._columns[name]]) if self._end else 0.0
+        return float(self._total[self._columns[name], self._end - 1]) if self._end else 0.0
 
     @property
     def first_s(self) -> float | None:
@@ -77,18 +77,18 @@ class CumulativeCurves:
         t_s
             Times, later than all before and rising [s], shape (n,).
         increments
-            What was added since the point before, shape (n, names); the very first counts for
+            What was added since the point before, shape (names, n); the very first counts for
             nothing.
         """
         if not len(t_s):
             return
+        summed = np.empty((len(increments), len(t_s) + 1))
+        summed[:, 0] = self._total[:, self._end - 1] if self._end else 0.0
+        summed[:, 1:] = increments
         if self._first_s is None:
             self._first_s = float(t_s[0])
-            increments = np.concatenate([np.zeros_like(increments[:1]), increments[1:]])
-        before = (
-            self._total[self._end - 1 : self._end] if self._end else np.zeros_like(increments[:1])
-        )
-        total = np.cumsum(np.concatenate([before, increments]), axis=0)[1:]
+            summed[:, 1] = 0.0
+        total = np.cumsum(summed, axis=1, out=summed)[:, 1:]
         # The last two points kept may turn out to be in the middle of their slice.
         held = self._t_s[max(self._end - 2, 0) : self._end]
         slices = np.floor(
@@ -98,14 +98,16 @@ class CumulativeCurves:
             self._end -= 1
         first = slices[2:] != slices[1:-1]
         kept = first | np.append(first[1:], True)
-        t_s, total = t_s[kept][-CAPACITY:], total[kept][-CAPACITY:]
+        if not kept.all():
+            t_s, total = t_s[kept], total[:, kept]
+        t_s, total = t_s[-CAPACITY:], total[:, -CAPACITY:]
         if self._end + len(t_s) > len(self._t_s):
             moved = slice(self._end - min(self._end, CAPACITY), self._end)
             self._end = moved.stop - moved.start
             self._t_s[: self._end] = self._t_s[moved].copy()
-            self._total[: self._end] = self._total[moved].copy()
+            self._total[:, : self._end] = self._total[:, moved].copy()
         self._t_s[self._end : self._end + len(t_s)] = t_s
-        self._total[self._end : self._end + len(t_s)] = total
+        self._total[:, self._end : self._end + len(t_s)] = total
         self._end += len(t_s)
 
     @overload
@@ -123,9 +125,9 @@ class CumulativeCurves:
             if not t_s.size:
                 return np.empty(t_s.shape)
             kept = self._around(float(t_s.min()), float(t_s.max()))
-            return np.interp(t_s, self._t_s[kept], self._total[kept, self._columns[name]])
+            return np.interp(t_s, self._t_s[kept], self._total[self._columns[name], kept])
         kept = self._around(t_s, t_s)
-        return float(np.interp(t_s, self._t_s[kept], self._total[kept, self._columns[name]]))
+        return float(np.interp(t_s, self._t_s[kept], self._total[self._columns[name], kept]))
 
     def _around(self, begin_s: float, end_s: float) -> slice:
         """Give the points that matter between two times: to look at all takes far longer."""

@@ -42,7 +42,7 @@ class DistanceMeter:
         self.bridged_m = 0.0
         """Distance over steps longer than `GAP_S` [m]."""
         self.bridged_variance_m2 = 0.0
-        self._last = np.empty((0, 5))
+        self._last = np.empty((5, 0))
 
     @property
     def first_s(self) -> float:
@@ -57,7 +57,7 @@ class DistanceMeter:
     @property
     def speed_mps(self) -> float:
         """The last speed [m/s], NaN before the first."""
-        return float(np.hypot(*self._last[-1, 1:3])) if len(self._last) else float("nan")
+        return float(np.hypot(*self._last[1:3, -1])) if self._last.size else float("nan")
 
     @property
     def max_speed_mps(self) -> float:
@@ -102,24 +102,28 @@ class DistanceMeter:
         """Take in samples; all arrays have shape (n,), NaN is unknown."""
         speed = np.hypot(east_mps, north_mps)
         passed = self.gate.passes(t_s, np.isfinite(speed), speed < SPEED_MOST_MPS)
-        new = np.stack([t_s, east_mps, north_mps, latitude_deg, longitude_deg], axis=1)[passed]
-        new = new[self.jumps.passes(new[:, 0], new[:, 1], new[:, 2])]
-        if not len(new):
+        new = np.stack([t_s, east_mps, north_mps, latitude_deg, longitude_deg])
+        if not passed.all():
+            new, speed = new[:, passed], speed[passed]
+        no_jump = self.jumps.passes(*new[:3])
+        if not no_jump.all():
+            new, speed = new[:, no_jump], speed[no_jump]
+        if not new.size:
             return
-        rows = np.concatenate([self._last, new])
-        fresh = len(self._last)
-        self._last = rows[-1:].copy()
-        step_s = np.diff(rows[:, 0])
-        steps = step_s[:, None] * (rows[1:, 1:3] + rows[:-1, 1:3]) / 2
+        rows = np.concatenate([self._last, new], axis=1)
+        fresh = self._last.size
+        self._last = rows[:, -1:].copy()
+        step_s = np.diff(rows[0])
+        increments = np.zeros((3, new.shape[1]))
+        steps = increments[:, 0 if fresh else 1 :]
+        steps[:2] = (rows[1:3, 1:] + rows[1:3, :-1]) * (step_s / 2)
         gaps = step_s > GAP_S
         for n in np.flatnonzero(gaps).tolist():
-            steps[n] = self._bridge(rows[n], rows[n + 1], steps[n])
-        increments = np.concatenate([steps, np.where(gaps, 0.0, step_s)[:, None]], axis=1)
-        if not fresh:
-            increments = np.concatenate([np.zeros((1, 3)), increments])
-        self.displacement.extend(new[:, 0], increments)
+            steps[:2, n] = self._bridge(rows[:, n], rows[:, n + 1], steps[:2, n])
+        steps[2] = np.where(gaps, 0.0, step_s)
+        self.displacement.extend(new[0], increments)
         self.track.advance(self.displacement)
-        self.moving.fold(new[:, 0], np.hypot(new[:, 1], new[:, 2]))
+        self.moving.fold(new[0], speed)
 
     def _bridge(self, before: FloatArray, after: FloatArray, by_speed: FloatArray) -> FloatArray:
         """Give the displacement over a gap: by the positions, else by the speeds of both sides."""

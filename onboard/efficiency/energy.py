@@ -61,7 +61,7 @@ class EnergyMeter:
         """Energy over gaps that the autopilot's counters cover [Wh]."""
         self._squares = 0.0
         self._counter_ah = float("nan")
-        self._last = np.empty((0, 5))
+        self._last = np.empty((5, 0))
 
     @property
     def counter_ah(self) -> float:
@@ -71,12 +71,12 @@ class EnergyMeter:
     @property
     def volts_v(self) -> float:
         """The last corrected voltage [V], NaN before the first sample."""
-        return float(self._last[-1, 1]) if len(self._last) else float("nan")
+        return float(self._last[1, -1]) if self._last.size else float("nan")
 
     @property
     def amps_a(self) -> float:
         """The last corrected current [A], positive out of the battery, NaN before the first."""
-        return float(self._last[-1, 2]) if len(self._last) else float("nan")
+        return float(self._last[2, -1]) if self._last.size else float("nan")
 
     def fold(
         self,
@@ -102,28 +102,32 @@ class EnergyMeter:
         self.heard_amps |= bool(np.any(np.isfinite(amps)))
         possible = (volts > 0) & (volts < VOLTS_MOST_V) & (np.abs(amps) < AMPS_MOST_A)
         passed = self.gate.passes(t_s, np.isfinite(volts) & np.isfinite(amps), possible)
-        none = np.full(len(t_s), np.nan)
-        charge_out = none if charge_out_ah is None else charge_out_ah
-        energy_out = none if energy_out_wh is None else energy_out_wh
-        new = np.stack([t_s, volts, amps, charge_out, energy_out], axis=1)[passed]
-        if not len(new):
+        new = np.full((5, len(t_s)), np.nan)
+        new[0], new[1], new[2] = t_s, volts, amps
+        if charge_out_ah is not None:
+            new[3] = charge_out_ah
+        if energy_out_wh is not None:
+            new[4] = energy_out_wh
+        if not passed.all():
+            new = new[:, passed]
+        if not new.size:
             return
-        rows = np.concatenate([self._last, new])
-        fresh = len(self._last)
-        self._last = rows[-1:].copy()
-        step_s = np.diff(rows[:, 0])
+        rows = np.concatenate([self._last, new], axis=1)
+        fresh = self._last.size
+        self._last = rows[:, -1:].copy()
+        step_s = np.diff(rows[0])
         hours = step_s / SECONDS_PER_HOUR
-        power = rows[:, 1] * rows[:, 2]
+        power = rows[1] * rows[2]
         middle_w = (power[1:] + power[:-1]) / 2
         energy = middle_w * hours
-        charge = hours * (rows[1:, 2] + rows[:-1, 2]) / 2
+        charge = hours * (rows[2, 1:] + rows[2, :-1]) / 2
         gaps = step_s > GAP_S
-        squares = np.cumsum(np.concatenate([[self._squares], np.where(gaps, 0, energy * middle_w)]))
+        squares = np.cumsum(np.append(self._squares, np.where(gaps, 0, energy * middle_w)))
         self._squares = float(squares[-1])
         before = self.curves.total("energy_wh"), self.curves.total("measured_s")
         measured_s = np.where(gaps, 0.0, step_s)
         for n in np.flatnonzero(gaps).tolist():
-            counted = self._by_counters(rows[n], rows[n + 1])
+            counted = self._by_counters(rows[:, n], rows[:, n + 1])
             if counted is not None:
                 charge[n], energy[n] = counted
                 self.counted_wh += counted[1]
@@ -136,31 +140,28 @@ class EnergyMeter:
             self.bridged_variance_wh2 += _bridge_variance(
                 float(hours[n]), power[n : n + 2], max(variance_w2, 0.0)
             )
-        increments = np.stack(
-            [
-                energy,
-                charge,
-                hours * (rows[1:, 1] + rows[:-1, 1]) / 2,
-                measured_s,
-                self._counted(rows, charge),
-            ],
-            axis=1,
-        )
-        if not fresh:
-            increments = np.concatenate([np.zeros((1, 5)), increments])
-        self.curves.extend(new[:, 0], increments)
+        increments = np.zeros((5, len(step_s) + (0 if fresh else 1)))
+        volt_hours = hours * (rows[1, 1:] + rows[1, :-1]) / 2
+        steps = (energy, charge, volt_hours, measured_s, self._counted(rows, hours, charge))
+        for column, step in zip(increments, steps, strict=True):
+            column[-len(step) :] = step
+        self.curves.extend(new[0], increments)
 
-    def _counted(self, rows: FloatArray, charge_ah: FloatArray) -> FloatArray:
+    def _counted(self, rows: FloatArray, hours: FloatArray, charge_ah: FloatArray) -> FloatArray:
         """Give the steps of charge by the autopilot's counter, ours where it tells nothing [Ah]."""
-        counter = np.concatenate([[self._counter_ah], rows[1:, 3]])
-        known = np.where(np.isfinite(counter), np.arange(len(counter)), 0)
-        counter = counter[np.maximum.accumulate(known)]
+        counter = np.append(self._counter_ah, rows[3, 1:])
+        finite = np.isfinite(counter)
+        if not finite[1:].any() and not finite[0]:
+            return charge_ah
+        if not finite.all():
+            known = np.where(finite, np.arange(len(counter)), 0)
+            counter = counter[np.maximum.accumulate(known)]
         self._counter_ah = float(counter[-1])
-        hours = np.diff(rows[:, 0]) / SECONDS_PER_HOUR
         sensors = self._sensors
-        step = sensors.current_scale * np.diff(counter) + sensors.current_offset_a * hours
+        counted_ah = np.diff(counter)
+        step = sensors.current_scale * counted_ah + sensors.current_offset_a * hours
         # Unknown as yet, or begun anew.
-        silent = np.isnan(step) | (np.diff(counter) < -COUNTER_STEP_AH)
+        silent = np.isnan(step) | (counted_ah < -COUNTER_STEP_AH)
         counted: FloatArray = np.where(silent, charge_ah, step)
         return counted
 

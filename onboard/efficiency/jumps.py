@@ -31,32 +31,33 @@ class JumpGate:
         passed = np.ones(len(t_s), np.bool_)
         if not len(t_s):
             return passed
-        rows = np.stack([t_s, east_mps, north_mps], axis=1)
+        rows = np.stack([t_s, east_mps, north_mps])
         if self._last is None:
-            self._last = rows[0]
-        before = np.concatenate([self._last[None], rows[:-1]])
+            self._last = rows[:, 0]
+        before = np.concatenate([self._last[:, None], rows[:, :-1]], axis=1)
         suspects = np.flatnonzero(_jumps(before, rows))
-        at = 0
+        count, at = len(t_s), 0
         while at < len(suspects):
             n = int(suspects[at])
-            good = rows[n - 1] if n else self._last
-            while n < len(rows) and _jumps(good[None], rows[n : n + 1])[0]:
+            good = rows[:, n - 1] if n else self._last
+            while n < count and _jumps(good[:, None], rows[:, n : n + 1])[0]:
                 passed[n] = False
                 n += 1
-            if n == len(rows):
+            if n == count:
                 self._last = good
                 break
             at = int(np.searchsorted(suspects, n, side="right"))
         else:
-            self._last = rows[-1]
+            self._last = rows[:, -1]
+        if passed.all():
+            return passed
         self.rejected += int(np.count_nonzero(~passed))
         self.rejected_s.extend(t_s[~passed][-REMEMBERED:].tolist())
         return passed
 
 
 def _jumps(before: FloatArray, rows: FloatArray) -> npt.NDArray[np.bool_]:
-    apart = np.hypot(rows[:, 1] - before[:, 1], rows[:, 2] - before[:, 2])
-    jumps: npt.NDArray[np.bool_] = apart > STEP_MPS + ACCELERATION_MPS2 * (
-        rows[:, 0] - before[:, 0]
-    )
+    """Tell which velocities are too far from those before; shape (3, n): time, east, north."""
+    step_s, east, north = rows - before
+    jumps: npt.NDArray[np.bool_] = np.hypot(east, north) > STEP_MPS + ACCELERATION_MPS2 * step_s
     return jumps

@@ -127,7 +127,7 @@ class Track:
         self._count_rest(own, moves, increments)
         self.under_way_s += float(np.count_nonzero(moves))
         first = (self.curve.last_s or 0.0) + 1.0
-        self.curve.extend(first + np.arange(count, dtype=np.float64), increments[:, None])
+        self.curve.extend(first + np.arange(count, dtype=np.float64), increments[None])
         self._pending = self._pending[max(before + count - REACH, 0) :]
         self._waiting -= count
 

@@ -4,6 +4,7 @@ A link gives a few frames at a time, and an array operation costs the same for f
 frames are walked here in plain Python. A property test holds both readings equal.
 """
 
+import sys
 from binascii import crc_hqx
 from bisect import bisect_right
 from collections.abc import Sequence
@@ -86,7 +87,7 @@ class _Walked(NamedTuple):
     in_step: bool
 
 
-def _walk(data: bytes, in_step: bool, until: int | None = None) -> _Walked:
+def _walk(data: bytes, in_step: bool, until: int = sys.maxsize) -> _Walked:
     """Walk from frame to frame; with `until`, no further than to this place."""
     mirrored = data.translate(MIRRORED)
     markers: list[int] = []
@@ -94,9 +95,7 @@ def _walk(data: bytes, in_step: bool, until: int | None = None) -> _Walked:
     words: list[int] = []
     message_ids: list[int] = []
     extras = _MIRRORED_EXTRA
-    at, last = 0, len(data) - HEADER_BYTES
-    if until is not None:
-        last = min(last, until)
+    at, last = 0, min(len(data) - HEADER_BYTES, until)
     while at <= last:
         first = data[at]
         if first == MARKER_2 and data[at + 2] <= SIGNED:
