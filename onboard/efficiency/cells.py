@@ -97,9 +97,8 @@ class CellMaker:
         first_s, now_s
             Stream time of the first and the newest sample of any channel [s].
         """
-        if self._next_s is None:
-            self._next_s = float(np.ceil(first_s))
-        begin_s = self._next_s
+        # The first second is not fixed before it is settled: what comes late may be earlier still.
+        begin_s = float(np.ceil(first_s)) if self._next_s is None else self._next_s
         reached = (*self._power.reached_s(), *self._speed.reached_s())
         # Sources that are not heard yet or no more are not waited for beyond the lag.
         alive = [until_s for until_s in reached if until_s > now_s - LAG_S]
@@ -107,7 +106,8 @@ class CellMaker:
         end_s = np.floor(min(alive) if alive and both else now_s - LAG_S)
         count = max(int(end_s - begin_s), 0)
         edges = begin_s + np.arange(count + 1.0)
-        self._next_s = float(edges[-1])
+        if count:
+            self._next_s = float(edges[-1])
         ends = edges[1:]
         return Cells(
             ends,

@@ -140,11 +140,11 @@ class EnergyMeter:
             self.bridged_variance_wh2 += _bridge_variance(
                 float(hours[n]), power[n : n + 2], max(variance_w2, 0.0)
             )
-        increments = np.zeros((5, len(step_s) + (0 if fresh else 1)))
-        volt_hours = hours * (rows[1, 1:] + rows[1, :-1]) / 2
-        steps = (energy, charge, volt_hours, measured_s, self._counted(rows, hours, charge))
-        for column, step in zip(increments, steps, strict=True):
-            column[-len(step) :] = step
+        increments = np.zeros((5, new.shape[1]))
+        steps = increments[:, 0 if fresh else 1 :]
+        steps[0], steps[1], steps[3] = energy, charge, measured_s
+        steps[2] = hours * (rows[1, 1:] + rows[1, :-1]) / 2
+        steps[4] = self._counted(rows, hours, charge)
         self.curves.extend(new[0], increments)
 
     def _counted(self, rows: FloatArray, hours: FloatArray, charge_ah: FloatArray) -> FloatArray:
