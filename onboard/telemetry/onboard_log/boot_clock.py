@@ -1,0 +1,89 @@
+"""Stream time of an on-board log: its boot clock made continuous, zero at the first record."""
+
+import numpy as np
+
+from onboard.block import FloatArray
+
+APART_S = 2.0
+"""Records of one boot are written this close to the order of their stamps; a clock that goes back
+by more has restarted. A stamp further than this from both its neighbours, which agree with each
+other, is damage and tells nothing."""
+
+
+_TO_BEGIN = 3
+
+
+class BootClock:
+    """Turns stamps into stream time; a stamp that leaps waits for the next one to bear it out.
+
+    How long the craft was off between two boots the log does not say: the second follows at once.
+    """
+
+    def __init__(self) -> None:
+        self._before_s: float | None = None
+        """The last stamp that counted."""
+        self._offset_s = 0.0
+        self._waiting = np.empty(0)
+        self.highest_s = 0.0
+        """The latest stream time so far."""
+        self.restarts = 0
+
+    def push(self, stamp_s: FloatArray, *, final: bool = False) -> FloatArray:
+        """Give the stream time of the waiting and new records, in order, as far as it is settled.
+
+        Parameters
+        ----------
+        stamp_s
+            Boot clock of the new records [s], shape (n,).
+        final
+            Whether no more will come.
+
+        Returns
+        -------
+        numpy.ndarray
+            Stream time [s], NaN where the stamp is damaged, shape (m,); at most two records wait.
+        """
+        stamps = np.concatenate([self._waiting, stamp_s])
+        self._waiting = np.empty(0)
+        if not len(stamps):
+            return stamps
+        if self._before_s is None:
+            if len(stamps) < _TO_BEGIN and not final:
+                self._waiting = stamps
+                return np.empty(0)
+            # A first stamp that is damaged must not be the start of all.
+            odd = len(stamps) >= _TO_BEGIN and _odd(*stamps[:_TO_BEGIN].tolist())
+            self._before_s = float(stamps[1 if odd else 0])
+            self._offset_s = -self._before_s
+        leaps = np.flatnonzero(np.abs(np.diff(stamps, prepend=self._before_s)) > APART_S)
+        t_s: FloatArray = stamps + self._offset_s
+        passed = -1
+        for n in leaps.tolist():
+            if n <= passed:
+                continue
+            if n + 1 == len(stamps) and not final:
+                self._waiting, t_s, stamps = stamps[n:], t_s[:n], stamps[:n]
+                break
+            before_s = float(stamps[n - 1]) if n else self._before_s
+            after_s = float(stamps[min(n + 1, len(stamps) - 1)])
+            if _odd(float(stamps[n]), before_s, after_s):
+                t_s[n] = np.nan
+                passed = n + 1
+            elif stamps[n] < before_s - APART_S:
+                reached_s = float(np.nanmax(t_s[:n], initial=self.highest_s))
+                self._offset_s = reached_s - float(stamps[n])
+                t_s[n:] = stamps[n:] + self._offset_s
+                self.restarts += 1
+        good = np.flatnonzero(np.isfinite(t_s))
+        if len(good):
+            self._before_s = float(stamps[good[-1]])
+            self.highest_s = max(self.highest_s, float(np.nanmax(t_s)))
+        return t_s
+
+
+def _odd(one_s: float, before_s: float, after_s: float) -> bool:
+    """Tell whether a stamp agrees with neither of two others that agree with each other."""
+    return (
+        abs(before_s - after_s) <= APART_S < abs(one_s - after_s)
+        and abs(one_s - before_s) > APART_S
+    )

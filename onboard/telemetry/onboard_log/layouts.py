@@ -1,0 +1,164 @@
+"""How the records of one type are laid out, as the log's own format records say.
+
+A record is two marks (A3 95), a type number and the fields; a format record (type 128, 89 bytes)
+names the type, gives its length and, a letter for each field, how it is stored. Source of the
+letters and of what each is divided by: pymavlink 2.4.50, DFReader.py.
+"""
+
+import string
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+INTEGER_LETTERS = "bBhHiIMqQ"
+TEXT_LETTERS = "nNZ"
+
+FORMAT_TYPE = 128
+HEADER_BYTES = 3
+LONGEST_BYTES = 255
+"""A format record gives the length in one byte."""
+
+STORED: Mapping[str, str] = {
+    "a": "(32,)<i2",
+    "b": "<i1",
+    "B": "<u1",
+    "g": "<f2",
+    "h": "<i2",
+    "H": "<u2",
+    "i": "<i4",
+    "I": "<u4",
+    "f": "<f4",
+    "d": "<f8",
+    "n": "S4",
+    "N": "S16",
+    "Z": "S64",
+    "c": "<i2",
+    "C": "<u2",
+    "e": "<i4",
+    "E": "<u4",
+    "L": "<i4",
+    "M": "<i1",
+    "q": "<i8",
+    "Q": "<u8",
+}
+
+DIVISOR: Mapping[str, float] = {
+    # Written as the quotient that the reference divides by, so that the last bit agrees.
+    **dict.fromkeys("cCeE", 1 / 0.01),
+    "L": 1 / 1.0e-7,
+}
+
+_FORMAT_FIELDS = np.dtype(
+    [("type", "u1"), ("length", "u1"), ("name", "S4"), ("letters", "S16"), ("columns", "S64")]
+)
+FORMAT_BYTES = HEADER_BYTES + _FORMAT_FIELDS.itemsize
+_NAME_CHARACTERS = frozenset((string.ascii_letters + string.digits + "_").encode())
+
+
+@dataclass(frozen=True)
+class Layout:
+    """The layout of one type of record.
+
+    Parameters
+    ----------
+    type
+        The number that stands in the record's header.
+    name
+        What the log calls it.
+    length
+        Bytes of a whole record, header included.
+    letters
+        The format letter of each field, by the field's name, in the record's order.
+    fields
+        The fields as stored, behind the header; empty where a letter is not known.
+    """
+
+    type: int
+    name: str
+    length: int
+    letters: Mapping[str, str]
+    fields: np.dtype[Any]
+
+    @property
+    def timed(self) -> bool:
+        """Whether each record says when it was made: microseconds since boot come first."""
+        return next(iter(self.letters), "") == "TimeUS" and self.letters["TimeUS"] in "qQ"
+
+    def whole_numbers(self, *names: str) -> bool:
+        """Tell whether all these fields are there and hold whole numbers."""
+        return all(self.letters.get(name, "-") in INTEGER_LETTERS for name in names)
+
+    def texts(self, name: str) -> bool:
+        """Tell whether this field is there and holds text."""
+        return self.letters.get(name, "-") in TEXT_LETTERS
+
+
+def text(value: bytes) -> str:
+    r"""Give a text field as text: up to its first zero byte.
+
+    Examples
+    --------
+    >>> text(b"Ready\x00")
+    'Ready'
+    """
+    try:
+        whole = bytes(value).decode("utf-8")
+    except UnicodeDecodeError:
+        whole = bytes(value).decode("iso-8859-1")
+    return whole.split("\0", 1)[0]
+
+
+def layout_of(record: bytes) -> Layout | None:
+    """Give the layout that a format record states, None where it cannot be one.
+
+    A layout must be of one piece: a name of letters and digits, and fields that fill the length
+    exactly. One that has a letter nobody knows keeps its length only.
+    """
+    row = np.frombuffer(record, _FORMAT_FIELDS, 1, HEADER_BYTES)[0]
+    kind, length, raw_name = int(row["type"]), int(row["length"]), bytes(row["name"])
+    letters = text(bytes(row["letters"]))
+    name = raw_name.split(b"\0", 1)[0]
+    if length < HEADER_BYTES or not name or not _NAME_CHARACTERS.issuperset(name):
+        return None
+    columns = text(bytes(row["columns"]))
+    names = columns.split(",") if columns else []
+    if not set(letters) <= set(STORED):
+        return Layout(kind, name.decode(), length, {}, np.dtype([]))
+    stored = [np.dtype(STORED[letter]) for letter in letters]
+    offsets = np.cumsum([0, *(one.itemsize for one in stored)]).tolist()
+    if offsets[-1] != length - HEADER_BYTES or len(names) < len(letters):
+        return None
+    if kind == FORMAT_TYPE and (length != FORMAT_BYTES or name != b"FMT" or letters != "BBnNZ"):
+        return None
+    # Of two fields with the same name the last one counts.
+    last = {field: n for n, field in enumerate(names[: len(letters)])}
+    return Layout(
+        kind,
+        name.decode(),
+        length,
+        {field: letters[n] for field, n in last.items()},
+        np.dtype(
+            {
+                "names": list(last),
+                "formats": [stored[n] for n in last.values()],
+                "offsets": [offsets[n] for n in last.values()],
+                "itemsize": length - HEADER_BYTES,
+            }
+        ),
+    )
+
+
+def format_record(kind: int, name: str, length: int, letters: str, columns: str) -> bytes:
+    """Give the format record that states a layout."""
+    row = np.zeros((), _FORMAT_FIELDS)
+    row["type"], row["length"], row["name"] = kind, length, name.encode()
+    row["letters"], row["columns"] = letters.encode(), columns.encode()
+    return bytes([0xA3, 0x95, FORMAT_TYPE]) + row.tobytes()
+
+
+OWN_RECORD = format_record(
+    FORMAT_TYPE, "FMT", FORMAT_BYTES, "BBnNZ", "Type,Length,Name,Format,Columns"
+)
+"""The format record that describes format records; a log may do without."""
