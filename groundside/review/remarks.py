@@ -1,5 +1,6 @@
 """What is to be said once of a log: whose it is, what it lacks, and what its sums leave out."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from onboard.efficiency.figure import Unknown
@@ -28,6 +29,7 @@ def remarks(
         *_whose(ride, facts),
         *_lacking(ride, snapshot, start_utc),
         *_batteries(ride),
+        *_receivers(facts),
         *_silent_at_end(ride, snapshot),
     ]
 
@@ -43,7 +45,7 @@ def _whose(ride: Ride, facts: LogFacts) -> list[dict[str, Any]]:
     if craft.system_id is None:
         text = "No autopilot is in this log: there is no craft to sum up."
         return [_remark("no_autopilot", text)]
-    others = ", ".join(str(number) for number in sorted(craft.others))
+    others = _listed(sorted(craft.others))
     if not others:
         return []
     text = f"Another craft is in this log (system {others}); system {craft.system_id} is followed."
@@ -70,12 +72,25 @@ def _lacking(ride: Ride, snapshot: Snapshot, start_utc: str | None) -> list[dict
 
 
 def _batteries(ride: Ride) -> list[dict[str, Any]]:
-    packs = ride.engine.packs
-    if len(packs) <= 1:
+    found, packs, silent = [], ride.engine.packs, ride.engine.unmeasured_packs
+    if len(packs) > 1:
+        text = f"Energy is the sum of the batteries that measure current: {_listed(packs)}."
+        found.append(_remark("packs_summed", text))
+    if packs and silent:
+        text = f"What is drawn from battery {_listed(silent)} is not measured: it is in no sum."
+        found.append(_remark("packs_unmeasured", text))
+    return found
+
+
+def _receivers(facts: LogFacts) -> list[dict[str, Any]]:
+    if len(facts.receivers) <= 1:
         return []
-    named = ", ".join(str(pack) for pack in packs)
-    text = f"Energy is the sum of the batteries that measure current: {named}."
-    return [_remark("packs_summed", text)]
+    text = f"There are several GPS receivers in this log ({_listed(facts.receivers)}); one counts."
+    return [_remark("several_receivers", text)]
+
+
+def _listed(numbers: Iterable[int]) -> str:
+    return ", ".join(str(number) for number in numbers)
 
 
 def _silent_at_end(ride: Ride, snapshot: Snapshot) -> list[dict[str, Any]]:

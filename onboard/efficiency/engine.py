@@ -157,6 +157,11 @@ class Engine:
         """Battery instances whose energy is summed; none where the autopilot's summary counts."""
         return self._power.packs
 
+    @property
+    def unmeasured_packs(self) -> tuple[int, ...]:
+        """Battery instances that are heard and do not measure: they are in no sum."""
+        return self._power.unmeasured
+
     def bands(self) -> tuple[Band, ...]:
         """Give what was done at each band of speed."""
         meter = self._speed.chosen()

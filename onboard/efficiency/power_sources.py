@@ -145,6 +145,13 @@ class PowerSources:
             return ()
         return tuple(pack for pack in sorted(self._packs) if self._packs[pack] in side.meters)
 
+    @property
+    def unmeasured(self) -> tuple[int, ...]:
+        """Battery instances of which voltage and current were never both known."""
+        return tuple(
+            pack for pack, meter in sorted(self._packs.items()) if meter.curves.first_s is None
+        )
+
     def reached_s(self) -> list[float]:
         """Give the stream time up to which each sensor counts [s]."""
         meters = (self._summary, *self._packs.values())

@@ -29,6 +29,8 @@ class LogFacts:
         When it begins, by the clock that stamped it [s since the Unix epoch]; None where none did.
     duration_s
         How long it lasts [s].
+    receivers
+        GPS receivers that it tells apart.
     """
 
     format: str
@@ -36,6 +38,7 @@ class LogFacts:
     bad_bytes: int
     first_s: float | None
     duration_s: float
+    receivers: tuple[int, ...] = ()
 
 
 def find_log(path: Path) -> Path:

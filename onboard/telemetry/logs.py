@@ -5,15 +5,22 @@ from pathlib import Path
 from typing import Protocol
 
 from onboard.block import Block
+from onboard.errors import LogError
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.log_files import LogFacts, Progress
+from onboard.telemetry.log_files import LogFacts, Progress, find_log
+from onboard.telemetry.onboard_log import OnboardLog, looks_like_onboard_log
 from onboard.telemetry.telemetry_log import TelemetryLog
+
+HEAD_BYTES = 16_384
+"""So much of a file tells what it is."""
 
 
 class SavedLog(Protocol):
     """A log on disk: what the link gave, or what the autopilot wrote on board."""
 
-    path: Path
+    @property
+    def path(self) -> Path:
+        """The log, or a session's folder, as given."""
 
     def parts(self, progress: Progress | None = None) -> Iterator[Frames | Block]:
         """Give what the log holds, in order: frames, or blocks of channels.
@@ -44,4 +51,56 @@ def open_log(path: Path) -> SavedLog:
     LogError
         If there is none, or it is empty or cannot be read.
     """
-    return TelemetryLog(path)
+    return OnboardLogParts(find_log(path)) if is_onboard_log(path) else TelemetryLog(path)
+
+
+def is_onboard_log(path: Path) -> bool:
+    """Tell whether a log is one that the autopilot wrote on board.
+
+    Raises
+    ------
+    LogError
+        If there is none, or it is empty or cannot be read.
+    """
+    log = find_log(path)
+    try:
+        with log.open("rb") as file:
+            return looks_like_onboard_log(file.read(HEAD_BYTES))
+    except OSError as problem:
+        raise LogError(f"{log}: cannot be read ({problem.strerror})") from None
+
+
+class OnboardLogParts:
+    """An on-board log as a `SavedLog`.
+
+    Parameters
+    ----------
+    path
+        The file.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._log = OnboardLog(path)
+
+    def parts(self, progress: Progress | None = None) -> Iterator[Block]:
+        """Give the log's blocks; see `OnboardLog.blocks`."""
+        return self._log.blocks(progress=progress)
+
+    def facts(self) -> LogFacts:
+        """Give what the log holds, once its parts are read."""
+        facts = self._log.facts
+        return LogFacts(
+            "onboard",
+            facts.messages,
+            facts.bad_bytes,
+            facts.first_utc_s,
+            facts.duration_s,
+            facts.receivers,
+        )
+
+    def length_s(self) -> float:
+        """Give how long the log lasts [s]; all of it is read for that."""
+        for _ in self.parts():
+            pass
+        return self._log.facts.duration_s

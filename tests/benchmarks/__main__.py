@@ -9,11 +9,19 @@ import tempfile
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
-from tests.benchmarks import damaged, engine, live, memory, review, telemetry_log
+from tests.benchmarks import (
+    damaged,
+    engine,
+    live,
+    memory,
+    onboard_log,
+    review,
+    telemetry_log,
+)
 from tests.benchmarks.made_log import hour_log, long_log
 from tests.benchmarks.rows import ROUNDS, timed
 
-PARTS = ("log", "live", "engine", "memory", "damaged", "review")
+PARTS = ("log", "onboard", "live", "engine", "memory", "damaged", "review")
 
 PROFILE = """
 [battery]
@@ -37,8 +45,12 @@ def main() -> None:
         if {"memory", "review"} & set(chosen.only):
             long_log(long, hour, chosen.hours)
             profile.write_text(PROFILE, encoding="utf-8")
+        onboard = folder / "hour.bin"
+        if "onboard" in chosen.only:
+            onboard_log.made_log(onboard)
         parts: dict[str, Callable[[], Iterable[str]]] = {
             "log": lambda: (timed(row, chosen.rounds) for row in telemetry_log.rows(hour)),
+            "onboard": lambda: (timed(row, chosen.rounds) for row in onboard_log.rows(onboard)),
             "live": lambda: (timed(row, chosen.rounds) for row in live.rows(hour)),
             "engine": lambda: (timed(row, chosen.rounds) for row in engine.rows()),
             "memory": lambda: memory.lines(hour, long, chosen.hours),

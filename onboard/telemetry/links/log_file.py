@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from onboard.errors import LinkEndedError, LinkError, LogError
+from onboard.telemetry.logs import is_onboard_log
 from onboard.telemetry.telemetry_log import log_span_us, read_log
 
 
@@ -25,6 +26,10 @@ class LogFileLink:
     def __init__(self, path: Path) -> None:
         self.name = f"file:{path}"
         try:
+            if is_onboard_log(path):
+                raise LinkError(
+                    f"{self.name}: an on-board log holds no MAVLink stream: replay or review it"
+                )
             log_span_us(path)
         except LogError as problem:
             raise LinkError(str(problem)) from None
