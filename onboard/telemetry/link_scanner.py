@@ -59,41 +59,40 @@ class LinkScanner:
         end = len(self._rest)
         walk = _walk(data, self._in_step)
         self._rest, self._in_step = data[walk.consumed :], walk.in_step
+        ends = walk.found[1::4]
         stamps: list[int] = []
         for stamp_us, piece in pieces:
             end += len(piece)
-            stamps += [stamp_us] * (bisect_right(walk.ends, end) - len(stamps))
-        marker = np.array(walk.markers, np.int64)
-        size = np.array(walk.ends, np.int64) - marker
+            stamps += [stamp_us] * (bisect_right(ends, end) - len(stamps))
+        marker, found_end, word, number = np.array(walk.found, np.int64).reshape(-1, 4).T
         return Frames(
             with_room(data),
             marker,
-            size,
+            found_end - marker,
             np.array(stamps, np.int64),
-            headers.as_version_2(np.array(walk.words, np.int64)),
-            np.array(walk.message_ids, np.int64),
-            walk.consumed - int(size.sum()),
+            headers.as_version_2(word) if walk.version_1 else word,
+            number,
+            walk.consumed - sum(ends) + sum(walk.found[::4]),
         )
 
 
 class _Walked(NamedTuple):
-    """What a walk found; see `Frames` and `framing.Found`."""
+    """What a walk found.
 
-    markers: list[int]
-    ends: list[int]
-    words: list[int]
-    message_ids: list[int]
+    `found` holds, for one frame after the other: marker, end, first eight bytes, message id.
+    """
+
+    found: list[int]
     consumed: int
     in_step: bool
+    version_1: bool
 
 
 def _walk(data: bytes, in_step: bool, until: int = sys.maxsize) -> _Walked:
     """Walk from frame to frame; with `until`, no further than to this place."""
     mirrored = data.translate(MIRRORED)
-    markers: list[int] = []
-    ends: list[int] = []
-    words: list[int] = []
-    message_ids: list[int] = []
+    found: list[int] = []
+    version_1 = False
     extras = _MIRRORED_EXTRA
     at, last = 0, min(len(data) - HEADER_BYTES, until)
     while at <= last:
@@ -104,6 +103,7 @@ def _walk(data: bytes, in_step: bool, until: int = sys.maxsize) -> _Walked:
         elif first == MARKER_1:
             check = at + HEADER_1 + data[at + 1]
             end = check + 2
+            version_1 = True
         else:
             at, in_step = _next_marker(data, at + 1, last), False
             continue
@@ -123,14 +123,11 @@ def _walk(data: bytes, in_step: bool, until: int = sys.maxsize) -> _Walked:
                 break
             counts = verdict
         if counts:
-            markers.append(at)
-            ends.append(end)
-            words.append(_WORD(data, at)[0])
-            message_ids.append(number)
+            found += (at, end, _WORD(data, at)[0], number)
             at, in_step = end, True
         else:
             at, in_step = _next_marker(data, at + 1, last), False
-    return _Walked(markers, ends, words, message_ids, at, in_step)
+    return _Walked(found, at, in_step, version_1)
 
 
 def _unknown_counts(data: bytes, at: int, end: int) -> bool | None:
@@ -142,7 +139,7 @@ def _unknown_counts(data: bytes, at: int, end: int) -> bool | None:
     place = _next_marker(data, at + 1, end - 1)
     while place < end:
         walk = _walk(data[place : place + LONGEST], False, until=0)
-        if walk.markers and walk.markers[0] == 0:
+        if walk.found and walk.found[0] == 0:
             return False
         cut |= not walk.consumed
         place = _next_marker(data, place + 1, end - 1)

@@ -155,3 +155,17 @@ def test_a_clock_never_set_gives_no_date(tmp_path: Path) -> None:
     frames = [frame for n in range(20) for frame in sender.second(n, 50, 8, 2)]
     (tmp_path / "log").write_bytes(records(frames, start_us=7_000_000))
     assert review(tmp_path / "log", Profile())["log"]["start_utc"] is None
+
+
+def test_a_battery_that_does_not_measure_is_said(tmp_path: Path) -> None:
+    sender = Sender()
+    frames = []
+    for n in range(60):
+        frames += [sender.heartbeat(), sender.attitude(5 + n), sender.gps(2.0)]
+        frames += [sender.battery_status(50, 8), sender.battery_status(12, -0.01, pack=1)]
+    (tmp_path / "log").write_bytes(records(frames))
+    result = review(tmp_path / "log", Profile())
+    texts = {event["code"]: event["text"] for event in result["events"]}
+    assert texts["packs_unmeasured"].startswith("What is drawn from battery 1 is not measured")
+    assert "packs_summed" not in texts
+    assert result["trip"]["energy_wh"]["value"] == pytest.approx(400 * 59 / 3600, rel=0.02)
