@@ -90,8 +90,8 @@ class Learner:
             self._before_doubt = known if self._fouling.doubting else None
             self._blocks.append(block)
             self._count += 1
-            del self._blocks[:-BLOCKS_MOST]
-            self._suspect.intersection_update(one.t_s for one in self._blocks)
+            while len(self._blocks) > BLOCKS_MOST:
+                self._suspect.discard(self._blocks.pop(0).t_s)
             if self._count >= self._next_fit:
                 self._refit()
         return changes

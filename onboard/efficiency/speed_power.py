@@ -101,8 +101,7 @@ class Posterior:
         """Give the variance of ln P at speeds through water, shape (n,)."""
         ln_power, slope = self.ln_power_at(through_water_mps)
         rows = knot_weights(ln_power) / slope[:, None]
-        form: FloatArray = np.einsum("nk,kl,nl->n", rows, self.covariance[2:, 2:], rows)
-        return form + (SHARED_SD / slope) ** 2
+        return quadratic(rows, self.covariance[2:, 2:]) + (SHARED_SD / slope) ** 2
 
     def at_velocity(self, velocity_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Give ln P and its variance for velocities over ground (east, north), shape (n, 2)."""
@@ -111,8 +110,7 @@ class Posterior:
         ln_power, slope = self.ln_power_at(through)
         by_water = -off / through[:, None] ** 2
         rows = np.concatenate([by_water, -knot_weights(ln_power)], axis=1) / slope[:, None]
-        variance: FloatArray = np.einsum("ni,ij,nj->n", rows, self.covariance, rows)
-        return ln_power, variance + (SHARED_SD / slope) ** 2
+        return ln_power, quadratic(rows, self.covariance) + (SHARED_SD / slope) ** 2
 
 
 @dataclass(frozen=True)
@@ -123,6 +121,12 @@ class Carried:
     ln_speed: FloatArray
     covariance: FloatArray
     seen_mps: tuple[float, float]
+
+
+def quadratic(rows: FloatArray, matrix: FloatArray) -> FloatArray:
+    """Give r' M r for each row r; shapes (n, k) and (k, k)."""
+    form: FloatArray = ((rows @ matrix) * rows).sum(axis=1)
+    return form
 
 
 def knot_weights(ln_power: FloatArray) -> FloatArray:
@@ -183,7 +187,7 @@ def fit(
         _seen(through[best.used], carried),
         len(blocks),
         float(np.sqrt(best.scale)),
-        float(np.einsum("ni,ij,nj->n", along, of_water, along).mean()),
+        float(quadratic(along, of_water).mean()),
     )
 
 
