@@ -74,7 +74,7 @@ class Ride:
         if self._kept is not None:
             # Nothing heard yet: what was kept before must not be lost by that.
             return {**self._kept, "curves": self.engine.learner.as_dict()}
-        return {**self.engine.kept(), "clocks": clocks_as_dict(self._clocks())}
+        return {**self.engine.kept(), "clocks": clocks_as_dict(self.clocks)}
 
     def take(self, part: Frames | Block) -> None:
         """Take in frames; or a block, where a log gives its channels at once."""
@@ -159,14 +159,16 @@ class Ride:
         if self._kept is not None and self.engine.counter_ah is not None:
             # Once: as soon as the autopilot has said what it has to say.
             kept, self._kept = self._kept, None
-            now = self._clocks()
+            now = self.clocks
             if same_trip(kept, now):
                 # What this ride counted itself was not drawn unseen.
                 began = replace(now, counter_ah=now.counter_ah - self.engine.charge_ah)
                 self.engine.resume_battery(kept, drawn_meanwhile_ah(kept, began))
                 log.info("the battery's count is carried on from before")
 
-    def _clocks(self) -> Clocks:
+    @property
+    def clocks(self) -> Clocks:
+        """The autopilot's clocks and counter at the newest sample."""
         stated = self.engine.latest.at("clock", "utc_s")
         utc_s = float("nan") if stated is None else stated[1] + self.t_s - stated[0]
         counter_ah = self.engine.counter_ah
