@@ -31,6 +31,10 @@ RATE_FROM_S = 5.0
 PATIENCE_S = 3.0
 """A message that no stamped one follows within this [s, by receipt] is timed by receipt."""
 
+LEAP_S = 60.0
+"""A stamp ahead of the one before by more than this is not believed alone: it may be damaged. If the
+next one agrees, the time went by; the first message behind such a gap is then placed by order."""
+
 RESTART_S = 2.0
 """A boot clock that goes back by more than this has restarted; less is messages out of order."""
 
@@ -47,6 +51,7 @@ class TimeBase:
         self._t_s = 0.0
         self._receipt_s = 0.0
         self._boot_s = -np.inf
+        self._seen_s = np.nan
         self._sequence = self._sent = 0
         # Messages that wait: time of receipt and sequence number.
         self._waiting_receipt = np.empty(0)
@@ -92,9 +97,23 @@ class TimeBase:
         self._clock_s, self._counted_s = float(receipt_s[-1]), float(counted[-1])
         self._received_s = float(received[-1])
         receipt = np.concatenate([self._waiting_receipt, received])
-        boot = np.concatenate([np.full(self.waiting, np.nan), boot_s])
+        boot = np.concatenate([np.full(self.waiting, np.nan), self._without_leaps(boot_s)])
         self._waiting_sequence = np.concatenate([self._waiting_sequence, sequence])
         return self._settle(receipt, boot, self._received_s)
+
+    def _without_leaps(self, boot_s: FloatArray) -> FloatArray:
+        """Take away stamps that leap ahead: the next one tells whether the time went by."""
+        stamped = np.flatnonzero(np.isfinite(boot_s))
+        if not len(stamped):
+            return boot_s
+        values = boot_s[stamped]
+        ahead = np.diff(values, prepend=self._seen_s) > LEAP_S
+        self._seen_s = float(values[-1])
+        if not ahead.any():
+            return boot_s
+        kept = boot_s.copy()
+        kept[stamped[ahead]] = np.nan
+        return kept
 
     def silence(self, now_s: float) -> FloatArray:
         """Give the times of waiting messages that are settled by nothing having come until now.

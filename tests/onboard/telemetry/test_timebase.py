@@ -144,3 +144,21 @@ def test_stamps_that_waver_add_no_time() -> None:
     t_s, _ = run(receipt, np.full(400, NAN))
     assert t_s[-1] == pytest.approx(39.9 + 0.4)
     assert np.all(np.diff(t_s) >= 0)
+
+
+@pytest.mark.parametrize("ahead_s", [100.0, 3600.0, 4_000_000.0])
+def test_a_single_stamp_far_ahead_counts_for_nothing(ahead_s: float) -> None:
+    boot = 30.0 + np.arange(40) * 0.5
+    damaged = boot.copy()
+    damaged[17] += ahead_s
+    t_s, base = run(boot + 1000.0, damaged)
+    assert t_s == pytest.approx(np.arange(40) * 0.5)
+    assert base.restarts == 0
+
+
+def test_time_that_went_by_unheard_counts() -> None:
+    boot = np.concatenate([30.0 + np.arange(20) * 0.5, 700.0 + np.arange(20) * 0.5])
+    t_s, base = run(boot + 1000.0, boot, sequence=[*range(20), *range(90, 110)])
+    assert t_s[:20] == pytest.approx(np.arange(20) * 0.5)
+    assert t_s[20:] == pytest.approx(670.0 + np.arange(20) * 0.5)
+    assert base.restarts == 0
