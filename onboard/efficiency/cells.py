@@ -24,6 +24,9 @@ LAG_S = 20.0
 
 CHOICE_S = 10.0
 
+CELLS_MOST = 8192
+"""Given at a time: over a gap of days memory stays bounded."""
+
 WHOLE_S = 0.99
 """A second that is measured for less than this lies in a gap."""
 
@@ -90,7 +93,7 @@ class CellMaker:
             held.fold(block)
 
     def settled(self, first_s: float, now_s: float) -> Cells:
-        """Give the cells that settled since the last call.
+        """Give the cells that settled since the last call; none when there are no more.
 
         Parameters
         ----------
@@ -104,7 +107,7 @@ class CellMaker:
         alive = [until_s for until_s in reached if until_s > now_s - LAG_S]
         both = self._power.chosen() is not None and self._speed.chosen() is not None
         end_s = np.floor(min(alive) if alive and both else now_s - LAG_S)
-        count = max(int(end_s - begin_s), 0)
+        count = min(max(int(end_s - begin_s), 0), CELLS_MOST)
         edges = begin_s + np.arange(count + 1.0)
         if count:
             self._next_s = float(edges[-1])

@@ -96,8 +96,8 @@ class Engine:
             self._speed.fold(piece)
             self._cells.fold(piece)
             self._together.update(self._power.chosen(), self._speed.chosen())
-            cells = self._cells.settled(self.latest.first_s or 0.0, self.latest.now_s)
-            self._learn(cells)
+            while cells := self._cells.settled(self.latest.first_s or 0.0, self.latest.now_s):
+                self._learn(cells)
 
     def mark(self) -> None:
         """Set the mark that `since_mark` counts from to now."""

@@ -56,7 +56,9 @@ class CircleFinder:
         rows = np.stack(columns, axis=1)
         usable = np.isfinite(rows).all(axis=1) & (np.hypot(east, north) > SLOWEST_MPS)
         # It is looked at every few seconds; what cannot be used begins anew.
-        stops = np.flatnonzero(~usable | (cells.t_s % ENDED_S == 0)) + 1
+        looked_at = usable & (cells.t_s % ENDED_S == 0)
+        changes = np.append(usable[1:] != usable[:-1], True)
+        stops = np.flatnonzero(looked_at | changes | np.append(False, changes[:-1])) + 1
         found = []
         for begin, end in pairwise(dict.fromkeys([0, *stops.tolist(), len(rows)])):
             if not usable[end - 1]:
