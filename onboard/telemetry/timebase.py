@@ -32,7 +32,7 @@ PATIENCE_S = 3.0
 """A message that no stamped one follows within this [s, by receipt] is timed by receipt."""
 
 LEAP_S = 60.0
-"""A stamp ahead of the one before by more than this is not believed alone: it may be damaged. If the
+"""A stamp further ahead of the one before is not believed alone: it may be damaged. If the
 next one agrees, the time went by; the first message behind such a gap is then placed by order."""
 
 RESTART_S = 2.0
