@@ -135,11 +135,12 @@ class _Places:
     def harmless(self, wanted: Flags) -> Flags:
         """Tell which places hold a frame that may be passed over unchecked.
 
-        Nobody wants it, and no other frame can lie inside it or rest on it.
+        Nobody wants it, and no other frame can lie inside it. Whether an unknown message behind it
+        counts may hang on it, but that one hides no frame that passes either.
         """
         shared: Flags = ~wanted.take(self.message_id, mode="clip") & self.followed & ~self.undecided
         after = np.append(self.start[1:], np.iinfo(np.int64).max)
-        shared &= (after >= self.end) & np.append(self.known[1:], True)
+        shared &= after >= self.end
         return shared
 
 

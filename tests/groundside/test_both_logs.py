@@ -10,6 +10,7 @@ import pytest
 from groundside.replay.player import ReplaySource
 from groundside.review.summary import review
 from onboard.profile import load_profile
+from onboard.telemetry.logs import open_log
 from tests.craft.onboard_log import onboard_log_bytes
 from tests.craft.recording import record
 from tests.craft.scenarios import SCENARIOS
@@ -66,3 +67,6 @@ def test_a_replay_of_the_onboard_log_ends_with_the_reviews_figures(
     last = asyncio.run(play())
     assert last["trip"] == review(logs[1], profile)["trip"]
     assert last["link"]["system_id"] is None
+    # Each sample is given once.
+    every = sum(map(len, (c for b in open_log(logs[1]).parts() for c in b.channels.values())))
+    assert last["link"]["messages"] == every

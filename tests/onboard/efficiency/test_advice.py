@@ -99,6 +99,30 @@ def test_what_helped_outward_hinders_on_the_way_home() -> None:
     assert home.turn_back is False
 
 
+def test_what_the_screen_shows_is_of_the_newest_second_not_of_the_last_look() -> None:
+    engine, end_s, place = outward()
+    before = engine.figures().home
+    engine.fold(ride([(90, 2.0, 23)], end_s, tuple(place))[0])
+    after = engine.figures().home
+    assert after.distance_m == pytest.approx(before.distance_m + 23 * 2.26, abs=8)
+    assert after.energy_wh.value > before.energy_wh.value
+
+
+def test_low_energy_is_told_in_time_close_to_home() -> None:
+    # To and fro near home, so that the way home is never in question.
+    small = Battery("li-ion", 14, 4.0, resistance_ohm=0.02, reserve_fraction=0.2)
+    engine = Engine(Profile(battery=small), learned())
+    engine.fold(ride([(course, 2.4, 60) for _ in range(20) for course in (90, 270)])[0])
+    found = {event.code: event.t_s for event in engine.events}
+    power = power_w(2.4)
+    left = engine.figures().battery.left_wh.value
+    full = left + power * 2400 / 3600
+    # A tenth of the full pack above the reserve: when energy is drawn down to there.
+    full_wh = 4.0 * 14 * 3.65
+    due_s = (full - 0.1 * full_wh) / power * 3600
+    assert found["energy_low"] == pytest.approx(due_s, abs=45)
+
+
 def test_a_distance_gets_its_speed_and_cue() -> None:
     engine, _, _ = outward(aim=Aim(distance_m=80_000.0))
     figures = engine.figures()

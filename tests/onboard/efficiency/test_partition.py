@@ -5,6 +5,7 @@ import itertools
 import math
 
 import numpy as np
+import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
@@ -105,3 +106,19 @@ def test_energy_and_distance_curves_are_the_same_to_the_last_bit() -> None:
     assert whole.figures().trip.energy_wh == single.figures().trip.energy_wh
     assert whole.figures().trip.distance_m == single.figures().trip.distance_m
     assert whole.figures().wh_per_km == single.figures().wh_per_km
+
+
+def test_hours_of_fast_samples_in_one_block_lose_no_second() -> None:
+    # More samples than the cumulative curves remember.
+    t_s = np.arange(60_000) * 0.05
+    gps = {key: np.full(len(t_s), np.nan) for key in COLUMNS["gps"]}
+    gps |= {"fix": np.full(len(t_s), 3.0), "speed_mps": 2.0 + 0.1 * np.sin(t_s / 50)}
+    gps |= {"course_deg": np.full(len(t_s), 80.0)}
+    power = {key: np.full(len(t_s), np.nan) for key in COLUMNS["power"]}
+    power |= {"volts_v": np.full(len(t_s), 50.0), "amps_a": 5.0 + np.cos(t_s / 40)}
+    engine = Engine(PROFILE)
+    engine.fold(Block({"gps": Channel(t_s, gps), "power": Channel(t_s, power)}))
+    bands = engine.bands()
+    assert sum(band.seconds for band in bands) >= 2970
+    energy = sum(band.energy_wh for band in bands)
+    assert energy == pytest.approx(engine.figures().trip.energy_wh.value, rel=0.01)

@@ -80,8 +80,8 @@ def test_many_checksums_at_once_equal_one_at_a_time(bodies: list[bytes], data) -
     assert passed.tolist() == [not bad for bad in spoilt]
 
 
-def unknown_frame(rng: random.Random) -> bytes:
-    body = rng.randbytes(rng.randrange(1, 40))
+def unknown_frame(rng: random.Random, inside: bytes = b"") -> bytes:
+    body = rng.randbytes(rng.randrange(1, 40)) + inside
     header = bytes([len(body), 0, 0, rng.randrange(256), 1, 1]) + (54321).to_bytes(3, "little")
     return b"\xfd" + header + body + rng.randbytes(2)
 
@@ -112,12 +112,18 @@ def known_frame(rng: random.Random) -> bytes:
 def streams(draw, prefix: int) -> bytes:
     rng = random.Random(draw(st.integers(0, 2**32)))
     stream = b""
-    for kind in draw(st.lists(st.sampled_from("kkkkkkugbc"), max_size=40)):
+    for kind in draw(st.lists(st.sampled_from("kkkkkkuegbc"), max_size=40)):
         if kind == "g":
             junk = [0, 0, 1, 9, 0xFD, 0xFE, 200]
             stream += bytes(rng.choice(junk) for _ in range(rng.randrange(1, 60)))
             continue
-        frame = unknown_frame(rng) if kind == "u" else known_frame(rng)
+        if kind == "e":
+            # A forged header that reaches over good frames, into the middle of the last or behind.
+            inside = bytes(prefix) + known_frame(rng) + bytes(rng.randrange(3) * prefix)
+            frame = unknown_frame(rng, inside + rng.randbytes(rng.randrange(9)))
+            frame = frame[: rng.choice((len(frame), len(frame) - rng.randrange(1, 30)))]
+        else:
+            frame = unknown_frame(rng) if kind == "u" else known_frame(rng)
         record = (rng.randrange(2**50)).to_bytes(8, "big")[8 - prefix :] if prefix else b""
         record += frame
         if kind == "b":
