@@ -8,6 +8,9 @@ from onboard.feed.snapshot import Snapshot
 from onboard.ride import Ride
 from onboard.telemetry.log_files import LogFacts
 
+BAD_FRACTION = 0.03
+"""More unreadable bytes than this say that something is wrong with the log."""
+
 
 def remarks(
     ride: Ride, facts: LogFacts, snapshot: Snapshot, start_utc: str | None
@@ -26,6 +29,7 @@ def remarks(
         When the log begins, None where that is not known.
     """
     return [
+        *_damaged(facts),
         *_whose(ride, facts),
         *_lacking(ride, snapshot, start_utc),
         *_batteries(ride),
@@ -36,6 +40,14 @@ def remarks(
 
 def _remark(code: str, text: str, t_s: float = 0.0) -> dict[str, Any]:
     return {"t_s": t_s, "code": code, "text": text}
+
+
+def _damaged(facts: LogFacts) -> list[dict[str, Any]]:
+    share = facts.bad_bytes / max(facts.size_bytes, 1)
+    if share < BAD_FRACTION:
+        return []
+    text = f"{share:.0%} of this log cannot be read: it is damaged. Only the rest is summed up."
+    return [_remark("damaged", text)]
 
 
 def _whose(ride: Ride, facts: LogFacts) -> list[dict[str, Any]]:

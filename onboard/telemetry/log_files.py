@@ -29,6 +29,8 @@ class LogFacts:
         When it begins, by the clock that stamped it [s since the Unix epoch]; None where none did.
     duration_s
         How long it lasts [s].
+    size_bytes
+        Of the file.
     receivers
         GPS receivers that it tells apart.
     """
@@ -38,6 +40,7 @@ class LogFacts:
     bad_bytes: int
     first_s: float | None
     duration_s: float
+    size_bytes: int
     receivers: tuple[int, ...] = ()
 
 

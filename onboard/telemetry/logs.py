@@ -96,6 +96,7 @@ class OnboardLogParts:
             facts.bad_bytes,
             facts.first_utc_s,
             facts.duration_s,
+            self.path.stat().st_size,
             facts.receivers,
         )
 

@@ -106,7 +106,7 @@ def read_messages(
     >>> int(log["GPS_RAW_INT"].rows["vel"].max()) < 500
     True
     """
-    wanted = None if names is None else _wanted(names)
+    wanted = None if names is None else _wanted([names] if isinstance(names, str) else names)
     grown: dict[int, _Growing] = {}
     for frames in read_log(path, window_bytes, wanted=wanted, progress=progress):
         for number, place in frames.by_message():

@@ -25,7 +25,14 @@ def steps_s(stamp_s: FloatArray, before_s: float) -> FloatArray:
     --------
     >>> steps_s(np.array([10.0, 9.9, 12.0, 1.0, 4.0]), 10.0).round(3).tolist()
     [0.0, -0.1, 2.1, 0.0, 3.0]
+    >>> steps_s(np.array([10.0, 5010.0, 10.4]), 10.0).round(3).tolist()
+    [0.0, 0.0, 0.4]
     """
     steps: FloatArray = np.diff(stamp_s, prepend=before_s)
+    # A single stamp far off, ahead or behind, is damaged: nothing covers it. Only the two steps
+    # together count.
+    off = np.flatnonzero((np.abs(steps[:-1]) > SET_BACK_S) & (np.abs(steps[:-1] + steps[1:]) < 1.0))
+    for n in off.tolist():
+        steps[n], steps[n + 1] = 0.0, steps[n] + steps[n + 1]
     steps[(steps < -SET_BACK_S) | (steps > LEAP_S)] = 0.0
     return steps

@@ -150,8 +150,12 @@ class TelemetryLog:
 
     def facts(self) -> LogFacts:
         """Give what the parts read so far hold."""
-        length_s = max(self._length_s, 0.0)
-        return LogFacts(self.format, self._messages, self._bad_bytes, self._first_s, length_s)
+        # Stamps are whole microseconds.
+        length_s = round(max(self._length_s, 0.0), 6)
+        size_bytes = find_log(self.path).stat().st_size
+        return LogFacts(
+            self.format, self._messages, self._bad_bytes, self._first_s, length_s, size_bytes
+        )
 
     def length_s(self) -> float:
         """Give how long the log lasts [s], by its ends; see `log_length_s`."""

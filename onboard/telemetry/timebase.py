@@ -35,6 +35,10 @@ LEAP_S = 60.0
 """A stamp further ahead of the one before is not believed alone: it may be damaged. If the
 next one agrees, the time went by; the first message behind such a gap is then placed by order."""
 
+UNHEARD_MOST_S, FASTEST = 3600.0, 100.0
+"""Over more than an hour no buffer hides what went by, and no log is played at more than this
+multiple of real time: a boot clock that gained more than that was set, and the receipt counts."""
+
 RESTART_S = 2.0
 """A boot clock that goes back by more than this has restarted; less is messages out of order."""
 
@@ -207,10 +211,14 @@ class TimeBase:
         n = 0
         while True:
             highest = np.maximum.accumulate(np.concatenate([[self._boot_s], boot[n:]]))
-            back = np.flatnonzero(boot[n:] < highest[:-1] - RESTART_S)
-            stop = n + int(back[0]) if len(back) else len(boot)
+            back = boot[n:] < highest[:-1] - RESTART_S
+            ahead = np.diff(boot[n:], prepend=self._boot_s)
+            passed = np.diff(receipt[n:], prepend=receipt[n - 1] if n else self._receipt_s)
+            was_set = np.isfinite(ahead) & (ahead > UNHEARD_MOST_S) & (passed * FASTEST < ahead)
+            joints = np.flatnonzero(back | was_set)
+            stop = n + int(joints[0]) if len(joints) else len(boot)
             t_s[n:stop] = boot[n:stop] + self._offset_s
-            if not len(back):
+            if not len(joints):
                 self._boot_s = float(highest[-1])
                 return t_s
             last_s = float(np.max(t_s[:stop], initial=self._t_s))

@@ -169,3 +169,16 @@ def test_a_battery_that_does_not_measure_is_said(tmp_path: Path) -> None:
     assert texts["packs_unmeasured"].startswith("What is drawn from battery 1 is not measured")
     assert "packs_summed" not in texts
     assert result["trip"]["energy_wh"]["value"] == pytest.approx(400 * 59 / 3600, rel=0.02)
+
+
+def test_a_log_that_is_mostly_unreadable_is_said(tmp_path: Path) -> None:
+    sender, path = Sender(), tmp_path / "log"
+    data = bytearray(records([frame for n in range(60) for frame in sender.second(n, 50, 8, 2)]))
+    for at in range(20, len(data), 300):
+        data[at] ^= 0x20
+    path.write_bytes(data)
+    texts = [event["text"] for event in review(path, Profile())["events"]]
+    assert any(
+        text.endswith("cannot be read: it is damaged. Only the rest is summed up.")
+        for text in texts
+    )

@@ -112,15 +112,17 @@ def test_low_energy_is_told_in_time_close_to_home() -> None:
     # To and fro near home, so that the way home is never in question.
     small = Battery("li-ion", 14, 4.0, resistance_ohm=0.02, reserve_fraction=0.2)
     engine = Engine(Profile(battery=small), learned())
-    engine.fold(ride([(course, 2.4, 60) for _ in range(20) for course in (90, 270)])[0])
+    legs = [(course, 2.4, 60) for _ in range(20) for course in (90, 270)]
+    block, _, _ = ride(legs)
+    engine.fold(block)
     found = {event.code: event.t_s for event in engine.events}
-    power = power_w(2.4)
-    left = engine.figures().battery.left_wh.value
-    full = left + power * 2400 / 3600
-    # A tenth of the full pack above the reserve: when energy is drawn down to there.
-    full_wh = 4.0 * 14 * 3.65
-    due_s = (full - 0.1 * full_wh) / power * 3600
-    assert found["energy_low"] == pytest.approx(due_s, abs=45)
+    early = Engine(Profile(battery=small), learned())
+    early.fold(ride(legs[:25])[0])
+    pack = early.figures().battery
+    full_wh = pack.left_wh.value / pack.left_fraction.value
+    # A tenth of the full pack above the reserve.
+    due_s = 1500 + (pack.left_wh.value - 0.1 * full_wh) / power_w(2.4) * 3600
+    assert found["energy_low"] == pytest.approx(due_s, abs=60)
 
 
 def test_a_distance_gets_its_speed_and_cue() -> None:

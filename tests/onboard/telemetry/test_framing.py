@@ -184,3 +184,29 @@ def test_a_frame_in_single_bytes_is_stamped_when_its_last_byte_came() -> None:
         [(4, HEARTBEAT_1 + HEARTBEAT_2[:5]), (8, HEARTBEAT_2[5:]), (12, HEARTBEAT_1)]
     )
     assert several.stamp_us.tolist() == [4, 8, 12]
+
+
+@pytest.mark.parametrize("prefix", [0, 8])
+def test_a_forged_frame_that_ends_inside_a_good_one_waits_for_it(prefix: int) -> None:
+    # Payload bytes of the good frame look like the beginning of another, right where the forged
+    # one ends.
+    message = dialect.MAVLink_system_time_message(0xFEFD00FEFD000000, 0xFDFDFEFE)
+    good = message.pack(dialect.MAVLink(None, srcSystem=1, srcComponent=1))
+    at = 10 if prefix else good.index(b"\xfe", 10)
+    stamp = bytes(prefix)
+    header = b"\xfd" + bytes([prefix + at - 2, 0, 0, 7, 1, 1]) + b"\x31\xd4\x00"
+    stream = stamp + HEARTBEAT_2 + stamp + header + stamp + good + stamp + HEARTBEAT_2
+    tail = bytes(300) + stamp + HEARTBEAT_2
+    expected, bad = slow_frames(stream + tail, prefix)
+    assert len(expected) == 4
+    for cut in range(len(stream)):
+        parts = [stream[:cut], stream[cut:] + tail]
+        if prefix:
+            log = LogScanner()
+            found = [log.push(parts[0]), log.push(parts[1]), log.push(b"", final=True)]
+        else:
+            link = LinkScanner()
+            found = [link.push([(n, part)]) for n, part in enumerate(parts)]
+        got = [span for one in found for span in spans(one, prefix)]
+        assert got == [(stream + tail)[a:b] for a, b in expected], cut
+        assert sum(one.bad_bytes for one in found) == bad

@@ -163,3 +163,19 @@ def test_time_that_went_by_unheard_counts() -> None:
     assert t_s[:20] == pytest.approx(np.arange(20) * 0.5)
     assert t_s[20:] == pytest.approx(670.0 + np.arange(20) * 0.5)
     assert base.restarts == 0
+
+
+@pytest.mark.parametrize("cuts", [(), (20,), (21,), (22,)])
+def test_a_boot_clock_that_is_set_ahead_passes_no_time(cuts) -> None:
+    boot = 30.0 + np.arange(40) * 0.5
+    leapt = np.where(np.arange(40) < 20, boot, boot + 604_800.0)
+    t_s, base = run(boot + 1000.0, leapt, cuts=cuts)
+    assert t_s == pytest.approx(np.arange(40) * 0.5, abs=0.5)
+    assert base.restarts == 1
+
+
+def test_random_boot_clocks_pass_no_more_time_than_the_receipt() -> None:
+    rng = np.random.default_rng(3)
+    receipt = 1000.0 + np.arange(200) * 0.5
+    t_s, _ = run(receipt, rng.uniform(0, 4e6, 200))
+    assert t_s.max() < 120.0
