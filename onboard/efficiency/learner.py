@@ -61,7 +61,9 @@ class Learner:
         """Go on with the curve of another set-up; start one if it has none."""
         if setup == self.setup:
             return
-        self._keep()
+        learned = self._learned()
+        if learned is not None:
+            self._carried[self.setup] = learned
         self.setup = setup
         self._begin()
 
@@ -107,7 +109,8 @@ class Learner:
 
     def as_dict(self) -> dict[str, Any]:
         """Give all curves, in JSON's own types."""
-        self._keep()
+        learned = self._learned()
+        now = {} if learned is None else {self.setup: learned}
         return {
             name: {
                 "first_knot": one.first_knot,
@@ -115,7 +118,7 @@ class Learner:
                 "covariance": one.covariance.tolist(),
                 "seen_mps": list(one.seen_mps),
             }
-            for name, one in self._carried.items()
+            for name, one in (self._carried | now).items()
         }
 
     def _begin(self) -> None:
@@ -143,11 +146,14 @@ class Learner:
         circles = self._circles if water_sd_mps else []
         return fit(self._blocks, circles, self._carried.get(self.setup), water_sd_mps, near)
 
-    def _keep(self) -> None:
-        """Turn what was learned now into what is carried over."""
+    def _learned(self) -> Carried | None:
+        """Give what is carried over to later rides; None where nothing was learned.
+
+        What was carried here stays as it was: it is in each fit, and must be there once only.
+        """
         sound = [block for block in self._blocks if block.t_s not in self._suspect]
         if not sound:
-            return
+            return None
         learned = fit(sound, self._circles, self._carried.get(self.setup))
         ln_low, _ = learned.ln_power_at(np.array([learned.seen_mps[0]]))
         ln_high, _ = learned.ln_power_at(np.array([learned.seen_mps[1]]))
@@ -157,7 +163,7 @@ class Learner:
         covariance = learned.covariance[inside, inside].copy()
         covariance += DAY_SD_FRACTION**2 + np.eye(len(covariance)) * SHAPE_SD_FRACTION**2
         ln_speed = learned.ln_speed[first : last + 1]
-        self._carried[self.setup] = Carried(first, ln_speed, covariance, learned.seen_mps)
+        return Carried(first, ln_speed, covariance, learned.seen_mps)
 
 
 def _read(kept: Any) -> dict[str, Carried]:

@@ -149,3 +149,23 @@ def test_any_cutting_teaches_the_same(cuts: list[int]) -> None:
     assert pieces.posterior is not None and at_once.posterior is not None
     assert pieces.posterior.water_mps == pytest.approx(at_once.posterior.water_mps, abs=1e-9)
     assert pieces.posterior.ln_speed == pytest.approx(at_once.posterior.ln_speed, abs=1e-9)
+
+
+def test_writing_down_what_was_learned_changes_nothing() -> None:
+    # The daemon does so every half minute: it must not count the same blocks again each time.
+    quiet, written = Learner(), Learner()
+    for begin in range(0, 1200, 40):
+        stretch = part(seconds(THREE), begin, begin + 40)
+        quiet.fold(stretch)
+        written.fold(stretch)
+        assert written.as_dict() == written.as_dict()
+    assert written.as_dict() == quiet.as_dict()
+    assert written.posterior.covariance.tolist() == quiet.posterior.covariance.tolist()
+
+
+def test_a_set_up_that_comes_back_is_not_learned_twice() -> None:
+    learner = learned()
+    once = learner.as_dict()
+    learner.select("other")
+    learner.select("as is")
+    assert learner.as_dict() == once
