@@ -43,6 +43,8 @@ class DistanceMeter:
         """Distance over steps longer than `GAP_S` [m]."""
         self.bridged_variance_m2 = 0.0
         self._last = np.empty((5, 0))
+        self._totals_m: dict[float, float] = {}
+        """Distances by time, since the last samples came."""
 
     @property
     def first_s(self) -> float:
@@ -70,8 +72,10 @@ class DistanceMeter:
         return self.at_m(self.last_s)
 
     def at_m(self, t_s: float) -> float:
-        """Give the distance up to a time [m]."""
-        return self.track.total_m(self.displacement, t_s)
+        """Give the distance up to a time [m]; asked for the same several times a snapshot."""
+        if t_s not in self._totals_m:
+            self._totals_m[t_s] = self.track.total_m(self.displacement, t_s)
+        return self._totals_m[t_s]
 
     def noise_variance_m2(self, seconds_s: float) -> float:
         """Give the variance of a distance that was made in so many seconds [m^2]."""
@@ -110,6 +114,7 @@ class DistanceMeter:
             new, speed = new[:, no_jump], speed[no_jump]
         if not new.size:
             return
+        self._totals_m.clear()
         rows = np.concatenate([self._last, new], axis=1)
         fresh = self._last.size
         self._last = rows[:, -1:].copy()

@@ -101,9 +101,12 @@ class PresentRiding:
         # Of each block under way: power, speed, volts.
         self._blocks: list[tuple[float, float, float]] = []
         self._open = np.empty((0, 3))
+        self._now: Riding | Unknown | None = None
+        """As of the last second, once somebody asked."""
 
     def fold(self, cells: Cells) -> None:
         """Take in seconds, in order."""
+        self._now = None
         rows = np.stack([cells.power_w, cells.distance_m, cells.volts_v], axis=1)
         rows = rows[np.isfinite(rows).all(axis=1) & (cells.distance_m > HARDLY_MPS)]
         rows = np.concatenate([self._open, rows])
@@ -115,6 +118,11 @@ class PresentRiding:
 
     def now(self) -> Riding | Unknown:
         """Give the present way of riding."""
+        if self._now is None:
+            self._now = self._riding()
+        return self._now
+
+    def _riding(self) -> Riding | Unknown:
         blocks = np.array(self._blocks).reshape(-1, 3)
         if len(blocks) < SHORTEST:
             return Unknown("too little riding yet")

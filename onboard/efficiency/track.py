@@ -5,6 +5,8 @@ velocities are summed as vectors, and each second's displacement counts along th
 five seconds around it: waves shorter than that and white noise cancel, a turn loses nothing.
 """
 
+import math
+
 import numpy as np
 import numpy.typing as npt
 
@@ -89,15 +91,11 @@ class Track:
             return self.curve.at("distance_m", t_s)
         settled_s = self.curve.last_s
         end_s = min(t_s, displacement.last_s)
-        way = np.array(
-            [
-                displacement.at(name, end_s) - displacement.at(name, settled_s)
-                for name in ("east_m", "north_m")
-            ]
-        )
-        length_m = float(np.hypot(*way))
+        times = np.array([settled_s, end_s])
+        east, north = (np.diff(displacement.at(name, times))[0] for name in ("east_m", "north_m"))
+        length_m = math.hypot(east, north)
         known = self._pending[-(self._waiting + REACH) :]
-        smooth = np.hypot(*known.mean(axis=0)) if len(known) else 0.0
+        smooth = math.hypot(*(known.sum(axis=0) / len(known))) if len(known) else 0.0
         if smooth < REST_MPS:
             length_m = 0.0
         return self.curve.total("distance_m") + length_m
