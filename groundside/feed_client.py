@@ -1,4 +1,4 @@
-"""The viewer's end of the feed: connects, reconnects, and hands on the newest snapshot only.
+"""The viewer's end of the feed: connects, reconnects, gives the newest snapshot only, and speaks.
 
 A viewer that falls behind is given the newest snapshot and never a queue; a link that drops,
 falls silent or talks nonsense becomes a sentence, never an exception.
@@ -10,8 +10,10 @@ import json
 from collections.abc import AsyncIterator, Awaitable, Callable
 from typing import Any
 
+from groundside.answers import ANSWER_S, Ack, Answers
 from groundside.source import ReplayControls, Update
 from onboard.errors import UsageError
+from onboard.feed.lines import LineSplitter
 
 SCHEMA = 1
 LONGEST_LINE_BYTES = 1_000_000
@@ -56,42 +58,9 @@ def parse_address(text: str, default_port: int) -> tuple[str, int]:
     return host, int(port_text)
 
 
-def _shown(host: str, port: int) -> str:
+def shown(host: str, port: int) -> str:
+    """Give an address as people write it."""
     return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
-
-
-class LineSplitter:
-    """Cuts bytes into lines and drops a line that grows beyond all measure."""
-
-    def __init__(self, longest_bytes: int = LONGEST_LINE_BYTES) -> None:
-        self.longest_bytes = longest_bytes
-        self.oversized_lines = 0
-        self._rest = bytearray()
-        self._dropping = False
-
-    def feed(self, data: bytes) -> list[bytes]:
-        """Give the lines that these bytes complete, without their ends."""
-        *ended, rest = data.split(b"\n")
-        lines = []
-        for piece in ended:
-            self._take(piece)
-            if self._dropping:
-                self._dropping = False
-            else:
-                lines.append(bytes(self._rest))
-            self._rest.clear()
-        self._take(rest)
-        return lines
-
-    def _take(self, piece: bytes) -> None:
-        if self._dropping:
-            return
-        if len(self._rest) + len(piece) > self.longest_bytes:
-            self.oversized_lines += 1
-            self._dropping = True
-            self._rest.clear()
-        else:
-            self._rest += piece
 
 
 def decode_line(line: bytes) -> dict[str, Any] | None:
@@ -114,6 +83,9 @@ class FeedClient:
         How to wait between attempts; tests put their own here.
     silence_s
         After how long without a byte the connection counts as dead [s].
+    heard
+        Called with each command that the daemon did, of whichever viewer, and whether it was said
+        here. It must not wait.
     """
 
     def __init__(
@@ -123,6 +95,7 @@ class FeedClient:
         *,
         sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
         silence_s: float = SILENCE_S,
+        heard: Callable[[dict[str, Any], bool], None] | None = None,
     ) -> None:
         self.host = host
         self.port = port
@@ -134,11 +107,14 @@ class FeedClient:
         self._newest: Update | None = None
         self._news = asyncio.Event()
         self._understood = False
+        self._heard = heard
+        self._writer: asyncio.StreamWriter | None = None
+        self._answers = Answers(f"feed at {shown(host, port)}")
 
     @property
     def name(self) -> str:
         """What the source is called on the screen."""
-        return f"feed {_shown(self.host, self.port)}"
+        return f"feed {shown(self.host, self.port)}"
 
     @property
     def controls(self) -> ReplayControls | None:
@@ -165,6 +141,31 @@ class FeedClient:
             with contextlib.suppress(asyncio.CancelledError):
                 await keeper
 
+    async def send(self, command: dict[str, Any], *, timeout_s: float = ANSWER_S) -> Ack:
+        """Say something to the daemon while `stream` runs, and wait for its answer.
+
+        Parameters
+        ----------
+        command
+            As of `groundside.say.setting` and `groundside.say.mark`.
+        timeout_s
+            How long to wait for the answer [s].
+
+        Returns
+        -------
+        Ack
+            How it fared; whatever goes wrong is a sentence in it.
+        """
+        if self._writer is None or not self._understood:
+            return Ack(False, f"no feed at {shown(self.host, self.port)}: nothing was said")
+        try:
+            number, line = self._answers.line(command)
+        except ValueError as problem:
+            return Ack(False, str(problem))
+        # Without draining: a command is small, and a connection that takes none ends in silence.
+        self._writer.write(line)
+        return await self._answers.wait(number, timeout_s)
+
     def _give(self, update: Update) -> None:
         if self._newest is not None and self._newest.snapshot is not None:
             self.superseded_snapshots += 1
@@ -184,12 +185,13 @@ class FeedClient:
 
     async def _read_once(self) -> str:
         """Read one connection to its end and say why it ended."""
-        where = _shown(self.host, self.port)
+        where = shown(self.host, self.port)
         try:
             async with asyncio.timeout(self._silence_s):
                 reader, writer = await asyncio.open_connection(self.host, self.port)
         except (OSError, ValueError):  # ValueError: a host name that cannot be one
             return f"no feed at {where}"
+        self._writer = writer
         try:
             return await self._read_lines(reader, where)
         except TimeoutError:
@@ -197,12 +199,14 @@ class FeedClient:
         except OSError:
             return f"feed at {where} broke off"
         finally:
+            self._writer = None
+            self._answers.broken_off()
             writer.close()
             with contextlib.suppress(OSError):
                 await writer.wait_closed()
 
     async def _read_lines(self, reader: asyncio.StreamReader, where: str) -> str:
-        splitter = LineSplitter()
+        splitter = LineSplitter(LONGEST_LINE_BYTES)
         while True:
             async with asyncio.timeout(self._silence_s):
                 data = await reader.read(CHUNK_BYTES)
@@ -234,4 +238,9 @@ class FeedClient:
             self._understood = True
         if message["kind"] == "snapshot":
             self._give(Update(message))
+        elif message["kind"] == "ack":
+            self._answers.take(message)
+            command = message.get("command")
+            if self._heard is not None and message.get("ok") is True and isinstance(command, dict):
+                self._heard(command, message.get("by") is True)
         return None

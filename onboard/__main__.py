@@ -2,8 +2,11 @@
 
 import argparse
 import asyncio
+import faulthandler
+import json
 import logging
 import os
+import shutil
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -12,8 +15,11 @@ from typing import NoReturn
 from onboard import __version__
 from onboard.errors import WattwakeError
 from onboard.profile import Profile, load_profile
+from onboard.quiet_log import QuietFilter
 
 EXAMPLE = "example: wattwake-onboard --profile craft.toml --link /dev/ttyAMA0 --baud 57600"
+CHECK_EXAMPLE = "example: wattwake-onboard check --profile craft.toml --seconds 20"
+INSTALL_EXAMPLE = "example: sudo wattwake-onboard install-service --system --profile craft.toml"
 
 
 class OneLineParser(argparse.ArgumentParser):
@@ -68,20 +74,7 @@ def parser() -> argparse.ArgumentParser:
     run = commands.add_parser(
         "run", help="run the daemon (the default)", epilog=EXAMPLE, description=top.description
     )
-    run.add_argument("--profile", type=Path, metavar="FILE", help="craft profile (TOML)")
-    run.add_argument(
-        "--link",
-        metavar="LINK",
-        help="udpin:HOST:PORT, tcp:HOST:PORT, file:PATH or a serial device "
-        "(default: the profile's, else udpin:0.0.0.0:14550)",
-    )
-    run.add_argument(
-        "--baud", type=whole_number(1200, 4_000_000), help="speed of a serial link (default 57600)"
-    )
-    run.add_argument("--system-id", type=system_id, metavar="N", help="follow this MAVLink system")
-    run.add_argument(
-        "--listen", metavar="HOST:PORT", help="where viewers connect (default 127.0.0.1:27220)"
-    )
+    _add_link_options(run)
     aim = run.add_mutually_exclusive_group()
     for name, most, meaning in (
         (
@@ -98,7 +91,66 @@ def parser() -> argparse.ArgumentParser:
     where = run.add_mutually_exclusive_group()
     where.add_argument("--record", type=Path, metavar="DIR", help="keep session records here")
     where.add_argument("--no-record", action="store_true", help="keep no record")
+    _add_check(commands)
+    _add_install(commands)
     return top
+
+
+def _add_link_options(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--profile", type=Path, metavar="FILE", help="craft profile (TOML)")
+    command.add_argument(
+        "--link",
+        metavar="LINK",
+        help="udpin:HOST:PORT, tcp:HOST:PORT, file:PATH or a serial device "
+        "(default: the profile's, else udpin:0.0.0.0:14550)",
+    )
+    command.add_argument(
+        "--baud", type=whole_number(1200, 4_000_000), help="speed of a serial link (default 57600)"
+    )
+    command.add_argument(
+        "--system-id", type=system_id, metavar="N", help="follow this MAVLink system"
+    )
+    command.add_argument(
+        "--listen", metavar="HOST:PORT", help="where viewers connect (default 127.0.0.1:27220)"
+    )
+
+
+def _add_check(commands: "argparse._SubParsersAction[OneLineParser]") -> None:
+    check = commands.add_parser(
+        "check",
+        help="ashore, propeller off: is all fit for a ride?",
+        description="Listens for some seconds, and says what is fit and what is not. Sends "
+        "nothing. Ashore, propeller off, craft at rest. Exits with 1 if something is bad.",
+        epilog=CHECK_EXAMPLE,
+    )
+    _add_link_options(check)
+    check.add_argument("--record", type=Path, metavar="DIR", help="where records will be kept")
+    check.add_argument(
+        "--seconds",
+        type=number_between(2.0, 600.0),
+        default=10.0,
+        metavar="S",
+        help="how long to listen [s] (default 10)",
+    )
+    check.add_argument("--json", action="store_true", help="print JSON")
+
+
+def _add_install(commands: "argparse._SubParsersAction[OneLineParser]") -> None:
+    install = commands.add_parser(
+        "install-service",
+        help="have systemd start the daemon with the board",
+        description="Writes a systemd unit that starts the daemon with the board, watches over "
+        "it and starts it again whenever it ends.",
+        epilog=INSTALL_EXAMPLE,
+    )
+    whose = install.add_mutually_exclusive_group()
+    whose.add_argument(
+        "--system", action="store_true", help="for the board (the default with root's rights)"
+    )
+    whose.add_argument("--user", action="store_true", help="for your account (else the default)")
+    install.add_argument("--profile", type=Path, metavar="FILE", help="craft profile (TOML)")
+    install.add_argument("--print", action="store_true", help="print the unit, and write nothing")
+    install.add_argument("--replace", action="store_true", help="replace another unit")
 
 
 def default_record() -> Path:
@@ -107,13 +159,17 @@ def default_record() -> Path:
     return Path(base) / "wattwake" / "sessions"
 
 
-def run(arguments: argparse.Namespace) -> None:
+def run(arguments: argparse.Namespace) -> int:
     """Run the daemon until it is told to stop."""
     # Imported here so that --help and --version do not wait for numpy.
     from onboard.efficiency.target import Aim
     from onboard.feed.server import parse_listen
     from onboard.service import Service, Settings
 
+    # A watchdog that strikes then leaves in the log where the daemon hung.
+    faulthandler.enable()
+    for handler in logging.getLogger().handlers:
+        handler.addFilter(QuietFilter())
     profile, text = Profile(), None
     if arguments.profile:
         profile = load_profile(arguments.profile)
@@ -131,29 +187,87 @@ def run(arguments: argparse.Namespace) -> None:
         record=record,
         profile_text=text,
         aim=Aim(arguments.target_distance_m, arguments.target_speed_mps, arguments.target_power_w),
+        profile_path=arguments.profile,
     )
 
     async def serve() -> None:
         await Service(settings).run()
 
     asyncio.run(serve())
+    return 0
+
+
+def check(arguments: argparse.Namespace) -> int:
+    """Check ashore whether all is fit; give 1 if something is bad."""
+    from onboard.dockside.findings import Verdict, worst
+    from onboard.dockside.gathering import CheckSettings, gather
+    from onboard.dockside.report import FIRST, as_dict, as_lines, judge
+    from onboard.feed.server import parse_listen
+
+    profile = load_profile(arguments.profile) if arguments.profile else Profile()
+    connection = arguments.link or profile.link.connection
+    record = arguments.record or Path(profile.record.directory or default_record()).expanduser()
+    if connection.startswith("file:") and not arguments.record:
+        record = None
+    settings = CheckSettings(
+        profile=profile,
+        profile_path=arguments.profile,
+        connection=connection,
+        baud=arguments.baud or profile.link.baud,
+        system_id=arguments.system_id,
+        listen=parse_listen(arguments.listen or profile.feed.listen),
+        record=record,
+        seconds_s=arguments.seconds,
+    )
+    # Before anything else, where people look: programs read stdout.
+    told = sys.stderr if arguments.json else sys.stdout
+    print(FIRST, f"Listening for {arguments.seconds:g} s ...", sep="\n", file=told, flush=True)
+    facts = gather(settings)
+    findings = judge(facts)
+    if arguments.json:
+        print(json.dumps(as_dict(facts, findings), indent=2))
+    else:
+        print(*as_lines(findings, min(shutil.get_terminal_size().columns, 100)), sep="\n")
+    return 1 if worst(findings) is Verdict.BAD else 0
+
+
+def install_service(arguments: argparse.Namespace) -> int:
+    """Write or print the unit, and say what to do next."""
+    from onboard.service_unit import install, next_steps, plan_unit, unit_path, unit_text
+
+    profile = load_profile(arguments.profile) if arguments.profile else Profile()
+    system = arguments.system or (os.geteuid() == 0 and not arguments.user)
+    plan = plan_unit(system, profile, arguments.profile)
+    text = unit_text(plan)
+    if arguments.print:
+        print(text, end="")
+        return 0
+    print(install(text, unit_path(system), arguments.replace))
+    if plan.system and plan.user is None:
+        print("It runs as root: called with sudo from your account, it would run as you.")
+    print("Next:")
+    for command, meaning in next_steps(plan):
+        print(f"  {command:<44}  {meaning}")
+    return 0
+
+
+COMMANDS = {"run": run, "check": check, "install-service": install_service}
 
 
 def main(argv: list[str] | None = None) -> int:
-    """Run a command; give its exit code: 0, or 2 with one line on stderr."""
+    """Run a command; give its exit code: 0, 1 for a bad check, or 2 with one line on stderr."""
     words = list(sys.argv[1:] if argv is None else argv)
     if not words or (words[0].startswith("-") and words[0] not in ("-h", "--help", "--version")):
         words.insert(0, "run")
     arguments = parser().parse_args(words)
     logging.basicConfig(level=logging.INFO, format="wattwake: %(message)s", stream=sys.stderr)
     try:
-        run(arguments)
+        return COMMANDS[arguments.command](arguments)
     except WattwakeError as problem:
         print(f"wattwake-onboard: {problem}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
         return 130
-    return 0
 
 
 if __name__ == "__main__":

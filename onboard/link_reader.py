@@ -1,12 +1,13 @@
 """The thread that reads the link: bytes with their time of receipt, and reconnecting."""
 
+import contextlib
 import logging
 import threading
 import time
 from collections import deque
 from collections.abc import Callable
 
-from onboard.errors import LinkEndedError, WattwakeError
+from onboard.errors import LinkEndedError, LinkError, WattwakeError
 from onboard.telemetry.links.base import Link
 
 log = logging.getLogger("wattwake")
@@ -52,6 +53,8 @@ class LinkReader:
         self.problem: str | None = None
         """Why the link is down, None while it is up."""
         self.ended = False
+        self.heard_s: float | None = None
+        """Monotonic time at which the last bytes came [s]."""
 
     def start(self) -> None:
         """Begin to read."""
@@ -72,6 +75,15 @@ class LinkReader:
             self._pieces.clear()
             self._held = 0
         return pieces
+
+    def write(self, data: bytes) -> None:
+        """Send bytes if the link is up; what cannot be sent now is let go, never waited for."""
+        link = self._link
+        if not data or link is None or self.problem is not None:
+            return
+        # Whatever is wrong, the thread that reads finds it too, and says it.
+        with contextlib.suppress(LinkError, OSError):
+            link.write(data)
 
     def _run(self) -> None:
         while not self._stop.is_set():
@@ -102,6 +114,7 @@ class LinkReader:
             data = link.read(WAIT_S)
             if data:
                 self._retry_s = RETRY_FIRST_S
+                self.heard_s = time.monotonic()
                 self._keep(data)
                 time.sleep(BATCH_S)
 

@@ -5,6 +5,7 @@ value is refused with the key's name, what was given and what is allowed.
 """
 
 import dataclasses
+import string
 import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -117,6 +118,10 @@ class Link:
     connection: str = _setting("udpin:0.0.0.0:14550", "where from, as for --link")
     baud: int = _setting(57600, "speed of a serial link", least=1200, most=4_000_000)
     system_id: int | None = _setting(None, "MAVLink system to follow", least=1, most=255)
+    listen_only: bool = _setting(False, "send nothing at all, not even that somebody is there")
+    signing_key: str | None = _setting(
+        None, "key shared with the autopilot: unsigned frames are refused", hex_digits=64
+    )
 
 
 @dataclass(frozen=True)
@@ -246,17 +251,33 @@ def _checked(section: str, setting: dataclasses.Field[Any], value: Any) -> Any:
         and ("most" not in limits or value <= limits["most"])
         and ("below" not in limits or value < limits["below"])
         and ("choices" not in limits or value in limits["choices"])
+        and ("hex_digits" not in limits or _is_key(value, limits["hex_digits"]))
     )
+    if not fits and "hex_digits" in limits:
+        # Not shown: it may be nearly the key.
+        raise ProfileError(f"{section}.{setting.name}: expected {_allowed(setting)}")
     if not fits:
         raise ProfileError(f"{section}.{setting.name} = {value!r}: expected {_allowed(setting)}")
     return value
+
+
+def _is_key(value: Any, digits: int) -> bool:
+    return (
+        isinstance(value, str)
+        and len(value) == digits
+        and all(letter in string.hexdigits for letter in value)
+    )
 
 
 def _allowed(setting: dataclasses.Field[Any]) -> str:
     limits = setting.metadata
     if "choices" in limits:
         return " or ".join(f'"{choice}"' for choice in limits["choices"])
-    kind = {int: "a whole number", float: "a number", str: "text"}[_kind(setting)]
+    if "hex_digits" in limits:
+        return f"{limits['hex_digits']} hexadecimal digits"
+    kind = {bool: "true or false", int: "a whole number", float: "a number", str: "text"}[
+        _kind(setting)
+    ]
     if "least" in limits and "most" in limits:
         return f"{kind} from {limits['least']:g} to {limits['most']:g}"
     words = [

@@ -15,17 +15,23 @@ from typing import Any, Protocol
 import numpy as np
 
 from onboard.errors import LogError
-from onboard.kept import Clocks, same_trip
+from onboard.kept import Clocks, clocks_as_dict, same_trip
 from onboard.profile import Profile
 from onboard.ride import Ride
+from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.frames import Frames
+from onboard.telemetry.log_files import find_log
+from onboard.telemetry.scanner import LogScanner
 from onboard.telemetry.telemetry_log import read_log
 
 CARRIED_NAME = "carried.json"
-"""In a session's folder: the curves that were known when its trip began."""
+"""In a session's folder: what was kept from before when its trip began; see `Ride.kept`."""
 
 DECIDE_AFTER_S = 20.0
 """By then an autopilot that knows the time of day has said so."""
+
+TAIL_BYTES = 1 << 18
+"""So much of a record's end tells what the autopilot's clocks were."""
 
 HELD_MOST = 20_000
 """Frames kept until it is decided; an autopilot that is silent for so long began anew."""
@@ -46,22 +52,16 @@ class Said(Protocol):
 
 @dataclass(frozen=True)
 class Session:
-    """A session's folder, and what was said in it."""
+    """A session's folder, what was said in it, and up to which stamp it is wanted [us]."""
 
     folder: Path
     said: Sequence[Said] = ()
+    until_us: int | None = None
 
 
-def save_carried(folder: Path, kept: dict[str, Any] | None) -> None:
-    """Write down what a trip begins with, in the folder of its first session.
-
-    Raises
-    ------
-    OSError
-        If it cannot be written.
-    """
-    curves = (kept or {}).get("curves")
-    (folder / CARRIED_NAME).write_text(json.dumps({"curves": curves}), encoding="utf-8")
+def carried_text(kept: dict[str, Any] | None) -> str:
+    """Give what a trip begins with as text, to be kept in the folder of its first session."""
+    return json.dumps(kept or {}) + "\n"
 
 
 def load_carried(folder: Path) -> dict[str, Any] | None:
@@ -70,7 +70,7 @@ def load_carried(folder: Path) -> dict[str, Any] | None:
         carried = json.loads((folder / CARRIED_NAME).read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return None
-    return carried if isinstance(carried, dict) and carried.get("curves") is not None else None
+    return carried if isinstance(carried, dict) and carried else None
 
 
 def refold(profile: Profile, system_id: int | None, sessions: Sequence[Session]) -> Ride:
@@ -92,10 +92,43 @@ def refold(profile: Profile, system_id: int | None, sessions: Sequence[Session])
         ride = Ride(profile, system_id)
     for session in sessions:
         try:
-            replay(ride, read_log(session.folder), session.said)
+            windows = read_log(session.folder)
+            if session.until_us is not None:
+                windows = _until(windows, session.until_us)
+            replay(ride, windows, session.said)
         except LogError as problem:
             log.warning("%s: this part of the trip is missing", problem)
     return ride
+
+
+def last_clocks(folder: Path, system_id: int | None = None) -> Clocks:
+    """Give the autopilot's clocks at the end of a record; NaN where it tells none.
+
+    Parameters
+    ----------
+    folder
+        The session's folder.
+    system_id
+        The MAVLink system to follow; None follows the one that sends most.
+    """
+    nothing = Clocks(math.nan, math.nan, math.nan)
+    try:
+        with find_log(folder).open("rb") as file:
+            size = file.seek(0, 2)
+            file.seek(max(size - TAIL_BYTES, 0))
+            tail = file.read()
+    except (LogError, OSError):
+        return nothing
+    decoder = Decoder(system_id)
+    frames = LogScanner(in_step=False).push(tail, final=True)
+    utc_s, utc_at_s, last_s = math.nan, 0.0, 0.0
+    for block in (decoder.push(frames), decoder.finish()):
+        last_s = max([last_s, *(float(one.t_s[-1]) for one in block.channels.values())])
+        clock = block.get("clock")
+        if clock is not None and np.isfinite(clock["utc_s"]).any():
+            last = int(np.flatnonzero(np.isfinite(clock["utc_s"]))[-1])
+            utc_s, utc_at_s = float(clock["utc_s"][last]), float(clock.t_s[last])
+    return Clocks(decoder.time.boot_s, utc_s + last_s - utc_at_s, math.nan)
 
 
 def replay(ride: Ride, windows: Iterable[Frames], said: Sequence[Said]) -> None:
@@ -109,6 +142,11 @@ def replay(ride: Ride, windows: Iterable[Frames], said: Sequence[Said]) -> None:
                 part.apply(ride)
     for one in left:
         one.apply(ride)
+
+
+def _until(windows: Iterable[Frames], until_us: int) -> Iterator[Frames]:
+    for frames in windows:
+        yield frames.where(frames.stamp_us <= until_us)
 
 
 def _upto(frames: Frames, left: list[Said]) -> Iterator[Frames | Said]:
@@ -130,24 +168,27 @@ def _upto(frames: Frames, left: list[Said]) -> Iterator[Frames | Said]:
 
 @dataclass
 class Rejoin:
-    """Decides whether the trip is the same as before, and holds the frames until that is known.
+    """Decides whether the trip is the same as before, and holds what comes until that is known.
 
     Parameters
     ----------
-    kept
-        What was kept when the daemon last ran; see `Ride.kept`.
+    before
+        The autopilot's clocks when it was last heard.
     """
 
-    kept: dict[str, Any]
-    _held: list[Frames] = field(default_factory=list)
+    before: Clocks
+    held: list[Frames | Said] = field(default_factory=list)
+    """What came and was said since the daemon started."""
     _count: int = 0
     _since_s: float = math.nan
 
-    def take(self, frames: Frames) -> None:
-        """Hold frames that the ride of now was given."""
-        if len(frames):
-            self._held.append(frames)
-            self._count += len(frames)
+    def take(self, part: Frames | Said) -> None:
+        """Hold frames that the ride of now was given, or what was said to it."""
+        if not isinstance(part, Frames):
+            self.held.append(part)
+        elif len(part):
+            self.held.append(part)
+            self._count += len(part)
 
     def verdict(self, clocks: Clocks, now_s: float) -> bool | None:
         """Tell whether it is the same trip; None while the autopilot has not said enough.
@@ -165,10 +206,4 @@ class Rejoin:
             self._since_s = now_s
         if not math.isfinite(clocks.utc_s) and now_s - self._since_s < DECIDE_AFTER_S:
             return None
-        return same_trip(self.kept, clocks)
-
-    def hand_over(self, ride: Ride) -> None:
-        """Give the held frames to the ride that was folded from the records."""
-        for frames in self._held:
-            ride.take(frames)
-        self._held.clear()
+        return same_trip({"clocks": clocks_as_dict(self.before)}, clocks)

@@ -140,6 +140,8 @@ class Ride:
             home=figures.home,
             set_and_drift=figures.set_and_drift,
             drive=self._drive(),
+            setup=self.engine.learner.setup,
+            reserve_fraction=self.engine.reserve_fraction,
             link=LinkState(
                 age_s=age_s,
                 messages_per_s=messages_per_s,

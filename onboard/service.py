@@ -8,29 +8,38 @@ from collections import deque
 from dataclasses import dataclass
 from pathlib import Path
 
-from onboard.efficiency.alerts import Alert
+from onboard import notify
 from onboard.efficiency.figure import Number, Unknown
 from onboard.efficiency.target import Aim
-from onboard.errors import LinkError
+from onboard.errors import LinkError, ProfileError
+from onboard.feed.commands import Command, Mark, Refused, Reply
 from onboard.feed.server import FeedServer
 from onboard.feed.snapshot import as_line
-from onboard.kept import load, save
 from onboard.link_reader import LinkReader
-from onboard.profile import Profile
+from onboard.marks import Noted, noted
+from onboard.obey import obey, settings_in_force, with_place
+from onboard.own_alerts import OwnAlerts, Running
+from onboard.profile import Profile, load_profile
 from onboard.ride import Ride
+from onboard.session_book import SessionBook
+from onboard.telemetry.asking import Asking
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.link_scanner import LinkScanner
 from onboard.telemetry.links.base import Link
-from onboard.telemetry.links.opening import open_link
-from onboard.telemetry.recorder import Recorder
+from onboard.telemetry.links.reopening import Reopener
+from onboard.telemetry.signing import (
+    SETUP_SIGNING,
+    SignatureGate,
+    Signer,
+    key_from_text,
+    without_key,
+)
+from onboard.trip_keeper import TripKeeper
 
 PUBLISH_EVERY_S = 0.2
 """Blocks are folded and snapshots published at this pace."""
 
 RATE_OVER_S = 5.0
-
-SAVE_EVERY_S = 30.0
-"""What was learned is written down at this pace: few writes are kind to a card."""
 
 log = logging.getLogger("wattwake")
 
@@ -47,6 +56,9 @@ class Settings:
     record: Path | None
     profile_text: str | None = None
     aim: Aim | None = None
+    profile_path: Path | None = None
+    """Read anew on SIGHUP."""
+    listen_only: bool = False
 
 
 class StampClock:
@@ -73,18 +85,31 @@ class Service:
     def __init__(self, settings: Settings) -> None:
         self._settings = settings
         self._clock = StampClock()
+        link = settings.profile.link
+        key = key_from_text(link.signing_key) if link.signing_key else None
         self._scanner = LinkScanner()
-        self._ride = self._new_ride()
-        if settings.aim is not None:
-            self._ride.engine.set_aim(settings.aim)
-        self._save_due_s = time.monotonic() + SAVE_EVERY_S
+        self._gate = SignatureGate(key)
+        self._asking = Asking(
+            settings.listen_only or link.listen_only,
+            Signer(key, self._clock, self._gate) if key else None,
+            settings.system_id or link.system_id,
+        )
         self._feed = FeedServer()
-        self._recorder: Recorder | None = None
-        self._record_problem: tuple[str, float] | None = None
+        self._alerts = OwnAlerts()
+        self._book: SessionBook | None = None
+        self._keeper = TripKeeper(settings.profile, settings.system_id, aim=settings.aim)
+        self._last_stamp_us = self._clock.start_us
+        self._began_s = time.monotonic()
         self._heard_s: float | None = None
         self._counts: deque[tuple[float, int]] = deque()
-        self._link_problem: tuple[str, float] | None = None
+        self._link_said: str | None = None
+        self._watchdog_every_s = notify.watchdog_every_s()
+        self._watchdog_due_s = 0.0
         self._stop = asyncio.Event()
+
+    @property
+    def _ride(self) -> Ride:
+        return self._keeper.ride
 
     async def run(self) -> None:
         """Start, serve until told to stop, and save.
@@ -95,54 +120,46 @@ class Service:
             If the link, the record's folder or the feed's address cannot be had at the start.
         """
         settings = self._settings
-        link = self._first_link()
+        reopen = Reopener(settings.connection, settings.baud)
+        link = self._first_link(reopen)
         name = link.name if link else settings.connection
-        reader = LinkReader(
-            link, lambda: open_link(settings.connection, settings.baud), self._clock
-        )
+        reader = LinkReader(link, reopen, self._clock)
         try:
-            host, _ = settings.listen
-            port = await self._feed.open(*settings.listen, settings.profile.craft.name)
-            if settings.record is not None:
-                self._recorder = Recorder(
-                    settings.record, self._clock.start_us, settings.profile_text
-                )
+            host, port = settings.listen
+            craft = settings.profile.craft.name
+            port = await self._feed.open(host, port, craft, self._on_command)
+            self._open_book()
             print(f"wattwake: link {name}", flush=True)
-            if self._recorder:
-                print(f"wattwake: record {self._recorder.folder}", flush=True)
+            if self._book:
+                print(f"wattwake: record {self._book.folder}", flush=True)
             print(f"wattwake: feed on {host}:{port}", flush=True)
             self._on_signals()
+            self._began_s = time.monotonic()
             reader.start()
+            notify.ready(f"link {name}, feed on {host}:{port}")
             await self._serve(reader, name)
         finally:
+            notify.stopping()
             reader.stop()
             await self._feed.close()
-            self._close_record()
-            self._save()
+            if self._book is not None:
+                self._book.close(self._ride.kept())
 
-    def _new_ride(self) -> Ride:
-        """Begin a ride with what earlier ones left, where they left anything."""
+    def _open_book(self) -> None:
+        """Begin a session, and go on with the trip of an earlier one if it turns out to be that."""
         settings = self._settings
-        kept = load(settings.record) if settings.record is not None else None
-        try:
-            return Ride(settings.profile, settings.system_id, kept)
-        except ValueError as problem:
-            log.warning("%s: starting without what was learned", problem)
-            return Ride(settings.profile, settings.system_id)
-
-    def _save(self) -> None:
-        """Write down what must outlast this run; a full card must not stop the figures."""
-        if self._recorder is None or self._settings.record is None:
+        if settings.record is None:
             return
-        try:
-            save(self._settings.record, self._ride.kept())
-        except OSError as problem:
-            log.warning("what was learned could not be saved: %s", problem.strerror)
+        text = settings.profile_text and without_key(settings.profile_text)
+        self._book = SessionBook(settings.record, self._clock.start_us, text)
+        self._keeper = TripKeeper(
+            settings.profile, settings.system_id, self._book.kept, self._book.earlier, settings.aim
+        )
 
-    def _first_link(self) -> Link | None:
+    def _first_link(self, reopen: Reopener) -> Link | None:
         """Open the link. A server that is not up yet will be tried again; all else is an error."""
         try:
-            return open_link(self._settings.connection, self._settings.baud)
+            return reopen()
         except LinkError as problem:
             if not self._settings.connection.startswith("tcp:"):
                 raise
@@ -151,10 +168,15 @@ class Service:
 
     def _on_signals(self) -> None:
         loop = asyncio.get_running_loop()
-        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        acts = {
+            signal.SIGINT: self._stop.set,
+            signal.SIGTERM: self._stop.set,
+            signal.SIGHUP: self._reload,
+        }
+        for number, act in acts.items():
             # Ignored from outside (nohup) stays ignored.
             if signal.getsignal(number) is not signal.SIG_IGN:
-                loop.add_signal_handler(number, self._stop.set)
+                loop.add_signal_handler(number, act)
 
     async def _serve(self, reader: LinkReader, name: str) -> None:
         due_s = time.monotonic()
@@ -172,59 +194,103 @@ class Service:
         self._tick(reader, name)
 
     def _tick(self, reader: LinkReader, name: str) -> None:
-        """Fold what came, record it, publish."""
+        """Fold what came, record it, ask for what is missing, publish."""
         # Read before the bytes are taken: what comes later is stamped later.
         now_s, now_us = time.monotonic(), self._clock()
-        frames = self._scanner.push(reader.take())
-        self._record(frames)
+        frames = self._gate.push(self._scanner.push(reader.take()))
+        if len(frames):
+            self._last_stamp_us = int(frames.stamp_us[-1])
         before = self._ride.decoder.messages
-        self._ride.take(frames)
-        self._ride.silence(now_us)
+        self._keeper.take(frames, now_us)
         if self._ride.decoder.messages > before:
             self._heard_s = now_s
-        self._watch_link(reader.problem, now_s)
-        if now_s >= self._save_due_s:
-            self._save_due_s = now_s + SAVE_EVERY_S
-            self._save()
+        if self._keeper.poll(now_s):
+            self._counts.clear()
+            if self._book is not None and self._keeper.went_on:
+                self._book.goes_on(self._keeper.sessions)
+        craft = self._ride.decoder.craft
+        self._asking.heard(frames, now_s)
+        reader.write(self._asking.due(now_s, craft.system_id, craft.component_id))
+        if self._book is not None:
+            self._book.write(_for_the_record(frames), now_us, self._ride.utc)
+            self._book.save_if_due(now_s, self._ride.kept)
+        self._watch_link(reader.problem)
+        self._publish(reader, name, now_s)
+        if self._watchdog_every_s is not None and now_s >= self._watchdog_due_s:
+            self._watchdog_due_s = now_s + self._watchdog_every_s
+            notify.watchdog()
+
+    def _publish(self, reader: LinkReader, name: str, now_s: float) -> None:
         self._counts.append((now_s, self._ride.decoder.messages))
         while now_s - self._counts[0][0] > RATE_OVER_S:
             self._counts.popleft()
+        running = Running(
+            now_s,
+            reader.problem,
+            self._began_s if reader.heard_s is None else reader.heard_s,
+            reader.dropped_bytes,
+            self._gate.refused,
+            self._book.problems if self._book is not None else (),
+        )
         snapshot = self._ride.snapshot(
             source=name,
             age_s=self._age_s(now_s),
             messages_per_s=self._messages_per_s(),
-            alerts=self._alerts(now_s, reader.dropped_bytes),
+            alerts=self._alerts.now(running),
         )
         self._feed.publish(as_line(snapshot.as_dict()), now_s)
 
-    def _record(self, frames: Frames) -> None:
-        if self._recorder is None or self._record_problem:
+    def _on_command(self, command: Command, reply: Reply) -> None:
+        """Do what a viewer says, and write it down."""
+        placed = with_place(command, self._ride)
+        if isinstance(placed, Refused):
+            reply(placed.why, None)
             return
-        try:
-            self._recorder.write(frames, self._clock())
-            if (utc := self._ride.utc) is not None:
-                self._recorder.note_utc(utc, self._clock())
-        except OSError as problem:
-            text = f"Recording stopped: {problem.strerror}."
-            self._record_problem = (text, time.monotonic())
-            log.error("%s", text)
+        one = noted(placed, self._ride, self._last_stamp_us)
+        why_not = obey(placed, self._ride, lambda: self._new_trip(one))
+        # A new trip is noted where the old one ends.
+        if why_not is None and not (isinstance(placed, Mark) and placed.mark == "new_trip"):
+            self._keeper.say(one)
+            if self._book is not None:
+                self._book.mark(one)
+        reply(why_not, placed)
 
-    def _close_record(self) -> None:
-        if self._recorder is None:
-            return
-        try:
-            self._recorder.close()
-        except OSError as problem:
-            log.error("the last second of the record is lost: %s", problem.strerror)
+    def _new_trip(self, said: Noted) -> str | None:
+        """Begin a new trip, in a session of its own; set-up and reserve stay as they are."""
+        stay = settings_in_force(self._ride, self._keeper.profile)
+        if self._book is not None:
+            self._book.mark(said)
+            self._book.begin_anew(self._clock(), self._ride.kept())
+        self._keeper.new_trip()
+        self._counts.clear()
+        for one in stay:
+            obey(one, self._ride, lambda: None)
+            if self._book is not None:
+                self._book.mark(noted(one, self._ride, self._last_stamp_us))
+        return None
 
-    def _watch_link(self, problem: str | None, now_s: float) -> None:
-        """Note when the link goes down and comes back, and say so once."""
-        known = self._link_problem[0] if self._link_problem else None
-        if problem == known:
+    def _reload(self) -> None:
+        """Read the profile anew; one that is not right changes nothing."""
+        path = self._settings.profile_path
+        if path is None:
+            log.warning("no --profile was given: there is nothing to read anew")
             return
-        log.warning("%s", problem or "the link is back")
-        since_s = self._link_problem[1] if self._link_problem else now_s
-        self._link_problem = (problem, since_s) if problem else None
+        notify.reloading()
+        try:
+            profile = load_profile(path)
+        except ProfileError as problem:
+            log.error("%s: going on with the profile as it was", problem)
+        else:
+            log.info("%s: read anew; link, record and feed stay as they are", path)
+            present = self._book.present(self._last_stamp_us) if self._book else None
+            self._keeper.reload(profile, present)
+        notify.ready()
+
+    def _watch_link(self, problem: str | None) -> None:
+        """Say once when the link goes down and when it comes back."""
+        if problem != self._link_said:
+            log.warning("%s", problem or "the link is back")
+            self._link_said = problem
 
     def _age_s(self, now_s: float) -> Number:
         if self._heard_s is None:
@@ -237,15 +303,8 @@ class Service:
             return Unknown("counting")
         return (last - first) / (last_s - first_s)
 
-    def _alerts(self, now_s: float, dropped_bytes: int) -> tuple[Alert, ...]:
-        alerts = []
-        if dropped_bytes:
-            text = f"This board was too slow: {dropped_bytes} bytes of telemetry were dropped."
-            alerts.append(Alert("bytes_dropped", "warning", text, 0.0))
-        if self._link_problem:
-            problem, since_s = self._link_problem
-            alerts.append(Alert("link_down", "warning", problem, now_s - since_s))
-        if self._record_problem:
-            problem, since_s = self._record_problem
-            alerts.append(Alert("record_stopped", "warning", problem, now_s - since_s))
-        return tuple(alerts)
+
+def _for_the_record(frames: Frames) -> Frames:
+    """Leave out the message that carries a signing key: it belongs in no record."""
+    carries_key = frames.message_id == SETUP_SIGNING
+    return frames.where(~carries_key) if carries_key.any() else frames

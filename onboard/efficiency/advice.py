@@ -74,6 +74,15 @@ class Adviser:
         self._aim, self._made_m, self._cue = aim, 0.0, CueKeeper()
         self._target_now = None
 
+    @property
+    def aim(self) -> Aim:
+        """What the rider wants."""
+        return self._aim
+
+    def forget_curve(self) -> None:
+        """Let go what was worked out by a curve that holds no more."""
+        self._best_for, self._best = (0, 0.0), Unknown("too little data yet")
+
     def fold(self, cells: Cells) -> None:
         """Take in settled seconds, in order."""
         if not len(cells):

@@ -98,6 +98,8 @@ class Pack:
         self._variance_of = (float("nan"), 0.0)
         self._variance = np.empty(0), np.empty(0)
         self._began = False
+        self._spreads: dict[float, Spread] = {}
+        """What is left by power, since anything about the pack last changed."""
 
     @property
     def state(self) -> ChargeState:
@@ -126,6 +128,7 @@ class Pack:
 
     def fold(self, cells: Cells) -> None:
         """Take in settled seconds, in order."""
+        self._spreads.clear()
         if not self._began and len(cells):
             self._began = True
             # Set, not moved there: before the stream began nothing was counted wrongly.
@@ -154,6 +157,7 @@ class Pack:
 
     def charged_full(self) -> None:
         """Take the pack as full from now on."""
+        self._spreads.clear()
         state = self.state.moved_to(self._charge_ah, self._t_s)
         covariance = state.covariance.copy()
         covariance[START, :] = covariance[:, START] = 0.0
@@ -162,6 +166,17 @@ class Pack:
             state.full_ah, 1.0, self._charge_ah, self._t_s, state.mean, covariance
         )
         self._rest = self._anchored_ah = None
+
+    @property
+    def reserve_fraction(self) -> float:
+        """Energy to keep, as a share of full."""
+        return self._battery.reserve_fraction
+
+    def set_reserve(self, fraction: float) -> None:
+        """Set the energy to keep, as a share of full."""
+        self._spreads.clear()
+        self._battery = replace(self._battery, reserve_fraction=fraction)
+        self._variance_of = (float("nan"), 0.0)
 
     def left(self, power_w: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Give what can still be drawn at constant powers [W], shape (n,).
@@ -208,9 +223,11 @@ class Pack:
         return self._variance
 
     def left_spread(self, power_w: float) -> Spread:
-        """Give what can still be drawn at one power [Wh]."""
-        energy, gradient, own = self.left(np.array([power_w]))
-        return Spread(float(energy[0]), gradient[0], float(own[0]))
+        """Give what can still be drawn at one power [Wh]; asked for the same several times."""
+        if power_w not in self._spreads:
+            energy, gradient, own = self.left(np.array([power_w]))
+            self._spreads[power_w] = Spread(float(energy[0]), gradient[0], float(own[0]))
+        return self._spreads[power_w]
 
     @property
     def full(self) -> Spread:
@@ -293,6 +310,7 @@ class Pack:
             and (since is None or math.isfinite(since))
         ):
             raise ValueError("the kept battery state cannot be")
+        self._spreads.clear()
         here = self._before_rest
         mean = np.zeros(COUNT)
         mean[CAPACITY] = error

@@ -17,7 +17,7 @@ from onboard.efficiency.battery import BatteryState, Pack
 from onboard.efficiency.cells import CellMaker, Cells, part_of_cells
 from onboard.efficiency.consumption import Stretch, wh_per_km, window
 from onboard.efficiency.distance import DistanceMeter
-from onboard.efficiency.figure import Estimate, Unknown
+from onboard.efficiency.figure import Estimate, Number, Unknown
 from onboard.efficiency.figures import Consumption, Figures, Reach
 from onboard.efficiency.latest import STALE_S, Latest
 from onboard.efficiency.learner import Learner
@@ -76,6 +76,7 @@ class Engine:
         self._cells = CellMaker(self._power, self._speed)
         self._together = Together()
         self._mark: Point | None = None
+        self._marked = False
         self._bands = Bands()
         self._present = PresentRiding()
         battery = profile.battery
@@ -87,6 +88,7 @@ class Engine:
         self.latest = Latest()
         self._look_s: float | None = None
         """Stream time of the next look at what to advise [s]."""
+        self._settled_s = 0.0
 
     def fold(self, block: Block) -> None:
         """Take in a block."""
@@ -100,17 +102,53 @@ class Engine:
                 self._learn(cells)
 
     def mark(self) -> None:
-        """Set the mark that `since_mark` counts from to now."""
-        self._mark = self._together.last
+        """Set the mark that `since_mark` counts from to now; early on, to where counting begins."""
+        self._mark, self._marked = self._together.last, True
 
     def charged_full(self) -> None:
         """Take the battery as full from now on."""
         if not isinstance(self._pack, Unknown):
             self._pack.charged_full()
+            self._look_anew()
 
     def set_aim(self, aim: Aim) -> None:
         """Set the rider's target."""
         self.adviser.set_aim(aim)
+        self._look_anew()
+
+    def set_home(self, latitude_deg: float, longitude_deg: float) -> None:
+        """Set the home point [deg], in place of the launch point."""
+        self.adviser.home.put(latitude_deg, longitude_deg)
+        self._look_anew()
+
+    def set_reserve(self, fraction: float) -> None:
+        """Set the share of the full energy to keep, in place of the profile's."""
+        if not isinstance(self._pack, Unknown):
+            self._pack.set_reserve(fraction)
+            self._look_anew()
+
+    @property
+    def reserve_fraction(self) -> Number:
+        """The share of the full energy to keep."""
+        return self._pack if isinstance(self._pack, Unknown) else self._pack.reserve_fraction
+
+    def select_setup(self, label: str) -> None:
+        """Go on with the curve of another set-up; start one if it has none."""
+        if label == self.learner.setup:
+            return
+        self.learner.select(label)
+        self.adviser.forget_curve()
+        # What was above the other set-up's curve says nothing of this one.
+        self._watches.state(self._settled_s, "weed", False, "")
+        self._look_anew()
+
+    def _look_anew(self) -> None:
+        """Look at what to advise now that something else is wanted; and soon again for alerts."""
+        pack = self._counted_pack(self._power.chosen() or Unknown(self._power.why_none()))
+        self.adviser.look(pack, self.learner.posterior)
+        if self._look_s is not None:
+            soon_s = (self._settled_s // EVERY_S + 1.0) * EVERY_S
+            self._look_s = min(self._look_s, soon_s)
 
     def kept(self) -> dict[str, Any]:
         """Give what outlasts this ride, in JSON's own types."""
@@ -195,9 +233,12 @@ class Engine:
             last_300_s=wh_per_km(minutes, self._errors),
             trip=trip.wh_per_km,
             since_mark=NO_MARK
-            if self._mark is None
+            if not self._marked
             else stretch_wh_per_km(
-                trip.energy_wh, trip.distance_m, together.since(self._mark), self._errors
+                trip.energy_wh,
+                trip.distance_m,
+                together.since(self._mark or together.first),
+                self._errors,
             ),
         )
         riding = self._riding(power_now, speed_now)
@@ -236,6 +277,7 @@ class Engine:
                 self._look_s += self._look(self._look_s)
 
     def _take_in(self, cells: Cells) -> None:
+        self._settled_s = float(cells.t_s[-1])
         self._bands.fold(cells)
         self._present.fold(cells)
         self._watches.seconds(cells)

@@ -1,17 +1,38 @@
-"""The feed's server: the newest snapshot to every viewer; none ever holds up the daemon."""
+"""The feed's server: the newest snapshot to every viewer, and what viewers say to the daemon.
+
+No viewer ever holds up the daemon or another viewer: neither one that does not read, nor one that
+does not stop talking.
+"""
 
 import asyncio
 import contextlib
+import logging
 import socket
+from collections.abc import Callable
+from typing import Any
 
 from onboard.errors import FeedError, UsageError
+from onboard.feed.commands import LONGEST_BYTES, Command, Refused, Reply, parse_command
 from onboard.feed.snapshot import SCHEMA, as_line
+from onboard.feed.viewer import LINES_PER_S, SEND_BUFFER_BYTES, Viewer, is_loopback
 
-SEND_BUFFER_BYTES = 16 * 1024
-"""Kept small, so that a viewer that stopped reading is noticed within seconds, not minutes."""
+CHUNK_BYTES = 4096
 
-STANDSTILL_S = 10.0
-"""A viewer that takes nothing for this long is put out."""
+WAITING_MOST = 64
+"""Commands of all viewers that wait for their answers; more are refused."""
+
+ANSWER_S = 2.0
+"""A viewer that said its last word still gets the answer, if it comes within this."""
+
+OnCommand = Callable[[Command, Reply], None]
+"""Takes a command and the way to answer it; it must not wait, and answers once, now or later."""
+
+NOT_HERE = (
+    "commands are taken from the board itself only: run the viewer on it, or reach it by a tunnel"
+)
+TOO_FAST = f"more than {LINES_PER_S:.0f} lines a second: say it again"
+
+log = logging.getLogger("wattwake")
 
 
 def parse_listen(text: str) -> tuple[str, int]:
@@ -33,48 +54,49 @@ def parse_listen(text: str) -> tuple[str, int]:
     return host.strip("[]"), int(port)
 
 
-class _Viewer:
-    def __init__(self, writer: asyncio.StreamWriter, now_s: float) -> None:
-        self.writer = writer
-        self.taking_since_s = now_s
-
-    def offer(self, line: bytes, now_s: float) -> bool:
-        """Send a line unless one waits unsent; tell whether the viewer may stay.
-
-        A viewer that is left out gets a newer snapshot later, never a queue of old ones.
-        """
-        transport = self.writer.transport
-        if transport.is_closing():
-            return False
-        if transport.get_write_buffer_size() == 0:
-            self.writer.write(line)
-            self.taking_since_s = now_s
-            return True
-        return now_s - self.taking_since_s < STANDSTILL_S
-
-
 class FeedServer:
-    """Serves snapshots as lines of JSON over TCP."""
+    """Serves snapshots as lines of JSON over TCP, and hears commands.
 
-    def __init__(self) -> None:
-        self._viewers: dict[asyncio.StreamWriter, _Viewer] = {}
+    Parameters
+    ----------
+    may_command
+        Tells by a connection's other end whether it may say anything.
+    """
+
+    def __init__(self, may_command: Callable[[Any], bool] = is_loopback) -> None:
+        self._may_command = may_command
+        self._on_command: OnCommand | None = None
+        self._viewers: dict[asyncio.StreamWriter, Viewer] = {}
         self._server: asyncio.Server | None = None
         self._hello = b""
         self._newest = b""
+        self._waiting = 0
 
     @property
     def viewers(self) -> int:
         """How many viewers are connected."""
         return len(self._viewers)
 
-    async def open(self, host: str, port: int, craft: str) -> int:
+    async def open(
+        self, host: str, port: int, craft: str, on_command: OnCommand | None = None
+    ) -> int:
         """Listen, and give the port (useful where 0 asked for any).
+
+        Parameters
+        ----------
+        host, port
+            Where.
+        craft
+            What to call it.
+        on_command
+            Takes what viewers say. None refuses it.
 
         Raises
         ------
         FeedError
             If the address cannot be had.
         """
+        self._on_command = on_command
         hello = {"schema": SCHEMA, "kind": "hello", "craft": craft, "rate_hz": 5}
         self._hello = as_line(hello)
         try:
@@ -116,17 +138,96 @@ class FeedServer:
         connection = writer.get_extra_info("socket")
         with contextlib.suppress(OSError):
             connection.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_BYTES)
+        writer.transport.set_write_buffer_limits(high=SEND_BUFFER_BYTES)
         writer.write(self._hello + self._newest)
-        self._viewers[writer] = _Viewer(writer, asyncio.get_running_loop().time())
+        viewer = Viewer(writer, asyncio.get_running_loop().time(), LONGEST_BYTES)
+        self._viewers[writer] = viewer
         try:
-            # What viewers say is read and let go: this version takes no commands.
-            while await reader.read(4096):
-                pass
-        except (ConnectionError, TimeoutError):
+            if await self._listen(reader, viewer):
+                # It may have closed its own end only: it still reads.
+                async with asyncio.timeout(ANSWER_S):
+                    await viewer.answered.wait()
+        except OSError:  # the connection broke, or no answer came in time
             pass
         finally:
             self._viewers.pop(writer, None)
             writer.close()
+
+    async def _listen(self, reader: asyncio.StreamReader, viewer: Viewer) -> bool:
+        """Hear a viewer out; give whether it came to its end, or else is to be put out."""
+        clock = asyncio.get_running_loop().time
+        splitter = viewer.splitter
+        while data := await reader.read(CHUNK_BYTES):
+            before = splitter.oversized_lines
+            lines = splitter.feed(data)
+            if splitter.oversized_lines > before:
+                why = f"the line is longer than {LONGEST_BYTES} bytes"
+                viewer.tell(_ack(None, why))
+                await viewer.writer.drain()
+            if not viewer.flood.take(clock(), max(float(len(lines)), len(data) / 1024)):
+                return False
+            for line in lines:
+                self._hear(line, viewer, clock())
+                if line.strip()[:1] not in (b"", b"{"):
+                    # No viewer of ours. A browser that some page sent here could be next to say
+                    # what that page wants.
+                    return False
+                # One that does not read its answers is not read on.
+                await viewer.writer.drain()
+        return True
+
+    def _hear(self, line: bytes, viewer: Viewer, now_s: float) -> None:
+        """Take one line: hand it on, or say why not."""
+        said = parse_command(line)
+        why: str | None = None
+        if not self._may_command(viewer.writer.get_extra_info("peername")):
+            why = NOT_HERE
+        elif not viewer.lines.take(now_s):
+            why = TOO_FAST
+        elif isinstance(said, Refused):
+            why = said.why
+        elif self._on_command is None:
+            why = "this daemon takes no commands"
+        elif self._waiting >= WAITING_MOST:
+            why = "too many commands wait: say it again"
+        if why is not None or isinstance(said, Refused) or self._on_command is None:
+            viewer.tell(_ack(said.id, why))
+            return
+        reply = self._reply_to(viewer, said)
+        try:
+            self._on_command(said, reply)
+        except Exception:
+            # A fault of ours must not cost the viewers their feed.
+            log.exception("a command failed: %r", said)
+            reply("the daemon failed at it: see its log", None)
+
+    def _reply_to(self, viewer: Viewer, said: Command) -> Reply:
+        """Give the way to answer a command, once."""
+        self._waiting += 1
+        viewer.ask()
+        open_yet = True
+
+        def reply(why: str | None, done: Command | None = None) -> None:
+            nonlocal open_yet
+            if not open_yet:
+                return
+            open_yet = False
+            self._waiting -= 1
+            viewer.answer()
+            command = (done or said).as_dict()
+            viewer.tell(_ack(said.id, why, by=True, command=command))
+            if why is None:
+                # Without an id: the others' own numbers may be the same.
+                news = _ack(None, None, by=False, command=command)
+                for other in self._viewers.values():
+                    if other is not viewer:
+                        other.tell_news(news)
+
+        return reply
+
+
+def _ack(number: int | None, why: str | None, **more: Any) -> bytes:
+    return as_line({"kind": "ack", "id": number, "ok": why is None, "why": why, **more})
 
 
 def _cause(problem: OSError | UnicodeError) -> str:

@@ -77,6 +77,8 @@ class Snapshot:
     home: WayHome | Unknown
     set_and_drift: SetAndDrift | Unknown
     drive: DriveState | Unknown
+    setup: str
+    reserve_fraction: Number
     link: LinkState
     alerts: tuple[Alert, ...] = ()
 

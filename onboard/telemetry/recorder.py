@@ -2,18 +2,58 @@
 
 Every frame that the scanner passed is written unaltered behind its stamp; bytes that form no frame
 are counted, not written. The stamps are the wall clock at the start plus monotonic time since.
+
+The live loop never waits for the card: `write` puts records in a bounded queue, one thread appends
+them about once a second, another has the card take them in. When the card refuses, the records are
+held, as many as the queue has room for, and it is tried again every few seconds.
 """
 
-import datetime
 import json
+import logging
+import os
+import threading
+from collections import deque
+from functools import partial
 from pathlib import Path
-from typing import BinaryIO
+
+import numpy as np
 
 from onboard.errors import UsageError
-from onboard.telemetry.frames import Frames
+from onboard.sessions import (
+    SessionNote,
+    begin_session,
+    close_session,
+    note_continues,
+    read_session,
+    session_name,
+    write_session,
+)
+from onboard.telemetry.card_trouble import CARD_TROUBLE, in_words
+from onboard.telemetry.frames import STAMP_BYTES, Frames
 from onboard.telemetry.log_files import RECORD_NAME
+from onboard.telemetry.record_file import RecordFile, Records, behind, joined
+from onboard.telemetry.record_notes import RecordNotes, Write
+from onboard.telemetry.record_sync import RecordSync
+from onboard.whole_file import sync_folder, write_whole
 
-FLUSH_EVERY_S = 1.0
+FLUSH_EVERY_S = 0.7
+"""So every fourth of the service's ticks of 0.2 s: a late one still comes within the second."""
+
+RETRY_EVERY_S = 5.0
+
+SILENT_AFTER_S = 10.0
+"""A slow card may rest for seconds to tidy up; one that takes longer is said."""
+
+HELD_MOST_BYTES = 2 << 20
+"""Two minutes of a busy link (13 kB/s); what is older is dropped and counted."""
+
+PIECE_BYTES = 512
+"""What holding a piece costs besides its bytes, rounded up: many small ones are bounded too."""
+
+CLOSE_WITHIN_S = 4.0
+"""The end of a session waits no longer than this for the card."""
+
+log = logging.getLogger("wattwake")
 
 
 class Recorder:
@@ -27,30 +67,77 @@ class Recorder:
         Wall clock at the start [us since the Unix epoch].
     profile_text
         The craft profile as given, kept beside the record; None where there is none.
+    continues
+        The folder's name of the session whose trip goes on, if it is known by now.
 
     Raises
     ------
     UsageError
-        If the folder or the file cannot be made.
+        If the folder or the file cannot be made for a reason that does not pass by itself.
     """
 
-    def __init__(self, directory: Path, start_us: int, profile_text: str | None = None) -> None:
+    def __init__(
+        self,
+        directory: Path,
+        start_us: int,
+        profile_text: str | None = None,
+        continues: str | None = None,
+    ) -> None:
+        self.folder = directory / session_name(start_us)
+        """The session's folder; while a full card keeps it from being made, what it would be."""
+        self.recorded_bytes = 0
+        """What the record holds."""
+        self.lost_frames = 0
+        """Frames that were dropped because the card did not take them."""
+        self._begin = partial(begin_session, directory, start_us, continues)
+        self._made = False
+        self._file: RecordFile | None = None
+        self._sync = RecordSync()
+        self._changed = threading.Condition(threading.RLock())
+        self._pending: deque[Records] = deque()
+        self._pending_bytes = 0
+        self._notes = RecordNotes()
+        self._utc_noted = self._reopen = self._closing = False
+        self._sync_failures = 0
+        self._failure: str | None = None
+        self._said: str | None = None
+        self._now_us = self._flushed_us = self._failed_us = start_us
+        self._asked_us: int | None = None
         try:
-            self.folder = _new_folder(directory, start_us)
-            if profile_text is not None:
-                (self.folder / "profile.toml").write_text(profile_text, encoding="utf-8")
-            self._file: BinaryIO = (self.folder / RECORD_NAME).open("xb")
+            self._open()
         except OSError as problem:
-            raise UsageError(
-                f"--record {directory}: cannot write there ({problem.strerror}): "
-                "choose another folder, or --no-record"
-            ) from None
-        self._start_us = start_us
-        self._flushed_us = start_us
-        self._utc_noted = False
+            if problem.errno not in CARD_TROUBLE:
+                self._sync.close()
+                raise UsageError(
+                    f"--record {directory}: cannot write there ({problem.strerror}): "
+                    "choose another folder, or --no-record"
+                ) from None
+            self._note_failure(problem)
+        if profile_text is not None:
+            self.keep("profile.toml", profile_text)
+        self._thread = threading.Thread(target=self._run, name="record", daemon=True)
+        self._thread.start()
+        self._say()
+
+    @property
+    def problem(self) -> str | None:
+        """What is wrong with the record, in a sentence; None where nothing is."""
+        with self._changed:
+            asked_us, now_us = self._asked_us, self._now_us
+            if self._failure is not None:
+                return f"Recording stopped: {self._failure} ({self.folder})."
+            if asked_us is not None and now_us - asked_us > SILENT_AFTER_S * 1e6:
+                return f"Recording stopped: the card does not answer ({self.folder})."
+        if (failure := self._sync.problem) is not None:
+            return f"Recording at risk: {in_words(failure)} ({self.folder})."
+        if self._sync.silent_s(now_us) > SILENT_AFTER_S:
+            return f"Recording at risk: the card takes nothing in ({self.folder})."
+        return None
 
     def write(self, frames: Frames, now_us: int) -> None:
-        """Write frames, and flush if a second has gone by.
+        """Take frames, and have them written if it is time. To be called often, frames or not.
+
+        It neither waits for the card nor raises what the card reports; see `problem`.
 
         Parameters
         ----------
@@ -58,41 +145,196 @@ class Recorder:
             The frames.
         now_us
             The clock that their stamps are read from [us].
-
-        Raises
-        ------
-        OSError
-            If the file cannot be written.
         """
-        if len(frames):
-            self._file.write(frames.records())
-        if now_us - self._flushed_us >= FLUSH_EVERY_S * 1e6:
-            self._file.flush()
-            self._flushed_us = now_us
+        with self._changed:
+            self._now_us = now_us
+            if len(frames):
+                ends = np.cumsum(frames.size + STAMP_BYTES)
+                self._hold(Records(frames.records(), ends))
+            if self._asked_us is None:
+                if self._due(now_us):
+                    self._flushed_us = self._asked_us = now_us
+                    self._changed.notify_all()
+                else:
+                    self._sync_if_due()
+        self._say()
 
     def note_utc(self, utc: str, now_us: int) -> None:
         """Keep, once, what UTC the autopilot states at a stamp: the board's clock may be wrong."""
         if not self._utc_noted:
-            note = {"stamp_us": now_us, "utc": utc}
-            (self.folder / "clock.json").write_text(json.dumps(note) + "\n", encoding="utf-8")
             self._utc_noted = True
+            self.keep("clock.json", json.dumps({"stamp_us": now_us, "utc": utc}) + "\n")
+
+    def keep(self, name: str, text: str) -> None:
+        """Have a small file written beside the record, whole or not at all, when it is time."""
+        self._notes.put(name, lambda folder: write_whole(folder / name, text))
+
+    def note_continues(self, name: str | None) -> None:
+        """Have written down which session's trip this one goes on with (the folder's name)."""
+        self._notes.put("continues", lambda folder: note_continues(folder, name))
+
+    def flush(self, within_s: float = 5.0) -> bool:
+        """Have all that was taken up to now written, and tell whether it is.
+
+        It waits: not for the live loop, but for a thread that wants to read the record now.
+        """
+        if not self.settle(within_s):
+            return False
+        with self._changed:
+            self._flushed_us = self._asked_us = self._now_us
+            self._changed.notify_all()
+        return self.settle(within_s) and self.problem is None
+
+    def settle(self, within_s: float = 5.0) -> bool:
+        """Wait until all that was begun is done, and tell whether it is."""
+        with self._changed:
+            done = self._changed.wait_for(lambda: self._asked_us is None, within_s)
+        return done and self._sync.settle(within_s)
 
     def close(self) -> None:
-        """Flush and close."""
-        self._file.close()
+        """Write what is left, have the card take it in, and mark the session as ended."""
+        with self._changed:
+            self._closing = True
+            self._changed.notify_all()
+        self._thread.join(CLOSE_WITHIN_S)
+        self._sync.close()
+        if self._thread.is_alive():
+            log.error("the card does not answer: the end of the record may be lost")
+        self._say()
 
+    def _hold(self, records: Records) -> None:
+        """Add records to those that wait, and drop the oldest where there is no room for all."""
+        self._pending.append(records)
+        self._pending_bytes += len(records.data) + PIECE_BYTES
+        self._make_room()
 
-def _new_folder(directory: Path, start_us: int) -> Path:
-    """Make a session's folder, named by its start; a second one in that second gets a number."""
-    moment = datetime.datetime.fromtimestamp(start_us * 1e-6, datetime.UTC)
-    name = f"{moment:%Y-%m-%dT%H-%M-%SZ}"
-    directory.mkdir(parents=True, exist_ok=True)
-    number = 1
-    while True:
-        folder = directory / (name if number == 1 else f"{name}-{number}")
-        try:
-            folder.mkdir()
-        except FileExistsError:
-            number += 1
+    def _make_room(self) -> None:
+        while self._pending_bytes > HELD_MOST_BYTES and len(self._pending) > 1:
+            dropped = self._pending.popleft()
+            self._pending_bytes -= len(dropped.data) + PIECE_BYTES
+            self.lost_frames += len(dropped.ends)
+
+    def _due(self, now_us: int) -> bool:
+        """Tell whether there is something to be done about the file, and it is time for it."""
+        if self._failure is not None:
+            return now_us - self._failed_us >= RETRY_EVERY_S * 1e6
+        waits = bool(self._pending) or self._notes.due(now_us)
+        return waits and now_us - self._flushed_us >= FLUSH_EVERY_S * 1e6
+
+    def _sync_if_due(self) -> None:
+        if self._file is not None and self._sync.due(self._now_us):
+            try:
+                descriptor = self._file.duplicate()
+            except OSError as problem:
+                log.warning("the record cannot be synced: %s", problem.strerror)
+            else:
+                self._sync.ask(descriptor, self._now_us)
+
+    def _say(self) -> None:
+        """Log a problem when it comes up, and that it is over."""
+        problem = self.problem
+        if problem == self._said:
+            return
+        self._said = problem
+        if problem is not None:
+            log.error("%s", problem)
         else:
-            return folder
+            log.warning("recording goes on (%d frames lost so far)", self.lost_frames)
+
+    def _run(self) -> None:
+        closing = False
+        while not closing:
+            with self._changed:
+                self._changed.wait_for(lambda: self._asked_us is not None or self._closing)
+                closing = self._closing
+                batch = list(self._pending)
+                self._pending.clear()
+                self._pending_bytes = 0
+            left, failure = self._put_down(batch)
+            if self._made and (closing or self._notes.due(self._now_us)):
+                self._notes.write(self.folder, self._now_us)
+            if closing:
+                failure = self._end() or failure
+            with self._changed:
+                self._pending.extendleft(reversed(left))
+                self._pending_bytes += sum(len(piece.data) + PIECE_BYTES for piece in left)
+                self._make_room()
+                self._failure = None
+                if failure is not None:
+                    self._note_failure(failure)
+                elif not closing:
+                    self._sync_if_due()
+                if closing:
+                    self.lost_frames += sum(len(piece.ends) for piece in self._pending)
+                self._asked_us = None
+                self._changed.notify_all()
+
+    def _note_failure(self, problem: OSError) -> None:
+        self._failure = in_words(problem)
+        self._failed_us = self._now_us
+
+    def _open(self) -> None:
+        """Make what is not there yet: folder and file."""
+        if not self._made:
+            self.folder = self._begin()
+            self._made = True
+            # Where somebody removes the folder, its place among the sessions is not lost.
+            if (note := read_session(self.folder)) is not None:
+                self._notes.put("session", _restoring(note), there=True)
+        self._file = RecordFile(self.folder / RECORD_NAME)
+        sync_folder(self.folder)
+
+    def _put_down(self, batch: list[Records]) -> tuple[list[Records], OSError | None]:
+        """Append records; give those that are not written, and why."""
+        try:
+            file = self._ready_file()
+        except OSError as problem:
+            return batch, problem
+        if not batch:
+            return [], None
+        count, failure = file.append(joined(batch))
+        self.recorded_bytes = file.whole_bytes
+        if count:
+            self._sync.written()
+        if failure is None:
+            return [], None
+        self._reopen = True
+        return list(behind(batch, count)), failure
+
+    def _ready_file(self) -> RecordFile:
+        """Give the file, opened anew where something was wrong with it."""
+        if self._file is None:
+            self._open()
+        assert self._file is not None
+        if self._reopen or self._sync.failures != self._sync_failures:
+            self._sync_failures = self._sync.failures
+            self._reopen = True
+            there = self.folder.is_dir()
+            lost_bytes = self._file.reopen()
+            self._reopen = False
+            if lost_bytes:
+                log.error("the card has lost %d bytes of the record", lost_bytes)
+            if not there:
+                self._notes.anew()
+        return self._file
+
+    def _end(self) -> OSError | None:
+        """Have the card take in what is there, and close; give what went wrong."""
+        failure: OSError | None = None
+        if self._file is not None:
+            try:
+                descriptor = self._file.duplicate()
+                try:
+                    os.fdatasync(descriptor)
+                finally:
+                    os.close(descriptor)
+            except OSError as problem:
+                failure = problem
+            self._file.close()
+        if self._made:
+            close_session(self.folder)
+        return failure
+
+
+def _restoring(note: SessionNote) -> Write:
+    return lambda folder: write_session(folder, note)

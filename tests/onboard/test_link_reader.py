@@ -15,6 +15,11 @@ class Scripted:
     def __init__(self, *acts: object) -> None:
         self._acts = list(acts)
         self.closed = False
+        self.sent = b""
+        self.unsent_bytes = 0
+
+    def write(self, data: bytes) -> None:
+        self.sent += data
 
     def read(self, timeout_s: float) -> bytes:
         act = self._acts.pop(0) if self._acts else b""
@@ -99,4 +104,22 @@ def test_bytes_that_nobody_takes_are_dropped_and_counted(monkeypatch) -> None:
     reading = reader(monkeypatch, Scripted(*[b"12345"] * 5))
     until(lambda: reading.dropped_bytes == 15)
     assert [piece for _, piece in reading.take()] == [b"12345"] * 2
+    reading.stop()
+
+
+def test_what_is_sent_goes_to_the_open_link_and_never_waits(monkeypatch) -> None:
+    class Broken(Scripted):
+        def write(self, data: bytes) -> None:
+            raise LinkError("gone")
+
+    first, second = Scripted(b"a"), Broken(b"b")
+    reading = reader(monkeypatch, first, second)
+    until(lambda: reading.heard_s is not None)
+    reading.write(b"beat")
+    reading.write(b"")
+    assert first.sent == b"beat"
+    first._acts.append(LinkError("unplugged"))
+    until(lambda: reading.problem is None and first.closed and len(reading.take()) > 0)
+    reading.write(b"lost")
+    assert first.sent == b"beat"
     reading.stop()

@@ -62,3 +62,18 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
     (tmp_path / "bad.toml").write_text("[craft]\nsize = 3\n")
     with pytest.raises(ProfileError, match=r"bad.toml: craft.size: no such key"):
         load_profile(tmp_path / "bad.toml")
+
+
+def test_a_signing_key_is_checked_and_never_shown() -> None:
+    key = "0f" * 32
+    assert parse_profile(f"[link]\nsigning_key = '{key}'").link.signing_key == key
+    for wrong in ("c0ffee", key[:-1] + "g", key + "0"):
+        with pytest.raises(ProfileError, match=r"link\.signing_key: expected 64") as refused:
+            parse_profile(f"[link]\nsigning_key = '{wrong}'")
+        assert wrong not in str(refused.value)
+
+
+def test_listen_only_is_true_or_false() -> None:
+    assert parse_profile("[link]\nlisten_only = true").link.listen_only is True
+    with pytest.raises(ProfileError, match=r"link\.listen_only = 1: expected true or false"):
+        parse_profile("[link]\nlisten_only = 1")

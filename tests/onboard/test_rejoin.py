@@ -10,7 +10,16 @@ import pytest
 
 from onboard.kept import Clocks
 from onboard.profile import load_profile
-from onboard.rejoin import Rejoin, Session, load_carried, refold, replay, save_carried
+from onboard.rejoin import (
+    CARRIED_NAME,
+    Rejoin,
+    Session,
+    carried_text,
+    last_clocks,
+    load_carried,
+    refold,
+    replay,
+)
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.log_files import RECORD_NAME
@@ -37,7 +46,7 @@ def snapshot(ride: Ride) -> dict[str, Any]:
 def session(folder: Path, frames: Frames) -> Session:
     folder.mkdir()
     (folder / RECORD_NAME).write_bytes(frames.records())
-    save_carried(folder, None)
+    (folder / CARRIED_NAME).write_text(carried_text(None))
     return Session(folder)
 
 
@@ -63,6 +72,18 @@ def test_a_chain_of_sessions_and_an_unreadable_one(tmp_path: Path, caplog) -> No
     alone.take(first)
     assert snapshot(refold(PROFILE, None, sessions)) == snapshot(alone)
     assert "this part of the trip is missing" in caplog.text
+
+
+def test_the_clocks_are_read_from_the_records_end(tmp_path: Path) -> None:
+    first, _ = parts()
+    ride = Ride(PROFILE)
+    ride.take(first)
+    ride.finish()
+    found = last_clocks(session(tmp_path / "a", first).folder)
+    assert found.boot_s == pytest.approx(ride.clocks.boot_s, abs=0.01)
+    assert found.utc_s == pytest.approx(ride.clocks.utc_s, abs=0.3)
+    (tmp_path / "a" / RECORD_NAME).write_bytes(b"")
+    assert np.isnan(last_clocks(tmp_path / "a").boot_s)
 
 
 @dataclasses.dataclass(frozen=True)
@@ -110,9 +131,9 @@ def test_the_curve_is_not_learned_twice(tmp_path: Path) -> None:
     before.take(first)
     carried = before.kept()
     folder = session(tmp_path / "a", first).folder
-    save_carried(folder, carried)
-    assert load_carried(folder) == {"curves": carried["curves"]}
-    expected = Ride(PROFILE, kept={"curves": carried["curves"]})
+    (folder / CARRIED_NAME).write_text(carried_text(carried))
+    assert load_carried(folder) == json.loads(json.dumps(carried))
+    expected = Ride(PROFILE, kept=carried)
     expected.take(first)
     assert snapshot(refold(PROFILE, None, [Session(folder)])) == snapshot(expected)
 
@@ -128,17 +149,6 @@ def test_the_curve_is_not_learned_twice(tmp_path: Path) -> None:
     ],
 )
 def test_the_autopilots_clocks_decide(now: Clocks, later_s: float, verdict: bool | None) -> None:
-    rejoin = Rejoin({"clocks": {"boot_s": 600.0, "utc_s": 1.75e9, "counter_ah": 2.0}})
+    rejoin = Rejoin(Clocks(600.0, 1.75e9, 2.0))
     rejoin.verdict(now, 100.0)
     assert rejoin.verdict(now, 100.0 + later_s) is verdict
-
-
-def test_held_frames_are_handed_over() -> None:
-    first, second = parts()
-    rejoin, ride, through = Rejoin({}), Ride(PROFILE), Ride(PROFILE)
-    ride.take(first)
-    rejoin.take(second)
-    rejoin.hand_over(ride)
-    through.take(first)
-    through.take(second)
-    assert snapshot(ride) == snapshot(through)

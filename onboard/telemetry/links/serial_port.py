@@ -1,10 +1,12 @@
 """A serial port, or anything that looks like one."""
 
+import os
 import termios
 
 import serial
 
 from onboard.errors import LinkError
+from onboard.telemetry.links.outlet import Outlet
 
 READ_MOST_BYTES = 65_536
 
@@ -13,12 +15,12 @@ FAULTS = (serial.SerialException, OSError, termios.error)
 
 
 class SerialLink:
-    """Reads a serial device.
+    """Reads a serial device, and writes to it.
 
     Parameters
     ----------
     device
-        Its path, such as /dev/ttyAMA0.
+        Its path, such as /dev/ttyAMA0, or a lasting one below /dev/serial/by-id/.
     baud
         Its speed [baud].
 
@@ -34,6 +36,8 @@ class SerialLink:
             self._port = serial.Serial(device, baud, timeout=0, exclusive=True)
         except (*FAULTS, ValueError) as problem:
             raise LinkError(f"{device}: {_cause(problem)}") from None
+        # Not the port's own write: with no time to wait it tries a full buffer without end.
+        self._outlet = Outlet(lambda data: os.write(self._port.fileno(), data), self._port.close)
 
     def read(self, timeout_s: float) -> bytes:
         """Give the bytes that are there; see `Link.read`."""
@@ -48,9 +52,21 @@ class SerialLink:
             raise LinkError(f"{self.name}: {_cause(problem)}") from None
         return first + rest
 
+    @property
+    def unsent_bytes(self) -> int:
+        """How many bytes were dropped: the device takes none, or takes them too slowly."""
+        return self._outlet.unsent_bytes
+
+    def write(self, data: bytes) -> None:
+        """Send bytes; see `Link.write`."""
+        try:
+            self._outlet.write(data)
+        except FAULTS as problem:
+            raise LinkError(f"{self.name}: {_cause(problem)}") from None
+
     def close(self) -> None:
         """Close the device."""
-        self._port.close()
+        self._outlet.close()
 
 
 def _cause(problem: Exception) -> str:

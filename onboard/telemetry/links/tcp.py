@@ -2,11 +2,22 @@
 
 import select
 import socket
+import time
 
 from onboard.errors import LinkError, UsageError
+from onboard.telemetry.links.outlet import Outlet
 
 CONNECT_S = 3.0
+"""For all addresses of a host together."""
+
 READ_MOST_BYTES = 65_536
+
+GONE_AFTER_MS = 10_000
+"""What was sent and not confirmed for so long breaks the connection: a router that lost its power
+says no goodbye, and the system's own patience is a quarter of an hour."""
+
+ALIVE = ((socket.TCP_KEEPIDLE, 5), (socket.TCP_KEEPINTVL, 2), (socket.TCP_KEEPCNT, 3))
+"""Where nothing is sent: the other side is asked after 5 s of silence, and every 2 s from then."""
 
 
 class TcpLink:
@@ -28,13 +39,14 @@ class TcpLink:
     def __init__(self, host: str, port: int) -> None:
         self.name = f"tcp:{host}:{port}"
         try:
-            self._socket = socket.create_connection((host, port), CONNECT_S)
+            self._socket = _connected(host, port)
         except UnicodeError:
             raise UsageError(f"{self.name}: {host!r} is no host name") from None
         except OSError as problem:
             cause = (problem.strerror or str(problem)).lower()
             raise LinkError(f"{self.name}: cannot connect ({cause})") from None
         self._socket.setblocking(False)
+        self._outlet = Outlet(self._socket.send, self._socket.close)
 
     def read(self, timeout_s: float) -> bytes:
         """Give the bytes that are there; see `Link.read`."""
@@ -49,6 +61,40 @@ class TcpLink:
             raise LinkError(f"{self.name}: the other side closed the connection")
         return data
 
+    @property
+    def unsent_bytes(self) -> int:
+        """How many bytes were dropped: the other side takes none, or takes them too slowly."""
+        return self._outlet.unsent_bytes
+
+    def write(self, data: bytes) -> None:
+        """Send bytes; see `Link.write`."""
+        try:
+            self._outlet.write(data)
+        except OSError as problem:
+            raise LinkError(f"{self.name}: {problem}") from None
+
     def close(self) -> None:
         """Close the connection."""
-        self._socket.close()
+        self._outlet.close()
+
+
+def _connected(host: str, port: int) -> socket.socket:
+    """Connect to the first of a host's addresses that answers; `CONNECT_S` is for all of them."""
+    until_s = time.monotonic() + CONNECT_S
+    problem: OSError = OSError("no address")
+    for family, kind, protocol, _, address in socket.getaddrinfo(host, port, 0, socket.SOCK_STREAM):
+        made = socket.socket(family, kind, protocol)
+        try:
+            made.settimeout(max(0.01, until_s - time.monotonic()))
+            made.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+            made.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            made.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, GONE_AFTER_MS)
+            for option, value in ALIVE:
+                made.setsockopt(socket.IPPROTO_TCP, option, value)
+            made.connect(address)
+        except OSError as failed:
+            made.close()
+            problem = failed
+        else:
+            return made
+    raise problem

@@ -1,9 +1,11 @@
 """UDP datagrams that the autopilot, its radio or a router sends to us."""
 
+import errno
 import select
 import socket
 
 from onboard.errors import LinkError
+from onboard.telemetry.links.outlet import Outlet
 
 DATAGRAM_MOST_BYTES = 65_535
 READ_MOST_BYTES = 1 << 18
@@ -12,9 +14,22 @@ READ_MOST_BYTES = 1 << 18
 BUFFER_BYTES = 4 << 20
 """Asked of the kernel, which may give less: room for bursts while the board is busy."""
 
+NO_WAY_THERE = (
+    errno.ENETUNREACH,
+    errno.EHOSTUNREACH,
+    errno.ENETDOWN,
+    errno.EHOSTDOWN,
+    errno.ECONNREFUSED,
+    errno.EPERM,
+    errno.ENOBUFS,
+    errno.EACCES,
+    errno.EINVAL,
+)
+"""A datagram that cannot go while a network is down is lost; the port still hears, and goes on."""
+
 
 class UdpLink:
-    """Listens on a port for datagrams from anyone.
+    """Listens on a port for datagrams from anyone, and answers the last one that sent some.
 
     Parameters
     ----------
@@ -38,6 +53,8 @@ class UdpLink:
             raise LinkError(f"udpin:{host}:{port}: cannot listen there ({cause})") from None
         self._socket.setblocking(False)
         self.name = f"udpin:{host}:{self._socket.getsockname()[1]}"
+        self._peer: tuple[str, int] | None = None
+        self._outlet = Outlet(self._send, self._socket.close)
 
     def read(self, timeout_s: float) -> bytes:
         """Give the datagrams that are there; see `Link.read`."""
@@ -48,13 +65,36 @@ class UdpLink:
             parts: list[bytes] = []
             while sum(map(len, parts)) < READ_MOST_BYTES:
                 try:
-                    parts.append(self._socket.recv(DATAGRAM_MOST_BYTES))
+                    data, self._peer = self._socket.recvfrom(DATAGRAM_MOST_BYTES)
+                    parts.append(data)
                 except BlockingIOError:
                     break
             return b"".join(parts)
         except (OSError, ValueError) as problem:
             raise LinkError(f"{self.name}: {problem}") from None
 
+    @property
+    def unsent_bytes(self) -> int:
+        """How many bytes were dropped: no room, or no network."""
+        return self._outlet.unsent_bytes
+
+    def write(self, data: bytes) -> None:
+        """Send one datagram to the last peer heard; before one is, nothing. See `Link.write`."""
+        try:
+            self._outlet.write(data)
+        except OSError as problem:
+            raise LinkError(f"{self.name}: {problem}") from None
+
     def close(self) -> None:
         """Close the socket."""
-        self._socket.close()
+        self._outlet.close()
+
+    def _send(self, data: bytes) -> int:
+        if self._peer is None:
+            return len(data)
+        try:
+            return self._socket.sendto(data, self._peer)
+        except OSError as problem:
+            if problem.errno in NO_WAY_THERE:
+                return 0
+            raise

@@ -1,0 +1,132 @@
+"""Asks a daemon that runs on this board for its snapshots, where it holds the link itself."""
+
+import contextlib
+import json
+import socket
+from collections.abc import Callable
+from dataclasses import dataclass
+from types import TracebackType
+from typing import Any, Self
+
+from onboard.dockside.facts import FeedFacts, Port
+
+CONNECT_S, HELLO_S = 1.0, 2.0
+LINE_MOST_BYTES = 1 << 20
+READ_BYTES = 65_536
+
+
+@dataclass(frozen=True)
+class _Lines:
+    """What is left of a stream cut into lines, and the objects in those that hold one."""
+
+    rest: bytes
+    messages: list[dict[str, Any]]
+
+
+class DaemonFeed:
+    """A connection to a daemon's feed.
+
+    Parameters
+    ----------
+    host, port
+        Where it listens.
+    clock_s
+        A monotonic clock [s].
+
+    Raises
+    ------
+    OSError
+        If nobody listens there.
+    """
+
+    def __init__(self, host: str, port: int, clock_s: Callable[[], float]) -> None:
+        self._clock_s = clock_s
+        self._socket = socket.create_connection((host, port), CONNECT_S)
+        self._rest = b""
+        self._early: list[dict[str, Any]] = []
+        self.craft: str | None = None
+        self.ours = self._says_hello()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._socket.close()
+
+    def _says_hello(self) -> bool:
+        messages = self._until(self._clock_s() + HELLO_S, 1)
+        hello = messages[0] if messages else {}
+        if hello.get("kind") != "hello" or "schema" not in hello:
+            return False
+        craft = hello.get("craft")
+        self.craft = craft if isinstance(craft, str) and craft.isprintable() else None
+        self._early = messages[1:]
+        return True
+
+    def snapshots(self, seconds_s: float, most: int | None = None) -> list[dict[str, Any]]:
+        """Give the snapshots that come within some seconds, or the first few."""
+        early, self._early = self._early, []
+        messages = [*early, *self._until(self._clock_s() + seconds_s, most)]
+        return [one for one in messages if one.get("kind") == "snapshot"]
+
+    def _until(self, deadline_s: float, most: int | None) -> list[dict[str, Any]]:
+        messages: list[dict[str, Any]] = []
+        while (left_s := deadline_s - self._clock_s()) > 0:
+            if most is not None and len(messages) >= most:
+                break
+            self._socket.settimeout(left_s)
+            data = b""
+            with contextlib.suppress(OSError):
+                data = self._socket.recv(READ_BYTES)
+            if not data:
+                break
+            lines = _cut(self._rest + data)
+            self._rest = lines.rest
+            messages += lines.messages
+        return messages
+
+
+def _cut(data: bytes) -> _Lines:
+    *whole, rest = data.split(b"\n")
+    messages = []
+    for line in whole:
+        with contextlib.suppress(ValueError, RecursionError):
+            message = json.loads(line)
+            if isinstance(message, dict):
+                messages.append(message)
+    return _Lines(b"" if len(rest) > LINE_MOST_BYTES else rest, messages)
+
+
+def loopback_of(host: str) -> str:
+    """Give where a daemon that listens on `host` is reached from its own board.
+
+    Examples
+    --------
+    >>> loopback_of("0.0.0.0"), loopback_of("::"), loopback_of("192.0.2.7")
+    ('127.0.0.1', '::1', '192.0.2.7')
+    """
+    return {"0.0.0.0": "127.0.0.1", "::": "::1", "": "127.0.0.1"}.get(host, host)
+
+
+def probe(host: str, port: int, clock_s: Callable[[], float]) -> FeedFacts:
+    """Find out who has the feed's port."""
+    if port == 0:
+        return FeedFacts(host, port)
+    with contextlib.suppress(OSError), DaemonFeed(loopback_of(host), port, clock_s) as feed:
+        held_by = Port.OURS if feed.ours else Port.OTHER
+        return FeedFacts(host, port, held_by, feed.craft)
+    try:
+        kind, _, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
+        with socket.socket(kind, socket.SOCK_STREAM) as inlet:
+            # As the daemon does: a port that a daemon has just left is free.
+            inlet.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            inlet.bind(address)
+    except (OSError, UnicodeError, OverflowError) as problem:
+        cause = (getattr(problem, "strerror", None) or str(problem)).lower()
+        return FeedFacts(host, port, Port.REFUSED, problem=cause)
+    return FeedFacts(host, port)

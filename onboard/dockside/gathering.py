@@ -1,0 +1,255 @@
+"""Gathers the facts: the one part of the check that opens links, sockets and folders."""
+
+import contextlib
+import datetime
+import math
+import os
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from onboard.dockside.daemon_feed import DaemonFeed, loopback_of, probe
+from onboard.dockside.facts import (
+    AutopilotFacts,
+    ClockFacts,
+    DiskFacts,
+    Facts,
+    FeedFacts,
+    FixFacts,
+    LinkFacts,
+    Port,
+    PowerFacts,
+)
+from onboard.dockside.listening import listen, newest
+from onboard.errors import LinkError
+from onboard.profile import Profile
+from onboard.ride import Ride
+from onboard.telemetry.links.base import Link
+from onboard.telemetry.links.opening import open_link
+
+
+@dataclass(frozen=True)
+class CheckSettings:
+    """What is checked; profile and command line are already merged, as for the daemon."""
+
+    profile: Profile
+    profile_path: Path | None
+    connection: str
+    baud: int
+    system_id: int | None
+    listen: tuple[str, int]
+    record: Path | None
+    seconds_s: float = 10.0
+
+
+@dataclass(frozen=True)
+class Clocks:
+    """The clocks of the check: monotonic [s], and the board's time of day [us since the epoch]."""
+
+    clock_s: Callable[[], float] = time.monotonic
+    now_us: Callable[[], int] = lambda: time.time_ns() // 1000
+
+
+def gather(settings: CheckSettings, clocks: Clocks | None = None) -> Facts:
+    """Gather all facts.
+
+    Raises
+    ------
+    UsageError
+        If the link's words mean nothing.
+    LinkError
+        If a file that should be played cannot be read.
+    """
+    clocks = clocks or Clocks()
+    feed = probe(*settings.listen, clocks.clock_s)
+    try:
+        link = open_link(settings.connection, settings.baud)
+    except LinkError as problem:
+        if settings.connection.startswith("file:"):
+            raise
+        facts = _from_daemon(settings, clocks, feed) if feed.held_by is Port.OURS else None
+        return facts or _nothing(settings, clocks, feed, str(problem))
+    try:
+        return _from_link(settings, clocks, feed, link)
+    finally:
+        link.close()
+
+
+def _wanted(settings: CheckSettings) -> int | None:
+    return settings.system_id or settings.profile.link.system_id
+
+
+def _from_link(settings: CheckSettings, clocks: Clocks, feed: FeedFacts, link: Link) -> Facts:
+    ride = Ride(settings.profile, settings.system_id)
+    heard = listen(link, ride, settings.seconds_s, clocks.clock_s, clocks.now_us)
+    craft = ride.decoder.craft
+    armed = newest(ride, "heartbeat", "armed")
+    utc_s = ride.clocks.utc_s
+    if math.isfinite(utc_s) and heard.heard_at_us is not None:
+        # What the autopilot's clock said when its last message came.
+        clock = ClockFacts(heard.heard_at_us * 1e-6, utc_s)
+    else:
+        clock = ClockFacts(clocks.now_us() * 1e-6)
+    bytes_per_s = heard.record_bytes / max(heard.seconds_s, 1e-3) if heard.record_bytes else None
+    return Facts(
+        link=LinkFacts(
+            source=link.name,
+            seconds_s=heard.seconds_s,
+            problem=heard.problem,
+            received_bytes=heard.received_bytes,
+            messages=ride.messages,
+            bad_bytes=ride.bad_bytes,
+            lost=ride.decoder.lost,
+            baud=settings.baud if settings.connection.startswith("/") else None,
+        ),
+        autopilot=AutopilotFacts(
+            system_id=craft.system_id,
+            wanted=_wanted(settings),
+            others=tuple(sorted(craft.others)),
+            armed=None if armed is None else bool(armed),
+        ),
+        fix=replace(
+            _fix(heard.snapshots),
+            received=True,
+            fix=newest(ride, "gps", "fix"),
+            satellites=newest(ride, "gps", "satellites"),
+            horizontal_sd_m=newest(ride, "gps", "horizontal_sd_m"),
+        ),
+        power=_power(heard.snapshots),
+        clock=clock,
+        disk=_disk(settings.record, bytes_per_s),
+        feed=feed,
+        profile=settings.profile,
+        profile_path=settings.profile_path,
+    )
+
+
+def _from_daemon(settings: CheckSettings, clocks: Clocks, feed: FeedFacts) -> Facts | None:
+    """Ask the daemon that holds the link; None if it holds another one."""
+    host, port = settings.listen
+    begin_s = clocks.clock_s()
+    with contextlib.suppress(OSError), DaemonFeed(loopback_of(host), port, clocks.clock_s) as talk:
+        first = talk.snapshots(2.0, most=2)
+        if not first or not same_link(_link(first[-1]).get("source"), settings.connection):
+            return None
+        snapshots = first + talk.snapshots(settings.seconds_s)
+        begin, end = _link(first[0]), _link(snapshots[-1])
+        utc, now_us = snapshots[-1].get("utc"), clocks.now_us()
+        return Facts(
+            link=LinkFacts(
+                source=settings.connection,
+                seconds_s=clocks.clock_s() - begin_s,
+                messages=max(_count(end, "messages") - _count(begin, "messages"), 0),
+                bad_bytes=max(_count(end, "bad_bytes") - _count(begin, "bad_bytes"), 0),
+                lost=max(_count(end, "lost") - _count(begin, "lost"), 0),
+                baud=settings.baud if settings.connection.startswith("/") else None,
+                asked_daemon=True,
+            ),
+            autopilot=AutopilotFacts(_count(end, "system_id") or None, _wanted(settings)),
+            fix=_fix(snapshots),
+            power=_power(snapshots),
+            clock=ClockFacts(now_us * 1e-6, _unix_s(utc)),
+            disk=_disk(settings.record, None),
+            feed=feed,
+            profile=settings.profile,
+            profile_path=settings.profile_path,
+        )
+    return None
+
+
+def _nothing(settings: CheckSettings, clocks: Clocks, feed: FeedFacts, problem: str) -> Facts:
+    return Facts(
+        link=LinkFacts(settings.connection, problem=problem),
+        autopilot=AutopilotFacts(wanted=_wanted(settings)),
+        clock=ClockFacts(clocks.now_us() * 1e-6),
+        disk=_disk(settings.record, None),
+        feed=feed,
+        profile=settings.profile,
+        profile_path=settings.profile_path,
+    )
+
+
+def same_link(source: object, connection: str) -> bool:
+    """Tell whether a daemon's link is the one meant.
+
+    Examples
+    --------
+    >>> same_link("udpin:0.0.0.0:14550", "udp:0.0.0.0:14550")
+    True
+    """
+    if not isinstance(source, str):
+        return False
+    if source.startswith("/") and connection.startswith("/"):
+        return os.path.realpath(source) == os.path.realpath(connection)
+    plain = [
+        f"udpin:{one.removeprefix('udp:')}" if one.startswith("udp:") else one
+        for one in (source, connection)
+    ]
+    return plain[0] == plain[1]
+
+
+def _link(snapshot: dict[str, Any]) -> dict[str, Any]:
+    link = snapshot.get("link")
+    return link if isinstance(link, dict) else {}
+
+
+def _count(link: dict[str, Any], key: str) -> int:
+    value = link.get(key)
+    return value if isinstance(value, int) and not isinstance(value, bool) else 0
+
+
+def _series(snapshots: list[dict[str, Any]], key: str) -> tuple[float, ...]:
+    values = (snapshot.get(key) for snapshot in snapshots)
+    return tuple(float(value) for value in values if isinstance(value, (int, float)))
+
+
+def _why(snapshots: list[dict[str, Any]], key: str) -> str:
+    reasons = snapshots[-1].get("why") if snapshots else None
+    return str(reasons.get(key, "not heard yet")) if isinstance(reasons, dict) else "not heard yet"
+
+
+def _fix(snapshots: list[dict[str, Any]]) -> FixFacts:
+    return FixFacts(
+        has_position=bool(snapshots) and snapshots[-1].get("position_deg") is not None,
+        speeds_mps=_series(snapshots, "speed_mps"),
+        why_no_speed=_why(snapshots, "speed_mps"),
+    )
+
+
+def _power(snapshots: list[dict[str, Any]]) -> PowerFacts:
+    return PowerFacts(
+        amps_a=_series(snapshots, "amps_a"),
+        volts_v=_series(snapshots, "volts_v"),
+        why_no_amps=_why(snapshots, "amps_a"),
+        why_no_volts=_why(snapshots, "volts_v"),
+    )
+
+
+def _unix_s(utc: object) -> float | None:
+    if not isinstance(utc, str):
+        return None
+    try:
+        return datetime.datetime.fromisoformat(utc).timestamp()
+    except ValueError:
+        return None
+
+
+def _disk(folder: Path | None, bytes_per_s: float | None) -> DiskFacts:
+    if folder is None:
+        return DiskFacts()
+    # The daemon makes the folder; what counts is where it will lie.
+    there = folder.absolute()
+    while not there.exists() and there != there.parent:
+        there = there.parent
+    try:
+        if not there.is_dir():
+            return DiskFacts(folder, problem=f"{there} is no folder")
+        room = os.statvfs(there)
+    except OSError as problem:
+        return DiskFacts(folder, problem=(problem.strerror or str(problem)).lower())
+    if room.f_files and not room.f_favail:
+        return DiskFacts(folder, problem="the disk takes no more files")
+    writable = os.access(there, os.W_OK | os.X_OK)
+    return DiskFacts(folder, writable, room.f_bavail * room.f_frsize, None, bytes_per_s)

@@ -1,0 +1,267 @@
+"""What viewers may say to the daemon: one strict line of JSON a command, else a plain refusal.
+
+Only these few settings and marks exist; none of them reaches the autopilot.
+"""
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Final, Literal, NoReturn, TypeGuard, cast, get_args
+
+LONGEST_BYTES: Final = 1024
+"""Of a line, its end not counted: room for the longest text in UTF-8 that is not escaped."""
+
+HIGHEST_ID: Final = 2**53
+"""Whole numbers up to here are exact in every JSON reader (RFC 8259, section 6)."""
+
+LABEL_MOST: Final = 40
+TEXT_MOST: Final = 200
+SHOWN_MOST: Final = 40
+"""Characters of what was given that a refusal repeats."""
+
+Key = Literal[
+    "target_distance_m", "target_speed_mps", "target_power_w", "home", "setup", "reserve_fraction"
+]
+MarkName = Literal["run_start", "run_end", "charged_full", "new_trip", "note"]
+Position = tuple[float, float]
+Value = float | str | Position | None
+
+NUMBERS: Final[dict[str, tuple[float, float]]] = {
+    "target_distance_m": (1.0, 1e6),
+    "target_speed_mps": (0.1, 50.0),
+    "target_power_w": (1.0, 1e5),
+    "reserve_fraction": (0.0, 0.9),
+}
+"""Least and most: what a craft under 5 m and 5 kW can mean, with room. Common practice, no source.
+"""
+
+TARGETS: Final = ("target_distance_m", "target_speed_mps", "target_power_w")
+"""What null clears."""
+
+HERE: Final = "here"
+
+
+@dataclass(frozen=True)
+class Set:
+    """A setting that holds until it is set again.
+
+    Parameters
+    ----------
+    id
+        The viewer's own number, which comes back with the answer.
+    key
+        What to set.
+    value
+        A number; None to clear a target; for `home` latitude and longitude [deg], or "here"; for
+        `setup` a label.
+    """
+
+    id: int
+    key: Key
+    value: Value
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give the command in JSON's own types."""
+        value = list(self.value) if isinstance(self.value, tuple) else self.value
+        return {"kind": "set", "id": self.id, "key": self.key, "value": value}
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Something that happens now.
+
+    Parameters
+    ----------
+    id
+        The viewer's own number, which comes back with the answer.
+    mark
+        What happens.
+    text
+        What the rider says of it; a `note` has nothing else.
+    """
+
+    id: int
+    mark: MarkName
+    text: str = ""
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give the command in JSON's own types."""
+        return {"kind": "mark", "id": self.id, "mark": self.mark, "text": self.text}
+
+
+Command = Set | Mark
+
+
+@dataclass(frozen=True)
+class Refused:
+    """What is no command, and why.
+
+    Parameters
+    ----------
+    id
+        The viewer's number where one could be read.
+    why
+        A plain sentence: what was given, what is allowed.
+    """
+
+    id: int | None
+    why: str
+
+
+class _NotAllowedError(Exception):
+    """Its text says what is wrong."""
+
+
+def parse_command(line: bytes) -> Command | Refused:
+    r"""Read one line.
+
+    Examples
+    --------
+    >>> parse_command(b'{"kind": "set", "id": 1, "key": "target_speed_mps", "value": 2.5}\n')
+    Set(id=1, key='target_speed_mps', value=2.5)
+    >>> parse_command(b'{"kind": "mark", "id": 2, "mark": "stop"}').why
+    'mark = "stop": expected run_start, run_end, charged_full, new_trip or note'
+    """
+    line = line.rstrip(b"\r\n")
+    if len(line) > LONGEST_BYTES:
+        return Refused(None, f"the line is longer than {LONGEST_BYTES} bytes")
+    try:
+        text = line.decode("utf-8")
+        raw = json.loads(text, parse_constant=_no_constant, object_pairs_hook=_no_twins)
+    except _NotAllowedError as problem:
+        return Refused(None, str(problem))
+    except UnicodeDecodeError:
+        return Refused(None, "the line is not UTF-8")
+    except (ValueError, RecursionError):
+        return Refused(None, "the line is not JSON: expected one object a line")
+    return command_from(raw)
+
+
+def command_from(raw: object) -> Command | Refused:
+    """Read a command from what JSON gave."""
+    number = raw.get("id") if isinstance(raw, dict) else None
+    known_id = number if _is_id(number) else None
+    try:
+        return _command(raw)
+    except _NotAllowedError as problem:
+        return Refused(known_id, str(problem))
+
+
+def _command(raw: object) -> Command:
+    if not isinstance(raw, dict):
+        raise _not_allowed("the line", raw, "an object")
+    kind = raw.get("kind")
+    if kind == "set":
+        _only(raw, ("kind", "id", "key", "value"), ())
+        key, value = raw["key"], raw["value"]
+        if not (isinstance(key, str) and key in get_args(Key)):
+            raise _not_allowed("key", key, _one_of(get_args(Key)))
+        return Set(_id(raw["id"]), cast(Key, key), _value(key, value))
+    if kind == "mark":
+        _only(raw, ("kind", "id", "mark"), ("text",))
+        mark, text = raw["mark"], raw.get("text", "")
+        if not (isinstance(mark, str) and mark in get_args(MarkName)):
+            raise _not_allowed("mark", mark, _one_of(get_args(MarkName)))
+        least = 1 if mark == "note" else 0
+        if not _is_text(text, least, TEXT_MOST):
+            raise _not_allowed("text", text, f"{least} to {TEXT_MOST} printable characters")
+        return Mark(_id(raw["id"]), cast(MarkName, mark), text)
+    raise _not_allowed("kind", kind, "set or mark")
+
+
+def _value(key: str, value: object) -> Value:
+    if key == "home":
+        return _place(value)
+    if key == "setup":
+        # Spaces at the ends cannot be seen, and would make two set-ups of one.
+        if _is_text(value, 1, LABEL_MOST) and value == value.strip():
+            return value
+        allowed = f"a label of 1 to {LABEL_MOST} printable characters, no space at either end"
+        raise _not_allowed("value", value, allowed)
+    least, most = NUMBERS[key]
+    allowed = f"a number from {least:.10g} to {most:.10g}"
+    if key in TARGETS:
+        allowed += ", or null to clear it"
+        if value is None:
+            return None
+    return _number("value", value, least, most, allowed)
+
+
+def _place(value: object) -> Position | str:
+    if value == HERE:
+        return HERE
+    allowed = '"here", or [latitude, longitude] in degrees'
+    if not (isinstance(value, list) and len(value) == 2):
+        raise _not_allowed("value", value, allowed)
+    latitude, longitude = value
+    return (
+        _number("latitude", latitude, -90.0, 90.0, "a number from -90 to 90"),
+        _number("longitude", longitude, -180.0, 180.0, "a number from -180 to 180"),
+    )
+
+
+def _number(name: str, value: object, least: float, most: float, allowed: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise _not_allowed(name, value, allowed)
+    # Compared before it is made a float: a whole number may be too large for one.
+    if not least <= value <= most:
+        raise _not_allowed(name, value, allowed)
+    return float(value)
+
+
+def _is_id(value: object) -> TypeGuard[int]:
+    return type(value) is int and 0 <= value <= HIGHEST_ID
+
+
+def _id(value: object) -> int:
+    if not _is_id(value):
+        raise _not_allowed("id", value, f"a whole number from 0 to {HIGHEST_ID}")
+    return value
+
+
+def _is_text(value: object, least: int, most: int) -> TypeGuard[str]:
+    # What is not printable could steer the terminal of whoever reads it.
+    return isinstance(value, str) and least <= len(value) <= most and value.isprintable()
+
+
+def _only(raw: dict[str, Any], needed: tuple[str, ...], allowed: tuple[str, ...]) -> None:
+    for key in needed:
+        if key not in raw:
+            raise _NotAllowedError(f"{key}: missing")
+    for key in raw:
+        if key not in needed + allowed:
+            names = ", ".join(needed + allowed)
+            raise _NotAllowedError(f"{shown(key)}: no such key: expected {names}")
+
+
+def shown(value: object) -> str:
+    """Give what was said so that it can be repeated: one short printable line."""
+    try:
+        text = json.dumps(value)
+    except (TypeError, ValueError, RecursionError):
+        text = "this"
+    return text if len(text) <= SHOWN_MOST else text[: SHOWN_MOST - 3] + "..."
+
+
+def _not_allowed(name: str, given: object, allowed: str) -> _NotAllowedError:
+    return _NotAllowedError(f"{name} = {shown(given)}: expected {allowed}")
+
+
+def _one_of(names: tuple[str, ...]) -> str:
+    return f"{', '.join(names[:-1])} or {names[-1]}"
+
+
+def _no_constant(name: str) -> NoReturn:
+    raise _NotAllowedError(f"{name} is not JSON: expected a number or null")
+
+
+def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        raise _NotAllowedError("a key stands twice in the line")
+    return found
+
+
+Reply = Callable[[str | None, Command | None], None]
+"""Answers a command, once: why not, or None when done; and what was done, where that says more
+than the command (a home "here" with its position), else None."""

@@ -1,0 +1,119 @@
+"""Does to a ride what a viewer's command says, live and when a record is folded again."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from onboard.efficiency.figure import Unknown
+from onboard.efficiency.learner import PLAIN_SETUP
+from onboard.efficiency.target import Aim
+from onboard.feed.commands import HERE, TARGETS, Command, Mark, Refused, Set
+from onboard.profile import Profile
+from onboard.ride import Ride
+
+NewTrip = Callable[[], str | None]
+"""Begins a new trip: gives why not, or None."""
+
+
+def obey(command: Command, ride: Ride, new_trip: NewTrip) -> str | None:
+    """Do what a command says, all of it or nothing.
+
+    Parameters
+    ----------
+    command
+        What a viewer said.
+    ride
+        The ride that it is said to.
+    new_trip
+        Called for `new_trip`, which no ride can do by itself.
+
+    Returns
+    -------
+    str or None
+        Why it was not done; None when it was.
+    """
+    placed = with_place(command, ride)
+    if isinstance(placed, Refused):
+        return placed.why
+    if isinstance(placed, Mark):
+        return _mark(placed, ride, new_trip)
+    return _set(placed, ride)
+
+
+def with_place(command: Command, ride: Ride) -> Command | Refused:
+    """Put the craft's position where a command says "here": so it means the same ever after."""
+    if not (isinstance(command, Set) and command.key == "home" and command.value == HERE):
+        return command
+    value = ride.engine.latest.value
+    latitude = value(("gps", "latitude_deg"), ("fused", "latitude_deg"))
+    longitude = value(("gps", "longitude_deg"), ("fused", "longitude_deg"))
+    for reading in (latitude, longitude):
+        if isinstance(reading, Unknown):
+            return Refused(command.id, f"the position is not known: {reading.why}")
+    assert isinstance(latitude, float)
+    assert isinstance(longitude, float)
+    return replace(command, value=(latitude, longitude))
+
+
+def settings_in_force(ride: Ride, profile: Profile) -> list[Set]:
+    """Give what was set and still holds on the next trip: set-up and reserve, as commands.
+
+    Target and home point belong to one trip.
+    """
+    found = []
+    engine = ride.engine
+    if engine.learner.setup != PLAIN_SETUP:
+        found.append(Set(0, "setup", engine.learner.setup))
+    reserve = engine.reserve_fraction
+    if profile.battery and reserve != profile.battery.reserve_fraction:
+        assert isinstance(reserve, float)
+        found.append(Set(0, "reserve_fraction", reserve))
+    return found
+
+
+def _mark(command: Mark, ride: Ride, new_trip: NewTrip) -> str | None:
+    engine = ride.engine
+    if command.mark == "new_trip":
+        return new_trip()
+    if command.mark == "charged_full":
+        if isinstance(engine.reserve_fraction, Unknown):
+            return engine.reserve_fraction.why
+        if engine.counter_ah is None:
+            # An earlier count that is still to be carried on would undo it.
+            return "the battery is not heard yet: say it again once its figures are there"
+        engine.charged_full()
+    elif command.mark == "run_start":
+        engine.mark()
+    # A note and the end of a run change no figure: they are kept for the review.
+    return None
+
+
+def _set(command: Set, ride: Ride) -> str | None:
+    engine, value = ride.engine, command.value
+    if command.key in TARGETS:
+        engine.set_aim(_aim(command, engine.adviser.aim))
+    elif command.key == "home":
+        assert isinstance(value, tuple)
+        engine.set_home(*value)
+    elif command.key == "setup":
+        assert isinstance(value, str)
+        try:
+            engine.select_setup(value)
+        except np.linalg.LinAlgError:
+            return "the curve of the set-up until now cannot be worked out yet: try again later"
+    else:
+        assert isinstance(value, float)
+        if isinstance(engine.reserve_fraction, Unknown):
+            return engine.reserve_fraction.why
+        engine.set_reserve(value)
+    return None
+
+
+def _aim(command: Set, before: Aim) -> Aim:
+    """Give the aim that a target leads to: one takes the place of another, null ends its own."""
+    value = command.value
+    assert value is None or isinstance(value, float)
+    return replace(
+        before if value is None else Aim(), **{command.key.removeprefix("target_"): value}
+    )

@@ -1,0 +1,74 @@
+"""What the rider should know about the running of the daemon itself."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from onboard.efficiency.alerts import Alert
+from onboard.telemetry.signing import Refused
+
+SILENT_S = 2.0
+"""A link that gave nothing for so long is said to be silent."""
+
+
+@dataclass(frozen=True)
+class Running:
+    """How the daemon does.
+
+    Parameters
+    ----------
+    now_s
+        Monotonic clock [s].
+    link_problem
+        Why the link is down, None while it is up.
+    heard_s
+        When the last bytes came, or the daemon began to listen [s].
+    dropped_bytes
+        How many bytes the daemon was too slow for.
+    refused
+        Frames that were refused for their signatures.
+    card
+        What is wrong with what is written down, in sentences.
+    """
+
+    now_s: float
+    link_problem: str | None
+    heard_s: float
+    dropped_bytes: int
+    refused: Refused
+    card: Sequence[str]
+
+
+class OwnAlerts:
+    """Alerts of the daemon, with how long each has been on."""
+
+    def __init__(self) -> None:
+        self._since_s: dict[str, float] = {}
+
+    def now(self, running: Running) -> tuple[Alert, ...]:
+        """Give what is on now."""
+        found = {code: (level, text) for code, level, text in _told(running)}
+        self._since_s = {code: self._since_s.get(code, running.now_s) for code in found}
+        return tuple(
+            Alert(code, level, text, running.now_s - self._since_s[code])
+            for code, (level, text) in found.items()
+        )
+
+
+def _told(running: Running) -> Iterator[tuple[str, str, str]]:
+    if running.dropped_bytes:
+        text = f"This board was too slow: {running.dropped_bytes} bytes of telemetry were dropped."
+        yield "bytes_dropped", "warning", text
+    silent_s = running.now_s - running.heard_s
+    if running.link_problem is not None:
+        yield "link_down", "warning", running.link_problem
+    elif silent_s > SILENT_S:
+        yield "link_silent", "warning", f"Nothing has come over the link for {silent_s:.0f} s."
+    refused = running.refused
+    if refused.total:
+        text = (
+            f"{refused.total} frames were refused: {refused.unsigned} unsigned, "
+            f"{refused.wrong_signature} wrongly signed, {refused.replayed} repeated."
+        )
+        yield "frames_refused", "note", text
+    if running.card:
+        yield "record_stopped", "warning", " ".join(running.card)

@@ -1,0 +1,28 @@
+"""What a card may come to while it is written, in words."""
+
+import errno
+
+CARD_TROUBLE = {
+    errno.ENOSPC: "no space left on the card",
+    errno.EDQUOT: "no space left on the card for this user",
+    errno.EFBIG: "the file may not become larger",
+    errno.EROFS: "the card is read-only",
+    errno.EIO: "the card reports an error",
+    errno.ENODEV: "the card is gone",
+    errno.ENXIO: "the card is gone",
+}
+"""By error number; all of these may pass."""
+
+
+def in_words(problem: OSError) -> str:
+    """Give what went wrong in words.
+
+    Examples
+    --------
+    >>> in_words(OSError(errno.ENOSPC, "No space left on device"))
+    'no space left on the card'
+    >>> in_words(OSError(errno.EACCES, "Permission denied"))
+    'permission denied'
+    """
+    known = CARD_TROUBLE.get(problem.errno or 0)
+    return known or (problem.strerror or str(problem)).lower()

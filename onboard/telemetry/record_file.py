@@ -1,0 +1,187 @@
+"""The file of a record: whole records are put behind one another, and nothing else stays in it.
+
+No thread and no clock here; what fails is told, and can be tried again.
+"""
+
+import contextlib
+import errno
+import os
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from onboard.telemetry.checksum import Ints
+from onboard.telemetry.scanner import LogScanner
+
+FILE_MODE, FOLDER_MODE = 0o600, 0o700
+
+TAIL_BYTES = 1 << 16
+"""Enough to hold many records: the end of a file is looked for in it."""
+
+PROOF_BYTES = 512
+"""The last bytes written are remembered: if they stand where they were put, so does the rest."""
+
+_FLAGS = os.O_RDWR | os.O_CLOEXEC | os.O_NOFOLLOW
+
+
+@dataclass(frozen=True)
+class Records:
+    """Records to be written.
+
+    Parameters
+    ----------
+    data
+        One behind the other.
+    ends
+        Where each ends in `data`, shape (n,).
+    """
+
+    data: bytes
+    ends: Ints
+
+
+def joined(pieces: Sequence[Records]) -> Records:
+    """Give several pieces as one."""
+    begins = np.cumsum([0, *(len(piece.data) for piece in pieces[:-1])])
+    ends = [piece.ends + begin for piece, begin in zip(pieces, begins, strict=True)]
+    return Records(b"".join(piece.data for piece in pieces), np.concatenate(ends))
+
+
+def behind(pieces: Iterable[Records], count: int) -> Iterator[Records]:
+    """Give what follows the first `count` records of several pieces."""
+    for piece in pieces:
+        if count <= 0:
+            yield piece
+        elif count < len(piece.ends):
+            done = int(piece.ends[count - 1])
+            yield Records(piece.data[done:], piece.ends[count:] - done)
+        count -= len(piece.ends)
+
+
+class RecordFile:
+    """One file that records are appended to.
+
+    Parameters
+    ----------
+    path
+        The file; it must not be there yet.
+
+    Raises
+    ------
+    OSError
+        If it cannot be made.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.whole_bytes = 0
+        """Up to here the file holds whole records."""
+        self._proof = b""
+        self._descriptor = os.open(path, _FLAGS | os.O_CREAT | os.O_EXCL, FILE_MODE)
+
+    def append(self, records: Records) -> tuple[int, OSError | None]:
+        """Write records behind the others.
+
+        Returns
+        -------
+        tuple
+            How many are written whole, and what kept the rest from it. A part of a record that
+            was written is cut off again.
+        """
+        problem: OSError | None = None
+        rest, done = memoryview(records.data), 0
+        try:
+            if os.fstat(self._descriptor).st_nlink == 0:
+                raise FileNotFoundError(errno.ENOENT, "the file was removed")
+            while done < len(rest):
+                # At a place of our own choice: what a failed cut left behind is written over.
+                written = os.pwrite(self._descriptor, rest[done:], self.whole_bytes + done)
+                if not written:
+                    raise OSError(errno.EIO, "nothing was taken")
+                done += written
+        except OSError as failure:
+            problem = failure
+        count = int(records.ends.searchsorted(done, side="right"))
+        whole = int(records.ends[count - 1]) if count else 0
+        self.whole_bytes += whole
+        self._proof = (self._proof + records.data[max(whole - PROOF_BYTES, 0) : whole])[
+            -PROOF_BYTES:
+        ]
+        if problem is not None:
+            # Where even that fails, `reopen` does it before anything else is written.
+            with contextlib.suppress(OSError):
+                os.ftruncate(self._descriptor, self.whole_bytes)
+        return count, problem
+
+    def reopen(self) -> int:
+        """Open the file anew by its name, and cut off what is no whole record.
+
+        A card that was taken out and put back holds the same file, perhaps shorter. Where somebody
+        removed the file, a new one begins; the folder of all sessions is never made here, for it
+        may be that the card is away and what is seen is the empty place for it.
+
+        Returns
+        -------
+        int
+            How many bytes of whole records the file has lost meanwhile.
+
+        Raises
+        ------
+        OSError
+            If it cannot be had.
+        """
+        try:
+            descriptor = os.open(self.path, _FLAGS)
+        except FileNotFoundError:
+            self.path.parent.mkdir(mode=FOLDER_MODE, exist_ok=True)
+            descriptor = os.open(self.path, _FLAGS | os.O_CREAT, FILE_MODE)
+        try:
+            size = os.fstat(descriptor).st_size
+            end = self.whole_bytes
+            proof = os.pread(descriptor, len(self._proof), end - len(self._proof))
+            if proof != self._proof:
+                end = _last_end(descriptor, size)
+                proof = os.pread(descriptor, PROOF_BYTES, max(end - PROOF_BYTES, 0))
+            if end < size:
+                os.ftruncate(descriptor, end)
+        except OSError:
+            os.close(descriptor)
+            raise
+        lost_bytes, self.whole_bytes = max(self.whole_bytes - end, 0), end
+        self._proof = proof[: end if end < PROOF_BYTES else PROOF_BYTES]
+        self.close()
+        self._descriptor = descriptor
+        return lost_bytes
+
+    def duplicate(self) -> int:
+        """Give a descriptor of its own, so that a sync is not disturbed by `reopen`.
+
+        Raises
+        ------
+        OSError
+            If there is none to be had.
+        """
+        return os.dup(self._descriptor)
+
+    def close(self) -> None:
+        """Let go of the file."""
+        # What a dead card says to this was said before.
+        with contextlib.suppress(OSError):
+            os.close(self._descriptor)
+        self._descriptor = -1
+
+
+def _last_end(descriptor: int, size: int) -> int:
+    """Give where the last whole record ends that is found near a file's end.
+
+    Where none is found the whole file stands: what cannot be told apart is not cut off, for the
+    reader finds its way past bytes that form no record.
+    """
+    begin = max(size - TAIL_BYTES, 0)
+    data = os.pread(descriptor, size - begin, begin)
+    found = LogScanner(in_step=begin == 0).push(data, final=True)
+    if not len(found):
+        return size
+    return begin + int(found.marker[-1] + found.size[-1])

@@ -1,0 +1,89 @@
+"""The thread that has the card take in what was written: a slow card keeps nobody else waiting."""
+
+import logging
+import os
+import threading
+
+log = logging.getLogger("wattwake")
+
+SYNC_EVERY_S = 1.5
+"""Appends come 0.8 s apart, so every second one is followed by a sync: 1.6 s, and time for it."""
+
+AFTER_FAILURE_S = 5.0
+
+
+class RecordSync:
+    """Syncs one file, one request at a time: while the card does not answer, none is added."""
+
+    def __init__(self) -> None:
+        self.problem: OSError | None = None
+        """Why the last sync failed, None where it did not."""
+        self.failures = 0
+        self._changed = threading.Condition()
+        self._descriptor: int | None = None
+        self._began_us: int | None = None
+        self._last_us: int | None = None
+        self._unsynced = False
+        self._closing = False
+        self._thread = threading.Thread(target=self._run, name="record sync", daemon=True)
+        self._thread.start()
+
+    def written(self) -> None:
+        """Note that something was written that the card may not have yet."""
+        with self._changed:
+            self._unsynced = True
+
+    def due(self, now_us: int) -> bool:
+        """Tell whether a sync should begin now [us]."""
+        with self._changed:
+            if not self._unsynced or self._began_us is not None:
+                return False
+            pause_s = AFTER_FAILURE_S if self.problem else SYNC_EVERY_S
+            return self._last_us is None or now_us - self._last_us >= pause_s * 1e6
+
+    def ask(self, descriptor: int, now_us: int) -> None:
+        """Have a file synced; its descriptor is closed here. Only while none is under way."""
+        with self._changed:
+            self._descriptor = descriptor
+            self._began_us = self._last_us = now_us
+            self._unsynced = False
+            self._changed.notify_all()
+
+    def silent_s(self, now_us: int) -> float:
+        """Give for how long the card has not answered [s]."""
+        with self._changed:
+            return 0.0 if self._began_us is None else (now_us - self._began_us) * 1e-6
+
+    def settle(self, within_s: float) -> bool:
+        """Wait until no sync is under way, and tell whether that is so."""
+        with self._changed:
+            return self._changed.wait_for(lambda: self._began_us is None, within_s)
+
+    def close(self) -> None:
+        """End the thread once it has nothing to do; nobody waits for it."""
+        with self._changed:
+            self._closing = True
+            self._changed.notify_all()
+
+    def _run(self) -> None:
+        while True:
+            with self._changed:
+                self._changed.wait_for(lambda: self._descriptor is not None or self._closing)
+                descriptor, self._descriptor = self._descriptor, None
+            if descriptor is None:
+                return
+            problem: OSError | None = None
+            try:
+                os.fdatasync(descriptor)
+            except OSError as failure:
+                problem = failure
+            try:
+                os.close(descriptor)
+            except OSError as failure:
+                problem = problem or failure
+            with self._changed:
+                self.problem = problem
+                self.failures += problem is not None
+                self._unsynced |= problem is not None
+                self._began_us = None
+                self._changed.notify_all()

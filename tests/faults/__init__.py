@@ -1,0 +1,1 @@
+"""Faults on the real process, file system and link: what the daemon must outlive."""

@@ -1,0 +1,148 @@
+"""A full card: the figures go on, it is said, and recording goes on where there is room again."""
+
+import resource
+import subprocess
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from onboard.sessions import latest_session
+from onboard.telemetry.log_files import RECORD_NAME
+from onboard.telemetry.telemetry_log import read_log
+from tests.daemon_process import Daemon
+from tests.faults.faulty_link import background, udp
+from tests.faults.test_kill import RATE_HZ, numbered, recorded
+
+pytestmark = pytest.mark.slow
+
+
+class Card:
+    """A directory that can be filled up, and emptied again."""
+
+    words = "no space left on the card"
+
+    def __init__(self, directory: Path) -> None:
+        self.directory = directory
+
+    def fill(self, daemon: Daemon | None) -> None:
+        with (self.directory / "filler").open("wb", buffering=0) as file:
+            try:
+                while True:
+                    file.write(bytes(4096))
+            except OSError:
+                pass
+
+    def make_room(self, daemon: Daemon | None) -> None:
+        (self.directory / "filler").unlink()
+
+
+class Limit(Card):
+    """Stands in for a full card where none can be mounted: the process's limit of a file's size."""
+
+    words = "the file may not become larger"
+
+    def fill(self, daemon: Daemon | None) -> None:
+        assert daemon is not None
+        session = latest_session(self.directory)
+        assert session is not None
+        # In the middle of a record to come: a part of it is written.
+        size = (session / RECORD_NAME).stat().st_size + 1000
+        _, hard = resource.prlimit(daemon.process.pid, resource.RLIMIT_FSIZE)
+        resource.prlimit(daemon.process.pid, resource.RLIMIT_FSIZE, (size, hard))
+
+    def make_room(self, daemon: Daemon | None) -> None:
+        assert daemon is not None
+        _, hard = resource.prlimit(daemon.process.pid, resource.RLIMIT_FSIZE)
+        resource.prlimit(daemon.process.pid, resource.RLIMIT_FSIZE, (hard, hard))
+
+
+@contextmanager
+def small_card(place: Path) -> Iterator[Card]:
+    """A file system of one megabyte; the test is skipped where none can be mounted."""
+    place.mkdir()
+    command = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(place)]
+    try:
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+    except FileNotFoundError:
+        pytest.skip("there is no mount command")
+    if done.returncode:
+        pytest.skip(f"nothing can be mounted here: {done.stderr.strip()}")
+    try:
+        yield Card(place)
+    finally:
+        subprocess.run(["umount", str(place)], check=True)
+
+
+@contextmanager
+def limited(place: Path) -> Iterator[Card]:
+    if not hasattr(resource, "prlimit"):
+        pytest.skip("this system has no prlimit")
+    place.mkdir()
+    yield Limit(place)
+
+
+def stopped(snapshot: dict) -> bool:
+    return any(alert["code"] == "record_stopped" for alert in snapshot["alerts"])
+
+
+@pytest.mark.parametrize("make", [small_card, limited])
+def test_a_full_card_stops_the_record_only_while_it_is_full(tmp_path: Path, make) -> None:
+    with make(tmp_path / "card") as card:
+        daemon = Daemon("--link", "udpin:127.0.0.1:0", "--record", str(card.directory))
+        with (
+            daemon,
+            udp(daemon.port("link udpin")) as send,
+            background(numbered(60), send) as sent_s,
+        ):
+            daemon.snapshot_when(lambda snapshot: snapshot["link"]["messages"] > 150)
+            card.fill(daemon)
+
+            full = daemon.snapshot_when(stopped)
+            (alert,) = (one for one in full["alerts"] if one["code"] == "record_stopped")
+            assert alert["text"].startswith(f"Recording stopped: {card.words} (")
+            # The figures go on.
+            count = full["link"]["messages"]
+            daemon.snapshot_when(lambda one: one["link"]["messages"] > count + 1.5 * RATE_HZ)
+            room_s = time.monotonic()
+            card.make_room(daemon)
+            daemon.snapshot_when(lambda snapshot: not stopped(snapshot))
+            took_s = time.monotonic() - room_s
+            assert took_s < 7.0
+            time.sleep(1.0)
+        session = latest_session(card.directory)
+        assert session is not None
+        parts = list(read_log(session))
+        assert sum(part.bad_bytes for part in parts) == 0
+        kept = sum(map(len, parts))
+        sequence = [number for part in parts for number in part.sequence.tolist()]
+        # What came meanwhile was held and is there, nothing twice and nothing left out.
+        assert sequence == [n % 256 for n in range(kept)]
+        assert len(sent_s) - kept <= 0.3 * RATE_HZ  # on its way when the daemon ended
+        print(f"{kept} of {len(sent_s)} frames kept; went on {took_s:.1f} s after there was room")
+        assert [path.name for path in session.glob("*.tlog")] == [RECORD_NAME]
+
+
+def test_on_a_card_that_is_full_from_the_start_it_runs_and_records_later(tmp_path: Path) -> None:
+    with small_card(tmp_path / "card") as card:
+        card.fill(None)
+        daemon = Daemon("--link", "udpin:127.0.0.1:0", "--record", str(card.directory))
+        with (
+            daemon,
+            udp(daemon.port("link udpin")) as send,
+            background(numbered(60), send) as sent_s,
+        ):
+            daemon.snapshot_when(
+                lambda snapshot: stopped(snapshot) and snapshot["link"]["messages"] > 100
+            )
+            assert latest_session(card.directory) is None
+            card.make_room(None)
+            daemon.snapshot_when(lambda snapshot: not stopped(snapshot))
+        session = latest_session(card.directory)
+        assert session is not None
+        kept, bad_bytes = recorded(session)
+        assert bad_bytes == 0
+        assert len(sent_s) - kept <= 0.3 * RATE_HZ
+        print(f"{kept} of {len(sent_s)} frames kept")
