@@ -7,10 +7,11 @@ autopilot has kept running meanwhile.
 import json
 import logging
 import math
-import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from onboard.whole_file import write_whole
 
 FILE_NAME = "learned.json"
 SCHEMA = 1
@@ -67,13 +68,8 @@ def save(directory: Path, kept: dict[str, Any]) -> None:
     OSError
         If it cannot be written; what was kept before stays.
     """
-    path = directory / FILE_NAME
-    new = path.with_suffix(".new")
-    with new.open("w", encoding="utf-8") as file:
-        json.dump({"schema": SCHEMA, **kept}, file, allow_nan=False)
-        file.flush()
-        os.fsync(file.fileno())
-    new.replace(path)
+    text = json.dumps({"schema": SCHEMA, **kept}, allow_nan=False)
+    write_whole(directory / FILE_NAME, text)
 
 
 def clocks_as_dict(clocks: Clocks) -> dict[str, float | None]:

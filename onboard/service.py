@@ -11,7 +11,7 @@ from pathlib import Path
 from onboard import notify
 from onboard.efficiency.figure import Number, Unknown
 from onboard.efficiency.target import Aim
-from onboard.errors import LinkError, ProfileError
+from onboard.errors import LinkError, ProfileError, UsageError
 from onboard.feed.commands import Command, Mark, Refused, Reply
 from onboard.feed.server import FeedServer
 from onboard.feed.snapshot import as_line
@@ -219,6 +219,7 @@ class Service:
         if self._watchdog_every_s is not None and now_s >= self._watchdog_due_s:
             self._watchdog_due_s = now_s + self._watchdog_every_s
             notify.watchdog()
+            notify.status(f"{name}: {self._ride.messages} messages, {self._feed.viewers} viewers")
 
     def _publish(self, reader: LinkReader, name: str, now_s: float) -> None:
         self._counts.append((now_s, self._ride.decoder.messages))
@@ -260,7 +261,10 @@ class Service:
         stay = settings_in_force(self._ride, self._keeper.profile)
         if self._book is not None:
             self._book.mark(said)
-            self._book.begin_anew(self._clock(), self._ride.kept())
+            try:
+                self._book.begin_anew(self._clock(), self._ride.kept())
+            except UsageError as problem:
+                return str(problem)
         self._keeper.new_trip()
         self._counts.clear()
         for one in stay:

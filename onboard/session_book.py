@@ -83,6 +83,10 @@ class SessionBook:
 
     def mark(self, one: Noted) -> None:
         """Write down what was said."""
+        if self._marks_in != self.folder:
+            # The card was full at the start, and the folder got another name.
+            self._marks_in = self.folder
+            self._marks = MarkBook(self._marks_in)
         self._marks.write(one)
         self._saver.submit(self._marks.sync)
 
@@ -118,10 +122,18 @@ class SessionBook:
         return Session(self.folder, read_marks(self.folder), until_us)
 
     def begin_anew(self, start_us: int, kept: dict[str, Any]) -> None:
-        """End the session, and begin one for a new trip."""
-        self._save(kept)
-        self._recorder.close()
+        """Begin a session for a new trip, and end the one before.
+
+        Raises
+        ------
+        UsageError
+            If none can be begun: then the one before goes on.
+        """
+        before = self._recorder
         self._begin(start_us, kept)
+        # In a thread: a slow card must not hold up the figures.
+        self._saver.submit(before.close)
+        self._saver.submit(self._save, kept)
 
     def close(self, kept: dict[str, Any]) -> None:
         """Write what is left, and end the session."""
@@ -132,7 +144,8 @@ class SessionBook:
     def _begin(self, start_us: int, kept: dict[str, Any] | None) -> None:
         self._recorder = Recorder(self._directory, start_us, self._profile_text)
         self._recorder.keep(CARRIED_NAME, carried_text(kept))
-        self._marks = MarkBook(self._recorder.folder)
+        self._marks_in = self.folder
+        self._marks = MarkBook(self._marks_in)
 
     def _save(self, kept: dict[str, Any]) -> None:
         try:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from tests.benchmarks import (
+    daemon,
     damaged,
     engine,
     live,
@@ -21,7 +22,7 @@ from tests.benchmarks import (
 from tests.benchmarks.made_log import hour_log, long_log
 from tests.benchmarks.rows import ROUNDS, timed
 
-PARTS = ("log", "onboard", "live", "engine", "memory", "damaged", "review")
+PARTS = ("log", "onboard", "live", "engine", "memory", "damaged", "daemon", "review")
 
 PROFILE = """
 [battery]
@@ -55,6 +56,7 @@ def main() -> None:
             "engine": lambda: (timed(row, chosen.rounds) for row in engine.rows()),
             "memory": lambda: memory.lines(hour, long, chosen.hours),
             "damaged": lambda: damaged.lines(hour, folder),
+            "daemon": lambda: daemon.lines(hour, folder),
             "review": lambda: (
                 timed(row, chosen.rounds, review.children_cpu_s)
                 for row in review.rows(long, chosen.hours, profile)
