@@ -63,6 +63,7 @@ class SessionBook:
         self._saver = ThreadPoolExecutor(1, thread_name_prefix="save")
         self._saving: Future[None] | None = None
         self._save_due_s = 0.0
+        self._marks_in = directory
         self._begin(start_us, self.kept)
 
     @property
