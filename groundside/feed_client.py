@@ -8,10 +8,11 @@ import asyncio
 import contextlib
 import json
 from collections.abc import AsyncIterator, Awaitable, Callable
+from dataclasses import replace
 from typing import Any
 
 from groundside.answers import ANSWER_S, Ack, Answers
-from groundside.source import ReplayControls, Update
+from groundside.source import Places, ReplayControls, Update
 from onboard.errors import UsageError
 from onboard.feed.lines import LineSplitter
 
@@ -105,6 +106,7 @@ class FeedClient:
         self._sleep = sleep
         self._silence_s = silence_s
         self._newest: Update | None = None
+        self._trip_line: dict[str, Any] | None = None
         self._news = asyncio.Event()
         self._understood = False
         self._heard = heard
@@ -120,6 +122,16 @@ class FeedClient:
     def controls(self) -> ReplayControls | None:
         """None: a live feed cannot be steered."""
         return None
+
+    @property
+    def places(self) -> Places | None:
+        """None: a live feed knows no place but now."""
+        return None
+
+    @property
+    def talk(self) -> "FeedClient":
+        """Itself: the daemon at the other end listens."""
+        return self
 
     async def stream(self) -> AsyncIterator[Update]:
         """Give the newest update whenever there is a new one, for ever."""
@@ -169,6 +181,9 @@ class FeedClient:
     def _give(self, update: Update) -> None:
         if self._newest is not None and self._newest.snapshot is not None:
             self.superseded_snapshots += 1
+            if update.trip_line is None:
+                # What it told of the trip is still news.
+                update = replace(update, trip_line=self._newest.trip_line)
         self._newest = update
         self._news.set()
 
@@ -237,7 +252,10 @@ class FeedClient:
         if message["kind"] in ("hello", "snapshot"):
             self._understood = True
         if message["kind"] == "snapshot":
-            self._give(Update(message))
+            self._give(Update(message, trip_line=self._trip_line))
+            self._trip_line = None
+        elif message["kind"] == "trip_line":
+            self._trip_line = message
         elif message["kind"] == "ack":
             self._answers.take(message)
             command = message.get("command")

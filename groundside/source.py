@@ -7,6 +7,8 @@ from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+from groundside.answers import Ack
+
 Snapshot = dict[str, Any]
 
 
@@ -20,10 +22,13 @@ class Update:
         The newest snapshot, as decoded from JSON, or None.
     problem
         A plain sentence for the rider where there is no snapshot now, else None.
+    trip_line
+        The trip so far, as of `TripLine.as_dict`, where the source tells it anew; else None.
     """
 
     snapshot: Snapshot | None
     problem: str | None = None
+    trip_line: dict[str, Any] | None = None
 
 
 class ReplayControls(Protocol):
@@ -39,6 +44,32 @@ class ReplayControls(Protocol):
         """Play at the next lower speed."""
 
 
+class Places(Protocol):
+    """Where a person can go in a saved ride; each comes to lie within it."""
+
+    def jump(self, seconds_s: float) -> None:
+        """Go so far forward, or back where negative [s]."""
+
+    def go_to(self, fraction: float) -> None:
+        """Go to a share of the whole time, 0 to 1."""
+
+    def go_to_distance(self, distance_m: float) -> None:
+        """Go to where the trip had made that distance [m]."""
+
+    def next_event(self) -> None:
+        """Go to the next event; stay where there is none."""
+
+    def event_before(self) -> None:
+        """Go to the event before this place; to the start where there is none."""
+
+
+class Talk(Protocol):
+    """Says things to a daemon."""
+
+    async def send(self, command: dict[str, Any]) -> Ack:
+        """Say one thing, as of `groundside.say`, and give how it fared."""
+
+
 class SnapshotSource(Protocol):
     """Where snapshots come from."""
 
@@ -49,6 +80,14 @@ class SnapshotSource(Protocol):
     @property
     def controls(self) -> ReplayControls | None:
         """Controls of a replay; None where time cannot be steered, as on a live feed."""
+
+    @property
+    def places(self) -> Places | None:
+        """Where one can go in a saved ride; None where there is no going back and forth."""
+
+    @property
+    def talk(self) -> Talk | None:
+        """The way to say something to the daemon; None where there is none that listens."""
 
     def stream(self) -> AsyncIterator[Update]:
         """Give updates until the source has no more; a live feed never ends by itself."""
@@ -75,3 +114,13 @@ class Wrapped:
     def controls(self) -> ReplayControls | None:
         """The controls of the source behind."""
         return self._source.controls
+
+    @property
+    def places(self) -> Places | None:
+        """The places of the source behind."""
+        return self._source.places
+
+    @property
+    def talk(self) -> Talk | None:
+        """The way to talk of the source behind."""
+        return self._source.talk

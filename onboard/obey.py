@@ -84,8 +84,10 @@ def _mark(command: Mark, ride: Ride, new_trip: NewTrip) -> str | None:
             return "the battery is not heard yet: say it again once its figures are there"
         engine.charged_full()
     elif command.mark == "run_start":
-        engine.mark()
-    # A note and the end of a run change no figure: they are kept for the review.
+        engine.start_run()
+    elif command.mark == "run_end":
+        engine.end_run()
+    # A note changes no figure: it is kept for the review.
     return None
 
 

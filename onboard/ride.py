@@ -141,6 +141,10 @@ class Ride:
             set_and_drift=figures.set_and_drift,
             drive=self._drive(),
             setup=self.engine.learner.setup,
+            setups=self.engine.learner.setups,
+            curve=figures.curve,
+            steady=figures.steady,
+            runs=figures.runs,
             reserve_fraction=self.engine.reserve_fraction,
             link=LinkState(
                 age_s=age_s,

@@ -14,7 +14,7 @@ from onboard.efficiency.target import Aim
 from onboard.errors import LinkError, ProfileError, UsageError
 from onboard.feed.commands import Command, Mark, Refused, Reply
 from onboard.feed.server import FeedServer
-from onboard.feed.snapshot import as_line
+from onboard.feed.snapshot import as_line, trip_line_message
 from onboard.link_reader import LinkReader
 from onboard.marks import Noted, noted
 from onboard.obey import obey, settings_in_force, with_place
@@ -40,6 +40,9 @@ PUBLISH_EVERY_S = 0.2
 """Blocks are folded and snapshots published at this pace."""
 
 RATE_OVER_S = 5.0
+
+TRIP_LINE_EVERY_S = 60.0
+"""All viewers are told the trip so far this often; each draws it on by itself in between."""
 
 log = logging.getLogger("wattwake")
 
@@ -105,6 +108,7 @@ class Service:
         self._link_said: str | None = None
         self._watchdog_every_s = notify.watchdog_every_s()
         self._watchdog_due_s = 0.0
+        self._trip_line_due_s = 0.0
         self._stop = asyncio.Event()
 
     @property
@@ -127,7 +131,7 @@ class Service:
         try:
             host, port = settings.listen
             craft = settings.profile.craft.name
-            port = await self._feed.open(host, port, craft, self._on_command)
+            port = await self._feed.open(host, port, craft, self._on_command, self._trip_line)
             self._open_book()
             print(f"wattwake: link {name}", flush=True)
             if self._book:
@@ -206,6 +210,7 @@ class Service:
             self._heard_s = now_s
         if self._keeper.poll(now_s):
             self._counts.clear()
+            self._trip_line_due_s = now_s
             if self._book is not None and self._keeper.went_on:
                 self._book.goes_on(self._keeper.sessions)
         craft = self._ride.decoder.craft
@@ -239,7 +244,14 @@ class Service:
             messages_per_s=self._messages_per_s(),
             alerts=self._alerts.now(running),
         )
-        self._feed.publish(as_line(snapshot.as_dict()), now_s)
+        line = as_line(snapshot.as_dict())
+        if now_s >= self._trip_line_due_s:
+            self._trip_line_due_s = now_s + TRIP_LINE_EVERY_S
+            line = self._trip_line() + line
+        self._feed.publish(line, now_s)
+
+    def _trip_line(self) -> bytes:
+        return as_line(trip_line_message(self._ride.engine.trip_line))
 
     def _on_command(self, command: Command, reply: Reply) -> None:
         """Do what a viewer says, and write it down."""
@@ -267,6 +279,7 @@ class Service:
                 return str(problem)
         self._keeper.new_trip()
         self._counts.clear()
+        self._trip_line_due_s = 0.0
         for one in stay:
             obey(one, self._ride, lambda: None)
             if self._book is not None:

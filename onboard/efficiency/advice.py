@@ -4,7 +4,7 @@ It rests on settled seconds, so that a replay gives the same advice as the ride.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from onboard.efficiency.battery import Pack
 from onboard.efficiency.best_speed import best_speed_on_course
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.figure import Estimate, Figure, Number, Unknown
+from onboard.efficiency.hold import Hold
 from onboard.efficiency.home import Home, WayHome
 from onboard.efficiency.outlook import Outlook, outlook
 from onboard.efficiency.power_curve import GroundPower
@@ -59,6 +60,7 @@ class Adviser:
         self._aim = Aim()
         self._made_m = 0.0
         self._cue = CueKeeper()
+        self._hold = Hold()
         names = ("east_mps", "north_mps", "distance_m", "power_w", "volts_v")
         self._trailing = Trailing(LOOK_BACK_S, *names)
         self._means = dict.fromkeys(names, float("nan"))
@@ -72,7 +74,9 @@ class Adviser:
     def set_aim(self, aim: Aim) -> None:
         """Set what the rider wants, from here on."""
         self._aim, self._made_m, self._cue = aim, 0.0, CueKeeper()
+        self._hold.set_aim(aim)
         self._target_now = None
+        self._advice = None
 
     @property
     def aim(self) -> Aim:
@@ -90,9 +94,11 @@ class Adviser:
         self._advice = None
         self.home.fold(cells)
         self._made_m += float(np.nansum(cells.distance_m))
-        for name, past in self._trailing.fold(cells).items():
+        pasts = self._trailing.fold(cells)
+        for name, past in pasts.items():
             last = past[-1]
             self._means[name], self._short[name] = _mean(last), _mean(last[-SHORT_S:])
+        self._hold.fold(pasts)
 
     def look(self, pack: Pack | Unknown, known: Posterior | None) -> float:
         """Look at what has a memory or raises an alert.
@@ -110,14 +116,14 @@ class Adviser:
             self._target_now = None
             return 0.0
         power = GroundPower(known)
-        if self._aim.is_set:
+        if self._aim.distance_m is not None:
             self._target_now = self._target(self._ahead(pack, power, self._course_deg()))
         where = self.home.where()
         if where is None:
             return 0.0
         ahead = self._ahead(pack, power, where[1])
         spare_wh, home_w = self.home.look(ahead, self._leaving_mps(where[1]))
-        if self._aim.is_set:
+        if self._aim.distance_m is not None:
             return 0.0
         # What is to spare shrinks as it is drawn, and as the way home grows meanwhile.
         now_w = self._means["power_w"]
@@ -127,12 +133,17 @@ class Adviser:
     def advice(self, pack: Pack | Unknown, known: Posterior | None) -> Advice:
         """Give the advice as of the seconds folded."""
         if isinstance(pack, Unknown):
-            return nothing(pack.why)
+            return self._nothing_but_the_hold(pack.why)
         if known is None:
-            return nothing("no steady stretch yet: ride half a minute at one speed")
+            why = "no steady stretch yet: ride half a minute at one speed"
+            return self._nothing_but_the_hold(why)
         if self._advice is None or self._advice[0] is not known:
             self._advice = known, self._advise(pack, known)
         return self._advice[1]
+
+    def _nothing_but_the_hold(self, why: str) -> Advice:
+        advice = nothing(why)
+        return replace(advice, target=self._held(None)) if self._hold.wanted else advice
 
     def _advise(self, pack: Pack, known: Posterior) -> Advice:
         power = GroundPower(known)
@@ -140,6 +151,9 @@ class Adviser:
         every = self._ahead(pack, power, self._course_deg())
         none = Unknown("too little data yet") if self._aim.is_set else NO_AIM
         target, speed = self._target_now or (none, none)
+        if self._hold.wanted:
+            target = self._held(every)
+            speed = NO_AIM if self._aim.speed_mps is None else self._aim.speed_mps
         return Advice(
             range_target_m=_range_at(every, speed),
             range_best_m=_furthest(every.of_speeds_seen()),
@@ -175,6 +189,8 @@ class Adviser:
     @property
     def target(self) -> Target | Unknown:
         """The target as of the last look."""
+        if self._hold.wanted:
+            return self._held(None)
         return NO_AIM if self._target_now is None else self._target_now[0]
 
     def _way_home(self, pack: Pack, power: GroundPower) -> WayHome | Unknown:
@@ -194,10 +210,6 @@ class Adviser:
         """Give the target and the speed to hold for it."""
         aim = self._aim
         speed = self._short["distance_m"]
-        if aim.power_w is not None:
-            return self._hold(aim.power_w, self._short["power_w"], here, is_power=True), NO_AIM
-        if aim.speed_mps is not None:
-            return self._hold(aim.speed_mps, speed, here, is_power=False), aim.speed_mps
         if aim.distance_m is None:
             return NO_AIM, NO_AIM
         to_go = aim.distance_m - self._made_m
@@ -227,18 +239,24 @@ class Adviser:
         )
         return target, hold
 
-    def _hold(self, wanted: float, now: float, here: Outlook, *, is_power: bool) -> Target:
-        difference, cue = self._difference(now, wanted)
+    def _held(self, here: Outlook | None) -> Target:
+        """Give the target to hold a speed or a power; its cost where a curve tells."""
+        aim, difference = self._aim, self._hold.difference_fraction
         none = Unknown("no distance set")
+        cost: Number = none
+        if aim.speed_mps is not None:
+            no_curve = Unknown("no curve yet")
+            cost = no_curve if here is None else _cost(here, aim.speed_mps)
+        of = "the target power" if aim.power_w is not None else "the target speed"
         return Target(
-            speed_mps=NO_AIM if is_power else wanted,
-            power_w=wanted if is_power else NO_AIM,
+            speed_mps=NO_AIM if aim.speed_mps is None else aim.speed_mps,
+            power_w=NO_AIM if aim.power_w is None else aim.power_w,
             distance_m=none,
-            wh_per_km=none if is_power else _cost(here, wanted),
+            wh_per_km=cost,
             difference_fraction=difference,
-            cue=cue,
+            cue=self._hold.cue,
             confidence_fraction=none,
-            reason=_sentence(difference, "the target power" if is_power else "the target speed"),
+            reason=_sentence(difference, of),
         )
 
     def _difference(self, now: float, wanted: float) -> tuple[Number, Cue | Unknown]:

@@ -25,12 +25,15 @@ from onboard.efficiency.power_curve import Curve, curve
 from onboard.efficiency.power_sources import BatterySide, PowerSources
 from onboard.efficiency.present import PresentRiding, Riding
 from onboard.efficiency.reach import range_now_m, time_left_s
+from onboard.efficiency.runs import RunBook
 from onboard.efficiency.shared_errors import Spread, prior_covariance
 from onboard.efficiency.slices import slices
+from onboard.efficiency.speed_power import Posterior
 from onboard.efficiency.speed_sources import SpeedSources
 from onboard.efficiency.target import Aim
 from onboard.efficiency.together import Point, Together
 from onboard.efficiency.trip import stretch_wh_per_km, trip_sums
+from onboard.efficiency.trip_line import TripLine, extend
 from onboard.efficiency.watches import Watches
 from onboard.efficiency.water import set_and_drift
 from onboard.profile import Profile
@@ -86,6 +89,9 @@ class Engine:
         cutoff_v = None if isinstance(self._pack, Unknown) else self._pack.cutoff_v
         self._watches = Watches(profile, cutoff_v)
         self.latest = Latest()
+        self.trip_line = TripLine()
+        self._runs = RunBook()
+        self._curve: tuple[Posterior | None, str, Curve | Unknown] | None = None
         self._look_s: float | None = None
         """Stream time of the next look at what to advise [s]."""
         self._settled_s = 0.0
@@ -104,6 +110,15 @@ class Engine:
     def mark(self) -> None:
         """Set the mark that `since_mark` counts from to now; early on, to where counting begins."""
         self._mark, self._marked = self._together.last, True
+
+    def start_run(self) -> None:
+        """Start a run with the present set-up; consumption since the mark counts from here."""
+        self.mark()
+        self._runs.start(self.latest.now_s, self.learner.setup)
+
+    def end_run(self) -> None:
+        """End the run that goes on, if one does."""
+        self._runs.end(self.latest.now_s)
 
     def charged_full(self) -> None:
         """Take the battery as full from now on."""
@@ -202,13 +217,18 @@ class Engine:
 
     def bands(self) -> tuple[Band, ...]:
         """Give what was done at each band of speed."""
+        return self._bands.table(self._errors, self._noise_m2ps())
+
+    def _noise_m2ps(self) -> float:
         meter = self._speed.chosen()
-        noise = meter.track.noise.long_run_m2ps if meter else 0.0
-        return self._bands.table(self._errors, noise)
+        return meter.track.noise.long_run_m2ps if meter else 0.0
 
     def curve(self) -> Curve | Unknown:
-        """Give the speed-power curve of the present set-up."""
-        return curve(self.learner)
+        """Give the speed-power curve of the present set-up, as of the last fit."""
+        known, setup = self.learner.posterior, self.learner.setup
+        if self._curve is None or self._curve[0] is not known or self._curve[1] != setup:
+            self._curve = known, setup, curve(self.learner)
+        return self._curve[2]
 
     def figures(self, silent_s: float = 0.0) -> Figures:
         """Give the figures at the newest sample folded.
@@ -262,6 +282,9 @@ class Engine:
             target=advice.target,
             home=advice.home,
             set_and_drift=set_and_drift(self.learner.posterior),
+            curve=self.curve(),
+            steady=self._runs.steady,
+            runs=self._runs.table(self.latest.now_s, self._errors, self._noise_m2ps()),
             alerts=self._watches.alerts(self.latest.now_s),
         )
 
@@ -288,6 +311,8 @@ class Engine:
         for t_s, fouled, excess in self.learner.fold(cells):
             self._watches.state(t_s, "weed", fouled, _weed(excess))
         self.adviser.fold(cells)
+        self._runs.fold(cells)
+        extend(self.trip_line, cells.t_s, self._power, self._speed)
 
     def _look(self, t_s: float) -> int:
         """Look at what holds until the next look; give when that is due [s from now]."""

@@ -6,6 +6,9 @@ from onboard.efficiency.alerts import Alert
 from onboard.efficiency.battery import BatteryState
 from onboard.efficiency.figure import Estimate, Number, Unknown
 from onboard.efficiency.home import WayHome
+from onboard.efficiency.power_curve import Curve
+from onboard.efficiency.runs import Run
+from onboard.efficiency.steady_now import Steady
 from onboard.efficiency.target import Target
 from onboard.efficiency.water import SetAndDrift
 
@@ -68,4 +71,7 @@ class Figures:
     target: Target | Unknown
     home: WayHome | Unknown
     set_and_drift: SetAndDrift | Unknown
+    curve: Curve | Unknown
+    steady: Steady
+    runs: tuple[Run, ...]
     alerts: tuple[Alert, ...]

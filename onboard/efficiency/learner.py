@@ -57,6 +57,11 @@ class Learner:
         self._suspect: set[float] = set()
         self._begin()
 
+    @property
+    def setups(self) -> tuple[str, ...]:
+        """The labels that have a curve, and the present one."""
+        return tuple(sorted({*self._carried, self.setup}))
+
     def select(self, setup: str) -> None:
         """Go on with the curve of another set-up; start one if it has none."""
         if setup == self.setup:

@@ -69,6 +69,7 @@ class FeedServer:
         self._viewers: dict[asyncio.StreamWriter, Viewer] = {}
         self._server: asyncio.Server | None = None
         self._hello = b""
+        self._greeting: Callable[[], bytes] = bytes
         self._newest = b""
         self._waiting = 0
 
@@ -78,7 +79,12 @@ class FeedServer:
         return len(self._viewers)
 
     async def open(
-        self, host: str, port: int, craft: str, on_command: OnCommand | None = None
+        self,
+        host: str,
+        port: int,
+        craft: str,
+        on_command: OnCommand | None = None,
+        greeting: Callable[[], bytes] = bytes,
     ) -> int:
         """Listen, and give the port (useful where 0 asked for any).
 
@@ -90,13 +96,15 @@ class FeedServer:
             What to call it.
         on_command
             Takes what viewers say. None refuses it.
+        greeting
+            Gives lines that each new viewer is told behind the hello.
 
         Raises
         ------
         FeedError
             If the address cannot be had.
         """
-        self._on_command = on_command
+        self._on_command, self._greeting = on_command, greeting
         hello = {"schema": SCHEMA, "kind": "hello", "craft": craft, "rate_hz": 5}
         self._hello = as_line(hello)
         try:
@@ -139,7 +147,7 @@ class FeedServer:
         with contextlib.suppress(OSError):
             connection.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_BYTES)
         writer.transport.set_write_buffer_limits(high=SEND_BUFFER_BYTES)
-        writer.write(self._hello + self._newest)
+        writer.write(self._hello + self._greeting() + self._newest)
         viewer = Viewer(writer, asyncio.get_running_loop().time(), LONGEST_BYTES)
         self._viewers[writer] = viewer
         try:

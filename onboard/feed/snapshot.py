@@ -12,7 +12,11 @@ from onboard.efficiency.battery import BatteryState
 from onboard.efficiency.figure import Estimate, Number, Unknown
 from onboard.efficiency.figures import Consumption, Reach, Trip
 from onboard.efficiency.home import WayHome
+from onboard.efficiency.power_curve import Curve
+from onboard.efficiency.runs import Run
+from onboard.efficiency.steady_now import Steady
 from onboard.efficiency.target import Target
+from onboard.efficiency.trip_line import TripLine
 from onboard.efficiency.water import SetAndDrift
 from onboard.feed.jsonable import jsonable
 
@@ -78,6 +82,10 @@ class Snapshot:
     set_and_drift: SetAndDrift | Unknown
     drive: DriveState | Unknown
     setup: str
+    setups: tuple[str, ...]
+    curve: Curve | Unknown
+    steady: Steady
+    runs: tuple[Run, ...]
     reserve_fraction: Number
     link: LinkState
     alerts: tuple[Alert, ...] = ()
@@ -85,6 +93,11 @@ class Snapshot:
     def as_dict(self) -> dict[str, Any]:
         """Give the snapshot in JSON's own types."""
         return {"schema": SCHEMA, "kind": "snapshot", **jsonable(self)}
+
+
+def trip_line_message(line: TripLine) -> dict[str, Any]:
+    """Give the message that tells the trip so far: to a new viewer, and now and then to all."""
+    return {"schema": SCHEMA, "kind": "trip_line", **line.as_dict()}
 
 
 def as_line(message: dict[str, Any]) -> bytes:

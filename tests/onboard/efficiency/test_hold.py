@@ -1,0 +1,76 @@
+"""A power or a speed to hold: the cue needs neither a battery nor a curve."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from onboard.efficiency.advice import Adviser
+from onboard.efficiency.figure import Unknown
+from onboard.efficiency.hold import Hold
+from onboard.efficiency.target import Aim
+from onboard.efficiency.trailing import Trailing
+from tests.onboard.efficiency.made_blocks import part
+from tests.onboard.efficiency.test_runs import leg
+
+NO_PACK = Unknown("no [battery] in the craft profile")
+
+
+def told(aim: Aim, seconds: int = 30, **ridden):
+    adviser = Adviser()
+    adviser.set_aim(aim)
+    adviser.fold(leg(seconds, **ridden))
+    return adviser.advice(NO_PACK, None).target
+
+
+@pytest.mark.parametrize(
+    ("power_w", "cue", "difference"),
+    [(300, "hold", 0.0), (308, "hold", 0.0267), (312, "ease", 0.04), (280, "push", -0.0667)],
+)
+def test_a_power_is_held_without_battery_or_curve(power_w, cue, difference) -> None:
+    target = told(Aim(power_w=300.0), power_w=power_w)
+    assert target.cue == cue
+    assert target.difference_fraction == pytest.approx(difference, abs=1e-3)
+    assert target.power_w == 300.0
+
+
+def test_a_speed_likewise() -> None:
+    target = told(Aim(speed_mps=2.0), speed_mps=2.2)
+    assert (target.cue, target.speed_mps) == ("ease", 2.0)
+    assert isinstance(target.wh_per_km, Unknown)
+
+
+def test_it_is_there_as_soon_as_it_is_set_and_follows_within_ten_seconds() -> None:
+    adviser = Adviser()
+    adviser.fold(leg(30, power_w=400.0))
+    adviser.set_aim(Aim(power_w=300.0))
+    assert adviser.advice(NO_PACK, None).target.cue == "ease"
+    adviser.fold(leg(10, power_w=300.0, first_s=31.0))
+    assert adviser.advice(NO_PACK, None).target.cue == "hold"
+
+
+def test_unknown_power_gives_no_cue() -> None:
+    cells = leg(30)
+    cells.power_w[-8:] = np.nan
+    adviser = Adviser()
+    adviser.set_aim(Aim(power_w=300.0))
+    adviser.fold(cells)
+    target = adviser.advice(NO_PACK, None).target
+    assert target.cue == target.difference_fraction == Unknown("not known lately")
+    assert target.reason == "No cue: not known lately."
+
+
+@given(st.integers(0, 2**31), st.lists(st.integers(0, 120), max_size=8).map(sorted))
+def test_the_cue_does_not_depend_on_the_cut(seed, cuts) -> None:
+    rng = np.random.default_rng(seed)
+    whole = leg(120)
+    whole.power_w[:] *= rng.normal(1.0, 0.12, 120)
+    found = []
+    for places in ([], cuts):
+        hold, trailing = Hold(), Trailing(60, "power_w", "distance_m")
+        hold.set_aim(Aim(power_w=300.0))
+        for begin, end in zip([0, *places], [*places, 120], strict=True):
+            if begin < end:
+                hold.fold(trailing.fold(part(whole, begin, end)))
+        found.append((hold.cue, hold.difference_fraction))
+    assert found[0] == found[1]

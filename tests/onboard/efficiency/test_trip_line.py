@@ -1,0 +1,72 @@
+"""The trip's line: bounded, evenly thinned, and the same after a journey through JSON."""
+
+import json
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from onboard.efficiency.trip_line import POINTS_MOST, TripLine
+from tests.onboard.efficiency.test_partition import fold, stream
+
+
+def filled(seconds: int) -> TripLine:
+    line = TripLine()
+    for second in range(seconds):
+        line.add(float(second), 2.0 * second, 0.1 * second)
+    return line
+
+
+@pytest.mark.parametrize("seconds", [1, 399, 400, 801, 100_000])
+def test_it_stays_bounded_and_even(seconds: int) -> None:
+    line = filled(seconds)
+    assert len(line.t_s) < POINTS_MOST
+    steps = {b - a for a, b in zip(line.t_s, line.t_s[1:], strict=False)}
+    assert steps <= {line.every_s}
+    assert seconds - 1 - line.t_s[-1] < line.every_s
+    assert line.distance_m == [2.0 * t_s for t_s in line.t_s]
+
+
+def test_time_that_goes_back_begins_a_new_line() -> None:
+    line = filled(1000)
+    line.add(5.0, 1.0, 2.0)
+    assert (line.t_s, line.distance_m, line.energy_wh, line.every_s) == ([5.0], [1.0], [2.0], 1.0)
+
+
+def test_it_comes_back_from_json() -> None:
+    line = filled(1000)
+    back = TripLine.from_dict(json.loads(json.dumps(line.as_dict())))
+    assert (back.t_s, back.every_s) == (line.t_s, line.every_s)
+    assert back.energy_wh == pytest.approx(line.energy_wh, abs=0.005)
+    back.add(1000.0, 1.0, 2.0)
+    assert back.t_s[-1] == 1000.0
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"t_s": [0.0, 0.0]},
+        {"t_s": [0.0, "1"]},
+        {"t_s": [0.0, None]},
+        {"t_s": [0.0]},
+        {"t_s": 3},
+        {"distance_m": [0.0, float("inf")]},
+        {"every_s": None},
+        {"t_s": [0.0, True]},
+    ],
+)
+def test_nonsense_is_refused(change) -> None:
+    sound = {"t_s": [0.0, 1.0], "distance_m": [0.0, 2.0], "energy_wh": [0.0, 0.1], "every_s": 1.0}
+    TripLine.from_dict(sound)
+    with pytest.raises(ValueError, match="trip line"):
+        TripLine.from_dict({**sound, **change})
+
+
+@given(st.lists(st.floats(0, 1), max_size=20).map(sorted))
+def test_the_engines_line_does_not_depend_on_the_cut(cuts) -> None:
+    channels = stream(11, 200.0)
+    whole, pieces = (fold(channels, list(c)).trip_line for c in ([], cuts))
+    assert len(whole.t_s) > 100
+    assert pieces.t_s == whole.t_s
+    assert pieces.distance_m == pytest.approx(whole.distance_m, rel=1e-9)
+    assert pieces.energy_wh == pytest.approx(whole.energy_wh, rel=1e-9)
