@@ -62,7 +62,8 @@ def _told(running: Running) -> Iterator[tuple[str, str, str]]:
     if running.link_problem is not None:
         yield "link_down", "warning", running.link_problem
     elif silent_s > SILENT_S:
-        yield "link_silent", "warning", f"Nothing has come over the link for {silent_s:.0f} s."
+        text = f"Nothing over the link for {silent_s:.0f} s: see to its cable."
+        yield "link_silent", "warning", text
     refused = running.refused
     if refused.total:
         text = (

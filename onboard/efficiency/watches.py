@@ -76,12 +76,14 @@ class Watches:
         """Look at settled seconds."""
         watch = self._watch
         quiet = self._lost("power", np.isfinite(cells.power_w))
-        watch("no_power_data", cells.t_s, quiet, "No battery data is coming.")
+        text = "No battery data is coming: energy is not counted. Ride as if it were low."
+        watch("no_power_data", cells.t_s, quiet, text)
         lost = self._lost("speed", np.isfinite(cells.east_mps))
-        watch("no_speed", cells.t_s, lost, "No speed from the GPS: distance is not counted.")
+        text = "No speed from the GPS: distance is not counted. Give it a free view of the sky."
+        watch("no_speed", cells.t_s, lost, text)
         dead = (np.abs(cells.amps_a) < DEAD_A) & (cells.distance_m > UNDER_WAY_MPS)
         dead &= ~(cells.throttle_fraction <= 0.05)
-        text = "The current sensor reads nothing under way: energy is not counted right."
+        text = "The current sensor reads nothing under way: energy is not counted. See to its plug."
         watch("current_dead", cells.t_s, dead, text)
         self._battery(cells)
         self._drive(cells)
@@ -94,7 +96,7 @@ class Watches:
         """Hold the autopilot's counters against ours [Ah]."""
         apart = abs(apart_ah) > COUNTER_FRACTION * abs(charge_ah) + COUNTER_AH
         percent = round(100 * abs(apart_ah) / max(abs(charge_ah), COUNTER_AH))
-        text = f"The autopilot's own charge counter is {percent} % off the current that it reports."
+        text = f"The autopilot's charge counter is {percent} % off its current: check the scale."
         self.state(t_s, "counters_disagree", apart, text)
 
     def implausible(self, cells: Cells, impossible_s: list[float]) -> None:
@@ -111,7 +113,7 @@ class Watches:
         gone = left <= 0
         self.state(t_s, "reserve_reached", gone, "The reserve or the cut-off is reached: land now.")
         low = 0 < left < LOW_FRACTION * full
-        text = f"Only {left:.0f} Wh are left above the reserve."
+        text = f"Only {left:.0f} Wh are left above the reserve: head for home."
         self.state(t_s, "energy_low", low, text)
         text = "The rested battery's voltage contradicts the stated charge: the voltage counts."
         self.state(t_s, "battery_contradicted", pack.contradicted, text)
