@@ -135,7 +135,7 @@ def replay(ride: Ride, windows: Iterable[Frames], said: Sequence[Said]) -> None:
     """Give a ride recorded frames, and what was said in between at its time."""
     left = sorted(said, key=lambda one: one.stamp_us)
     for frames in windows:
-        for part in _upto(frames, left):
+        for part in in_order(frames, left):
             if isinstance(part, Frames):
                 ride.take(part)
             else:
@@ -149,8 +149,16 @@ def _until(windows: Iterable[Frames], until_us: int) -> Iterator[Frames]:
         yield frames.where(frames.stamp_us <= until_us)
 
 
-def _upto(frames: Frames, left: list[Said]) -> Iterator[Frames | Said]:
-    """Give the frames in parts, and what was said behind the frames that came before it."""
+def in_order(frames: Frames, left: list[Said]) -> Iterator[Frames | Said]:
+    """Give the frames in parts, and what was said behind the frames that came before it.
+
+    Parameters
+    ----------
+    frames
+        In order.
+    left
+        What was said and is still to be given, in order; what is given is taken out of it.
+    """
     begin = 0
     while left:
         later = np.flatnonzero(frames.stamp_us[begin:] > left[0].stamp_us)

@@ -3,24 +3,36 @@
 import os
 import time
 from collections.abc import Callable
+from pathlib import PurePath
 from typing import Any, ClassVar
 
+from textual import events
 from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.worker import Worker, WorkerState
 
 from groundside.dashboard.ending import EndWatch
-from groundside.dashboard.face import ride_face
-from groundside.dashboard.screens.help import HelpScreen
-from groundside.dashboard.screens.ride import RideScreen
+from groundside.dashboard.keys import PACE_KEYS, PLACE_KEYS, Key, keys_for
+from groundside.dashboard.scene import Scene
+from groundside.dashboard.screens.main import MainScreen
 from groundside.dashboard.themes import MONO, SUN, THEMES, VARIABLES, next_theme
+from groundside.dashboard.views.all import all_views
+from groundside.dashboard.views.view import View
+from groundside.dashboard.widgets.button_bar import Button, ButtonBar
 from groundside.dashboard.widgets.caution_bar import CautionBar
-from groundside.dashboard.widgets.key_bar import KeyBar, KeyHint
+from groundside.dashboard.widgets.replay_bar import ReplayBar
+from groundside.figures import number, reading
+from groundside.preferences import Preferences
+from groundside.say import mark
 from groundside.source import Snapshot, SnapshotSource
 from groundside.units import Units, next_units
+from onboard.efficiency.trip_line import TripLine
 
 TICK_S = 0.2
 """The feed's own rate: faster shows nothing new."""
+
+SAID_S, REFUSED_S = 5.0, 10.0
+"""For how long it is shown what became of a command: a reason takes longer to read."""
 
 
 class DashboardApp(App[None]):
@@ -34,27 +46,27 @@ class DashboardApp(App[None]):
         The rider's units at the start.
     target_distance_m
         Distance the rider wants to make, where one was set [m].
+    preferences
+        What is remembered from one time to the next.
+    touch
+        Whether the terminal is known to be a touch screen.
     clock
         A monotonic clock [s].
     """
 
-    CSS_PATH = "dashboard.tcss"
+    CSS_PATH: ClassVar[list[str | PurePath]] = [
+        "dashboard.tcss",
+        "pages.tcss",
+        "runs.tcss",
+    ]
     TITLE = "wattwake"
     ENABLE_COMMAND_PALETTE = False
     ALLOW_SELECT = False
 
+    # All other keys stand in one table of our own: the view in sight comes first there.
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("u", "units", "units", id="units", tooltip="next units"),
-        Binding("t", "theme", "theme", id="theme", tooltip="sun, night, mono"),
-        Binding("h,question_mark", "help", "help", id="help", tooltip="this page"),
-        Binding("q,ctrl+c,ctrl+q", "quit", "quit", id="quit", tooltip="leave", priority=True),
-        Binding("enter", "caution_read", "understood", id="caution", tooltip="caution was read"),
+        Binding("ctrl+c,ctrl+q", "quit", "quit", id="quit", priority=True, show=False)
     ]
-    REPLAY_BINDINGS: ClassVar[tuple[Binding, ...]] = (
-        Binding("space", "pause_or_go", "pause", id="pause", tooltip="pause or go on"),
-        Binding("minus", "slower", "slower", id="slower", tooltip="play slower"),
-        Binding("plus,equals_sign", "faster", "faster", id="faster", tooltip="play faster"),
-    )
 
     def __init__(
         self,
@@ -62,6 +74,8 @@ class DashboardApp(App[None]):
         *,
         units: Units,
         target_distance_m: float | None = None,
+        preferences: Preferences | None = None,
+        touch: bool = False,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
@@ -69,26 +83,24 @@ class DashboardApp(App[None]):
         self._source = source
         self._clock = clock
         self._target_distance_m = target_distance_m
+        self._preferences = preferences or Preferences(None)
         self._snapshot: Snapshot | None = None
+        self._trip_line = TripLine()
         self._received_s = clock()
         self._problem: str | None = None
+        self._said = self._refused = ""
+        self._said_until_s = clock()
         self._end_watch = EndWatch(self._leave)
         for theme in THEMES:
             self.register_theme(theme)
-        bindings = [b for b in self.BINDINGS if isinstance(b, Binding)]
-        if source.controls is not None:
-            bindings = [*self.REPLAY_BINDINGS, *bindings]
-            for binding in self.REPLAY_BINDINGS:
-                self.bind(binding.key, binding.action, description=binding.description)
-        hints = tuple(_hint(b) for b in bindings if b.action != "caution_read")
-        self._ride = RideScreen(hints, replay=source.controls is not None)
-        self._help = HelpScreen(
-            tuple((_key_names(b.key), b.tooltip) for b in bindings),
-            tuple(
-                KeyHint("h", "back", "help") if b.action == "help" else _hint(b)
-                for b in bindings
-                if b.action in ("help", "quit")
-            ),
+        can_pace, can_seek = source.controls is not None, source.places is not None
+        keys = keys_for(can_pace=can_pace, can_seek=can_seek, can_talk=source.talk is not None)
+        self._actions = {name: key.action for key in reversed(keys) for name in key.names}
+        steering = (*(PACE_KEYS if can_pace else ()), *(PLACE_KEYS if can_seek else ()))
+        self._main = MainScreen(
+            all_views(tuple((key.shown, key.meaning) for key in keys)),
+            tuple(map(_control, steering)),
+            touch=touch,
         )
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
@@ -97,9 +109,10 @@ class DashboardApp(App[None]):
 
     def on_mount(self) -> None:
         """Start reading the source and showing what it gives."""
-        self.theme = MONO.name if self.no_color else SUN.name
-        self.install_screen(self._help, "help")
-        self.push_screen(self._ride)
+        kept = self._preferences.get("theme")
+        known = kept is not None and kept in {theme.name for theme in THEMES}
+        self.theme = MONO.name if self.no_color else kept if kept and known else SUN.name
+        self.push_screen(self._main)
         self._end_watch.start(0 if not self.is_headless and os.isatty(0) else None)
         self.run_worker(self._read(), group="source", exclusive=True, exit_on_error=False)
         self.set_interval(TICK_S, self.tick)
@@ -127,10 +140,27 @@ class DashboardApp(App[None]):
     async def _read(self) -> None:
         """Keep the newest update; showing it is the tick's affair."""
         async for update in self._source.stream():
+            if update.trip_line is not None:
+                self._take_line(update.trip_line)
             if update.snapshot is not None:
                 self._snapshot = update.snapshot
                 self._received_s = self._clock()
+                if self._source.places is None:  # else it tells the whole ride's line
+                    self._draw_on(update.snapshot)
             self._problem = update.problem
+
+    def _take_line(self, raw: dict[str, Any]) -> None:
+        try:
+            self._trip_line = TripLine.from_dict(raw)
+        except ValueError:  # of a newer or a faulty daemon: the line of now goes on
+            return
+
+    def _draw_on(self, snapshot: Snapshot) -> None:
+        """Go on with the trip's line by what a snapshot says."""
+        at_s = number(snapshot.get("t_s"))
+        distance, energy = (reading(snapshot, "trip", key) for key in ("distance_m", "energy_wh"))
+        if at_s is not None and distance.value is not None and energy.value is not None:
+            self._trip_line.add(at_s, distance.value, energy.value)
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
         """Say so where the source ended or failed; the dashboard stays."""
@@ -143,39 +173,114 @@ class DashboardApp(App[None]):
 
     def tick(self) -> None:
         """Show what is so now."""
-        screen = self.screen
-        if not isinstance(screen, RideScreen | HelpScreen) or not screen.is_mounted:
-            return
-        screen.show(
-            ride_face(
-                self._snapshot,
-                self.units,
-                since_received_s=self._clock() - self._received_s,
-                problem=self._problem,
-                source=self._source.name,
-                target_distance_m=self._target_distance_m,
-            )
+        if self.screen is self._main and self._main.is_mounted:
+            self._main.show(self._scene())
+
+    def _scene(self) -> Scene:
+        now_s = self._clock()
+        lately = now_s < self._said_until_s
+        return Scene(
+            self._snapshot,
+            self.units,
+            since_received_s=now_s - self._received_s,
+            problem=self._problem,
+            source=self._source.name,
+            target_distance_m=self._target_distance_m,
+            trip_line=self._trip_line,
+            can_talk=self._source.talk is not None,
+            can_seek=self._source.places is not None,
+            said=self._said if lately else "",
+            refused=self._refused if lately else "",
+            now_s=now_s,
         )
 
-    def action_units(self) -> None:
-        """Go on to the next units."""
-        self.units = next_units(self.units)
+    async def on_key(self, event: events.Key) -> None:
+        """Do what a key says that the view in sight did not take."""
+        action = self._actions.get(event.key)
+        if action is not None:
+            event.stop()
+            await self.run_action(action)
+            self.tick()
+
+    async def on_button_bar_pressed(self, message: ButtonBar.Pressed) -> None:
+        """Do what a button says that is none of the view's own."""
+        await self.run_action(message.action)
         self.tick()
 
-    def action_theme(self) -> None:
-        """Go on to the next theme."""
-        self.theme = next_theme(self.theme)
+    def on_view_say(self, message: View.Say) -> None:
+        """Say something to the daemon, and show what became of it."""
+        self.run_worker(self._say(message.command, message.done), group="say", exit_on_error=False)
 
-    def action_help(self) -> None:
-        """Open the help view, or go back from it."""
-        if self.screen is self._help:
-            self.pop_screen()
+    async def _say(self, command: dict[str, Any], done: str) -> None:
+        talk = self._source.talk
+        if talk is None:
+            self.tell("", "NOT DONE: nobody is there to hear it, this is no live ride")
+            return
+        ack = await talk.send(command)
+        if ack.ok:
+            self.tell(done)
         else:
-            self.push_screen("help")
+            self.tell("", f"{'NOT DONE' if ack.ok is False else 'UNSURE'}: {ack.why}")
+
+    def tell(self, said: str, refused: str = "") -> None:
+        """Show for a few seconds what became of a command, or why nothing did."""
+        self._said, self._refused = said, refused
+        self._said_until_s = self._clock() + (REFUSED_S if refused else SAID_S)
+
+    def on_view_go_to(self, message: View.GoTo) -> None:
+        """Go to a place of a saved ride."""
+        places = self._source.places
+        if places is None:
+            return
+        if message.fraction is not None:
+            places.go_to(message.fraction)
+        elif message.distance_m is not None:
+            places.go_to_distance(message.distance_m)
+
+    def on_replay_bar_tapped(self, message: ReplayBar.Tapped) -> None:
+        """Go to where the time bar was tapped."""
+        if self._source.places is not None:
+            self._source.places.go_to(message.fraction)
+
+    def on_caution_bar_read(self, _message: CautionBar.Read) -> None:
+        """Take a tap on the caution like its key."""
+        self.action_caution_read()
+
+    @property
+    def view_name(self) -> str:
+        """Name of the view in sight."""
+        return self._main.view.NAME
+
+    def action_view(self, name: str) -> None:
+        """Bring a view into sight."""
+        self._main.go_to(name)
+
+    def action_next_view(self) -> None:
+        """Bring the next view into sight."""
+        self._main.next_view()
+
+    def action_units(self) -> None:
+        """Go on to the next units, and remember them."""
+        self.units = next_units(self.units)
+        self._preferences.put("units", self.units.speed_name)
+
+    def action_theme(self) -> None:
+        """Go on to the next theme, and remember it."""
+        self.theme = next_theme(self.theme)
+        self._preferences.put("theme", self.theme)
 
     def action_caution_read(self) -> None:
         """Take the caution away: the rider has read it."""
-        self._ride.caution_was_read()
+        self._main.caution_was_read()
+
+    def action_run(self) -> None:
+        """Start a run, or end the one that goes on."""
+        runs = (self._snapshot or {}).get("runs")
+        newest = runs[-1] if isinstance(runs, list) and runs else None
+        if isinstance(newest, dict) and newest.get("open") is True:
+            self.on_view_say(View.Say(mark("run_end"), "the run has ended"))
+        else:
+            self.on_view_say(View.Say(mark("run_start"), "a run has begun"))
 
     def action_pause_or_go(self) -> None:
         """Pause the replay or let it go on."""
@@ -192,57 +297,49 @@ class DashboardApp(App[None]):
         if self._source.controls is not None:
             self._source.controls.slower()
 
-    def on_caution_bar_read(self, _message: CautionBar.Read) -> None:
-        """Take a click on the caution like its key."""
-        self.action_caution_read()
+    def action_jump(self, seconds_s: float) -> None:
+        """Go forward in a saved ride, or back [s]."""
+        if self._source.places is not None:
+            self._source.places.jump(seconds_s)
 
-    async def on_key_bar_chosen(self, message: KeyBar.Chosen) -> None:
-        """Do what the clicked hint's key does."""
-        await self.run_action(message.action)
+    def action_next_event(self) -> None:
+        """Go to the next event of a saved ride."""
+        if self._source.places is not None:
+            self._source.places.next_event()
 
-
-KEY_NAMES = {
-    "question_mark": "?",
-    "minus": "-",
-    "plus": "+",
-    "equals_sign": "=",
-    "ctrl+c": "ctrl c",
-    "ctrl+q": "ctrl q",
-}
+    def action_event_before(self) -> None:
+        """Go to the event before."""
+        if self._source.places is not None:
+            self._source.places.event_before()
 
 
-def _key_names(keys: str) -> str:
-    return ", ".join(KEY_NAMES.get(key, key) for key in keys.split(","))
+def _control(key: Key) -> Button:
+    words = {
+        "pause_or_go": ("pause", "pause"),
+        "slower": ("slower", "slow"),
+        "faster": ("faster", "fast"),
+        "jump(-60)": ("minute back", "back"),
+        "jump(60)": ("minute on", "on"),
+        "event_before": ("event before", "prev"),
+        "next_event": ("next event", "next"),
+    }
+    label, short = words[key.action]
+    return Button(label, key.action, key.shown, short=short)
 
 
-def _hint(binding: Binding) -> KeyHint:
-    first = binding.key.split(",")[0]
-    return KeyHint(KEY_NAMES.get(first, first), binding.description, binding.action)
-
-
-def make_app(
-    source: SnapshotSource,
-    *,
-    units: Units,
-    target_distance_m: float | None = None,
-    clock: Callable[[], float] = time.monotonic,
-) -> DashboardApp:
+def make_app(source: SnapshotSource, **options: Any) -> DashboardApp:
     """Make the dashboard, for the command line and for tests alike.
 
     Parameters
     ----------
     source
         Where snapshots come from.
-    units
-        The rider's units at the start.
-    target_distance_m
-        Distance the rider wants to make, where one was set [m].
-    clock
-        A monotonic clock [s].
+    options
+        As of `DashboardApp`.
 
     Returns
     -------
     DashboardApp
         To be run; its `return_code` is the exit code, 143 and 129 after SIGTERM and SIGHUP.
     """
-    return DashboardApp(source, units=units, target_distance_m=target_distance_m, clock=clock)
+    return DashboardApp(source, **options)

@@ -35,6 +35,7 @@ def notices(
     since_received_s: float = 0.0,
     problem: str | None = None,
     reasons: tuple[str, ...] = (),
+    refused: str = "",
 ) -> tuple[Notice, ...]:
     """Gather the notices of this moment, the worst first.
 
@@ -48,8 +49,11 @@ def notices(
         The source's sentence where it has no snapshot now.
     reasons
         Why small figures are unknown; shown where nothing graver is.
+    refused
+        Why what the rider just asked for was not done; else empty.
     """
-    found = list(_alerts(snapshot))
+    found = [Notice("warning", refused)] if refused else []
+    found.extend(_alerts(snapshot))
     if snapshot is not None and is_stale(snapshot, since_received_s):
         age_s = data_age_s(snapshot, since_received_s)
         age = "old figures" if age_s is None else f"figures {age_text(age_s)} old"

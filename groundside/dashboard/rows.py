@@ -1,9 +1,10 @@
-"""How the rows of the terminal are shared out in the ride view, so that it never scrolls.
+"""How the rows of the terminal are shared out, so that no view ever scrolls.
 
-Every part has a least height; what is left is given away in the order in which it helps a rider.
+First the frame around every view, then the ride view within what is left. Every part has a least
+height; what is left is given away in the order in which it helps a rider.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from groundside.dashboard.block_font import SIZES, SMALLEST_ROWS
 
@@ -15,6 +16,78 @@ CELLS_OF_TABLE = 16
 HERO_TEMPLATE = "88.8"
 CUE_ROWS_WITH_TEXT = 6
 
+NARROW_COLUMNS, TALL_ROWS = 60, 32
+"""A narrower terminal is taken for a phone, and a taller one has the room: buttons a thumb hits."""
+BUTTON_ROWS = 3
+VIEW_ROWS = 16
+"""Below this, buttons give up rows to the view: two big figures of five rows, a cue of six."""
+VIEW_ROWS_LEAST = 4
+WAY_ROWS = 9
+"""The way home wants its arrow large, where there is room."""
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Heights of what stands around every view, in rows; a part with 0 is not shown.
+
+    Parameters
+    ----------
+    notices, caution, view, actions, controls, age, replay, tabs
+        Height of each part; `actions` are the view's own buttons, `controls` those of a replay.
+    """
+
+    notices: int
+    caution: int
+    view: int
+    actions: int
+    controls: int
+    age: int
+    replay: int
+    tabs: int
+
+
+def frame_rows(
+    width: int,
+    height: int,
+    *,
+    notices: int = 1,
+    caution: int = 0,
+    actions: int = 0,
+    replay: bool = False,
+    touch: bool = False,
+) -> Frame:
+    """Share out the rows around a view.
+
+    Parameters
+    ----------
+    width, height
+        Size of the terminal in cells.
+    notices, caution
+        Rows that the worst notice and the caution need to be read whole.
+    actions
+        How many rows of buttons the view has.
+    replay
+        Whether there is a time bar with its buttons.
+    touch
+        Whether the terminal is known to be a touch screen.
+    """
+    each = BUTTON_ROWS if touch or width < NARROW_COLUMNS or height >= TALL_ROWS else 1
+    rows = {"actions": each * actions, "controls": each if replay else 0, "tabs": each}
+    fixed = {"notices": notices, "caution": caution, "age": 1, "replay": int(replay)}
+
+    def view() -> int:
+        return height - sum(rows.values()) - sum(fixed.values())
+
+    for most, wanted in ((2, VIEW_ROWS), (1, VIEW_ROWS // 2)):
+        for part, lines in (("controls", int(replay)), ("actions", actions), ("tabs", 1)):
+            if view() < wanted:
+                rows[part] = min(rows[part], most * lines)
+    for part, least in (("controls", 0), ("age", 0), ("replay", 0), ("caution", 0), ("notices", 1)):
+        if view() < VIEW_ROWS_LEAST:
+            held = rows if part in rows else fixed
+            held[part] = min(held[part], least)
+    return Frame(**fixed, **rows, view=max(0, view()))
+
 
 @dataclass(frozen=True)
 class Rows:
@@ -22,7 +95,7 @@ class Rows:
 
     Parameters
     ----------
-    notices, caution, hero, cue, table, age, replay, keys
+    hero, cue, table
         Height of each part; `hero` that of one big figure with its label.
     side_by_side
         Whether the big figures stand beside each other.
@@ -32,14 +105,9 @@ class Rows:
         Rows that no part needs: they set the parts apart.
     """
 
-    notices: int
-    caution: int
     hero: int
     cue: int
     table: int
-    age: int
-    replay: int
-    keys: int
     side_by_side: bool
     table_columns: int
     spare: int = 0
@@ -47,49 +115,23 @@ class Rows:
     @property
     def total(self) -> int:
         """All rows that the parts take."""
-        return (
-            self.notices
-            + self.caution
-            + self.hero * (1 if self.side_by_side else 2)
-            + self.cue
-            + self.table
-            + self.age
-            + self.replay
-            + self.keys
-        )
+        return self.hero * (1 if self.side_by_side else 2) + self.cue + self.table
 
 
-def share_rows(
-    width: int,
-    height: int,
-    *,
-    notices: int = 1,
-    caution: int = 0,
-    cue: bool = False,
-    replay: bool = False,
-    keys: int = 1,
-) -> Rows:
-    """Share out the rows of a terminal.
+def share_rows(width: int, height: int, *, cue: bool = False) -> Rows:
+    """Share out the rows of the ride view.
 
     Parameters
     ----------
     width, height
-        Size of the terminal in cells.
-    notices
-        Rows that the worst notice needs to be read whole.
-    caution
-        Rows that the caution needs; 0 once it was read.
+        Room of the view in cells.
     cue
         Whether there is a target, and so a cue.
-    replay
-        Whether there is a time bar.
-    keys
-        Rows of the key hints.
 
     Returns
     -------
     Rows
-        Heights whose sum is no more than `height` where that is at least 10.
+        Heights whose sum is no more than `height` where that is at least 3.
     """
     side_by_side = width >= SIDE_BY_SIDE_COLUMNS
     columns = min(MOST_COLUMNS, max(1, width // COLUMN_OF_TABLE))
@@ -97,16 +139,7 @@ def share_rows(
     hero_width = width // 2 - 2 if side_by_side else width - 13
     heroes = sorted({s.rows for s in SIZES if s.width(HERO_TEMPLATE) <= hero_width})
     full_table = -(-CELLS_OF_TABLE // columns)
-    have = {
-        "notices": notices,
-        "caution": caution,
-        "hero": SMALLEST_ROWS + label,
-        "cue": 1 if cue else 0,
-        "table": 1,
-        "age": 1,
-        "replay": 1 if replay else 0,
-        "keys": keys,
-    }
+    have = {"hero": SMALLEST_ROWS + label, "cue": 1 if cue else 0, "table": 1}
 
     def left() -> int:
         return height - Rows(**have, side_by_side=side_by_side, table_columns=columns).total
@@ -121,20 +154,19 @@ def share_rows(
             if rows <= most:
                 grow("hero", rows + label)
 
-    # a terminal smaller than a phone: the big figures give up their size, not their place
-    for part, least in (("keys", 1), ("table", 0), ("hero", 1 + label), ("notices", 1)):
+    # less room than a phone has: the big figures give up their size, not their place
+    for part, least in (("table", 0), ("hero", 1 + label), ("hero", 1)):
         if left() < 0:
             have[part] = min(have[part], least)
 
     grow_hero(5)
+    if cue and have["cue"] + left() == CUE_ROWS_WITH_TEXT - 2:
+        have["table"] = 0  # a row short of a cue in big type: the small figures give theirs
     if cue:
         grow("cue", CUE_ROWS_WITH_TEXT - 1)
-    grow("table", 2)
-    if cue:
         grow("cue", CUE_ROWS_WITH_TEXT)
     grow("table", 3)
     grow_hero(7)
-    grow("notices", 2)
     grow("table", min(4, full_table))
     grow_hero(9)
     if cue:
@@ -143,3 +175,60 @@ def share_rows(
     while left() > 0 and have["table"] < full_table:
         have["table"] += 1
     return Rows(**have, side_by_side=side_by_side, table_columns=columns, spare=max(0, left()))
+
+
+@dataclass(frozen=True)
+class HomeRows:
+    """Heights of the parts of the home view, in rows; a part with 0 is not shown.
+
+    Parameters
+    ----------
+    cue, hero, way
+        Height of each part; `hero` that of one big figure with its label.
+    margin
+        Whether the second big figure is shown.
+    side_by_side
+        Whether the big figures stand beside each other.
+    """
+
+    cue: int
+    hero: int
+    way: int
+    margin: bool
+    side_by_side: bool
+
+    @property
+    def heroes(self) -> int:
+        """Height of both big figures."""
+        return self.hero if self.side_by_side or not self.margin else 2 * self.hero
+
+
+def home_rows(width: int, height: int, *, cue: bool) -> HomeRows:
+    """Share out the rows of the home view: the sign to turn back, two big figures, the way.
+
+    Parameters
+    ----------
+    width, height
+        Size of the view in cells.
+    cue
+        Whether it is time to turn back.
+
+    Examples
+    --------
+    >>> home_rows(40, 14, cue=False)
+    HomeRows(cue=0, hero=5, way=4, margin=True, side_by_side=False)
+    >>> home_rows(40, 14, cue=True)
+    HomeRows(cue=6, hero=4, way=4, margin=False, side_by_side=False)
+    """
+    side_by_side = width >= SIDE_BY_SIDE_COLUMNS
+    label = 1 if side_by_side else 0
+    for sign, hero, margin in (
+        *((9, 12, True), (7, 9, True), (7, 7, True)),
+        *((6, 5, True), (6, 4, True), (6, 4, False), (1, 4, False)),
+    ):
+        rows = HomeRows(
+            sign if cue else 0, hero + label, WAY_ROWS if height >= 24 else 4, margin, side_by_side
+        )
+        if rows.cue + rows.heroes + rows.way <= height:
+            return replace(rows, way=height - rows.cue - rows.heroes)
+    return HomeRows(min(1, height) if cue else 0, 0, height - int(cue), False, side_by_side)

@@ -18,6 +18,8 @@ VARIABLES = (
     "warning-paper",
     "cue-ink",
     "cue-paper",
+    "button-even",
+    "button-odd",
 )
 """What a theme says beyond the toolkit's own: `ink` is written on `paper`."""
 
@@ -44,6 +46,7 @@ SUN = _theme(
     False,
     *("#000000", "#444444", "#767676", "#b2b2b2", "#00005f"),
     *("#ffffff", "#870000", "#000000", "#ffd700", "#ffffff", "#00005f"),
+    *("#d0d0d0", "#e4e4e4"),
 )
 NIGHT = _theme(
     "night",
@@ -52,6 +55,7 @@ NIGHT = _theme(
     True,
     *("#ffd787", "#a8a8a8", "#767676", "#444444", "#87d7ff"),
     *("#ffffff", "#870000", "#000000", "#ffd700", "#000000", "#87d7ff"),
+    *("#3a3a3a", "#262626"),
 )
 MONO = _theme(
     "mono",
@@ -60,6 +64,7 @@ MONO = _theme(
     True,
     *("#ffffff", "#b2b2b2", "#808080", "#626262", "#ffffff"),
     *("#000000", "#ffffff", "#000000", "#ffffff", "#000000", "#ffffff"),
+    *("#3a3a3a", "#262626"),
 )
 
 THEMES = (SUN, NIGHT, MONO)

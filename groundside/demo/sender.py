@@ -7,7 +7,6 @@ from pathlib import Path
 from groundside.replay.cursors import FrameCursor
 from groundside.replay.pacing import Pacing
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.telemetry_log import read_log
 
 TICK_S = 0.02
 
@@ -29,7 +28,7 @@ class LogSender:
     """
 
     def __init__(self, path: Path, pacing: Pacing, address: tuple[str, int]) -> None:
-        self._cursor = FrameCursor(read_log(path))
+        self._cursor = FrameCursor(path)
         self._pacing = pacing
         self._address = address
         self.sent = 0

@@ -5,7 +5,9 @@ import contextlib
 import time
 from collections.abc import AsyncIterator
 from pathlib import Path
+from typing import Any
 
+from groundside.answers import Ack
 from groundside.demo.daemon import ChildDaemon
 from groundside.demo.sender import LogSender
 from groundside.feed_client import FeedClient
@@ -49,11 +51,24 @@ class DemoSource:
         self.name = "demo ride (simulated)"
         self._duration_s = log_length_s(log)
         self.controls = Pacing(time.monotonic, speed or self._duration_s / lasts_s)
+        self.places = None
+        self._feed: FeedClient | None = None
         self._log, self._profile = log, profile
         self._stays_at_end = stays_at_end
         self._target_distance_m = target_distance_m
         self.sent = 0
         """Frames sent so far."""
+
+    @property
+    def talk(self) -> "DemoSource":
+        """Itself: it passes on to the daemon what is said."""
+        return self
+
+    async def send(self, command: dict[str, Any]) -> Ack:
+        """Say something to the demo's daemon."""
+        if self._feed is None:
+            return Ack(False, "the demo has not begun yet: nothing was said")
+        return await self._feed.send(command)
 
     async def stream(self) -> AsyncIterator[Update]:
         """Give the daemon's snapshots until it has taken the whole ride."""
@@ -62,7 +77,8 @@ class DemoSource:
             sender = LogSender(self._log, self.controls, (HOST, daemon.link_port))
             playing = asyncio.create_task(sender.run())
             ended_s: float | None = None
-            feed = FeedClient(HOST, daemon.feed_port).stream()
+            self._feed = FeedClient(HOST, daemon.feed_port)
+            feed = self._feed.stream()
             try:
                 async for update in feed:
                     self.sent = sender.sent
@@ -73,6 +89,7 @@ class DemoSource:
                         if not self._stays_at_end and self._caught_up(update, ended_s):
                             break
             finally:
+                self._feed = None
                 playing.cancel()
                 with contextlib.suppress(asyncio.CancelledError):
                     await playing

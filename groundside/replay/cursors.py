@@ -1,16 +1,25 @@
-"""Cursors: they walk through a saved log by time, and give what lies up to a place."""
+"""Cursors: they walk through a saved log by time, and give what lies up to a place.
 
+A cursor can be copied where it stands, and the copy goes on from there by itself.
+"""
+
+import copy
+import threading
 from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol
+from typing import Protocol, Self
 
 import numpy as np
 
 from onboard.block import Block, Channel, FloatArray
+from onboard.errors import LogError
 from onboard.telemetry.frames import Frames
+from onboard.telemetry.log_files import find_log
 from onboard.telemetry.logs import open_log
+from onboard.telemetry.scanner import LogScanner
 from onboard.telemetry.stamps import steps_s
-from onboard.telemetry.telemetry_log import TelemetryLog, stamps_s
+from onboard.telemetry.telemetry_log import WINDOW_BYTES, TelemetryLog, stamps_s
 
 
 class Cursor(Protocol):
@@ -27,6 +36,9 @@ class Cursor(Protocol):
     def upto(self, place_s: float) -> Iterator[Frames | Block]:
         """Give what lies up to a place [s from the log's start]."""
 
+    def copied(self) -> Self:
+        """Give a cursor at the same place, which holds nothing of the log itself."""
+
 
 def cursor(path: Path) -> tuple[Cursor, float]:
     """Give a cursor at the start of a log, and how long the log lasts [s].
@@ -39,8 +51,23 @@ def cursor(path: Path) -> tuple[Cursor, float]:
     log = open_log(path)
     length_s = log.length_s()
     if isinstance(log, TelemetryLog):
-        return FrameCursor(log.parts()), length_s
+        return FrameCursor(path), length_s
     return BlockCursor(part for part in log.parts() if isinstance(part, Block)), length_s
+
+
+@dataclass
+class _Window:
+    """A window of a telemetry log, and all that is needed to read it again."""
+
+    offset: int
+    scanner: LogScanner
+    stamp_s: float | None
+    end_s: float
+    last_s: float
+    """Of the last thing given before it."""
+    frames: Frames | None = None
+    place_s: FloatArray = field(default_factory=lambda: np.empty(0))
+    next: "_Window | None" = None
 
 
 class FrameCursor:
@@ -48,50 +75,102 @@ class FrameCursor:
 
     Parameters
     ----------
-    windows
-        The log's frames; see `read_log`.
+    path
+        The log, or a session's folder.
+
+    Raises
+    ------
+    LogError
+        Here and later: if the log cannot be read, or holds no frame.
     """
 
-    def __init__(self, windows: Iterator[Frames]) -> None:
-        self._windows = windows
-        self._window: Frames | None = None
+    def __init__(self, path: Path) -> None:
+        self._path = find_log(path)
+        self._window: _Window | None = _Window(0, LogScanner(), None, 0.0, 0.0)
         self._at = 0
-        self._place_s: FloatArray = np.empty(0)
-        self._stamp_s: float | None = None
-        self._end_s = 0.0
         self.last_s = 0.0
         """Place of the last frame given [s from the log's first stamp]."""
-        self._next_window()
+        self._read(self._window)
 
     @property
     def ended(self) -> bool:
         """Whether all frames are given."""
         return self._window is None
 
+    def copied(self) -> "FrameCursor":
+        """Give a cursor at the same place; it reads its window again when it goes on."""
+        other = copy.copy(self)
+        if self._window is not None:
+            window = self._window
+            other._window = _Window(
+                window.offset,
+                copy.copy(window.scanner),
+                window.stamp_s,
+                window.end_s,
+                window.last_s,
+            )
+        return other
+
     def upto(self, place_s: float) -> Iterator[Frames]:
         """Give the frames stamped up to a place [s from the log's first stamp]."""
         while self._window is not None:
-            stop = int(np.searchsorted(self._place_s, place_s, side="right"))
+            frames = self._read(self._window)
+            places = self._window.place_s
+            stop = int(np.searchsorted(places, place_s, side="right"))
             if stop > self._at:
-                given = self._window.where(np.arange(self._at, stop))
-                self.last_s = float(self._place_s[stop - 1])
+                given = frames.where(np.arange(self._at, stop))
+                self.last_s = float(places[stop - 1])
                 self._at = stop
                 yield given
-            if stop < len(self._window):
+            if stop < len(frames):
                 return
-            self._next_window()
+            self._window, self._at = self._window.next, 0
 
-    def _next_window(self) -> None:
-        self._window, self._at = next(self._windows, None), 0
-        if self._window is not None and len(self._window):
-            stamps = stamps_s(self._window)
-            before_s = float(stamps[0]) if self._stamp_s is None else self._stamp_s
-            along = self._end_s + np.cumsum(steps_s(stamps, before_s))
-            self._stamp_s, self._end_s = float(stamps[-1]), float(along[-1])
+    def _read(self, window: _Window) -> Frames:
+        """Read a window, unless that was done, and get ready for the one behind it."""
+        if window.frames is not None:
+            return window.frames
+        try:
+            with self._path.open("rb") as file:
+                file.seek(window.offset)
+                data = file.read(WINDOW_BYTES)
+        except OSError as problem:
+            raise LogError(f"{self._path}: cannot be read ({problem.strerror})") from None
+        scanner = copy.copy(window.scanner)
+        frames = scanner.push(data, final=not data)
+        stamp_s, end_s = window.stamp_s, window.end_s
+        if len(frames):
+            stamps = stamps_s(frames)
+            along = end_s + np.cumsum(steps_s(stamps, stamps[0] if stamp_s is None else stamp_s))
+            stamp_s, end_s = float(stamps[-1]), float(along[-1])
             # A frame out of order does not hold up what stands behind it.
-            self._place_s = np.maximum.accumulate(np.maximum(along, self.last_s))
-        else:
-            self._place_s = np.empty(0)
+            window.place_s = np.maximum.accumulate(np.maximum(along, window.last_s))
+        window.frames = frames
+        if data:
+            last_s = float(window.place_s[-1]) if len(frames) else window.last_s
+            window.next = _Window(window.offset + len(data), scanner, stamp_s, end_s, last_s)
+        elif not scanner.found:
+            raise LogError(f"{self._path}: no MAVLink frame in it: expected a telemetry log")
+        return frames
+
+
+class _SharedBlocks:
+    """A log's blocks, read as they are asked for and kept: all copies of a cursor share them."""
+
+    def __init__(self, blocks: Iterator[Block]) -> None:
+        self._blocks = blocks
+        self._kept: list[Block] = []
+        self._reading = threading.Lock()
+
+    def get(self, number: int) -> Block | None:
+        """Give a block, None behind the last."""
+        with self._reading:
+            while len(self._kept) <= number:
+                block = next(self._blocks, None)
+                if block is None:
+                    return None
+                self._kept.append(block)
+        return self._kept[number]
 
 
 class BlockCursor:
@@ -100,11 +179,13 @@ class BlockCursor:
     Parameters
     ----------
     blocks
-        The log's blocks, in order.
+        The log's blocks, in order. They are kept: columns take less than the log.
     """
 
     def __init__(self, blocks: Iterator[Block]) -> None:
-        self._blocks = blocks
+        self._shared = _SharedBlocks(blocks)
+        self._number = -1
+        self._at: dict[str, int] = {}
         self._reached: dict[str, FloatArray] = {}
         self.last_s = 0.0
         self._next_block()
@@ -113,6 +194,12 @@ class BlockCursor:
     def ended(self) -> bool:
         """Whether all is given."""
         return self._block is None
+
+    def copied(self) -> "BlockCursor":
+        """Give a cursor at the same place."""
+        other = copy.copy(self)
+        other._at = dict(self._at)
+        return other
 
     def upto(self, place_s: float) -> Iterator[Block]:
         """Give what is timed up to a place [s from the log's start], in blocks."""
@@ -134,7 +221,8 @@ class BlockCursor:
             self._next_block()
 
     def _next_block(self) -> None:
-        self._block = next(self._blocks, None)
+        self._number += 1
+        self._block = self._shared.get(self._number)
         channels = {} if self._block is None else self._block.channels
         self._at = dict.fromkeys(channels, 0)
         # What is out of order does not hold up what stands behind it.

@@ -34,6 +34,10 @@ class Pacing:
         """Go back to the start, and count from now."""
         self._place_s, self._since_s = 0.0, self._clock()
 
+    def go_to(self, place_s: float) -> None:
+        """Go on from another place [s from the log's start]; a pause stays one."""
+        self._place_s, self._since_s = place_s, self._clock()
+
     def pause_or_go(self) -> None:
         """Pause, or go on."""
         self._settle()

@@ -4,7 +4,7 @@ Trip, lap, second and rolling window are all differences between two points of s
 is ever added on entry and subtracted on exit, so one bad sample cannot stay for ever.
 """
 
-from typing import overload
+from typing import Any, overload
 
 import numpy as np
 
@@ -49,6 +49,20 @@ class CumulativeCurves:
         self._total = np.empty((len(names), 2 * CAPACITY))
         self._end = 0
         self._first_s: float | None = None
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Give what a copy needs: the points kept, and none of the room behind them."""
+        kept = slice(self._end - min(self._end, CAPACITY), self._end)
+        points = {"_t_s": self._t_s[kept].copy(), "_total": self._total[:, kept].copy()}
+        return self.__dict__ | points
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        """Make room again behind the points kept."""
+        self.__dict__.update(state)
+        t_s, total = self._t_s, self._total
+        self._end = len(t_s)
+        self._t_s, self._total = np.empty(2 * CAPACITY), np.empty((len(total), 2 * CAPACITY))
+        self._t_s[: self._end], self._total[:, : self._end] = t_s, total
 
     def total(self, name: str) -> float:
         """Give the total so far."""

@@ -12,6 +12,7 @@ from pathlib import Path
 from tests.benchmarks import (
     daemon,
     damaged,
+    dashboard,
     engine,
     live,
     memory,
@@ -22,7 +23,7 @@ from tests.benchmarks import (
 from tests.benchmarks.made_log import hour_log, long_log
 from tests.benchmarks.rows import ROUNDS, timed
 
-PARTS = ("log", "onboard", "live", "engine", "memory", "damaged", "daemon", "review")
+PARTS = ("log", "onboard", "live", "engine", "memory", "damaged", "daemon", "dashboard", "review")
 
 PROFILE = """
 [battery]
@@ -57,6 +58,7 @@ def main() -> None:
             "memory": lambda: memory.lines(hour, long, chosen.hours),
             "damaged": lambda: damaged.lines(hour, folder),
             "daemon": lambda: daemon.lines(hour, folder),
+            "dashboard": dashboard.lines,
             "review": lambda: (
                 timed(row, chosen.rounds, review.children_cpu_s)
                 for row in review.rows(long, chosen.hours, profile)

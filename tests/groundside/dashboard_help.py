@@ -8,8 +8,11 @@ from typing import Any
 from textual.app import App
 from textual.pilot import Pilot
 
+from groundside.answers import Ack
 from groundside.dashboard.app import DashboardApp, make_app
 from groundside.dashboard.block_font import SIZES, draw
+from groundside.dashboard.widgets.button_bar import ButtonBar
+from groundside.dashboard.widgets.button_bar import rows_of as buttons_in_rows
 from groundside.source import Update
 from groundside.units import CHOICES
 
@@ -66,6 +69,12 @@ SNAPSHOT: dict[str, Any] = {
     "target": None,
     "home": None,
     "set_and_drift": None,
+    "setup": "as is",
+    "setups": ["as is"],
+    "reserve_fraction": 0.2,
+    "curve": None,
+    "steady": {"seconds_s": 40.0, "power_w": 410.0, "speed_mps": 2.2, "scatter_fraction": 0.004},
+    "runs": [],
     "drive": {"rpm": 1810.0, "motor_amps_a": 11.0, "temperature_degc": 47.0},
     "alerts": [],
     "link": {"age_s": 0.1, "messages_per_s": 31.0, "lost": 0, "source": "udpin:0.0.0.0:14550"},
@@ -103,13 +112,52 @@ class SteeredControls:
         self.asked.append("slower")
 
 
+class SteeredPlaces:
+    """Notes down where it was asked to go."""
+
+    def __init__(self) -> None:
+        self.asked: list[tuple[str, float | None]] = []
+
+    def jump(self, seconds_s: float) -> None:
+        self.asked.append(("jump", seconds_s))
+
+    def go_to(self, fraction: float) -> None:
+        self.asked.append(("go_to", fraction))
+
+    def go_to_distance(self, distance_m: float) -> None:
+        self.asked.append(("go_to_distance", distance_m))
+
+    def next_event(self) -> None:
+        self.asked.append(("next_event", None))
+
+    def event_before(self) -> None:
+        self.asked.append(("event_before", None))
+
+
+class SteeredTalk:
+    """Notes down what was said to it, and answers as it is told."""
+
+    def __init__(self, answer: Ack | None = None) -> None:
+        self.said: list[dict[str, Any]] = []
+        self.answer = answer or Ack(True)
+
+    async def send(self, command: dict[str, Any]) -> Ack:
+        self.said.append(command)
+        return self.answer
+
+
 class SteeredSource:
     """Gives what a test puts in; `None` ends the stream, an exception breaks it."""
 
     name = "a test"
 
-    def __init__(self, controls: SteeredControls | None = None) -> None:
-        self.controls = controls
+    def __init__(
+        self,
+        controls: SteeredControls | None = None,
+        places: SteeredPlaces | None = None,
+        talk: SteeredTalk | None = None,
+    ) -> None:
+        self.controls, self.places, self.talk = controls, places, talk
         self._queue: asyncio.Queue[Update | Exception | None] = asyncio.Queue()
 
     def put(self, update: Update | Exception | None) -> None:
@@ -154,9 +202,15 @@ def text_of_screen(app: App[Any]) -> str:
 class Ride:
     """An app with its source and clock in a test's hands."""
 
-    def __init__(self, controls: SteeredControls | None = None, **options: Any) -> None:
+    def __init__(
+        self,
+        controls: SteeredControls | None = None,
+        places: SteeredPlaces | None = None,
+        talk: SteeredTalk | None = None,
+        **options: Any,
+    ) -> None:
         self.clock = Clock()
-        self.source = SteeredSource(controls)
+        self.source = SteeredSource(controls, places, talk)
         self.app: DashboardApp = make_app(
             self.source, units=CHOICES["km/h"], clock=self.clock, **options
         )
@@ -186,6 +240,20 @@ class Ride:
     @property
     def rows(self) -> list[str]:
         return rows_of(self.app)
+
+    async def tap(self, bar: str, label: str) -> None:
+        """Tap the button of a bar that says this."""
+        buttons = self.app.screen.query_one(bar, ButtonBar)
+        rows = buttons_in_rows(buttons.shown, buttons.size.width, buttons.least_width)
+        for y, row in enumerate(rows):
+            for x, button in enumerate(row):
+                if button.label == label:
+                    across = (2 * x + 1) * buttons.size.width // (2 * len(row))
+                    down = (2 * y + 1) * buttons.size.height // (2 * len(rows))
+                    await self.pilot.click(bar, offset=(across, down))
+                    await self.show()
+                    return
+        raise AssertionError(f"{bar} has no {label}: {buttons.shown}")
 
 
 def ride(size: tuple[int, int], act: Callable[[Ride], Awaitable[None]], **options: Any) -> None:

@@ -35,12 +35,14 @@ def test_everything_is_there_and_nothing_is_cut_off(
         assert all(len(row) == size[0] for row in rows)
         assert holds_drawn(rows, "51")
         assert holds_drawn(rows, "16.4")
-        wanted = ["412 W", "8.0 km/h", "812 Wh", "1.93 km", "under 1 s old", "48 to 54", "h help"]
+        wanted = ["under 1 s old", "48 to 54", "ride", "curve", "home", "more"]
         if target is not None:
             assert holds_drawn(rows, "EASE")
             wanted += ["9 % over", "aim 46 Wh/km"]
-        if size[0] > 40 or not (replay and target):
-            wanted += ["93 Wh", "00:07:11"]
+        if size[0] > 40 or target is None:
+            wanted += ["412 W", "8.0 km/h", "812 Wh", "1.93 km", "93 Wh", "00:07:11"]
+        elif not replay:
+            wanted += ["412 W", "8.0 km/h"]
         if replay:
             wanted += ["playing 4x", "space pause", "+ faster"]
         for text in wanted:
@@ -48,7 +50,8 @@ def test_everything_is_there_and_nothing_is_cut_off(
         assert ".." not in here.text
         screen = here.app.screen
         assert screen.max_scroll_y == 0
-        for widget in screen.query("NoticeBar, Hero, Cue, FigureTable, AgeLine, ReplayBar, KeyBar"):
+        parts = "NoticeBar, #ride Hero, #ride Cue, #ride FigureTable, AgeLine, ReplayBar, ButtonBar"
+        for widget in screen.query(parts):
             if widget.display:
                 assert widget.region.height == widget.styles.height.value  # type: ignore[union-attr]
                 assert screen.region.contains_region(widget.region)
@@ -191,9 +194,28 @@ def test_a_danger_can_be_read_whole(size: tuple[int, int]) -> None:
         top = " ".join(" ".join(here.rows[:3]).split())
         assert top.startswith(f"!! {text}")
         assert "+1" in top or "! Motor hot: ease off" in top
-        await here.pilot.press("h")
+        for key in "2345678":
+            await here.pilot.press(key)
+            await here.show()
+            assert text in " ".join(here.text.split())
+
+    ride(size, act)
+
+
+@pytest.mark.parametrize("size", SCREENS)
+def test_turn_back_is_told_in_big_type(size: tuple[int, int]) -> None:
+    async def act(here: Ride) -> None:
+        await here.pilot.press("enter")
+        text = "Turn back now: the energy left is what the way home takes."
+        alerts = [{"code": "turn_back", "level": "danger", "text": text, "since_s": 1.0}]
+        home = {"distance_m": 900.0, "turn_back": True}
+        await here.give(Update(snapshot(alerts=alerts, home=home, target=TARGET)))
+        assert holds_drawn(here.rows, "TURN")
+        assert "back home now" in here.text
+        assert not holds_drawn(here.rows, "EASE")
+        await here.pilot.click(Cue)
         await here.show()
-        assert text in " ".join(here.text.split())
+        assert here.app.view_name == "home"
 
     ride(size, act)
 
@@ -207,7 +229,7 @@ def test_resizing_lays_everything_out_anew() -> None:
             await here.show()
             rows = here.rows
             assert len(rows) == size[1]
-            assert "q quit" in rows[-1] or size == (30, 12)
+            assert "ride" in "".join(rows[-3:])
             assert holds_drawn(rows, "16.4") or size == (30, 12)
             assert "16.4" in here.text or holds_drawn(rows, "16.4")
 
@@ -245,6 +267,7 @@ def test_heroes_keep_one_size_whatever_they_show() -> None:
         for value_m in (420.0, 9_400.0, 16_400.0, 142_000.0):
             await here.give(Update(snapshot(range_m={"now": {"value": value_m}})))
             region = here.app.screen.query_one("#range", Hero).region
+            assert region.height >= 5
             drawn = [row for row in here.rows[region.y : region.bottom] if "█" in row or "▀" in row]
             heights.add(len(drawn))
         assert len(heights) == 1

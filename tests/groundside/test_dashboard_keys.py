@@ -1,14 +1,20 @@
 """Keys, clicks, themes and the help view of the dashboard."""
 
+from pathlib import Path
+
 import pytest
 
-from groundside.dashboard.widgets.key_bar import KeyBar
+from groundside.answers import Ack
+from groundside.dashboard.keys import VIEWS, keys_for
+from groundside.preferences import Preferences
 from groundside.source import Update
 from tests.groundside.dashboard_help import (
     SCREENS,
     TARGET,
     Ride,
     SteeredControls,
+    SteeredPlaces,
+    SteeredTalk,
     holds_drawn,
     ride,
     snapshot,
@@ -67,69 +73,158 @@ def test_the_caution_stands_until_it_was_read(size: tuple[int, int]) -> None:
         await here.give(Update(snapshot(target=TARGET)))
         together = " ".join(here.text.split())
         assert "Range is an estimate. Keep a reserve, wear a life jacket." in together
-        assert "h help" in here.rows[-1]
         await here.pilot.click("#caution")
         await here.show()
         assert "life jacket" not in here.text
-        assert "h help" in here.rows[-1]
 
     ride(size, act)
 
 
 @pytest.mark.parametrize("size", SCREENS)
-@pytest.mark.parametrize("replay", [False, True])
-def test_help_lists_every_key_on_one_page(size: tuple[int, int], replay: bool) -> None:
+def test_every_key_stands_in_the_help_view(size: tuple[int, int]) -> None:
     async def act(here: Ride) -> None:
         await here.give(Update(snapshot()))
         await here.pilot.press("h")
-        await here.show()
-        firsts = [row.split(",")[0].split()[0] for row in here.rows if row.strip()]
-        wanted = ["u", "t", "h", "q", "enter", "--", "STALE"]
-        if replay:
-            wanted += ["space", "-", "+"]
-        assert [key for key in wanted if key not in firsts] == []
-        assert "life jacket" in here.text
-        assert "damaged packs harm" in " ".join(here.text.split())
-        assert ".." not in here.text
-        bound = {key for binding in here.app._bindings for key in [binding[0]]}
-        named = {"question_mark": "?", "minus": "-", "plus": "+", "equals_sign": "="}
-        for key in bound:
-            assert named.get(key, key.replace("+", " ")) in here.text, key
-        await here.pilot.press("h")
-        await here.show()
-        assert holds_drawn(here.rows, "51")
+        pages = []
+        for _ in range(6):
+            await here.show()
+            pages.append(here.text)
+            await here.pilot.press("n")
+        together = " ".join(" ".join(pages).split())
+        for key in keys_for(can_pace=True, can_seek=True, can_talk=True):
+            assert f"{key.shown} {key.meaning}" in together, key
+        for words in ("95 % interval", "STALE", "life jacket", "damaged packs harm"):
+            assert words in together, words
 
-    ride(size, act, controls=SteeredControls() if replay else None)
+    everything = {"controls": SteeredControls(), "places": SteeredPlaces(), "talk": SteeredTalk()}
+    ride(size, act, **everything)
 
 
-def test_keys_and_clicks_steer_a_replay() -> None:
-    controls = SteeredControls()
+def test_keys_and_taps_steer_a_replay() -> None:
+    controls, places = SteeredControls(), SteeredPlaces()
 
     async def act(here: Ride) -> None:
-        await here.pilot.press("space", "plus", "equals_sign", "minus")
+        await here.pilot.press("space", "plus", "equals_sign", "minus", "left", "right", "b", "e")
         assert controls.asked == ["pause_or_go", "faster", "faster", "slower"]
-        bar = here.app.screen.query_one(KeyBar)
-        row = here.rows[bar.region.y]
-        await here.pilot.click(KeyBar, offset=(row.index("faster") + 1, 0))
-        await here.pilot.pause()
-        assert controls.asked[-1] == "faster"
-        assert len(controls.asked) == 5
+        wanted = [("jump", -60.0), ("jump", 60.0), ("event_before", None), ("next_event", None)]
+        assert places.asked == wanted
+        await here.give(Update(snapshot()))
+        await here.tap("#controls", "faster")
+        assert controls.asked[4:] == ["faster"]
+        await here.tap("#controls", "minute back")
+        assert places.asked[4:] == [("jump", -60.0)]
 
-    ride((40, 22), act, controls=controls)
+    ride((40, 22), act, controls=controls, places=places)
+    ride(
+        (80, 24), act, controls=(controls := SteeredControls()), places=(places := SteeredPlaces())
+    )
 
 
-def test_a_click_on_a_hint_does_what_its_key_does() -> None:
+@pytest.mark.parametrize("size", SCREENS)
+def test_each_view_is_one_key_and_one_tap_away(size: tuple[int, int]) -> None:
     async def act(here: Ride) -> None:
         await here.give(Update(snapshot()))
-        row = here.rows[-1]
-        await here.pilot.click(KeyBar, offset=(row.index("units"), 0))
-        await here.show()
-        assert here.app.units.speed_name == "m/s"
-        await here.pilot.click(KeyBar, offset=(row.index("h help"), 0))
-        await here.show()
-        assert "95 % interval" in here.text
-        await here.pilot.click(KeyBar, offset=(here.rows[-1].index("back"), 0))
-        await here.show()
-        assert "95 % interval" not in here.text
+        for number, (name, _) in enumerate(VIEWS, 1):
+            await here.pilot.press(str(number))
+            await here.show()
+            assert here.app.view_name == name
+        for name, _ in VIEWS:
+            await here.tap("#tabs", name)
+            assert here.app.view_name == name
+        await here.tap("#tabs", "ride")
+        for name, _ in (*VIEWS[1:], VIEWS[0]):
+            await here.pilot.press("tab")
+            assert here.app.view_name == name
 
-    ride((80, 24), act)
+    ride(size, act)
+
+
+@pytest.mark.parametrize("size", SCREENS)
+@pytest.mark.parametrize("name", [name for name, _ in VIEWS])
+def test_no_view_scrolls_or_runs_over(size: tuple[int, int], name: str) -> None:
+    async def act(here: Ride) -> None:
+        await here.pilot.press("enter")
+        await here.give(Update(snapshot(target=TARGET)))
+        here.app.action_view(name)
+        for _ in range(2):
+            await here.show()
+        screen = here.app.screen
+        assert screen.max_scroll_y == screen.max_scroll_x == 0
+        rows = here.rows
+        assert [len(row) for row in rows] == [size[0]] * size[1]
+        view = screen.query_one(f"#{name}")
+        for widget in view.query("*"):
+            if widget.display and widget.region.area:
+                assert view.region.contains_region(widget.region), widget
+                assert not widget.is_scrollable or widget.max_scroll_y == 0, widget
+
+    ride(size, act, talk=SteeredTalk())
+
+
+def test_a_run_begins_and_ends_with_one_key() -> None:
+    talk = SteeredTalk()
+
+    async def act(here: Ride) -> None:
+        await here.give(Update(snapshot()))
+        await here.pilot.press("r")
+        await here.show()
+        assert talk.said == [{"kind": "mark", "mark": "run_start", "text": ""}]
+        run = {"number": 1, "setup": "A", "open": True, "long_enough": False}
+        await here.give(Update(snapshot(runs=[run])))
+        assert "steady for 40 s" in here.text
+        await here.pilot.press("r")
+        await here.show()
+        assert talk.said[1:] == [{"kind": "mark", "mark": "run_end", "text": ""}]
+
+    ride((40, 22), act, talk=talk)
+
+
+@pytest.mark.parametrize(
+    ("ack", "words"),
+    [
+        (Ack(True), "a run has begun"),
+        (
+            Ack(False, "not from here, " * 3),
+            "NOT DONE: not from here, not from here, not from here",
+        ),
+        (Ack(None, "no answer"), "UNSURE: no answer"),
+    ],
+)
+def test_what_became_of_a_command_is_shown_for_a_while(ack: Ack, words: str) -> None:
+    async def act(here: Ride) -> None:
+        await here.give(Update(snapshot()))
+        await here.pilot.press("r")
+        await here.show()
+        assert words in " ".join(here.text.split())
+        here.clock.now_s += 5.1 if ack.ok else 10.1
+        await here.give(Update(snapshot(seq=13)))
+        assert words not in " ".join(here.text.split())
+
+    ride((40, 22), act, talk=SteeredTalk(ack))
+
+
+def test_units_and_theme_stay(tmp_path: Path) -> None:
+    path = tmp_path / "sub" / "viewer.json"
+
+    async def act(here: Ride) -> None:
+        await here.pilot.press("u", "t")
+
+    ride((40, 22), act, preferences=Preferences(path))
+    kept = Preferences(path)
+    assert (kept.get("units"), kept.get("theme")) == ("m/s", "night")
+
+    async def again(here: Ride) -> None:
+        assert here.app.theme == "night"
+
+    ride((40, 22), again, preferences=kept)
+
+
+@pytest.mark.parametrize("text", ["", "{", "[]", '{"theme": 3}', '{"theme": "loud"}', "[" * 9999])
+def test_preferences_that_are_none_do_no_harm(tmp_path: Path, text: str) -> None:
+    path = tmp_path / "viewer.json"
+    path.write_text(text)
+
+    async def act(here: Ride) -> None:
+        assert here.app.theme == "sun"
+
+    ride((40, 22), act, preferences=Preferences(path))

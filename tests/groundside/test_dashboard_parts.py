@@ -1,5 +1,6 @@
 """The parts of the dashboard that need no terminal: type, rows, texts, colours."""
 
+import dataclasses
 import subprocess
 import sys
 from collections.abc import Callable
@@ -14,9 +15,10 @@ from textual.theme import Theme
 
 from groundside.dashboard.block_font import GLYPHS, SIZES, TypeSize, draw, fitting
 from groundside.dashboard.cells import table_cells, unknown_reasons
-from groundside.dashboard.face import ride_face
+from groundside.dashboard.faces.ride import RideFace, ride_face
 from groundside.dashboard.notices import Notice, notices
-from groundside.dashboard.rows import share_rows
+from groundside.dashboard.rows import VIEW_ROWS_LEAST, frame_rows, share_rows
+from groundside.dashboard.scene import Scene
 from groundside.dashboard.themes import MONO, NIGHT, SUN
 from groundside.dashboard.widgets.figure_table import FigureTable
 from groundside.dashboard.widgets.painted import joined, shortened, wrapped
@@ -27,7 +29,7 @@ KMH = CHOICES["km/h"]
 
 
 @pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("text", ["88.8", "-0.4", "EASE", "HOLD", "PUSH", "--"])
+@pytest.mark.parametrize("text", ["88.8", "-0.4", "EASE", "HOLD", "PUSH", "TURN", "--"])
 def test_drawn_text_has_the_size_it_promises(size: TypeSize, text: str) -> None:
     drawn = draw(text, size)
     assert len(drawn) == size.rows
@@ -75,22 +77,36 @@ def test_nothing_fits_into_nothing() -> None:
     needed=st.fixed_dictionaries(
         {
             "notices": st.integers(1, 3),
-            "cue": st.booleans(),
+            "actions": st.integers(0, 2),
             "replay": st.booleans(),
-            "keys": st.integers(1, 3),
+            "touch": st.booleans(),
         }
     ),
+    cue=st.booleans(),
 )
-def test_rows_never_run_over(size: tuple[int, int], caution: int, needed: dict[str, Any]) -> None:
-    rows = share_rows(*size, caution=caution, **needed)
-    assert rows.total + rows.spare == size[1]
-    assert rows.notices >= 1
-    assert rows.age == 1
-    assert rows.hero >= (2 if rows.side_by_side else 1)
+def test_rows_never_run_over(
+    size: tuple[int, int], caution: int, needed: dict[str, Any], cue: bool
+) -> None:
+    frame = frame_rows(*size, caution=caution, **needed)
+    assert sum(dataclasses.astuple(frame)) == size[1]
+    assert min(dataclasses.astuple(frame)) >= 0
+    assert frame.notices >= 1
+    assert frame.tabs >= 1
+    assert frame.view >= VIEW_ROWS_LEAST
     if size[1] >= 22:
-        assert rows.notices >= needed["notices"]
-        assert rows.table >= 1
-        assert rows.keys == needed["keys"]
+        assert frame.notices == needed["notices"]
+        assert frame.caution == caution
+        assert frame.age == 1
+        assert frame.actions >= needed["actions"]
+    rows = share_rows(size[0], frame.view, cue=cue)
+    assert rows.total + rows.spare == frame.view
+
+
+@pytest.mark.parametrize("touch", [False, True])
+@pytest.mark.parametrize("size", [(40, 22), (44, 46), (80, 19), (120, 40)])
+def test_buttons_on_a_phone_are_three_rows_high(size: tuple[int, int], touch: bool) -> None:
+    frame = frame_rows(*size, touch=touch)
+    assert frame.tabs == (1 if size == (80, 19) and not touch else 3 if size != (80, 19) else 2)
 
 
 @pytest.mark.parametrize(
@@ -98,42 +114,71 @@ def test_rows_never_run_over(size: tuple[int, int], caution: int, needed: dict[s
     [((40, 22), False, 7, 0), ((40, 22), True, 5, 6), ((80, 24), True, 10, 6)],
 )
 def test_big_figures_are_big(size: tuple[int, int], cue: bool, hero: int, cue_rows: int) -> None:
-    rows = share_rows(*size, cue=cue)
+    rows = share_rows(size[0], frame_rows(*size).view, cue=cue)
     assert (rows.hero, rows.cue) == (hero, cue_rows)
-    assert rows.table * rows.table_columns >= 6  # power, speed, left, trip: km, Wh, time
+    assert rows.table * rows.table_columns >= (2 if cue and size[0] == 40 else 6)
+
+
+def face_of(shown: dict[str, Any], **more: Any) -> RideFace:
+    return ride_face(Scene(shown, KMH, **more))
 
 
 def test_a_cue_is_told_in_words_and_figures() -> None:
-    face = ride_face(snapshot(target=TARGET), KMH)
+    face = face_of(snapshot(target=TARGET))
     assert face.cue.word == "ease"
     assert face.cue.parts == ("9 % over", "aim 46 Wh/km", "5.20 km to go")
-    under = ride_face(snapshot(target={**TARGET, "cue": "hold", "difference_fraction": -0.04}), KMH)
+    under = face_of(snapshot(target={**TARGET, "cue": "hold", "difference_fraction": -0.04}))
     assert under.cue.parts[0] == "4 % under"
 
 
 def test_a_cue_without_a_word_gives_the_reason() -> None:
     target = {"distance_m": 5200.0, "cue": None, "reason": "No cue: range is unknown."}
-    face = ride_face(snapshot(target=target), KMH)
+    face = face_of(snapshot(target=target))
     assert face.cue.word == ""
     assert face.cue.parts[0] == "No cue: range is unknown."
 
 
 def test_a_stale_cue_is_not_given() -> None:
-    face = ride_face(snapshot(target=TARGET), KMH, since_received_s=3.0)
+    face = face_of(snapshot(target=TARGET), since_received_s=3.0)
     assert face.cue.word == ""
 
 
 def test_a_target_without_figures_says_why() -> None:
-    face = ride_face(snapshot(why={"target": "no battery"}), KMH, target_distance_m=5200.0)
-    assert face.has_target
+    face = face_of(snapshot(why={"target": "no battery"}), target_distance_m=5200.0)
+    assert face.has_cue
     assert face.cue.parts == ("target 5.20 km: no battery",)
+
+
+def test_a_power_target_and_a_run_are_told() -> None:
+    run = {"number": 2, "setup": "B", "open": True, "long_enough": False}
+    target = {"power_w": 300.0, "cue": "push", "difference_fraction": -0.12}
+    face = face_of(snapshot(target=target, runs=[run]))
+    assert face.cue.parts == ("12 % under", "hold 300 W", "steady for 40 s", "run 2 B")
+    face = face_of(snapshot(target=target, runs=[{**run, "long_enough": True}]))
+    assert face.cue.parts[2:] == ("long enough", "run 2 B")
+    face = face_of(snapshot(target=target, runs=[{**run, "open": False}]))
+    assert face.cue.parts == ("12 % under", "hold 300 W")
+    assert face_of(snapshot(runs=[run])).cue.parts == ("steady for 40 s", "run 2 B")
+
+
+def test_turn_back_takes_the_place_of_any_other_cue() -> None:
+    home = {"turn_back": True}
+    face = face_of(snapshot(target=TARGET, home=home))
+    assert face.cue.word == "turn"
+    assert face.cue.parts[0] == "back home now"
+    assert face_of(snapshot(home=home), since_received_s=9.0).cue.word == ""
+
+
+@pytest.mark.parametrize("raw", [None, [], [None], ["run"], [{"open": 1}], {"open": True}])
+def test_runs_of_a_faulty_daemon_say_nothing(raw: Any) -> None:
+    assert face_of(snapshot(runs=raw)).has_cue is False
 
 
 def test_old_small_figures_take_another_style() -> None:
     table = FigureTable()
     styles = []
     for since_received_s in (0.0, 3.0):
-        face = ride_face(snapshot(), KMH, since_received_s=since_received_s)
+        face = face_of(snapshot(), since_received_s=since_received_s)
         table.set_reactive(FigureTable.shown, (face.cells, face.stale))
         line = table.paint(Size(40, 1))[0]
         styles.append({style for text, style in line if "412 W" in text})
@@ -201,6 +246,8 @@ def test_colours_can_be_told_from_the_paper(theme: Theme, shown: Callable[[str],
     # WCAG 2.1, 1.4.6 asks 7 for text and 1.4.3 asks 4.5 at the least (from memory)
     for name, least in (("figure", 7.0), ("quiet", 7.0), ("key", 7.0), ("stale", 4.5)):
         assert _contrast(colours[name], paper) >= least, name
+    for button in ("button-even", "button-odd"):
+        assert _contrast(shown(theme.foreground), colours[button]) >= 7.0, button
     for pair in ("danger", "warning", "cue"):
         assert _contrast(colours[f"{pair}-ink"], colours[f"{pair}-paper"]) >= 7.0, pair
 

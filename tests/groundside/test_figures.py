@@ -7,7 +7,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from groundside.dashboard.face import ride_face
+from groundside.dashboard.aiming import Aiming
+from groundside.dashboard.faces.aim import aim_face
+from groundside.dashboard.faces.craft import craft_blocks
+from groundside.dashboard.faces.curve import curve_face
+from groundside.dashboard.faces.home import home_face
+from groundside.dashboard.faces.ride import ride_face
+from groundside.dashboard.faces.runs import runs_face
+from groundside.dashboard.faces.trip import PANELS, trip_face
+from groundside.dashboard.scene import Scene
 from groundside.figures import (
     NO_REASON,
     Reading,
@@ -84,12 +92,19 @@ def test_no_snapshot_breaks_a_viewer(changes: dict[str, object], since_received_
     snapshot = {**SNAPSHOT, **changes}
     units = CHOICES["kn"]
     line = line_of(snapshot, units, since_received_s)
-    face = ride_face(snapshot, units, since_received_s=since_received_s, target_distance_m=5.0)
+    scene = Scene(snapshot, units, since_received_s=since_received_s, target_distance_m=5.0)
+    face = ride_face(scene)
     assert "\n" not in line
     assert not any("nan" in cell.text or "inf" in cell.text for cell in face.cells)
     assert set(face.consumption.digits) <= set("0123456789.-")
     assert set(face.range.digits) <= set("0123456789.-")
     assert len(trip_summary_lines(snapshot, units)) == 11
+    assert craft_blocks(scene)[0]
+    assert home_face(scene).do or home_face(scene).distance.digits
+    assert runs_face(scene).next
+    assert aim_face(scene, Aiming()).blocks
+    assert all(curve_face(scene, of_consumption=of).plot for of in (True, False))
+    assert len(trip_face(scene, PANELS, over_distance=False).plots) == 4
 
 
 @settings(deadline=None)  # a loaded machine is no fault of the code

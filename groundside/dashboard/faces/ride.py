@@ -4,15 +4,14 @@ No screen code is here, so that every text can be tested without a terminal. Tex
 precision that is shown; equal texts are not painted again.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import Any
 
-from groundside.dashboard.cells import TableCell, table_cells, unknown_reasons
-from groundside.dashboard.notices import Notice, notices
+from groundside.dashboard.cells import TableCell, table_cells
+from groundside.dashboard.scene import Scene
 from groundside.figures import (
     UNKNOWN,
     Reading,
-    age_text,
-    clock_text,
     consumption_text,
     number,
     one_decimal,
@@ -21,8 +20,8 @@ from groundside.figures import (
     reading,
     text_of,
     three_figures,
+    whole,
 )
-from groundside.freshness import data_age_s, is_stale
 from groundside.source import Snapshot
 from groundside.units import Units
 
@@ -44,20 +43,10 @@ class HeroFace:
 
 @dataclass(frozen=True)
 class CueFace:
-    """The cue: one of `ease`, `hold`, `push`, or empty with the reason in the text."""
+    """The cue: `ease`, `hold`, `push` or `turn`, or empty with the reason in the text."""
 
     word: str = ""
     parts: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class ReplayFace:
-    """The time bar of a replay."""
-
-    state: str = ""
-    at: str = ""
-    of: str = ""
-    fraction: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -68,11 +57,8 @@ class RideFace:
     range: HeroFace
     cue: CueFace
     cells: tuple[TableCell, ...]
-    notices: tuple[Notice, ...]
-    age: tuple[str, ...]
     stale: bool = False
-    has_target: bool = False
-    replay: ReplayFace = field(default_factory=ReplayFace)
+    has_cue: bool = False
 
 
 def hero(figure: Reading, units: Units, *, of_distance: bool, label: str, stale: bool) -> HeroFace:
@@ -100,111 +86,83 @@ def big_distance(distance: float) -> str:
     return three_figures(distance) if abs(distance) < 0.995 else one_decimal(distance)
 
 
-def cue_face(
-    snapshot: Snapshot | None, units: Units, target_distance_m: float | None, stale: bool
-) -> CueFace:
+def cue_face(scene: Scene) -> CueFace:
     """Make the cue; a stale one is not shown, it would push a rider by what was."""
+    snapshot, units = scene.snapshot, scene.units
+    if part(snapshot, "home").get("turn_back") is True and not scene.stale:
+        return CueFace("turn", ("back home now", "what is left is what the way takes"))
     target = part(snapshot, "target")
     if not target:
-        if target_distance_m is None:
-            return CueFace()
-        wanted = f"{three_figures(units.distance(target_distance_m))} {units.distance_name}"
+        if scene.target_distance_m is None:
+            return CueFace("", run_parts(snapshot))
+        wanted = f"{three_figures(units.distance(scene.target_distance_m))} {units.distance_name}"
         return CueFace("", (f"target {wanted}: {reading(snapshot, 'target').why}",))
-    if stale:
+    if scene.stale:
         return CueFace("", ("no cue: the data are stale",))
     raw = target.get("cue")
     word = raw if raw in CUES else ""
-    to_go_m = number(target.get("distance_m"))
-    needed = reading(target, "wh_per_km")
     difference = reading(target, "difference_fraction")
     said: list[str] = []
     if word and difference.value is not None:
-        share = percent(abs(difference.value))
-        said.append(f"{share} {'over' if difference.value > 0 else 'under'}")
-    hold = reading(target, "speed_mps")
-    if hold.value is not None:
-        said.append(f"hold {one_decimal(units.speed(hold.value))} {units.speed_name}")
-    elif needed.value is not None:
-        said.append(f"aim {consumption_text(needed.value, units)} {units.consumption_name}")
-    if to_go_m is not None:
-        said.append(f"{three_figures(units.distance(to_go_m))} {units.distance_name} to go")
+        said.append(difference_text(difference.value))
+    said += _wanted(target, units)
     if not word:
         said.insert(0, text_of(target.get("reason")) or f"no cue: {reading(target, 'cue').why}")
-    return CueFace(word, tuple(said))
+    return CueFace(word, (*said, *run_parts(snapshot)))
 
 
-def age_parts(snapshot: Snapshot | None, since_received_s: float, source: str) -> tuple[str, ...]:
-    """Say how old the data are and where they come from, the most important first."""
-    if snapshot is None:
-        return ("no data", source)
-    age_s = data_age_s(snapshot, since_received_s)
-    stale = is_stale(snapshot, since_received_s)
-    if age_s is None:
-        age = "data of unknown age"
-    elif age_s < 1.0 and not stale:  # a running tenth would only flicker
-        age = "data under 1 s old"
-    else:
-        age = f"data {age_text(age_s)} old"
-    link = part(snapshot, "link")
-    said = [f"STALE: {age}" if stale else age]
-    rate, lost = number(link.get("messages_per_s")), number(link.get("lost"))
-    if lost:
-        said.append(f"{lost:.0f} lost")
-    if rate is not None and not stale:
-        said.append(f"{rate:.0f} msg/s")
-    said.append(text_of(link.get("source")) or source)
-    return tuple(said)
+def difference_text(fraction: float) -> str:
+    """Say how far off the target something is.
+
+    Examples
+    --------
+    >>> difference_text(0.09), difference_text(-0.12), difference_text(0.004)
+    ('9 % over', '12 % under', 'on target')
+    """
+    share = percent(abs(fraction))
+    if share == "0 %":
+        return "on target"
+    return f"{share} {'over' if fraction > 0 else 'under'}"
 
 
-def replay_face(snapshot: Snapshot | None) -> ReplayFace:
-    """Make the time bar of a replay."""
-    replay = part(snapshot, "replay")
-    at_s, duration_s = number(replay.get("t_s")), number(replay.get("duration_s"))
-    speed = number(replay.get("speed"))
-    if replay.get("paused") is True:
-        state = "paused"
-    elif at_s is not None and duration_s is not None and at_s >= duration_s:
-        state = "at the end"
-    else:
-        state = "playing"
-    if speed is not None:
-        state += f" {speed:g}x"
-    return ReplayFace(
-        state,
-        clock_text(at_s) if at_s is not None else "",
-        clock_text(duration_s) if duration_s is not None else "",
-        min(1.0, max(0.0, at_s / duration_s)) if at_s is not None and duration_s else 0.0,
-    )
+def _wanted(target: dict[str, Any], units: Units) -> list[str]:
+    """Say what is to be held, and how far it is still to go."""
+    said = []
+    power, speed, cost = (reading(target, key) for key in ("power_w", "speed_mps", "wh_per_km"))
+    if power.value is not None:
+        said.append(f"hold {whole(power.value)} W")
+    elif speed.value is not None:
+        said.append(f"hold {one_decimal(units.speed(speed.value))} {units.speed_name}")
+    elif cost.value is not None:
+        said.append(f"aim {consumption_text(cost.value, units)} {units.consumption_name}")
+    to_go_m = number(target.get("distance_m"))
+    if to_go_m is not None:
+        said.append(f"{three_figures(units.distance(to_go_m))} {units.distance_name} to go")
+    return said
 
 
-def ride_face(
-    snapshot: Snapshot | None,
-    units: Units,
-    *,
-    since_received_s: float = 0.0,
-    problem: str | None = None,
-    source: str = "",
-    target_distance_m: float | None = None,
-) -> RideFace:
+def run_parts(snapshot: Snapshot | None) -> tuple[str, ...]:
+    """Say how the run that goes on does, the most wanted first; nothing where none does."""
+    runs = snapshot.get("runs") if snapshot is not None else None
+    run = runs[-1] if isinstance(runs, list) and runs else None
+    if not isinstance(run, dict) or run.get("open") is not True:
+        return ()
+    name = f"run {number(run.get('number')) or 0:.0f} {text_of(run.get('setup'))}".strip()
+    if run.get("long_enough") is True:
+        return ("long enough", name)
+    steady_s = number(part(snapshot, "steady").get("seconds_s"))
+    return (f"steady for {steady_s or 0:.0f} s", name)
+
+
+def ride_face(scene: Scene) -> RideFace:
     """Make all that the ride view says.
 
     Parameters
     ----------
-    snapshot
-        The newest snapshot, or None before the first.
-    units
-        The rider's units.
-    since_received_s
-        How long ago the snapshot came [s].
-    problem
-        The source's sentence where it has no snapshot now.
-    source
-        What the source is called.
-    target_distance_m
-        Distance the rider wants to make, where one was set [m].
+    scene
+        What is so now.
     """
-    stale = snapshot is not None and is_stale(snapshot, since_received_s)
-    cells = table_cells(snapshot, units)
+    snapshot, units, stale = scene.snapshot, scene.units, scene.stale
     consumption = hero(
         reading(snapshot, "wh_per_km", "last_20_s"),
         units,
@@ -215,19 +173,12 @@ def ride_face(
     reach = hero(
         reading(snapshot, "range_m", "now"), units, of_distance=True, label="range", stale=stale
     )
+    cue = cue_face(scene)
     return RideFace(
         consumption=consumption,
         range=reach,
-        cue=cue_face(snapshot, units, target_distance_m, stale),
-        cells=cells,
-        notices=notices(
-            snapshot,
-            since_received_s=since_received_s,
-            problem=problem,
-            reasons=unknown_reasons(cells),
-        ),
-        age=age_parts(snapshot, since_received_s, source),
+        cue=cue,
+        cells=table_cells(snapshot, units),
         stale=stale,
-        has_target=target_distance_m is not None or bool(part(snapshot, "target")),
-        replay=replay_face(snapshot),
+        has_cue=cue != CueFace(),
     )

@@ -2,10 +2,12 @@
 
 from typing import ClassVar
 
+from textual import events
 from textual.geometry import Size
 
 from groundside.dashboard.block_font import TypeSize, draw, fitting
-from groundside.dashboard.face import CueFace
+from groundside.dashboard.faces.ride import CueFace
+from groundside.dashboard.widgets.button_bar import ButtonBar
 from groundside.dashboard.widgets.painted import Line, Painted, joined, shortened, wrapped
 
 WORD_TEMPLATE = "EASE"
@@ -14,10 +16,17 @@ WORD_TEMPLATE = "EASE"
 class Cue(Painted):
     """Shows `ease` on the left with a shape that sinks, `push` on the right with one that rises.
 
-    `hold` stands in the middle between level bars.
+    `hold` stands in the middle between level bars, `turn` between bars that close in. A tap
+    leads to where the target is set, or to the way home.
     """
 
-    COMPONENT_CLASSES: ClassVar[set[str]] = {"cue--word", "cue--text", "cue--none"}
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"cue--word", "cue--turn", "cue--text", "cue--none"}
+
+    def on_click(self, event: events.Click) -> None:
+        """Go where the cue comes from."""
+        event.stop()
+        view = "home" if self.shown is not None and self.shown.word == "turn" else "aim"
+        self.post_message(ButtonBar.Pressed(f"view('{view}')"))
 
     def paint(self, size: Size) -> list[Line]:
         """Draw the word with its shape; the sentence goes beneath where there is room."""
@@ -31,18 +40,19 @@ class Cue(Painted):
             for y, text in enumerate(texts[: height - top]):
                 lines[top + y] = [(f" {text}".ljust(width), "cue--none")]
             return lines
+        style = "cue--turn" if face.word == "turn" else "cue--word"
         # the sentence says how far off the rider is: the word gives up a row for it
         text_rows = 1 if height > 1 else 0
         letters = fitting(WORD_TEMPLATE, width - 12, height - text_rows)
         if letters is None:
-            sign = {"ease": "vv", "hold": "==", "push": "^^"}[face.word]
+            sign = {"ease": "vv", "hold": "==", "push": "^^", "turn": "!!"}[face.word]
             word = f" {sign} {face.word.upper()} {sign}  "
             word += joined(face.parts, width - len(word) - 1)
-            return [[(shortened(word, width).ljust(width), "cue--word")]]
-        lines = [[(line, "cue--word")] for line in _placed(face.word, letters, width)]
+            return [[(shortened(word, width).ljust(width), style)]]
+        lines = [[(line, style)] for line in _placed(face.word, letters, width)]
         if text_rows:
             text = joined(face.parts, width - 2)
-            place = {"ease": text.ljust, "hold": text.center, "push": text.rjust}[face.word]
+            place = {"ease": text.ljust, "push": text.rjust}.get(face.word, text.center)
             lines.append([(f" {place(width - 2)} ", "cue--text")])
         return lines
 
@@ -51,6 +61,11 @@ def _placed(word: str, size: TypeSize, width: int) -> list[str]:
     """Draw a word in big type with its shape, at its place in the width."""
     drawn = draw(word.upper(), size)
     rows = len(drawn)
+    if word == "turn":
+        side = (width - len(drawn[0])) // 2 - 2
+        widths = [min(side, 2 * min(y, rows - 1 - y) + 1) for y in range(rows)]
+        sides = zip(widths, drawn, strict=True)
+        return [f"{'█' * w:<{side}} {line} {'█' * w:>{side}}".center(width) for w, line in sides]
     if word == "hold":
         side = (width - len(drawn[0])) // 2 - 2
         thick = max(1, rows // 5)

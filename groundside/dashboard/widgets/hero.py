@@ -5,7 +5,7 @@ from typing import ClassVar
 from textual.geometry import Size
 
 from groundside.dashboard.block_font import draw, fitting
-from groundside.dashboard.face import HeroFace
+from groundside.dashboard.faces.ride import HeroFace
 from groundside.dashboard.rows import HERO_TEMPLATE
 from groundside.dashboard.widgets.painted import (
     Line,

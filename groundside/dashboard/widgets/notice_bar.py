@@ -8,6 +8,8 @@ from groundside.dashboard.notices import Notice
 from groundside.dashboard.widgets.painted import Line, Painted, wrapped
 
 MOST_ROWS = 3
+TWO_FROM_ROWS = 24
+"""A terminal that is this high has the room to show two."""
 
 
 class NoticeBar(Painted):
@@ -21,12 +23,14 @@ class NoticeBar(Painted):
     }
 
     @staticmethod
-    def rows_needed(notices: tuple[Notice, ...], width: int) -> int:
+    def rows_needed(notices: tuple[Notice, ...], screen: Size) -> int:
         """Rows in which the worst notice can be read whole: what to do stands at its end."""
-        if not notices or notices[0].level not in ("danger", "warning"):
-            return 1
-        count = f" +{len(notices) - 1}" if len(notices) > 1 else ""
-        return min(MOST_ROWS, len(wrapped(notices[0].signed + count, width - 2)))
+        graver = [notice for notice in notices if notice.level in ("danger", "warning")]
+        told = graver[: 2 if screen.height >= TWO_FROM_ROWS else 1]
+        count = f" +{len(notices) - len(told)}" if len(notices) > len(told) else ""
+        texts = [notice.signed for notice in told[:-1]] + [n.signed + count for n in told[-1:]]
+        rows = sum(len(wrapped(text, screen.width - 2)) for text in texts)
+        return max(1, min(MOST_ROWS, rows))
 
     def paint(self, size: Size) -> list[Line]:
         """Fill the rows with the worst first; a longer text takes more rows."""

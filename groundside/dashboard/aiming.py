@@ -1,0 +1,136 @@
+"""A target that is being chosen with a thumb: which kind, and its value step by step."""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from groundside.figures import one_decimal, part, reading, whole
+from groundside.source import Snapshot
+from groundside.units import Units
+from onboard.feed.commands import NUMBERS
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of target.
+
+    Parameters
+    ----------
+    name
+        What the rider calls it.
+    key
+        The daemon's setting.
+    small, large
+        Steps in the rider's units.
+    start
+        Proposed where nothing better is known, in the rider's units.
+    now
+        Where in a snapshot its present value is.
+    """
+
+    name: str
+    key: str
+    small: float
+    large: float
+    start: float
+    now: tuple[str, ...]
+
+    @property
+    def target(self) -> str:
+        """Its name in the snapshot's target."""
+        return self.key.removeprefix("target_")
+
+    def unit(self, units: Units) -> str:
+        """Give what stands behind its value."""
+        return {"speed": units.speed_name, "distance": units.distance_name}.get(self.name, "W")
+
+    def shown(self, value: float, units: Units) -> float:
+        """Convert to the rider's units from SI."""
+        convert: dict[str, Callable[[float], float]] = {
+            "speed": units.speed,
+            "distance": units.distance,
+        }
+        return convert.get(self.name, float)(value)
+
+    def text(self, value: float, units: Units) -> str:
+        """Write a value in SI in the rider's units, without the unit."""
+        there = self.shown(value, units)
+        return whole(there) if self.small >= 1.0 else one_decimal(there)
+
+
+SPEED = Kind("speed", "target_speed_mps", 0.1, 1.0, 6.0, ("speed_mps",))
+POWER = Kind("power", "target_power_w", 10.0, 100.0, 300.0, ("power_w",))
+DISTANCE = Kind("distance", "target_distance_m", 0.5, 5.0, 5.0, ("home", "distance_m"))
+KINDS = (SPEED, POWER, DISTANCE)
+
+
+def now_value(kind: Kind, snapshot: Snapshot | None) -> float | None:
+    """Give the present value of a kind in SI; for a distance it is the way home."""
+    value = reading(snapshot, *kind.now).value
+    return value if value is not None and value > 0.0 else None
+
+
+def value_in_force(kind: Kind, snapshot: Snapshot | None) -> float | None:
+    """Give the target of this kind that is in force, in SI.
+
+    A distance to make brings a speed to hold with it: only the distance was asked for then.
+    """
+    target = part(snapshot, "target")
+    if kind is SPEED and reading(target, "distance_m").value is not None:
+        return None
+    return reading(target, kind.target).value
+
+
+class Aiming:
+    """The target that would be set now.
+
+    Examples
+    --------
+    >>> from groundside.units import CHOICES
+    >>> aiming, units = Aiming(), CHOICES["km/h"]
+    >>> aiming.propose({"speed_mps": 2.0}, units)
+    >>> aiming.step(1.0, units)
+    >>> aiming.step(-0.1, units)
+    >>> aiming.kind.text(aiming.value, units)
+    '8.1'
+    """
+
+    def __init__(self) -> None:
+        self.kind = SPEED
+        self._values: dict[str, float] = {}
+
+    @property
+    def value(self) -> float | None:
+        """Its value in SI; None where nothing was proposed yet."""
+        return self._values.get(self.kind.key)
+
+    def propose(self, snapshot: Snapshot | None, units: Units) -> None:
+        """Propose a value of this kind, unless there is one: the one in force, else as now."""
+        if self.value is None:
+            found = value_in_force(self.kind, snapshot) or now_value(self.kind, snapshot)
+            self._put(self.kind.start if found is None else self.kind.shown(found, units), units)
+
+    def as_now(self, snapshot: Snapshot | None, units: Units) -> bool:
+        """Take the present value; tell whether there is one."""
+        found = now_value(self.kind, snapshot)
+        if found is not None:
+            self._put(self.kind.shown(found, units), units)
+        return found is not None
+
+    def step(self, by: float, units: Units) -> None:
+        """Go on by so much, in the rider's units."""
+        if self.value is not None:
+            self._put(self.kind.shown(self.value, units) + by, units)
+
+    def drop(self) -> None:
+        """Forget what was chosen."""
+        self._values.clear()
+
+    def _put(self, shown: float, units: Units) -> None:
+        """Keep a value given in the rider's units, rounded to the small step, within limits."""
+        small = self.kind.small
+        least, most = NUMBERS[self.kind.key]
+        unit = self.kind.shown(1.0, units)
+        low, high = math.ceil(least * unit / small), math.floor(most * unit / small)
+        steps = min(max(round(shown / small), low, 1), high)
+        self._values[self.kind.key] = steps * small / unit

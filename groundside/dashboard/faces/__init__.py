@@ -1,0 +1,1 @@
+"""What the views say: snapshots become plain texts here, without any screen code."""

@@ -1,0 +1,72 @@
+"""What the aim view says: the target that would be set, the one in force, and how it is met."""
+
+from dataclasses import dataclass
+
+from groundside.dashboard.aiming import DISTANCE, KINDS, POWER, SPEED, Aiming, value_in_force
+from groundside.dashboard.faces.items import Block, Item
+from groundside.dashboard.faces.ride import HeroFace, difference_text
+from groundside.dashboard.scene import Scene
+from groundside.figures import UNKNOWN, part, percent, reading, text_of
+
+PURPOSE = {
+    SPEED.key: "A speed over ground to hold: the cue says ease, hold or push.",
+    POWER.key: "A battery power to hold, so that set-ups are compared at the same power.",
+    DISTANCE.key: "A distance to make from now on: the cue says how fast, reserve kept.",
+}
+NOBODY = "No daemon takes a target here; a live ride does."
+
+
+@dataclass(frozen=True)
+class AimFace:
+    """All that the aim view says at one moment."""
+
+    value: HeroFace
+    blocks: tuple[Block, ...]
+
+
+def aim_face(scene: Scene, aiming: Aiming) -> AimFace:
+    """Make all that the aim view says."""
+    kind, units = aiming.kind, scene.units
+    force = value_in_force(kind, scene.snapshot)
+    value = aiming.value
+    if not scene.can_talk:
+        value = force
+    digits = UNKNOWN if value is None else kind.text(value, units)
+    is_set = force is not None and kind.text(force, units) == digits
+    label = "in force" if is_set else "not set" if scene.can_talk else "none"
+    hero = HeroFace(
+        digits,
+        kind.unit(units),
+        kind.name,
+        interval=label,
+        why="" if value is not None else "no target",
+    )
+    more = PURPOSE[kind.key] if scene.can_talk else NOBODY
+    return AimFace(hero, ((*_in_force(scene), Item("for", more)),))
+
+
+def _in_force(scene: Scene) -> Block:
+    target = part(scene.snapshot, "target")
+    if not target:
+        return (Item("now", "no target in force", strong=True),)
+    said = [
+        f"{kind.name} {kind.text(value, scene.units)} {kind.unit(scene.units)}"
+        for kind in KINDS
+        if (value := value_in_force(kind, scene.snapshot)) is not None
+    ]
+    items = [Item("now", ", ".join(said) or "a target of another kind", strong=True)]
+    difference = reading(target, "difference_fraction").value
+    cue = text_of(target.get("cue"))
+    if scene.stale:
+        items.append(Item("cue", "none: the data are stale"))
+    elif cue and difference is not None:
+        items.append(Item("cue", f"{cue}: {difference_text(difference)}", strong=True))
+    else:
+        items.append(Item("cue", f"none: {reading(target, 'cue').why}"))
+    chance = reading(target, "confidence_fraction")
+    if chance.value is not None and not scene.stale:
+        items.append(Item("chance", f"{percent(chance.value)} to make it at this speed"))
+    reason = text_of(target.get("reason"))
+    if reason and not scene.stale:
+        items.append(Item("why", reason))
+    return tuple(items)

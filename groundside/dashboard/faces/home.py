@@ -1,0 +1,243 @@
+"""What the home view says: can I get home, which way, and what is then left."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from groundside.dashboard.faces.ride import CueFace, HeroFace, big_distance
+from groundside.dashboard.faces.water import water_text
+from groundside.dashboard.faces.way import Turn, turn_to
+from groundside.dashboard.home_arrow import STEP_DEG
+from groundside.dashboard.scene import Scene
+from groundside.figures import Reading, one_decimal, part, reading, whole
+from groundside.units import Units
+
+CAUTIONS = (
+    "Estimate. Keep a reserve and a paddle.",
+    "Estimate: wind and water change. Keep a reserve, heed local rules, carry a paddle.",
+    "All of this is an estimate: wind and water change. Keep a reserve, heed the local rules, and "
+    "carry a way to move without the motor. Distance and bearing are a straight line: land and "
+    "shallows on it are not looked at.",
+)
+"""From brief to full; one of them always stands there."""
+
+AT_HOME_M = 30.0
+"""Nearer than this no direction is given, as the advice to turn back ends there too."""
+
+UNTIL_KNOWN = "Until it is known, turn back before half the energy is used."
+"""Common practice, no source."""
+
+DISTANCE, MARGIN = "to home", "to spare"
+NO_FIGURE = HeroFace()
+
+Verdict = Literal["enough", "only just", "not enough", "turn back", "not known", "STALE"]
+
+
+@dataclass(frozen=True)
+class HomeFace:
+    """All that the home view says at one moment.
+
+    Parameters
+    ----------
+    verdict
+        The answer in a word.
+    why
+        Why the way home is not known; empty where it is.
+    distance, margin
+        The big figures.
+    arrow_deg
+        Where the arrow points, in its steps, 0 ahead; None for no arrow.
+    turn
+        Which way to turn, in few words and in full.
+    cost
+        What the way takes, in two pieces: energy, and time at which speed.
+    water
+        Set and drift.
+    do
+        What to do, in sentences.
+    old
+        Whether all of it is too old to ride by.
+    """
+
+    verdict: Verdict = "not known"
+    why: str = ""
+    distance: HeroFace = NO_FIGURE
+    margin: HeroFace = NO_FIGURE
+    arrow_deg: int | None = None
+    turn: tuple[str, str] = ("", "")
+    cost: tuple[str, str] = ("", "")
+    water: str = ""
+    do: tuple[str, ...] = ()
+    old: bool = False
+
+    @property
+    def cue(self) -> CueFace:
+        """The sign to turn back, with the first thing to do; empty where it is not time."""
+        return CueFace("turn", self.do) if self.verdict == "turn back" else CueFace()
+
+
+def home_face(scene: Scene) -> HomeFace:
+    """Make all that the home view says."""
+    snapshot, units, old = scene.snapshot, scene.units, scene.stale
+    home = part(snapshot, "home")
+    distance, bearing = reading(home, "distance_m"), reading(home, "bearing_deg")
+    water = water_text(snapshot, units)
+    if not home or distance.value is None:
+        why = reading(snapshot, "home").why if not home else distance.why
+        return HomeFace(
+            verdict="STALE" if old else "not known",
+            why=why,
+            distance=HeroFace(unit=units.distance_name, label=DISTANCE),
+            margin=HeroFace(unit="Wh", label=MARGIN),
+            water=water,
+            do=(*_mend(why, started=snapshot is not None), UNTIL_KNOWN),
+            old=old,
+        )
+    margin, speed = reading(home, "margin_wh"), reading(home, "speed_mps")
+    there = distance.value < AT_HOME_M
+    turn = turn_to(bearing.value, snapshot) if bearing.value is not None and not old else Turn()
+    verdict = _verdict(home.get("turn_back"), margin)
+    told: Verdict = "STALE" if old and verdict != "turn back" else verdict
+    arrow_deg = None
+    if turn.angle_deg is not None and not there:
+        arrow_deg = STEP_DEG * round(turn.angle_deg / STEP_DEG) % 360
+    return HomeFace(
+        verdict=told,
+        distance=_big_distance(distance.value, units, old=old),
+        margin=_big_energy(margin, old=old),
+        arrow_deg=arrow_deg,
+        turn=_turn_texts(turn, bearing, there=there, old=old),
+        cost=_cost(reading(home, "energy_wh"), speed, distance.value, units),
+        water=water,
+        do=_to_do(verdict, turn, margin, speed, units, there=there, old=old),
+        old=old,
+    )
+
+
+def _verdict(turn_back: object, margin: Reading) -> Verdict:
+    if turn_back is True:
+        return "turn back"
+    if margin.value is None or not isinstance(turn_back, bool):
+        return "not known"
+    if margin.value < 0:
+        return "not enough"
+    return "only just" if margin.low is not None and margin.low < 0 else "enough"
+
+
+def _big_distance(distance_m: float, units: Units, *, old: bool) -> HeroFace:
+    digits = big_distance(units.distance(distance_m))
+    unit = units.distance_name
+    if len(digits) > 4:
+        return HeroFace(unit=unit, label=DISTANCE, why="too far to be true: set home anew")
+    return HeroFace(digits, unit, DISTANCE, stale=old)
+
+
+def _big_energy(figure: Reading, *, old: bool) -> HeroFace:
+    if figure.value is None:
+        return HeroFace(unit="Wh", label=MARGIN, why=figure.why)
+    digits = whole(figure.value)
+    if len(digits) > 5:
+        return HeroFace(unit="Wh", label=MARGIN, why="beyond what can be shown")
+    return HeroFace(digits, "Wh", MARGIN, _interval(figure), stale=old)
+
+
+def _interval(figure: Reading) -> str:
+    if figure.low is None or figure.high is None:
+        return ""
+    return f"{_energy(figure.low)} to {_energy(figure.high)}"
+
+
+def _energy(energy_wh: float) -> str:
+    return one_decimal(energy_wh) if 0 < abs(energy_wh) < 9.95 else whole(energy_wh)
+
+
+def _turn_texts(turn: Turn, bearing: Reading, *, there: bool, old: bool) -> tuple[str, str]:
+    if there:
+        return "you are at home", f"you are at home, within {AT_HOME_M:.0f} m"
+    if bearing.value is None:
+        return "bearing not known", f"bearing not known: {bearing.why}"
+    at = f"{round(bearing.value) % 360:03d}"
+    if old:
+        return f"bearing was {at} deg", f"bearing was {at} deg when the data ended"
+    if not turn.words:
+        return f"bearing {at} deg", f"bearing {at} deg; your own course and heading are not known"
+    of = f" of {turn.of}" if turn.words.endswith(("left", "right")) else ""
+    return f"{turn.words}, bearing {at}", f"home is {turn.words}{of}, bearing {at} deg"
+
+
+def _cost(energy: Reading, speed: Reading, distance_m: float, units: Units) -> tuple[str, str]:
+    if energy.value is None:
+        takes = f"energy not known: {energy.why}"
+    else:
+        interval = f" ({_interval(energy)})" if _interval(energy) else ""
+        takes = f"takes {_energy(energy.value)} Wh{interval}"
+    if speed.value is None or speed.value <= 0.0:
+        return takes, f"time not known: {speed.why or 'no speed makes way'}"
+    return takes, f"{_time(distance_m / speed.value)} at {_speed(speed.value, units)}"
+
+
+def _speed(speed_mps: float, units: Units) -> str:
+    return f"{one_decimal(units.speed(speed_mps))} {units.speed_name}"
+
+
+def _time(time_s: float) -> str:
+    if time_s < 60.0:
+        return "under 1 min"
+    minutes = round(time_s / 60.0)
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def _to_do(
+    verdict: Verdict,
+    turn: Turn,
+    margin: Reading,
+    speed: Reading,
+    units: Units,
+    *,
+    there: bool,
+    old: bool,
+) -> tuple[str, ...]:
+    """Give what to do, the first thing first."""
+    if verdict == "turn back":
+        return _turn_back(turn, margin, speed, units, old=old)
+    if there:
+        return ()
+    if old:
+        return ("The data are old: judge the way home by what you see.",)
+    said = {
+        "not enough": "The way home goes into the reserve: land nearer if you can.",
+        "only just": "Go no further out: it may not be enough.",
+        "not known": UNTIL_KNOWN,
+    }
+    return (said[verdict],) if verdict in said else ()
+
+
+def _turn_back(
+    turn: Turn, margin: Reading, speed: Reading, units: Units, *, old: bool
+) -> tuple[str, ...]:
+    hold = f" at {_speed(speed.value, units)}" if speed.value else ""
+    if old:
+        first = f"Data old: head home now{hold}."
+    elif turn.angle_deg is None:
+        first = f"Head home now{hold}."
+    elif abs(turn.angle_deg) < 30:
+        first = f"Go on straight home{hold}."
+    else:
+        first = f"Turn {turn.side} now, go home{hold}."
+    if margin.value is not None and margin.value < 0:
+        return first, "The reserve goes into it: land nearer if you can."
+    return first, "Go no further out, and no faster."
+
+
+def _mend(why: str, *, started: bool) -> tuple[str, ...]:
+    """Give what makes the way home known, by the reason why it is not."""
+    if not started:
+        return ()
+    for word, mend in (
+        ("steady stretch", "Ride straight for half a minute at one speed."),
+        ("position", "Give the GPS a clear view of the sky, or look at its wiring."),
+        ("[battery]", "State the battery in the craft profile."),
+        ("progress", "The water runs faster than any speed tried: make for the nearest shore."),
+    ):
+        if word in why:
+            return (mend,)
+    return ()

@@ -1,0 +1,195 @@
+"""What the trip view says: where the energy went, over time or over distance."""
+
+from bisect import bisect_left
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from groundside.dashboard.faces.items import Block, Item
+from groundside.dashboard.faces.plot import Axis, AxisMark, PlotFace, Trace
+from groundside.dashboard.faces.setups import is_part, listed
+from groundside.dashboard.scene import Scene
+from groundside.dashboard.ticks import round_top
+from groundside.dashboard.trip_series import TripSeries, trip_series
+from groundside.figures import (
+    Reading,
+    clock_text,
+    consumption_text,
+    number,
+    part,
+    reading,
+    three_figures,
+    whole,
+)
+
+PANELS = ("power", "speed", "cost", "left")
+LABEL_COLUMNS = 5
+"""For the numbers of every panel alike, so that panels above each other line up."""
+EVENTS_MOST = 40
+Column = tuple[float | None, ...]
+
+
+@dataclass(frozen=True)
+class TripFace:
+    """All that the trip view says at one moment: a plot a panel, and the sums in words."""
+
+    plots: tuple[PlotFace, ...]
+    blocks: tuple[Block, ...]
+
+
+def trip_face(scene: Scene, panels: tuple[str, ...], *, over_distance: bool) -> TripFace:
+    """Make all that the trip view says.
+
+    Parameters
+    ----------
+    scene
+        What is so now.
+    panels
+        Those of `PANELS` that are shown.
+    over_distance
+        Whether the x axis is the distance made, in place of the time.
+    """
+    series = trip_series(scene.trip_line)
+    if len(series.t_s) < 2:
+        why = "no trip yet: it begins with the first energy and distance counted"
+        return TripFace(tuple(PlotFace(why=why) for _ in panels), (_sums(scene),))
+    places = _Places(scene, series, over_distance)
+    return TripFace(
+        tuple(_panel(panel, scene, series, places) for panel in panels), (_sums(scene),)
+    )
+
+
+def place_in_replay(scene: Scene, x: float, *, over_distance: bool) -> tuple[str, float] | None:
+    """Tell where a tap on the plot leads: to a `distance_m`, or to a `fraction` of the time.
+
+    Parameters
+    ----------
+    scene
+        What is so now.
+    x
+        Where it was tapped, in numbers of the axis.
+    over_distance
+        What the axis is.
+    """
+    if over_distance:
+        return "distance_m", x * scene.units.distance_unit_m
+    line_t_s = scene.trip_line.t_s
+    duration_s = number(part(scene.snapshot, "replay").get("duration_s"))
+    ahead_s = _ahead_s(scene)
+    if not line_t_s or not duration_s or ahead_s is None:
+        return None
+    fraction = (line_t_s[0] + 60.0 * x - ahead_s) / duration_s
+    return "fraction", min(1.0, max(0.0, fraction))
+
+
+def _ahead_s(scene: Scene) -> float | None:
+    """Tell how far the stream's time is ahead of the place in a saved log [s]."""
+    t_s = number((scene.snapshot or {}).get("t_s"))
+    place_s = number(part(scene.snapshot, "replay").get("t_s"))
+    return None if t_s is None or place_s is None else t_s - place_s
+
+
+class _Places:
+    """The x axis, and what stands on it."""
+
+    def __init__(self, scene: Scene, series: TripSeries, over_distance: bool) -> None:
+        self._scene, self._series, self._over_distance = scene, series, over_distance
+        self.x = tuple(map(self._x_of, range(len(series.t_s))))
+        unit = scene.units.distance_name if over_distance else "min"
+        self.axis = Axis(0.0, round_top(self.x[-1]), unit)
+        self.marks = (*self._events(), *self._now())
+
+    def _x_of(self, point: int) -> float:
+        if self._over_distance:
+            return self._scene.units.distance(self._series.distance_m[point])
+        return (self._series.t_s[point] - self._series.t_s[0]) / 60.0
+
+    def _at(self, t_s: float) -> float:
+        """Give the x at a stream time, that of the nearest point behind it."""
+        place = bisect_left(self._series.t_s, t_s)
+        return self.x[min(place, len(self.x) - 1)]
+
+    def _now(self) -> tuple[AxisMark, ...]:
+        t_s = number((self._scene.snapshot or {}).get("t_s"))
+        if not self._scene.can_seek or t_s is None:
+            return ()
+        return (AxisMark("N", self._at(t_s), stale=self._scene.stale),)
+
+    def _events(self) -> tuple[AxisMark, ...]:
+        ahead_s = _ahead_s(self._scene)
+        events = listed(part(self._scene.snapshot, "replay").get("events"))
+        if ahead_s is None:
+            return ()
+        found = (number(event.get("place_s")) for event in events if is_part(event))
+        places = [place_s for place_s in found if place_s is not None][:EVENTS_MOST]
+        return tuple(AxisMark("!", self._at(place_s + ahead_s)) for place_s in places)
+
+
+def _panel(panel: str, scene: Scene, series: TripSeries, places: _Places) -> PlotFace:
+    units = scene.units
+    columns: dict[str, tuple[Column, Callable[[float], float], str, str]] = {
+        "power": (series.power_w, float, "W", "battery power"),
+        "speed": (series.speed_mps, units.speed, units.speed_name, "speed"),
+        "cost": (series.wh_per_km, units.consumption, units.consumption_name, "consumption"),
+        "left": (_left(scene, series), float, "Wh", "energy left, by what is known now"),
+    }
+    column, convert, unit, title = columns[panel]
+    y = tuple(None if value is None else convert(value) for value in column)
+    known = [value for value in y if value is not None]
+    if not known:
+        why = reading(scene.snapshot, "battery", "left_wh").why if panel == "left" else ""
+        return PlotFace(title=(f" {title}",), why=f"{title}: {why or 'nothing to draw yet'}")
+    return PlotFace(
+        title=(f" {title}",),
+        x=places.axis,
+        y=Axis(min(0.0, *known), round_top(_top(known, panel)), unit),
+        trace=Trace(places.x, y),
+        marks=places.marks,
+        label_columns=LABEL_COLUMNS,
+    )
+
+
+def _top(known: list[float], panel: str) -> float:
+    """Give where the y axis ends; a consumption while hardly moving does not flatten all else."""
+    if panel != "cost":
+        return max(known)
+    middle = sorted(known)[len(known) // 2]
+    return min(max(known), 3.0 * middle) if middle > 0.0 else max(known)
+
+
+def _left(scene: Scene, series: TripSeries) -> tuple[float | None, ...]:
+    """Give the energy left along the trip: what is left now, and what was used since."""
+    left = reading(scene.snapshot, "battery", "left_wh").value
+    used_now = reading(scene.snapshot, "trip", "energy_wh").value
+    if left is None or used_now is None:
+        return (None,) * len(series.t_s)
+    return tuple(None if used is None else left + used_now - used for used in series.used_wh)
+
+
+def _sums(scene: Scene) -> Block:
+    snapshot, units = scene.snapshot, scene.units
+    distance, energy, lasts, cost = (
+        reading(snapshot, "trip", key)
+        for key in ("distance_m", "energy_wh", "elapsed_s", "wh_per_km")
+    )
+    said = []
+    if distance.value is not None:
+        made = f"{three_figures(units.distance(distance.value))} {units.distance_name}"
+        said.append(f"{made} in {clock_text(lasts.value)}" if lasts.value is not None else made)
+    if energy.value is not None:
+        said.append(f"{whole(energy.value)} Wh{_interval(energy)}")
+    if cost.value is not None:
+        ends = _ends(cost, lambda value: consumption_text(value, units))
+        said.append(f"{consumption_text(cost.value, units)} {units.consumption_name}{ends}")
+    if not said:
+        return (Item("trip", distance.why or energy.why or "nothing counted yet"),)
+    return (Item("trip", ", ".join(said) + (" STALE" if scene.stale else ""), strong=True),)
+
+
+def _interval(figure: Reading) -> str:
+    return _ends(figure, whole)
+
+
+def _ends(figure: Reading, write: Callable[[float], str]) -> str:
+    if figure.low is None or figure.high is None:
+        return ""
+    return f" ({write(figure.low)} to {write(figure.high)})"

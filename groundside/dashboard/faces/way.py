@@ -1,0 +1,93 @@
+"""Directions in words: which way home lies, and which way the water goes."""
+
+from dataclasses import dataclass
+
+from groundside.figures import number, part
+from groundside.source import Snapshot
+
+COURSE_MPS = 0.4
+"""Slower than this a course made good is the receiver's noise."""
+
+STEP_DEG = 5
+"""Nobody steers finer, and a running digit takes the eye."""
+
+POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+
+
+@dataclass(frozen=True)
+class Turn:
+    """How home lies to the rider.
+
+    Parameters
+    ----------
+    angle_deg
+        From ahead, positive to the right, in steps; None where the rider's own direction is not
+        known.
+    of
+        What ahead is: `your course` or `the bow`.
+    """
+
+    angle_deg: int | None = None
+    of: str = ""
+
+    @property
+    def words(self) -> str:
+        """Say it, such as `40 deg to the left`; empty where it is not known."""
+        if self.angle_deg is None:
+            return ""
+        size = abs(self.angle_deg)
+        if size < 2 * STEP_DEG:
+            return "straight ahead"
+        if size > 180 - 2 * STEP_DEG:
+            return "straight behind"
+        return f"{size} deg to the {self.side}"
+
+    @property
+    def side(self) -> str:
+        """Give the side to turn to."""
+        return "right" if (self.angle_deg or 0) > 0 else "left"
+
+
+def turn_to(bearing_deg: float, snapshot: Snapshot | None) -> Turn:
+    """Tell how a bearing lies to the rider: to the course made good, at rest to the bow.
+
+    Examples
+    --------
+    >>> turn_to(20.0, {"speed_mps": 2.0, "course_deg": 62.0}).words
+    '40 deg to the left'
+    """
+    ahead_deg, of = None, ""
+    fields = snapshot or {}
+    speed_mps = number(fields.get("speed_mps"))
+    if speed_mps is not None and speed_mps >= COURSE_MPS:
+        ahead_deg, of = number(fields.get("course_deg")), "your course"
+    if ahead_deg is None:
+        ahead_deg, of = number(fields.get("heading_deg")), "the bow"
+    if ahead_deg is None:
+        return Turn()
+    angle_deg = (bearing_deg - ahead_deg + 180.0) % 360.0 - 180.0
+    return Turn(STEP_DEG * round(angle_deg / STEP_DEG), of)
+
+
+def point_of(direction_deg: float) -> str:
+    """Give the nearest of eight compass points.
+
+    Examples
+    --------
+    >>> point_of(47.0), point_of(350.0)
+    ('NE', 'N')
+    """
+    return POINTS[round(direction_deg / 45.0) % 8]
+
+
+def spread_along(snapshot: Snapshot | None, east: float, north: float) -> float | None:
+    """Give the variance of set and drift along a unit vector [m2/s2], None where not stated."""
+    raw = part(snapshot, "set_and_drift").get("covariance_m2ps2")
+    if not isinstance(raw, list) or len(raw) != 3:
+        return None
+    known = [value for value in map(number, raw) if value is not None]
+    if len(known) < 3:
+        return None
+    ee, en, nn = known
+    variance = ee * east * east + 2 * en * east * north + nn * north * north
+    return variance if variance > 0 else None

@@ -1,0 +1,57 @@
+"""All that a view is given at one moment. No screen code."""
+
+from dataclasses import dataclass, field
+
+from groundside.freshness import is_stale
+from groundside.source import Snapshot
+from groundside.units import Units
+from onboard.efficiency.trip_line import TripLine
+
+
+@dataclass(frozen=True)
+class Scene:
+    """What is so at one moment.
+
+    Parameters
+    ----------
+    snapshot
+        The newest snapshot, or None before the first.
+    units
+        The rider's units.
+    since_received_s
+        How long ago the snapshot came [s].
+    problem
+        The source's sentence where it has no snapshot now.
+    source
+        What the source is called.
+    target_distance_m
+        Distance that the rider wants to make, where the command line set one [m].
+    trip_line
+        The trip so far; it grows, so it is read at once and never kept.
+    can_talk
+        Whether there is a daemon that takes marks and settings.
+    can_seek
+        Whether one can go back and forth in time.
+    said, refused
+        What became of the rider's last command, or why nothing did, for a few seconds; else empty.
+    now_s
+        The dashboard's monotonic clock [s].
+    """
+
+    snapshot: Snapshot | None
+    units: Units
+    since_received_s: float = 0.0
+    problem: str | None = None
+    source: str = ""
+    target_distance_m: float | None = None
+    trip_line: TripLine = field(default_factory=TripLine)
+    can_talk: bool = False
+    can_seek: bool = False
+    said: str = ""
+    refused: str = ""
+    now_s: float = 0.0
+
+    @property
+    def stale(self) -> bool:
+        """Whether the figures are too old to ride by."""
+        return self.snapshot is not None and is_stale(self.snapshot, self.since_received_s)

@@ -1,0 +1,86 @@
+"""What a trip's line tells of power, speed, consumption and energy left, point by point.
+
+Power and speed are differences over a span: the line itself counts energy and distance.
+"""
+
+from dataclasses import dataclass
+
+from onboard.efficiency.trip_line import TripLine
+
+SPAN_LEAST_S = 20.0
+SPAN_SHARE = 1.0 / 40.0
+"""Of the trip: as fine as a phone's plot can show."""
+GAP_S = 10.0
+"""Points further apart than this, and than three times their usual step, leave a gap."""
+MOVING_M = 5.0
+"""With less way than this in a span a consumption says nothing."""
+WH_TO_J = 3600.0
+
+
+@dataclass(frozen=True)
+class TripSeries:
+    """Columns of equal length in SI; None where nothing is known, at gaps above all.
+
+    Parameters
+    ----------
+    t_s
+        Stream time [s].
+    distance_m
+        Distance made.
+    power_w, speed_mps
+        Means over the span before.
+    wh_per_km
+        Energy over distance in the span before.
+    used_wh
+        Energy used since the trip began.
+    """
+
+    t_s: tuple[float, ...] = ()
+    distance_m: tuple[float, ...] = ()
+    power_w: tuple[float | None, ...] = ()
+    speed_mps: tuple[float | None, ...] = ()
+    wh_per_km: tuple[float | None, ...] = ()
+    used_wh: tuple[float | None, ...] = ()
+
+
+def trip_series(line: TripLine) -> TripSeries:
+    """Give the series of a line.
+
+    Examples
+    --------
+    >>> line = TripLine()
+    >>> for second in range(100):
+    ...     line.add(float(second), 2.0 * second, 0.1 * second)
+    >>> series = trip_series(line)
+    >>> [round(column[50], 3) for column in (series.power_w, series.speed_mps, series.wh_per_km)]
+    [360.0, 2.0, 50.0]
+    """
+    t_s, distance_m, energy_wh = line.t_s, line.distance_m, line.energy_wh
+    if len(t_s) < 2:
+        return TripSeries()
+    span_s = max(SPAN_LEAST_S, SPAN_SHARE * (t_s[-1] - t_s[0]), 2.0 * line.every_s)
+    gap_s = max(GAP_S, 3.0 * line.every_s)
+    power: list[float | None] = [None]
+    speed: list[float | None] = [None]
+    cost: list[float | None] = [None]
+    used: list[float | None] = [energy_wh[0]]
+    since = 0
+    for n in range(1, len(t_s)):
+        if t_s[n] - t_s[n - 1] > gap_s:
+            since = n
+        while t_s[n] - t_s[since] > span_s + 1e-6:
+            since += 1
+        long_s = t_s[n] - t_s[since]
+        if long_s < min(span_s, SPAN_LEAST_S) / 2.0:
+            power.append(None)
+            speed.append(None)
+            cost.append(None)
+            used.append(None if since == n else energy_wh[n])
+            continue
+        energy, way_m = energy_wh[n] - energy_wh[since], distance_m[n] - distance_m[since]
+        power.append(WH_TO_J * energy / long_s)
+        speed.append(way_m / long_s)
+        cost.append(1000.0 * energy / way_m if way_m >= MOVING_M else None)
+        used.append(energy_wh[n])
+    columns = (tuple(column) for column in (power, speed, cost, used))
+    return TripSeries(tuple(t_s), tuple(distance_m), *columns)

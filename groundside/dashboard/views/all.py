@@ -1,0 +1,31 @@
+"""All views, in the order of their tabs."""
+
+from groundside.dashboard.views.aim import AimView
+from groundside.dashboard.views.craft import CraftView
+from groundside.dashboard.views.curve import CurveView
+from groundside.dashboard.views.home import HomeView
+from groundside.dashboard.views.more import MoreView
+from groundside.dashboard.views.ride import RideView
+from groundside.dashboard.views.runs import RunsView
+from groundside.dashboard.views.trip import TripView
+from groundside.dashboard.views.view import View
+
+
+def all_views(keys: tuple[tuple[str, str], ...]) -> tuple[View, ...]:
+    """Make one of each.
+
+    Parameters
+    ----------
+    keys
+        Every key with what it does, for the view that tells them.
+    """
+    return (
+        RideView(),
+        CurveView(),
+        TripView(),
+        HomeView(),
+        CraftView(),
+        RunsView(),
+        AimView(),
+        MoreView(keys),
+    )

@@ -1,0 +1,111 @@
+"""The trip view: power, speed, consumption and energy left, over time or over distance."""
+
+from typing import ClassVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.containers import Container
+
+from groundside.dashboard.faces.trip import PANELS, place_in_replay, trip_face
+from groundside.dashboard.pace import Pace
+from groundside.dashboard.rows import SIDE_BY_SIDE_COLUMNS
+from groundside.dashboard.scene import Scene
+from groundside.dashboard.views.view import HERE, View
+from groundside.dashboard.widgets.button_bar import Button
+from groundside.dashboard.widgets.plot import Plot
+from groundside.dashboard.widgets.text_page import TextPage
+
+ROWS_FOR_FOUR = 20
+TEXT_ROWS = 2
+
+
+class TripView(View):
+    """One panel on a phone, two or four where there is room, and the sums in words."""
+
+    NAME: ClassVar[str] = "trip"
+
+    def __init__(self) -> None:
+        super().__init__(id=self.NAME)
+        self._chosen = PANELS[0]
+        self._over_distance = False
+        self._scene: Scene | None = None
+        self._pace = Pace()
+        self._plots = [Plot(id=f"trip-plot{n}") for n in range(len(PANELS))]
+        self._pairs = [
+            Container(*self._plots[:2], id="trip-upper"),
+            Container(*self._plots[2:], id="trip-lower"),
+        ]
+        self._page = TextPage(id="trip-text", one_page=True)
+
+    def compose(self) -> ComposeResult:
+        """Make the parts from top to bottom."""
+        yield from self._pairs
+        yield self._page
+
+    def on_resize(self, _event: events.Resize) -> None:
+        """Show as many panels as there is room for."""
+        self._page.styles.height = TEXT_ROWS if self.size.width < SIDE_BY_SIDE_COLUMNS else 1
+        count = len(self._panels())
+        for place, plot in enumerate(self._plots):
+            plot.display = place < count
+        self._pairs[1].display = count > 2
+        self._pace.hurry()
+
+    def _panels(self) -> tuple[str, ...]:
+        """Give the panels in sight, the chosen one first unless all are."""
+        if self.size.width < SIDE_BY_SIDE_COLUMNS:
+            return (self._chosen,)
+        if self.size.height >= ROWS_FOR_FOUR:
+            return PANELS
+        after = PANELS[(PANELS.index(self._chosen) + 1) % len(PANELS)]
+        return self._chosen, after
+
+    def show(self, scene: Scene) -> None:
+        """Draw what is so now, once a second at most."""
+        self._scene = scene
+        panels = self._panels()
+        key = (scene.stale, scene.units, panels, self._over_distance)
+        if not self._pace.due(scene.now_s, key):
+            return
+        face = trip_face(scene, panels, over_distance=self._over_distance)
+        for plot, shown in zip(self._plots, face.plots, strict=False):
+            plot.shown = shown
+        self._page.shown = face.blocks
+
+    def buttons(self) -> tuple[Button, ...]:
+        """Give the panels where not all are in sight, and what the axis is."""
+        units = self._scene.units if self._scene else None
+        names = {"cost": units.consumption_name if units else "Wh/km"}
+        panels = self._panels()
+        axis = Button("by time" if self._over_distance else "by way", f"{HERE}axis", "x")
+        if len(panels) == len(PANELS):
+            return (axis,)
+        return (
+            *(
+                Button(names.get(panel, panel), f"{HERE}{panel}", panel[0], panel in panels)
+                for panel in PANELS
+            ),
+            axis,
+        )
+
+    def pressed(self, word: str) -> None:
+        """Choose a panel or the axis."""
+        if word in PANELS:
+            self._chosen = word
+        elif word == "axis":
+            self._over_distance = not self._over_distance
+        if self._scene is not None:
+            self.show(self._scene)
+
+    def on_plot_tapped(self, message: Plot.Tapped) -> None:
+        """Go to the place of a saved ride that was tapped."""
+        message.stop()
+        if self._scene is None or not self._scene.can_seek:
+            return
+        place = place_in_replay(self._scene, message.x, over_distance=self._over_distance)
+        if place is None:
+            return
+        name, value = place
+        self.post_message(
+            self.GoTo(distance_m=value) if name == "distance_m" else self.GoTo(fraction=value)
+        )

@@ -1,0 +1,86 @@
+"""The runs so far as rows of a table that fits the width: newest first, one row a run."""
+
+from groundside.dashboard.faces.runs import FULL_SIGN, LONG, SHORT, SHORT_SIGN, RunLine, RunsFace
+from groundside.dashboard.widgets.painted import Line, piece_width, shortened
+
+WIDE_COLUMNS = 72
+"""From this width on a word stands behind each run; a narrower table has a legend beneath."""
+LEAST_SETUP = 2
+
+
+def table_lines(face: RunsFace, size: tuple[int, int]) -> list[Line]:
+    """Give as many rows of the table as fit.
+
+    Parameters
+    ----------
+    face
+        What the runs view says.
+    size
+        Columns and rows that there are.
+    """
+    width, height = size
+    if height < 2:
+        return []
+    if not face.lines:
+        return [[(" no run has ended yet", "runs--quiet")]]
+    wide = width >= WIDE_COLUMNS
+    legend = not wide and height >= 3
+    runs = face.lines[: height - (2 if legend else 1)]
+    heads = ("no", "set-up", "s", "W", face.speed_name, "to °" if wide else "to")
+    rows = [(r.number, r.setup, r.seconds, r.power, r.speed, r.course) for r in runs]
+    widths = [max(len(row[n]) for row in (heads, *rows)) for n in range(len(heads))]
+    gap = 2 if wide else 1
+    tails, tail_width = _tails(runs, width, widths, gap)
+    if not wide:
+        others = sum(widths) - widths[1] + 1 + gap * len(widths) + tail_width
+        widths[1] = max(LEAST_SETUP, min(widths[1], width - others))
+    space = " " * gap
+    cost = face.consumption_name.ljust(tail_width)
+    lines: list[Line] = [[(f" {space}{_row(heads, widths, space)}{space}{cost}", "runs--quiet")]]
+    for run, row, (figure, interval) in zip(runs, rows, tails, strict=True):
+        sign = FULL_SIGN if run.long_enough else SHORT_SIGN
+        line: Line = [
+            (f"{sign}{space}{_row(row, widths, space)}{space}", "runs--text"),
+            (figure, "runs--figure"),
+            (interval, "runs--quiet"),
+        ]
+        if wide:
+            line.append((space + (LONG if run.long_enough else SHORT), "runs--text"))
+        lines.append(line)
+    if legend:
+        lines.append([(f"{FULL_SIGN} {LONG}   {SHORT_SIGN} {SHORT}", "runs--quiet")])
+    return [line if piece_width(line) <= width else _cut(line, width) for line in lines]
+
+
+def _tails(
+    runs: tuple[RunLine, ...], width: int, widths: list[int], gap: int
+) -> tuple[list[tuple[str, str]], int]:
+    """Give consumption and interval of each run, the interval short where the long has no room."""
+    figures = max(len(run.consumption) for run in runs)
+    for long in (True, False):
+        intervals = [run.interval if long else run.within for run in runs]
+        longest = max(len(interval) for interval in intervals)
+        total = figures + 1 + longest
+        least = sum(widths) - widths[1] + LEAST_SETUP + 1 + gap * len(widths) + total
+        if least <= width:
+            break
+    return [
+        (run.consumption.rjust(figures), f" {interval.ljust(longest)}")
+        for run, interval in zip(runs, intervals, strict=True)
+    ], total
+
+
+def _row(cells: tuple[str, ...], widths: list[int], space: str) -> str:
+    return space.join(
+        shortened(cell, wide).ljust(wide) if n == 1 else cell.rjust(wide)
+        for n, (cell, wide) in enumerate(zip(cells, widths, strict=True))
+    )
+
+
+def _cut(line: Line, width: int) -> Line:
+    """Leave off what has no room at the end of a line, with its blanks first."""
+    cut: Line = []
+    for text, style in line:
+        room = width - piece_width(cut)
+        cut.append((text if len(text) <= room else text.rstrip()[:room], style))
+    return cut

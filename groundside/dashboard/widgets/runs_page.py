@@ -1,0 +1,186 @@
+"""Paints the runs view: the open run in big type, or what to do next, and the runs so far."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from textual.geometry import Size
+
+from groundside.dashboard.block_font import draw, fitting
+from groundside.dashboard.faces.runs import (
+    FULL_SIGN,
+    LONG,
+    RULE,
+    RULE_MORE,
+    SHORT_SIGN,
+    Held,
+    OpenRun,
+    RunsFace,
+)
+from groundside.dashboard.widgets.painted import Line, Painted, shortened, wrapped
+from groundside.dashboard.widgets.run_table import table_lines
+from groundside.figures import UNKNOWN
+
+TEMPLATE = "888"
+NOTES_COLUMNS = 17
+CUE_SIGNS = {"ease": "vv", "hold": "==", "push": "^^"}
+"""As in the ride view's cue of one row."""
+
+
+@dataclass(frozen=True)
+class RunsPicture:
+    """What the page paints.
+
+    Parameters
+    ----------
+    face
+        What is so now.
+    ask
+        What the rider is asked, or told of the last key; empty for nothing.
+    choices
+        Set-ups to choose from, each with what it is; empty while none is being chosen.
+    chosen
+        Place of the one that would be taken.
+    """
+
+    face: RunsFace
+    ask: str = ""
+    choices: tuple[tuple[str, str], ...] = ()
+    chosen: int = 0
+
+
+class RunsPage(Painted):
+    """Shows a `RunsPicture`."""
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {
+        "runs--text",
+        "runs--figure",
+        "runs--stale",
+        "runs--quiet",
+        "runs--head",
+        "runs--done",
+        "runs--rest",
+        "runs--cue",
+        "runs--ask",
+        "runs--chosen",
+    }
+
+    def paint(self, size: Size) -> list[Line]:
+        """Fill the rows from the top; the table of the runs takes what is left."""
+        width, height = size.width, size.height
+        picture: RunsPicture = self.shown
+        face = picture.face
+        lines = [_head(face, width)]
+        if picture.ask:
+            lines += _texts(picture.ask, width, "runs--ask")
+        if picture.choices:
+            return lines + _choices(picture, width, height - len(lines))
+        if face.open is not None:
+            # what is left after bar, power and a run or two is for the digits
+            lines += _open_run(face.open, face.stale, width, max(1, height - len(lines) - 6))
+            lines.append(_held(face.held, width))
+            if face.missing:
+                lines += _texts(f"! {face.missing}", width, "runs--head")
+        else:
+            lines += _texts(face.steady, width, "runs--text")
+            if face.held.target:
+                lines.append(_held(face.held, width))
+            lines += _texts(face.silent or face.next, width, "runs--text")
+        lines += _rules(picture, width, height - len(lines))
+        if height - len(lines) > 6:
+            lines.append([])
+        return lines + table_lines(face, (width, height - len(lines)))
+
+
+def _texts(text: str, width: int, style: str) -> list[Line]:
+    return [[(f" {line}".ljust(width), style)] for line in wrapped(text, width - 2)]
+
+
+def _head(face: RunsFace, width: int) -> Line:
+    """Name the set-up in force, and at the right the run that is open."""
+    state = "no run open"
+    if face.open is not None:
+        other = f" ({face.open.setup})" if face.setup and face.open.setup != face.setup else ""
+        state = f"run {face.open.number}{other} OPEN"
+    if face.stale:
+        state += " STALE"
+    room = width - len(state) - 3
+    name = shortened(f"set-up {face.setup}" if face.setup else "no set-up label", room)
+    return [(f" {name}".ljust(room + 1), "runs--head"), (f" {state} ", "runs--text")]
+
+
+def _open_run(run: OpenRun, stale: bool, width: int, rows: int) -> list[Line]:
+    """Draw the settled seconds with notes beside them, and beneath the bar that fills."""
+    letters = fitting(TEMPLATE, width - NOTES_COLUMNS - 3, rows)
+    if letters is None or letters.width(run.steady) > width - NOTES_COLUMNS - 3:
+        letters = fitting(run.steady, width - 2, rows)
+    said = [("s settled", "runs--head"), (f"of {run.seconds} s", "runs--text")]
+    if letters is None:
+        text = f" {run.steady} s settled of {run.seconds} s"
+        lines: list[Line] = [[(text, "runs--stale" if stale else "runs--figure")]]
+    else:
+        style = "runs--quiet" if run.steady == UNKNOWN else "runs--figure"
+        digits = draw(run.steady, letters, hatched=stale)
+        start = max(letters.width(TEMPLATE), letters.width(run.steady)) + 2
+        notes = said + [(text, "runs--quiet") for text in wrapped(run.why, width - start - 1)]
+        lines = [
+            [(f" {row}".ljust(start + 1), "runs--stale" if stale else style), *notes[y : y + 1]]
+            for y, row in enumerate(digits)
+        ]
+    return [*lines, _bar(run, width)]
+
+
+def _bar(run: OpenRun, width: int) -> Line:
+    """Draw the bar: full and closed by its words once the run is long enough."""
+    if run.long_enough:
+        text = f" {LONG.upper()} "
+        return [(f" {text.center(width - 2, FULL_SIGN)} ", "runs--done")]
+    room = width - len(run.more) - 3
+    filled = int(run.fraction * room)
+    return [
+        (f" {FULL_SIGN * filled}", "runs--done"),
+        (SHORT_SIGN * (room - filled), "runs--rest"),
+        (f" {run.more}", "runs--text"),
+    ]
+
+
+def _held(held: Held, width: int) -> Line:
+    """Hold the power against its target, in the cue's signs and words."""
+    if not held.target:
+        text = f" {held.power} now, no power target"
+        return [(shortened(text, width), "runs--text")]
+    line: Line = [(f" {held.power}", "runs--head"), (f" of {held.target} ", "runs--text")]
+    if not held.cue:
+        used = sum(len(text) for text, _ in line)
+        return [*line, (shortened(held.difference, width - used), "runs--quiet")]
+    sign = CUE_SIGNS[held.cue]
+    cue = f" {sign} {held.cue.upper()} {sign} "
+    used = sum(len(text) for text, _ in line) + len(cue)
+    beside = f" {held.difference}" if used + len(held.difference) < width else ""
+    return [*line, (cue, "runs--cue"), (beside, "runs--text")]
+
+
+def _rules(picture: RunsPicture, width: int, room: int) -> list[Line]:
+    """Say what a fair run is, where the runs so far leave room for it."""
+    face = picture.face
+    need = min(len(face.lines), 8) + 4
+    lines: list[Line] = []
+    for rule in (RULE, RULE_MORE):
+        said = not face.silent and face.open is None and rule == face.next
+        more = _texts(rule, width, "runs--quiet")
+        if not said and len(lines) + len(more) + need <= room:
+            lines += more
+    return lines
+
+
+def _choices(picture: RunsPicture, width: int, room: int) -> list[Line]:
+    """List the set-ups with the one that would be taken marked, in sight in any case."""
+    lines: list[Line] = []
+    first = max(0, min(picture.chosen - room // 2, len(picture.choices) - room))
+    widest = max(len(name) for name, _ in picture.choices)
+    column = min(widest, max(4, width - 22))
+    for place, (name, what) in list(enumerate(picture.choices))[first : first + room]:
+        chosen = place == picture.chosen
+        text = f" {'>' if chosen else ' '} {shortened(name, column).ljust(column)}  {what}"
+        style = "runs--chosen" if chosen else "runs--text"
+        lines.append([(shortened(text, width).ljust(width), style)])
+    return lines

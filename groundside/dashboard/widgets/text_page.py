@@ -1,0 +1,134 @@
+"""A page of text in as many columns as there is room for; what does not fit makes further pages."""
+
+from typing import ClassVar
+
+from textual.geometry import Size
+
+from groundside.dashboard.faces.items import Block
+from groundside.dashboard.widgets.painted import Line, Painted, piece_width, wrapped
+
+COLUMN = 52
+"""A column of text is at least this wide, where there is more than one."""
+NAME_MOST = 14
+
+
+class TextPage(Painted):
+    """Shows blocks of items; `shown` is a tuple of blocks.
+
+    Parameters
+    ----------
+    id
+        As of the toolkit.
+    one_page
+        Leave out the last items of a block that does not fit, in place of a further page.
+    """
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"page--name", "page--text", "page--strong"}
+
+    def __init__(self, *, id: str | None = None, one_page: bool = False) -> None:
+        super().__init__(id=id)
+        self._one_page = one_page
+        self._page = 0
+        self.pages = 1
+        """How many pages there are, as it was painted last."""
+
+    def turn(self) -> None:
+        """Go on to the next page; the first follows the last."""
+        self._page += 1
+        self.lay_out()
+
+    def paint(self, size: Size) -> list[Line]:
+        """Write one page."""
+        across = max(1, size.width // COLUMN)
+        wide = size.width // across
+        rows = across * size.height if self._one_page else None
+        blocks = [_written(block, wide - 1, rows) for block in self.shown if block]
+        pages = spread(blocks, across, size.height)
+        if len(pages) > 1:
+            pages = spread(blocks, across, size.height, apart=0)
+        if len(pages) > 1:  # a row says which page it is
+            pages = spread(blocks, across, size.height - 1)
+        self.pages = len(pages)
+        page = self._page % len(pages)
+        rows = max((len(column) for column in pages[page]), default=0)
+        lines = [
+            _beside([c[y] if y < len(c) else [] for c in pages[page]], wide) for y in range(rows)
+        ]
+        if len(pages) > 1:
+            lines += [[] for _ in range(size.height - 1 - len(lines))]
+            lines.append([(f" page {page + 1} of {len(pages)}", "page--name")])
+        return lines
+
+
+def spread(
+    blocks: list[list[Line]], across: int, rows: int, *, apart: int = 1
+) -> list[list[list[Line]]]:
+    """Share blocks of lines out over columns and pages.
+
+    A block is broken only where a column cannot hold it whole.
+
+    Parameters
+    ----------
+    blocks
+        In the order in which they are read.
+    across
+        Columns side by side on a page.
+    rows
+        Height of a column.
+    apart
+        Blank lines between two blocks.
+
+    Returns
+    -------
+    list of list of list of Line
+        Pages of columns of lines; at least one page.
+
+    Examples
+    --------
+    >>> one, two = [[("a", "")]], [[("b", "")], [("c", "")]]
+    >>> spread([one, two], 1, 3)
+    [[[[('a', '')]]], [[[('b', '')], [('c', '')]]]]
+    """
+    rows = max(1, rows)
+    columns: list[list[Line]] = [[]]
+    for block in blocks:
+        left = rows - len(columns[-1]) - (apart if columns[-1] else 0)
+        if columns[-1] and (len(block) <= left or (len(block) > rows and left >= 2)):
+            columns[-1] += [[] for _ in range(apart)]
+        elif columns[-1]:
+            columns.append([])
+        for line in block:
+            if len(columns[-1]) == rows:
+                columns.append([])
+            columns[-1].append(line)
+    return [columns[n : n + across] for n in range(0, len(columns), across)]
+
+
+def _written(block: Block, width: int, rows: int | None = None) -> list[Line]:
+    """Write names in a column and their texts beside them, wrapped.
+
+    Items from the first on that goes beyond so many rows are left out.
+    """
+    names = max(len(item.name) for item in block)
+    column = min(names, NAME_MOST) + (3 if names else 1)
+    lines: list[Line] = []
+    for item in block:
+        style = "page--strong" if item.strong else "page--text"
+        texts = wrapped(item.text, max(8, width - column))
+        if rows is not None and len(lines) + len(texts) > rows:
+            break
+        for y, text in enumerate(texts):
+            name = f" {item.name if y == 0 else ''}".ljust(column)
+            lines.append([(name, "page--strong" if item.strong else "page--name"), (text, style)])
+    return lines
+
+
+def _beside(lines: list[Line], wide: int) -> Line:
+    """Put lines of columns side by side."""
+    whole: Line = []
+    for place, line in enumerate(lines):
+        gap = place * wide - piece_width(whole)
+        if gap > 0:
+            whole = [*whole, (" " * gap, "")]
+        whole = [*whole, *line]
+    return whole

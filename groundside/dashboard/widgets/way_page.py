@@ -1,0 +1,75 @@
+"""The way home: an arrow that shows where it lies, and beside it what belongs to it in words."""
+
+from typing import ClassVar
+
+from textual.geometry import Size
+
+from groundside.dashboard.faces.home import CAUTIONS, HomeFace
+from groundside.dashboard.home_arrow import home_arrow
+from groundside.dashboard.widgets.painted import Line, Painted, Piece, wrapped
+
+ARROW_ROWS_MOST = 9
+ARROW_ROWS_LEAST = 3
+TEXT_COLUMNS = 24
+"""The arrow never leaves less than this to the words."""
+
+
+class WayPage(Painted):
+    """Shows a `HomeFace` but for its big figures; a caution always stands at the end."""
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {
+        "way--arrow",
+        "way--verdict",
+        "way--text",
+        "way--strong",
+        "way--quiet",
+    }
+
+    def paint(self, size: Size) -> list[Line]:
+        """Draw the arrow at the left, and as many sentences as there is room for."""
+        width, height = size.width, size.height
+        face, asked = self.shown
+        arrow: tuple[str, ...] = ()
+        rows = min(ARROW_ROWS_MOST, height, (width - TEXT_COLUMNS) // 2)
+        if face.arrow_deg is not None and rows >= ARROW_ROWS_LEAST:
+            arrow = home_arrow(face.arrow_deg, 2 * rows, rows)
+        start = len(arrow[0]) + 2 if arrow else 1
+        room = width - start - 1
+        words = _words(face, asked, room, height)
+        lines: list[Line] = []
+        for y in range(height):
+            drawn = f" {arrow[y]}" if y < len(arrow) else ""
+            line: Line = [(drawn.ljust(start), "way--arrow")]
+            if y < len(words):
+                line.append(words[y])
+            lines.append(line)
+        return lines
+
+
+def _words(face: HomeFace, asked: str, room: int, height: int) -> list[Piece]:
+    """Give the lines beside the arrow: the answer, which way, what to do, cost, water, caution."""
+    if asked:
+        return [(line, "way--verdict") for line in wrapped(asked, room)]
+    full = room >= 2 * TEXT_COLUMNS
+    sentences = [
+        (f"{face.verdict.upper()}", "way--verdict"),
+        (face.turn[1 if full else 0], "way--strong"),
+        *((text, "way--strong") for text in (*face.do, face.why)),
+        *((text, "way--text") for text in face.cost),
+        (face.water, "way--quiet"),
+    ]
+    if face.cue.word:  # the sign above says it
+        sentences = sentences[1:]
+    short = [(line, "way--quiet") for line in wrapped(CAUTIONS[0], room)]
+    left = height - len(short)
+    lines: list[Piece] = []
+    for text, style in sentences:
+        more = [(line, style) for line in wrapped(text, room)] if text else []
+        if len(lines) + len(more) > left:
+            break
+        lines += more
+    for caution in reversed(CAUTIONS):
+        more = [(line, "way--quiet") for line in wrapped(caution, room)]
+        if len(lines) + len(more) <= height:
+            return [*lines, *more]
+    return lines

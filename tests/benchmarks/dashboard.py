@@ -1,0 +1,78 @@
+"""The dashboard's share of a core in each view, beside an app of the toolkit that does nothing.
+
+Each runs in a process of its own on a pty that is read as a terminal would; both at the same time.
+"""
+
+import contextlib
+import fcntl
+import os
+import pty
+import struct
+import subprocess
+import sys
+import termios
+import threading
+import time
+from collections.abc import Iterator
+
+from groundside.dashboard.keys import VIEWS
+from tests.benchmarks.daemon import cpu_s, resident_mib
+
+SECONDS = 12.0
+SIZES = ((40, 22), (80, 24), (120, 40))
+NEEDED = {"ride": 3.0, "curve": 5.0, "trip": 5.0}
+"""Per cent of a core; views without a plot like the ride view."""
+
+
+@contextlib.contextmanager
+def on_a_pty(what: str, size: tuple[int, int]) -> Iterator[tuple[int, list[int]]]:
+    """Run a child on a terminal; give its process and, growing, how many bytes it has painted."""
+    master, slave = pty.openpty()
+    fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", size[1], size[0], 0, 0))
+    child = subprocess.Popen(
+        [sys.executable, "-m", "tests.benchmarks.dashboard_child", what],
+        stdin=slave,
+        stdout=slave,
+        stderr=slave,
+        env={**os.environ, "TERM": "xterm-256color", "COLORTERM": "truecolor"},
+    )
+    os.close(slave)
+    painted = [0]
+
+    def read() -> None:
+        with contextlib.suppress(OSError):
+            while data := os.read(master, 65536):
+                painted[0] += len(data)
+
+    reader = threading.Thread(target=read, daemon=True)
+    reader.start()
+    try:
+        yield child.pid, painted
+    finally:
+        child.kill()
+        child.wait()
+        reader.join(timeout=2)
+        os.close(master)
+
+
+def shares(view: str, size: tuple[int, int]) -> tuple[float, float, float, float]:
+    """Give per cent of a core of the view and of the idle app, bytes a second, and memory [MiB]."""
+    with on_a_pty(view, size) as (ours, painted), on_a_pty("idle", size) as (idle, _):
+        time.sleep(4.0)
+        before, bytes_before = [cpu_s(pid) for pid in (ours, idle)], painted[0]
+        time.sleep(SECONDS)
+        ours_s, idle_s = (cpu_s(p) - b for p, b in zip((ours, idle), before, strict=True))
+        rate = (painted[0] - bytes_before) / SECONDS
+        return 100 * ours_s / SECONDS, 100 * idle_s / SECONDS, rate, resident_mib(ours)
+
+
+def lines() -> Iterator[str]:
+    """All of it in words."""
+    for size in SIZES:
+        for view, _ in VIEWS:
+            ours, idle, rate, memory = shares(view, size)
+            yield (
+                f"dashboard, {view} view, {size[0]}x{size[1]}, 5 Hz, everything changing: "
+                f"{ours:.1f} % of a core, idle app {idle:.1f} %; needed {NEEDED.get(view, 3.0):g}; "
+                f"{rate / 1000:.1f} kB/s, {memory:.0f} MiB"
+            )
