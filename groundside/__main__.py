@@ -1,6 +1,7 @@
 """The command line of the viewer: `python -m groundside`, installed as `wattwake-groundside`."""
 
 import argparse
+import asyncio
 import functools
 import json
 import os
@@ -14,9 +15,10 @@ from groundside.terminal import usable_terminal
 from groundside.units import CHOICES, Units, units_named
 from onboard import __version__
 from onboard.__main__ import OneLineParser, number_between, system_id
-from onboard.errors import WattwakeError
+from onboard.errors import UsageError, WattwakeError
 from onboard.profile import DEFAULT_FEED_PORT
 
+PAGE_PORT = DEFAULT_FEED_PORT + 1
 PLAIN_REPLAY_SPEED = 60.0
 """A line a second is then a line a minute of the ride."""
 
@@ -43,9 +45,32 @@ def parser() -> argparse.ArgumentParser:
     watch.add_argument(
         "address",
         nargs="?",
-        default="127.0.0.1",
         metavar="HOST[:PORT]",
-        help=f"where the daemon's feed is (default 127.0.0.1:{DEFAULT_FEED_PORT})",
+        help=f"where the daemon's feed is; without, 127.0.0.1:{DEFAULT_FEED_PORT} is tried, then "
+        "the local network is searched",
+    )
+    watch.add_argument(
+        "--read-only", action="store_true", help="look only: no marks, no targets are set from here"
+    )
+    serve = command("serve", "offer the dashboard to browsers", "serve --bind 0.0.0.0")
+    serve.add_argument(
+        "address",
+        nargs="?",
+        metavar="HOST[:PORT]",
+        help="where the daemon's feed is, as for watch",
+    )
+    serve.add_argument(
+        "--bind",
+        default=f"127.0.0.1:{PAGE_PORT}",
+        metavar="HOST[:PORT]",
+        help=f"where the page is served (default 127.0.0.1:{PAGE_PORT}, this machine only)",
+    )
+    serve.add_argument(
+        "--viewers",
+        type=number_between(1, 32),
+        default=4,
+        metavar="N",
+        help="how many browsers at a time (default 4; each takes about 60 MB)",
     )
     replay = command("replay", "play a saved log on the dashboard", "replay ride.tlog --speed 10")
     review = command("review", "sum up saved logs", "review ride.tlog --json")
@@ -77,7 +102,7 @@ def parser() -> argparse.ArgumentParser:
             metavar="X",
             help="times as fast as it was ridden",
         )
-    for any_ in (watch, replay, review, demo):
+    for any_ in (watch, serve, replay, review, demo):
         any_.add_argument("--units", metavar="UNITS", help=f"one of {', '.join(CHOICES)}")
     return top
 
@@ -87,6 +112,7 @@ def main(argv: list[str] | None = None) -> int:
     arguments = parser().parse_args(argv)
     run: Callable[[argparse.Namespace], int] = {
         "watch": _watch,
+        "serve": _serve,
         "replay": _replay,
         "review": _review,
         "demo": _demo,
@@ -121,10 +147,55 @@ def _show(arguments: argparse.Namespace, source: SnapshotSource, units: Units) -
 
 
 def _watch(arguments: argparse.Namespace) -> int:
-    from groundside.feed_client import FeedClient, parse_address
+    from groundside.feed_client import FeedClient
+    from groundside.source import ReadOnly
 
-    host, port = parse_address(arguments.address, DEFAULT_FEED_PORT)
-    return _show(arguments, FeedClient(host, port), units_named(arguments.units or "km/h"))
+    host, port = _address(arguments)
+    source: SnapshotSource = FeedClient(host, port)
+    if arguments.read_only:
+        source = ReadOnly(source)
+    return _show(arguments, source, _units(arguments))
+
+
+def _address(arguments: argparse.Namespace) -> tuple[str, int]:
+    """Give the feed's address as it was given, or find it."""
+    from groundside.feed_client import parse_address
+    from groundside.finding import find_feed
+
+    if arguments.address is not None:
+        return parse_address(arguments.address, DEFAULT_FEED_PORT)
+    finding = asyncio.run(find_feed(DEFAULT_FEED_PORT))
+    if finding.host is None:
+        raise UsageError("\n".join(finding.said))
+    for sentence in finding.said:
+        print(f"wattwake-groundside: {sentence}", file=sys.stderr, flush=True)
+    return finding.host, finding.port
+
+
+def _units(arguments: argparse.Namespace, usual: str = "km/h") -> Units:
+    """Give the rider's units: as asked for, as remembered by the dashboard, else the usual."""
+    from groundside.preferences import Preferences, preferences_path
+
+    if arguments.units:
+        return units_named(arguments.units)
+    kept = None if _plain(arguments) else Preferences(preferences_path()).get("units")
+    return CHOICES.get(kept or "") or units_named(usual)
+
+
+def _serve(arguments: argparse.Namespace) -> int:
+    from groundside.feed_client import parse_address, shown
+
+    try:
+        from groundside.serve.command import run_serve
+    except ImportError as problem:
+        raise UsageError(
+            f"serve: {problem.name or problem} is not installed: pip install 'wattwake[serve]'"
+        ) from None
+    page_host, page_port = parse_address(arguments.bind, PAGE_PORT)
+    watch = [shown(*_address(arguments))]
+    if arguments.units:
+        watch += ["--units", units_named(arguments.units).speed_name]
+    return run_serve(watch, page_host, page_port, round(arguments.viewers))
 
 
 def _replay(arguments: argparse.Namespace) -> int:
@@ -140,7 +211,7 @@ def _replay(arguments: argparse.Namespace) -> int:
         stays_at_end=not plain,
         target_distance_m=arguments.target_distance_m,
     )
-    return _show(arguments, source, units_named(arguments.units or profile.units.speed))
+    return _show(arguments, source, _units(arguments, profile.units.speed))
 
 
 def _review(arguments: argparse.Namespace) -> int:
@@ -178,7 +249,7 @@ def _demo(arguments: argparse.Namespace) -> int:
         stays_at_end=not plain,
         target_distance_m=arguments.target_distance_m,
     )
-    return _show(arguments, source, units_named(arguments.units or "km/h"))
+    return _show(arguments, source, _units(arguments))
 
 
 if __name__ == "__main__":

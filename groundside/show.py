@@ -1,7 +1,6 @@
 """Shows a source: on the dashboard where there is a terminal, else as plain lines."""
 
 import asyncio
-import os
 import signal
 import sys
 from collections.abc import AsyncIterator
@@ -9,10 +8,8 @@ from collections.abc import AsyncIterator
 from groundside.plain import run_plain, trip_summary_lines
 from groundside.preferences import Preferences, preferences_path
 from groundside.source import Snapshot, SnapshotSource, Update, Wrapped
+from groundside.terminal import is_touch
 from groundside.units import Units
-
-TOUCH_VARIABLE = "WATTWAKE_TOUCH"
-"""Set to 1 where the terminal is known to be a touch screen: buttons are then large at any size."""
 
 
 class _KeepsLast(Wrapped):
@@ -80,7 +77,7 @@ def show_dashboard(source: SnapshotSource, units: Units, target_distance_m: floa
         units=units,
         target_distance_m=target_distance_m,
         preferences=Preferences(preferences_path()),
-        touch=os.environ.get(TOUCH_VARIABLE) == "1",
+        touch=is_touch(),
     )
     app.run()
     return app.return_code or 0

@@ -124,3 +124,17 @@ class Wrapped:
     def talk(self) -> Talk | None:
         """The way to talk of the source behind."""
         return self._source.talk
+
+
+class ReadOnly(Wrapped):
+    """A source that is looked at only: nothing can be said to what is behind it."""
+
+    @property
+    def talk(self) -> None:
+        """None: nobody is spoken to."""
+        return None
+
+    async def stream(self) -> AsyncIterator[Update]:
+        """Give the updates of the source behind as they are."""
+        async for update in self._source.stream():
+            yield update

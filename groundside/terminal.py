@@ -3,6 +3,22 @@
 import os
 import sys
 
+SERVED_VARIABLE = "WATTWAKE_SERVED_BY"
+"""Set by our web server to its process number: the dashboard then draws for a browser."""
+TOUCH_VARIABLE = "WATTWAKE_TOUCH"
+"""Set to 1 where the terminal is known to be a touch screen: buttons are then large at any size."""
+
+
+def served_by() -> int | None:
+    """Give the process of our web server that this dashboard runs for, None where it does not."""
+    raw = os.environ.get(SERVED_VARIABLE, "")
+    return int(raw) if raw.isascii() and raw.isdigit() and int(raw) == os.getppid() else None
+
+
+def is_touch() -> bool:
+    """Tell whether the screen is known to be touched."""
+    return os.environ.get(TOUCH_VARIABLE) == "1" or served_by() is not None
+
 
 def usable_terminal() -> bool:
     """Tell whether the dashboard can draw here and read keys.
@@ -10,13 +26,16 @@ def usable_terminal() -> bool:
     Returns
     -------
     bool
-        True where input, output and error output are terminals that can move the cursor.
+        True where input, output and error output are terminals that can move the cursor, and
+        where a browser is behind them.
 
     Notes
     -----
     Error output counts because the screen is drawn on it: sent to a file, that file would fill
     with escape codes. With standard input at its end the key reader would spin for ever.
     """
+    if served_by() is not None:
+        return True
     if os.environ.get("TERM", "") in ("", "dumb"):
         return False
     for stream in (sys.stdin, sys.stdout, sys.stderr):

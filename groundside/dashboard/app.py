@@ -25,6 +25,7 @@ from groundside.figures import number, reading
 from groundside.preferences import Preferences
 from groundside.say import mark
 from groundside.source import Snapshot, SnapshotSource
+from groundside.terminal import served_by
 from groundside.units import Units, next_units
 from onboard.efficiency.trip_line import TripLine
 
@@ -113,7 +114,8 @@ class DashboardApp(App[None]):
         known = kept is not None and kept in {theme.name for theme in THEMES}
         self.theme = MONO.name if self.no_color else kept if kept and known else SUN.name
         self.push_screen(self._main)
-        self._end_watch.start(0 if not self.is_headless and os.isatty(0) else None)
+        terminal = 0 if not self.is_headless and os.isatty(0) else None
+        self._end_watch.start(terminal, served_by())
         self.run_worker(self._read(), group="source", exclusive=True, exit_on_error=False)
         self.set_interval(TICK_S, self.tick)
 

@@ -45,21 +45,25 @@ class EndWatch:
         self._look_every_s = look_every_s
         self._grace_s = grace_s
         self._terminal: int | None = None
+        self._parent: int | None = None
         self._asked_s: float | None = None
         self._code = 0
         self._done = threading.Event()
         self._before: dict[int, signal.Handlers | int | Callable[..., object] | None] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
 
-    def start(self, terminal: int | None) -> None:
+    def start(self, terminal: int | None, parent: int | None = None) -> None:
         """Start watching, inside the event loop.
 
         Parameters
         ----------
         terminal
             Descriptor of the terminal, or None where there is none.
+        parent
+            The process without which there is nobody to look; None where there is none such.
         """
         self._terminal = terminal
+        self._parent = parent
         self._loop = asyncio.get_running_loop()
         if threading.current_thread() is threading.main_thread():
             # not the loop's own handlers: they run in the loop, which may be what is blocked
@@ -93,7 +97,8 @@ class EndWatch:
 
     def _watch(self) -> None:
         while not self._done.wait(self._look_every_s):
-            if self._terminal is not None and not os.isatty(self._terminal):
+            gone = self._terminal is not None and not os.isatty(self._terminal)
+            if gone or (self._parent is not None and os.getppid() != self._parent):
                 self._ask(128 + signal.SIGHUP)
             if self._asked_s is not None and time.monotonic() - self._asked_s > self._grace_s:
                 self._force(self._code)

@@ -72,7 +72,8 @@ def frame_rows(
         Whether the terminal is known to be a touch screen.
     """
     each = BUTTON_ROWS if touch or width < NARROW_COLUMNS or height >= TALL_ROWS else 1
-    rows = {"actions": each * actions, "controls": each if replay else 0, "tabs": each}
+    tabs = each * (2 if tabs_in_two_rows(width, height) else 1)
+    rows = {"actions": each * actions, "controls": each if replay else 0, "tabs": tabs}
     fixed = {"notices": notices, "caution": caution, "age": 1, "replay": int(replay)}
 
     def view() -> int:
@@ -87,6 +88,11 @@ def frame_rows(
             held = rows if part in rows else fixed
             held[part] = min(held[part], least)
     return Frame(**fixed, **rows, view=max(0, view()))
+
+
+def tabs_in_two_rows(width: int, height: int) -> bool:
+    """Tell whether a phone has the room for tabs twice as wide, one row above the other."""
+    return width < NARROW_COLUMNS and height >= TALL_ROWS
 
 
 @dataclass(frozen=True)

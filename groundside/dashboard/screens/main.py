@@ -10,7 +10,7 @@ from textual.widgets import ContentSwitcher
 
 from groundside.dashboard.faces.frame import FrameFace, frame_face
 from groundside.dashboard.keys import VIEWS
-from groundside.dashboard.rows import Frame, frame_rows
+from groundside.dashboard.rows import Frame, frame_rows, tabs_in_two_rows
 from groundside.dashboard.scene import Scene
 from groundside.dashboard.views.view import HERE, View
 from groundside.dashboard.widgets.age_line import AgeLine
@@ -19,7 +19,7 @@ from groundside.dashboard.widgets.caution_bar import CautionBar
 from groundside.dashboard.widgets.notice_bar import NoticeBar
 from groundside.dashboard.widgets.replay_bar import ReplayBar
 
-TAB_CELLS = 5
+TAB_CELLS, WIDE_TAB_CELLS = 5, 10
 
 
 class MainScreen(Screen[None]):
@@ -51,7 +51,7 @@ class MainScreen(Screen[None]):
         self._shared: Frame | None = None
         # Held by hand: a tick may come before the parts are mounted or after they are gone.
         self._notices = NoticeBar(id="notices")
-        self._caution = CautionBar(id="caution")
+        self._caution = CautionBar(id="caution", touch=touch)
         self._switcher = ContentSwitcher(*views, initial=self._current, id="views")
         self._actions = ButtonBar(id="actions")
         self._controls = ButtonBar(id="controls")
@@ -139,11 +139,13 @@ class MainScreen(Screen[None]):
         if not width or not height:
             return
         buttons = self._actions.shown or ()
+        in_two = tabs_in_two_rows(width, height)
+        self._tabs.least_width = WIDE_TAB_CELLS if in_two else TAB_CELLS
         shared = frame_rows(
             width,
             height,
             notices=self._notice_rows,
-            caution=0 if self._caution_read else CautionBar.rows_needed(width),
+            caution=0 if self._caution_read else self._caution.rows_needed(width),
             actions=len(rows_of(buttons, width)) if buttons else 0,
             replay=bool(self._replay_buttons),
             touch=self._touch,

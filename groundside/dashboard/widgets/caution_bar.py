@@ -9,7 +9,7 @@ from textual.message import Message
 from groundside.dashboard.notices import CAUTION
 from groundside.dashboard.widgets.painted import Line, Painted, wrapped
 
-ANSWER = "[enter = read]"
+ANSWER, TOUCH_ANSWER = "[enter = read]", "[tap = read]"
 
 
 class CautionBar(Painted):
@@ -20,15 +20,18 @@ class CautionBar(Painted):
     class Read(Message):
         """The rider has read the caution."""
 
-    @staticmethod
-    def rows_needed(width: int) -> int:
+    def __init__(self, *, id: str | None = None, touch: bool = False) -> None:
+        super().__init__(id=id)
+        self._text = f"{CAUTION} {TOUCH_ANSWER if touch else ANSWER}"
+
+    def rows_needed(self, width: int) -> int:
         """Rows that the caution takes in this width."""
-        return len(wrapped(f"{CAUTION} {ANSWER}", width - 2))
+        return len(wrapped(self._text, width - 2))
 
     def paint(self, size: Size) -> list[Line]:
         """Wrap the caution into the rows it has."""
         width = size.width
-        texts = wrapped(f"{CAUTION} {ANSWER}", width - 2)
+        texts = wrapped(self._text, width - 2)
         return [[(f" {text}".ljust(width), "caution--text")] for text in texts]
 
     def on_click(self, event: events.Click) -> None:

@@ -1,0 +1,92 @@
+"""Finding the craft: this machine first, then what announces itself, on real sockets."""
+
+import asyncio
+import builtins
+import socket
+from typing import Any
+
+import pytest
+from zeroconf import ServiceInfo
+from zeroconf.asyncio import AsyncZeroconf
+
+from groundside.finding import SERVICE, find_feed
+
+
+def nobody() -> int:
+    """Give a port that nothing listens on."""
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        return int(taken.getsockname()[1])
+
+
+async def announced(names: list[str], port: int, look_s: float) -> Any:
+    """Find with so many daemons announced on this machine's own network."""
+    announcing = AsyncZeroconf()
+    try:
+        for place, name in enumerate(names):
+            info = ServiceInfo(
+                SERVICE,
+                f"{name}.{SERVICE}",
+                addresses=[socket.inet_aton("192.0.2.7")],
+                port=4000 + place,
+                server=f"{name}.local.",
+            )
+            await (await announcing.async_register_service(info, allow_name_change=False))
+        return await find_feed(port, look_s=look_s)
+    finally:
+        await announcing.async_close()
+
+
+def test_this_machine_comes_first() -> None:
+    async def find() -> Any:
+        server = await asyncio.start_server(lambda _, writer: writer.close(), "127.0.0.1", 0)
+        async with server:
+            return await find_feed(server.sockets[0].getsockname()[1], look_s=0.0)
+
+    found = asyncio.run(find())
+    assert (found.host, found.said) == ("127.0.0.1", ())
+
+
+@pytest.mark.slow
+def test_one_that_announces_itself_is_taken() -> None:
+    try:
+        found = asyncio.run(announced(["skiff"], nobody(), 2.0))
+    except OSError as problem:
+        pytest.skip(f"no multicast here: {problem}")
+    assert (found.host, found.port) == ("192.0.2.7", 4000)
+    assert found.said == ("found skiff at 192.0.2.7:4000",)
+
+
+@pytest.mark.slow
+def test_of_several_the_rider_chooses() -> None:
+    try:
+        found = asyncio.run(announced(["board", "skiff"], nobody(), 2.0))
+    except OSError as problem:
+        pytest.skip(f"no multicast here: {problem}")
+    assert found.host is None
+    assert found.said[1:] == ("  board: watch 192.0.2.7:4000", "  skiff: watch 192.0.2.7:4001")
+
+
+@pytest.mark.slow
+def test_where_nothing_answers_it_says_what_it_tried_and_waits_here() -> None:
+    port = nobody()
+    found = asyncio.run(find_feed(port, look_s=0.3))
+    assert (found.host, found.port) == ("127.0.0.1", port)
+    assert f"nothing answers at 127.0.0.1:{port}, and " in found.said[0]
+    assert "0.3 s" in found.said[0] or "could not be searched" in found.said[0]
+    assert "watch HOST[:PORT]" in found.said[1]
+
+
+def test_without_the_library_it_says_how_to_have_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    real = builtins.__import__
+
+    def without(name: str, *rest: Any, **more: Any) -> Any:
+        if name.startswith("zeroconf"):
+            raise ImportError(name)
+        return real(name, *rest, **more)
+
+    monkeypatch.setattr(builtins, "__import__", without)
+    port = nobody()
+    found = asyncio.run(find_feed(port))
+    assert (found.host, found.port) == ("127.0.0.1", port)
+    assert "pip install 'wattwake[find]'" in found.said[0]
