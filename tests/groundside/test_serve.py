@@ -49,11 +49,12 @@ def gone_within(pids: list[int], seconds_s: float) -> bool:
 
 
 class Served:
-    """A server in a process of its own; nothing answers where its dashboards look."""
+    """A server in a process of its own; without a feed nothing answers its dashboards."""
 
-    def __init__(self, *options: str) -> None:
+    def __init__(self, *options: str, feed: int | None = None) -> None:
         self.port = free_port()
-        command = [sys.executable, "-m", "groundside", "serve", f"127.0.0.1:{free_port()}"]
+        feed = feed or free_port()
+        command = [sys.executable, "-m", "groundside", "serve", f"127.0.0.1:{feed}"]
         command += ["--bind", f"127.0.0.1:{self.port}", *options]
         self.process = subprocess.Popen(
             command, cwd=TOP, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
