@@ -56,8 +56,8 @@ class Places(Protocol):
     def go_to_distance(self, distance_m: float) -> None:
         """Go to where the trip had made that distance [m]."""
 
-    def next_event(self) -> None:
-        """Go to the next event; stay where there is none."""
+    def next_event(self) -> bool:
+        """Go to the next event; stay where there is none, and tell whether there was one."""
 
     def event_before(self) -> None:
         """Go to the event before this place; to the start where there is none."""

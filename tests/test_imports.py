@@ -23,6 +23,13 @@ FORBIDDEN = [
     ("onboard/feed", ("onboard.telemetry", "onboard.ride", "onboard.service")),
     ("groundside", ("tests", "onboard.service", "onboard.link_reader")),
     ("groundside/dashboard", ("onboard.telemetry", "onboard.ride", "groundside.feed_client")),
+    (
+        "groundside/dashboard/faces",
+        ("textual", "rich", "groundside.dashboard.widgets", "groundside.dashboard.views"),
+    ),
+    ("groundside/dashboard/widgets", ("groundside.dashboard.views", "groundside.dashboard.app")),
+    ("groundside/dashboard/views", ("groundside.dashboard.app", "groundside.dashboard.screens")),
+    ("groundside/serve", ("groundside.dashboard", "onboard.telemetry", "onboard.efficiency")),
     ("tests/craft", ("onboard", "groundside")),
 ]
 

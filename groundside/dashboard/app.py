@@ -306,8 +306,8 @@ class DashboardApp(App[None]):
 
     def action_next_event(self) -> None:
         """Go to the next event of a saved ride."""
-        if self._source.places is not None:
-            self._source.places.next_event()
+        if self._source.places is not None and not self._source.places.next_event():
+            self.tell("no event after this place")
 
     def action_event_before(self) -> None:
         """Go to the event before."""

@@ -22,7 +22,7 @@ BUTTON_ROWS = 3
 VIEW_ROWS = 16
 """Below this, buttons give up rows to the view: two big figures of five rows, a cue of six."""
 VIEW_ROWS_LEAST = 4
-WAY_ROWS = 9
+WAY_ROWS = (9, 7, 4)
 """The way home wants its arrow large, where there is room."""
 
 
@@ -228,13 +228,12 @@ def home_rows(width: int, height: int, *, cue: bool) -> HomeRows:
     """
     side_by_side = width >= SIDE_BY_SIDE_COLUMNS
     label = 1 if side_by_side else 0
+    way = next(rows for rows in WAY_ROWS if rows == WAY_ROWS[-1] or height >= 2 * rows + 4)
     for sign, hero, margin in (
         *((9, 12, True), (7, 9, True), (7, 7, True)),
         *((6, 5, True), (6, 4, True), (6, 4, False), (1, 4, False)),
     ):
-        rows = HomeRows(
-            sign if cue else 0, hero + label, WAY_ROWS if height >= 24 else 4, margin, side_by_side
-        )
+        rows = HomeRows(sign if cue else 0, hero + label, way, margin, side_by_side)
         if rows.cue + rows.heroes + rows.way <= height:
             return replace(rows, way=height - rows.cue - rows.heroes)
     return HomeRows(min(1, height) if cue else 0, 0, height - int(cue), False, side_by_side)

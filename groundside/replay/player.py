@@ -118,11 +118,12 @@ class ReplaySource:
         if place_s is not None:
             self._go_to(place_s)
 
-    def next_event(self) -> None:
-        """Go to the next event; stay where there is none."""
+    def next_event(self) -> bool:
+        """Go to the next event; stay where there is none, and tell whether there was one."""
         place_s = self.prepared.next_event_s(self.place_s)
         if place_s is not None:
             self._go_to(place_s)
+        return place_s is not None
 
     def event_before(self) -> None:
         """Go to the event before this place; to the start where there is none."""

@@ -127,8 +127,9 @@ class SteeredPlaces:
     def go_to_distance(self, distance_m: float) -> None:
         self.asked.append(("go_to_distance", distance_m))
 
-    def next_event(self) -> None:
+    def next_event(self) -> bool:
         self.asked.append(("next_event", None))
+        return len(self.asked) < 5
 
     def event_before(self) -> None:
         self.asked.append(("event_before", None))

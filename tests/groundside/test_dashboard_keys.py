@@ -113,6 +113,10 @@ def test_keys_and_taps_steer_a_replay() -> None:
         assert controls.asked[4:] == ["faster"]
         await here.tap("#controls", "minute back")
         assert places.asked[4:] == [("jump", -60.0)]
+        assert "no event after this place" not in here.text
+        await here.pilot.press("e")
+        await here.show()
+        assert "no event after this place" in here.text
 
     ride((40, 22), act, controls=controls, places=places)
     ride(

@@ -39,9 +39,9 @@ class TextPage(Painted):
 
     def paint(self, size: Size) -> list[Line]:
         """Write one page."""
-        across = max(1, size.width // COLUMN)
+        across = 1 if self._one_page else max(1, size.width // COLUMN)
         wide = size.width // across
-        rows = across * size.height if self._one_page else None
+        rows = size.height if self._one_page else None
         blocks = [_written(block, wide - 1, rows) for block in self.shown if block]
         pages = spread(blocks, across, size.height)
         if len(pages) > 1:
