@@ -8,6 +8,7 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from groundside.log_profile import profile_for
 from groundside.source import SnapshotSource
@@ -17,6 +18,9 @@ from onboard import __version__
 from onboard.__main__ import OneLineParser, number_between, system_id
 from onboard.errors import UsageError, WattwakeError
 from onboard.profile import DEFAULT_FEED_PORT
+
+if TYPE_CHECKING:
+    from groundside.finding import Finding
 
 PAGE_PORT = DEFAULT_FEED_PORT + 1
 PLAIN_REPLAY_SPEED = 60.0
@@ -148,28 +152,34 @@ def _show(arguments: argparse.Namespace, source: SnapshotSource, units: Units) -
 
 def _watch(arguments: argparse.Namespace) -> int:
     from groundside.feed_client import FeedClient
-    from groundside.source import ReadOnly
+    from groundside.source import Lacking, ReadOnly
 
-    host, port = _address(arguments)
-    source: SnapshotSource = FeedClient(host, port)
+    finding = _finding(arguments)
+    source: SnapshotSource = FeedClient(finding.host or "", finding.port)
+    if finding.lacking:
+        source = Lacking(source, finding.lacking)
     if arguments.read_only:
         source = ReadOnly(source)
     return _show(arguments, source, _units(arguments))
 
 
-def _address(arguments: argparse.Namespace) -> tuple[str, int]:
-    """Give the feed's address as it was given, or find it."""
+def _finding(arguments: argparse.Namespace) -> "Finding":
+    """Take the feed's address as it was given, or find it; its host is never None."""
     from groundside.feed_client import parse_address
-    from groundside.finding import find_feed
+    from groundside.finding import Finding, find_feed
 
     if arguments.address is not None:
-        return parse_address(arguments.address, DEFAULT_FEED_PORT)
-    finding = asyncio.run(find_feed(DEFAULT_FEED_PORT))
+        return Finding(*parse_address(arguments.address, DEFAULT_FEED_PORT), ())
+
+    def say(sentence: str) -> None:
+        print(f"wattwake-groundside: {sentence}", file=sys.stderr, flush=True)
+
+    finding = asyncio.run(find_feed(DEFAULT_FEED_PORT, say=say))
     if finding.host is None:
         raise UsageError("\n".join(finding.said))
     for sentence in finding.said:
-        print(f"wattwake-groundside: {sentence}", file=sys.stderr, flush=True)
-    return finding.host, finding.port
+        say(sentence)
+    return finding
 
 
 def _units(arguments: argparse.Namespace, usual: str = "km/h") -> Units:
@@ -192,7 +202,8 @@ def _serve(arguments: argparse.Namespace) -> int:
             f"serve: {problem.name or problem} is not installed: pip install 'wattwake[serve]'"
         ) from None
     page_host, page_port = parse_address(arguments.bind, PAGE_PORT)
-    watch = [shown(*_address(arguments))]
+    finding = _finding(arguments)
+    watch = [shown(finding.host or "", finding.port)]
     if arguments.units:
         watch += ["--units", units_named(arguments.units).speed_name]
     return run_serve(watch, page_host, page_port, round(arguments.viewers))

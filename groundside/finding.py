@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from groundside.feed_client import shown
@@ -33,14 +34,23 @@ class Finding:
         Where to connect; None where the rider must choose.
     said
         What was tried and found, in sentences.
+    lacking
+        Where nothing was found, the same in a few words for a screen; else empty.
     """
 
     host: str | None
     port: int
     said: tuple[str, ...]
+    lacking: str = ""
 
 
-async def find_feed(port: int, *, look_s: float = LOOK_S) -> Finding:
+def _silent(_sentence: str) -> None:
+    """Say nothing."""
+
+
+async def find_feed(
+    port: int, *, look_s: float = LOOK_S, say: Callable[[str], None] = _silent
+) -> Finding:
     """Find a feed: loopback first, then what announces itself by multicast DNS (RFC 6762).
 
     Parameters
@@ -49,6 +59,8 @@ async def find_feed(port: int, *, look_s: float = LOOK_S) -> Finding:
         The feed's usual port.
     look_s
         How long to listen on the network [s].
+    say
+        Called with a sentence before something takes a while.
 
     Returns
     -------
@@ -58,6 +70,7 @@ async def find_feed(port: int, *, look_s: float = LOOK_S) -> Finding:
     here = shown(LOOPBACK, port)
     if await _answers(LOOPBACK, port):
         return Finding(LOOPBACK, port, ())
+    say(f"nothing answers at {here}: searching the network for {look_s:g} s")
     try:
         found = await _announced(look_s)
     except ImportError:
@@ -68,6 +81,7 @@ async def find_feed(port: int, *, look_s: float = LOOK_S) -> Finding:
                 f"nothing answers at {here}, and the network was not searched: that needs {EXTRA}",
                 f"waiting at {here}; to go elsewhere: watch HOST[:PORT]",
             ),
+            f"nothing on this machine; to search the network: {EXTRA}",
         )
     except OSError as problem:
         found = ()
@@ -87,6 +101,7 @@ async def find_feed(port: int, *, look_s: float = LOOK_S) -> Finding:
             f"nothing answers at {here}, and {network}",
             f"waiting at {here}; to go elsewhere: watch HOST[:PORT]",
         ),
+        "nothing found here nor on the network; give its address: watch HOST",
     )
 
 

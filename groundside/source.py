@@ -4,7 +4,7 @@ A source gives updates for as long as it lives; what it cannot give, it says in 
 """
 
 from collections.abc import AsyncIterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 from groundside.answers import Ack
@@ -124,6 +124,29 @@ class Wrapped:
     def talk(self) -> Talk | None:
         """The way to talk of the source behind."""
         return self._source.talk
+
+
+class Lacking(Wrapped):
+    """A source that says, until the first snapshot comes, why there may be none.
+
+    Parameters
+    ----------
+    source
+        The source behind.
+    why
+        What was looked for in vain.
+    """
+
+    def __init__(self, source: SnapshotSource, why: str) -> None:
+        super().__init__(source)
+        self._why = why
+
+    async def stream(self) -> AsyncIterator[Update]:
+        """Give the updates of the source behind, with the reason before the first snapshot."""
+        came = False
+        async for update in self._source.stream():
+            came = came or update.snapshot is not None
+            yield update if came or update.problem is None else replace(update, problem=self._why)
 
 
 class ReadOnly(Wrapped):

@@ -3,6 +3,7 @@
 import asyncio
 import builtins
 import socket
+from collections.abc import AsyncIterator
 from typing import Any
 
 import pytest
@@ -10,6 +11,7 @@ from zeroconf import ServiceInfo
 from zeroconf.asyncio import AsyncZeroconf
 
 from groundside.finding import SERVICE, find_feed
+from groundside.source import Lacking, Update
 
 
 def nobody() -> int:
@@ -75,6 +77,22 @@ def test_where_nothing_answers_it_says_what_it_tried_and_waits_here() -> None:
     assert f"nothing answers at 127.0.0.1:{port}, and " in found.said[0]
     assert "0.3 s" in found.said[0] or "could not be searched" in found.said[0]
     assert "watch HOST[:PORT]" in found.said[1]
+    assert found.lacking
+
+
+def test_a_screen_says_what_was_looked_for_until_the_craft_is_there() -> None:
+    class Source:
+        name, controls, places, talk = "x", None, None, None
+
+        async def stream(self) -> AsyncIterator[Update]:
+            yield Update(None, "no feed at x")
+            yield Update({"seq": 1}, None)
+            yield Update(None, "feed at x ended")
+
+    async def told() -> list[str | None]:
+        return [one.problem async for one in Lacking(Source(), "nothing found").stream()]
+
+    assert asyncio.run(told()) == ["nothing found", None, "feed at x ended"]
 
 
 def test_without_the_library_it_says_how_to_have_it(monkeypatch: pytest.MonkeyPatch) -> None:
