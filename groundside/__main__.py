@@ -106,7 +106,61 @@ def parser() -> argparse.ArgumentParser:
             metavar="X",
             help="times as fast as it was ridden",
         )
-    for any_ in (watch, serve, replay, review, demo):
+    plan = command(
+        "plan",
+        "plan the next trip from what was learned",
+        "plan --distance-m 20000 --there-and-back",
+    )
+    plan.add_argument(
+        "--distance-m",
+        type=number_between(1, 1e6),
+        metavar="M",
+        required=True,
+        help="how far it is from here to there [m]",
+    )
+    plan.add_argument("--there-and-back", action="store_true", help="and the same way back")
+    plan.add_argument(
+        "--head-current-mps",
+        type=number_between(-20, 20),
+        metavar="U",
+        default=0.0,
+        help="how fast the water comes against you on the way there; negative helps [m/s]",
+    )
+    plan.add_argument(
+        "--battery-wh",
+        type=number_between(1, 1e5),
+        metavar="WH",
+        action="append",
+        help="energy of the full pack, in place of the profile's; once for each pack to compare",
+    )
+    plan.add_argument(
+        "--from",
+        dest="curve",
+        type=Path,
+        metavar="PATH",
+        help="learn the curve from this log or session; else what the daemon keeps is used",
+    )
+    plan.add_argument("--setup", metavar="LABEL", help="the set-up to go with")
+    plan.add_argument(
+        "--speed-mps",
+        type=number_between(0.1, 50),
+        metavar="V",
+        action="append",
+        help="look at this speed through the water as well, beyond those seen too",
+    )
+    plan.add_argument(
+        "--mass-kg", type=number_between(1, 1e5), metavar="KG", help="craft, rider and pack [kg]"
+    )
+    plan.add_argument(
+        "--extra-mass-kg",
+        type=number_between(-1e4, 1e4),
+        metavar="KG",
+        default=0.0,
+        help="how much heavier it will be: more power by a rule, not by measurement [kg]",
+    )
+    plan.add_argument("--profile", type=Path, metavar="FILE", help="craft profile (TOML)")
+    plan.add_argument("--json", action="store_true", help="print JSON, for other programs")
+    for any_ in (watch, serve, replay, review, plan, demo):
         any_.add_argument("--units", metavar="UNITS", help=f"one of {', '.join(CHOICES)}")
     return top
 
@@ -119,6 +173,7 @@ def main(argv: list[str] | None = None) -> int:
         "serve": _serve,
         "replay": _replay,
         "review": _review,
+        "plan": _plan,
         "demo": _demo,
     }[arguments.command]
     try:
@@ -246,6 +301,12 @@ def _review(arguments: argparse.Namespace) -> int:
     for problem in problems:
         print(f"wattwake-groundside: {problem}", file=sys.stderr)
     return 2 if problems else 0
+
+
+def _plan(arguments: argparse.Namespace) -> int:
+    from groundside.planning.command import run_plan
+
+    return run_plan(arguments)
 
 
 def _demo(arguments: argparse.Namespace) -> int:

@@ -5,7 +5,7 @@ import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from groundside.feed_client import shown
+from groundside.feed_client import decode_line, shown
 
 SERVICE = "_wattwake._tcp.local."
 """What a daemon announces itself as (DNS-Based Service Discovery, RFC 6763)."""
@@ -108,13 +108,19 @@ async def find_feed(
 async def _answers(host: str, port: int) -> bool:
     try:
         async with asyncio.timeout(LOOPBACK_S):
-            _, writer = await asyncio.open_connection(host, port)
+            reader, writer = await asyncio.open_connection(host, port)
     except (OSError, TimeoutError):
         return False
-    writer.close()
-    with contextlib.suppress(OSError):
-        await writer.wait_closed()
-    return True
+    try:
+        async with asyncio.timeout(LOOPBACK_S):
+            greeting = decode_line(await reader.readline())
+    except (OSError, TimeoutError, ValueError):
+        return False  # something else listens there
+    finally:
+        writer.close()
+        with contextlib.suppress(OSError):
+            await writer.wait_closed()
+    return greeting is not None and greeting.get("kind") == "hello"
 
 
 async def _announced(look_s: float) -> tuple[Found, ...]:

@@ -11,7 +11,7 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.fouling import FoulingWatch
-from onboard.efficiency.speed_power import KNOTS, WATER_SD_MPS, Carried, Posterior, fit
+from onboard.efficiency.speed_power import KNOTS, WATER_SD_MPS, Carried, Posterior, fit, of_carried
 from onboard.efficiency.steady import SteadyBlock, SteadyFinder
 from onboard.efficiency.turning import Circle, CircleFinder
 
@@ -62,6 +62,11 @@ class Learner:
         """The labels that have a curve, and the present one."""
         return tuple(sorted({*self._carried, self.setup}))
 
+    @property
+    def carried(self) -> tuple[str, ...]:
+        """The labels that have a curve of earlier rides."""
+        return tuple(sorted(self._carried))
+
     def select(self, setup: str) -> None:
         """Go on with the curve of another set-up; start one if it has none."""
         if setup == self.setup:
@@ -107,6 +112,13 @@ class Learner:
     def posterior(self) -> Posterior | None:
         """What is known as of the last fit; None before the first steady stretch."""
         return self._posterior
+
+    def known(self, setup: str) -> Posterior | None:
+        """Give what is known of a set-up's curve: by this ride, else as carried; None without."""
+        if setup == self.setup and self._posterior is not None:
+            return self._posterior
+        carried = self._carried.get(setup)
+        return None if carried is None else of_carried(carried)
 
     def over_ground(self) -> Posterior | None:
         """Give the curve with the water held at rest: that of the courses ridden, over ground."""

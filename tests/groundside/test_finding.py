@@ -2,6 +2,7 @@
 
 import asyncio
 import builtins
+import functools
 import socket
 from collections.abc import AsyncIterator
 from typing import Any
@@ -41,12 +42,20 @@ async def announced(names: list[str], port: int, look_s: float) -> Any:
 
 def test_this_machine_comes_first() -> None:
     async def find() -> Any:
-        server = await asyncio.start_server(lambda _, writer: writer.close(), "127.0.0.1", 0)
-        async with server:
-            return await find_feed(server.sockets[0].getsockname()[1], look_s=0.0)
+        def greet(_reader: Any, writer: Any, line: bytes) -> None:
+            writer.write(line)
+            writer.close()
 
-    found = asyncio.run(find())
+        found = []
+        for line in (b'{"kind": "hello"}\n', b"HTTP/1.1 400 Bad Request\r\n"):
+            server = await asyncio.start_server(functools.partial(greet, line=line), "127.0.0.1", 0)
+            async with server:
+                found.append(await find_feed(server.sockets[0].getsockname()[1], look_s=0.0))
+        return found
+
+    found, other = asyncio.run(find())
     assert (found.host, found.said) == ("127.0.0.1", ())
+    assert other.said  # what listens there is no feed: the search goes on
 
 
 @pytest.mark.slow

@@ -1,0 +1,1 @@
+"""Plans the next trip from what the craft has shown."""

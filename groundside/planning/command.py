@@ -1,0 +1,97 @@
+"""The `plan` command."""
+
+import argparse
+import json
+from dataclasses import replace
+from pathlib import Path
+
+from groundside.log_profile import profile_for
+from groundside.planning.learned import LearnedCurve, learned_curve
+from groundside.planning.told import Planned, as_json, as_lines
+from groundside.progress import progress_bar
+from groundside.review.many import size_bytes
+from groundside.units import units_named
+from onboard.__main__ import default_record
+from onboard.efficiency.battery import Pack
+from onboard.efficiency.plan import Supply, Way, load_factor, plan_rows
+from onboard.errors import UsageError
+from onboard.profile import Battery, Profile, load_profile
+
+CANNOT_ARRIVE = 1
+"""The exit code where no speed that was learned surely arrives."""
+
+
+def run_plan(arguments: argparse.Namespace) -> int:
+    """Plan a trip and print it; give the exit code.
+
+    Raises
+    ------
+    UsageError
+        If something that is needed is missing.
+    """
+    source: Path = arguments.curve or default_record()
+    profile = _profile(arguments.profile, source)
+    if profile.battery is None:
+        raise UsageError("plan: the craft profile has no [battery]: give one with --profile")
+    units = units_named(arguments.units or profile.units.speed)
+    with progress_bar(size_bytes(source), f"reading {source.name}") as progress:
+        curve = learned_curve(source, arguments.setup, profile, progress)
+    way = Way(
+        arguments.distance_m,
+        arguments.head_current_mps,
+        arguments.there_and_back,
+        _load(arguments.mass_kg, arguments.extra_mass_kg),
+    )
+    packs = [_pack(profile.battery, energy_wh) for energy_wh in arguments.battery_wh or [None]]
+    plans = [_planned(curve, battery, profile, way, arguments.speed_mps) for battery in packs]
+    if arguments.json:
+        print(json.dumps(as_json(plans), indent=2, allow_nan=False))
+    else:
+        for line in as_lines(plans, way, f"set-up {curve.setup!r}, {curve.source}", units):
+            print(line)
+    return 0 if any(plan.arrives for plan in plans) else CANNOT_ARRIVE
+
+
+def _profile(given: Path | None, source: Path) -> Profile:
+    """Give the profile that was named, else one kept beside the curve's source."""
+    if given is not None:
+        return load_profile(given)
+    if source.is_dir() and not (source / "profile.toml").is_file():
+        kept = sorted(source.glob("*/profile.toml"), key=lambda path: path.stat().st_mtime)
+        if kept:
+            return load_profile(kept[-1])
+    return profile_for(None, source)
+
+
+def _load(mass_kg: float | None, extra_kg: float) -> float:
+    if not extra_kg:
+        return 1.0
+    if mass_kg is None:
+        raise UsageError("--extra-mass-kg: say with --mass-kg what all of it weighed before")
+    if mass_kg + extra_kg <= 0.0:
+        raise UsageError("--extra-mass-kg: takes away more than --mass-kg")
+    return load_factor(mass_kg, extra_kg)
+
+
+def _pack(battery: Battery, energy_wh: float | None) -> Battery:
+    if energy_wh is None:
+        return battery
+    ratio = energy_wh / battery.full_wh
+    # As many cells in series, more or fewer of them beside each other.
+    ohm = None if battery.resistance_ohm is None else battery.resistance_ohm / ratio
+    return replace(battery, energy_wh=energy_wh, capacity_ah=None, resistance_ohm=ohm)
+
+
+def _planned(
+    curve: LearnedCurve, battery: Battery, profile: Profile, way: Way, more: list[float] | None
+) -> Planned:
+    pack = Pack(battery, profile.sensors)
+    volts_v = battery.full_wh / _full_ah(battery)
+    supply = Supply(pack.left, pack.covariance, volts_v)
+    rows = plan_rows(curve.known, supply, way, more or ())
+    return Planned(battery.full_wh, battery.start_fraction, rows)
+
+
+def _full_ah(battery: Battery) -> float:
+    plain = replace(battery, energy_wh=None, capacity_ah=1.0)
+    return battery.capacity_ah or battery.full_wh / plain.full_wh

@@ -1,0 +1,83 @@
+"""Where the craft's curve comes from: what the daemon keeps beside its records, or a log."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from onboard import kept
+from onboard.efficiency.learner import Learner
+from onboard.efficiency.speed_power import Posterior
+from onboard.errors import UsageError
+from onboard.profile import Profile
+from onboard.ride import Ride
+from onboard.telemetry.log_files import Progress
+from onboard.telemetry.logs import open_log
+
+
+@dataclass(frozen=True)
+class LearnedCurve:
+    """A set-up's curve and where it is from."""
+
+    setup: str
+    source: str
+    known: Posterior
+
+
+def learned_curve(
+    path: Path, setup: str | None, profile: Profile, progress: Progress | None = None
+) -> LearnedCurve:
+    """Give a set-up's curve.
+
+    Parameters
+    ----------
+    path
+        The folder of the records, in which the daemon keeps what it learned; a session's folder or
+        a log otherwise.
+    setup
+        The set-up's label; None for the only one there is.
+    profile
+        The craft, for a log.
+    progress
+        Called as a log is read.
+
+    Raises
+    ------
+    UsageError
+        If there is no such curve.
+    LogError
+        If a log cannot be read.
+    """
+    if (path / kept.FILE_NAME).is_file():
+        learner = _kept(path)
+        labels = learner.carried
+    else:
+        learner = _of_log(path, profile, progress)
+        labels = tuple(label for label in learner.setups if learner.known(label) is not None)
+    if not labels:
+        raise UsageError(
+            f"{path}: no curve was learned: ride half a minute steadily at each of a few speeds"
+        )
+    if setup is None and len(labels) > 1:
+        raise UsageError(f"--setup: choose one of {', '.join(labels)}")
+    label = setup or labels[0]
+    known = learner.known(label)
+    if known is None:
+        raise UsageError(f"--setup {label}: no such curve in {path}; there is {', '.join(labels)}")
+    return LearnedCurve(label, str(path), known)
+
+
+def _kept(folder: Path) -> Learner:
+    raw = kept.load(folder)
+    try:
+        return Learner((raw or {}).get("curves"))
+    except ValueError as problem:
+        raise UsageError(f"{folder / kept.FILE_NAME}: {problem}") from None
+
+
+def _of_log(path: Path, profile: Profile, progress: Progress | None) -> Learner:
+    if not path.exists():
+        raise UsageError(f"{path}: nothing there to learn the curve from: use --from LOG")
+    ride = Ride(profile)
+    for part in open_log(path).parts(progress):
+        ride.take(part)
+    ride.finish()
+    return ride.engine.learner

@@ -1,0 +1,126 @@
+"""The `plan` command: from a log or from what the daemon keeps, for people and for programs."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from groundside.__main__ import main
+from onboard import kept
+from onboard.efficiency.learner import Learner
+from onboard.profile import load_profile
+from onboard.ride import Ride
+from onboard.telemetry.logs import open_log
+
+LOGS = Path(__file__).parents[2] / "replay_logs"
+LOG, CRAFT = LOGS / "harbour_loop.tlog", LOGS / "harbour_loop.toml"
+OF_LOG = ["--from", str(LOG), "--profile", str(CRAFT)]
+
+
+@pytest.fixture(scope="module")
+def curves() -> dict:
+    ride = Ride(load_profile(CRAFT))
+    for part in open_log(LOG).parts():
+        ride.take(part)
+    ride.finish()
+    return ride.engine.learner.as_dict()
+
+
+def plan(capsys: pytest.CaptureFixture[str], *options: str) -> tuple[int, str]:
+    code = main(["plan", *options])
+    return code, capsys.readouterr().out
+
+
+def test_a_plan_for_programs(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out = plan(capsys, "--distance-m", "5000", "--json", *OF_LOG)
+    found = json.loads(out)
+    assert code == 0
+    row = found["rows"][0]
+    assert set(row) >= {"speed_mps", "time_s", "energy_wh", "arrive_fraction", "extrapolated"}
+    assert found["best"] in found["rows"]
+    for row in found["rows"]:
+        assert row["time_s"] == pytest.approx(5000.0 / row["speed_mps"])
+        assert row["energy_wh"]["value"] == pytest.approx(row["power_w"] * row["time_s"] / 3600)
+        assert row["energy_wh"]["low"] < row["energy_wh"]["value"] < row["energy_wh"]["high"]
+    # The log holds 2 to 2.6 m/s; the curve tells of no other speed.
+    assert all(1.5 < row["speed_mps"] < 3.2 and not row["extrapolated"] for row in found["rows"])
+
+
+def test_a_plan_for_people(capsys: pytest.CaptureFixture[str]) -> None:
+    options = ("--distance-m", "9000", "--there-and-back", "--head-current-mps", "-0.3")
+    packs = ("--battery-wh", "400", "--battery-wh", "2500", "--speed-mps", "4")
+    code, out = plan(capsys, *options, *packs, "--units", "km/h", *OF_LOG)
+    assert code == 0  # with the larger pack
+    assert "9.00 km there and back, water with you on the way out, 1.1 km/h" in out
+    assert out.count("beyond the speeds seen") == 2
+    assert "it cannot be made surely" in out
+    assert "the fastest that arrives" in out
+    assert "An estimate" in out
+
+
+def test_a_trip_that_cannot_be_made_is_exit_1(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out = plan(capsys, "--distance-m", "200000", *OF_LOG)
+    assert code == 1
+    assert "it cannot be made surely" in out
+    code, out = plan(capsys, "--distance-m", "1000", "--head-current-mps", "9", *OF_LOG)
+    assert code == 1
+    assert "no speed seen makes way" in out
+    code, out = plan(capsys, "--distance-m", "1000", "--head-current-mps", "9", "--json", *OF_LOG)
+    assert (code, json.loads(out)["best"]) == (1, None)
+
+
+def test_the_curve_that_the_daemon_keeps(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, curves: dict
+) -> None:
+    (plain,) = curves.values()
+    kept.save(tmp_path, {"curves": {"A": plain, "B": plain}, "battery": None})
+    where = ("--from", str(tmp_path), "--profile", str(CRAFT))
+    assert plan(capsys, "--distance-m", "5000", *where)[0] == 2
+    code, out = plan(capsys, "--distance-m", "5000", "--setup", "B", "--json", *where)
+    assert code == 0
+    carried = json.loads(out)["rows"]
+    _, out = plan(capsys, "--distance-m", "5000", "--json", *OF_LOG)
+    learned = {round(row["speed_mps"], 3): row for row in json.loads(out)["rows"]}
+    for row in carried:
+        same = learned[round(row["speed_mps"], 3)]
+        assert row["power_w"] == pytest.approx(same["power_w"], rel=0.03)
+        # Another day: known a little less well.
+        wide = row["energy_wh"]["high"] / row["energy_wh"]["low"]
+        assert wide > 0.99 * same["energy_wh"]["high"] / same["energy_wh"]["low"]
+    assert plan(capsys, "--distance-m", "5000", "--setup", "C", *where)[0] == 2
+
+
+def test_what_a_carried_curve_does_not_know_is_wide(curves: dict) -> None:
+    learner = Learner(curves)
+    (label,) = learner.carried
+    known = learner.known(label)
+    assert known is not None
+    import numpy as np
+
+    speeds = np.array([2.4, 1.0, 5.0])
+    inside, below, above = known.curve_variance(speeds).tolist()
+    assert below > 4 * inside
+    assert above > 4 * inside
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        ((), "--distance-m"),
+        (("--distance-m", "-5"), "--distance-m"),
+        (("--distance-m", "5000", "--extra-mass-kg", "10", *OF_LOG), "--mass-kg"),
+        (("--distance-m", "5000", "--from", str(LOG)), "no [battery]"),
+        (("--distance-m", "5000", "--from", "/nowhere", "--profile", str(CRAFT)), "/nowhere"),
+    ],
+)
+def test_what_is_missing_is_said_in_one_line(
+    options: tuple[str, ...], says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    try:
+        code = main(["plan", *options])
+    except SystemExit as left:
+        code = left.code
+    told = capsys.readouterr().err
+    assert code == 2
+    assert says in told
+    assert told.strip().count("\n") == 0
