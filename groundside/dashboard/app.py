@@ -1,5 +1,6 @@
 """The dashboard app: takes updates from a source, and five times a second shows what changed."""
 
+import math
 import os
 import time
 from collections.abc import Callable
@@ -12,6 +13,7 @@ from textual.binding import Binding, BindingType
 from textual.worker import Worker, WorkerState
 
 from groundside.dashboard.ending import EndWatch
+from groundside.dashboard.faces.runs import missing, open_run
 from groundside.dashboard.keys import PACE_KEYS, PLACE_KEYS, Key, keys_for
 from groundside.dashboard.scene import Scene
 from groundside.dashboard.screens.main import MainScreen
@@ -31,6 +33,9 @@ from onboard.efficiency.trip_line import TripLine
 
 TICK_S = 0.2
 """The feed's own rate: faster shows nothing new."""
+
+SETTLES_S = 1.0
+"""What was said takes so long to be seen in a snapshot: a second press would undo it [s]."""
 
 SAID_S, REFUSED_S = 5.0, 10.0
 """For how long it is shown what became of a command: a reason takes longer to read."""
@@ -91,6 +96,7 @@ class DashboardApp(App[None]):
         self._problem: str | None = None
         self._said = self._refused = ""
         self._said_until_s = clock()
+        self._run_said_s = -math.inf
         self._end_watch = EndWatch(self._leave)
         for theme in THEMES:
             self.register_theme(theme)
@@ -276,13 +282,17 @@ class DashboardApp(App[None]):
         self._main.caution_was_read()
 
     def action_run(self) -> None:
-        """Start a run, or end the one that goes on."""
-        runs = (self._snapshot or {}).get("runs")
-        newest = runs[-1] if isinstance(runs, list) and runs else None
-        if isinstance(newest, dict) and newest.get("open") is True:
+        """Start a run, or end the one that goes on; a thumb that bounces does so once."""
+        now_s = self._clock()
+        if now_s - self._run_said_s < SETTLES_S:
+            return
+        self._run_said_s = now_s
+        if open_run(self._snapshot) is not None:
             self.on_view_say(View.Say(mark("run_end"), "the run has ended"))
-        else:
-            self.on_view_say(View.Say(mark("run_start"), "a run has begun"))
+            return
+        lacks = missing(self._snapshot)
+        done = f"a run has begun, but {lacks}" if lacks else "a run has begun"
+        self.on_view_say(View.Say(mark("run_start"), done))
 
     def action_pause_or_go(self) -> None:
         """Pause the replay or let it go on."""

@@ -66,6 +66,29 @@ PLACE_KEYS = (
 )
 
 
+OWN_KEYS = {
+    "curve": (("p", "power"), ("c", "consumption")),
+    "trip": (
+        *(("p", "power"), ("s", "speed"), ("c", "consumption"), ("l", "energy left")),
+        ("x", "over time or distance"),
+    ),
+    "home": (("o", "home is here, twice"),),
+    "craft": (("n", "next page"),),
+    "runs": (
+        *(("r", "start or end a run"), ("s", "set-up, the next one"), ("n", "a note")),
+        *(("f", "charged full, twice"), ("w", "new trip, twice")),
+        *(("enter", "take or send it"), ("escape", "back")),
+    ),
+    "aim": (
+        *(("s", "speed"), ("p", "power"), ("d", "distance"), ("n", "as now, or home")),
+        *(("-", "less"), ("+", "more"), (",", "much less"), (".", "much more")),
+        *(("enter", "set it"), ("c", "clear it")),
+    ),
+    "more": (("n", "next page"),),
+}
+"""Keys of the views' own buttons, which count while that view is in sight."""
+
+
 def keys_for(*, can_pace: bool, can_seek: bool, can_talk: bool) -> tuple[Key, ...]:
     """Give the keys that do something with such a source, the first of a name counting."""
     common = tuple(key for key in COMMON_KEYS if can_talk or key.action != "run")

@@ -58,8 +58,8 @@ def notices(
         age_s = data_age_s(snapshot, since_received_s)
         age = "old figures" if age_s is None else f"figures {age_text(age_s)} old"
         cause = "no feed" if since_received_s > OLD_TELEMETRY_S else "no new data"
-        found.append(Notice("danger", f"STALE: {age}" if problem else f"STALE: {age}, {cause}"))
-    if problem is not None:
+        found.append(Notice("danger", f"STALE: {age}, {problem or cause}"))
+    elif problem is not None:
         found.append(Notice("warning", problem))
     elif snapshot is None:
         found.append(Notice("note", "waiting for the first data"))

@@ -153,7 +153,7 @@ def _draw_frame(grid: _Grid, face: PlotFace, frame: Frame) -> None:
     for value, text in _x_labels(face.x, frame, end - 1 if unit else end):
         column = frame.left + _column(value, face.x, frame)
         grid.write(column, bottom, "┴", FRAME)
-        grid.write(column - len(text) // 2, bottom + 1, text, LABEL)
+        grid.write(max(frame.left, column - len(text) // 2), bottom + 1, text, LABEL)
 
 
 def _x_labels(axis: Axis, frame: Frame, end: int) -> list[tuple[float, str]]:
@@ -166,7 +166,7 @@ def _x_labels(axis: Axis, frame: Frame, end: int) -> list[tuple[float, str]]:
         clear = True
         for value in values:
             text = tick_text(value, step)
-            begin = frame.left + _column(value, axis, frame) - len(text) // 2
+            begin = max(frame.left, frame.left + _column(value, axis, frame) - len(text) // 2)
             if begin + len(text) > end:  # the unit stands there
                 continue
             clear = clear and begin >= free

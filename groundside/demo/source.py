@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 import time
 from collections.abc import AsyncIterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,13 +13,17 @@ from groundside.demo.daemon import ChildDaemon
 from groundside.demo.sender import LogSender
 from groundside.feed_client import FeedClient
 from groundside.replay.pacing import Pacing
-from groundside.source import Update
+from groundside.source import Snapshot, Update
 from onboard.telemetry.telemetry_log import log_length_s
 
 HOST = "127.0.0.1"
 
 CATCH_UP_S = 3.0
 """After the last frame is sent, the daemon must have taken it within this time."""
+
+
+SETTLES_S = 1.5
+"""So long after the demo stood still its figures have settled, and nothing is called silent yet."""
 
 
 class DemoSource:
@@ -56,6 +61,9 @@ class DemoSource:
         self._log, self._profile = log, profile
         self._stays_at_end = stays_at_end
         self._target_distance_m = target_distance_m
+        self._before: Snapshot | None = None
+        self._moved_s = time.monotonic()
+        """The last snapshot before the demo stood still, and when that was."""
         self.sent = 0
         """Frames sent so far."""
 
@@ -100,11 +108,19 @@ class DemoSource:
         return late or link.get("messages", 0) >= self.sent
 
     def _with_place(self, update: Update) -> Update:
-        if update.snapshot is not None:
-            update.snapshot["replay"] = {
-                "speed": self.controls.speed,
-                "paused": self.controls.paused,
-                "t_s": min(self.controls.place_s(), self._duration_s),
-                "duration_s": self._duration_s,
-            }
-        return update
+        if update.snapshot is None:
+            return update
+        place_s = min(self.controls.place_s(), self._duration_s)
+        now_s = time.monotonic()
+        if not (self.controls.paused or place_s >= self._duration_s):
+            self._moved_s = now_s
+        # The daemon hears nothing while the demo stands still: what it says of that is no ride's.
+        if self._before is None or now_s - self._moved_s < SETTLES_S:
+            self._before = update.snapshot
+        place = {
+            "speed": self.controls.speed,
+            "paused": self.controls.paused,
+            "t_s": place_s,
+            "duration_s": self._duration_s,
+        }
+        return replace(update, snapshot={**self._before, "replay": place})

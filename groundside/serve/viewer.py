@@ -47,7 +47,12 @@ class Viewer(AppService):
         environment = self._build_environment(width=width, height=height)
         environment[SERVED_VARIABLE] = str(os.getpid())
         process = await asyncio.create_subprocess_exec(
-            *self._argv, stdin=PIPE, stdout=PIPE, stderr=PIPE, env=environment
+            *self._argv,
+            stdin=PIPE,
+            stdout=PIPE,
+            stderr=PIPE,
+            env=environment,
+            start_new_session=True,  # the terminal's Ctrl-C is for the server, which ends it
         )
         self._process, self._stdin = process, process.stdin
         return process

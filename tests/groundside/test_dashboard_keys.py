@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from groundside.answers import Ack
-from groundside.dashboard.keys import VIEWS, keys_for
+from groundside.dashboard.keys import OWN_KEYS, VIEWS, keys_for
+from groundside.dashboard.widgets.button_bar import ButtonBar
 from groundside.preferences import Preferences
 from groundside.source import Update
 from tests.groundside.dashboard_help import (
@@ -100,6 +101,23 @@ def test_every_key_stands_in_the_help_view(size: tuple[int, int]) -> None:
     ride(size, act, **everything)
 
 
+def test_every_button_of_a_view_is_told_in_the_help() -> None:
+    async def act(here: Ride) -> None:
+        await here.give(Update(snapshot()))
+        for name, _ in VIEWS:
+            here.app.action_view(name)
+            await here.show()
+            told = {*dict(OWN_KEYS.get(name, ())), "r", "u", "t", "q"}
+            for _ in range(2):
+                shown = here.app.screen.query_one("#actions", ButtonBar).shown or ()
+                assert {button.key for button in shown} <= told, name
+                if name == "runs":  # again, while a set-up is being chosen
+                    await here.pilot.press("s")
+                    await here.show()
+
+    ride((120, 40), act, talk=SteeredTalk())
+
+
 def test_keys_and_taps_steer_a_replay() -> None:
     controls, places = SteeredControls(), SteeredPlaces()
 
@@ -173,9 +191,11 @@ def test_a_run_begins_and_ends_with_one_key() -> None:
         await here.pilot.press("r")
         await here.show()
         assert talk.said == [{"kind": "mark", "mark": "run_start", "text": ""}]
-        run = {"number": 1, "setup": "A", "open": True, "long_enough": False}
+        run = {"number": 1, "setup": "A", "open": True, "steady_s": 40.0, "long_enough": False}
         await here.give(Update(snapshot(runs=[run])))
         assert "steady for 40 s" in here.text
+        here.clock.now_s += 1.0
+        await here.give(Update(snapshot(runs=[run])))
         await here.pilot.press("r")
         await here.show()
         assert talk.said[1:] == [{"kind": "mark", "mark": "run_end", "text": ""}]

@@ -85,12 +85,13 @@ def test_a_run_a_target_and_home_from_the_screen_to_the_record(daemon: tuple[int
         ):
             browser = Browser(socket)
             await browser.sees("Wh/km", "range", "under 1 s old", "km/h")
+            await browser.press("\r")  # the caution was read
             await browser.press("r")
             await browser.sees("a run has begun")
             await browser.press("6")
             await browser.sees("run 1 OPEN")
             await browser.press("r")
-            await browser.sees("run ended")
+            await browser.sees("the run has ended")
             await browser.press("7")
             await browser.sees("speed over ground to hold")
             await browser.press("p")

@@ -152,7 +152,7 @@ def test_a_target_without_figures_says_why() -> None:
 
 
 def test_a_power_target_and_a_run_are_told() -> None:
-    run = {"number": 2, "setup": "B", "open": True, "long_enough": False}
+    run = {"number": 2, "setup": "B", "open": True, "steady_s": 40.0, "long_enough": False}
     target = {"power_w": 300.0, "cue": "push", "difference_fraction": -0.12}
     face = face_of(snapshot(target=target, runs=[run]))
     assert face.cue.parts == ("12 % under", "hold 300 W", "steady for 40 s", "run 2 B")
@@ -215,7 +215,7 @@ def test_the_worst_notice_is_first() -> None:
 
 def test_stale_stands_with_the_problem() -> None:
     found = notices(snapshot(), since_received_s=4.0, problem="no feed")
-    assert found == (Notice("danger", "STALE: figures 4 s old"), Notice("warning", "no feed"))
+    assert found == (Notice("danger", "STALE: figures 4 s old, no feed"),)
 
 
 def _contrast(ink: str, paper: str) -> float:

@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from groundside.dashboard.keys import VIEWS
 from groundside.dashboard.views.asking import AGAIN_S
 from groundside.source import Update
 from onboard.efficiency.trip_line import TripLine
@@ -25,7 +26,7 @@ CURVE = {
     "power_w": [80.0, 170.0, 320.0, 560.0, 900.0],
     "low_w": [70.0, 160.0, 305.0, 530.0, 840.0],
     "high_w": [90.0, 180.0, 335.0, 590.0, 960.0],
-    "speed_kind": "through_water",
+    "speed_kind": "over_ground",
 }
 HOME = {
     "distance_m": 760.0,
@@ -81,7 +82,7 @@ def test_the_curve_tells_where_the_rider_is(size: tuple[int, int]) -> None:
         for letter in " N ", "B", "T":
             assert letter in here.text
         assert "battery power" in here.text
-        assert "through water" in here.text
+        assert "over ground" in here.text
         await press(here, "c")
         assert "consumption" in here.text
         here.clock.now_s += 30.0
@@ -90,6 +91,26 @@ def test_the_curve_tells_where_the_rider_is(size: tuple[int, int]) -> None:
         assert "412 W STALE" in together(here)
 
     ride(size, act)
+
+
+def test_a_curve_through_water_is_looked_at_through_the_water() -> None:
+    curve = {**CURVE, "speed_kind": "through_water"}
+
+    async def act(here: Ride) -> None:
+        best = figure(1.5)
+        await here.give(Update(snapshot(curve=curve, best_speed_mps=best)))
+        await press(here, "enter", "2")
+        assert "the water on this course is not known" in together(here)
+        assert "over the cheapest" not in here.text
+        # Course 90, water of 0.29 m/s from ahead: 2.21 m/s over ground are 2.5 through the water,
+        # 560 W by the curve, 70.39 Wh/km over ground; 1.5 are 1.79, 257 W, 47.59: 48 % more.
+        water = {"east_mps": figure(-0.29), "north_mps": figure(0.0)}
+        shown = snapshot(curve=curve, best_speed_mps=best, set_and_drift=water, course_deg=90.0)
+        here.clock.now_s += 1.0
+        await here.give(Update(shown))
+        assert "48 % over the cheapest" in together(here)
+
+    ride((80, 24), act)
 
 
 def test_without_a_curve_the_rider_is_told_what_to_do() -> None:
@@ -191,6 +212,75 @@ def test_home_is_set_at_the_second_press_only() -> None:
     assert talk.said == []  # too soon for a second thought: a thumb that bounces
 
 
+@pytest.mark.parametrize("name", [name for name, _ in VIEWS])
+def test_what_changed_out_of_sight_is_shown_on_coming_back(name: str) -> None:
+    async def act(here: Ride) -> None:
+        changed = snapshot(
+            curve=CURVE, home={**HOME, "distance_m": 990.0}, setup="Z", volts_v=44.4, speed_mps=3.0,
+            target=TARGET,
+        )  # fmt: skip
+        changed["wh_per_km"]["last_20_s"] = figure(77.0)
+        pictures = []
+        for first in (snapshot(), changed):  # once with a change out of sight, once without
+            await here.give(Update(first, trip_line=trip_line()))
+            here.app.action_view(name)
+            here.clock.now_s += 0.2
+            await here.show()
+            here.app.action_view("more" if name != "more" else "ride")
+            await here.show()
+            await here.give(Update(changed, trip_line=trip_line()))
+            here.clock.now_s += 2.0
+            await here.give(Update(changed))
+            here.app.action_view(name)
+            await here.show()
+            await here.show()
+            pictures.append(here.rows)
+        assert pictures[0] == pictures[1]
+        if name == "ride":
+            assert holds_drawn(pictures[0], "77")
+
+    ride((80, 24), act)
+
+
+def test_enter_answers_the_caution_before_all_else() -> None:
+    talk = SteeredTalk()
+
+    async def act(here: Ride) -> None:
+        await here.give(Update(snapshot()))
+        await press(here, "7", "enter")
+        assert "life jacket" not in here.text
+        assert talk.said == []
+        await press(here, "enter")
+        assert len(talk.said) == 1
+
+    ride((40, 22), act, talk=talk)
+
+
+def test_a_bouncing_thumb_starts_one_run() -> None:
+    talk = SteeredTalk()
+
+    async def act(here: Ride) -> None:
+        await here.give(Update(snapshot()))
+        await press(here, "r", "r")
+        assert "a run has begun, but no set-up label" in here.text
+        assert len(talk.said) == 1
+
+    ride((80, 24), act, talk=talk)
+
+
+def test_a_run_counts_what_was_held_since_it_began() -> None:
+    async def act(here: Ride) -> None:
+        running = {**RUN, "open": True, "steady_s": 10.0, "long_enough": False}
+        await here.give(Update(snapshot(runs=[running])))
+        assert "steady for 10 s" in here.text  # the craft itself has been steady for 40
+        here.clock.now_s += 30.0
+        await here.show()
+        assert "run 1 A is open" in here.text
+        assert "steady for" not in here.text
+
+    ride((80, 24), act)
+
+
 def test_unknown_says_what_to_do() -> None:
     async def act(here: Ride) -> None:
         why = {"home": "no steady stretch yet"}
@@ -253,7 +343,7 @@ def test_a_setup_is_chosen_or_typed_and_a_note_is_kept() -> None:
 
     async def act(here: Ride) -> None:
         await here.give(Update(snapshot(setup="A", setups=["A", "as is"])))
-        await press(here, "6", "s")
+        await press(here, "enter", "6", "s")
         assert "> B new" in together(here)
         await press(here, "enter", "s", "s", "enter", *"two 1", "enter")
         await press(here, "n", *"weed", "enter", "n", *"no", "escape")

@@ -1,6 +1,7 @@
 """What the curve view says: the craft's power against its speed, and where the rider is on it."""
 
 import itertools
+import math
 from bisect import bisect_right
 from dataclasses import dataclass
 
@@ -66,10 +67,44 @@ class Curve:
         (x0, x1), (y0, y1) = (v[place - 1 : place + 1] for v in (self.speed_mps, self.power_w))
         return y0 + (y1 - y0) * (speed_mps - x0) / (x1 - x0)
 
-    def consumption_at(self, speed_mps: float) -> float | None:
-        """Give the consumption at a speed within the curve [Wh/km]."""
-        power_w = self.power_at(speed_mps)
-        return None if power_w is None or speed_mps <= 0.0 else power_w / speed_mps * WH_PER_KM
+
+@dataclass(frozen=True)
+class Through:
+    """Turns speeds over ground, on the present course, into those of the curve.
+
+    Parameters
+    ----------
+    east, north
+        The course, as a unit vector.
+    water_east_mps, water_north_mps
+        Set and drift; nothing where the curve itself is over ground.
+    """
+
+    east: float = 0.0
+    north: float = 1.0
+    water_east_mps: float = 0.0
+    water_north_mps: float = 0.0
+
+    def speed(self, over_ground_mps: float) -> float:
+        """Give the speed of the curve [m/s]."""
+        return math.hypot(
+            over_ground_mps * self.east - self.water_east_mps,
+            over_ground_mps * self.north - self.water_north_mps,
+        )
+
+
+def through_of(snapshot: Snapshot | None, curve: Curve) -> Through | None:
+    """Tell how speeds over ground lie on a curve; None where the water or the course is unknown."""
+    if curve.kind != KINDS["through_water"]:
+        return Through()
+    course = reading(snapshot, "course_deg").value
+    east, north = (
+        reading(snapshot, "set_and_drift", key).value for key in ("east_mps", "north_mps")
+    )
+    if course is None or east is None or north is None:
+        return None
+    angle = math.radians(course)
+    return Through(math.sin(angle), math.cos(angle), east, north)
 
 
 def curve_of(snapshot: Snapshot | None) -> Curve | None:
@@ -112,14 +147,15 @@ class _Drawing:
     def __init__(self, scene: Scene, curve: Curve, of_consumption: bool) -> None:
         self._scene, self._units, self._curve = scene, scene.units, curve
         self._of_consumption = of_consumption
+        self._through = through_of(scene.snapshot, curve)
         pointed = [
-            speed
+            self._through.speed(speed)
             for figure in (_best_speed(scene.snapshot), _target_speed(scene.snapshot))
             for speed in (figure.low, figure.value, figure.high)
-            if speed is not None
+            if speed is not None and self._through is not None
         ]
-        first = self._units.speed(min(curve.speed_mps[0], *pointed))
-        last = self._units.speed(max(curve.speed_mps[-1], *pointed))
+        first = self._units.speed(min([curve.speed_mps[0], *pointed]))
+        last = self._units.speed(max([curve.speed_mps[-1], *pointed]))
         step = tick_step(last, 8)
         low = 0.0 if first < 0.4 * last else first // step * step
         self._x = Axis(low, round_top(last - low) + low, self._units.speed_name)
@@ -161,8 +197,9 @@ class _Drawing:
         power, speed = (
             reading(self._scene.snapshot, key).value for key in ("power_w", "speed_mps")
         )
-        if power is None or speed is None or speed < SLOWEST_MPS:
+        if power is None or speed is None or speed < SLOWEST_MPS or self._through is None:
             return ()
+        speed = self._through.speed(speed)
         place = self._units.speed(speed), self._y(speed, power)
         return (Point("N", *place, stale=self._scene.stale),)
 
@@ -173,14 +210,17 @@ class _Drawing:
         return self._mark("T", _target_speed(self._scene.snapshot))
 
     def _mark(self, letter: str, speed: Reading) -> AxisMark | None:
-        if speed.value is None:
+        if speed.value is None or self._through is None:
             return None
-        power = self._curve.power_at(speed.value)
+        through = self._through
+        here = through.speed(speed.value)
+        power = self._curve.power_at(here)
         low, high = (
-            None if end is None else self._units.speed(end) for end in (speed.low, speed.high)
+            None if end is None else self._units.speed(through.speed(end))
+            for end in (speed.low, speed.high)
         )
-        top = None if power is None else self._y(speed.value, power)
-        return AxisMark(letter, self._units.speed(speed.value), low, high, top)
+        top = None if power is None else self._y(here, power)
+        return AxisMark(letter, self._units.speed(here), low, high, top)
 
 
 def _best_speed(snapshot: Snapshot | None) -> Reading:
@@ -204,6 +244,15 @@ def _words(scene: Scene, curve: Curve) -> Block:
     )
 
 
+def _cost(curve: Curve, snapshot: Snapshot | None, over_ground_mps: float) -> float | None:
+    """Give what a speed over ground costs over ground, on the present course [Wh/km]."""
+    through = through_of(snapshot, curve)
+    if through is None or over_ground_mps < SLOWEST_MPS:
+        return None
+    power_w = curve.power_at(through.speed(over_ground_mps))
+    return None if power_w is None else power_w / over_ground_mps * WH_PER_KM
+
+
 def _speed(speed_mps: float, units: Units) -> str:
     return f"{one_decimal(units.speed(speed_mps))} {units.speed_name}"
 
@@ -214,11 +263,13 @@ def _now_words(scene: Scene, curve: Curve) -> Item:
     if power.value is None or speed.value is None:
         return Item("N now", power.why or speed.why)
     said = f"{_speed(speed.value, units)}, {whole(power.value)} W"
+    here = _cost(curve, snapshot, speed.value)
     best = _best_speed(snapshot).value
-    here = curve.consumption_at(speed.value)
-    least = None if best is None else curve.consumption_at(best)
+    least = None if best is None else _cost(curve, snapshot, best)
     if scene.stale:
         said += " STALE"
+    elif through_of(snapshot, curve) is None:
+        said += " over ground; not drawn: the water on this course is not known"
     elif here is None:
         said += ": beyond what the curve has seen" if speed.value >= SLOWEST_MPS else ""
     elif least:
@@ -236,7 +287,7 @@ def _best_words(snapshot: Snapshot | None, curve: Curve, units: Units) -> Item:
     if best.low is not None and best.high is not None:
         ends = (one_decimal(units.speed(end)) for end in (best.low, best.high))
         said += f" ({' to '.join(ends)})"
-    cost = curve.consumption_at(best.value)
+    cost = _cost(curve, snapshot, best.value)
     if cost is not None:
         said += f", {consumption_text(cost, units)} {units.consumption_name}"
     if reach.value is not None:
@@ -249,7 +300,7 @@ def _target_words(snapshot: Snapshot | None, curve: Curve, units: Units) -> Item
     if target.value is None:
         return None
     said = _speed(target.value, units)
-    cost = curve.consumption_at(target.value)
+    cost = _cost(curve, snapshot, target.value)
     if cost is not None:
         said += f", {consumption_text(cost, units)} {units.consumption_name}"
     return Item("T target", said)

@@ -97,7 +97,7 @@ def frame_face(scene: Scene) -> FrameFace:
     """
     age = age_parts(scene.snapshot, scene.since_received_s, scene.source)
     if scene.said and not scene.stale:
-        age = (scene.said,)
+        age = (scene.said, *age[:1])
     return FrameFace(
         notices=notices(
             scene.snapshot,

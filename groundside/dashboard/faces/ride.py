@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from groundside.dashboard.cells import TableCell, table_cells
+from groundside.dashboard.faces.setups import PLAIN
 from groundside.dashboard.scene import Scene
 from groundside.figures import (
     UNKNOWN,
@@ -94,7 +95,7 @@ def cue_face(scene: Scene) -> CueFace:
     target = part(snapshot, "target")
     if not target:
         if scene.target_distance_m is None:
-            return CueFace("", run_parts(snapshot))
+            return CueFace("", run_parts(snapshot, stale=scene.stale))
         wanted = f"{three_figures(units.distance(scene.target_distance_m))} {units.distance_name}"
         return CueFace("", (f"target {wanted}: {reading(snapshot, 'target').why}",))
     if scene.stale:
@@ -141,17 +142,20 @@ def _wanted(target: dict[str, Any], units: Units) -> list[str]:
     return said
 
 
-def run_parts(snapshot: Snapshot | None) -> tuple[str, ...]:
+def run_parts(snapshot: Snapshot | None, *, stale: bool = False) -> tuple[str, ...]:
     """Say how the run that goes on does, the most wanted first; nothing where none does."""
     runs = snapshot.get("runs") if snapshot is not None else None
     run = runs[-1] if isinstance(runs, list) and runs else None
     if not isinstance(run, dict) or run.get("open") is not True:
         return ()
-    name = f"run {number(run.get('number')) or 0:.0f} {text_of(run.get('setup'))}".strip()
+    setup = text_of(run.get("setup"))
+    name = f"run {number(run.get('number')) or 0:.0f} {'' if setup == PLAIN else setup}".strip()
+    if stale:
+        return (f"{name} is open", "the data are stale")
     if run.get("long_enough") is True:
         return ("long enough", name)
-    steady_s = number(part(snapshot, "steady").get("seconds_s"))
-    return (f"steady for {steady_s or 0:.0f} s", name)
+    # of the run itself: what was held before it began does not count
+    return (f"steady for {number(run.get('steady_s')) or 0:.0f} s", name)
 
 
 def ride_face(scene: Scene) -> RideFace:

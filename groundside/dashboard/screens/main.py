@@ -1,5 +1,6 @@
 """The one screen: the view in sight, and around it what a rider needs in every view."""
 
+from dataclasses import replace
 from typing import ClassVar
 
 from textual import events
@@ -116,6 +117,12 @@ class MainScreen(Screen[None]):
         if buttons != (self._actions.shown or ()):
             self._actions.shown = buttons
             self._share()
+        # a key that the view takes for itself is not told of another button
+        taken = {button.key for button in buttons}
+        self._controls.shown = tuple(
+            replace(button, key="") if button.key in taken else button
+            for button in self._replay_buttons
+        )
 
     def _around(self, face: FrameFace) -> None:
         needed = NoticeBar.rows_needed(face.notices, self.size)
@@ -169,6 +176,10 @@ class MainScreen(Screen[None]):
     def on_key(self, event: events.Key) -> None:
         """Give a key to the view in sight, if one of its buttons has it."""
         key = KEY_NAMES.get(event.key, event.key)
+        if key == "enter" and self._caution.display and not self.app.focused:
+            event.stop()  # what the caution says of this key comes before all else
+            self.caution_was_read()
+            return
         for button in self.view.buttons():
             if button.key and button.key == key:
                 event.stop()

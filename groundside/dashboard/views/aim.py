@@ -56,7 +56,13 @@ class AimView(View):
     def buttons(self) -> tuple[Button, ...]:
         """Give the kinds, the steps, and what is done with the value."""
         kinds = tuple(
-            Button(kind.name, f"{HERE}{kind.name}", kind.name[0], kind is self._aiming.kind)
+            Button(
+                kind.name,
+                f"{HERE}{kind.name}",
+                kind.name[0],
+                kind is self._aiming.kind,
+                short=kind.name[:5] if kind is not DISTANCE else "dist",
+            )
             for kind in KINDS
         )
         if self._scene is None or not self._scene.can_talk:

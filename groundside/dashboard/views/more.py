@@ -5,6 +5,7 @@ from typing import ClassVar
 from textual.app import ComposeResult
 
 from groundside.dashboard.faces.items import Block, Item
+from groundside.dashboard.keys import OWN_KEYS
 from groundside.dashboard.notices import CAUTION
 from groundside.dashboard.scene import Scene
 from groundside.dashboard.views.view import HERE, View
@@ -38,7 +39,16 @@ class MoreView(View):
     def __init__(self, keys: tuple[tuple[str, str], ...]) -> None:
         super().__init__(id=self.NAME)
         self._page = TextPage(id="more-text")
-        self._blocks = (tuple(Item(key, meaning) for key, meaning in keys), SIGNS, CAUTIONS)
+        own = (
+            (Item("", f"in {name}", strong=True), *(Item(key, what) for key, what in table))
+            for name, table in OWN_KEYS.items()
+        )
+        self._blocks = (
+            tuple(Item(key, meaning) for key, meaning in keys),
+            SIGNS,
+            CAUTIONS,
+            *own,
+        )
 
     def compose(self) -> ComposeResult:
         """Make the page."""

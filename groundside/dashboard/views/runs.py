@@ -10,7 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.message import Message
 from textual.widgets import Input
 
-from groundside.dashboard.faces.runs import missing, open_run, runs_face
+from groundside.dashboard.faces.runs import open_run, runs_face
 from groundside.dashboard.faces.setups import (
     known_setups,
     next_letter,
@@ -28,8 +28,6 @@ from onboard.feed.commands import LABEL_MOST, TEXT_MOST
 
 TYPE = "other"
 """The last choice of a set-up: one that is typed."""
-SETTLES_S = 1.0
-"""What was said takes so long to be seen in a snapshot [s]: a second press would undo it."""
 QUESTIONS = {
     "full": "The pack is full: press again within {} s if the charger has ended by itself.",
     "trip": "A new trip ends this one and counts from nought: press again within {} s.",
@@ -74,7 +72,6 @@ class RunsView(View):
         self._choices: tuple[tuple[str, str], ...] = ()
         self._chosen = 0
         self._typing = ""
-        self._said_s: float | None = None
 
     def compose(self) -> ComposeResult:
         """Make the page, and the line beneath it that is seen while one types."""
@@ -126,7 +123,7 @@ class RunsView(View):
         is_open = open_run(self._scene.snapshot) is not None
         asked = self._asking.open
         return (
-            _button("end run" if is_open else "start run", "run", "r", short="run"),
+            Button("end run" if is_open else "start run", "run", "r", short="run"),
             _button("set-up", "setup", "s"),
             _button("note", "note", "n"),
             _asking("charged full", "full", "f", asked),
@@ -140,8 +137,6 @@ class RunsView(View):
         if word not in QUESTIONS:
             self._asking.drop()
         match word:
-            case "run":
-                self._start_or_end(self._scene.snapshot)
             case "setup":
                 self._next_choice(self._scene.snapshot)
             case "take":
@@ -157,18 +152,6 @@ class RunsView(View):
             case "trip" if self._asking.is_yes("trip"):
                 self.post_message(self.Say(mark("new_trip"), "a new trip has begun"))
         self._paint()
-
-    def _start_or_end(self, snapshot: dict[str, Any] | None) -> None:
-        now_s = self._clock()
-        if self._said_s is not None and now_s - self._said_s < SETTLES_S:
-            return
-        self._said_s = now_s
-        if open_run(snapshot) is not None:
-            self.post_message(self.Say(mark("run_end"), "run ended"))
-            return
-        lacks = missing(snapshot)
-        done = f"run started, but {lacks}" if lacks else "run started"
-        self.post_message(self.Say(mark("run_start"), done))
 
     def _next_choice(self, snapshot: dict[str, Any] | None) -> None:
         """Begin to choose a set-up with the one after that in force, or go on to the next."""

@@ -3,6 +3,7 @@
 Each names its key, so that what can be tapped can be learned for the keyboard too.
 """
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -40,8 +41,36 @@ class Button:
 
 def rows_of(buttons: tuple[Button, ...], width: int, least: int = 7) -> list[list[Button]]:
     """Break buttons into rows so that each is at least `least` cells wide."""
-    across = max(1, min(len(buttons), width // least))
+    most = max(1, width // least)
+    rows = max(1, -(-len(buttons) // most))
+    across = max(1, -(-len(buttons) // rows))  # rows of equal length, not a full one and a rest
     return [list(buttons[n : n + across]) for n in range(0, len(buttons), across)]
+
+
+def edges_of(row: list[Button], width: int) -> list[int]:
+    """Give where the cells of a row begin, and its end.
+
+    Even cells; where a label would fill its own from end to end, cells are as long as their labels
+    ask for, so that there is a blank between two words.
+
+    Examples
+    --------
+    >>> edges_of([Button("ride", ""), Button("curve", ""), Button("trip", "")], 15)
+    [0, 5, 11, 15]
+    """
+    count = len(row)
+    even = [place * width // count for place in range(count + 1)]
+    longest = max(len(button.short or button.label) for button in row)
+    if longest < width // count:
+        return even
+    wanted = [len(button.short or button.label) + 1 for button in row]
+    spare = width - sum(wanted) + 1
+    if spare < 0:
+        return even
+    edges = [0]
+    for place, cells in enumerate(wanted, 1):
+        edges.append(edges[-1] + cells + place * spare // count - (place - 1) * spare // count)
+    return [*edges[:-1], width]
 
 
 class ButtonBar(Painted):
@@ -75,17 +104,21 @@ class ButtonBar(Painted):
             return
         row = rows[min(event.y * len(rows) // self.size.height, len(rows) - 1)]
         event.stop()
-        place = min(event.x * len(row) // self.size.width, len(row) - 1)
+        place = bisect_right(edges_of(row, self.size.width)[1:-1], event.x)
         self.post_message(self.Pressed(row[place].action))
 
 
 def _line(row: list[Button], width: int, number: int, with_label: bool) -> Line:
     line: Line = []
+    edges = edges_of(row, width)
     for place, button in enumerate(row):
-        begin, end = place * width // len(row), (place + 1) * width // len(row)
+        begin, end = edges[place], edges[place + 1]
         style = "button--even" if (place + number) % 2 else "button--odd"
         text = _label(button, end - begin) if with_label else ""
-        line.append((text.center(end - begin), "button--on" if button.on else style))
+        cells = end - begin
+        # with one blank to spare it stands behind the word, so that two words never touch
+        text = f"{text} " if cells - len(text) == 1 else text.center(cells)
+        line.append((text, "button--on" if button.on else style))
     return line
 
 

@@ -52,7 +52,7 @@ class Hero(Painted):
         if letters is None or letters.width(face.digits) > width - 2:
             letters = fitting(face.digits, width - 2, rows)
         if letters is None:
-            text = f" {face.label} {face.digits} {face.unit} {face.why}"
+            text = f" {face.label} {face.digits} {face.unit} {face.why or face.interval}"
             return [[(shortened(text, width), _style(face))]]
         drawn = draw(face.digits, letters, hatched=face.stale)
         unknown = face.digits == UNKNOWN

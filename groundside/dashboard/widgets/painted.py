@@ -73,6 +73,10 @@ class Painted(Widget):
     def watch_shown(self) -> None:
         """Repaint the lines that changed, and no other."""
         size = self.size
+        if not size.area:  # out of sight: what the toolkit kept of it is no longer so
+            self._painted_for = None
+            self.refresh()
+            return
         before = self._lines
         after = self._repaint_lines()
         changed = [
@@ -89,6 +93,10 @@ class Painted(Widget):
         paintable = self.shown is not None and size.area > 0
         self._lines = self.paint(size)[: size.height] if paintable else []
         return self._lines
+
+    def on_show(self) -> None:
+        """Paint everything anew: it may have changed out of sight."""
+        self.lay_out()
 
     def lay_out(self) -> None:
         """Paint everything anew."""
