@@ -124,7 +124,7 @@ class Rows:
         return self.hero * (1 if self.side_by_side else 2) + self.cue + self.table
 
 
-def share_rows(width: int, height: int, *, cue: bool = False) -> Rows:
+def share_rows(width: int, height: int, *, cue: bool = False, said: int = 0) -> Rows:
     """Share out the rows of the ride view.
 
     Parameters
@@ -132,7 +132,9 @@ def share_rows(width: int, height: int, *, cue: bool = False) -> Rows:
     width, height
         Room of the view in cells.
     cue
-        Whether there is a target, and so a cue.
+        Whether there is a cue in big type.
+    said
+        Rows of text in its place, where there is none: a run that is open, or why there is no cue.
 
     Returns
     -------
@@ -145,7 +147,7 @@ def share_rows(width: int, height: int, *, cue: bool = False) -> Rows:
     hero_width = width // 2 - 2 if side_by_side else width - 13
     heroes = sorted({s.rows for s in SIZES if s.width(HERO_TEMPLATE) <= hero_width})
     full_table = -(-CELLS_OF_TABLE // columns)
-    have = {"hero": SMALLEST_ROWS + label, "cue": 1 if cue else 0, "table": 1}
+    have = {"hero": SMALLEST_ROWS + label, "cue": 1 if cue else said, "table": 1}
 
     def left() -> int:
         return height - Rows(**have, side_by_side=side_by_side, table_columns=columns).total
@@ -161,7 +163,7 @@ def share_rows(width: int, height: int, *, cue: bool = False) -> Rows:
                 grow("hero", rows + label)
 
     # less room than a phone has: the big figures give up their size, not their place
-    for part, least in (("table", 0), ("hero", 1 + label), ("hero", 1)):
+    for part, least in (("table", 0), ("hero", 1 + label), ("cue", 1), ("hero", 1)):
         if left() < 0:
             have[part] = min(have[part], least)
 

@@ -24,6 +24,7 @@ class RideView(View):
     def __init__(self) -> None:
         super().__init__(id=self.NAME)
         self._has_cue = False
+        self._said_rows = 0
         self._shared: Rows | None = None
         # Held by hand: a tick may come before the parts are mounted or after they are gone.
         self._consumption = Hero(id="consumption")
@@ -49,8 +50,9 @@ class RideView(View):
     def show(self, scene: Scene) -> None:
         """Hand each part what it says now; a part that says the same is not painted."""
         face = ride_face(scene)
-        if face.has_cue != self._has_cue:
-            self._has_cue = face.has_cue
+        has_cue, said = bool(face.cue.word), Cue.rows_said(face.cue, self.size.width)
+        if (has_cue, said) != (self._has_cue, self._said_rows):
+            self._has_cue, self._said_rows = has_cue, said
             self._share()
         self._consumption.shown = face.consumption
         self._range.shown = face.range
@@ -62,7 +64,7 @@ class RideView(View):
         width, height = self.size.width, self.size.height
         if not width or not height:
             return
-        shared = share_rows(width, height, cue=self._has_cue)
+        shared = share_rows(width, height, cue=self._has_cue, said=self._said_rows)
         if shared == self._shared:
             return
         self._shared = shared

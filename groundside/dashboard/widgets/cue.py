@@ -11,6 +11,7 @@ from groundside.dashboard.widgets.button_bar import ButtonBar
 from groundside.dashboard.widgets.painted import Line, Painted, joined, shortened, wrapped
 
 WORD_TEMPLATE = "EASE"
+TEXT_ROWS_MOST = 3
 
 
 class Cue(Painted):
@@ -21,6 +22,13 @@ class Cue(Painted):
     """
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"cue--word", "cue--turn", "cue--text", "cue--none"}
+
+    @staticmethod
+    def rows_said(face: CueFace, width: int) -> int:
+        """Give the rows that a text takes where there is no cue."""
+        if face.word or not face.parts:
+            return 0
+        return min(TEXT_ROWS_MOST, len(wrapped(" ".join(face.parts), max(8, width - 2))))
 
     def on_click(self, event: events.Click) -> None:
         """Go where the cue comes from."""
