@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.efficiency.carried_curve import of_carried
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.fouling import FoulingWatch
-from onboard.efficiency.speed_power import KNOTS, WATER_SD_MPS, Carried, Posterior, fit, of_carried
+from onboard.efficiency.speed_power import KNOTS, WATER_SD_MPS, Carried, Posterior, fit
 from onboard.efficiency.steady import SteadyBlock, SteadyFinder
 from onboard.efficiency.turning import Circle, CircleFinder
 

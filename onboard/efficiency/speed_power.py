@@ -123,20 +123,6 @@ class Carried:
     seen_mps: tuple[float, float]
 
 
-def of_carried(carried: Carried) -> Posterior:
-    """Give what a carried curve alone tells: no water, and less beyond the speeds it has seen."""
-    count = len(KNOTS)
-    known = slice(carried.first_knot, carried.first_knot + len(carried.ln_speed))
-    ends = KNOTS[known][[0, -1]]
-    beyond = np.abs(KNOTS - np.clip(KNOTS, *ends))
-    curve = np.diag((SLOPE_SD * beyond) ** 2 + float(np.diag(carried.covariance).max()))
-    curve[known, known] = carried.covariance
-    covariance = np.zeros((2 + count, 2 + count))
-    covariance[2:, 2:] = curve
-    start = _start_curve(carried)
-    return Posterior(np.zeros(2), start, covariance, carried.seen_mps, 0, VELOCITY_SD_MPS, 0.0)
-
-
 def quadratic(rows: FloatArray, matrix: FloatArray) -> FloatArray:
     """Give r' M r for each row r; shapes (n, k) and (k, k)."""
     form: FloatArray = ((rows @ matrix) * rows).sum(axis=1)
@@ -185,7 +171,7 @@ def fit(
         starts = [(near.water_mps, near.ln_speed)]
     else:
         waters = (np.zeros(2), _start_water(data, water_sd_mps))
-        starts = [(water, _start_curve(carried)) for water in waters]
+        starts = [(water, start_curve(carried)) for water in waters]
     results = [_converge(data, normal, right, water, curve) for water, curve in starts]
     best = min(results, key=lambda result: result.cost)
     off = data.off(best.water)
@@ -365,7 +351,8 @@ def _add_carried(normal: FloatArray, right: FloatArray, carried: Carried) -> Non
     right[place] += precision @ carried.ln_speed
 
 
-def _start_curve(carried: Carried | None) -> FloatArray:
+def start_curve(carried: Carried | None) -> FloatArray:
+    """Give ln w at all `KNOTS` to start from: as carried, straight on beyond; else the usual."""
     if carried is None:
         plain: FloatArray = LEVEL_LN_MPS + SLOPE * (KNOTS - np.log(LEVEL_W))
         return plain
