@@ -1,0 +1,116 @@
+"""What the feed's tests share: a daemon that takes commands, and a viewer that talks."""
+
+import asyncio
+import json
+import socket
+from collections.abc import Awaitable, Callable
+from typing import ClassVar
+
+from onboard.feed.commands import Command, Mark, Reply
+from onboard.feed.server import FeedServer, OnCommand
+from onboard.feed.snapshot import as_line
+
+LINE = as_line({"kind": "snapshot", "fill": "x" * 2000})
+
+
+async def opened() -> tuple[FeedServer, int]:
+    server = FeedServer()
+    return server, await server.open("127.0.0.1", 0, "skiff")
+
+
+async def until(condition) -> None:
+    async with asyncio.timeout(5):
+        while not condition():
+            await asyncio.sleep(0.002)
+
+
+SILENT: list[socket.socket] = []
+
+
+class Daemon:
+    """Takes commands as a daemon does: done at once, or left waiting."""
+
+    def __init__(self, *, waits: bool = False) -> None:
+        self.heard: list[Command] = []
+        self.waiting: list[Reply] = []
+        self.waits = waits
+
+    def __call__(self, command: Command, reply: Reply) -> None:
+        self.heard.append(command)
+        if self.waits:
+            self.waiting.append(reply)
+        elif isinstance(command, Mark) and command.text == "no":
+            reply("it is not to be", None)
+        else:
+            reply(None, None)
+
+
+class Talker:
+    """A viewer that says things, and reads acknowledgements."""
+
+    all: ClassVar[list["Talker"]] = []
+
+    def __init__(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        self.reader, self.writer = reader, writer
+
+    @classmethod
+    async def to(cls, port: int) -> "Talker":
+        talker = cls(*await asyncio.open_connection("127.0.0.1", port))
+        cls.all.append(talker)
+        assert json.loads(await talker.reader.readline())["kind"] == "hello"
+        return talker
+
+    def say(self, *lines: bytes) -> None:
+        self.writer.write(b"".join(line + b"\n" for line in lines))
+
+    async def ack(self) -> dict:
+        async with asyncio.timeout(5):
+            while True:
+                message = json.loads(await self.reader.readline())
+                if message["kind"] == "ack":
+                    return message
+
+    async def is_put_out(self) -> bool:
+        async with asyncio.timeout(5):
+            try:
+                while await self.reader.read(65536):
+                    pass
+            except ConnectionError:
+                pass
+            return True
+
+
+def note(number: int, text: str = "x") -> bytes:
+    command = {"kind": "mark", "id": number, "mark": "note", "text": text}
+    return json.dumps(command, ensure_ascii=False).encode()
+
+
+def play(scene: Callable[[], Awaitable[None]]) -> None:
+    async def all_of_it() -> None:
+        try:
+            async with asyncio.timeout(20):
+                await scene()
+        finally:
+            for talker in Talker.all:
+                talker.writer.close()
+            Talker.all.clear()
+            while SILENT:
+                SILENT.pop().close()
+            await asyncio.sleep(0)
+
+    asyncio.run(all_of_it())
+
+
+async def served(on_command: OnCommand | None, **more) -> tuple[FeedServer, int]:
+    server = FeedServer(**more)
+    return server, await server.open("127.0.0.1", 0, "skiff", on_command)
+
+
+def silent_viewer(port: int) -> socket.socket:
+    """Connect one that takes little and reads only when it is told to."""
+    silent = socket.socket()
+    silent.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+    silent.connect(("127.0.0.1", port))
+    silent.setblocking(False)
+    SILENT.append(silent)
+    return silent

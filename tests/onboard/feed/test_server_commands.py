@@ -1,0 +1,175 @@
+"""What viewers say is answered in order, told to the others, and never more than can be borne."""
+
+import asyncio
+import contextlib
+
+from onboard.feed.commands import Mark, Set
+from onboard.feed.server import WAITING_MOST
+from onboard.feed.viewer import SEND_BUFFER_BYTES
+from tests.onboard.feed.talkers import (
+    LINE,
+    Daemon,
+    Talker,
+    note,
+    play,
+    served,
+    silent_viewer,
+    until,
+)
+
+
+def test_a_command_is_answered_and_told_to_the_others() -> None:
+    async def scene() -> None:
+        daemon = Daemon()
+        server, port = await served(daemon)
+        one, other = await Talker.to(port), await Talker.to(port)
+        await until(lambda: server.viewers == 2)
+        one.say(note(7, "no"), b'{"hello', b"", note(8, "weed"))
+        refused = await one.ack()
+        command = {"kind": "mark", "id": 7, "mark": "note", "text": "no"}
+        assert refused == {"kind": "ack", "id": 7, "ok": False, "why": "it is not to be",
+                           "by": True, "command": command}  # fmt: skip
+        why = "the line is not JSON: expected one object a line"
+        for _ in range(2):
+            assert await one.ack() == {"kind": "ack", "id": None, "ok": False, "why": why}
+        command = {"kind": "mark", "id": 8, "mark": "note", "text": "weed"}
+        assert await one.ack() == {"kind": "ack", "id": 8, "ok": True, "why": None,
+                                   "by": True, "command": command}  # fmt: skip
+        # What was refused is nobody else's business.
+        assert await other.ack() == {"kind": "ack", "id": None, "ok": True, "why": None,
+                                     "by": False, "command": command}  # fmt: skip
+        assert daemon.heard == [Mark(7, "note", "no"), Mark(8, "note", "weed")]
+        await server.close()
+
+    play(scene)
+
+
+def test_what_was_done_may_say_more_than_the_command() -> None:
+    async def scene() -> None:
+        server, port = await served(lambda _, reply: reply(None, Set(3, "home", (45.0, -30.0))))
+        one = await Talker.to(port)
+        one.say(b'{"kind":"set","id":3,"key":"home","value":"here"}')
+        assert (await one.ack())["command"]["value"] == [45.0, -30.0]
+        await server.close()
+
+    play(scene)
+
+
+def test_an_answer_may_come_later_and_comes_once() -> None:
+    async def scene() -> None:
+        daemon = Daemon(waits=True)
+        server, port = await served(daemon)
+        one = await Talker.to(port)
+        one.say(note(1), note(2))
+        one.writer.write_eof()  # half-open: it says no more, but reads
+        await until(lambda: len(daemon.waiting) == 2)
+        for n in range(20):
+            server.publish(LINE, 0.2 * n)
+        daemon.waiting[1](None, None)
+        daemon.waiting[1]("not twice", None)
+        daemon.waiting[0]("no", None)
+        assert [(await one.ack())["id"], (await one.ack())["id"]] == [2, 1]
+        assert await one.is_put_out()
+        assert server.viewers == 0
+        await server.close()
+
+    play(scene)
+
+
+def test_an_answer_to_a_viewer_that_left_is_let_go_and_still_told() -> None:
+    async def scene() -> None:
+        daemon = Daemon(waits=True)
+        server, port = await served(daemon)
+        one, other = await Talker.to(port), await Talker.to(port)
+        one.say(note(1))
+        await until(lambda: len(daemon.waiting) == 1)
+        one.writer.transport.abort()
+        await asyncio.sleep(0.01)
+        daemon.waiting[0](None, None)
+        assert (await other.ack())["command"]["id"] == 1
+        await server.close()
+
+    play(scene)
+
+
+def test_only_so_many_commands_wait() -> None:
+    async def scene() -> None:
+        daemon = Daemon(waits=True)
+        server, port = await served(daemon)
+        talkers = [await Talker.to(port) for _ in range(5)]
+        for talker in talkers:
+            talker.say(*(note(n) for n in range(15)))
+        await until(lambda: len(daemon.waiting) == WAITING_MOST)
+        refused = await talkers[-1].ack()
+        assert (refused["ok"], refused["why"]) == (False, "too many commands wait: say it again")
+        for reply in daemon.waiting:
+            reply(None, None)
+        daemon.waits = False
+        talkers[0].say(note(99))
+        while (await talkers[0].ack())["id"] != 99:
+            pass
+        await server.close()
+
+    play(scene)
+
+
+def test_too_many_lines_are_refused_and_a_flood_is_put_out() -> None:
+    async def scene() -> None:
+        daemon = Daemon()
+        server, port = await served(daemon)
+        one = await Talker.to(port)
+        one.say(*(note(n) for n in range(60)))
+        acks = [await one.ack() for _ in range(60)]
+        assert [ack["id"] for ack in acks] == list(range(60))
+        done = [ack["ok"] for ack in acks].count(True)
+        assert 20 <= done < 40  # more only where this machine took a second over it
+        assert len(daemon.heard) == done
+        assert acks[-1]["why"] == "more than 20 lines a second: say it again"
+        one.say(*([b"{"] * 4000))
+        assert await one.is_put_out()
+        endless = await Talker.to(port)
+        with contextlib.suppress(ConnectionError):
+            for _ in range(100):
+                endless.writer.write(b"x" * 8192)
+                await endless.writer.drain()
+        assert await endless.is_put_out()
+        await until(lambda: server.viewers == 0)
+        await server.close()
+
+    play(scene)
+
+
+def test_a_long_line_is_refused_and_the_next_one_heard() -> None:
+    async def scene() -> None:
+        daemon = Daemon()
+        server, port = await served(daemon)
+        one = await Talker.to(port)
+        one.say(note(1, "x" * 2000), note(2))
+        assert (await one.ack())["why"] == "the line is longer than 1024 bytes"
+        assert (await one.ack())["id"] == 2
+        await server.close()
+
+    play(scene)
+
+
+def test_one_that_talks_and_never_reads_is_not_read_on() -> None:
+    async def scene() -> None:
+        server, port = await served(Daemon())
+        rude, most = silent_viewer(port), 0
+        reader = (await Talker.to(port)).reader
+        talk = b"".join(note(n, "🌊" * 200) + b"\n" for n in range(150))
+        talking = asyncio.create_task(asyncio.get_running_loop().sock_sendall(rude, talk))
+        for n in range(300):
+            server.publish(LINE, 0.05 * n)  # the rude one's 10 s of standstill pass by this clock
+            # The other gets all of it, and what the rude one was granted.
+            while await reader.readline() != LINE:
+                pass
+            unsent = [w.transport.get_write_buffer_size() for w in server._viewers]
+            most = max(most, *unsent)
+        assert SEND_BUFFER_BYTES < most <= SEND_BUFFER_BYTES + 2 * len(LINE)
+        assert server.viewers == 1
+        talking.cancel()
+        await asyncio.gather(talking, return_exceptions=True)
+        await server.close()
+
+    play(scene)
