@@ -160,7 +160,25 @@ def parser() -> argparse.ArgumentParser:
     )
     plan.add_argument("--profile", type=Path, metavar="FILE", help="craft profile (TOML)")
     plan.add_argument("--json", action="store_true", help="print JSON, for other programs")
-    for any_ in (watch, serve, replay, review, plan, demo):
+    compare = command(
+        "compare",
+        "tell which set-up is better, at equal battery power",
+        "compare propellers.toml",
+    )
+    compare.add_argument(
+        "sheets",
+        type=Path,
+        nargs="+",
+        metavar="SHEET",
+        help="run sheet (TOML: [[run]] with setup, log and, if you like, start_s and end_s in "
+        "seconds from the log's first stamp; or CSV with these columns), or sessions with marks",
+    )
+    compare.add_argument("--profile", type=Path, metavar="FILE", help="craft profile (TOML)")
+    compare.add_argument(
+        "--system-id", type=system_id, metavar="N", help="follow this MAVLink system"
+    )
+    compare.add_argument("--json", action="store_true", help="print JSON, for other programs")
+    for any_ in (watch, serve, replay, review, plan, compare, demo):
         any_.add_argument("--units", metavar="UNITS", help=f"one of {', '.join(CHOICES)}")
     return top
 
@@ -174,6 +192,7 @@ def main(argv: list[str] | None = None) -> int:
         "replay": _replay,
         "review": _review,
         "plan": _plan,
+        "compare": _compare,
         "demo": _demo,
     }[arguments.command]
     try:
@@ -307,6 +326,12 @@ def _plan(arguments: argparse.Namespace) -> int:
     from groundside.planning.command import run_plan
 
     return run_plan(arguments)
+
+
+def _compare(arguments: argparse.Namespace) -> int:
+    from groundside.comparing.command import run_compare
+
+    return run_compare(arguments)
 
 
 def _demo(arguments: argparse.Namespace) -> int:

@@ -50,6 +50,8 @@ class TimeBase:
         self._offset_s: float | None = None
         # The newest message: its time of receipt as given, and counted from the first one's.
         self._clock_s: float | None = None
+        self.first_receipt_s: float | None = None
+        """When the first message came, by the clock of the receipts [s]: where time is zero."""
         self._counted_s = self._received_s = 0.0
         # The last timed message: the left end of the next stretch.
         self._t_s = 0.0
@@ -92,7 +94,7 @@ class TimeBase:
         if not len(receipt_s):
             return np.empty(0)
         if self._clock_s is None:
-            self._clock_s = float(receipt_s[0])
+            self._clock_s = self.first_receipt_s = float(receipt_s[0])
             self._sequence = int(sequence[0]) - 1
         # A wall clock that is set back must neither run time backwards nor hold it up.
         steps = steps_s(receipt_s, self._clock_s)

@@ -1,0 +1,81 @@
+"""A trial for other programs."""
+
+import math
+from typing import Any
+
+from groundside.comparing.splits import PairSplit, SetupSplit
+from groundside.comparing.trial import Trial
+from onboard.feed.jsonable import jsonable
+
+SCHEMA = 1
+
+
+def as_json(trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit]) -> dict[str, Any]:
+    """Give JSON's own types, as described in DEVELOPERS.md."""
+    found, evidence = trial.comparison, trial.comparison.evidence
+    fit = evidence.levels
+    return {
+        "schema": SCHEMA,
+        "power_w": found.power_w,
+        "setups": jsonable(found.setups),
+        "pairs": jsonable(found.pairs),
+        "warnings": jsonable(trial.cautions),
+        "legs": [
+            {
+                "number": n + 1,
+                "setup": one.setup,
+                "log": one.place,
+                "outing": one.outing + 1,
+                "start_s": one.start_s - evidence.legs[0].start_s,
+                "seconds_s": one.seconds_s,
+                "course_deg": one.course_deg,
+                "power_w": one.power_w,
+                "power_sd_w": one.power_sd_w,
+                "speed_mps": one.speed_mps,
+                "speed_sd_mps": one.speed_sd_mps,
+                "volts_v": _known(one.volts_v),
+                "rpm": _known(one.rpm),
+                "motor_amps_a": _known(one.motor_amps_a),
+                "water_along_mps": _known(float(evidence.water.along_mps[n])),
+            }
+            for n, one in enumerate(evidence.legs)
+        ],
+        "double_runs": [
+            {
+                "setup": one.setup,
+                "legs": [n + 1 for n in one.legs],
+                "weights": list(one.weights),
+                "speed_mps": float(speed),
+            }
+            for one, speed in zip(evidence.doubles, evidence.speed_mps, strict=True)
+        ],
+        "left_out": [
+            {"setup": one.setup, "legs": [n + 1 for n in one.legs]} for one in evidence.left_out
+        ],
+        "alone": [{"leg": one.leg + 1, "why": one.why} for one in evidence.alone],
+        "passed_over": list(trial.passed_over),
+        "statistics": {
+            "double_run_sd_fraction": _known(fit.sd),
+            "degrees_of_freedom": fit.freedom,
+            "method": "welch" if fit.own_variance is not None else "pooled",
+            "drift_in_model": fit.with_drift,
+            "drift_per_h_fraction": _known(fit.drift_per_h),
+            "curve_slope": found.slope.value,
+            "curve_slope_sd": found.slope.sd,
+        },
+        "power_split": [
+            {
+                "setup": one.name,
+                **jsonable(one.split),
+                "propeller_rpm": one.propeller_rpm,
+                "metres_per_turn_m": one.metres_per_turn_m,
+                "shaft_wh_per_km": one.shaft_wh_per_km,
+            }
+            for one in splits
+        ],
+        "power_split_pairs": jsonable(pairs),
+    }
+
+
+def _known(value: float) -> float | None:
+    return value if math.isfinite(value) else None

@@ -1,0 +1,121 @@
+"""A log read for a trial: its seconds, when it began, and where runs are to be looked for."""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from groundside.comparing.marked import Span, marked_runs, setup_spans
+from groundside.comparing.sheet import Entry
+from groundside.review.summary import PLAUSIBLE_FROM_S
+from onboard.block import Block
+from onboard.efficiency.steady import SteadyBlock
+from onboard.efficiency.trial.gathering import Gathering
+from onboard.efficiency.trial.seconds import Seconds
+from onboard.errors import LogError
+from onboard.marks import read_marks
+from onboard.profile import Profile
+from onboard.telemetry.decoder import Decoder
+from onboard.telemetry.log_files import Progress
+from onboard.telemetry.logs import open_log
+
+
+@dataclass(frozen=True)
+class ReadLog:
+    """What a log gives to a trial.
+
+    Parameters
+    ----------
+    path
+        The log, as given.
+    begins_s
+        When it begins [s since the Unix epoch]; None where its clock was never set.
+    zero_s
+        Where stream time is zero, from the log's first stamp [s].
+    seconds, steady
+        In stream time.
+    """
+
+    path: Path
+    begins_s: float | None
+    zero_s: float
+    seconds: Seconds
+    steady: list[SteadyBlock]
+
+    @property
+    def lasts_s(self) -> float:
+        """How long it lasts, in stream time [s]."""
+        return float(self.seconds.t_s[-1]) if len(self.seconds) else 0.0
+
+
+def read_log(
+    path: Path, profile: Profile, system_id: int | None = None, progress: Progress | None = None
+) -> ReadLog:
+    """Read a whole log.
+
+    Parameters
+    ----------
+    path
+        The log, or a session's folder.
+    profile
+        The craft.
+    system_id
+        The MAVLink system to follow; None follows the profile's, else the one that sends most.
+    progress
+        Called as the log is read, with the bytes read so far.
+
+    Raises
+    ------
+    LogError
+        If it cannot be read, or does not hold the system asked for.
+    """
+    decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
+    gathering, log = Gathering(profile), open_log(path)
+    for part in log.parts(progress):
+        gathering.fold(part if isinstance(part, Block) else decoder.push(part))
+    gathering.fold(decoder.finish())
+    facts = log.facts()
+    if facts.format == "telemetry" and not decoder.messages:
+        raise LogError(f"{path}: no autopilot of the system asked for in it")
+    first_s, heard_s = facts.first_s, decoder.time.first_receipt_s
+    zero_s = 0.0 if first_s is None or heard_s is None else heard_s - first_s
+    begins_s = None if first_s is None or first_s < PLAUSIBLE_FROM_S else first_s
+    return ReadLog(path, begins_s, zero_s, gathering.seconds(), gathering.steady)
+
+
+def spans_of(entry: Entry, log: ReadLog) -> list[Span]:
+    """Give where runs are to be looked for: as the sheet says, else between marks, else all over.
+
+    Parameters
+    ----------
+    entry
+        Of the sheet.
+    log
+        Its log.
+    """
+    if entry.start_s is not None and entry.end_s is not None:
+        begin, end = entry.start_s - log.zero_s, entry.end_s - log.zero_s
+        return [Span(entry.setup or "", begin, end, True)]
+    folder = log.path if log.path.is_dir() else None
+    marks = read_marks(folder) if folder else ()
+    spans = marked_runs(marks) or setup_spans(marks)
+    if entry.setup is not None:
+        return [Span(entry.setup, one.start_s, one.end_s, one.marked) for one in spans]
+    return spans
+
+
+def read_all(
+    entries: list[Entry],
+    read: Callable[[Path], ReadLog],
+) -> list[tuple[ReadLog, list[Span]]]:
+    """Read each log once, in the order of the sheet, with the spans of all its entries."""
+    logs: dict[Path, tuple[ReadLog, list[Span]]] = {}
+    for entry in entries:
+        key = entry.log.resolve()
+        if key not in logs:
+            logs[key] = read(entry.log), []
+        logs[key][1].extend(spans_of(entry, logs[key][0]))
+    return [
+        (log, sorted(spans, key=lambda one: max(one.start_s, -math.inf)))
+        for log, spans in logs.values()
+    ]

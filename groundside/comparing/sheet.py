@@ -1,0 +1,152 @@
+"""The run sheet: which set-up was run when, in TOML or CSV."""
+
+import csv
+import itertools
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from onboard.errors import UsageError
+
+KEYS = ("setup", "log", "start_s", "end_s")
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A line of a run sheet.
+
+    Parameters
+    ----------
+    setup
+        The set-up's label; None where the log's marks say it.
+    log
+        The log, or a session's folder.
+    start_s, end_s
+        From the log's first stamp [s]; None for both where runs are to be found.
+    """
+
+    setup: str | None
+    log: Path
+    start_s: float | None = None
+    end_s: float | None = None
+
+
+def entries_of(paths: Sequence[Path]) -> list[Entry]:
+    """Give the entries that some paths mean: of a sheet, or the logs themselves.
+
+    Raises
+    ------
+    UsageError
+        If a sheet cannot be used.
+    """
+    found: list[Entry] = []
+    for path in paths:
+        if path.suffix.lower() in (".toml", ".csv"):
+            found += read_sheet(path)
+        else:
+            found.append(Entry(None, path))
+    return found
+
+
+def read_sheet(path: Path) -> list[Entry]:
+    """Read a run sheet; logs are found beside it.
+
+    Raises
+    ------
+    UsageError
+        If it cannot be read, or an entry is not what it must be.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as problem:
+        raise UsageError(f"{path}: cannot be read ({problem.strerror})") from None
+    except UnicodeDecodeError:
+        raise UsageError(f"{path}: not a text file: expected a run sheet") from None
+    rows = _csv_rows(path, text) if path.suffix.lower() == ".csv" else _toml_rows(path, text)
+    if not rows:
+        raise UsageError(f"{path}: no run in it: expected [[run]] with setup and log for each")
+    entries = [_entry(path, number, row) for number, row in enumerate(rows, 1)]
+    _refuse_overlap(path, entries)
+    return entries
+
+
+def _toml_rows(path: Path, text: str) -> list[dict[str, Any]]:
+    try:
+        tables = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        raise UsageError(f"{path}: not valid TOML: {problem}") from None
+    for key in tables:
+        if key != "run":
+            raise UsageError(f"{path}: {key}: no such key: expected [[run]] only")
+    rows = tables.get("run", [])
+    if not (isinstance(rows, list) and all(isinstance(row, dict) for row in rows)):
+        raise UsageError(f"{path}: run: expected [[run]], in double brackets, for each run")
+    return rows
+
+
+def _csv_rows(path: Path, text: str) -> list[dict[str, Any]]:
+    reader = csv.DictReader(text.splitlines(), skipinitialspace=True)
+    if not {"setup", "log"} <= set(reader.fieldnames or ()):
+        raise UsageError(f"{path}: expected a first line with {','.join(KEYS)}")
+    rows: list[dict[str, Any]] = []
+    for line in reader:
+        row: dict[str, Any] = {}
+        for key, value in line.items():
+            if key is None or value is None:
+                raise UsageError(f"{path}: line {reader.line_num}: expected {','.join(KEYS)}")
+            if value.strip():
+                row[key] = _number(value) if key in ("start_s", "end_s") else value.strip()
+        if row:
+            rows.append(row)
+    return rows
+
+
+def _number(text: str) -> float | str:
+    try:
+        return float(text)
+    except ValueError:
+        return text
+
+
+def _entry(path: Path, number: int, row: dict[str, Any]) -> Entry:
+    where = f"{path}: run {number}"
+    for key in row:
+        if key not in KEYS:
+            raise UsageError(f"{where}: {key}: no such key: expected some of {', '.join(KEYS)}")
+    for key in ("setup", "log"):
+        value = row.get(key)
+        if not (isinstance(value, str) and value.strip() and value.isprintable()):
+            raise UsageError(f"{where}: {key} = {value!r}: expected a line of text")
+    times = [row.get(key) for key in ("start_s", "end_s")]
+    for key, value in zip(("start_s", "end_s"), times, strict=True):
+        if value is not None and not _is_time(value):
+            raise UsageError(f"{where}: {key} = {value!r}: expected seconds from the log's start")
+    start, end = times
+    if (start is None) != (end is None):
+        raise UsageError(f"{where}: expected both start_s and end_s, or neither")
+    if start is not None and end is not None and end <= start:
+        raise UsageError(f"{where}: end_s = {end:g}: expected more than start_s, {start:g}")
+    log = (path.parent / row["log"].strip()).expanduser()
+    return Entry(row["setup"].strip(), log, start, end)
+
+
+def _is_time(value: Any) -> bool:
+    return type(value) in (int, float) and 0.0 <= value < 1e9
+
+
+def _refuse_overlap(path: Path, entries: list[Entry]) -> None:
+    by_log: dict[Path, list[tuple[float, float, int]]] = {}
+    for number, one in enumerate(entries, 1):
+        first = float("-inf") if one.start_s is None else one.start_s
+        last = float("inf") if one.end_s is None else one.end_s
+        by_log.setdefault(one.log, []).append((first, last, number))
+    for log, spans in by_log.items():
+        spans.sort()
+        for (_, end, number), (start, _, other) in itertools.pairwise(spans):
+            if start < end:
+                raise UsageError(
+                    f"{path}: runs {number} and {other} of {log.name} overlap: each second counts "
+                    "once"
+                )

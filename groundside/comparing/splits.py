@@ -1,0 +1,99 @@
+"""Why set-ups differ: battery power split between drive, motor and shaft, where that is known."""
+
+import math
+from dataclasses import dataclass
+
+from onboard.efficiency.trial.power_split import PowerSplit, by_motor_fraction, split
+from onboard.efficiency.trial.results import Comparison
+from onboard.profile import Drive
+
+
+@dataclass(frozen=True)
+class SetupSplit:
+    """A set-up's split at the power it was run at.
+
+    Parameters
+    ----------
+    name
+        The set-up.
+    split
+        Where its power went.
+    propeller_rpm
+        Turns of the propeller.
+    metres_per_turn_m
+        Way made through the water for each of them.
+    shaft_wh_per_km
+        What hull and propeller take for a kilometre.
+    """
+
+    name: str
+    split: PowerSplit
+    propeller_rpm: float
+    metres_per_turn_m: float
+    shaft_wh_per_km: float
+
+
+@dataclass(frozen=True)
+class PairSplit:
+    """What makes one set-up differ from another.
+
+    Parameters
+    ----------
+    a, b
+        The set-ups.
+    by_motor_fraction
+        Part of a's difference in Wh/km that drive and motor make.
+    by_propeller_fraction
+        The rest: propeller and hull.
+    """
+
+    a: str
+    b: str
+    by_motor_fraction: float
+    by_propeller_fraction: float
+
+
+def setup_splits(comparison: Comparison, drive: Drive) -> list[SetupSplit]:
+    """Give the split of each set-up whose legs tell it; none without the motor's data."""
+    evidence = comparison.evidence
+    found: list[SetupSplit] = []
+    for name in (one.name for one in comparison.setups):
+        counted = [
+            (weight, evidence.legs[n], float(evidence.speed_mps[k]))
+            for k, double in enumerate(evidence.doubles)
+            if double.setup == name
+            for n, weight in double.parts
+        ]
+        total = sum(weight for weight, _, _ in counted)
+        power, rpm, amps, speed = (
+            sum(w * value for w, value in zip((c[0] for c in counted), values, strict=True)) / total
+            for values in (
+                [one.power_w for _, one, _ in counted],
+                [one.rpm for _, one, _ in counted],
+                [one.motor_amps_a for _, one, _ in counted],
+                [mps for _, _, mps in counted],
+            )
+        )
+        one = split(power, rpm, amps, drive)
+        if one is None:
+            continue
+        turns = rpm / drive.gear_ratio
+        # The speed is that at the power compared at; the way a turn makes hardly depends on it.
+        found.append(SetupSplit(name, one, turns, speed * 60.0 / turns, one.shaft_w / 3.6 / speed))
+    return found
+
+
+def pair_splits(comparison: Comparison, splits: list[SetupSplit]) -> list[PairSplit]:
+    """Give for every two set-ups which part of the difference is made where."""
+    by_name = {one.name: one.split for one in splits}
+    levels = dict(
+        zip(comparison.evidence.names, comparison.evidence.levels.level.tolist(), strict=True)
+    )
+    found: list[PairSplit] = []
+    for pair in comparison.pairs:
+        if pair.a not in by_name or pair.b not in by_name:
+            continue
+        whole = math.expm1(levels[pair.b] - levels[pair.a])
+        motor = by_motor_fraction(by_name[pair.a], by_name[pair.b], comparison.slope.value)
+        found.append(PairSplit(pair.a, pair.b, motor, (1.0 + whole) / (1.0 + motor) - 1.0))
+    return found

@@ -1,0 +1,152 @@
+"""A trial for people: which set-up, how sure, why, what next, and what all of it rests on."""
+
+from collections.abc import Callable, Iterator
+
+from groundside.comparing.evidence_told import evidence_lines
+from groundside.comparing.splits import PairSplit, SetupSplit
+from groundside.comparing.trial import Trial
+from groundside.units import Units
+from onboard.efficiency.figure import Estimate, Figure
+from onboard.efficiency.trial.needed import WANTED_FRACTION
+from onboard.efficiency.trial.results import Comparison, PairResult
+
+WANTED = f"{100 * WANTED_FRACTION:.0f} %"
+
+
+def as_lines(
+    trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit], units: Units
+) -> Iterator[str]:
+    """Give all lines of a trial."""
+    found = trial.comparison
+    yield from _ranking(found, units)
+    yield ""
+    for pair in found.pairs:
+        yield pair_sentence(pair)
+    yield ""
+    mean_mps = float(found.evidence.speed_mps.mean())
+    yield (
+        f"This holds at about {found.power_w:.0f} W and {units.speed(mean_mps):.1f} "
+        f"{units.speed_name}, with the load and the water of these runs; not in general."
+    )
+    for caution in trial.cautions:
+        yield ""
+        yield f"Caution: {caution.text}"
+    for line in trial.passed_over:
+        yield f"Passed over: {line}."
+    if splits:
+        yield ""
+        yield from _why(splits, pairs)
+    yield ""
+    yield from _next(found)
+    yield ""
+    yield from evidence_lines(found, units)
+
+
+def pair_sentence(pair: PairResult) -> str:
+    """Say what two set-ups differ by, or that they cannot be told apart.
+
+    Examples
+    --------
+    >>> pair_sentence(PairResult("A", "B", Figure(-0.07, -0.1, -0.04), "a_better", None, 0.0, 6.0))
+    'A uses 7.0 % less than B (4.0 to 10.0 %).'
+    """
+    figure = pair.difference_fraction
+    if pair.verdict == "cannot_tell" or not isinstance(figure, Figure):
+        return _cannot_tell(pair)
+    better, worse = (pair.a, pair.b) if pair.verdict == "a_better" else (pair.b, pair.a)
+    if pair.verdict == "b_better":
+        figure = _turned(figure)
+    low, high = figure.low or 0.0, figure.high or 0.0
+    return (
+        f"{better} uses {-100 * figure.value:.1f} % less than {worse} "
+        f"({-100 * high:.1f} to {-100 * low:.1f} %)."
+    )
+
+
+def _turned(figure: Figure) -> Figure:
+    """Give the difference of b from a in place of that of a from b."""
+    value, low, high = (
+        1.0 / (1.0 + (one or 0.0)) - 1.0 for one in (figure.value, figure.high, figure.low)
+    )
+    return Figure(value, low, high)
+
+
+def _cannot_tell(pair: PairResult) -> str:
+    figure = pair.difference_fraction
+    head = f"{pair.a} and {pair.b} cannot be told apart"
+    if isinstance(figure, Figure):
+        head += f" ({pair.a}: {_signed(figure.low)} to {_signed(figure.high)} %)"
+        if pair.why_not:
+            head += f", {pair.why_not}"
+    else:
+        head += f": {figure.why}"
+    if pair.double_runs_needed:
+        return f"{head}: about {pair.double_runs_needed} more double runs would tell {WANTED}."
+    if pair.double_runs_needed == 0:
+        return f"{head}: enough was run to find {WANTED}; if they differ, it is by little."
+    return f"{head}."
+
+
+def _signed(fraction: float | None) -> str:
+    return f"{100 * (fraction or 0.0):+.1f}"
+
+
+def _ranking(found: Comparison, units: Units) -> Iterator[str]:
+    yield f"At {found.power_w:.0f} W of battery power (95 % intervals in brackets):"
+    yield ""
+    width = max(6, *(len(one.name) for one in found.setups))
+    yield f"   {'set-up':{width}}  {units.consumption_name:20}  {units.speed_name:20}  double runs"
+    for number, one in enumerate(found.setups, 1):
+        cost = _figure(one.wh_per_km, units.consumption, 1)
+        speed = _figure(one.speed_mps, units.speed, 2)
+        yield f"{number:2} {one.name:{width}}  {cost:20}  {speed:20}  {one.double_runs}"
+
+
+def _figure(one: Estimate, convert: Callable[[float], float], digits: int) -> str:
+    if not isinstance(one, Figure):
+        return "unknown"
+    value, low, high = (convert(part or 0.0) for part in (one.value, one.low, one.high))
+    return f"{value:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})"
+
+
+def _why(splits: list[SetupSplit], pairs: list[PairSplit]) -> Iterator[str]:
+    yield "Where the battery's power goes, at the power run:"
+    width = max(6, *(len(one.name) for one in splits))
+    yield f"  {'set-up':{width}}  battery    drive  winding  no load    shaft   rpm   m a turn"
+    for one in splits:
+        parts = one.split
+        watts = (parts.battery_w, parts.drive_w, parts.copper_w, parts.no_load_w, parts.shaft_w)
+        columns = "".join(f"{value:7.0f} W" for value in watts)
+        yield (
+            f"  {one.name:{width}}{columns}{one.propeller_rpm:6.0f}   {one.metres_per_turn_m:.3f}"
+        )
+    if not all(one.split.measured for one in splits):
+        yield "  The motor's current was not reported: it is derived, with 4 % lost in the drive."
+    for pair in pairs:
+        yield _split_sentence(pair)
+
+
+def _split_sentence(pair: PairSplit) -> str:
+    motor, rest = 100 * pair.by_motor_fraction, 100 * pair.by_propeller_fraction
+    text = (
+        f"{pair.a} against {pair.b}: propeller and hull make {rest:+.1f} % of Wh/km, motor and "
+        f"drive {motor:+.1f} %."
+    )
+    if rest * motor < 0 and abs(motor) >= 0.2 * abs(rest):
+        gains, loses = ("water", "motor") if rest < 0 else ("motor", "water")
+        share = "most" if abs(motor) > 0.5 * abs(rest) else "part"
+        text += f" What {pair.a} gains in the {gains} it loses in {share} in the {loses}."
+    return text
+
+
+def _next(found: Comparison) -> Iterator[str]:
+    codes = {one.code for one in found.cautions}
+    needed = max((pair.double_runs_needed or 0 for pair in found.pairs), default=0)
+    names = [one.name for one in found.setups]
+    order = " ".join([*names, *reversed(names)])
+    if needed:
+        yield f"Next: {needed} more double runs at {found.power_w:.0f} W, in the order {order}."
+    elif "order_confounded" in codes or "too_few_double_runs" in codes:
+        yield f"Next: again at {found.power_w:.0f} W, there and back each, in the order {order}."
+    else:
+        yield "Next: another power, if you ride at another one: the order of set-ups may change."

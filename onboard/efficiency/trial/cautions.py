@@ -1,0 +1,179 @@
+"""What would fool a comparison: each a look at the legs, and a sentence."""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.trial.leg import Leg
+
+APART_FRACTION, APART_SD = 0.02, 3.0
+"""Set-ups were run at unlike power if it differs by 2 %, and by more than their legs scatter."""
+
+SCATTER_FRACTION, DRIFT_FRACTION, SWING_FRACTION = 0.03, 0.05, 0.05
+"""Power was not held from leg to leg, over a leg, within a leg. Common practice, no source."""
+
+HELD_SHARE = 0.25
+"""The motor's current was held if it differs by less than this share of what the power does."""
+
+VOLTS_FRACTION, PACK_DEGC, DRIVE_DEGC = 0.02, 5.0, 10.0
+"""2 % of voltage is a fifth of an LFP pack's charge or more. Ten degrees are 4 % of the resistance
+of a copper winding, and so about half a per cent of the power. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Caution:
+    """Something that would fool the comparison.
+
+    Parameters
+    ----------
+    code
+        For other programs.
+    text
+        For people.
+    """
+
+    code: str
+    text: str
+
+
+def power_cautions(legs: list[Leg]) -> list[Caution]:
+    """Tell whether battery power was held, and what was held instead."""
+    said = [*_apart(legs), *_unsteady(legs)]
+    if not said:
+        return []
+    motor = _motor_current_held(legs)
+    head = "Input power was not held: "
+    if motor is None and not _amps_known(legs):
+        said.append("what was held instead the log does not tell: no motor current in it")
+    cautions = [Caution("power_not_held", head + "; ".join(said) + ".")]
+    return cautions if motor is None else [*cautions, Caution("motor_current_held", motor)]
+
+
+def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
+    """Tell whether voltage or temperature differed between set-ups."""
+    found: list[Caution] = []
+    pair = _widest(legs, lambda one: one.volts_v)
+    if pair and abs(pair[2] - pair[3]) > VOLTS_FRACTION * max(pair[2:]):
+        found.append(
+            Caution(
+                "voltage_differs",
+                f"Pack voltage differed: {pair[2]:.1f} V with {pair[0]}, {pair[3]:.1f} V with "
+                f"{pair[1]}. Charge alike before each, or take turns.",
+            )
+        )
+    said = []
+    for name, limit, of in (
+        ("pack", PACK_DEGC, lambda one: one.pack_degc),
+        ("motor drive", DRIVE_DEGC, lambda one: one.drive_degc),
+    ):
+        pair = _widest(legs, of)
+        if pair and abs(pair[2] - pair[3]) > limit:
+            said.append(
+                f"{name} {pair[2]:.0f} degC with {pair[0]}, {pair[3]:.0f} degC with {pair[1]}"
+            )
+    if said:
+        text = f"Temperature differed: {'; '.join(said)}. Let it cool, or take turns."
+        found.append(Caution("temperature_differs", text))
+    return found
+
+
+def _setups(legs: list[Leg]) -> list[str]:
+    return sorted({one.setup for one in legs})
+
+
+def _of(legs: list[Leg], setup: str, value: Callable[[Leg], float]) -> FloatArray:
+    values = np.array([value(one) for one in legs if one.setup == setup], np.float64)
+    return values[np.isfinite(values)]
+
+
+def _widest(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[str, str, float, float] | None:
+    """Give the two set-ups whose means differ most, with the means; None where unknown."""
+    means = {
+        name: float(known.mean()) for name in _setups(legs) if len(known := _of(legs, name, value))
+    }
+    if len(means) < 2:
+        return None
+    high, low = max(means, key=means.__getitem__), min(means, key=means.__getitem__)
+    return high, low, means[high], means[low]
+
+
+def _scatter(legs: list[Leg]) -> float:
+    """Give the standard deviation of ln power from leg to leg of the same set-up."""
+    squares, freedom = 0.0, 0
+    for name in _setups(legs):
+        logs = np.log(_of(legs, name, lambda one: one.power_w))
+        squares += float(((logs - logs.mean()) ** 2).sum())
+        freedom += len(logs) - 1
+    return math.sqrt(squares / freedom) if freedom > 0 else 0.0
+
+
+def _apart(legs: list[Leg]) -> list[str]:
+    scatter = _scatter(legs)
+    said = []
+    for a, b in combinations(_setups(legs), 2):
+        one, other = (np.log(_of(legs, name, lambda leg: leg.power_w)) for name in (a, b))
+        difference = float(one.mean() - other.mean())
+        sure = APART_SD * scatter * math.sqrt(1.0 / len(one) + 1.0 / len(other))
+        if abs(difference) > max(APART_FRACTION, sure):
+            watts = [math.exp(float(logs.mean())) for logs in (one, other)]
+            said.append(f"{watts[0]:.0f} W with {a}, {watts[1]:.0f} W with {b}")
+    return said
+
+
+def _unsteady(legs: list[Leg]) -> list[str]:
+    said = []
+    scatter = _scatter(legs)
+    if scatter > SCATTER_FRACTION:
+        said.append(f"it changed by {100 * scatter:.0f} % from run to run")
+    drift = float(np.median([abs(one.power_drift_fraction) for one in legs]))
+    swing = float(np.median([one.power_swing_fraction for one in legs]))
+    if drift > DRIFT_FRACTION or swing > SWING_FRACTION:
+        said.append(f"it changed by {100 * max(drift, swing):.0f} % within a run")
+    return said
+
+
+def _amps_known(legs: list[Leg]) -> bool:
+    return all(len(_of(legs, name, lambda one: one.motor_amps_a)) for name in _setups(legs))
+
+
+def _motor_current_held(legs: list[Leg]) -> str | None:
+    """Say so if the motor's current was the same while the power was not."""
+    if not _amps_known(legs):
+        return None
+    amps = [one.motor_amps_a for one in legs if math.isfinite(one.motor_amps_a)]
+    for a, b in combinations(_setups(legs), 2):
+        by_power, by_amps = (
+            _log_mean(legs, a, value) - _log_mean(legs, b, value) for value in (_power, _amps)
+        )
+        if abs(by_power) > APART_FRACTION and abs(by_amps) < HELD_SHARE * abs(by_power):
+            return _told(math.exp(float(np.mean(np.log(amps)))))
+    by_power, by_amps = (
+        float(np.std(np.log([value(one) for one in legs if math.isfinite(value(one))]), ddof=1))
+        for value in (_power, _amps)
+    )
+    if by_power > APART_FRACTION and by_amps < HELD_SHARE * by_power:
+        return _told(math.exp(float(np.mean(np.log(amps)))))
+    return None
+
+
+def _power(one: Leg) -> float:
+    return one.power_w
+
+
+def _amps(one: Leg) -> float:
+    return one.motor_amps_a
+
+
+def _log_mean(legs: list[Leg], setup: str, value: Callable[[Leg], float]) -> float:
+    return float(np.log(_of(legs, setup, value)).mean())
+
+
+def _told(amps_a: float) -> str:
+    return (
+        f"Motor current was held at {amps_a:.1f} A, not input power: the torque was equal and the "
+        "power was not, as it goes with the turns. Hold the battery's power instead."
+    )

@@ -1,0 +1,131 @@
+"""Double runs: consecutive runs on reciprocal headings at the same power, and their weights.
+
+A double run is "two consecutive Speed Runs at the same power setting on reciprocal heading"
+(ITTC 7.5-04-01-01.1, definitions). Its speeds are averaged, never its Wh/km: the mean of two legs'
+Wh/km is too high by 1 / (1 - (u/v)^2) - 1 in a water current u.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.trial.leg import Leg
+
+RECIPROCAL_DEG = 25.0
+"""Courses made good may differ by this much from opposite: the water sets a craft off its heading.
+Common practice, no source."""
+
+SAME_POWER_FRACTION = 0.1
+"""Legs whose power differs by more were not run at the same setting."""
+
+APART_S = 1800.0
+"""With more time between two legs the water may have changed in any way."""
+
+
+@dataclass(frozen=True)
+class DoubleRun:
+    """Two legs there and back; three where a leg was left over.
+
+    Parameters
+    ----------
+    setup, outing
+        See `Leg`.
+    legs
+        Numbers of its legs, in order.
+    weights
+        What each counts, summing up to 1.
+    """
+
+    setup: str
+    outing: int
+    legs: tuple[int, ...]
+    weights: tuple[float, ...]
+
+    @property
+    def parts(self) -> list[tuple[int, float]]:
+        """Each leg's number with its weight."""
+        return list(zip(self.legs, self.weights, strict=True))
+
+
+@dataclass(frozen=True)
+class Alone:
+    """A leg that belongs to no double run, and why."""
+
+    leg: int
+    why: str
+
+
+def binomial_weights(count: int) -> FloatArray:
+    """Give the weights that take away a water current that is a polynomial of time.
+
+    Of runs to and fro, evenly spaced in time, the weighted mean does not depend on a current of
+    degree `count` - 2.
+
+    Parameters
+    ----------
+    count
+        How many runs, 1 or more.
+
+    References
+    ----------
+    Tupper, Introduction to Naval Architecture, p. 244 (the equations of four runs; the weights are
+    their solution).
+
+    Examples
+    --------
+    >>> [(8 * binomial_weights(4)).tolist(), (4 * binomial_weights(3)).tolist()]
+    [[1.0, 3.0, 3.0, 1.0], [1.0, 2.0, 1.0]]
+    """
+    weights = [math.comb(count - 1, n) for n in range(count)]
+    return np.array(weights, np.float64) / 2.0 ** (count - 1)
+
+
+def double_runs(legs: list[Leg]) -> tuple[list[DoubleRun], list[Alone]]:
+    """Pair the legs, each leg once: overlapping groups would not be independent.
+
+    Parameters
+    ----------
+    legs
+        All legs, in order of outing and time.
+    """
+    found: list[DoubleRun] = []
+    alone: list[Alone] = []
+    n = 0
+    while n < len(legs):
+        why = _why_no_pair(legs, n, n + 1)
+        if why is None:
+            found.append(_double(legs, (n, n + 1)))
+            n += 2
+        elif found and found[-1].legs[-1] == n - 1 and _why_no_pair(legs, n - 1, n) is None:
+            # It goes with the two before it: there, back, and there again.
+            found[-1] = _double(legs, (*found[-1].legs, n))
+            n += 1
+        else:
+            alone.append(Alone(n, why))
+            n += 1
+    return found, alone
+
+
+def _double(legs: list[Leg], numbers: tuple[int, ...]) -> DoubleRun:
+    first = legs[numbers[0]]
+    weights = binomial_weights(len(numbers)).tolist()
+    return DoubleRun(first.setup, first.outing, numbers, tuple(weights))
+
+
+def _why_no_pair(legs: list[Leg], one: int, other: int) -> str | None:
+    """Tell why two legs make no double run, None if they do."""
+    if other >= len(legs) or legs[one].outing != legs[other].outing:
+        return "no run back followed it"
+    a, b = legs[one], legs[other]
+    if a.setup != b.setup:
+        return "the next run had another set-up"
+    if b.start_s - (a.start_s + a.seconds_s) > APART_S:
+        return "the run back came too late"
+    off = abs((b.course_deg - a.course_deg) % 360.0 - 180.0)
+    if off > RECIPROCAL_DEG:
+        return "the next run was not on the opposite course"
+    if abs(math.log(b.power_w / a.power_w)) > SAME_POWER_FRACTION:
+        return "the next run was at another power"
+    return None

@@ -1,0 +1,108 @@
+"""What would fool the ranking as such: few runs, an order that hides a drift, water, outliers."""
+
+from collections.abc import Iterator
+from itertools import combinations
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.trial.cautions import Caution
+from onboard.efficiency.trial.double_runs import DoubleRun
+from onboard.efficiency.trial.ranking import one_after_the_other
+from onboard.efficiency.trial.results import Evidence
+
+DRIFT_SEEN = 0.05
+"""A drift is seen if chance alone makes one as large more rarely than this."""
+
+CLAIMED = 0.05
+"""A difference is claimed if equal set-ups differ as much more rarely than this."""
+
+ENOUGH_DOUBLE_RUNS = 2
+"""Strasser et al. 2015, A verification of the ITTC/ISO speed/power trials analysis: two double runs
+for each power setting."""
+
+
+def doubts(evidence: Evidence) -> Iterator[Caution]:
+    """Tell what would fool the ranking."""
+    few = [
+        name
+        for name, count in zip(evidence.names, evidence.counts, strict=True)
+        if count < ENOUGH_DOUBLE_RUNS
+    ]
+    few += evidence.without
+    if few:
+        yield Caution(
+            "too_few_double_runs",
+            f"Too few double runs of {', '.join(few)}: at least two of each set-up, there and back "
+            "twice.",
+        )
+    if evidence.water.changed or evidence.water.restless:
+        yield _water_changed(evidence)
+    for one in evidence.left_out:
+        yield _outlying(one)
+    confounded = [
+        f"{evidence.names[a]} and {evidence.names[b]}"
+        for a, b in combinations(range(len(evidence.names)), 2)
+        if drifts(evidence, a, b) or not together(evidence, a, b)
+    ]
+    if confounded:
+        yield Caution(
+            "order_confounded",
+            f"Order and drift cannot be told apart for {', '.join(confounded)}: all runs of one "
+            "came before all of the other, or on other days; wind, water or the pack may be what "
+            "differs. No verdict. Take turns there and back (A B B A), or draw the order.",
+        )
+
+
+def drifts(evidence: Evidence, a: int, b: int) -> bool:
+    """Tell whether a drift may be what makes two set-ups differ.
+
+    They were run one after the other; and a drift is seen, or what they differ by would be a
+    verdict only if there were none.
+    """
+    fit = evidence.levels
+    if not one_after_the_other(evidence.sample, a, b):
+        return False
+    if fit.drift_chance < DRIFT_SEEN:
+        return True
+    contrast = _difference(evidence, a, b)
+    return (
+        fit.chance_undrifted(contrast)
+        < CLAIMED
+        <= (fit.chance(contrast) if fit.with_drift else 1.0)
+    )
+
+
+def _difference(evidence: Evidence, a: int, b: int) -> FloatArray:
+    contrast = np.zeros(len(evidence.names))
+    contrast[a], contrast[b] = -1.0, 1.0
+    return contrast
+
+
+def together(evidence: Evidence, a: int, b: int) -> bool:
+    """Tell whether two set-ups can be compared within outings."""
+    return evidence.levels.can_tell(_difference(evidence, a, b))
+
+
+def _water_changed(evidence: Evidence) -> Caution:
+    now = evidence.water
+    if now.changed:
+        text = (
+            f"Wind or water current along the runs changed by {now.change_mps:.2f} m/s. What is "
+            "steady in that was taken out; legs closer together make it matter less."
+        )
+    else:
+        text = (
+            f"Wind or water current changed from leg to leg (by {now.leg_sd_mps or 0.0:.2f} m/s): "
+            "the intervals are wide for it. Wait for calmer water."
+        )
+    return Caution("current_changed", text)
+
+
+def _outlying(double: DoubleRun) -> Caution:
+    runs = " and ".join(str(n + 1) for n in double.legs)
+    return Caution(
+        "outlier_run",
+        f"Runs {runs} ({double.setup}) are unlike all others of their kind and were left out: "
+        "weed, a wake, a slip of the hand? Run them again.",
+    )

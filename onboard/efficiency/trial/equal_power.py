@@ -1,0 +1,109 @@
+"""Bringing runs to the same battery power, by the craft's own curve.
+
+What is needed is its slope there, m = d ln speed / d ln power. A cube would have m = 1/3
+throughout; residuary resistance alone asks for a fifth at a Froude number of 0.25 and for 1/8 near
+hull speed, a hotel load for more than 1/3.
+"""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.speed_power import KNOTS, SPACING, Posterior, fit, knot_weights
+from onboard.efficiency.steady import SteadyBlock
+from onboard.efficiency.trial.leg import Leg
+
+SLOPE, SLOPE_SD = 0.28, 0.08
+"""Before anything is known: about a third where friction is all, a fifth where the waves begin to
+tell (Delft series, from a Froude number of 0.2 to 0.3). How wide it spreads is common practice, no
+source."""
+
+
+@dataclass(frozen=True)
+class Slope:
+    """The curve's slope d ln speed / d ln power at the power compared at.
+
+    Parameters
+    ----------
+    value, sd
+        The slope and its standard deviation.
+    learned
+        Whether the craft's own curve says more about it than what is usual.
+    """
+
+    value: float
+    sd: float
+    learned: bool
+
+
+def reference_power_w(legs: Iterable[Leg]) -> float:
+    """Give the power to compare at [W]: the geometric mean of the set-ups' mean powers."""
+    by_setup: dict[str, list[float]] = {}
+    for one in legs:
+        by_setup.setdefault(one.setup, []).append(math.log(one.power_w))
+    means = [sum(logs) / len(logs) for logs in by_setup.values()]
+    return math.exp(sum(means) / len(means))
+
+
+def slope_at(power_w: float, curves: Iterable[Posterior]) -> Slope:
+    """Give the slope at a power by the curves of the set-ups, and by what is usual.
+
+    Each set-up has its own curve, as a curve through the runs of several would take a difference
+    between them for its slope; the slope is taken to be the same.
+
+    Parameters
+    ----------
+    power_w
+        Battery power.
+    curves
+        What each set-up's steady stretches tell.
+    """
+    weights, values = [SLOPE_SD**-2], [SLOPE]
+    gradient = np.gradient(np.eye(len(KNOTS)), SPACING, axis=0)
+    row = knot_weights(np.array([math.log(power_w)]))[0] @ gradient
+    for curve in curves:
+        variance = float(row @ curve.covariance[2:, 2:] @ row)
+        values.append(float(row @ curve.ln_speed))
+        weights.append(1.0 / max(variance, 1e-6))
+    total = sum(weights)
+    value = sum(w * v for w, v in zip(weights, values, strict=True)) / total
+    return Slope(value, total**-0.5, sum(weights[1:]) > weights[0])
+
+
+def curves_of(blocks: dict[str, list[SteadyBlock]]) -> list[Posterior]:
+    """Give the curve of each set-up that has steady stretches."""
+    return [fit(some, []) for some in blocks.values() if some]
+
+
+def at_power(
+    legs: list[Leg], through_water_mps: FloatArray, power_w: float, slope: float
+) -> FloatArray:
+    """Give each leg's speed as it would be at a power, shape (legs,).
+
+    Only the speed through the water changes with the power, not what the water adds.
+
+    Parameters
+    ----------
+    legs
+        The legs.
+    through_water_mps
+        Speed through the water of each, at its own power.
+    power_w
+        The power to bring them to.
+    slope
+        See `Slope`.
+
+    Examples
+    --------
+    A hundredth of power is a third of that of speed where power is the cube of speed.
+
+    >>> one = Leg("a", 0, 0.0, 60.0, 400.0, 0.0, 2.0, 0.0, 0.0, 2.0, 0.0, 0.0, 16.0, 25.0)
+    >>> (at_power([one], np.array([2.0]), 404.0, 1 / 3) / 2.0 - 1.0).round(5).tolist()
+    [0.00332]
+    """
+    factor = np.array([(power_w / one.power_w) ** slope - 1.0 for one in legs])
+    speeds: FloatArray = np.array([one.speed_mps for one in legs]) + through_water_mps * factor
+    return speeds

@@ -1,0 +1,124 @@
+"""From blocks to the seconds that a trial looks at, and steady stretches that tell the curve."""
+
+import numpy as np
+
+from onboard.block import Block, FloatArray
+from onboard.efficiency.cells import CellMaker, Cells
+from onboard.efficiency.latest import Latest
+from onboard.efficiency.power_sources import PowerSources
+from onboard.efficiency.slices import slices
+from onboard.efficiency.speed_sources import SpeedSources
+from onboard.efficiency.steady import SteadyBlock, SteadyFinder
+from onboard.efficiency.trial.power_split import derived_motor_amps_a
+from onboard.efficiency.trial.seconds import Seconds, motor_current
+from onboard.profile import Profile
+
+Samples = tuple[FloatArray, FloatArray]
+"""Stream time [s] and value of each."""
+
+
+class Gathering:
+    """Folds the blocks of one log.
+
+    Parameters
+    ----------
+    profile
+        The craft: sensors are corrected by it, turns and motor current are had from its drive.
+    """
+
+    def __init__(self, profile: Profile) -> None:
+        self._drive = profile.drive
+        self._power = PowerSources(profile.sensors)
+        self._speed = SpeedSources()
+        self._maker = CellMaker(self._power, self._speed)
+        self._latest = Latest()
+        self._steady = SteadyFinder()
+        self._cells: list[Cells] = []
+        self._told: dict[tuple[str, str], list[Samples]] = {}
+        self.steady: list[SteadyBlock] = []
+        """Steady stretches, in stream time."""
+
+    def fold(self, block: Block) -> None:
+        """Take in a block."""
+        for piece in slices(block):
+            self._latest.fold(piece)
+            self._power.fold(piece)
+            self._speed.fold(piece)
+            self._maker.fold(piece)
+            self._listen(piece)
+            self._settle(self._latest.now_s)
+
+    def seconds(self) -> Seconds:
+        """Give all seconds of the log; call it once, when all blocks were folded."""
+        # What lies behind the newest sample is settled by nothing more coming.
+        self._settle(self._latest.now_s + 60.0)
+        columns = {
+            name: np.concatenate([np.empty(0), *(getattr(one, name) for one in self._cells)])
+            for name in ("t_s", "power_w", "amps_a", "volts_v", "east_mps", "north_mps")
+        }
+        t_s, amps = columns["t_s"], columns["amps_a"]
+        rpm = self._mean("drive", "rpm", t_s)
+        erpm = self._mean("drive", "erpm", t_s)
+        pairs = self._drive.pole_pairs
+        if pairs:
+            rpm = np.where(np.isfinite(rpm), rpm, erpm / pairs)
+        return Seconds(
+            **columns,
+            pack_degc=self._mean("battery", "temperature_degc", t_s),
+            drive_degc=self._mean("drive", "temperature_degc", t_s),
+            rpm=rpm,
+            motor_amps_a=self._motor_amps_a(t_s, amps, columns["power_w"], rpm),
+        )
+
+    def _motor_amps_a(
+        self, t_s: FloatArray, amps: FloatArray, power: FloatArray, rpm: FloatArray
+    ) -> FloatArray:
+        """Give what the drive says of its motor; else what power and turns ask for."""
+        for name in ("amps_with_rpm_a", "amps_with_erpm_a"):
+            reported = motor_current(self._mean("drive", name, t_s), amps)
+            if np.isfinite(reported).any():
+                return reported
+        derived = [
+            derived_motor_amps_a(watts, turns, self._drive)
+            for watts, turns in zip(power.tolist(), rpm.tolist(), strict=True)
+        ]
+        return np.array(derived, np.float64)
+
+    def _settle(self, now_s: float) -> None:
+        while cells := self._maker.settled(self._latest.first_s or 0.0, now_s):
+            self._cells.append(cells)
+            self.steady += self._steady.fold(cells)
+
+    def _listen(self, piece: Block) -> None:
+        battery, drive = piece.get("battery"), piece.get("drive")
+        if battery is not None:
+            self._tell("battery", "temperature_degc", battery.t_s, battery["temperature_degc"])
+        if drive is None:
+            return
+        for name in ("rpm", "erpm", "temperature_degc"):
+            self._tell("drive", name, drive.t_s, drive[name])
+        # Two kinds of message may tell a current each: of the motor, and of what goes in.
+        for name, beside in (("amps_with_rpm_a", "rpm"), ("amps_with_erpm_a", "erpm")):
+            amps = np.where(np.isfinite(drive[beside]), drive["amps_a"], np.nan)
+            self._tell("drive", name, drive.t_s, amps)
+
+    def _tell(self, channel: str, name: str, t_s: FloatArray, values: FloatArray) -> None:
+        known = np.isfinite(values) & np.isfinite(t_s)
+        if known.any():
+            self._told.setdefault((channel, name), []).append((t_s[known], values[known]))
+
+    def _mean(self, channel: str, name: str, t_s: FloatArray) -> FloatArray:
+        """Give the mean of what was told in each second, shape (n,); NaN where nothing was."""
+        told = self._told.get((channel, name))
+        means = np.full(len(t_s), np.nan)
+        if told is None or not len(t_s):
+            return means
+        when = np.concatenate([one[0] for one in told])
+        values = np.concatenate([one[1] for one in told])
+        place = np.ceil(when - t_s[0]).astype(np.int64)
+        inside = (place >= 0) & (place < len(t_s))
+        counts = np.bincount(place[inside], minlength=len(t_s))
+        sums = np.bincount(place[inside], values[inside], minlength=len(t_s))
+        heard = counts > 0
+        means[heard] = sums[heard] / counts[heard]
+        return means

@@ -1,0 +1,154 @@
+"""Figures and verdicts: what the double runs say of set-ups, and how sure that is."""
+
+import math
+from itertools import combinations
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.figure import Estimate, Figure, Unknown
+from onboard.efficiency.students_t import quantile
+from onboard.efficiency.trial.doubts import CLAIMED, ENOUGH_DOUBLE_RUNS, drifts
+from onboard.efficiency.trial.equal_power import Slope
+from onboard.efficiency.trial.needed import double_runs_each
+from onboard.efficiency.trial.ranking import adjusted, chance_of
+from onboard.efficiency.trial.results import Evidence, PairResult, SetupResult
+
+SHARED_SD_FRACTION = 0.002
+"""What no number of runs takes away of a difference: another trim, another line through the waves.
+Common practice, no source."""
+
+
+class Judge:
+    """Figures and verdicts of one fit.
+
+    Parameters
+    ----------
+    evidence
+        What was run.
+    power_w, slope
+        The power compared at, and the curve's slope there.
+    """
+
+    def __init__(self, evidence: Evidence, power_w: float, slope: Slope) -> None:
+        self._evidence, self._names, self._counts = evidence, evidence.names, evidence.counts
+        self._power_w, self._slope = power_w, slope
+        self._floor = _own_variance(evidence)
+        logs = [
+            sum(w * math.log(power_w / evidence.legs[n].power_w) for n, w in one.parts)
+            for one in evidence.doubles
+        ]
+        self._short = np.array(logs)
+        """How far each double run was from the power compared at, in ln power."""
+
+    def _spread(self, contrast: FloatArray) -> tuple[float, float]:
+        """Give variance and degrees of freedom of a combination of levels."""
+        fit, evidence = self._evidence.levels, self._evidence
+        scatter, freedom = fit.variance(contrast)
+        floor = self._floor * float(contrast @ fit.inverse @ contrast)
+        row = contrast @ fit.weights
+        by_water = row / evidence.speed_mps
+        more = float(by_water @ evidence.water.covariance @ by_water)
+        more += (float(row @ self._short) * self._slope.sd) ** 2
+        more += SHARED_SD_FRACTION**2 * float(contrast @ contrast) / 2.0
+        scatter = max(scatter, floor)
+        total = scatter + more
+        # Only the scatter is itself an estimate by few (Welch and Satterthwaite).
+        return total, freedom * (total / scatter) ** 2 if scatter > 0 else freedom
+
+    def setup(self, n: int, sensors_sd_fraction: float) -> SetupResult:
+        """Give a set-up's figures."""
+        contrast = np.eye(len(self._names))[n]
+        name, level = self._names[n], float(self._evidence.levels.level[n])
+        mine = np.array([one.setup == name for one in self._evidence.doubles])
+        short = float(self._short[mine].mean())
+        speed: Estimate = Unknown("one double run does not tell how well it repeats")
+        cost: Estimate = speed
+        if self._evidence.levels.freedom > 0:
+            variance, freedom = self._spread(contrast)
+            speed = _figure(level, variance, freedom)
+            cost = _figure(
+                math.log(self._power_w / 3.6) - level,
+                variance + sensors_sd_fraction**2,
+                freedom * (1.0 + sensors_sd_fraction**2 / max(variance, 1e-12)) ** 2,
+            )
+        return SetupResult(
+            name,
+            self._power_w,
+            self._power_w * math.exp(-short),
+            math.exp(short * self._slope.value) - 1.0,
+            speed,
+            cost,
+            self._counts[n],
+            sum(len(one.legs) for one in self._evidence.doubles if one.setup == name),
+        )
+
+    def pairs(self) -> tuple[PairResult, ...]:
+        """Compare every two set-ups, corrected for how many there are."""
+        found = [self._pair(a, b) for a, b in combinations(range(len(self._names)), 2)]
+        known = [one for one in found if one.chance is not None]
+        if not known:
+            return tuple(found)
+        chances = adjusted(np.array([one.chance for one in known])).tolist()
+        corrected = dict(zip((id(one) for one in known), chances, strict=True))
+        return tuple(
+            one if one.chance is None else self._told(one, corrected[id(one)]) for one in found
+        )
+
+    def _pair(self, a: int, b: int) -> PairResult:
+        names = self._names[a], self._names[b]
+        fit = self._evidence.levels
+        contrast = np.zeros(len(self._names))
+        contrast[a], contrast[b] = -1.0, 1.0
+        if not fit.can_tell(contrast):
+            why = "they were never run on the same outing"
+            return PairResult(*names, Unknown(why), "cannot_tell", None, None, 0.0, why)
+        if fit.freedom == 0:
+            why = "one double run of each does not tell how well it repeats"
+            return PairResult(*names, Unknown(why), "cannot_tell", None, None, 0.0, why)
+        difference = float(contrast @ fit.level)
+        variance, freedom = self._spread(contrast)
+        reach = quantile(max(freedom, 1.0)) * math.sqrt(variance)
+        ends = [math.expm1(difference + sign * reach) for sign in (0.0, -1.0, 1.0)]
+        chance = chance_of(difference, variance, freedom)
+        return PairResult(*names, Figure(*ends), "cannot_tell", None, chance, freedom)
+
+    def _told(self, one: PairResult, chance: float) -> PairResult:
+        a, b = self._names.index(one.a), self._names.index(one.b)
+        figure = one.difference_fraction
+        why_not = self._why_not(a, b)
+        verdict = "cannot_tell"
+        if not why_not and chance < CLAIMED and isinstance(figure, Figure):
+            verdict = "a_better" if figure.value < 0 else "b_better"
+        needed = None
+        if verdict == "cannot_tell" and not drifts(self._evidence, a, b):
+            needed = self._needed(a, b)
+        return PairResult(one.a, one.b, figure, verdict, needed, chance, one.freedom, why_not)
+
+    def _why_not(self, a: int, b: int) -> str:
+        if min(self._counts[a], self._counts[b]) < ENOUGH_DOUBLE_RUNS:
+            return "too few double runs"
+        if drifts(self._evidence, a, b):
+            return "all runs of one came before all of the other: a drift cannot be told apart"
+        return ""
+
+    def _needed(self, a: int, b: int) -> int | None:
+        comparisons = len(self._names) * (len(self._names) - 1) // 2
+        sd = math.sqrt(max(self._evidence.levels.sd**2, self._floor))
+        each = double_runs_each(sd, comparisons)
+        if each is None:
+            return None
+        each = max(each, ENOUGH_DOUBLE_RUNS)
+        return sum(max(each - self._counts[n], 0) for n in (a, b))
+
+
+def _figure(middle: float, variance: float, freedom: float) -> Figure:
+    reach = quantile(max(freedom, 1.0)) * math.sqrt(variance)
+    return Figure(math.exp(middle), math.exp(middle - reach), math.exp(middle + reach))
+
+
+def _own_variance(evidence: Evidence) -> float:
+    """Give what the noise within legs alone makes a double run scatter, in ln speed."""
+    legs = evidence.legs
+    sums = [sum((w * legs[n].speed_sd_mps) ** 2 for n, w in one.parts) for one in evidence.doubles]
+    return float(np.mean(np.array(sums) / evidence.speed_mps**2))

@@ -1,0 +1,140 @@
+"""A leg: one straight run of a trial, with its means and how well they are known."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.steady import standard_error
+from onboard.efficiency.trial.seconds import Seconds
+
+PIECE_S = 10
+
+
+@dataclass(frozen=True)
+class Leg:
+    """One run.
+
+    Parameters
+    ----------
+    setup
+        The set-up's label.
+    outing
+        Number of the outing it belongs to; water and weather are of an outing.
+    start_s, seconds_s
+        When it began, on the clock of the outing, and how long it took [s].
+    power_w, power_sd_w
+        Battery power, mean and standard error.
+    speed_mps, speed_sd_mps
+        Speed over ground along its course, mean and standard error.
+    east_mps, north_mps
+        Velocity over ground.
+    power_drift_fraction
+        Change of power from its beginning to its end, by a straight line.
+    power_swing_fraction
+        Standard deviation of the power of its tens of seconds.
+    amps_a, volts_v, pack_degc, drive_degc, rpm, motor_amps_a
+        Means; NaN where unknown.
+    place
+        Where it is from, for people to read.
+    """
+
+    setup: str
+    outing: int
+    start_s: float
+    seconds_s: float
+    power_w: float
+    power_sd_w: float
+    speed_mps: float
+    speed_sd_mps: float
+    east_mps: float
+    north_mps: float
+    power_drift_fraction: float
+    power_swing_fraction: float
+    amps_a: float
+    volts_v: float
+    pack_degc: float = np.nan
+    drive_degc: float = np.nan
+    rpm: float = np.nan
+    motor_amps_a: float = np.nan
+    place: str = ""
+
+    @property
+    def middle_s(self) -> float:
+        """When it was half over [s]."""
+        return self.start_s + self.seconds_s / 2.0
+
+    @property
+    def course_deg(self) -> float:
+        """Course made good, 0 to 360."""
+        return float(np.degrees(np.arctan2(self.east_mps, self.north_mps)) % 360.0)
+
+    def at(self, outing: int, shift_s: float) -> "Leg":
+        """Give it as part of an outing, its clock shifted."""
+        return replace(self, outing=outing, start_s=self.start_s + shift_s)
+
+
+def leg(seconds: Seconds, setup: str, place: str = "") -> Leg:
+    """Give the leg of some seconds on one course.
+
+    Samples remember: a standard error counts them for what they are worth, n (1 - r) / (1 + r) of
+    them with r their correlation from one second to the next.
+
+    Parameters
+    ----------
+    seconds
+        At least one with known power and velocity.
+    setup, place
+        See `Leg`.
+    """
+    known = np.isfinite(seconds.power_w) & np.isfinite(seconds.east_mps)
+    power = seconds.power_w[known]
+    east, north = (float(v[known].mean()) for v in (seconds.east_mps, seconds.north_mps))
+    speed = float(np.hypot(east, north))
+    along = (seconds.east_mps[known] * east + seconds.north_mps[known] * north) / max(speed, 1e-9)
+    mean_w = float(power.mean())
+    seconds_s = float(seconds.t_s[-1] - seconds.t_s[0]) + 1.0
+    return Leg(
+        setup=setup,
+        outing=0,
+        start_s=float(seconds.t_s[0]) - 1.0,
+        seconds_s=seconds_s,
+        power_w=mean_w,
+        power_sd_w=_standard_error(power),
+        speed_mps=speed,
+        speed_sd_mps=_standard_error(along),
+        east_mps=east,
+        north_mps=north,
+        power_drift_fraction=_drift(seconds.t_s[known], power) / mean_w,
+        power_swing_fraction=_swing(power) / mean_w,
+        amps_a=_mean(seconds.amps_a),
+        volts_v=_mean(seconds.volts_v),
+        pack_degc=_mean(seconds.pack_degc),
+        drive_degc=_mean(seconds.drive_degc),
+        rpm=_mean(seconds.rpm),
+        motor_amps_a=_mean(seconds.motor_amps_a),
+        place=place,
+    )
+
+
+def _standard_error(values: FloatArray) -> float:
+    return standard_error(values) if len(values) > 2 else 0.0
+
+
+def _mean(values: FloatArray) -> float:
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if len(known) else float("nan")
+
+
+def _drift(t_s: FloatArray, values: FloatArray) -> float:
+    off = t_s - t_s.mean()
+    square = float(off @ off)
+    return float(off @ values) / square * (t_s[-1] - t_s[0]) if square > 0 else 0.0
+
+
+def _swing(values: FloatArray) -> float:
+    pieces = len(values) // PIECE_S
+    if pieces < 2:
+        return 0.0
+    means = values[: pieces * PIECE_S].reshape(pieces, PIECE_S).mean(axis=1)
+    return float(means.std(ddof=1))

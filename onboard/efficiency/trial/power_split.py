@@ -1,0 +1,133 @@
+"""Where the battery's power goes: drive, motor and shaft, by a first-order model of the motor.
+
+Torque is (I - I0) / Kv, voltage n / Kv + I R: a motor at the same current gives the same torque and
+takes more power the faster it turns. So a trial at held motor current compares nothing.
+"""
+
+import math
+from dataclasses import dataclass
+
+from onboard.profile import Drive
+
+DRIVE_EFFICIENCY_FRACTION = 0.96
+"""Where the drive does not say what its motor takes. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class PowerSplit:
+    """Battery power and its parts, which add up to it [W].
+
+    Parameters
+    ----------
+    battery_w
+        All of it.
+    drive_w
+        Lost in the drive and its cables, and taken by the rest of the craft.
+    copper_w
+        Lost in the motor's winding.
+    no_load_w
+        Lost in its iron and bearings.
+    shaft_w
+        Left at the shaft.
+    motor_amps_a
+        Current of the motor.
+    measured
+        Whether the drive reported it; else it is derived, with 4 % lost in the drive.
+    """
+
+    battery_w: float
+    drive_w: float
+    copper_w: float
+    no_load_w: float
+    shaft_w: float
+    motor_amps_a: float
+    measured: bool
+
+    @property
+    def shaft_fraction(self) -> float:
+        """What reaches the shaft."""
+        return self.shaft_w / self.battery_w
+
+
+def motor_rpm(rpm: float, erpm: float, pole_pairs: int | None) -> float:
+    """Give the motor's turns: as reported, else the magnetic field's over the pole pairs; or NaN.
+
+    Examples
+    --------
+    >>> round(motor_rpm(math.nan, 8641.0, 7), 2)
+    1234.43
+    """
+    if math.isfinite(rpm):
+        return rpm
+    return erpm / pole_pairs if pole_pairs else math.nan
+
+
+def derived_motor_amps_a(power_w: float, rpm: float, drive: Drive) -> float:
+    """Give the current that takes the battery's power at a number of turns; NaN without motor data.
+
+    Parameters
+    ----------
+    power_w
+        Battery power.
+    rpm
+        The motor's.
+    drive
+        Motor data: kv_rpm_per_v and phase_resistance_ohm.
+
+    Examples
+    --------
+    >>> motor = Drive(kv_rpm_per_v=100.0, phase_resistance_ohm=0.05)
+    >>> round(derived_motor_amps_a(345.0 / 0.96, 1000.0, motor), 3)
+    30.0
+    """
+    kv, ohm = drive.kv_rpm_per_v, drive.phase_resistance_ohm
+    if kv is None or ohm is None or not (power_w > 0 and rpm > 0):
+        return math.nan
+    back_v = rpm / kv
+    return 2.0 * power_w * DRIVE_EFFICIENCY_FRACTION / (
+        back_v + math.sqrt(back_v**2 + 4.0 * ohm * power_w * DRIVE_EFFICIENCY_FRACTION)
+    )  # fmt: skip
+
+
+def split(power_w: float, rpm: float, motor_amps_a: float, drive: Drive) -> PowerSplit | None:
+    """Split battery power; None without turns or the motor's data.
+
+    Parameters
+    ----------
+    power_w
+        Battery power.
+    rpm
+        The motor's, NaN where unknown.
+    motor_amps_a
+        Its current, NaN where the drive does not report it.
+    drive
+        Motor data: kv_rpm_per_v, phase_resistance_ohm, no_load_a (none is taken for zero).
+    """
+    kv, ohm = drive.kv_rpm_per_v, drive.phase_resistance_ohm
+    measured = math.isfinite(motor_amps_a)
+    amps = motor_amps_a if measured else derived_motor_amps_a(power_w, rpm, drive)
+    if kv is None or ohm is None or not (math.isfinite(amps) and rpm > 0):
+        return None
+    back_v = rpm / kv
+    copper = amps**2 * ohm
+    no_load = min(drive.no_load_a or 0.0, amps) * back_v
+    shaft = amps * back_v - no_load
+    return PowerSplit(
+        power_w, power_w - copper - no_load - shaft, copper, no_load, shaft, amps, measured
+    )
+
+
+def by_motor_fraction(a: PowerSplit, b: PowerSplit, slope: float) -> float:
+    """Give the part of a's difference in Wh/km from b that drive and motor make.
+
+    At equal battery power the one whose shaft gets more goes faster by the curve's slope; what is
+    left of the difference was made by propeller and hull.
+
+    Parameters
+    ----------
+    a, b
+        Both splits.
+    slope
+        d ln speed / d ln power.
+    """
+    return float((b.shaft_fraction / a.shaft_fraction) ** slope) - 1.0

@@ -1,0 +1,266 @@
+"""Set-ups against each other: least squares on the double runs, one value each.
+
+The model is one level for each set-up and, where the order or the data ask for it, a drift with
+time: ln(speed at equal power) = level + drift x time + error.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.trial.probability import f_above, t_outside
+
+DRIFT_SURE = 0.002
+"""In an order that balances set-ups over time a drift is taken into the model where chance alone is
+this rare; it takes a degree of freedom and what a drift would add to the scatter."""
+
+BALANCED_MOST = 1.15
+"""An order is balanced where a drift in the model widens no difference's variance by more."""
+
+UNEQUAL_SURE = 0.005
+"""Set-ups scatter unequally if chance alone is rarer: then each counts with its own variance."""
+
+
+@dataclass(frozen=True)
+class Sample:
+    """What is compared.
+
+    Parameters
+    ----------
+    value
+        One for each double run, shape (n,).
+    setup
+        Number of its set-up, shape (n,).
+    outing
+        Number of its outing, shape (n,).
+    t_s
+        When, on the clock of its outing, shape (n,) [s].
+    """
+
+    value: FloatArray
+    setup: FloatArray
+    outing: FloatArray
+    t_s: FloatArray
+
+
+@dataclass(frozen=True)
+class Levels:
+    """The fit.
+
+    Parameters
+    ----------
+    level
+        Of each set-up, at the middle of the time, shape (setups,).
+    weights
+        By which it is made of the values, shape (setups, n).
+    inverse
+        (X' X) inverse of the levels, shape (setups, setups).
+    sd
+        Standard deviation of one value about the model.
+    freedom
+        Degrees of freedom behind it; 0 with none.
+    drift_per_h, drift_chance
+        Drift of the values, and the probability that chance alone makes one as large; NaN where
+        there is too little to tell.
+    with_drift
+        Whether the drift is in the model.
+    own_variance
+        Of each set-up's values where these are too unequal to be one; else None.
+    counts
+        Double runs of each set-up.
+    residual, leverage
+        Of each value, shape (n,).
+    estimable
+        Rows that span what can be told of the levels, see `can_tell`.
+    undrifted
+        The levels, what is as `inverse`, `sd` and `freedom`, if nothing drifted.
+    """
+
+    level: FloatArray
+    weights: FloatArray
+    inverse: FloatArray
+    sd: float
+    freedom: int
+    drift_per_h: float
+    drift_chance: float
+    with_drift: bool
+    own_variance: FloatArray | None
+    counts: FloatArray
+    residual: FloatArray
+    leverage: FloatArray
+    estimable: FloatArray
+    undrifted: tuple[FloatArray, FloatArray, float, int]
+
+    def chance(self, contrast: FloatArray) -> float:
+        """Give how often chance alone makes a combination of equal levels as large."""
+        return chance_of(float(contrast @ self.level), *self.variance(contrast))
+
+    def chance_undrifted(self, contrast: FloatArray) -> float:
+        """Give the same if nothing drifted; 1 where there is too little to tell."""
+        level, inverse, sd, freedom = self.undrifted
+        if freedom == 0:
+            return 1.0
+        variance = sd**2 * float(contrast @ inverse @ contrast)
+        return chance_of(float(contrast @ level), variance, freedom)
+
+    def can_tell(self, contrast: FloatArray) -> bool:
+        """Tell whether a combination of levels is known from within outings."""
+        return bool(np.allclose(contrast @ self.estimable, contrast, atol=1e-6))
+
+    def variance(self, contrast: FloatArray) -> tuple[float, float]:
+        """Give the variance of a combination of levels and its degrees of freedom.
+
+        With unequal scatter these are Welch's and Satterthwaite's.
+        """
+        if self.own_variance is None:
+            return self.sd**2 * float(contrast @ self.inverse @ contrast), float(self.freedom)
+        parts = contrast**2 * self.own_variance / self.counts
+        known = parts > 0
+        freedom = parts[known].sum() ** 2 / (parts[known] ** 2 / (self.counts[known] - 1)).sum()
+        return float(parts.sum()), float(freedom)
+
+
+def levels(sample: Sample) -> Levels:
+    """Fit the levels.
+
+    Parameters
+    ----------
+    sample
+        At least one value for each set-up, and set-ups numbered from 0.
+    """
+    setups = int(sample.setup.max()) + 1
+    ones = (sample.setup[:, None] == np.arange(setups)).astype(np.float64)
+    outings = np.unique(sample.outing)
+    # Another day has other water, wind and load: only what was run on the same one is compared.
+    days = (sample.outing[:, None] == outings[1:]).astype(np.float64)
+    time = _time(sample)
+    plain = np.concatenate([ones, days], axis=1)
+    drifting = np.concatenate([plain, time[:, None]], axis=1)
+    without, within = _Solved(plain, sample.value), _Solved(drifting, sample.value)
+    can_drift = within.rank > without.rank and within.freedom > 0
+    chance = drift = float("nan")
+    if can_drift and within.squares > 0:
+        ratio = max(without.squares - within.squares, 0.0) / (within.squares / within.freedom)
+        chance, drift = f_above(ratio, 1.0, within.freedom), float(within.solution[-1])
+    unbalanced = _widening(without, within, setups) > BALANCED_MOST
+    with_drift = can_drift and (unbalanced or chance < DRIFT_SURE)
+    chosen = within if with_drift else without
+    counts = ones.sum(axis=0)
+    unequal = not with_drift and len(outings) == 1 and _unequal(sample, counts)
+    return Levels(
+        chosen.solution[:setups],
+        chosen.weights[:setups],
+        chosen.inverse[:setups, :setups],
+        chosen.sd,
+        max(chosen.freedom, 0),
+        drift,
+        chance,
+        with_drift,
+        _variances(sample, len(counts)) if unequal else None,
+        counts,
+        chosen.residual,
+        chosen.leverage,
+        chosen.projector[:setups, :setups],
+        (
+            without.solution[:setups],
+            without.inverse[:setups, :setups],
+            without.sd,
+            max(without.freedom, 0),
+        ),
+    )
+
+
+def adjusted(chances: FloatArray) -> FloatArray:
+    """Give probabilities corrected for how many comparisons are made at once, by Holm's method.
+
+    Parameters
+    ----------
+    chances
+        Of each comparison alone, shape (n,).
+
+    Examples
+    --------
+    >>> adjusted(np.array([0.01, 0.04, 0.03])).round(3).tolist()
+    [0.03, 0.06, 0.06]
+    """
+    order = np.argsort(chances)
+    steps = chances[order] * np.arange(len(chances), 0, -1)
+    result = np.empty_like(chances)
+    result[order] = np.minimum(np.maximum.accumulate(steps), 1.0)
+    return result
+
+
+def chance_of(difference: float, variance: float, freedom: float) -> float:
+    """Give the probability that equal set-ups differ as much."""
+    if variance <= 0.0:
+        return 1.0 if difference == 0.0 else 0.0
+    return t_outside(difference / variance**0.5, freedom)
+
+
+def one_after_the_other(sample: Sample, a: int, b: int) -> bool:
+    """Tell whether all of one set-up came before all of the other, in every outing of both."""
+    found = False
+    for outing in np.unique(sample.outing):
+        here = sample.outing == outing
+        first = sample.t_s[here & (sample.setup == a)]
+        second = sample.t_s[here & (sample.setup == b)]
+        if len(first) and len(second):
+            if not (first.max() < second.min() or second.max() < first.min()):
+                return False
+            found = found or len(first) + len(second) > 2
+    return found
+
+
+class _Solved:
+    """A least-squares fit."""
+
+    def __init__(self, rows: FloatArray, value: FloatArray) -> None:
+        self.inverse: FloatArray = np.asarray(
+            np.linalg.pinv(rows.T @ rows, rcond=1e-9, hermitian=True), np.float64
+        )
+        self.weights = self.inverse @ rows.T
+        self.solution = self.weights @ value
+        self.residual = value - rows @ self.solution
+        self.squares = float(self.residual @ self.residual)
+        self.rank = int(np.linalg.matrix_rank(rows, tol=1e-6))
+        self.freedom = len(value) - self.rank
+        self.sd = float(np.sqrt(self.squares / self.freedom)) if self.freedom > 0 else float("nan")
+        self.leverage = np.einsum("ij,jk,ik->i", rows, self.inverse, rows)
+        self.projector = self.weights @ rows
+
+
+def _time(sample: Sample) -> FloatArray:
+    """Give the time of each value about the middle of its outing [h]."""
+    time = np.empty(len(sample.t_s))
+    for outing in np.unique(sample.outing):
+        here = sample.outing == outing
+        time[here] = (sample.t_s[here] - sample.t_s[here].mean()) / 3600.0
+    return time
+
+
+def _widening(without: _Solved, within: _Solved, setups: int) -> float:
+    """Give by what a drift in the model widens the variance of a difference, at the most."""
+    widest = 1.0
+    for a in range(setups):
+        for b in range(a):
+            contrast = np.zeros(len(without.solution))
+            contrast[a], contrast[b] = 1.0, -1.0
+            before = float(contrast @ without.inverse @ contrast)
+            longer = np.append(contrast, 0.0)
+            widest = max(widest, float(longer @ within.inverse @ longer) / max(before, 1e-12))
+    return widest
+
+
+def _variances(sample: Sample, setups: int) -> FloatArray:
+    return np.array([sample.value[sample.setup == n].var(ddof=1) for n in range(setups)])
+
+
+def _unequal(sample: Sample, counts: FloatArray) -> bool:
+    if counts.min() < 2 or len(counts) < 2:
+        return False
+    variances = _variances(sample, len(counts))
+    high, low = int(np.argmax(variances)), int(np.argmin(variances))
+    pairs = len(counts) * (len(counts) - 1)
+    ratio = variances[high] / max(float(variances[low]), 1e-18)
+    return bool(f_above(ratio, counts[high] - 1, counts[low] - 1) * pairs < UNEQUAL_SURE)

@@ -1,0 +1,147 @@
+"""Where a craft went straight: the stretches of a log that can be legs of a trial.
+
+A run is a stretch with one heading, steady from its first second on; a turn and the settling after
+it belong to none (ITTC 7.5-04-01-01.1, definitions; Tupper, Introduction to Naval Architecture,
+pp. 243-244).
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+import numpy.typing as npt
+
+from onboard.block import FloatArray
+from onboard.efficiency.trial.seconds import Seconds
+
+Bools = npt.NDArray[np.bool_]
+
+SMOOTH_S, TURNING_OVER_S, TURNING_DEG = 5, 8, 12.0
+"""It turns while the course, smoothed, changes by more than this over that time."""
+
+STRAY_DEG = 20.0
+"""A stretch ends where the course has strayed this far from what it was: it bent slowly."""
+
+SLOWEST_MPS = 0.4
+PIECE_S = 5
+SETTLED_FRACTION, SETTLED_MPS = 0.03, 0.04
+"""The speed has settled once a piece is this close to the rest of the stretch."""
+
+POWER_FRACTION = 0.1
+"""In a log without marks a run ends where the power, smoothed, is this far from what it was."""
+
+LEAST_S, LEAST_MARKED_S = 30, 15
+"""Shorter is no run: where it was found, and where the rider said so. Common practice, no source:
+ships take five minutes at the least (second-hand, see ITTC 7.5-04), small craft settle in
+seconds."""
+
+GAP_S = 2.5
+
+
+def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
+    """Give the straight stretches, settled, in order.
+
+    Parameters
+    ----------
+    seconds
+        A log, or what the rider marked of it.
+    marked
+        Whether the rider marked it as a run: then only turns, standing still and settling are
+        taken out. What power did is left as it was, to be judged.
+    """
+    least_s = LEAST_MARKED_S if marked else LEAST_S
+    found: list[Seconds] = []
+    for first, end in _straight_parts(seconds, marked=marked):
+        part = _settled(seconds.part(first, end), drop_s=0 if marked else PIECE_S)
+        if len(part) >= least_s:
+            found.append(part)
+    return found
+
+
+def smoothed(values: FloatArray, width: int = SMOOTH_S) -> FloatArray:
+    """Give the means over `width` seconds about each, fewer at the ends; shape (n,)."""
+    if not len(values):
+        return values
+    sums = np.concatenate([[0.0], np.cumsum(values)])
+    place = np.arange(len(values))
+    low = np.maximum(place - width // 2, 0)
+    high = np.minimum(place + width // 2 + 1, len(values))
+    means: FloatArray = (sums[high] - sums[low]) / (high - low)
+    return means
+
+
+def _straight_parts(seconds: Seconds, *, marked: bool) -> Iterator[tuple[int, int]]:
+    for first, end in _known_parts(seconds):
+        part = seconds.part(first, end)
+        east, north = smoothed(_filled(part.east_mps)), smoothed(_filled(part.north_mps))
+        course = np.unwrap(np.arctan2(east, north))
+        goes = _goes_straight(np.degrees(course)) & (np.hypot(east, north) >= SLOWEST_MPS)
+        power = None if marked else smoothed(_filled(part.power_w), 2 * SMOOTH_S)
+        for begin, stop in _cut(np.degrees(course), goes, power):
+            yield first + begin, first + stop
+
+
+def _known_parts(seconds: Seconds) -> Iterator[tuple[int, int]]:
+    known = np.isfinite(seconds.power_w) & np.isfinite(seconds.east_mps)
+    places = np.flatnonzero(known)
+    if not len(places):
+        return
+    breaks = np.flatnonzero(np.diff(seconds.t_s[places]) > GAP_S) + 1
+    # A second or two that is lost ends no run: what is unknown in it is passed over later.
+    for part in np.split(places, breaks):
+        yield int(part[0]), int(part[-1]) + 1
+
+
+def _filled(values: FloatArray) -> FloatArray:
+    """Fill in a second that is unknown here and there."""
+    known = np.flatnonzero(np.isfinite(values))
+    filled: FloatArray = np.interp(np.arange(len(values)), known, values[known])
+    return filled
+
+
+def _goes_straight(course_deg: FloatArray) -> Bools:
+    half = TURNING_OVER_S // 2
+    padded = np.pad(course_deg, half, mode="edge")
+    straight: Bools = np.abs(padded[2 * half :] - padded[: -2 * half]) < TURNING_DEG
+    return straight
+
+
+def _cut(
+    course_deg: FloatArray, goes: Bools, power: FloatArray | None
+) -> Iterator[tuple[int, int]]:
+    """Give the stretches that go straight, cut where course or power leaves what it was."""
+    begin: int | None = None
+    for n in range(len(goes) + 1):
+        if begin is None:
+            if n < len(goes) and goes[n]:
+                begin, course, watts, count = n, 0.0, 0.0, 0
+            else:
+                continue
+        over = n == len(goes) or not goes[n]
+        if not over and count >= PIECE_S:
+            over = abs(course_deg[n] - course / count) > STRAY_DEG
+            if power is not None:
+                over = over or abs(power[n] * count / watts - 1.0) > POWER_FRACTION
+        if over:
+            yield begin, n
+            begin = None
+        else:
+            course += float(course_deg[n])
+            watts += 0.0 if power is None else max(float(power[n]), 1e-9)
+            count += 1
+
+
+def _settled(part: Seconds, drop_s: int) -> Seconds:
+    """Take away what is still settling at the beginning, and what eases off at the end."""
+    part = part.part(drop_s, len(part) - drop_s) if len(part) > 2 * drop_s else part.part(0, 0)
+    speed = np.hypot(part.east_mps, part.north_mps)
+    pieces = len(speed) // PIECE_S
+    if pieces < 3:
+        return part
+    means = np.nanmean(speed[: pieces * PIECE_S].reshape(pieces, PIECE_S), axis=1)
+    middle = float(np.median(means))
+    spread = 3.0 * 1.4826 * float(np.median(np.abs(means - middle)))
+    near = np.abs(means - middle) <= max(SETTLED_FRACTION * middle, SETTLED_MPS, spread)
+    places = np.flatnonzero(near)
+    first, last = int(places[0]), int(places[-1])
+    end = len(speed) if last == pieces - 1 else (last + 1) * PIECE_S
+    return part.part(first * PIECE_S, end)
