@@ -3,8 +3,12 @@
 from dataclasses import dataclass, replace
 from functools import cache
 
-from tests.craft.craft import Ride
+import numpy as np
+
+from tests.craft.battery import Battery, open_circuit_v
+from tests.craft.craft import Craft, Ride
 from tests.craft.crafts import SKIFF
+from tests.craft.onboard_log import onboard_log_bytes
 from tests.craft.recording import record
 from tests.craft.rider import Leg, Rider, Steer
 from tests.craft.scenarios import HARBOUR_LOOP, HARBOUR_WATER, LEAN_RATES_HZ
@@ -19,31 +23,46 @@ pack of `PACK_AH`."""
 PACK_AH = 0.7
 
 
+CHARGE_PER_H = 0.2
+"""What it is charged at, as a share of the pack an hour."""
+
+
 @dataclass(frozen=True)
 class MadeRide:
     log: bytes
+    onboard_log: bytes
     charge_ah: float
     energy_wh: float
+    charged_wh: float
+    """Back into a pack of the same volts and resistance, at `CHARGE_PER_H`."""
 
 
 @cache
-def made_ride(power_w: float, seconds: float) -> MadeRide:
-    """The skiff at its mooring, at a held power."""
+def made_ride(power_w: float, seconds: float, craft: Craft = SKIFF) -> MadeRide:
+    """A craft at its mooring, at a held power."""
     leg = Leg("pull", seconds, 10.0, power_w=power_w, ramp_s=2.0, steer=Steer.MADE_FAST)
-    ride = Ride(SKIFF, HARBOUR_WATER, Rider(max_power_w=1500.0), (leg,), 45.0312, -30.0187)
+    ride = Ride(craft, HARBOUR_WATER, Rider(max_power_w=1500.0), (leg,), 45.0312, -30.0187)
     options = replace(HARBOUR_LOOP.options, rates_hz=LEAN_RATES_HZ)
     scenario = replace(HARBOUR_LOOP, name="pull", ride=ride, sensors=SENSORS, options=options)
     recording = record(scenario)
     sums = totals(recording.truth)
-    log = log_bytes(recording.frames, scenario.start_unix_s)
-    return MadeRide(log, sums.charge_ah, sums.energy_wh)
+    return MadeRide(
+        log_bytes(recording.frames, scenario.start_unix_s),
+        onboard_log_bytes(recording) if seconds < 300.0 else b"",
+        sums.charge_ah,
+        sums.energy_wh,
+        _charged_wh(craft.battery, float(recording.truth.charge_fraction[-1])),
+    )
 
 
-LONG = (400.0, 7200.0)
-"""Two hours that take 0.6 of the skiff's own pack of 23.5 Ah, a third of it an hour."""
-LONG_PACK_AH = 23.5
+def _charged_wh(battery: Battery, fraction: float) -> float:
+    amps = CHARGE_PER_H * battery.capacity_ah
+    lost_v = amps * (battery.resistance_ohm + battery.slow_resistance_ohm)
+    fractions = np.linspace(fraction, battery.start_fraction, 1000)
+    volts = [open_circuit_v(battery, place) + lost_v for place in fractions.tolist()]
+    return float(np.trapezoid(volts, fractions)) * battery.capacity_ah
 
 
-def profile_text(pack_ah: float, sensors: str = "", chemistry: str = "li-ion") -> str:
-    battery = f'[battery]\nchemistry = "{chemistry}"\ncells = 14\ncapacity_ah = {pack_ah}\n'
-    return f"{battery}\n[sensors]\n{sensors}\n"
+def profile_text(pack_ah: float, sensors: str = "", battery: Battery = SKIFF.battery) -> str:
+    stated = f'chemistry = "{battery.chemistry}"\ncells = {battery.cells}\n'
+    return f"[battery]\n{stated}capacity_ah = {pack_ah}\n\n[sensors]\n{sensors}\n"

@@ -11,8 +11,6 @@ from groundside.reconciling.counting import count_log
 from groundside.review.summary import review
 from onboard.profile import Profile, load_profile
 from tests.groundside.made_rides import (
-    LONG,
-    LONG_PACK_AH,
     PACK_AH,
     POWERS,
     SENSORS,
@@ -245,42 +243,6 @@ def test_several_rides_on_one_charge_are_added(capsys, folder) -> None:
     code, found = reconcile(capsys, *rides, *given)
     assert (code, len(found["charges"]), len(found["charges"][0]["logs"])) == (1, 1, 3)
     assert found["current_scale"]["value"] == pytest.approx(SENSORS.current_scale, abs=0.004)
-
-
-@pytest.mark.slow
-def test_two_hours_on_one_pack_in_ampere_hours_and_in_watt_hours(capsys, tmp_path) -> None:
-    ride = made_ride(*LONG)
-    log, craft = tmp_path / "ride.tlog", tmp_path / "craft.toml"
-    log.write_bytes(ride.log)
-    # A third of the pack an hour out, a fifth back: energy out over in between 0.9907 and 0.9486
-    # by simulations of Li-ion cells at 0.2 and 0.5, and 0.2 an hour (PyBaMM 26.10, DFN).
-    back = {"--charged-ah": ride.charge_ah / 0.998, "--charged-wh": ride.energy_wh / 0.966}
-    for sensors, verdict in (
-        ("current_scale = 1.06\ncurrent_offset_a = 0.35\nvoltage_scale = 1.002", "consistent"),
-        ("", "sensor_reads_low"),
-    ):
-        craft.write_text(profile_text(LONG_PACK_AH, sensors))
-        for keys in (["--charged-ah"], ["--charged-wh"], list(back)):
-            meter = [word for key in keys for word in (key, back[key])]
-            given = (log, *meter, "--profile", craft, "--full-to-full", "--charge-a", 4.7)
-            code, found = reconcile(capsys, *given)
-            assert (code, found["verdict"]) == (verdict != "consistent", verdict), keys
-            assert (found["current_scale"] is None) == (keys == ["--charged-wh"])
-            expected = found["expected_charged_wh"]
-            within = expected["low"] < back["--charged-wh"] < expected["high"]
-            assert within == (verdict == "consistent")
-    craft.write_text(profile_text(LONG_PACK_AH))
-    # The wall gives 1.1 times as much: nothing follows for a sensor that is 11 % off.
-    given = ("--charged-wh", 1.1 * ride.energy_wh, "--profile", craft, "--full-to-full")
-    code, found = reconcile(capsys, log, *given, "--meter", "ac")
-    assert code == 0
-    assert found["verdict"] in ("consistent", "cannot_tell")
-    assert (found["current_scale"], found["profile_change"]) == (None, None)
-    code, found = reconcile(capsys, log, *given)
-    assert code == 1
-    assert any("--meter ac" in remark for remark in found["remarks"])
-    code, found = reconcile(capsys, log, *given, "--meter", "dc")
-    assert (code, found["remarks"]) == (1, [])
 
 
 def test_far_too_much_is_no_sensors_doing(capsys) -> None:

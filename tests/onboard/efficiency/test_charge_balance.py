@@ -75,7 +75,7 @@ def test_no_pack_gives_back_more_than_it_took(chemistry: str) -> None:
 
 
 def test_at_the_wall_the_charger_loses_too() -> None:
-    # Chargers of 85 to 93 % (a hint, no measurement) over packs that lose 0 to 7 %.
+    # Chargers of 85 to 93 % (common practice, no source) over packs that lose 0 to 5 %.
     known = conditions(at_wall=True)
     expected = expected_wh([charge(20.0)], known)
     assert expected.low < 1000.0 / 0.93 < expected.value < 1000.0 / 0.85 * 1.05 < expected.high
