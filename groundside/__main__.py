@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from groundside.log_profile import profile_for
+from groundside.reconciling.command import add_arguments as add_reconcile_arguments
 from groundside.source import SnapshotSource
 from groundside.terminal import usable_terminal
 from groundside.units import CHOICES, Units, units_named
@@ -178,6 +179,13 @@ def parser() -> argparse.ArgumentParser:
         "--system-id", type=system_id, metavar="N", help="follow this MAVLink system"
     )
     compare.add_argument("--json", action="store_true", help="print JSON, for other programs")
+    add_reconcile_arguments(
+        command(
+            "reconcile",
+            "compare what the charger put back with what was counted",
+            "reconcile ride.tlog --charged-ah 14.2 --full-to-full",
+        )
+    )
     for any_ in (watch, serve, replay, review, plan, compare, demo):
         any_.add_argument("--units", metavar="UNITS", help=f"one of {', '.join(CHOICES)}")
     return top
@@ -193,6 +201,7 @@ def main(argv: list[str] | None = None) -> int:
         "review": _review,
         "plan": _plan,
         "compare": _compare,
+        "reconcile": _reconcile,
         "demo": _demo,
     }[arguments.command]
     try:
@@ -332,6 +341,12 @@ def _compare(arguments: argparse.Namespace) -> int:
     from groundside.comparing.command import run_compare
 
     return run_compare(arguments)
+
+
+def _reconcile(arguments: argparse.Namespace) -> int:
+    from groundside.reconciling.command import run_reconcile
+
+    return run_reconcile(arguments)
 
 
 def _demo(arguments: argparse.Namespace) -> int:

@@ -1,0 +1,1 @@
+"""What the charger put back against what was counted."""

@@ -1,0 +1,120 @@
+"""What a log's sensors counted: the sums of a review without all that it learns besides."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from onboard.block import Block, FloatArray
+from onboard.efficiency.charge_balance import Counted
+from onboard.efficiency.power_sources import BatterySide, PowerSources
+from onboard.efficiency.slices import slices
+from onboard.errors import LogError
+from onboard.profile import Profile
+from onboard.telemetry.decoder import Decoder
+from onboard.telemetry.log_files import Progress
+from onboard.telemetry.logs import open_log
+
+STEP_S = 10.0
+"""The current is looked at by means over so long: what a pack's losses go by."""
+
+
+@dataclass(frozen=True)
+class CountedLog:
+    """What one log's sensors counted.
+
+    Parameters
+    ----------
+    counted
+        Over the whole log.
+    t_s, charge_ah
+        Charge drawn up to times along the log, shape (n,).
+    unmeasured_packs
+        Batteries that were heard and do not measure their current: they are in no sum.
+    """
+
+    counted: Counted
+    t_s: FloatArray
+    charge_ah: FloatArray
+    unmeasured_packs: tuple[int, ...] = ()
+
+    def drawn_ah(self, t_s: float | None) -> float:
+        """Give the charge drawn up to a stream time [s]; None is before anything was heard."""
+        if t_s is None or not len(self.t_s):
+            return 0.0
+        return float(np.interp(t_s, self.t_s, self.charge_ah))
+
+
+class _Steps:
+    """Charge drawn at every whole step, gathered as the log goes by: curves forget their past."""
+
+    def __init__(self) -> None:
+        self._t_s: list[float] = []
+        self._charge_ah: list[float] = []
+
+    def look(self, side: BatterySide) -> None:
+        begin_s = self._t_s[-1] + STEP_S if self._t_s else side.first_s
+        times = np.arange(begin_s, side.last_s, STEP_S)
+        self._t_s += times.tolist()
+        self._charge_ah += side.at("charge_ah", times).tolist()
+
+    def end(self, side: BatterySide) -> tuple[FloatArray, FloatArray]:
+        self.look(side)
+        return np.array([*self._t_s, side.last_s]), np.array([*self._charge_ah, side.charge_ah])
+
+
+def count_log(
+    path: Path, profile: Profile, system_id: int | None = None, progress: Progress | None = None
+) -> CountedLog:
+    """Count what was drawn over a whole log.
+
+    Parameters
+    ----------
+    path
+        The log, or a session's folder.
+    profile
+        The craft.
+    system_id
+        The MAVLink system to follow; None follows the profile's, else the one that sends most.
+    progress
+        Called as the log is read, with the bytes read so far.
+
+    Raises
+    ------
+    LogError
+        If it cannot be read, or holds no battery current.
+    """
+    decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
+    power, steps = PowerSources(profile.sensors), _Steps()
+
+    def fold(block: Block) -> None:
+        for piece in slices(block):
+            power.fold(piece)
+            side = power.chosen()
+            if side is not None:
+                steps.look(side)
+
+    for part in open_log(path).parts(progress):
+        fold(part if isinstance(part, Block) else decoder.push(part))
+    fold(decoder.finish())
+    side = power.chosen()
+    if side is None:
+        raise LogError(f"{path}: no battery power in it ({power.why_none()}): nothing was counted")
+    t_s, charge_ah = steps.end(side)
+    silent = power.unmeasured if power.packs else ()
+    return CountedLog(_counted(side, charge_ah), t_s, charge_ah, silent)
+
+
+def _counted(side: BatterySide, charge_ah: FloatArray) -> Counted:
+    seconds = sum((m.curves.last_s or 0.0) - (m.curves.first_s or 0.0) for m in side.meters)
+    volt_hours = sum(meter.curves.total("volt_hours") for meter in side.meters)
+    steps = np.diff(charge_ah)
+    flowing = float(steps @ steps) / side.charge_ah / (STEP_S / 3600.0) if side.charge_ah else 0.0
+    return Counted(
+        side.charge_ah,
+        side.energy_wh,
+        seconds / 3600.0,
+        volt_hours,
+        side.bridged_variance_wh2,
+        flowing,
+    )

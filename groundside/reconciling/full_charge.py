@@ -1,0 +1,70 @@
+"""Whether the pack is known to have been full before and after: by the marks 'charged full'."""
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from groundside.reconciling.counting import CountedLog
+from onboard.errors import WattwakeError
+from onboard.marks import read_marks
+from onboard.sessions import sessions
+from onboard.telemetry.log_files import RECORD_NAME
+
+HARDLY_FRACTION = 0.01
+"""Of what was counted on the charge: a mark with so little drawn before it, or behind it, stands at
+the end of a ride."""
+
+
+def full_to_full(
+    paths: Sequence[Path], counted: Sequence[CountedLog], count: Callable[[Path], CountedLog]
+) -> bool:
+    """Tell whether marks say that the pack was full before the first ride and after the charge.
+
+    Parameters
+    ----------
+    paths
+        The rides of one charge, in the order in which they were ridden.
+    counted
+        What each of them counted.
+    count
+        Counts another session: the mark after the charge may be the first thing said in the next.
+    """
+    hardly_ah = HARDLY_FRACTION * sum(one.counted.charge_ah for one in counted)
+    first, last = _folder(paths[0]), _folder(paths[-1])
+    if first is None or last is None:
+        return False
+    if not any(counted[0].drawn_ah(t_s) <= hardly_ah for t_s in _marks(first)):
+        return False
+    left_ah = counted[-1].counted.charge_ah - hardly_ah
+    ends = any(counted[-1].drawn_ah(t_s) >= left_ah for t_s in _marks(last))
+    return ends or _next_begins_full(last, hardly_ah, count)
+
+
+def _folder(path: Path) -> Path | None:
+    if path.is_dir():
+        return path
+    return path.parent if path.name == RECORD_NAME else None
+
+
+def _marks(folder: Path) -> list[float | None]:
+    """Give the stream times at which the pack was said to be full [s]."""
+    return [
+        noted.t_s
+        for noted in read_marks(folder)
+        if getattr(noted.command, "mark", None) == "charged_full"
+    ]
+
+
+def _next_begins_full(folder: Path, hardly_ah: float, count: Callable[[Path], CountedLog]) -> bool:
+    newest_first = [one.resolve() for one in sessions(folder.resolve().parent)]
+    place = newest_first.index(folder.resolve()) if folder.resolve() in newest_first else 0
+    if place == 0:
+        return False
+    after = newest_first[place - 1]
+    marks = _marks(after)
+    if not marks:
+        return False
+    try:
+        counted = count(after)
+    except WattwakeError:
+        return False
+    return any(counted.drawn_ah(t_s) <= hardly_ah for t_s in marks)

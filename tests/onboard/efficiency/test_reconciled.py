@@ -1,0 +1,114 @@
+"""The verdict: what explains what came back, and what does not."""
+
+import pytest
+
+from onboard.efficiency.current_fit import CONTRADICTED
+from onboard.efficiency.figure import Figure, Unknown
+from onboard.efficiency.reconciled import reconciled
+from onboard.profile import Sensors
+from tests.onboard.efficiency.made_charges import EXACT, charge, conditions, drawn
+
+# Counted: 20 Ah and 1000 Wh. By the losses of Li-ion some 1050 Wh should come back.
+VERDICTS = [
+    (20.0, None, "consistent"),
+    (20.0, 1050.0, "consistent"),
+    (None, 1050.0, "consistent"),
+    (21.0, None, "sensor_reads_low"),
+    (21.0, 1050.0, "sensor_reads_low"),
+    (19.0, None, "sensor_reads_high"),
+    (19.0, 1050.0, "sensor_reads_high"),
+    (None, 1200.0, "sensor_reads_low"),
+    (None, 900.0, "sensor_reads_high"),
+    # The current is right, so voltage or pack is not.
+    (20.0, 1200.0, "cannot_tell"),
+    (20.0, 900.0, "sensor_reads_high"),
+]
+
+
+@pytest.mark.parametrize(("back_ah", "back_wh", "verdict"), VERDICTS)
+def test_beside_the_pack(back_ah, back_wh, verdict) -> None:
+    assert reconciled([charge(20.0, back_ah, back_wh)], conditions()).verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("back_wh", "verdict"),
+    [
+        (1160.0, "consistent"),
+        (1090.0, "consistent"),
+        (1500.0, "cannot_tell"),
+        (1030.0, "cannot_tell"),
+        (900.0, "sensor_reads_high"),
+    ],
+)
+def test_at_the_wall(back_wh, verdict) -> None:
+    found = reconciled([charge(20.0, None, back_wh)], conditions(at_wall=True))
+    assert found.verdict == verdict
+    assert isinstance(found.correction, Unknown)
+    assert isinstance(found.expected_ah, Unknown)
+
+
+@pytest.mark.parametrize("off", [0.03, -0.03, 0.06, -0.06])
+def test_the_verdict_and_the_scale_say_the_same(off: float) -> None:
+    for seed in range(20):
+        found = reconciled(drawn(seed, scale=1.0 + off), conditions())
+        assert isinstance(found.correction.scale, Figure)
+        beyond = not found.correction.scale.low <= 1.0 <= found.correction.scale.high
+        near = min(abs(found.correction.scale.low - 1.0), abs(found.correction.scale.high - 1.0))
+        side = "sensor_reads_low" if found.correction.scale.value > 1.0 else "sensor_reads_high"
+        # First order on either side of the equation: they differ by thousandths at the limit.
+        assert near < 2e-3 or found.verdict == (side if beyond else "consistent")
+
+
+def test_a_sound_sensor_is_blamed_no_oftener_than_said() -> None:
+    blamed = sum(
+        reconciled(drawn(seed), conditions()).verdict != "consistent" for seed in range(400)
+    )
+    # 5 % of 400, and 99 % of the binomial about it.
+    assert 9 <= blamed <= 31
+
+
+def test_little_against_what_is_uncertain_cannot_be_told() -> None:
+    assert reconciled([charge(1.0, 1.0)], conditions()).verdict == "cannot_tell"
+    # Whatever is uncertain of a little, three times as much is beyond it.
+    assert reconciled([charge(1.0, 3.0)], conditions()).verdict == "sensor_reads_low"
+
+
+def test_several_charges_add_up() -> None:
+    found = reconciled([charge(20.0, 20.1, 1040.0), charge(16.0, 16.2, 850.0)], conditions())
+    assert found.counted.charge_ah == 36.0
+    assert found.charged_ah == pytest.approx(36.3)
+    assert found.charged_wh == 1890.0
+    assert found.verdict == "consistent"
+
+
+def test_a_charge_that_was_not_full_at_both_ends_is_left_out_beside_others() -> None:
+    partial = charge(20.0, 9.0, 470.0, full=False)
+    found = reconciled([charge(16.0, 16.2, 850.0), partial], conditions())
+    assert (found.counted.charge_ah, found.charged_ah, found.charged_wh) == (16.0, 16.2, 850.0)
+    assert found.verdict == "consistent"
+    alone = reconciled([partial], conditions())
+    assert (alone.charged_ah, alone.verdict) == (9.0, "sensor_reads_high")
+
+
+def test_charges_that_contradict_each_other_are_no_verdict() -> None:
+    found = reconciled([charge(20.0, 20.4), charge(18.0, 21.4)], conditions())
+    assert (found.verdict, found.why) == ("cannot_tell", CONTRADICTED.why)
+
+
+def test_a_scale_and_a_zero_that_make_up_for_each_other_are_found_apart() -> None:
+    # The scale is 4 % low, the zero 0.4 A high: at 10 A nothing is to be seen.
+    amps = (5.0, 10.0, 20.0, 10.0, 20.0, 5.0)
+    charges = []
+    for current in amps:
+        hours = 16.0 / current
+        charges.append(charge(16.0, 1.04 * 16.0 - 0.4 * hours, amps=current))
+    found = reconciled(charges, conditions())
+    assert found.charge == "within"
+    assert found.verdict == "sensor_reads_low"
+    assert "scale" in found.why
+    stated = Sensors(current_scale=1.04, current_offset_a=-0.4, current_offset_sd_a=0.0)
+    right = [
+        charge(1.04 * 16.0 - 0.4 * 16.0 / a, 1.04 * 16.0 - 0.4 * 16.0 / a, amps=a) for a in amps
+    ]
+    assert reconciled(right, conditions(stated)).verdict == "consistent"
+    assert EXACT.current_scale == 1.0
