@@ -2,7 +2,9 @@
 
 import argparse
 import functools
+import io
 import json
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -97,6 +99,9 @@ def _print(reviewed: Sequence["Reviewed"], arguments: argparse.Namespace) -> Non
     from groundside.review.csv_rows import as_csv
     from groundside.review.told import as_json, as_lines, as_sections
 
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # A name may hold letters that a terminal or a pipe of few letters cannot take.
+        sys.stdout.reconfigure(errors="backslashreplace")
     if arguments.csv:
         sys.stdout.write(as_csv(reviewed))
     elif arguments.json:
@@ -112,8 +117,6 @@ def _print(reviewed: Sequence["Reviewed"], arguments: argparse.Namespace) -> Non
 
 
 def _draws_tables() -> bool:
-    import os
-
     return sys.stdout.isatty() and os.environ.get("TERM", "") not in ("", "dumb")
 
 

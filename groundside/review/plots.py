@@ -140,7 +140,7 @@ def draw_track(axes: "Axes", series: Series, units: Units) -> None:
 def _frame(axes: "Axes", places: FloatArray) -> None:
     """Show all places, and room for a word around them; a metre is as long either way."""
     low, high = places.min(axis=0), places.max(axis=0)
-    middle, reach = (low + high) / 2.0, 0.6 * max(float(np.max(high - low)), LEAST_VIEW_M)
+    middle, reach = (low + high) / 2.0, 0.65 * max(float(np.max(high - low)), LEAST_VIEW_M)
     axes.set_xlim(middle[0] - reach, middle[0] + reach)
     axes.set_ylim(middle[1] - reach, middle[1] + reach)
     axes.set_aspect("equal", adjustable="datalim")

@@ -27,6 +27,7 @@ CAUTION = (
     "From this ride's own sensors; another day's wind, waves, load and cold are not in it. Keep "
     "the reserve, tell somebody ashore, and heed the local rules."
 )
+DOWN_TO = "left, range and time left: down to the reserve, or to the cut-off under load"
 
 
 @dataclass(frozen=True)
@@ -145,7 +146,7 @@ def _battery(result: dict[str, Any], units: Units) -> Section:
         return three_figures(units.distance(value_m))
 
     rows: tuple[tuple[str, Reading, Callable[[float], str], str], ...] = (
-        ("left above the reserve", reading(result, "battery", "left_wh"), one_decimal, "Wh"),
+        ("left", reading(result, "battery", "left_wh"), one_decimal, "Wh"),
         ("charge", reading(result, "battery", "left_fraction"), percent, ""),
         ("resistance", reading(result, "battery", "resistance_ohm"), _milliohm, "mohm"),
         ("range", reading(result, "range_m"), distance, units.distance_name),
@@ -154,7 +155,7 @@ def _battery(result: dict[str, Any], units: Units) -> Section:
     cells = tuple(
         (Cell(name), figure_cell(figure, write, unit)) for name, figure, write, unit in rows
     )
-    return Section("battery at the end", PAIR, cells)
+    return Section("battery at the end", PAIR, cells, notes=(DOWN_TO,))
 
 
 def _milliohm(value_ohm: float) -> str:
