@@ -24,8 +24,9 @@ th[scope=row] { min-width: 8em; }
 thead th { font-weight: 600; color: var(--faint); }
 tfoot th, tfoot td { font-weight: 600; border-top: 2px solid var(--ink); }
 .right { text-align: right; padding: 3px 0 3px 10px; overflow-wrap: normal; white-space: nowrap; }
+.wide { white-space: nowrap; }
 td small { color: var(--faint); white-space: nowrap; font-size: 0.85em; }
-.note, footer p, figcaption { color: var(--faint); font-size: 0.9rem; max-width: 720px; }
+.note, footer p, figcaption { color: var(--faint); font-size: 0.9em; max-width: 720px; }
 .pictures { display: grid; gap: 16px; margin: 16px 0;
   grid-template-columns: repeat(auto-fit, minmax(min(100%, 460px), 1fr)); }
 figure { margin: 0; break-inside: avoid; }
@@ -34,7 +35,9 @@ footer { border-top: 1px solid var(--rule); margin-top: 2em; padding-top: 0.6em;
 @media (max-width: 599px) { .wide { display: none; } .right small { display: block; } }
 @media print {
   :root { --ink: #000000; --paper: #ffffff; --faint: #333333; --rule: #999999; }
+  body { font-size: 12px; }
   main { max-width: none; padding: 0; }
+  .pictures { grid-template-columns: 1fr 1fr; }
   section, tr { break-inside: avoid; }
   article { break-before: page; }
   article:only-of-type { break-before: auto; } }

@@ -1,7 +1,9 @@
 """What is drawn of a ride: pieces that do not depend on the cut, and a track in its place."""
 
+import functools
 import itertools
 import json
+import os
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +12,8 @@ from geographiclib.geodesic import Geodesic
 from hypothesis import given
 from hypothesis import strategies as st
 
+from groundside.log_profile import profile_for
+from groundside.review import many
 from groundside.review.series import (
     ENERGY,
     KEY,
@@ -26,6 +30,7 @@ from groundside.review.summary import Drawn, review
 from onboard.efficiency.cells import Cells, part_of_cells
 from onboard.efficiency.trip_line import TripLine
 from onboard.profile import Profile, load_profile
+from tests.groundside.review.rides import several
 
 LOGS = Path(__file__).parents[3] / "replay_logs"
 
@@ -174,3 +179,19 @@ def test_a_log_of_nothing_draws_nothing(tmp_path: Path) -> None:
     review(path, Profile(), drawn=drawn)
     assert drawn.series is not None
     assert track(drawn.series) is None
+
+
+@pytest.mark.slow
+def test_on_all_cores_the_same_is_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    alone = several()
+    monkeypatch.setattr(many, "WORTH_BYTES", 0)
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    paths = [one.path for one in alone]
+    together = many.review_many(paths, functools.partial(profile_for, None), draws=True)
+    for one, other in zip(alone, together, strict=True):
+        assert one == other
+        if one.series is None or other.series is None:
+            assert one.series is other.series is None
+            continue
+        np.testing.assert_array_equal(one.series.pieces, other.series.pieces)
+        assert one.series.line.energy_wh == other.series.line.energy_wh
