@@ -42,7 +42,11 @@ def date_text(result: dict[str, Any]) -> str:
     >>> date_text({"log": {"start_utc": "2025-06-14T09:30:00.0Z"}})
     '2025-06-14 09:30 UTC'
     """
+    start = start_of(result)
+    return "" if start is None else f"{start:%Y-%m-%d %H:%M} UTC"
+
+
+def start_of(result: dict[str, Any]) -> datetime.datetime | None:
+    """Give when a log begins, None where that is not known."""
     stated = result["log"]["start_utc"]
-    if stated is None:
-        return ""
-    return f"{datetime.datetime.fromisoformat(stated):%Y-%m-%d %H:%M} UTC"
+    return None if stated is None else datetime.datetime.fromisoformat(stated)

@@ -27,6 +27,7 @@ INK = "#010203"
 CASING = "#8a8f94"
 """Around the track: both ends of the colours stand out from it, and it from white and black."""
 CASING_PT, TRACK_PT = 5.0, 3.4
+BAND = ", with the 95 % band of the curve"
 NO_WAY = "hardly moved, or power and speed are not known at the same time"
 ENOUGH_S = 10.0
 """A band of speed in which less time was spent is not shown, nor one of hardly moving."""
@@ -194,7 +195,7 @@ def drawings(
     cost = units.consumption_name
     found: list[tuple[str, Drawing]] = [
         (
-            "Battery power against speed, with the 95 % band of the curve",
+            "Battery power against speed" + (BAND if result["curve"] is not None else ""),
             lambda axes: draw_speed_power(axes, result, units),
         ),
         ("Energy against distance", lambda axes: draw_energy(axes, series, units)),

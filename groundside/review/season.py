@@ -1,13 +1,14 @@
 """Several logs in words: a row each, and what they come to together."""
 
 import functools
-from collections.abc import Callable, Sequence
+import itertools
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from groundside.figures import Reading, clock_text, one_decimal, reading, three_figures, whole
 from groundside.review.many import Reviewed
-from groundside.review.names import date_text, names_of
+from groundside.review.names import date_text, names_of, start_of
 from groundside.review.season_totals import Totals, totals
 from groundside.review.sections import WIDE, WIDER, Cell, Column, Section, figure_cell
 from groundside.units import Units, units_named
@@ -114,6 +115,11 @@ def _notes(reviewed: Sequence[Reviewed], rides: Sequence[Named], summed: Totals)
             notes.append(WITHOUT[key].format(count=counted(count)))
     for place in summed.repeated:
         notes.append(f"{rides[place].name} is a ride that was given before: it counts once")
+    others = [ride for place, ride in enumerate(rides) if place not in summed.repeated]
+    notes += [
+        f"{one.name} and {other.name} are of the same time: if it is one ride, it counts twice"
+        for one, other in _overlapping(others)
+    ]
     unread = len(reviewed) - len(rides)
     if unread:
         notes.append(f"{counted(unread)} could not be read: in no sum")
@@ -122,6 +128,17 @@ def _notes(reviewed: Sequence[Reviewed], rides: Sequence[Named], summed: Totals)
             f"{ride.name}: {event['text']}" for event in ride.result["events"] if not event["t_s"]
         ]
     return notes
+
+
+def _overlapping(rides: Sequence[Named]) -> Iterator[tuple[Named, Named]]:
+    """Give pairs of logs that cover the same time for the most part of the shorter of them."""
+    dated = [(start, ride) for ride in rides if (start := start_of(ride.result)) is not None]
+    dated.sort(key=lambda pair: pair[0])
+    for (start, one), (later, other) in itertools.pairwise(dated):
+        ahead_s = (later - start).total_seconds()
+        long_s, other_s = (float(ride.result["log"]["duration_s"]) for ride in (one, other))
+        if min(long_s - ahead_s, other_s) > 0.5 * min(long_s, other_s):
+            yield one, other
 
 
 def counted(count: int) -> str:

@@ -132,7 +132,7 @@ def _band(band: dict[str, Any], units: Units) -> tuple[Cell, ...]:
         Cell(f"{low:.1f} to {high:.1f}" if units.speed(0.25) > 0.3 else f"{low:.2f} to {high:.2f}"),
         Cell(clock_text(band["seconds"])),
         Cell(f"{units.distance(band['distance_m']):.2f}"),
-        Cell(one_decimal(band["energy_wh"])),
+        Cell(f"{band['energy_wh']:.1f}"),
         Cell(f"{3600.0 * band['energy_wh'] / band['seconds']:.0f}"),
         Cell(said, interval_text(cost, consumption)),
     )

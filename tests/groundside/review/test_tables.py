@@ -68,6 +68,26 @@ def test_names_that_are_the_same_are_told_apart_and_a_log_given_twice_is_said() 
     assert "june/a.tlog is a ride that was given before: it counts once" in section.notes
 
 
+def test_one_ride_in_two_recordings_is_pointed_out() -> None:
+    def notes(start_utc: str | None) -> str:
+        skiff = one()
+        assert skiff.result is not None
+        log = {**skiff.result["log"], "start_utc": start_utc}
+        other = replace(skiff, path=Path("b.bin"), result={**skiff.result, "log": log})
+        (section,) = as_sections([other, skiff], None)
+        assert section.total is not None
+        assert section.total[0].text == "all 2"
+        return " ".join(section.notes)
+
+    told = "harbour_loop.tlog and b.bin are of the same time"
+    assert told in notes("2025-06-14T09:31:00.0Z")
+    assert "are of the same time" in notes("2025-06-14T09:29:00.0Z")
+    # The skiff's ride took 12 minutes: 11 minutes later there is hardly one of both.
+    assert "same time" not in notes("2025-06-14T09:41:00.0Z")
+    assert "same time" not in notes("2025-06-14T08:00:00.0Z")
+    assert "same time" not in notes(None)
+
+
 def test_a_hostile_name_reaches_neither_the_markup_nor_the_terminal(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
