@@ -2,8 +2,6 @@
 
 import argparse
 import asyncio
-import functools
-import json
 import os
 import sys
 from collections.abc import Callable
@@ -12,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from groundside.log_profile import profile_for
 from groundside.reconciling.command import add_arguments as add_reconcile_arguments
+from groundside.review.command import add_arguments as add_review_arguments
 from groundside.source import SnapshotSource
 from groundside.terminal import usable_terminal
 from groundside.units import CHOICES, Units, units_named
@@ -78,7 +77,7 @@ def parser() -> argparse.ArgumentParser:
         help="how many browsers at a time (default 4; each takes about 60 MB)",
     )
     replay = command("replay", "play a saved log on the dashboard", "replay ride.tlog --speed 10")
-    review = command("review", "sum up saved logs", "review ride.tlog --json")
+    review = command("review", "sum up saved logs", "review ride.tlog --html ride.html")
     demo = command("demo", "try it all without hardware, on a simulated ride", "demo")
     kinds = "telemetry log, on-board log or session"
     replay.add_argument("log", type=Path, metavar="LOG", help=kinds)
@@ -88,7 +87,7 @@ def parser() -> argparse.ArgumentParser:
         log_reader.add_argument(
             "--system-id", type=system_id, metavar="N", help="follow this MAVLink system"
         )
-    review.add_argument("--json", action="store_true", help="print JSON, for other programs")
+    add_review_arguments(review)
     for shown in (watch, replay, demo):
         shown.add_argument(
             "--plain", action="store_true", help="plain lines, also where there is a terminal"
@@ -309,26 +308,9 @@ def _replay(arguments: argparse.Namespace) -> int:
 
 
 def _review(arguments: argparse.Namespace) -> int:
-    from groundside.progress import progress_bar
-    from groundside.review.many import review_many, size_bytes
-    from groundside.review.told import as_json, as_lines
+    from groundside.review.command import run_review
 
-    paths: list[Path] = arguments.logs
-    profile_of = functools.partial(profile_for, arguments.profile)
-    what = f"reading {paths[0].name}" if len(paths) == 1 else f"reading {len(paths)} logs"
-    if arguments.units:
-        units_named(arguments.units)
-    with progress_bar(sum(map(size_bytes, paths)), what) as progress:
-        reviewed = review_many(paths, profile_of, arguments.system_id, progress)
-    if not arguments.json:
-        for line in as_lines(reviewed, arguments.units):
-            print(line)
-    elif (found := as_json(reviewed)) is not None:
-        print(json.dumps(found, indent=2, allow_nan=False))
-    problems = [one.problem for one in reviewed if one.problem is not None]
-    for problem in problems:
-        print(f"wattwake-groundside: {problem}", file=sys.stderr)
-    return 2 if problems else 0
+    return run_review(arguments)
 
 
 def _plan(arguments: argparse.Namespace) -> int:

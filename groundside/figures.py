@@ -5,6 +5,7 @@ a finite number is unknown, with the reason that the snapshot gives.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -105,6 +106,19 @@ def reading(snapshot: Snapshot | None, *path: str) -> Reading:
     low, high = number(here.get("low")), number(here.get("high"))
     known = low is not None and high is not None
     return Reading(value, low if known else None, high if known else None)
+
+
+def interval_text(figure: Reading, write: Callable[[float], str]) -> str:
+    """Write the ends of a figure's interval; empty where none was stated.
+
+    Examples
+    --------
+    >>> interval_text(Reading(16.4, 15.9, 16.9), one_decimal)
+    '15.9 to 16.9'
+    """
+    if figure.low is None or figure.high is None:
+        return ""
+    return f"{write(figure.low)} to {write(figure.high)}"
 
 
 def three_figures(value: float) -> str:

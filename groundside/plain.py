@@ -13,6 +13,7 @@ from groundside.figures import (
     age_text,
     clock_text,
     consumption_text,
+    interval_text,
     one_decimal,
     part,
     percent,
@@ -109,23 +110,22 @@ def _alert_texts(snapshot: Snapshot) -> list[str]:
     ]
 
 
-def trip_summary_lines(snapshot: Snapshot, units: Units) -> list[str]:
-    """Sum up the trip, a line a figure, with the intervals that are known.
+def trip_rows(snapshot: Snapshot, units: Units) -> list[tuple[str, str, str]]:
+    """Sum up the trip: each figure's name, itself with its unit, and its interval where known.
 
     Parameters
     ----------
     snapshot
-        The last snapshot of the trip.
+        The last snapshot of the trip, or a review.
     units
         The rider's units.
     """
 
-    def line(name: str, key: str, write: Callable[[float], str], unit: str) -> str:
+    def row(
+        name: str, key: str, write: Callable[[float], str], unit: str = ""
+    ) -> tuple[str, str, str]:
         figure = reading(snapshot, "trip", key)
-        said = _said(figure, write, unit)
-        if figure.low is not None and figure.high is not None:
-            said += f" ({write(figure.low)} to {write(figure.high)})"
-        return f"{name:<26} {said.rstrip()}"
+        return name, _said(figure, write, unit).rstrip(), interval_text(figure, write)
 
     def distance(value_m: float) -> str:
         return three_figures(units.distance(value_m))
@@ -137,17 +137,25 @@ def trip_summary_lines(snapshot: Snapshot, units: Units) -> list[str]:
         return three_figures(units.consumption(value))
 
     return [
-        line("time", "elapsed_s", clock_text, ""),
-        line("moving", "moving_s", clock_text, ""),
-        line("distance", "distance_m", distance, units.distance_name),
-        line("energy", "energy_wh", three_figures, "Wh"),
-        line("charge", "charge_ah", three_figures, "Ah"),
-        line("consumption", "wh_per_km", consumption, units.consumption_name),
-        line("mean power", "mean_power_w", whole, "W"),
-        line("mean speed", "mean_speed_mps", speed, units.speed_name),
-        line("top speed", "max_speed_mps", speed, units.speed_name),
-        line("energy bridged over gaps", "bridged_energy_fraction", percent, ""),
-        line("distance bridged over gaps", "bridged_distance_fraction", percent, ""),
+        row("time", "elapsed_s", clock_text),
+        row("moving", "moving_s", clock_text),
+        row("distance", "distance_m", distance, units.distance_name),
+        row("energy", "energy_wh", three_figures, "Wh"),
+        row("charge", "charge_ah", three_figures, "Ah"),
+        row("consumption", "wh_per_km", consumption, units.consumption_name),
+        row("mean power", "mean_power_w", whole, "W"),
+        row("mean speed", "mean_speed_mps", speed, units.speed_name),
+        row("top speed", "max_speed_mps", speed, units.speed_name),
+        row("energy bridged over gaps", "bridged_energy_fraction", percent),
+        row("distance bridged over gaps", "bridged_distance_fraction", percent),
+    ]
+
+
+def trip_summary_lines(snapshot: Snapshot, units: Units) -> list[str]:
+    """Sum up the trip, a line a figure, with the intervals that are known; see `trip_rows`."""
+    return [
+        f"{name:<26} {said}" + (f" ({interval})" if interval else "")
+        for name, said, interval in trip_rows(snapshot, units)
     ]
 
 

@@ -8,7 +8,7 @@ FILE_MODE = 0o600
 """What lies beside a track tells of it: nobody but the owner reads it."""
 
 
-def write_whole(path: Path, text: str) -> None:
+def write_whole(path: Path, content: str | bytes) -> None:
     """Write a small file, all of it or nothing, so that a power cut leaves the old or the new.
 
     Raises
@@ -19,8 +19,8 @@ def write_whole(path: Path, text: str) -> None:
     new = path.with_name(path.name + ".new")
     try:
         descriptor = os.open(new, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_CLOEXEC, FILE_MODE)
-        with os.fdopen(descriptor, "w", encoding="utf-8") as file:
-            file.write(text)
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(content.encode() if isinstance(content, str) else content)
             file.flush()
             os.fsync(descriptor)
         new.replace(path)

@@ -29,6 +29,15 @@ FORBIDDEN = [
     ),
     ("groundside/dashboard/widgets", ("groundside.dashboard.views", "groundside.dashboard.app")),
     ("groundside/dashboard/views", ("groundside.dashboard.app", "groundside.dashboard.screens")),
+    (
+        "groundside/review",
+        (
+            "textual",
+            "groundside.dashboard.app",
+            "groundside.dashboard.views",
+            "groundside.dashboard.widgets",
+        ),
+    ),
     ("groundside/serve", ("groundside.dashboard", "onboard.telemetry", "onboard.efficiency")),
     ("tests/craft", ("onboard", "groundside")),
 ]

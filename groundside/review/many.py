@@ -1,15 +1,17 @@
 """The reviews of several logs, on all cores."""
 
+import functools
 import multiprocessing
 import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from groundside.review.summary import review
+from groundside.review.series import Series
+from groundside.review.summary import Drawn, review
 from onboard.errors import WattwakeError
 from onboard.profile import Profile
 from onboard.telemetry.log_files import Progress, find_log
@@ -34,12 +36,15 @@ class Reviewed:
         A sentence for people to read, None without.
     speed_unit
         What the log's profile wants speeds told in.
+    series
+        What is drawn of it; None where nothing is to be drawn.
     """
 
     path: Path
     result: dict[str, Any] | None
     problem: str | None = None
     speed_unit: str = ""
+    series: Series | None = field(default=None, compare=False)
 
 
 def size_bytes(path: Path) -> int:
@@ -55,6 +60,8 @@ def review_many(
     profile_of: Callable[[Path], Profile],
     system_id: int | None = None,
     progress: Progress | None = None,
+    *,
+    draws: bool = False,
 ) -> list[Reviewed]:
     """Review several logs, those that cannot be read among them; in the order given.
 
@@ -68,10 +75,13 @@ def review_many(
         The MAVLink system to follow, None for each profile's.
     progress
         Called with the bytes read so far of all logs.
+    draws
+        Whether to keep what pictures are drawn from.
     """
+    one = functools.partial(_review_one, profile_of=profile_of, system_id=system_id, draws=draws)
     sizes = [size_bytes(path) for path in paths]
     if len(paths) == 1 or sum(sizes) < WORTH_BYTES or (os.cpu_count() or 1) == 1:
-        return list(_one_by_one(paths, sizes, profile_of, system_id, progress))
+        return list(_one_by_one(paths, sizes, one, progress))
     context = multiprocessing.get_context("spawn")  # threads would not survive a fork
     done = context.RawArray("q", len(paths))
     with ProcessPoolExecutor(
@@ -82,7 +92,7 @@ def review_many(
     ) as workers:
         # The longest first, so that no core is left with it at the end.
         order = sorted(range(len(paths)), key=lambda n: -sizes[n])
-        tasks = {n: workers.submit(_work_on, n, paths[n], profile_of, system_id) for n in order}
+        tasks = {n: workers.submit(_work_on, n, paths[n], one) for n in order}
         try:
             waiting: set[Future[Reviewed]] = set(tasks.values())
             while waiting:
@@ -106,20 +116,17 @@ def _begin_work(done: Any) -> None:
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
-def _work_on(
-    number: int, path: Path, profile_of: Callable[[Path], Profile], system_id: int | None
-) -> Reviewed:
+def _work_on(number: int, path: Path, review_one: Callable[..., Reviewed]) -> Reviewed:
     def told(done: int) -> None:
         _done[number] = done
 
-    return _review_one(path, profile_of, system_id, told)
+    return review_one(path, progress=told)
 
 
 def _one_by_one(
     paths: Sequence[Path],
     sizes: Sequence[int],
-    profile_of: Callable[[Path], Profile],
-    system_id: int | None,
+    review_one: Callable[..., Reviewed],
     progress: Progress | None,
 ) -> Iterator[Reviewed]:
     before = 0
@@ -129,19 +136,23 @@ def _one_by_one(
             progress(before + done)
 
     for path, size in zip(paths, sizes, strict=True):
-        yield _review_one(path, profile_of, system_id, told)
+        yield review_one(path, progress=told)
         before += size
 
 
 def _review_one(
     path: Path,
+    *,
     profile_of: Callable[[Path], Profile],
     system_id: int | None,
+    draws: bool,
     progress: Progress | None = None,
 ) -> Reviewed:
+    drawn = Drawn() if draws else None
     try:
         profile = profile_of(path)
-        result = review(path, profile, system_id, progress)
-        return Reviewed(path, result, speed_unit=profile.units.speed)
+        result = review(path, profile, system_id, progress, drawn)
+        series = drawn.series if drawn is not None else None
+        return Reviewed(path, result, None, profile.units.speed, series)
     except WattwakeError as problem:
         return Reviewed(path, None, str(problem))

@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import Any
 
 from groundside.review.remarks import remarks
+from groundside.review.series import PieceMaker, Series
 from onboard.efficiency.figure import Unknown
 from onboard.errors import LogError
 from onboard.feed.jsonable import jsonable
@@ -18,11 +19,30 @@ PLAUSIBLE_FROM_S = 1e9
 """September 2001: an earlier stamp is from a clock that was never set."""
 
 
+class Drawn:
+    """Takes along what pictures are drawn from while a log is read."""
+
+    def __init__(self) -> None:
+        self.series: Series | None = None
+        """There once the log was read."""
+        self._pieces = PieceMaker()
+
+    def begin(self, ride: Ride) -> None:
+        """Listen to a ride from its beginning."""
+        ride.engine.cell_listeners.append(self._pieces.fold)
+
+    def end(self, ride: Ride, profile: Profile) -> None:
+        """Keep what was gathered of a ride that is over."""
+        made = self._pieces
+        self.series = Series(profile.craft.name, ride.engine.trip_line, made.every_s, made.rows)
+
+
 def review(
     path: Path,
     profile: Profile,
     system_id: int | None = None,
     progress: Progress | None = None,
+    drawn: Drawn | None = None,
 ) -> dict[str, Any]:
     """Read a whole log and sum up the trip.
 
@@ -36,6 +56,8 @@ def review(
         The MAVLink system to follow; None follows the profile's, else the one that sends most.
     progress
         Called as the log is read, with the bytes read so far.
+    drawn
+        Takes what pictures are drawn from; None where there will be none.
 
     Returns
     -------
@@ -48,9 +70,13 @@ def review(
         If the log cannot be read, or does not hold the system asked for.
     """
     ride, log = Ride(profile, system_id), open_log(path)
+    if drawn is not None:
+        drawn.begin(ride)
     for part in log.parts(progress):
         ride.take(part)
     ride.finish()
+    if drawn is not None:
+        drawn.end(ride, profile)
     facts = log.facts()
     craft = ride.decoder.craft
     if facts.format == "telemetry" and craft.system_id is None and craft.others:

@@ -1,10 +1,12 @@
-"""Reviews as they are printed: JSON for other programs, lines for people."""
+"""Reviews as they are printed without a terminal: JSON for other programs, plain lines."""
 
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 from groundside.plain import trip_summary_lines
 from groundside.review.many import Reviewed
+from groundside.review.season import common_units, readable, season_section
+from groundside.review.sections import Cell, Section, events_section, more_sections, trip_section
 from groundside.review.summary import SCHEMA
 from groundside.units import units_named
 
@@ -23,24 +25,72 @@ def as_json(reviewed: Sequence[Reviewed]) -> dict[str, Any] | None:
     return {"schema": SCHEMA, "reviews": reviews}
 
 
-def as_lines(reviewed: Sequence[Reviewed], units: str | None) -> Iterator[str]:
-    """Give the lines of all reviews; each under its log's name where there are several.
+def as_sections(reviewed: Sequence[Reviewed], units: str | None) -> list[Section]:
+    """Give the tables: all of one log's, or the one of several logs; none where none could be read.
 
     Parameters
     ----------
     reviewed
         The reviews.
     units
-        What speeds are told in; None: what each log's profile says.
+        What speeds are told in; None: what the log's profile says.
     """
-    apart: list[str] = []
+    rides = readable(reviewed)
+    if not rides:
+        return []
+    own = common_units(rides, units)
+    if len(reviewed) > 1:
+        return [season_section(reviewed, own)]
+    result = rides[0].result
+    events = [events_section(result)] if result["events"] else []
+    return [*events, trip_section(result, own), *more_sections(result, own)]
+
+
+def as_lines(reviewed: Sequence[Reviewed], units: str | None) -> Iterator[str]:
+    """Give the same in plain lines: what is to be known of a log first, without any title.
+
+    Parameters
+    ----------
+    reviewed
+        The reviews.
+    units
+        What speeds are told in; None: what the log's profile says.
+    """
+    if len(reviewed) > 1:
+        for section in as_sections(reviewed, units):
+            yield from section_lines(section)
+        return
     for one in reviewed:
         if one.result is None:
             continue
-        if len(reviewed) > 1:
-            yield from apart
-            yield str(one.path)
-            apart = [""]
+        own = units_named(units or one.speed_unit)
         for event in one.result["events"]:
             yield event["text"]
-        yield from trip_summary_lines(one.result, units_named(units or one.speed_unit))
+        yield from trip_summary_lines(one.result, own)
+        for section in more_sections(one.result, own):
+            yield ""
+            yield from section_lines(section)
+
+
+def section_lines(section: Section) -> Iterator[str]:
+    """Write a table in columns, without any line drawn."""
+    yield section.title
+    titled = any(column.title for column in section.columns)
+    rows = [[_plain(cell) for cell in row] for row in section.rows]
+    if titled:
+        rows.insert(0, [column.title for column in section.columns])
+    if section.rows and section.total is not None:
+        rows.append([_plain(cell) for cell in section.total])
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    for row in rows:
+        parts = [
+            text.rjust(width) if column.right else text.ljust(width)
+            for text, width, column in zip(row, widths, section.columns, strict=True)
+        ]
+        yield f"  {'  '.join(parts)}".rstrip()
+    for note in section.notes:
+        yield f"  {note}"
+
+
+def _plain(cell: Cell) -> str:
+    return f"{cell.text} ({cell.interval})" if cell.interval else cell.text

@@ -5,6 +5,7 @@ figures.
 """
 
 import math
+from collections.abc import Callable
 from typing import Any, TypeVar
 
 import numpy as np
@@ -91,6 +92,7 @@ class Engine:
         self.latest = Latest()
         self.trip_line = TripLine()
         self._runs = RunBook()
+        self.cell_listeners: list[Callable[[Cells], None]] = []
         self._curve: tuple[Posterior | None, str, Curve | Unknown] | None = None
         self._look_s: float | None = None
         """Stream time of the next look at what to advise [s]."""
@@ -290,6 +292,8 @@ class Engine:
 
     def _learn(self, cells: Cells) -> None:
         """Take in settled seconds; look at what to advise at the times that are due for it."""
+        for listener in self.cell_listeners:
+            listener(cells)
         while len(cells):
             if self._look_s is None:
                 self._look_s = math.ceil(float(cells.t_s[0]) / EVERY_S) * EVERY_S

@@ -1,0 +1,52 @@
+"""What logs are called where people read of them."""
+
+import datetime
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from groundside.figures import text_of
+
+
+def written(path: Path) -> str:
+    """Give a path that can be printed, whatever bytes it is of."""
+    return str(path).encode("utf-8", "replace").decode()
+
+
+def names_of(paths: Sequence[Path]) -> list[str]:
+    """Give each log a short name; with its folder, or whole, where others are called the same.
+
+    Examples
+    --------
+    >>> names_of([Path("may/ride.tlog"), Path("june/ride.tlog"), Path("x/y.tlog")])
+    ['may/ride.tlog', 'june/ride.tlog', 'y.tlog']
+    """
+    names = [path.name or str(path) for path in paths]
+    for longer in (_with_folder, str):
+        twice = {name for name, count in Counter(names).items() if count > 1}
+        pairs = zip(names, paths, strict=True)
+        names = [longer(path) if name in twice else name for name, path in pairs]
+    return [text_of(name) or "?" for name in names]
+
+
+def _with_folder(path: Path) -> str:
+    return "/".join(path.parts[-2:])
+
+
+def date_text(result: dict[str, Any]) -> str:
+    """Give when a log begins, to the minute; empty where that is not known.
+
+    Examples
+    --------
+    >>> date_text({"log": {"start_utc": "2025-06-14T09:30:00.0Z"}})
+    '2025-06-14 09:30 UTC'
+    """
+    start = start_of(result)
+    return "" if start is None else f"{start:%Y-%m-%d %H:%M} UTC"
+
+
+def start_of(result: dict[str, Any]) -> datetime.datetime | None:
+    """Give when a log begins, None where that is not known."""
+    stated = result["log"]["start_utc"]
+    return None if stated is None else datetime.datetime.fromisoformat(stated)
