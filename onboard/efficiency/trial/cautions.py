@@ -8,16 +8,20 @@ from itertools import combinations
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.efficiency.students_t import quantile
 from onboard.efficiency.trial.leg import Leg
 
-APART_FRACTION, APART_SD = 0.02, 3.0
-"""Set-ups were run at unlike power if it differs by 2 %, and by more than their legs scatter."""
+APART_FRACTION, APART_SHARE = 0.02, 0.998
+"""Set-ups were run at unlike power if it differs by 2 %, and by more than their legs' scatter makes
+it differ: the quantile of Student's t."""
 
 SCATTER_FRACTION, DRIFT_FRACTION, SWING_FRACTION = 0.03, 0.05, 0.05
 """Power was not held from leg to leg, over a leg, within a leg. Common practice, no source."""
 
-HELD_SHARE = 0.25
-"""The motor's current was held if it differs by less than this share of what the power does."""
+HELD_FRACTION, HELD_SHARE, STILL_FRACTION = 0.004, 0.1, 0.004
+"""The motor's current was held if between set-ups it differs by no more than 0.4 % and a tenth of
+what the power does; and if from leg to leg it keeps stiller than the power, or hardly moves at all.
+Equal currents alone may be by chance. Common practice, no source."""
 
 VOLTS_FRACTION, PACK_DEGC, DRIVE_DEGC = 0.02, 5.0, 10.0
 """2 % of voltage is a fifth of an LFP pack's charge or more. Ten degrees are 4 % of the resistance
@@ -101,23 +105,24 @@ def _widest(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[str, str, f
     return high, low, means[high], means[low]
 
 
-def _scatter(legs: list[Leg]) -> float:
-    """Give the standard deviation of ln power from leg to leg of the same set-up."""
+def _scatter(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[float, int]:
+    """Give the standard deviation of a value's logarithm from leg to leg of the same set-up."""
     squares, freedom = 0.0, 0
     for name in _setups(legs):
-        logs = np.log(_of(legs, name, lambda one: one.power_w))
+        logs = np.log(_of(legs, name, value))
         squares += float(((logs - logs.mean()) ** 2).sum())
         freedom += len(logs) - 1
-    return math.sqrt(squares / freedom) if freedom > 0 else 0.0
+    return (math.sqrt(squares / freedom), freedom) if freedom > 0 else (0.0, 0)
 
 
 def _apart(legs: list[Leg]) -> list[str]:
-    scatter = _scatter(legs)
+    scatter, freedom = _scatter(legs, _power)
+    reach = quantile(float(freedom), APART_SHARE) * scatter if freedom else 0.0
     said = []
     for a, b in combinations(_setups(legs), 2):
-        one, other = (np.log(_of(legs, name, lambda leg: leg.power_w)) for name in (a, b))
+        one, other = (np.log(_of(legs, name, _power)) for name in (a, b))
         difference = float(one.mean() - other.mean())
-        sure = APART_SD * scatter * math.sqrt(1.0 / len(one) + 1.0 / len(other))
+        sure = reach * math.sqrt(1.0 / len(one) + 1.0 / len(other))
         if abs(difference) > max(APART_FRACTION, sure):
             watts = [math.exp(float(logs.mean())) for logs in (one, other)]
             said.append(f"{watts[0]:.0f} W with {a}, {watts[1]:.0f} W with {b}")
@@ -126,7 +131,7 @@ def _apart(legs: list[Leg]) -> list[str]:
 
 def _unsteady(legs: list[Leg]) -> list[str]:
     said = []
-    scatter = _scatter(legs)
+    scatter, _ = _scatter(legs, _power)
     if scatter > SCATTER_FRACTION:
         said.append(f"it changed by {100 * scatter:.0f} % from run to run")
     drift = float(np.median([abs(one.power_drift_fraction) for one in legs]))
@@ -144,19 +149,18 @@ def _motor_current_held(legs: list[Leg]) -> str | None:
     """Say so if the motor's current was the same while the power was not."""
     if not _amps_known(legs):
         return None
-    amps = [one.motor_amps_a for one in legs if math.isfinite(one.motor_amps_a)]
-    for a, b in combinations(_setups(legs), 2):
-        by_power, by_amps = (
-            _log_mean(legs, a, value) - _log_mean(legs, b, value) for value in (_power, _amps)
-        )
-        if abs(by_power) > APART_FRACTION and abs(by_amps) < HELD_SHARE * abs(by_power):
-            return _told(math.exp(float(np.mean(np.log(amps)))))
-    by_power, by_amps = (
-        float(np.std(np.log([value(one) for one in legs if math.isfinite(value(one))]), ddof=1))
-        for value in (_power, _amps)
-    )
-    if by_power > APART_FRACTION and by_amps < HELD_SHARE * by_power:
-        return _told(math.exp(float(np.mean(np.log(amps)))))
+    told = [one for one in legs if math.isfinite(one.motor_amps_a)]
+    by_power, by_amps = _scatter(told, _power)[0], _scatter(told, _amps)[0]
+    if by_amps > max(STILL_FRACTION, by_power / 2.0):
+        return None
+    apart = [
+        tuple(_log_mean(told, a, value) - _log_mean(told, b, value) for value in (_power, _amps))
+        for a, b in combinations(_setups(told), 2)
+    ]
+    held = all(abs(amps) < HELD_FRACTION + HELD_SHARE * abs(power) for power, amps in apart)
+    moved = max((abs(power) for power, _ in apart), default=0.0) > APART_FRACTION
+    if held and (moved or by_power > max(APART_FRACTION, 4.0 * by_amps)):
+        return _told(math.exp(float(np.mean([math.log(one.motor_amps_a) for one in told]))))
     return None
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.efficiency.trial.probability import f_above, t_outside
 
-DRIFT_SURE = 0.002
+DRIFT_SURE = 0.01
 """In an order that balances set-ups over time a drift is taken into the model where chance alone is
 this rare; it takes a degree of freedom and what a drift would add to the scatter."""
 

@@ -23,9 +23,9 @@ NOISE_FRACTION, NOISE_WORTH = 0.01, 2.0
 """A leg's speed repeats to about 1 %, and how many degrees of freedom that guess is worth. Common
 practice, no source."""
 
-SURE, CHANGE_FRACTION, RESTLESS_FRACTION = 0.01, 0.02, 0.04
+SURE, CHANGE_FRACTION, RESTLESS_FRACTION = 0.01, 0.02, 0.03
 """The water changed if chance alone seldom does that, and if it is 2 % of the speed; or if the legs
-differ from it by 4 %, as in gusts."""
+differ from it by 3 %, as in gusts."""
 
 
 @dataclass(frozen=True)
