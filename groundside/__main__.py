@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from groundside.log_profile import profile_for
+from groundside.season.command import add_arguments as add_sessions_arguments
 from groundside.source import SnapshotSource
 from groundside.terminal import usable_terminal
 from groundside.units import CHOICES, Units, units_named
@@ -160,7 +161,9 @@ def parser() -> argparse.ArgumentParser:
     )
     plan.add_argument("--profile", type=Path, metavar="FILE", help="craft profile (TOML)")
     plan.add_argument("--json", action="store_true", help="print JSON, for other programs")
-    for any_ in (watch, serve, replay, review, plan, demo):
+    sessions = command("sessions", "list, filter and label a season", "sessions --since 2025-06-01")
+    add_sessions_arguments(sessions)
+    for any_ in (watch, serve, replay, review, plan, sessions, demo):
         any_.add_argument("--units", metavar="UNITS", help=f"one of {', '.join(CHOICES)}")
     return top
 
@@ -174,6 +177,7 @@ def main(argv: list[str] | None = None) -> int:
         "replay": _replay,
         "review": _review,
         "plan": _plan,
+        "sessions": _sessions,
         "demo": _demo,
     }[arguments.command]
     try:
@@ -307,6 +311,12 @@ def _plan(arguments: argparse.Namespace) -> int:
     from groundside.planning.command import run_plan
 
     return run_plan(arguments)
+
+
+def _sessions(arguments: argparse.Namespace) -> int:
+    from groundside.season.command import run_sessions
+
+    return run_sessions(arguments)
 
 
 def _demo(arguments: argparse.Namespace) -> int:
