@@ -15,10 +15,17 @@ from groundside.progress import progress_bar
 from groundside.review.many import Reviewed, review_many, size_bytes
 from groundside.season.labels import read_label
 from groundside.season.rides import SeasonRide, Sums
-from groundside.season.setups import SetupChange, setup_changes, setup_shares, start_setup
+from groundside.season.setups import (
+    ChangesOf,
+    SetupChange,
+    setup_changes,
+    setup_shares,
+    start_setup,
+)
 from groundside.season.store import FIGURES, NUMBERS, Row, Say, SeasonStore, store_path
-from onboard import marks
+from onboard import __version__, marks
 from onboard.efficiency.figure import Figure
+from onboard.efficiency.learner import PLAIN_SETUP
 from onboard.errors import LogError, ProfileError, UsageError
 from onboard.profile import Profile
 from onboard.sessions import read_session
@@ -52,7 +59,7 @@ class Found:
     path: Path
     record: Path
     changes: tuple[SetupChange, ...] = ()
-    setup: str = ""
+    setup: str = PLAIN_SETUP
     is_open: bool = False
 
     @property
@@ -82,22 +89,22 @@ def find_rides(directory: Path) -> list[Found]:
         raise UsageError(f"{directory}: not a folder: give the one that it lies in") from None
     except OSError as problem:
         raise UsageError(f"{directory}: cannot be listed ({problem.strerror})") from None
-    return [ride for path in paths if (ride := _found(path)) is not None]
+    changes_of = functools.cache(setup_changes)
+    return [ride for path in paths if (ride := _found(path, changes_of)) is not None]
 
 
-def _found(path: Path) -> Found | None:
+def _found(path: Path, changes_of: ChangesOf) -> Found | None:
     if path.name.startswith("."):
         return None
     if (path / RECORD_NAME).is_file():
         note = read_session(path)
         is_open = note is not None and not note.closed
-        return Found(
-            path, path / RECORD_NAME, setup_changes(path), start_setup(path, note), is_open
-        )
+        setup = start_setup(path, note, changes_of)
+        return Found(path, path / RECORD_NAME, changes_of(path), setup, is_open)
     if not path.is_file():
         return None
     if path.suffix.lower() == LOG_ENDING or _holds_onboard_log(path):
-        return Found(path, path, setup=start_setup(path, None))
+        return Found(path, path)
     return None
 
 
@@ -129,8 +136,14 @@ def stamp_of(ride: Found) -> str:
 
 
 def fingerprint(profile: Profile) -> str:
-    """Give what tells a profile from others that lead to other sums."""
-    counted = (profile.battery, profile.sensors, profile.drive, profile.link.system_id)
+    """Give what tells a profile from others that lead to other sums; another release may, too."""
+    counted = (
+        __version__,
+        profile.battery,
+        profile.sensors,
+        profile.drive,
+        profile.link.system_id,
+    )
     return hashlib.sha256(repr(counted).encode()).hexdigest()[:16]
 
 
@@ -243,8 +256,11 @@ def _figure(raw: dict[str, float | None] | None) -> Figure | None:
 
 
 def _at_rest(ride: Found, stamp: str, now_s: float) -> bool:
-    """Tell whether what was read is the record as it stands, and as it may stay."""
-    if not stamp or stamp_of(ride) != stamp:
+    """Tell whether a record is one that nobody writes to.
+
+    One that grew while it was read has another stamp by now, and is read again the next time.
+    """
+    if not stamp:
         return False
     return not ride.is_open or now_s - ride.record.stat().st_mtime > AT_REST_S
 

@@ -1,6 +1,6 @@
 """Which set-ups a ride was ridden with, and what it used and made with each."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -38,15 +38,21 @@ def setup_changes(folder: Path) -> tuple[SetupChange, ...]:
     )
 
 
-def start_setup(path: Path, note: SessionNote | None) -> str:
-    """Give the set-up in force when a ride began: that of the trip it goes on with, if any.
+ChangesOf = Callable[[Path], tuple[SetupChange, ...]]
+"""See `setup_changes`; it may remember what it has read."""
+
+
+def start_setup(path: Path, note: SessionNote | None, changes_of: ChangesOf) -> str:
+    """Give the set-up in force when a session began: that of the trip it goes on with, if any.
 
     Parameters
     ----------
     path
-        The session's folder, or a log.
+        The session's folder.
     note
         What the folder says of the session, None without.
+    changes_of
+        Gives the set-ups that were named in a session.
     """
     seen = {path.name}
     while note is not None and note.continues and len(seen) < CHAIN_MOST:
@@ -54,7 +60,7 @@ def start_setup(path: Path, note: SessionNote | None) -> str:
             break
         seen.add(note.continues)
         before = path.parent / note.continues
-        if changes := setup_changes(before):
+        if changes := changes_of(before):
             return changes[-1].setup
         note = read_session(before)
     return PLAIN_SETUP

@@ -23,7 +23,7 @@ from onboard.whole_file import FILE_MODE
 
 FILE_NAME = "season.sqlite"
 SCHEMA = 1
-"""To be raised whenever a figure of the same record comes out otherwise, too."""
+"""To be raised with the tables, and whenever a figure means something else."""
 
 BUSY_S = 5.0
 """Another program has the store for a few milliseconds."""
@@ -64,7 +64,7 @@ _PUT_RIDE = f"INSERT OR REPLACE INTO ride VALUES ({', '.join('?' * len(_COLUMNS)
 _PUT_SHARE = "INSERT OR REPLACE INTO share VALUES (?, ?, ?, ?, ?)"
 _OWN_FILES = ("", "-journal", "-wal", "-shm")
 
-Found = TypeVar("Found")
+Answer = TypeVar("Answer")
 
 Say = Callable[[str], None]
 """Tells people one line."""
@@ -145,7 +145,7 @@ class SeasonStore:
         """Forget everything."""
         self._with(_clear)
 
-    def _with(self, work: Callable[[sqlite3.Connection], Found]) -> Found | None:
+    def _with(self, work: Callable[[sqlite3.Connection], Answer]) -> Answer | None:
         """Do something with the store, sound and of this version; None where it cannot be had."""
         if self._given_up:
             return None

@@ -128,6 +128,18 @@ def test_no_line_is_wider_than_the_screen(width: int) -> None:
     assert "threeblades,twoblades" in told
 
 
+def test_nothing_from_outside_steers_the_terminal() -> None:
+    hostile = "a\x1b[2J\r\nb\u202e"
+    sums = Sums(shares=(Share(hostile, 1.0, 2.0),))
+    rides = [SeasonRide(Path("/season") / hostile, sums, hostile, problem=hostile)]
+    for width in (None, 40):
+        lines = [
+            *as_lines(rides, 1, CHOICES["kn"], width),
+            *setup_lines(rides, CHOICES["kn"], width),
+        ]
+        assert all(line.isprintable() for line in lines)
+
+
 def test_on_a_terminal_lines_are_as_wide_as_it_is(capsys, tmp_path: Path, monkeypatch) -> None:
     session(tmp_path)
     monkeypatch.setattr("sys.stdout.isatty", lambda: True)

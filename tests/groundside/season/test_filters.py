@@ -57,6 +57,7 @@ LATE = "2025-06-15T23:59:59.9Z"
         (None, "2025-06-16T00:00-08:00", "2025-06-16T08:00:00.0Z", False),
         # Without an offset it is UTC, wherever the laptop stands.
         ("2025-06-15T12:00", None, "2025-06-15T12:00:00.0Z", True),
+        ("2025-06-15T12:00", None, "2025-06-15T11:59:59.9Z", False),
         ("2025-06-15T12:00Z", None, "2025-06-15T11:59:59.9Z", False),
         ("2025-06-15", None, None, False),
         (None, "9000-01-01", None, False),

@@ -9,6 +9,7 @@ from groundside.__main__ import main
 from groundside.log_profile import profile_for
 from groundside.review.summary import review
 from groundside.season import gather as gathering
+from groundside.season.store import FILE_NAME, SeasonStore
 from onboard.marks import MarkBook
 from onboard.sessions import SessionNote, write_session
 from tests.groundside.season.season_help import (
@@ -75,7 +76,7 @@ def test_a_second_call_reads_no_record(capsys, tmp_path: Path, monkeypatch) -> N
     first = listed(capsys, tmp_path)
     no_reading(monkeypatch)
     assert listed(capsys, tmp_path) == first
-    with pytest.raises(AssertionError):
+    with pytest.raises(AssertionError, match="a record was read"):
         main(["sessions", str(tmp_path), "--rebuild"])
 
 
@@ -135,12 +136,22 @@ def test_units_of_a_profile_change_no_sum(capsys, tmp_path: Path, monkeypatch) -
     assert " Wh/km" in capsys.readouterr().out
 
 
+def test_another_release_reads_again(capsys, tmp_path: Path, monkeypatch) -> None:
+    session(tmp_path)
+    listed(capsys, tmp_path)
+    monkeypatch.setattr(gathering, "__version__", "0.0.0")
+    no_reading(monkeypatch)
+    with pytest.raises(AssertionError, match="a record was read"):
+        main(["sessions", str(tmp_path)])
+
+
 def test_a_session_that_is_gone_is_dropped(capsys, tmp_path: Path) -> None:
     a = session(tmp_path)
     session(tmp_path, START_US + DAY_US, number=2)
     assert len(names(listed(capsys, tmp_path))) == 2
     a.rename(tmp_path.parent / "elsewhere")
     assert len(names(listed(capsys, tmp_path))) == 1
+    assert list(SeasonStore(tmp_path / FILE_NAME, print).rows()) == ["2025-06-16T15-06-40Z"]
     (tmp_path.parent / "elsewhere").rename(a)
     (a / "telemetry.tlog").write_bytes(log_bytes(30))
     found = listed(capsys, tmp_path)

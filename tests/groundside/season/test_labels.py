@@ -7,6 +7,7 @@ import pytest
 
 from groundside.__main__ import main
 from groundside.season.labels import label_path, read_label
+from groundside.season.store import FILE_NAME, SeasonStore
 from tests.groundside.season.season_help import (
     DAY_US,
     START_US,
@@ -40,6 +41,8 @@ def test_labels_outlast_the_store(capsys, tmp_path: Path, monkeypatch) -> None:
         )
         found = listed(capsys, tmp_path)
     assert labels(found) == ["new propeller", "naïve 試し"]
+    stored = SeasonStore(tmp_path / FILE_NAME, print).rows()
+    assert {row.label for row in stored.values()} == {"new propeller", "naïve 試し"}
     (tmp_path / "season.sqlite").unlink()
     assert listed(capsys, tmp_path) == found
     assert listed(capsys, tmp_path, "--rebuild") == found

@@ -1,5 +1,6 @@
 """The store is a cache of the records: whatever happens to it, nothing is lost or made up."""
 
+import fcntl
 import json
 import os
 import sqlite3
@@ -45,7 +46,9 @@ sums = st.builds(
     **dict.fromkeys(NUMBERS, number),
 )
 rows = st.lists(
-    st.builds(Row, texts, texts, texts, texts, sums), max_size=4, unique_by=lambda row: row.name
+    st.builds(Row, st.sampled_from("abc") | texts, texts, texts, texts, sums),
+    max_size=4,
+    unique_by=lambda row: row.name,
 )
 
 
@@ -288,4 +291,22 @@ def test_a_store_that_another_program_keeps_is_not_waited_for_long(
     assert json.loads(out) == first
     other.rollback()
     other.close()
+    assert listed(capsys, tmp_path) == first
+
+
+def test_one_of_ours_that_is_at_it_is_not_waited_for_long(
+    capsys, tmp_path: Path, monkeypatch
+) -> None:
+    session(tmp_path)
+    first = listed(capsys, tmp_path)
+    monkeypatch.setattr(storing, "BUSY_S", 0.05)
+    folder = os.open(tmp_path, os.O_RDONLY)
+    fcntl.flock(folder, fcntl.LOCK_EX)
+    assert main(["sessions", str(tmp_path), "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert "another program keeps it locked" in err
+    assert err.count("\n") == 1
+    assert json.loads(out) == first
+    os.close(folder)
+    no_reading(monkeypatch)
     assert listed(capsys, tmp_path) == first
