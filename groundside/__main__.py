@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from groundside.log_profile import profile_for
 from groundside.reconciling.command import add_arguments as add_reconcile_arguments
 from groundside.review.command import add_arguments as add_review_arguments
+from groundside.season.command import add_arguments as add_sessions_arguments
 from groundside.source import SnapshotSource
 from groundside.terminal import usable_terminal
 from groundside.units import CHOICES, Units, units_named
@@ -185,7 +186,9 @@ def parser() -> argparse.ArgumentParser:
             "reconcile ride.tlog --charged-ah 14.2 --full-to-full",
         )
     )
-    for any_ in (watch, serve, replay, review, plan, compare, demo):
+    sessions = command("sessions", "list, filter and label a season", "sessions --since 2025-06-01")
+    add_sessions_arguments(sessions)
+    for any_ in (watch, serve, replay, review, plan, compare, sessions, demo):
         any_.add_argument("--units", metavar="UNITS", help=f"one of {', '.join(CHOICES)}")
     return top
 
@@ -201,6 +204,7 @@ def main(argv: list[str] | None = None) -> int:
         "plan": _plan,
         "compare": _compare,
         "reconcile": _reconcile,
+        "sessions": _sessions,
         "demo": _demo,
     }[arguments.command]
     try:
@@ -329,6 +333,12 @@ def _reconcile(arguments: argparse.Namespace) -> int:
     from groundside.reconciling.command import run_reconcile
 
     return run_reconcile(arguments)
+
+
+def _sessions(arguments: argparse.Namespace) -> int:
+    from groundside.season.command import run_sessions
+
+    return run_sessions(arguments)
 
 
 def _demo(arguments: argparse.Namespace) -> int:

@@ -129,6 +129,8 @@ class Service:
         name = link.name if link else settings.connection
         reader = LinkReader(link, reopen, self._clock)
         try:
+            # Before anything is said: whoever hears it may end us at once.
+            self._on_signals()
             host, port = settings.listen
             craft = settings.profile.craft.name
             port = await self._feed.open(host, port, craft, self._on_command, self._trip_line)
@@ -137,7 +139,6 @@ class Service:
             if self._book:
                 print(f"wattwake: record {self._book.folder}", flush=True)
             print(f"wattwake: feed on {host}:{port}", flush=True)
-            self._on_signals()
             self._began_s = time.monotonic()
             reader.start()
             notify.ready(f"link {name}, feed on {host}:{port}")

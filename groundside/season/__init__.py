@@ -1,0 +1,1 @@
+"""The season kept: all sessions of a folder, listed, filtered, labelled."""

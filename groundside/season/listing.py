@@ -1,0 +1,287 @@
+"""The season as it is printed: lines for people, JSON for other programs."""
+
+import textwrap
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from groundside.answers import printable
+from groundside.figures import UNKNOWN, clock_text, consumption_text, three_figures
+from groundside.season.filters import started
+from groundside.season.rides import SeasonRide, SetupTotals, Totals, setup_totals, totals
+from groundside.season.store import FIGURES, NUMBERS
+from groundside.units import Units
+from onboard.efficiency.figure import Figure
+from onboard.efficiency.learner import PLAIN_SETUP
+
+SCHEMA = 1
+
+LONGEST_NAME = 32
+"""Of names and set-ups in a table; the rest is cut, the label stands last and is not."""
+
+NO_COMPARISON = (
+    "This is no comparison: power, wind, water and load differed from ride to ride. To know "
+    "whether a set-up is better, ride double runs at equal power and use `compare`."
+)
+OPEN_MARK = "*"
+OPEN_REMARK = f"{OPEN_MARK} not closed: it goes on, or was cut off; read up to now"
+
+
+def as_json(rides: Sequence[SeasonRide], by_setup: bool) -> dict[str, Any]:
+    """Give rides, their totals and, where wanted, the totals of each set-up."""
+    stated: dict[str, Any] = {
+        "schema": SCHEMA,
+        "sessions": [_ride(ride) for ride in rides],
+        "totals": _totals(totals(rides)),
+    }
+    if by_setup:
+        stated["setups"] = [_setup(one) for one in setup_totals(rides)]
+        stated["remark"] = NO_COMPARISON
+    return stated
+
+
+def _ride(ride: SeasonRide) -> dict[str, Any]:
+    sums = ride.sums
+    stated: dict[str, Any] = {
+        "path": _sayable(str(ride.path)),
+        "name": _sayable(ride.name),
+        "start_utc": sums.start_utc,
+        **{name: getattr(sums, name) for name in NUMBERS},
+        **{name: _figure(getattr(sums, name)) for name in FIGURES},
+        "setups": [
+            {"setup": one.setup, "distance_m": one.distance_m, "energy_wh": one.energy_wh}
+            for one in sums.shares
+        ],
+        "label": ride.label or None,
+        "is_open": ride.is_open,
+        "problem": ride.problem,
+    }
+    reason = ride.problem or "no reason given"
+    why = {
+        name: sums.why.get(name, reason) for name in (*NUMBERS, *FIGURES) if stated[name] is None
+    }
+    if sums.start_utc is None:
+        why["start_utc"] = ride.problem or "no clock was set in this record"
+    return stated | ({"why": why} if why else {})
+
+
+def _totals(sums: Totals) -> dict[str, Any]:
+    stated: dict[str, Any] = {
+        "sessions": sums.rides,
+        "duration_s": sums.duration_s,
+        **{name: _figure(getattr(sums, name)) for name in FIGURES},
+        "sessions_in_ratio": sums.rides_in_ratio,
+    }
+    why = {name: _why_none(name) for name in FIGURES if stated[name] is None}
+    return stated | ({"why": why} if why else {})
+
+
+def _setup(one: SetupTotals) -> dict[str, Any]:
+    stated: dict[str, Any] = {
+        "setup": one.setup,
+        "sessions": one.rides,
+        "distance_m": one.distance_m,
+        "energy_wh": one.energy_wh,
+        "wh_per_km": one.wh_per_km,
+    }
+    why = {name: _why_none(name) for name in FIGURES if stated[name] is None}
+    return stated | ({"why": why} if why else {})
+
+
+def _why_none(name: str) -> str:
+    if name == "wh_per_km":
+        return "energy and distance of one stretch are known of none"
+    return "known of none"
+
+
+def _figure(figure: Figure | None) -> dict[str, float | None] | None:
+    if figure is None:
+        return None
+    return {"value": figure.value, "low": figure.low, "high": figure.high}
+
+
+def _sayable(text: str) -> str:
+    """Give a name as text that any encoding takes, whatever bytes the file system has."""
+    return text.encode("utf-8", "backslashreplace").decode()
+
+
+def as_lines(
+    rides: Sequence[SeasonRide], all_rides: int, units: Units, width: int | None
+) -> Iterator[str]:
+    """Give the lines of a list of rides.
+
+    Parameters
+    ----------
+    rides
+        Those that are wanted, in order.
+    all_rides
+        How many there are.
+    units
+        The rider's units.
+    width
+        Columns of the screen; None: as many as it takes.
+    """
+    rows = [_cells(ride, units) for ride in rides]
+    if not rides:
+        yield f"none of {all_rides} {_rides(all_rides)} is like that"
+        return
+    table = list(_table(rows, units))
+    if width is None or max(map(len, table)) <= width:
+        yield from table
+    else:
+        for row in rows:
+            yield from _wrapped(row, units, width)
+    yield ""
+    remarks = []
+    if any(ride.is_open for ride in rides):
+        remarks.append(OPEN_REMARK)
+    remarks += [
+        f"{printable(ride.name)}: {printable(ride.problem)}" for ride in rides if ride.problem
+    ]
+    if any(started(ride) is not None for ride in rides):
+        remarks.append("dates and times are UTC")
+    yield from _sum_lines(totals(rides), all_rides, units, width)
+    for remark in remarks:
+        yield from _paragraph(remark, width)
+
+
+def setup_lines(rides: Sequence[SeasonRide], units: Units, width: int | None) -> Iterator[str]:
+    """Give a line for each set-up, and what the lines do not say."""
+    found = setup_totals(rides)
+    longest = max([len("set-up"), *(len(_short(one.setup)) for one in found)])
+    fits = width is None or width >= longest + 37
+    if fits:
+        yield (
+            f"{'set-up':<{longest}}  {'sessions':>8}  {units.distance_name:>7}  {'Wh':>7}  "
+            f"{units.consumption_name:>7}"
+        )
+    for one in found:
+        distance = _distance(one.distance_m, units)
+        energy, consumption = _energy(one.energy_wh), _consumption(one.wh_per_km, units)
+        if fits:
+            yield (
+                f"{_short(one.setup):<{longest}}  {one.rides:>8}  {distance:>7}  {energy:>7}  "
+                f"{consumption:>7}"
+            )
+        else:
+            pieces = [
+                _short(one.setup),
+                f"{one.rides} {_rides(one.rides)}",
+                f"{distance} {units.distance_name}",
+                f"{energy} Wh",
+                f"{consumption} {units.consumption_name}",
+            ]
+            yield from _pieces(pieces, width or 0)
+    yield ""
+    yield from _paragraph(NO_COMPARISON, width)
+
+
+def _cells(ride: SeasonRide, units: Units) -> list[str]:
+    sums = ride.sums
+    start = started(ride)
+    named = [] if ride.setups == (PLAIN_SETUP,) else [_short(setup) for setup in ride.setups]
+    return [
+        (UNKNOWN if start is None else f"{start:%Y-%m-%d %H:%M}") + OPEN_MARK * ride.is_open,
+        _short(ride.name),
+        UNKNOWN if sums.duration_s is None else clock_text(sums.duration_s),
+        _distance(_value(sums.distance_m), units),
+        _energy(_value(sums.energy_wh)),
+        _interval(sums.wh_per_km, units),
+        ", ".join(named),
+        printable(ride.label),
+    ]
+
+
+def _table(rows: list[list[str]], units: Units) -> Iterator[str]:
+    units_of = (units.distance_name, "Wh", units.consumption_name)
+    head = ["date", "name", "time", *units_of, "set-ups", "label"]
+    widths = [max(len(row[column]) for row in [head, *rows]) for column in range(len(head))]
+    for row in [head, *rows]:
+        cells = [
+            f"{cell:>{wide}}" if 2 <= column <= 5 else f"{cell:<{wide}}"
+            for column, (cell, wide) in enumerate(zip(row, widths, strict=True))
+        ]
+        yield "  ".join(cells).rstrip()
+
+
+def _wrapped(row: list[str], units: Units, width: int) -> Iterator[str]:
+    date, name, time, distance, energy, consumption, setups, label = row
+    yield from _pieces(
+        [
+            date,
+            time,
+            f"{distance} {units.distance_name}",
+            f"{energy} Wh",
+            f"{consumption} {units.consumption_name}",
+            name,
+            *([f"set-ups {setups}"] if setups else []),
+            *([f"label {label}"] if label else []),
+        ],
+        width,
+    )
+
+
+def _sum_lines(sums: Totals, all_rides: int, units: Units, width: int | None) -> Iterator[str]:
+    count = f"{sums.rides}" if sums.rides == all_rides else f"{sums.rides} of {all_rides}"
+    ratio = f"{_interval(sums.wh_per_km, units)} {units.consumption_name}"
+    if sums.rides_in_ratio < sums.rides:
+        ratio += f" over {sums.rides_in_ratio}"
+    pieces = [
+        f"{count} {_rides(all_rides)}",
+        clock_text(sums.duration_s),
+        f"{_distance(_value(sums.distance_m), units)} {units.distance_name}",
+        f"{_energy(_value(sums.energy_wh))} Wh",
+        ratio,
+    ]
+    yield from ["   ".join(pieces)] if width is None else _pieces(pieces, width)
+
+
+def _rides(count: int) -> str:
+    return "session" if count == 1 else "sessions"
+
+
+def _pieces(pieces: Sequence[str], width: int) -> Iterator[str]:
+    """Put pieces into lines without breaking one, unless it is longer than a line by itself."""
+    line = ""
+    for piece in pieces:
+        longer = f"{line}   {piece}" if line.strip() else f"{line}{piece}"
+        if len(longer) > width and line.strip():
+            yield line
+            longer = f"  {piece}"
+        while len(longer) > width:
+            yield longer[:width]
+            longer = f"  {longer[width:]}"
+        line = longer
+    yield line
+
+
+def _paragraph(text: str, width: int | None) -> list[str]:
+    return [text] if width is None else textwrap.wrap(text, max(width, 20))
+
+
+def _short(text: str) -> str:
+    text = printable(text)
+    return text if len(text) <= LONGEST_NAME else f"{text[: LONGEST_NAME - 1]}…"
+
+
+def _value(figure: Figure | None) -> float | None:
+    return None if figure is None else figure.value
+
+
+def _interval(wh_per_km: Figure | None, units: Units) -> str:
+    said = _consumption(_value(wh_per_km), units)
+    if wh_per_km is None or wh_per_km.low is None or wh_per_km.high is None:
+        return said
+    low, high = _consumption(wh_per_km.low, units), _consumption(wh_per_km.high, units)
+    return f"{said} ({low} to {high})"
+
+
+def _distance(distance_m: float | None, units: Units) -> str:
+    return UNKNOWN if distance_m is None else three_figures(units.distance(distance_m))
+
+
+def _energy(energy_wh: float | None) -> str:
+    return UNKNOWN if energy_wh is None else three_figures(energy_wh)
+
+
+def _consumption(wh_per_km: float | None, units: Units) -> str:
+    return UNKNOWN if wh_per_km is None else consumption_text(wh_per_km, units)
