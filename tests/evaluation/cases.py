@@ -10,6 +10,7 @@ from tests.evaluation import (
     five_rides,
     remaining_range,
     set_and_drift,
+    set_ups,
     sources,
     target_cue,
     turn_back,
@@ -87,6 +88,13 @@ CASES: dict[str, Case] = {
         at_anchor.table,
         0.1,
         at_anchor.VARIANTS,
+    ),
+    "set_ups": Case(
+        "are set-ups compared fairly, and the traps named",
+        set_ups.ride,
+        set_ups.table,
+        1.0,
+        set_ups.VARIANTS,
     ),
 }
 

@@ -33,7 +33,8 @@ def fingerprint() -> str:
     engine, here = Path(onboard.__file__).parent, Path(__file__).parent
     files = [
         *engine.glob("*.py"),
-        *(engine / "efficiency").glob("*.py"),
+        *(engine / "efficiency").rglob("*.py"),
+        *(engine.parent / "groundside" / "comparing").glob("*.py"),
         *(here.parent / "craft").glob("*.py"),
         *here.glob("*.py"),
     ]
