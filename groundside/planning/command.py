@@ -2,18 +2,17 @@
 
 import argparse
 import json
-from dataclasses import replace
 from pathlib import Path
 
 from groundside.log_profile import profile_for
 from groundside.planning.learned import LearnedCurve, learned_curve
+from groundside.planning.supply import supply_of, with_energy
 from groundside.planning.told import Planned, as_json, as_lines
 from groundside.progress import progress_bar
 from groundside.review.many import size_bytes
 from groundside.units import units_named
 from onboard.__main__ import default_record
-from onboard.efficiency.battery import Pack
-from onboard.efficiency.plan import Supply, Way, load_factor, plan_rows
+from onboard.efficiency.plan import Way, load_factor, plan_rows
 from onboard.errors import UsageError
 from onboard.profile import Battery, Profile, load_profile
 
@@ -42,7 +41,9 @@ def run_plan(arguments: argparse.Namespace) -> int:
         arguments.there_and_back,
         _load(arguments.mass_kg, arguments.extra_mass_kg),
     )
-    packs = [_pack(profile.battery, energy_wh) for energy_wh in arguments.battery_wh or [None]]
+    packs = [
+        with_energy(profile.battery, energy_wh) for energy_wh in arguments.battery_wh or [None]
+    ]
     plans = [_planned(curve, battery, profile, way, arguments.speed_mps) for battery in packs]
     if arguments.json:
         print(json.dumps(as_json(plans), indent=2, allow_nan=False))
@@ -73,25 +74,8 @@ def _load(mass_kg: float | None, extra_kg: float) -> float:
     return load_factor(mass_kg, extra_kg)
 
 
-def _pack(battery: Battery, energy_wh: float | None) -> Battery:
-    if energy_wh is None:
-        return battery
-    ratio = energy_wh / battery.full_wh
-    # As many cells in series, more or fewer of them beside each other.
-    ohm = None if battery.resistance_ohm is None else battery.resistance_ohm / ratio
-    return replace(battery, energy_wh=energy_wh, capacity_ah=None, resistance_ohm=ohm)
-
-
 def _planned(
     curve: LearnedCurve, battery: Battery, profile: Profile, way: Way, more: list[float] | None
 ) -> Planned:
-    pack = Pack(battery, profile.sensors)
-    volts_v = battery.full_wh / _full_ah(battery)
-    supply = Supply(pack.left, pack.covariance, volts_v)
-    rows = plan_rows(curve.known, supply, way, more or ())
+    rows = plan_rows(curve.known, supply_of(battery, profile.sensors), way, more or ())
     return Planned(battery.full_wh, battery.start_fraction, rows)
-
-
-def _full_ah(battery: Battery) -> float:
-    plain = replace(battery, energy_wh=None, capacity_ah=1.0)
-    return battery.capacity_ah or battery.full_wh / plain.full_wh

@@ -8,6 +8,7 @@ from tests.evaluation import (
     at_anchor,
     coverage,
     five_rides,
+    planned_trip,
     remaining_range,
     set_and_drift,
     set_ups,
@@ -88,6 +89,13 @@ CASES: dict[str, Case] = {
         at_anchor.table,
         0.1,
         at_anchor.VARIANTS,
+    ),
+    "planned_trip": Case(
+        "do a plan's chances to arrive hold",
+        planned_trip.ride,
+        planned_trip.table,
+        0.5,
+        planned_trip.VARIANTS,
     ),
     "set_ups": Case(
         "are set-ups compared fairly, and the traps named",

@@ -1,0 +1,33 @@
+"""What a full pack gives to a plan."""
+
+from dataclasses import replace
+
+from onboard.efficiency.battery import Pack
+from onboard.efficiency.plan import Supply
+from onboard.profile import Battery, Sensors
+
+
+def supply_of(battery: Battery, sensors: Sensors) -> Supply:
+    """Give the supply of a pack as its profile says that a trip begins.
+
+    Parameters
+    ----------
+    battery, sensors
+        Of the craft profile.
+    """
+    pack = Pack(battery, sensors)
+    return Supply(pack.left, pack.covariance, battery.full_wh / _full_ah(battery))
+
+
+def with_energy(battery: Battery, energy_wh: float | None) -> Battery:
+    """Give a pack of another energy: as many cells in series, more or fewer of them abreast."""
+    if energy_wh is None:
+        return battery
+    ratio = energy_wh / battery.full_wh
+    ohm = None if battery.resistance_ohm is None else battery.resistance_ohm / ratio
+    return replace(battery, energy_wh=energy_wh, capacity_ah=None, resistance_ohm=ohm)
+
+
+def _full_ah(battery: Battery) -> float:
+    plain = replace(battery, energy_wh=None, capacity_ah=1.0)
+    return battery.capacity_ah or battery.full_wh / plain.full_wh
