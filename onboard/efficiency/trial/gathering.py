@@ -51,11 +51,14 @@ class Gathering:
     def seconds(self) -> Seconds:
         """Give all seconds of the log; call it once, when all blocks were folded."""
         # What lies behind the newest sample is settled by nothing more coming.
-        self._settle(self._latest.now_s + 60.0)
+        last_s = self._latest.now_s
+        self._settle(last_s + 60.0)
         columns = {
             name: np.concatenate([np.empty(0), *(getattr(one, name) for one in self._cells)])
             for name in ("t_s", "power_w", "amps_a", "volts_v", "east_mps", "north_mps")
         }
+        heard = columns["t_s"] < (0.0 if self._latest.first_s is None else last_s + 1.0)
+        columns = {name: values[heard] for name, values in columns.items()}
         t_s, amps = columns["t_s"], columns["amps_a"]
         rpm = self._mean("drive", "rpm", t_s)
         erpm = self._mean("drive", "erpm", t_s)
