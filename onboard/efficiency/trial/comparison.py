@@ -22,7 +22,7 @@ from onboard.efficiency.trial.water_change import water
 
 OUTLIERS_MOST_FRACTION = 0.15
 
-SETTLED_MPS, ROUNDS = 1e-6, 20
+SETTLED_MPS, ROUNDS = 1e-10, 20
 
 
 def compare(
