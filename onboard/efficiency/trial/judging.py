@@ -137,7 +137,7 @@ class Judge:
         if min(self._counts[a], self._counts[b]) < ENOUGH_DOUBLE_RUNS:
             return "too few double runs"
         if drifts(self._evidence, a, b):
-            return "all runs of one came before all of the other: a drift cannot be told apart"
+            return "all runs of one came before all of the other, so a drift may be what differs"
         return ""
 
     def _needed(self, a: int, b: int) -> int | None:
