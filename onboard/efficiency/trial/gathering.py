@@ -65,22 +65,28 @@ class Gathering:
         pairs = self._drive.pole_pairs
         if pairs:
             rpm = np.where(np.isfinite(rpm), rpm, erpm / pairs)
+        reported = self._reported_amps_a(t_s, amps)
         return Seconds(
             **columns,
             pack_degc=self._mean("battery", "temperature_degc", t_s),
             drive_degc=self._mean("drive", "temperature_degc", t_s),
             rpm=rpm,
-            motor_amps_a=self._motor_amps_a(t_s, amps, columns["power_w"], rpm),
+            motor_amps_a=self._motor_amps_a(reported, columns["power_w"], rpm),
+            reported_amps_a=reported,
         )
 
-    def _motor_amps_a(
-        self, t_s: FloatArray, amps: FloatArray, power: FloatArray, rpm: FloatArray
-    ) -> FloatArray:
-        """Give what the drive says of its motor; else what power and turns ask for."""
+    def _reported_amps_a(self, t_s: FloatArray, amps: FloatArray) -> FloatArray:
+        """Give what the drive says of its motor; NaN where it says nothing."""
         for name in ("amps_with_rpm_a", "amps_with_erpm_a"):
             reported = motor_current(self._mean("drive", name, t_s), amps)
             if np.isfinite(reported).any():
                 return reported
+        return np.full(len(t_s), np.nan)
+
+    def _motor_amps_a(self, reported: FloatArray, power: FloatArray, rpm: FloatArray) -> FloatArray:
+        """Give what the drive says of its motor; else what power and turns ask for."""
+        if np.isfinite(reported).any():
+            return reported
         derived = [
             derived_motor_amps_a(watts, turns, self._drive)
             for watts, turns in zip(power.tolist(), rpm.tolist(), strict=True)

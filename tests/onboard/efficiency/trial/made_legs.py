@@ -106,6 +106,7 @@ def made_seconds(
         "drive_degc": nothing,
         "rpm": nothing,
         "motor_amps_a": nothing,
+        "reported_amps_a": nothing,
     } | more
     return Seconds(
         **{name: np.array(np.broadcast_to(v, len(east)), float) for name, v in columns.items()}

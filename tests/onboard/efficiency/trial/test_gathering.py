@@ -63,6 +63,7 @@ def test_a_drive_that_reports_its_motor() -> None:
     rpm, amps = motor_at(400.0, 2.5)
     assert np.nanmean(seconds.rpm[RUNNING]) == pytest.approx(rpm, rel=2e-3)
     assert np.nanmean(seconds.motor_amps_a[RUNNING]) == pytest.approx(amps, rel=3e-3)
+    assert seconds.reported_amps_a == pytest.approx(seconds.motor_amps_a, nan_ok=True)
 
 
 def test_a_drive_that_reports_turns_of_the_field_and_what_goes_in() -> None:
@@ -72,6 +73,7 @@ def test_a_drive_that_reports_turns_of_the_field_and_what_goes_in() -> None:
     # Derived with 4 % lost in the drive, where the day's loses 3 %.
     found = np.nanmean(seconds.motor_amps_a[RUNNING])
     assert found == pytest.approx(amps * DRIVE_EFFICIENCY_FRACTION / 0.97, rel=4e-3)
+    assert np.isnan(seconds.reported_amps_a).all()
     assert np.nanmean(seconds.drive_degc[RUNNING]) == pytest.approx(24.5, abs=1.0)
 
 
