@@ -12,6 +12,7 @@ from onboard.efficiency.trial.probability import beta_share, f_above, t_outside
 freedoms = st.floats(0.3, 1e6)
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(st.floats(0.05, 1e4), st.floats(0.05, 1e4), st.floats(0.0, 1.0))
 def test_incomplete_beta_function(a: float, b: float, x: float) -> None:
