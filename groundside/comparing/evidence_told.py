@@ -54,9 +54,10 @@ def _statistics(found: Comparison, evidence: Evidence) -> Iterator[str]:
     if fit.with_drift:
         yield f"A drift of {100 * fit.drift_per_h:+.1f} % an hour in speed was taken out."
     for one in found.setups:
+        by = round(100 * one.correction_fraction, 2) + 0.0
         yield (
-            f"{one.name} was run at {one.run_power_w:.0f} W: its speed was changed by "
-            f"{100 * one.correction_fraction:+.2f} % to bring it to {one.power_w:.0f} W."
+            f"{one.name} was run at {one.run_power_w:.0f} W: its speed was changed by {by:+.2f} % "
+            f"to bring it to {one.power_w:.0f} W."
         )
     source = "by the craft's own curve" if found.slope.learned else (
         "as is usual for small craft: runs at one power hardly tell the craft's own curve"
