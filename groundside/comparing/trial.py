@@ -70,7 +70,7 @@ def run_trial(logs: list[tuple[ReadLog, list[Span]]], sensors: Sensors) -> Trial
     shared = math.hypot(sensors.current_scale_sd, sensors.voltage_scale_sd, offset)
     found = compare(legs, power_w, slope, shared)
     if isinstance(found, Unknown):
-        raise UsageError(f"compare: {found.why}: run each set-up there and back")
+        raise UsageError(f"compare: {found.why}: run each set-up there and back, at one power")
     counted = [legs[n] for double in found.evidence.doubles for n in double.legs]
     cautions = [*power_cautions(counted), *found.cautions, *surroundings_cautions(counted)]
     return Trial(found, tuple(cautions), tuple(passed_over))

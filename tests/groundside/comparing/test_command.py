@@ -239,8 +239,8 @@ def test_a_day_for_each_compares_nothing(tmp_path: Path, capsys: Capsys) -> None
         ),
         (
             [Run("a", "day.tlog", 24, 124), Run("b", "day.tlog", 148, 248)],
-            "compare: no double run: no run was followed by one on the opposite course: run each "
-            "set-up there and back",
+            "compare: no double run (the next run had another set-up; no run back followed it): "
+            "run each set-up there and back, at one power",
         ),
     ],
 )

@@ -85,6 +85,11 @@ def test_equal_currents_by_chance_are_not_held() -> None:
     assert codes(some) == ["power_not_held"]
 
 
+def test_power_that_swings_within_runs_with_the_motor_s_current_is_no_held_current() -> None:
+    swing = {"power_swing_fraction": 0.08, "motor_amps_a": 30.0}
+    assert codes(legs(lambda name, n: swing)) == ["power_not_held"]
+
+
 @pytest.mark.parametrize(
     ("key", "values", "code", "text"),
     [

@@ -202,8 +202,13 @@ def test_overlapping_groups_are_not_counted_as_independent() -> None:
 def test_no_double_run() -> None:
     legs = [made_leg("a"), made_leg("b", EVERY_S, course_deg=180.0)]
     found = compare(legs, 400.0, SLOPE, 0.02)
+    assert found == Unknown(
+        "no double run (the next run had another set-up; no run back followed it)"
+    )
+    other = [made_leg("a"), made_leg("a", EVERY_S, course_deg=180.0, power_w=300.0)]
+    found = compare(other, 400.0, SLOPE, 0.02)
     assert isinstance(found, Unknown)
-    assert "no double run" in found.why
+    assert "the next run was at another power" in found.why
 
 
 def test_one_double_run_of_each_says_nothing_of_scatter() -> None:
@@ -237,6 +242,17 @@ def test_an_outlier_is_left_out_and_named() -> None:
     assert isinstance(figure, Figure)
     assert figure.low < -0.05 < figure.high
     assert figure.high - figure.low < 0.03
+
+
+@pytest.mark.parametrize(("times", "left_out"), [(1, [(14, 15)]), (2, [(14, 15), (4, 5)])])
+def test_one_in_seven_may_be_left_out_and_no_more(
+    times: int, left_out: list[tuple[int, int]]
+) -> None:
+    noise = 0.004 * np.random.default_rng(8).standard_normal(16 * times)
+    noise[4:6] -= 0.1
+    noise[14:16] -= 0.3
+    found = compared(Runs("abbaabba" * times, noise=noise).legs())
+    assert [one.legs for one in found.evidence.left_out] == left_out
 
 
 def test_all_of_one_and_then_all_of_the_other_with_a_trend_is_no_verdict() -> None:

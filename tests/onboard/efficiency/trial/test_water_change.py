@@ -94,7 +94,7 @@ def test_what_double_runs_differ_by_is_not_touched() -> None:
 
 def test_each_outing_has_its_own_water() -> None:
     first = Runs("abb", water_mps=lambda t_s: 0.3 + 1e-4 * t_s).legs(outing=0)
-    second = Runs("aba", water_mps=lambda t_s: -0.4 + 2e-4 * t_s, course_deg=130.0).legs(outing=1)
+    second = Runs("aba", water_mps=lambda t_s: -0.4 + 2e-4 * t_s).legs(outing=1)
     legs = first + second
     found = water(legs, doubled(legs), np.array([one.speed_mps for one in legs]))
     assert found.corrected_mps == pytest.approx([2.0, 1.9, 1.9, 2.0, 1.9, 2.0], abs=1e-9)
