@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 
 from groundside.comparing.as_json import as_json
+from groundside.comparing.fitting import printable
 from groundside.comparing.reading import ReadLog, read_all, read_log
 from groundside.comparing.sheet import entries_of
 from groundside.comparing.splits import pair_splits, setup_splits
@@ -47,7 +48,7 @@ def run_compare(arguments: argparse.Namespace) -> int:
         print(json.dumps(as_json(trial, splits, pairs), indent=2, allow_nan=False))
     else:
         for line in as_lines(trial, splits, pairs, units):
-            print(line)
+            print(printable(line))
     return 0
 
 

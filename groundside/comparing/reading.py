@@ -1,9 +1,12 @@
 """A log read for a trial: its seconds, when it began, and where runs are to be looked for."""
 
+import itertools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+
+import numpy as np
 
 from groundside.comparing.marked import Span, marked_runs, setup_spans
 from groundside.comparing.sheet import Entry
@@ -12,7 +15,7 @@ from onboard.block import Block
 from onboard.efficiency.steady import SteadyBlock
 from onboard.efficiency.trial.gathering import Gathering
 from onboard.efficiency.trial.seconds import Seconds
-from onboard.errors import LogError
+from onboard.errors import LogError, UsageError
 from onboard.marks import read_marks
 from onboard.profile import Profile
 from onboard.telemetry.decoder import Decoder
@@ -108,14 +111,31 @@ def read_all(
     entries: list[Entry],
     read: Callable[[Path], ReadLog],
 ) -> list[tuple[ReadLog, list[Span]]]:
-    """Read each log once, in the order of the sheet, with the spans of all its entries."""
+    """Read each log once, in the order of the sheet, with the spans of all its entries.
+
+    Raises
+    ------
+    UsageError
+        If two of them are one ride.
+    """
     logs: dict[Path, tuple[ReadLog, list[Span]]] = {}
     for entry in entries:
         key = entry.log.resolve()
         if key not in logs:
             logs[key] = read(entry.log), []
         logs[key][1].extend(spans_of(entry, logs[key][0]))
+    _refuse_copies([log for log, _ in logs.values()])
     return [
         (log, sorted(spans, key=lambda one: max(one.start_s, -math.inf)))
         for log, spans in logs.values()
     ]
+
+
+def _refuse_copies(logs: list[ReadLog]) -> None:
+    for one, other in itertools.combinations(logs, 2):
+        same = len(one.seconds) > 0 and all(
+            np.array_equal(getattr(one.seconds, name), getattr(other.seconds, name), equal_nan=True)
+            for name in ("power_w", "east_mps", "north_mps")
+        )
+        if same:
+            raise UsageError(f"{other.path}: the same ride as {one.path}: each counts once")

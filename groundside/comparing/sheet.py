@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from onboard.errors import UsageError
+from onboard.telemetry.log_files import RECORD_NAME
 
 KEYS = ("setup", "log", "start_s", "end_s")
 
@@ -39,7 +40,7 @@ def entries_of(paths: Sequence[Path]) -> list[Entry]:
     Raises
     ------
     UsageError
-        If a sheet cannot be used.
+        If a sheet cannot be used, or some of them count the same seconds of a log.
     """
     found: list[Entry] = []
     for path in paths:
@@ -47,6 +48,7 @@ def entries_of(paths: Sequence[Path]) -> list[Entry]:
             found += read_sheet(path)
         else:
             found.append(Entry(None, path))
+    _refuse_overlap("compare", found)
     return found
 
 
@@ -64,11 +66,13 @@ def read_sheet(path: Path) -> list[Entry]:
         raise UsageError(f"{path}: cannot be read ({problem.strerror})") from None
     except UnicodeDecodeError:
         raise UsageError(f"{path}: not a text file: expected a run sheet") from None
-    rows = _csv_rows(path, text) if path.suffix.lower() == ".csv" else _toml_rows(path, text)
+    is_csv = path.suffix.lower() == ".csv"
+    rows = _csv_rows(path, text) if is_csv else _toml_rows(path, text)
     if not rows:
-        raise UsageError(f"{path}: no run in it: expected [[run]] with setup and log for each")
+        wanted = "a line" if is_csv else "[[run]]"
+        raise UsageError(f"{path}: no run in it: expected {wanted} with setup and log for each")
     entries = [_entry(path, number, row) for number, row in enumerate(rows, 1)]
-    _refuse_overlap(path, entries)
+    _refuse_overlap(str(path), entries)
     return entries
 
 
@@ -79,7 +83,7 @@ def _toml_rows(path: Path, text: str) -> list[dict[str, Any]]:
         raise UsageError(f"{path}: not valid TOML: {problem}") from None
     for key in tables:
         if key != "run":
-            raise UsageError(f"{path}: {key}: no such key: expected [[run]] only")
+            raise UsageError(f"{path}: {key!r}: no such key: expected [[run]] only")
     rows = tables.get("run", [])
     if not (isinstance(rows, list) and all(isinstance(row, dict) for row in rows)):
         raise UsageError(f"{path}: run: expected [[run]], in double brackets, for each run")
@@ -87,15 +91,23 @@ def _toml_rows(path: Path, text: str) -> list[dict[str, Any]]:
 
 
 def _csv_rows(path: Path, text: str) -> list[dict[str, Any]]:
-    reader = csv.DictReader(text.splitlines(), skipinitialspace=True)
-    if not {"setup", "log"} <= set(reader.fieldnames or ()):
-        raise UsageError(f"{path}: expected a first line with {','.join(KEYS)}")
+    lines = text.splitlines()
+    before = len(list(itertools.takewhile(lambda line: not line.strip(), lines)))
+    reader = csv.DictReader(lines[before:], skipinitialspace=True)
+    columns = [name.strip() for name in reader.fieldnames or ()]
+    reader.fieldnames = columns
+    if not {"setup", "log"} <= set(columns) or len(set(columns)) < len(columns):
+        raise UsageError(f"{path}: expected a first line with {','.join(KEYS)}, each once")
     rows: list[dict[str, Any]] = []
     for line in reader:
         row: dict[str, Any] = {}
         for key, value in line.items():
             if key is None or value is None:
-                raise UsageError(f"{path}: line {reader.line_num}: expected {','.join(KEYS)}")
+                number = before + reader.line_num
+                raise UsageError(
+                    f"{path}: line {number}: expected as many values as the first line has names, "
+                    "empty where nothing is to be said"
+                )
             if value.strip():
                 row[key] = _number(value) if key in ("start_s", "end_s") else value.strip()
         if row:
@@ -114,9 +126,11 @@ def _entry(path: Path, number: int, row: dict[str, Any]) -> Entry:
     where = f"{path}: run {number}"
     for key in row:
         if key not in KEYS:
-            raise UsageError(f"{where}: {key}: no such key: expected some of {', '.join(KEYS)}")
+            raise UsageError(f"{where}: {key!r}: no such key: expected some of {', '.join(KEYS)}")
     for key in ("setup", "log"):
-        value = row.get(key)
+        if key not in row:
+            raise UsageError(f"{where}: {key}: missing: each run needs setup and log")
+        value = row[key]
         if not (isinstance(value, str) and value.strip() and value.isprintable()):
             raise UsageError(f"{where}: {key} = {value!r}: expected a line of text")
     times = [row.get(key) for key in ("start_s", "end_s")]
@@ -128,7 +142,10 @@ def _entry(path: Path, number: int, row: dict[str, Any]) -> Entry:
         raise UsageError(f"{where}: expected both start_s and end_s, or neither")
     if start is not None and end is not None and end <= start:
         raise UsageError(f"{where}: end_s = {end:g}: expected more than start_s, {start:g}")
-    log = (path.parent / row["log"].strip()).expanduser()
+    try:
+        log = path.parent / Path(row["log"].strip()).expanduser()
+    except RuntimeError:
+        raise UsageError(f"{where}: log = {row['log']!r}: nobody of that name here") from None
     return Entry(row["setup"].strip(), log, start, end)
 
 
@@ -136,17 +153,20 @@ def _is_time(value: Any) -> bool:
     return type(value) in (int, float) and 0.0 <= value < 1e9
 
 
-def _refuse_overlap(path: Path, entries: list[Entry]) -> None:
+def _refuse_overlap(where: str, entries: list[Entry]) -> None:
     by_log: dict[Path, list[tuple[float, float, int]]] = {}
     for number, one in enumerate(entries, 1):
         first = float("-inf") if one.start_s is None else one.start_s
         last = float("inf") if one.end_s is None else one.end_s
-        by_log.setdefault(one.log, []).append((first, last, number))
+        # However it is called: by another path, or as its session's folder.
+        log = one.log.resolve()
+        log = log / RECORD_NAME if (log / RECORD_NAME).is_file() else log
+        by_log.setdefault(log, []).append((first, last, number))
     for log, spans in by_log.items():
         spans.sort()
         for (_, end, number), (start, _, other) in itertools.pairwise(spans):
             if start < end:
                 raise UsageError(
-                    f"{path}: runs {number} and {other} of {log.name} overlap: each second counts "
+                    f"{where}: runs {number} and {other} of {log.name} overlap: each second counts "
                     "once"
                 )

@@ -70,7 +70,7 @@ def setup_splits(comparison: Comparison, drive: Drive) -> list[SetupSplit]:
             for values in (
                 [one.power_w for _, one, _ in counted],
                 [one.rpm for _, one, _ in counted],
-                [one.motor_amps_a for _, one, _ in counted],
+                [one.reported_amps_a for _, one, _ in counted],
                 [mps for _, _, mps in counted],
             )
         )

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 
 from groundside.comparing.evidence_told import evidence_lines
+from groundside.comparing.fitting import short_names, wrapped
 from groundside.comparing.splits import PairSplit, SetupSplit
 from groundside.comparing.trial import Trial
 from groundside.units import Units
@@ -21,23 +22,26 @@ def as_lines(
     yield from _ranking(found, units)
     yield ""
     for pair in found.pairs:
-        yield pair_sentence(pair)
+        yield from wrapped(pair_sentence(pair))
     yield ""
     mean_mps = float(found.evidence.speed_mps.mean())
-    yield (
+    yield from wrapped(
         f"This holds at about {found.power_w:.0f} W and {units.speed(mean_mps):.1f} "
         f"{units.speed_name}, with the load and the water of these runs; not in general."
     )
     for caution in trial.cautions:
         yield ""
-        yield f"Caution: {caution.text}"
+        yield from wrapped(f"Caution: {caution.text}")
+    if trial.passed_over:
+        yield ""
     for line in trial.passed_over:
-        yield f"Passed over: {line}."
+        yield from wrapped(f"Passed over: {line}.")
     if splits:
         yield ""
-        yield from _why(splits, pairs)
+        sure = {(one.a, one.b) for one in found.pairs if one.verdict != "cannot_tell"}
+        yield from _why(splits, pairs, sure)
     yield ""
-    yield from _next(found)
+    yield from wrapped(_next(found))
     yield ""
     yield from evidence_lines(found, units)
 
@@ -74,32 +78,36 @@ def _turned(figure: Figure) -> Figure:
 def _cannot_tell(pair: PairResult) -> str:
     figure = pair.difference_fraction
     head = f"{pair.a} and {pair.b} cannot be told apart"
-    if isinstance(figure, Figure):
-        head += f" ({pair.a}: {_signed(figure.low)} to {_signed(figure.high)} %)"
-        if pair.why_not:
-            head += f", {pair.why_not}"
-    else:
-        head += f": {figure.why}"
+    if not isinstance(figure, Figure):
+        return f"{head}: {figure.why}."
+    reasons = [pair.why_not] if pair.why_not else []
     if pair.double_runs_needed:
-        return f"{head}: about {pair.double_runs_needed} more double runs would tell {WANTED}."
-    if pair.double_runs_needed == 0:
-        return f"{head}: enough was run to find {WANTED}; if they differ, it is by little."
-    return f"{head}."
+        reasons.append(f"about {pair.double_runs_needed} more double runs would tell {WANTED}")
+    elif pair.double_runs_needed == 0:
+        reasons.append(f"enough was run to find {WANTED}, so if they differ it is by less")
+    why = f": {'; '.join(reasons)}" if reasons else ""
+    return f"{head}{why} ({pair.a} uses {_between(figure)} than {pair.b})."
 
 
-def _signed(fraction: float | None) -> str:
-    return f"{100 * (fraction or 0.0):+.1f}"
+def _between(figure: Figure) -> str:
+    low, high = 100 * (figure.low or 0.0), 100 * (figure.high or 0.0)
+    if high <= 0.0:
+        return f"{-high:.1f} to {-low:.1f} % less"
+    if low >= 0.0:
+        return f"{low:.1f} to {high:.1f} % more"
+    return f"{-low:.1f} % less to {high:.1f} % more"
 
 
 def _ranking(found: Comparison, units: Units) -> Iterator[str]:
     yield f"At {found.power_w:.0f} W of battery power (95 % intervals in brackets):"
     yield ""
-    width = max(6, *(len(one.name) for one in found.setups))
-    yield f"   {'set-up':{width}}  {units.consumption_name:20}  {units.speed_name:20}  double runs"
+    names = short_names(one.name for one in found.setups)
+    width = max(6, *map(len, names.values()))
+    yield f"   {'set-up':{width}}  {units.consumption_name:22}  {units.speed_name:22}  double runs"
     for number, one in enumerate(found.setups, 1):
         cost = _figure(one.wh_per_km, units.consumption, 1)
         speed = _figure(one.speed_mps, units.speed, 2)
-        yield f"{number:2} {one.name:{width}}  {cost:20}  {speed:20}  {one.double_runs}"
+        yield f"{number:2} {names[one.name]:{width}}  {cost:22}  {speed:22}  {one.double_runs}"
 
 
 def _figure(one: Estimate, convert: Callable[[float], float], digits: int) -> str:
@@ -109,44 +117,66 @@ def _figure(one: Estimate, convert: Callable[[float], float], digits: int) -> st
     return f"{value:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})"
 
 
-def _why(splits: list[SetupSplit], pairs: list[PairSplit]) -> Iterator[str]:
+def _why(
+    splits: list[SetupSplit], pairs: list[PairSplit], sure: set[tuple[str, str]]
+) -> Iterator[str]:
     yield "Where the battery's power goes, at the power run:"
-    width = max(6, *(len(one.name) for one in splits))
-    yield f"  {'set-up':{width}}  battery    drive  winding  no load    shaft   rpm   m a turn"
+    names = short_names(one.name for one in splits)
+    width = max(6, *map(len, names.values()))
+    yield f"  {'set-up':{width}}  battery    drive  winding  no load    shaft   rpm   m/turn"
     for one in splits:
         parts = one.split
         watts = (parts.battery_w, parts.drive_w, parts.copper_w, parts.no_load_w, parts.shaft_w)
         columns = "".join(f"{value:7.0f} W" for value in watts)
         yield (
-            f"  {one.name:{width}}{columns}{one.propeller_rpm:6.0f}   {one.metres_per_turn_m:.3f}"
+            f"  {names[one.name]:{width}}{columns}{one.propeller_rpm:6.0f}"
+            f"   {one.metres_per_turn_m:.3f}"
         )
+    yield from wrapped(
+        "  Drive: lost in it and its cables, or taken by the rest of the craft. Turns are the "
+        "propeller's; m/turn is the way made through the water with each."
+    )
     if not all(one.split.measured for one in splits):
-        yield "  The motor's current was not reported: it is derived, with 4 % lost in the drive."
+        yield from wrapped(
+            "  The drive does not report its motor's current: it is derived, with 4 % lost in the "
+            "drive."
+        )
     for pair in pairs:
-        yield _split_sentence(pair)
+        yield from wrapped(_split_sentence(pair, sure=(pair.a, pair.b) in sure))
 
 
-def _split_sentence(pair: PairSplit) -> str:
+def _split_sentence(pair: PairSplit, *, sure: bool) -> str:
     motor, rest = 100 * pair.by_motor_fraction, 100 * pair.by_propeller_fraction
+    if not sure:
+        return (
+            f"{pair.a} against {pair.b}: motor and drive make {motor:+.1f} % of Wh/km; what "
+            "propeller and hull make cannot be told, as the whole cannot."
+        )
     text = (
         f"{pair.a} against {pair.b}: propeller and hull make {rest:+.1f} % of Wh/km, motor and "
         f"drive {motor:+.1f} %."
     )
     if rest * motor < 0 and abs(motor) >= 0.2 * abs(rest):
         gains, loses = ("water", "motor") if rest < 0 else ("motor", "water")
-        share = "most" if abs(motor) > 0.5 * abs(rest) else "part"
-        text += f" What {pair.a} gains in the {gains} it loses in {share} in the {loses}."
+        gain, loss = sorted((rest, motor))
+        share = "more than" if loss > -gain else "most of" if loss > -gain / 2 else "part of"
+        text += f" In the {loses} {pair.a} loses {share} what it gains in the {gains}."
     return text
 
 
-def _next(found: Comparison) -> Iterator[str]:
+def _next(found: Comparison) -> str:
     codes = {one.code for one in found.cautions}
     needed = max((pair.double_runs_needed or 0 for pair in found.pairs), default=0)
     names = [one.name for one in found.setups]
-    order = " ".join([*names, *reversed(names)])
+    order = ", ".join([*names, *reversed(names)])
+    if needed and len(names) > 2:
+        each = (needed + 1) // 2
+        return (
+            f"Next: about {each} more double runs of each set-up at {found.power_w:.0f} W, by "
+            f"turns: {order}."
+        )
     if needed:
-        yield f"Next: {needed} more double runs at {found.power_w:.0f} W, in the order {order}."
-    elif "order_confounded" in codes or "too_few_double_runs" in codes:
-        yield f"Next: again at {found.power_w:.0f} W, there and back each, in the order {order}."
-    else:
-        yield "Next: another power, if you ride at another one: the order of set-ups may change."
+        return f"Next: {needed} more double runs at {found.power_w:.0f} W, by turns: {order}."
+    if "order_confounded" in codes or "too_few_double_runs" in codes:
+        return f"Next: again at {found.power_w:.0f} W, there and back each, by turns: {order}."
+    return "Next: if you ride at another power too, compare there: the ranking may change with it."

@@ -1,6 +1,7 @@
 """From logs and spans to the comparison: legs on one clock, the power to compare at, the curve."""
 
 import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from groundside.comparing.marked import Span
@@ -69,7 +70,7 @@ def run_trial(logs: list[tuple[ReadLog, list[Span]]], sensors: Sensors) -> Trial
     shared = math.hypot(sensors.current_scale_sd, sensors.voltage_scale_sd, offset)
     found = compare(legs, power_w, slope, shared)
     if isinstance(found, Unknown):
-        raise UsageError(f"compare: {found.why}: run each set-up there and back")
+        raise UsageError(f"compare: {found.why}: run each set-up there and back, at one power")
     counted = [legs[n] for double in found.evidence.doubles for n in double.legs]
     cautions = [*power_cautions(counted), *found.cautions, *surroundings_cautions(counted)]
     return Trial(found, tuple(cautions), tuple(passed_over))
@@ -102,24 +103,32 @@ def _legs(logs: list[tuple[ReadLog, list[Span]]]) -> tuple[list[Leg], list[str]]
 
 def _clock(logs: list[ReadLog]) -> list[tuple[int, float]]:
     """Give each log's outing, and what to add to its stream time for the outing's clock [s]."""
-    begins = [one.begins_s for one in logs]
-    order = list(range(len(logs)))
-    if all(one is not None for one in begins):
+    begins, order = [one.begins_s for one in logs], list(range(len(logs)))
+    if None not in begins:
         order.sort(key=lambda n: begins[n] or 0.0)
-        ends = [(begins[n] or 0.0) + logs[n].zero_s + logs[n].lasts_s for n in order]
-        if any((begins[n] or 0.0) < end for n, end in zip(order[1:], ends, strict=False)):
-            # One craft cannot be on two rides at once: the clocks were wrong.
-            begins, order = [None] * len(logs), list(range(len(logs)))
+    placed = _placed(logs, begins, order)
+    if placed is None:
+        # One craft cannot be on two rides at once: the clocks were wrong.
+        placed = _placed(logs, [None] * len(logs), range(len(logs))) or {}
+    return [placed[n] for n in range(len(logs))]
+
+
+def _placed(
+    logs: list[ReadLog], begins: Sequence[float | None], order: Iterable[int]
+) -> dict[int, tuple[int, float]] | None:
+    """Give the same for logs in an order; None where one begins before the one before ended."""
     placed: dict[int, tuple[int, float]] = {}
     outing, end_s = 0, 0.0
     for n in order:
         began = begins[n]
         start_s = end_s + PAUSE_S if began is None else began
+        if placed and start_s < end_s:
+            return None
         if placed and start_s - end_s > OUTING_GAP_S:
             outing += 1
         placed[n] = outing, start_s + logs[n].zero_s
         end_s = start_s + logs[n].zero_s + logs[n].lasts_s
-    return [placed[n] for n in range(len(logs))]
+    return placed
 
 
 def _steady_of(logs: list[tuple[ReadLog, list[Span]]]) -> dict[str, list[SteadyBlock]]:

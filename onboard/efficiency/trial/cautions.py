@@ -50,9 +50,9 @@ def power_cautions(legs: list[Leg]) -> list[Caution]:
     if not said:
         return []
     motor = _motor_current_held(legs)
-    head = "Input power was not held: "
+    head = "Battery power was not held: "
     if motor is None and not _amps_known(legs):
-        said.append("what was held instead the log does not tell: no motor current in it")
+        said.append("what was held instead is not known, as the log has no motor current")
     cautions = [Caution("power_not_held", head + "; ".join(said) + ".")]
     return cautions if motor is None else [*cautions, Caution("motor_current_held", motor)]
 
@@ -178,6 +178,7 @@ def _log_mean(legs: list[Leg], setup: str, value: Callable[[Leg], float]) -> flo
 
 def _told(amps_a: float) -> str:
     return (
-        f"Motor current was held at {amps_a:.1f} A, not input power: the torque was equal and the "
-        "power was not, as it goes with the turns. Hold the battery's power instead."
+        f"Motor current was held at {amps_a:.1f} A, not battery power. An equal current is an "
+        "equal torque; the power goes with the turns and so differs between propellers. Hold the "
+        "battery's power instead."
     )

@@ -22,7 +22,7 @@ from onboard.efficiency.trial.water_change import water
 
 OUTLIERS_MOST_FRACTION = 0.15
 
-SETTLED_MPS, ROUNDS = 1e-6, 20
+SETTLED_MPS, ROUNDS = 1e-10, 20
 
 
 def compare(
@@ -43,7 +43,7 @@ def compare(
     """
     doubles, alone = double_runs(legs)
     if not doubles:
-        return Unknown("no double run: no run was followed by one on the opposite course")
+        return Unknown(f"no double run ({'; '.join(dict.fromkeys(one.why for one in alone))})")
     left_out: list[DoubleRun] = []
     while True:
         brought = _Brought(legs, power_w, slope)

@@ -33,7 +33,7 @@ def doubts(evidence: Evidence) -> Iterator[Caution]:
     if few:
         yield Caution(
             "too_few_double_runs",
-            f"Too few double runs of {', '.join(few)}: at least two of each set-up, there and back "
+            f"Too few double runs of {', '.join(few)}: run each set-up there and back at least "
             "twice.",
         )
     if evidence.water.changed or evidence.water.restless:
@@ -48,9 +48,9 @@ def doubts(evidence: Evidence) -> Iterator[Caution]:
     if confounded:
         yield Caution(
             "order_confounded",
-            f"Order and drift cannot be told apart for {', '.join(confounded)}: all runs of one "
-            "came before all of the other, or on other days; wind, water or the pack may be what "
-            "differs. No verdict. Take turns there and back (A B B A), or draw the order.",
+            f"No verdict on {', '.join(confounded)}: all runs of one came before all of the other, "
+            "or on other days, so wind, water or the pack may be what differs. Take turns there "
+            "and back (A B B A), or draw lots for the order.",
         )
 
 
@@ -88,8 +88,8 @@ def _water_changed(evidence: Evidence) -> Caution:
     now = evidence.water
     if now.changed:
         text = (
-            f"Wind or water current along the runs changed by {now.change_mps:.2f} m/s. What is "
-            "steady in that was taken out; legs closer together make it matter less."
+            f"Wind or water current along the runs changed by {now.change_mps:.2f} m/s. A "
+            "smooth change was taken out; runs closer together make the rest matter less."
         )
     else:
         text = (

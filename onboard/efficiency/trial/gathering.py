@@ -51,33 +51,42 @@ class Gathering:
     def seconds(self) -> Seconds:
         """Give all seconds of the log; call it once, when all blocks were folded."""
         # What lies behind the newest sample is settled by nothing more coming.
-        self._settle(self._latest.now_s + 60.0)
+        last_s = self._latest.now_s
+        self._settle(last_s + 60.0)
         columns = {
             name: np.concatenate([np.empty(0), *(getattr(one, name) for one in self._cells)])
             for name in ("t_s", "power_w", "amps_a", "volts_v", "east_mps", "north_mps")
         }
+        heard = columns["t_s"] < (0.0 if self._latest.first_s is None else last_s + 1.0)
+        columns = {name: values[heard] for name, values in columns.items()}
         t_s, amps = columns["t_s"], columns["amps_a"]
         rpm = self._mean("drive", "rpm", t_s)
         erpm = self._mean("drive", "erpm", t_s)
         pairs = self._drive.pole_pairs
         if pairs:
             rpm = np.where(np.isfinite(rpm), rpm, erpm / pairs)
+        reported = self._reported_amps_a(t_s, amps)
         return Seconds(
             **columns,
             pack_degc=self._mean("battery", "temperature_degc", t_s),
             drive_degc=self._mean("drive", "temperature_degc", t_s),
             rpm=rpm,
-            motor_amps_a=self._motor_amps_a(t_s, amps, columns["power_w"], rpm),
+            motor_amps_a=self._motor_amps_a(reported, columns["power_w"], rpm),
+            reported_amps_a=reported,
         )
 
-    def _motor_amps_a(
-        self, t_s: FloatArray, amps: FloatArray, power: FloatArray, rpm: FloatArray
-    ) -> FloatArray:
-        """Give what the drive says of its motor; else what power and turns ask for."""
+    def _reported_amps_a(self, t_s: FloatArray, amps: FloatArray) -> FloatArray:
+        """Give what the drive says of its motor; NaN where it says nothing."""
         for name in ("amps_with_rpm_a", "amps_with_erpm_a"):
             reported = motor_current(self._mean("drive", name, t_s), amps)
             if np.isfinite(reported).any():
                 return reported
+        return np.full(len(t_s), np.nan)
+
+    def _motor_amps_a(self, reported: FloatArray, power: FloatArray, rpm: FloatArray) -> FloatArray:
+        """Give what the drive says of its motor; else what power and turns ask for."""
+        if np.isfinite(reported).any():
+            return reported
         derived = [
             derived_motor_amps_a(watts, turns, self._drive)
             for watts, turns in zip(power.tolist(), rpm.tolist(), strict=True)

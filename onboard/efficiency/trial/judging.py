@@ -10,7 +10,7 @@ from onboard.efficiency.figure import Estimate, Figure, Unknown
 from onboard.efficiency.students_t import quantile
 from onboard.efficiency.trial.doubts import CLAIMED, ENOUGH_DOUBLE_RUNS, drifts
 from onboard.efficiency.trial.equal_power import Slope
-from onboard.efficiency.trial.needed import double_runs_each
+from onboard.efficiency.trial.needed import WANTED_FRACTION, double_runs_each
 from onboard.efficiency.trial.ranking import adjusted, chance_of
 from onboard.efficiency.trial.results import Evidence, PairResult, SetupResult
 
@@ -42,7 +42,13 @@ class Judge:
         """How far each double run was from the power compared at, in ln power."""
 
     def _spread(self, contrast: FloatArray) -> tuple[float, float]:
-        """Give variance and degrees of freedom of a combination of levels."""
+        """Give variance and degrees of freedom of a combination of levels.
+
+        Only the scatter is itself an estimate by few. Satterthwaite's rule would square the ratio
+        below; with one to three degrees of freedom its intervals then hold 87 to 94 % (simulated),
+        as a scatter that is small by chance also makes the rest seem to be all. With the ratio as
+        it is, they hold 94 to 96 % from two on, 91 % with one.
+        """
         fit, evidence = self._evidence.levels, self._evidence
         scatter, freedom = fit.variance(contrast)
         floor = self._floor * float(contrast @ fit.inverse @ contrast)
@@ -53,8 +59,7 @@ class Judge:
         more += SHARED_SD_FRACTION**2 * float(contrast @ contrast) / 2.0
         scatter = max(scatter, floor)
         total = scatter + more
-        # Only the scatter is itself an estimate by few (Welch and Satterthwaite).
-        return total, freedom * (total / scatter) ** 2 if scatter > 0 else freedom
+        return total, freedom * (total / scatter) if scatter > 0 else freedom
 
     def setup(self, n: int, sensors_sd_fraction: float) -> SetupResult:
         """Give a set-up's figures."""
@@ -70,7 +75,7 @@ class Judge:
             cost = _figure(
                 math.log(self._power_w / 3.6) - level,
                 variance + sensors_sd_fraction**2,
-                freedom * (1.0 + sensors_sd_fraction**2 / max(variance, 1e-12)) ** 2,
+                freedom * (1.0 + sensors_sd_fraction**2 / max(variance, 1e-12)),
             )
         return SetupResult(
             name,
@@ -123,13 +128,16 @@ class Judge:
         needed = None
         if verdict == "cannot_tell" and not drifts(self._evidence, a, b):
             needed = self._needed(a, b)
+            if needed == 0 and isinstance(figure, Figure) and _half(figure) > WANTED_FRACTION:
+                # The order, or too few that agree by chance, leave more open than the scatter says.
+                needed = 2
         return PairResult(one.a, one.b, figure, verdict, needed, chance, one.freedom, why_not)
 
     def _why_not(self, a: int, b: int) -> str:
         if min(self._counts[a], self._counts[b]) < ENOUGH_DOUBLE_RUNS:
             return "too few double runs"
         if drifts(self._evidence, a, b):
-            return "all runs of one came before all of the other: a drift cannot be told apart"
+            return "all runs of one came before all of the other, so a drift may be what differs"
         return ""
 
     def _needed(self, a: int, b: int) -> int | None:
@@ -145,6 +153,10 @@ class Judge:
 def _figure(middle: float, variance: float, freedom: float) -> Figure:
     reach = quantile(max(freedom, 1.0)) * math.sqrt(variance)
     return Figure(math.exp(middle), math.exp(middle - reach), math.exp(middle + reach))
+
+
+def _half(figure: Figure) -> float:
+    return ((figure.high or 0.0) - (figure.low or 0.0)) / 2.0
 
 
 def _own_variance(evidence: Evidence) -> float:

@@ -33,8 +33,8 @@ class Leg:
         Change of power from its beginning to its end, by a straight line.
     power_swing_fraction
         Standard deviation of the power of its tens of seconds.
-    amps_a, volts_v, pack_degc, drive_degc, rpm, motor_amps_a
-        Means; NaN where unknown.
+    amps_a, volts_v, pack_degc, drive_degc, rpm, motor_amps_a, reported_amps_a
+        Means, see `Seconds`; NaN where unknown.
     place
         Where it is from, for people to read.
     """
@@ -57,6 +57,7 @@ class Leg:
     drive_degc: float = np.nan
     rpm: float = np.nan
     motor_amps_a: float = np.nan
+    reported_amps_a: float = np.nan
     place: str = ""
 
     @property
@@ -113,6 +114,7 @@ def leg(seconds: Seconds, setup: str, place: str = "") -> Leg:
         drive_degc=_mean(seconds.drive_degc),
         rpm=_mean(seconds.rpm),
         motor_amps_a=_mean(seconds.motor_amps_a),
+        reported_amps_a=_mean(seconds.reported_amps_a),
         place=place,
     )
 

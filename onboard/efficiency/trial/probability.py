@@ -20,7 +20,7 @@ def t_outside(t: float, freedom: float) -> float:
     >>> round(t_outside(2.776445, 4.0), 6)
     0.05
     """
-    return beta_share(freedom / 2.0, 0.5, freedom / (freedom + t * t))
+    return f_above(t * t, 1.0, freedom)
 
 
 def f_above(f: float, over: float, under: float) -> float:
@@ -38,7 +38,11 @@ def f_above(f: float, over: float, under: float) -> float:
     >>> round(f_above(1.18046237440255, 4.0, 20.0), 6)
     0.349447
     """
-    return beta_share(under / 2.0, over / 2.0, under / (under + over * max(f, 0.0)))
+    if f < 1.0:
+        # Near 1 the share below keeps its digits, the one above does not.
+        below = over * max(f, 0.0)
+        return 1.0 - beta_share(over / 2.0, under / 2.0, below / (under + below))
+    return beta_share(under / 2.0, over / 2.0, under / (under + over * f))
 
 
 def beta_share(a: float, b: float, x: float) -> float:

@@ -30,7 +30,9 @@ class Seconds:
     rpm
         The motor's.
     motor_amps_a
-        Current of the motor behind its drive.
+        Current of the motor behind its drive: as reported, else derived.
+    reported_amps_a
+        The same where the drive reports it.
     """
 
     t_s: FloatArray
@@ -43,6 +45,7 @@ class Seconds:
     drive_degc: FloatArray
     rpm: FloatArray
     motor_amps_a: FloatArray
+    reported_amps_a: FloatArray
 
     def __len__(self) -> int:
         """Give the number of seconds."""

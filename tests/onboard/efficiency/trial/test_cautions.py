@@ -1,0 +1,116 @@
+"""What would fool a comparison: power, motor current, voltage, temperature."""
+
+import pytest
+
+from onboard.efficiency.trial.cautions import power_cautions, surroundings_cautions
+from onboard.efficiency.trial.leg import Leg
+from tests.onboard.efficiency.trial.made_legs import made_leg
+
+WOBBLE = (0.004, -0.004, 0.003, -0.003)
+
+
+def legs(more=lambda name, n: {}, names: str = "aabb", wobble=WOBBLE) -> list[Leg]:
+    return [
+        made_leg(name, 140.0 * n, **({"power_w": 400.0 * (1.0 + wobble[n % 4])} | more(name, n)))
+        for n, name in enumerate(names)
+    ]
+
+
+def codes(some: list[Leg]) -> list[str]:
+    return [one.code for one in (*power_cautions(some), *surroundings_cautions(some))]
+
+
+def test_nothing_to_say() -> None:
+    assert codes(legs()) == []
+
+
+@pytest.mark.parametrize(("apart", "said"), [(1.015, []), (1.05, ["power_not_held"])])
+def test_set_ups_at_unlike_power(apart: float, said: list[str]) -> None:
+    some = legs(lambda name, n: {"power_w": 400.0 * (apart if name == "a" else 1.0)})
+    assert codes(some) == said
+    if said:
+        (one,) = power_cautions(some)
+        assert "420 W with a, 400 W with b" in one.text
+        assert "no motor current" in one.text
+
+
+def test_power_that_was_unlike_by_chance() -> None:
+    wobble = (0.025, 0.005, -0.025, 0.015)
+    assert codes(legs(wobble=wobble)) == []
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        {"power_drift_fraction": -0.08},
+        {"power_swing_fraction": 0.08},
+    ],
+)
+def test_power_that_changed_within_a_run(more: dict) -> None:
+    (one,) = power_cautions(legs(lambda name, n: more))
+    assert one.code == "power_not_held"
+    assert "by 8 % within a run" in one.text
+    assert codes(legs(lambda name, n: {key: value / 2.0 for key, value in more.items()})) == []
+
+
+def test_power_that_changed_from_run_to_run() -> None:
+    (one,) = power_cautions(legs(wobble=(0.06, -0.06, 0.05, -0.05)))
+    assert one.code == "power_not_held"
+    assert "from run to run" in one.text
+
+
+def test_a_held_motor_current() -> None:
+    def held(name: str, n: int) -> dict:
+        return {"power_w": 361.0 if name == "a" else 407.0, "motor_amps_a": 30.0 + 0.01 * (n % 2)}
+
+    # 30 A with both propellers is 361 W and 407 W (computed apart, see test_power_split).
+    both = power_cautions(legs(held))
+    assert [one.code for one in both] == ["power_not_held", "motor_current_held"]
+    assert "30.0 A" in both[1].text
+    assert "no motor current" not in both[0].text
+
+
+def test_a_motor_current_that_goes_with_the_power_was_not_held() -> None:
+    def power_held(name: str, n: int) -> dict:
+        return {"power_w": 430.0 if name == "a" else 400.0,
+                "motor_amps_a": 32.0 if name == "a" else 29.7}  # fmt: skip
+
+    assert codes(legs(power_held)) == ["power_not_held"]
+
+
+def test_equal_currents_by_chance_are_not_held() -> None:
+    # Propellers alike, power held by hand: the current scatters as the power does.
+    wobble = (0.05, -0.05, 0.04, -0.04)
+    some = legs(lambda name, n: {"motor_amps_a": 30.0 * (1.0 + 0.8 * wobble[n])}, wobble=wobble)
+    assert codes(some) == ["power_not_held"]
+
+
+def test_power_that_swings_within_runs_with_the_motor_s_current_is_no_held_current() -> None:
+    swing = {"power_swing_fraction": 0.08, "motor_amps_a": 30.0}
+    assert codes(legs(lambda name, n: swing)) == ["power_not_held"]
+
+
+@pytest.mark.parametrize(
+    ("key", "values", "code", "text"),
+    [
+        ("volts_v", (25.0, 24.6, 24.3), "voltage_differs", "25.0 V with a, 24.3 V with b"),
+        ("pack_degc", (20.0, 24.0, 27.0), "temperature_differs", "pack 27 degC with b, 20 degC"),
+        ("drive_degc", (40.0, 48.0, 55.0), "temperature_differs", "motor drive 55 degC with b"),
+    ],
+)
+def test_surroundings(key: str, values: tuple[float, ...], code: str, text: str) -> None:
+    a, near, far = values
+    assert codes(legs(lambda name, n: {key: a if name == "a" else near})) == []
+    (one,) = surroundings_cautions(legs(lambda name, n: {key: a if name == "a" else far}))
+    assert one.code == code
+    assert text in one.text
+
+
+def test_what_one_set_up_does_not_tell_is_not_compared() -> None:
+    assert codes(legs(lambda name, n: {"pack_degc": 20.0} if name == "a" else {})) == []
+
+
+def test_runs_of_all_set_ups_are_looked_at() -> None:
+    some = legs(lambda name, n: {"volts_v": {"a": 25.0, "b": 25.0, "c": 23.0}[name]}, "aabbcc")
+    (one,) = surroundings_cautions(some)
+    assert "23.0 V with c" in one.text

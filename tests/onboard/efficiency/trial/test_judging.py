@@ -1,0 +1,106 @@
+"""Verdicts: how many more double runs, and what an interval is made of."""
+
+import math
+
+import numpy as np
+import pytest
+
+from onboard.efficiency.figure import Figure, Unknown
+from onboard.efficiency.trial.comparison import compare
+from onboard.efficiency.trial.equal_power import Slope
+from onboard.efficiency.trial.needed import WANTED_FRACTION
+from onboard.efficiency.trial.results import Comparison, PairResult
+from tests.onboard.efficiency.trial.made_legs import Runs
+
+
+def compared(
+    order: str, sd: float, seed: int, speed: dict[str, float] | None = None, **more: float
+) -> Comparison:
+    rng = np.random.default_rng(seed)
+    noise = np.repeat(sd * rng.standard_normal(len(order)), 2)
+    runs = Runs(order, speed or {"a": 2.0, "b": 2.0}, noise=noise)
+    found = compare(runs.legs(**more), 400.0, Slope(0.28, 0.05, False), 0.0)
+    assert not isinstance(found, Unknown)
+    return found
+
+
+def half_width(pair: PairResult) -> float:
+    figure = pair.difference_fraction
+    assert isinstance(figure, Figure)
+    return (figure.high - figure.low) / 2.0
+
+
+@pytest.mark.parametrize("order", ["abba", "aabb", "abbaabba", "abbabaab" * 2])
+@pytest.mark.parametrize("seed", range(8))
+def test_enough_was_run_only_where_the_interval_says_so(order: str, seed: int) -> None:
+    (pair,) = compared(order, 0.012, seed).pairs
+    if pair.verdict == "cannot_tell" and pair.double_runs_needed == 0:
+        assert half_width(pair) <= WANTED_FRACTION
+
+
+def test_few_that_agree_by_chance_do_not_promise_much() -> None:
+    # Two double runs of each that repeat to a thousandth: that much luck is not counted on.
+    for seed in range(5):
+        (pair,) = compared("abba", 0.0003, seed).pairs
+        if pair.verdict == "cannot_tell":
+            assert pair.double_runs_needed is not None
+    (pair,) = compared("abba", 0.03, 1).pairs
+    assert (pair.double_runs_needed or 0) >= 4
+
+
+def test_a_verdict_needs_two_double_runs_of_each() -> None:
+    (pair,) = compared("abbb", 0.002, 3, {"a": 2.0, "b": 1.5}).pairs
+    assert pair.verdict == "cannot_tell"
+    assert pair.why_not == "too few double runs"
+    assert pair.double_runs_needed is not None
+    assert pair.double_runs_needed >= 1
+    (enough,) = compared("abba", 0.002, 3, {"a": 2.0, "b": 1.5}).pairs
+    assert enough.verdict == "a_better"
+
+
+def test_noise_within_the_legs_keeps_an_interval_from_being_too_narrow() -> None:
+    noisy, quiet = (
+        half_width(compared("abbaabba", 0.0, 1, speed_sd_mps=sd).pairs[0]) for sd in (0.03, 0.0)
+    )
+    # By hand: a mean of two legs scatters by 0.03 / sqrt 2 / 2 m/s, four of them by half of that,
+    # and a difference by sqrt 2 of that: 0.75 %.
+    assert noisy > 1.96 * 0.03 / math.sqrt(2.0) / 2.0 / 2.0 * math.sqrt(2.0)
+    assert quiet < noisy / 2.0
+
+
+def test_a_difference_is_never_surer_than_the_craft_is_the_same() -> None:
+    (pair,) = compared("abbaabba" * 4, 0.0, 1).pairs
+    # 0.2 % of what no number of runs takes away.
+    assert half_width(pair) == pytest.approx(1.96 * 0.002, rel=0.1)
+
+
+@pytest.mark.slow
+def test_the_intervals_of_a_set_up_hold_what_they_should() -> None:
+    inside = 0
+    for seed in range(200):
+        one = compared("abba", 0.012, seed).setups[0]
+        assert isinstance(one.speed_mps, Figure)
+        inside += one.speed_mps.low <= 2.0 <= one.speed_mps.high
+    # 95 % of 200 by the binomial: 184 to 195 (scipy); wider is no fault here.
+    assert inside >= 184
+
+
+@pytest.mark.slow
+def test_differences_of_equal_set_ups_are_seldom_verdicts() -> None:
+    verdicts = sum(compared("abba", 0.012, seed).pairs[0].verdict != "cannot_tell"
+                   for seed in range(200))  # fmt: skip
+    # 5 % of 200 by the binomial: at most 16 (scipy, 97.5 %).
+    assert verdicts <= 16
+
+
+@pytest.mark.slow
+def test_the_interval_of_a_difference_holds_it() -> None:
+    truth, inside = 1.96 / 2.0 - 1.0, 0
+    for seed in range(200):
+        found = compared("abba", 0.012, seed, {"a": 2.0, "b": 1.96})
+        (pair,) = found.pairs
+        figure = pair.difference_fraction
+        assert isinstance(figure, Figure)
+        value = truth if pair.a == "a" else 1.0 / (1.0 + truth) - 1.0
+        inside += figure.low <= value <= figure.high
+    assert inside >= 184
