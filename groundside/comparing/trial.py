@@ -10,6 +10,7 @@ from onboard.efficiency.figure import Unknown
 from onboard.efficiency.steady import SteadyBlock
 from onboard.efficiency.trial.cautions import Caution, power_cautions, surroundings_cautions
 from onboard.efficiency.trial.comparison import compare
+from onboard.efficiency.trial.double_runs import double_runs
 from onboard.efficiency.trial.equal_power import curves_of, reference_power_w, slope_at
 from onboard.efficiency.trial.leg import Leg, leg
 from onboard.efficiency.trial.results import Comparison
@@ -63,9 +64,11 @@ def run_trial(logs: list[tuple[ReadLog, list[Span]]], sensors: Sensors) -> Trial
     setups = sorted({one.setup for one in legs})
     if len(setups) < 2:
         raise UsageError(_too_few_setups(setups, passed_over))
-    power_w = reference_power_w(legs)
+    # A way out at another power is no part of the trial: it has no way back at the same.
+    paired = [legs[n] for double in double_runs(legs)[0] for n in double.legs] or legs
+    power_w = reference_power_w(paired)
     slope = slope_at(power_w, curves_of(_steady_of(logs)))
-    amps_a = sum(one.amps_a for one in legs) / len(legs)
+    amps_a = sum(one.amps_a for one in paired) / len(paired)
     offset = sensors.current_offset_sd_a / max(amps_a, 0.1)
     shared = math.hypot(sensors.current_scale_sd, sensors.voltage_scale_sd, offset)
     found = compare(legs, power_w, slope, shared)

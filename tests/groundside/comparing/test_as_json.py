@@ -49,6 +49,7 @@ def test_unknown_is_null_with_its_reason(
     assert "NaN" not in json.dumps(found)
 
 
+@pytest.mark.slow
 def test_legs_alone_and_left_out_are_named(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -293,6 +293,7 @@ def test_each_run_counts_once(tmp_path: Path, capsys: Capsys) -> None:
     )
 
 
+@pytest.mark.slow
 def test_a_span_without_a_run_is_passed_over_and_said(tmp_path: Path, capsys: Capsys) -> None:
     sheet = write_day(tmp_path)
     sheet.write_text(sheet.read_text() + toml_sheet([Run("slim", "day.tlog", 0, 20)]))
@@ -303,6 +304,7 @@ def test_a_span_without_a_run_is_passed_over_and_said(tmp_path: Path, capsys: Ca
     assert "Passed over: day.tlog from 0 s" in told(capsys, sheet)
 
 
+@pytest.mark.slow
 def test_the_profile_s_sensors_are_heeded(tmp_path: Path, capsys: Capsys) -> None:
     sheet = write_day(tmp_path)
     before = compare(capsys, sheet)
@@ -318,6 +320,7 @@ def test_the_profile_s_sensors_are_heeded(tmp_path: Path, capsys: Capsys) -> Non
     )
 
 
+@pytest.mark.slow
 def test_units_are_the_rider_s(tmp_path: Path, capsys: Capsys) -> None:
     sheet = write_day(tmp_path)
     found = compare(capsys, sheet)

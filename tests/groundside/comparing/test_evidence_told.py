@@ -17,6 +17,7 @@ Capsys = pytest.CaptureFixture[str]
 DRIFT = Day(TWO, ("broad",) * 4 + ("slim",) * 4, trend=0.15)
 
 
+@pytest.mark.slow
 def test_the_ranking_comes_with_legs_weights_and_degrees_of_freedom(
     tmp_path: Path, capsys: Capsys
 ) -> None:
@@ -45,6 +46,7 @@ def pair_in_words(pair: dict) -> str:
     )
 
 
+@pytest.mark.slow
 def test_three_legs_are_weighted_one_two_one(tmp_path: Path, capsys: Capsys) -> None:
     day = Day(TWO, ("broad", "slim", "slim", "broad"), legs_each=3)
     text = told(capsys, write_day(tmp_path, day))

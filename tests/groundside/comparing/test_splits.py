@@ -18,6 +18,8 @@ from tests.craft.trial_day import (
 )
 from tests.groundside.comparing.trial_days import PROFILE, compare, told, write_day
 
+pytestmark = pytest.mark.slow
+
 TURNS = ("broad", "slim", "slim", "broad") * 2
 DAY = Day({"broad": Setup(), "slim": Setup(0.06, 1.9)}, TURNS, drive_telemetry="motor")
 SCALES = "[sensors]\ncurrent_scale = 0.990099\nvoltage_scale = 1.002004"
@@ -51,7 +53,6 @@ def test_the_day_s_motor_is_the_one_of_the_computed_figures() -> None:
         assert shaft_w(400.0 / drive, torque) == pytest.approx(shaft, abs=0.02)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("telemetry", ["motor", "input"])
 def test_where_the_power_goes(
     telemetry: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]

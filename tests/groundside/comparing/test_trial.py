@@ -1,6 +1,7 @@
 """From logs and spans to the comparison: the clock of an outing, and the curves."""
 
 import math
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -85,12 +86,33 @@ def test_how_well_the_sensors_are_known_is_in_wh_per_km_and_not_in_the_speed() -
         return (cost.high - cost.low) / cost.value, (speed.high - speed.low) / speed.value
 
     exact = widths(Sensors(current_scale_sd=0.0, voltage_scale_sd=0.0, current_offset_sd_a=0.0))
-    usual = widths(Sensors(current_scale_sd=0.03, voltage_scale_sd=0.005, current_offset_sd_a=0.16))
+    usual = widths(Sensors(current_scale_sd=0.02, voltage_scale_sd=0.03, current_offset_sd_a=0.48))
     assert exact[0] == pytest.approx(exact[1], rel=1e-2)
     assert usual[1] == exact[1]
-    # The parts add up as squares: 3 %, 0.5 %, and 0.16 of 16 A, 1 %.
-    shared = 2.0 * 1.96 * math.hypot(0.03, 0.005, 0.01)
+    # The parts add up as squares: 2 %, 3 %, and 0.48 of 16 A, 3 %.
+    shared = 2.0 * 1.96 * math.hypot(0.02, 0.03, 0.03)
     assert math.sqrt(usual[0] ** 2 - exact[0] ** 2) == pytest.approx(shared, rel=0.1)
+
+
+def test_a_way_out_at_another_power_is_no_part_of_it() -> None:
+    def with_way_out(n: int, setup: str) -> tuple[ReadLog, list[Span]]:
+        log, spans = log_of(n, setup, None)
+        seconds = there_and_back({"a": 2.0, "b": 1.8}[setup], n)
+        way = made_seconds(np.zeros(120), 1.2, power_w=150.0)
+        both = {
+            one.name: np.concatenate([getattr(way, one.name), getattr(seconds, one.name)])
+            for one in fields(Seconds)
+        } | {"t_s": np.arange(1.0, len(way) + len(seconds) + 1.0)}
+        return replace(log, seconds=Seconds(**both)), spans
+
+    plain = run_trial([log_of(n, one, None) for n, one in enumerate("abba")], Sensors())
+    found = run_trial(
+        [with_way_out(0, "a"), *(log_of(n + 1, one, None) for n, one in enumerate("bba"))],
+        Sensors(),
+    )
+    assert [one.leg for one in found.comparison.evidence.alone] == [0]
+    assert found.comparison.power_w == pytest.approx(plain.comparison.power_w) == 400.0
+    assert found.cautions == plain.cautions == ()
 
 
 def test_one_set_up_is_nothing_to_compare() -> None:

@@ -8,6 +8,8 @@ import pytest
 from tests.craft.trial_day import Day, Setup
 from tests.groundside.comparing.trial_days import codes, compare, difference, write_day
 
+pytestmark = pytest.mark.slow
+
 EQUAL = {"broad": Setup(), "slim": Setup(0.0, 1.9)}
 TURNS = ("broad", "slim", "slim", "broad") * 2
 CALM = Day(EQUAL, TURNS, drive_telemetry="motor")
@@ -31,7 +33,6 @@ ALONG = {"motor_current_held": {"power_not_held"}}
 SEEDS = range(4)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("code", CASES)
 @pytest.mark.parametrize("seed", SEEDS)
 def test_the_cause_raises_its_warning_and_nothing_else(
@@ -41,7 +42,6 @@ def test_the_cause_raises_its_warning_and_nothing_else(
     assert set(codes(found)) == {code} | ALONG.get(code, set())
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("code", CASES)
 @pytest.mark.parametrize("seed", SEEDS)
 def test_its_twin_does_not(
@@ -58,7 +58,6 @@ def test_order_and_trend_give_no_verdict(
     assert [one["verdict"] for one in found["pairs"]] == ["cannot_tell"]
 
 
-@pytest.mark.slow
 def test_gusts_are_said_and_make_the_interval_wide(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

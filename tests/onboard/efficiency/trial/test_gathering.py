@@ -6,6 +6,7 @@ from functools import cache
 import numpy as np
 import pytest
 
+from onboard.block import COLUMNS, Block, Channel
 from onboard.efficiency.trial.gathering import Gathering
 from onboard.efficiency.trial.power_split import DRIVE_EFFICIENCY_FRACTION
 from onboard.efficiency.trial.seconds import Seconds
@@ -94,6 +95,17 @@ def test_how_the_log_is_cut_does_not_matter(pieces: int) -> None:
     whole, cut = gathered("motor"), gathered("motor", pieces=pieces)
     for name in ("t_s", "power_w", "east_mps", "volts_v", "rpm", "motor_amps_a"):
         assert getattr(cut, name) == pytest.approx(getattr(whole, name), rel=1e-9, nan_ok=True)
+
+
+def test_a_sample_counts_for_the_second_that_it_lies_in() -> None:
+    t_s = np.arange(0.25, 20.0, 0.25)
+    columns = {name: np.full(len(t_s), np.nan) for name in COLUMNS["drive"]}
+    columns["rpm"] = 100.0 * np.ceil(t_s)
+    gathering = Gathering(Profile())
+    gathering.fold(Block({"drive": Channel(t_s, columns)}))
+    seconds = gathering.seconds()
+    assert seconds.rpm == pytest.approx(100.0 * seconds.t_s)
+    assert seconds.t_s.tolist() == list(range(2, 21))
 
 
 def test_nothing_heard() -> None:

@@ -36,7 +36,8 @@ def test_where_all_scatter_widely_none_stands_out() -> None:
 
 
 def test_among_few_none_is_an_outlier() -> None:
-    assert outlier([Scatter(np.array([0.1, -0.1, 0.0]), np.full(3, 0.4), 2, 0.012)]) is None
+    assert outlier([Scatter(np.array([0.5, -0.01, 0.0]), np.full(3, 0.4), 2, 0.012)]) is None
+    assert outlier([Scatter(np.array([0.5, -0.01, 0.0, 0.0]), np.full(4, 0.4), 2, 0.012)]) == 0
     assert outlier([]) is None
     assert outlier([Scatter(np.array([0.2, -0.2, 0.0, 0.0]), np.full(4, 0.5), 1, 0.012)]) is None
 

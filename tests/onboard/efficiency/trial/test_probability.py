@@ -19,6 +19,7 @@ def test_incomplete_beta_function(a: float, b: float, x: float) -> None:
     assert beta_share(a, b, x) == pytest.approx(special.betainc(a, b, x), rel=1e-8, abs=1e-11)
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(st.floats(-200.0, 200.0), freedoms)
 def test_students_t(t: float, freedom: float) -> None:
@@ -26,6 +27,7 @@ def test_students_t(t: float, freedom: float) -> None:
     assert t_outside(t, freedom) == pytest.approx(expected, rel=1e-7, abs=1e-12)
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(st.floats(0.0, 1e4), st.floats(0.5, 500.0), freedoms)
 def test_f(f: float, over: float, under: float) -> None:

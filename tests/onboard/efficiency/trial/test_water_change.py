@@ -98,3 +98,14 @@ def test_each_outing_has_its_own_water() -> None:
     legs = first + second
     found = water(legs, doubled(legs), np.array([one.speed_mps for one in legs]))
     assert found.corrected_mps == pytest.approx([2.0, 1.9, 1.9, 2.0, 1.9, 2.0], abs=1e-9)
+
+
+def test_few_legs_that_agree_by_chance_do_not_make_the_water_sure() -> None:
+    # Three double runs, a leg every 140 s; time scaled by half of 700 s. By hand: their differences
+    # give the slope at 0, 1.6, 3.2 with twice a leg's variance, 2 / (2 x 1.6^2) of it, and a double
+    # run takes 0.2 of the slope: 1/64. A leg is guessed to repeat to 1 %, for two degrees of
+    # freedom, beside the one that says nothing.
+    found = water_of(Runs("abb"))
+    assert found.freedom == 1
+    leg = 2.0 * (0.01 * (2.0 + 1.9 + 1.9) / 3.0) ** 2 / 3.0
+    assert found.covariance.diagonal() == pytest.approx(np.full(3, leg / 64.0), rel=1e-6)
