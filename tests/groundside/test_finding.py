@@ -59,23 +59,17 @@ def test_this_machine_comes_first() -> None:
 
 
 @pytest.mark.slow
-def test_one_that_announces_itself_is_taken() -> None:
-    try:
-        found = asyncio.run(announced(["skiff"], nobody(), 2.0))
-    except OSError as problem:
-        pytest.skip(f"no multicast here: {problem}")
-    assert (found.host, found.port) == ("192.0.2.7", 4000)
-    assert found.said == ("found skiff at 192.0.2.7:4000",)
-
-
-@pytest.mark.slow
-def test_of_several_the_rider_chooses() -> None:
+def test_one_that_nobody_paired_with_is_named_and_not_believed() -> None:
     try:
         found = asyncio.run(announced(["board", "skiff"], nobody(), 2.0))
     except OSError as problem:
         pytest.skip(f"no multicast here: {problem}")
     assert found.host is None
-    assert found.said[1:] == ("  board: watch 192.0.2.7:4000", "  skiff: watch 192.0.2.7:4001")
+    assert [line.split(" is not paired")[0] for line in found.said] == [
+        "board at 192.0.2.7:4000",
+        "skiff at 192.0.2.7:4001",
+    ]
+    assert all("wattwake-onboard pair" in line for line in found.said)
 
 
 @pytest.mark.slow
