@@ -109,6 +109,7 @@ class Service:
         self._heard_s: float | None = None
         self._counts: deque[tuple[float, int]] = deque()
         self._link_said: str | None = None
+        self._asked: tuple[int, int | None] | None = None
         self._watchdog_every_s = notify.watchdog_every_s()
         self._watchdog_due_s = 0.0
         self._trip_line_due_s = 0.0
@@ -239,8 +240,11 @@ class Service:
             if self._book is not None and self._keeper.went_on:
                 self._book.goes_on(self._keeper.sessions)
         craft = self._ride.decoder.craft
+        if self._asked is None and craft.system_id is not None:
+            # For the whole run: a viewer that begins a new trip changes nothing on the link.
+            self._asked = craft.system_id, craft.component_id
         self._asking.heard(frames, now_s)
-        reader.write(self._asking.due(now_s, craft.system_id, craft.component_id))
+        reader.write(self._asking.due(now_s, *(self._asked or (None, None))))
         if self._book is not None:
             self._book.write(_for_the_record(frames), now_us, self._ride.utc)
             self._book.save_if_due(now_s, self._ride.kept)
