@@ -94,11 +94,12 @@ def _lines(invitation: Invitation, role: str, name: str, answers: bool) -> list[
         f"  wattwake-groundside watch {text}",
         "",
         *_qr(text),
-        f"It is good for one viewer, which may then {may}. Later `watch` alone is enough.",
-        "Who is in: wattwake-onboard pair --list; put out: pair --revoke NAME",
+        f"It is good for one viewer, which may then {may}.",
+        "Later `watch` alone is enough. To see who is in: wattwake-onboard pair --list;",
+        "to put one out: wattwake-onboard pair --revoke NAME",
     ]
     if not answers:
-        lines.append("The daemon does not answer there yet: it opens within seconds once it runs.")
+        lines.append("The daemon does not answer there yet: start it, as this same user.")
     return lines
 
 
@@ -170,10 +171,11 @@ def _list(folder: Path, as_json: bool) -> int:
         print("nobody is paired: the feed is for this board only")
     elif not crew.members:
         print("nobody is paired yet")
-    for member in crew.members:
-        print(f"{member.name:<{NAME_MOST}}  {member.role}")
-    for code in waiting:
-        print(f"{code.name or '(a pairing text)':<{NAME_MOST}}  {code.role}, not used yet")
+    rows = [(one.name, one.role) for one in crew.members]
+    rows += [(one.name or "(a pairing text)", f"{one.role}, not used yet") for one in waiting]
+    width = max((len(name) for name, _ in rows), default=0)
+    for name, what in rows:
+        print(f"{name:<{width}}  {what}")
     return 0
 
 

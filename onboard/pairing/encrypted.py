@@ -61,8 +61,6 @@ async def encrypted(connection: socket.socket, context: ssl.SSLContext, within_s
     except BaseException:
         connection.close()
         raise
-    # Otherwise snapshots would queue up below, and a slow viewer see old ones.
-    below.set_write_buffer_limits(high=0)
     reader = asyncio.StreamReader(limit=READ_LIMIT_BYTES)
     protocol = _Reading(reader)
     try:
