@@ -149,7 +149,7 @@ async def _where_they_were(crafts: tuple[Craft, ...]) -> list[Craft]:
     """Give the crafts that answer where they were found before, all asked at once."""
     asked = [(craft, host) for craft in crafts for host in craft.hosts]
     answers = await asyncio.gather(
-        *(answers_at(craft, host, craft.port, ASK_S) for craft, host in asked)
+        *(answers_at(craft, host, craft.port, 2 * ASK_S) for craft, host in asked)
     )
     found: dict[str, Craft] = {}
     for (craft, host), answered in zip(asked, answers, strict=True):

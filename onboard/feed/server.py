@@ -41,8 +41,8 @@ TOO_FAST = f"more than {LINES_PER_S:.0f} lines a second: say it again"
 log = logging.getLogger("wattwake")
 
 
-def parse_listen(text: str) -> tuple[str, int]:
-    """Split HOST:PORT.
+def parse_listen(text: str, option: str = "--listen") -> tuple[str, int]:
+    """Split HOST:PORT, as given behind an option.
 
     Raises
     ------
@@ -56,7 +56,7 @@ def parse_listen(text: str) -> tuple[str, int]:
     """
     host, _, port = text.rpartition(":")
     if not host or not port.isdecimal() or not 0 <= int(port) <= 65535:
-        raise UsageError(f"--listen {text}: expected HOST:PORT, such as 127.0.0.1:27220")
+        raise UsageError(f"{option} {text}: expected HOST:PORT, such as 127.0.0.1:27220")
     return host.strip("[]"), int(port)
 
 

@@ -205,29 +205,45 @@ class CrewDoor:
     async def _receive(
         self, connection: socket.socket, address: str, context: ssl.SSLContext
     ) -> None:
-        """Find out who it is, and serve whom the crew names."""
-        hand: Hand | None = None
+        """Find out who it is, serve whom the crew names, and leave nothing open."""
+        hands: list[Hand] = []
+        try:
+            found = await self._met(connection, address, context, hands)
+            if found is not None:
+                await self._let_in(hands[0], *found)
+            elif hands:
+                await _last_word(hands[0], REFUSED)
+        finally:
+            for hand in hands:
+                hand.drop()
+
+    async def _met(
+        self,
+        connection: socket.socket,
+        address: str,
+        context: ssl.SSLContext,
+        hands: list[Hand],
+    ) -> tuple[Member, str | None] | None:
+        """Shake hands and hear the first line, all within some seconds; give who it is."""
         found: tuple[Member, str | None] | None = None
         try:
             async with asyncio.timeout(KNOWN_WITHIN_S):
-                hand = await encrypted(connection, context, KNOWN_WITHIN_S)
-                line = await hand.reader.readuntil(b"\n")
+                hands.append(await encrypted(connection, context, KNOWN_WITHIN_S))
+                line = await hands[0].reader.readuntil(b"\n")
                 found = await self._who(line)
         except (OSError, EOFError, asyncio.LimitOverrunError):
             pass
         except UsageError as problem:
             self._say_once(str(problem))
+        except Exception:
+            # Whatever it is, it is not let in, and the door stays open for the others.
+            log.exception("a connection failed in a way that nobody foresaw")
         finally:
             if found is None:
                 self._limits.left(address, asyncio.get_running_loop().time())
             else:
                 self._limits.known(address)
-        if hand is None:
-            return
-        if found is None:
-            await _last_word(hand, REFUSED)
-            return
-        await self._let_in(hand, *found)
+        return found
 
     async def _who(self, line: bytes) -> tuple[Member, str | None] | None:
         """Give the member, and the token that it is to have where it came with a code."""
@@ -282,7 +298,6 @@ async def _last_word(hand: Hand, line: bytes) -> None:
         hand.writer.close()
         async with asyncio.timeout(KNOWN_WITHIN_S):
             await hand.writer.wait_closed()
-    hand.drop()
 
 
 def _listening(host: str, port: int) -> socket.socket:

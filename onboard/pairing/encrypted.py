@@ -21,6 +21,7 @@ class Hand:
 
     def drop(self) -> None:
         """End it at once, whatever waits."""
+        self.writer.transport.abort()
         self.below.abort()
 
 

@@ -45,7 +45,7 @@ first run wattwake-onboard pair, or listen on 127.0.0.1
     host, port = parse_listen(said)
     if is_local(host):
         crew = crew_listen or feed.crew_listen
-        return (host, port), None if crew == OFF else parse_listen(crew)
+        return (host, port), None if crew == OFF else parse_listen(crew, "--crew-listen")
     if not is_paired(folder):
         raise UsageError(
             f"--listen {said}: others reach that, and nobody is paired: first run "

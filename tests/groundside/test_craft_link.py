@@ -2,12 +2,15 @@
 
 import asyncio
 import contextlib
-import ssl
+import datetime
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
 
 from groundside.craft_link import OtherKeyError, answers_at, joined, own_name, pair_with
 from groundside.crafts import Craft
@@ -18,7 +21,7 @@ from onboard.feed.snapshot import as_line
 from onboard.pairing import door as door_module
 from onboard.pairing.crew import CrewBook, good_name
 from onboard.pairing.invitation import PIN_BYTES, Invitation
-from onboard.pairing.keys import own_fingerprint, server_context
+from onboard.pairing.keys import identity_path, own_fingerprint, server_context
 from tests.onboard.pairing.doors import Open, open_door, paired_folder
 
 SNAPSHOT = as_line({"schema": 1, "kind": "snapshot", "seq": 1})
@@ -118,13 +121,31 @@ def test_nothing_is_said_to_one_with_another_key(tmp_path: Path) -> None:
     play(scene)
 
 
-def test_a_certificate_without_a_date_of_today_is_as_good(tmp_path: Path) -> None:
-    # The library is told to look at no dates: only the fingerprint is compared.
-    from groundside.craft_link import _context
+@pytest.mark.parametrize("years", [(2000, 2001), (9000, 9001)])
+def test_a_certificate_out_of_date_is_as_good(tmp_path: Path, years: tuple[int, int]) -> None:
+    folder = paired_folder(tmp_path)
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, "x")])
+    begin, end = (datetime.datetime(year, 1, 1, tzinfo=datetime.UTC) for year in years)
+    certificate = (
+        x509.CertificateBuilder(name, name, key.public_key(), 1, begin, end)
+        .sign(key, hashes.SHA256())
+        .public_bytes(serialization.Encoding.PEM)
+    )
+    private = key.private_bytes(
+        serialization.Encoding.PEM,
+        serialization.PrivateFormat.PKCS8,
+        serialization.NoEncryption(),
+    )
+    identity_path(folder).write_bytes(private + certificate)
 
-    context = _context()
-    assert context.verify_mode == ssl.CERT_NONE and not context.check_hostname
-    assert context.minimum_version >= ssl.TLSVersion.TLSv1_2
+    async def scene() -> None:
+        async with open_door(folder) as there:
+            craft = await pair_with(invited(folder, there), "tablet")
+            feed = await joined(craft)
+            feed.writer.transport.abort()
+
+    play(scene)
 
 
 def test_of_several_addresses_the_one_with_the_key_is_taken(tmp_path: Path) -> None:

@@ -322,3 +322,38 @@ def test_a_flood_of_one_address_leaves_the_others_be(tmp_path: Path) -> None:
             good.leave()
 
     play(scene)
+
+
+def test_a_fault_of_ours_lets_nobody_in_and_the_next_one_finds_the_door_open(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    folder = paired_folder(tmp_path)
+    token = member(folder)
+
+    async def scene() -> None:
+        async with open_door(folder) as there:
+            there.feed.publish(SECRET, 0.0)
+            with monkeypatch.context() as broken:
+                broken.setattr(door_module, "parse_first", lambda _: 1 / 0)
+                viewer = await Viewer.to(there.port, Join(token).as_line())
+                assert await viewer.rest() == b'{"kind":"refused"}\n'
+            (await Viewer.joined(there.port, token)).leave()
+
+    play(scene)
+    assert "ZeroDivisionError" in caplog.text
+
+
+def test_the_shut_door_leaves_nothing_open(tmp_path: Path) -> None:
+    folder = paired_folder(tmp_path)
+
+    async def scene() -> None:
+        async with open_door(folder) as there:
+            waits = await Viewer.to(there.port)
+            inside = await Viewer.joined(there.port, member(folder))
+            Viewer.all.clear()
+        assert await waits.rest() == b""
+        await inside.rest()
+        for viewer in (waits, inside):
+            viewer.leave()
+
+    play(scene)

@@ -42,7 +42,7 @@ def test_the_crews_feed_can_be_off_or_elsewhere(tmp_path: Path) -> None:
     assert listening_places(Feed(), tmp_path, None, "off")[1] is None
     assert listening_places(Feed(crew_listen="off"), tmp_path)[1] is None
     assert listening_places(Feed(), tmp_path, None, "192.0.2.7:1")[1] == ("192.0.2.7", 1)
-    with pytest.raises(UsageError, match="expected HOST:PORT"):
+    with pytest.raises(UsageError, match="--crew-listen on: expected HOST:PORT"):
         listening_places(Feed(crew_listen="on"), tmp_path)
 
 
