@@ -13,7 +13,7 @@ import ssl
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from onboard.errors import UsageError
 from onboard.feed.server import FeedServer
@@ -116,7 +116,7 @@ class CrewDoor:
         self._load_key()
         self._refresh()
         if self._context is not None and self._inlet is None:
-            self._open()
+            await self._open()
 
     def _load_key(self) -> None:
         there = identity_path(self._settings.folder).stat()
@@ -148,10 +148,14 @@ class CrewDoor:
             if member not in self._crew.members:
                 hand.drop()
 
-    def _open(self) -> None:
+    async def _open(self) -> None:
         settings = self._settings
         try:
-            self._inlet = _listening(settings.host, settings.port)
+            # Looked up beside all else: a name may take its time.
+            found = await asyncio.get_running_loop().getaddrinfo(
+                settings.host, settings.port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+            )
+            self._inlet = _listening(found[0][0], found[0][4])
         except (OSError, UnicodeError) as problem:
             cause = (getattr(problem, "strerror", None) or str(problem)).lower()
             self._say_once(
@@ -300,12 +304,9 @@ async def _last_word(hand: Hand, line: bytes) -> None:
             await hand.writer.wait_closed()
 
 
-def _listening(host: str, port: int) -> socket.socket:
+def _listening(family: int, address: tuple[Any, ...]) -> socket.socket:
     """Listen, without waiting for anybody."""
-    kind, _, _, _, address = socket.getaddrinfo(
-        host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
-    )[0]
-    inlet = socket.socket(kind, socket.SOCK_STREAM)
+    inlet = socket.socket(family, socket.SOCK_STREAM)
     try:
         inlet.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         inlet.bind(address)

@@ -11,11 +11,12 @@ from pathlib import Path
 
 import pytest
 
+from onboard.feed.server import FeedServer
 from onboard.feed.snapshot import as_line
 from onboard.feed.viewer import STANDSTILL_S
 from onboard.pairing import door as door_module
 from onboard.pairing.crew import CrewBook
-from onboard.pairing.door import EACH_MOST
+from onboard.pairing.door import EACH_MOST, CrewDoor, DoorSettings
 from onboard.pairing.joining import Join
 from onboard.pairing.keys import make_identity
 from tests.onboard.pairing.doors import (
@@ -357,3 +358,25 @@ def test_the_shut_door_leaves_nothing_open(tmp_path: Path) -> None:
             viewer.leave()
 
     play(scene)
+
+
+@pytest.mark.parametrize(
+    ("host", "said"), [("127.0.0.1", "already in use"), ("a..b", "cannot be had on a..b")]
+)
+def test_an_address_that_cannot_be_had_is_said_once_and_ends_nothing(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture, host: str, said: str
+) -> None:
+    folder = paired_folder(tmp_path)
+
+    async def scene() -> None:
+        with socket.create_server(("127.0.0.1", 0)) as taken:
+            settings = DoorSettings(host, taken.getsockname()[1], folder, "skiff")
+            door = CrewDoor(settings, FeedServer())
+            keeping = asyncio.create_task(door.run())
+            await asyncio.sleep(0.15)
+            assert not keeping.done()
+            keeping.cancel()
+            await asyncio.wait({keeping})
+
+    play(scene)
+    assert [said in one.message for one in caplog.records] == [True]
