@@ -50,10 +50,12 @@ def run_pair(arguments: argparse.Namespace, profile: Profile, record: Path) -> i
         raise UsageError(
             f"--name {name!r}: expected 1 to {NAME_MOST} printable characters, no space at the ends"
         )
-    make_identity(folder)
-    _, crew = listening_places(profile.feed, folder, arguments.listen, arguments.crew_listen)
+    _, crew = listening_places(
+        profile.feed, folder, arguments.listen, arguments.crew_listen, paired=True
+    )
     if crew is None:
         raise UsageError('feed.crew_listen = "off": nobody can come in: give it an address')
+    make_identity(folder)
     addresses = addresses_for(crew[0])
     if not addresses:
         raise UsageError(

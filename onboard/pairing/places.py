@@ -14,7 +14,11 @@ Place = tuple[str, int]
 
 
 def listening_places(
-    feed: Feed, folder: Path, listen: str | None = None, crew_listen: str | None = None
+    feed: Feed,
+    folder: Path,
+    listen: str | None = None,
+    crew_listen: str | None = None,
+    paired: bool | None = None,
 ) -> tuple[Place, Place | None]:
     """Give where the plain feed listens, and the encrypted one; None where that is off.
 
@@ -26,6 +30,8 @@ def listening_places(
         The pairing's folder.
     listen, crew_listen
         In place of the profile's. An address of `listen` that others reach is encrypted.
+    paired
+        Whether to take the craft as paired; None looks.
 
     Raises
     ------
@@ -46,7 +52,7 @@ first run wattwake-onboard pair, or listen on 127.0.0.1
     if is_local(host):
         crew = crew_listen or feed.crew_listen
         return (host, port), None if crew == OFF else parse_listen(crew, "--crew-listen")
-    if not is_paired(folder):
+    if not (is_paired(folder) if paired is None else paired):
         raise UsageError(
             f"--listen {said}: others reach that, and nobody is paired: first run "
             "wattwake-onboard pair, or listen on 127.0.0.1"

@@ -144,6 +144,7 @@ def test_what_is_wrong_is_one_line(tmp_path: Path, words: tuple[str, ...], said:
     result = Scene(tmp_path).run("onboard", *words, *record)
     assert (result.returncode, result.stdout) == (2, "")
     assert said in result.stderr and result.stderr.count("\n") == 1
+    assert not (tmp_path / "rec" / "pairing").exists()
 
 
 @pytest.mark.parametrize(
