@@ -8,7 +8,7 @@ import asyncio
 from collections.abc import Callable
 from dataclasses import replace
 
-from groundside.craft_link import joined, own_name, pair_with
+from groundside.craft_link import CONNECT_S, answers_at, joined, own_name, pair_with
 from groundside.crafts import Craft, CraftBook, crafts_path
 from groundside.feed_client import FeedClient, parse_address, shown
 from groundside.finding import Finding, find_feed
@@ -57,7 +57,28 @@ def reach(address: str | None, say: Say) -> Finding:
     # Without a port it is this board's plain feed that is meant by a local address.
     named_port = parse_address(address, 0)[1] or (port if is_local(host) else None)
     known = book.at(host, named_port)
+    if known is None and not is_local(host):
+        known = asyncio.run(craft_that_answers(book.crafts, host, named_port))
+        known = known and book.remember(known)
     return _at_craft(known) if known else _if_believed(Finding(host, port, ()), book)
+
+
+async def craft_that_answers(
+    crafts: tuple[Craft, ...], host: str, port: int | None
+) -> Craft | None:
+    """Give the paired craft that is at an address where it was never before, by its key.
+
+    Parameters
+    ----------
+    crafts
+        Those that this machine is paired with.
+    host, port
+        Where; without a port where each was before.
+    """
+    for craft in crafts:
+        if await answers_at(craft, host, port or craft.port, CONNECT_S):
+            return craft.found_at(host, port or craft.port)
+    return None
 
 
 def feed_at(finding: Finding) -> FeedClient:

@@ -15,6 +15,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from groundside.craft_link import OtherKeyError, answers_at, joined, own_name, pair_with
 from groundside.crafts import Craft
 from groundside.feed_client import FeedClient
+from groundside.reaching import craft_that_answers
 from groundside.source import Update
 from onboard.errors import FeedError
 from onboard.feed.snapshot import as_line
@@ -160,6 +161,23 @@ def test_of_several_addresses_the_one_with_the_key_is_taken(tmp_path: Path) -> N
             feed.writer.transport.abort()
             with pytest.raises(OtherKeyError):
                 await joined(replace(craft, port=port))
+
+    play(scene)
+
+
+def test_a_craft_that_has_moved_is_known_by_its_key_where_one_says_it_is(tmp_path: Path) -> None:
+    folder, other = paired_folder(tmp_path), paired_folder(tmp_path / "other")
+
+    async def scene() -> None:
+        async with open_door(folder) as there, impostor(other) as (port, told):
+            craft = await pair_with(invited(folder, there), "tablet")
+            moved = replace(craft, hosts=("192.0.2.7",))
+            stranger = replace(craft, fingerprint="00" * 32, name="stranger")
+            for asked in (None, there.port):
+                found = await craft_that_answers((stranger, moved), "127.0.0.1", asked)
+                assert found == replace(craft, hosts=("127.0.0.1", "192.0.2.7"))
+            assert await craft_that_answers((moved,), "127.0.0.1", port) is None
+            assert told == b""
 
     play(scene)
 
