@@ -1,7 +1,6 @@
 """The command line of the viewer: `python -m groundside`, installed as `wattwake-groundside`."""
 
 import argparse
-import asyncio
 import os
 import sys
 from collections.abc import Callable
@@ -50,10 +49,11 @@ def parser() -> argparse.ArgumentParser:
     watch.add_argument(
         "address",
         nargs="?",
-        metavar="HOST[:PORT]",
-        help=f"where the daemon's feed is; without, 127.0.0.1:{DEFAULT_FEED_PORT} is tried, then "
-        "the local network is searched",
+        metavar="HOST[:PORT]|NAME|TEXT",
+        help=f"where the daemon's feed is, or the pairing text that the craft printed; without, "
+        f"127.0.0.1:{DEFAULT_FEED_PORT} is tried, then paired crafts are searched for",
     )
+    watch.add_argument("--forget", metavar="NAME", help="forget a craft that was paired with")
     watch.add_argument(
         "--read-only", action="store_true", help="look only: no marks, no targets are set from here"
     )
@@ -237,35 +237,32 @@ def _show(arguments: argparse.Namespace, source: SnapshotSource, units: Units) -
 
 
 def _watch(arguments: argparse.Namespace) -> int:
-    from groundside.feed_client import FeedClient
+    from groundside.reaching import feed_at
     from groundside.source import Lacking, ReadOnly
 
+    if arguments.forget is not None:
+        from groundside.crafts import CraftBook, crafts_path
+
+        CraftBook(crafts_path()).forget(arguments.forget)
+        print(f"{arguments.forget} is forgotten here; on it, pair --revoke puts this machine out")
+        return 0
     finding = _finding(arguments)
-    source: SnapshotSource = FeedClient(finding.host or "", finding.port)
+    source: SnapshotSource = feed_at(finding)
     if finding.lacking:
         source = Lacking(source, finding.lacking)
-    if arguments.read_only:
+    if arguments.read_only or (finding.craft is not None and finding.craft.role == "viewer"):
         source = ReadOnly(source)
     return _show(arguments, source, _units(arguments))
 
 
 def _finding(arguments: argparse.Namespace) -> "Finding":
     """Take the feed's address as it was given, or find it; its host is never None."""
-    from groundside.feed_client import parse_address
-    from groundside.finding import Finding, find_feed
-
-    if arguments.address is not None:
-        return Finding(*parse_address(arguments.address, DEFAULT_FEED_PORT), ())
+    from groundside.reaching import reach
 
     def say(sentence: str) -> None:
         print(f"wattwake-groundside: {sentence}", file=sys.stderr, flush=True)
 
-    finding = asyncio.run(find_feed(DEFAULT_FEED_PORT, say=say))
-    if finding.host is None:
-        raise UsageError("\n".join(finding.said))
-    for sentence in finding.said:
-        say(sentence)
-    return finding
+    return reach(arguments.address, say)
 
 
 def _units(arguments: argparse.Namespace, usual: str = "km/h") -> Units:

@@ -9,12 +9,15 @@ import contextlib
 import json
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from groundside.answers import ANSWER_S, Ack, Answers
 from groundside.source import Places, ReplayControls, Update
-from onboard.errors import UsageError
+from onboard.errors import FeedError, UsageError
 from onboard.feed.lines import LineSplitter
+
+if TYPE_CHECKING:
+    from groundside.craft_link import Joined
 
 SCHEMA = 1
 LONGEST_LINE_BYTES = 1_000_000
@@ -87,6 +90,8 @@ class FeedClient:
     heard
         Called with each command that the daemon did, of whichever viewer, and whether it was said
         here. It must not wait.
+    dial
+        Gives the connection of a paired craft; without, it is plain.
     """
 
     def __init__(
@@ -97,6 +102,7 @@ class FeedClient:
         sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
         silence_s: float = SILENCE_S,
         heard: Callable[[dict[str, Any], bool], None] | None = None,
+        dial: "Callable[[], Awaitable[Joined]] | None" = None,
     ) -> None:
         self.host = host
         self.port = port
@@ -105,6 +111,7 @@ class FeedClient:
         self.superseded_snapshots = 0
         self._sleep = sleep
         self._silence_s = silence_s
+        self._dial = dial
         self._newest: Update | None = None
         self._trip_line: dict[str, Any] | None = None
         self._news = asyncio.Event()
@@ -203,12 +210,14 @@ class FeedClient:
         where = shown(self.host, self.port)
         try:
             async with asyncio.timeout(self._silence_s):
-                reader, writer = await asyncio.open_connection(self.host, self.port)
+                reader, writer, first = await self._connect()
         except (OSError, ValueError):  # ValueError: a host name that cannot be one
             return f"no feed at {where}"
+        except FeedError as problem:
+            return str(problem)
         self._writer = writer
         try:
-            return await self._read_lines(reader, where)
+            return await self._read_lines(reader, where, first)
         except TimeoutError:
             return f"nothing from {where} for {self._silence_s:g} s"
         except OSError:
@@ -220,11 +229,20 @@ class FeedClient:
             with contextlib.suppress(OSError):
                 await writer.wait_closed()
 
-    async def _read_lines(self, reader: asyncio.StreamReader, where: str) -> str:
+    async def _connect(self) -> tuple[asyncio.StreamReader, asyncio.StreamWriter, bytes]:
+        """Give a connection, and what was read of it already."""
+        if self._dial is None:
+            return *(await asyncio.open_connection(self.host, self.port)), b""
+        there = await self._dial()
+        return there.reader, there.writer, there.first
+
+    async def _read_lines(self, reader: asyncio.StreamReader, where: str, first: bytes) -> str:
         splitter = LineSplitter(LONGEST_LINE_BYTES)
         while True:
-            async with asyncio.timeout(self._silence_s):
-                data = await reader.read(CHUNK_BYTES)
+            data, first = first, b""
+            if not data:
+                async with asyncio.timeout(self._silence_s):
+                    data = await reader.read(CHUNK_BYTES)
             if not data:
                 return f"feed at {where} ended"
             dropped_before = splitter.oversized_lines

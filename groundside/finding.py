@@ -1,14 +1,19 @@
-"""Finds the daemon's feed without an address: on this machine, then on the local network."""
+"""Finds the daemon's feed without an address: on this machine, then on the local network.
+
+Of what answers on a network, paired crafts only are taken, each known by its key.
+"""
 
 import asyncio
 import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from groundside.craft_link import answers_at
+from groundside.crafts import Craft
 from groundside.feed_client import decode_line, shown
+from onboard.pairing.announce import SERVICE
+from onboard.pairing.keys import short_id
 
-SERVICE = "_wattwake._tcp.local."
-"""What a daemon announces itself as (DNS-Based Service Discovery, RFC 6763)."""
 LOOPBACK = "127.0.0.1"
 LOOPBACK_S, LOOK_S, ASK_S = 0.5, 3.0, 1.0
 """How long to wait for this machine, for the network, and for one that answered there [s]."""
@@ -17,11 +22,12 @@ EXTRA = "pip install 'wattwake[find]'"
 
 @dataclass(frozen=True)
 class Found:
-    """A daemon that announces itself: its name and where its feed is."""
+    """A daemon that announces itself: its name, where its feed is, and the begin of its key."""
 
     name: str
     host: str
     port: int
+    id: str = ""
 
 
 @dataclass(frozen=True)
@@ -36,12 +42,15 @@ class Finding:
         What was tried and found, in sentences.
     lacking
         Where nothing was found, the same in a few words for a screen; else empty.
+    craft
+        The paired craft that it is, where it is one.
     """
 
     host: str | None
     port: int
     said: tuple[str, ...]
     lacking: str = ""
+    craft: Craft | None = None
 
 
 def _silent(_sentence: str) -> None:
@@ -49,9 +58,15 @@ def _silent(_sentence: str) -> None:
 
 
 async def find_feed(
-    port: int, *, look_s: float = LOOK_S, say: Callable[[str], None] = _silent
+    port: int,
+    *,
+    look_s: float = LOOK_S,
+    say: Callable[[str], None] = _silent,
+    crafts: tuple[Craft, ...] = (),
 ) -> Finding:
-    """Find a feed: loopback first, then what announces itself by multicast DNS (RFC 6762).
+    """Find a feed: here, then paired crafts where they were, then what announces itself.
+
+    The last by multicast DNS (RFC 6762).
 
     Parameters
     ----------
@@ -61,6 +76,8 @@ async def find_feed(
         How long to listen on the network [s].
     say
         Called with a sentence before something takes a while.
+    crafts
+        Those that this machine is paired with.
 
     Returns
     -------
@@ -70,6 +87,9 @@ async def find_feed(
     here = shown(LOOPBACK, port)
     if await _answers(LOOPBACK, port):
         return Finding(LOOPBACK, port, ())
+    there = await _where_they_were(crafts)
+    if there:
+        return _chosen(there, ())
     say(f"nothing answers at {here}: searching the network for {look_s:g} s")
     try:
         found = await _announced(look_s)
@@ -88,12 +108,17 @@ async def find_feed(
         network = f"the network could not be searched ({problem.strerror or problem})"
     else:
         network = f"nothing announced itself on the network for {look_s:g} s"
-    if len(found) == 1:
-        one = found[0]
-        return Finding(one.host, one.port, (f"found {one.name} at {shown(one.host, one.port)}",))
-    if found:
-        listed = [f"  {one.name}: watch {shown(one.host, one.port)}" for one in found]
-        return Finding(None, port, (f"{len(found)} crafts answer; choose one:", *listed))
+    known = await _paired(found, crafts)
+    strangers = [one for one in found if one.id not in {_id(craft) for craft in crafts}]
+    unpaired = tuple(
+        f"{one.name} at {shown(one.host, one.port)} is not paired with this machine: "
+        "on it, wattwake-onboard pair prints what to type here"
+        for one in strangers
+    )
+    if known:
+        return _chosen(known, unpaired)
+    if unpaired:
+        return Finding(None, port, unpaired)
     return Finding(
         LOOPBACK,
         port,
@@ -103,6 +128,45 @@ async def find_feed(
         ),
         "nothing found here nor on the network; give its address: watch HOST",
     )
+
+
+def _id(craft: Craft) -> str:
+    return short_id(bytes.fromhex(craft.fingerprint))
+
+
+def _chosen(there: list[Craft], more: tuple[str, ...]) -> Finding:
+    """Take the only one, else have the rider choose."""
+    if len(there) == 1:
+        craft = there[0]
+        where = shown(craft.hosts[0], craft.port)
+        said = (f"found {craft.name} at {where}", *more)
+        return Finding(craft.hosts[0], craft.port, said, craft=craft)
+    listed = [f"  {one.name}: watch {shown(one.hosts[0], one.port)}" for one in there]
+    return Finding(None, 0, (f"{len(there)} crafts answer; choose one:", *listed))
+
+
+async def _where_they_were(crafts: tuple[Craft, ...]) -> list[Craft]:
+    """Give the crafts that answer where they were found before, all asked at once."""
+    asked = [(craft, host) for craft in crafts for host in craft.hosts]
+    answers = await asyncio.gather(
+        *(answers_at(craft, host, craft.port, 2 * ASK_S) for craft, host in asked)
+    )
+    found: dict[str, Craft] = {}
+    for (craft, host), answered in zip(asked, answers, strict=True):
+        if answered:
+            found.setdefault(craft.fingerprint, craft.found_at(host, craft.port))
+    return list(found.values())
+
+
+async def _paired(found: tuple[Found, ...], crafts: tuple[Craft, ...]) -> list[Craft]:
+    """Give the paired crafts among those that announce themselves, each tried by its key."""
+    there = []
+    for craft in crafts:
+        for one in found:
+            if one.id == _id(craft) and await answers_at(craft, one.host, one.port, 2 * ASK_S):
+                there.append(craft.found_at(one.host, one.port))
+                break
+    return there
 
 
 async def _answers(host: str, port: int) -> bool:
@@ -154,7 +218,8 @@ async def _announced(look_s: float) -> tuple[Found, ...]:
             hosts = info.parsed_scoped_addresses(IPVersion.V4Only)
             if hosts and info.port:
                 plain = "".join(c if c.isprintable() else "?" for c in name)
-                found.append(Found(plain.removesuffix(f".{SERVICE}"), hosts[0], info.port))
+                said = info.decoded_properties.get("id") or ""
+                found.append(Found(plain.removesuffix(f".{SERVICE}"), hosts[0], info.port, said))
         return tuple(found)
     finally:
         await looking.async_close()

@@ -14,6 +14,7 @@ from typing import NoReturn
 
 from onboard import __version__
 from onboard.errors import WattwakeError
+from onboard.pairing.options import add_pair
 from onboard.profile import Profile, load_profile
 from onboard.quiet_log import QuietFilter
 
@@ -92,6 +93,7 @@ def parser() -> argparse.ArgumentParser:
     where.add_argument("--record", type=Path, metavar="DIR", help="keep session records here")
     where.add_argument("--no-record", action="store_true", help="keep no record")
     _add_check(commands)
+    add_pair(commands)
     _add_install(commands)
     return top
 
@@ -111,7 +113,15 @@ def _add_link_options(command: argparse.ArgumentParser) -> None:
         "--system-id", type=system_id, metavar="N", help="follow this MAVLink system"
     )
     command.add_argument(
-        "--listen", metavar="HOST:PORT", help="where viewers connect (default 127.0.0.1:27220)"
+        "--listen",
+        metavar="HOST:PORT",
+        help="where viewers on this board connect (default 127.0.0.1:27220); an address that "
+        "others reach is encrypted, and needs `pair` first",
+    )
+    command.add_argument(
+        "--crew-listen",
+        metavar="HOST:PORT",
+        help="where paired viewers connect (default 0.0.0.0:27222); off takes none",
     )
 
 
@@ -159,11 +169,19 @@ def default_record() -> Path:
     return Path(base) / "wattwake" / "sessions"
 
 
+def record_folder(arguments: argparse.Namespace, profile: Profile) -> Path:
+    """Give the folder for records: as asked for, as the profile says, else the default."""
+    given: Path | None = arguments.record
+    return given or Path(profile.record.directory or default_record()).expanduser()
+
+
 def run(arguments: argparse.Namespace) -> int:
     """Run the daemon until it is told to stop."""
     # Imported here so that --help and --version do not wait for numpy.
     from onboard.efficiency.target import Aim
-    from onboard.feed.server import parse_listen
+    from onboard.pairing.door import DoorSettings
+    from onboard.pairing.keys import pairing_folder
+    from onboard.pairing.places import listening_places
     from onboard.service import Service, Settings
 
     # A watchdog that strikes then leaves in the log where the daemon hung.
@@ -175,19 +193,23 @@ def run(arguments: argparse.Namespace) -> int:
         profile = load_profile(arguments.profile)
         text = arguments.profile.read_text(encoding="utf-8")
     connection = arguments.link or profile.link.connection
-    record = arguments.record or Path(profile.record.directory or default_record()).expanduser()
+    kept = record_folder(arguments, profile)
+    record: Path | None = kept
     if arguments.no_record or (connection.startswith("file:") and not arguments.record):
         record = None
+    folder = pairing_folder(kept)
+    listen, crew = listening_places(profile.feed, folder, arguments.listen, arguments.crew_listen)
     settings = Settings(
         profile=profile,
         connection=connection,
         baud=arguments.baud or profile.link.baud,
         system_id=arguments.system_id,
-        listen=parse_listen(arguments.listen or profile.feed.listen),
+        listen=listen,
         record=record,
         profile_text=text,
         aim=Aim(arguments.target_distance_m, arguments.target_speed_mps, arguments.target_power_w),
         profile_path=arguments.profile,
+        door=crew and DoorSettings(*crew, folder, profile.craft.name, profile.feed.viewers_most),
     )
 
     async def serve() -> None:
@@ -202,21 +224,25 @@ def check(arguments: argparse.Namespace) -> int:
     from onboard.dockside.findings import Verdict, worst
     from onboard.dockside.gathering import CheckSettings, gather
     from onboard.dockside.report import FIRST, as_dict, as_lines, judge
-    from onboard.feed.server import parse_listen
+    from onboard.pairing.keys import pairing_folder
+    from onboard.pairing.places import listening_places
 
     profile = load_profile(arguments.profile) if arguments.profile else Profile()
     connection = arguments.link or profile.link.connection
-    record = arguments.record or Path(profile.record.directory or default_record()).expanduser()
-    if connection.startswith("file:") and not arguments.record:
-        record = None
+    kept = record_folder(arguments, profile)
+    record = None if connection.startswith("file:") and not arguments.record else kept
+    folder = pairing_folder(kept)
+    listen, crew = listening_places(profile.feed, folder, arguments.listen, arguments.crew_listen)
     settings = CheckSettings(
         profile=profile,
         profile_path=arguments.profile,
         connection=connection,
         baud=arguments.baud or profile.link.baud,
         system_id=arguments.system_id,
-        listen=parse_listen(arguments.listen or profile.feed.listen),
+        listen=listen,
         record=record,
+        pairing=folder,
+        crew=crew,
         seconds_s=arguments.seconds,
     )
     # Before anything else, where people look: programs read stdout.
@@ -251,7 +277,15 @@ def install_service(arguments: argparse.Namespace) -> int:
     return 0
 
 
-COMMANDS = {"run": run, "check": check, "install-service": install_service}
+def pair(arguments: argparse.Namespace) -> int:
+    """Open the feed to one more viewer, or say and change who is in."""
+    from onboard.pairing.command import run_pair
+
+    profile = load_profile(arguments.profile) if arguments.profile else Profile()
+    return run_pair(arguments, profile, record_folder(arguments, profile))
+
+
+COMMANDS = {"run": run, "check": check, "pair": pair, "install-service": install_service}
 
 
 def main(argv: list[str] | None = None) -> int:

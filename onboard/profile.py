@@ -14,6 +14,7 @@ from typing import Any, get_args, get_origin
 from onboard.errors import ProfileError
 
 DEFAULT_FEED_PORT = 27220
+DEFAULT_CREW_PORT = DEFAULT_FEED_PORT + 2
 
 NOMINAL_CELL_V = {"lfp": 3.2, "li-ion": 3.67}
 """Mean voltage of a cell over a slow discharge, for a profile that states ampere-hours only.
@@ -129,6 +130,11 @@ class Feed:
     """`[feed]`: where viewers connect."""
 
     listen: str = _setting(f"127.0.0.1:{DEFAULT_FEED_PORT}", "address and port, as for --listen")
+    crew_listen: str = _setting(
+        f"0.0.0.0:{DEFAULT_CREW_PORT}",
+        "where paired viewers connect once the craft was paired; off takes none",
+    )
+    viewers_most: int = _setting(32, "paired viewers at a time", least=1, most=256)
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from onboard.link_reader import LinkReader
 from onboard.marks import Noted, noted
 from onboard.obey import obey, settings_in_force, with_place
 from onboard.own_alerts import OwnAlerts, Running
+from onboard.pairing.door import CrewDoor, DoorSettings
 from onboard.profile import Profile, load_profile
 from onboard.ride import Ride
 from onboard.session_book import SessionBook
@@ -62,6 +63,8 @@ class Settings:
     profile_path: Path | None = None
     """Read anew on SIGHUP."""
     listen_only: bool = False
+    door: DoorSettings | None = None
+    """Where paired viewers come in; None where they cannot."""
 
 
 class StampClock:
@@ -106,6 +109,7 @@ class Service:
         self._heard_s: float | None = None
         self._counts: deque[tuple[float, int]] = deque()
         self._link_said: str | None = None
+        self._asked: tuple[int, int | None] | None = None
         self._watchdog_every_s = notify.watchdog_every_s()
         self._watchdog_due_s = 0.0
         self._trip_line_due_s = 0.0
@@ -128,6 +132,7 @@ class Service:
         link = self._first_link(reopen)
         name = link.name if link else settings.connection
         reader = LinkReader(link, reopen, self._clock)
+        door: asyncio.Task[None] | None = None
         try:
             # Before anything is said: whoever hears it may end us at once.
             self._on_signals()
@@ -142,13 +147,34 @@ class Service:
             self._began_s = time.monotonic()
             reader.start()
             notify.ready(f"link {name}, feed on {host}:{port}")
+            door = self._keep_door()
             await self._serve(reader, name)
         finally:
             notify.stopping()
             reader.stop()
+            if door is not None:
+                door.cancel()
+                await asyncio.wait({door})
             await self._feed.close()
             if self._book is not None:
                 self._book.close(self._ride.kept())
+
+    def _keep_door(self) -> "asyncio.Task[None] | None":
+        """Let paired viewers in beside all else; without them the daemon goes on as well."""
+        settings = self._settings.door
+        if settings is None:
+            return None
+
+        def opened(port: int) -> None:
+            print(f"wattwake: crew on {settings.host}:{port}", flush=True)
+
+        def ended(task: "asyncio.Task[None]") -> None:
+            if not task.cancelled() and (fault := task.exception()) is not None:
+                log.error("no paired viewer comes in any more", exc_info=fault)
+
+        door = asyncio.create_task(CrewDoor(settings, self._feed, opened).run())
+        door.add_done_callback(ended)
+        return door
 
     def _open_book(self) -> None:
         """Begin a session, and go on with the trip of an earlier one if it turns out to be that."""
@@ -215,8 +241,11 @@ class Service:
             if self._book is not None and self._keeper.went_on:
                 self._book.goes_on(self._keeper.sessions)
         craft = self._ride.decoder.craft
+        if self._asked is None and craft.system_id is not None:
+            # For the whole run: a viewer that begins a new trip changes nothing on the link.
+            self._asked = craft.system_id, craft.component_id
         self._asking.heard(frames, now_s)
-        reader.write(self._asking.due(now_s, craft.system_id, craft.component_id))
+        reader.write(self._asking.due(now_s, *(self._asked or (None, None))))
         if self._book is not None:
             self._book.write(_for_the_record(frames), now_us, self._ride.utc)
             self._book.save_if_due(now_s, self._ride.kept)

@@ -124,17 +124,18 @@ class TripKeeper:
         self._fold_again(profile, [*self.sessions, current], [], WRITTEN_AFTER_S)
 
     def new_trip(self) -> None:
-        """Begin a trip of its own, with the curves learned so far and the battery as it is."""
-        self.ride = self._begin(self.ride.kept())
+        """Begin a trip of the same craft, with the curves learned so far and the battery as is."""
+        self.ride = self._begin(self.ride.kept(), self.ride.decoder.craft.system_id)
         self._rejoin = self._again = None
         self.went_on = False
 
-    def _begin(self, kept: dict[str, Any] | None) -> Ride:
+    def _begin(self, kept: dict[str, Any] | None, followed: int | None = None) -> Ride:
+        system_id = self._system_id if followed is None else followed
         try:
-            ride = Ride(self.profile, self._system_id, kept)
+            ride = Ride(self.profile, system_id, kept)
         except ValueError as problem:
             log.warning("%s: starting without what was learned", problem)
-            ride = Ride(self.profile, self._system_id)
+            ride = Ride(self.profile, system_id)
         if self._aim is not None:
             ride.engine.set_aim(self._aim)
         return ride

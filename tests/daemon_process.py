@@ -41,7 +41,7 @@ class Daemon:
     def __exit__(self, *_: object) -> None:
         self.process.send_signal(signal.SIGTERM)
         started_s = time.monotonic()
-        self.process.communicate(timeout=10)
+        _, self.complained = self.process.communicate(timeout=10)
         self.ended_in_s = time.monotonic() - started_s
         assert self.process.returncode == 0
 

@@ -21,6 +21,8 @@ FORBIDDEN = [
         ("onboard.efficiency", "onboard.feed", "onboard.ride", "onboard.service"),
     ),
     ("onboard/feed", ("onboard.telemetry", "onboard.ride", "onboard.service")),
+    ("onboard/feed", ("onboard.pairing",)),
+    ("onboard/pairing", ("onboard.telemetry", "onboard.ride", "onboard.obey", "onboard.service")),
     ("groundside", ("tests", "onboard.service", "onboard.link_reader")),
     ("groundside/dashboard", ("onboard.telemetry", "onboard.ride", "groundside.feed_client")),
     (

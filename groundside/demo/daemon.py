@@ -50,6 +50,7 @@ class ChildDaemon:
             sys.executable,
             *("-m", "onboard", "run", "--no-record", "--profile", str(self._profile)),
             *("--link", "udpin:127.0.0.1:0", "--listen", "127.0.0.1:0"),
+            *("--crew-listen", "off"),
             *self._aim,
             stdin=asyncio.subprocess.DEVNULL,
             stdout=asyncio.subprocess.PIPE,

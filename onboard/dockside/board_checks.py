@@ -4,9 +4,8 @@ Limits are common practice, no source.
 """
 
 import datetime
-import ipaddress
 
-from onboard.dockside.facts import ClockFacts, DiskFacts, FeedFacts, Port
+from onboard.dockside.facts import ClockFacts, DiskFacts, FeedFacts, PairingFacts, Port
 from onboard.dockside.findings import Finding, Verdict, bad, graded, look, ok
 from onboard.profile import Profile
 
@@ -18,6 +17,9 @@ HOURS_LOOK, HOURS_BAD = 24.0, 2.0
 HOURS_TOLD_MOST = 1000.0
 FREE_LOOK_BYTES, FREE_BAD_BYTES = 1e9, 50e6
 """Where the rate is not known."""
+
+NAMES_MOST = 6
+"""More than these are counted only."""
 
 
 def check_clock(facts: ClockFacts, heard: bool) -> Finding:
@@ -100,16 +102,25 @@ def check_feed(facts: FeedFacts) -> Finding:
     text = f"{where} is free"
     if facts.held_by is Port.OURS:
         text = f"the daemon runs, and serves {facts.craft or 'a craft'} on {where}"
-    if not _loopback(facts.host):
-        return look(name, f"{text}. Everyone on that network can watch: trust them, or use SSH.")
     return ok(name, text)
 
 
-def _loopback(host: str) -> bool:
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return host == "localhost"
+def check_pairing(facts: PairingFacts) -> Finding:
+    """Judge who may look on from elsewhere, and whether the keys are the owner's alone."""
+    name = "pairing"
+    if not facts.paired:
+        return ok(name, "none: the feed is for this board only. wattwake-onboard pair opens it.")
+    if facts.problem is not None:
+        return bad(name, facts.problem)
+    if facts.exposed:
+        files = " ".join(facts.exposed)
+        return bad(name, f"others may read {facts.exposed[0]}: chmod go= {files}")
+    if facts.where is None:
+        return look(name, "feed.crew_listen is off: nobody comes in, though the craft is paired.")
+    names = ", ".join(facts.names[:NAMES_MOST]) or "nobody"
+    more = len(facts.names) - NAMES_MOST
+    rest = f" and {more} more" if more > 0 else ""
+    return ok(name, f"encrypted on {facts.where}; may come in: {names}{rest}")
 
 
 def check_profile(profile: Profile, given: str | None) -> Finding:

@@ -9,6 +9,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from onboard.dockside.facts import FeedFacts, Port
+from onboard.pairing.addresses import reached_here_at
 
 CONNECT_S, HELLO_S = 1.0, 2.0
 LINE_MOST_BYTES = 1 << 20
@@ -102,22 +103,11 @@ def _cut(data: bytes) -> _Lines:
     return _Lines(b"" if len(rest) > LINE_MOST_BYTES else rest, messages)
 
 
-def loopback_of(host: str) -> str:
-    """Give where a daemon that listens on `host` is reached from its own board.
-
-    Examples
-    --------
-    >>> loopback_of("0.0.0.0"), loopback_of("::"), loopback_of("192.0.2.7")
-    ('127.0.0.1', '::1', '192.0.2.7')
-    """
-    return {"0.0.0.0": "127.0.0.1", "::": "::1", "": "127.0.0.1"}.get(host, host)
-
-
 def probe(host: str, port: int, clock_s: Callable[[], float]) -> FeedFacts:
     """Find out who has the feed's port."""
     if port == 0:
         return FeedFacts(host, port)
-    with contextlib.suppress(OSError), DaemonFeed(loopback_of(host), port, clock_s) as feed:
+    with contextlib.suppress(OSError), DaemonFeed(reached_here_at(host), port, clock_s) as feed:
         held_by = Port.OURS if feed.ours else Port.OTHER
         return FeedFacts(host, port, held_by, feed.craft)
     try:

@@ -118,6 +118,31 @@ class FeedFacts:
 
 
 @dataclass(frozen=True)
+class PairingFacts:
+    """Who may look on from elsewhere.
+
+    Parameters
+    ----------
+    paired
+        Whether the feed was ever opened to the network.
+    where
+        The address of the encrypted feed; None where it is off.
+    names
+        The viewers, each with its role.
+    exposed
+        Files that others than the owner may read.
+    problem
+        Why it cannot be told, None if it can.
+    """
+
+    paired: bool = False
+    where: str | None = None
+    names: tuple[str, ...] = ()
+    exposed: tuple[str, ...] = ()
+    problem: str | None = None
+
+
+@dataclass(frozen=True)
 class Facts:
     """All that is judged."""
 
@@ -128,5 +153,6 @@ class Facts:
     fix: FixFacts = FixFacts()
     power: PowerFacts = PowerFacts()
     disk: DiskFacts = DiskFacts()
+    pairing: PairingFacts = PairingFacts()
     profile: Profile = field(default_factory=Profile)
     profile_path: Path | None = None

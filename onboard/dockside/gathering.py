@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from onboard.dockside.daemon_feed import DaemonFeed, loopback_of, probe
+from onboard.dockside.daemon_feed import DaemonFeed, probe
 from onboard.dockside.facts import (
     AutopilotFacts,
     ClockFacts,
@@ -19,11 +19,15 @@ from onboard.dockside.facts import (
     FeedFacts,
     FixFacts,
     LinkFacts,
+    PairingFacts,
     Port,
     PowerFacts,
 )
 from onboard.dockside.listening import listen, newest
-from onboard.errors import LinkError
+from onboard.errors import LinkError, UsageError
+from onboard.pairing.addresses import reached_here_at
+from onboard.pairing.crew import CrewBook
+from onboard.pairing.keys import is_paired, own_fingerprint, readable_by_others
 from onboard.profile import Profile
 from onboard.ride import Ride
 from onboard.telemetry.links.base import Link
@@ -42,6 +46,8 @@ class CheckSettings:
     listen: tuple[str, int]
     record: Path | None
     seconds_s: float = 10.0
+    pairing: Path | None = None
+    crew: tuple[str, int] | None = None
 
 
 @dataclass(frozen=True)
@@ -121,6 +127,7 @@ def _from_link(settings: CheckSettings, clocks: Clocks, feed: FeedFacts, link: L
         clock=clock,
         disk=_disk(settings.record, bytes_per_s),
         feed=feed,
+        pairing=_pairing(settings),
         profile=settings.profile,
         profile_path=settings.profile_path,
     )
@@ -128,9 +135,9 @@ def _from_link(settings: CheckSettings, clocks: Clocks, feed: FeedFacts, link: L
 
 def _from_daemon(settings: CheckSettings, clocks: Clocks, feed: FeedFacts) -> Facts | None:
     """Ask the daemon that holds the link; None if it holds another one."""
-    host, port = settings.listen
+    host, port = reached_here_at(settings.listen[0]), settings.listen[1]
     begin_s = clocks.clock_s()
-    with contextlib.suppress(OSError), DaemonFeed(loopback_of(host), port, clocks.clock_s) as talk:
+    with contextlib.suppress(OSError), DaemonFeed(host, port, clocks.clock_s) as talk:
         first = talk.snapshots(2.0, most=2)
         if not first or not same_link(_link(first[-1]).get("source"), settings.connection):
             return None
@@ -153,6 +160,7 @@ def _from_daemon(settings: CheckSettings, clocks: Clocks, feed: FeedFacts) -> Fa
             clock=ClockFacts(now_us * 1e-6, _unix_s(utc)),
             disk=_disk(settings.record, None),
             feed=feed,
+            pairing=_pairing(settings),
             profile=settings.profile,
             profile_path=settings.profile_path,
         )
@@ -166,9 +174,25 @@ def _nothing(settings: CheckSettings, clocks: Clocks, feed: FeedFacts, problem: 
         clock=ClockFacts(clocks.now_us() * 1e-6),
         disk=_disk(settings.record, None),
         feed=feed,
+        pairing=_pairing(settings),
         profile=settings.profile,
         profile_path=settings.profile_path,
     )
+
+
+def _pairing(settings: CheckSettings) -> PairingFacts:
+    folder = settings.pairing
+    if folder is None or not is_paired(folder):
+        return PairingFacts()
+    where = settings.crew and f"{settings.crew[0]}:{settings.crew[1]}"
+    exposed = tuple(str(path) for path in readable_by_others(folder))
+    try:
+        own_fingerprint(folder)
+        members = CrewBook(folder).read().members
+    except UsageError as problem:
+        return PairingFacts(True, where, (), exposed, str(problem))
+    names = tuple(f"{one.name} ({one.role})" for one in members)
+    return PairingFacts(True, where, names, exposed)
 
 
 def same_link(source: object, connection: str) -> bool:

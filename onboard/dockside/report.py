@@ -4,7 +4,13 @@ import re
 import textwrap
 from typing import Any
 
-from onboard.dockside.board_checks import check_clock, check_disk, check_feed, check_profile
+from onboard.dockside.board_checks import (
+    check_clock,
+    check_disk,
+    check_feed,
+    check_pairing,
+    check_profile,
+)
 from onboard.dockside.facts import Facts
 from onboard.dockside.findings import Finding, Verdict, worst
 from onboard.dockside.link_checks import check_autopilot, check_link
@@ -44,6 +50,7 @@ def judge(facts: Facts) -> list[Finding]:
         check_clock(facts.clock, heard),
         check_disk(facts.disk),
         check_feed(facts.feed),
+        check_pairing(facts.pairing),
         check_profile(profile, given),
     ]
 

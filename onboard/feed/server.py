@@ -1,11 +1,14 @@
 """The feed's server: the newest snapshot to every viewer, and what viewers say to the daemon.
 
-No viewer ever holds up the daemon or another viewer: neither one that does not read, nor one that
-does not stop talking.
+What it listens on itself is plain, for this board only. Viewers from elsewhere come in by the
+encrypted door (`onboard/pairing`), which hands them over once it knows who they are. No viewer ever
+holds up the daemon or another viewer: neither one that does not read, nor one that does not stop
+talking.
 """
 
 import asyncio
 import contextlib
+import ipaddress
 import logging
 import socket
 from collections.abc import Callable
@@ -21,6 +24,9 @@ CHUNK_BYTES = 4096
 WAITING_MOST = 64
 """Commands of all viewers that wait for their answers; more are refused."""
 
+LOCAL_MOST = 128
+"""Viewers on this board itself; each browser of `serve` is one."""
+
 ANSWER_S = 2.0
 """A viewer that said its last word still gets the answer, if it comes within this."""
 
@@ -35,8 +41,8 @@ TOO_FAST = f"more than {LINES_PER_S:.0f} lines a second: say it again"
 log = logging.getLogger("wattwake")
 
 
-def parse_listen(text: str) -> tuple[str, int]:
-    """Split HOST:PORT.
+def parse_listen(text: str, option: str = "--listen") -> tuple[str, int]:
+    """Split HOST:PORT, as given behind an option.
 
     Raises
     ------
@@ -50,8 +56,24 @@ def parse_listen(text: str) -> tuple[str, int]:
     """
     host, _, port = text.rpartition(":")
     if not host or not port.isdecimal() or not 0 <= int(port) <= 65535:
-        raise UsageError(f"--listen {text}: expected HOST:PORT, such as 127.0.0.1:27220")
+        raise UsageError(f"{option} {text}: expected HOST:PORT, such as 127.0.0.1:27220")
     return host.strip("[]"), int(port)
+
+
+def is_local(host: str) -> bool:
+    """Tell whether an address to listen on can be reached from this board only.
+
+    Examples
+    --------
+    >>> [is_local(host) for host in ("127.0.0.1", "::1", "localhost", "0.0.0.0", "::", "board")]
+    [True, True, True, False, False, False]
+    """
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
 
 
 class FeedServer:
@@ -102,8 +124,10 @@ class FeedServer:
         Raises
         ------
         FeedError
-            If the address cannot be had.
+            If the address cannot be had, or is one that others reach: nothing is encrypted here.
         """
+        if not is_local(host):
+            raise FeedError(f"{host}: the plain feed is for this board only, such as 127.0.0.1")
         self._on_command, self._greeting = on_command, greeting
         hello = {"schema": SCHEMA, "kind": "hello", "craft": craft, "rate_hz": 5}
         self._hello = as_line(hello)
@@ -143,12 +167,38 @@ class FeedServer:
         await asyncio.sleep(0)
 
     async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        """Take a viewer of this board."""
+        if len(self._viewers) >= LOCAL_MOST:
+            writer.close()
+            return
+        may = self._may_command(writer.get_extra_info("peername"))
+        await self.admit(reader, writer, None if may else NOT_HERE)
+
+    async def admit(
+        self,
+        reader: asyncio.StreamReader,
+        writer: asyncio.StreamWriter,
+        may_not: str | None,
+        below: asyncio.WriteTransport | None = None,
+    ) -> None:
+        """Serve a viewer until it leaves or is put out.
+
+        Parameters
+        ----------
+        reader, writer
+            The connection.
+        may_not
+            Why it may say nothing; None if it may.
+        below
+            What an encrypted connection writes to.
+        """
         connection = writer.get_extra_info("socket")
         with contextlib.suppress(OSError):
             connection.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_BYTES)
         writer.transport.set_write_buffer_limits(high=SEND_BUFFER_BYTES)
         writer.write(self._hello + self._greeting() + self._newest)
-        viewer = Viewer(writer, asyncio.get_running_loop().time(), LONGEST_BYTES)
+        now_s = asyncio.get_running_loop().time()
+        viewer = Viewer(writer, now_s, LONGEST_BYTES, may_not, below)
         self._viewers[writer] = viewer
         try:
             if await self._listen(reader, viewer):
@@ -188,8 +238,8 @@ class FeedServer:
         """Take one line: hand it on, or say why not."""
         said = parse_command(line)
         why: str | None = None
-        if not self._may_command(viewer.writer.get_extra_info("peername")):
-            why = NOT_HERE
+        if viewer.may_not is not None:
+            why = viewer.may_not
         elif not viewer.lines.take(now_s):
             why = TOO_FAST
         elif isinstance(said, Refused):

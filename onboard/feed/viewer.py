@@ -61,10 +61,23 @@ class Viewer:
         The loop's clock [s].
     longest_bytes
         Of a line that it may say.
+    may_not
+        Why it may say nothing; None if it may.
+    below
+        What an encrypted connection writes to: there bytes may wait, too.
     """
 
-    def __init__(self, writer: asyncio.StreamWriter, now_s: float, longest_bytes: int) -> None:
+    def __init__(
+        self,
+        writer: asyncio.StreamWriter,
+        now_s: float,
+        longest_bytes: int,
+        may_not: str | None = None,
+        below: asyncio.WriteTransport | None = None,
+    ) -> None:
         self.writer = writer
+        self.may_not = may_not
+        self._below = below
         self.splitter = LineSplitter(longest_bytes)
         self.lines, self.flood = Bucket(LINES_PER_S), Bucket(FLOOD_PER_S)
         self.answered = asyncio.Event()
@@ -81,11 +94,16 @@ class Viewer:
         transport = self.writer.transport
         if transport.is_closing():
             return False
-        if transport.get_write_buffer_size() == 0:
+        if self.unsent_bytes() == 0:
             self.writer.write(line)
             self._taking_since_s = now_s
             return True
         return now_s - self._taking_since_s < STANDSTILL_S
+
+    def unsent_bytes(self) -> int:
+        """Give how much waits on this board for the network to take it."""
+        waits = self.writer.transport.get_write_buffer_size()
+        return waits + (self._below.get_write_buffer_size() if self._below else 0)
 
     def tell(self, line: bytes) -> None:
         """Send an answer. They are few: it is not heard on while it does not read them."""
@@ -94,7 +112,7 @@ class Viewer:
 
     def tell_news(self, line: bytes) -> None:
         """Send what another viewer did; to one that reads nothing it is left out."""
-        if self.writer.transport.get_write_buffer_size() <= SEND_BUFFER_BYTES:
+        if self.unsent_bytes() <= SEND_BUFFER_BYTES:
             self.tell(line)
 
     def ask(self) -> None:

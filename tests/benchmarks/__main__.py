@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from tests.benchmarks import (
+    crew,
     daemon,
     damaged,
     dashboard,
@@ -23,7 +24,10 @@ from tests.benchmarks import (
 from tests.benchmarks.made_log import hour_log, long_log
 from tests.benchmarks.rows import ROUNDS, timed
 
-PARTS = ("log", "onboard", "live", "engine", "memory", "damaged", "daemon", "dashboard", "review")
+PARTS = (
+    *("log", "onboard", "live", "engine", "memory", "damaged", "daemon", "crew", "dashboard"),
+    "review",
+)
 
 PROFILE = """
 [battery]
@@ -38,6 +42,8 @@ def main() -> None:
     options.add_argument("--only", nargs="+", choices=PARTS, default=PARTS, help="run these parts")
     options.add_argument("--hours", type=int, default=10, help="length of the long log [h]")
     options.add_argument("--rounds", type=int, default=ROUNDS, help="rounds of each comparison")
+    options.add_argument("--viewers", type=int, default=10, help="paired viewers of `crew`")
+    options.add_argument("--seconds", type=float, default=10.0, help="how long `crew` rides [s]")
     chosen = options.parse_args()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -58,6 +64,7 @@ def main() -> None:
             "memory": lambda: memory.lines(hour, long, chosen.hours),
             "damaged": lambda: damaged.lines(hour, folder),
             "daemon": lambda: daemon.lines(hour, folder),
+            "crew": lambda: crew.lines(hour, folder, chosen.viewers, chosen.seconds),
             "dashboard": dashboard.lines,
             "review": lambda: (
                 timed(row, chosen.rounds, review.children_cpu_s)

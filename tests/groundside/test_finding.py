@@ -5,14 +5,19 @@ import builtins
 import functools
 import socket
 from collections.abc import AsyncIterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 from zeroconf import ServiceInfo
 from zeroconf.asyncio import AsyncZeroconf
 
-from groundside.finding import SERVICE, find_feed
+from groundside.crafts import Craft
+from groundside.finding import SERVICE, Finding, find_feed
 from groundside.source import Lacking, Update
+from onboard.pairing.announce import Announcing
+from onboard.pairing.keys import own_fingerprint
+from tests.onboard.pairing.doors import open_door, paired_folder
 
 
 def nobody() -> int:
@@ -59,23 +64,17 @@ def test_this_machine_comes_first() -> None:
 
 
 @pytest.mark.slow
-def test_one_that_announces_itself_is_taken() -> None:
-    try:
-        found = asyncio.run(announced(["skiff"], nobody(), 2.0))
-    except OSError as problem:
-        pytest.skip(f"no multicast here: {problem}")
-    assert (found.host, found.port) == ("192.0.2.7", 4000)
-    assert found.said == ("found skiff at 192.0.2.7:4000",)
-
-
-@pytest.mark.slow
-def test_of_several_the_rider_chooses() -> None:
+def test_one_that_nobody_paired_with_is_named_and_not_believed() -> None:
     try:
         found = asyncio.run(announced(["board", "skiff"], nobody(), 2.0))
     except OSError as problem:
         pytest.skip(f"no multicast here: {problem}")
     assert found.host is None
-    assert found.said[1:] == ("  board: watch 192.0.2.7:4000", "  skiff: watch 192.0.2.7:4001")
+    assert [line.split(" is not paired")[0] for line in found.said] == [
+        "board at 192.0.2.7:4000",
+        "skiff at 192.0.2.7:4001",
+    ]
+    assert all("wattwake-onboard pair" in line for line in found.said)
 
 
 @pytest.mark.slow
@@ -87,6 +86,70 @@ def test_where_nothing_answers_it_says_what_it_tried_and_waits_here() -> None:
     assert "0.3 s" in found.said[0] or "could not be searched" in found.said[0]
     assert "watch HOST[:PORT]" in found.said[1]
     assert found.lacking
+
+
+def craft_of(folder: Path, port: int, host: str = "127.0.0.1", name: str = "skiff") -> Craft:
+    return Craft(name, own_fingerprint(folder).hex(), "t", "crew", (host,), port)
+
+
+def test_a_paired_craft_is_found_where_it_was(tmp_path: Path) -> None:
+    folder, other = paired_folder(tmp_path), paired_folder(tmp_path / "other")
+
+    async def find() -> list[Finding]:
+        async with open_door(folder) as there:
+            skiff = craft_of(folder, there.port)
+            stranger = craft_of(other, there.port, name="stranger")
+            gone = craft_of(other, nobody(), name="gone")
+            first = await find_feed(nobody(), crafts=(gone, stranger, skiff))
+            return [first, await find_feed(nobody(), look_s=0.1, crafts=(stranger,))]
+
+    found, not_found = asyncio.run(find())
+    assert found.craft is not None and found.craft.name == "skiff"
+    assert found.said[0].startswith("found skiff at 127.0.0.1:")
+    assert not_found.craft is None  # what answers there has another key
+
+
+@pytest.mark.slow
+def test_a_paired_craft_that_has_moved_is_found_by_what_it_announces(tmp_path: Path) -> None:
+    folder = paired_folder(tmp_path)
+
+    async def find() -> Finding:
+        async with open_door(folder) as there:
+            announcing = Announcing(folder, "127.0.0.1", there.port)
+            await asyncio.to_thread(announcing.tell)
+            try:
+                skiff = craft_of(folder, there.port, "127.0.0.99")
+                return await find_feed(nobody(), look_s=2.0, crafts=(skiff,))
+            finally:
+                await asyncio.to_thread(announcing._take_back)
+
+    try:
+        found = asyncio.run(find())
+    except OSError as problem:
+        pytest.skip(f"no multicast here: {problem}")
+    assert found.craft is not None
+    assert found.craft.hosts == ("127.0.0.1", "127.0.0.99")
+
+
+@pytest.mark.slow
+def test_one_that_only_says_it_is_the_craft_is_not_taken(tmp_path: Path) -> None:
+    folder, other = paired_folder(tmp_path), paired_folder(tmp_path / "other")
+
+    async def find() -> Finding:
+        async with open_door(other) as there:
+            announcing = Announcing(folder, "127.0.0.1", there.port)  # by another's id
+            await asyncio.to_thread(announcing.tell)
+            try:
+                skiff = craft_of(folder, there.port, "127.0.0.99")
+                return await find_feed(nobody(), look_s=2.0, crafts=(skiff,))
+            finally:
+                await asyncio.to_thread(announcing._take_back)
+
+    try:
+        found = asyncio.run(find())
+    except OSError as problem:
+        pytest.skip(f"no multicast here: {problem}")
+    assert found.craft is None
 
 
 def test_a_screen_says_what_was_looked_for_until_the_craft_is_there() -> None:

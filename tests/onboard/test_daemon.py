@@ -140,7 +140,7 @@ def run(*options: str) -> subprocess.CompletedProcess[str]:
         (("--link", "file:/no/such/log"), "no such file"),
         (("--link", "pigeon"), "expected udpin:HOST:PORT"),
         (("--link", f"file:{ROOT / 'README.md'}"), "no MAVLink frame in it"),
-        (("--link", "udpin:127.0.0.1:0", "--listen", "a..b:1"), "cannot listen on a..b:1"),
+        (("--link", "udpin:127.0.0.1:0", "--listen", "a..b:1"), "first run wattwake-onboard pair"),
         (("--system-id", "999"), "expected a whole number from 1 to 255"),
         (("--listen", "nowhere"), "expected HOST:PORT"),
         (("--profile", "/no/such/profile"), "cannot be read"),

@@ -102,6 +102,7 @@ def test_over_udp_all_is_said_in_80_columns_and_nothing_is_sent(options: list[st
         "clock": "look",
         "disk": "OK",
         "feed": "OK",
+        "pairing": "OK",
         "profile": "OK",
     }
 

@@ -7,7 +7,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from onboard.dockside.board_checks import check_clock, check_disk, check_feed, check_profile
+from onboard.dockside.board_checks import (
+    check_clock,
+    check_disk,
+    check_feed,
+    check_pairing,
+    check_profile,
+)
 from onboard.dockside.facts import (
     AutopilotFacts,
     ClockFacts,
@@ -15,6 +21,7 @@ from onboard.dockside.facts import (
     FeedFacts,
     FixFacts,
     LinkFacts,
+    PairingFacts,
     Port,
     PowerFacts,
 )
@@ -246,7 +253,6 @@ def test_disk(facts: DiskFacts, verdict: Verdict, words: str) -> None:
     [
         (FeedFacts("127.0.0.1", 27220), OK, "127.0.0.1:27220 is free"),
         (FeedFacts("localhost", 27220), OK, "free"),
-        (FeedFacts("0.0.0.0", 27220), LOOK, "Everyone on that network"),
         (FeedFacts("127.0.0.1", 1, Port.OURS, "skiff"), OK, "the daemon runs, and serves skiff"),
         (FeedFacts("127.0.0.1", 1, Port.OTHER), BAD, "used by something else"),
         (FeedFacts("192.0.2.1", 1, Port.REFUSED, None, "not here"), BAD, "(not here)"),
@@ -264,3 +270,21 @@ def test_profile() -> None:
     full = check_profile(Profile(battery=pack("li-ion", 14)), "craft.toml")
     assert full.verdict is OK
     assert "li-ion, 14 cells, 1028 Wh, 20 % reserve" in full.text
+
+
+@pytest.mark.parametrize(
+    ("facts", "verdict", "words"),
+    [
+        (PairingFacts(), OK, "for this board only"),
+        (PairingFacts(True, "0.0.0.0:27222"), OK, "may come in: nobody"),
+        (PairingFacts(True, "0.0.0.0:27222", ("phone (crew)",)), OK, "phone (crew)"),
+        (PairingFacts(True, "x:1", tuple(f"n{n} (crew)" for n in range(9))), OK, "and 3 more"),
+        (PairingFacts(True, None, ("phone (crew)",)), LOOK, "crew_listen is off"),
+        (PairingFacts(True, "x:1", (), ("/r/identity.pem",)), BAD, "chmod go= /r/identity.pem"),
+        (PairingFacts(True, "x:1", (), (), "/r/crew.json: cannot be used"), BAD, "cannot be used"),
+    ],
+)
+def test_pairing(facts: PairingFacts, verdict: Verdict, words: str) -> None:
+    finding = check_pairing(facts)
+    assert (finding.name, finding.verdict) == ("pairing", verdict)
+    assert words in finding.text

@@ -9,13 +9,15 @@ import pytest
 
 from onboard.dockside import gathering
 from onboard.dockside.daemon_feed import DaemonFeed, probe
-from onboard.dockside.facts import Port
+from onboard.dockside.facts import PairingFacts, Port
 from onboard.dockside.findings import Verdict
 from onboard.dockside.gathering import CheckSettings, Clocks, gather, same_link
 from onboard.dockside.report import FIRST, as_dict, as_lines, judge
 from onboard.errors import LinkEndedError, LinkError, UsageError
 from onboard.feed.snapshot import as_line
+from onboard.pairing.keys import identity_path
 from onboard.profile import parse_profile
+from tests.onboard.pairing.doors import member, paired_folder
 from tests.small_streams import GROUND_STATION, INVALID, Sender
 
 PROFILE = parse_profile(
@@ -338,3 +340,21 @@ def test_a_short_check_of_a_slow_link_still_chooses_and_reads(
     assert facts.autopilot.system_id == 1
     assert facts.power.amps_a
     assert facts.fix.fix == 3.0
+
+
+def test_who_is_paired_and_what_others_may_read(tmp_path: Path) -> None:
+    folder = paired_folder(tmp_path)
+    member(folder, "phone", "viewer")
+    settings = CheckSettings(
+        *(PROFILE, None, "udpin:127.0.0.1:0", 57600, None, ("127.0.0.1", 0), None, 0.1),
+        pairing=folder,
+        crew=("0.0.0.0", 27222),
+    )
+    found = gathering._pairing(settings)
+    assert found == PairingFacts(True, "0.0.0.0:27222", ("phone (viewer)",))
+    identity_path(folder).chmod(0o644)
+    assert gathering._pairing(settings).exposed == (str(identity_path(folder)),)
+    identity_path(folder).write_text("x")
+    assert "cannot be read" in (gathering._pairing(settings).problem or "")
+    nobody = replace(settings, pairing=tmp_path / "elsewhere")
+    assert gathering._pairing(nobody) == PairingFacts()

@@ -1,0 +1,300 @@
+"""Hostile connections at the encrypted door, while the craft rides and a good viewer looks on.
+
+None gets a snapshot, none ends the daemon, the good viewer misses nothing, and every frame of the
+link is in the record as it was sent.
+
+WATTWAKE_ATTACKS=1000 python -m pytest tests/faults/test_attacks.py -s
+"""
+
+import asyncio
+import contextlib
+import json
+import os
+import random
+import socket
+import ssl
+import threading
+import time
+import warnings
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+
+import pytest
+
+from onboard.pairing.crew import CrewBook
+from onboard.pairing.joining import Join, Pair
+from onboard.sessions import latest_session
+from onboard.telemetry.log_files import RECORD_NAME
+from tests.daemon_process import Daemon
+from tests.faults.faulty_link import Chunk, background, udp
+from tests.onboard.pairing.doors import client_context, member, paired_folder
+from tests.small_streams import Sender
+
+pytestmark = pytest.mark.slow
+
+ATTACKS = min(max(int(os.environ.get("WATTWAKE_ATTACKS", "200")), 20), 1000)
+AT_ONCE = 40
+PER_S = 30.0
+AFTERWARDS_S = 2.0
+FRAMES_PER_S = 50.0
+
+
+def free_port() -> int:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        return int(free.getsockname()[1])
+
+
+class Target:
+    """What is attacked, and what an attacker may have got hold of."""
+
+    def __init__(self, port: int, token: str, revoked: str, used: bytes, seed: int) -> None:
+        self.port, self.token, self.revoked, self.used = port, token, revoked, used
+        self.chance = random.Random(seed)
+
+    async def plain(self, said: bytes, source: str) -> bytes:
+        """Say something unencrypted; give what comes back until the other end hangs up."""
+        reader, writer = await asyncio.open_connection(
+            "127.0.0.1", self.port, local_addr=(source, 0)
+        )
+        return await _heard(reader, writer, said)
+
+    async def secret(
+        self, said: bytes, source: str, context: ssl.SSLContext | None = None
+    ) -> bytes:
+        """The same, encrypted."""
+        reader, writer = await asyncio.open_connection(
+            "127.0.0.1",
+            self.port,
+            ssl=context or client_context(),
+            server_hostname="",
+            local_addr=(source, 0),
+        )
+        return await _heard(reader, writer, said)
+
+
+async def _heard(reader: asyncio.StreamReader, writer: asyncio.StreamWriter, said: bytes) -> bytes:
+    got = b""
+    try:
+        writer.write(said)
+        async with asyncio.timeout(15.0):  # the door hangs up long before
+            while data := await reader.read(65_536):
+                got += data
+    finally:
+        writer.transport.abort()
+    return got
+
+
+async def old_encryption(on: Target, source: str) -> bytes:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)
+        context = client_context(ssl.TLSVersion.TLSv1, ssl.TLSVersion.TLSv1_1)
+    context.set_ciphers("ALL:@SECLEVEL=0")
+    return await on.secret(Join(on.token).as_line(), source, context)
+
+
+async def unencrypted(on: Target, source: str) -> bytes:
+    return await on.plain(Join(on.token).as_line(), source)
+
+
+async def a_browser(on: Target, source: str) -> bytes:
+    return await on.plain(b"GET / HTTP/1.1\r\nHost: x\r\n\r\n", source)
+
+
+async def half_open(on: Target, source: str) -> bytes:
+    return await on.plain(b"\x16\x03\x01\x02\x00\x01"[: on.chance.randrange(7)], source)
+
+
+async def noise(on: Target, source: str) -> bytes:
+    return await on.plain(on.chance.randbytes(on.chance.randrange(1, 3000)), source)
+
+
+async def oversized(on: Target, source: str) -> bytes:
+    return await on.secret(b"x" * on.chance.choice([513, 5000, 200_000]), source)
+
+
+async def byte_by_byte(on: Target, source: str) -> bytes:
+    reader, writer = await asyncio.open_connection(
+        "127.0.0.1", on.port, ssl=client_context(), server_hostname="", local_addr=(source, 0)
+    )
+    hearing = asyncio.create_task(_heard(reader, writer, b""))
+    for byte in Join("a" * 90).as_line()[:60]:
+        await asyncio.sleep(0.15)
+        if writer.transport.is_closing():
+            break
+        writer.write(bytes([byte]))
+    return await hearing
+
+
+async def used_code(on: Target, source: str) -> bytes:
+    return await on.secret(Pair(on.used, "again").as_line(), source)
+
+
+async def revoked_token(on: Target, source: str) -> bytes:
+    return await on.secret(Join(on.revoked).as_line(), source)
+
+
+async def wrong_token(on: Target, source: str) -> bytes:
+    return await on.secret(Join(on.chance.randbytes(32).hex()).as_line(), source)
+
+
+async def no_joining(on: Target, source: str) -> bytes:
+    command = b'{"kind":"set","id":1,"key":"reserve_fraction","value":0}\n'
+    return await on.secret(command * on.chance.randrange(1, 50), source)
+
+
+async def fuzzed(on: Target, source: str) -> bytes:
+    line = bytearray(Join(on.revoked).as_line())
+    for _ in range(on.chance.randrange(1, 8)):
+        line[on.chance.randrange(len(line) - 1)] = on.chance.randrange(256)
+    return await on.secret(bytes(line) + b"\n", source)
+
+
+async def gone_at_once(on: Target, source: str) -> bytes:
+    one = socket.socket()
+    one.setblocking(False)
+    one.bind((source, 0))
+    one.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, b"\x01\0\0\0\0\0\0\0")
+    with contextlib.suppress(BlockingIOError):
+        one.connect(("127.0.0.1", on.port))
+    await asyncio.sleep(0.01)
+    one.close()
+    return b""
+
+
+Attack = Callable[[Target, str], Awaitable[bytes]]
+KINDS: tuple[Attack, ...] = (
+    old_encryption,
+    unencrypted,
+    a_browser,
+    half_open,
+    noise,
+    oversized,
+    byte_by_byte,
+    used_code,
+    revoked_token,
+    wrong_token,
+    no_joining,
+    fuzzed,
+    gone_at_once,
+)
+
+
+async def a_hundred_at_once(on: Target, source: str) -> bytes:
+    async def one() -> bytes:
+        with contextlib.suppress(OSError):
+            return await on.secret(Join("x").as_line(), source)
+        return b""
+
+    return b"".join(await asyncio.gather(*(one() for _ in range(100))))
+
+
+async def attack(on: Target, count: int) -> dict[str, list[bytes]]:
+    """Attack so many times, each from an address of its own but for the flood."""
+    got: dict[str, list[bytes]] = {kind.__name__: [] for kind in (*KINDS, a_hundred_at_once)}
+    room = asyncio.Semaphore(AT_ONCE)
+
+    async def once(kind: Attack, source: str) -> None:
+        async with room:
+            heard = b""
+            with contextlib.suppress(OSError):
+                heard = await kind(on, source)
+            got[kind.__name__].append(heard)
+
+    async with asyncio.TaskGroup() as group:
+        group.create_task(once(a_hundred_at_once, "127.2.0.1"))
+        for n in range(count):
+            group.create_task(once(KINDS[n % len(KINDS)], f"127.1.{n // 250}.{n % 250 + 1}"))
+            await asyncio.sleep(1.0 / PER_S)
+    return got
+
+
+class GoodViewer(threading.Thread):
+    """Joins, and notes the numbers of all snapshots."""
+
+    def __init__(self, port: int, token: str) -> None:
+        super().__init__(daemon=True)
+        plain = socket.create_connection(("127.0.0.1", port), 10)
+        self._connection = client_context().wrap_socket(plain)
+        self._connection.sendall(Join(token).as_line())
+        self.numbers: list[int] = []
+        self.ended = False
+
+    def run(self) -> None:
+        with (
+            contextlib.suppress(OSError),
+            self._connection,
+            self._connection.makefile("rb") as lines,
+        ):
+            for line in lines:
+                message = json.loads(line)
+                if message["kind"] == "snapshot":
+                    self.numbers.append(message["seq"])
+        self.ended = True
+
+
+def sent_frames(seconds: float) -> list[Chunk]:
+    sender = Sender()
+    count = round(seconds * FRAMES_PER_S)
+    return [Chunk(n / FRAMES_PER_S, sender.attitude(1 + n / FRAMES_PER_S)) for n in range(count)]
+
+
+def assert_recorded(record: bytes, frames: list[bytes]) -> None:
+    place = 0
+    for n, frame in enumerate(frames):
+        assert record[place + 8 : place + 8 + len(frame)] == frame, n
+        place += 8 + len(frame)
+    assert place == len(record)
+
+
+def test_no_attack_gets_or_breaks_anything(tmp_path: Path) -> None:
+    folder, port = paired_folder(tmp_path), free_port()
+    record = tmp_path / "rec"
+    good, revoked = member(folder, "good"), member(folder, "revoked")
+    book = CrewBook(folder)
+    used = book.invite("crew")
+    assert book.redeem(used, "somebody") is not None
+    book.revoke("revoked")
+    chunks = sent_frames(600.0)
+    with Daemon(
+        *("--link", "udpin:127.0.0.1:0", "--record", str(record)),
+        *("--crew-listen", f"127.0.0.1:{port}"),
+    ) as daemon:
+        while "crew on" not in daemon.said[-1]:
+            daemon.said.append(daemon.process.stdout.readline())
+        viewer = GoodViewer(port, good)
+        viewer.start()
+        with (
+            udp(daemon.port("link udpin")) as send,
+            background(chunks, send) as sent_s,
+        ):
+            target = Target(port, good, revoked, used, seed=7)
+            got = asyncio.run(attack(target, ATTACKS))
+            time.sleep(AFTERWARDS_S)
+        count = len(sent_s)
+        daemon.snapshot_when(lambda snapshot: snapshot["link"]["messages"] >= count)
+        assert not viewer.ended
+        late = GoodViewer(port, good)
+        late.start()
+        time.sleep(AFTERWARDS_S)
+    for one in (viewer, late):
+        one.join(timeout=10)
+    assert "Traceback" not in daemon.complained
+    for kind, heard in got.items():
+        assert heard, kind
+        for one in heard:
+            assert b"snapshot" not in one and b"hello" not in one and b"token" not in one, kind
+    assert sum(map(len, got.values())) == ATTACKS + 1
+    # Those who got as far as to be told, were told nothing.
+    assert {one for one in got["wrong_token"] + got["used_code"] if one} == {
+        b'{"kind":"refused"}\n'
+    }
+    numbers = viewer.numbers
+    assert len(numbers) > 5 * ATTACKS / PER_S * 0.8
+    assert numbers == list(range(numbers[0], numbers[0] + len(numbers)))
+    assert late.numbers
+    session = latest_session(record)
+    assert session is not None
+    frames = [chunk.data for chunk in chunks[:count]]
+    assert_recorded((session / RECORD_NAME).read_bytes(), frames)
+    print(f"{ATTACKS} attacks, {count} frames, {len(numbers)} snapshots")

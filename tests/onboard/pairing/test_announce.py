@@ -1,0 +1,68 @@
+"""Announcing on real sockets: who looks finds the craft by its key's begin, and nothing more."""
+
+import asyncio
+import builtins
+import logging
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from groundside.finding import Found, _announced
+from onboard.pairing.announce import Announcing
+from onboard.pairing.keys import own_fingerprint
+from tests.onboard.pairing.doors import paired_folder
+
+
+@pytest.mark.slow
+def test_it_is_found_and_says_no_name(tmp_path: Path) -> None:
+    folder = paired_folder(tmp_path)
+    name = own_fingerprint(folder).hex()[:8]
+    announcing = Announcing(folder, "192.0.2.7", 27222)
+    try:
+        try:
+            announcing.tell()
+            found = asyncio.run(_announced(2.0))
+        except OSError as problem:
+            pytest.skip(f"no multicast here: {problem}")
+        assert found == (Found(f"wattwake-{name}", "192.0.2.7", 27222, name),)
+    finally:
+        announcing._take_back()
+    time.sleep(0.5)
+    assert asyncio.run(_announced(1.0)) == ()
+
+
+def test_this_boards_own_address_is_not_announced(tmp_path: Path) -> None:
+    announcing = Announcing(paired_folder(tmp_path), "127.0.0.1", 27222)
+    asyncio.run(announcing.run())  # it ends at once: there is nothing to tell
+    assert announcing._told is None
+
+
+@pytest.mark.parametrize(
+    ("problem", "said"),
+    [
+        (ImportError("zeroconf"), "pip install 'wattwake[pair]'"),
+        (OSError(19, "No such device"), "No such device"),
+    ],
+)
+def test_where_it_cannot_it_says_so_once(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+    problem: Exception,
+    said: str,
+) -> None:
+    real = builtins.__import__
+
+    def without(name: str, *rest: Any, **more: Any) -> Any:
+        if name.startswith("zeroconf"):
+            raise problem
+        return real(name, *rest, **more)
+
+    folder = paired_folder(tmp_path)
+    monkeypatch.setattr(builtins, "__import__", without)
+    with caplog.at_level(logging.WARNING, "wattwake"):
+        asyncio.run(Announcing(folder, "192.0.2.7", 27222).run())
+    assert len(caplog.records) == 1
+    assert said in caplog.text
