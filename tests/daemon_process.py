@@ -53,7 +53,7 @@ class Daemon:
                 if message["kind"] == "snapshot":
                     yield message
 
-    def snapshot_when(self, condition, within_s: float = 30.0) -> dict:
+    def snapshot_when(self, condition, within_s: float = 90.0) -> dict:
         """The first snapshot that fulfils a condition."""
         deadline = time.monotonic() + within_s
         for snapshot in self.snapshots():
