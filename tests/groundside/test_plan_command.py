@@ -58,10 +58,35 @@ def test_a_plan_for_people(capsys: pytest.CaptureFixture[str]) -> None:
     assert "An estimate" in out
 
 
+@pytest.mark.parametrize(
+    ("more", "over_ground"),
+    [
+        ([], lambda way: ""),
+        (["--there-and-back"], lambda way: ""),
+        (["--head-current-mps", "0.3"], lambda way: f" ({way - 1.08:.1f} over ground)"),
+        (
+            ["--head-current-mps", "-0.3", "--there-and-back"],
+            lambda way: f" (over ground {way + 1.08:.1f} out, {way - 1.08:.1f} back)",
+        ),
+    ],
+)
+def test_what_is_to_be_held_is_one_speed_through_the_water(
+    capsys: pytest.CaptureFixture[str], more: list[str], over_ground
+) -> None:
+    options = ("--distance-m", "5000", *more, *OF_LOG)
+    best = json.loads(plan(capsys, *options, "--json")[1])["best"]
+    out = plan(capsys, *options, "--units", "km/h")[1]
+    way = 3.6 * best["through_water_mps"]
+    where = " through the water" if "--head-current-mps" in more else ""
+    told = f"hold {way:.1f} km/h{where}, about {best['power_w']:.0f} W{over_ground(way)}:"
+    assert told in out
+
+
 def test_a_trip_that_cannot_be_made_is_exit_1(capsys: pytest.CaptureFixture[str]) -> None:
     code, out = plan(capsys, "--distance-m", "200000", *OF_LOG)
     assert code == 1
     assert "it cannot be made surely" in out
+    assert "slower may take less, but nothing was learned below" in out
     code, out = plan(capsys, "--distance-m", "1000", "--head-current-mps", "9", *OF_LOG)
     assert code == 1
     assert "no speed seen makes way" in out
