@@ -131,7 +131,7 @@ def _why(
     for one in splits:
         parts = one.split
         watts = (parts.battery_w, parts.drive_w, parts.copper_w, parts.no_load_w, parts.shaft_w)
-        columns = "".join(f"{value:7.0f} W" for value in watts)
+        columns = "".join(f"{round(value):7d} W" for value in watts)
         yield (
             f"  {names[one.name]:{width}}{columns}{one.propeller_rpm:6.0f}"
             f"   {one.metres_per_turn_m:.3f}"
