@@ -11,7 +11,6 @@ import numpy as np
 from groundside.comparing.marked import Span, marked_runs, setup_spans
 from groundside.comparing.sheet import Entry
 from groundside.review.summary import PLAUSIBLE_FROM_S
-from onboard.block import Block
 from onboard.efficiency.steady import SteadyBlock
 from onboard.efficiency.trial.gathering import Gathering
 from onboard.efficiency.trial.seconds import Seconds
@@ -20,7 +19,7 @@ from onboard.marks import read_marks
 from onboard.profile import Profile
 from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.log_files import Progress
-from onboard.telemetry.logs import open_log
+from onboard.telemetry.logs import blocks_of, open_log
 
 
 @dataclass(frozen=True)
@@ -74,9 +73,8 @@ def read_log(
     """
     decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
     gathering, log = Gathering(profile), open_log(path)
-    for part in log.parts(progress):
-        gathering.fold(part if isinstance(part, Block) else decoder.push(part))
-    gathering.fold(decoder.finish())
+    for block in blocks_of(log, decoder, progress):
+        gathering.fold(block)
     facts = log.facts()
     if facts.format == "telemetry" and not decoder.messages:
         raise LogError(f"{path}: no autopilot of the system asked for in it")
