@@ -87,7 +87,7 @@ def _cannot_tell(pair: PairResult) -> str:
         reasons.append(
             f"enough was run to find {WANTED}, so if they differ it is by less"
             if max(-(figure.low or 0.0), figure.high or 0.0) <= WANTED_FRACTION
-            else f"enough was run to find {WANTED} most times, yet it is not ruled out"
+            else f"enough was run to find {WANTED} most times, but as much is not ruled out"
         )
     why = f": {'; '.join(reasons)}" if reasons else ""
     return f"{head}{why} ({pair.a} uses {_between(figure)} than {pair.b})."

@@ -54,8 +54,8 @@ A, B = Figure(-0.07, -0.1, -0.04), Figure(0.01, -0.02, 0.04)
         ),
         (
             PairResult("A", "B", B, "cannot_tell", 0, 0.4, 6.0),
-            "A and B cannot be told apart: enough was run to find 3 % most times, yet it is not "
-            "ruled out (A uses 2.0 % less to 4.0 % more than B).",
+            "A and B cannot be told apart: enough was run to find 3 % most times, but as much "
+            "is not ruled out (A uses 2.0 % less to 4.0 % more than B).",
         ),
         (
             PairResult("A", "B", B, "cannot_tell", None, 0.4, 6.0),
