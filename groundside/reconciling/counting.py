@@ -31,12 +31,15 @@ class CountedLog:
         Charge drawn up to times along the log, shape (n,).
     unmeasured_packs
         Batteries that were heard and do not measure their current: they are in no sum.
+    zero_stamp_s
+        The log's stamp where stream time is zero [s]; None where nothing was heard.
     """
 
     counted: Counted
     t_s: FloatArray
     charge_ah: FloatArray
     unmeasured_packs: tuple[int, ...] = ()
+    zero_stamp_s: float | None = None
 
     def drawn_ah(self, t_s: float | None) -> float:
         """Give the charge drawn up to a stream time [s]; None is before anything was heard."""
@@ -97,7 +100,8 @@ def count_log(
         raise LogError(f"{path}: no battery power in it ({power.why_none()}): nothing was counted")
     t_s, charge_ah = steps.end(side)
     silent = power.unmeasured if power.packs else ()
-    return CountedLog(_counted(side, charge_ah), t_s, charge_ah, silent)
+    zero_stamp_s = decoder.time.first_receipt_s
+    return CountedLog(_counted(side, charge_ah), t_s, charge_ah, silent, zero_stamp_s)
 
 
 def _counted(side: BatterySide, charge_ah: FloatArray) -> Counted:
