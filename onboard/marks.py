@@ -7,7 +7,8 @@ never the ride.
 import json
 import logging
 import os
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -71,6 +72,27 @@ def noted(command: Command, ride: Ride, stamp_us: int) -> Noted:
     """
     heard = ride.engine.latest.first_s is not None
     return Noted(ride.t_s if heard else None, stamp_us, ride.utc, command)
+
+
+def in_record(marks: Iterable[Noted], zero_stamp_s: float | None) -> tuple[Noted, ...]:
+    """Give marks by the stream time of their own record, read by itself.
+
+    A trip that went on after a restart counts its time from its first session on; the stamps are
+    the record's own.
+
+    Parameters
+    ----------
+    marks
+        Of the session.
+    zero_stamp_s
+        The record's stamp where its stream time is zero [s]; None where nothing was heard.
+    """
+    if zero_stamp_s is None:
+        return tuple(marks)
+    return tuple(
+        one if one.t_s is None else replace(one, t_s=one.stamp_us * 1e-6 - zero_stamp_s)
+        for one in marks
+    )
 
 
 class MarkBook:

@@ -66,6 +66,11 @@ class Battery:
             return self.energy_wh
         return (self.capacity_ah or 0.0) * self.cells * NOMINAL_CELL_V[self.chemistry]
 
+    @property
+    def full_ah(self) -> float:
+        """Charge when full [Ah], by `capacity_ah`, else energy over that mean voltage."""
+        return self.capacity_ah or self.full_wh / (self.cells * NOMINAL_CELL_V[self.chemistry])
+
 
 @dataclass(frozen=True)
 class Sensors:

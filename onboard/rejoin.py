@@ -14,6 +14,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from onboard.block import Block
 from onboard.errors import LogError
 from onboard.kept import Clocks, clocks_as_dict, same_trip
 from onboard.profile import Profile
@@ -131,12 +132,22 @@ def last_clocks(folder: Path, system_id: int | None = None) -> Clocks:
     return Clocks(decoder.time.boot_s, utc_s + last_s - utc_at_s, math.nan)
 
 
-def replay(ride: Ride, windows: Iterable[Frames], said: Sequence[Said]) -> None:
-    """Give a ride recorded frames, and what was said in between at its time."""
+def replay(ride: Ride, windows: Iterable[Frames | Block], said: Sequence[Said]) -> None:
+    """Give a ride what was recorded, and what was said in between at its time.
+
+    Parameters
+    ----------
+    ride
+        Before anything of it.
+    windows
+        Frames, or blocks where a log gives its channels at once: nothing is placed among those.
+    said
+        What was said.
+    """
     left = sorted(said, key=lambda one: one.stamp_us)
-    for frames in windows:
-        for part in in_order(frames, left):
-            if isinstance(part, Frames):
+    for window in windows:
+        for part in [window] if isinstance(window, Block) else in_order(window, left):
+            if isinstance(part, Frames | Block):
                 ride.take(part)
             else:
                 part.apply(ride)

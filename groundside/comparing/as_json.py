@@ -5,6 +5,7 @@ from typing import Any
 
 from groundside.comparing.splits import PairSplit, SetupSplit
 from groundside.comparing.trial import Trial
+from onboard.efficiency.trial.results import Comparison, Evidence
 from onboard.feed.jsonable import jsonable
 
 SCHEMA = 1
@@ -13,33 +14,13 @@ SCHEMA = 1
 def as_json(trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit]) -> dict[str, Any]:
     """Give JSON's own types, as described in DEVELOPERS.md."""
     found, evidence = trial.comparison, trial.comparison.evidence
-    fit = evidence.levels
     return {
         "schema": SCHEMA,
         "power_w": found.power_w,
         "setups": jsonable(found.setups),
         "pairs": jsonable(found.pairs),
         "warnings": jsonable(trial.cautions),
-        "legs": [
-            {
-                "number": n + 1,
-                "setup": one.setup,
-                "log": one.place,
-                "outing": one.outing + 1,
-                "start_s": one.start_s - evidence.legs[0].start_s,
-                "seconds_s": one.seconds_s,
-                "course_deg": one.course_deg,
-                "power_w": one.power_w,
-                "power_sd_w": one.power_sd_w,
-                "speed_mps": one.speed_mps,
-                "speed_sd_mps": one.speed_sd_mps,
-                "volts_v": _known(one.volts_v),
-                "rpm": _known(one.rpm),
-                "motor_amps_a": _known(one.motor_amps_a),
-                "water_along_mps": _known(float(evidence.water.along_mps[n])),
-            }
-            for n, one in enumerate(evidence.legs)
-        ],
+        "legs": [_leg(n, evidence) for n in range(len(evidence.legs))],
         "double_runs": [
             {
                 "setup": one.setup,
@@ -54,26 +35,53 @@ def as_json(trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit]) -> d
         ],
         "alone": [{"leg": one.leg + 1, "why": one.why} for one in evidence.alone],
         "passed_over": list(trial.passed_over),
-        "statistics": {
-            "double_run_sd_fraction": _known(fit.sd),
-            "degrees_of_freedom": fit.freedom,
-            "method": "welch" if fit.own_variance is not None else "pooled",
-            "drift_in_model": fit.with_drift,
-            "drift_per_h_fraction": _known(fit.drift_per_h),
-            "curve_slope": found.slope.value,
-            "curve_slope_sd": found.slope.sd,
-        },
-        "power_split": [
-            {
-                "setup": one.name,
-                **jsonable(one.split),
-                "propeller_rpm": one.propeller_rpm,
-                "metres_per_turn_m": one.metres_per_turn_m,
-                "shaft_wh_per_km": one.shaft_wh_per_km,
-            }
-            for one in splits
-        ],
+        "statistics": _statistics(found),
+        "power_split": [_split(one) for one in splits],
         "power_split_pairs": jsonable(pairs),
+    }
+
+
+def _leg(n: int, evidence: Evidence) -> dict[str, Any]:
+    one = evidence.legs[n]
+    return {
+        "number": n + 1,
+        "setup": one.setup,
+        "log": one.place,
+        "outing": one.outing + 1,
+        "start_s": one.start_s - evidence.legs[0].start_s,
+        "seconds_s": one.seconds_s,
+        "course_deg": one.course_deg,
+        "power_w": one.power_w,
+        "power_sd_w": one.power_sd_w,
+        "speed_mps": one.speed_mps,
+        "speed_sd_mps": one.speed_sd_mps,
+        "volts_v": _known(one.volts_v),
+        "rpm": _known(one.rpm),
+        "motor_amps_a": _known(one.motor_amps_a),
+        "water_along_mps": _known(float(evidence.water.along_mps[n])),
+    }
+
+
+def _statistics(found: Comparison) -> dict[str, Any]:
+    fit = found.evidence.levels
+    return {
+        "double_run_sd_fraction": _known(fit.sd),
+        "degrees_of_freedom": fit.freedom,
+        "method": "welch" if fit.own_variance is not None else "pooled",
+        "drift_in_model": fit.with_drift,
+        "drift_per_h_fraction": _known(fit.drift_per_h),
+        "curve_slope": found.slope.value,
+        "curve_slope_sd": found.slope.sd,
+    }
+
+
+def _split(one: SetupSplit) -> dict[str, Any]:
+    return {
+        "setup": one.name,
+        **jsonable(one.split),
+        "propeller_rpm": one.propeller_rpm,
+        "metres_per_turn_m": one.metres_per_turn_m,
+        "shaft_wh_per_km": one.shaft_wh_per_km,
     }
 
 

@@ -29,10 +29,18 @@ class Span:
     marked: bool
 
 
-def marked_runs(marks: Iterable[Noted]) -> list[Span]:
-    """Give the runs between the marks run start and run end."""
+def marked_runs(marks: Iterable[Noted], setup: str = PLAIN_SETUP) -> list[Span]:
+    """Give the runs between the marks run start and run end.
+
+    Parameters
+    ----------
+    marks
+        By the stream time of the log.
+    setup
+        The set-up in force at the start.
+    """
     found: list[Span] = []
-    setup, begun = PLAIN_SETUP, None
+    begun: float | None = None
     for one in marks:
         if one.t_s is None:
             setup = _setup(one, setup)
@@ -50,10 +58,16 @@ def marked_runs(marks: Iterable[Noted]) -> list[Span]:
     return found
 
 
-def setup_spans(marks: Iterable[Noted]) -> list[Span]:
-    """Give the stretches between changes of the set-up: runs in them are found by themselves."""
+def setup_spans(marks: Iterable[Noted], setup: str = PLAIN_SETUP) -> list[Span]:
+    """Give the stretches between changes of the set-up: runs in them are found by themselves.
+
+    Parameters
+    ----------
+    marks, setup
+        See `marked_runs`.
+    """
     found: list[Span] = []
-    setup, since = PLAIN_SETUP, -math.inf
+    since = -math.inf
     for one in marks:
         changed = _setup(one, setup)
         if changed != setup:

@@ -11,16 +11,17 @@ import numpy as np
 from groundside.comparing.marked import Span, marked_runs, setup_spans
 from groundside.comparing.sheet import Entry
 from groundside.review.summary import PLAUSIBLE_FROM_S
-from onboard.block import Block
+from groundside.season.setups import setup_changes, start_setup
 from onboard.efficiency.steady import SteadyBlock
 from onboard.efficiency.trial.gathering import Gathering
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.errors import LogError, UsageError
-from onboard.marks import read_marks
+from onboard.marks import in_record, read_marks
 from onboard.profile import Profile
+from onboard.sessions import read_session
 from onboard.telemetry.decoder import Decoder
-from onboard.telemetry.log_files import Progress
-from onboard.telemetry.logs import open_log
+from onboard.telemetry.log_files import Progress, session_folder
+from onboard.telemetry.logs import blocks_of, open_log
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,8 @@ class ReadLog:
         Where stream time is zero, from the log's first stamp [s].
     seconds, steady
         In stream time.
+    zero_stamp_s
+        The log's stamp where stream time is zero [s]; None where nothing was heard.
     """
 
     path: Path
@@ -44,6 +47,7 @@ class ReadLog:
     zero_s: float
     seconds: Seconds
     steady: list[SteadyBlock]
+    zero_stamp_s: float | None = None
 
     @property
     def lasts_s(self) -> float:
@@ -74,16 +78,15 @@ def read_log(
     """
     decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
     gathering, log = Gathering(profile), open_log(path)
-    for part in log.parts(progress):
-        gathering.fold(part if isinstance(part, Block) else decoder.push(part))
-    gathering.fold(decoder.finish())
+    for block in blocks_of(log, decoder, progress):
+        gathering.fold(block)
     facts = log.facts()
     if facts.format == "telemetry" and not decoder.messages:
         raise LogError(f"{path}: no autopilot of the system asked for in it")
     first_s, heard_s = facts.first_s, decoder.time.first_receipt_s
     zero_s = 0.0 if first_s is None or heard_s is None else heard_s - first_s
     begins_s = None if first_s is None or first_s < PLAUSIBLE_FROM_S else first_s
-    return ReadLog(path, begins_s, zero_s, gathering.seconds(), gathering.steady)
+    return ReadLog(path, begins_s, zero_s, gathering.seconds(), gathering.steady, heard_s)
 
 
 def spans_of(entry: Entry, log: ReadLog) -> list[Span]:
@@ -99,12 +102,19 @@ def spans_of(entry: Entry, log: ReadLog) -> list[Span]:
     if entry.start_s is not None and entry.end_s is not None:
         begin, end = entry.start_s - log.zero_s, entry.end_s - log.zero_s
         return [Span(entry.setup or "", begin, end, True)]
-    folder = log.path if log.path.is_dir() else None
-    marks = read_marks(folder) if folder else ()
-    spans = marked_runs(marks) or setup_spans(marks)
+    spans = _said_spans(log)
     if entry.setup is not None:
         return [Span(entry.setup, one.start_s, one.end_s, one.marked) for one in spans]
     return spans
+
+
+def _said_spans(log: ReadLog) -> list[Span]:
+    folder = session_folder(log.path)
+    if folder is None:
+        return setup_spans(())
+    marks = in_record(read_marks(folder), log.zero_stamp_s)
+    setup = start_setup(folder, read_session(folder), setup_changes)
+    return marked_runs(marks, setup) or setup_spans(marks, setup)
 
 
 def read_all(

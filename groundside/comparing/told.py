@@ -41,7 +41,7 @@ def as_lines(
         sure = {(one.a, one.b) for one in found.pairs if one.verdict != "cannot_tell"}
         yield from _why(splits, pairs, sure)
     yield ""
-    yield from wrapped(_next(found))
+    yield from wrapped(_next(found, {one.code for one in trial.cautions}))
     yield ""
     yield from evidence_lines(found, units)
 
@@ -84,7 +84,11 @@ def _cannot_tell(pair: PairResult) -> str:
     if pair.double_runs_needed:
         reasons.append(f"about {pair.double_runs_needed} more double runs would tell {WANTED}")
     elif pair.double_runs_needed == 0:
-        reasons.append(f"enough was run to find {WANTED}, so if they differ it is by less")
+        reasons.append(
+            f"enough was run to find {WANTED}, so if they differ it is by less"
+            if max(-(figure.low or 0.0), figure.high or 0.0) <= WANTED_FRACTION
+            else f"enough was run to find {WANTED} most times, but as much is not ruled out"
+        )
     why = f": {'; '.join(reasons)}" if reasons else ""
     return f"{head}{why} ({pair.a} uses {_between(figure)} than {pair.b})."
 
@@ -127,7 +131,7 @@ def _why(
     for one in splits:
         parts = one.split
         watts = (parts.battery_w, parts.drive_w, parts.copper_w, parts.no_load_w, parts.shaft_w)
-        columns = "".join(f"{value:7.0f} W" for value in watts)
+        columns = "".join(f"{round(value):7d} W" for value in watts)
         yield (
             f"  {names[one.name]:{width}}{columns}{one.propeller_rpm:6.0f}"
             f"   {one.metres_per_turn_m:.3f}"
@@ -164,19 +168,22 @@ def _split_sentence(pair: PairSplit, *, sure: bool) -> str:
     return text
 
 
-def _next(found: Comparison) -> str:
-    codes = {one.code for one in found.cautions}
+def _next(found: Comparison, codes: set[str]) -> str:
     needed = max((pair.double_runs_needed or 0 for pair in found.pairs), default=0)
     names = [one.name for one in found.setups]
     order = ", ".join([*names, *reversed(names)])
+    held = " of battery power, held in every run" if "power_not_held" in codes else ""
+    at = f"at {found.power_w:.0f} W{held}"
     if needed and len(names) > 2:
         each = (needed + 1) // 2
-        return (
-            f"Next: about {each} more double runs of each set-up at {found.power_w:.0f} W, by "
-            f"turns: {order}."
-        )
+        return f"Next: about {each} more double runs of each set-up {at}, by turns: {order}."
     if needed:
-        return f"Next: {needed} more double runs at {found.power_w:.0f} W, by turns: {order}."
-    if "order_confounded" in codes or "too_few_double_runs" in codes:
-        return f"Next: again at {found.power_w:.0f} W, there and back each, by turns: {order}."
+        return f"Next: {needed} more double runs {at}, by turns: {order}."
+    if codes & {"order_confounded", "too_few_double_runs", "power_not_held"}:
+        return f"Next: again {at}, there and back each, by turns: {order}."
+    if all(pair.verdict == "cannot_tell" for pair in found.pairs):
+        return (
+            "Next: as far as these runs tell, take whichever suits you otherwise; at another power "
+            "they may differ."
+        )
     return "Next: if you ride at another power too, compare there: the ranking may change with it."

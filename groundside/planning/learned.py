@@ -3,13 +3,17 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+from groundside.season.setups import setup_changes, start_setup
 from onboard import kept
 from onboard.efficiency.learner import Learner
 from onboard.efficiency.speed_power import Posterior
 from onboard.errors import UsageError
+from onboard.marks import read_marks
 from onboard.profile import Profile
+from onboard.rejoin import replay
 from onboard.ride import Ride
-from onboard.telemetry.log_files import Progress
+from onboard.sessions import read_session
+from onboard.telemetry.log_files import Progress, session_folder
 from onboard.telemetry.logs import open_log
 
 
@@ -76,8 +80,11 @@ def _kept(folder: Path) -> Learner:
 def _of_log(path: Path, profile: Profile, progress: Progress | None) -> Learner:
     if not path.exists():
         raise UsageError(f"{path}: nothing there to learn the curve from: use --from LOG")
-    ride = Ride(profile)
-    for part in open_log(path).parts(progress):
-        ride.take(part)
+    ride, folder = Ride(profile), session_folder(path)
+    said = read_marks(folder) if folder else ()
+    if folder:
+        # Each set-up has a curve of its own, as on the water.
+        ride.engine.select_setup(start_setup(folder, read_session(folder), setup_changes))
+    replay(ride, open_log(path).parts(progress), said)
     ride.finish()
     return ride.engine.learner

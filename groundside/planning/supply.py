@@ -16,7 +16,7 @@ def supply_of(battery: Battery, sensors: Sensors) -> Supply:
         Of the craft profile.
     """
     pack = Pack(battery, sensors)
-    return Supply(pack.left, pack.covariance, battery.full_wh / _full_ah(battery))
+    return Supply(pack.left, pack.covariance, battery.full_wh / battery.full_ah)
 
 
 def with_energy(battery: Battery, energy_wh: float | None) -> Battery:
@@ -26,8 +26,3 @@ def with_energy(battery: Battery, energy_wh: float | None) -> Battery:
     ratio = energy_wh / battery.full_wh
     ohm = None if battery.resistance_ohm is None else battery.resistance_ohm / ratio
     return replace(battery, energy_wh=energy_wh, capacity_ah=None, resistance_ohm=ohm)
-
-
-def _full_ah(battery: Battery) -> float:
-    plain = replace(battery, energy_wh=None, capacity_ah=1.0)
-    return battery.capacity_ah or battery.full_wh / plain.full_wh

@@ -95,7 +95,7 @@ def as_lines(plans: list[Planned], way: Way, source: str, units: Units) -> Itera
         yield ""
         full = percent(plan.start_fraction)
         yield f"pack of {whole(plan.battery_wh)} Wh, {full} charged at the start"
-        yield from _table(plan, units)
+        yield from _table(plan, way, units)
     yield ""
     yield CAUTION
 
@@ -103,11 +103,11 @@ def as_lines(plans: list[Planned], way: Way, source: str, units: Units) -> Itera
 def _water(way: Way, units: Units) -> str:
     if not way.head_current_mps:
         return "water at rest"
-    speed = f"{one_decimal(abs(units.speed(way.head_current_mps)))} {units.speed_name}"
+    speed = f"{_speed(abs(way.head_current_mps), units)} {units.speed_name}"
     return f"water {'against' if way.head_current_mps > 0 else 'with'} you on the way out, {speed}"
 
 
-def _table(plan: Planned, units: Units) -> Iterator[str]:
+def _table(plan: Planned, way: Way, units: Units) -> Iterator[str]:
     if isinstance(plan.rows, Unknown):
         yield f"  cannot arrive: {plan.rows.why}"
         return
@@ -123,20 +123,37 @@ def _table(plan: Planned, units: Units) -> Iterator[str]:
         sign = ">" if row is best else " "
         more = "  beyond the speeds seen" if row.extrapolated else ""
         yield (
-            f"{sign} {one_decimal(units.speed(row.speed_mps)):>8} {fast:<4} "
-            f"{one_decimal(units.speed(row.through_water_mps)):>10} {_time(row.time_s):>9} "
+            f"{sign} {_speed(row.speed_mps, units):>8} {fast:<4} "
+            f"{_speed(row.through_water_mps, units):>10} {_time(row.time_s):>9} "
             f"{takes:>20} {_chance(row.arrive_fraction):>7}{more}"
         )
     if plan.arrives:
-        yield (
-            f"  hold {one_decimal(units.speed(best.speed_mps))} {fast}: the fastest that arrives "
-            f"with the reserve in {percent(CONFIDENCE_FRACTION)} of cases"
-        )
-    else:
-        yield (
-            f"  it cannot be made surely: at best {_chance(best.arrive_fraction)}, "
-            f"at {one_decimal(units.speed(best.speed_mps))} {fast}"
-        )
+        sure = percent(CONFIDENCE_FRACTION)
+        yield f"  hold {_hold(best, way, units)}:"
+        yield f"  the fastest that arrives with the reserve in {sure} of cases"
+        return
+    yield f"  it cannot be made surely: at best {_chance(best.arrive_fraction)},"
+    yield f"  at {_hold(best, way, units)}"
+    if best is next((row for row in plan.rows if not row.extrapolated), None):
+        slowest = f"{_speed(best.through_water_mps, units)} {units.speed_name}"
+        yield f"  slower may take less, but nothing was learned below {slowest} through the water"
+
+
+def _hold(row: PlanRow, way: Way, units: Units) -> str:
+    """Say what to hold: one speed through the water, which over ground is another each way."""
+    through, over = row.through_water_mps, row.speed_mps
+    watts = f"about {whole(row.power_w)} W"
+    if not way.head_current_mps:
+        return f"{_speed(over, units)} {units.speed_name}, {watts}"
+    said = f"{_speed(through, units)} {units.speed_name} through the water, {watts}"
+    if way.there_and_back:
+        there, back = through - way.head_current_mps, through + way.head_current_mps
+        return f"{said} (over ground {_speed(there, units)} out, {_speed(back, units)} back)"
+    return f"{said} ({_speed(over, units)} over ground)"
+
+
+def _speed(speed_mps: float, units: Units) -> str:
+    return one_decimal(units.speed(speed_mps))
 
 
 def _chance(fraction: float) -> str:

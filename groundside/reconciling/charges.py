@@ -1,6 +1,5 @@
 """Counts the rides of each charge, and gathers what is known of pack, meter and sensors."""
 
-import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,7 +19,7 @@ from onboard.efficiency.charge_balance import (
     size_ah,
 )
 from onboard.errors import UsageError
-from onboard.profile import Battery, Profile
+from onboard.profile import Profile
 from onboard.telemetry.log_files import Progress
 
 UNLOGGED_SD_FRACTION = 0.25
@@ -107,7 +106,7 @@ def gathered(
         If nothing was drawn on a charge.
     """
     battery = profile.battery
-    pack_ah = None if battery is None else pack_charge_ah(battery)
+    pack_ah = None if battery is None else battery.full_ah
     counter = _Counter(profile, options.system_id, progress)
     charges = tuple(_charge(one, counter, pack_ah, options) for one in stated.charges)
     conditions = Conditions(
@@ -119,12 +118,6 @@ def gathered(
         options.charge_a,
     )
     return Gathered(stated, profile, charges, conditions, tuple(sorted(counter.unmeasured)))
-
-
-def pack_charge_ah(battery: Battery) -> float:
-    """Give the charge of the full pack [Ah]; by its energy where the profile has only that."""
-    one_ah = dataclasses.replace(battery, energy_wh=None, capacity_ah=1.0)
-    return battery.capacity_ah or battery.full_wh / one_ah.full_wh
 
 
 class _Counter:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from onboard.block import Block, FloatArray
+from onboard.block import FloatArray
 from onboard.efficiency.charge_balance import Counted
 from onboard.efficiency.power_sources import BatterySide, PowerSources
 from onboard.efficiency.slices import slices
@@ -13,7 +13,7 @@ from onboard.errors import LogError
 from onboard.profile import Profile
 from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.log_files import Progress
-from onboard.telemetry.logs import open_log
+from onboard.telemetry.logs import blocks_of, open_log
 
 STEP_S = 10.0
 """The current is looked at by means over so long: what a pack's losses go by."""
@@ -31,12 +31,15 @@ class CountedLog:
         Charge drawn up to times along the log, shape (n,).
     unmeasured_packs
         Batteries that were heard and do not measure their current: they are in no sum.
+    zero_stamp_s
+        The log's stamp where stream time is zero [s]; None where nothing was heard.
     """
 
     counted: Counted
     t_s: FloatArray
     charge_ah: FloatArray
     unmeasured_packs: tuple[int, ...] = ()
+    zero_stamp_s: float | None = None
 
     def drawn_ah(self, t_s: float | None) -> float:
         """Give the charge drawn up to a stream time [s]; None is before anything was heard."""
@@ -86,23 +89,19 @@ def count_log(
     """
     decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
     power, steps = PowerSources(profile.sensors), _Steps()
-
-    def fold(block: Block) -> None:
+    for block in blocks_of(open_log(path), decoder, progress):
         for piece in slices(block):
             power.fold(piece)
             side = power.chosen()
             if side is not None:
                 steps.look(side)
-
-    for part in open_log(path).parts(progress):
-        fold(part if isinstance(part, Block) else decoder.push(part))
-    fold(decoder.finish())
     side = power.chosen()
     if side is None:
         raise LogError(f"{path}: no battery power in it ({power.why_none()}): nothing was counted")
     t_s, charge_ah = steps.end(side)
     silent = power.unmeasured if power.packs else ()
-    return CountedLog(_counted(side, charge_ah), t_s, charge_ah, silent)
+    zero_stamp_s = decoder.time.first_receipt_s
+    return CountedLog(_counted(side, charge_ah), t_s, charge_ah, silent, zero_stamp_s)
 
 
 def _counted(side: BatterySide, charge_ah: FloatArray) -> Counted:

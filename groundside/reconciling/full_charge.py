@@ -5,9 +5,9 @@ from pathlib import Path
 
 from groundside.reconciling.counting import CountedLog
 from onboard.errors import WattwakeError
-from onboard.marks import read_marks
+from onboard.marks import Noted, in_record, read_marks
 from onboard.sessions import sessions
-from onboard.telemetry.log_files import RECORD_NAME
+from onboard.telemetry.log_files import session_folder
 
 HARDLY_FRACTION = 0.01
 """Of what was counted on the charge: a mark with so little drawn before it, or behind it, stands at
@@ -29,26 +29,24 @@ def full_to_full(
         Counts another session: the mark after the charge may be the first thing said in the next.
     """
     hardly_ah = HARDLY_FRACTION * sum(one.counted.charge_ah for one in counted)
-    first, last = _folder(paths[0]), _folder(paths[-1])
+    first, last = session_folder(paths[0]), session_folder(paths[-1])
     if first is None or last is None:
         return False
-    if not any(counted[0].drawn_ah(t_s) <= hardly_ah for t_s in _marks(first)):
+    if not any(counted[0].drawn_ah(t_s) <= hardly_ah for t_s in _marks(first, counted[0])):
         return False
     left_ah = counted[-1].counted.charge_ah - hardly_ah
-    ends = any(counted[-1].drawn_ah(t_s) >= left_ah for t_s in _marks(last))
+    ends = any(counted[-1].drawn_ah(t_s) >= left_ah for t_s in _marks(last, counted[-1]))
     return ends or _next_begins_full(last, hardly_ah, count)
 
 
-def _folder(path: Path) -> Path | None:
-    if path.is_dir():
-        return path
-    return path.parent if path.name == RECORD_NAME else None
+def _marks(folder: Path, log: CountedLog) -> list[float | None]:
+    """Give the stream times of the log at which the pack was said to be full [s]."""
+    return [noted.t_s for noted in in_record(_full_marks(folder), log.zero_stamp_s)]
 
 
-def _marks(folder: Path) -> list[float | None]:
-    """Give the stream times at which the pack was said to be full [s]."""
+def _full_marks(folder: Path) -> list[Noted]:
     return [
-        noted.t_s
+        noted
         for noted in read_marks(folder)
         if getattr(noted.command, "mark", None) == "charged_full"
     ]
@@ -60,11 +58,10 @@ def _next_begins_full(folder: Path, hardly_ah: float, count: Callable[[Path], Co
     if place == 0:
         return False
     after = newest_first[place - 1]
-    marks = _marks(after)
-    if not marks:
+    if not _full_marks(after):
         return False
     try:
         counted = count(after)
     except WattwakeError:
         return False
-    return any(counted.drawn_ah(t_s) <= hardly_ah for t_s in marks)
+    return any(counted.drawn_ah(t_s) <= hardly_ah for t_s in _marks(after, counted))

@@ -8,9 +8,11 @@ from groundside.review.series import PieceMaker, Series
 from onboard.efficiency.figure import Unknown
 from onboard.errors import LogError
 from onboard.feed.jsonable import jsonable
+from onboard.marks import read_marks
 from onboard.profile import Profile
+from onboard.rejoin import replay
 from onboard.ride import Ride, utc_text
-from onboard.telemetry.log_files import LogFacts, Progress
+from onboard.telemetry.log_files import LogFacts, Progress, session_folder
 from onboard.telemetry.logs import open_log
 
 SCHEMA = 1
@@ -44,7 +46,7 @@ def review(
     progress: Progress | None = None,
     drawn: Drawn | None = None,
 ) -> dict[str, Any]:
-    """Read a whole log and sum up the trip.
+    """Read a whole log, with what was said meanwhile, and sum up the trip.
 
     Parameters
     ----------
@@ -72,8 +74,8 @@ def review(
     ride, log = Ride(profile, system_id), open_log(path)
     if drawn is not None:
         drawn.begin(ride)
-    for part in log.parts(progress):
-        ride.take(part)
+    folder = session_folder(path)
+    replay(ride, log.parts(progress), read_marks(folder) if folder else ())
     ride.finish()
     if drawn is not None:
         drawn.end(ride, profile)

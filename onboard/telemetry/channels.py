@@ -157,6 +157,23 @@ def drive_status(rows: Rows) -> Columns:
     }
 
 
+def turns(rows: Rows) -> Columns:
+    """RPM to `drive`: the first sensor, taken for that of the first motor.
+
+    The definition states no mark for 'unknown'; turns below zero are taken for it.
+    """
+    rpm = rows["rpm1"].astype(np.float64)
+    unknown = np.full(len(rpm), np.nan)
+    return {
+        "motor": np.zeros(len(rpm)),
+        "rpm": np.where(rpm >= 0.0, rpm, np.nan),
+        "erpm": unknown,
+        "volts_v": unknown,
+        "amps_a": unknown,
+        "temperature_degc": unknown,
+    }
+
+
 def clock(rows: Rows) -> Columns:
     """SYSTEM_TIME to `clock`; a time that cannot be is a clock that was never set."""
     utc_s = _known(rows["time_unix_usec"], per=1e6)
@@ -181,6 +198,7 @@ WANTED: Mapping[int, tuple[str, Callable[[Rows], Columns], int]] = {
     layouts.GLOBAL_POSITION_INT: ("fused", fused, 1),
     layouts.VFR_HUD: ("hud", hud, 1),
     layouts.BATTERY_STATUS: ("battery", battery, 1),
+    layouts.RPM: ("drive", turns, 1),
     layouts.ESC_STATUS: ("drive", drive_status, 4),
     layouts.ESC_TELEMETRY_1_TO_4: ("drive", drive_telemetry, 4),
 }

@@ -7,7 +7,7 @@ from onboard.telemetry.channels import WANTED, Columns
 from onboard.telemetry.checksum import Ints
 from onboard.telemetry.craft import CraftFilter
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.layouts import BOOT_CLOCK, layout
+from onboard.telemetry.layouts import BOOT_CLOCK, RPM, layout
 from onboard.telemetry.timebase import LATE_MOST, TimeBase
 
 _Part = tuple[str, Ints, Columns]
@@ -114,8 +114,8 @@ def _channels(frames: Frames, first_number: int, boot_s: FloatArray) -> list[_Pa
             if rows_each > 1:
                 number = np.repeat(number, rows_each)
             if name == "drive":
-                # A motor without a voltage is not fitted.
-                fitted = np.isfinite(columns["volts_v"])
+                # A motor without a voltage is not fitted; a sensor of turns has none to tell.
+                fitted = np.isfinite(columns["rpm" if message_id == RPM else "volts_v"])
                 number = number[fitted]
                 columns = {key: column[fitted] for key, column in columns.items()}
             parts.append((name, number, columns))

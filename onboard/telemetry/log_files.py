@@ -44,6 +44,13 @@ class LogFacts:
     receivers: tuple[int, ...] = ()
 
 
+def session_folder(path: Path) -> Path | None:
+    """Give the session's folder that a path means: itself, or that of its log; None for others."""
+    if path.is_dir():
+        return path
+    return path.parent if path.name == RECORD_NAME else None
+
+
 def find_log(path: Path) -> Path:
     """Give the log file that a path means: the file itself, or the one in a session's folder.
 

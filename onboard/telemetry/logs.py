@@ -6,6 +6,7 @@ from typing import Protocol
 
 from onboard.block import Block
 from onboard.errors import LogError
+from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.log_files import LogFacts, Progress, find_log
 from onboard.telemetry.onboard_log import OnboardLog, looks_like_onboard_log
@@ -68,6 +69,28 @@ def is_onboard_log(path: Path) -> bool:
             return looks_like_onboard_log(file.read(HEAD_BYTES))
     except OSError as problem:
         raise LogError(f"{log}: cannot be read ({problem.strerror})") from None
+
+
+def blocks_of(log: SavedLog, decoder: Decoder, progress: Progress | None = None) -> Iterator[Block]:
+    """Give a log to its end as blocks, of whichever kind it is.
+
+    Parameters
+    ----------
+    log
+        What to read.
+    decoder
+        Decodes its frames, if it holds frames.
+    progress
+        Called as the log is read, with the bytes read so far.
+
+    Raises
+    ------
+    LogError
+        If the file cannot be read, or is no log.
+    """
+    for part in log.parts(progress):
+        yield part if isinstance(part, Block) else decoder.push(part)
+    yield decoder.finish()
 
 
 class OnboardLogParts:

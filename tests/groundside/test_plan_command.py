@@ -8,6 +8,8 @@ import pytest
 from groundside.__main__ import main
 from onboard import kept
 from onboard.efficiency.learner import Learner
+from onboard.feed.commands import Set
+from onboard.marks import MarkBook, Noted
 from onboard.profile import load_profile
 from onboard.ride import Ride
 from onboard.telemetry.logs import open_log
@@ -58,15 +60,57 @@ def test_a_plan_for_people(capsys: pytest.CaptureFixture[str]) -> None:
     assert "An estimate" in out
 
 
+@pytest.mark.parametrize(
+    ("more", "over_ground"),
+    [
+        ([], lambda way: ""),
+        (["--there-and-back"], lambda way: ""),
+        (["--head-current-mps", "0.3"], lambda way: f" ({way - 1.08:.1f} over ground)"),
+        (
+            ["--head-current-mps", "-0.3", "--there-and-back"],
+            lambda way: f" (over ground {way + 1.08:.1f} out, {way - 1.08:.1f} back)",
+        ),
+    ],
+)
+def test_what_is_to_be_held_is_one_speed_through_the_water(
+    capsys: pytest.CaptureFixture[str], more: list[str], over_ground
+) -> None:
+    options = ("--distance-m", "5000", *more, *OF_LOG)
+    best = json.loads(plan(capsys, *options, "--json")[1])["best"]
+    out = plan(capsys, *options, "--units", "km/h")[1]
+    way = 3.6 * best["through_water_mps"]
+    where = " through the water" if "--head-current-mps" in more else ""
+    told = f"hold {way:.1f} km/h{where}, about {best['power_w']:.0f} W{over_ground(way)}:"
+    assert told in out
+
+
 def test_a_trip_that_cannot_be_made_is_exit_1(capsys: pytest.CaptureFixture[str]) -> None:
     code, out = plan(capsys, "--distance-m", "200000", *OF_LOG)
     assert code == 1
     assert "it cannot be made surely" in out
+    assert "slower may take less, but nothing was learned below" in out
     code, out = plan(capsys, "--distance-m", "1000", "--head-current-mps", "9", *OF_LOG)
     assert code == 1
     assert "no speed seen makes way" in out
     code, out = plan(capsys, "--distance-m", "1000", "--head-current-mps", "9", "--json", *OF_LOG)
     assert (code, json.loads(out)["best"]) == (1, None)
+
+
+def test_each_set_up_of_a_session_has_its_own_curve(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    log, turn_s = LOG.read_bytes(), 400.0
+    (tmp_path / "telemetry.tlog").write_bytes(log)
+    begin_us, book = int.from_bytes(log[:8], "big"), MarkBook(tmp_path)
+    for t_s, label in ((0.0, "slim"), (turn_s, "broad")):
+        book.write(Noted(t_s, begin_us + round(1e6 * t_s), None, Set(1, "setup", label)))
+    where = ("--distance-m", "5000", "--from", str(tmp_path), "--profile", str(CRAFT))
+    assert plan(capsys, *where)[0] == 2
+    powers = []
+    for label in ("slim", "broad"):
+        _, out = plan(capsys, *where, "--setup", label, "--json")
+        powers.append([row["power_w"] for row in json.loads(out)["rows"]])
+    assert powers[0] != powers[1]
 
 
 def test_the_curve_that_the_daemon_keeps(

@@ -14,17 +14,25 @@ RIDE_S = POWERS[1][1]
 
 
 def session(
-    folder: Path, number: int, *said: tuple[float | None, str], power=POWERS[1], log: bool = True
+    folder: Path,
+    number: int,
+    *said: tuple[float | None, str],
+    power=POWERS[1],
+    log: bool = True,
+    trip_s: float = 0.0,
 ) -> Path:
-    """A session's folder, with marks at stream times [s]."""
+    """A session's folder, with marks at stream times [s]; before it the trip had lasted so long."""
+    ride = made_ride(*power).log
+    begin_us = int.from_bytes(ride[:8], "big")
     path = folder / f"2025-06-{14 + number}T09-30-00Z"
     path.mkdir()
     if log:
-        (path / "telemetry.tlog").write_bytes(made_ride(*power).log)
+        (path / "telemetry.tlog").write_bytes(ride)
     (path / "profile.toml").write_text(profile_text(PACK_AH))
     book = MarkBook(path)
     for t_s, mark in said:
-        book.write(Noted(t_s, 1, None, Mark(1, mark)))
+        stamp_us = begin_us + round(1e6 * (t_s or 0.0))
+        book.write(Noted(None if t_s is None else trip_s + t_s, stamp_us, None, Mark(1, mark)))
     return path
 
 
@@ -57,6 +65,14 @@ START, END = (1.0, "charged_full"), (RIDE_S - 0.5, "charged_full")
 )
 def test_both_ends_must_be_marked(capsys, tmp_path, said, known) -> None:
     assert full(capsys, session(tmp_path, 1, *said)) is known
+
+
+def test_a_session_whose_trip_began_in_another_has_its_marks_by_its_own_record(
+    capsys, tmp_path
+) -> None:
+    assert full(capsys, session(tmp_path, 1, START, END, trip_s=5000.0))
+    midway = (110.0, "charged_full")
+    assert not full(capsys, session(tmp_path, 2, START, midway, trip_s=5000.0))
 
 
 def test_the_log_within_a_session_has_its_marks_too(capsys, tmp_path) -> None:

@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 
 from groundside.review.summary import review
+from onboard.feed.commands import Mark
+from onboard.marks import MarkBook, Noted
 from onboard.profile import Profile, load_profile
 from tests.small_streams import GROUND_STATION, INVALID, Sender, records
 
@@ -48,6 +50,20 @@ def test_the_output_is_what_other_programs_rely_on() -> None:
         *("mean_power_w", "mean_speed_mps", "max_speed_mps"),
         *("bridged_energy_fraction", "bridged_distance_fraction"),
     }
+
+
+def test_what_was_said_in_a_session_counts(tmp_path: Path) -> None:
+    log = (LOGS / "harbour_loop.tlog").read_bytes()
+    (tmp_path / "telemetry.tlog").write_bytes(log)
+    profile = load_profile(LOGS / "harbour_loop.toml")
+    before = review(tmp_path, profile)["battery"]["left_fraction"]["value"]
+    end_us = int.from_bytes(log[:8], "big") + 800_000_000
+    MarkBook(tmp_path).write(Noted(730.0, end_us, None, Mark(1, "charged_full")))
+    for path in (tmp_path, tmp_path / "telemetry.tlog"):
+        after = review(path, profile)["battery"]["left_fraction"]["value"]
+        # A fifth of it is kept as reserve.
+        assert before < 0.7
+        assert after == pytest.approx(0.8, abs=0.02)
 
 
 def test_damage_is_counted_and_costs_only_what_it_hit(tmp_path: Path) -> None:

@@ -23,6 +23,9 @@ def test_a_full_profile() -> None:
         + "[feed]\nlisten = '0.0.0.0:27220'\n[record]\ndirectory = '/tmp/rides'\n"
     )
     assert profile.battery.full_wh == pytest.approx(36 * 8 * 3.2)
+    assert profile.battery.full_ah == 36
+    by_energy = parse_profile(PACK.replace("capacity_ah = 36", "energy_wh = 921.6"))
+    assert by_energy.battery.full_ah == pytest.approx(36)
     assert profile.sensors.current_scale == 1.05
     assert (profile.drive.pole_pairs, profile.link.baud, profile.units.speed) == (7, 115200, "kn")
 

@@ -118,15 +118,17 @@ def _scatter(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[float, int
 def _apart(legs: list[Leg]) -> list[str]:
     scatter, freedom = _scatter(legs, _power)
     reach = quantile(float(freedom), APART_SHARE) * scatter if freedom else 0.0
-    said = []
+    apart: set[str] = set()
     for a, b in combinations(_setups(legs), 2):
         one, other = (np.log(_of(legs, name, _power)) for name in (a, b))
         difference = float(one.mean() - other.mean())
         sure = reach * math.sqrt(1.0 / len(one) + 1.0 / len(other))
         if abs(difference) > max(APART_FRACTION, sure):
-            watts = [math.exp(float(logs.mean())) for logs in (one, other)]
-            said.append(f"{watts[0]:.0f} W with {a}, {watts[1]:.0f} W with {b}")
-    return said
+            apart |= {a, b}
+    said = [
+        f"{math.exp(_log_mean(legs, name, _power)):.0f} W with {name}" for name in sorted(apart)
+    ]
+    return [", ".join(said)] if said else []
 
 
 def _unsteady(legs: list[Leg]) -> list[str]:

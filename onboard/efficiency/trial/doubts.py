@@ -57,8 +57,8 @@ def doubts(evidence: Evidence) -> Iterator[Caution]:
 def drifts(evidence: Evidence, a: int, b: int) -> bool:
     """Tell whether a drift may be what makes two set-ups differ.
 
-    They were run one after the other; and a drift is seen, or what they differ by would be a
-    verdict only if there were none.
+    They were run one after the other; and a drift is seen, or the verdict hangs on whether there
+    was one.
     """
     fit = evidence.levels
     if not one_after_the_other(evidence.sample, a, b):
@@ -66,11 +66,10 @@ def drifts(evidence: Evidence, a: int, b: int) -> bool:
     if fit.drift_chance < DRIFT_SEEN:
         return True
     contrast = _difference(evidence, a, b)
-    return (
-        fit.chance_undrifted(contrast)
-        < CLAIMED
-        <= (fit.chance(contrast) if fit.with_drift else 1.0)
-    )
+    without = fit.chance_undrifted(contrast) < CLAIMED
+    within = fit.with_drift and fit.chance(contrast) < CLAIMED
+    turned = float(contrast @ fit.undrifted[0]) * float(contrast @ fit.level) < 0.0
+    return without != within or (within and turned)
 
 
 def _difference(evidence: Evidence, a: int, b: int) -> FloatArray:

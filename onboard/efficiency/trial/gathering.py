@@ -60,6 +60,12 @@ class Gathering:
         heard = columns["t_s"] < (0.0 if self._latest.first_s is None else last_s + 1.0)
         columns = {name: values[heard] for name, values in columns.items()}
         t_s, amps = columns["t_s"], columns["amps_a"]
+        if self._speed.only_display:
+            # No course comes with that speed: it is taken to go where the craft points.
+            speed = np.hypot(columns["east_mps"], columns["north_mps"])
+            east, north = (self._mean("hud", name, t_s) for name in ("heading_sin", "heading_cos"))
+            size = np.maximum(np.hypot(east, north), 1e-9)
+            columns |= {"east_mps": speed * east / size, "north_mps": speed * north / size}
         rpm = self._mean("drive", "rpm", t_s)
         erpm = self._mean("drive", "erpm", t_s)
         pairs = self._drive.pole_pairs
@@ -100,6 +106,10 @@ class Gathering:
 
     def _listen(self, piece: Block) -> None:
         battery, drive = piece.get("battery"), piece.get("drive")
+        if (hud := piece.get("hud")) is not None:
+            heading = np.radians(hud["heading_deg"])
+            self._tell("hud", "heading_sin", hud.t_s, np.sin(heading))
+            self._tell("hud", "heading_cos", hud.t_s, np.cos(heading))
         if battery is not None:
             self._tell("battery", "temperature_degc", battery.t_s, battery["temperature_degc"])
         if drive is None:

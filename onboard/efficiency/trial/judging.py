@@ -125,6 +125,8 @@ class Judge:
         verdict = "cannot_tell"
         if not why_not and chance < CLAIMED and isinstance(figure, Figure):
             verdict = "a_better" if figure.value < 0 else "b_better"
+        elif not why_not and (one.chance or 0.0) < CLAIMED:
+            why_not = "of so many comparisons one may well look like this by chance"
         needed = None
         if verdict == "cannot_tell" and not drifts(self._evidence, a, b):
             needed = self._needed(a, b)

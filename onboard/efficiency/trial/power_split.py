@@ -49,19 +49,6 @@ class PowerSplit:
         return self.shaft_w / self.battery_w
 
 
-def motor_rpm(rpm: float, erpm: float, pole_pairs: int | None) -> float:
-    """Give the motor's turns: as reported, else the magnetic field's over the pole pairs; or NaN.
-
-    Examples
-    --------
-    >>> round(motor_rpm(math.nan, 8641.0, 7), 2)
-    1234.43
-    """
-    if math.isfinite(rpm):
-        return rpm
-    return erpm / pole_pairs if pole_pairs else math.nan
-
-
 def derived_motor_amps_a(power_w: float, rpm: float, drive: Drive) -> float:
     """Give the current that takes the battery's power at a number of turns; NaN without motor data.
 

@@ -7,9 +7,12 @@ time: ln(speed at equal power) = level + drift x time + error.
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.efficiency.trial.probability import f_above, t_outside
+
+Ints = npt.NDArray[np.int64]
 
 DRIFT_SURE = 0.01
 """In an order that balances set-ups over time a drift is taken into the model where chance alone is
@@ -51,7 +54,8 @@ class Levels:
     Parameters
     ----------
     level
-        Of each set-up, at the middle of the time, shape (setups,).
+        Of each set-up, at the middle of the time and on the mean of the outings that tie it to
+        others, shape (setups,).
     weights
         By which it is made of the values, shape (setups, n).
     inverse
@@ -71,8 +75,8 @@ class Levels:
         Double runs of each set-up.
     residual, leverage
         Of each value, shape (n,).
-    estimable
-        Rows that span what can be told of the levels, see `can_tell`.
+    group
+        Of each set-up: set-ups that outings tie together are of one, shape (setups,).
     undrifted
         The levels, what is as `inverse`, `sd` and `freedom`, if nothing drifted.
     """
@@ -89,7 +93,7 @@ class Levels:
     counts: FloatArray
     residual: FloatArray
     leverage: FloatArray
-    estimable: FloatArray
+    group: Ints
     undrifted: tuple[FloatArray, FloatArray, float, int]
 
     def chance(self, contrast: FloatArray) -> float:
@@ -106,7 +110,7 @@ class Levels:
 
     def can_tell(self, contrast: FloatArray) -> bool:
         """Tell whether a combination of levels is known from within outings."""
-        return bool(np.allclose(contrast @ self.estimable, contrast, atol=1e-6))
+        return len(np.unique(self.group[contrast != 0.0])) <= 1
 
     def variance(self, contrast: FloatArray) -> tuple[float, float]:
         """Give the variance of a combination of levels and its degrees of freedom.
@@ -132,10 +136,9 @@ def levels(sample: Sample) -> Levels:
     setups = int(sample.setup.max()) + 1
     ones = (sample.setup[:, None] == np.arange(setups)).astype(np.float64)
     outings = np.unique(sample.outing)
-    # Another day has other water, wind and load: only what was run on the same one is compared.
-    days = (sample.outing[:, None] == outings[1:]).astype(np.float64)
+    group = _groups(sample, setups)
     time = _time(sample)
-    plain = np.concatenate([ones, days], axis=1)
+    plain = np.concatenate([ones, _days(sample, group[sample.setup])], axis=1)
     drifting = np.concatenate([plain, time[:, None]], axis=1)
     without, within = _Solved(plain, sample.value), _Solved(drifting, sample.value)
     can_drift = within.rank > without.rank and within.freedom > 0
@@ -161,7 +164,7 @@ def levels(sample: Sample) -> Levels:
         counts,
         chosen.residual,
         chosen.leverage,
-        chosen.projector[:setups, :setups],
+        group,
         (
             without.solution[:setups],
             without.inverse[:setups, :setups],
@@ -227,7 +230,28 @@ class _Solved:
         self.freedom = len(value) - self.rank
         self.sd = float(np.sqrt(self.squares / self.freedom)) if self.freedom > 0 else float("nan")
         self.leverage = np.einsum("ij,jk,ik->i", rows, self.inverse, rows)
-        self.projector = self.weights @ rows
+
+
+def _groups(sample: Sample, setups: int) -> Ints:
+    """Give the number of the group of each set-up, shape (setups,): see `Levels`."""
+    group: Ints = np.arange(setups, dtype=np.int64)
+    for outing in np.unique(sample.outing):
+        tied = np.unique(group[sample.setup[sample.outing == outing]])
+        group[np.isin(group, tied)] = tied[0]
+    return group
+
+
+def _days(sample: Sample, group: Ints) -> FloatArray:
+    """Give what other water, wind and load each outing had, about the mean of its group's.
+
+    Only set-ups of the same outing are compared by it, and a level is that of the mean outing.
+    """
+    columns = [np.empty((len(sample.value), 0))]
+    for number in np.unique(group):
+        here = (group == number)[:, None]
+        days = here & (sample.outing[:, None] == np.unique(sample.outing[here[:, 0]])[1:])
+        columns.append(np.where(here, days - days[here[:, 0]].mean(axis=0), 0.0))
+    return np.concatenate(columns, axis=1)
 
 
 def _time(sample: Sample) -> FloatArray:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, fields
 
 import numpy as np
+import numpy.typing as npt
 
 from onboard.block import FloatArray
 
@@ -54,6 +55,10 @@ class Seconds:
     def part(self, first: int, end: int) -> "Seconds":
         """Give the seconds from one place up to another."""
         return Seconds(*(getattr(self, field.name)[first:end] for field in fields(Seconds)))
+
+    def where(self, wanted: npt.NDArray[np.bool_]) -> "Seconds":
+        """Give the seconds that are wanted, shape (n,)."""
+        return Seconds(*(getattr(self, field.name)[wanted] for field in fields(Seconds)))
 
     def between(self, start_s: float, end_s: float) -> "Seconds":
         """Give the seconds that lie wholly between two times [s]."""

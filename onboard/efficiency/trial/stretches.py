@@ -5,6 +5,7 @@ it belong to none (ITTC 7.5-04-01-01.1, definitions; Tupper, Introduction to Nav
 pp. 243-244).
 """
 
+import itertools
 from collections.abc import Iterator
 
 import numpy as np
@@ -34,7 +35,9 @@ LEAST_S, LEAST_MARKED_S = 30, 15
 ships take five minutes at the least (second-hand, see ITTC 7.5-04), small craft settle in
 seconds."""
 
-GAP_S = 2.5
+GAP_S = 15.0
+"""Over less of a gap in the data a run goes on, if it comes out on the same course: cut in two it
+would make two double runs of one. Common practice, no source."""
 
 
 def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
@@ -48,6 +51,8 @@ def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
         Whether the rider marked it as a run: then only turns, standing still and settling are
         taken out. What power did is left as it was, to be judged.
     """
+    known = np.isfinite(seconds.power_w) & np.isfinite(seconds.east_mps)
+    seconds = seconds.where(known)
     least_s = LEAST_MARKED_S if marked else LEAST_S
     found: list[Seconds] = []
     for first, end in _straight_parts(seconds, marked=marked):
@@ -70,32 +75,20 @@ def smoothed(values: FloatArray, width: int = SMOOTH_S) -> FloatArray:
 
 
 def _straight_parts(seconds: Seconds, *, marked: bool) -> Iterator[tuple[int, int]]:
-    for first, end in _known_parts(seconds):
+    for first, end in _without_gaps(seconds):
         part = seconds.part(first, end)
-        east, north = smoothed(_filled(part.east_mps)), smoothed(_filled(part.north_mps))
+        east, north = smoothed(part.east_mps), smoothed(part.north_mps)
         course = np.unwrap(np.arctan2(east, north))
         goes = _goes_straight(np.degrees(course)) & (np.hypot(east, north) >= SLOWEST_MPS)
-        power = None if marked else smoothed(_filled(part.power_w), 2 * SMOOTH_S)
+        power = None if marked else smoothed(part.power_w, 2 * SMOOTH_S)
         for begin, stop in _cut(np.degrees(course), goes, power):
             yield first + begin, first + stop
 
 
-def _known_parts(seconds: Seconds) -> Iterator[tuple[int, int]]:
-    known = np.isfinite(seconds.power_w) & np.isfinite(seconds.east_mps)
-    places = np.flatnonzero(known)
-    if not len(places):
-        return
-    breaks = np.flatnonzero(np.diff(seconds.t_s[places]) > GAP_S) + 1
-    # A second or two that is lost ends no run: what is unknown in it is passed over later.
-    for part in np.split(places, breaks):
-        yield int(part[0]), int(part[-1]) + 1
-
-
-def _filled(values: FloatArray) -> FloatArray:
-    """Fill in a second that is unknown here and there."""
-    known = np.flatnonzero(np.isfinite(values))
-    filled: FloatArray = np.interp(np.arange(len(values)), known, values[known])
-    return filled
+def _without_gaps(seconds: Seconds) -> Iterator[tuple[int, int]]:
+    breaks = np.flatnonzero(np.diff(seconds.t_s) > GAP_S) + 1
+    if len(seconds):
+        yield from itertools.pairwise([0, *breaks.tolist(), len(seconds)])
 
 
 def _goes_straight(course_deg: FloatArray) -> Bools:
@@ -137,7 +130,7 @@ def _settled(part: Seconds, drop_s: int) -> Seconds:
     pieces = len(speed) // PIECE_S
     if pieces < 3:
         return part
-    means = np.nanmean(speed[: pieces * PIECE_S].reshape(pieces, PIECE_S), axis=1)
+    means = np.mean(speed[: pieces * PIECE_S].reshape(pieces, PIECE_S), axis=1)
     middle = float(np.median(means))
     spread = 3.0 * 1.4826 * float(np.median(np.abs(means - middle)))
     near = np.abs(means - middle) <= max(SETTLED_FRACTION * middle, SETTLED_MPS, spread)

@@ -1,5 +1,6 @@
 """Logs read for a trial."""
 
+import json
 import math
 from dataclasses import replace
 from pathlib import Path
@@ -12,6 +13,7 @@ from groundside.comparing.reading import ReadLog, read_all, read_log, spans_of
 from groundside.comparing.sheet import Entry
 from onboard.errors import LogError, UsageError
 from onboard.profile import Profile
+from onboard.sessions import SessionNote
 from tests.craft.trial_day import Day
 from tests.groundside.comparing.trial_days import (
     START_UNIX_S,
@@ -88,6 +90,27 @@ def test_where_runs_are_looked_for(tmp_path: Path) -> None:
     ] == [("b", 1.0, False)]
     alone = Entry("a", tmp_path / "x.tlog")
     assert spans_of(alone, made_log(alone.log)) == [Span("a", -math.inf, math.inf, False)]
+
+
+def test_a_session_that_goes_on_with_a_trip(tmp_path: Path) -> None:
+    made = day_made(SHORT, 1)
+    before, after = "2025-06-15T15-06-40Z", "2025-06-15T15-20-00Z"
+    write_session(tmp_path / before, made, [setup_mark(1.0, "b")])
+    runs = runs_of(made)
+    write_session(tmp_path / after, made, [m for one in runs for m in run_marks(one)], trip_s=900.0)
+    for number, (name, continues) in enumerate([(before, None), (after, before)]):
+        (tmp_path / name / "session.json").write_text(
+            json.dumps(SessionNote(number, continues, True).as_dict())
+        )
+    for path in (tmp_path / after, tmp_path / after / "telemetry.tlog"):
+        # Neither the set-up nor the trip's time begins anew with the session.
+        found = spans_of(Entry(None, path), read_log(path, Profile()))
+        assert [one.setup for one in found] == ["b", "b"]
+        assert [one.start_s for one in found] == pytest.approx([r.start_s for r in runs], abs=0.1)
+        assert [one.end_s for one in found] == pytest.approx([r.end_s for r in runs], abs=0.1)
+    (tmp_path / after / "marks.jsonl").unlink()
+    (whole,) = spans_of(Entry(None, tmp_path / after), read_log(tmp_path / after, Profile()))
+    assert whole.setup == "b"
 
 
 def test_each_log_is_read_once() -> None:

@@ -53,6 +53,11 @@ A, B = Figure(-0.07, -0.1, -0.04), Figure(0.01, -0.02, 0.04)
             "less (A uses 1.0 % less to 1.2 % more than B).",
         ),
         (
+            PairResult("A", "B", B, "cannot_tell", 0, 0.4, 6.0),
+            "A and B cannot be told apart: enough was run to find 3 % most times, but as much "
+            "is not ruled out (A uses 2.0 % less to 4.0 % more than B).",
+        ),
+        (
             PairResult("A", "B", B, "cannot_tell", None, 0.4, 6.0),
             "A and B cannot be told apart (A uses 2.0 % less to 4.0 % more than B).",
         ),
@@ -145,6 +150,18 @@ def test_what_comes_next(tmp_path: Path, capsys: Capsys) -> None:
     assert "Next: if you ride at another power" in " ".join(
         told(capsys, write_day(tmp_path)).split()
     )
+
+
+@pytest.mark.slow
+def test_what_comes_next_goes_by_what_was_wrong(tmp_path: Path, capsys: Capsys) -> None:
+    def next_of(day: Day) -> str:
+        return " ".join(told(capsys, write_day(tmp_path, day)).split()).split("Next: ")[1]
+
+    trap = Day(TWO, ("broad", "slim", "slim", "broad") * 2, held_motor_a=30.0)
+    assert "W of battery power, held in every run, " in next_of(trap)
+    assert "held in every run" not in next_of(DAY)
+    equal = Day({"a": Setup(), "b": Setup()}, tuple("abbaabba"), double_run_sd=0.004)
+    assert next_of(equal).startswith("as far as these runs tell, take whichever suits you")
 
 
 def test_a_label_never_steers_the_terminal(tmp_path: Path, capsys: Capsys) -> None:

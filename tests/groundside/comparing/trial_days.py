@@ -144,8 +144,13 @@ def difference(found: dict[str, Any], a: str, b: str) -> dict[str, float]:
     raise AssertionError((a, b))
 
 
-def write_session(folder: Path, day: Made, marks: Iterable[dict[str, Any]]) -> None:
-    """Write a session's folder with marks, whose times are seconds of its log."""
+def write_session(
+    folder: Path, day: Made, marks: Iterable[dict[str, Any]], trip_s: float = 0.0
+) -> None:
+    """Write a session's folder with marks, whose times are seconds of its log.
+
+    Before it the trip had lasted `trip_s` in other sessions.
+    """
     folder.mkdir()
     write_log(folder / "telemetry.tlog", day)
     (folder / "profile.toml").write_text(PROFILE)
@@ -154,7 +159,9 @@ def write_session(folder: Path, day: Made, marks: Iterable[dict[str, Any]]) -> N
         more = dict(one)
         t_s = more.pop("at_s")
         stamp = round((START_UNIX_S + t_s) * 1e6)
-        lines.append(json.dumps({"t_s": t_s, "stamp_us": stamp, "utc": None, "id": n} | more))
+        lines.append(
+            json.dumps({"t_s": trip_s + t_s, "stamp_us": stamp, "utc": None, "id": n} | more)
+        )
     (folder / "marks.jsonl").write_text("".join(line + "\n" for line in lines))
 
 

@@ -91,6 +91,7 @@ MEANING = [
         "ESC_TELEMETRY_1_TO_4",
         {"erpm": 8641, "volts_v": 26.4, "amps_a": 15.23, "temperature_degc": 41, "rpm": UNKNOWN},
     ),
+    ("RPM", {"rpm": 1234.5, "erpm": UNKNOWN, "volts_v": UNKNOWN, "amps_a": UNKNOWN}),
     (
         "ESC_STATUS (hand-packed)",
         {"rpm": 1234, "volts_v": 26.4, "amps_a": 15.23, "erpm": UNKNOWN},

@@ -1,6 +1,7 @@
 """Decoder: one craft's frames to channels, the same however they are cut."""
 
 import numpy as np
+import pymavlink.dialects.v20.all as dialect
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -123,3 +124,11 @@ def test_lost_messages_are_counted_by_their_numbers() -> None:
     assert decoder.lost == 4
     _, decoder = decode([*frames[:9], frames[8], *frames[9:]])
     assert decoder.lost == 0
+
+
+def test_a_sensor_of_turns_tells_of_the_motor_and_one_that_is_not_there_of_none() -> None:
+    mav = dialect.MAVLink(None, 1, 1)
+    said = [dialect.MAVLink_rpm_message(rpm, -1.0).pack(mav) for rpm in (-1.0, 1234.5, 0.0)]
+    channels, _ = decode([*ride(2), *said])
+    assert channels["drive"]["rpm"].tolist() == [1234.5, 0.0]
+    assert channels["drive"]["motor"].tolist() == [0.0, 0.0]

@@ -5,8 +5,9 @@ from pathlib import Path
 import pytest
 
 from onboard.errors import LinkError, LogError
+from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.links.opening import open_link
-from onboard.telemetry.logs import OnboardLogParts, open_log
+from onboard.telemetry.logs import OnboardLogParts, blocks_of, open_log
 from onboard.telemetry.onboard_log.layouts import OWN_RECORD
 from onboard.telemetry.telemetry_log import TelemetryLog
 from tests.small_streams import Sender, records
@@ -30,6 +31,17 @@ def test_facts_count_what_was_read(tmp_path: Path) -> None:
     assert (facts.format, facts.messages, facts.bad_bytes) == ("telemetry", len(frames), 3)
     assert facts.first_s == 1_750_000_000.0
     assert facts.duration_s == pytest.approx(0.1 * (len(frames) - 1)) == log.length_s()
+
+
+def test_the_blocks_of_a_log_are_all_that_it_holds(tmp_path: Path) -> None:
+    path = tmp_path / "log"
+    frames = [frame for n in range(10) for frame in Sender().second(n, 50, 8, 2)]
+    path.write_bytes(records(frames))
+    decoder = Decoder()
+    found = list(blocks_of(open_log(path), decoder))
+    # What waits for a later stamp to be placed by comes with the last.
+    assert sum(len(block.channels.get("power", ())) for block in found) == 2 * 10
+    assert decoder.messages == len(frames)
 
 
 def test_what_is_neither_is_said_in_a_line(tmp_path: Path) -> None:

@@ -34,6 +34,18 @@ def test_set_ups_at_unlike_power(apart: float, said: list[str]) -> None:
         assert "no motor current" in one.text
 
 
+def test_each_set_up_is_named_once_with_its_power() -> None:
+    watts = {"a": 400.0, "b": 430.0, "c": 370.0}
+    some = legs(lambda name, n: {"power_w": watts[name]}, "aabbcc")
+    (one,) = power_cautions(some)
+    assert "not held: 400 W with a, 430 W with b, 370 W with c;" in one.text
+    # One that was run at the power of another is among those that differ from the third.
+    watts["c"] = 400.0
+    assert "400 W with a, 430 W with b, 400 W with c;" in power_cautions(
+        legs(lambda name, n: {"power_w": watts[name]}, "aabbcc")
+    )[0].text  # fmt: skip
+
+
 def test_power_that_was_unlike_by_chance() -> None:
     wobble = (0.025, 0.005, -0.025, 0.015)
     assert codes(legs(wobble=wobble)) == []

@@ -95,6 +95,15 @@ def test_a_difference_that_a_drift_may_have_made() -> None:
     assert turns.pairs[0].verdict == "a_better"
 
 
+def test_a_difference_that_is_there_only_if_something_drifted() -> None:
+    off = np.repeat(0.012 * np.random.default_rng(42).standard_normal(8), 2)
+    found = compared(Runs("aaaabbbb", EQUAL, noise=off).legs())
+    fit, contrast = found.evidence.levels, np.array([-1.0, 1.0])
+    assert fit.chance(contrast) < 0.05 <= min(fit.chance_undrifted(contrast), fit.drift_chance)
+    assert [one.code for one in found.cautions] == ["order_confounded"]
+    assert found.pairs[0].verdict == "cannot_tell"
+
+
 def test_set_ups_that_only_met_others() -> None:
     legs = [*Runs("aa", EQUAL, noise=noise("aa", 1)).legs(outing=0),
             *Runs("bb", EQUAL, noise=noise("bb", 2)).legs(outing=1)]  # fmt: skip

@@ -108,6 +108,47 @@ def test_a_sample_counts_for_the_second_that_it_lies_in() -> None:
     assert seconds.t_s.tolist() == list(range(2, 21))
 
 
+@pytest.mark.parametrize(
+    ("rpm", "pole_pairs", "wanted"),
+    # 8641 / 7 pole pairs: 1234.43 (definition).
+    [(np.nan, 7, 1234.43), (1200.0, 7, 1200.0), (1200.0, None, 1200.0), (np.nan, None, np.nan)],
+)
+def test_turns_of_the_field_go_by_the_pole_pairs(
+    rpm: float, pole_pairs: int | None, wanted: float
+) -> None:
+    t_s = np.arange(0.25, 20.0, 0.25)
+    columns = {name: np.full(len(t_s), np.nan) for name in COLUMNS["drive"]}
+    columns |= {"rpm": np.full(len(t_s), rpm), "erpm": np.full(len(t_s), 8641.0)}
+    gathering = Gathering(Profile(drive=Drive(pole_pairs=pole_pairs)))
+    gathering.fold(Block({"drive": Channel(t_s, columns)}))
+    assert gathering.seconds().rpm == pytest.approx(wanted, abs=5e-3, nan_ok=True)
+
+
+def test_a_display_s_speed_goes_where_the_craft_points() -> None:
+    t_s = np.arange(0.25, 60.0, 0.25)
+
+    def channel(name: str, **known: np.ndarray | float) -> Channel:
+        columns = {key: np.full(len(t_s), np.nan) for key in COLUMNS[name]}
+        return Channel(t_s, columns | {k: np.broadcast_to(v, len(t_s)) for k, v in known.items()})
+
+    # There at 350 to 10 degrees, which lie about north; back after half a minute.
+    heading = (np.where(t_s < 30.0, 0.0, 180.0) + 10.0 * np.sin(40.0 * t_s)) % 360.0
+    gathering = Gathering(Profile())
+    gathering.fold(
+        Block(
+            {
+                "power": channel("power", volts_v=25.0, amps_a=16.0),
+                "hud": channel("hud", speed_mps=2.0, heading_deg=heading),
+            }
+        )
+    )
+    seconds = gathering.seconds()
+    north = seconds.north_mps[2:-2]
+    assert np.hypot(seconds.east_mps, seconds.north_mps)[2:-2] == pytest.approx(2.0)
+    assert north[:24] == pytest.approx(2.0, rel=0.01)
+    assert north[32:] == pytest.approx(-2.0, rel=0.01)
+
+
 def test_nothing_heard() -> None:
     seconds = Gathering(Profile()).seconds()
     assert len(seconds) == 0

@@ -39,6 +39,22 @@ def test_enough_was_run_only_where_the_interval_says_so(order: str, seed: int) -
         assert half_width(pair) <= WANTED_FRACTION
 
 
+def test_why_an_interval_without_nought_may_be_no_verdict() -> None:
+    found = 0
+    for seed in range(30):
+        speed = {"a": 2.0, "b": 1.98, "c": 1.97}
+        for pair in compared("abccba" * 2, 0.012, seed, speed).pairs:
+            figure = pair.difference_fraction
+            assert isinstance(figure, Figure)
+            one_sided = figure.low * figure.high > 0.0
+            if one_sided and pair.verdict == "cannot_tell":
+                found += 1
+                assert "by chance" in pair.why_not
+            else:
+                assert pair.why_not == ""
+    assert found > 3
+
+
 def test_few_that_agree_by_chance_do_not_promise_much() -> None:
     # Two double runs of each that repeat to a thousandth: that much luck is not counted on.
     for seed in range(5):

@@ -14,7 +14,6 @@ from onboard.efficiency.trial import power_split
 from onboard.efficiency.trial.power_split import (
     by_motor_fraction,
     derived_motor_amps_a,
-    motor_rpm,
     split,
 )
 from onboard.profile import Drive
@@ -52,14 +51,6 @@ def test_two_propellers_at_400_w(
     assert not found.measured
     assert found.motor_amps_a == pytest.approx(amps_a, abs=1e-3)
     assert found.shaft_w == pytest.approx(shaft_w, abs=0.02)
-
-
-def test_turns_of_the_magnetic_field() -> None:
-    # 8641 / 7 pole pairs: 1234.43 (definition).
-    assert motor_rpm(math.nan, 8641.0, 7) == pytest.approx(1234.43, abs=5e-3)
-    assert motor_rpm(1200.0, 8641.0, 7) == 1200.0
-    assert math.isnan(motor_rpm(math.nan, 8641.0, None))
-    assert math.isnan(motor_rpm(math.nan, math.nan, 7))
 
 
 @given(st.floats(20.0, 3000.0), st.floats(100.0, 6000.0), st.floats(2.0, 200.0))

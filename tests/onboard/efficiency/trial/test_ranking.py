@@ -188,6 +188,23 @@ def test_days_are_not_compared_with_each_other() -> None:
     assert both.level[1] - both.level[0] == pytest.approx(0.1)
 
 
+def test_a_level_is_that_of_its_own_days_where_no_day_ties_it_to_others() -> None:
+    values = [0.90, 0.92, 0.40, 0.42, 0.70, 0.60]
+    fit = levels(sample(values, [0, 0, 1, 1, 2, 3], outing=[0, 0, 1, 1, 2, 2]))
+    assert fit.level == pytest.approx([0.91, 0.41, 0.70, 0.60])
+    assert fit.can_tell(contrast(4, 2, 3))
+    assert not fit.can_tell(contrast(4, 0, 3))
+
+
+def test_a_level_is_that_of_the_mean_of_the_days_of_its_group() -> None:
+    fit = levels(sample([0.0, 0.1, 0.4, 0.5], [0, 1, 0, 1], outing=[0, 0, 1, 1]))
+    assert fit.level == pytest.approx([0.2, 0.3])
+    # The first is tied to the third by the second.
+    chain = levels(sample([0.0, 0.1, 0.6, 0.8], [0, 1, 1, 2], outing=[0, 0, 1, 1]))
+    assert chain.can_tell(contrast(3, 0, 2))
+    assert chain.level[2] - chain.level[0] == pytest.approx(0.3)
+
+
 def test_with_one_value_each_nothing_is_known_of_scatter() -> None:
     fit = levels(sample([0.0, 0.1], [0, 1], [0.0, 300.0]))
     assert fit.freedom == 0

@@ -77,15 +77,19 @@ def test_standing_still_is_no_run(marked: bool) -> None:
 
 
 @BOTH
-def test_a_gap_ends_a_run_and_a_lost_second_does_not(marked: bool) -> None:
-    gap = way(np.full(120, 30.0), t_s=np.concatenate([np.arange(60.0), np.arange(60.0) + 70.0]))
-    assert len(bounds(gap, marked=marked)) == 2
-    lost = np.full(120, 400.0)
-    lost[60] = np.nan
-    ((first, last),) = bounds(way(np.full(120, 30.0), power_w=lost), marked=marked)
-    assert last - first >= 105
-    lost[60:64] = np.nan
-    assert len(bounds(way(np.full(120, 30.0), power_w=lost), marked=marked)) == 2
+def test_a_long_gap_ends_a_run_and_a_short_one_does_not(marked: bool) -> None:
+    for gap_s, parts in ((10.0, 1), (20.0, 2)):
+        t_s = np.concatenate([np.arange(60.0), np.arange(60.0) + 59.0 + gap_s])
+        assert len(bounds(way(np.full(120, 30.0), t_s=t_s), marked=marked)) == parts
+        # It turned meanwhile.
+        course = np.repeat([30.0, 210.0], 60)
+        assert len(bounds(way(course, t_s=t_s), marked=marked)) == 2
+    for lost_s, parts in ((1, 1), (12, 1), (16, 2)):
+        power = np.full(120, 400.0)
+        power[60 : 60 + lost_s] = np.nan
+        found = bounds(way(np.full(120, 30.0), power_w=power), marked=marked)
+        assert len(found) == parts
+        assert found[-1][1] - found[0][0] >= 105
 
 
 @BOTH
