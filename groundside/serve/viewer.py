@@ -16,6 +16,8 @@ SMALLEST, LARGEST = 10, 500
 """A browser's terminal has at least and at most so many rows and columns."""
 LEFT = 4001
 """The websocket's closing code where the rider left; 4000 to 4999 are private (RFC 6455, 7.4.2)."""
+PUT_OUT = 4003
+"""The same where the browser was revoked."""
 END_S = 1.0
 """A dashboard ends in good order within this, else it is killed [s]."""
 
