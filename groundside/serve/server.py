@@ -128,8 +128,12 @@ class Dashboards:
         assert self.entry is not None
         while True:
             members = self.entry.crew().members
-            revoked = [one for one, member in self._open.items() if member not in members]
-            await asyncio.gather(*(one.close(code=PUT_OUT) for one in revoked))
+            revoked = [
+                socket
+                for socket, member in self._open.items()
+                if member not in members and socket.prepared
+            ]
+            await asyncio.gather(*(socket.close(code=PUT_OUT) for socket in revoked))
             await asyncio.sleep(LOOK_S)
 
     async def _close_all(self, _app: web.Application) -> None:

@@ -332,7 +332,7 @@ def test_revoking_ends_the_open_page_within_seconds(tmp_path: Path) -> None:
             assert door.book.revoke("lost phone")
             async with asyncio.timeout(3.0):
                 message = await looks.receive()
-            assert (message.type, looks.close_code) == (aiohttp.WSMsgType.CLOSE, PUT_OUT)
+            assert (message.type, message.data) == (aiohttp.WSMsgType.CLOSE, PUT_OUT)
             assert (await lost.ask("GET", "/"))[:2] == (403, STRANGERS_PAGE)
             with pytest.raises(aiohttp.WSServerHandshakeError):
                 await lost.look()
