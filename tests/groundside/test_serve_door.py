@@ -191,6 +191,7 @@ def test_a_form_from_elsewhere_spends_no_code(tmp_path: Path, headers: dict[str,
         f"{COOKIE}=" + "a" * 3000,
         f"{COOKIE}=" + "a" * 60_000,
         f"{COOKIE}=\u00e9\u20ac",
+        f"{COOKIE}=\udcff\udcfe",  # bytes that are no UTF-8
         f'{COOKIE}="; {COOKIE}=; ;;=;,\\"',
         "wattwake={token}",
         f"{COOKIE}={{token}}x",
@@ -212,13 +213,23 @@ def test_no_other_cookie_opens(tmp_path: Path, cookie: str) -> None:
     asyncio.run(browse())
 
 
+def test_only_the_pages_own_kind_of_form_is_read(tmp_path: Path) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door, Browser(door) as browser:
+            form = aiohttp.FormData({"code": door.code()}, default_to_multipart=True)
+            assert (await browser.ask("POST", "/pair", data=form, headers=door.origin))[0] == 400
+            assert door.book.read().members == ()
+
+    asyncio.run(browse())
+
+
 async def raw(door: Open, request: str) -> bytes:
     """Say something and give all that comes back."""
     reader, writer = await asyncio.open_connection(
         "127.0.0.1", door.port, ssl=tls(), server_hostname=""
     )
     try:
-        writer.write(request.encode() + b"\r\nConnection: close\r\n\r\n")
+        writer.write(request.encode(errors="surrogateescape") + b"\r\nConnection: close\r\n\r\n")
         async with asyncio.timeout(5):
             return await reader.read(1 << 16)
     finally:

@@ -201,6 +201,17 @@ def test_strangers_that_hold_connections_keep_no_member_out(tmp_path: Path) -> N
     asyncio.run(browse())
 
 
+def test_connections_that_are_over_do_not_count(tmp_path: Path) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door:
+            token = door.token()
+            for n in range(2 * limits.WAITING_MOST_EACH):
+                async with Browser(door, token if n % 2 else "") as browser:
+                    assert (await browser.ask("GET", "/state"))[0] == (200 if n % 2 else 403)
+
+    asyncio.run(browse())
+
+
 def test_a_large_request_is_not_read(tmp_path: Path) -> None:
     async def browse() -> None:
         async with (
