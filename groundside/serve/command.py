@@ -75,7 +75,14 @@ def run_serve(arguments: argparse.Namespace, watch: list[str]) -> int:
     host, port = parse_address(arguments.bind or "127.0.0.1", PAGE_PORT)
     command = [sys.executable, "-m", "groundside", "watch", *watch]
     most = round(arguments.viewers)
+    if arguments.json:
+        raise UsageError("--json: goes with --invite only")
     if is_loopback(host):
+        if arguments.role != "crew" or arguments.name:
+            raise UsageError(
+                "--role, --name: are for codes, and a browser on this machine needs none: "
+                f"add --bind {EVERYBODY}"
+            )
         asyncio.run(serve(Dashboards(command, most), host, port, ready=_tell_local(host)))
         return 0
     _check_name(arguments.name)

@@ -58,8 +58,8 @@ class Invite:
             "",
             *_drawn(where),
             f"or type there  {code_text(self.code)}  at {self.pages[0]}",
-            f"It may then {MAY[self.role]}. Who is in: wattwake-onboard pair --list; "
-            "put out: pair --revoke NAME",
+            f"It may then {MAY[self.role]}. To see who is in: wattwake-onboard pair --list;",
+            "to put one out: wattwake-onboard pair --revoke NAME",
         ]
 
     def as_dict(self, fingerprint: bytes) -> dict[str, Any]:
@@ -108,9 +108,9 @@ def warning_lines(book: CrewBook) -> list[str]:
         If there is no certificate.
     """
     return [
-        "The browser will warn of a certificate that nobody has signed. Before you go on there,",
-        "compare the certificate's SHA-256 fingerprint: with another than this, somebody else",
-        "answers in the craft's place.",
+        "The browser will warn of a certificate that nobody has signed. Before you go on,",
+        "compare the certificate's SHA-256 fingerprint: with another than this, somebody",
+        "else answers in the craft's place.",
         *fingerprint_lines(own_fingerprint(book.path.parent)),
     ]
 

@@ -254,6 +254,8 @@ def test_on_a_terminal_the_code_is_shown_and_enter_shows_another(tmp_path: Path)
         (("--invite", "--name", " x"), "1 to 40 printable characters"),
         (("--bind", "0.0.0.0", "--name", "x" * 41), "1 to 40 printable characters"),
         (("--role", "owner"), "invalid choice"),
+        (("--role", "viewer"), "a browser on this machine needs none"),
+        (("--bind", "0.0.0.0", "--json"), "--invite only"),
         (("--bind", "192.0.2.1:0x"), "expected HOST"),
     ],
 )
