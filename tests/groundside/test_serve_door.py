@@ -4,6 +4,7 @@ import asyncio
 import json
 import socket
 import ssl
+import sys
 from pathlib import Path
 
 import aiohttp
@@ -23,6 +24,7 @@ from tests.groundside.serve_help import (
     says,
     tls,
 )
+from tests.groundside.test_serve import gone_within
 
 pytestmark = pytest.mark.slow
 
@@ -374,6 +376,26 @@ def test_a_crew_file_that_cannot_be_used_puts_nobody_out_and_lets_nobody_in(
 
     asyncio.run(browse())
     assert "cannot be used" in capsys.readouterr().err
+
+
+def test_a_dashboard_that_does_not_end_is_not_left_behind(tmp_path: Path) -> None:
+    note = tmp_path / "pid"
+    script = f"import os, time; open({str(note)!r}, 'w').write(str(os.getpid())); time.sleep(60)"
+
+    async def browse() -> None:
+        async with (
+            open_door(paired_folder(tmp_path), [sys.executable, "-S", "-c", script]) as door,
+            Browser(door, door.token()) as member,
+        ):
+            await member.look()
+            async with asyncio.timeout(10):
+                while not (note.exists() and note.read_text()):
+                    await asyncio.sleep(0.02)
+        # The server is gone before its patience with the dashboard was over.
+        await asyncio.sleep(0.3)
+
+    asyncio.run(browse())
+    assert gone_within([int(note.read_text())], 1.0)
 
 
 def test_a_port_that_is_taken_is_said_so(tmp_path: Path) -> None:
