@@ -11,8 +11,9 @@ from pathlib import Path
 
 from groundside.feed_client import parse_address, shown
 from groundside.serve.address import is_loopback, page_addresses, qr_code
+from groundside.serve.enter_key import EnterKey
 from groundside.serve.entry import Entry
-from groundside.serve.invites import EnterKey, Invite, tell, tell_invite, warning_lines
+from groundside.serve.invites import Invite, tell, tell_invite, warning_lines
 from groundside.serve.options import PAGE_PORT
 from groundside.serve.server import Dashboards, serve
 from onboard.__main__ import record_folder
@@ -22,7 +23,8 @@ from onboard.pairing.crew import NAME_MOST, CrewBook, Member, good_name
 from onboard.pairing.keys import is_paired, make_identity, own_fingerprint, pairing_folder
 from onboard.profile import Profile, load_profile
 
-EVERYBODY = "0.0.0.0"  # nosec B104: encrypted, and for those with a code
+EVERYBODY = "0.0.0.0"  # nosec B104
+"""Encrypted there, and for those with a code."""
 
 
 def run_invite(arguments: argparse.Namespace) -> int:

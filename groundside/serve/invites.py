@@ -1,7 +1,5 @@
 """The link and code for a browser, as they stand on the screen where `serve` was started."""
 
-import contextlib
-import os
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -113,47 +111,6 @@ def warning_lines(book: CrewBook) -> list[str]:
         "else answers in the craft's place.",
         *fingerprint_lines(own_fingerprint(book.path.parent)),
     ]
-
-
-class EnterKey:
-    """Does something whenever Enter is pressed in the terminal.
-
-    Parameters
-    ----------
-    do
-        What.
-    """
-
-    def __init__(self, do: Callable[[], None]) -> None:
-        self._do = do
-
-    def wait_for(self) -> None:
-        """Begin, in the running event loop."""
-        import asyncio
-
-        loop = asyncio.get_running_loop()
-        source = sys.stdin.fileno()
-
-        def pressed() -> None:
-            # In the background a read would stop us; then nobody presses it for us either.
-            if not in_foreground(source):
-                return
-            with contextlib.suppress(OSError):
-                if os.read(source, 1024):
-                    self._do()
-                    return
-            loop.remove_reader(source)
-
-        with contextlib.suppress(OSError, ValueError, NotImplementedError):
-            loop.add_reader(source, pressed)
-
-
-def in_foreground(terminal: int) -> bool:
-    """Tell whether what is typed at a terminal is meant for us."""
-    try:
-        return os.tcgetpgrp(terminal) == os.getpgrp()
-    except OSError:
-        return False
 
 
 def tell(lines: list[str]) -> None:
