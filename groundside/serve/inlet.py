@@ -160,6 +160,7 @@ def listening(host: str, port: int) -> socket.socket:
         If the address cannot be had.
     """
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    inlet = socket.create_server((host, port), family=family, backlog=BACKLOG)
+    both = host == "::" and socket.has_dualstack_ipv6()
+    inlet = socket.create_server((host, port), family=family, backlog=BACKLOG, dualstack_ipv6=both)
     inlet.setblocking(False)
     return inlet

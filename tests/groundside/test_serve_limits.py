@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import socket
 import time
 from pathlib import Path
 
@@ -259,3 +260,9 @@ def test_many_connections_at_once_are_not_all_taken(
                 assert (await member.ask("GET", "/state"))[0] == 200
 
     asyncio.run(browse())
+
+
+@pytest.mark.skipif(not socket.has_dualstack_ipv6(), reason="this machine has one kind only")
+def test_all_addresses_of_the_newer_kind_are_those_of_the_older_too() -> None:
+    with inlet.listening("::", 0) as both:
+        socket.create_connection(("127.0.0.1", both.getsockname()[1]), 2.0).close()
