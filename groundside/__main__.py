@@ -11,6 +11,7 @@ from groundside.log_profile import profile_for
 from groundside.reconciling.command import add_arguments as add_reconcile_arguments
 from groundside.review.command import add_arguments as add_review_arguments
 from groundside.season.command import add_arguments as add_sessions_arguments
+from groundside.serve.options import add_arguments as add_serve_arguments
 from groundside.source import SnapshotSource
 from groundside.terminal import usable_terminal
 from groundside.units import CHOICES, Units, units_named
@@ -22,7 +23,6 @@ from onboard.profile import DEFAULT_FEED_PORT
 if TYPE_CHECKING:
     from groundside.finding import Finding
 
-PAGE_PORT = DEFAULT_FEED_PORT + 1
 PLAIN_REPLAY_SPEED = 60.0
 """A line a second is then a line a minute of the ride."""
 
@@ -58,25 +58,7 @@ def parser() -> argparse.ArgumentParser:
         "--read-only", action="store_true", help="look only: no marks, no targets are set from here"
     )
     serve = command("serve", "offer the dashboard to browsers", "serve --bind 0.0.0.0")
-    serve.add_argument(
-        "address",
-        nargs="?",
-        metavar="HOST[:PORT]",
-        help="where the daemon's feed is, as for watch",
-    )
-    serve.add_argument(
-        "--bind",
-        default=f"127.0.0.1:{PAGE_PORT}",
-        metavar="HOST[:PORT]",
-        help=f"where the page is served (default 127.0.0.1:{PAGE_PORT}, this machine only)",
-    )
-    serve.add_argument(
-        "--viewers",
-        type=number_between(1, 32),
-        default=4,
-        metavar="N",
-        help="how many browsers at a time (default 4; each takes about 60 MB)",
-    )
+    add_serve_arguments(serve)
     replay = command("replay", "play a saved log on the dashboard", "replay ride.tlog --speed 10")
     review = command("review", "sum up saved logs", "review ride.tlog --html ride.html")
     demo = command("demo", "try it all without hardware, on a simulated ride", "demo")
@@ -276,20 +258,21 @@ def _units(arguments: argparse.Namespace, usual: str = "km/h") -> Units:
 
 
 def _serve(arguments: argparse.Namespace) -> int:
-    from groundside.feed_client import parse_address, shown
+    from groundside.feed_client import shown
 
     try:
-        from groundside.serve.command import run_serve
+        from groundside.serve.command import run_invite, run_serve
     except ImportError as problem:
         raise UsageError(
             f"serve: {problem.name or problem} is not installed: pip install 'wattwake[serve]'"
         ) from None
-    page_host, page_port = parse_address(arguments.bind, PAGE_PORT)
+    if arguments.invite:
+        return run_invite(arguments)
     finding = _finding(arguments)
     watch = [shown(finding.host or "", finding.port)]
     if arguments.units:
         watch += ["--units", units_named(arguments.units).speed_name]
-    return run_serve(watch, page_host, page_port, round(arguments.viewers))
+    return run_serve(arguments, watch)
 
 
 def _replay(arguments: argparse.Namespace) -> int:

@@ -5,6 +5,8 @@ import io
 import ipaddress
 import socket
 
+from onboard.pairing.addresses import own_addresses
+
 ELSEWHERE = ("192.0.2.1", 9)
 """An address for documentation (RFC 5737): nothing is sent there."""
 
@@ -25,7 +27,7 @@ def is_loopback(host: str) -> bool:
         return False
 
 
-def page_addresses(host: str, port: int) -> tuple[str, ...]:
+def page_addresses(host: str, port: int, *, secure: bool = False) -> tuple[str, ...]:
     """Give the addresses of the page, the one for a phone first.
 
     Parameters
@@ -34,6 +36,8 @@ def page_addresses(host: str, port: int) -> tuple[str, ...]:
         What is listened on; all of the machine's where it is unspecified.
     port
         The port.
+    secure
+        Whether it is encrypted.
 
     Examples
     --------
@@ -43,18 +47,19 @@ def page_addresses(host: str, port: int) -> tuple[str, ...]:
     hosts = [host]
     with contextlib.suppress(ValueError):
         if ipaddress.ip_address(host).is_unspecified:
-            hosts = [*filter(None, (own_address(),)), f"{socket.gethostname()}.local"]
-    return tuple(f"http://{f'[{one}]' if ':' in one else one}:{port}/" for one in hosts)
+            hosts = [*_own_address(), f"{socket.gethostname()}.local"]
+    scheme = "https" if secure else "http"
+    return tuple(f"{scheme}://{f'[{one}]' if ':' in one else one}:{port}/" for one in hosts)
 
 
-def own_address() -> str:
-    """Give this machine's address towards others, empty where it has none."""
+def _own_address() -> tuple[str, ...]:
+    """Give this machine's address towards others, as they may be in a network without a way out."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
         try:
             asked.connect(ELSEWHERE)  # a datagram socket only looks for the way
         except OSError:
-            return ""
-        return str(asked.getsockname()[0])
+            return own_addresses()[:1]
+        return (str(asked.getsockname()[0]),)
 
 
 def qr_code(address: str) -> str:

@@ -16,6 +16,8 @@ SMALLEST, LARGEST = 10, 500
 """A browser's terminal has at least and at most so many rows and columns."""
 LEFT = 4001
 """The websocket's closing code where the rider left; 4000 to 4999 are private (RFC 6455, 7.4.2)."""
+PUT_OUT = 4003
+"""The same where the browser was revoked."""
 END_S = 1.0
 """A dashboard ends in good order within this, else it is killed [s]."""
 
@@ -96,18 +98,20 @@ class Viewer(AppService):
 
     async def end(self) -> None:
         """End the dashboard, by force where it does not end in good order."""
-        with contextlib.suppress(TimeoutError, ConnectionError):
-            async with asyncio.timeout(END_S):
-                await self.stop()
-        process = self._process
-        if process is not None and process.returncode is None:
-            try:
-                async with asyncio.timeout(END_S / 2):
-                    await process.wait()
-            except TimeoutError:
+        try:
+            with contextlib.suppress(TimeoutError, ConnectionError):
+                async with asyncio.timeout(END_S):
+                    await self.stop()
+            if self._process is not None:
+                with contextlib.suppress(TimeoutError):
+                    async with asyncio.timeout(END_S / 2):
+                        await self._process.wait()
+        finally:
+            # Also where the server itself ends and does not wait for this.
+            if self._process is not None and self._process.returncode is None:
                 with contextlib.suppress(ProcessLookupError):
-                    process.kill()
-                await process.wait()
+                    self._process.kill()
+                await self._process.wait()
 
 
 def held(cells: int) -> int:

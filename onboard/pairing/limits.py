@@ -95,6 +95,14 @@ class Limits:
         """Tell whether a code is looked at now."""
         return self._codes.take(now_s)
 
+    def may_try(self, address: str, now_s: float) -> bool:
+        """Tell whether a code from an address is looked at now."""
+        return self._account(address).wrong.has(now_s) and self.code(now_s)
+
+    def wrong(self, address: str, now_s: float) -> None:
+        """Take note that a code was wrong, on a connection that stays."""
+        self._account(address).wrong.take(now_s)
+
     def known(self, address: str) -> None:
         """Take note that a connection said who it is, and rightly."""
         self._account(address).waiting -= 1

@@ -1,0 +1,147 @@
+"""What is sent to the browsers' door by those who mean harm: forms, cookies, names, no requests."""
+
+import asyncio
+import ssl
+from pathlib import Path
+
+import aiohttp
+import pytest
+
+from groundside.serve.entry import COOKIE
+from tests.groundside.serve_help import Browser, Open, open_door, paired_folder, tls
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "https://example.org"},
+        {"Origin": "null"},
+        {"Origin": ""},
+        {"Origin": "http://127.0.0.1:{port}"},
+        {"Origin": "https://127.0.0.1:1"},
+        {"Origin": "https://[broken"},
+        {"Host": "example.org", "Origin": "https://example.org"},
+        {"Content-Type": "text/plain"},
+        {"Content-Type": "multipart/form-data"},
+        {"Content-Type": "application/x-www-form-urlencoded; charset=nonsense"},
+    ],
+)
+def test_a_form_from_elsewhere_spends_no_code(tmp_path: Path, headers: dict[str, str]) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door, Browser(door) as browser:
+            code = door.code()
+            there = {key: value.format(port=door.port) for key, value in headers.items()}
+            status, _, answered = await browser.ask(
+                "POST",
+                "/pair",
+                data=f"code={code}",
+                headers=door.origin | {"Content-Type": "application/x-www-form-urlencoded"} | there,
+            )
+            assert status in (400, 403) and "Set-Cookie" not in answered
+            assert (await browser.ask("GET", f"/pair?code={code}"))[0] == 403
+            assert len(door.book.waiting()) == 1 and door.book.read().members == ()
+            assert (await browser.type_code(code))[0] == 303
+
+    asyncio.run(browse())
+
+
+@pytest.mark.parametrize(
+    "cookie",
+    [
+        f"{COOKIE}=",
+        f"{COOKIE}=wrong",
+        f"{COOKIE}=" + "a" * 3000,
+        f"{COOKIE}=" + "a" * 60_000,
+        f"{COOKIE}=\u00e9\u20ac",
+        f"{COOKIE}=\udcff\udcfe",  # bytes that are no UTF-8
+        f'{COOKIE}="; {COOKIE}=; ;;=;,\\"',
+        "wattwake={token}",
+        f"{COOKIE}={{token}}x",
+        f"{COOKIE}={{sum}}",
+    ],
+)
+def test_no_other_cookie_opens(tmp_path: Path, cookie: str) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door:
+            token = door.token()
+            [member] = door.book.read().members
+            said = cookie.format(token=token, sum=member.token_sha256)
+            answer = await raw(door, f"GET /state HTTP/1.1\r\nHost: {door.host}\r\nCookie: {said}")
+            assert answer.split()[1] in (b"403", b"400")
+            assert b"free" not in answer and b"Server: P" not in answer
+            right = f"GET /state HTTP/1.1\r\nHost: {door.host}\r\nCookie: {COOKIE}={token}"
+            assert b"free" in await raw(door, right)
+
+    asyncio.run(browse())
+
+
+def test_only_the_pages_own_kind_of_form_is_read(tmp_path: Path) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door, Browser(door) as browser:
+            form = aiohttp.FormData({"code": door.code()}, default_to_multipart=True)
+            assert (await browser.ask("POST", "/pair", data=form, headers=door.origin))[0] == 400
+            assert door.book.read().members == ()
+
+    asyncio.run(browse())
+
+
+async def raw(door: Open, request: str) -> bytes:
+    """Say something and give all that comes back."""
+    reader, writer = await asyncio.open_connection(
+        "127.0.0.1", door.port, ssl=tls(), server_hostname=""
+    )
+    try:
+        writer.write(request.encode(errors="surrogateescape") + b"\r\nConnection: close\r\n\r\n")
+        async with asyncio.timeout(5):
+            return await reader.read(1 << 16)
+    finally:
+        writer.transport.abort()
+        await asyncio.sleep(0.01)
+
+
+@pytest.mark.parametrize("host", ["example.org", "127.0.0.1.example.org", "[broken", "", "a b"])
+def test_under_a_name_of_somebody_else_even_members_get_nothing(tmp_path: Path, host: str) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door:
+            cookie = f"Cookie: {COOKIE}={door.token()}"
+            answer = await raw(door, f"GET /state HTTP/1.1\r\nHost: {host}\r\n{cookie}")
+            assert answer.split()[1] in (b"403", b"400")
+            assert b"free" not in answer
+
+    asyncio.run(browse())
+
+
+def test_what_is_no_request_learns_nothing(tmp_path: Path) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door:
+            for nonsense in ("x", "GET / HTTP/9.9", "\0\1\2", "GET / HTTP/1.1\r\nA" + "b" * 9000):
+                answer = await raw(door, nonsense)
+                assert answer == b"" or b" 400 " in answer.split(b"\r\n")[0]
+                for word in (b"aiohttp", b"Python", b"wattwake"):
+                    assert word not in answer
+
+    asyncio.run(browse())
+
+
+def test_nothing_unencrypted_and_nothing_old_is_heard(tmp_path: Path) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door:
+            reader, writer = await asyncio.open_connection("127.0.0.1", door.port)
+            writer.write(f"GET / HTTP/1.1\r\nHost: {door.host}\r\n\r\n".encode())
+            async with asyncio.timeout(5):
+                try:
+                    answer = await reader.read()
+                except ConnectionError:
+                    answer = b""
+            writer.close()
+            assert b"HTTP" not in answer and len(answer) < 64
+            old = tls(ssl.TLSVersion.TLSv1_1)
+            old.minimum_version = ssl.TLSVersion.TLSv1
+            old.set_ciphers("ALL:@SECLEVEL=0")
+            with pytest.raises(OSError):
+                await asyncio.open_connection("127.0.0.1", door.port, ssl=old, server_hostname="")
+
+    with pytest.warns(DeprecationWarning):
+        asyncio.run(browse())
