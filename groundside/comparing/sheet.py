@@ -93,7 +93,10 @@ def _toml_rows(path: Path, text: str) -> list[dict[str, Any]]:
 def _csv_rows(path: Path, text: str) -> list[dict[str, Any]]:
     lines = text.splitlines()
     before = len(list(itertools.takewhile(lambda line: not line.strip(), lines)))
-    reader = csv.DictReader(lines[before:], skipinitialspace=True)
+    # Where the decimal sign is a comma, spreadsheets put semicolons between.
+    has_commas = ";" in "".join(lines[before : before + 1])
+    delimiter = ";" if has_commas else ","
+    reader = csv.DictReader(lines[before:], skipinitialspace=True, delimiter=delimiter)
     columns = [name.strip() for name in reader.fieldnames or ()]
     reader.fieldnames = columns
     if not {"setup", "log"} <= set(columns) or len(set(columns)) < len(columns):
@@ -108,16 +111,18 @@ def _csv_rows(path: Path, text: str) -> list[dict[str, Any]]:
                     f"{path}: line {number}: expected as many values as the first line has names, "
                     "empty where nothing is to be said"
                 )
-            if value.strip():
-                row[key] = _number(value) if key in ("start_s", "end_s") else value.strip()
+            if not value.strip():
+                continue
+            is_time = key in ("start_s", "end_s")
+            row[key] = _number(value, has_commas) if is_time else value.strip()
         if row:
             rows.append(row)
     return rows
 
 
-def _number(text: str) -> float | str:
+def _number(text: str, has_commas: bool) -> float | str:
     try:
-        return float(text)
+        return float(text.replace(",", ".") if has_commas else text)
     except ValueError:
         return text
 

@@ -52,7 +52,10 @@ def power_cautions(legs: list[Leg]) -> list[Caution]:
     motor = _motor_current_held(legs)
     head = "Battery power was not held: "
     if motor is None and not _amps_known(legs):
-        said.append("what was held instead is not known, as the log has no motor current")
+        said.append(
+            "what was held instead is not known, as the log has no motor current, nor turns with "
+            "the motor's data in the profile's [drive]"
+        )
     cautions = [Caution("power_not_held", head + "; ".join(said) + ".")]
     return cautions if motor is None else [*cautions, Caution("motor_current_held", motor)]
 

@@ -6,7 +6,7 @@ pp. 243-244).
 """
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +21,10 @@ SMOOTH_S, TURNING_OVER_S, TURNING_DEG = 5, 8, 12.0
 
 STRAY_DEG = 20.0
 """A stretch ends where the course has strayed this far from what it was: it bent slowly."""
+
+WEAVE_DEG, WEAVE_S = 25.0, 15
+"""In a run that was marked a craft that is so near its course again so soon has not turned: it
+weaves. Common practice, no source."""
 
 SLOWEST_MPS = 0.4
 PIECE_S = 5
@@ -78,10 +82,11 @@ def _straight_parts(seconds: Seconds, *, marked: bool) -> Iterator[tuple[int, in
     for first, end in _without_gaps(seconds):
         part = seconds.part(first, end)
         east, north = smoothed(part.east_mps), smoothed(part.north_mps)
-        course = np.unwrap(np.arctan2(east, north))
-        goes = _goes_straight(np.degrees(course)) & (np.hypot(east, north) >= SLOWEST_MPS)
+        course_deg = np.degrees(np.unwrap(np.arctan2(east, north)))
+        moves = np.hypot(east, north) >= SLOWEST_MPS
         power = None if marked else smoothed(part.power_w, 2 * SMOOTH_S)
-        for begin, stop in _cut(np.degrees(course), goes, power):
+        cuts = _cut(course_deg, _goes_straight(course_deg) & moves, power)
+        for begin, stop in _weaves_joined(cuts, course_deg, moves) if marked else cuts:
             yield first + begin, first + stop
 
 
@@ -121,6 +126,24 @@ def _cut(
             course += float(course_deg[n])
             watts += 0.0 if power is None else max(float(power[n]), 1e-9)
             count += 1
+
+
+def _weaves_joined(
+    cuts: Iterable[tuple[int, int]], course_deg: FloatArray, moves: Bools
+) -> list[tuple[int, int]]:
+    """Join what a craft that weaves about its course was cut into."""
+    found: list[tuple[int, int]] = []
+    for begin, end in cuts:
+        if end - begin < TURNING_OVER_S:
+            continue  # the end of a turn, it may be: no run by itself
+        if found:
+            before, stop = found[-1]
+            off = float(course_deg[begin:end].mean() - course_deg[before:stop].mean())
+            if begin - stop <= WEAVE_S and abs(off) < WEAVE_DEG and moves[stop:begin].all():
+                found[-1] = before, end
+                continue
+        found.append((begin, end))
+    return found
 
 
 def _settled(part: Seconds, drop_s: int) -> Seconds:

@@ -140,6 +140,7 @@ EXPECTED = [(10.0, 99.5), (None, None)]
         "end_s,start_s,log,setup\n99.5,10,day.tlog,a\n,,two.tlog,b\n",
         "\nsetup,log,start_s,end_s\n\na,day.tlog,10,99.5\n,,,\n\nb,two.tlog,,\n\n",
         'setup, log, start_s, end_s\n"a", "day.tlog", 10, 99.5\n b , two.tlog , , \n',
+        "setup;log;start_s;end_s\na;day.tlog;10,0;99,5\nb;two.tlog;;\n",
         "setup ,log ,start_s ,end_s \na,day.tlog,10,99.5\nb,two.tlog,,\n",
     ],
 )
@@ -164,7 +165,11 @@ CELLS = "expected as many values as the first line has names, empty where nothin
     [
         ("", HEAD),
         ("a,day.tlog\n", HEAD),
-        ("setup;log\na;day.tlog\n", HEAD),
+        ("setup|log\na|day.tlog\n", HEAD),
+        (
+            "setup;log;start_s;end_s\na;day.tlog;1.000,5;9\n",
+            "run 1: start_s = '1.000,5': expected seconds from the log's start",
+        ),
         ("setup,setup,log\na,b,day.tlog\n", HEAD),
         ("setup,start_s,end_s\na,3,4\n", HEAD),
         ("setup,log\n\n", "no run in it: expected a line with setup and log for each"),

@@ -31,7 +31,7 @@ def test_set_ups_at_unlike_power(apart: float, said: list[str]) -> None:
     if said:
         (one,) = power_cautions(some)
         assert "420 W with a, 400 W with b" in one.text
-        assert "no motor current" in one.text
+        assert "no motor current, nor turns with the motor's data" in one.text
 
 
 def test_each_set_up_is_named_once_with_its_power() -> None:

@@ -39,6 +39,36 @@ def test_north_is_no_seam(marked: bool) -> None:
     assert len(bounds(way(course % 360.0), marked=marked)) == 1
 
 
+@pytest.mark.parametrize("swing_deg", [5.0, 10.0, 14.0])
+def test_a_run_that_weaves_is_one_run(swing_deg: float) -> None:
+    weave = swing_deg * np.sin(2.0 * np.pi * np.arange(120) / 47.0)
+    turn = np.linspace(30.0, 210.0, 20)
+    course = np.concatenate([30.0 + weave, turn, 210.0 + weave])
+    (first, last), (second, end) = bounds(way(course), marked=True)
+    assert first <= 6
+    assert 108 <= last <= 122
+    assert 138 <= second <= 152
+    assert end >= 250
+
+
+@pytest.mark.parametrize("turn_s", [12, 30, 60, 90])
+def test_what_turns_is_not_joined_to_the_run(turn_s: int) -> None:
+    course = np.concatenate([np.full(90, 30.0), np.linspace(30.0, 210.0, turn_s),
+                             np.full(90, 210.0)])  # fmt: skip
+    (_, last), (second, _) = bounds(way(course), marked=True)
+    # Of a turn of two degrees a second and more, 20 degrees at the most.
+    assert last <= 92 + turn_s / 9
+    assert second >= 88 + turn_s - turn_s / 9
+
+
+def test_a_stop_on_the_way_is_in_no_run() -> None:
+    speed = np.repeat([2.0, 0.1, 2.0], [60, 10, 60])
+    ways = bounds(way(np.full(130, 30.0), speed), marked=True)
+    assert len(ways) == 2
+    assert ways[0][1] <= 62
+    assert ways[1][0] >= 68
+
+
 @BOTH
 def test_settling_after_a_turn_is_left_out(marked: bool) -> None:
     speed = 2.0 - 1.2 * np.exp(-np.arange(100) / 8.0)
