@@ -12,12 +12,19 @@ import pytest
 from zeroconf import ServiceInfo
 from zeroconf.asyncio import AsyncZeroconf
 
+import groundside.finding
 from groundside.crafts import Craft
-from groundside.finding import SERVICE, Finding, find_feed
+from groundside.finding import Finding, find_feed
 from groundside.source import Lacking, Update
 from onboard.pairing.announce import Announcing
 from onboard.pairing.keys import own_fingerprint
 from tests.onboard.pairing.doors import open_door, paired_folder
+from tests.own_service import use_own_service
+
+
+@pytest.fixture(autouse=True)
+def own_service(monkeypatch: pytest.MonkeyPatch) -> str:
+    return use_own_service(monkeypatch)
 
 
 def nobody() -> int:
@@ -33,8 +40,8 @@ async def announced(names: list[str], port: int, look_s: float) -> Any:
     try:
         for place, name in enumerate(names):
             info = ServiceInfo(
-                SERVICE,
-                f"{name}.{SERVICE}",
+                groundside.finding.SERVICE,
+                f"{name}.{groundside.finding.SERVICE}",
                 addresses=[socket.inet_aton("192.0.2.7")],
                 port=4000 + place,
                 server=f"{name}.local.",

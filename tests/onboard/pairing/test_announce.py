@@ -13,6 +13,12 @@ from groundside.finding import Found, _announced
 from onboard.pairing.announce import Announcing
 from onboard.pairing.keys import own_fingerprint
 from tests.onboard.pairing.doors import paired_folder
+from tests.own_service import use_own_service
+
+
+@pytest.fixture(autouse=True)
+def own_service(monkeypatch: pytest.MonkeyPatch) -> str:
+    return use_own_service(monkeypatch)
 
 
 @pytest.mark.slow

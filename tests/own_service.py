@@ -1,0 +1,16 @@
+"""A service type that nobody else announces: crafts on the tester's own network are left out."""
+
+import secrets
+
+import pytest
+
+import groundside.finding
+import onboard.pairing.announce
+
+
+def use_own_service(monkeypatch: pytest.MonkeyPatch) -> str:
+    """Announce and search under a name of this test alone; give it."""
+    service = f"_ww-{secrets.token_hex(4)}._tcp.local."
+    monkeypatch.setattr(groundside.finding, "SERVICE", service)
+    monkeypatch.setattr(onboard.pairing.announce, "SERVICE", service)
+    return service
