@@ -31,6 +31,10 @@ def test_what_a_drive_reports() -> None:
     motor = np.array([30.0, 31.0, np.nan, 29.0, 30.0, 30.0])
     assert motor_current(motor, battery) == pytest.approx(motor, nan_ok=True)
     assert np.isnan(motor_current(np.full(6, 14.2), battery)).all()
+    # Two sensors that differ by a few per cent, always the same; a duty of that size changes.
+    assert np.isnan(motor_current(battery / np.linspace(0.94, 0.95, 6), battery)).all()
+    throttle = battery / np.linspace(0.8, 1.0, 6)
+    assert motor_current(throttle, battery) == pytest.approx(throttle)
     # At full throttle the duty is 1, and both are the same.
     assert np.isnan(motor_current(battery, battery)).all()
     assert np.isnan(motor_current(np.full(6, np.nan), battery)).all()
