@@ -1,9 +1,11 @@
 """Key and certificate: made once, for the owner only, known by the same sum as elsewhere."""
 
+import multiprocessing
 import os
 import stat
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import pytest
 from cryptography import x509
@@ -55,6 +57,29 @@ def test_the_fingerprint_is_openssls_too(tmp_path: Path) -> None:
         check=True,
     ).stdout
     assert own_fingerprint(folder).hex().upper() in told.replace(":", "")
+
+
+def make_and_tell(folder: Path, ready: Any, told: Any) -> None:
+    ready.wait()
+    make_identity(folder)
+    told.put(own_fingerprint(folder))
+
+
+@pytest.mark.slow
+def test_of_several_who_pair_first_at_once_all_tell_the_same_key(tmp_path: Path) -> None:
+    context = multiprocessing.get_context("spawn")
+    for turn in range(3):
+        folder = tmp_path / str(turn) / "pairing"
+        ready, told = context.Barrier(4), context.Queue()
+        makers = [
+            context.Process(target=make_and_tell, args=(folder, ready, told)) for _ in range(4)
+        ]
+        for maker in makers:
+            maker.start()
+        prints = [told.get(timeout=30) for _ in makers]
+        for maker in makers:
+            maker.join()
+        assert set(prints) == {own_fingerprint(folder)}
 
 
 def test_a_second_time_changes_nothing(tmp_path: Path) -> None:
