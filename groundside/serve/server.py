@@ -13,7 +13,14 @@ from aiohttp import web
 
 from groundside.serve.codes import PATH
 from groundside.serve.entry import Entry
-from groundside.serve.guard import Handler, own_names_only, same_site, strangers_page, tell_browser
+from groundside.serve.guard import (
+    Handler,
+    numbers_only,
+    own_names_only,
+    same_site,
+    strangers_page,
+    tell_browser,
+)
 from groundside.serve.inlet import Inlet, Terse, listening
 from groundside.serve.strangers import MOST_BYTES, take_code, with_cookie
 from groundside.serve.viewer import PUT_OUT, Viewer
@@ -53,7 +60,7 @@ class Dashboards:
 
     def app(self) -> web.Application:
         """Make the application."""
-        checks = [own_names_only] if self.entry is None else [own_names_only, self._members_only]
+        checks = [numbers_only] if self.entry is None else [own_names_only, self._members_only]
         app = web.Application(middlewares=checks, client_max_size=MOST_BYTES)
         app.add_routes(
             [
@@ -115,7 +122,8 @@ class Dashboards:
             await viewer.run_for(width or 80, height or 24)
         finally:
             self._open.pop(socket, None)
-            await socket.close()
+            if socket.prepared:  # else it asked for no websocket
+                await socket.close()
         return socket
 
     def _command_for(self, member: Member | None) -> list[str]:
