@@ -266,7 +266,8 @@ class CrewDoor:
                 self._refresh()
                 if made is None or made[0] not in self._crew.members:
                     return None
-                log.info("%s joined as %s", made[0].name, made[0].role)
+                # As its own text: of those who join within a minute each is said.
+                log.info("%s", f"{made[0].name} joined as {made[0].role}")
                 return made
         return None
 

@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import json
+import logging
 import shutil
 import socket
 import ssl
@@ -19,6 +20,7 @@ from onboard.pairing.crew import CrewBook
 from onboard.pairing.door import EACH_MOST, CrewDoor, DoorSettings
 from onboard.pairing.joining import Join
 from onboard.pairing.keys import make_identity
+from onboard.quiet_log import QuietFilter
 from tests.onboard.pairing.doors import (
     Open,
     Viewer,
@@ -64,6 +66,26 @@ def test_a_code_lets_in_gives_a_token_and_that_lets_in_again(tmp_path: Path) -> 
             again.leave()
 
     play(scene)
+
+
+def test_each_who_joins_is_said_in_the_log(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    folder = paired_folder(tmp_path)
+    caplog.set_level(logging.INFO, "wattwake")
+    quiet = QuietFilter()
+
+    async def scene() -> None:
+        async with open_door(folder) as there:
+            for name, role in (("phone", "crew"), ("stranger", "viewer")):
+                one = await Viewer.pairs(there.port, CrewBook(folder).invite(role, name))
+                assert (await one.line())["name"] == name
+                one.leave()
+
+    play(scene)
+    passed = [record.getMessage() for record in caplog.records if quiet.filter(record)]
+    said = [text for text in passed if "joined" in text]
+    assert said == ["phone joined as crew", "stranger joined as viewer"]
 
 
 def test_nothing_is_said_before_one_says_who_one_is(tmp_path: Path) -> None:
