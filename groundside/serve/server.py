@@ -22,11 +22,11 @@ from groundside.serve.guard import (
     tell_browser,
 )
 from groundside.serve.inlet import Inlet, Terse, listening
+from groundside.serve.key import Key
 from groundside.serve.strangers import MOST_BYTES, take_code, with_cookie
 from groundside.serve.viewer import PUT_OUT, Viewer
 from onboard.errors import WattwakeError
 from onboard.pairing.crew import VIEWER, Member
-from onboard.pairing.keys import server_context
 
 HEARTBEAT_S = 5.0
 """A phone that is gone is noticed after one and a half of these [s]."""
@@ -213,7 +213,8 @@ def _encrypted(
 ) -> tuple[int, list[asyncio.Task[None]]]:
     """Listen for browsers from elsewhere."""
     assert runner.server is not None
-    inlet = Inlet(runner.server, server_context(entry.folder), entry.limits)
+    key = Key(entry.folder, entry.key_changed)
+    inlet = Inlet(runner.server, key.context, entry.limits)
     inlet_socket = listening(host, port)
     return int(inlet_socket.getsockname()[1]), [
         asyncio.create_task(inlet.run(inlet_socket)),
