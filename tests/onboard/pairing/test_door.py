@@ -20,6 +20,7 @@ from onboard.pairing.crew import CrewBook
 from onboard.pairing.door import EACH_MOST, CrewDoor, DoorSettings
 from onboard.pairing.joining import Join
 from onboard.pairing.keys import make_identity
+from onboard.pairing.limits import WAITING_MOST_EACH
 from onboard.quiet_log import QuietFilter
 from tests.onboard.pairing.doors import (
     Open,
@@ -64,6 +65,44 @@ def test_a_code_lets_in_gives_a_token_and_that_lets_in_again(tmp_path: Path) -> 
             assert await replayed.rest() == b'{"kind":"refused"}\n'
             first.leave()
             again.leave()
+
+    play(scene)
+
+
+@pytest.mark.slow
+def test_all_who_may_be_in_come_back_at_once_from_one_address(tmp_path: Path) -> None:
+    folder = paired_folder(tmp_path)
+    tokens = [member(folder, f"phone {n}") for n in range(4)]
+
+    async def scene() -> None:
+        async with open_door(folder) as there:
+            coming = (Viewer.joined(there.port, token) for token in tokens * EACH_MOST)
+            viewers = await asyncio.gather(*coming)
+            assert len(viewers) == there.feed.viewers == 32
+
+    play(scene)
+
+
+@pytest.mark.slow
+def test_those_held_for_others_of_their_address_are_let_go_in_the_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = paired_folder(tmp_path)
+    token = member(folder, "phone")
+    monkeypatch.setattr(door_module, "HELD_S", 0.3)
+    monkeypatch.setattr(door_module, "HELD_MOST", 4)
+
+    async def scene() -> None:
+        async with open_door(folder) as there:
+            silent = [await asyncio.open_connection("127.0.0.1", there.port) for _ in range(16)]
+            async with asyncio.timeout(2):
+                for reader, _ in silent[WAITING_MOST_EACH:]:
+                    with contextlib.suppress(OSError):
+                        assert await reader.read(1) == b""
+            other = await Viewer.joined(there.port, token, source="127.0.0.2")
+            other.leave()
+            for _, writer in silent:
+                writer.transport.abort()
 
     play(scene)
 
