@@ -15,6 +15,7 @@ from typing import Final
 
 from onboard.errors import UsageError
 from onboard.own_folder import make_own_folder
+from onboard.pairing.crew import CREW_NAME
 from onboard.pairing.lock import locked
 from onboard.whole_file import write_whole
 
@@ -76,7 +77,7 @@ def _user(number: int) -> str:
 
 
 def make_identity(folder: Path) -> None:
-    """Make a key and its certificate where there are none yet.
+    """Make a key and its certificate where there are none yet; nobody is in then.
 
     Raises
     ------
@@ -89,7 +90,10 @@ def make_identity(folder: Path) -> None:
         if is_paired(folder):
             return
         try:
-            write_whole(identity_path(folder), _new_identity())
+            identity = _new_identity()
+            # Who was let in under an earlier key knows another craft, and may be why it is gone.
+            (folder / CREW_NAME).unlink(missing_ok=True)
+            write_whole(identity_path(folder), identity)
         except OSError as problem:
             cause = (problem.strerror or str(problem)).lower()
             raise UsageError(f"{identity_path(folder)}: cannot be written: {cause}") from None

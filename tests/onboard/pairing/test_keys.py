@@ -12,6 +12,7 @@ from cryptography import x509
 from cryptography.hazmat.primitives import hashes
 
 from onboard.errors import UsageError
+from onboard.pairing.crew import Crew, CrewBook
 from onboard.pairing.keys import (
     identity_path,
     is_paired,
@@ -20,7 +21,7 @@ from onboard.pairing.keys import (
     readable_by_others,
     server_context,
 )
-from tests.onboard.pairing.doors import paired_folder
+from tests.onboard.pairing.doors import member, paired_folder
 
 
 def modes(folder: Path) -> set[int]:
@@ -57,6 +58,18 @@ def test_the_fingerprint_is_openssls_too(tmp_path: Path) -> None:
         check=True,
     ).stdout
     assert own_fingerprint(folder).hex().upper() in told.replace(":", "")
+
+
+def test_nobody_is_in_under_a_new_key(tmp_path: Path) -> None:
+    folder = paired_folder(tmp_path)
+    token = member(folder)
+    make_identity(folder)
+    assert CrewBook(folder).read().member_with(token)
+    code = CrewBook(folder).invite("crew")
+    identity_path(folder).unlink()
+    make_identity(folder)
+    assert CrewBook(folder).read() == Crew()
+    assert CrewBook(folder).redeem(code, "phone") is None
 
 
 def make_and_tell(folder: Path, ready: Any, told: Any) -> None:
