@@ -11,7 +11,7 @@ from typing import Any
 
 from groundside.preferences import preferences_path
 from onboard.errors import UsageError
-from onboard.sessions import FOLDER_MODE
+from onboard.own_folder import make_own_folder
 from onboard.whole_file import write_whole
 
 SCHEMA = 1
@@ -117,7 +117,7 @@ class CraftBook:
     def _write(self, crafts: tuple[Craft, ...]) -> None:
         stated = {"schema": SCHEMA, "crafts": [asdict(one) for one in crafts]}
         try:
-            self._path.parent.mkdir(parents=True, exist_ok=True, mode=FOLDER_MODE)
+            make_own_folder(self._path.parent)
             write_whole(self._path, json.dumps(stated, indent=1) + "\n")
         except OSError as problem:
             cause = (problem.strerror or str(problem)).lower()

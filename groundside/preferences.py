@@ -8,6 +8,7 @@ import json
 import os
 from pathlib import Path
 
+from onboard.own_folder import make_own_folder
 from onboard.whole_file import write_whole
 
 MOST_BYTES = 4096
@@ -51,5 +52,5 @@ class Preferences:
         if self._path is None:
             return
         with contextlib.suppress(OSError):
-            self._path.parent.mkdir(parents=True, exist_ok=True)
+            make_own_folder(self._path.parent)
             write_whole(self._path, json.dumps(self._kept, indent=1) + "\n")

@@ -67,7 +67,8 @@ def parser() -> argparse.ArgumentParser:
     """Build the parser of all commands."""
     top = OneLineParser(
         prog="wattwake-onboard",
-        description="Reads MAVLink telemetry and serves live Wh/km and range. Sends nothing.",
+        description="Reads MAVLink telemetry and serves live Wh/km and range. "
+        "Sends a heartbeat and requests for telemetry, and nothing that steers.",
         epilog=f"options of the daemon: wattwake-onboard run --help; {EXAMPLE}",
     )
     top.add_argument("--version", action="version", version=f"wattwake {__version__}")

@@ -14,13 +14,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from onboard.own_folder import FOLDER_MODE, make_own_folder
 from onboard.whole_file import sync_folder, write_whole
 
 FILE_NAME = "session.json"
 SCHEMA = 1
-
-FOLDER_MODE = 0o700
-"""A track tells where somebody was: nobody but the owner reads it."""
 
 NAME = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}-\d{2}-\d{2}Z(-\d+)?")
 
@@ -167,7 +165,7 @@ def begin_session(directory: Path, start_us: int, continues: str | None = None) 
     OSError
         If it cannot be made: then nothing of it is left.
     """
-    directory.mkdir(parents=True, exist_ok=True, mode=FOLDER_MODE)
+    make_own_folder(directory)
     earlier = sessions(directory)
     notes = [note for folder in earlier if (note := read_session(folder)) is not None]
     number = max([len(earlier), *(note.number for note in notes)]) + 1

@@ -19,6 +19,7 @@ from typing import Any, TypeVar
 from groundside.figures import number
 from groundside.season.rides import Share, Sums
 from onboard.efficiency.figure import Figure
+from onboard.own_folder import make_own_folder
 from onboard.whole_file import FILE_MODE
 
 FILE_NAME = "season.sqlite"
@@ -150,7 +151,7 @@ class SeasonStore:
         if self._given_up:
             return None
         try:
-            self._path.parent.mkdir(parents=True, exist_ok=True)
+            make_own_folder(self._path.parent)
             with _alone(self._path.parent), contextlib.closing(self._sound()) as store:
                 return work(store)
         except (OSError, sqlite3.Error) as problem:

@@ -93,7 +93,9 @@ def run_serve(arguments: argparse.Namespace, watch: list[str]) -> int:
         make_identity(folder)
         tell([f"made a key of its own for this machine, in {folder}"])
     screen = _Screen(arguments, host, CrewBook(folder))
-    dashboards = Dashboards(command, most, Entry(folder, screen.came))
+    dashboards = Dashboards(
+        command, most, Entry(folder, screen.came, key_changed=screen.key_changed)
+    )
     asyncio.run(serve(dashboards, host, port, ready=screen.ready))
     return 0
 
@@ -156,6 +158,12 @@ class _Screen:
             if value := getattr(self._arguments, option):
                 words += [f"--{option}", str(value)]
         return shlex.join(words)
+
+    def key_changed(self) -> None:
+        try:
+            tell(["", "the key was made anew.", *warning_lines(self._book)])
+        except UsageError as problem:
+            print(f"wattwake-groundside: {problem}", file=sys.stderr, flush=True)
 
     def came(self, member: Member) -> None:
         tell(

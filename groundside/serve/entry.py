@@ -51,6 +51,8 @@ class Entry:
         Told who came in.
     limits
         Keeps account of addresses.
+    key_changed
+        Told when the key was replaced or taken away.
     """
 
     def __init__(
@@ -58,10 +60,12 @@ class Entry:
         folder: Path,
         came: Callable[[Member], None] = lambda _: None,
         limits: Limits | None = None,
+        key_changed: Callable[[], None] = lambda: None,
     ) -> None:
         self.folder = folder
         self.book = CrewBook(folder)
         self.limits = limits or Limits()
+        self.key_changed = key_changed
         self._came = came
         self._crew = Crew()
         self._stamp: object = ()

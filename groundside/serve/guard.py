@@ -75,6 +75,29 @@ async def own_names_only(request: web.Request, handler: Handler) -> web.StreamRe
     return await handler(request)
 
 
+@web.middleware
+async def numbers_only(request: web.Request, handler: Handler) -> web.StreamResponse:
+    """Refuse all names but `localhost`: for a page that everybody on this machine may use.
+
+    A `.local` name is whoever's answers first. A page of that name, opened in a browser here, could
+    have it lead to this machine, and would then be of the same site as ours.
+    """
+    if not is_own_name(request.host) or is_dot_local(request.host):
+        raise web.HTTPForbidden(text="open this page by its address in numbers\n")
+    return await handler(request)
+
+
+def is_dot_local(host: str) -> bool:
+    """Tell whether a Host header is a name of the local network (RFC 6762).
+
+    Examples
+    --------
+    >>> [is_dot_local(host) for host in ("board.local:80", "board.local.", "127.0.0.1:80")]
+    [True, False, False]
+    """
+    return (urlsplit(f"//{host}").hostname or "").endswith(".local")
+
+
 def is_own_name(host: str) -> bool:
     """Tell whether a Host header can be of this machine: a number, `localhost` or a `.local` name.
 

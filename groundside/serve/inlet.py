@@ -8,6 +8,7 @@ import asyncio
 import logging
 import socket
 import ssl
+from collections.abc import Callable
 from typing import Any, Final
 
 from aiohttp import web
@@ -82,12 +83,14 @@ class Inlet:
     server
         What answers requests.
     context
-        The key.
+        Gives the key; None where there is none now.
     limits
         Keeps account of addresses.
     """
 
-    def __init__(self, server: web.Server, context: ssl.SSLContext, limits: Limits) -> None:
+    def __init__(
+        self, server: web.Server, context: Callable[[], ssl.SSLContext | None], limits: Limits
+    ) -> None:
         self._server, self._context, self._limits = server, context, limits
         self._talks: set[asyncio.Task[None]] = set()
 
@@ -107,12 +110,13 @@ class Inlet:
                 except OSError:  # out of descriptors, or it was gone again
                     await asyncio.sleep(0.1)
                     continue
-                if not self._is_heard(counted_as(peer), loop.time()):
+                context = self._context()
+                if context is None or not self._is_heard(counted_as(peer), loop.time()):
                     connection.close()
                     await asyncio.sleep(REST_S)
                     continue
                 connection.setblocking(False)
-                task = asyncio.create_task(self._receive(connection, counted_as(peer)))
+                task = asyncio.create_task(self._receive(connection, counted_as(peer), context))
                 self._talks.add(task)
                 task.add_done_callback(self._talks.discard)
                 # What is accepted at once does not wait: others must have their turn.
@@ -125,7 +129,9 @@ class Inlet:
     def _is_heard(self, address: str, now_s: float) -> bool:
         return len(self._talks) < CONNECTIONS_MOST and self._limits.come(address, now_s)
 
-    async def _receive(self, connection: socket.socket, address: str) -> None:
+    async def _receive(
+        self, connection: socket.socket, address: str, context: ssl.SSLContext
+    ) -> None:
         loop = asyncio.get_running_loop()
         talk = Terse(self._server, loop=loop, **_SETTINGS)
         below: asyncio.BaseTransport | None = None
@@ -135,7 +141,7 @@ class Inlet:
                     below, _ = await loop.connect_accepted_socket(
                         lambda: talk,
                         connection,
-                        ssl=self._context,
+                        ssl=context,
                         ssl_handshake_timeout=HANDSHAKE_S,
                         ssl_shutdown_timeout=1.0,
                     )

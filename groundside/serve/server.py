@@ -13,13 +13,20 @@ from aiohttp import web
 
 from groundside.serve.codes import PATH
 from groundside.serve.entry import Entry
-from groundside.serve.guard import Handler, own_names_only, same_site, strangers_page, tell_browser
+from groundside.serve.guard import (
+    Handler,
+    numbers_only,
+    own_names_only,
+    same_site,
+    strangers_page,
+    tell_browser,
+)
 from groundside.serve.inlet import Inlet, Terse, listening
+from groundside.serve.key import Key
 from groundside.serve.strangers import MOST_BYTES, take_code, with_cookie
 from groundside.serve.viewer import PUT_OUT, Viewer
 from onboard.errors import WattwakeError
 from onboard.pairing.crew import VIEWER, Member
-from onboard.pairing.keys import server_context
 
 HEARTBEAT_S = 5.0
 """A phone that is gone is noticed after one and a half of these [s]."""
@@ -53,7 +60,7 @@ class Dashboards:
 
     def app(self) -> web.Application:
         """Make the application."""
-        checks = [own_names_only] if self.entry is None else [own_names_only, self._members_only]
+        checks = [numbers_only] if self.entry is None else [own_names_only, self._members_only]
         app = web.Application(middlewares=checks, client_max_size=MOST_BYTES)
         app.add_routes(
             [
@@ -115,7 +122,8 @@ class Dashboards:
             await viewer.run_for(width or 80, height or 24)
         finally:
             self._open.pop(socket, None)
-            await socket.close()
+            if socket.prepared:  # else it asked for no websocket
+                await socket.close()
         return socket
 
     def _command_for(self, member: Member | None) -> list[str]:
@@ -205,7 +213,8 @@ def _encrypted(
 ) -> tuple[int, list[asyncio.Task[None]]]:
     """Listen for browsers from elsewhere."""
     assert runner.server is not None
-    inlet = Inlet(runner.server, server_context(entry.folder), entry.limits)
+    key = Key(entry.folder, entry.key_changed)
+    inlet = Inlet(runner.server, key.context, entry.limits)
     inlet_socket = listening(host, port)
     return int(inlet_socket.getsockname()[1]), [
         asyncio.create_task(inlet.run(inlet_socket)),

@@ -18,6 +18,8 @@ LEFT = 4001
 """The websocket's closing code where the rider left; 4000 to 4999 are private (RFC 6455, 7.4.2)."""
 PUT_OUT = 4003
 """The same where the browser was revoked."""
+_NOT_SAID = (ValueError, TypeError, KeyError, OverflowError, RecursionError)
+"""What reading a message can lead to that no page of ours says."""
 END_S = 1.0
 """A dashboard ends in good order within this, else it is killed [s]."""
 
@@ -71,7 +73,7 @@ class Viewer(AppService):
         try:
             async for message in self._socket:
                 if message.type == WSMsgType.TEXT:
-                    with contextlib.suppress(ValueError, TypeError, KeyError):
+                    with contextlib.suppress(*_NOT_SAID):
                         await self._take(message.json())
         finally:
             await self.end()

@@ -28,6 +28,8 @@ from onboard.profile import Profile
 
 SCHEMA: Final = 1
 ASK_S: Final = 2.0
+UNNAMED: Final = "(a pairing text)"
+"""What codes without a name stand as in the list; all of them are revoked by it together."""
 OPENS_S: Final = 2.5
 """A daemon that runs looks for the key every second."""
 
@@ -174,7 +176,7 @@ def _list(folder: Path, as_json: bool) -> int:
     elif not crew.members:
         print("nobody is paired yet")
     rows = [(one.name, one.role) for one in crew.members]
-    rows += [(one.name or "(a pairing text)", f"{one.role}, not used yet") for one in waiting]
+    rows += [(one.name or UNNAMED, f"{one.role}, not used yet") for one in waiting]
     width = max((len(name) for name, _ in rows), default=0)
     for name, what in rows:
         print(f"{name:<{width}}  {what}")
@@ -183,7 +185,10 @@ def _list(folder: Path, as_json: bool) -> int:
 
 def _revoke(folder: Path, name: str, as_json: bool) -> int:
     book = CrewBook(folder)
-    if not is_paired(folder) or not book.revoke(name):
+    # A viewer may have given itself the name that nameless texts stand as.
+    names = (name, "") if name == UNNAMED else (name,)
+    revoked = [book.revoke(one) for one in names] if is_paired(folder) else []
+    if not any(revoked):
         known = ", ".join(one.name for one in book.read().members) or "nobody"
         raise UsageError(f"--revoke {name}: nobody of that name is paired: known: {known}")
     if as_json:

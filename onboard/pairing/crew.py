@@ -6,24 +6,22 @@ won by guessing at the sums. The file is replaced whole, under a lock that the d
 """
 
 import contextlib
-import fcntl
 import hashlib
 import hmac
 import json
-import os
 import secrets
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
 from onboard.errors import UsageError
 from onboard.pairing.invitation import CODE_BYTES
-from onboard.whole_file import FILE_MODE, write_whole
+from onboard.pairing.lock import locked
+from onboard.whole_file import write_whole
 
 CREW_NAME: Final = "crew.json"
-LOCK_NAME: Final = "lock"
 SCHEMA: Final = 1
 MOST_BYTES: Final = 1 << 20
 
@@ -35,7 +33,6 @@ CODE_LASTS_S: Final = 600.0
 NAME_MOST: Final = 40
 MEMBERS_MOST: Final = 200
 CODES_MOST: Final = 20
-LOCK_S: Final = 2.0
 
 
 @dataclass(frozen=True)
@@ -199,7 +196,7 @@ class CrewBook:
         """
         code = secrets.token_bytes(CODE_BYTES)
         made = Code(_sum(code), role, name, self._board.now_s(), self._board.boot())
-        with self._locked():
+        with locked(self._folder):
             crew = self._tidy(self.read())
             self._write(replace(crew, codes=(*crew.codes, made)[-CODES_MOST:]))
         return code
@@ -212,7 +209,7 @@ class CrewBook:
         UsageError
             If the file cannot be used.
         """
-        with self._locked():
+        with locked(self._folder):
             crew = self._tidy(self.read())
             waiting = crew.code_with(code, self._board.now_s(), self._board.boot())
             if waiting is None or len(crew.members) >= MEMBERS_MOST:
@@ -233,7 +230,7 @@ class CrewBook:
         UsageError
             If the file cannot be used.
         """
-        with self._locked():
+        with locked(self._folder):
             crew = self.read()
             members = tuple(one for one in crew.members if one.name != name)
             codes = tuple(one for one in crew.codes if one.name != name)
@@ -258,33 +255,6 @@ class CrewBook:
             raise UsageError(
                 f"{self.path}: cannot be written: {(problem.strerror or str(problem)).lower()}"
             ) from None
-
-    @contextlib.contextmanager
-    def _locked(self) -> Iterator[None]:
-        """Have the file to oneself, or say that it cannot be had."""
-        path = self._folder / LOCK_NAME
-        try:
-            descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, FILE_MODE)
-        except OSError as problem:
-            cause = (problem.strerror or str(problem)).lower()
-            raise UsageError(f"{path}: cannot be had: {cause}") from None
-        try:
-            _lock(descriptor, path)
-            yield
-        finally:
-            os.close(descriptor)
-
-
-def _lock(descriptor: int, path: Path) -> None:
-    until_s = time.monotonic() + LOCK_S
-    while True:
-        try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            return
-        except OSError:
-            if time.monotonic() > until_s:
-                raise UsageError(f"{path}: somebody else holds it: try again") from None
-            time.sleep(0.02)
 
 
 def _free_name(wanted: str, taken: set[str]) -> str:

@@ -40,6 +40,9 @@ EACH_MOST: Final = 8
 """Connections with one token: the screens of one person."""
 BACKLOG: Final = 128
 SHUT_S: Final = 2.0
+HELD_MOST: Final = 128
+"""Connections, of all addresses, that wait until others of their address are done."""
+HELD_S, HELD_STEP_S = 3.0, 0.1
 REST_S: Final = 0.001
 """After each connection that is not heard: a flood of them takes no more of the board."""
 
@@ -82,7 +85,7 @@ class CrewDoor:
         self._feed = feed
         self._opened = opened
         self._book = CrewBook(settings.folder)
-        self._limits = Limits()
+        self._limits = Limits(settings.viewers_most)
         self._crew = Crew()
         self._crew_stamp: object = ()
         self._context: ssl.SSLContext | None = None
@@ -90,6 +93,7 @@ class CrewDoor:
         self._inlet: socket.socket | None = None
         self._accepting: asyncio.Task[None] | None = None
         self._talks: set[asyncio.Task[None]] = set()
+        self._held = 0
         self._inside: dict[Hand, Member] = {}
         self._announcing: asyncio.Task[None] | None = None
         self._said: set[str] = set()
@@ -195,16 +199,48 @@ class CrewDoor:
                 await asyncio.sleep(0.1)
                 continue
             address = counted_as(peer)
-            if self._context is None or not self._limits.come(address, loop.time()):
+            crowded = self._held < HELD_MOST and self._limits.is_crowded(address, loop.time())
+            context = None if crowded else self._heard(address)
+            if not crowded and context is None:
                 connection.close()
                 await asyncio.sleep(REST_S)
                 continue
             connection.setblocking(False)
-            task = asyncio.create_task(self._receive(connection, address, self._context))
+            task = asyncio.create_task(
+                self._hold(connection, address)
+                if context is None
+                else self._receive(connection, address, context)
+            )
             self._talks.add(task)
             task.add_done_callback(self._talks.discard)
             # What is accepted at once does not wait: others must have their turn.
             await asyncio.sleep(0)
+
+    def _heard(self, address: str) -> ssl.SSLContext | None:
+        """Give the key for a new connection, None where it is not heard."""
+        now_s = asyncio.get_running_loop().time()
+        if self._context is None or not self._limits.come(address, now_s):
+            return None
+        return self._context
+
+    async def _hold(self, connection: socket.socket, address: str) -> None:
+        """Have it wait for the others of its address: a crew may come back all at once."""
+        clock = asyncio.get_running_loop().time
+        self._held += 1
+        try:
+            until_s = clock() + HELD_S
+            while self._limits.is_crowded(address, clock()) and clock() < until_s:
+                await asyncio.sleep(HELD_STEP_S)
+            context = self._heard(address)
+        except BaseException:
+            connection.close()
+            raise
+        finally:
+            self._held -= 1
+        if context is None:
+            connection.close()
+        else:
+            await self._receive(connection, address, context)
 
     async def _receive(
         self, connection: socket.socket, address: str, context: ssl.SSLContext
@@ -266,7 +302,8 @@ class CrewDoor:
                 self._refresh()
                 if made is None or made[0] not in self._crew.members:
                     return None
-                log.info("%s joined as %s", made[0].name, made[0].role)
+                # As its own text: of those who join within a minute each is said.
+                log.info("%s", f"{made[0].name} joined as {made[0].role}")
                 return made
         return None
 

@@ -14,7 +14,9 @@ from pathlib import Path
 from typing import Final
 
 from onboard.errors import UsageError
-from onboard.sessions import FOLDER_MODE
+from onboard.own_folder import make_own_folder
+from onboard.pairing.crew import CREW_NAME
+from onboard.pairing.lock import locked
 from onboard.whole_file import write_whole
 
 FOLDER_NAME: Final = "pairing"
@@ -51,11 +53,11 @@ def make_folder(folder: Path) -> None:
         If it cannot be made, or others may look into it.
     """
     try:
-        folder.parent.mkdir(parents=True, exist_ok=True, mode=FOLDER_MODE)
+        make_own_folder(folder.parent)
         owner = folder.parent.stat().st_uid
         if owner != os.geteuid():
             raise UsageError(f"{folder.parent} is not yours: run pair as {_user(owner)}")
-        folder.mkdir(exist_ok=True, mode=FOLDER_MODE)
+        make_own_folder(folder)
         mode = folder.stat().st_mode
     except OSError as problem:
         cause = (problem.strerror or str(problem)).lower()
@@ -75,7 +77,7 @@ def _user(number: int) -> str:
 
 
 def make_identity(folder: Path) -> None:
-    """Make a key and its certificate where there are none yet.
+    """Make a key and its certificate where there are none yet; nobody is in then.
 
     Raises
     ------
@@ -83,13 +85,18 @@ def make_identity(folder: Path) -> None:
         If the library for it is not installed, or they cannot be written.
     """
     make_folder(folder)
-    if is_paired(folder):
-        return
-    try:
-        write_whole(identity_path(folder), _new_identity())
-    except OSError as problem:
-        cause = (problem.strerror or str(problem)).lower()
-        raise UsageError(f"{identity_path(folder)}: cannot be written: {cause}") from None
+    # Of two who pair at once, one makes the key, and both tell their viewers the same.
+    with locked(folder):
+        if is_paired(folder):
+            return
+        try:
+            identity = _new_identity()
+            # Who was let in under an earlier key knows another craft, and may be why it is gone.
+            (folder / CREW_NAME).unlink(missing_ok=True)
+            write_whole(identity_path(folder), identity)
+        except OSError as problem:
+            cause = (problem.strerror or str(problem)).lower()
+            raise UsageError(f"{identity_path(folder)}: cannot be written: {cause}") from None
 
 
 def _new_identity() -> str:

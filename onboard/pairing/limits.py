@@ -63,18 +63,26 @@ class Allowance:
 class _Account:
     """One address."""
 
-    def __init__(self) -> None:
+    def __init__(self, come_burst: float) -> None:
         self.waiting = 0
-        self.comes = Allowance(COME_BURST, COME_PER_S)
+        self.comes = Allowance(come_burst, COME_PER_S)
         self.wrong = Allowance(WRONG_BURST, WRONG_PER_S)
 
 
 class Limits:
-    """Keeps account of all addresses."""
+    """Keeps account of all addresses.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    viewers_most
+        How many may be in: all of them may be behind one address, such as that of a tunnel or a
+        router, and come back at once where the daemon was started anew.
+    """
+
+    def __init__(self, viewers_most: int = 0) -> None:
         self._accounts: OrderedDict[str, _Account] = OrderedDict()
-        self._all = Allowance(ALL_BURST, ALL_PER_S)
+        self._come_burst = max(COME_BURST, float(viewers_most))
+        self._all = Allowance(max(ALL_BURST, 2 * self._come_burst), ALL_PER_S)
         self._codes = Allowance(CODES_BURST, CODES_PER_S)
         self.waiting = 0
 
@@ -90,6 +98,12 @@ class Limits:
         account.waiting += 1
         self.waiting += 1
         return True
+
+    def is_crowded(self, address: str, now_s: float) -> bool:
+        """Tell whether a new connection lacks nothing but that others of its address wait."""
+        account = self._account(address)
+        is_right = account.wrong.has(now_s) and account.comes.has(now_s)
+        return is_right and account.waiting >= WAITING_MOST_EACH
 
     def code(self, now_s: float) -> bool:
         """Tell whether a code is looked at now."""
@@ -116,7 +130,7 @@ class Limits:
     def _account(self, address: str) -> _Account:
         account = self._accounts.get(address)
         if account is None:
-            account = self._accounts[address] = _Account()
+            account = self._accounts[address] = _Account(self._come_burst)
             while len(self._accounts) > ADDRESSES_MOST:
                 idle = next((name for name, one in self._accounts.items() if not one.waiting), None)
                 if idle is None or idle == address:

@@ -24,7 +24,11 @@ def add_pair(commands: Any) -> None:
     )
     act = pair.add_mutually_exclusive_group()
     act.add_argument("--list", action="store_true", help="say who is paired, and what waits")
-    act.add_argument("--revoke", metavar="NAME", help="put this viewer out for good")
+    act.add_argument(
+        "--revoke",
+        metavar="NAME",
+        help="put this viewer out for good, or a text that was not used yet",
+    )
     pair.add_argument(
         "--role",
         choices=("crew", "viewer"),

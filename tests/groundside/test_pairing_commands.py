@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from onboard.pairing.crew import CrewBook
 from tests.daemon_process import ROOT, Daemon
 
 pytestmark = pytest.mark.slow
@@ -124,6 +125,21 @@ def test_what_the_owner_sees(scene: Scene) -> None:
     assert "look only" in told.stdout and "█" in told.stdout
     assert "does not answer" not in told.stdout
     assert "viewer, not used yet" in scene.pair("--list").stdout
+
+
+def test_a_text_that_somebody_else_saw_is_taken_back(scene: Scene) -> None:
+    nameless = ["(a pairing text)"]
+    scene.pair("--json")
+    scene.pair("--json")
+    scene.pair("--json", "--name", "phone")
+    book = CrewBook(scene.folder / "rec" / "pairing")
+    called_so = book.redeem(book.invite("crew"), *nameless)
+    assert called_so is not None
+    assert scene.pair("--revoke", *nameless).returncode == 0
+    assert [one.name for one in book.waiting()] == ["phone"]
+    assert book.read().members == ()
+    again = scene.pair("--revoke", *nameless)
+    assert again.returncode == 2 and again.stderr.count("\n") == 1
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,8 @@ import aiohttp
 import pytest
 
 from groundside.serve.entry import COOKIE
-from tests.groundside.serve_help import Browser, Open, open_door, paired_folder, tls
+from groundside.serve.server import Dashboards, serving
+from tests.groundside.serve_help import Browser, Open, Started, open_door, paired_folder, tls
 
 pytestmark = pytest.mark.slow
 
@@ -145,3 +146,66 @@ def test_nothing_unencrypted_and_nothing_old_is_heard(tmp_path: Path) -> None:
 
     with pytest.warns(DeprecationWarning):
         asyncio.run(browse())
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        '["resize", {"width": 1e999, "height": 1}]',
+        '["resize", {"width": NaN, "height": 1}]',
+        '["resize", {"width": 1}]',
+        '["stdin", "\\ud800"]',
+        "[" * 60_000,
+        "{",
+    ],
+)
+def test_a_message_that_no_page_of_ours_says_is_nothing(tmp_path: Path, said: str) -> None:
+    async def browse() -> None:
+        command = Started(tmp_path).command
+        async with (
+            open_door(paired_folder(tmp_path), command) as door,
+            Browser(door, door.token()) as browser,
+            await browser.look() as socket,
+        ):
+            await socket.send_str(said)
+            await socket.send_str('["ping", "still here"]')
+            async with asyncio.timeout(5):
+                while (await socket.receive()).data != '["pong", "still here"]':
+                    assert not socket.closed
+
+    asyncio.run(browse())
+
+
+def test_a_member_who_asks_for_no_websocket_is_told_so(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    async def browse() -> None:
+        async with (
+            open_door(paired_folder(tmp_path), []) as door,
+            Browser(door, door.token()) as browser,
+        ):
+            assert (await browser.ask("GET", "/ws", headers=door.origin))[0] == 400
+            assert '"free": 4' in (await browser.ask("GET", "/state"))[1]
+
+    asyncio.run(browse())
+    assert not caplog.records
+
+
+@pytest.mark.parametrize(
+    ("name", "status"),
+    [("127.0.0.1", 200), ("localhost", 200), ("[::1]", 200), ("board.local", 403), ("x.org", 403)],
+)
+def test_without_codes_no_name_that_others_can_give_out_is_ours(name: str, status: int) -> None:
+    async def browse() -> None:
+        async with (
+            serving(Dashboards([], 4), "127.0.0.1", 0) as port,
+            aiohttp.ClientSession() as by,
+        ):
+            here, there = f"http://127.0.0.1:{port}", f"{name}:{port}"
+            async with by.get(f"{here}/state", headers={"Host": there}) as answer:
+                assert answer.status == status
+            said = {"Host": there, "Origin": f"http://{there}"}
+            async with by.get(f"{here}/ws", headers=said) as answer:
+                assert answer.status == (400 if status == 200 else 403)
+
+    asyncio.run(browse())

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from onboard.errors import UsageError
 from onboard.pairing.crew import CODE_LASTS_S, MEMBERS_MOST, BoardTime, Crew, CrewBook, good_name
+from onboard.pairing.lock import locked
 
 
 class Board:
@@ -135,9 +136,8 @@ def test_a_file_that_is_not_right_lets_nobody_in(tmp_path: Path, change) -> None
 
 
 def test_a_lock_that_is_held_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("onboard.pairing.crew.LOCK_S", 0.05)
-    book = CrewBook(tmp_path)
-    with book._locked(), pytest.raises(UsageError, match="somebody else holds it"):
+    monkeypatch.setattr("onboard.pairing.lock.LOCK_S", 0.05)
+    with locked(tmp_path), pytest.raises(UsageError, match="somebody else holds it"):
         CrewBook(tmp_path).invite("crew")
     assert CrewBook(tmp_path).invite("crew")
 

@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import json
+import logging
 import shutil
 import socket
 import ssl
@@ -19,6 +20,8 @@ from onboard.pairing.crew import CrewBook
 from onboard.pairing.door import EACH_MOST, CrewDoor, DoorSettings
 from onboard.pairing.joining import Join
 from onboard.pairing.keys import make_identity
+from onboard.pairing.limits import WAITING_MOST_EACH
+from onboard.quiet_log import QuietFilter
 from tests.onboard.pairing.doors import (
     Open,
     Viewer,
@@ -64,6 +67,64 @@ def test_a_code_lets_in_gives_a_token_and_that_lets_in_again(tmp_path: Path) -> 
             again.leave()
 
     play(scene)
+
+
+@pytest.mark.slow
+def test_all_who_may_be_in_come_back_at_once_from_one_address(tmp_path: Path) -> None:
+    folder = paired_folder(tmp_path)
+    tokens = [member(folder, f"phone {n}") for n in range(4)]
+
+    async def scene() -> None:
+        async with open_door(folder) as there:
+            coming = (Viewer.joined(there.port, token) for token in tokens * EACH_MOST)
+            viewers = await asyncio.gather(*coming)
+            assert len(viewers) == there.feed.viewers == 32
+
+    play(scene)
+
+
+@pytest.mark.slow
+def test_those_held_for_others_of_their_address_are_let_go_in_the_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = paired_folder(tmp_path)
+    token = member(folder, "phone")
+    monkeypatch.setattr(door_module, "HELD_S", 0.3)
+    monkeypatch.setattr(door_module, "HELD_MOST", 4)
+
+    async def scene() -> None:
+        async with open_door(folder) as there:
+            silent = [await asyncio.open_connection("127.0.0.1", there.port) for _ in range(16)]
+            async with asyncio.timeout(2):
+                for reader, _ in silent[WAITING_MOST_EACH:]:
+                    with contextlib.suppress(OSError):
+                        assert await reader.read(1) == b""
+            other = await Viewer.joined(there.port, token, source="127.0.0.2")
+            other.leave()
+            for _, writer in silent:
+                writer.transport.abort()
+
+    play(scene)
+
+
+def test_each_who_joins_is_said_in_the_log(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    folder = paired_folder(tmp_path)
+    caplog.set_level(logging.INFO, "wattwake")
+    quiet = QuietFilter()
+
+    async def scene() -> None:
+        async with open_door(folder) as there:
+            for name, role in (("phone", "crew"), ("stranger", "viewer")):
+                one = await Viewer.pairs(there.port, CrewBook(folder).invite(role, name))
+                assert (await one.line())["name"] == name
+                one.leave()
+
+    play(scene)
+    passed = [record.getMessage() for record in caplog.records if quiet.filter(record)]
+    said = [text for text in passed if "joined" in text]
+    assert said == ["phone joined as crew", "stranger joined as viewer"]
 
 
 def test_nothing_is_said_before_one_says_who_one_is(tmp_path: Path) -> None:

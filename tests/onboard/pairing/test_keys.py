@@ -1,15 +1,18 @@
 """Key and certificate: made once, for the owner only, known by the same sum as elsewhere."""
 
+import multiprocessing
 import os
 import stat
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes
 
 from onboard.errors import UsageError
+from onboard.pairing.crew import Crew, CrewBook
 from onboard.pairing.keys import (
     identity_path,
     is_paired,
@@ -18,7 +21,7 @@ from onboard.pairing.keys import (
     readable_by_others,
     server_context,
 )
-from tests.onboard.pairing.doors import paired_folder
+from tests.onboard.pairing.doors import member, paired_folder
 
 
 def modes(folder: Path) -> set[int]:
@@ -55,6 +58,41 @@ def test_the_fingerprint_is_openssls_too(tmp_path: Path) -> None:
         check=True,
     ).stdout
     assert own_fingerprint(folder).hex().upper() in told.replace(":", "")
+
+
+def test_nobody_is_in_under_a_new_key(tmp_path: Path) -> None:
+    folder = paired_folder(tmp_path)
+    token = member(folder)
+    make_identity(folder)
+    assert CrewBook(folder).read().member_with(token)
+    code = CrewBook(folder).invite("crew")
+    identity_path(folder).unlink()
+    make_identity(folder)
+    assert CrewBook(folder).read() == Crew()
+    assert CrewBook(folder).redeem(code, "phone") is None
+
+
+def make_and_tell(folder: Path, ready: Any, told: Any) -> None:
+    ready.wait()
+    make_identity(folder)
+    told.put(own_fingerprint(folder))
+
+
+@pytest.mark.slow
+def test_of_several_who_pair_first_at_once_all_tell_the_same_key(tmp_path: Path) -> None:
+    context = multiprocessing.get_context("spawn")
+    for turn in range(3):
+        folder = tmp_path / str(turn) / "pairing"
+        ready, told = context.Barrier(4), context.Queue()
+        makers = [
+            context.Process(target=make_and_tell, args=(folder, ready, told)) for _ in range(4)
+        ]
+        for maker in makers:
+            maker.start()
+        prints = [told.get(timeout=30) for _ in makers]
+        for maker in makers:
+            maker.join()
+        assert set(prints) == {own_fingerprint(folder)}
 
 
 def test_a_second_time_changes_nothing(tmp_path: Path) -> None:

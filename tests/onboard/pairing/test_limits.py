@@ -56,3 +56,17 @@ def test_addresses_are_not_kept_for_ever_and_those_that_wait_are() -> None:
         comes(book, f"10.0.{n // 250}.{n % 250}", float(n))
     assert len(book._accounts) <= limits.ADDRESSES_MOST
     assert book._accounts["192.0.2.1"].waiting == 1
+
+
+def test_all_who_may_be_in_may_come_back_at_once_from_one_address() -> None:
+    book = Limits(viewers_most=100)
+    assert all(comes(book, "192.0.2.1", 0.0, wrong=False) for _ in range(100))
+    assert not comes(book, "192.0.2.1", 0.0)
+    assert comes(book, "192.0.2.2", 0.0), "the others have room beside"
+    assert sum(comes(book, "192.0.2.3", 0.0) for _ in range(100)) == limits.WRONG_BURST
+
+
+def test_a_few_more_than_usual_may_come_where_few_may_be_in() -> None:
+    book = Limits(viewers_most=1)
+    heard = sum(comes(book, "192.0.2.1", 0.0, wrong=False) for _ in range(100))
+    assert heard == limits.COME_BURST
