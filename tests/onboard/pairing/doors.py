@@ -10,6 +10,7 @@ from typing import Any, ClassVar
 
 from onboard.feed.commands import Command, Reply
 from onboard.feed.server import FeedServer
+from onboard.feed.snapshot import as_line
 from onboard.pairing.crew import CrewBook
 from onboard.pairing.door import CrewDoor, DoorSettings
 from onboard.pairing.joining import Join, Pair
@@ -121,3 +122,15 @@ class Viewer:
 
     def leave(self) -> None:
         self.writer.transport.abort()
+
+
+SECRET = as_line({"kind": "snapshot", "seq": 1, "secret": "where it is"})
+SET = {"kind": "set", "id": 1, "key": "target_speed_mps", "value": 2.5}
+
+
+def play(scene, *more) -> None:
+    async def bounded() -> None:
+        async with asyncio.timeout(30):
+            await scene(*more)
+
+    asyncio.run(bounded())
