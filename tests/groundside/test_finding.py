@@ -116,24 +116,29 @@ def test_a_paired_craft_is_found_where_it_was(tmp_path: Path) -> None:
     assert not_found.craft is None  # what answers there has another key
 
 
-@pytest.mark.slow
-def test_a_paired_craft_that_has_moved_is_found_by_what_it_announces(tmp_path: Path) -> None:
-    folder = paired_folder(tmp_path)
+def found_by_id(craft_folder: Path, door_folder: Path) -> Finding:
+    """Look for a craft that moved, while a door announces the id of its key."""
 
     async def find() -> Finding:
-        async with open_door(folder) as there:
-            announcing = Announcing(folder, "127.0.0.1", there.port)
+        async with open_door(door_folder) as there:
+            announcing = Announcing(craft_folder, "127.0.0.1", there.port)
             await asyncio.to_thread(announcing.tell)
             try:
-                skiff = craft_of(folder, there.port, "127.0.0.99")
+                skiff = craft_of(craft_folder, there.port, "127.0.0.99")
                 return await find_feed(nobody(), look_s=2.0, crafts=(skiff,))
             finally:
                 await asyncio.to_thread(announcing._take_back)
 
     try:
-        found = asyncio.run(find())
+        return asyncio.run(find())
     except OSError as problem:
         pytest.skip(f"no multicast here: {problem}")
+
+
+@pytest.mark.slow
+def test_a_paired_craft_that_has_moved_is_found_by_what_it_announces(tmp_path: Path) -> None:
+    folder = paired_folder(tmp_path)
+    found = found_by_id(folder, folder)
     assert found.craft is not None
     assert found.craft.hosts == ("127.0.0.1", "127.0.0.99")
 
@@ -141,22 +146,7 @@ def test_a_paired_craft_that_has_moved_is_found_by_what_it_announces(tmp_path: P
 @pytest.mark.slow
 def test_one_that_only_says_it_is_the_craft_is_not_taken(tmp_path: Path) -> None:
     folder, other = paired_folder(tmp_path), paired_folder(tmp_path / "other")
-
-    async def find() -> Finding:
-        async with open_door(other) as there:
-            announcing = Announcing(folder, "127.0.0.1", there.port)  # by another's id
-            await asyncio.to_thread(announcing.tell)
-            try:
-                skiff = craft_of(folder, there.port, "127.0.0.99")
-                return await find_feed(nobody(), look_s=2.0, crafts=(skiff,))
-            finally:
-                await asyncio.to_thread(announcing._take_back)
-
-    try:
-        found = asyncio.run(find())
-    except OSError as problem:
-        pytest.skip(f"no multicast here: {problem}")
-    assert found.craft is None
+    assert found_by_id(folder, other).craft is None
 
 
 def test_a_screen_says_what_was_looked_for_until_the_craft_is_there() -> None:
