@@ -20,6 +20,9 @@ BATCH_S = 0.02
 
 RETRY_FIRST_S, RETRY_MOST_S = 0.5, 5.0
 
+LATE_S, MUCH_BYTES = 0.5, 1 << 16
+"""What the daemon's loop has not taken by then, or so much at once, is taken in by the thread."""
+
 HELD_MOST_BYTES = 8 << 20
 """If the daemon does not take them for that long, the oldest bytes are dropped and counted."""
 
@@ -53,6 +56,8 @@ class LinkReader:
         self.problem: str | None = None
         """Why the link is down, None while it is up."""
         self.ended = False
+        self.relief: Callable[[], None] | None = None
+        """Takes what came, where the loop is late; called in the thread."""
         self.heard_s: float | None = None
         """Monotonic time at which the last bytes came [s]."""
 
@@ -119,13 +124,17 @@ class LinkReader:
                 time.sleep(BATCH_S)
 
     def _keep(self, data: bytes) -> None:
+        stamp_us = self._stamp_us()
         with self._lock:
-            self._pieces.append((self._stamp_us(), data))
+            self._pieces.append((stamp_us, data))
             self._held += len(data)
             while self._held > HELD_MOST_BYTES and len(self._pieces) > 1:
                 dropped = len(self._pieces.popleft()[1])
                 self._held -= dropped
                 self.dropped_bytes += dropped
+            late = stamp_us - self._pieces[0][0] > LATE_S * 1e6 or self._held > MUCH_BYTES
+        if late and self.relief is not None:
+            self.relief()
 
     def _close(self) -> None:
         if self._link is not None:

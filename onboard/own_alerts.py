@@ -28,6 +28,8 @@ class Running:
         Frames that were refused for their signatures.
     card
         What is wrong with what is written down, in sentences.
+    faults
+        Code and sentence of each part of the program that failed.
     """
 
     now_s: float
@@ -36,6 +38,7 @@ class Running:
     dropped_bytes: int
     refused: Refused
     card: Sequence[str]
+    faults: Sequence[tuple[str, str]] = ()
 
 
 class OwnAlerts:
@@ -73,3 +76,5 @@ def _told(running: Running) -> Iterator[tuple[str, str, str]]:
         yield "frames_refused", "note", text
     if running.card:
         yield "record_stopped", "warning", " ".join(running.card)
+    for code, text in running.faults:
+        yield code, "warning", text

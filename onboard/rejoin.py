@@ -15,6 +15,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from onboard.block import Block
+from onboard.efficiency.parts import Parts
 from onboard.errors import LogError
 from onboard.kept import Clocks, clocks_as_dict, same_trip
 from onboard.profile import Profile
@@ -74,7 +75,9 @@ def load_carried(folder: Path) -> dict[str, Any] | None:
     return carried if isinstance(carried, dict) and carried else None
 
 
-def refold(profile: Profile, system_id: int | None, sessions: Sequence[Session]) -> Ride:
+def refold(
+    profile: Profile, system_id: int | None, sessions: Sequence[Session], parts: Parts | None = None
+) -> Ride:
     """Fold the records of a trip's sessions, oldest first.
 
     Parameters
@@ -85,12 +88,14 @@ def refold(profile: Profile, system_id: int | None, sessions: Sequence[Session])
         The MAVLink system to follow; None follows the profile's, else the one that sends most.
     sessions
         At least one. A record that cannot be read is passed over, and said.
+    parts
+        Which of the engine's parts are at work.
     """
     try:
-        ride = Ride(profile, system_id, load_carried(sessions[0].folder))
+        ride = Ride(profile, system_id, load_carried(sessions[0].folder), parts)
     except ValueError as problem:
         log.warning("%s: the trip goes on without what was learned before it", problem)
-        ride = Ride(profile, system_id)
+        ride = Ride(profile, system_id, None, parts)
     for session in sessions:
         try:
             windows = read_log(session.folder)

@@ -13,6 +13,8 @@ from onboard.block import Block
 from onboard.efficiency.alerts import Alert
 from onboard.efficiency.engine import Engine
 from onboard.efficiency.figure import Number, Unknown
+from onboard.efficiency.figures import unknown_figures
+from onboard.efficiency.parts import Parts
 from onboard.feed.snapshot import DriveState, LinkState, Snapshot
 from onboard.kept import Clocks, clocks_as_dict, drawn_meanwhile_ah, same_trip
 from onboard.profile import Profile
@@ -36,6 +38,8 @@ class Ride:
     kept
         What an earlier ride's `kept` gave, None without: curves are carried over, and the battery's
         count if it is the same trip.
+    parts
+        Which of the engine's parts are at work, and who is told of one that fails.
 
     Raises
     ------
@@ -44,11 +48,15 @@ class Ride:
     """
 
     def __init__(
-        self, profile: Profile, system_id: int | None = None, kept: dict[str, Any] | None = None
+        self,
+        profile: Profile,
+        system_id: int | None = None,
+        kept: dict[str, Any] | None = None,
+        parts: Parts | None = None,
     ) -> None:
         self._profile = profile
         self.decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
-        self.engine = Engine(profile, kept)
+        self.engine = Engine(profile, kept, parts)
         self._kept = kept
         self.messages = 0
         """Frames on the link, of all systems; samples, where a log gives channels."""
@@ -101,6 +109,7 @@ class Ride:
         age_s: Number = NO_AUTOPILOT,
         messages_per_s: Number = NO_AUTOPILOT,
         alerts: tuple[Alert, ...] = (),
+        why_none: Unknown | None = None,
     ) -> Snapshot:
         """Give the snapshot at the newest sample.
 
@@ -112,8 +121,13 @@ class Ride:
             How old the last message is and how many come [s, 1/s]: by the clock of the caller.
         alerts
             What the rider should know about the running of the daemon.
+        why_none
+            Why no figure may be shown; None where they may.
         """
-        figures = self.engine.figures(0.0 if isinstance(age_s, Unknown) else age_s)
+        if why_none is not None:
+            figures = unknown_figures(why_none, self.t_s)
+        else:
+            figures = self.engine.figures(0.0 if isinstance(age_s, Unknown) else age_s)
         latest = self.engine.latest
         self._seq += 1
         followed = self.decoder.craft.system_id

@@ -5,37 +5,37 @@ import logging
 import signal
 import time
 from collections import deque
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from onboard import notify
+from onboard.efficiency.alerts import Alert
 from onboard.efficiency.figure import Number, Unknown
 from onboard.efficiency.target import Aim
 from onboard.errors import LinkError, ProfileError, UsageError
 from onboard.feed.commands import Command, Mark, Refused, Reply
 from onboard.feed.server import FeedServer
 from onboard.feed.snapshot import as_line, trip_line_message
+from onboard.intake import Intake
 from onboard.link_reader import LinkReader
 from onboard.marks import Noted, noted
 from onboard.obey import obey, settings_in_force, with_place
 from onboard.own_alerts import OwnAlerts, Running
 from onboard.pairing.door import CrewDoor, DoorSettings
 from onboard.profile import Profile, load_profile
+from onboard.rejoin import Session
 from onboard.ride import Ride
 from onboard.session_book import SessionBook
+from onboard.stamp_clock import StampClock
+from onboard.subscriber import Subscriber
 from onboard.telemetry.asking import Asking
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.link_scanner import LinkScanner
 from onboard.telemetry.links.base import Link
 from onboard.telemetry.links.reopening import Reopener
-from onboard.telemetry.signing import (
-    SETUP_SIGNING,
-    SignatureGate,
-    Signer,
-    key_from_text,
-    without_key,
-)
-from onboard.trip_keeper import TripKeeper
+from onboard.telemetry.signing import SignatureGate, Signer, key_from_text, without_key
+from onboard.trip_keeper import BehindError, TripKeeper
 
 PUBLISH_EVERY_S = 0.2
 """Blocks are folded and snapshots published at this pace."""
@@ -67,18 +67,6 @@ class Settings:
     """Where paired viewers come in; None where they cannot."""
 
 
-class StampClock:
-    """The clock of receipt: the wall clock at the start plus monotonic time since [us]."""
-
-    def __init__(self) -> None:
-        self.start_us = time.time_ns() // 1000 & ~3
-        self._start_ns = time.monotonic_ns()
-
-    def __call__(self) -> int:
-        """Give the time now [us since the Unix epoch], the low two bits clear."""
-        return self.start_us + (time.monotonic_ns() - self._start_ns) // 1000 & ~3
-
-
 class Service:
     """One run of the daemon.
 
@@ -93,8 +81,8 @@ class Service:
         self._clock = StampClock()
         link = settings.profile.link
         key = key_from_text(link.signing_key) if link.signing_key else None
-        self._scanner = LinkScanner()
         self._gate = SignatureGate(key)
+        self._intake: Intake | None = None
         self._asking = Asking(
             settings.listen_only or link.listen_only,
             Signer(key, self._clock, self._gate) if key else None,
@@ -103,8 +91,12 @@ class Service:
         self._feed = FeedServer()
         self._alerts = OwnAlerts()
         self._book: SessionBook | None = None
-        self._keeper = TripKeeper(settings.profile, settings.system_id, aim=settings.aim)
-        self._last_stamp_us = self._clock.start_us
+        self._keeper = self._keep_trip()
+        self._figures = Subscriber("figures_failed", "what keeps the figures")
+        self._requests = Subscriber("requests_failed", "what asks the autopilot")
+        self._publishing = Subscriber("feed_failed", "the feed")
+        self._saving = Subscriber("notes_failed", "what is written beside the record")
+        self._door = Subscriber("door_failed", "the door of paired viewers")
         self._began_s = time.monotonic()
         self._heard_s: float | None = None
         self._counts: deque[tuple[float, int]] = deque()
@@ -132,6 +124,8 @@ class Service:
         link = self._first_link(reopen)
         name = link.name if link else settings.connection
         reader = LinkReader(link, reopen, self._clock)
+        self._intake = Intake(reader, self._gate, self._clock)
+        reader.relief = self._intake.advance
         door: asyncio.Task[None] | None = None
         try:
             # Before anything is said: whoever hears it may end us at once.
@@ -140,6 +134,7 @@ class Service:
             craft = settings.profile.craft.name
             port = await self._feed.open(host, port, craft, self._on_command, self._trip_line)
             self._open_book()
+            self._intake.record_to(self._book.write if self._book is not None else None)
             print(f"wattwake: link {name}", flush=True)
             if self._book:
                 print(f"wattwake: record {self._book.folder}", flush=True)
@@ -147,8 +142,8 @@ class Service:
             self._began_s = time.monotonic()
             reader.start()
             notify.ready(f"link {name}, feed on {host}:{port}")
-            door = self._keep_door()
-            await self._serve(reader, name)
+            door = asyncio.create_task(self._keep_door())
+            await self._serve(reader, name, door)
         finally:
             notify.stopping()
             reader.stop()
@@ -157,24 +152,41 @@ class Service:
                 await asyncio.wait({door})
             await self._feed.close()
             if self._book is not None:
-                self._book.close(self._ride.kept())
+                self._book.close(self._keeper.kept())
 
-    def _keep_door(self) -> "asyncio.Task[None] | None":
-        """Let paired viewers in beside all else; without them the daemon goes on as well."""
+    async def _keep_door(self) -> None:
+        """Let paired viewers in beside all else; a door that fails is made anew after a pause."""
         settings = self._settings.door
         if settings is None:
-            return None
+            return
 
         def opened(port: int) -> None:
             print(f"wattwake: crew on {settings.host}:{port}", flush=True)
 
-        def ended(task: "asyncio.Task[None]") -> None:
-            if not task.cancelled() and (fault := task.exception()) is not None:
-                log.error("no paired viewer comes in any more", exc_info=fault)
+        while True:
+            try:
+                await CrewDoor(settings, self._feed, opened).run()
+            except Exception as fault:
+                self._door.failed(time.monotonic(), fault)
+            await asyncio.sleep(self._door.pause_s)
 
-        door = asyncio.create_task(CrewDoor(settings, self._feed, opened).run())
-        door.add_done_callback(ended)
-        return door
+    def _keep_trip(
+        self, kept: dict[str, Any] | None = None, earlier: Sequence[Session] = ()
+    ) -> TripKeeper:
+        settings = self._settings
+        return TripKeeper(
+            settings.profile,
+            settings.system_id,
+            kept,
+            earlier,
+            settings.aim,
+            start_us=self._clock.start_us,
+            present=self._present,
+        )
+
+    def _present(self, until_us: int) -> Session | None:
+        """Give the session that is being recorded, up to a stamp [us]."""
+        return self._book.present(until_us) if self._book else None
 
     def _open_book(self) -> None:
         """Begin a session, and go on with the trip of an earlier one if it turns out to be that."""
@@ -183,9 +195,7 @@ class Service:
             return
         text = settings.profile_text and without_key(settings.profile_text)
         self._book = SessionBook(settings.record, self._clock.start_us, text)
-        self._keeper = TripKeeper(
-            settings.profile, settings.system_id, self._book.kept, self._book.earlier, settings.aim
-        )
+        self._keeper = self._keep_trip(self._book.kept, self._book.earlier)
 
     def _first_link(self, reopen: Reopener) -> Link | None:
         """Open the link. A server that is not up yet will be tried again; all else is an error."""
@@ -209,10 +219,12 @@ class Service:
             if signal.getsignal(number) is not signal.SIG_IGN:
                 loop.add_signal_handler(number, act)
 
-    async def _serve(self, reader: LinkReader, name: str) -> None:
+    async def _serve(self, reader: LinkReader, name: str, door: "asyncio.Task[None]") -> None:
         due_s = time.monotonic()
         while not self._stop.is_set():
             self._tick(reader, name)
+            if door.done():
+                door.result()
             # From an absolute start, so that late wake-ups do not add up.
             due_s = max(due_s + PUBLISH_EVERY_S, time.monotonic())
             try:
@@ -225,15 +237,30 @@ class Service:
         self._tick(reader, name)
 
     def _tick(self, reader: LinkReader, name: str) -> None:
-        """Fold what came, record it, ask for what is missing, publish."""
+        """Have what came recorded; then give it to each subscriber, whatever the others do."""
         # Read before the bytes are taken: what comes later is stamped later.
         now_s, now_us = time.monotonic(), self._clock()
-        frames = self._gate.push(self._scanner.push(reader.take()))
-        if len(frames):
-            self._last_stamp_us = int(frames.stamp_us[-1])
+        assert self._intake is not None
+        parts = self._intake.turn()
+        self._figures.run(now_s, lambda: self._take_in(parts, now_s, now_us))
+        self._requests.run(now_s, lambda: self._ask(reader, parts, now_s))
+        self._saving.run(now_s, lambda: self._save(now_s, now_us))
+        self._watch_link(reader.problem)
+        self._publishing.run(now_s, lambda: self._publish(reader, name, now_s))
+        if self._watchdog_every_s is not None and now_s >= self._watchdog_due_s:
+            self._watchdog_due_s = now_s + self._watchdog_every_s
+            notify.watchdog()
+            notify.status(f"{name}: {self._ride.messages} messages, {self._feed.viewers} viewers")
+
+    def _take_in(self, parts: Sequence[Frames], now_s: float, now_us: int) -> None:
+        """Give the figures what came."""
+        assert self._intake is not None
         before = self._ride.decoder.messages
-        self._keeper.take(frames, now_us)
-        if self._ride.decoder.messages > before:
+        self._keeper.take(parts, now_us)
+        if self._intake.fell_behind:
+            self._intake.fell_behind = False
+            self._keeper.failed(BehindError("more came than could be taken in"))
+        if self._ride.decoder.messages > before or (self._keeper.why_none and self._ours(parts)):
             self._heard_s = now_s
         if self._keeper.poll(now_s):
             self._counts.clear()
@@ -244,17 +271,25 @@ class Service:
         if self._asked is None and craft.system_id is not None:
             # For the whole run: a viewer that begins a new trip changes nothing on the link.
             self._asked = craft.system_id, craft.component_id
-        self._asking.heard(frames, now_s)
+
+    def _ours(self, parts: Sequence[Frames]) -> bool:
+        """Tell whether the followed craft is among the senders."""
+        return self._asked is not None and any(
+            bool((frames.system_id == self._asked[0]).any()) for frames in parts
+        )
+
+    def _ask(self, reader: LinkReader, parts: Sequence[Frames], now_s: float) -> None:
+        """Ask the autopilot for what is missing."""
+        for frames in parts:
+            self._asking.heard(frames, now_s)
         reader.write(self._asking.due(now_s, *(self._asked or (None, None))))
+
+    def _save(self, now_s: float, now_us: int) -> None:
+        """Write down what is told beside the record, and what was learned."""
         if self._book is not None:
-            self._book.write(_for_the_record(frames), now_us, self._ride.utc)
-            self._book.save_if_due(now_s, self._ride.kept)
-        self._watch_link(reader.problem)
-        self._publish(reader, name, now_s)
-        if self._watchdog_every_s is not None and now_s >= self._watchdog_due_s:
-            self._watchdog_due_s = now_s + self._watchdog_every_s
-            notify.watchdog()
-            notify.status(f"{name}: {self._ride.messages} messages, {self._feed.viewers} viewers")
+            if (utc := self._ride.utc) is not None:
+                self._book.note_utc(utc, now_us)
+            self._book.save_if_due(now_s, self._keeper.kept)
 
     def _publish(self, reader: LinkReader, name: str, now_s: float) -> None:
         self._counts.append((now_s, self._ride.decoder.messages))
@@ -267,18 +302,46 @@ class Service:
             reader.dropped_bytes,
             self._gate.refused,
             self._book.problems if self._book is not None else (),
+            tuple(self._troubles()),
         )
-        snapshot = self._ride.snapshot(
-            source=name,
-            age_s=self._age_s(now_s),
-            messages_per_s=self._messages_per_s(),
-            alerts=self._alerts.now(running),
-        )
-        line = as_line(snapshot.as_dict())
+        line = self._snapshot_line(name, now_s, self._alerts.now(running))
         if now_s >= self._trip_line_due_s:
             self._trip_line_due_s = now_s + TRIP_LINE_EVERY_S
             line = self._trip_line() + line
         self._feed.publish(line, now_s)
+
+    def _snapshot_line(self, name: str, now_s: float, alerts: tuple[Alert, ...]) -> bytes:
+        def line() -> bytes:
+            snapshot = self._ride.snapshot(
+                source=name,
+                age_s=self._age_s(now_s),
+                messages_per_s=self._messages_per_s(),
+                alerts=alerts,
+                why_none=self._keeper.why_none,
+            )
+            return as_line(snapshot.as_dict())
+
+        try:
+            return line()
+        except Exception as fault:
+            if self._keeper.why_none is not None:
+                raise
+            self._keeper.failed(fault)
+            return line()
+
+    def _troubles(self) -> Iterator[tuple[str, str]]:
+        """Give code and sentence of each part of the program that failed."""
+        assert self._intake is not None
+        yield from self._keeper.troubles()
+        if count := self._intake.scan_faults.count:
+            text = f"Reading the link failed {count} times: what came just then is not recorded."
+            yield "scan_failed", text
+        if count := self._intake.record_faults.count:
+            yield "record_failed", f"A fault of the recorder, {count} times: see the daemon's log."
+        for one in (self._figures, self._requests, self._publishing, self._saving, self._door):
+            if one.failing:
+                text = f"A fault of the program, {one.faults} times: {one.what} is tried again."
+                yield one.code, f"{text} The record goes on."
 
     def _trip_line(self) -> bytes:
         return as_line(trip_line_message(self._ride.engine.trip_line))
@@ -289,8 +352,13 @@ class Service:
         if isinstance(placed, Refused):
             reply(placed.why, None)
             return
-        one = noted(placed, self._ride, self._last_stamp_us)
-        why_not = obey(placed, self._ride, lambda: self._new_trip(one))
+        one = noted(placed, self._ride, self._keeper.last_stamp_us)
+        try:
+            why_not = obey(placed, self._ride, lambda: self._new_trip(one))
+        except Exception as fault:
+            # What was begun in the figures is not whole.
+            self._keeper.failed(fault)
+            why_not = "a fault of the program: it is not done, see the daemon's log"
         # A new trip is noted where the old one ends.
         if why_not is None and not (isinstance(placed, Mark) and placed.mark == "new_trip"):
             self._keeper.say(one)
@@ -300,20 +368,24 @@ class Service:
 
     def _new_trip(self, said: Noted) -> str | None:
         """Begin a new trip, in a session of its own; set-up and reserve stay as they are."""
-        stay = settings_in_force(self._ride, self._keeper.profile)
-        if self._book is not None:
-            self._book.mark(said)
-            try:
-                self._book.begin_anew(self._clock(), self._ride.kept())
-            except UsageError as problem:
-                return str(problem)
+        assert self._intake is not None
+        with self._intake.at_rest() as parts:
+            # What is in the old record belongs to the old trip.
+            self._take_in(parts, time.monotonic(), self._clock())
+            stay = settings_in_force(self._ride, self._keeper.profile)
+            if self._book is not None:
+                self._book.mark(said)
+                try:
+                    self._book.begin_anew(self._clock(), self._keeper.kept())
+                except UsageError as problem:
+                    return str(problem)
         self._keeper.new_trip()
         self._counts.clear()
         self._trip_line_due_s = 0.0
         for one in stay:
             obey(one, self._ride, lambda: None)
             if self._book is not None:
-                self._book.mark(noted(one, self._ride, self._last_stamp_us))
+                self._book.mark(noted(one, self._ride, self._keeper.last_stamp_us))
         return None
 
     def _reload(self) -> None:
@@ -329,8 +401,7 @@ class Service:
             log.error("%s: going on with the profile as it was", problem)
         else:
             log.info("%s: read anew; link, record and feed stay as they are", path)
-            present = self._book.present(self._last_stamp_us) if self._book else None
-            self._keeper.reload(profile, present)
+            self._keeper.reload(profile)
         notify.ready()
 
     def _watch_link(self, problem: str | None) -> None:
@@ -349,9 +420,3 @@ class Service:
         if last_s - first_s < 1.0:
             return Unknown("counting")
         return (last - first) / (last_s - first_s)
-
-
-def _for_the_record(frames: Frames) -> Frames:
-    """Leave out the message that carries a signing key: it belongs in no record."""
-    carries_key = frames.message_id == SETUP_SIGNING
-    return frames.where(~carries_key) if carries_key.any() else frames

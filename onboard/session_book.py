@@ -76,11 +76,13 @@ class SessionBook:
         """What is wrong with the card, in sentences."""
         return [one for one in (self._recorder.problem, self._marks.problem) if one is not None]
 
-    def write(self, frames: Frames, now_us: int, utc: str | None) -> None:
-        """Take frames, and what UTC the autopilot states; to be called at every tick."""
+    def write(self, frames: Frames, now_us: int) -> None:
+        """Take frames; to be called often, frames or not."""
         self._recorder.write(frames, now_us)
-        if utc is not None:
-            self._recorder.note_utc(utc, now_us)
+
+    def note_utc(self, utc: str, now_us: int) -> None:
+        """Keep, once, what UTC the autopilot states at a stamp [us]."""
+        self._recorder.note_utc(utc, now_us)
 
     def mark(self, one: Noted) -> None:
         """Write down what was said."""
@@ -97,7 +99,7 @@ class SessionBook:
         carried = load_carried(sessions[0].folder)
         self._recorder.keep(CARRIED_NAME, carried_text(carried))
 
-    def save_if_due(self, now_s: float, kept: Callable[[], dict[str, Any]]) -> None:
+    def save_if_due(self, now_s: float, kept: Callable[[], dict[str, Any] | None]) -> None:
         """Write down what was learned, if it is time and the card is done with the last.
 
         Parameters
@@ -122,7 +124,7 @@ class SessionBook:
         """
         return Session(self.folder, read_marks(self.folder), until_us)
 
-    def begin_anew(self, start_us: int, kept: dict[str, Any]) -> None:
+    def begin_anew(self, start_us: int, kept: dict[str, Any] | None) -> None:
         """Begin a session for a new trip, and end the one before.
 
         Raises
@@ -136,7 +138,7 @@ class SessionBook:
         self._saver.submit(before.close)
         self._saver.submit(self._save, kept)
 
-    def close(self, kept: dict[str, Any]) -> None:
+    def close(self, kept: dict[str, Any] | None) -> None:
         """Write what is left, and end the session."""
         self._recorder.close()
         self._saver.shutdown()
@@ -148,7 +150,9 @@ class SessionBook:
         self._marks_in = self.folder
         self._marks = MarkBook(self._marks_in)
 
-    def _save(self, kept: dict[str, Any]) -> None:
+    def _save(self, kept: dict[str, Any] | None) -> None:
+        if kept is None:
+            return
         try:
             save(self._directory, kept)
         except OSError as problem:

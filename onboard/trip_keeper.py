@@ -1,30 +1,31 @@
-"""The ride of now, and what keeps it whole: over a restart, a new profile, and a new trip."""
+"""The ride of now, kept whole over a restart, a new profile, a new trip and a fault."""
 
-import asyncio
 import logging
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
+from onboard.efficiency.figure import Unknown
+from onboard.efficiency.parts import PARTS, PartError, Parts
 from onboard.efficiency.target import Aim
 from onboard.profile import Profile
+from onboard.refolding import Refolding
 from onboard.rejoin import Rejoin, Said, Session, last_clocks, refold
+from onboard.retries import Retries
 from onboard.ride import Ride
+from onboard.subscriber import Faults
 from onboard.telemetry.frames import Frames
 
 WRITTEN_AFTER_S = 2.0
 """By then what came is on the card, or never will be."""
 
+AGAIN = Unknown("a fault of the program: being worked out again from the record")
+GIVEN_UP = Unknown("left out after faults of the program, see the daemon's log")
+
 log = logging.getLogger("wattwake")
 
 
-@dataclass
-class _Again:
-    """A ride that is being folded from its records, and what came since that began."""
-
-    task: "asyncio.Future[Ride]"
-    profile: Profile
-    held: list[Frames | Said] = field(default_factory=list)
+class BehindError(Exception):
+    """The figures were not given all that was recorded; they can be worked out from it."""
 
 
 class TripKeeper:
@@ -42,6 +43,10 @@ class TripKeeper:
         Sessions of the trip that went on then, oldest first.
     aim
         What the rider wants, None without.
+    start_us
+        The clock of the frames' stamps, now [us].
+    present
+        Gives the session that is being recorded, up to a stamp [us]; None where there is none.
     """
 
     def __init__(
@@ -51,16 +56,29 @@ class TripKeeper:
         kept: dict[str, Any] | None = None,
         earlier: Sequence[Session] = (),
         aim: Aim | None = None,
+        *,
+        start_us: int = 0,
+        present: Callable[[int], Session | None] = lambda _: None,
     ) -> None:
         self.profile = profile
         self._system_id = system_id
         self._aim = aim
+        self._present = present
+        self._faults = Faults("the figures")
+        self._retries = Retries()
+        self.why_none: Unknown | None = None
+        """Why there are no figures now, None where there are."""
+        self._kept = kept
+        """As of when the figures were last whole."""
+        self.last_stamp_us = start_us
+        """Up to here frames were taken in [us]."""
+        self._now_s = 0.0
         self.ride = self._begin(kept)
         self._earlier = list(earlier)
         self._rejoin = None
         if earlier:
             self._rejoin = Rejoin(last_clocks(earlier[-1].folder, system_id))
-        self._again: _Again | None = None
+        self._again: Refolding | None = None
         self.went_on = False
         """Whether the trip is one that began before this run of the daemon."""
 
@@ -69,20 +87,61 @@ class TripKeeper:
         """The earlier sessions of this trip, oldest first; none while that is not known."""
         return tuple(self._earlier) if self.went_on else ()
 
-    def take(self, frames: Frames, now_us: int) -> None:
+    def troubles(self) -> Iterator[tuple[str, str]]:
+        """Give code and sentence of what is wrong with the figures."""
+        if self.why_none is AGAIN:
+            text = "The figures failed and are worked out again from the record, which goes on."
+            yield "figures_failed", text
+        elif self.why_none is not None:
+            text = (
+                f"The figures are left out after {self._retries.faults} faults. The record goes on."
+            )
+            yield "figures_failed", text
+        if self._retries.without:
+            without = ", ".join(part for part in PARTS if part in self._retries.without)
+            yield "part_left_out", f"Left out after a fault of the program: {without}."
+
+    def take(self, parts: Sequence[Frames], now_us: int) -> None:
         """Take in what came up to now [us, by the clock of the frames' stamps]."""
-        self.ride.take(frames)
-        self.ride.silence(now_us)
-        if self._rejoin is not None:
-            self._rejoin.take(frames)
-        if self._again is not None:
-            self._again.held.append(frames)
+        self._now_s = now_us * 1e-6
+        for frames in parts:
+            if len(frames):
+                self.last_stamp_us = int(frames.stamp_us[-1])
+            if self._rejoin is not None:
+                self._rejoin.take(frames)
+            if self._again is not None:
+                self._again.hold(frames)
+            self._do(self.ride.take, frames)
+        self._do(self.ride.silence, now_us)
+
+    def _do(self, act: Callable[[Any], None], given: Any) -> None:
+        if self.why_none is None:
+            try:
+                act(given)
+            except Exception as fault:
+                self.failed(fault)
+
+    def failed(self, fault: BaseException) -> None:
+        """Note a fault of the ride of now, and have it worked out again from the record."""
+        self._faults.note(fault)
+        pause_s = self._retries.failed(fault, self._now_s)
+        self.ride = self._begin(None)
+        self.why_none = GIVEN_UP if pause_s is None else AGAIN
+        self._try_again(self.profile, pause_s)
+
+    def _try_again(self, profile: Profile, pause_s: float | None) -> None:
+        if pause_s is None:
+            log.error("not tried again after %d faults of the figures", self._retries.faults)
+            self._again = None
+        else:
+            self._fold_again(profile, pause_s)
 
     def say(self, said: Said) -> None:
         """Note what was said to the ride of now: another that takes its place hears it too."""
-        for other in (self._rejoin, self._again):
-            if other is not None:
-                other.held.append(said)
+        if self._rejoin is not None:
+            self._rejoin.take(said)
+        if self._again is not None:
+            self._again.hold(said)
 
     def poll(self, now_s: float) -> bool:
         """Look whether the trip is one from before, or a ride is folded; tell if the ride changed.
@@ -93,8 +152,10 @@ class TripKeeper:
             The caller's monotonic clock [s].
         """
         if self._again is not None:
-            return self._again.task.done() and self._change_over(self._again)
-        if self._rejoin is None:
+            if self._again.overrun:
+                self._fold_again(self._again.profile, WRITTEN_AFTER_S)
+            return self._again.done and self._change_over(self._again)
+        if self._rejoin is None or self.why_none is not None:
             return False
         same = self._rejoin.verdict(self.ride.clocks, now_s)
         if same is None:
@@ -103,70 +164,92 @@ class TripKeeper:
         if same:
             log.info("the trip goes on from before: reading its records")
             self.went_on = True
-            self._fold_again(self.profile, self._earlier, rejoin.held)
+            earlier, again = self._earlier, Refolding(self.profile, rejoin.held)
+            self._again = again
+            again.begin(lambda: self._refold(self.profile, earlier), 0.0)
         return False
 
-    def reload(self, profile: Profile, current: Session | None) -> None:
+    def reload(self, profile: Profile) -> None:
         """Go on with another profile: the trip is folded anew with it.
 
-        Parameters
-        ----------
-        profile
-            The profile.
-        current
-            The session that is being recorded, up to the newest frame taken in; None where there is
-            none: then the figures begin anew.
+        Where there is no record, the figures begin anew.
         """
-        if current is None:
-            self.profile, self._rejoin = profile, None
+        self._retries.another_chance()
+        if self._present(self.last_stamp_us) is None:
+            self.profile, self._rejoin, self.why_none = profile, None, None
+            self._again = None
             self.ride = self._begin(None)
             return
-        self._fold_again(profile, [*self.sessions, current], [], WRITTEN_AFTER_S)
+        self._fold_again(profile, WRITTEN_AFTER_S)
 
     def new_trip(self) -> None:
         """Begin a trip of the same craft, with the curves learned so far and the battery as is."""
-        self.ride = self._begin(self.ride.kept(), self.ride.decoder.craft.system_id)
+        kept = self.kept()
+        followed = self.ride.decoder.craft.system_id
+        self._retries.another_chance()
+        self.why_none = None
+        self.ride = self._begin(kept, followed)
         self._rejoin = self._again = None
         self.went_on = False
 
+    def kept(self) -> dict[str, Any] | None:
+        """Give what outlasts this ride, as of when the figures were last whole; None without."""
+        if self.why_none is None and not self._retries.without:
+            try:
+                self._kept = self.ride.kept()
+            except Exception as fault:
+                self._faults.note(fault)
+        return self._kept
+
     def _begin(self, kept: dict[str, Any] | None, followed: int | None = None) -> Ride:
         system_id = self._system_id if followed is None else followed
-        try:
-            ride = Ride(self.profile, system_id, kept)
-        except ValueError as problem:
-            log.warning("%s: starting without what was learned", problem)
-            ride = Ride(self.profile, system_id)
+        while True:
+            try:
+                ride = Ride(self.profile, system_id, kept, self._parts())
+            except ValueError as problem:
+                if kept is None:
+                    raise
+                log.warning("%s: starting without what was learned", problem)
+                kept = None
+            except PartError as fault:
+                self._faults.note(fault)
+                self._retries.leave_out({fault.part})
+            else:
+                break
         if self._aim is not None:
             ride.engine.set_aim(self._aim)
         return ride
 
-    def _fold_again(
-        self,
-        profile: Profile,
-        sessions: Sequence[Session],
-        held: Sequence[Frames | Said],
-        wait_s: float = 0.0,
-    ) -> None:
-        async def folded() -> Ride:
-            await asyncio.sleep(wait_s)
-            return await asyncio.to_thread(refold, profile, self._system_id, sessions)
+    def _parts(self) -> Parts:
+        return Parts(self._retries.without, self._faults.note)
 
-        self._again = _Again(asyncio.ensure_future(folded()), profile, list(held))
+    def _refold(self, profile: Profile, sessions: Sequence[Session]) -> Ride:
+        return refold(profile, self._system_id, sessions, self._parts())
 
-    def _change_over(self, again: _Again) -> bool:
-        """Go on with the ride that was folded; if that failed, with the one of now."""
+    def _fold_again(self, profile: Profile, wait_s: float) -> None:
+        """Fold the records of the trip up to now again, after a pause [s]."""
+        present = self._present(self.last_stamp_us)
+        again = Refolding(profile)
+        self._again = again
+        if present is None:
+            again.begin(lambda: self._begin(None), wait_s)
+        else:
+            sessions = [*self.sessions, present]
+            again.begin(lambda: self._refold(profile, sessions), wait_s)
+
+    def _change_over(self, again: Refolding) -> bool:
+        """Go on with the ride that was folded; if that failed, try again."""
         self._again = None
-        problem = again.task.exception()
-        if problem is not None:
-            log.error("the records could not be folded again", exc_info=problem)
+        try:
+            ride = again.result()
+        except Exception as fault:
+            self._faults.note(fault)
+            pause_s = self._retries.failed(fault, self._now_s)
+            if pause_s is None and self.why_none is not None:
+                self.why_none = GIVEN_UP
+            self._try_again(again.profile, pause_s)
             return False
-        ride = again.task.result()
-        for part in again.held:
-            if isinstance(part, Frames):
-                ride.take(part)
-            else:
-                part.apply(ride)
         if self._aim is not None and not ride.engine.adviser.aim.is_set:
             ride.engine.set_aim(self._aim)
-        self.ride, self.profile = ride, again.profile
+        self.ride, self.profile, self.why_none = ride, again.profile, None
         return True

@@ -43,9 +43,8 @@ class Advice:
     home: WayHome | Unknown
 
 
-def nothing(why: str) -> Advice:
+def nothing(unknown: Unknown) -> Advice:
     """Give advice that is unknown throughout."""
-    unknown = Unknown(why)
     return Advice(unknown, unknown, unknown, unknown, unknown)
 
 
@@ -142,7 +141,7 @@ class Adviser:
         return self._advice[1]
 
     def _nothing_but_the_hold(self, why: str) -> Advice:
-        advice = nothing(why)
+        advice = nothing(Unknown(why))
         return replace(advice, target=self._held(None)) if self._hold.wanted else advice
 
     def _advise(self, pack: Pack, known: Posterior) -> Advice:

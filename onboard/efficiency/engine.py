@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from onboard.block import Block
-from onboard.efficiency.advice import Adviser
+from onboard.efficiency.advice import Advice, Adviser, nothing
 from onboard.efficiency.alerts import Event
 from onboard.efficiency.bands import Band, Bands
 from onboard.efficiency.battery import BatteryState, Pack
@@ -19,24 +19,33 @@ from onboard.efficiency.cells import CellMaker, Cells, part_of_cells
 from onboard.efficiency.consumption import Stretch, wh_per_km, window
 from onboard.efficiency.distance import DistanceMeter
 from onboard.efficiency.figure import Estimate, Number, Unknown
-from onboard.efficiency.figures import Consumption, Figures, Reach
+from onboard.efficiency.figures import (
+    Consumption,
+    Figures,
+    Reach,
+    Trip,
+    unknown_consumption,
+    unknown_trip,
+)
 from onboard.efficiency.latest import STALE_S, Latest
 from onboard.efficiency.learner import Learner
+from onboard.efficiency.parts import LEFT_OUT, Parts, itself
 from onboard.efficiency.power_curve import Curve, curve
 from onboard.efficiency.power_sources import BatterySide, PowerSources
 from onboard.efficiency.present import PresentRiding, Riding
 from onboard.efficiency.reach import range_now_m, time_left_s
-from onboard.efficiency.runs import RunBook
+from onboard.efficiency.runs import Run, RunBook
 from onboard.efficiency.shared_errors import Spread, prior_covariance
 from onboard.efficiency.slices import slices
 from onboard.efficiency.speed_power import Posterior
 from onboard.efficiency.speed_sources import SpeedSources
+from onboard.efficiency.steady_now import Steady, unknown_steady
 from onboard.efficiency.target import Aim
 from onboard.efficiency.together import Point, Together
 from onboard.efficiency.trip import stretch_wh_per_km, trip_sums
 from onboard.efficiency.trip_line import TripLine, extend
 from onboard.efficiency.watches import Watches
-from onboard.efficiency.water import set_and_drift
+from onboard.efficiency.water import SetAndDrift, set_and_drift
 from onboard.profile import Profile
 
 Source = TypeVar("Source", BatterySide, DistanceMeter)
@@ -66,6 +75,9 @@ class Engine:
         The craft.
     kept
         What an earlier engine's `kept` gave: the curves are carried over. None without.
+    parts
+        Which of its parts are at work, and who is told of one that fails; None: all of them, and
+        every fault is raised.
 
     Raises
     ------
@@ -73,7 +85,10 @@ class Engine:
         If it is not what `kept` gives.
     """
 
-    def __init__(self, profile: Profile, kept: dict[str, Any] | None = None) -> None:
+    def __init__(
+        self, profile: Profile, kept: dict[str, Any] | None = None, parts: Parts | None = None
+    ) -> None:
+        self._parts = parts or Parts()
         self._errors = prior_covariance(profile.sensors, profile.battery)
         self._power = PowerSources(profile.sensors)
         self._speed = SpeedSources()
@@ -84,7 +99,11 @@ class Engine:
         self._bands = Bands()
         self._present = PresentRiding()
         battery = profile.battery
-        self._pack: Pack | Unknown = Pack(battery, profile.sensors) if battery else NO_BATTERY
+        self._pack: Pack | Unknown = NO_BATTERY
+        if battery:
+            self._pack = LEFT_OUT
+            pack = self._parts.fold("battery", Pack, battery, profile.sensors)
+            self._pack = pack or LEFT_OUT
         self.learner = Learner((kept or {}).get("curves"))
         self.adviser = Adviser()
         cutoff_v = None if isinstance(self._pack, Unknown) else self._pack.cutoff_v
@@ -100,14 +119,21 @@ class Engine:
 
     def fold(self, block: Block) -> None:
         """Take in a block."""
+        fold = self._parts.fold
         for piece in slices(block):
             self.latest.fold(piece)
-            self._power.fold(piece)
-            self._speed.fold(piece)
-            self._cells.fold(piece)
-            self._together.update(self._power.chosen(), self._speed.chosen())
-            while cells := self._cells.settled(self.latest.first_s or 0.0, self.latest.now_s):
+            fold("power", self._power.fold, piece)
+            fold("speed", self._speed.fold, piece)
+            fold("seconds", self._cells.fold, piece)
+            fold("trip sums", self._sum_together)
+            while cells := fold("seconds", self._settled_cells):
                 self._learn(cells)
+
+    def _sum_together(self) -> None:
+        self._together.update(self._power.chosen(), self._speed.chosen())
+
+    def _settled_cells(self) -> Cells:
+        return self._cells.settled(self.latest.first_s or 0.0, self.latest.now_s)
 
     def mark(self) -> None:
         """Set the mark that `since_mark` counts from to now; early on, to where counting begins."""
@@ -161,8 +187,8 @@ class Engine:
 
     def _look_anew(self) -> None:
         """Look at what to advise now that something else is wanted; and soon again for alerts."""
-        pack = self._counted_pack(self._power.chosen() or Unknown(self._power.why_none()))
-        self.adviser.look(pack, self.learner.posterior)
+        pack = self._counted_pack(self._power_side())
+        self._parts.fold("advice", self.adviser.look, pack, self.learner.posterior)
         if self._look_s is not None:
             soon_s = (self._settled_s // EVERY_S + 1.0) * EVERY_S
             self._look_s = min(self._look_s, soon_s)
@@ -242,53 +268,86 @@ class Engine:
             'now' goes stale by it.
         """
         self.latest.silent_s = silent_s
-        power: BatterySide | Unknown = self._power.chosen() or Unknown(self._power.why_none())
-        speed: DistanceMeter | Unknown = self._speed.chosen() or Unknown(self._speed.why_none())
+        ask = self._parts.ask
+        power = ask("power", itself, self._power_side)
+        speed = ask("speed", itself, self._speed_meter)
         power_now = self._unless_stale(power, "power")
         speed_now = self._unless_stale(speed, "speed")
-        elapsed_s = self.latest.now_s - (self.latest.first_s or 0.0)
-        together = self._together
-        trip = trip_sums(power, speed, together.since(together.first), elapsed_s, self._errors)
-        minutes = window(300.0, power_now, speed_now)
-        consumption = Consumption(
-            last_20_s=wh_per_km(window(20.0, power_now, speed_now), self._errors),
-            last_300_s=wh_per_km(minutes, self._errors),
-            trip=trip.wh_per_km,
-            since_mark=NO_MARK
-            if not self._marked
-            else stretch_wh_per_km(
-                trip.energy_wh,
-                trip.distance_m,
-                together.since(self._mark or together.first),
-                self._errors,
-            ),
-        )
-        riding = self._riding(power_now, speed_now)
-        advice = self.adviser.advice(self._counted_pack(power), self.learner.posterior)
+        trip = ask("trip sums", unknown_trip, self._trip, power, speed)
+        minutes = ask("trip sums", itself, window, 300.0, power_now, speed_now)
+        riding = ask("way of riding", itself, self._riding, power_now, speed_now)
+        advice: Advice = ask("advice", nothing, self._advice, power)
         return Figures(
             t_s=self.latest.now_s,
             power_w=power_now if isinstance(power_now, Unknown) else power_now.power_w,
             volts_v=power_now if isinstance(power_now, Unknown) else power_now.volts_v,
             amps_a=power_now if isinstance(power_now, Unknown) else power_now.amps_a,
             speed_mps=speed_now if isinstance(speed_now, Unknown) else speed_now.speed_mps,
-            wh_per_km=consumption,
+            wh_per_km=ask(
+                "trip sums", unknown_consumption, self._consumption, power_now, speed_now, trip
+            ),
             trip=trip,
-            battery=self._battery(power, riding),
+            battery=ask("battery", itself, self._battery, power, riding),
             range_m=Reach(
-                now=range_now_m(self._counted_pack(power), riding),
+                now=ask("battery", itself, self._range_now_m, power, riding),
                 target=advice.range_target_m,
                 best=advice.range_best_m,
             ),
-            time_left_s=self._time_left_s(power_now, minutes, riding),
+            time_left_s=ask("battery", itself, self._time_left_s, power_now, minutes, riding),
             best_speed_mps=advice.best_speed_mps,
             target=advice.target,
             home=advice.home,
-            set_and_drift=set_and_drift(self.learner.posterior),
-            curve=self.curve(),
-            steady=self._runs.steady,
-            runs=self._runs.table(self.latest.now_s, self._errors, self._noise_m2ps()),
-            alerts=self._watches.alerts(self.latest.now_s),
+            set_and_drift=ask("curve", itself, self._set_and_drift),
+            curve=ask("curve", itself, self.curve),
+            steady=ask("runs", unknown_steady, self._steady),
+            runs=ask("runs", lambda _: (), self._run_table),
+            alerts=ask("alerts", lambda _: (), self._watches.alerts, self.latest.now_s),
         )
+
+    def _power_side(self) -> BatterySide | Unknown:
+        if "power" in self._parts.without:
+            return LEFT_OUT
+        return self._power.chosen() or Unknown(self._power.why_none())
+
+    def _speed_meter(self) -> DistanceMeter | Unknown:
+        if "speed" in self._parts.without:
+            return LEFT_OUT
+        return self._speed.chosen() or Unknown(self._speed.why_none())
+
+    def _trip(self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown) -> Trip:
+        elapsed_s = self.latest.now_s - (self.latest.first_s or 0.0)
+        both = self._together.since(self._together.first)
+        return trip_sums(power, speed, both, elapsed_s, self._errors)
+
+    def _consumption(
+        self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown, trip: Trip
+    ) -> Consumption:
+        together = self._together
+        since_mark: Estimate = NO_MARK
+        if self._marked:
+            since = together.since(self._mark or together.first)
+            since_mark = stretch_wh_per_km(trip.energy_wh, trip.distance_m, since, self._errors)
+        return Consumption(
+            last_20_s=wh_per_km(window(20.0, power, speed), self._errors),
+            last_300_s=wh_per_km(window(300.0, power, speed), self._errors),
+            trip=trip.wh_per_km,
+            since_mark=since_mark,
+        )
+
+    def _advice(self, power: BatterySide | Unknown) -> Advice:
+        return self.adviser.advice(self._counted_pack(power), self.learner.posterior)
+
+    def _range_now_m(self, power: BatterySide | Unknown, riding: Riding | Unknown) -> Estimate:
+        return range_now_m(self._counted_pack(power), riding)
+
+    def _set_and_drift(self) -> SetAndDrift | Unknown:
+        return set_and_drift(self.learner.posterior)
+
+    def _steady(self) -> Steady:
+        return self._runs.steady
+
+    def _run_table(self) -> tuple[Run, ...]:
+        return self._runs.table(self.latest.now_s, self._errors, self._noise_m2ps())
 
     def _learn(self, cells: Cells) -> None:
         """Take in settled seconds; look at what to advise at the times that are due for it."""
@@ -305,33 +364,42 @@ class Engine:
 
     def _take_in(self, cells: Cells) -> None:
         self._settled_s = float(cells.t_s[-1])
-        self._bands.fold(cells)
-        self._present.fold(cells)
+        fold = self._parts.fold
+        fold("speed bands", self._bands.fold, cells)
+        fold("way of riding", self._present.fold, cells)
+        fold("alerts", self._watch, cells)
+        if not isinstance(self._pack, Unknown):
+            fold("battery", self._pack.fold, cells)
+        for t_s, fouled, excess in fold("curve", self.learner.fold, cells) or ():
+            fold("alerts", self._watches.state, t_s, "weed", fouled, _weed(excess))
+        fold("advice", self.adviser.fold, cells)
+        fold("runs", self._runs.fold, cells)
+        fold("trip line", extend, self.trip_line, cells.t_s, self._power, self._speed)
+
+    def _watch(self, cells: Cells) -> None:
         self._watches.seconds(cells)
         impossible_s = [*self._power.impossible_s(), *self._speed.impossible_s()]
         self._watches.implausible(cells, impossible_s)
-        if not isinstance(self._pack, Unknown):
-            self._pack.fold(cells)
-        for t_s, fouled, excess in self.learner.fold(cells):
-            self._watches.state(t_s, "weed", fouled, _weed(excess))
-        self.adviser.fold(cells)
-        self._runs.fold(cells)
-        extend(self.trip_line, cells.t_s, self._power, self._speed)
 
     def _look(self, t_s: float) -> int:
         """Look at what holds until the next look; give when that is due [s from now]."""
-        side = self._power.chosen(t_s)
+        fold = self._parts.fold
+        side = fold("power", self._power.chosen, t_s)
         if side is not None:
             at = np.array([t_s])
             charge, counted = (float(side.at(n, at)[0]) for n in ("charge_ah", "counted_ah"))
-            self._watches.counters(t_s, counted - charge, charge)
-        pack = self._counted_pack(side or Unknown(self._power.why_none()))
-        quiet_s = self.adviser.look(pack, self.learner.posterior)
+            fold("alerts", self._watches.counters, t_s, counted - charge, charge)
+        pack = self._counted_pack(side or self._power_side())
+        quiet_s = fold("advice", self.adviser.look, pack, self.learner.posterior)
+        if quiet_s is None:
+            quiet_s = math.inf
         if not isinstance(pack, Unknown):
-            riding = self._present.now()
+            riding = fold("way of riding", self._present.now) or LEFT_OUT
             power_w = 0.0 if isinstance(riding, Unknown) else riding.power_w
-            spare_wh = self._watches.energy(t_s, pack, power_w)
-            self._watches.advice(t_s, self.adviser.home.turn_back, self.adviser.target)
+            spare_wh = fold("battery", self._spare_wh, t_s, pack, power_w) or 0.0
+            if "advice" not in self._parts.without:
+                aim = self.adviser.home.turn_back, self.adviser.target
+                fold("alerts", self._watches.advice, t_s, *aim)
             quiet_s = min(quiet_s, spare_wh * 3600.0 / max(power_w, LEAST_W))
             if pack.resting:
                 quiet_s = 0.0
@@ -339,6 +407,10 @@ class Engine:
             quiet_s = 0.0
         pause_s = min(max(quiet_s * QUIET_FRACTION, EVERY_S), CALM_S)
         return int(pause_s // EVERY_S) * EVERY_S
+
+    def _spare_wh(self, t_s: float, pack: Pack, power_w: float) -> float | None:
+        """Look at what is left; give how far off an alert of it is [Wh]."""
+        return self._parts.fold("alerts", self._watches.energy, t_s, pack, power_w)
 
     def _counted_pack(self, power: BatterySide | Unknown) -> Pack | Unknown:
         """Give the pack if what is drawn from it is counted."""

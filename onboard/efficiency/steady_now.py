@@ -46,6 +46,11 @@ class Steady:
 NOT_HELD = Unknown("power, speed or course is changing")
 
 
+def unknown_steady(unknown: Unknown) -> Steady:
+    """Give a stretch of which nothing is known."""
+    return Steady(0.0, unknown, unknown, unknown)
+
+
 class SteadyNow:
     """Keeps the stretch that is held up to the newest piece."""
 

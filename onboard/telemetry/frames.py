@@ -1,7 +1,7 @@
 """The frames found in a stretch of bytes: where each one stands, who sent it, and its payload."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -17,6 +17,9 @@ ROOM = 300
 (the longest frame is 280 bytes)."""
 
 STAMP_BYTES = 8
+
+SPARE_BYTES = 16_384
+"""So much between frames is not worth packing them."""
 
 
 def with_room(*parts: bytes) -> Bytes:
@@ -84,6 +87,17 @@ class Frames:
             self.message_id[chosen],
             0,
         )
+
+    def packed(self) -> "Frames":
+        """Give the same frames without what lay between them, where that is much."""
+        total = int(self.size.sum())
+        if self.data.size <= 4 * total + SPARE_BYTES:
+            return self
+        data = self.data.tobytes()
+        spans = zip(self.marker.tolist(), self.size.tolist(), strict=True)
+        marker = np.cumsum(self.size) - self.size
+        packed = with_room(*(data[at : at + size] for at, size in spans))
+        return replace(self, data=packed, marker=marker)
 
     def by_message(self) -> Iterator[tuple[int, Ints]]:
         """Give each message that is among the frames, and the places where it stands, in order.

@@ -50,9 +50,9 @@ def test_a_restart_in_mid_trip_is_not_seen_in_the_figures(tmp_path: Path) -> Non
     async def run() -> TripKeeper:
         keeper = TripKeeper(PROFILE, None, kept, [earlier])
         third = len(second) // 3
-        keeper.take(second.where(slice(0, third)), 0)
+        keeper.take([second.where(slice(0, third))], 0)
         assert await settled(keeper)
-        keeper.take(second.where(slice(third, None)), 0)
+        keeper.take([second.where(slice(third, None))], 0)
         return keeper
 
     keeper = asyncio.run(run())
@@ -71,7 +71,7 @@ def test_an_autopilot_that_restarted_begins_a_new_trip(tmp_path: Path) -> None:
 
     async def run() -> TripKeeper:
         keeper = TripKeeper(PROFILE, None, kept, [earlier])
-        keeper.take(first, 0)
+        keeper.take([first], 0)
         assert not keeper.poll(100.0)
         assert not keeper.poll(130.0)
         return keeper
@@ -90,10 +90,13 @@ def test_another_profile_is_as_if_it_had_been_there_from_the_start(tmp_path: Pat
     expected.take(second)
 
     async def run() -> TripKeeper:
-        keeper = TripKeeper(PROFILE)
-        keeper.take(first, 0)
-        keeper.reload(other, session(tmp_path / "now", first))
-        keeper.take(second, 0)
+        now = session(tmp_path / "now", first)
+        keeper = TripKeeper(
+            PROFILE, present=lambda until_us: dataclasses.replace(now, until_us=until_us)
+        )
+        keeper.take([first], 0)
+        keeper.reload(other)
+        keeper.take([second], 0)
         assert await settled(keeper)
         return keeper
 
@@ -105,8 +108,8 @@ def test_another_profile_is_as_if_it_had_been_there_from_the_start(tmp_path: Pat
 def test_without_a_record_another_profile_begins_anew() -> None:
     first, _ = parts()
     keeper = TripKeeper(PROFILE)
-    keeper.take(first, 0)
-    keeper.reload(Profile(), None)
+    keeper.take([first], 0)
+    keeper.reload(Profile())
     assert keeper.profile == Profile()
     assert keeper.ride.messages == 0
 
@@ -114,11 +117,11 @@ def test_without_a_record_another_profile_begins_anew() -> None:
 def test_a_new_trip_keeps_curves_and_battery_and_counts_from_nothing() -> None:
     first, second = parts()
     keeper = TripKeeper(PROFILE)
-    keeper.take(first, 0)
+    keeper.take([first], 0)
     before = keeper.ride.snapshot("x", age_s=0.0)
     kept = keeper.ride.kept()
     keeper.new_trip()
-    keeper.take(second, 0)
+    keeper.take([second], 0)
     alone = Ride(PROFILE, kept=kept)
     alone.take(second)
     assert snapshot(keeper.ride) == snapshot(alone)

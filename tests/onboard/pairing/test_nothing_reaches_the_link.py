@@ -19,6 +19,7 @@ from onboard.feed.commands import Key, MarkName
 from onboard.pairing import door as door_module
 from onboard.pairing.door import DoorSettings
 from onboard.profile import Battery, Profile
+from onboard.intake import Intake
 from onboard.service import Service, Settings
 from tests.onboard.pairing.doors import Viewer, member, paired_folder
 from tests.small_streams import Sender
@@ -143,6 +144,8 @@ async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, lis
     service, reader, answers = Service(settings), Reader(), []
     await service._feed.open("127.0.0.1", 0, "skiff", service._on_command, service._trip_line)
     service._open_book()
+    service._intake = Intake(reader, service._gate, service._clock)  # type: ignore[arg-type]
+    service._intake.record_to(service._book.write)
     ports: list[int] = []
     keeping = asyncio.create_task(door_module.CrewDoor(door, service._feed, ports.append).run())
     say = commands()
@@ -167,7 +170,7 @@ async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, lis
         await asyncio.wait({keeping})
         await service._feed.close()
         assert service._book is not None
-        service._book.close(service._ride.kept())
+        service._book.close(service._keeper.kept())
     return bytes(reader.sent), answers
 
 

@@ -1,0 +1,131 @@
+"""Intake: what the link gave is on its way to the card before anything else looks at it.
+
+The daemon's loop takes it in five times a second. Where the loop is late, or much has come, the
+thread that reads does it: so the record goes on whatever the figures do, and no flood piles up.
+"""
+
+import threading
+from collections import deque
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from onboard.link_reader import LinkReader
+from onboard.subscriber import Faults
+from onboard.telemetry.frames import Frames
+from onboard.telemetry.link_scanner import LinkScanner
+from onboard.telemetry.signing import SETUP_SIGNING, SignatureGate
+
+Write = Callable[[Frames, int], None]
+"""Takes frames for the record, and the time [us]; it does not wait for the card."""
+
+HELD_MOST_FRAMES = 100_000
+"""Frames that wait for the figures: five minutes of a busy link. Beyond that they are dropped, and
+the figures are worked out from the record."""
+
+TURN_MOST_FRAMES = 5_000
+"""Frames that the figures are given in one turn: a burst must not hold up feed and signals."""
+
+
+class Intake:
+    """Takes in what a link gives.
+
+    Parameters
+    ----------
+    reader
+        Reads the link.
+    gate
+        Lets frames through.
+    now_us
+        The clock of receipt [us].
+    """
+
+    def __init__(self, reader: LinkReader, gate: SignatureGate, now_us: Callable[[], int]) -> None:
+        self._reader = reader
+        self._gate = gate
+        self._now_us = now_us
+        self._scanner = LinkScanner()
+        self._lock = threading.RLock()
+        self._write: Write | None = None
+        self._unrecorded: deque[Frames] | None = deque()
+        self._held: deque[Frames] = deque()
+        self._held_frames = 0
+        self.scan_faults = Faults("the scanner of the link")
+        self.record_faults = Faults("the recorder")
+        self._fault: BaseException | None = None
+        self.fell_behind = False
+        """Whether frames were dropped that the figures have not seen."""
+
+    def record_to(self, write: Write | None) -> None:
+        """Record from now on, what came before too; None: keep no record."""
+        with self._lock:
+            self._write = write
+            waiting, self._unrecorded = self._unrecorded or deque(), None
+            for frames in waiting:
+                self._record(frames)
+
+    def advance(self) -> None:
+        """Take in what came up to now. Any thread may call it; it raises nothing."""
+        with self._lock:
+            try:
+                frames = self._scanned(self._reader.take())
+                self._record(frames)
+                self._hold(frames)
+            except Exception as fault:  # the strict switch, raised in the loop by `turn`
+                self._fault = fault
+
+    def turn(self) -> list[Frames]:
+        """Take in what came, and give what the figures are to be given next, in order."""
+        with self._lock:
+            self.advance()
+            fault, self._fault = self._fault, None
+            if fault is not None:
+                raise fault
+            return self._next(TURN_MOST_FRAMES)
+
+    @contextmanager
+    def at_rest(self) -> Iterator[list[Frames]]:
+        """Give all that waits for the figures; meanwhile nothing is taken in or recorded."""
+        with self._lock:
+            self.advance()
+            yield self._next(HELD_MOST_FRAMES)
+
+    def _next(self, most: int) -> list[Frames]:
+        parts: list[Frames] = []
+        while self._held and (not parts or most >= len(self._held[0])):
+            parts.append(self._held.popleft())
+            most -= len(parts[-1])
+            self._held_frames -= len(parts[-1])
+        return parts
+
+    def _scanned(self, pieces: list[tuple[int, bytes]]) -> Frames:
+        """Give the frames that may be used; a fault costs what it came with, and no more."""
+        try:
+            return self._gate.push(self._scanner.push(pieces)).packed()
+        except Exception as fault:
+            self._scanner = LinkScanner()
+            self.scan_faults.note(fault)
+            return self._scanner.push([])
+
+    def _record(self, frames: Frames) -> None:
+        if self._unrecorded is not None:
+            self._unrecorded.append(frames)
+        elif self._write is not None:
+            try:
+                self._write(_for_the_record(frames), self._now_us())
+            except Exception as fault:
+                self.record_faults.note(fault)
+
+    def _hold(self, frames: Frames) -> None:
+        if not len(frames) and not frames.bad_bytes:
+            return
+        self._held.append(frames)
+        self._held_frames += len(frames)
+        while self._held_frames > HELD_MOST_FRAMES and len(self._held) > 1:
+            self._held_frames -= len(self._held.popleft())
+            self.fell_behind = True
+
+
+def _for_the_record(frames: Frames) -> Frames:
+    """Leave out the message that carries a signing key: it belongs in no record."""
+    carries_key = frames.message_id == SETUP_SIGNING
+    return frames.where(~carries_key) if carries_key.any() else frames

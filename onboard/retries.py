@@ -1,0 +1,59 @@
+"""When figures that failed are worked out again, and without which of their parts.
+
+The first fault may be chance: everything is tried again. A part that fails a second time before a
+minute has passed well is left out, so that the others come back. Where no part is to blame the
+pauses grow, and in the end the figures are left out as a whole; a new profile or a new trip gives
+everything another chance.
+"""
+
+from collections.abc import Collection
+
+from onboard.efficiency.parts import PartError
+
+PAUSE_FIRST_S, PAUSE_MOST_S = 2.0, 64.0
+"""The first is long enough for what came to be on the card, from which it is read again."""
+
+SOUND_AFTER_S = 60.0
+
+TRIES_MOST = 8
+"""Faults in a row, with no part left out in between, after which it is not tried again."""
+
+
+class Retries:
+    """Counts the faults of the figures."""
+
+    def __init__(self) -> None:
+        self.without: set[str] = set()
+        """Parts that are left out."""
+        self.faults = 0
+        """Of all there were."""
+        self._suspects: set[str] = set()
+        self._in_a_row = 0
+        self._failed_s = float("-inf")
+
+    def failed(self, fault: BaseException, now_s: float) -> float | None:
+        """Note a fault; give the pause until the next try [s], None if there is to be none."""
+        if now_s - self._failed_s > SOUND_AFTER_S + PAUSE_MOST_S:
+            self._suspects.clear()
+            self._in_a_row = 0
+        self._failed_s = now_s
+        self.faults += 1
+        self._in_a_row += 1
+        part = fault.part if isinstance(fault, PartError) else None
+        pause_s = min(PAUSE_FIRST_S * 2.0 ** (self._in_a_row - 1), PAUSE_MOST_S)
+        if part in self._suspects:
+            self.without.add(part)
+            self._in_a_row = 0
+        elif part is not None:
+            self._suspects.add(part)
+        return None if self._in_a_row >= TRIES_MOST else pause_s
+
+    def leave_out(self, parts: Collection[str]) -> None:
+        """Leave parts out that cannot even begin."""
+        self.without.update(parts)
+
+    def another_chance(self) -> None:
+        """Begin anew with everything."""
+        self.without.clear()
+        self._suspects.clear()
+        self._in_a_row = 0

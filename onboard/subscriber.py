@@ -1,0 +1,127 @@
+"""A subscriber: one that is given what the record was given, and may fail alone.
+
+A fault in it is counted, logged in full once, and shown; it is tried again after a pause that grows
+with every fault in a row. The strict switch raises instead: tests run with it, so that nothing
+fails unseen there.
+"""
+
+import logging
+import os
+import traceback
+from collections.abc import Callable
+from typing import TypeVar
+
+Value = TypeVar("Value")
+
+STRICT = "WATTWAKE_STRICT"
+"""Set to 1 in the environment, every fault ends the daemon."""
+
+PAUSE_FIRST_S, PAUSE_MOST_S = 0.2, 60.0
+
+SOUND_AFTER_S = 30.0
+"""After so long without a fault the next one is taken as the first."""
+
+SAID_MOST = 50
+"""Faults that are told apart in the log; more are counted only."""
+
+log = logging.getLogger("wattwake")
+
+
+def strict() -> bool:
+    """Tell whether faults are to be raised."""
+    return os.environ.get(STRICT) == "1"
+
+
+class Faults:
+    """Counts faults, and logs each once with its traceback.
+
+    Parameters
+    ----------
+    what
+        What failed, in the words of the log.
+    """
+
+    def __init__(self, what: str) -> None:
+        self._what = what
+        self._said: set[tuple[str, str, int | None]] = set()
+        self.count = 0
+
+    def note(self, fault: BaseException) -> None:
+        """Count a fault.
+
+        Raises
+        ------
+        BaseException
+            The fault itself, where the strict switch is on.
+        """
+        if strict():
+            raise fault
+        self.count += 1
+        root = fault.__cause__ or fault
+        frames = traceback.extract_tb(root.__traceback__)
+        where = frames[-1] if frames else None
+        kind = (type(root).__name__, where.filename if where else "", where and where.lineno)
+        if kind not in self._said and len(self._said) < SAID_MOST:
+            self._said.add(kind)
+            log.error("%s failed; the record goes on", self._what, exc_info=fault)
+
+
+class Subscriber:
+    """Runs one act again and again, whatever it does.
+
+    Parameters
+    ----------
+    code
+        Of the alert that shows its faults.
+    what
+        What it is, in the words of the log and the alert.
+    """
+
+    def __init__(self, code: str, what: str) -> None:
+        self.code, self.what = code, what
+        self._faults = Faults(what)
+        self._pause_s = PAUSE_FIRST_S
+        self._failed_s: float | None = None
+
+    @property
+    def faults(self) -> int:
+        """How often it failed."""
+        return self._faults.count
+
+    @property
+    def failing(self) -> bool:
+        """Whether it failed lately."""
+        return self._failed_s is not None
+
+    @property
+    def pause_s(self) -> float:
+        """How long it rests after a fault [s]."""
+        return self._pause_s
+
+    def run(self, now_s: float, act: Callable[[], Value]) -> Value | None:
+        """Act, unless it failed just now; None where nothing came of it.
+
+        Parameters
+        ----------
+        now_s
+            The caller's monotonic clock [s].
+        act
+            What to do.
+        """
+        if self._failed_s is not None:
+            if now_s - self._failed_s < self._pause_s:
+                return None
+            if now_s - self._failed_s > self._pause_s + SOUND_AFTER_S:
+                self._failed_s, self._pause_s = None, PAUSE_FIRST_S
+        try:
+            return act()
+        except Exception as fault:
+            self.failed(now_s, fault)
+            return None
+
+    def failed(self, now_s: float, fault: BaseException) -> None:
+        """Note a fault that was caught elsewhere [s]."""
+        self._faults.note(fault)
+        if self._failed_s is not None:
+            self._pause_s = min(2.0 * self._pause_s, PAUSE_MOST_S)
+        self._failed_s = now_s
