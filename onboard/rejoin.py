@@ -7,7 +7,7 @@ as if the daemon had never been away. What the autopilot drew meanwhile is a gap
 import json
 import logging
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
@@ -15,10 +15,8 @@ from typing import Any, Protocol
 import numpy as np
 
 from onboard.block import Block
-from onboard.efficiency.parts import Parts
 from onboard.errors import LogError
 from onboard.kept import Clocks, clocks_as_dict, same_trip
-from onboard.profile import Profile
 from onboard.ride import Ride
 from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.frames import Frames
@@ -75,27 +73,17 @@ def load_carried(folder: Path) -> dict[str, Any] | None:
     return carried if isinstance(carried, dict) and carried else None
 
 
-def refold(
-    profile: Profile, system_id: int | None, sessions: Sequence[Session], parts: Parts | None = None
-) -> Ride:
+def refold(begin: Callable[[dict[str, Any] | None], Ride], sessions: Sequence[Session]) -> Ride:
     """Fold the records of a trip's sessions, oldest first.
 
     Parameters
     ----------
-    profile
-        The craft.
-    system_id
-        The MAVLink system to follow; None follows the profile's, else the one that sends most.
+    begin
+        Begins a ride with what was kept from before the trip.
     sessions
         At least one. A record that cannot be read is passed over, and said.
-    parts
-        Which of the engine's parts are at work.
     """
-    try:
-        ride = Ride(profile, system_id, load_carried(sessions[0].folder), parts)
-    except ValueError as problem:
-        log.warning("%s: the trip goes on without what was learned before it", problem)
-        ride = Ride(profile, system_id, None, parts)
+    ride = begin(load_carried(sessions[0].folder))
     for session in sessions:
         try:
             windows = read_log(session.folder)

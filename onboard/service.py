@@ -182,6 +182,7 @@ class Service:
             settings.aim,
             start_us=self._clock.start_us,
             present=self._present,
+            written=lambda: self._book is None or self._book.flush(),
         )
 
     def _present(self, until_us: int) -> Session | None:

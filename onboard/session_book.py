@@ -80,6 +80,10 @@ class SessionBook:
         """Take frames; to be called often, frames or not."""
         self._recorder.write(frames, now_us)
 
+    def flush(self) -> bool:
+        """Wait until all that was taken is in the record, and tell whether it is."""
+        return self._recorder.flush()
+
     def note_utc(self, utc: str, now_us: int) -> None:
         """Keep, once, what UTC the autopilot states at a stamp [us]."""
         self._recorder.note_utc(utc, now_us)

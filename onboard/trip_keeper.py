@@ -15,9 +15,6 @@ from onboard.ride import Ride
 from onboard.subscriber import Faults
 from onboard.telemetry.frames import Frames
 
-WRITTEN_AFTER_S = 2.0
-"""By then what came is on the card, or never will be."""
-
 AGAIN = Unknown("a fault of the program: being worked out again from the record")
 GIVEN_UP = Unknown("left out after faults of the program, see the daemon's log")
 
@@ -47,6 +44,8 @@ class TripKeeper:
         The clock of the frames' stamps, now [us].
     present
         Gives the session that is being recorded, up to a stamp [us]; None where there is none.
+    written
+        Waits until all that was recorded is in the file, and tells whether it is.
     """
 
     def __init__(
@@ -59,11 +58,13 @@ class TripKeeper:
         *,
         start_us: int = 0,
         present: Callable[[int], Session | None] = lambda _: None,
+        written: Callable[[], bool] = lambda: True,
     ) -> None:
         self.profile = profile
         self._system_id = system_id
         self._aim = aim
         self._present = present
+        self._written = written
         self._faults = Faults("the figures")
         self._retries = Retries()
         self.why_none: Unknown | None = None
@@ -153,7 +154,7 @@ class TripKeeper:
         """
         if self._again is not None:
             if self._again.overrun:
-                self._fold_again(self._again.profile, WRITTEN_AFTER_S)
+                self._fold_again(self._again.profile, 0.0)
             return self._again.done and self._change_over(self._again)
         if self._rejoin is None or self.why_none is not None:
             return False
@@ -180,7 +181,7 @@ class TripKeeper:
             self._again = None
             self.ride = self._begin(None)
             return
-        self._fold_again(profile, WRITTEN_AFTER_S)
+        self._fold_again(profile, 0.0)
 
     def new_trip(self) -> None:
         """Begin a trip of the same craft, with the curves learned so far and the battery as is."""
@@ -201,11 +202,17 @@ class TripKeeper:
                 self._faults.note(fault)
         return self._kept
 
-    def _begin(self, kept: dict[str, Any] | None, followed: int | None = None) -> Ride:
+    def _begin(
+        self,
+        kept: dict[str, Any] | None,
+        followed: int | None = None,
+        profile: Profile | None = None,
+    ) -> Ride:
         system_id = self._system_id if followed is None else followed
+        parts = Parts(self._retries.without, self._faults.note)
         while True:
             try:
-                ride = Ride(self.profile, system_id, kept, self._parts())
+                ride = Ride(profile or self.profile, system_id, kept, parts)
             except ValueError as problem:
                 if kept is None:
                     raise
@@ -213,18 +220,18 @@ class TripKeeper:
                 kept = None
             except PartError as fault:
                 self._faults.note(fault)
-                self._retries.leave_out({fault.part})
+                self._retries.without.add(fault.part)
+                parts.without.add(fault.part)
             else:
                 break
         if self._aim is not None:
             ride.engine.set_aim(self._aim)
         return ride
 
-    def _parts(self) -> Parts:
-        return Parts(self._retries.without, self._faults.note)
-
     def _refold(self, profile: Profile, sessions: Sequence[Session]) -> Ride:
-        return refold(profile, self._system_id, sessions, self._parts())
+        if not self._written():
+            log.warning("the card is behind: what it has not taken is missing from the figures")
+        return refold(lambda kept: self._begin(kept, profile=profile), sessions)
 
     def _fold_again(self, profile: Profile, wait_s: float) -> None:
         """Fold the records of the trip up to now again, after a pause [s]."""
@@ -249,7 +256,5 @@ class TripKeeper:
                 self.why_none = GIVEN_UP
             self._try_again(again.profile, pause_s)
             return False
-        if self._aim is not None and not ride.engine.adviser.aim.is_set:
-            ride.engine.set_aim(self._aim)
         self.ride, self.profile, self.why_none = ride, again.profile, None
         return True

@@ -50,12 +50,16 @@ def session(folder: Path, frames: Frames) -> Session:
     return Session(folder)
 
 
+def begin(kept: dict | None) -> Ride:
+    return Ride(PROFILE, kept=kept)
+
+
 def test_all_figures_are_those_of_a_daemon_that_never_stopped(tmp_path: Path) -> None:
     first, second = parts()
     through = Ride(PROFILE)
     through.take(first)
     through.take(second)
-    rejoined = refold(PROFILE, None, [session(tmp_path / "a", first)])
+    rejoined = refold(begin, [session(tmp_path / "a", first)])
     rejoined.take(second)
     assert snapshot(rejoined) == snapshot(through)
 
@@ -66,11 +70,11 @@ def test_a_chain_of_sessions_and_an_unreadable_one(tmp_path: Path, caplog) -> No
     through = Ride(PROFILE)
     through.take(first)
     through.take(second)
-    assert snapshot(refold(PROFILE, None, sessions)) == snapshot(through)
+    assert snapshot(refold(begin, sessions)) == snapshot(through)
     (tmp_path / "b" / RECORD_NAME).write_bytes(b"")
     alone = Ride(PROFILE)
     alone.take(first)
-    assert snapshot(refold(PROFILE, None, sessions)) == snapshot(alone)
+    assert snapshot(refold(begin, sessions)) == snapshot(alone)
     assert "this part of the trip is missing" in caplog.text
 
 
@@ -135,7 +139,7 @@ def test_the_curve_is_not_learned_twice(tmp_path: Path) -> None:
     assert load_carried(folder) == json.loads(json.dumps(carried))
     expected = Ride(PROFILE, kept=carried)
     expected.take(first)
-    assert snapshot(refold(PROFILE, None, [Session(folder)])) == snapshot(expected)
+    assert snapshot(refold(begin, [Session(folder)])) == snapshot(expected)
 
 
 @pytest.mark.parametrize(

@@ -16,10 +16,10 @@ import pytest
 
 import onboard.service as service_module
 from onboard.feed.commands import Key, MarkName
+from onboard.intake import Intake
 from onboard.pairing import door as door_module
 from onboard.pairing.door import DoorSettings
 from onboard.profile import Battery, Profile
-from onboard.intake import Intake
 from onboard.service import Service, Settings
 from tests.onboard.pairing.doors import Viewer, member, paired_folder
 from tests.small_streams import Sender
