@@ -95,6 +95,7 @@ class Service:
         self._figures = Subscriber("figures_failed", "what keeps the figures")
         self._requests = Subscriber("requests_failed", "what asks the autopilot")
         self._publishing = Subscriber("feed_failed", "the feed")
+        self._watching = Subscriber("alerts_failed", "what watches the daemon")
         self._saving = Subscriber("notes_failed", "what is written beside the record")
         self._door = Subscriber("door_failed", "the door of paired viewers")
         self._began_s = time.monotonic()
@@ -305,7 +306,8 @@ class Service:
             self._book.problems if self._book is not None else (),
             tuple(self._troubles()),
         )
-        line = self._snapshot_line(name, now_s, self._alerts.now(running))
+        alerts = self._watching.run(now_s, lambda: self._alerts.now(running)) or ()
+        line = self._snapshot_line(name, now_s, alerts)
         if now_s >= self._trip_line_due_s:
             self._trip_line_due_s = now_s + TRIP_LINE_EVERY_S
             line = self._trip_line() + line

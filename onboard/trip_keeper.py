@@ -126,9 +126,13 @@ class TripKeeper:
         """Note a fault of the ride of now, and have it worked out again from the record."""
         self._faults.note(fault)
         pause_s = self._retries.failed(fault, self._now_s)
-        self.ride = self._begin(None)
         self.why_none = GIVEN_UP if pause_s is None else AGAIN
         self._try_again(self.profile, pause_s)
+        try:
+            self.ride = self._begin(None)
+        except Exception as another:
+            # The one that failed stays: it is not asked for figures any more.
+            self._faults.note(another)
 
     def _try_again(self, profile: Profile, pause_s: float | None) -> None:
         if pause_s is None:
@@ -213,6 +217,9 @@ class TripKeeper:
         while True:
             try:
                 ride = Ride(profile or self.profile, system_id, kept, parts)
+                if self._aim is not None:
+                    ride.engine.set_aim(self._aim)
+                return ride
             except ValueError as problem:
                 if kept is None:
                     raise
@@ -222,11 +229,6 @@ class TripKeeper:
                 self._faults.note(fault)
                 self._retries.without.add(fault.part)
                 parts.without.add(fault.part)
-            else:
-                break
-        if self._aim is not None:
-            ride.engine.set_aim(self._aim)
-        return ride
 
     def _refold(self, profile: Profile, sessions: Sequence[Session]) -> Ride:
         if not self._written():
