@@ -74,7 +74,6 @@ class TripKeeper:
         self.last_stamp_us = start_us
         """Up to here frames were taken in [us]."""
         self._now_s = 0.0
-        self.ride = self._begin(kept)
         self._earlier = list(earlier)
         self._rejoin = None
         if earlier:
@@ -82,6 +81,12 @@ class TripKeeper:
         self._again: Refolding | None = None
         self.went_on = False
         """Whether the trip is one that began before this run of the daemon."""
+        try:
+            self.ride = self._begin(kept)
+        except Exception as fault:
+            # Something to go on with, that knows nothing of the craft and shows nothing.
+            self.ride = Ride(Profile(), system_id)
+            self.failed(fault)
 
     @property
     def sessions(self) -> tuple[Session, ...]:

@@ -187,7 +187,8 @@ class Engine:
 
     def _look_anew(self) -> None:
         """Look at what to advise now that something else is wanted; and soon again for alerts."""
-        pack = self._counted_pack(self._power_side())
+        power = self._parts.ask("power", itself, self._power_side)
+        pack = self._counted_pack(power)
         self._parts.fold("advice", self.adviser.look, pack, self.learner.posterior)
         if self._look_s is not None:
             soon_s = (self._settled_s // EVERY_S + 1.0) * EVERY_S
@@ -389,7 +390,7 @@ class Engine:
             at = np.array([t_s])
             charge, counted = (float(side.at(n, at)[0]) for n in ("charge_ah", "counted_ah"))
             fold("alerts", self._watches.counters, t_s, counted - charge, charge)
-        pack = self._counted_pack(side or self._power_side())
+        pack = self._counted_pack(side or self._parts.ask("power", itself, self._power_side))
         quiet_s = fold("advice", self.adviser.look, pack, self.learner.posterior)
         if quiet_s is None:
             quiet_s = math.inf
