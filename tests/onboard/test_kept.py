@@ -5,7 +5,8 @@ import json
 import numpy as np
 import pytest
 
-from onboard.kept import FILE_NAME, Clocks, drawn_meanwhile_ah, load, same_trip, save
+from onboard.efficiency.recharge import Away
+from onboard.kept import FILE_NAME, Clocks, away_since, load, same_trip, save
 from onboard.profile import Battery, Profile, Sensors
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
@@ -52,10 +53,26 @@ def test_it_is_the_same_trip_while_the_autopilot_keeps_running(now: Clocks, same
     assert same_trip(BEFORE, now) is same
 
 
-def test_the_counter_tells_what_was_drawn_meanwhile() -> None:
-    assert drawn_meanwhile_ah(BEFORE, Clocks(700.0, NAN, 2.3)) == pytest.approx(0.3)
-    assert drawn_meanwhile_ah(BEFORE, Clocks(700.0, NAN, NAN)) is None
-    assert drawn_meanwhile_ah(BEFORE, Clocks(700.0, NAN, 1.0)) is None
+@pytest.mark.parametrize(
+    ("began", "pause_s", "went_on", "asks"),
+    [
+        (Clocks(700.0, 1.75e9 + 100.0, NAN), 100.0, True, False),
+        (Clocks(700.0, NAN, NAN), 100.0, True, False),
+        (Clocks(600.0 + 3600.0, NAN, NAN), 3600.0, True, True),
+        (Clocks(10.0, 1.75e9 + 15.0, NAN), 15.0, False, False),
+        (Clocks(10.0, 1.75e9 + 601.0, NAN), 601.0, False, True),
+        (Clocks(10.0, 1.75e9 - 86_400.0, NAN), NAN, False, True),
+        (Clocks(10.0, NAN, NAN), NAN, False, True),
+    ],
+)
+def test_after_ten_minutes_or_nobody_knows_how_long_it_is_asked(
+    began: Clocks, pause_s: float, went_on: bool, asks: bool
+) -> None:
+    away = away_since(BEFORE, began)
+    assert (away.pause_s, away.went_on) == pytest.approx((pause_s, went_on), nan_ok=True)
+    assert away.asks is asks
+    assert away.unseen_sd <= 0.03
+    assert not Away(3600.0, True, drawn_ah=1.0).asks  # its counter told
 
 
 def stream(seconds: int, amps: float = 20.0) -> Frames:
@@ -92,3 +109,4 @@ def test_a_new_daemon_carries_the_battery_on_in_mid_trip() -> None:
     left = [ride.snapshot("x", age_s=0.0).battery.left_wh.value for ride in (through, second, anew)]
     assert left[1] == pytest.approx(left[0], rel=0.01)
     assert left[2] > left[0] * 1.15
+    assert second.snapshot("x", age_s=0.0).alerts == through.snapshot("x", age_s=0.0).alerts
