@@ -6,6 +6,7 @@ import signal
 import time
 from collections import deque
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from onboard import notify
@@ -15,6 +16,7 @@ from onboard.errors import LinkError, ProfileError, UsageError
 from onboard.feed.commands import Command, Mark, Refused, Reply
 from onboard.feed.server import FeedServer
 from onboard.feed.snapshot import as_line, trip_line_message
+from onboard.last_charge import caught_up
 from onboard.link_reader import LinkReader
 from onboard.marks import Noted, noted
 from onboard.obey import obey, settings_in_force, with_place
@@ -182,7 +184,8 @@ class Service:
         if settings.record is None:
             return
         text = settings.profile_text and without_key(settings.profile_text)
-        self._book = SessionBook(settings.record, self._clock.start_us, text)
+        catch_up = partial(caught_up, settings.profile, settings.system_id)
+        self._book = SessionBook(settings.record, self._clock.start_us, text, catch_up)
         self._keeper = TripKeeper(
             settings.profile, settings.system_id, self._book.kept, self._book.earlier, settings.aim
         )

@@ -104,6 +104,8 @@ class Pack:
         self._began = False
         self._resumed: KeptCharge | None = None
         """What the count was carried on from, until the rider said more."""
+        self.is_told = False
+        """Whether anything but the profile says how full it is: an earlier count, or the rider."""
         self._as_resumed: ChargeState | None = None
         self._news: list[tuple[float, Away, bool]] = []
         self._unsaid_since_s: float | None = None
@@ -209,7 +211,7 @@ class Pack:
 
     def _say(self, state: ChargeState) -> None:
         self._changed()
-        self._before_rest = state
+        self._before_rest, self.is_told = state, True
         self._rest = self._anchored_ah = self._resumed = self._unsaid_since_s = None
 
     def _changed(self) -> None:
@@ -384,6 +386,7 @@ class Pack:
             If it is not what `as_dict` gives.
         """
         self._changed()
+        self.is_told = True
         self._resumed = KeptCharge.read(kept, self._before_rest.full_ah, utc_s)
         self._begin_from(self._resumed, away)
 

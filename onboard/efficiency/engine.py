@@ -187,9 +187,11 @@ class Engine:
 
     def kept(self) -> dict[str, Any]:
         """Give what outlasts this ride, in JSON's own types."""
-        side = self._power.chosen()
-        now = () if side is None else (side.charge_ah, self.latest.now_s)
-        battery = None if isinstance(self._pack, Unknown) else self._pack.as_dict(*now)
+        side, pack, battery = self._power.chosen(), self._pack, None
+        # What was never counted nor stated is no count to go on with.
+        if not isinstance(pack, Unknown) and (side is not None or pack.is_told):
+            now = () if side is None else (side.charge_ah, self.latest.now_s)
+            battery = pack.as_dict(*now)
         return {"curves": self.learner.as_dict(), "battery": battery}
 
     def away(self, t_s: float, away: Away, counter_ah: float = math.nan) -> None:

@@ -110,3 +110,47 @@ def test_a_new_daemon_carries_the_battery_on_in_mid_trip() -> None:
     assert left[1] == pytest.approx(left[0], rel=0.01)
     assert left[2] > left[0] * 1.15
     assert second.snapshot("x", age_s=0.0).alerts == through.snapshot("x", age_s=0.0).alerts
+
+
+@pytest.mark.parametrize("pause_s", [20.0, 7200.0])
+def test_a_second_ride_is_the_same_however_it_is_cut(pause_s: float) -> None:
+    # The time of day is known after 40 s only; the pack rests at power-on.
+    profile = Profile(battery=Battery("li-ion", 14, 20.0, resistance_ohm=0.01))
+    kept = json.loads(json.dumps(counted(profile)))
+    sender, made = Sender(), list[bytes]()
+    for second in range(150):
+        amps = 0.2 if second < 25 else 20.0
+        made += sender.second(10.0 + second, 51.0, amps, 2.0)
+        drawn_mah = max(second - 25, 0) * 20.0 / 3.6
+        made.append(sender.battery_status(51.0, amps, drawn_mah=drawn_mah))
+        if second >= 40:
+            made.append(sender.time_of_day(UTC_S + pause_s + second, 10.0 + second))
+    frames = LogScanner().push(records(made, step_us=110_000) + bytes(32))
+    whole, pieces = Ride(profile, kept=kept), Ride(profile, kept=kept)
+    whole.take(frames)
+    for part in np.array_split(np.arange(len(frames)), 300):
+        pieces.take(frames.where(part))
+    taken = [ride.snapshot("x", age_s=0.0).as_dict() for ride in (whole, pieces)]
+    for one in taken:
+        del one["link"]
+    assert taken[0] == taken[1]
+    # It was a short pause, or the voltage told that nothing was charged.
+    assert [alert["code"] for alert in taken[0]["alerts"]] == []
+    anew = Ride(profile)
+    anew.take(frames)
+    left = taken[0]["battery"]["left_fraction"]["value"]
+    assert left < anew.snapshot("x", age_s=0.0).battery.left_fraction.value - 0.1
+
+
+UTC_S = 1_750_000_000.0
+
+
+def counted(profile: Profile) -> dict[str, object]:
+    """What a ride leaves that drew half of the pack."""
+    ride, sender, made = Ride(profile), Sender(), list[bytes]()
+    for second in range(360):
+        made += sender.second(100.0 + second, 50.0, 100.0, 2.0)
+        made.append(sender.time_of_day(UTC_S - 360 + second, 100.0 + second))
+    ride.take(LogScanner().push(records(made, step_us=125_000) + bytes(32)))
+    ride.finish()
+    return ride.kept()

@@ -166,7 +166,8 @@ json_values = st.recursive(
     | st.sampled_from([*get_args(Key), *get_args(MarkName), "here", "set", "mark", 10**300, 2**64]),
     lambda inner: st.lists(inner, max_size=4)
     | st.dictionaries(
-        st.sampled_from(["kind", "id", "key", "value", "mark", "text", "charged_ah"]) | st.text(max_size=5),
+        st.sampled_from(["kind", "id", "key", "value", "mark", "text", "charged_ah"])
+        | st.text(max_size=5),
         inner,
         max_size=6,
     ),
