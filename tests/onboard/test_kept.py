@@ -136,10 +136,8 @@ def test_a_second_ride_is_the_same_however_it_is_cut(pause_s: float) -> None:
     assert taken[0] == taken[1]
     # It was a short pause, or the voltage told that nothing was charged.
     assert [alert["code"] for alert in taken[0]["alerts"]] == []
-    anew = Ride(profile)
-    anew.take(frames)
-    left = taken[0]["battery"]["left_fraction"]["value"]
-    assert left < anew.snapshot("x", age_s=0.0).battery.left_fraction.value - 0.1
+    # Half was left, 0.2 of it the reserve; 0.035 was drawn since, and the voltage says a bit less.
+    assert 0.15 < taken[0]["battery"]["left_fraction"]["value"] < 0.3
 
 
 UTC_S = 1_750_000_000.0
