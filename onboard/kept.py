@@ -90,7 +90,7 @@ def same_trip(kept: dict[str, Any], now: Clocks) -> bool:
     >>> same_trip(before, Clocks(20.0, 1.75e9 + 30.0, 0.0))
     False
     """
-    before = _clocks(kept)
+    before = clocks_of(kept)
     gone_s = now.boot_s - before.boot_s
     if not gone_s >= -1.0:
         return False
@@ -111,7 +111,7 @@ def away_since(kept: dict[str, Any], began: Clocks) -> Away:
     >>> away_since(before, Clocks(20.0, float("nan"), 0.0)).pause_s
     nan
     """
-    before, went_on = _clocks(kept), same_trip(kept, began)
+    before, went_on = clocks_of(kept), same_trip(kept, began)
     pause_s = began.utc_s - before.utc_s
     if not math.isfinite(pause_s) and went_on:
         pause_s = began.boot_s - before.boot_s
@@ -119,12 +119,8 @@ def away_since(kept: dict[str, Any], began: Clocks) -> Away:
     return Away(max(pause_s, 0.0) if pause_s > -SAME_CLOCK_S else math.nan, went_on)
 
 
-def counter_ah(kept: dict[str, Any]) -> float:
-    """Give what the autopilot's counter showed then [Ah], NaN without."""
-    return _clocks(kept).counter_ah
-
-
-def _clocks(kept: dict[str, Any]) -> Clocks:
+def clocks_of(kept: dict[str, Any]) -> Clocks:
+    """Give the clocks as of when it was kept."""
     stored = kept.get("clocks")
     values = stored if isinstance(stored, dict) else {}
 

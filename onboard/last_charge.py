@@ -53,8 +53,13 @@ def caught_up(
 def _caught_up(
     profile: Profile, system_id: int | None, kept: dict[str, Any] | None, earlier: Sequence[Session]
 ) -> dict[str, Any] | None:
-    if kept is None:
-        log.info("what was learned is not there: the battery's count is taken from the last trip")
+    try:
+        ride = None if kept is None else Ride(profile, system_id, kept)
+    except ValueError as problem:
+        log.warning("%s", problem)
+        ride = None
+    if kept is None or ride is None:
+        log.warning("the battery's count is taken from the last trip's records")
         ride = Ride(profile, system_id, load_carried(earlier[0].folder))
         _fold(ride, earlier)
         return {**ride.kept(), "curves": None}
@@ -62,7 +67,6 @@ def _caught_up(
     if not (isinstance(at, dict) and isinstance(at.get("session"), str)):
         return kept
     names = [one.folder.name for one in earlier]
-    ride = Ride(profile, system_id, kept)
     if at["session"] in names:
         place = names.index(at["session"])
         marks = earlier[place].said[int(at.get("marks", 0)) :]

@@ -15,7 +15,7 @@ from onboard.efficiency.alerts import Alert
 from onboard.efficiency.engine import Engine
 from onboard.efficiency.figure import Number, Unknown
 from onboard.feed.snapshot import DriveState, LinkState, Snapshot
-from onboard.kept import Clocks, away_since, clocks_as_dict, counter_ah
+from onboard.kept import Clocks, away_since, clocks_as_dict, clocks_of
 from onboard.profile import Profile
 from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.frames import Frames
@@ -48,6 +48,8 @@ class Ride:
         self._profile = profile
         self.decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
         self.engine = Engine(profile, kept)
+        if kept is not None:
+            self.engine.resume_battery(kept, clocks_of(kept).utc_s)
         self._kept = kept
         self._compared = False
         """Whether the autopilot's boot clock was held against that of `kept`."""
@@ -189,7 +191,7 @@ class Ride:
             self._tell_away(kept, at_s, Clocks(boot_s, utc_s - at_s, math.nan))
 
     def _tell_away(self, kept: dict[str, Any], t_s: float, began: Clocks) -> None:
-        self.engine.away(t_s, away_since(kept, began), counter_ah(kept))
+        self.engine.away(t_s, away_since(kept, began), clocks_of(kept).counter_ah)
 
     @property
     def clocks(self) -> Clocks:

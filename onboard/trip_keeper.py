@@ -115,11 +115,11 @@ class TripKeeper:
             The profile.
         current
             The session that is being recorded, up to the newest frame taken in; None where there is
-            none: then the figures begin anew.
+            none: then the figures begin anew, but for the battery's count.
         """
         if current is None:
             self.profile, self._rejoin = profile, None
-            self.ride = self._begin(None)
+            self.ride = self._begin({**self.ride.kept(), "curves": None})
             return
         self._fold_again(profile, [*self.sessions, current], [], WRITTEN_AFTER_S)
 

@@ -165,6 +165,8 @@ class Pack:
             as_resumed = self._before_rest is self._as_resumed
             self._before_rest = replace(self._before_rest, start_s=float(cells.t_s[0]) - 1.0)
             self._as_resumed = self._before_rest if as_resumed else None
+        if len(cells):
+            self._take_news(float(cells.t_s[0]))
         charge = np.where(np.isfinite(cells.charge_ah), cells.charge_ah, self._charge_ah)
         state = self._before_rest
         drawn = (charge - state.start_ah) / state.full_ah
@@ -175,8 +177,7 @@ class Pack:
         self._lasting.fold(cells.volts_v, cells.amps_a, expected)
         columns = (cells.t_s, cells.volts_v, cells.amps_a, charge)
         for row in zip(*(column.tolist() for column in columns), strict=True):
-            while self._news and row[0] >= self._news[0][0]:
-                self._learn_away(*self._news.pop(0))
+            self._take_news(row[0])
             rest = self._finder.take(*row)
             if self._rest is not None and rest is None:
                 self._settle_rest(self._rest)
@@ -352,10 +353,10 @@ class Pack:
             return self._resumed.stated
         charge_ah = self._charge_ah if charge_ah is None else charge_ah
         state, asks = self._state_and_question()
-        state = state.moved_to(charge_ah, self._t_s if t_s is None else t_s)
         anchored_ah = self._anchored_ah
         if self._rest is not None and state is not self._before_rest:
             anchored_ah = self._rest.charge_ah
+        state = state.moved_to(charge_ah, self._t_s if t_s is None else t_s)
         since = None if anchored_ah is None else (charge_ah - anchored_ah) / state.full_ah
         unsaid_s = self._unsaid_since_s
         return {
@@ -401,6 +402,11 @@ class Pack:
             Whether the autopilot was off until then; else it is of the time before the stream.
         """
         self._news.append((t_s, away, within))
+
+    def _take_news(self, t_s: float) -> None:
+        """Take in what is known of times away by a stream time [s]."""
+        while self._news and t_s >= self._news[0][0]:
+            self._learn_away(*self._news.pop(0))
 
     def _learn_away(self, t_s: float, away: Away, within: bool) -> None:
         if within:

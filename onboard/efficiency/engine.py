@@ -71,8 +71,7 @@ class Engine:
     profile
         The craft.
     kept
-        What an earlier engine's `kept` gave, with the `clocks` of then: curves and charge are
-        carried over. None without.
+        What an earlier engine's `kept` gave: the curves are carried over. None without.
 
     Raises
     ------
@@ -94,9 +93,6 @@ class Engine:
         self._pack: Pack | Unknown = Pack(battery, profile.sensors) if battery else NO_BATTERY
         self._aways: list[tuple[float, Away, float]] = []
         """What the pack is still to learn: it needs the counter that the power is counted by."""
-        if kept and not isinstance(self._pack, Unknown) and kept.get("battery") is not None:
-            utc_s = (kept.get("clocks") or {}).get("utc_s")
-            self._pack.resume(kept["battery"], Away(), math.nan if utc_s is None else float(utc_s))
         self.learner = Learner((kept or {}).get("curves"))
         self.adviser = Adviser()
         cutoff_v = None if isinstance(self._pack, Unknown) else self._pack.cutoff_v
@@ -193,6 +189,26 @@ class Engine:
             now = () if side is None else (side.charge_ah, self.latest.now_s)
             battery = pack.as_dict(*now)
         return {"curves": self.learner.as_dict(), "battery": battery}
+
+    def resume_battery(self, kept: dict[str, Any], utc_s: float) -> None:
+        """Carry the battery's count on from an earlier engine's `kept`, before anything is folded.
+
+        For how long nobody looked, `away` tells as soon as that is known.
+
+        Parameters
+        ----------
+        kept
+            What it gave.
+        utc_s
+            When that was [s, Unix time]; NaN where nobody knows.
+
+        Raises
+        ------
+        ValueError
+            If it is not what `kept` gives.
+        """
+        if not isinstance(self._pack, Unknown) and kept.get("battery") is not None:
+            self._pack.resume(kept["battery"], Away(), utc_s)
 
     def away(self, t_s: float, away: Away, counter_ah: float = math.nan) -> None:
         """Learn, as of a stream time [s], for how long nobody looked before the stream began.

@@ -28,6 +28,9 @@ UNSEEN_FRACTION, UNSEEN_PER_H = 0.03, 0.5
 """What may have been drawn while nobody counted: a share of full at the most, and the rate at which
 it gets there, as a share an hour. Common practice, no source."""
 
+LATEST_S = 1e11
+"""No time of ours: the year 5138."""
+
 CHARGED_FULL_SD, STATED_SD = 0.01, 0.03
 """How full 'charged full' is, and how well a charger or a pack's own display knows any other share.
 Common practice, no source."""
@@ -85,7 +88,7 @@ def question(since_s: float) -> str:
     'Was the pack charged since 2025-11-25 09:40 UTC?'
     """
     when = "it was last seen"
-    if math.isfinite(since_s):
+    if 0.0 < since_s < LATEST_S:
         when = f"{datetime.datetime.fromtimestamp(since_s, datetime.UTC):%Y-%m-%d %H:%M} UTC"
     return (
         f"Was the pack charged since {when}? Say so in view 6 (runs)."

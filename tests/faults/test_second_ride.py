@@ -150,3 +150,15 @@ def test_a_charge_said_before_the_craft_is_heard_counts_after_a_restart_too(
         again = daemon.snapshot_when(lambda now: now["t_s"] > 85.0)
     assert left(again) == pytest.approx(left(seen), abs=0.015)
     assert "charge_unsaid" not in codes(again)
+
+
+def test_without_what_was_kept_the_records_tell(tmp_path: Path) -> None:
+    craft = Craft(tmp_path)
+    with craft.daemon() as daemon:
+        first = left(craft.rides(daemon, 300, 90.0))
+    (craft.records / "learned.json").write_text("{}")
+    craft.off(7200.0)
+    with craft.daemon() as daemon:
+        assert left(craft.rides(daemon, 30, 20.0)) == pytest.approx(first, abs=0.03)
+    assert "not readable" in daemon.complained or "another version" in daemon.complained
+    assert "the battery's count is taken from the last trip's records" in daemon.complained
