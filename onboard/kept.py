@@ -1,7 +1,7 @@
 """What outlasts a run of the daemon: the learned curves and the battery's count, in one file.
 
-It lies beside the sessions. A battery's count is carried on only where it is the same trip: the
-autopilot has kept running meanwhile.
+It lies beside the sessions. The count goes on in any case; the autopilot's clocks tell for how long
+nobody looked, and whether the autopilot kept running meanwhile: then it is the same trip.
 """
 
 import json
@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from onboard.efficiency.recharge import Away
 from onboard.whole_file import write_whole
 
 FILE_NAME = "learned.json"
@@ -89,7 +90,7 @@ def same_trip(kept: dict[str, Any], now: Clocks) -> bool:
     >>> same_trip(before, Clocks(20.0, 1.75e9 + 30.0, 0.0))
     False
     """
-    before = _clocks(kept)
+    before = clocks_of(kept)
     gone_s = now.boot_s - before.boot_s
     if not gone_s >= -1.0:
         return False
@@ -99,13 +100,27 @@ def same_trip(kept: dict[str, Any], now: Clocks) -> bool:
     return gone_s < LONGEST_S
 
 
-def drawn_meanwhile_ah(kept: dict[str, Any], now: Clocks) -> float | None:
-    """Give the charge drawn since then by the autopilot's counter [Ah], None where it has none."""
-    drawn = now.counter_ah - _clocks(kept).counter_ah
-    return drawn if drawn >= 0 else None
+def away_since(kept: dict[str, Any], began: Clocks) -> Away:
+    """Give for how long nobody looked from what was kept until a stream began.
+
+    Examples
+    --------
+    >>> before = {"clocks": {"boot_s": 600.0, "utc_s": 1.75e9, "counter_ah": 2.0}}
+    >>> away_since(before, Clocks(20.0, 1.75e9 + 3600.0, 0.0)).pause_s
+    3600.0
+    >>> away_since(before, Clocks(20.0, float("nan"), 0.0)).pause_s
+    nan
+    """
+    before, went_on = clocks_of(kept), same_trip(kept, began)
+    pause_s = began.utc_s - before.utc_s
+    if not math.isfinite(pause_s) and went_on:
+        pause_s = began.boot_s - before.boot_s
+    # A time of day that went back was set meanwhile, or is wrong: it tells nothing.
+    return Away(max(pause_s, 0.0) if pause_s > -SAME_CLOCK_S else math.nan, went_on)
 
 
-def _clocks(kept: dict[str, Any]) -> Clocks:
+def clocks_of(kept: dict[str, Any]) -> Clocks:
+    """Give the clocks as of when it was kept."""
     stored = kept.get("clocks")
     values = stored if isinstance(stored, dict) else {}
 

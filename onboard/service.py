@@ -7,6 +7,7 @@ import time
 from collections import deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from onboard.feed.commands import Command, Mark, Refused, Reply
 from onboard.feed.server import FeedServer
 from onboard.feed.snapshot import as_line, trip_line_message
 from onboard.intake import Intake
+from onboard.last_charge import caught_up
 from onboard.link_reader import LinkReader
 from onboard.marks import Noted, noted
 from onboard.obey import obey, settings_in_force, with_place
@@ -196,7 +198,8 @@ class Service:
         if settings.record is None:
             return
         text = settings.profile_text and without_key(settings.profile_text)
-        self._book = SessionBook(settings.record, self._clock.start_us, text)
+        catch_up = partial(caught_up, settings.profile, settings.system_id)
+        self._book = SessionBook(settings.record, self._clock.start_us, text, catch_up)
         self._keeper = self._keep_trip(self._book.kept, self._book.earlier)
 
     def _first_link(self, reopen: Reopener) -> Link | None:

@@ -22,6 +22,8 @@ SAVE_EVERY_S = 30.0
 CHAIN_MOST = 200
 """A trip of more sessions than this is a fault in what they say of each other."""
 
+Kept = dict[str, Any] | None
+
 log = logging.getLogger("wattwake")
 
 
@@ -47,6 +49,8 @@ class SessionBook:
         The clock of the frames' stamps at the start [us].
     profile_text
         The profile to keep beside the record, None without.
+    catch_up
+        Brings what was kept up to the end of these sessions' records; see `last_charge`.
 
     Raises
     ------
@@ -54,12 +58,18 @@ class SessionBook:
         If nothing can be written there, for a reason that does not pass by itself.
     """
 
-    def __init__(self, directory: Path, start_us: int, profile_text: str | None) -> None:
+    def __init__(
+        self,
+        directory: Path,
+        start_us: int,
+        profile_text: str | None,
+        catch_up: Callable[[Kept, list[Session]], Kept] = lambda kept, _: kept,
+    ) -> None:
         self._directory = directory
         self._profile_text = profile_text
-        self.kept = load(directory)
-        """What earlier runs left, None where there is nothing of use."""
         self.earlier = earlier_sessions(directory)
+        self.kept = catch_up(load(directory), self.earlier)
+        """What earlier runs left, None where there is nothing of use."""
         self._saver = ThreadPoolExecutor(1, thread_name_prefix="save")
         self._saving: Future[None] | None = None
         self._save_due_s = 0.0
@@ -95,6 +105,7 @@ class SessionBook:
             self._marks_in = self.folder
             self._marks = MarkBook(self._marks_in)
         self._marks.write(one)
+        self._marked += 1
         self._saver.submit(self._marks.sync)
 
     def goes_on(self, sessions: tuple[Session, ...]) -> None:
@@ -116,7 +127,7 @@ class SessionBook:
         if now_s < self._save_due_s or (self._saving is not None and not self._saving.done()):
             return
         self._save_due_s = now_s + SAVE_EVERY_S
-        self._saving = self._saver.submit(self._save, kept())
+        self._saving = self._saver.submit(self._save, self._with_place(kept()))
 
     def present(self, until_us: int | None = None) -> Session:
         """Give the present session as it can be folded again.
@@ -136,23 +147,31 @@ class SessionBook:
         UsageError
             If none can be begun: then the one before goes on.
         """
-        before = self._recorder
+        before, learned = self._recorder, self._with_place(kept)
         self._begin(start_us, kept)
         # In a thread: a slow card must not hold up the figures.
         self._saver.submit(before.close)
-        self._saver.submit(self._save, kept)
+        self._saver.submit(self._save, learned)
 
     def close(self, kept: dict[str, Any] | None) -> None:
         """Write what is left, and end the session."""
         self._recorder.close()
         self._saver.shutdown()
-        self._save(kept)
+        self._save(self._with_place(kept))
 
     def _begin(self, start_us: int, kept: dict[str, Any] | None) -> None:
         self._recorder = Recorder(self._directory, start_us, self._profile_text)
         self._recorder.keep(CARRIED_NAME, carried_text(kept))
         self._marks_in = self.folder
         self._marks = MarkBook(self._marks_in)
+        self._marked = 0
+
+    def _with_place(self, kept: dict[str, Any] | None) -> dict[str, Any] | None:
+        """Note beside what is kept up to which place of the records it goes."""
+        if kept is None:
+            return None
+        at = {**kept.get("at", {}), "session": self.folder.name, "marks": self._marked}
+        return {**kept, "at": at}
 
     def _save(self, kept: dict[str, Any] | None) -> None:
         if kept is None:

@@ -182,13 +182,13 @@ class TripKeeper:
     def reload(self, profile: Profile) -> None:
         """Go on with another profile: the trip is folded anew with it.
 
-        Where there is no record, the figures begin anew.
+        Where there is no record, the figures begin anew, but for the battery's count.
         """
         self._retries.another_chance()
         if self._present(self.last_stamp_us) is None:
             self.profile, self._rejoin, self.why_none = profile, None, None
             self._again = None
-            self.ride = self._begin(None)
+            self.ride = self._begin(self._charge())
             return
         self._fold_again(profile, 0.0)
 
@@ -206,10 +206,15 @@ class TripKeeper:
         """Give what outlasts this ride, as of when the figures were last whole; None without."""
         if self.why_none is None and not self._retries.without:
             try:
-                self._kept = self.ride.kept()
+                self._kept = {**self.ride.kept(), "at": {"stamp_us": self.last_stamp_us}}
             except Exception as fault:
                 self._faults.note(fault)
         return self._kept
+
+    def _charge(self) -> dict[str, Any] | None:
+        """Give what a ride begins with where there is no record: the battery's count alone."""
+        kept = self.kept()
+        return None if kept is None else {**kept, "curves": None}
 
     def _begin(
         self,
@@ -246,7 +251,7 @@ class TripKeeper:
         again = Refolding(profile)
         self._again = again
         if present is None:
-            again.begin(lambda: self._begin(None), wait_s)
+            again.begin(lambda: self._begin(self._charge(), profile=profile), wait_s)
         else:
             sessions = [*self.sessions, present]
             again.begin(lambda: self._refold(profile, sessions), wait_s)

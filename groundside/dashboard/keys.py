@@ -76,7 +76,8 @@ OWN_KEYS = {
     "craft": (("n", "next page"),),
     "runs": (
         *(("r", "start or end a run"), ("s", "set-up, the next one"), ("n", "a note")),
-        *(("f", "charged full, twice"), ("w", "new trip, twice")),
+        *(("f", "charged; twice: full"), ("m", "charged so much"), ("x", "not charged")),
+        ("w", "new trip, twice"),
         *(("enter", "take or send it"), ("escape", "back")),
     ),
     "aim": (

@@ -61,6 +61,9 @@ class EnergyMeter:
         """Energy over gaps that the autopilot's counters cover [Wh]."""
         self._squares = 0.0
         self._counter_ah = float("nan")
+        self.counter_began_ah = float("nan")
+        """What that counter would have shown when counting began here, corrected [Ah]; NaN without
+        one."""
         self._last = np.empty((5, 0))
 
     @property
@@ -156,6 +159,10 @@ class EnergyMeter:
         if not finite.all():
             known = np.where(finite, np.arange(len(counter)), 0)
             counter = counter[np.maximum.accumulate(known)]
+        if np.isnan(self.counter_began_ah):
+            first = int(np.argmax(finite))
+            before_ah = self.curves.total("charge_ah") + float(charge_ah[:first].sum())
+            self.counter_began_ah = self._sensors.current_scale * float(counter[first]) - before_ah
         self._counter_ah = float(counter[-1])
         sensors = self._sensors
         counted_ah = np.diff(counter)

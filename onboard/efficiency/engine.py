@@ -6,19 +6,21 @@ figures.
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, TypeVar
 
 import numpy as np
 
 from onboard.block import Block
 from onboard.efficiency.advice import Advice, Adviser, nothing
-from onboard.efficiency.alerts import Event
+from onboard.efficiency.alerts import Alert, Event
+from onboard.efficiency.amount import Amount
 from onboard.efficiency.bands import Band, Bands
 from onboard.efficiency.battery import BatteryState, Pack
 from onboard.efficiency.cells import CellMaker, Cells, part_of_cells
 from onboard.efficiency.consumption import Stretch, wh_per_km, window
 from onboard.efficiency.distance import DistanceMeter
-from onboard.efficiency.figure import Estimate, Number, Unknown
+from onboard.efficiency.figure import Estimate, Number, Unknown, reaching_up_to
 from onboard.efficiency.figures import (
     Consumption,
     Figures,
@@ -29,11 +31,12 @@ from onboard.efficiency.figures import (
 )
 from onboard.efficiency.latest import STALE_S, Latest
 from onboard.efficiency.learner import Learner
-from onboard.efficiency.parts import LEFT_OUT, Parts, itself
+from onboard.efficiency.parts import LEFT_OUT, PartError, Parts, itself
 from onboard.efficiency.power_curve import Curve, curve
 from onboard.efficiency.power_sources import BatterySide, PowerSources
 from onboard.efficiency.present import PresentRiding, Riding
 from onboard.efficiency.reach import range_now_m, time_left_s
+from onboard.efficiency.recharge import Away, question
 from onboard.efficiency.runs import Run, RunBook
 from onboard.efficiency.shared_errors import Spread, prior_covariance
 from onboard.efficiency.slices import slices
@@ -55,6 +58,9 @@ EVERY_S, CALM_S = 10, 300
 
 QUIET_FRACTION = 0.25
 """Of the time for which nothing can be due, as far as one can tell, until it is looked again."""
+
+ASK_FROM_S = 20.0
+"""An autopilot that knows the time of day has said so by then: no question before it."""
 
 FIRST_S = 120.0
 """Until then much may change from one look to the next."""
@@ -101,9 +107,10 @@ class Engine:
         battery = profile.battery
         self._pack: Pack | Unknown = NO_BATTERY
         if battery:
-            self._pack = LEFT_OUT
             pack = self._parts.fold("battery", Pack, battery, profile.sensors)
             self._pack = pack or LEFT_OUT
+        self._aways: list[tuple[float, Away, float]] = []
+        """What the pack is still to learn: it needs the counter that the power is counted by."""
         self.learner = Learner((kept or {}).get("curves"))
         self.adviser = Adviser()
         cutoff_v = None if isinstance(self._pack, Unknown) else self._pack.cutoff_v
@@ -154,6 +161,12 @@ class Engine:
             self._pack.charged_full()
             self._look_anew()
 
+    def charged(self, amount: Amount) -> None:
+        """Take in what the rider says of a charge; see `recharge.charged`."""
+        if not isinstance(self._pack, Unknown):
+            self._pack.charged(amount)
+            self._look_anew()
+
     def set_aim(self, aim: Aim) -> None:
         """Set the rider's target."""
         self.adviser.set_aim(aim)
@@ -196,38 +209,74 @@ class Engine:
 
     def kept(self) -> dict[str, Any]:
         """Give what outlasts this ride, in JSON's own types."""
-        battery = None if isinstance(self._pack, Unknown) else self._pack.as_dict()
+        side, pack, battery = self._power.chosen(), self._pack, None
+        # What was never counted nor stated is no count to go on with.
+        if not isinstance(pack, Unknown) and (side is not None or pack.is_told):
+            now = () if side is None else (side.charge_ah, self.latest.now_s)
+            battery = pack.as_dict(*now)
         return {"curves": self.learner.as_dict(), "battery": battery}
 
-    def resume_battery(self, kept: dict[str, Any], drawn_ah: float | None) -> None:
-        """Carry the battery's count on from an earlier engine's `kept`.
+    def resume_battery(self, kept: dict[str, Any], utc_s: float) -> None:
+        """Carry the battery's count on from an earlier engine's `kept`, before anything is folded.
+
+        For how long nobody looked, `away` tells as soon as that is known.
 
         Parameters
         ----------
         kept
             What it gave.
-        drawn_ah
-            Charge drawn meanwhile [Ah], None where nobody knows.
+        utc_s
+            When that was [s, Unix time]; NaN where nobody knows.
 
         Raises
         ------
         ValueError
             If it is not what `kept` gives.
         """
-        if not isinstance(self._pack, Unknown) and kept.get("battery") is not None:
-            self._pack.resume(kept["battery"], drawn_ah)
+        if isinstance(self._pack, Unknown) or kept.get("battery") is None:
+            return
+        try:
+            self._pack.resume(kept["battery"], Away(), utc_s)
+        except ValueError:
+            raise
+        except Exception as fault:
+            raise PartError("battery") from fault
+
+    def away(self, t_s: float, away: Away, counter_ah: float = math.nan) -> None:
+        """Learn, as of a stream time [s], for how long nobody looked before the stream began.
+
+        Parameters
+        ----------
+        t_s
+            When that is known: before any sample of that time is folded.
+        away
+            What is known of it.
+        counter_ah
+            What the autopilot's counter showed then [Ah], NaN without.
+        """
+        self._aways.append((t_s, away, counter_ah))
+
+    def was_off(self, until_s: float, off_s: float) -> None:
+        """Learn that the autopilot was off up to a stream time, and for how long [s]."""
+        if not isinstance(self._pack, Unknown):
+            self._parts.fold("battery", self._pack.was_off, until_s, Away(off_s))
+
+    def _tell_pack(self, pack: Pack, until_s: float) -> None:
+        """Tell the pack how long nobody looked, once it is known which counter tells of it."""
+        side = self._power.chosen(until_s)
+        if side is None:
+            return
+        for t_s, away, before_ah in self._aways:
+            drawn_ah = side.counter_began_ah - before_ah
+            counted = away.went_on and drawn_ah >= 0
+            pack.away(t_s, replace(away, drawn_ah=drawn_ah) if counted else away)
+        self._aways.clear()
 
     @property
     def counter_ah(self) -> float | None:
         """The autopilot's own charge counters [Ah], NaN without; None while no power is known."""
         side = self._power.chosen()
         return None if side is None else side.counter_ah
-
-    @property
-    def charge_ah(self) -> float:
-        """Charge counted so far [Ah]."""
-        side = self._power.chosen()
-        return 0.0 if side is None else side.charge_ah
 
     @property
     def events(self) -> tuple[Event, ...]:
@@ -302,7 +351,10 @@ class Engine:
             curve=ask("curve", itself, self.curve),
             steady=ask("runs", unknown_steady, self._steady),
             runs=ask("runs", lambda _: (), self._run_table),
-            alerts=ask("alerts", lambda _: (), self._watches.alerts, self.latest.now_s),
+            alerts=(
+                *ask("battery", lambda _: (), self._question),
+                *ask("alerts", lambda _: (), self._watches.alerts, self.latest.now_s),
+            ),
         )
 
     def _power_side(self) -> BatterySide | Unknown:
@@ -338,9 +390,6 @@ class Engine:
     def _advice(self, power: BatterySide | Unknown) -> Advice:
         return self.adviser.advice(self._counted_pack(power), self.learner.posterior)
 
-    def _range_now_m(self, power: BatterySide | Unknown, riding: Riding | Unknown) -> Estimate:
-        return range_now_m(self._counted_pack(power), riding)
-
     def _set_and_drift(self) -> SetAndDrift | Unknown:
         return set_and_drift(self.learner.posterior)
 
@@ -370,6 +419,8 @@ class Engine:
         fold("way of riding", self._present.fold, cells)
         fold("alerts", self._watch, cells)
         if not isinstance(self._pack, Unknown):
+            if self._aways:
+                fold("battery", self._tell_pack, self._pack, float(cells.t_s[-1]))
             fold("battery", self._pack.fold, cells)
         for t_s, fouled, excess in fold("curve", self.learner.fold, cells) or ():
             fold("alerts", self._watches.state, t_s, "weed", fouled, _weed(excess))
@@ -438,6 +489,23 @@ class Engine:
             return BatteryState(pack, pack, pack)
         return pack.summary(0.0 if isinstance(riding, Unknown) else riding.power_w)
 
+    def _question(self) -> tuple[Alert, ...]:
+        """Ask whether the pack was charged, where nobody knows."""
+        if isinstance(self._pack, Unknown) or self._pack.unsaid_since_s is None:
+            return ()
+        open_s = self.latest.now_s - self._pack.asks_from_s
+        if open_s < ASK_FROM_S:
+            return ()
+        return (Alert("charge_unsaid", "warning", question(self._pack.unsaid_since_s), open_s),)
+
+    def _range_now_m(self, power: BatterySide | Unknown, riding: Riding | Unknown) -> Estimate:
+        """Give the range as the pack is; its interval goes on to that of a pack charged unseen."""
+        pack = self._counted_pack(power)
+        reach = range_now_m(pack, riding)
+        if isinstance(pack, Unknown) or pack.if_charged is None:
+            return reach
+        return reaching_up_to(reach, range_now_m(pack.if_charged, riding))
+
     def _time_left_s(
         self, power: BatterySide | Unknown, minutes: Stretch | Unknown, riding: Riding | Unknown
     ) -> Estimate:
@@ -445,6 +513,14 @@ class Engine:
         pack = self._counted_pack(power)
         if isinstance(pack, Unknown):
             return pack
+        if pack.if_charged is not None:
+            upper = self._time_left_of(pack.if_charged, minutes, riding)
+            return reaching_up_to(self._time_left_of(pack, minutes, riding), upper)
+        return self._time_left_of(pack, minutes, riding)
+
+    def _time_left_of(
+        self, pack: Pack, minutes: Stretch | Unknown, riding: Riding | Unknown
+    ) -> Estimate:
         resting = isinstance(minutes, Unknown) or minutes.distance_m.value < 0.3 * minutes.seconds_s
         if isinstance(riding, Unknown) or resting:
             if isinstance(minutes, Unknown):

@@ -66,6 +66,11 @@ class BatterySide:
         return sum(meter.counter_ah for meter in self.meters)
 
     @property
+    def counter_began_ah(self) -> float:
+        """What those would have shown when counting began [Ah], NaN where one has none."""
+        return sum(meter.counter_began_ah for meter in self.meters)
+
+    @property
     def power_w(self) -> float:
         """Power at the newest samples [W]."""
         return sum(meter.volts_v * meter.amps_a for meter in self.meters)

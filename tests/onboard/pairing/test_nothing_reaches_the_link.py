@@ -124,7 +124,8 @@ def commands() -> Iterator[dict]:
         if key.startswith("target"):
             yield {"kind": "set", "key": key, "value": None}
     for mark in get_args(MarkName):
-        yield {"kind": "mark", "mark": mark, "text": "x"}
+        amount = {"charged_wh": 5.0} if mark == "charged" else {}
+        yield {"kind": "mark", "mark": mark, "text": "x", **amount}
 
 
 async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, list[dict]]:
