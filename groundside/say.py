@@ -21,9 +21,9 @@ def setting(key: str, value: Any) -> dict[str, Any]:
     return {"kind": "set", "key": key, "value": value}
 
 
-def mark(name: str, text: str = "") -> dict[str, Any]:
-    """Give the command that marks something which happens now."""
-    return {"kind": "mark", "mark": name, "text": text}
+def mark(name: str, text: str = "", **more: str) -> dict[str, Any]:
+    """Give the command that marks something which happens now; `unplugged` names a `source`."""
+    return {"kind": "mark", "mark": name, "text": text, **more}
 
 
 async def say(host: str, port: int, command: dict[str, Any], *, timeout_s: float = ANSWER_S) -> Ack:

@@ -105,7 +105,7 @@ def in_words(one: Noted) -> str:
     """
     command = one.command
     if isinstance(command, Mark):
-        return f"{command.mark.replace('_', ' ')} {command.text}".strip()
+        return f"{command.mark.replace('_', ' ')} {command.source or command.text}".strip()
     value = "none" if command.value is None else command.value
     return f"{command.key.replace('_', ' ')}: {value}"
 

@@ -9,6 +9,7 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.efficiency.cumulative import CumulativeCurves
 from onboard.efficiency.gate import Gate
+from onboard.efficiency.lone import LoneSamples
 from onboard.profile import Sensors
 
 SECONDS_PER_HOUR = 3600.0
@@ -46,6 +47,7 @@ class EnergyMeter:
     def __init__(self, sensors: Sensors) -> None:
         self._sensors = sensors
         self.gate = Gate()
+        self.lone = LoneSamples()
         self.heard_amps = False
         """Whether a current was ever reported."""
         self.curves = CumulativeCurves(
@@ -67,6 +69,17 @@ class EnergyMeter:
     def counter_ah(self) -> float:
         """The autopilot's own charge counter, corrected [Ah], NaN where it has none."""
         return self._sensors.current_scale * self._counter_ah
+
+    @property
+    def heard_s(self) -> float:
+        """Stream time of the newest sample that may count [s], minus infinity before the first."""
+        last_s = -np.inf if self.curves.last_s is None else self.curves.last_s
+        return max(last_s, self.lone.waiting_s or -np.inf)
+
+    def unplug(self) -> None:
+        """Draw nothing from now on until the next sample: what lies between is no gap."""
+        self.lone.forget()
+        self._last = np.empty((5, 0))
 
     @property
     def volts_v(self) -> float:
@@ -110,6 +123,8 @@ class EnergyMeter:
             new[4] = energy_out_wh
         if not passed.all():
             new = new[:, passed]
+        new, lone_s = self.lone.passes(new)
+        self.gate.leave_out(lone_s)
         if not new.size:
             return
         rows = np.concatenate([self._last, new], axis=1)

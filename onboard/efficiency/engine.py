@@ -6,6 +6,7 @@ figures.
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, TypeVar
 
 import numpy as np
@@ -15,15 +16,18 @@ from onboard.efficiency.advice import Adviser
 from onboard.efficiency.alerts import Event
 from onboard.efficiency.bands import Band, Bands
 from onboard.efficiency.battery import BatteryState, Pack
+from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.cells import CellMaker, Cells, part_of_cells
 from onboard.efficiency.consumption import Stretch, wh_per_km, window
 from onboard.efficiency.distance import DistanceMeter
+from onboard.efficiency.drive_sources import DriveSources
 from onboard.efficiency.figure import Estimate, Number, Unknown
 from onboard.efficiency.figures import Consumption, Figures, Reach
+from onboard.efficiency.heard import SILENT_S
 from onboard.efficiency.latest import STALE_S, Latest
 from onboard.efficiency.learner import Learner
 from onboard.efficiency.power_curve import Curve, curve
-from onboard.efficiency.power_sources import BatterySide, PowerSources
+from onboard.efficiency.power_sources import PowerSources
 from onboard.efficiency.present import PresentRiding, Riding
 from onboard.efficiency.reach import range_now_m, time_left_s
 from onboard.efficiency.runs import RunBook
@@ -77,6 +81,7 @@ class Engine:
         self._errors = prior_covariance(profile.sensors, profile.battery)
         self._power = PowerSources(profile.sensors)
         self._speed = SpeedSources()
+        self._drive = DriveSources()
         self._cells = CellMaker(self._power, self._speed)
         self._together = Together()
         self._mark: Point | None = None
@@ -100,7 +105,8 @@ class Engine:
 
     def fold(self, block: Block) -> None:
         """Take in a block."""
-        for piece in slices(block):
+        for whole in slices(block):
+            piece = self._drive.passed(whole)
             self.latest.fold(piece)
             self._power.fold(piece)
             self._speed.fold(piece)
@@ -127,6 +133,29 @@ class Engine:
         if not isinstance(self._pack, Unknown):
             self._pack.charged_full()
             self._look_anew()
+
+    def unplug(self, source: str) -> str | None:
+        """Take a source as unplugged until it is heard again; give why not, None when done.
+
+        Parameters
+        ----------
+        source
+            As an alert names it: "battery 1", "motor 0", "GPS receiver".
+        """
+        what, _, number = source.rpartition(" ")
+        now_s = self.latest.now_s
+        if what == "battery" and number.isdecimal():
+            why_not = self._power.unplug(int(number), now_s)
+            self._look_anew()
+        elif what == "motor" and number.isdecimal():
+            why_not = self._drive.unplug(int(number), now_s)
+        else:
+            why_not = self._speed.unplug(source, now_s)
+        return why_not
+
+    def drive(self, name: str) -> Number:
+        """Give the newest reading of the motor that is shown, by a column of `drive`."""
+        return self._drive.value(name, self.latest.now_s + self.latest.silent_s)
 
     def set_aim(self, aim: Aim) -> None:
         """Set the rider's target."""
@@ -161,7 +190,8 @@ class Engine:
 
     def _look_anew(self) -> None:
         """Look at what to advise now that something else is wanted; and soon again for alerts."""
-        pack = self._counted_pack(self._power.chosen() or Unknown(self._power.why_none()))
+        side = self._power.chosen() or Unknown(self._power.why_none())
+        pack = self._counted_pack(self._unless_silent(side))
         self.adviser.look(pack, self.learner.posterior)
         if self._look_s is not None:
             soon_s = (self._settled_s // EVERY_S + 1.0) * EVERY_S
@@ -264,7 +294,10 @@ class Engine:
             ),
         )
         riding = self._riding(power_now, speed_now)
-        advice = self.adviser.advice(self._counted_pack(power), self.learner.posterior)
+        heard = self._unless_silent(power)
+        if isinstance(heard, Unknown):
+            trip = replace(trip, mean_power_w=heard)
+        advice = self.adviser.advice(self._counted_pack(heard), self.learner.posterior)
         return Figures(
             t_s=self.latest.now_s,
             power_w=power_now if isinstance(power_now, Unknown) else power_now.power_w,
@@ -273,9 +306,9 @@ class Engine:
             speed_mps=speed_now if isinstance(speed_now, Unknown) else speed_now.speed_mps,
             wh_per_km=consumption,
             trip=trip,
-            battery=self._battery(power, riding),
+            battery=self._battery(heard, riding),
             range_m=Reach(
-                now=range_now_m(self._counted_pack(power), riding),
+                now=range_now_m(self._counted_pack(heard), riding),
                 target=advice.range_target_m,
                 best=advice.range_best_m,
             ),
@@ -294,6 +327,9 @@ class Engine:
         """Take in settled seconds; look at what to advise at the times that are due for it."""
         for listener in self.cell_listeners:
             listener(cells)
+        for news in self._power.take_news():
+            brief = (*news.brief, *self._speed.brief(news.t_s), *self._drive.brief(news.t_s))
+            self._watches.sources(replace(news, brief=brief))
         while len(cells):
             if self._look_s is None:
                 self._look_s = math.ceil(float(cells.t_s[0]) / EVERY_S) * EVERY_S
@@ -325,7 +361,10 @@ class Engine:
             at = np.array([t_s])
             charge, counted = (float(side.at(n, at)[0]) for n in ("charge_ah", "counted_ah"))
             self._watches.counters(t_s, counted - charge, charge)
-        pack = self._counted_pack(side or Unknown(self._power.why_none()))
+        known: BatterySide | Unknown = side or Unknown(self._power.why_none())
+        if side is not None and side.silent:
+            known = _not_heard(side.silent)
+        pack = self._counted_pack(known)
         quiet_s = self.adviser.look(pack, self.learner.posterior)
         if not isinstance(pack, Unknown):
             riding = self._present.now()
@@ -388,8 +427,30 @@ class Engine:
     def _unless_stale(self, source: Source | Unknown, what: str) -> Source | Unknown:
         if isinstance(source, Unknown):
             return source
-        age_s = self.latest.now_s + self.latest.silent_s - source.last_s
-        return source if age_s <= STALE_S else Unknown(f"no {what} for {age_s:.0f} s")
+        age_s = self.latest.now_s + self.latest.silent_s - source.heard_s
+        if age_s <= STALE_S:
+            return source
+        if isinstance(source, BatterySide):
+            name = source.quietest
+        else:
+            name = self._speed.name_of(source) if self._speed.several else ""
+        return Unknown(f"no {what} {f'from {name} ' if name else ''}for {age_s:.0f} s")
+
+    def _unless_silent(self, side: BatterySide | Unknown) -> BatterySide | Unknown:
+        """Give the meters while all are heard: what is drawn unseen must not look like a saving."""
+        if isinstance(side, Unknown):
+            return side
+        if side.silent:
+            return _not_heard(side.silent)
+        age_s = self.latest.now_s - side.heard_s
+        if age_s <= SILENT_S:
+            return side
+        name = side.quietest or "the power monitor"
+        return Unknown(f"what {name} gives is not known: not heard for {age_s:.0f} s")
+
+
+def _not_heard(names: tuple[str, ...]) -> Unknown:
+    return Unknown(f"what {' and '.join(names)} gives is not known: not heard any more")
 
 
 def _weed(excess_fraction: float) -> str:
