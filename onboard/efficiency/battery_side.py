@@ -80,11 +80,6 @@ class BatterySide:
         return self.names[heard.index(min(heard))]
 
     @property
-    def kept_from_s(self) -> float:
-        """Stream time from which all meters remember their totals [s]."""
-        return max(meter.curves.kept_from_s or 0.0 for meter in self.meters)
-
-    @property
     def forgotten_s(self) -> float:
         """Stream time before which a meter has forgotten its totals [s], where one has."""
         spans = ((meter.curves.first_s, meter.curves.kept_from_s) for meter in self.every)

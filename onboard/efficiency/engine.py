@@ -111,9 +111,10 @@ class Engine:
             self._power.fold(piece)
             self._speed.fold(piece)
             self._cells.fold(piece)
-            self._together.update(self._power.chosen(), self._speed.chosen())
             while cells := self._cells.settled(self.latest.first_s or 0.0, self.latest.now_s):
                 self._learn(cells)
+            # Last: which sources count is decided as the seconds settle.
+            self._together.update(self._power.chosen(), self._speed.chosen())
 
     def mark(self) -> None:
         """Set the mark that `since_mark` counts from to now; early on, to where counting begins."""

@@ -45,7 +45,7 @@ class Together:
         if self.first is None and begin_s <= min(end_s, speed.track.settled_s):
             self.first = _point(power, speed, begin_s, at_start=True)
         # Where one has long been silent the other no longer remembers that time: the last holds.
-        if self.first is not None and end_s >= max(power.kept_from_s, begin_s):
+        if self.first is not None and end_s >= max(power.forgotten_s, begin_s):
             self.last = _point(power, speed, end_s, at_start=False)
 
     def since(self, begin: Point | None) -> Stretch | None:
