@@ -30,6 +30,7 @@ COMMANDS: list[Command] = [
     Set(4, "setup", "hélice 12×9"),
     Mark(5, "note", "weed 🌿"),
     Mark(6, "charged_full"),
+    Mark(7, "unplugged", source="battery 1"),
 ]
 NOTED = [Noted(10.5 * n, 1_750_000_000_000_000 + n, None, one) for n, one in enumerate(COMMANDS)]
 

@@ -123,7 +123,8 @@ def commands() -> Iterator[dict]:
         if key.startswith("target"):
             yield {"kind": "set", "key": key, "value": None}
     for mark in get_args(MarkName):
-        yield {"kind": "mark", "mark": mark, "text": "x"}
+        more = {"source": "battery 0"} if mark == "unplugged" else {}
+        yield {"kind": "mark", "mark": mark, "text": "x", **more}
 
 
 async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, list[dict]]:
