@@ -55,12 +55,9 @@ class Heard:
     def __init__(self) -> None:
         self.last_s = -np.inf
         """Stream time of the newest [s]."""
-        self._t_s = np.empty(0)
-
-    @property
-    def well(self) -> bool:
+        self.well = False
         """Whether it has covered more than what brevity is told by."""
-        return self.covered_s() >= 2 * BRIEF_S
+        self._t_s = np.empty(0)
 
     def fold(self, t_s: FloatArray) -> None:
         """Take in the times of messages [s], shape (n,); late ones tell nothing."""
@@ -70,6 +67,7 @@ class Heard:
         if not self.well:
             before = np.maximum.accumulate(np.append(self.last_s, known))
             self._t_s = np.append(self._t_s, known[known > before[:-1]])
+            self.well = self.covered_s() >= 2 * BRIEF_S
         self.last_s = max(self.last_s, float(known.max()))
 
     def covered_s(self, at_s: float | None = None) -> float:

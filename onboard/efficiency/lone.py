@@ -67,7 +67,8 @@ class LoneSamples:
     """Takes the lone samples out of those of one sensor."""
 
     def __init__(self) -> None:
-        self._last: FloatArray | None = None
+        self._last: tuple[float, float] | None = None
+        """Volts and amps of the newest that counted."""
         self._waiting: FloatArray | None = None
         self._low_a = self._high_a = 0.0
         self._followed = 0
@@ -95,9 +96,14 @@ class LoneSamples:
             self._waiting = None
         if not rows.shape[1]:
             return rows, []
-        before = rows[:, :1] if self._last is None else self._last
-        volts = np.concatenate([before[VOLTS], rows[VOLTS]])
-        amps = np.concatenate([before[AMPS], rows[AMPS]])
+        was_v, was_a = self._last or _values(rows[:, :1])
+        low_v, high_v = min(was_v, float(rows[VOLTS].min())), max(was_v, float(rows[VOLTS].max()))
+        low_a, high_a = min(was_a, float(rows[AMPS].min())), max(was_a, float(rows[AMPS].max()))
+        if high_a - low_a < LONE_A and high_v - low_v <= LEAP_FRACTION * low_v:
+            self._low_a, self._high_a = min(self._low_a, low_a), max(self._high_a, high_a)
+            self._last = _values(rows[:, -1:])
+            return rows, []
+        volts, amps = np.append(was_v, rows[VOLTS]), np.append(was_a, rows[AMPS])
         steps_v, steps_a = np.diff(volts), np.diff(amps)
         large = np.abs(steps_a) >= LONE_A
         # A range that was shown only grows.
@@ -139,21 +145,21 @@ class LoneSamples:
         amps, volts = rows[AMPS], rows[VOLTS]
         self._low_a = min(self._low_a, float(amps.min()))
         self._high_a = max(self._high_a, float(amps.max()))
-        before = rows[:, :1] if self._last is None else self._last
-        steps_a = np.diff(amps, prepend=before[AMPS])
+        was_v, was_a = self._last or _values(rows[:, :1])
+        steps_a = np.diff(amps, prepend=was_a)
         large = np.flatnonzero(np.abs(steps_a) >= LONE_A)
         if len(large):
-            step_a, was_v = steps_a[large], np.append(before[VOLTS], volts)[large]
-            sag_v = -np.sign(step_a) * (volts[large] - was_v)
-            least_v = FOLLOWS_FRACTION * np.abs(step_a) * was_v / SHORT_A
+            step_a, before_v = steps_a[large], np.append(was_v, volts)[large]
+            sag_v = -np.sign(step_a) * (volts[large] - before_v)
+            least_v = FOLLOWS_FRACTION * np.abs(step_a) * before_v / SHORT_A
             self._followed += int(np.count_nonzero(sag_v >= least_v))
             self._sag_va = running_total(self._sag_va, sag_v * np.abs(step_a))
             self._square_a2 = running_total(self._square_a2, step_a**2)
-        self._last = rows[:, -1:].copy()
+        self._last = _values(rows[:, -1:])
 
-    def _is_odd(self, before: FloatArray, sample: FloatArray) -> bool:
+    def _is_odd(self, before: tuple[float, float], sample: FloatArray) -> bool:
         """Tell whether a sample cannot be, if it is alone."""
-        (volts_v, amps_a), (was_v, was_a) = _values(sample), _values(before)
+        (volts_v, amps_a), (was_v, was_a) = _values(sample), before
         step_v, step_a = volts_v - was_v, amps_a - was_a
         if abs(step_v) > LEAP_FRACTION * was_v:
             still_a = max(STILL_A, STILL_FRACTION * max(abs(amps_a), abs(was_a)))
@@ -168,9 +174,9 @@ class LoneSamples:
             beyond_a = max(BEYOND_UNPROVEN_A, BEYOND_UNPROVEN_FRACTION * shown_a)
         return not self._low_a - LONE_A < amps_a < self._high_a + beyond_a
 
-    def _is_back(self, before: FloatArray, sample: FloatArray, behind: FloatArray) -> bool:
+    def _is_back(self, before: tuple[float, float], sample: FloatArray, behind: FloatArray) -> bool:
         """Tell whether the sample behind another is where the one before it was."""
-        (was_v, was_a), (then_v, then_a) = _values(before), _values(behind)
+        (was_v, was_a), (then_v, then_a) = before, _values(behind)
         away_v, away_a = (
             out - was for out, was in zip(_values(sample), (was_v, was_a), strict=True)
         )
