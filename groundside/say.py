@@ -22,9 +22,12 @@ def setting(key: str, value: Any) -> dict[str, Any]:
     return {"kind": "set", "key": key, "value": value}
 
 
-def mark(name: str, text: str = "", amount: dict[str, float] | None = None) -> dict[str, Any]:
-    """Give the command that marks something which happens now; `charged` with its amount."""
-    return {"kind": "mark", "mark": name, "text": text, **(amount or {})}
+def mark(name: str, text: str = "", **more: float | str) -> dict[str, Any]:
+    """Give the command that marks something which happens now.
+
+    `charged` comes with its amount, `unplugged` with its `source`.
+    """
+    return {"kind": "mark", "mark": name, "text": text} | more
 
 
 async def say(host: str, port: int, command: dict[str, Any], *, timeout_s: float = ANSWER_S) -> Ack:
@@ -80,7 +83,7 @@ def told(command: dict[str, Any], ack: Ack) -> str:
     --------
     >>> told(mark("charged_full"), Ack(True))
     'charged_full: done'
-    >>> told(mark("charged", amount={"charged_wh": 250.0}), Ack(True))
+    >>> told(mark("charged", charged_wh=250.0), Ack(True))
     'charged 250 Wh: done'
     >>> told(setting("target_speed_mps", -1), Ack(False, "value = -1: expected more"))
     'target_speed_mps -1: refused: value = -1: expected more'

@@ -87,6 +87,8 @@ def _mark(command: Mark, ride: Ride, new_trip: NewTrip) -> str | None:
         engine.start_run()
     elif command.mark == "run_end":
         engine.end_run()
+    elif command.mark == "unplugged":
+        return engine.unplug(command.source)
     # A note changes no figure: it is kept for the review.
     return None
 

@@ -226,16 +226,16 @@ class Ride:
         return longitude if isinstance(longitude, Unknown) else (latitude, longitude)
 
     def _drive(self) -> DriveState | Unknown:
-        value = self.engine.latest.value
-        rpm = value(("drive", "rpm"))
-        electrical = value(("drive", "erpm"))
+        value = self.engine.drive
+        rpm, electrical = value("rpm"), value("erpm")
         if isinstance(rpm, Unknown) and not isinstance(electrical, Unknown):
             pairs = self._profile.drive.pole_pairs
             rpm = electrical / pairs if pairs else Unknown("no drive.pole_pairs in the profile")
-        amps = value(("drive", "amps_a"))
-        temperature = value(("drive", "temperature_degc"))
-        if all(isinstance(one, Unknown) for one in (rpm, amps, temperature, electrical)):
-            return Unknown("no motor drive heard")
+        amps, temperature = value("amps_a"), value("temperature_degc")
+        if isinstance(amps, Unknown) and all(
+            isinstance(one, Unknown) for one in (rpm, temperature, electrical)
+        ):
+            return amps
         return DriveState(rpm, amps, temperature)
 
 

@@ -108,8 +108,8 @@ def in_words(one: Noted) -> str:
     """
     command = one.command
     if isinstance(command, Mark):
-        said = command.mark.replace("_", " "), charge_told(command.as_dict()), command.text
-        return " ".join(filter(None, said))
+        told = command.source or charge_told(command.as_dict())
+        return " ".join(filter(None, (command.mark.replace("_", " "), told, command.text)))
     value = "none" if command.value is None else command.value
     return f"{command.key.replace('_', ' ')}: {value}"
 

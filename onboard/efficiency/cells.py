@@ -12,17 +12,17 @@ from typing import TypeVar
 import numpy as np
 
 from onboard.block import Block, FloatArray
+from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.distance import DistanceMeter
+from onboard.efficiency.heard import CHOICE_S
 from onboard.efficiency.held import Held
-from onboard.efficiency.power_sources import BatterySide, PowerSources
+from onboard.efficiency.power_sources import PowerSources
 from onboard.efficiency.speed_sources import SpeedSources
 
 Source = TypeVar("Source", BatterySide | None, DistanceMeter | None)
 
 LAG_S = 20.0
 """A source that is this far behind the others is not waited for."""
-
-CHOICE_S = 10.0
 
 CELLS_MOST = 8192
 """Given at a time: over a gap of days memory stays bounded."""
@@ -111,6 +111,7 @@ class CellMaker:
         edges = begin_s + np.arange(count + 1.0)
         if count:
             self._next_s = float(edges[-1])
+            self._power.decide(begin_s, self._next_s)
         ends = edges[1:]
         return Cells(
             ends,

@@ -17,9 +17,11 @@ from onboard.efficiency.alerts import Alert, Event
 from onboard.efficiency.amount import Amount
 from onboard.efficiency.bands import Band, Bands
 from onboard.efficiency.battery import BatteryState, Pack
+from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.cells import CellMaker, Cells, part_of_cells
 from onboard.efficiency.consumption import Stretch, wh_per_km, window
 from onboard.efficiency.distance import DistanceMeter
+from onboard.efficiency.drive_sources import DriveSources
 from onboard.efficiency.figure import Estimate, Number, Unknown, reaching_up_to
 from onboard.efficiency.figures import (
     Consumption,
@@ -29,11 +31,12 @@ from onboard.efficiency.figures import (
     unknown_consumption,
     unknown_trip,
 )
+from onboard.efficiency.heard import SILENT_S
 from onboard.efficiency.latest import STALE_S, Latest
 from onboard.efficiency.learner import Learner
 from onboard.efficiency.parts import LEFT_OUT, PartError, Parts, itself
 from onboard.efficiency.power_curve import Curve, curve
-from onboard.efficiency.power_sources import BatterySide, PowerSources
+from onboard.efficiency.power_sources import PowerSources
 from onboard.efficiency.present import PresentRiding, Riding
 from onboard.efficiency.reach import range_now_m, time_left_s
 from onboard.efficiency.recharge import Away, question
@@ -98,6 +101,7 @@ class Engine:
         self._errors = prior_covariance(profile.sensors, profile.battery)
         self._power = PowerSources(profile.sensors)
         self._speed = SpeedSources()
+        self._drive = DriveSources()
         self._cells = CellMaker(self._power, self._speed)
         self._together = Together()
         self._mark: Point | None = None
@@ -127,14 +131,16 @@ class Engine:
     def fold(self, block: Block) -> None:
         """Take in a block."""
         fold = self._parts.fold
-        for piece in slices(block):
+        for whole in slices(block):
+            piece = fold("motor drive", self._drive.passed, whole) or whole
             self.latest.fold(piece)
             fold("power", self._power.fold, piece)
             fold("speed", self._speed.fold, piece)
             fold("seconds", self._cells.fold, piece)
-            fold("trip sums", self._sum_together)
             while cells := fold("seconds", self._settled_cells):
                 self._learn(cells)
+            # Last: which sources count is decided as the seconds settle.
+            fold("trip sums", self._sum_together)
 
     def _sum_together(self) -> None:
         self._together.update(self._power.chosen(), self._speed.chosen())
@@ -166,6 +172,30 @@ class Engine:
         if not isinstance(self._pack, Unknown):
             self._pack.charged(amount)
             self._look_anew()
+
+    def unplug(self, source: str) -> str | None:
+        """Take a source as unplugged until it is heard again; give why not, None when done.
+
+        Parameters
+        ----------
+        source
+            As an alert names it: "battery 1", "motor 0", "GPS receiver".
+        """
+        what, _, number = source.rpartition(" ")
+        now_s = self.latest.now_s
+        if what == "battery" and number.isdecimal():
+            why_not = self._power.unplug(int(number), now_s)
+            self._look_anew()
+        elif what == "motor" and number.isdecimal():
+            why_not = self._drive.unplug(int(number), now_s)
+        else:
+            why_not = self._speed.unplug(source, now_s)
+        return why_not
+
+    def drive(self, name: str) -> Number:
+        """Give the newest reading of the motor that is shown, by a column of `drive`."""
+        now_s = self.latest.now_s + self.latest.silent_s
+        return self._parts.ask("motor drive", itself, self._drive.value, name, now_s)
 
     def set_aim(self, aim: Aim) -> None:
         """Set the rider's target."""
@@ -200,7 +230,7 @@ class Engine:
 
     def _look_anew(self) -> None:
         """Look at what to advise now that something else is wanted; and soon again for alerts."""
-        power = self._parts.ask("power", itself, self._power_side)
+        power = self._parts.ask("power", itself, self._heard_side)
         pack = self._counted_pack(power)
         self._parts.fold("advice", self.adviser.look, pack, self.learner.posterior)
         if self._look_s is not None:
@@ -323,10 +353,13 @@ class Engine:
         speed = ask("speed", itself, self._speed_meter)
         power_now = self._unless_stale(power, "power")
         speed_now = self._unless_stale(speed, "speed")
+        heard = ask("power", itself, self._unless_silent, power)
         trip = ask("trip sums", unknown_trip, self._trip, power, speed)
+        if isinstance(heard, Unknown):
+            trip = replace(trip, mean_power_w=heard)
         minutes = ask("trip sums", itself, window, 300.0, power_now, speed_now)
         riding = ask("way of riding", itself, self._riding, power_now, speed_now)
-        advice: Advice = ask("advice", nothing, self._advice, power)
+        advice: Advice = ask("advice", nothing, self._advice, heard)
         return Figures(
             t_s=self.latest.now_s,
             power_w=power_now if isinstance(power_now, Unknown) else power_now.power_w,
@@ -337,9 +370,9 @@ class Engine:
                 "trip sums", unknown_consumption, self._consumption, power_now, speed_now, trip
             ),
             trip=trip,
-            battery=ask("battery", itself, self._battery, power, riding),
+            battery=ask("battery", itself, self._battery, heard, riding),
             range_m=Reach(
-                now=ask("battery", itself, self._range_now_m, power, riding),
+                now=ask("battery", itself, self._range_now_m, heard, riding),
                 target=advice.range_target_m,
                 best=advice.range_best_m,
             ),
@@ -361,6 +394,9 @@ class Engine:
         if "power" in self._parts.without:
             return LEFT_OUT
         return self._power.chosen() or Unknown(self._power.why_none())
+
+    def _heard_side(self) -> BatterySide | Unknown:
+        return self._unless_silent(self._power_side())
 
     def _speed_meter(self) -> DistanceMeter | Unknown:
         if "speed" in self._parts.without:
@@ -403,6 +439,7 @@ class Engine:
         """Take in settled seconds; look at what to advise at the times that are due for it."""
         for listener in self.cell_listeners:
             listener(cells)
+        self._parts.fold("alerts", self._tell_sources)
         while len(cells):
             if self._look_s is None:
                 self._look_s = math.ceil(float(cells.t_s[0]) / EVERY_S) * EVERY_S
@@ -433,6 +470,11 @@ class Engine:
         impossible_s = [*self._power.impossible_s(), *self._speed.impossible_s()]
         self._watches.implausible(cells, impossible_s)
 
+    def _tell_sources(self) -> None:
+        for news in self._power.take_news():
+            brief = (*news.brief, *self._speed.brief(news.t_s), *self._drive.brief(news.t_s))
+            self._watches.sources(replace(news, brief=brief))
+
     def _look(self, t_s: float) -> int:
         """Look at what holds until the next look; give when that is due [s from now]."""
         fold = self._parts.fold
@@ -441,7 +483,11 @@ class Engine:
             at = np.array([t_s])
             charge, counted = (float(side.at(n, at)[0]) for n in ("charge_ah", "counted_ah"))
             fold("alerts", self._watches.counters, t_s, counted - charge, charge)
-        pack = self._counted_pack(side or self._parts.ask("power", itself, self._power_side))
+        known = side or self._parts.ask("power", itself, self._power_side)
+        if isinstance(known, BatterySide) and known.silent:
+            pack = self._counted_pack(_not_heard(known.silent))
+        else:
+            pack = self._counted_pack(known)
         quiet_s = fold("advice", self.adviser.look, pack, self.learner.posterior)
         if quiet_s is None:
             quiet_s = math.inf
@@ -537,8 +583,30 @@ class Engine:
     def _unless_stale(self, source: Source | Unknown, what: str) -> Source | Unknown:
         if isinstance(source, Unknown):
             return source
-        age_s = self.latest.now_s + self.latest.silent_s - source.last_s
-        return source if age_s <= STALE_S else Unknown(f"no {what} for {age_s:.0f} s")
+        age_s = self.latest.now_s + self.latest.silent_s - source.heard_s
+        if age_s <= STALE_S:
+            return source
+        if isinstance(source, BatterySide):
+            name = source.quietest
+        else:
+            name = self._speed.name_of(source) if self._speed.several else ""
+        return Unknown(f"no {what} {f'from {name} ' if name else ''}for {age_s:.0f} s")
+
+    def _unless_silent(self, side: BatterySide | Unknown) -> BatterySide | Unknown:
+        """Give the meters while all are heard: what is drawn unseen must not look like a saving."""
+        if isinstance(side, Unknown):
+            return side
+        if side.silent:
+            return _not_heard(side.silent)
+        age_s = self.latest.now_s - side.heard_s
+        if age_s <= SILENT_S:
+            return side
+        name = side.quietest or "the power monitor"
+        return Unknown(f"what {name} gives is not known: not heard for {age_s:.0f} s")
+
+
+def _not_heard(names: tuple[str, ...]) -> Unknown:
+    return Unknown(f"what {' and '.join(names)} gives is not known: not heard any more")
 
 
 def _weed(excess_fraction: float) -> str:

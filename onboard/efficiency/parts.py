@@ -14,8 +14,8 @@ Value = TypeVar("Value")
 Other = TypeVar("Other")
 
 PARTS: Final = (
-    "power", "speed", "seconds", "trip sums", "speed bands", "way of riding", "alerts", "battery",
-    "curve", "advice", "runs", "trip line",
+    "power", "speed", "motor drive", "seconds", "trip sums", "speed bands", "way of riding",
+    "alerts", "battery", "curve", "advice", "runs", "trip line",
 )  # fmt: skip
 
 ON_SECONDS: Final = PARTS[PARTS.index("seconds") + 2 :]

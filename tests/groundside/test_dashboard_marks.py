@@ -209,3 +209,32 @@ def test_home_is_set_at_the_second_press_only() -> None:
 
     ride((40, 22), act, talk=talk)
     assert talk.said == []  # too soon for a second thought: a thumb that bounces
+
+
+@pytest.mark.parametrize("size", SCREENS)
+def test_a_silent_pack_is_said_to_be_unplugged_at_the_second_press(size: tuple[int, int]) -> None:
+    talk = SteeredTalk()
+    silent = {
+        "code": "source_silent",
+        "level": "warning",
+        "text": "Not heard any more: battery 1.",
+        "since_s": 3.0,
+        "sources": ["battery 1"],
+    }
+
+    now_s = [0.0]
+
+    async def act(here: Ride) -> None:
+        craft = here.app.screen.query_one("#craft")
+        craft._asking._clock = lambda: now_s[0]  # type: ignore[attr-defined]
+        await here.give(Update(snapshot()))
+        await press(here, "enter", "5", "p")
+        assert talk.said == []
+        await here.give(Update(snapshot(alerts=[silent])))
+        await press(here, "p")
+        assert "sure?" in here.text
+        now_s[0] += 1.0
+        await press(here, "p")
+        assert as_said(talk) == [{"mark": "unplugged", "source": "battery 1"}]
+
+    ride(size, act, talk=talk)

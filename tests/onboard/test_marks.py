@@ -31,6 +31,7 @@ COMMANDS: list[Command] = [
     Mark(5, "note", "weed 🌿"),
     Mark(6, "charged_full"),
     Mark(7, "charged", amount=("charged_wh", 250.0)),
+    Mark(8, "unplugged", source="battery 1"),
 ]
 NOTED = [Noted(10.5 * n, 1_750_000_000_000_000 + n, None, one) for n, one in enumerate(COMMANDS)]
 

@@ -201,7 +201,7 @@ class RunsView(View):
         self.post_message(self.Say(setting("setup", label), f"set-up is now {label}"))
 
     def _say_charge(self, amount: dict[str, float]) -> None:
-        command = mark("charged", amount=amount)
+        command = mark("charged", "", **amount)
         self.post_message(self.Say(command, f"charged: {charge_told(command)}"))
 
     def _type(self, what: str) -> None:

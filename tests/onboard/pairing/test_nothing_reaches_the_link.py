@@ -124,8 +124,9 @@ def commands() -> Iterator[dict]:
         if key.startswith("target"):
             yield {"kind": "set", "key": key, "value": None}
     for mark in get_args(MarkName):
-        amount = {"charged_wh": 5.0} if mark == "charged" else {}
-        yield {"kind": "mark", "mark": mark, "text": "x", **amount}
+        more: dict[str, object] = {"source": "battery 0"} if mark == "unplugged" else {}
+        more |= {"charged_wh": 5.0} if mark == "charged" else {}
+        yield {"kind": "mark", "mark": mark, "text": "x", **more}
 
 
 async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, list[dict]]:
