@@ -8,7 +8,6 @@ from collections import deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from onboard import notify
 from onboard.efficiency.alerts import Alert
@@ -25,6 +24,7 @@ from onboard.obey import obey, settings_in_force, with_place
 from onboard.own_alerts import OwnAlerts, Running
 from onboard.pairing.door import CrewDoor, DoorSettings
 from onboard.profile import Profile, load_profile
+from onboard.record_lock import RecordLock
 from onboard.rejoin import Session
 from onboard.ride import Ride
 from onboard.session_book import SessionBook
@@ -35,6 +35,7 @@ from onboard.telemetry.frames import Frames
 from onboard.telemetry.links.base import Link
 from onboard.telemetry.links.reopening import Reopener
 from onboard.telemetry.signing import SignatureGate, Signer, key_from_text, without_key
+from onboard.trip_journal import Verdict
 from onboard.trip_keeper import BehindError, TripKeeper
 
 PUBLISH_EVERY_S = 0.2
@@ -117,8 +118,13 @@ class Service:
         Raises
         ------
         WattwakeError
-            If the link, the record's folder or the feed's address cannot be had at the start.
+            If the link, the record's folder or the feed's address cannot be had at the start, or
+            another daemon keeps its records in that folder.
         """
+        with RecordLock(self._settings.record):
+            await self._run()
+
+    async def _run(self) -> None:
         settings = self._settings
         reopen = Reopener(settings.connection, settings.baud)
         link = self._first_link(reopen)
@@ -130,6 +136,8 @@ class Service:
         try:
             # Before anything is said: whoever hears it may end us at once.
             self._on_signals()
+            # Before anything looks back: what comes meanwhile waits for the record.
+            reader.start()
             host, port = settings.listen
             craft = settings.profile.craft.name
             port = await self._feed.open(host, port, craft, self._on_command, self._trip_line)
@@ -140,7 +148,6 @@ class Service:
                 print(f"wattwake: record {self._book.folder}", flush=True)
             print(f"wattwake: feed on {host}:{port}", flush=True)
             self._began_s = time.monotonic()
-            reader.start()
             notify.ready(f"link {name}, feed on {host}:{port}")
             door = asyncio.create_task(self._keep_door())
             await self._serve(reader, name, door)
@@ -170,19 +177,22 @@ class Service:
                 self._door.failed(time.monotonic(), fault)
             await asyncio.sleep(self._door.pause_s)
 
-    def _keep_trip(
-        self, kept: dict[str, Any] | None = None, earlier: Sequence[Session] = ()
-    ) -> TripKeeper:
+    def _keep_trip(self, book: SessionBook | None = None) -> TripKeeper:
         settings = self._settings
         return TripKeeper(
             settings.profile,
             settings.system_id,
-            kept,
-            earlier,
+            book.kept if book else None,
+            book.past if book else None,
             settings.aim,
             start_us=self._clock.start_us,
             present=self._present,
+            settle=self._settle,
         )
+
+    def _settle(self, verdict: Verdict) -> None:
+        if self._book is not None:
+            self._book.settle(verdict)
 
     def _present(self, until_us: int) -> Session | None:
         """Give the session that is being recorded, up to a stamp [us]."""
@@ -194,8 +204,9 @@ class Service:
         if settings.record is None:
             return
         text = settings.profile_text and without_key(settings.profile_text)
-        self._book = SessionBook(settings.record, self._clock.start_us, text)
-        self._keeper = self._keep_trip(self._book.kept, self._book.earlier)
+        followed = settings.system_id or settings.profile.link.system_id
+        self._book = SessionBook(settings.record, self._clock.start_us, text, followed)
+        self._keeper = self._keep_trip(self._book)
 
     def _first_link(self, reopen: Reopener) -> Link | None:
         """Open the link. A server that is not up yet will be tried again; all else is an error."""
@@ -265,8 +276,6 @@ class Service:
         if self._keeper.poll(now_s):
             self._counts.clear()
             self._trip_line_due_s = now_s
-            if self._book is not None and self._keeper.went_on:
-                self._book.goes_on(self._keeper.sessions)
         craft = self._ride.decoder.craft
         if self._asked is None and craft.system_id is not None:
             # For the whole run: a viewer that begins a new trip changes nothing on the link.
