@@ -19,6 +19,7 @@ from onboard.errors import LogError
 from onboard.profile import Profile
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
+from onboard.telemetry.log_files import RECORD_NAME
 from onboard.telemetry.telemetry_log import read_log
 
 CARRIED_NAME = "carried.json"
@@ -89,6 +90,8 @@ def refold(
 
 def _frames(session: Session) -> Iterator[Frames]:
     """Give what is recorded; where that ends too soon, what was said still counts."""
+    if _is_empty(session.folder / RECORD_NAME):
+        return
     try:
         for frames in read_log(session.folder):
             if session.until_us is None:
@@ -97,6 +100,14 @@ def _frames(session: Session) -> Iterator[Frames]:
                 yield frames.where(frames.stamp_us <= session.until_us)
     except LogError as problem:
         log.warning("%s: this part of the trip is missing", problem)
+
+
+def _is_empty(record: Path) -> bool:
+    """Tell whether nothing was heard while the record was kept."""
+    try:
+        return record.stat().st_size == 0
+    except OSError:
+        return False
 
 
 def replay(ride: Ride, windows: Iterable[Frames | Block], said: Sequence[Said]) -> None:

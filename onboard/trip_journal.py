@@ -198,13 +198,13 @@ def earlier_of_trip(folder: Path, note: SessionNote | None) -> Iterator[Path]:
                 (one.continues.name for one in settled if one.folder == folder and one.continues),
                 None,
             )
-        number, note = note.number, None
-        if before is not None:
-            folder = folder.parent / before
-            yield folder
-            note = read_session(folder)
-            if note is not None and note.number >= number:
-                return
+        if before is None:
+            return
+        number, folder = note.number, folder.parent / before
+        note = read_session(folder)
+        if note is not None and note.number >= number:
+            return
+        yield folder
 
 
 def write_down(settled: Sequence[Settled]) -> None:

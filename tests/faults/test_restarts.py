@@ -3,6 +3,7 @@
 WATTWAKE_RESTARTS=40 python -m pytest tests/faults/test_restarts.py -s
 """
 
+import json
 import os
 import random
 import signal
@@ -19,6 +20,7 @@ import pymavlink.dialects.v20.all as dialect
 import pytest
 
 from groundside.review.summary import review
+from onboard.efficiency.advice import NO_AIM
 from onboard.profile import load_profile
 from onboard.sessions import sessions
 from onboard.telemetry.log_files import RECORD_NAME
@@ -28,8 +30,10 @@ from tests.small_streams import Sender
 pytestmark = pytest.mark.slow
 
 CRAFT = ROOT / "replay_logs" / "harbour_loop.toml"
-RESTARTS = max(int(os.environ.get("WATTWAKE_RESTARTS", "5")), 1)
+RESTARTS = max(int(os.environ.get("WATTWAKE_RESTARTS", "4")), 1)
 TICK_S = 0.1
+RECORDED_S = 2.0
+"""A daemon that is killed after so long has some of it on the card: a second is its to lose."""
 UTC_S = 1_790_000_000.0
 
 
@@ -111,9 +115,11 @@ def run_for(autopilot: Autopilot, records: Path, seconds: float, how: signal.Sig
 def run_until(autopilot: Autopilot, records: Path, condition: Callable[[Any], bool]) -> None:
     """Have a daemon up until its feed shows something, and then kill it."""
     daemon = Daemon(*options(autopilot, records))
-    daemon.snapshot_when(condition)
-    daemon.process.kill()
-    daemon.process.communicate()
+    try:
+        daemon.snapshot_when(condition)
+    finally:
+        daemon.process.kill()
+        daemon.process.communicate()
 
 
 def elapsed(seconds: float) -> Callable[[Any], bool]:
@@ -155,12 +161,89 @@ def test_restarts_in_a_row_at_any_moment_go_on_with_the_trip(tmp_path: Path) -> 
     chance, records = random.Random(RESTARTS), tmp_path / "records"
     with Autopilot() as autopilot:
         began_s = autopilot.boot_s
-        run_until(autopilot, records, elapsed(1.0))
+        run_until(autopilot, records, elapsed(RECORDED_S))
         for _ in range(RESTARTS):
             autopilot.silent = chance.random() < 0.3
             how = chance.choice([signal.SIGKILL, signal.SIGTERM])
-            run_for(autopilot, records, chance.uniform(0.3, 2.5), how)
+            run_for(autopilot, records, chance.uniform(0.3, 2.0), how)
         autopilot.silent = False
         trip = last_of(autopilot, records, went_on(autopilot, began_s))
     assert_same(trip, joined(records))
     print(f"{RESTARTS} restarts, {len(sessions(records))} sessions, {trip['elapsed_s']:.0f} s")
+
+
+def test_the_autopilots_own_restart_begins_another_trip_that_goes_on(tmp_path: Path) -> None:
+    records = tmp_path / "records"
+    with Autopilot() as autopilot:
+        run_until(autopilot, records, elapsed(RECORDED_S))
+        autopilot.silent = True
+        run_for(autopilot, records, 1.5, signal.SIGTERM)
+        autopilot.restart()
+        autopilot.silent, since_s = False, autopilot.boot_s
+        run_until(autopilot, records, elapsed(RECORDED_S))
+        begun = len(sessions(records))
+        trip = last_of(autopilot, records, went_on(autopilot, since_s))
+    with pytest.raises(AssertionError):
+        assert_same(trip, joined(records))
+    assert_same(trip, joined(records, newest=len(sessions(records)) - begun + 1))
+
+
+def said(daemon: Daemon, **command: Any) -> None:
+    """Say one thing over the feed, and wait until it is done."""
+    with socket.create_connection(("127.0.0.1", daemon.port("feed on")), 10) as viewer:
+        viewer.sendall(json.dumps({"id": 7, **command}).encode() + b"\n")
+        for line in viewer.makefile("rb"):
+            message = json.loads(line)
+            if message["kind"] == "ack":
+                assert message["ok"], message
+                return
+
+
+def has(snapshot: Any, reserve_fraction: float) -> bool:
+    """Whether there is a target, though it is too early for a cue, and that reserve."""
+    untold = snapshot["target"] is None and snapshot["why"]["target"] == NO_AIM.why
+    return snapshot["reserve_fraction"] == reserve_fraction and not untold
+
+
+def test_a_target_said_to_a_silent_craft_outlasts_restarts(tmp_path: Path) -> None:
+    records = tmp_path / "records"
+    with Autopilot() as autopilot:
+        run_until(autopilot, records, elapsed(RECORDED_S))
+        autopilot.silent = True
+        daemon = Daemon(*options(autopilot, records))
+        said(daemon, kind="set", key="target_distance_m", value=9000)
+        said(daemon, kind="set", key="reserve_fraction", value=0.31)
+        daemon.process.kill()
+        daemon.process.communicate()
+        run_for(autopilot, records, 1.5, signal.SIGKILL)
+        autopilot.silent = False
+        run_until(autopilot, records, lambda snapshot: has(snapshot, 0.31))
+        # And what is said between a start and the verdict is not lost by the verdict.
+        autopilot.silent, since_s = True, autopilot.boot_s - 3.0
+        with Daemon(*options(autopilot, records)) as daemon:
+            said(daemon, kind="set", key="reserve_fraction", value=0.32)
+            autopilot.silent = False
+            assert has(daemon.snapshot_when(went_on(autopilot, since_s)), 0.32)
+
+
+def test_a_new_trip_is_not_undone_by_what_is_folded_or_restarted(tmp_path: Path) -> None:
+    records = tmp_path / "records"
+    profile = tmp_path / "craft.toml"
+    profile.write_text(CRAFT.read_text())
+    with Autopilot() as autopilot:
+        run_until(autopilot, records, elapsed(RECORDED_S))
+        daemon = Daemon(*options(autopilot, records), "--profile", str(profile))
+        daemon.snapshot_when(elapsed(3.0))
+        # The records of the trip are folded again, which begins two seconds later.
+        daemon.process.send_signal(signal.SIGHUP)
+        said(daemon, kind="mark", mark="new_trip", text="")
+        began_s = autopilot.boot_s
+        daemon.snapshot_when(lambda snapshot: autopilot.boot_s > began_s + 2.5)
+        trip = next(daemon.snapshots())["trip"]
+        assert trip["elapsed_s"] < autopilot.boot_s - began_s + 0.5
+        daemon.process.kill()
+        daemon.process.communicate()
+        begun = len(sessions(records))
+        run_for(autopilot, records, 1.5, signal.SIGKILL)
+        trip = last_of(autopilot, records, went_on(autopilot, began_s))
+    assert_same(trip, joined(records, newest=len(sessions(records)) - begun + 1))

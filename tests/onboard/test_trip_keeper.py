@@ -12,7 +12,7 @@ import pytest
 from onboard.profile import Battery, Profile
 from onboard.rejoin import Session
 from onboard.ride import Ride
-from onboard.trip_journal import Past, Verdict, look_back
+from onboard.trip_journal import Past, look_back
 from onboard.trip_keeper import TripKeeper
 from tests.onboard.test_rejoin import PROFILE, parts, session, snapshot
 
