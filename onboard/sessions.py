@@ -107,8 +107,14 @@ def sessions(directory: Path) -> list[Path]:
     Those of before there were numbers come first. One whose number is damaged stands right behind
     the last numbered one before its name.
     """
-    folders = [directory / name for name in _names(directory)]
-    notes = {folder: read_session(folder) for folder in folders}
+    return _ordered(_notes(directory, _names(directory)))
+
+
+def _notes(directory: Path, names: Set[str]) -> dict[Path, SessionNote | None]:
+    return {(folder := directory / name): read_session(folder) for name in names}
+
+
+def _ordered(notes: Mapping[Path, SessionNote | None]) -> list[Path]:
     numbered = sorted((_by_start(folder), note.number) for folder, note in notes.items() if note)
 
     def place(folder: Path) -> tuple[float, tuple[str, int]]:
@@ -120,7 +126,7 @@ def sessions(directory: Path) -> list[Path]:
         before = [number for other, number in numbered if other < start]
         return max(before, default=0) + 0.5, start
 
-    return sorted(folders, key=place, reverse=True)
+    return sorted(notes, key=place, reverse=True)
 
 
 def _names(directory: Path) -> set[str]:
@@ -191,10 +197,10 @@ def _last_session(directory: Path, names: Set[str]) -> tuple[int, Path | None]:
             _restore(latest, newest)
         if newest.others == names_sum(names - {newest.name}):
             return newest.number, latest
-    everything = sessions(directory)
-    numbers = [note.number for one in everything if (note := read_session(one)) is not None]
+    notes = _notes(directory, names)
+    number = max([len(names), *(note.number for note in notes.values() if note is not None)])
     # One that was copied in from elsewhere may have a greater number, and yet it did not run here.
-    return max([len(everything), *numbers]), latest or next(iter(everything), None)
+    return number, latest or next(iter(_ordered(notes)), None)
 
 
 def begin_session(
