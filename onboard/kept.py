@@ -90,7 +90,14 @@ def same_trip(kept: dict[str, Any], now: Clocks) -> bool:
     >>> same_trip(before, Clocks(20.0, 1.75e9 + 30.0, 0.0))
     False
     """
-    before = clocks_of(kept)
+    return kept_running(clocks_of(kept), now)
+
+
+def kept_running(before: Clocks, now: Clocks) -> bool:
+    """Tell whether the autopilot kept running from one time until another.
+
+    Where one of them tells no time of day, the boot clock alone does, for a few hours at most.
+    """
     gone_s = now.boot_s - before.boot_s
     if not gone_s >= -1.0:
         return False

@@ -4,6 +4,7 @@ It is written down twice a minute, and a power cut comes in between; a mark said
 Only what was recorded since is folded, so that a start costs the same after a minute and a day.
 """
 
+import contextlib
 import logging
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -11,8 +12,9 @@ from typing import Any
 
 from onboard.errors import LogError
 from onboard.profile import Profile
-from onboard.rejoin import Session, load_carried, replay
+from onboard.rejoin import Said, Session, load_carried, replay
 from onboard.ride import Ride
+from onboard.sessions import read_session
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.log_files import find_log
 from onboard.telemetry.scanner import LogScanner
@@ -66,20 +68,30 @@ def _caught_up(
     at = kept.get("at")
     if not (isinstance(at, dict) and isinstance(at.get("session"), str)):
         return kept
-    names = [one.folder.name for one in earlier]
-    if at["session"] in names:
-        place = names.index(at["session"])
-        marks = earlier[place].said[int(at.get("marks", 0)) :]
-        try:
-            parts = [_frames_after(earlier[place].folder, int(at["stamp_us"]))]
-        except LogError:
-            parts = []  # nothing was heard then
-        replay(ride, parts, marks)
-        _fold(ride, earlier[place + 1 :])
-    elif (earlier[-1].folder.parent / at["session"]).is_dir():
-        _fold(ride, earlier)
+    known = earlier[0].folder.parent / at["session"]
+    note = read_session(known)
+    if note is None:
+        return kept
+    later = [one for one in earlier if _number(one) > note.number]
+    parts: list[Frames] = []
+    marks: Sequence[Said] = ()
+    for one in earlier:
+        if one.folder == known:
+            marks = one.said[int(at.get("marks", 0)) :]
+            # Without a record nothing was heard then.
+            with contextlib.suppress(LogError):
+                parts = [_frames_after(known, int(at["stamp_us"]))]
+    if not (later or marks or any(map(len, parts))):
+        return kept
+    replay(ride, parts, marks)
+    _fold(ride, later)
     ride.finish()
     return ride.kept()
+
+
+def _number(session: Session) -> int:
+    note = read_session(session.folder)
+    return 0 if note is None else note.number
 
 
 def _fold(ride: Ride, sessions: Iterable[Session]) -> None:

@@ -6,9 +6,8 @@ as if the daemon had never been away. What the autopilot drew meanwhile is a gap
 
 import json
 import logging
-import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -16,25 +15,13 @@ import numpy as np
 
 from onboard.block import Block
 from onboard.errors import LogError
-from onboard.kept import Clocks, clocks_as_dict, same_trip
 from onboard.ride import Ride
-from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.log_files import find_log
-from onboard.telemetry.scanner import LogScanner
+from onboard.telemetry.log_files import RECORD_NAME
 from onboard.telemetry.telemetry_log import read_log
 
 CARRIED_NAME = "carried.json"
 """In a session's folder: what was kept from before when its trip began; see `Ride.kept`."""
-
-DECIDE_AFTER_S = 20.0
-"""By then an autopilot that knows the time of day has said so."""
-
-TAIL_BYTES = 1 << 18
-"""So much of a record's end tells what the autopilot's clocks were."""
-
-HELD_MOST = 20_000
-"""Frames kept until it is decided; an autopilot that is silent for so long began anew."""
 
 log = logging.getLogger("wattwake")
 
@@ -85,44 +72,30 @@ def refold(begin: Callable[[dict[str, Any] | None], Ride], sessions: Sequence[Se
     """
     ride = begin(load_carried(sessions[0].folder))
     for session in sessions:
-        try:
-            windows = read_log(session.folder)
-            if session.until_us is not None:
-                windows = _until(windows, session.until_us)
-            replay(ride, windows, session.said)
-        except LogError as problem:
-            log.warning("%s: this part of the trip is missing", problem)
+        replay(ride, _frames(session), session.said)
     return ride
 
 
-def last_clocks(folder: Path, system_id: int | None = None) -> Clocks:
-    """Give the autopilot's clocks at the end of a record; NaN where it tells none.
-
-    Parameters
-    ----------
-    folder
-        The session's folder.
-    system_id
-        The MAVLink system to follow; None follows the one that sends most.
-    """
-    nothing = Clocks(math.nan, math.nan, math.nan)
+def _frames(session: Session) -> Iterator[Frames]:
+    """Give what is recorded; where that ends too soon, what was said still counts."""
+    if _is_empty(session.folder / RECORD_NAME):
+        return
     try:
-        with find_log(folder).open("rb") as file:
-            size = file.seek(0, 2)
-            file.seek(max(size - TAIL_BYTES, 0))
-            tail = file.read()
-    except (LogError, OSError):
-        return nothing
-    decoder = Decoder(system_id)
-    frames = LogScanner(in_step=False).push(tail, final=True)
-    utc_s, utc_at_s, last_s = math.nan, 0.0, 0.0
-    for block in (decoder.push(frames), decoder.finish()):
-        last_s = max([last_s, *(float(one.t_s[-1]) for one in block.channels.values())])
-        clock = block.get("clock")
-        if clock is not None and np.isfinite(clock["utc_s"]).any():
-            last = int(np.flatnonzero(np.isfinite(clock["utc_s"]))[-1])
-            utc_s, utc_at_s = float(clock["utc_s"][last]), float(clock.t_s[last])
-    return Clocks(decoder.time.boot_s, utc_s + last_s - utc_at_s, math.nan)
+        for frames in read_log(session.folder):
+            if session.until_us is None:
+                yield frames
+            else:
+                yield frames.where(frames.stamp_us <= session.until_us)
+    except LogError as problem:
+        log.warning("%s: this part of the trip is missing", problem)
+
+
+def _is_empty(record: Path) -> bool:
+    """Tell whether nothing was heard while the record was kept."""
+    try:
+        return record.stat().st_size == 0
+    except OSError:
+        return False
 
 
 def replay(ride: Ride, windows: Iterable[Frames | Block], said: Sequence[Said]) -> None:
@@ -148,11 +121,6 @@ def replay(ride: Ride, windows: Iterable[Frames | Block], said: Sequence[Said]) 
         one.apply(ride)
 
 
-def _until(windows: Iterable[Frames], until_us: int) -> Iterator[Frames]:
-    for frames in windows:
-        yield frames.where(frames.stamp_us <= until_us)
-
-
 def in_order(frames: Frames, left: list[Said]) -> Iterator[Frames | Said]:
     """Give the frames in parts, and what was said behind the frames that came before it.
 
@@ -176,46 +144,3 @@ def in_order(frames: Frames, left: list[Said]) -> Iterator[Frames | Said]:
     rest = frames if not begin else frames.where(np.arange(begin, len(frames)))
     if len(rest) or not begin:
         yield rest
-
-
-@dataclass
-class Rejoin:
-    """Decides whether the trip is the same as before, and holds what comes until that is known.
-
-    Parameters
-    ----------
-    before
-        The autopilot's clocks when it was last heard.
-    """
-
-    before: Clocks
-    held: list[Frames | Said] = field(default_factory=list)
-    """What came and was said since the daemon started."""
-    _count: int = 0
-    _since_s: float = math.nan
-
-    def take(self, part: Frames | Said) -> None:
-        """Hold frames that the ride of now was given, or what was said to it."""
-        if not isinstance(part, Frames):
-            self.held.append(part)
-        elif len(part):
-            self.held.append(part)
-            self._count += len(part)
-
-    def verdict(self, clocks: Clocks, now_s: float) -> bool | None:
-        """Tell whether it is the same trip; None while the autopilot has not said enough.
-
-        Parameters
-        ----------
-        clocks
-            The autopilot's, NaN where not heard yet.
-        now_s
-            The caller's monotonic clock [s].
-        """
-        if not math.isfinite(clocks.boot_s):
-            return False if self._count > HELD_MOST else None
-        if math.isnan(self._since_s):
-            self._since_s = now_s
-        if not math.isfinite(clocks.utc_s) and now_s - self._since_s < DECIDE_AFTER_S:
-            return None
-        return same_trip({"clocks": clocks_as_dict(self.before)}, clocks)

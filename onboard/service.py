@@ -9,7 +9,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
 
 from onboard import notify
 from onboard.efficiency.alerts import Alert
@@ -27,6 +26,7 @@ from onboard.obey import obey, settings_in_force, with_place
 from onboard.own_alerts import OwnAlerts, Running
 from onboard.pairing.door import CrewDoor, DoorSettings
 from onboard.profile import Profile, load_profile
+from onboard.record_lock import RecordLock
 from onboard.rejoin import Session
 from onboard.ride import Ride
 from onboard.session_book import SessionBook
@@ -37,6 +37,7 @@ from onboard.telemetry.frames import Frames
 from onboard.telemetry.links.base import Link
 from onboard.telemetry.links.reopening import Reopener
 from onboard.telemetry.signing import SignatureGate, Signer, key_from_text, without_key
+from onboard.trip_journal import Verdict
 from onboard.trip_keeper import BehindError, TripKeeper
 
 PUBLISH_EVERY_S = 0.2
@@ -120,8 +121,13 @@ class Service:
         Raises
         ------
         WattwakeError
-            If the link, the record's folder or the feed's address cannot be had at the start.
+            If the link, the record's folder or the feed's address cannot be had at the start, or
+            another daemon keeps its records in that folder.
         """
+        with RecordLock(self._settings.record):
+            await self._run()
+
+    async def _run(self) -> None:
         settings = self._settings
         reopen = Reopener(settings.connection, settings.baud)
         link = self._first_link(reopen)
@@ -133,6 +139,8 @@ class Service:
         try:
             # Before anything is said: whoever hears it may end us at once.
             self._on_signals()
+            # Before anything looks back: what comes meanwhile waits for the record.
+            reader.start()
             host, port = settings.listen
             craft = settings.profile.craft.name
             port = await self._feed.open(host, port, craft, self._on_command, self._trip_line)
@@ -143,7 +151,6 @@ class Service:
                 print(f"wattwake: record {self._book.folder}", flush=True)
             print(f"wattwake: feed on {host}:{port}", flush=True)
             self._began_s = time.monotonic()
-            reader.start()
             notify.ready(f"link {name}, feed on {host}:{port}")
             door = asyncio.create_task(self._keep_door())
             await self._serve(reader, name, door)
@@ -155,7 +162,7 @@ class Service:
                 await asyncio.wait({door})
             await self._feed.close()
             if self._book is not None:
-                self._book.close(self._keeper.kept())
+                self._book.close(self._keeper.kept() if self._keeper.caught_up else None)
 
     async def _keep_door(self) -> None:
         """Let paired viewers in beside all else; a door that fails is made anew after a pause."""
@@ -173,20 +180,23 @@ class Service:
                 self._door.failed(time.monotonic(), fault)
             await asyncio.sleep(self._door.pause_s)
 
-    def _keep_trip(
-        self, kept: dict[str, Any] | None = None, earlier: Sequence[Session] = ()
-    ) -> TripKeeper:
+    def _keep_trip(self, book: SessionBook | None = None) -> TripKeeper:
         settings = self._settings
         return TripKeeper(
             settings.profile,
             settings.system_id,
-            kept,
-            earlier,
+            book.kept if book else None,
+            book.past if book else None,
             settings.aim,
             start_us=self._clock.start_us,
             present=self._present,
             written=lambda: self._book is None or self._book.flush(),
+            settle=self._settle,
         )
+
+    def _settle(self, verdict: Verdict) -> None:
+        if self._book is not None:
+            self._book.settle(verdict)
 
     def _present(self, until_us: int) -> Session | None:
         """Give the session that is being recorded, up to a stamp [us]."""
@@ -198,9 +208,10 @@ class Service:
         if settings.record is None:
             return
         text = settings.profile_text and without_key(settings.profile_text)
+        followed = settings.system_id or settings.profile.link.system_id
         catch_up = partial(caught_up, settings.profile, settings.system_id)
-        self._book = SessionBook(settings.record, self._clock.start_us, text, catch_up)
-        self._keeper = self._keep_trip(self._book.kept, self._book.earlier)
+        self._book = SessionBook(settings.record, self._clock.start_us, text, followed, catch_up)
+        self._keeper = self._keep_trip(self._book)
 
     def _first_link(self, reopen: Reopener) -> Link | None:
         """Open the link. A server that is not up yet will be tried again; all else is an error."""
@@ -270,8 +281,6 @@ class Service:
         if self._keeper.poll(now_s):
             self._counts.clear()
             self._trip_line_due_s = now_s
-            if self._book is not None and self._keeper.went_on:
-                self._book.goes_on(self._keeper.sessions)
         craft = self._ride.decoder.craft
         if self._asked is None and craft.system_id is not None:
             # For the whole run: a viewer that begins a new trip changes nothing on the link.
@@ -294,7 +303,8 @@ class Service:
         if self._book is not None:
             if (utc := self._ride.utc) is not None:
                 self._book.note_utc(utc, now_us)
-            self._book.save_if_due(now_s, self._keeper.kept)
+            if self._keeper.caught_up:
+                self._book.save_if_due(now_s, self._keeper.kept)
 
     def _publish(self, reader: LinkReader, name: str, now_s: float) -> None:
         self._counts.append((now_s, self._ride.decoder.messages))
@@ -323,7 +333,7 @@ class Service:
                 age_s=self._age_s(now_s),
                 messages_per_s=self._messages_per_s(),
                 alerts=alerts,
-                why_none=self._keeper.why_none,
+                why_none=self._keeper.why_hidden,
             )
             return as_line(snapshot.as_dict())
 
@@ -375,6 +385,8 @@ class Service:
     def _new_trip(self, said: Noted) -> str | None:
         """Begin a new trip, in a session of its own; set-up and reserve stay as they are."""
         assert self._intake is not None
+        if not self._keeper.caught_up:
+            return "the last record is still being read: say it again"
         with self._intake.at_rest() as parts:
             # What is in the old record belongs to the old trip.
             self._take_in(parts, time.monotonic(), self._clock())

@@ -4,38 +4,26 @@ Nothing of it may stop the figures: what a card refuses is told, and tried again
 """
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from onboard.kept import load, save
 from onboard.marks import MarkBook, Noted, read_marks
 from onboard.rejoin import CARRIED_NAME, Session, carried_text, load_carried
-from onboard.sessions import latest_session, read_session
+from onboard.sessions import last_session, read_session
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.recorder import Recorder
+from onboard.trip_journal import Past, Verdict, look_back, write_down
 
 SAVE_EVERY_S = 30.0
 """What was learned is written down at this pace: few writes are kind to a card."""
 
-CHAIN_MOST = 200
-"""A trip of more sessions than this is a fault in what they say of each other."""
-
 Kept = dict[str, Any] | None
 
 log = logging.getLogger("wattwake")
-
-
-def earlier_sessions(directory: Path) -> list[Session]:
-    """Give the sessions of the trip that went on when the daemon last ran, oldest first."""
-    chain: list[Path] = []
-    folder = latest_session(directory)
-    while folder is not None and folder not in chain and len(chain) < CHAIN_MOST:
-        chain.append(folder)
-        note = read_session(folder)
-        folder = directory / note.continues if note and note.continues else None
-    return [Session(folder, read_marks(folder)) for folder in reversed(chain) if folder.is_dir()]
 
 
 class SessionBook:
@@ -49,6 +37,8 @@ class SessionBook:
         The clock of the frames' stamps at the start [us].
     profile_text
         The profile to keep beside the record, None without.
+    system_id
+        The MAVLink system to follow; None follows the one that sends most.
     catch_up
         Brings what was kept up to the end of these sessions' records; see `last_charge`.
 
@@ -63,18 +53,21 @@ class SessionBook:
         directory: Path,
         start_us: int,
         profile_text: str | None,
-        catch_up: Callable[[Kept, list[Session]], Kept] = lambda kept, _: kept,
+        system_id: int | None = None,
+        catch_up: Callable[[Kept, Sequence[Session]], Kept] = lambda kept, _: kept,
     ) -> None:
         self._directory = directory
         self._profile_text = profile_text
-        self.earlier = earlier_sessions(directory)
-        self.kept = catch_up(load(directory), self.earlier)
+        self._catch_up = catch_up
+        self.kept = load(directory)
         """What earlier runs left, None where there is nothing of use."""
         self._saver = ThreadPoolExecutor(1, thread_name_prefix="save")
         self._saving: Future[None] | None = None
         self._save_due_s = 0.0
         self._marks_in = directory
         self._begin(start_us, self.kept)
+        self.past: Future[Past] = self._saver.submit(self._look_back, self._recorder, system_id)
+        """What is found of the trip that may go on; it takes as long as the card does."""
 
     @property
     def folder(self) -> Path:
@@ -108,11 +101,9 @@ class SessionBook:
         self._marked += 1
         self._saver.submit(self._marks.sync)
 
-    def goes_on(self, sessions: tuple[Session, ...]) -> None:
-        """Write down that this session's trip is that of earlier ones, oldest first."""
-        self._recorder.note_continues(sessions[-1].folder.name)
-        carried = load_carried(sessions[0].folder)
-        self._recorder.keep(CARRIED_NAME, carried_text(carried))
+    def settle(self, verdict: Verdict) -> None:
+        """Write down what is known now of the trip of this session and of those before it."""
+        self._saver.submit(self._settle, verdict, self._recorder)
 
     def save_if_due(self, now_s: float, kept: Callable[[], dict[str, Any] | None]) -> None:
         """Write down what was learned, if it is time and the card is done with the last.
@@ -148,9 +139,10 @@ class SessionBook:
             If none can be begun: then the one before goes on.
         """
         before, learned = self._recorder, self._with_place(kept)
-        self._begin(start_us, kept)
+        self._begin(start_us, kept, anew=True)
         # In a thread: a slow card must not hold up the figures.
         self._saver.submit(before.close)
+        self._saver.submit(self._settle_alone, before.folder)
         self._saver.submit(self._save, learned)
 
     def close(self, kept: dict[str, Any] | None) -> None:
@@ -159,9 +151,14 @@ class SessionBook:
         self._saver.shutdown()
         self._save(self._with_place(kept))
 
-    def _begin(self, start_us: int, kept: dict[str, Any] | None) -> None:
-        self._recorder = Recorder(self._directory, start_us, self._profile_text)
-        self._recorder.keep(CARRIED_NAME, carried_text(kept))
+    def _begin(self, start_us: int, kept: dict[str, Any] | None, *, anew: bool = False) -> None:
+        self._recorder = Recorder(
+            self._directory,
+            start_us,
+            self._profile_text,
+            anew=anew,
+            beside={CARRIED_NAME: carried_text(kept)},
+        )
         self._marks_in = self.folder
         self._marks = MarkBook(self._marks_in)
         self._marked = 0
@@ -172,6 +169,40 @@ class SessionBook:
             return None
         at = {**kept.get("at", {}), "session": self.folder.name, "marks": self._marked}
         return {**kept, "at": at}
+
+    def _look_back(self, recorder: Recorder, system_id: int | None) -> Past:
+        note = read_session(recorder.folder)
+        if note is None:
+            # The card is full, and the folder not there yet.
+            past = look_back(last_session(self._directory)[1], system_id)
+            return self._caught_up(past, recorder)
+        if note.may_continue is None:
+            return Past(kept=self.kept)
+        past = look_back(self._directory / note.may_continue, system_id)
+        if past.newest is not None and past.newest.name != note.may_continue:
+            # Those in between are blank: a later start need not look at them.
+            recorder.note_may_continue(past.newest.name)
+        return self._caught_up(past, recorder)
+
+    def _caught_up(self, past: Past, recorder: Recorder) -> Past:
+        """Give what was kept as it was at the end of the last record; a trip begins with that."""
+        kept = self._catch_up(self.kept, [one.session for one in past.parts])
+        if kept is not self.kept:
+            recorder.keep(CARRIED_NAME, carried_text(kept))
+        return replace(past, kept=kept)
+
+    def _settle(self, verdict: Verdict, recorder: Recorder) -> None:
+        write_down(verdict.settled)
+        sessions = verdict.sessions
+        if sessions:
+            recorder.keep(CARRIED_NAME, carried_text(load_carried(sessions[0].folder)))
+        recorder.note_continues(sessions[-1].folder.name if sessions else None)
+
+    def _settle_alone(self, folder: Path) -> None:
+        """Settle by the records what a new trip leaves undecided."""
+        note = read_session(folder)
+        if note is not None and note.may_continue is not None:
+            write_down(look_back(folder).judge(None).settled)
 
     def _save(self, kept: dict[str, Any] | None) -> None:
         if kept is None:

@@ -2,6 +2,9 @@
 
 A folder is named by its start. A board without a battery for its clock may start in any year, so
 the order is a number in the folder's `session.json`; the name only breaks ties.
+
+A session begins undecided: its note names the session before it as one whose trip it may go on
+with. Once the autopilot's clocks have told, that is settled; see `trip_journal`.
 """
 
 import contextlib
@@ -10,12 +13,22 @@ import json
 import logging
 import os
 import re
-from dataclasses import dataclass
+import shutil
+import threading
+from collections.abc import Callable, Mapping, Set
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from onboard.newest_session import (
+    NUMBERS_END,
+    Newest,
+    names_sum,
+    read_newest,
+    write_newest,
+)
 from onboard.own_folder import FOLDER_MODE, make_own_folder
-from onboard.whole_file import sync_folder, write_whole
+from onboard.whole_file import FILE_MODE, sync_folder, write_whole
 
 FILE_NAME = "session.json"
 SCHEMA = 1
@@ -24,8 +37,13 @@ NAME = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}-\d{2}-\d{2}Z(-\d+)?")
 
 CUT_OFF = "ended without being closed"
 
+NEW_FOLDER = ".new-session"
+"""A folder that is being filled; it gets its name once it holds what every session has."""
+
 log = logging.getLogger("wattwake")
 _said: set[Path] = set()
+_changing = threading.Lock()
+"""Held while a note is read, changed and written: several threads have to say something of one."""
 
 
 @dataclass(frozen=True)
@@ -39,15 +57,18 @@ class SessionNote:
     continues
         The folder's name of the session whose trip it goes on with, if any.
     closed
-        Whether it ended, in whichever way.
+        Whether it ended, in whichever way. A session that is not the newest has ended, said or not.
     note
         What else is to be known of its end.
+    may_continue
+        While it is not settled: the folder's name of the session whose trip it may go on with.
     """
 
     number: int
     continues: str | None = None
     closed: bool = False
     note: str | None = None
+    may_continue: str | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Give it in JSON's own types."""
@@ -57,7 +78,8 @@ class SessionNote:
             "continues": self.continues,
             "closed": self.closed,
         }
-        return stated if self.note is None else stated | {"note": self.note}
+        more = {"note": self.note, "may_continue": self.may_continue}
+        return stated | {key: value for key, value in more.items() if value is not None}
 
 
 def session_name(start_us: int) -> str:
@@ -85,19 +107,14 @@ def sessions(directory: Path) -> list[Path]:
     Those of before there were numbers come first. One whose number is damaged stands right behind
     the last numbered one before its name.
     """
-    try:
-        with os.scandir(directory) as entries:
-            folders = [
-                directory / entry.name
-                for entry in entries
-                if NAME.fullmatch(entry.name) and entry.is_dir()
-            ]
-    except FileNotFoundError:
-        return []
-    except OSError as problem:
-        _say_once(directory, f"the sessions cannot be listed ({problem.strerror})")
-        return []
-    notes = {folder: read_session(folder) for folder in folders}
+    return _ordered(_notes(directory, _names(directory)))
+
+
+def _notes(directory: Path, names: Set[str]) -> dict[Path, SessionNote | None]:
+    return {(folder := directory / name): read_session(folder) for name in names}
+
+
+def _ordered(notes: Mapping[Path, SessionNote | None]) -> list[Path]:
     numbered = sorted((_by_start(folder), note.number) for folder, note in notes.items() if note)
 
     def place(folder: Path) -> tuple[float, tuple[str, int]]:
@@ -109,7 +126,19 @@ def sessions(directory: Path) -> list[Path]:
         before = [number for other, number in numbered if other < start]
         return max(before, default=0) + 0.5, start
 
-    return sorted(folders, key=place, reverse=True)
+    return sorted(notes, key=place, reverse=True)
+
+
+def _names(directory: Path) -> set[str]:
+    """Give the names of all sessions' folders; none of them is looked into."""
+    try:
+        with os.scandir(directory) as entries:
+            return {one.name for one in entries if NAME.fullmatch(one.name) and one.is_dir()}
+    except FileNotFoundError:
+        return set()
+    except OSError as problem:
+        _say_once(directory, f"the sessions cannot be listed ({problem.strerror})")
+        return set()
 
 
 def latest_session(directory: Path) -> Path | None:
@@ -139,17 +168,45 @@ def read_session(folder: Path) -> SessionNote | None:
 def _checked(stated: Any) -> SessionNote | None:
     if not isinstance(stated, dict) or stated.get("schema") != SCHEMA:
         return None
-    number, closed = stated.get("number"), stated.get("closed")
-    continues, note = stated.get("continues"), stated.get("note")
-    if type(number) is not int or not 0 < number < 1 << 53 or not isinstance(closed, bool):
+    number, closed, note = stated.get("number"), stated.get("closed"), stated.get("note")
+    continues, may_continue = stated.get("continues"), stated.get("may_continue")
+    if type(number) is not int or not 0 < number < NUMBERS_END or not isinstance(closed, bool):
         return None
-    if not (continues is None or (isinstance(continues, str) and NAME.fullmatch(continues))):
-        return None
-    return SessionNote(number, continues, closed, note if isinstance(note, str) else None)
+    for name in (continues, may_continue):
+        if not (name is None or (isinstance(name, str) and NAME.fullmatch(name))):
+            return None
+    return SessionNote(
+        number, continues, closed, note if isinstance(note, str) else None, may_continue
+    )
 
 
-def begin_session(directory: Path, start_us: int, continues: str | None = None) -> Path:
-    """Make the folder of a new session, and mark earlier ones that nobody closed.
+def last_session(directory: Path) -> tuple[int, Path | None]:
+    """Give the number that was given last, and the folder of the session that ran last, if any.
+
+    What it costs does not grow with the past: the pointer beside the sessions tells (see
+    `newest_session`). Only where that is missing or wrong are all sessions looked at.
+    """
+    return _last_session(directory, _names(directory))
+
+
+def _last_session(directory: Path, names: Set[str]) -> tuple[int, Path | None]:
+    newest, latest = read_newest(directory), None
+    if newest is not None:
+        latest = next((directory / one for one in newest.both if one in names), None)
+        if latest is not None and latest.name == newest.name and read_session(latest) is None:
+            _restore(latest, newest)
+        if newest.others == names_sum(names - {newest.name}):
+            return newest.number, latest
+    notes = _notes(directory, names)
+    number = max([len(names), *(note.number for note in notes.values() if note is not None)])
+    # One that was copied in from elsewhere may have a greater number, and yet it did not run here.
+    return number, latest or next(iter(_ordered(notes)), None)
+
+
+def begin_session(
+    directory: Path, start_us: int, *, anew: bool = False, beside: Mapping[str, str] | None = None
+) -> Path:
+    """Make the folder of a new session, and mark the one before if nobody closed it.
 
     Parameters
     ----------
@@ -157,8 +214,10 @@ def begin_session(directory: Path, start_us: int, continues: str | None = None) 
         The folder of all sessions; made if it is not there.
     start_us
         Wall clock at the start [us since the Unix epoch].
-    continues
-        The folder's name of the session whose trip goes on, if it is known by now.
+    anew
+        Whether a new trip begins with it, whatever the autopilot's clocks say.
+    beside
+        Small files that are to be in it from the first moment on, where the card has room.
 
     Raises
     ------
@@ -166,21 +225,35 @@ def begin_session(directory: Path, start_us: int, continues: str | None = None) 
         If it cannot be made: then nothing of it is left.
     """
     make_own_folder(directory)
-    earlier = sessions(directory)
-    notes = [note for folder in earlier if (note := read_session(folder)) is not None]
-    number = max([len(earlier), *(note.number for note in notes)]) + 1
-    folder = _new_folder(directory, session_name(start_us))
+    names = _names(directory)
+    last, before = _last_session(directory, names)
+    folder = _free(directory, session_name(start_us))
+    write_newest(
+        directory,
+        Newest(
+            number=last + 1,
+            name=folder.name,
+            before=before.name if before is not None else None,
+            anew=anew,
+            others=names_sum(names),
+        ),
+    )
+    may_continue = None if anew or before is None else before.name
+    new = directory / NEW_FOLDER
+    _remove(new)
+    new.mkdir(mode=FOLDER_MODE)
     try:
-        write_session(folder, SessionNote(number, continues))
+        _fill(new, SessionNote(last + 1, may_continue=may_continue), beside or {})
+        # Not before: a kill leaves a session that says what it is, or none.
+        new.rename(folder)
     except OSError:
-        with contextlib.suppress(OSError):
-            folder.rmdir()
+        _remove(new)
         raise
     sync_folder(directory)
-    for other in earlier:
-        note = read_session(other)
+    if before is not None:
+        note = read_session(before)
         if note is not None and not note.closed:
-            _close(other, CUT_OFF)
+            _close(before, CUT_OFF)
     return folder
 
 
@@ -190,16 +263,25 @@ def close_session(folder: Path) -> None:
 
 
 def note_continues(folder: Path, continues: str | None) -> None:
-    """Write down which session's trip this one goes on with, once that is known.
+    """Settle which session's trip this one goes on with; None: it began one.
 
     Raises
     ------
     OSError
         If it cannot be written.
     """
-    known = read_session(folder)
-    if known is not None and known.continues != continues:
-        write_session(folder, SessionNote(known.number, continues, known.closed, known.note))
+    _change(folder, lambda known: replace(known, continues=continues, may_continue=None))
+
+
+def note_may_continue(folder: Path, name: str) -> None:
+    """Write down which session's trip this one may go on with, unless that is settled.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
+    """
+    _change(folder, lambda known: replace(known, may_continue=known.may_continue and name))
 
 
 def write_session(folder: Path, note: SessionNote) -> None:
@@ -210,30 +292,73 @@ def write_session(folder: Path, note: SessionNote) -> None:
     OSError
         If it cannot be written.
     """
-    write_whole(folder / FILE_NAME, json.dumps(note.as_dict(), allow_nan=False) + "\n")
+    write_whole(folder / FILE_NAME, _text(note))
+
+
+def _text(note: SessionNote) -> str:
+    return json.dumps(note.as_dict(), allow_nan=False) + "\n"
 
 
 def _close(folder: Path, note: str | None) -> None:
-    known = read_session(folder)
-    if known is None or (known.closed and known.note == note):
-        return
     try:
-        write_session(folder, SessionNote(known.number, known.continues, True, note))
+        _change(folder, lambda known: replace(known, closed=True, note=note))
     except OSError as problem:
         _say_once(folder, f"could not be marked as ended ({problem.strerror})")
 
 
-def _new_folder(directory: Path, name: str) -> Path:
-    """Make a folder of this name; a second one in that second gets a number."""
-    number = 1
-    while True:
-        folder = directory / (name if number == 1 else f"{name}-{number}")
-        try:
-            folder.mkdir(mode=FOLDER_MODE)
-        except FileExistsError:
-            number += 1
+def _change(folder: Path, change: Callable[[SessionNote], SessionNote]) -> None:
+    with _changing:
+        known = read_session(folder)
+        if known is not None and (changed := change(known)) != known:
+            write_session(folder, changed)
+
+
+def _restore(folder: Path, newest: Newest) -> None:
+    """Write a note anew that is gone or damaged, so that the trip does not end there."""
+    may_continue = None if newest.anew else newest.before
+    with contextlib.suppress(OSError):
+        write_session(folder, SessionNote(newest.number, None, True, CUT_OFF, may_continue))
+
+
+def _free(directory: Path, name: str) -> Path:
+    """Give a folder of this name that is not there; a second one in that second gets a number."""
+    number, folder = 1, directory / name
+    while os.path.lexists(folder):
+        number += 1
+        folder = directory / f"{name}-{number}"
+    return folder
+
+
+def _fill(new: Path, note: SessionNote, beside: Mapping[str, str]) -> None:
+    _put(new / FILE_NAME, _text(note))
+    for name, text in beside.items():
+        # The record matters more: its writer tries them again.
+        with contextlib.suppress(OSError):
+            _put(new / name, text)
+    sync_folder(new)
+
+
+def _put(path: Path, text: str) -> None:
+    """Write a file into a folder that nobody looks into yet."""
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, FILE_MODE)
+    try:
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(text.encode())
+            file.flush()
+            os.fsync(descriptor)
+    except OSError:
+        with contextlib.suppress(OSError):
+            path.unlink()
+        raise
+
+
+def _remove(new: Path) -> None:
+    """Take away what a kill left of a folder that was being filled."""
+    with contextlib.suppress(FileNotFoundError):
+        if new.is_dir() and not new.is_symlink():
+            shutil.rmtree(new)
         else:
-            return folder
+            new.unlink()
 
 
 def _by_start(folder: Path) -> tuple[str, int]:

@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future
 from typing import Any
 
 from onboard.efficiency.figure import Unknown
@@ -9,12 +10,14 @@ from onboard.efficiency.parts import PARTS, PartError, Parts
 from onboard.efficiency.target import Aim
 from onboard.profile import Profile
 from onboard.refolding import Refolding
-from onboard.rejoin import Rejoin, Said, Session, last_clocks, refold
+from onboard.rejoin import Said, Session, refold
 from onboard.retries import Retries
 from onboard.ride import Ride
 from onboard.subscriber import Faults
 from onboard.telemetry.frames import Frames
+from onboard.trip_journal import Past, Rejoin, Verdict
 
+READING = Unknown("the last record is being read")
 AGAIN = Unknown("a fault of the program: being worked out again from the record")
 GIVEN_UP = Unknown("left out after faults of the program, see the daemon's log")
 
@@ -36,8 +39,8 @@ class TripKeeper:
         The MAVLink system to follow; None follows the profile's, else the one that sends most.
     kept
         What was kept when the daemon last ran, None without.
-    earlier
-        Sessions of the trip that went on then, oldest first.
+    past
+        What is found of the trip that may go on, None without.
     aim
         What the rider wants, None without.
     start_us
@@ -46,6 +49,8 @@ class TripKeeper:
         Gives the session that is being recorded, up to a stamp [us]; None where there is none.
     written
         Waits until all that was recorded is in the file, and tells whether it is.
+    settle
+        Told, once, what the autopilot's clocks say of the sessions so far.
     """
 
     def __init__(
@@ -53,18 +58,20 @@ class TripKeeper:
         profile: Profile,
         system_id: int | None = None,
         kept: dict[str, Any] | None = None,
-        earlier: Sequence[Session] = (),
+        past: "Future[Past] | None" = None,
         aim: Aim | None = None,
         *,
         start_us: int = 0,
         present: Callable[[int], Session | None] = lambda _: None,
         written: Callable[[], bool] = lambda: True,
+        settle: Callable[[Verdict], None] = lambda _: None,
     ) -> None:
         self.profile = profile
         self._system_id = system_id
         self._aim = aim
         self._present = present
         self._written = written
+        self._settle = settle
         self._faults = Faults("the figures")
         self._retries = Retries()
         self.why_none: Unknown | None = None
@@ -74,24 +81,27 @@ class TripKeeper:
         self.last_stamp_us = start_us
         """Up to here frames were taken in [us]."""
         self._now_s = 0.0
-        self._earlier = list(earlier)
-        self._rejoin = None
-        if earlier:
-            self._rejoin = Rejoin(last_clocks(earlier[-1].folder, system_id))
+        self._rejoin = Rejoin(past) if past is not None else None
+        self._begun_with = kept
+        self._reading = READING if past is not None else None
+        self.caught_up = past is None
+        """Whether what was kept is as it was at the end of the last record: not before is it to be
+        written down again."""
         self._again: Refolding | None = None
-        self.went_on = False
-        """Whether the trip is one that began before this run of the daemon."""
+        self.sessions: tuple[Session, ...] = ()
+        """The earlier sessions of this trip, oldest first; none while that is not known."""
         try:
             self.ride = self._begin(kept)
         except Exception as fault:
             # Something to go on with, that knows nothing of the craft and shows nothing.
             self.ride = Ride(Profile(), system_id)
             self.failed(fault)
+        """The earlier sessions of this trip, oldest first; none while that is not known."""
 
     @property
-    def sessions(self) -> tuple[Session, ...]:
-        """The earlier sessions of this trip, oldest first; none while that is not known."""
-        return tuple(self._earlier) if self.went_on else ()
+    def why_hidden(self) -> Unknown | None:
+        """Why no figure may be shown now; None where they may."""
+        return self.why_none or self._reading
 
     def troubles(self) -> Iterator[tuple[str, str]]:
         """Give code and sentence of what is wrong with the figures."""
@@ -167,17 +177,46 @@ class TripKeeper:
             return self._again.done and self._change_over(self._again)
         if self._rejoin is None or self.why_none is not None:
             return False
-        same = self._rejoin.verdict(self.ride.clocks, now_s)
-        if same is None:
+        if not self._rejoin.past.done():
             return False
-        rejoin, self._rejoin = self._rejoin, None
-        if same:
-            log.info("the trip goes on from before: reading its records")
-            self.went_on = True
-            earlier, again = self._earlier, Refolding(self.profile, rejoin.held)
-            self._again = again
-            again.begin(lambda: self._refold(self.profile, earlier), 0.0)
+        try:
+            if self._begin_with(self._rejoin.past.result().kept):
+                return False
+            verdict = self._rejoin.verdict(self.ride.clocks, now_s)
+        except Exception as fault:
+            # Undecided it stays, for a later start.
+            self._rejoin, self._reading, self.caught_up = None, None, True
+            self._faults.note(fault)
+            return False
+        if verdict is not None:
+            rejoin, self._rejoin = self._rejoin, None
+            self._settle(verdict)
+            if verdict.sessions:
+                self._go_on(verdict.sessions, rejoin)
         return False
+
+    def _begin_with(self, kept: dict[str, Any] | None) -> bool:
+        """Begin the trip with what was kept up to the last record's end; tell if that is anew."""
+        if self.caught_up:
+            return False
+        self.caught_up = True
+        if kept is self._begun_with:
+            self._reading = None
+            return False
+        self._kept = kept
+        # The folder of the session has it by now.
+        self._fold_again(self.profile, 0.0)
+        return True
+
+    def _go_on(self, sessions: tuple[Session, ...], rejoin: Rejoin) -> None:
+        log.info("the trip goes on from before: reading its records")
+        self.sessions = sessions
+        if rejoin.overrun:
+            self._fold_again(self.profile, 0.0)
+            return
+        again = Refolding(self.profile, rejoin.held)
+        self._again = again
+        again.begin(lambda: self._refold(again.profile, sessions), 0.0)
 
     def reload(self, profile: Profile) -> None:
         """Go on with another profile: the trip is folded anew with it.
@@ -198,9 +237,12 @@ class TripKeeper:
         followed = self.ride.decoder.craft.system_id
         self._retries.another_chance()
         self.why_none = None
+        if self._again is not None:
+            # Read anew just before: it holds, though the trip that it was for is over.
+            self.profile = self._again.profile
         self.ride = self._begin(kept, followed)
         self._rejoin = self._again = None
-        self.went_on = False
+        self.sessions = ()
 
     def kept(self) -> dict[str, Any] | None:
         """Give what outlasts this ride, as of when the figures were last whole; None without."""
@@ -269,4 +311,6 @@ class TripKeeper:
             self._try_again(again.profile, pause_s)
             return False
         self.ride, self.profile, self.why_none = ride, again.profile, None
+        if self.caught_up:
+            self._reading = None
         return True

@@ -52,14 +52,17 @@ class Found:
         The set-ups that were named, and when.
     setup
         The set-up in force at the start.
+    number
+        Of a session, its place among the others.
     is_open
-        Whether it is a session that nobody closed.
+        Whether it is a session that nobody closed, and the newest: an older one was cut off.
     """
 
     path: Path
     record: Path
     changes: tuple[SetupChange, ...] = ()
     setup: str = PLAIN_SETUP
+    number: int = 0
     is_open: bool = False
 
     @property
@@ -90,7 +93,9 @@ def find_rides(directory: Path) -> list[Found]:
     except OSError as problem:
         raise UsageError(f"{directory}: cannot be listed ({problem.strerror})") from None
     changes_of = functools.cache(setup_changes)
-    return [ride for path in paths if (ride := _found(path, changes_of)) is not None]
+    found = [ride for path in paths if (ride := _found(path, changes_of)) is not None]
+    newest = max((ride.number for ride in found), default=0)
+    return [replace(ride, is_open=ride.is_open and ride.number == newest) for ride in found]
 
 
 def _found(path: Path, changes_of: ChangesOf) -> Found | None:
@@ -98,9 +103,9 @@ def _found(path: Path, changes_of: ChangesOf) -> Found | None:
         return None
     if (path / RECORD_NAME).is_file():
         note = read_session(path)
-        is_open = note is not None and not note.closed
+        number, is_open = (0, False) if note is None else (note.number, not note.closed)
         setup = start_setup(path, note, changes_of)
-        return Found(path, path / RECORD_NAME, changes_of(path), setup, is_open)
+        return Found(path, path / RECORD_NAME, changes_of(path), setup, number, is_open)
     if not path.is_file():
         return None
     if path.suffix.lower() == LOG_ENDING or _holds_onboard_log(path):

@@ -12,9 +12,9 @@ from onboard.marks import read_marks
 from onboard.profile import Profile
 from onboard.rejoin import replay
 from onboard.ride import Ride
-from onboard.session_book import CHAIN_MOST
-from onboard.sessions import SessionNote, read_session
+from onboard.sessions import SessionNote
 from onboard.telemetry.telemetry_log import read_log
+from onboard.trip_journal import earlier_of_trip
 
 ASHORE_M = 50.0
 """A set-up that went no farther was named on land, or by a slip of the thumb: what it used counts
@@ -54,15 +54,9 @@ def start_setup(path: Path, note: SessionNote | None, changes_of: ChangesOf) -> 
     changes_of
         Gives the set-ups that were named in a session.
     """
-    seen = {path.name}
-    while note is not None and note.continues and len(seen) < CHAIN_MOST:
-        if note.continues in seen:
-            break
-        seen.add(note.continues)
-        before = path.parent / note.continues
+    for before in earlier_of_trip(path, note):
         if changes := changes_of(before):
             return changes[-1].setup
-        note = read_session(before)
     return PLAIN_SETUP
 
 

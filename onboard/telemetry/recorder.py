@@ -13,6 +13,7 @@ import logging
 import os
 import threading
 from collections import deque
+from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
 
@@ -24,6 +25,7 @@ from onboard.sessions import (
     begin_session,
     close_session,
     note_continues,
+    note_may_continue,
     read_session,
     session_name,
     write_session,
@@ -67,8 +69,10 @@ class Recorder:
         Wall clock at the start [us since the Unix epoch].
     profile_text
         The craft profile as given, kept beside the record; None where there is none.
-    continues
-        The folder's name of the session whose trip goes on, if it is known by now.
+    anew
+        Whether a new trip begins with it, whatever the autopilot's clocks say.
+    beside
+        Other small files that are kept beside the record from the first moment on.
 
     Raises
     ------
@@ -81,7 +85,9 @@ class Recorder:
         directory: Path,
         start_us: int,
         profile_text: str | None = None,
-        continues: str | None = None,
+        *,
+        anew: bool = False,
+        beside: Mapping[str, str] | None = None,
     ) -> None:
         self.folder = directory / session_name(start_us)
         """The session's folder; while a full card keeps it from being made, what it would be."""
@@ -89,7 +95,10 @@ class Recorder:
         """What the record holds."""
         self.lost_frames = 0
         """Frames that were dropped because the card did not take them."""
-        self._begin = partial(begin_session, directory, start_us, continues)
+        self._beside = dict(beside or {})
+        if profile_text is not None:
+            self._beside["profile.toml"] = profile_text
+        self._begin = partial(begin_session, directory, start_us, anew=anew, beside=self._beside)
         self._made = False
         self._file: RecordFile | None = None
         self._sync = RecordSync()
@@ -113,8 +122,6 @@ class Recorder:
                     "choose another folder, or --no-record"
                 ) from None
             self._note_failure(problem)
-        if profile_text is not None:
-            self.keep("profile.toml", profile_text)
         self._thread = threading.Thread(target=self._run, name="record", daemon=True)
         self._thread.start()
         self._say()
@@ -167,11 +174,17 @@ class Recorder:
 
     def keep(self, name: str, text: str) -> None:
         """Have a small file written beside the record, whole or not at all, when it is time."""
-        self._notes.put(name, lambda folder: write_whole(folder / name, text))
+        if name in self._beside:
+            self._beside[name] = text
+        self._notes.put(name, _writing(name, text))
 
     def note_continues(self, name: str | None) -> None:
-        """Have written down which session's trip this one goes on with (the folder's name)."""
+        """Have settled which session's trip this one goes on with (the folder's name)."""
         self._notes.put("continues", lambda folder: note_continues(folder, name))
+
+    def note_may_continue(self, name: str) -> None:
+        """Have written down with which session's trip this one may go on (the folder's name)."""
+        self._notes.put("continues", lambda folder: note_may_continue(folder, name))
 
     def flush(self, within_s: float = 5.0) -> bool:
         """Have all that was taken up to now written, and tell whether it is.
@@ -281,6 +294,9 @@ class Recorder:
             # Where somebody removes the folder, its place among the sessions is not lost.
             if (note := read_session(self.folder)) is not None:
                 self._notes.put("session", _restoring(note), there=True)
+            for name, text in self._beside.items():
+                there = (self.folder / name).exists()
+                self._notes.put(name, _writing(name, text), there=there)
         self._file = RecordFile(self.folder / RECORD_NAME)
         sync_folder(self.folder)
 
@@ -334,6 +350,10 @@ class Recorder:
         if self._made:
             close_session(self.folder)
         return failure
+
+
+def _writing(name: str, text: str) -> Write:
+    return lambda folder: write_whole(folder / name, text)
 
 
 def _restoring(note: SessionNote) -> Write:

@@ -54,7 +54,10 @@ class Craft:
                 self.boot_s, self.utc_s, self.t_s = self.boot_s + 1, self.utc_s + 1, self.t_s + 1
                 if n % 50 == 49:
                     time.sleep(0.02)  # what the socket's buffer holds is little
-            return daemon.snapshot_when(lambda seen: (seen["t_s"] or 0.0) > self.t_s - 1.5)
+            # At first the last record is read, and nothing is shown.
+            return daemon.snapshot_when(
+                lambda seen: seen["t_s"] > self.t_s - 1.5 and seen["battery"]
+            )
 
     def cut_off(self, daemon: Daemon, seen: dict[str, Any]) -> None:
         """Kill a daemon once its card has all that it was sent."""

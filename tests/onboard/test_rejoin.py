@@ -6,16 +6,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pytest
 
-from onboard.kept import Clocks
 from onboard.profile import load_profile
 from onboard.rejoin import (
     CARRIED_NAME,
-    Rejoin,
     Session,
     carried_text,
-    last_clocks,
     load_carried,
     refold,
     replay,
@@ -71,23 +67,11 @@ def test_a_chain_of_sessions_and_an_unreadable_one(tmp_path: Path, caplog) -> No
     through.take(first)
     through.take(second)
     assert snapshot(refold(begin, sessions)) == snapshot(through)
-    (tmp_path / "b" / RECORD_NAME).write_bytes(b"")
+    (tmp_path / "b" / RECORD_NAME).unlink()
     alone = Ride(PROFILE)
     alone.take(first)
     assert snapshot(refold(begin, sessions)) == snapshot(alone)
     assert "this part of the trip is missing" in caplog.text
-
-
-def test_the_clocks_are_read_from_the_records_end(tmp_path: Path) -> None:
-    first, _ = parts()
-    ride = Ride(PROFILE)
-    ride.take(first)
-    ride.finish()
-    found = last_clocks(session(tmp_path / "a", first).folder)
-    assert found.boot_s == pytest.approx(ride.clocks.boot_s, abs=0.01)
-    assert found.utc_s == pytest.approx(ride.clocks.utc_s, abs=0.3)
-    (tmp_path / "a" / RECORD_NAME).write_bytes(b"")
-    assert np.isnan(last_clocks(tmp_path / "a").boot_s)
 
 
 @dataclasses.dataclass(frozen=True)
@@ -129,6 +113,15 @@ def test_what_was_said_before_and_behind_all_frames_is_done_too() -> None:
     assert said == [0, 0, len(first)]
 
 
+def test_what_was_said_counts_though_nothing_was_recorded(tmp_path: Path) -> None:
+    first, _ = parts()
+    mute = session(tmp_path / "a", first)
+    (mute.folder / RECORD_NAME).write_bytes(b"")
+    said = [MarkAt(0)]
+    with_mark = refold(begin, [Session(mute.folder, said), session(tmp_path / "b", first)])
+    assert snapshot(with_mark)["wh_per_km"]["since_mark"] is not None
+
+
 def test_the_curve_is_not_learned_twice(tmp_path: Path) -> None:
     first, _ = parts()
     before = Ride(PROFILE)
@@ -140,19 +133,3 @@ def test_the_curve_is_not_learned_twice(tmp_path: Path) -> None:
     expected = Ride(PROFILE, kept=carried)
     expected.take(first)
     assert snapshot(refold(begin, [Session(folder)])) == snapshot(expected)
-
-
-@pytest.mark.parametrize(
-    ("now", "later_s", "verdict"),
-    [
-        (Clocks(float("nan"), float("nan"), float("nan")), 0.0, None),
-        (Clocks(630.0, 1.75e9 + 30.0, float("nan")), 0.0, True),
-        (Clocks(20.0, 1.75e9 + 30.0, float("nan")), 0.0, False),
-        (Clocks(630.0, float("nan"), float("nan")), 5.0, None),
-        (Clocks(630.0, float("nan"), float("nan")), 25.0, True),
-    ],
-)
-def test_the_autopilots_clocks_decide(now: Clocks, later_s: float, verdict: bool | None) -> None:
-    rejoin = Rejoin(Clocks(600.0, 1.75e9, 2.0))
-    rejoin.verdict(now, 100.0)
-    assert rejoin.verdict(now, 100.0 + later_s) is verdict

@@ -46,13 +46,14 @@ def test_a_session_says_what_it_continues_and_that_it_was_closed(tmp_path: Path)
     first = begin_session(tmp_path / "all", START_US)
     assert first.name == "2025-06-15T15-06-40Z"
     close_session(first)
-    second = begin_session(tmp_path / "all", START_US + SECOND_US, first.name)
+    second = begin_session(tmp_path / "all", START_US + SECOND_US)
     stated = json.loads((second / FILE_NAME).read_text())
-    assert stated == {"schema": 1, "number": 2, "continues": first.name, "closed": False}
-    note_continues(second, None)
+    may = {"may_continue": first.name}
+    assert stated == {"schema": 1, "number": 2, "continues": None, "closed": False} | may
+    note_continues(second, first.name)
     close_session(second)
     stated = json.loads((second / FILE_NAME).read_text())
-    assert stated == {"schema": 1, "number": 2, "continues": None, "closed": True}
+    assert stated == {"schema": 1, "number": 2, "continues": first.name, "closed": True}
     assert stat.S_IMODE((second / FILE_NAME).stat().st_mode) == 0o600
     assert stat.S_IMODE(second.stat().st_mode) == 0o700
     assert [path.name for path in second.iterdir()] == [FILE_NAME]
@@ -101,7 +102,7 @@ def test_one_that_nobody_closed_is_marked_at_the_next_start(tmp_path: Path) -> N
     before = (first / FILE_NAME).stat().st_mtime_ns
     close_session(second)
     begin_session(tmp_path, START_US + 2 * SECOND_US)
-    assert read_session(second) == SessionNote(2, None, True)
+    assert read_session(second) == SessionNote(2, None, True, may_continue=first.name)
     assert (first / FILE_NAME).stat().st_mtime_ns == before
 
 

@@ -3,6 +3,7 @@
 import asyncio
 import dataclasses
 import json
+from concurrent.futures import Future
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 from onboard.profile import Battery, Profile
 from onboard.rejoin import Session
 from onboard.ride import Ride
+from onboard.trip_journal import Past, look_back
 from onboard.trip_keeper import TripKeeper
 from tests.onboard.test_rejoin import PROFILE, parts, session, snapshot
 
@@ -32,6 +34,13 @@ async def settled(keeper: TripKeeper, now_s: float = 100.0) -> bool:
     return False
 
 
+def found(past: Past) -> "Future[Past]":
+    """What was found by looking back."""
+    future: Future[Past] = Future()
+    future.set_result(past)
+    return future
+
+
 def before(tmp_path: Path) -> tuple[dict[str, Any], Session]:
     """What a daemon left that was killed at half of the loop."""
     first, _ = parts()
@@ -48,7 +57,9 @@ def test_a_restart_in_mid_trip_is_not_seen_in_the_figures(tmp_path: Path) -> Non
     through.take(second)
 
     async def run() -> TripKeeper:
-        keeper = TripKeeper(PROFILE, None, kept, [earlier])
+        keeper = TripKeeper(
+            PROFILE, None, kept, found(dataclasses.replace(look_back(earlier.folder), kept=kept))
+        )
         third = len(second) // 3
         keeper.take([second.where(slice(0, third))], 0)
         assert await settled(keeper)
@@ -56,7 +67,6 @@ def test_a_restart_in_mid_trip_is_not_seen_in_the_figures(tmp_path: Path) -> Non
         return keeper
 
     keeper = asyncio.run(run())
-    assert keeper.went_on
     assert [one.folder.name for one in keeper.sessions] == ["a"]
     assert snapshot(keeper.ride) == snapshot(through)
 
@@ -70,14 +80,15 @@ def test_an_autopilot_that_restarted_begins_a_new_trip(tmp_path: Path) -> None:
     alone.take(first)
 
     async def run() -> TripKeeper:
-        keeper = TripKeeper(PROFILE, None, kept, [earlier])
+        keeper = TripKeeper(
+            PROFILE, None, kept, found(dataclasses.replace(look_back(earlier.folder), kept=kept))
+        )
         keeper.take([first], 0)
         assert not keeper.poll(100.0)
         assert not keeper.poll(130.0)
         return keeper
 
     keeper = asyncio.run(run())
-    assert not keeper.went_on
     assert keeper.sessions == ()
     assert snapshot(keeper.ride)["trip"] == snapshot(alone)["trip"]
 

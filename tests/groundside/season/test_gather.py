@@ -175,6 +175,13 @@ def test_a_session_that_is_being_written_is_open_and_not_stored(capsys, tmp_path
     assert listed(capsys, tmp_path)["sessions"][0]["is_open"] is False
 
 
+def test_only_the_newest_can_be_open(capsys, tmp_path: Path) -> None:
+    for n in range(3):
+        session(tmp_path, START_US + n * DAY_US, number=n + 1, closed=False)
+    found = listed(capsys, tmp_path)["sessions"]
+    assert [one["is_open"] for one in found] == [True, False, False]
+
+
 def test_one_that_was_cut_off_long_ago_is_stored(capsys, tmp_path: Path, monkeypatch) -> None:
     rested(session(tmp_path, closed=False) / "telemetry.tlog")
     before = listed(capsys, tmp_path)

@@ -13,14 +13,16 @@ from groundside.__main__ import main
 from groundside.season.rides import Share
 from groundside.season.setups import ASHORE_M, joined
 from onboard.marks import MarkBook
-from onboard.sessions import session_name
+from onboard.sessions import SessionNote, read_session, session_name, write_session
 from tests.groundside.season.season_help import (
     DAY_US,
     START_US,
+    STEP_US,
     listed,
     name_setup,
     session,
 )
+from tests.small_streams import Sender, records
 
 LOGS = Path(__file__).parents[3] / "replay_logs"
 
@@ -55,6 +57,21 @@ def test_a_trip_that_goes_on_keeps_its_set_up(capsys, tmp_path: Path) -> None:
     name_setup(MarkBook(first), START_US, 1, "A")
     found = listed(capsys, tmp_path)
     assert [shares(found, n)[0][0] for n in range(4)] == ["as is", "A", "A", "A"]
+
+
+@pytest.mark.parametrize(("boot_s", "setup"), [(61, "B"), (3, "as is")])
+def test_a_trip_that_may_go_on_is_told_by_the_autopilots_clocks(
+    capsys, tmp_path: Path, boot_s: int, setup: str
+) -> None:
+    first = session(tmp_path, named=[(0, "B")])
+    second = session(tmp_path, START_US + DAY_US, number=2)
+    sender = Sender()
+    frames = [frame for n in range(60) for frame in sender.second(boot_s + n, 50.0, 10.0, 2.0)]
+    (second / "telemetry.tlog").write_bytes(records(frames, START_US + DAY_US, STEP_US))
+    write_session(second, SessionNote(2, may_continue=first.name))
+    assert shares(listed(capsys, tmp_path), 0)[0][0] == setup
+    # Looking at it settles nothing: that is the daemon's.
+    assert read_session(second) == SessionNote(2, may_continue=first.name)
 
 
 def test_sessions_that_go_on_with_each_other_in_a_ring_end(capsys, tmp_path: Path) -> None:

@@ -1,0 +1,95 @@
+"""One daemon at a time keeps its records in a folder: a lock that ends with its process."""
+
+import contextlib
+import fcntl
+import os
+import time
+from pathlib import Path
+
+from onboard.errors import UsageError
+from onboard.own_folder import make_own_folder
+from onboard.whole_file import FILE_MODE
+
+FILE_NAME = "daemon.lock"
+
+WAIT_S = 1.0
+"""One that was just told to end, or killed, may take a moment."""
+
+_FLAGS = os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW
+
+
+class RecordLock:
+    """Holds the folder of all sessions until the process ends, in whichever way, or the block does.
+
+    Where there are no locks, or no room for the file, the daemon goes on without: the record counts
+    more.
+
+    Parameters
+    ----------
+    directory
+        The folder of all sessions, made if it is not there; None where no record is kept.
+
+    Raises
+    ------
+    UsageError
+        On entry, if another daemon has it.
+    """
+
+    def __init__(self, directory: Path | None) -> None:
+        self._directory = directory
+        self._descriptor: int | None = None
+
+    def __enter__(self) -> None:
+        """Have it."""
+        if self._directory is None:
+            return
+        try:
+            make_own_folder(self._directory)
+            self._descriptor = os.open(self._directory / FILE_NAME, _FLAGS, FILE_MODE)
+        except OSError:
+            # What keeps records from being written there, the recorder says.
+            return
+        if not _lock(self._descriptor):
+            process = _process(self._descriptor)
+            self._let_go()
+            raise UsageError(
+                f"{self._directory}: another daemon{process} keeps its records here: stop it, "
+                "choose another folder with --record, or --no-record"
+            )
+        with contextlib.suppress(OSError):
+            os.ftruncate(self._descriptor, 0)
+            os.pwrite(self._descriptor, f"{os.getpid()}\n".encode(), 0)
+
+    def __exit__(self, *_: object) -> None:
+        """Let another one have it."""
+        self._let_go()
+
+    def _let_go(self) -> None:
+        if self._descriptor is not None:
+            os.close(self._descriptor)
+            self._descriptor = None
+
+
+def _lock(descriptor: int) -> bool:
+    """Take the lock, and tell whether nobody else has it."""
+    until_s = time.monotonic() + WAIT_S
+    while True:
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            if time.monotonic() > until_s:
+                return False
+            time.sleep(0.05)
+        except OSError:
+            return True
+        else:
+            return True
+
+
+def _process(descriptor: int) -> str:
+    """Give which process has it, as far as it says so."""
+    with contextlib.suppress(OSError):
+        text = os.pread(descriptor, 20, 0).decode("ascii", "replace").strip()
+        if text.isdecimal():
+            return f" (process {text})"
+    return ""

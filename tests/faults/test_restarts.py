@@ -1,0 +1,249 @@
+"""However often the daemon is started anew, the trip goes on while the autopilot keeps running.
+
+WATTWAKE_RESTARTS=40 python -m pytest tests/faults/test_restarts.py -s
+"""
+
+import json
+import os
+import random
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pymavlink.dialects.v20.all as dialect
+import pytest
+
+from groundside.review.summary import review
+from onboard.efficiency.advice import NO_AIM
+from onboard.profile import load_profile
+from onboard.sessions import sessions
+from onboard.telemetry.log_files import RECORD_NAME
+from tests.daemon_process import ROOT, Daemon
+from tests.small_streams import Sender
+
+pytestmark = pytest.mark.slow
+
+CRAFT = ROOT / "replay_logs" / "harbour_loop.toml"
+RESTARTS = max(int(os.environ.get("WATTWAKE_RESTARTS", "4")), 1)
+TICK_S = 0.1
+RECORDED_S = 2.0
+"""A daemon that is killed after so long has some of it on the card: a second is its to lose."""
+UTC_S = 1_790_000_000.0
+
+
+class Autopilot:
+    """Sends telemetry to a UDP port from when it is started, heard or not, until the block ends.
+
+    Its boot clock goes on whatever becomes of the daemon; `restart` sets it back. While `silent`
+    it sends on, but nothing arrives.
+    """
+
+    def __init__(self, boot_s: float = 500.0, tells_utc: bool = True) -> None:
+        with socket.socket(type=socket.SOCK_DGRAM) as free:
+            free.bind(("127.0.0.1", 0))
+            self.port = free.getsockname()[1]
+        self.silent = False
+        self.tells_utc = tells_utc
+        self._began_s = time.monotonic() - boot_s
+        self._sender = Sender()
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run)
+
+    @property
+    def boot_s(self) -> float:
+        return time.monotonic() - self._began_s
+
+    def restart(self, boot_s: float = 3.0) -> None:
+        self._began_s = time.monotonic() - boot_s
+
+    def _run(self) -> None:
+        with socket.socket(type=socket.SOCK_DGRAM) as outlet:
+            for n in range(1 << 30):
+                if self._stop.is_set():
+                    return
+                frames = self._frames(n)
+                if not self.silent:
+                    for frame in frames:
+                        outlet.sendto(frame, ("127.0.0.1", self.port))
+                time.sleep(TICK_S)
+
+    def _frames(self, n: int) -> Iterator[bytes] | list[bytes]:
+        sender, boot_s = self._sender, self.boot_s
+        power = 20.0 + 5.0 * (n % 7)
+        frames = [sender.sys_status(50.0, power), sender.gps(3.0 + 0.1 * (n % 5))]
+        if n % 10 == 0:
+            frames.append(sender.heartbeat())
+            if self.tells_utc:
+                utc_us = round((UTC_S + time.monotonic()) * 1e6)
+                message = dialect.MAVLink_system_time_message(utc_us, round(boot_s * 1e3))
+                frames.append(sender._pack(message))
+        return [*frames, sender.position(boot_s, 3.0), sender.attitude(boot_s)]
+
+    def __enter__(self) -> "Autopilot":
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stop()
+
+    def stop(self) -> None:
+        self._stop.set()
+        self._thread.join()
+
+
+def options(autopilot: Autopilot, records: Path) -> tuple[str, ...]:
+    link = f"udpin:127.0.0.1:{autopilot.port}"
+    return "--link", link, "--profile", str(CRAFT), "--record", str(records)
+
+
+def run_for(autopilot: Autopilot, records: Path, seconds: float, how: signal.Signals) -> None:
+    """Start a daemon, and end it that long after, in whatever it is at."""
+    command = [sys.executable, "-m", "onboard", "run", "--listen", "127.0.0.1:0"]
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    process = subprocess.Popen([*command, *options(autopilot, records)], cwd=ROOT, **quiet)
+    time.sleep(seconds)
+    process.send_signal(how)
+    process.wait()
+
+
+def run_until(autopilot: Autopilot, records: Path, condition: Callable[[Any], bool]) -> None:
+    """Have a daemon up until its feed shows something, and then kill it."""
+    daemon = Daemon(*options(autopilot, records))
+    try:
+        daemon.snapshot_when(condition)
+    finally:
+        daemon.process.kill()
+        daemon.process.communicate()
+
+
+def elapsed(seconds: float) -> Callable[[Any], bool]:
+    return lambda snapshot: (snapshot["trip"]["elapsed_s"] or 0.0) >= seconds
+
+
+def went_on(autopilot: Autopilot, since_s: float) -> Callable[[Any], bool]:
+    """Whether the feed shows a trip of before now: it lasts longer than the daemon."""
+    before_s = autopilot.boot_s - since_s
+    return lambda snapshot: (
+        (snapshot["trip"]["elapsed_s"] or 0.0) > autopilot.boot_s - since_s - 0.5 * before_s
+    )
+
+
+def joined(records: Path, newest: int | None = None) -> Path:
+    """All records as one log, or those of the newest sessions."""
+    log = records.parent / "joined.tlog"
+    folders = sessions(records)[:newest][::-1]
+    log.write_bytes(b"".join((one / RECORD_NAME).read_bytes() for one in folders))
+    return log
+
+
+def last_of(autopilot: Autopilot, records: Path, condition: Callable[[Any], bool]) -> Any:
+    """Run a daemon until its feed shows something, end the stream, and give what stays shown."""
+    with Daemon(*options(autopilot, records)) as daemon:
+        daemon.snapshot_when(condition)
+        autopilot.stop()
+        return daemon.snapshot_when(lambda snapshot: snapshot["link"]["age_s"] > 1.5)["trip"]
+
+
+def assert_same(trip: Any, log: Path) -> None:
+    whole = review(log, load_profile(CRAFT))["trip"]
+    for key in ("energy_wh", "distance_m"):
+        assert trip[key]["value"] == pytest.approx(whole[key]["value"], rel=1e-6), key
+    assert trip["elapsed_s"] == pytest.approx(whole["elapsed_s"], abs=0.01)
+
+
+def test_restarts_in_a_row_at_any_moment_go_on_with_the_trip(tmp_path: Path) -> None:
+    chance, records = random.Random(RESTARTS), tmp_path / "records"
+    with Autopilot() as autopilot:
+        began_s = autopilot.boot_s
+        run_until(autopilot, records, elapsed(RECORDED_S))
+        for _ in range(RESTARTS):
+            autopilot.silent = chance.random() < 0.3
+            how = chance.choice([signal.SIGKILL, signal.SIGTERM])
+            run_for(autopilot, records, chance.uniform(0.3, 2.0), how)
+        autopilot.silent = False
+        trip = last_of(autopilot, records, went_on(autopilot, began_s))
+    assert_same(trip, joined(records))
+    print(f"{RESTARTS} restarts, {len(sessions(records))} sessions, {trip['elapsed_s']:.0f} s")
+
+
+def test_the_autopilots_own_restart_begins_another_trip_that_goes_on(tmp_path: Path) -> None:
+    records = tmp_path / "records"
+    with Autopilot() as autopilot:
+        run_until(autopilot, records, elapsed(RECORDED_S))
+        autopilot.silent = True
+        run_for(autopilot, records, 1.5, signal.SIGTERM)
+        autopilot.restart()
+        autopilot.silent, since_s = False, autopilot.boot_s
+        run_until(autopilot, records, elapsed(RECORDED_S))
+        begun = len(sessions(records))
+        trip = last_of(autopilot, records, went_on(autopilot, since_s))
+    with pytest.raises(AssertionError):
+        assert_same(trip, joined(records))
+    assert_same(trip, joined(records, newest=len(sessions(records)) - begun + 1))
+
+
+def said(daemon: Daemon, **command: Any) -> None:
+    """Say one thing over the feed, and wait until it is done."""
+    with socket.create_connection(("127.0.0.1", daemon.port("feed on")), 10) as viewer:
+        viewer.sendall(json.dumps({"id": 7, **command}).encode() + b"\n")
+        for line in viewer.makefile("rb"):
+            message = json.loads(line)
+            if message["kind"] == "ack":
+                assert message["ok"], message
+                return
+
+
+def has(snapshot: Any, reserve_fraction: float) -> bool:
+    """Whether there is a target, though it is too early for a cue, and that reserve."""
+    untold = snapshot["target"] is None and snapshot["why"]["target"] == NO_AIM.why
+    return snapshot["reserve_fraction"] == reserve_fraction and not untold
+
+
+def test_a_target_said_to_a_silent_craft_outlasts_restarts(tmp_path: Path) -> None:
+    records = tmp_path / "records"
+    with Autopilot() as autopilot:
+        run_until(autopilot, records, elapsed(RECORDED_S))
+        autopilot.silent = True
+        daemon = Daemon(*options(autopilot, records))
+        said(daemon, kind="set", key="target_distance_m", value=9000)
+        said(daemon, kind="set", key="reserve_fraction", value=0.31)
+        daemon.process.kill()
+        daemon.process.communicate()
+        run_for(autopilot, records, 1.5, signal.SIGKILL)
+        autopilot.silent = False
+        run_until(autopilot, records, lambda snapshot: has(snapshot, 0.31))
+        # And what is said between a start and the verdict is not lost by the verdict.
+        autopilot.silent, since_s = True, autopilot.boot_s - 3.0
+        with Daemon(*options(autopilot, records)) as daemon:
+            said(daemon, kind="set", key="reserve_fraction", value=0.32)
+            autopilot.silent = False
+            assert has(daemon.snapshot_when(went_on(autopilot, since_s)), 0.32)
+
+
+def test_a_new_trip_is_not_undone_by_what_is_folded_or_restarted(tmp_path: Path) -> None:
+    records = tmp_path / "records"
+    profile = tmp_path / "craft.toml"
+    profile.write_text(CRAFT.read_text())
+    with Autopilot() as autopilot:
+        run_until(autopilot, records, elapsed(RECORDED_S))
+        daemon = Daemon(*options(autopilot, records), "--profile", str(profile))
+        daemon.snapshot_when(elapsed(3.0))
+        # The records of the trip are folded again, which begins two seconds later.
+        daemon.process.send_signal(signal.SIGHUP)
+        said(daemon, kind="mark", mark="new_trip", text="")
+        began_s = autopilot.boot_s
+        daemon.snapshot_when(lambda snapshot: autopilot.boot_s > began_s + 2.5)
+        trip = next(daemon.snapshots())["trip"]
+        assert trip["elapsed_s"] < autopilot.boot_s - began_s + 0.5
+        daemon.process.kill()
+        daemon.process.communicate()
+        begun = len(sessions(records))
+        run_for(autopilot, records, 1.5, signal.SIGKILL)
+        trip = last_of(autopilot, records, went_on(autopilot, began_s))
+    assert_same(trip, joined(records, newest=len(sessions(records)) - begun + 1))

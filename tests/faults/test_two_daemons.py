@@ -1,0 +1,79 @@
+"""A second daemon on the same records is refused, and leaves the first one's session alone."""
+
+import fcntl
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from onboard.errors import UsageError
+from onboard.record_lock import FILE_NAME, RecordLock
+from onboard.sessions import read_session, sessions
+from tests.daemon_process import ROOT, Daemon
+
+RUN = (sys.executable, "-m", "onboard", "run", "--listen", "127.0.0.1:0")
+LINK = ("--link", "udpin:127.0.0.1:0")
+
+
+def ended(*command: str) -> "subprocess.CompletedProcess[str]":
+    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+
+
+def content(directory: Path) -> dict[str, bytes]:
+    files = [one for one in directory.rglob("*") if one.is_file()]
+    # What was learned is written at its own pace.
+    return {str(one): one.read_bytes() for one in files if one.name != "learned.json"}
+
+
+@pytest.mark.slow
+def test_a_second_daemon_is_refused_and_touches_nothing(tmp_path: Path) -> None:
+    with Daemon(*LINK, "--record", str(tmp_path)) as first:
+        next(first.snapshots())
+        before = content(tmp_path)
+        second = ended(*RUN, *LINK, "--record", str(tmp_path))
+        assert second.returncode == 2
+        assert second.stdout == ""
+        assert second.stderr == (
+            f"wattwake-onboard: {tmp_path}: another daemon (process {first.process.pid}) keeps its "
+            "records here: stop it, choose another folder with --record, or --no-record\n"
+        )
+        assert content(tmp_path) == before
+        # Without a record there is nothing to share.
+        with Daemon(*LINK, "--no-record"):
+            pass
+        for look in (["groundside", "sessions", str(tmp_path)], ["onboard", "pair", "--list"]):
+            more = ["--record", str(tmp_path)] if look[0] == "onboard" else []
+            done = ended(sys.executable, "-m", *look, *more)
+            assert "another daemon" not in done.stdout + done.stderr
+    # A kill lets go of it at once.
+    third = Daemon(*LINK, "--record", str(tmp_path))
+    third.process.send_signal(signal.SIGKILL)
+    with Daemon(*LINK, "--record", str(tmp_path)):
+        pass
+    third.process.communicate()
+    assert [note.number for one in sessions(tmp_path) if (note := read_session(one))] == [3, 2, 1]
+
+
+def test_who_has_it_lets_go_of_it(tmp_path: Path) -> None:
+    with RecordLock(tmp_path / "all"):
+        with pytest.raises(UsageError, match="another daemon"), RecordLock(tmp_path / "all"):
+            pass
+        assert (tmp_path / "all" / FILE_NAME).read_text() == f"{os.getpid()}\n"
+    with RecordLock(tmp_path / "all"), RecordLock(None):
+        pass
+
+
+def test_where_there_are_no_locks_it_goes_on_without(tmp_path: Path, monkeypatch) -> None:
+    def none(*_: object) -> None:
+        raise OSError(38, "Function not implemented")
+
+    monkeypatch.setattr(fcntl, "flock", none)
+    with RecordLock(tmp_path), RecordLock(tmp_path):
+        pass
+    (tmp_path / FILE_NAME).unlink()
+    (tmp_path / FILE_NAME).mkdir()
+    with RecordLock(tmp_path):
+        pass
