@@ -79,9 +79,10 @@ class SpeedSources:
         for name, meter in self._meters.items():
             if name in gone:
                 continue
-            if meter.displacement.last_s is not None and (
-                covered[name] >= COVERAGE_FRACTION * most_s
-            ):
+            first_s = meter.displacement.first_s
+            if first_s is None or (at_s is not None and first_s > at_s):
+                continue
+            if covered[name] >= COVERAGE_FRACTION * most_s:
                 return meter
         return None
 

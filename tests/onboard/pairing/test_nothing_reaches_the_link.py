@@ -183,8 +183,8 @@ def test_the_same_bytes_are_sent_whatever_a_viewer_says(
     monkeypatch.setattr(service_module, "time", service_module.time)  # is put back
     alone, _ = asyncio.run(ridden(tmp_path / "alone", crew=False))
     beside, answers = asyncio.run(ridden(tmp_path / "beside", crew=True))
-    # A pack that is heard is not unplugged: that is answered, too.
-    done = [one.get("mark") != "unplugged" for one in commands()]
+    # All is done, but that a battery which was never heard is unplugged.
+    done = [command.get("mark") != "unplugged" for command in commands()]
     assert [one["ok"] for one in answers] == done
     assert len(alone) > 500  # heartbeats, and requests for what the stream lacks
     assert beside == alone
