@@ -223,12 +223,14 @@ class Service:
         # What the link gave up to now is still taken and recorded.
         reader.stop()
         self._tick(reader, name)
+        while reader.held_bytes:
+            self._tick(reader, name)
 
     def _tick(self, reader: LinkReader, name: str) -> None:
         """Fold what came, record it, ask for what is missing, publish."""
         # Read before the bytes are taken: what comes later is stamped later.
         now_s, now_us = time.monotonic(), self._clock()
-        frames = self._gate.push(self._scanner.push(reader.take()))
+        frames = self._gate.push(self._scanner.push(reader.take(), reader.answered))
         if len(frames):
             self._last_stamp_us = int(frames.stamp_us[-1])
         before = self._ride.decoder.messages
@@ -244,6 +246,7 @@ class Service:
         if self._asked is None and craft.system_id is not None:
             # For the whole run: a viewer that begins a new trip changes nothing on the link.
             self._asked = craft.system_id, craft.component_id
+        self._answer(reader, frames)
         self._asking.heard(frames, now_s)
         reader.write(self._asking.due(now_s, *(self._asked or (None, None))))
         if self._book is not None:
@@ -255,6 +258,14 @@ class Service:
             self._watchdog_due_s = now_s + self._watchdog_every_s
             notify.watchdog()
             notify.status(f"{name}: {self._ride.messages} messages, {self._feed.viewers} viewers")
+
+    def _answer(self, reader: LinkReader, frames: Frames) -> None:
+        """Send to where the followed craft was heard last, whoever else may send there, too."""
+        if self._asked is not None:
+            system, component = self._asked
+            mine = frames.where((frames.system_id == system) & (frames.component_id == component))
+            if len(mine):
+                reader.answer(self._scanner.source(mine))
 
     def _publish(self, reader: LinkReader, name: str, now_s: float) -> None:
         self._counts.append((now_s, self._ride.decoder.messages))

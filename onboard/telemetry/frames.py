@@ -16,12 +16,14 @@ ROOM = 300
 """Zero bytes kept behind the data, so that reading a whole frame's width never runs off the end
 (the longest frame is 280 bytes)."""
 
+_ROOM = bytes(ROOM)
+
 STAMP_BYTES = 8
 
 
 def with_room(*parts: bytes) -> Bytes:
     """Give the parts as one array of bytes with `ROOM` zero bytes behind them."""
-    return np.frombuffer(b"".join((*parts, bytes(ROOM))), np.uint8)
+    return np.frombuffer(b"".join((*parts, _ROOM)), np.uint8)
 
 
 @dataclass(frozen=True)
