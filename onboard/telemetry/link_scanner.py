@@ -5,6 +5,7 @@ frames are walked here in plain Python. Only in a flood, where place after place
 next one that does is found by arrays, in `sieve`. A property test holds all readings equal.
 """
 
+import re
 import sys
 from binascii import crc_hqx
 from bisect import bisect_left, bisect_right
@@ -41,13 +42,17 @@ _MIRRORED_EXTRA = {
 TRIED_MOST = 16
 """So many places of a push are tried one by one; a link that is merely bad needs no more."""
 
-SIEVED_LEAST_BYTES, SIEVED_MOST_BYTES = 1024, 1 << 16
+SIEVED_LEAST_BYTES, SIEVED_MOST_BYTES = 256, 1 << 16
 """Fewer are sooner tried one by one; with more at once the arrays would not fit a cache."""
 
 JUNK_MOST_BYTES = 4096
 """With more of it among them, frames are put together anew: who holds them must hold no flood."""
 
 _WORD = Struct("<q").unpack_from
+
+_may_begin = re.compile(rb"\xfe|\xfd(?=.[\x00\x01])", re.DOTALL).search
+"""A frame may begin there: both markers are looked for at once, for the one that is absent would be
+looked for to the end each time."""
 
 
 class LinkScanner:
@@ -182,24 +187,14 @@ class _Places:
 
     def __init__(self, data: bytes, mirrored: bytes) -> None:
         self._data, self._mirrored = data, mirrored
-        self._looked: dict[int, range] = {}
-        """By marker, from where to where the last look for it went."""
 
     def next(self, at: int, last: int) -> int:
         """Give the next place from `at` to `last`, else the one behind `last`."""
         self._tried += 1
         if self._tried > TRIED_MOST:
             at = self._next_passing(at, last)
-        return min(self._next_marker(at, MARKER_1), self._next_marker(at, MARKER_2), last + 1)
-
-    def _next_marker(self, at: int, marker: int) -> int:
-        # To look for an absent marker again from each place would take for ever.
-        looked = self._looked.get(marker)
-        if looked is None or at not in looked:
-            place = self._data.find(marker, at)
-            looked = range(at, (len(self._data) if place < 0 else place) + 1)
-            self._looked[marker] = looked
-        return looked.stop - 1
+        place = _may_begin(self._data, at, last + HEADER_BYTES)
+        return min(place.start(), last + 1) if place else last + 1
 
     def _next_passing(self, at: int, last: int) -> int:
         """Give a place from `at` on that no place with a frame that passes lies in front of."""

@@ -16,6 +16,7 @@ from onboard.telemetry.frames import Frames, with_room
 from onboard.telemetry.link_scanner import LinkScanner
 from onboard.telemetry.links.base import Piece
 from onboard.telemetry.scanner import LogScanner
+from tests.benchmarks import flood
 from tests.onboard.telemetry.slow_framing import frames as slow_frames
 from tests.onboard.telemetry.slow_framing import proven
 
@@ -177,7 +178,7 @@ def sieving(tried: int, least: int, most: int):
         yield
 
 
-SIEVES = [(16, 1024, 1 << 16), (0, 1, 100), (2, 1, 1 << 16)]
+SIEVES = [(16, 256, 1 << 16), (0, 1, 100), (2, 1, 1 << 16)]
 
 
 @pytest.mark.parametrize("sieve", SIEVES)
@@ -259,6 +260,16 @@ def test_a_frame_cut_over_two_sources_counts_for_the_one_that_ended_it() -> None
     pieces = [Piece(4, HEARTBEAT_1 + HEARTBEAT_2[:5], one), Piece(4, HEARTBEAT_2[5:], other)]
     found = scanner.push(pieces)
     assert [scanner.source(found.where(slice(n, n + 1))) for n in range(2)] == [one, other]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", list(flood.floods(1)))
+def test_a_megabyte_of_junk_costs_no_more_than_a_few_of_frames(name: str) -> None:
+    # It was 30 times as much and more, and grew with the square of what came at once.
+    size = 1_000_000
+    frames = flood.us_per_byte(flood.plain(size), size)
+    allowed = 20 if name.startswith("no junk") else 5
+    assert flood.us_per_byte(flood.floods(size)[name], size) < allowed * frames
 
 
 def test_whoever_holds_the_frames_of_a_flood_holds_no_flood() -> None:
