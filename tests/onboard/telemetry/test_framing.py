@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pymavlink.generator.mavcrc import x25crc
 
-from onboard.telemetry import checksum, link_scanner, sieve
+from onboard.telemetry import checksum, link_scanner, link_walk, sieve
 from onboard.telemetry.frames import Frames, with_room
 from onboard.telemetry.link_scanner import LinkScanner
 from onboard.telemetry.links.base import Piece
@@ -171,9 +171,9 @@ TAIL = bytes(300) + HEARTBEAT_2
 def sieving(tried: int, least: int, most: int):
     """From which place on is sieved, and how many bytes are."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(link_scanner, "TRIED_MOST", tried)
-        patch.setattr(link_scanner, "SIEVED_LEAST_BYTES", least)
-        patch.setattr(link_scanner, "SIEVED_MOST_BYTES", most)
+        patch.setattr(link_walk, "TRIED_MOST", tried)
+        patch.setattr(link_walk, "SIEVED_LEAST_BYTES", least)
+        patch.setattr(link_walk, "SIEVED_MOST_BYTES", most)
         patch.setattr(link_scanner, "JUNK_MOST_BYTES", most)
         yield
 
