@@ -251,6 +251,8 @@ class Service:
         # What the link gave up to now is still taken and recorded.
         reader.stop()
         self._tick(reader, name)
+        while reader.held_bytes:
+            self._tick(reader, name)
 
     def _tick(self, reader: LinkReader, name: str) -> None:
         """Have what came recorded; then give it to each subscriber, whatever the others do."""
@@ -284,7 +286,7 @@ class Service:
         craft = self._ride.decoder.craft
         if self._asked is None and craft.system_id is not None:
             # For the whole run: a viewer that begins a new trip changes nothing on the link.
-            self._asked = craft.system_id, craft.component_id
+            self._asked = self._intake.followed = craft.system_id, craft.component_id
 
     def _ours(self, parts: Sequence[Frames]) -> bool:
         """Tell whether the followed craft is among the senders."""

@@ -28,6 +28,7 @@ from onboard.intake import Intake
 from onboard.profile import load_profile
 from onboard.service import Service, Settings
 from onboard.subscriber import STRICT
+from onboard.telemetry.links.base import Piece
 from onboard.telemetry.log_files import RECORD_NAME
 from tests.craft.telemetry_log import log_frames
 
@@ -125,14 +126,17 @@ class Reader:
 
     now_us: Callable[[], int]
     sent: list[tuple[int, bytes]] = field(default_factory=list)
-    problem, dropped_bytes, heard_s, relief = None, 0, None, None
+    problem, dropped_bytes, heard_s, relief, answered = None, 0, None, None, None
 
-    def take(self) -> list[tuple[int, bytes]]:
+    def answer(self, source: object) -> None:
+        """There is one other end only."""
+
+    def take(self) -> list[Piece]:
         gone_us = self.now_us() - START_US
         count = sum(at_us <= gone_us for at_us, _ in FRAMES[len(self.sent) :])
         new = FRAMES[len(self.sent) : len(self.sent) + count]
         self.sent += new
-        return [(START_US + at_us & ~3, data) for at_us, data in new]
+        return [Piece(START_US + at_us & ~3, data) for at_us, data in new]
 
     def write(self, data: bytes) -> None:
         """What is sent to the autopilot goes nowhere."""

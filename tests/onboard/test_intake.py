@@ -8,6 +8,7 @@ import pytest
 from onboard import intake as intake_module
 from onboard.intake import Intake
 from onboard.subscriber import STRICT
+from onboard.telemetry.links.base import Piece, Source
 from onboard.telemetry.signing import SignatureGate
 from tests.small_streams import Sender
 
@@ -16,12 +17,16 @@ class Reader:
     """A link reader that has what it is given."""
 
     def __init__(self) -> None:
-        self.pieces: list[tuple[int, bytes]] = []
+        self.pieces: list[Piece] = []
+        self.answered: Source | None = None
 
-    def give(self, *frames: bytes) -> None:
-        self.pieces += [(4 * n, frame) for n, frame in enumerate(frames)]
+    def give(self, *frames: bytes, source: Source | None = None) -> None:
+        self.pieces += [Piece(4 * n, frame, source) for n, frame in enumerate(frames)]
 
-    def take(self) -> list[tuple[int, bytes]]:
+    def answer(self, source: Source | None) -> None:
+        self.answered = source
+
+    def take(self) -> list[Piece]:
         pieces, self.pieces = self.pieces, []
         return pieces
 
@@ -148,3 +153,19 @@ def test_frames_among_much_junk_are_packed() -> None:
         int(stamp).to_bytes(8, "big") + frame
         for stamp, frame in zip(np.array([0, 4, 4]), frames, strict=True)
     )
+
+
+def test_the_followed_craft_is_answered_where_it_was_heard_last() -> None:
+    intake, reader, _ = made()
+    here, there, stranger = ("192.0.2.1", 1), ("192.0.2.2", 2), ("192.0.2.3", 3)
+    reader.give(*beats(1), source=here)
+    intake.turn()
+    assert reader.answered is None
+    intake.followed = 1, 1
+    reader.give(*beats(1), source=here)
+    reader.give(Sender(system=9).heartbeat(), b"junk" * 50, source=stranger)
+    intake.turn()
+    assert reader.answered == here
+    reader.give(*beats(1), source=there)
+    intake.turn()
+    assert reader.answered == there

@@ -21,10 +21,12 @@ from onboard.pairing import door as door_module
 from onboard.pairing.door import DoorSettings
 from onboard.profile import Battery, Profile
 from onboard.service import Service, Settings
+from onboard.telemetry.links.base import Piece, Source
 from tests.onboard.pairing.doors import Viewer, member, paired_folder
 from tests.small_streams import Sender
 
 ROOT = Path(__file__).parents[3]
+CRAFT = ("192.0.2.1", 14550)
 
 CAN_SEND = (
     "onboard.telemetry.links",
@@ -100,18 +102,22 @@ def test_this_would_notice() -> None:
 class Reader:
     """A link that gives a second of telemetry every fifth time, and keeps what is sent."""
 
-    problem, dropped_bytes, heard_s = None, 0, None
+    problem, dropped_bytes, heard_s, answered = None, 0, None, None
 
     def __init__(self) -> None:
         self.sender, self.turn, self.sent = Sender(), 0, bytearray()
 
-    def take(self) -> list[tuple[int, bytes]]:
+    def take(self) -> list[Piece]:
         self.turn += 1
         if self.turn % 5:
             return []
         second = self.turn // 5
         frames = self.sender.second(100.0 + second, 40.0, 8.0, 1.5)
-        return [(1_750_000_000_000_000 + second * 1_000_000, b"".join(frames))]
+        return [Piece(1_750_000_000_000_000 + second * 1_000_000, b"".join(frames), CRAFT)]
+
+    def answer(self, source: Source | None) -> None:
+        assert source == CRAFT
+        self.answered = source
 
     def write(self, data: bytes) -> None:
         self.sent += data
