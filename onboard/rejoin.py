@@ -21,7 +21,7 @@ from onboard.profile import Profile
 from onboard.ride import Ride
 from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.log_files import find_log
+from onboard.telemetry.log_files import OpenLog, find_log
 from onboard.telemetry.scanner import LogScanner
 from onboard.telemetry.telemetry_log import read_log
 
@@ -114,10 +114,8 @@ def last_clocks(folder: Path, system_id: int | None = None) -> Clocks:
     """
     nothing = Clocks(math.nan, math.nan, math.nan)
     try:
-        with find_log(folder).open("rb") as file:
-            size = file.seek(0, 2)
-            file.seek(max(size - TAIL_BYTES, 0))
-            tail = file.read()
+        with OpenLog(find_log(folder)) as log:
+            tail = log.tail(TAIL_BYTES)
     except (LogError, OSError):
         return nothing
     decoder = Decoder(system_id)

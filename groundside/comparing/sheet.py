@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from onboard.errors import UsageError
-from onboard.telemetry.log_files import RECORD_NAME
+from onboard.telemetry.log_files import session_folder
 
 KEYS = ("setup", "log", "start_s", "end_s")
 
@@ -165,7 +165,7 @@ def _refuse_overlap(where: str, entries: list[Entry]) -> None:
         last = float("inf") if one.end_s is None else one.end_s
         # However it is called: by another path, or as its session's folder.
         log = one.log.resolve()
-        log = log / RECORD_NAME if (log / RECORD_NAME).is_file() else log
+        log = session_folder(log) or log
         by_log.setdefault(log, []).append((first, last, number))
     for log, spans in by_log.items():
         spans.sort()
