@@ -267,6 +267,7 @@ class Service:
             reader.dropped_bytes,
             self._gate.refused,
             self._book.problems if self._book is not None else (),
+            self._book.moved if self._book is not None else None,
         )
         snapshot = self._ride.snapshot(
             source=name,

@@ -76,6 +76,11 @@ class SessionBook:
         """What is wrong with the card, in sentences."""
         return [one for one in (self._recorder.problem, self._marks.problem) if one is not None]
 
+    @property
+    def moved(self) -> str | None:
+        """How the record came to go on in another file, in a sentence; None where it did not."""
+        return self._recorder.moved
+
     def write(self, frames: Frames, now_us: int, utc: str | None) -> None:
         """Take frames, and what UTC the autopilot states; to be called at every tick."""
         self._recorder.write(frames, now_us)

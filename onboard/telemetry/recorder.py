@@ -6,6 +6,9 @@ are counted, not written. The stamps are the wall clock at the start plus monoto
 The live loop never waits for the card: `write` puts records in a bounded queue, one thread appends
 them about once a second, another has the card take them in. When the card refuses, the records are
 held, as many as the queue has room for, and it is tried again every few seconds.
+
+Whether the file still is what was written is looked at before each append, and every second while
+nothing comes. Where somebody took it away or spoilt it, the record goes on in another beside it.
 """
 
 import json
@@ -13,6 +16,7 @@ import logging
 import os
 import threading
 from collections import deque
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
@@ -30,8 +34,8 @@ from onboard.sessions import (
 )
 from onboard.telemetry.card_trouble import CARD_TROUBLE, in_words
 from onboard.telemetry.frames import STAMP_BYTES, Frames
-from onboard.telemetry.log_files import RECORD_NAME
-from onboard.telemetry.record_file import RecordFile, Records, behind, joined
+from onboard.telemetry.log_files import record_name
+from onboard.telemetry.record_file import FOLDER_MODE, NotOurs, RecordFile, Records, behind, joined
 from onboard.telemetry.record_notes import RecordNotes, Write
 from onboard.telemetry.record_sync import RecordSync
 from onboard.whole_file import sync_folder, write_whole
@@ -40,6 +44,9 @@ FLUSH_EVERY_S = 0.7
 """So every fourth of the service's ticks of 0.2 s: a late one still comes within the second."""
 
 RETRY_EVERY_S = 5.0
+
+LOOK_EVERY_S = 1.0
+"""A record that was taken away is noticed within this although nothing comes."""
 
 SILENT_AFTER_S = 10.0
 """A slow card may rest for seconds to tidy up; one that takes longer is said."""
@@ -86,12 +93,15 @@ class Recorder:
         self.folder = directory / session_name(start_us)
         """The session's folder; while a full card keeps it from being made, what it would be."""
         self.recorded_bytes = 0
-        """What the record holds."""
+        """What the record's present file holds."""
         self.lost_frames = 0
         """Frames that were dropped because the card did not take them."""
         self._begin = partial(begin_session, directory, start_us, continues)
         self._made = False
+        self.moved: str | None = None
+        """How the record came to go on in another file, in a sentence; None where it did not."""
         self._file: RecordFile | None = None
+        self._number = 1
         self._sync = RecordSync()
         self._changed = threading.Condition(threading.RLock())
         self._pending: deque[Records] = deque()
@@ -100,6 +110,9 @@ class Recorder:
         self._utc_noted = self._reopen = self._closing = False
         self._sync_failures = 0
         self._failure: str | None = None
+        self._risk: str | None = None
+        self._fault = ""
+        self._left: list[Records] = []
         self._said: str | None = None
         self._now_us = self._flushed_us = self._failed_us = start_us
         self._asked_us: int | None = None
@@ -128,6 +141,8 @@ class Recorder:
                 return f"Recording stopped: {self._failure} ({self.folder})."
             if asked_us is not None and now_us - asked_us > SILENT_AFTER_S * 1e6:
                 return f"Recording stopped: the card does not answer ({self.folder})."
+            if self._risk is not None:
+                return f"Recording at risk: {self._risk} ({self.folder})."
         if (failure := self._sync.problem) is not None:
             return f"Recording at risk: {in_words(failure)} ({self.folder})."
         if self._sync.silent_s(now_us) > SILENT_AFTER_S:
@@ -245,31 +260,51 @@ class Recorder:
         closing = False
         while not closing:
             with self._changed:
-                self._changed.wait_for(lambda: self._asked_us is not None or self._closing)
+                asked = self._changed.wait_for(
+                    lambda: self._asked_us is not None or self._closing, LOOK_EVERY_S
+                )
                 closing = self._closing
-                batch = list(self._pending)
-                self._pending.clear()
-                self._pending_bytes = 0
-            left, failure = self._put_down(batch)
-            if self._made and (closing or self._notes.due(self._now_us)):
+                if asked:
+                    self._left = list(self._pending)
+                    self._pending.clear()
+                    self._pending_bytes = 0
+                elif self._failure is not None or self._file is None:
+                    continue  # it is tried again when that is due
+            failure = self._tried(self._put_down)
+            if self._made and asked and (closing or self._notes.due(self._now_us)):
                 self._notes.write(self.folder, self._now_us)
             if closing:
-                failure = self._end() or failure
+                failure = self._tried(self._end) or failure
             with self._changed:
-                self._pending.extendleft(reversed(left))
-                self._pending_bytes += sum(len(piece.data) + PIECE_BYTES for piece in left)
+                self._pending.extendleft(reversed(self._left))
+                self._pending_bytes += sum(len(piece.data) + PIECE_BYTES for piece in self._left)
+                self._left = []
                 self._make_room()
                 self._failure = None
                 if failure is not None:
                     self._note_failure(failure)
-                elif not closing:
+                elif asked and not closing:
                     self._sync_if_due()
                 if closing:
                     self.lost_frames += sum(len(piece.ends) for piece in self._pending)
-                self._asked_us = None
+                if asked:
+                    self._asked_us = None
                 self._changed.notify_all()
 
-    def _note_failure(self, problem: OSError) -> None:
+    def _tried(self, act: Callable[[], Exception | None]) -> Exception | None:
+        """Do a thing, and give what went wrong; what nobody foresaw must not end the thread."""
+        try:
+            return act()
+        except OSError as problem:
+            return problem
+        except Exception as fault:
+            self._reopen = True  # nobody knows what it left undone
+            if self._fault != repr(fault):
+                self._fault = repr(fault)
+                log.exception("the record failed in a way that nobody foresaw")
+            return fault
+
+    def _note_failure(self, problem: Exception) -> None:
         self._failure = in_words(problem)
         self._failed_us = self._now_us
 
@@ -281,42 +316,86 @@ class Recorder:
             # Where somebody removes the folder, its place among the sessions is not lost.
             if (note := read_session(self.folder)) is not None:
                 self._notes.put("session", _restoring(note), there=True)
-        self._file = RecordFile(self.folder / RECORD_NAME)
+        self._file = RecordFile(self.folder / record_name(self._number))
         sync_folder(self.folder)
 
-    def _put_down(self, batch: list[Records]) -> tuple[list[Records], OSError | None]:
-        """Append records; give those that are not written, and why."""
-        try:
-            file = self._ready_file()
-        except OSError as problem:
-            return batch, problem
-        if not batch:
-            return [], None
-        count, failure = file.append(joined(batch))
+    def _put_down(self) -> OSError | None:
+        """Append the records in hand; those that are not written stay there. Give what went wrong.
+
+        Raises
+        ------
+        OSError
+            If there is no file to be had.
+        """
+        file = self._ready_file()
+        if not self._left:
+            return None
+        count, failure = file.append(joined(self._left))
+        self._left = list(behind(self._left, count))
         self.recorded_bytes = file.whole_bytes
         if count:
             self._sync.written()
-        if failure is None:
-            return [], None
-        self._reopen = True
-        return list(behind(batch, count)), failure
+        self._reopen = failure is not None
+        return failure
 
     def _ready_file(self) -> RecordFile:
-        """Give the file, opened anew where something was wrong with it."""
+        """Give the file, opened anew where something was wrong with it, or another beside it."""
         if self._file is None:
             self._open()
         assert self._file is not None
-        if self._reopen or self._sync.failures != self._sync_failures:
+        became: str | None = "cannot be looked at"
+        risk = None
+        try:
+            became = self._reopened() or self._file.what_became()
+            if became is not None:
+                self._go_on_beside(became)
+        except OSError as problem:
+            if self._reopen or not self._file.is_whole_somewhere:
+                raise
+            # Better there, wherever that is, than nowhere.
+            risk = f"the file {became}, and there is no other yet: {in_words(problem)}"
+        self._risk = risk
+        return self._file
+
+    def _reopened(self) -> str | None:
+        """Open the file anew where the card refused something; tell what became of it if gone."""
+        assert self._file is not None
+        if self._sync.failures != self._sync_failures:
             self._sync_failures = self._sync.failures
             self._reopen = True
-            there = self.folder.is_dir()
-            lost_bytes = self._file.reopen()
+        if self._reopen:
+            try:
+                lost_bytes = self._file.reopen()
+            except NotOurs as other:
+                return str(other)
             self._reopen = False
             if lost_bytes:
                 log.error("the card has lost %d bytes of the record", lost_bytes)
-            if not there:
-                self._notes.anew()
-        return self._file
+        return None
+
+    def _go_on_beside(self, became: str) -> None:
+        """Go on in another file, for the one that was written is not what it was."""
+        assert self._file is not None
+        there, number = self.folder.is_dir(), self._number
+        if not there:
+            # Never the folder of all sessions: it may be that the card is away, and what is seen
+            # is the empty place for it.
+            self.folder.mkdir(mode=FOLDER_MODE)
+            number = 0
+        while True:
+            number += 1
+            try:
+                file = RecordFile(self.folder / record_name(number))
+                break
+            except FileExistsError:
+                continue
+        self._file.close()
+        before, self._file, self._number, self._reopen = self._file, file, number, False
+        sync_folder(self.folder)
+        if not there:
+            self._notes.anew()
+        self.moved = f"The record {before.path.name} {became}: it goes on in {file.path.name}."
+        log.error("%s: %s", self.folder, self.moved)
 
     def _end(self) -> OSError | None:
         """Have the card take in what is there, and close; give what went wrong."""
