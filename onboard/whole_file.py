@@ -41,7 +41,8 @@ def write_whole(path: Path, content: str | bytes) -> None:
 def _opened_alone(new: Path) -> int:
     """Open the file to be written, empty, ours, and nobody else's meanwhile.
 
-    A name that leads elsewhere, a pipe, or a file that somebody else put there to read along, is not used.
+    A name that leads elsewhere, a pipe that keeps us waiting, or a file that somebody else put
+    there to read along, is not used.
     """
     while True:
         with contextlib.suppress(FileNotFoundError):

@@ -97,21 +97,24 @@ def _found(path: Path, changes_of: ChangesOf) -> Found | None:
     if path.name.startswith("."):
         return None
     if path.is_dir():
-        try:
-            records = tuple(record_files(path))
-        except OSError:  # not ours to look into
-            return None
-        if not records:
-            return None
-        note = read_session(path)
-        is_open = note is not None and not note.closed
-        setup = start_setup(path, note, changes_of)
-        return Found(path, records, changes_of(path), setup, is_open)
+        return _found_session(path, changes_of)
     if not path.is_file():
         return None
     if path.suffix.lower() == LOG_ENDING or _holds_onboard_log(path):
         return Found(path, (path,))
     return None
+
+
+def _found_session(path: Path, changes_of: ChangesOf) -> Found | None:
+    try:
+        records = tuple(record_files(path))
+    except OSError:  # not ours to look into
+        return None
+    if not records:
+        return None
+    note = read_session(path)
+    is_open = note is not None and not note.closed
+    return Found(path, records, changes_of(path), start_setup(path, note, changes_of), is_open)
 
 
 def _holds_onboard_log(path: Path) -> bool:

@@ -168,14 +168,13 @@ class OpenLog:
 
     def seek(self, offset: int) -> None:
         """Go to a place [bytes from the start]."""
-        for self._at, file in enumerate(self._files):  # noqa: B007
-            size = file.seek(0, 2)
-            file.seek(min(offset, size))
-            if offset < size:
-                break
-            offset -= size
-        for file in self._files[self._at + 1 :]:
-            file.seek(0)
+        self._at, begin = 0, 0
+        for number, file in enumerate(self._files):
+            end = begin + file.seek(0, 2)
+            if begin <= offset:
+                self._at = number
+            file.seek(min(max(offset, begin), end) - begin)
+            begin = end
 
     def tail(self, most_bytes: int) -> bytes:
         """Give the last bytes: so many, or all where there are fewer."""

@@ -29,7 +29,7 @@ _FLAGS = os.O_RDWR | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK
 """A pipe in the file's place keeps nobody waiting."""
 
 
-class NotOurs(Exception):
+class NotOursError(Exception):
     """Something else stands where the file was; its text tells what became of it."""
 
 
@@ -88,15 +88,16 @@ class RecordFile:
         self._proof = b""
         self._descriptor = os.open(path, _FLAGS | os.O_CREAT | os.O_EXCL, FILE_MODE)
 
-    def append(self, records: Records) -> tuple[int, OSError | None]:
+    def append(self, pieces: Sequence[Records]) -> tuple[list[Records], OSError | None]:
         """Write records behind the others.
 
         Returns
         -------
         tuple
-            How many are written whole, and what kept the rest from it. A part of a record that
-            was written is cut off again.
+            What is not written, and what kept it from that. A part of a record that was written is
+            cut off again.
         """
+        records = joined(pieces)
         problem: OSError | None = None
         rest, done = memoryview(records.data), 0
         try:
@@ -110,15 +111,15 @@ class RecordFile:
             problem = failure
         count = int(records.ends.searchsorted(done, side="right"))
         whole = int(records.ends[count - 1]) if count else 0
-        self.whole_bytes += whole
-        self._proof = (self._proof + records.data[max(whole - PROOF_BYTES, 0) : whole])[
-            -PROOF_BYTES:
-        ]
+        left = list(behind(pieces, count))
+        proof = (self._proof + records.data[max(whole - PROOF_BYTES, 0) : whole])[-PROOF_BYTES:]
+        # Last: were memory too short for the above, all of it would be written again, in its place.
+        self.whole_bytes, self._proof = self.whole_bytes + whole, proof
         if problem is not None:
             # Where even that fails, `reopen` does it before anything else is written.
             with contextlib.suppress(OSError):
                 os.ftruncate(self._descriptor, self.whole_bytes)
-        return count, problem
+        return left, problem
 
     def what_became(self) -> str | None:
         """Tell what became of the file where its name no longer leads to what was written.
@@ -159,17 +160,17 @@ class RecordFile:
 
         Raises
         ------
-        NotOurs
+        NotOursError
             If it is gone, or something else is in its place.
         OSError
             If it cannot be had.
         """
         try:
             if not stat.S_ISREG(self.path.lstat().st_mode):
-                raise NotOurs("was replaced")
+                raise NotOursError("was replaced")
             descriptor = os.open(self.path, _FLAGS)
         except (FileNotFoundError, NotADirectoryError):
-            raise NotOurs("was removed") from None
+            raise NotOursError("was removed") from None
         try:
             size = os.fstat(descriptor).st_size
             end = self.whole_bytes

@@ -35,7 +35,12 @@ from onboard.sessions import (
 from onboard.telemetry.card_trouble import CARD_TROUBLE, in_words
 from onboard.telemetry.frames import STAMP_BYTES, Frames
 from onboard.telemetry.log_files import record_name
-from onboard.telemetry.record_file import FOLDER_MODE, NotOurs, RecordFile, Records, behind, joined
+from onboard.telemetry.record_file import (
+    FOLDER_MODE,
+    NotOursError,
+    RecordFile,
+    Records,
+)
 from onboard.telemetry.record_notes import RecordNotes, Write
 from onboard.telemetry.record_sync import RecordSync
 from onboard.whole_file import sync_folder, write_whole
@@ -330,10 +335,10 @@ class Recorder:
         file = self._ready_file()
         if not self._left:
             return None
-        count, failure = file.append(joined(self._left))
-        self._left = list(behind(self._left, count))
+        before_bytes = file.whole_bytes
+        self._left, failure = file.append(self._left)
         self.recorded_bytes = file.whole_bytes
-        if count:
+        if file.whole_bytes > before_bytes:
             self._sync.written()
         self._reopen = failure is not None
         return failure
@@ -366,7 +371,7 @@ class Recorder:
         if self._reopen:
             try:
                 lost_bytes = self._file.reopen()
-            except NotOurs as other:
+            except NotOursError as other:
                 return str(other)
             self._reopen = False
             if lost_bytes:
