@@ -180,6 +180,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Run the daemon until it is told to stop."""
     # Imported here so that --help and --version do not wait for numpy.
     from onboard.efficiency.target import Aim
+    from onboard.ending import Ending
     from onboard.pairing.door import DoorSettings
     from onboard.pairing.keys import pairing_folder
     from onboard.pairing.places import listening_places
@@ -214,7 +215,9 @@ def run(arguments: argparse.Namespace) -> int:
     )
 
     async def serve() -> None:
-        await Service(settings).run()
+        ending = Ending()
+        ending.guard()
+        await Service(settings, ending).run()
 
     asyncio.run(serve())
     return 0

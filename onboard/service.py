@@ -11,6 +11,7 @@ from pathlib import Path
 from onboard import notify
 from onboard.efficiency.figure import Number, Unknown
 from onboard.efficiency.target import Aim
+from onboard.ending import Ending
 from onboard.errors import LinkError, ProfileError, UsageError
 from onboard.feed.commands import Command, Mark, Refused, Reply
 from onboard.feed.server import FeedServer
@@ -86,9 +87,11 @@ class Service:
     ----------
     settings
         What to run.
+    ending
+        What sees to it that it ends; None: one that leaves the process alone.
     """
 
-    def __init__(self, settings: Settings) -> None:
+    def __init__(self, settings: Settings, ending: Ending | None = None) -> None:
         self._settings = settings
         self._clock = StampClock()
         link = settings.profile.link
@@ -114,6 +117,7 @@ class Service:
         self._watchdog_due_s = 0.0
         self._trip_line_due_s = 0.0
         self._stop = asyncio.Event()
+        self._ending = ending or Ending()
 
     @property
     def _ride(self) -> Ride:
@@ -150,6 +154,7 @@ class Service:
             door = self._keep_door()
             await self._serve(reader, name)
         finally:
+            self._ending.begin()
             notify.stopping()
             reader.stop()
             if door is not None:
@@ -157,7 +162,8 @@ class Service:
                 await asyncio.wait({door})
             await self._feed.close()
             if self._book is not None:
-                self._book.close(self._ride.kept())
+                self._book.close(self._ride.kept(), self._ending.left_s())
+            self._ending.is_over = True
 
     def _keep_door(self) -> "asyncio.Task[None] | None":
         """Let paired viewers in beside all else; without them the daemon goes on as well."""
@@ -199,15 +205,10 @@ class Service:
 
     def _on_signals(self) -> None:
         loop = asyncio.get_running_loop()
-        acts = {
-            signal.SIGINT: self._stop.set,
-            signal.SIGTERM: self._stop.set,
-            signal.SIGHUP: self._reload,
-        }
-        for number, act in acts.items():
-            # Ignored from outside (nohup) stays ignored.
-            if signal.getsignal(number) is not signal.SIG_IGN:
-                loop.add_signal_handler(number, act)
+        self._ending.listen(loop, self._stop)
+        # Ignored from outside (nohup) stays ignored.
+        if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:
+            loop.add_signal_handler(signal.SIGHUP, self._reload)
 
     async def _serve(self, reader: LinkReader, name: str) -> None:
         due_s = time.monotonic()

@@ -4,17 +4,19 @@ Nothing of it may stop the figures: what a card refuses is told, and tried again
 """
 
 import logging
+import time
 from collections.abc import Callable
-from concurrent.futures import Future, ThreadPoolExecutor
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from onboard.kept import load, save
 from onboard.marks import MarkBook, Noted, read_marks
 from onboard.rejoin import CARRIED_NAME, Session, carried_text, load_carried
+from onboard.saver import Saver
 from onboard.sessions import latest_session, read_session
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.recorder import Recorder
+from onboard.telemetry.recorder import CLOSE_WITHIN_S, Recorder
 
 SAVE_EVERY_S = 30.0
 """What was learned is written down at this pace: few writes are kind to a card."""
@@ -60,8 +62,8 @@ class SessionBook:
         self.kept = load(directory)
         """What earlier runs left, None where there is nothing of use."""
         self.earlier = earlier_sessions(directory)
-        self._saver = ThreadPoolExecutor(1, thread_name_prefix="save")
-        self._saving: Future[None] | None = None
+        self._saver = Saver()
+        self._saving = False
         self._save_due_s = 0.0
         self._marks_in = directory
         self._begin(start_us, self.kept)
@@ -112,10 +114,10 @@ class SessionBook:
         kept
             Gives what is to be kept; see `Ride.kept`.
         """
-        if now_s < self._save_due_s or (self._saving is not None and not self._saving.done()):
+        if now_s < self._save_due_s or self._saving:
             return
-        self._save_due_s = now_s + SAVE_EVERY_S
-        self._saving = self._saver.submit(self._save, kept())
+        self._save_due_s, self._saving = now_s + SAVE_EVERY_S, True
+        self._saver.submit(partial(self._save, kept()))
 
     def present(self, until_us: int | None = None) -> Session:
         """Give the present session as it can be folded again.
@@ -139,13 +141,15 @@ class SessionBook:
         self._begin(start_us, kept)
         # In a thread: a slow card must not hold up the figures.
         self._saver.submit(before.close)
-        self._saver.submit(self._save, kept)
+        self._saver.submit(partial(self._save, kept))
 
-    def close(self, kept: dict[str, Any]) -> None:
-        """Write what is left, and end the session."""
-        self._recorder.close()
-        self._saver.shutdown()
-        self._save(kept)
+    def close(self, kept: dict[str, Any], within_s: float = CLOSE_WITHIN_S) -> None:
+        """Write what is left and end the session; wait no longer than this for the card [s]."""
+        until_s = time.monotonic() + within_s
+        self._saver.submit(partial(self._save, kept))
+        self._recorder.close(within_s)
+        if not self._saver.close(max(until_s - time.monotonic(), 0.0)):
+            log.error("the card does not answer: what was learned last is not saved")
 
     def _begin(self, start_us: int, kept: dict[str, Any] | None) -> None:
         self._recorder = Recorder(self._directory, start_us, self._profile_text)
@@ -158,3 +162,5 @@ class SessionBook:
             save(self._directory, kept)
         except OSError as problem:
             log.warning("what was learned could not be saved: %s", problem.strerror)
+        finally:
+            self._saving = False

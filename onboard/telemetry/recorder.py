@@ -211,12 +211,18 @@ class Recorder:
             done = self._changed.wait_for(lambda: self._asked_us is None, within_s)
         return done and self._sync.settle(within_s)
 
-    def close(self) -> None:
-        """Write what is left, have the card take it in, and mark the session as ended."""
+    def close(self, within_s: float | None = None) -> None:
+        """Write what is left, have the card take it in, and mark the session as ended.
+
+        Parameters
+        ----------
+        within_s
+            Wait no longer than this for the card [s]; None: as long as is usual.
+        """
         with self._changed:
             self._closing = True
             self._changed.notify_all()
-        self._thread.join(CLOSE_WITHIN_S)
+        self._thread.join(CLOSE_WITHIN_S if within_s is None else within_s)
         self._sync.close()
         if self._thread.is_alive():
             log.error("the card does not answer: the end of the record may be lost")
