@@ -21,7 +21,9 @@ from onboard.marks import Noted, noted
 from onboard.obey import obey, settings_in_force, with_place
 from onboard.own_alerts import OwnAlerts, Running
 from onboard.pairing.door import CrewDoor, DoorSettings
+from onboard.print_line import print_line
 from onboard.profile import Profile, load_profile
+from onboard.quiet_log import ANSWER
 from onboard.ride import Ride
 from onboard.session_book import SessionBook
 from onboard.telemetry.asking import Asking
@@ -144,10 +146,10 @@ class Service:
             craft = settings.profile.craft.name
             port = await self._feed.open(host, port, craft, self._on_command, self._trip_line)
             self._open_book()
-            print(f"wattwake: link {name}", flush=True)
+            print_line(f"link {name}")
             if self._book:
-                print(f"wattwake: record {self._book.folder}", flush=True)
-            print(f"wattwake: feed on {host}:{port}", flush=True)
+                print_line(f"record {self._book.folder}")
+            print_line(f"feed on {host}:{port}")
             self._began_s = time.monotonic()
             reader.start()
             notify.ready(f"link {name}, feed on {host}:{port}")
@@ -172,7 +174,7 @@ class Service:
             return None
 
         def opened(port: int) -> None:
-            print(f"wattwake: crew on {settings.host}:{port}", flush=True)
+            print_line(f"crew on {settings.host}:{port}")
 
         def ended(task: "asyncio.Task[None]") -> None:
             if not task.cancelled() and (fault := task.exception()) is not None:
@@ -319,21 +321,27 @@ class Service:
         return None
 
     def _reload(self) -> None:
-        """Read the profile anew; one that is not right changes nothing."""
+        """Read the profile anew, and say what becomes of it; one that is wrong changes nothing."""
         path = self._settings.profile_path
         if path is None:
-            log.warning("no --profile was given: there is nothing to read anew")
+            log.warning("no --profile was given: there is nothing to read anew", extra=ANSWER)
             return
         notify.reloading()
         try:
             profile = load_profile(path)
+            if profile.battery is None and self._keeper.profile.battery is not None:
+                # More likely half a file than a pack that was taken out under way.
+                raise ProfileError(
+                    f"{path}: no [battery] in it, and one is in force: to go without, start anew"
+                )
         except ProfileError as problem:
-            log.error("%s: going on with the profile as it was", problem)
+            log.error("%s: going on with the profile as it was", problem, extra=ANSWER)
         else:
-            log.info("%s: read anew; link, record and feed stay as they are", path)
+            log.info("%s: read anew; link, record and feed stay as they are", path, extra=ANSWER)
             present = self._book.present(self._last_stamp_us) if self._book else None
             self._keeper.reload(profile, present)
-        notify.ready()
+        finally:
+            notify.ready()
 
     def _watch_link(self, problem: str | None) -> None:
         """Say once when the link goes down and when it comes back."""
