@@ -251,7 +251,7 @@ def parse_profile(text: str) -> Profile:
     values: dict[str, Any] = {}
     for name, table in tables.items():
         if not isinstance(table, dict):
-            raise ProfileError(f"{name} = {_shown(table)}: expected a table, [{name}]")
+            raise ProfileError(f"{name} = {as_given(table)}: expected a table, [{name}]")
         values[name] = _section(name, sections[name], table)
     profile = Profile(**values)
     battery = profile.battery
@@ -316,12 +316,12 @@ def _checked(section: str, setting: dataclasses.Field[Any], value: Any) -> Any:
         raise ProfileError(f"{section}.{setting.name}: expected {_allowed(setting)}")
     if not fits:
         raise ProfileError(
-            f"{section}.{setting.name} = {_shown(value)}: expected {_allowed(setting)}"
+            f"{section}.{setting.name} = {as_given(value)}: expected {_allowed(setting)}"
         )
     return value
 
 
-def _shown(value: Any) -> str:
+def as_given(value: Any) -> str:
     """Give a value as it is shown to whoever wrote it: on a line, whatever it is."""
     try:
         return _cut(repr(value))
