@@ -34,16 +34,11 @@ from onboard.sessions import (
 )
 from onboard.telemetry.card_trouble import CARD_TROUBLE, in_words
 from onboard.telemetry.frames import STAMP_BYTES, Frames
-from onboard.telemetry.log_files import record_name
-from onboard.telemetry.record_file import (
-    FOLDER_MODE,
-    NotOursError,
-    RecordFile,
-    Records,
-)
+from onboard.telemetry.record_file import Records
 from onboard.telemetry.record_notes import RecordNotes, Write
 from onboard.telemetry.record_sync import RecordSync
-from onboard.whole_file import sync_folder, write_whole
+from onboard.telemetry.record_watch import WatchedRecord
+from onboard.whole_file import write_whole
 
 FLUSH_EVERY_S = 0.7
 """So every fourth of the service's ticks of 0.2 s: a late one still comes within the second."""
@@ -103,19 +98,15 @@ class Recorder:
         """Frames that were dropped because the card did not take them."""
         self._begin = partial(begin_session, directory, start_us, continues)
         self._made = False
-        self.moved: str | None = None
-        """How the record came to go on in another file, in a sentence; None where it did not."""
-        self._file: RecordFile | None = None
-        self._number = 1
+        self._record: WatchedRecord | None = None
         self._sync = RecordSync()
         self._changed = threading.Condition(threading.RLock())
         self._pending: deque[Records] = deque()
         self._pending_bytes = 0
         self._notes = RecordNotes()
-        self._utc_noted = self._reopen = self._closing = False
+        self._utc_noted = self._closing = False
         self._sync_failures = 0
         self._failure: str | None = None
-        self._risk: str | None = None
         self._fault = ""
         self._left: list[Records] = []
         self._said: str | None = None
@@ -146,13 +137,18 @@ class Recorder:
                 return f"Recording stopped: {self._failure} ({self.folder})."
             if asked_us is not None and now_us - asked_us > SILENT_AFTER_S * 1e6:
                 return f"Recording stopped: the card does not answer ({self.folder})."
-            if self._risk is not None:
-                return f"Recording at risk: {self._risk} ({self.folder})."
+            if self._record is not None and (risk := self._record.risk) is not None:
+                return f"Recording at risk: {risk} ({self.folder})."
         if (failure := self._sync.problem) is not None:
             return f"Recording at risk: {in_words(failure)} ({self.folder})."
         if self._sync.silent_s(now_us) > SILENT_AFTER_S:
             return f"Recording at risk: the card takes nothing in ({self.folder})."
         return None
+
+    @property
+    def moved(self) -> str | None:
+        """How the record came to go on in another file, in a sentence; None where it did not."""
+        return None if self._record is None else self._record.moved
 
     def write(self, frames: Frames, now_us: int) -> None:
         """Take frames, and have them written if it is time. To be called often, frames or not.
@@ -248,9 +244,9 @@ class Recorder:
         return waits and now_us - self._flushed_us >= FLUSH_EVERY_S * 1e6
 
     def _sync_if_due(self) -> None:
-        if self._file is not None and self._sync.due(self._now_us):
+        if self._record is not None and self._sync.due(self._now_us):
             try:
-                descriptor = self._file.duplicate()
+                descriptor = self._record.now.duplicate()
             except OSError as problem:
                 log.warning("the record cannot be synced: %s", problem.strerror)
             else:
@@ -279,7 +275,7 @@ class Recorder:
                     self._left = list(self._pending)
                     self._pending.clear()
                     self._pending_bytes = 0
-                elif self._failure is not None or self._file is None:
+                elif self._failure is not None or self._record is None:
                     continue  # it is tried again when that is due
             failure = self._tried(self._put_down)
             if self._made and asked and (closing or self._notes.due(self._now_us)):
@@ -309,7 +305,8 @@ class Recorder:
         except OSError as problem:
             return problem
         except Exception as fault:
-            self._reopen = True  # nobody knows what it left undone
+            if self._record is not None:
+                self._record.doubted = True  # nobody knows what it left undone
             if self._fault != repr(fault):
                 self._fault = repr(fault)
                 log.exception("the record failed in a way that nobody foresaw")
@@ -327,8 +324,7 @@ class Recorder:
             # Where somebody removes the folder, its place among the sessions is not lost.
             if (note := read_session(self.folder)) is not None:
                 self._notes.put("session", _restoring(note), there=True)
-        self._file = RecordFile(self.folder / record_name(self._number))
-        sync_folder(self.folder)
+        self._record = WatchedRecord(self.folder, self._notes.anew)
 
     def _put_down(self) -> OSError | None:
         """Append the records in hand; those that are not written stay there. Give what went wrong.
@@ -338,7 +334,13 @@ class Recorder:
         OSError
             If there is no file to be had.
         """
-        file = self._ready_file()
+        if self._record is None:
+            self._open()
+        assert self._record is not None
+        if self._sync.failures != self._sync_failures:
+            self._sync_failures = self._sync.failures
+            self._record.doubted = True
+        file = self._record.ready()
         if not self._left:
             return None
         before_bytes = file.whole_bytes
@@ -346,81 +348,22 @@ class Recorder:
         self.recorded_bytes = file.whole_bytes
         if file.whole_bytes > before_bytes:
             self._sync.written()
-        self._reopen = failure is not None
+        self._record.doubted = failure is not None
         return failure
-
-    def _ready_file(self) -> RecordFile:
-        """Give the file, opened anew where something was wrong with it, or another beside it."""
-        if self._file is None:
-            self._open()
-        assert self._file is not None
-        became: str | None = "cannot be looked at"
-        risk = None
-        try:
-            became = self._reopened() or self._file.what_became()
-            if became is not None:
-                self._go_on_beside(became)
-        except OSError as problem:
-            if self._reopen or not self._file.is_whole_somewhere:
-                raise
-            # Better there, wherever that is, than nowhere.
-            risk = f"the file {became}, and there is no other yet: {in_words(problem)}"
-        self._risk = risk
-        return self._file
-
-    def _reopened(self) -> str | None:
-        """Open the file anew where the card refused something; tell what became of it if gone."""
-        assert self._file is not None
-        if self._sync.failures != self._sync_failures:
-            self._sync_failures = self._sync.failures
-            self._reopen = True
-        if self._reopen:
-            try:
-                lost_bytes = self._file.reopen()
-            except NotOursError as other:
-                return str(other)
-            self._reopen = False
-            if lost_bytes:
-                log.error("the card has lost %d bytes of the record", lost_bytes)
-        return None
-
-    def _go_on_beside(self, became: str) -> None:
-        """Go on in another file, for the one that was written is not what it was."""
-        assert self._file is not None
-        there, number = self.folder.is_dir(), self._number
-        if not there:
-            # Never the folder of all sessions: it may be that the card is away, and what is seen
-            # is the empty place for it.
-            self.folder.mkdir(mode=FOLDER_MODE)
-            number = 0
-        while True:
-            number += 1
-            try:
-                file = RecordFile(self.folder / record_name(number))
-                break
-            except FileExistsError:
-                continue
-        self._file.close()
-        before, self._file, self._number, self._reopen = self._file, file, number, False
-        sync_folder(self.folder)
-        if not there:
-            self._notes.anew()
-        self.moved = f"The record {before.path.name} {became}: it goes on in {file.path.name}."
-        log.error("%s: %s", self.folder, self.moved)
 
     def _end(self) -> OSError | None:
         """Have the card take in what is there, and close; give what went wrong."""
         failure: OSError | None = None
-        if self._file is not None:
+        if self._record is not None:
             try:
-                descriptor = self._file.duplicate()
+                descriptor = self._record.now.duplicate()
                 try:
                     os.fdatasync(descriptor)
                 finally:
                     os.close(descriptor)
             except OSError as problem:
                 failure = problem
-            self._file.close()
+            self._record.now.close()
         if self._made:
             close_session(self.folder)
         return failure

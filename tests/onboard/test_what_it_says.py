@@ -2,6 +2,7 @@
 
 import json
 import os
+import select
 import signal
 import socket
 import subprocess
@@ -44,6 +45,7 @@ def test_each_sighup_is_answered_with_what_became_of_it(tmp_path: Path) -> None:
             else:
                 profile.write_text(text)
             daemon.process.send_signal(signal.SIGHUP)
+            assert select.select([daemon.process.stderr], [], [], 60)[0], answer
             line = daemon.process.stderr.readline()
             assert line.startswith(f"wattwake: {profile}: ")
             assert answer in line
