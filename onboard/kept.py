@@ -23,6 +23,9 @@ SAME_CLOCK_S = 60.0
 LONGEST_S = 3 * 3600.0
 """Without a time of day an older count is not believed to be this trip's."""
 
+DIGITS_MOST = 18
+"""A whole number of ours has fewer; one of hundreds would fit no float."""
+
 log = logging.getLogger("wattwake")
 
 
@@ -49,16 +52,22 @@ def load(directory: Path) -> dict[str, Any] | None:
     """Read what was kept; None where there is nothing that can be used, which is said."""
     path = directory / FILE_NAME
     try:
-        kept = json.loads(path.read_text(encoding="utf-8"))
+        kept = json.loads(path.read_text(encoding="utf-8"), parse_int=_whole)
     except FileNotFoundError:
         return None
-    except (OSError, ValueError) as problem:
+    except (OSError, ValueError, RecursionError) as problem:
         log.warning("%s: not readable (%s): starting without what was learned", path, problem)
         return None
     if not isinstance(kept, dict) or kept.get("schema") != SCHEMA:
         log.warning("%s: of another version: starting without what was learned", path)
         return None
     return kept
+
+
+def _whole(text: str) -> int:
+    if len(text) > DIGITS_MOST:
+        raise ValueError(f"a number of {len(text)} digits")
+    return int(text)
 
 
 def save(directory: Path, kept: dict[str, Any]) -> None:

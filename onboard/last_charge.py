@@ -16,7 +16,7 @@ from onboard.rejoin import Said, Session, load_carried, replay
 from onboard.ride import Ride
 from onboard.sessions import read_session
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.log_files import find_log
+from onboard.telemetry.log_files import OpenLog, find_log, log_bytes
 from onboard.telemetry.scanner import LogScanner
 from onboard.telemetry.telemetry_log import read_log
 
@@ -104,12 +104,11 @@ def _fold(ride: Ride, sessions: Iterable[Session]) -> None:
 
 def _frames_after(folder: Path, stamp_us: int) -> Frames:
     """Read the frames behind a stamp [us], from the record's end backwards."""
-    with find_log(folder).open("rb") as file:
-        size = file.seek(0, 2)
-        tail = TAIL_BYTES
+    files = find_log(folder)
+    size, tail = log_bytes(files), TAIL_BYTES
+    with OpenLog(files) as record:
         while True:
-            file.seek(max(size - tail, 0))
-            frames = LogScanner(in_step=False).push(file.read(), final=True)
+            frames = LogScanner(in_step=False).push(record.tail(tail), final=True)
             found = len(frames) and int(frames.stamp_us[0]) <= stamp_us
             if found or tail >= min(size, TAIL_MOST_BYTES):
                 return frames.where(frames.stamp_us > stamp_us)

@@ -17,7 +17,7 @@ from onboard.block import Block
 from onboard.errors import LogError
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.log_files import RECORD_NAME
+from onboard.telemetry.log_files import log_bytes, record_files
 from onboard.telemetry.telemetry_log import read_log
 
 CARRIED_NAME = "carried.json"
@@ -78,7 +78,7 @@ def refold(begin: Callable[[dict[str, Any] | None], Ride], sessions: Sequence[Se
 
 def _frames(session: Session) -> Iterator[Frames]:
     """Give what is recorded; where that ends too soon, what was said still counts."""
-    if _is_empty(session.folder / RECORD_NAME):
+    if _is_empty(session.folder):
         return
     try:
         for frames in read_log(session.folder):
@@ -90,10 +90,11 @@ def _frames(session: Session) -> Iterator[Frames]:
         log.warning("%s: this part of the trip is missing", problem)
 
 
-def _is_empty(record: Path) -> bool:
+def _is_empty(folder: Path) -> bool:
     """Tell whether nothing was heard while the record was kept."""
     try:
-        return record.stat().st_size == 0
+        files = record_files(folder)
+        return bool(files) and not log_bytes(files)
     except OSError:
         return False
 

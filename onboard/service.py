@@ -14,6 +14,7 @@ from onboard import notify
 from onboard.efficiency.alerts import Alert
 from onboard.efficiency.figure import Number, Unknown
 from onboard.efficiency.target import Aim
+from onboard.ending import Ending
 from onboard.errors import LinkError, ProfileError, UsageError
 from onboard.feed.commands import Command, Mark, Refused, Reply
 from onboard.feed.server import FeedServer
@@ -25,7 +26,9 @@ from onboard.marks import Noted, noted
 from onboard.obey import obey, settings_in_force, with_place
 from onboard.own_alerts import OwnAlerts, Running
 from onboard.pairing.door import CrewDoor, DoorSettings
+from onboard.print_line import print_line
 from onboard.profile import Profile, load_profile
+from onboard.quiet_log import ANSWER
 from onboard.record_lock import RecordLock
 from onboard.rejoin import Session
 from onboard.ride import Ride
@@ -77,9 +80,11 @@ class Service:
     ----------
     settings
         What to run.
+    ending
+        What sees to it that it ends; None: one that leaves the process alone.
     """
 
-    def __init__(self, settings: Settings) -> None:
+    def __init__(self, settings: Settings, ending: Ending | None = None) -> None:
         self._settings = settings
         self._clock = StampClock()
         link = settings.profile.link
@@ -110,6 +115,7 @@ class Service:
         self._watchdog_due_s = 0.0
         self._trip_line_due_s = 0.0
         self._stop = asyncio.Event()
+        self._ending = ending or Ending()
 
     @property
     def _ride(self) -> Ride:
@@ -146,15 +152,16 @@ class Service:
             port = await self._feed.open(host, port, craft, self._on_command, self._trip_line)
             self._open_book()
             self._intake.record_to(self._book.write if self._book is not None else None)
-            print(f"wattwake: link {name}", flush=True)
+            print_line(f"link {name}")
             if self._book:
-                print(f"wattwake: record {self._book.folder}", flush=True)
-            print(f"wattwake: feed on {host}:{port}", flush=True)
+                print_line(f"record {self._book.folder}")
+            print_line(f"feed on {host}:{port}")
             self._began_s = time.monotonic()
             notify.ready(f"link {name}, feed on {host}:{port}")
             door = asyncio.create_task(self._keep_door())
             await self._serve(reader, name, door)
         finally:
+            self._ending.begin()
             notify.stopping()
             reader.stop()
             if door is not None:
@@ -162,7 +169,9 @@ class Service:
                 await asyncio.wait({door})
             await self._feed.close()
             if self._book is not None:
-                self._book.close(self._keeper.kept() if self._keeper.caught_up else None)
+                kept = self._keeper.kept() if self._keeper.caught_up else None
+                self._book.close(kept, self._ending.left_s())
+            self._ending.is_over = True
 
     async def _keep_door(self) -> None:
         """Let paired viewers in beside all else; a door that fails is made anew after a pause."""
@@ -171,7 +180,7 @@ class Service:
             return
 
         def opened(port: int) -> None:
-            print(f"wattwake: crew on {settings.host}:{port}", flush=True)
+            print_line(f"crew on {settings.host}:{port}")
 
         while True:
             try:
@@ -225,15 +234,10 @@ class Service:
 
     def _on_signals(self) -> None:
         loop = asyncio.get_running_loop()
-        acts = {
-            signal.SIGINT: self._stop.set,
-            signal.SIGTERM: self._stop.set,
-            signal.SIGHUP: self._reload,
-        }
-        for number, act in acts.items():
-            # Ignored from outside (nohup) stays ignored.
-            if signal.getsignal(number) is not signal.SIG_IGN:
-                loop.add_signal_handler(number, act)
+        self._ending.listen(loop, self._stop)
+        # Ignored from outside (nohup) stays ignored.
+        if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:
+            loop.add_signal_handler(signal.SIGHUP, self._reload)
 
     async def _serve(self, reader: LinkReader, name: str, door: "asyncio.Task[None]") -> None:
         due_s = time.monotonic()
@@ -319,6 +323,7 @@ class Service:
             reader.dropped_bytes,
             self._gate.refused,
             self._book.problems if self._book is not None else (),
+            self._book.moved if self._book is not None else None,
             tuple(self._troubles()),
         )
         alerts = self._watching.run(now_s, lambda: self._alerts.now(running)) or ()
@@ -409,20 +414,26 @@ class Service:
         return None
 
     def _reload(self) -> None:
-        """Read the profile anew; one that is not right changes nothing."""
+        """Read the profile anew, and say what becomes of it; one that is wrong changes nothing."""
         path = self._settings.profile_path
         if path is None:
-            log.warning("no --profile was given: there is nothing to read anew")
+            log.warning("no --profile was given: there is nothing to read anew", extra=ANSWER)
             return
         notify.reloading()
         try:
             profile = load_profile(path)
+            if profile.battery is None and self._keeper.profile.battery is not None:
+                # More likely half a file than a pack that was taken out under way.
+                raise ProfileError(
+                    f"{path}: no [battery] in it, and one is in force: to go without, start anew"
+                )
         except ProfileError as problem:
-            log.error("%s: going on with the profile as it was", problem)
+            log.error("%s: going on with the profile as it was", problem, extra=ANSWER)
         else:
-            log.info("%s: read anew; link, record and feed stay as they are", path)
+            log.info("%s: read anew; link, record and feed stay as they are", path, extra=ANSWER)
             self._keeper.reload(profile)
-        notify.ready()
+        finally:
+            notify.ready()
 
     def _watch_link(self, problem: str | None) -> None:
         """Say once when the link goes down and when it comes back."""

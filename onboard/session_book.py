@@ -4,8 +4,9 @@ Nothing of it may stop the figures: what a card refuses is told, and tried again
 """
 
 import logging
+import time
 from collections.abc import Callable, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,9 +14,10 @@ from typing import Any
 from onboard.kept import load, save
 from onboard.marks import MarkBook, Noted, read_marks
 from onboard.rejoin import CARRIED_NAME, Session, carried_text, load_carried
+from onboard.saver import Saver
 from onboard.sessions import last_session, read_session
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.recorder import Recorder
+from onboard.telemetry.recorder import CLOSE_WITHIN_S, Recorder
 from onboard.trip_journal import Past, Verdict, look_back, write_down
 
 SAVE_EVERY_S = 30.0
@@ -61,7 +63,7 @@ class SessionBook:
         self._catch_up = catch_up
         self.kept = load(directory)
         """What earlier runs left, None where there is nothing of use."""
-        self._saver = ThreadPoolExecutor(1, thread_name_prefix="save")
+        self._saver = Saver()
         self._saving: Future[None] | None = None
         self._save_due_s = 0.0
         self._marks_in = directory
@@ -78,6 +80,11 @@ class SessionBook:
     def problems(self) -> list[str]:
         """What is wrong with the card, in sentences."""
         return [one for one in (self._recorder.problem, self._marks.problem) if one is not None]
+
+    @property
+    def moved(self) -> str | None:
+        """How the record came to go on in another file, in a sentence; None where it did not."""
+        return self._recorder.moved
 
     def write(self, frames: Frames, now_us: int) -> None:
         """Take frames; to be called often, frames or not."""
@@ -145,11 +152,13 @@ class SessionBook:
         self._saver.submit(self._settle_alone, before.folder)
         self._saver.submit(self._save, learned)
 
-    def close(self, kept: dict[str, Any] | None) -> None:
-        """Write what is left, and end the session."""
-        self._recorder.close()
-        self._saver.shutdown()
-        self._save(self._with_place(kept))
+    def close(self, kept: dict[str, Any] | None, within_s: float = CLOSE_WITHIN_S) -> None:
+        """Write what is left and end the session; wait no longer than this for the card [s]."""
+        until_s = time.monotonic() + within_s
+        self._saver.submit(self._save, self._with_place(kept))
+        self._recorder.close(within_s)
+        if not self._saver.close(max(until_s - time.monotonic(), 0.0)):
+            log.error("the card does not answer: what was learned last is not saved")
 
     def _begin(self, start_us: int, kept: dict[str, Any] | None, *, anew: bool = False) -> None:
         self._recorder = Recorder(

@@ -19,7 +19,7 @@ from onboard.record_clocks import Heard, record_clocks, same_run
 from onboard.rejoin import CARRIED_NAME, Said, Session, carried_text, load_carried
 from onboard.sessions import SessionNote, note_continues, read_session
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.log_files import RECORD_NAME
+from onboard.telemetry.log_files import log_bytes, record_files
 from onboard.whole_file import write_whole
 
 DECIDE_AFTER_S = 20.0
@@ -182,7 +182,7 @@ def _chain(newest: Path | None) -> list[tuple[Path, SessionNote | None]]:
 
 def _is_blank(folder: Path) -> bool:
     try:
-        recorded = (folder / RECORD_NAME).stat().st_size > 0
+        recorded = log_bytes(record_files(folder)) > 0
     except OSError:
         recorded = False
     return not recorded and not read_marks(folder)

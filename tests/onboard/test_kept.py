@@ -23,7 +23,9 @@ def test_what_is_saved_is_read_back(tmp_path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == [FILE_NAME]
 
 
-@pytest.mark.parametrize("text", ["", "{", "[]", '{"schema": 2}'])
+@pytest.mark.parametrize(
+    "text", ["", "{", "[" * 9999, '{"schema": 1' + "0" * 400 + "}", '{"schema": 2}']
+)
 def test_what_cannot_be_used_is_passed_over(tmp_path, text: str) -> None:
     assert load(tmp_path) is None
     (tmp_path / FILE_NAME).write_text(text)
