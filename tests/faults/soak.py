@@ -22,7 +22,8 @@ from tests.faults.soak_faults import FAULTS, Fault
 from tests.faults.soak_final import finish
 from tests.faults.soak_run import GivenUpError, Soak
 
-ALL: dict[str, tuple[Fault, float]] = {**FAULTS, **ATTACKS}
+Faults = dict[str, tuple[Fault, float]]
+ALL: Faults = {**FAULTS, **ATTACKS}
 CALM_SHARE, CALM_S = 0.12, 26.0
 """Now and then nothing is done for long enough that the trip must be known."""
 PAUSE_S = 0.2, 5.0
@@ -30,7 +31,7 @@ SETTLE_S = 30.0
 WAKE_S = 1.0
 
 
-def chosen(only: Sequence[str], without: Sequence[str]) -> dict[str, tuple[Fault, float]]:
+def chosen(only: Sequence[str], without: Sequence[str]) -> Faults:
     """Give the faults that are meant; a name stands for all that begin with it.
 
     Examples
@@ -52,7 +53,7 @@ def chosen(only: Sequence[str], without: Sequence[str]) -> dict[str, tuple[Fault
     }
 
 
-def attack(soak: Soak, faults: dict[str, tuple[Fault, float]], until_s: float) -> None:
+def attack(soak: Soak, faults: Faults, until_s: float) -> None:
     """Do one thing after another until the time is up."""
     weights = [weight for _, weight in faults.values()]
     while (now_s := time.monotonic()) < until_s:
@@ -85,11 +86,8 @@ def settle(soak: Soak) -> None:
     soak.wait(WAKE_S)
 
 
-def run(
-    seed: int, minutes: float, keep: Path | None, only: Sequence[str], without: Sequence[str]
-) -> int:
+def run(seed: int, minutes: float, keep: Path | None, faults: Faults) -> int:
     """Run it all; give the exit code."""
-    faults = chosen(only, without)
     folder = Path(tempfile.mkdtemp(prefix="soak-"))
     soak = Soak(seed, folder, any(name == "link_unplug" for name in faults))
     try:
@@ -141,11 +139,10 @@ def main(argv: list[str] | None = None) -> int:
     with contextlib.suppress(ValueError):
         signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
-        return run(
-            arguments.seed, arguments.minutes, arguments.keep, arguments.only, arguments.without
-        )
+        faults = chosen(arguments.only, arguments.without)
     except ValueError as problem:
         parser.error(str(problem))
+    return run(arguments.seed, arguments.minutes, arguments.keep, faults)
 
 
 if __name__ == "__main__":

@@ -147,7 +147,7 @@ class Judge:
     def _look_at_charge(self, run: Run, viewer: Viewer, last_s: float) -> None:
         """A battery that nobody charged holds no more than before, but for a moment at a start."""
         ends_s = [at_s for at_s, _ in viewer.left[1:]] + [last_s]
-        for (at_s, left), end_s in zip(viewer.left, ends_s, strict=True):
+        for (at_s, left), end_s in zip(viewer.left, ends_s, strict=False):
             if self._left is not None and self._left[0] < self.charged_s:
                 self._left = None
             if self._left is not None and left - self._left[1] > LEFT_RISES_MOST:
