@@ -12,7 +12,7 @@ from pathlib import Path
 
 from tests.faults.soak_daemon import ROOT, command
 from tests.faults.soak_faults import Fault
-from tests.faults.soak_final import TAKEN
+from tests.faults.soak_record import TAKEN
 from tests.faults.soak_run import PROFILE, Soak
 
 SAID_WITHIN_S = 4.0
@@ -84,9 +84,8 @@ def hup(kind: str) -> Fault:
         run.process.send_signal(signal.SIGHUP)
         until_s = time.monotonic() + ANSWERED_WITHIN_S
         name = soak.options.profile.name
-        while name not in run.said()[logged:] and time.monotonic() < until_s:
+        while not (answer := _answers(run.said()[logged:], name)) and time.monotonic() < until_s:
             soak.wait(0.1)
-        answer = [line for line in run.said()[logged:].splitlines() if name in line]
         if not answer:
             soak.score.fail("SIGHUP without an answer", f"run {run.number}: a profile {kind}")
         if kind in ("empty", "tiny") and run.viewer is not None:
@@ -101,6 +100,10 @@ def hup(kind: str) -> Fault:
         return f"{answer[0][:100]!r}" if answer else "no answer"
 
     return reload
+
+
+def _answers(said: str, name: str) -> list[str]:
+    return [line for line in said.splitlines() if name in line or "profile" in line]
 
 
 def viewer(kind: str) -> Fault:

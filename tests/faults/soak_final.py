@@ -4,13 +4,10 @@ from itertools import pairwise
 
 from tests.faults.soak_daemon import Run
 from tests.faults.soak_missing import Explained
-from tests.faults.soak_record import Found, Ledger, record_files
+from tests.faults.soak_record import Found, Ledger, record_files, taken_files
 from tests.faults.soak_run import Soak
 from tests.faults.soak_score import spread
 from tests.faults.soak_trip import compared, joined, reviewed
-
-TAKEN = "taken"
-"""Copies of what was removed or cut off lie here, made just before."""
 
 
 def finish(soak: Soak, run: Run) -> list[str]:
@@ -57,8 +54,7 @@ def finish(soak: Soak, run: Run) -> list[str]:
 
 def _tell_gone(soak: Soak, ledger: Ledger) -> None:
     """What stood in a record once still does, or somebody other than the daemon took it."""
-    taken = soak.folder / TAKEN
-    for path in taken.glob("*") if taken.is_dir() else ():
+    for path in taken_files(soak.folder):
         ledger.read(path)
     if gone := len(soak.judge.ledger.recorded - ledger.recorded):
         soak.score.fail("record", f"{gone} frames stood in a record once and do not any more")
@@ -80,7 +76,9 @@ def _compare(soak: Soak, run: Run, ledger: Ledger, found: list[Found]) -> str:
         soak.score.fail("feed", "no snapshot at the end")
         return "no trip to compare"
     trip, heard = viewer.last["trip"], sorted(ledger.recorded)
-    begin_s = sent.at_s[heard[-1]] - (trip["elapsed_s"] or 0.0) - 2.0
+    # Where it is not known which trip is right, the feed's own.
+    known_s = soak.judge.trip.begins_s[-1:] or [sent.at_s[heard[-1]] - (trip["elapsed_s"] or 0.0)]
+    begin_s = known_s[0] - 0.3
     first = next(n for n in heard if sent.at_s[n] >= begin_s)
     log = soak.folder / "joined.tlog"
     count = joined(found, first, log)

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from tests.faults.soak_daemon import Run
 from tests.faults.soak_missing import Allowance, Explained
-from tests.faults.soak_record import Found, Ledger, record_files
+from tests.faults.soak_record import Found, Ledger, record_files, taken_files
 from tests.faults.soak_trip import Trip
 from tests.faults.soak_viewer import Viewer
 
@@ -101,8 +101,9 @@ class Judge:
         score, where = self._soak.score, f"run {run.number}"
         said = run.said()
         if "Traceback" in said or "Fatal Python error" in said:
-            last = [line for line in said.splitlines() if line and not line.startswith(" ")][-1]
-            score.fail("traceback", f"{where} ({self._before(run.ended_s)}): {last[:200]}")
+            lines = said[said.find("Traceback") :].splitlines()[1:] or [said[-200:]]
+            fault = next((line for line in lines if not line.startswith(" ")), lines[-1])
+            score.fail("traceback", f"{where} ({self._before(run.ended_s)}): {fault[:200]}")
         if run.cause is None or run.ended_s < run.cause_s:
             text = f"{where} ({self._before(run.ended_s)}) with {run.code}: {said.strip()[-200:]}"
             score.fail("ended by itself", text)
@@ -159,7 +160,7 @@ class Judge:
 
     def _read_new(self) -> list[Found]:
         found = []
-        for path in record_files(self._soak.record):
+        for path in (*record_files(self._soak.record), *taken_files(self._soak.folder)):
             if str(path) not in self._read:
                 self._read.add(str(path))
                 found.append(self.ledger.read(path))

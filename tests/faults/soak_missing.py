@@ -75,7 +75,7 @@ class Explained:
     def _note_tails(self, newest: dict[int, int]) -> None:
         for number, n in newest.items():
             run = self._runs[number]
-            if run.cause == "SIGKILL":
+            if run.cause == "SIGKILL" and run.up_s and run.cause_s - run.up_s > 2 * KILL_TAIL_S:
                 last_s = self._stream.newest_s(run.cause_s)
                 if last_s is not None:
                     self.tails_s.append(max(last_s - self._stream.sent.at_s[n], 0.0))

@@ -10,6 +10,8 @@ from tests.faults.soak_stream import Sent
 
 STAMP_BYTES = 8
 
+TAKEN = "taken"
+
 
 def frames_of(data: bytes) -> Iterator[tuple[bytes | None, bytes]]:
     """Give stamp and frame of each record; where there is none, None and the bytes passed over.
@@ -130,6 +132,11 @@ class Ledger:
             self.swallowed.append(frame)
         else:
             found.unknown.append(frame)
+
+
+def taken_files(folder: Path) -> list[Path]:
+    """Give the copies of what was removed or cut off, made just before."""
+    return sorted((folder / TAKEN).glob("*.tlog"))
 
 
 def record_files(record: Path) -> list[Path]:
