@@ -27,7 +27,8 @@ ALL: Faults = {**FAULTS, **ATTACKS}
 CALM_SHARE, CALM_S = 0.12, 26.0
 """Now and then nothing is done for long enough that the trip must be known."""
 PAUSE_S = 0.2, 5.0
-SETTLE_S = 30.0
+SETTLE_S = 7.0, 45.0
+"""At least, for the craft to come to rest; at most, for the daemon to know its trip."""
 WAKE_S = 1.0
 
 
@@ -58,7 +59,7 @@ def attack(soak: Soak, faults: Faults, until_s: float) -> None:
     weights = [weight for _, weight in faults.values()]
     while (now_s := time.monotonic()) < until_s:
         soak.watch()
-        if soak.judge.taken and soak.judge.restarted_since_taken():
+        if soak.judge.restarted_since_taken():
             soak.say(f"a trip that can be judged again: {new_trip(soak)}")
         if soak.chance.random() < CALM_SHARE:
             soak.wait(min(CALM_S, until_s - now_s))
@@ -80,7 +81,12 @@ def settle(soak: Soak) -> None:
     soak.watch()
     soak.stream.craft.rests = True
     soak.say("settling")
-    soak.wait(SETTLE_S)
+    least_s, most_s = SETTLE_S
+    soak.wait(least_s)
+    viewer, begins_s = soak.run and soak.run.viewer, soak.judge.trip.begins_s
+    if viewer is not None and begins_s:
+        wanted_s = min(soak.stream.heard_s(begin_s) for begin_s in begins_s)
+        viewer.wait_for(lambda one: one["trip"]["elapsed_s"] > wanted_s, most_s - least_s)
     soak.watch()
     soak.stream.stop()
     soak.wait(WAKE_S)
@@ -101,7 +107,7 @@ def run(seed: int, minutes: float, keep: Path | None, faults: Faults) -> int:
             return _verdict(soak, seed, minutes, ["given up: the daemon does not start"])
         last = soak.run
         assert last is not None
-        soak.end(signal.SIGTERM)
+        soak.end(signal.SIGTERM, at_rest=True)
         return _verdict(soak, seed, minutes, finish(soak, last))
     except KeyboardInterrupt:
         print("stopped", flush=True)

@@ -80,6 +80,8 @@ def hup(kind: str) -> Fault:
         if run is None or not run.running():
             return None
         soak.write_profile(PROFILES[kind])
+        # What was taken from the record is now missing from the trip too.
+        soak.judge.taken_run = min(soak.judge.taken_run, run.number - 1)
         logged = len(run.said())
         run.process.send_signal(signal.SIGHUP)
         until_s = time.monotonic() + ANSWERED_WITHIN_S

@@ -15,6 +15,7 @@ SERIAL_FLOOD_MOST_BYTES = 1_000_000
 OTHERS_PER_S = 1_000_000
 """Sound frames belong in the record, and a card takes only so many."""
 ANSWERED_AFTER_S = 2.0
+ALONE_S = 1.2
 
 
 def kill(soak: Soak) -> str:
@@ -58,7 +59,7 @@ def kill_silent(soak: Soak) -> str:
 
 def flood(kind: str) -> Fault:
     def begin(soak: Soak) -> str | None:
-        if soak.busy_with("flood"):
+        if soak.busy_with("flood") or (kind == "other" and soak.card.full_s is not None):
             return None
         size = round(math.exp(soak.chance.uniform(math.log(0.2e6), math.log(12e6))))
         within_s, seed = soak.chance.uniform(0.5, 10.0), soak.chance.randrange(1 << 30)
@@ -67,7 +68,7 @@ def flood(kind: str) -> Fault:
             size = min(size, SERIAL_FLOOD_MOST_BYTES)
         if kind == "other":
             within_s = max(within_s, size / OTHERS_PER_S)
-        soak.floods.append((kind, size, seed))
+        soak.floods.append((kind, size, seed, time.monotonic()))
         stranger, run = outlet.stranger(), soak.run
 
         def pour() -> None:
@@ -139,14 +140,30 @@ def card_full(soak: Soak) -> str | None:
     return f"for {seconds:.1f} s"
 
 
-def stray_pack(soak: Soak) -> str:
+def _flows(soak: Soak) -> bool:
+    """Tell whether the daemon has just heard the autopilot, and for more than a moment."""
+    now_s = time.monotonic()
+    before = soak.stream.newest_s(now_s - ALONE_S), soak.stream.newest_s(now_s)
+    return all(
+        at_s is not None and ago_s - at_s < 0.6
+        for at_s, ago_s in zip(before, (now_s - ALONE_S, now_s), strict=True)
+    )
+
+
+def stray_pack(soak: Soak) -> str | None:
+    if not _flows(soak):
+        return None
     soak.stream.stray_pack()
     return "one frame of another pack"
 
 
-def odd_value(soak: Soak) -> str:
+def odd_value(soak: Soak) -> str | None:
+    """A lone one: what comes before and behind it is as it should be."""
+    if not _flows(soak):
+        return None
     amps = soak.chance.choice((-327.67, 327.67))
     soak.stream.odd_value(amps)
+    soak.wait(ALONE_S)
     return f"one current of {amps:+.2f} A"
 
 

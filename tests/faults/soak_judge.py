@@ -56,7 +56,7 @@ class Judge:
         if not self.trip.begins_s and not self.taken:
             self.trip.begins_s = [run.began_s]
 
-    def ended(self, run: Run) -> None:
+    def ended(self, run: Run, at_rest: bool = False) -> None:
         """Look at what a daemon left: exit, log, pauses, record, trip."""
         soak, score = self._soak, self._soak.score
         card = soak.card
@@ -77,14 +77,16 @@ class Judge:
         viewer = run.viewer
         if viewer is not None and viewer.last is not None and run.up_s is not None:
             heard_s = soak.stream.newest_s(run.cause_s) or 0.0
-            if min(heard_s, viewer.last_s) - run.up_s >= JUDGED_AFTER_S:
+            long_enough = at_rest or min(heard_s, viewer.last_s) - run.up_s >= JUDGED_AFTER_S
+            if long_enough and not (self.taken and run.number > self.taken_run):
                 sees = viewer.last, viewer.last_s, run.began_s
                 for text in self.trip.check(soak.stream, self.ledger, *sees):
                     score.fail("trip", f"run {run.number} ({self._before(viewer.last_s)}): {text}")
 
     def restarted_since_taken(self) -> bool:
         """Tell whether the daemon has read what is left of the trip."""
-        return self._soak.run is not None and self._soak.run.number > self.taken_run
+        run = self._soak.run
+        return self.taken and run is not None and run.number > self.taken_run
 
     def allow(self, why: str, begin_s: float, end_s: float) -> None:
         self.allowances.append(Allowance(why, begin_s, end_s))
@@ -186,7 +188,7 @@ class Judge:
         if one.unknown:
             text = f"{len(one.unknown)} frames that nobody sent in {name} ({near})"
             score.fail("record", f"{text}, the first {one.unknown[0][:24].hex()}")
-        if one.bad_bytes and name not in self.spoilt:
+        if one.bad_bytes and str(one.path) not in self.spoilt:
             score.fail("record", f"{one.bad_bytes} bytes that are no record in {name} ({near})")
         if one.disorder:
             text = f"{one.disorder} frames twice or out of order in {name} ({near})"

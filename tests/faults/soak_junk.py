@@ -14,6 +14,9 @@ OTHER = 77
 KINDS = ("fd", "fe", "random", "headers", "other")
 HEAD_BYTES = 12
 
+Flood = tuple[str, int, int, float]
+"""Kind, size [bytes], seed, and when it began [s]."""
+
 
 @functools.lru_cache(maxsize=4)
 def junk(kind: str, size: int, seed: int) -> bytes:

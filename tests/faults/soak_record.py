@@ -5,12 +5,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from tests.faults.soak_junk import OTHER, holds
+from tests.faults.soak_junk import OTHER, Flood, holds
 from tests.faults.soak_stream import Sent
 
 STAMP_BYTES = 8
 
 TAKEN = "taken"
+
+NEAR_S = 60.0
+"""No flood lasts longer, and no autopilot is silent for longer."""
 
 
 def frames_of(data: bytes) -> Iterator[tuple[bytes | None, bytes]]:
@@ -78,10 +81,10 @@ class Ledger:
     sent
         What was sent; more may be added.
     floods
-        Kind, size and seed of each.
+        Of junk and of others' frames.
     """
 
-    def __init__(self, sent: Sent, floods: Sequence[tuple[str, int, int]]) -> None:
+    def __init__(self, sent: Sent, floods: Sequence[Flood]) -> None:
         self._sent, self._floods = sent, floods
         self._places: dict[bytes, list[int]] = {}
         self._known = 0
@@ -124,10 +127,17 @@ class Ledger:
             self._places.setdefault(self._sent.data[n], []).append(n)
         self._known = total
 
+    def _floods_near(self, found: Found) -> Iterator[Flood]:
+        """Give the floods that may have come where a file has been read to."""
+        at_s = self._sent.at_s[found.last] if found.last >= 0 else None
+        for flood in self._floods:
+            if at_s is None or flood[3] - NEAR_S <= at_s <= flood[3] + NEAR_S:
+                yield flood
+
     def _not_ours(self, frame: bytes, found: Found) -> None:
         if OTHER in (frame[5:6] + frame[3:4]):
             found.others += 1
-        elif any(holds(*flood, frame) for flood in reversed(self._floods)):
+        elif any(holds(*flood[:3], frame) for flood in self._floods_near(found)):
             found.junk.append(frame)
             self.swallowed.append(frame)
         else:

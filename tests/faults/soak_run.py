@@ -10,6 +10,7 @@ from pathlib import Path
 from tests.faults.soak_card import Card
 from tests.faults.soak_daemon import Clock, Options, Run
 from tests.faults.soak_judge import Judge
+from tests.faults.soak_junk import Flood
 from tests.faults.soak_outlets import Serial, Udp
 from tests.faults.soak_score import Score
 from tests.faults.soak_stream import NOBODY, Stream
@@ -60,7 +61,7 @@ class Soak:
         self.udp, self.serial = Udp(), Serial(folder / "port")
         self.stream = Stream(seed, self.udp)
         self.runs: dict[int, Run] = {}
-        self.floods: list[tuple[str, int, int]] = []
+        self.floods: list[Flood] = []
         self.judge = Judge(self)
         self.hostile = ExitStack()
         """Connections of bad viewers."""
@@ -106,14 +107,14 @@ class Soak:
             self.score.fail("does not start", f"run {number}: {run.said().strip()[-300:]}")
         raise GivenUpError
 
-    def end(self, how: signal.Signals) -> None:
-        """End the daemon of now, and look at what it leaves."""
+    def end(self, how: signal.Signals, at_rest: bool = False) -> None:
+        """End the daemon of now, and look at what it leaves; at rest its trip must be known."""
         run = self.run
         assert run is not None
         run.end(how)
         self.hostile.close()
         self.stream.run_number, self.stream.pid = NOBODY, None
-        self.judge.ended(run)
+        self.judge.ended(run, at_rest)
 
     def restart(self, how: signal.Signals, away_s: float) -> None:
         self.end(how)

@@ -2,12 +2,14 @@
 
 import threading
 import time
+from bisect import bisect_left
 from dataclasses import dataclass, field
 
 from tests.faults.soak_craft import CAPACITY_AH, STRAY_PACK, TICK_S, Autopilot, Craft
 from tests.faults.soak_outlets import Serial, Udp
 
 NOBODY = -1
+A_LITTLE_S = 4.0
 
 
 @dataclass
@@ -109,6 +111,16 @@ class Stream(threading.Thread):
             if at_s <= by_s and run != NOBODY:
                 return at_s
         return None
+
+    def heard_s(self, begin_s: float) -> float:
+        """For how long a daemon has been sent anything since a moment [s], a little left out."""
+        first = bisect_left(self.sent.at_s, begin_s)
+        while first < len(self.sent.run) and self.sent.run[first] == NOBODY:
+            first += 1
+        newest_s = self.newest_s(time.monotonic())
+        if newest_s is None or first >= len(self.sent.at_s):
+            return 0.0
+        return newest_s - self.sent.at_s[first] - A_LITTLE_S
 
     def late_most_s(self, begin_s: float, end_s: float) -> float:
         """How late the machine made this thread between two moments, at most."""
