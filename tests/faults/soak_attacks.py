@@ -12,7 +12,7 @@ from pathlib import Path
 
 from tests.faults.soak_daemon import ROOT, command
 from tests.faults.soak_faults import Fault
-from tests.faults.soak_record import TAKEN
+from tests.faults.soak_record import TAKEN, record_files
 from tests.faults.soak_run import PROFILE, Soak
 
 SAID_WITHIN_S = 4.0
@@ -30,9 +30,10 @@ PROFILES = {
 
 
 def newest_record(soak: Soak) -> Path | None:
-    """Give the file that grew last."""
-    found = [p for p in soak.record.glob("*/*.tlog") if p.is_file() and not p.is_symlink()]
-    return max(found, key=lambda path: path.stat().st_mtime_ns, default=None)
+    """Give the file that is being written; None where it does not bear a record's name."""
+    found = record_files(soak.record)
+    newest = max(found, key=lambda path: path.stat().st_mtime_ns, default=None)
+    return newest if newest is not None and newest.suffix == ".tlog" else None
 
 
 def record(how: str) -> Fault:

@@ -79,7 +79,7 @@ class Judge:
             heard_s = soak.stream.newest_s(run.cause_s) or 0.0
             long_enough = at_rest or min(heard_s, viewer.last_s) - run.up_s >= JUDGED_AFTER_S
             if long_enough and not (self.taken and run.number > self.taken_run):
-                sees = viewer.last, viewer.last_s, run.began_s
+                sees = run, viewer.last, viewer.last_s
                 for text in self.trip.check(soak.stream, self.ledger, *sees):
                     score.fail("trip", f"run {run.number} ({self._before(viewer.last_s)}): {text}")
 

@@ -90,7 +90,7 @@ class Explained:
             return "ended while it started"
         if at_s >= run.cause_s - tail_s:
             return f"the last {tail_s - late_s:g} s before {run.cause}"
-        if at_s >= run.ended_s - KILL_TAIL_S:
+        if run.cause is None and at_s >= run.ended_s - KILL_TAIL_S:
             return "ended by itself (told below)"
         if run.kind == "serial" and self._just_opened(n, sent):
             return "a serial port just opened"

@@ -10,7 +10,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from tests.faults.soak_daemon import ROOT
+from tests.faults.soak_daemon import ROOT, Run
 from tests.faults.soak_record import Found, Ledger
 from tests.faults.soak_stream import Stream
 from tests.faults.soak_viewer import value
@@ -42,7 +42,7 @@ class Trip:
     lost_s: float = 0.0
 
     def check(
-        self, stream: Stream, ledger: Ledger, snapshot: dict[str, Any], came_s: float, run_s: float
+        self, stream: Stream, ledger: Ledger, run: Run, snapshot: dict[str, Any], came_s: float
     ) -> list[str]:
         """Hold what a snapshot shows to what was sent; give what is wrong.
 
@@ -50,13 +50,15 @@ class Trip:
         ----------
         stream, ledger
             What was sent, and which of it was recorded.
+        run
+            The run of the daemon that shows it: it knows what it heard itself, recorded or not.
         snapshot, came_s
-            And when it came.
-        run_s
-            When the run of the daemon that made it was started.
+            What it shows, and when that came.
         """
-        heard = sorted({stream.sent.tick[n] for n in ledger.recorded})
-        heard_s = [stream.truth.at_s[tick] for tick in heard]
+        sent, at_s = stream.sent, stream.truth.at_s
+        recorded = {sent.tick[n] for n in ledger.recorded}
+        own = {tick for tick, one in zip(sent.tick, sent.run, strict=False) if one == run.number}
+        heard_s = [at_s[tick] for tick in sorted(recorded | own)]
         trip = snapshot["trip"]
         elapsed_s = trip["elapsed_s"]
         newest = bisect_left(heard_s, came_s) - 1
@@ -71,10 +73,11 @@ class Trip:
                 should[border_s] = heard_s[newest] - heard_s[first]
         for border_s, wanted_s in should.items():
             if abs(wanted_s - elapsed_s) <= within_s:
-                if all(run_s > at_s + 3.0 for at_s in self.begins_s):
+                if all(run.began_s > begin_s + 3.0 for begin_s in self.begins_s):
                     self.begins_s = [border_s]
                 begin_s = heard_s[newest] - wanted_s
-                return self._sums(stream, heard_s, trip, begin_s, begin_s + elapsed_s)
+                kept_s = [at_s[tick] for tick in sorted(recorded)]
+                return self._sums(stream, kept_s, trip, begin_s, begin_s + elapsed_s)
         if not should:
             return []
         wanted = " or ".join(f"{one:.1f}" for one in should.values())
@@ -84,10 +87,10 @@ class Trip:
         return [f"elapsed {elapsed_s:.1f} s, should be {wanted} s"]
 
     def _sums(
-        self, stream: Stream, heard_s: Sequence[float], trip: dict, begin_s: float, end_s: float
+        self, stream: Stream, kept_s: Sequence[float], trip: dict, begin_s: float, end_s: float
     ) -> list[str]:
         true = stream.truth.between(begin_s, end_s)
-        gaps = _gaps(stream, heard_s[bisect_left(heard_s, begin_s) : bisect_left(heard_s, end_s)])
+        gaps = _gaps(stream, kept_s[bisect_left(kept_s, begin_s) : bisect_left(kept_s, end_s)])
         wrong = []
         for name, unit, right, gap, room in (
             ("energy_wh", "Wh", true[0], gaps[0], ENERGY_WITHIN_WH),
@@ -112,10 +115,10 @@ class Trip:
         return wrong
 
 
-def _gaps(stream: Stream, heard_s: Sequence[float]) -> tuple[float, float]:
+def _gaps(stream: Stream, kept_s: Sequence[float]) -> tuple[float, float]:
     """Give what straight lines over the gaps would miss: energy [Wh] and distance [m]."""
     energy_wh = distance_m = 0.0
-    for one_s, two_s in pairwise(heard_s):
+    for one_s, two_s in pairwise(kept_s):
         if two_s - one_s > GAP_S:
             before = stream.truth.between(one_s - 0.4, one_s)
             after = stream.truth.between(two_s, two_s + 0.4)
