@@ -106,7 +106,9 @@ def hup(kind: str) -> Fault:
 
 
 def _answers(said: str, name: str) -> list[str]:
-    return [line for line in said.splitlines() if name in line or "profile" in line]
+    """Give the log's own lines on the profile; those of a traceback begin with a space."""
+    lines = [line for line in said.splitlines() if not line.startswith(" ")]
+    return [line for line in lines if name in line or "profile" in line]
 
 
 def viewer(kind: str) -> Fault:

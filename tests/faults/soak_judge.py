@@ -107,7 +107,7 @@ class Judge:
             fault = next((line for line in lines if not line.startswith(" ")), lines[-1])
             score.fail("traceback", f"{where} ({self._before(run.ended_s)}): {fault[:200]}")
         if run.cause is None or run.ended_s < run.cause_s:
-            text = f"{where} ({self._before(run.ended_s)}) with {run.code}: {said.strip()[-200:]}"
+            text = f"{where} ({self._before(run.ended_s)}) with {run.code}: {said.strip()[-80:]!r}"
             score.fail("ended by itself", text)
         elif run.cause == "SIGTERM":
             score.ends_s.append(run.ended_s - run.cause_s)
