@@ -17,13 +17,14 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
-from tests.faults.soak_attacks import ATTACKS, new_trip
+from tests.faults.soak_attacks import ATTACKS
 from tests.faults.soak_faults import FAULTS, Fault
 from tests.faults.soak_final import finish
+from tests.faults.soak_marks import MARKS, new_trip
 from tests.faults.soak_run import GivenUpError, Soak
 
 Faults = dict[str, tuple[Fault, float]]
-ALL: Faults = {**FAULTS, **ATTACKS}
+ALL: Faults = {**FAULTS, **ATTACKS, **MARKS}
 CALM_SHARE, CALM_S = 0.12, 26.0
 """Now and then nothing is done for long enough that the trip must be known."""
 PAUSE_S = 0.2, 5.0

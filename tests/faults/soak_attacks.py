@@ -1,4 +1,4 @@
-"""What people and programs do to a daemon: to records, profile, feed and marks; a second one."""
+"""What people and programs do to a daemon: to records, profile and feed; a second one."""
 
 import contextlib
 import json
@@ -147,56 +147,6 @@ DATA = {
 }
 
 
-def new_trip(soak: Soak) -> str | None:
-    run = soak.run
-    if run is None or run.viewer is None:
-        return None
-    asked_s = time.monotonic()
-    answer = run.viewer.say(kind="mark", mark="new_trip")
-    if answer is None:
-        if run.running():
-            soak.score.fail("command", f"run {run.number}: no answer to new_trip")
-        return "no answer"
-    if answer["ok"]:
-        # It begins somewhere in between: with the session that is then made.
-        soak.judge.trip.begins_s = [asked_s]
-        soak.judge.taken = False
-    return f"answered: {answer.get('why') or 'done'}"
-
-
-def run_marks(soak: Soak) -> str | None:
-    run = soak.run
-    if run is None or run.viewer is None:
-        return None
-    said = soak.chance.choice(
-        (
-            {"kind": "mark", "mark": "run_start"},
-            {"kind": "mark", "mark": "run_end"},
-            {"kind": "mark", "mark": "note", "text": "a note"},
-            {"kind": "set", "key": "target_distance_m", "value": 5000.0},
-            {"kind": "set", "key": "setup", "value": "three blades"},
-            {"kind": "set", "key": "home", "value": "here"},
-        )
-    )
-    answer = run.viewer.say(**said)
-    if answer is None and run.running():
-        soak.score.fail("command", f"run {run.number}: no answer to {said}")
-    return f"{said.get('mark') or said.get('key')}: {'no answer' if answer is None else 'answered'}"
-
-
-def charged(soak: Soak) -> str | None:
-    """Another pack, full, once this one is well used; and it is said."""
-    run = soak.run
-    if run is None or run.viewer is None or soak.stream.craft.charge_fraction > 0.4:
-        return None
-    answer = run.viewer.say(kind="mark", mark="charged_full")
-    if answer is None or not answer["ok"]:
-        return "refused or no answer"
-    soak.judge.charged_s = time.monotonic()
-    soak.stream.swap_pack()
-    return "another pack, full"
-
-
 def second_daemon(soak: Soak) -> str:
     """Another daemon on the same records must be refused, and touch nothing."""
     second = subprocess.Popen(
@@ -238,8 +188,5 @@ ATTACKS: dict[str, tuple[Fault, float]] = {
         f"viewer_{kind}": (viewer(kind), 0.8)
         for kind in ("never_reads", "junk", "long_lines", "commands", "half_open")
     },
-    "mark_new_trip": (new_trip, 1.5),
-    "mark_run": (run_marks, 1.5),
-    "mark_charged": (charged, 1.5),
     "second_daemon": (second_daemon, 1.0),
 }
