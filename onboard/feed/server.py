@@ -183,7 +183,9 @@ class FeedServer:
             writer.close()
             return
         may = self._may_command(writer.get_extra_info("peername"))
-        await self.admit(reader, writer, None if may else NOT_HERE)
+        # Cancelled at the end of all: asyncio would write a traceback of it (Python 3.11).
+        with contextlib.suppress(asyncio.CancelledError):
+            await self.admit(reader, writer, None if may else NOT_HERE)
 
     async def admit(
         self,

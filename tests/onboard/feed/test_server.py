@@ -92,3 +92,22 @@ def test_a_port_in_use_is_said() -> None:
 def test_what_is_no_address_is_said(text: str) -> None:
     with pytest.raises(UsageError, match="expected HOST:PORT"):
         parse_listen(text)
+
+
+def test_an_end_with_viewers_connected_is_quiet(caplog: pytest.LogCaptureFixture) -> None:
+    async def ended() -> None:
+        server = FeedServer()
+        port = await server.open("127.0.0.1", 0, "skiff")
+        reader, writer = await asyncio.open_connection("127.0.0.1", port)
+        await reader.readline()
+        # What the end of the loop does to whoever still hears a viewer.
+        others = asyncio.all_tasks() - {asyncio.current_task()}
+        assert others
+        for task in others:
+            task.cancel()
+        await asyncio.wait(others)
+        writer.close()
+        await server.close()
+
+    asyncio.run(ended())
+    assert not caplog.records
