@@ -75,9 +75,11 @@ def _compare(soak: Soak, run: Run, ledger: Ledger, found: list[Found]) -> str:
     if viewer is None or viewer.last is None or not ledger.recorded:
         soak.score.fail("feed", "no snapshot at the end")
         return "no trip to compare"
+    if soak.judge.taken:
+        return "part of the last trip's record was taken: nothing to compare it with"
     trip, heard = viewer.last["trip"], sorted(ledger.recorded)
     # Where it is not known which trip is right, the feed's own.
-    begins_s = [] if soak.judge.taken else soak.judge.trip.begins_s
+    begins_s = soak.judge.trip.begins_s
     known_s = begins_s[-1:] or [sent.at_s[heard[-1]] - (trip["elapsed_s"] or 0.0)]
     begin_s = known_s[0] - 0.3
     first = next(n for n in heard if sent.at_s[n] >= begin_s)
