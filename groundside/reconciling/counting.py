@@ -58,8 +58,15 @@ class _Steps:
     def look(self, side: BatterySide) -> None:
         begin_s = self._t_s[-1] + STEP_S if self._t_s else side.first_s
         times = np.arange(begin_s, side.last_s, STEP_S)
+        charge_ah = side.at("charge_ah", times)
+        forgotten = times < side.kept_from_s
+        if self._t_s and forgotten.any():
+            # One of several packs was silent for long: as if the others had gone on alike.
+            ends_s = np.array([self._t_s[-1], side.kept_from_s])
+            ends_ah = [self._charge_ah[-1], float(side.at("charge_ah", ends_s)[1])]
+            charge_ah[forgotten] = np.interp(times[forgotten], ends_s, ends_ah)
         self._t_s += times.tolist()
-        self._charge_ah += side.at("charge_ah", times).tolist()
+        self._charge_ah += charge_ah.tolist()
 
     def end(self, side: BatterySide) -> tuple[FloatArray, FloatArray]:
         self.look(side)

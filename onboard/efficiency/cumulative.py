@@ -1,4 +1,4 @@
-"""Cumulative curves over time: the totals so far, and their past over a bounded stretch.
+"""Cumulative curves over time: the totals so far, and their past over some minutes.
 
 Trip, lap, second and rolling window are all differences between two points of such a curve. Nothing
 is ever added on entry and subtracted on exit, so one bad sample cannot stay for ever.
@@ -7,16 +7,20 @@ is ever added on entry and subtracted on exit, so one bad sample cannot stay for
 from typing import Any, overload
 
 import numpy as np
+import numpy.typing as npt
 
 from onboard.block import FloatArray
 
-CAPACITY = 16_384
-"""Points kept."""
+Ints = npt.NDArray[np.int64]
+
+KEPT_S = 330.0
+"""Points reach back so far before the block that came last: the longest window is of 300 s, and may
+end where a source that is not stale yet ended."""
 
 SLICES_PER_S = 25
-"""Of samples within one such slice of time only the first and the last are kept, so that the points
-reach back for 327 s at any rate. The totals rest on every sample all the same, and so do the values
-at whole seconds, which lie between two slices."""
+"""Of samples within one such slice of time only the first and the last are kept, so that a fast
+sensor needs no more than 50 points a second. The totals rest on every sample all the same, and so
+do the values at whole seconds, which lie between two slices."""
 
 
 def running_total(total: float, increments: FloatArray) -> float:
@@ -44,25 +48,19 @@ class CumulativeCurves:
 
     def __init__(self, *names: str) -> None:
         self._columns = {name: number for number, name in enumerate(names)}
-        # Twice the room: points are moved down when it is full, so that they stay in one piece.
-        self._t_s = np.empty(2 * CAPACITY)
-        self._total = np.empty((len(names), 2 * CAPACITY))
+        self._t_s = np.empty(0)
+        self._total = np.empty((len(names), 0))
         self._end = 0
         self._first_s: float | None = None
+        self._remembered_s: list[float] = []
+        self._apart = 0
+        """So many points in front are kept for these times alone."""
 
     def __getstate__(self) -> dict[str, Any]:
         """Give what a copy needs: the points kept, and none of the room behind them."""
-        kept = slice(self._end - min(self._end, CAPACITY), self._end)
-        points = {"_t_s": self._t_s[kept].copy(), "_total": self._total[:, kept].copy()}
-        return self.__dict__ | points
-
-    def __setstate__(self, state: dict[str, Any]) -> None:
-        """Make room again behind the points kept."""
-        self.__dict__.update(state)
-        t_s, total = self._t_s, self._total
-        self._end = len(t_s)
-        self._t_s, self._total = np.empty(2 * CAPACITY), np.empty((len(total), 2 * CAPACITY))
-        self._t_s[: self._end], self._total[:, : self._end] = t_s, total
+        kept, apart = self._kept()
+        points = {"_t_s": self._t_s[kept], "_total": self._total[:, kept]}
+        return self.__dict__ | points | {"_end": len(kept), "_apart": apart}
 
     def total(self, name: str) -> float:
         """Give the total so far."""
@@ -75,8 +73,8 @@ class CumulativeCurves:
 
     @property
     def kept_from_s(self) -> float | None:
-        """Time of the oldest point kept [s], None while there is none."""
-        return float(self._t_s[max(self._end - CAPACITY, 0)]) if self._end else None
+        """Time from which all is kept [s], None while there is nothing."""
+        return float(self._t_s[self._apart]) if self._end else None
 
     @property
     def last_s(self) -> float | None:
@@ -114,15 +112,15 @@ class CumulativeCurves:
         kept = first | np.append(first[1:], True)
         if not kept.all():
             t_s, total = t_s[kept], total[:, kept]
-        t_s, total = t_s[-CAPACITY:], total[:, -CAPACITY:]
         if self._end + len(t_s) > len(self._t_s):
-            moved = slice(self._end - min(self._end, CAPACITY), self._end)
-            self._end = moved.stop - moved.start
-            self._t_s[: self._end] = self._t_s[moved].copy()
-            self._total[:, : self._end] = self._total[:, moved].copy()
+            self._make_room(len(t_s))
         self._t_s[self._end : self._end + len(t_s)] = t_s
         self._total[:, self._end : self._end + len(t_s)] = total
         self._end += len(t_s)
+
+    def remember(self, t_s: float) -> None:
+        """Keep the total at a time that has not been forgotten yet [s] for good."""
+        self._remembered_s.append(t_s)
 
     @overload
     def at(self, name: str, t_s: float) -> float: ...
@@ -131,7 +129,7 @@ class CumulativeCurves:
     def at(self, name: str, t_s: float | FloatArray) -> float | FloatArray:
         """Give a total at a time or times [s], by interpolation; at the ends beyond them.
 
-        Asking further back than the kept stretch gives the oldest total kept.
+        Nothing is known of a time before `kept_from_s`, but where it was to be remembered.
         """
         if not self._end:
             return 0.0 if np.ndim(t_s) == 0 else np.zeros(np.shape(t_s))
@@ -147,3 +145,25 @@ class CumulativeCurves:
         """Give the points that matter between two times: to look at all takes far longer."""
         first, last = np.searchsorted(self._t_s[: self._end], (begin_s, end_s)).tolist()
         return slice(max(first - 1, 0), min(last + 1, self._end))
+
+    def _make_room(self, more: int) -> None:
+        """Let go of what is old. There is room for as much again: it is rarely done."""
+        kept, self._apart = self._kept()
+        t_s, total = self._t_s[kept], self._total[:, kept]
+        needed = len(kept) + more
+        if not 1.5 * needed <= len(self._t_s) <= 8 * needed:
+            self._t_s, self._total = np.empty(2 * needed), np.empty((len(total), 2 * needed))
+        self._end = len(kept)
+        self._t_s[: self._end], self._total[:, : self._end] = t_s, total
+
+    def _kept(self) -> tuple[Ints, int]:
+        """Give the places of the points that are still needed, and how many stand apart."""
+        t_s = self._t_s[: self._end]
+        if not self._end:
+            return np.empty(0, np.int64), 0
+        begin = max(int(np.searchsorted(t_s, t_s[-1] - KEPT_S)) - 1, 0)
+        # The points on both sides, for the line between them.
+        after = np.searchsorted(t_s, self._remembered_s)
+        beside = np.unique(np.concatenate([after - 1, after]))
+        apart = beside[(beside >= 0) & (beside < begin)]
+        return np.concatenate([apart, np.arange(begin, self._end)]), len(apart)

@@ -57,6 +57,11 @@ class DistanceMeter:
         return self.displacement.last_s or 0.0
 
     @property
+    def kept_from_s(self) -> float:
+        """Stream time from which it remembers its totals [s]."""
+        return self.track.curve.kept_from_s or 0.0
+
+    @property
     def speed_mps(self) -> float:
         """The last speed [m/s], NaN before the first."""
         return float(np.hypot(*self._last[1:3, -1])) if self._last.size else float("nan")

@@ -32,7 +32,7 @@ from onboard.efficiency.slices import slices
 from onboard.efficiency.speed_power import Posterior
 from onboard.efficiency.speed_sources import SpeedSources
 from onboard.efficiency.target import Aim
-from onboard.efficiency.together import Point, Together
+from onboard.efficiency.together import Beginnings, Point, Together
 from onboard.efficiency.trip import stretch_wh_per_km, trip_sums
 from onboard.efficiency.trip_line import TripLine, extend
 from onboard.efficiency.watches import Watches
@@ -78,7 +78,7 @@ class Engine:
         self._power = PowerSources(profile.sensors)
         self._speed = SpeedSources()
         self._cells = CellMaker(self._power, self._speed)
-        self._together = Together()
+        self._beginnings, self._together = Beginnings(), Together()
         self._mark: Point | None = None
         self._marked = False
         self._bands = Bands()
@@ -105,6 +105,7 @@ class Engine:
             self._power.fold(piece)
             self._speed.fold(piece)
             self._cells.fold(piece)
+            self._beginnings.look(self._power, self._speed)
             self._together.update(self._power.chosen(), self._speed.chosen())
             while cells := self._cells.settled(self.latest.first_s or 0.0, self.latest.now_s):
                 self._learn(cells)

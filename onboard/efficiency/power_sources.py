@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import Block, Channel, FloatArray
+from onboard.efficiency.cumulative import CumulativeCurves
 from onboard.efficiency.energy import EnergyMeter
 from onboard.efficiency.shared_errors import Spread
 from onboard.profile import Sensors
@@ -156,6 +157,11 @@ class PowerSources:
         """Give the stream time up to which each sensor counts [s]."""
         meters = (self._summary, *self._packs.values())
         return [meter.curves.last_s for meter in meters if meter.curves.last_s is not None]
+
+    def begun(self) -> list[tuple[float, CumulativeCurves]]:
+        """Give the stream time from which each sensor counts [s], and what it counts."""
+        curves = [meter.curves for meter in (self._summary, *self._packs.values())]
+        return [(one.first_s, one) for one in curves if one.first_s is not None]
 
     def impossible_s(self) -> list[float]:
         """Give the stream times of the last samples that cannot be [s]."""

@@ -5,13 +5,13 @@ from collections.abc import Iterator
 import numpy as np
 
 from onboard.block import Block, Channel
-from onboard.efficiency.cumulative import CAPACITY
 
 SLICE_S = 100.0
-"""Short against what the cumulative curves remember at any rate, long against a live block."""
+"""Short against what the cumulative curves remember, long against a live block."""
 
-SAMPLES_MOST = CAPACITY // 2
-"""Slices are taken together up to so many samples of a channel: the curves remember twice that."""
+SAMPLES_MOST = 8192
+"""Slices are taken together up to so many samples of a channel: the curves remember all of the last
+piece, and more takes no less time."""
 
 
 def slices(block: Block) -> Iterator[Block]:

@@ -3,6 +3,7 @@
 import numpy as np
 
 from onboard.block import Block, Channel, FloatArray
+from onboard.efficiency.cumulative import CumulativeCurves
 from onboard.efficiency.distance import DistanceMeter
 
 FIX_NEEDED = 3
@@ -67,6 +68,11 @@ class SpeedSources:
         """Give the stream time up to which each source's track is settled [s]."""
         meters = self._meters.values()
         return [m.track.settled_s for m in meters if m.displacement.last_s is not None]
+
+    def begun(self) -> list[tuple[float, CumulativeCurves]]:
+        """Give the stream time from which each source counts [s], and the distance it counts."""
+        curves = [(meter.displacement.first_s, meter.track.curve) for meter in self._meters.values()]
+        return [(first_s, one) for first_s, one in curves if first_s is not None]
 
     def why_none(self) -> str:
         """Say why no meter can be chosen."""

@@ -1,13 +1,14 @@
 """The part of a trip over which energy and distance are both counted, and marks along it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from onboard.efficiency.consumption import Stretch
 from onboard.efficiency.distance import DistanceMeter
-from onboard.efficiency.power_sources import BatterySide
+from onboard.efficiency.power_sources import BatterySide, PowerSources
 from onboard.efficiency.shared_errors import COUNT, Spread
+from onboard.efficiency.speed_sources import SpeedSources
 
 
 @dataclass(frozen=True)
@@ -41,9 +42,18 @@ class Together:
         begin_s, end_s = max(power.first_s, speed.first_s), min(power.last_s, speed.last_s)
         if self.first is None and begin_s <= min(end_s, speed.track.settled_s):
             self.first = _point(power, speed, begin_s, at_start=True)
-        # Where one has long been silent the other no longer remembers that time: the last holds.
-        if self.first is not None and end_s >= max(power.kept_from_s, begin_s):
+        if self.first is None or end_s < begin_s:
+            return
+        if end_s >= max(power.kept_from_s, speed.kept_from_s):
             self.last = _point(power, speed, end_s, at_start=False)
+        elif self.last is not None:
+            # Where one has long been silent the other no longer remembers that time: sums hold.
+            self.last = replace(
+                self.last,
+                under_way_s=speed.track.under_way_s,
+                bridged_variance_wh2=power.bridged_variance_wh2,
+                bridged_variance_m2=speed.bridged_variance_m2,
+            )
 
     def since(self, begin: Point | None) -> Stretch | None:
         """Give the stretch from a point to the last one, None where there is none."""
@@ -77,3 +87,21 @@ def _point(power: BatterySide, speed: DistanceMeter, t_s: float, *, at_start: bo
         0.0 if at_start else power.bridged_variance_wh2,
         0.0 if at_start else speed.bridged_variance_m2,
     )
+
+
+class Beginnings:
+    """Has every meter remember what it had counted when another one began.
+
+    The figures may come to rest on any two of them, however late, and then count from there.
+    """
+
+    def __init__(self) -> None:
+        self._begun_s: set[float] = set()
+
+    def look(self, power: PowerSources, speed: SpeedSources) -> None:
+        """Look for meters that began in the piece of the stream just folded."""
+        begun = [*power.begun(), *speed.begun()]
+        for begun_s in {first_s for first_s, _ in begun} - self._begun_s:
+            self._begun_s.add(begun_s)
+            for _, curves in begun:
+                curves.remember(begun_s)

@@ -1,16 +1,18 @@
 """The cumulative curve against a plain numpy batch, past its bounded memory."""
 
+import copy
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from onboard.efficiency.cumulative import CAPACITY, CumulativeCurves
+from onboard.efficiency.cumulative import KEPT_S, CumulativeCurves
 
 
 def test_equals_a_batch_after_every_block() -> None:
     rng = np.random.default_rng(1)
-    t_s = np.cumsum(rng.uniform(0.025, 0.4, 3 * CAPACITY))
+    t_s = np.cumsum(rng.uniform(0.025, 0.4, 50_000))
     steps = rng.normal(1, 3, len(t_s))
     batch = np.cumsum(np.concatenate([[0.0], steps[1:]]))
     curve, at = CumulativeCurves("wh"), 0
@@ -19,7 +21,7 @@ def test_equals_a_batch_after_every_block() -> None:
         curve.extend(t_s[at:stop], steps[None, at:stop])
         at = stop
         assert curve.total("wh") == batch[at - 1]
-        asked = rng.uniform(t_s[max(0, at - CAPACITY)], t_s[at - 1], 20)
+        asked = rng.uniform(max(t_s[0], t_s[at - 1] - KEPT_S), t_s[at - 1], 20)
         expected = np.interp(asked, t_s[:at], batch[:at])
         assert [curve.at("wh", t) for t in asked] == pytest.approx(expected, rel=1e-12)
 
@@ -59,9 +61,25 @@ def test_a_fast_sensor_is_remembered_as_long_as_a_slow_one(blocks: int) -> None:
     assert curve.at("wh", t_s[-1] - 300.0) == pytest.approx(9_999.0, abs=1e-6)
 
 
-def test_memory_does_not_grow() -> None:
+def test_room_is_that_of_some_minutes_and_given_back() -> None:
     curve = CumulativeCurves("wh")
-    for n in range(20):
-        curve.extend(np.arange(10_000.0) + n * 10_000, np.ones((1, 10_000)))
-    assert curve._t_s.size == 2 * CAPACITY
-    assert curve.total("wh") == 199_999.0
+    curve.extend(np.arange(10_000.0) / 20, np.ones((1, 10_000)))
+    for n in range(80):
+        curve.extend(500.0 + 50 * n + np.arange(250.0) / 5, np.ones((1, 250)))
+    assert curve._t_s.size == curve._total.size < 4 * (KEPT_S * 5 + 250)
+    assert curve.total("wh") == 29_999.0
+
+
+def test_what_is_to_be_remembered_is_to_the_last_bit() -> None:
+    rng = np.random.default_rng(4)
+    t_s = np.cumsum(rng.uniform(0.1, 0.3, 20_000))
+    curve = CumulativeCurves("wh")
+    asked = {}
+    for part in np.array_split(np.arange(20_000), 500):
+        curve.extend(t_s[part], rng.normal(0, 1e3, (1, len(part))))
+        if len(asked) < 3:
+            curve.remember(t_s[part][-1] - 1.234)
+            asked[t_s[part][-1] - 1.234] = curve.at("wh", t_s[part][-1] - 1.234)
+    assert {at_s: curve.at("wh", at_s) for at_s in asked} == asked
+    assert {at_s: copy.deepcopy(curve).at("wh", at_s) for at_s in asked} == asked
+    assert curve.kept_from_s > 3000.0
