@@ -179,6 +179,7 @@ def record_folder(arguments: argparse.Namespace, profile: Profile) -> Path:
 def run(arguments: argparse.Namespace) -> int:
     """Run the daemon until it is told to stop."""
     # Imported here so that --help and --version do not wait for numpy.
+    from onboard import lean_memory
     from onboard.efficiency.target import Aim
     from onboard.pairing.door import DoorSettings
     from onboard.pairing.keys import pairing_folder
@@ -212,6 +213,8 @@ def run(arguments: argparse.Namespace) -> int:
         profile_path=arguments.profile,
         door=crew and DoorSettings(*crew, folder, profile.craft.name, profile.feed.viewers_most),
     )
+
+    lean_memory.begin()
 
     async def serve() -> None:
         await Service(settings).run()

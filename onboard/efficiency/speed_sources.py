@@ -71,7 +71,9 @@ class SpeedSources:
 
     def begun(self) -> list[tuple[float, CumulativeCurves]]:
         """Give the stream time from which each source counts [s], and the distance it counts."""
-        curves = [(meter.displacement.first_s, meter.track.curve) for meter in self._meters.values()]
+        curves = [
+            (meter.displacement.first_s, meter.track.curve) for meter in self._meters.values()
+        ]
         return [(first_s, one) for first_s, one in curves if first_s is not None]
 
     def why_none(self) -> str:

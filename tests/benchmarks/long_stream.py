@@ -104,7 +104,9 @@ class _Sent:
         payload = bytearray(self.payload)
         for place, form, more in changes:
             (value,) = struct.unpack_from(form, payload, place)
-            struct.pack_into(form, payload, place, (value + more) % (1 << 8 * struct.calcsize(form)))
+            struct.pack_into(
+                form, payload, place, (value + more) % (1 << 8 * struct.calcsize(form))
+            )
         sent = payload.rstrip(b"\0") or payload[:1]
         header = bytearray(self._header)
         header[1], header[4] = len(sent), sequence
@@ -115,4 +117,3 @@ class _Sent:
 def _counted(payload: bytes, place: int) -> int:
     (value,) = struct.unpack_from("<i", payload, place)
     return int(value)
-

@@ -98,7 +98,9 @@ class Watched:
 
 def resident_mib(pid: int) -> float:
     """Give what a process keeps in memory, as the kernel counts its pages [MiB]."""
-    found = re.search(r"^Rss: +(\d+) kB", Path(f"/proc/{pid}/smaps_rollup").read_text(), re.MULTILINE)
+    found = re.search(
+        r"^Rss: +(\d+) kB", Path(f"/proc/{pid}/smaps_rollup").read_text(), re.MULTILINE
+    )
     assert found
     return int(found[1]) / 1024
 
