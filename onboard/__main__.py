@@ -186,6 +186,7 @@ def record_folder(arguments: argparse.Namespace, profile: Profile) -> Path:
 def run(arguments: argparse.Namespace) -> int:
     """Run the daemon until it is told to stop."""
     # Imported here so that --help and --version do not wait for numpy.
+    from onboard import lean_memory
     from onboard.efficiency.target import Aim
     from onboard.ending import Ending
     from onboard.pairing.door import DoorSettings
@@ -220,6 +221,8 @@ def run(arguments: argparse.Namespace) -> int:
         profile_path=arguments.profile,
         door=crew and DoorSettings(*crew, folder, profile.craft.name, profile.feed.viewers_most),
     )
+
+    lean_memory.begin()
 
     async def serve() -> None:
         ending = Ending()

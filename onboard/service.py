@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from onboard import notify
+from onboard import lean_memory, notify
 from onboard.efficiency.alerts import Alert
 from onboard.efficiency.figure import Number, Unknown
 from onboard.efficiency.target import Aim
@@ -47,6 +47,9 @@ PUBLISH_EVERY_S = 0.2
 """Blocks are folded and snapshots published at this pace."""
 
 RATE_OVER_S = 5.0
+
+GIVE_BACK_EVERY_S = 60.0
+"""Memory that is free goes back to the board at this pace."""
 
 TRIP_LINE_EVERY_S = 60.0
 """All viewers are told the trip so far this often; each draws it on by itself in between."""
@@ -114,6 +117,7 @@ class Service:
         self._watchdog_every_s = notify.watchdog_every_s()
         self._watchdog_due_s = 0.0
         self._trip_line_due_s = 0.0
+        self._give_back_due_s = 0.0
         self._stop = asyncio.Event()
         self._ending = ending or Ending()
 
@@ -273,6 +277,9 @@ class Service:
             self._watchdog_due_s = now_s + self._watchdog_every_s
             notify.watchdog()
             notify.status(f"{name}: {self._ride.messages} messages, {self._feed.viewers} viewers")
+        if now_s >= self._give_back_due_s:
+            self._give_back_due_s = now_s + GIVE_BACK_EVERY_S
+            lean_memory.give_back()
 
     def _take_in(self, parts: Sequence[Frames], now_s: float, now_us: int) -> None:
         """Give the figures what came."""

@@ -10,12 +10,12 @@ import numpy as np
 
 from onboard.block import FloatArray
 
-CAPACITY = 16_384
+CAPACITY = 8192
 """Points kept."""
 
-SLICES_PER_S = 25
+SLICES_PER_S = 12
 """Of samples within one such slice of time only the first and the last are kept, so that the points
-reach back for 327 s at any rate. The totals rest on every sample all the same, and so do the values
+reach back for 341 s at any rate. The totals rest on every sample all the same, and so do the values
 at whole seconds, which lie between two slices."""
 
 
@@ -44,9 +44,8 @@ class CumulativeCurves:
 
     def __init__(self, *names: str) -> None:
         self._columns = {name: number for number, name in enumerate(names)}
-        # Twice the room: points are moved down when it is full, so that they stay in one piece.
-        self._t_s = np.empty(2 * CAPACITY)
-        self._total = np.empty((len(names), 2 * CAPACITY))
+        # Room is made with the first point: many a sensor is never heard.
+        self._t_s, self._total = np.empty(0), np.empty((len(names), 0))
         self._end = 0
         self._first_s: float | None = None
 
@@ -61,8 +60,20 @@ class CumulativeCurves:
         self.__dict__.update(state)
         t_s, total = self._t_s, self._total
         self._end = len(t_s)
-        self._t_s, self._total = np.empty(2 * CAPACITY), np.empty((len(total), 2 * CAPACITY))
-        self._t_s[: self._end], self._total[:, : self._end] = t_s, total
+        if self._end:
+            self._make_room()
+            self._t_s[: self._end], self._total[:, : self._end] = t_s, total
+
+    def _make_room(self) -> None:
+        """Have all the room there will ever be.
+
+        It is twice that of the points, which are moved down when it is full, so that they stay in
+        one piece. It is written to, so that the process does not grow by it for hours.
+        """
+        self._t_s, self._total = (
+            np.full(2 * CAPACITY, 0.0),
+            np.full((len(self._total), 2 * CAPACITY), 0.0),
+        )
 
     def total(self, name: str) -> float:
         """Give the total so far."""
@@ -120,6 +131,8 @@ class CumulativeCurves:
         if not kept.all():
             t_s, total = t_s[kept], total[:, kept]
         t_s, total = t_s[-CAPACITY:], total[:, -CAPACITY:]
+        if not len(self._t_s):
+            self._make_room()
         if self._end + len(t_s) > len(self._t_s):
             moved = slice(self._end - min(self._end, CAPACITY), self._end)
             self._end = moved.stop - moved.start

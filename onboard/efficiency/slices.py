@@ -10,8 +10,9 @@ from onboard.efficiency.cumulative import CAPACITY
 SLICE_S = 100.0
 """Short against what the cumulative curves remember at any rate, long against a live block."""
 
-SAMPLES_MOST = CAPACITY // 2
-"""Slices are taken together up to so many samples of a channel: the curves remember twice that."""
+SAMPLES_MOST = CAPACITY
+"""Slices are taken together up to so many samples of a channel: the curves have room for as many
+behind the points that they keep."""
 
 
 def slices(block: Block) -> Iterator[Block]:

@@ -125,7 +125,9 @@ class Carried:
 
 def quadratic(rows: FloatArray, matrix: FloatArray) -> FloatArray:
     """Give r' M r for each row r; shapes (n, k) and (k, k)."""
-    form: FloatArray = ((rows @ matrix) * rows).sum(axis=1)
+    forms = rows @ matrix
+    forms *= rows
+    form: FloatArray = forms.sum(axis=1)
     return form
 
 
@@ -292,8 +294,8 @@ def _converge(
             scale = _scale((residual**2 - known)[used], freedom)
         share = np.where(used, 1.0 / (known + scale), 0.0)
         weighted = slopes.T * share
-        covariance = np.linalg.inv(normal + weighted @ slopes)
-        taken_up = float(((slopes @ covariance) * slopes).sum(axis=1) @ share)
+        covariance = np.asarray(np.linalg.inv(normal + weighted @ slopes), np.float64)
+        taken_up = float(quadratic(slopes, covariance) @ share)
         step = covariance @ (right - normal @ solution + weighted @ residual)
         cost = prior_cost(solution) + float(residual**2 @ share)
         for _ in range(HALVINGS):

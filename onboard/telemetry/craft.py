@@ -8,7 +8,7 @@ waits for a moment.
 import numpy as np
 
 from onboard.telemetry.checksum import Ints
-from onboard.telemetry.frames import Frames
+from onboard.telemetry.frames import Frames, joined
 from onboard.telemetry.layouts import HEARTBEAT, layout
 
 AUTOPILOT_INVALID = 8
@@ -30,6 +30,10 @@ CHOOSE_AT_LAST_FRAMES, CHOOSE_AT_LAST_US = 150, 3_000_000
 HELD_MOST_FRAMES = 20_000
 """Frames kept while no autopilot has been heard; older ones are let go first."""
 
+LOOSE_MOST, LOOSE_MOST_BYTES = 256, 1 << 20
+"""So many stretches of the link, or bytes of them, are kept as they came. A frame alone in one
+takes twenty times its size, and what is no frame would be kept with it: then they are joined."""
+
 
 class CraftFilter:
     """Passes the frames of one autopilot, from the first on; holds them until it is chosen.
@@ -44,6 +48,7 @@ class CraftFilter:
         self._wanted = system_id
         self._held: list[Frames] = []
         self._held_count = 0
+        self._joined = self._loose_bytes = 0
         self._heard: dict[int, tuple[int, int]] = {}
         """Autopilots by system: component, and which frame of the link was its first HEARTBEAT."""
         self._first_beat_us: int | None = None
@@ -62,8 +67,10 @@ class CraftFilter:
         if len(frames):
             self._held.append(frames)
             self._held_count += len(frames)
+            self._loose_bytes += frames.data.nbytes
         if self.system_id is None:
             self._choose_if_due()
+            self._join_if_due()
         return self._pass_on()
 
     def silence(self, now_us: int) -> list[Frames]:
@@ -100,6 +107,7 @@ class CraftFilter:
     def _choose_if_due(self) -> None:
         while len(self._held) > 1 and self._held_count - len(self._held[0]) > HELD_MOST_FRAMES:
             self._held_count -= len(self._held.pop(0))
+            self._joined = max(self._joined - 1, 0)
         if self._wanted is not None:
             if self._wanted in self._heard:
                 self._choose(np.empty(0, np.int64), self._frames)
@@ -118,6 +126,12 @@ class CraftFilter:
             until = int(np.flatnonzero(due)[0])
             self._choose(system[:until], first + until)
 
+    def _join_if_due(self) -> None:
+        loose = len(self._held) - self._joined
+        if loose >= LOOSE_MOST or self._loose_bytes >= LOOSE_MOST_BYTES:
+            self._held[self._joined :] = [joined(self._held[self._joined :])]
+            self._joined, self._loose_bytes = len(self._held), 0
+
     def _choose(self, senders: Ints, until: int) -> None:
         """Choose who sends most among those heard before frame number `until`."""
         candidates = [system for system, (_, index) in self._heard.items() if index < until]
@@ -129,7 +143,8 @@ class CraftFilter:
     def _pass_on(self) -> list[Frames]:
         if self.system_id is None:
             return []
-        ready, self._held, self._held_count = self._held, [], 0
+        ready, self._held = self._held, []
+        self._held_count = self._joined = self._loose_bytes = 0
         return [
             part.where(
                 (part.system_id == self.system_id) & (part.component_id == self.component_id)

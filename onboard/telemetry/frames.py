@@ -1,6 +1,6 @@
 """The frames found in a stretch of bytes: where each one stands, who sent it, and its payload."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -145,3 +145,22 @@ class Frames:
             stamps[STAMP_BYTES * n : STAMP_BYTES * (n + 1)] + data[at : at + size]
             for n, (at, size) in enumerate(spans)
         )
+
+
+def joined(parts: Sequence[Frames]) -> Frames:
+    """Give the frames of several stretches as one, without the bytes between them; in order."""
+    size = np.concatenate([part.size for part in parts])
+    data = b"".join(
+        part.data[at : at + length].tobytes()
+        for part in parts
+        for at, length in zip(part.marker.tolist(), part.size.tolist(), strict=True)
+    )
+    return Frames(
+        with_room(data),
+        np.cumsum(size) - size,
+        size,
+        np.concatenate([part.stamp_us for part in parts]),
+        np.concatenate([part.word for part in parts]),
+        np.concatenate([part.message_id for part in parts]),
+        0,
+    )

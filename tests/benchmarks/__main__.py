@@ -19,6 +19,7 @@ from tests.benchmarks import (
     live,
     memory,
     onboard_log,
+    resident,
     review,
     telemetry_log,
 )
@@ -27,7 +28,7 @@ from tests.benchmarks.rows import ROUNDS, timed
 
 PARTS = (
     *("log", "onboard", "live", "flood", "engine", "memory", "damaged", "daemon", "crew"),
-    *("dashboard", "review"),
+    *("dashboard", "review", "resident"),
 )
 
 PROFILE = """
@@ -45,6 +46,8 @@ def main() -> None:
     options.add_argument("--rounds", type=int, default=ROUNDS, help="rounds of each comparison")
     options.add_argument("--viewers", type=int, default=10, help="paired viewers of `crew`")
     options.add_argument("--seconds", type=float, default=10.0, help="how long `crew` rides [s]")
+    options.add_argument("--speed", type=float, default=60.0, help="how `resident` plays [x]")
+    options.add_argument("--link", choices=("udp", "pty"), default="udp", help="of `resident`")
     chosen = options.parse_args()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -71,6 +74,9 @@ def main() -> None:
             "review": lambda: (
                 timed(row, chosen.rounds, review.children_cpu_s)
                 for row in review.rows(long, chosen.hours, profile)
+            ),
+            "resident": lambda: resident.lines(
+                hour, folder, chosen.hours, chosen.speed, chosen.link
             ),
         }
         for part in PARTS:
