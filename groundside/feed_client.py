@@ -57,7 +57,8 @@ def parse_address(text: str, default_port: int) -> tuple[str, int]:
         raise UsageError(wanted)
     if port_text is None:
         return host, default_port
-    if not (port_text.isascii() and port_text.isdigit() and 0 < int(port_text[:6]) < 65536):
+    is_number = port_text.isascii() and port_text.isdigit() and len(port_text) < 6
+    if not (is_number and 0 < int(port_text) < 65536):
         raise UsageError(f"{wanted}; the port is a whole number from 1 to 65535")
     return host, int(port_text)
 

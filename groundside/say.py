@@ -6,6 +6,7 @@ import sys
 from typing import Any, TextIO
 
 from groundside.answers import ANSWER_S, Ack, Answers, printable
+from groundside.charge_words import charge_told
 from groundside.feed_client import CHUNK_BYTES, LONGEST_LINE_BYTES, SCHEMA, decode_line, shown
 from onboard.feed.lines import LineSplitter
 
@@ -21,9 +22,12 @@ def setting(key: str, value: Any) -> dict[str, Any]:
     return {"kind": "set", "key": key, "value": value}
 
 
-def mark(name: str, text: str = "") -> dict[str, Any]:
-    """Give the command that marks something which happens now."""
-    return {"kind": "mark", "mark": name, "text": text}
+def mark(name: str, text: str = "", **more: float | str) -> dict[str, Any]:
+    """Give the command that marks something which happens now.
+
+    `charged` comes with its amount, `unplugged` with its `source`.
+    """
+    return {"kind": "mark", "mark": name, "text": text} | more
 
 
 async def say(host: str, port: int, command: dict[str, Any], *, timeout_s: float = ANSWER_S) -> Ack:
@@ -79,6 +83,8 @@ def told(command: dict[str, Any], ack: Ack) -> str:
     --------
     >>> told(mark("charged_full"), Ack(True))
     'charged_full: done'
+    >>> told(mark("charged", charged_wh=250.0), Ack(True))
+    'charged 250 Wh: done'
     >>> told(setting("target_speed_mps", -1), Ack(False, "value = -1: expected more"))
     'target_speed_mps -1: refused: value = -1: expected more'
     """
@@ -87,7 +93,7 @@ def told(command: dict[str, Any], ack: Ack) -> str:
         value = done.get("value")
         what = f"{done.get('key')} {'cleared' if value is None else value}"
     else:
-        what = f"{done.get('mark')} {done.get('text') or ''}".rstrip()
+        what = " ".join(filter(None, (done.get("mark"), charge_told(done), done.get("text"))))
     word = {True: "done", False: "refused", None: "not known"}[ack.ok]
     return printable(f"{what}: {word}" if ack.why is None else f"{what}: {word}: {ack.why}")
 

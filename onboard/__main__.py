@@ -2,6 +2,7 @@
 
 import argparse
 import asyncio
+import errno
 import faulthandler
 import json
 import logging
@@ -15,12 +16,17 @@ from typing import NoReturn
 from onboard import __version__
 from onboard.errors import WattwakeError
 from onboard.pairing.options import add_pair
-from onboard.profile import Profile, load_profile
+from onboard.print_line import let_stdout_go
+from onboard.profile import Profile, load_profile, read_profile
 from onboard.quiet_log import QuietFilter
 
 EXAMPLE = "example: wattwake-onboard --profile craft.toml --link /dev/ttyAMA0 --baud 57600"
 CHECK_EXAMPLE = "example: wattwake-onboard check --profile craft.toml --seconds 20"
 INSTALL_EXAMPLE = "example: sudo wattwake-onboard install-service --system --profile craft.toml"
+
+DIGITS_MOST = 60
+
+log = logging.getLogger("wattwake")
 
 
 class OneLineParser(argparse.ArgumentParser):
@@ -35,10 +41,11 @@ def whole_number(least: int, most: int) -> Callable[[str], int]:
     """Make a reader of whole numbers within limits from the command line."""
 
     def read(text: str) -> int:
-        number = int(text) if text.isdecimal() else least - 1
+        # No number of ours has more digits, and Python reads no number of thousands.
+        number = int(text) if text.isdecimal() and len(text) <= DIGITS_MOST else least - 1
         if not least <= number <= most:
             wanted = f"expected a whole number from {least} to {most}"
-            raise argparse.ArgumentTypeError(f"{text}: {wanted}")
+            raise argparse.ArgumentTypeError(f"{text[:DIGITS_MOST]}: {wanted}")
         return number
 
     return read
@@ -180,19 +187,20 @@ def run(arguments: argparse.Namespace) -> int:
     """Run the daemon until it is told to stop."""
     # Imported here so that --help and --version do not wait for numpy.
     from onboard.efficiency.target import Aim
+    from onboard.ending import Ending
     from onboard.pairing.door import DoorSettings
     from onboard.pairing.keys import pairing_folder
     from onboard.pairing.places import listening_places
     from onboard.service import Service, Settings
 
     # A watchdog that strikes then leaves in the log where the daemon hung.
-    faulthandler.enable()
+    if sys.stderr is not None:  # closed from outside
+        faulthandler.enable()
     for handler in logging.getLogger().handlers:
         handler.addFilter(QuietFilter())
     profile, text = Profile(), None
     if arguments.profile:
-        profile = load_profile(arguments.profile)
-        text = arguments.profile.read_text(encoding="utf-8")
+        profile, text = read_profile(arguments.profile)
     connection = arguments.link or profile.link.connection
     kept = record_folder(arguments, profile)
     record: Path | None = kept
@@ -214,7 +222,9 @@ def run(arguments: argparse.Namespace) -> int:
     )
 
     async def serve() -> None:
-        await Service(settings).run()
+        ending = Ending()
+        ending.guard()
+        await Service(settings, ending).run()
 
     asyncio.run(serve())
     return 0
@@ -297,7 +307,17 @@ def main(argv: list[str] | None = None) -> int:
     arguments = parser().parse_args(words)
     logging.basicConfig(level=logging.INFO, format="wattwake: %(message)s", stream=sys.stderr)
     try:
-        return COMMANDS[arguments.command](arguments)
+        code = COMMANDS[arguments.command](arguments)
+        if sys.stdout is not None:
+            sys.stdout.flush()
+        return code
+    except OSError as problem:
+        if problem.errno not in (errno.EPIPE, errno.ENOSPC):
+            raise
+        # Whoever read our lines has gone, or what they are written to is full.
+        let_stdout_go()
+        log.error("stdout takes nothing: %s", problem.strerror)
+        return 1
     except WattwakeError as problem:
         print(f"wattwake-onboard: {problem}", file=sys.stderr)
         return 2

@@ -13,6 +13,7 @@ from onboard.link_reader import LinkReader
 from onboard.subscriber import Faults
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.link_scanner import LinkScanner
+from onboard.telemetry.links.base import Piece
 from onboard.telemetry.signing import SETUP_SIGNING, SignatureGate
 
 Write = Callable[[Frames, int], None]
@@ -52,6 +53,8 @@ class Intake:
         self.scan_faults = Faults("the scanner of the link")
         self.record_faults = Faults("the recorder")
         self._fault: BaseException | None = None
+        self.followed: tuple[int, int | None] | None = None
+        """System and component of the craft that is answered; None before one is chosen."""
         self.fell_behind = False
         """Whether frames were dropped that the figures have not seen."""
 
@@ -97,14 +100,24 @@ class Intake:
             self._held_frames -= len(parts[-1])
         return parts
 
-    def _scanned(self, pieces: list[tuple[int, bytes]]) -> Frames:
+    def _scanned(self, pieces: list[Piece]) -> Frames:
         """Give the frames that may be used; a fault costs what it came with, and no more."""
         try:
-            return self._gate.push(self._scanner.push(pieces)).packed()
+            frames = self._gate.push(self._scanner.push(pieces, self._reader.answered))
+            self._answer(frames)
+            return frames
         except Exception as fault:
             self._scanner = LinkScanner()
             self.scan_faults.note(fault)
             return self._scanner.push([])
+
+    def _answer(self, frames: Frames) -> None:
+        """Send to where the followed craft was heard last, whoever else may send there, too."""
+        if self.followed is not None:
+            system, component = self.followed
+            mine = frames.where((frames.system_id == system) & (frames.component_id == component))
+            if len(mine):
+                self._reader.answer(self._scanner.source(mine))
 
     def _record(self, frames: Frames) -> None:
         if self._unrecorded is not None:

@@ -1,7 +1,7 @@
 """What outlasts a run of the daemon: the learned curves and the battery's count, in one file.
 
-It lies beside the sessions. A battery's count is carried on only where it is the same trip: the
-autopilot has kept running meanwhile.
+It lies beside the sessions. The count goes on in any case; the autopilot's clocks tell for how long
+nobody looked, and whether the autopilot kept running meanwhile: then it is the same trip.
 """
 
 import json
@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from onboard.efficiency.recharge import Away
 from onboard.whole_file import write_whole
 
 FILE_NAME = "learned.json"
@@ -21,6 +22,9 @@ SAME_CLOCK_S = 60.0
 
 LONGEST_S = 3 * 3600.0
 """Without a time of day an older count is not believed to be this trip's."""
+
+DIGITS_MOST = 18
+"""A whole number of ours has fewer; one of hundreds would fit no float."""
 
 log = logging.getLogger("wattwake")
 
@@ -48,16 +52,22 @@ def load(directory: Path) -> dict[str, Any] | None:
     """Read what was kept; None where there is nothing that can be used, which is said."""
     path = directory / FILE_NAME
     try:
-        kept = json.loads(path.read_text(encoding="utf-8"))
+        kept = json.loads(path.read_text(encoding="utf-8"), parse_int=_whole)
     except FileNotFoundError:
         return None
-    except (OSError, ValueError) as problem:
+    except (OSError, ValueError, RecursionError) as problem:
         log.warning("%s: not readable (%s): starting without what was learned", path, problem)
         return None
     if not isinstance(kept, dict) or kept.get("schema") != SCHEMA:
         log.warning("%s: of another version: starting without what was learned", path)
         return None
     return kept
+
+
+def _whole(text: str) -> int:
+    if len(text) > DIGITS_MOST:
+        raise ValueError(f"a number of {len(text)} digits")
+    return int(text)
 
 
 def save(directory: Path, kept: dict[str, Any]) -> None:
@@ -89,7 +99,7 @@ def same_trip(kept: dict[str, Any], now: Clocks) -> bool:
     >>> same_trip(before, Clocks(20.0, 1.75e9 + 30.0, 0.0))
     False
     """
-    return kept_running(_clocks(kept), now)
+    return kept_running(clocks_of(kept), now)
 
 
 def kept_running(before: Clocks, now: Clocks) -> bool:
@@ -106,13 +116,27 @@ def kept_running(before: Clocks, now: Clocks) -> bool:
     return gone_s < LONGEST_S
 
 
-def drawn_meanwhile_ah(kept: dict[str, Any], now: Clocks) -> float | None:
-    """Give the charge drawn since then by the autopilot's counter [Ah], None where it has none."""
-    drawn = now.counter_ah - _clocks(kept).counter_ah
-    return drawn if drawn >= 0 else None
+def away_since(kept: dict[str, Any], began: Clocks) -> Away:
+    """Give for how long nobody looked from what was kept until a stream began.
+
+    Examples
+    --------
+    >>> before = {"clocks": {"boot_s": 600.0, "utc_s": 1.75e9, "counter_ah": 2.0}}
+    >>> away_since(before, Clocks(20.0, 1.75e9 + 3600.0, 0.0)).pause_s
+    3600.0
+    >>> away_since(before, Clocks(20.0, float("nan"), 0.0)).pause_s
+    nan
+    """
+    before, went_on = clocks_of(kept), same_trip(kept, began)
+    pause_s = began.utc_s - before.utc_s
+    if not math.isfinite(pause_s) and went_on:
+        pause_s = began.boot_s - before.boot_s
+    # A time of day that went back was set meanwhile, or is wrong: it tells nothing.
+    return Away(max(pause_s, 0.0) if pause_s > -SAME_CLOCK_S else math.nan, went_on)
 
 
-def _clocks(kept: dict[str, Any]) -> Clocks:
+def clocks_of(kept: dict[str, Any]) -> Clocks:
+    """Give the clocks as of when it was kept."""
     stored = kept.get("clocks")
     values = stored if isinstance(stored, dict) else {}
 

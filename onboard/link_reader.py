@@ -5,10 +5,11 @@ import logging
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from itertools import groupby
 
 from onboard.errors import LinkEndedError, LinkError, WattwakeError
-from onboard.telemetry.links.base import Link
+from onboard.telemetry.links.base import Link, Part, Piece, Source
 
 log = logging.getLogger("wattwake")
 
@@ -18,13 +19,21 @@ WAIT_S = 0.5
 BATCH_S = 0.02
 """Rest between reads: waking up costs more than reading, so bytes are taken in batches."""
 
+BUSY_BYTES, BUSY_PARTS = 1 << 14, 32
+BUSY_S = 0.001
+"""The rest after a read that gave so much: at such a rate the system's buffer is soon full, and it
+drops whatever comes then."""
+
 RETRY_FIRST_S, RETRY_MOST_S = 0.5, 5.0
 
 LATE_S, MUCH_BYTES = 0.5, 1 << 16
 """What the daemon's loop has not taken by then, or so much at once, is taken in by the thread."""
 
-HELD_MOST_BYTES = 8 << 20
-"""If the daemon does not take them for that long, the oldest bytes are dropped and counted."""
+TAKEN_MOST_BYTES = 1 << 19
+"""Given out at once: so much junk is scanned in a moment on a small board, too."""
+
+HELD_MOST_BYTES = 4 << 20
+"""With more, the oldest bytes are dropped and counted: those of strangers first."""
 
 
 class LinkReader:
@@ -46,8 +55,11 @@ class LinkReader:
         self._link = link
         self._reopen = reopen
         self._stamp_us = stamp_us
-        self._pieces: deque[tuple[int, bytes]] = deque()
-        self._held = 0
+        self._pieces: deque[Piece] = deque()
+        self.answered: Source | None = None
+        """Where what is sent goes to; see `answer`."""
+        self.held_bytes = 0
+        """How many bytes wait to be taken."""
         self._lock = threading.Lock()
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="link", daemon=True)
@@ -73,13 +85,27 @@ class LinkReader:
         else:
             self._close()
 
-    def take(self) -> list[tuple[int, bytes]]:
-        """Give what came since the last call: times of receipt [us] and bytes."""
+    def take(self) -> list[Piece]:
+        """Give what came since the last call, in order; after a flood the first part of it."""
+        pieces: list[Piece] = []
+        room = TAKEN_MOST_BYTES
         with self._lock:
-            pieces = list(self._pieces)
-            self._pieces.clear()
-            self._held = 0
+            while self._pieces and room > 0:
+                pieces.append(self._pieces.popleft())
+                room -= len(pieces[-1].data)
+            self.held_bytes -= TAKEN_MOST_BYTES - room
         return pieces
+
+    def answer(self, source: Source | None) -> None:
+        """Send to this address from now on, where a link has several; all others are strangers.
+
+        Parameters
+        ----------
+        source
+            Where the followed craft was heard from; None changes nothing.
+        """
+        if source is not None:
+            self.answered = source
 
     def write(self, data: bytes) -> None:
         """Send bytes if the link is up; what cannot be sent now is let go, never waited for."""
@@ -88,7 +114,7 @@ class LinkReader:
             return
         # Whatever is wrong, the thread that reads finds it too, and says it.
         with contextlib.suppress(LinkError, OSError):
-            link.write(data)
+            link.write(data, self.answered)
 
     def _run(self) -> None:
         while not self._stop.is_set():
@@ -116,25 +142,49 @@ class LinkReader:
 
     def _read_on(self, link: Link) -> None:
         while not self._stop.is_set():
-            data = link.read(WAIT_S)
-            if data:
+            parts = link.read(WAIT_S)
+            if parts:
                 self._retry_s = RETRY_FIRST_S
                 self.heard_s = time.monotonic()
-                self._keep(data)
-                time.sleep(BATCH_S)
+                got = self._keep(parts)
+                busy = got >= BUSY_BYTES or len(parts) >= BUSY_PARTS
+                time.sleep(BUSY_S if busy else BATCH_S)
 
-    def _keep(self, data: bytes) -> None:
-        stamp_us = self._stamp_us()
+    def _keep(self, parts: Sequence[Part]) -> int:
+        """Hold what a read gave until it is taken; give how many bytes that is."""
+        stamp_us, got = self._stamp_us(), 0
+        pieces: list[Piece] = []
+        for source, those in groupby(parts, lambda part: part.source):
+            data = b"".join(part.data for part in those)
+            pieces.append(Piece(stamp_us, data, source))
+            got += len(data)
         with self._lock:
-            self._pieces.append((stamp_us, data))
-            self._held += len(data)
-            while self._held > HELD_MOST_BYTES and len(self._pieces) > 1:
-                dropped = len(self._pieces.popleft()[1])
-                self._held -= dropped
-                self.dropped_bytes += dropped
-            late = stamp_us - self._pieces[0][0] > LATE_S * 1e6 or self._held > MUCH_BYTES
+            self._pieces += pieces
+            self.held_bytes += got
+            if self.held_bytes > HELD_MOST_BYTES:
+                self._make_room()
+            late = bool(self._pieces) and (
+                stamp_us - self._pieces[0].stamp_us > LATE_S * 1e6 or self.held_bytes > MUCH_BYTES
+            )
         if late and self.relief is not None:
             self.relief()
+        return got
+
+    def _make_room(self) -> None:
+        kept: deque[Piece] = deque()
+        for piece in self._pieces:
+            # More than need be, so that not every read in a flood has to look through all.
+            if piece.source != self.answered and self.held_bytes > HELD_MOST_BYTES // 2:
+                self._drop(piece)
+            else:
+                kept.append(piece)
+        while self.held_bytes > HELD_MOST_BYTES and len(kept) > 1:
+            self._drop(kept.popleft())
+        self._pieces = kept
+
+    def _drop(self, piece: Piece) -> None:
+        self.held_bytes -= len(piece.data)
+        self.dropped_bytes += len(piece.data)
 
     def _close(self) -> None:
         if self._link is not None:

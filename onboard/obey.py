@@ -76,17 +76,19 @@ def _mark(command: Mark, ride: Ride, new_trip: NewTrip) -> str | None:
     engine = ride.engine
     if command.mark == "new_trip":
         return new_trip()
-    if command.mark == "charged_full":
+    if command.mark in {"charged_full", "charged"}:
         if isinstance(engine.reserve_fraction, Unknown):
             return engine.reserve_fraction.why
-        if engine.counter_ah is None:
-            # An earlier count that is still to be carried on would undo it.
-            return "the battery is not heard yet: say it again once its figures are there"
-        engine.charged_full()
+        if command.amount is None:
+            engine.charged_full()
+        else:
+            engine.charged(command.amount)
     elif command.mark == "run_start":
         engine.start_run()
     elif command.mark == "run_end":
         engine.end_run()
+    elif command.mark == "unplugged":
+        return engine.unplug(command.source)
     # A note changes no figure: it is kept for the review.
     return None
 

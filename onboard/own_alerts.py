@@ -28,6 +28,8 @@ class Running:
         Frames that were refused for their signatures.
     card
         What is wrong with what is written down, in sentences.
+    moved
+        How the record came to go on in another file, in a sentence; None where it did not.
     faults
         Code and sentence of each part of the program that failed.
     """
@@ -38,6 +40,7 @@ class Running:
     dropped_bytes: int
     refused: Refused
     card: Sequence[str]
+    moved: str | None = None
     faults: Sequence[tuple[str, str]] = ()
 
 
@@ -76,5 +79,7 @@ def _told(running: Running) -> Iterator[tuple[str, str, str]]:
         yield "frames_refused", "note", text
     if running.card:
         yield "record_stopped", "warning", " ".join(running.card)
+    if running.moved is not None:
+        yield "record_moved", "warning", running.moved
     for code, text in running.faults:
         yield code, "warning", text

@@ -5,6 +5,9 @@ value is refused with the key's name, what was given and what is allowed.
 """
 
 import dataclasses
+import math
+import os
+import stat
 import string
 import tomllib
 from dataclasses import dataclass, field
@@ -22,6 +25,16 @@ Simulated C/5 discharges of published cells: Prada 2013 (LFP) 3.17 V, and 3.2 V 
 cells; Chen 2020 (NMC) 3.67 V."""
 
 
+FULL_CELL_V = {"lfp": 3.65, "li-ion": 4.2}
+"""Of a cell that is charged to its end: printed on cells (common practice, no source)."""
+
+MOST_BYTES = 1 << 20
+"""A profile is a page or two; what is larger is something else."""
+
+SHOWN_MOST = 60
+"""A line that says what is wrong shows no more than this of a key or a value [characters]."""
+
+
 def _setting(default: Any, meaning: str, **limits: Any) -> Any:
     return field(default=default, metadata={"meaning": meaning, **limits})
 
@@ -30,8 +43,8 @@ def _setting(default: Any, meaning: str, **limits: Any) -> Any:
 class Craft:
     """`[craft]`: the boat or board."""
 
-    name: str = _setting("craft", "what to call it")
-    length_waterline_m: float | None = _setting(None, "waterline length [m]", above=0.0, most=30.0)
+    name: str = _setting("craft", "what to call it", letters_most=80)
+    length_waterline_m: float | None = _setting(None, "waterline length [m]", least=0.3, most=30.0)
 
 
 @dataclass(frozen=True)
@@ -40,23 +53,23 @@ class Battery:
 
     chemistry: str = _setting("", "cell chemistry", choices=("lfp", "li-ion"), required=True)
     cells: int = _setting(0, "cells in series", least=1, most=32, required=True)
-    capacity_ah: float | None = _setting(None, "rated charge [Ah]", above=0.0, most=2000.0)
-    energy_wh: float | None = _setting(None, "usable energy when full [Wh]", above=0.0, most=1e5)
+    capacity_ah: float | None = _setting(None, "rated charge [Ah]", least=0.1, most=2000.0)
+    energy_wh: float | None = _setting(None, "usable energy when full [Wh]", least=0.3, most=1e5)
     reserve_fraction: float = _setting(
         0.2, "share of the full energy to keep", least=0.0, below=1.0
     )
     start_fraction: float = _setting(
-        1.0, "charge at the start of a trip, as a share of full", above=0.0, most=1.0
+        1.0, "charge at the start of a trip, as a share of full", least=0.01, most=1.0
     )
     start_sd: float = _setting(0.02, "how well start_fraction is known", least=0.0, most=0.5)
     capacity_sd: float = _setting(
         0.03, "how well the full charge or energy is known, as a share of it", least=0.0, most=0.5
     )
     resistance_ohm: float | None = _setting(
-        None, "internal resistance of the whole pack [ohm]", above=0.0, most=10.0
+        None, "internal resistance of the whole pack [ohm]", least=1e-4, most=10.0
     )
     cutoff_v: float | None = _setting(
-        None, "voltage of the whole pack to stop at [V]", above=0.0, most=200.0
+        None, "voltage of the whole pack to stop at [V]", least=1.0, most=200.0
     )
 
     @property
@@ -65,6 +78,11 @@ class Battery:
         if self.energy_wh is not None:
             return self.energy_wh
         return (self.capacity_ah or 0.0) * self.cells * NOMINAL_CELL_V[self.chemistry]
+
+    @property
+    def charged_v(self) -> float:
+        """Voltage of the whole pack when it is charged [V]."""
+        return self.cells * FULL_CELL_V[self.chemistry]
 
     @property
     def full_ah(self) -> float:
@@ -92,17 +110,17 @@ class Sensors:
 class Drive:
     """`[drive]`: motor and gear."""
 
-    kv_rpm_per_v: float | None = _setting(None, "motor constant [rpm/V]", above=0.0, most=1e5)
+    kv_rpm_per_v: float | None = _setting(None, "motor constant [rpm/V]", least=1.0, most=1e5)
     phase_resistance_ohm: float | None = _setting(
-        None, "winding resistance [ohm]", above=0.0, most=10.0
+        None, "winding resistance [ohm]", least=1e-4, most=10.0
     )
     no_load_a: float | None = _setting(None, "current without load [A]", least=0.0, most=100.0)
     pole_pairs: int | None = _setting(
         None, "pole pairs, for drives that report electrical rpm", least=1, most=100
     )
-    gear_ratio: float = _setting(1.0, "motor turns per propeller turn", above=0.0, most=100.0)
+    gear_ratio: float = _setting(1.0, "motor turns per propeller turn", least=0.01, most=100.0)
     temperature_most_degc: float = _setting(
-        80.0, "drive temperature to warn at [degC]", above=0.0, most=200.0
+        80.0, "drive temperature to warn at [degC]", least=1.0, most=200.0
     )
 
 
@@ -171,16 +189,31 @@ def load_profile(path: Path) -> Profile:
     ProfileError
         If the file cannot be read, is no TOML, or holds a key or value that is not allowed.
     """
+    return read_profile(path)[0]
+
+
+def read_profile(path: Path) -> tuple[Profile, str]:
+    """Read a profile, and give its text too; see `load_profile`."""
     try:
-        text = path.read_text(encoding="utf-8")
+        text = _text(path)
+        return parse_profile(text), text
     except OSError as problem:
         raise ProfileError(f"{path}: cannot be read ({problem.strerror})") from None
     except UnicodeDecodeError:
         raise ProfileError(f"{path}: not a text file: expected TOML") from None
-    try:
-        return parse_profile(text)
     except ProfileError as problem:
         raise ProfileError(f"{path}: {problem}") from None
+
+
+def _text(path: Path) -> str:
+    # Without waiting: a pipe that nobody writes to would hold up the figures on SIGHUP.
+    with os.fdopen(os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC), "rb") as file:
+        if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+            raise ProfileError("not a file: expected TOML")
+        data = file.read(MOST_BYTES + 1)
+    if len(data) > MOST_BYTES:
+        raise ProfileError(f"more than {MOST_BYTES} bytes: expected TOML")
+    return data.decode("utf-8").replace("\r\n", "\n")
 
 
 def parse_profile(text: str) -> Profile:
@@ -200,7 +233,10 @@ def parse_profile(text: str) -> Profile:
     try:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
-        raise ProfileError(f"not valid TOML: {problem}") from None
+        raise ProfileError(f"not valid TOML: {_cut(str(problem), 2 * SHOWN_MOST)}") from None
+    except (ValueError, RecursionError):
+        # Of the standard library: a number of thousands of digits, brackets a thousand deep.
+        raise ProfileError("not valid TOML: a number or a list in it has no end") from None
     sections = {
         "craft": Craft,
         "battery": Battery,
@@ -215,7 +251,7 @@ def parse_profile(text: str) -> Profile:
     values: dict[str, Any] = {}
     for name, table in tables.items():
         if not isinstance(table, dict):
-            raise ProfileError(f"{name} = {table!r}: expected a table, [{name}]")
+            raise ProfileError(f"{name} = {as_given(table)}: expected a table, [{name}]")
         values[name] = _section(name, sections[name], table)
     profile = Profile(**values)
     battery = profile.battery
@@ -225,6 +261,11 @@ def parse_profile(text: str) -> Profile:
         raise ProfileError(
             f"battery.reserve_fraction = {battery.reserve_fraction}: expected less than "
             f"battery.start_fraction, {battery.start_fraction}"
+        )
+    if battery and battery.cutoff_v is not None and battery.cutoff_v >= battery.charged_v:
+        raise ProfileError(
+            f"battery.cutoff_v = {battery.cutoff_v}: expected less than {battery.charged_v:g}, "
+            f"what {battery.cells} charged cells have"
         )
     return profile
 
@@ -241,7 +282,9 @@ def _section(name: str, kind: type[Any], table: dict[str, Any]) -> Any:
 def _refuse_unknown(prefix: str, given: dict[str, Any], known: dict[str, Any]) -> None:
     for key in given:
         if key not in known:
-            raise ProfileError(f"{prefix}{key}: no such key: expected one of {', '.join(known)}")
+            raise ProfileError(
+                f"{prefix}{_cut(key)}: no such key: expected one of {', '.join(known)}"
+            )
 
 
 def _kind(setting: dataclasses.Field[Any]) -> type:
@@ -254,13 +297,17 @@ def _kind(setting: dataclasses.Field[Any]) -> type:
 def _checked(section: str, setting: dataclasses.Field[Any], value: Any) -> Any:
     kind, limits = _kind(setting), setting.metadata
     if kind is float and isinstance(value, int) and not isinstance(value, bool):
-        value = float(value)
+        try:
+            value = float(value)
+        except OverflowError:
+            value = math.inf
     fits = (
         type(value) is kind
         and ("least" not in limits or value >= limits["least"])
         and ("above" not in limits or value > limits["above"])
         and ("most" not in limits or value <= limits["most"])
         and ("below" not in limits or value < limits["below"])
+        and ("letters_most" not in limits or _is_name(value, limits["letters_most"]))
         and ("choices" not in limits or value in limits["choices"])
         and ("hex_digits" not in limits or _is_key(value, limits["hex_digits"]))
     )
@@ -268,8 +315,26 @@ def _checked(section: str, setting: dataclasses.Field[Any], value: Any) -> Any:
         # Not shown: it may be nearly the key.
         raise ProfileError(f"{section}.{setting.name}: expected {_allowed(setting)}")
     if not fits:
-        raise ProfileError(f"{section}.{setting.name} = {value!r}: expected {_allowed(setting)}")
+        raise ProfileError(
+            f"{section}.{setting.name} = {as_given(value)}: expected {_allowed(setting)}"
+        )
     return value
+
+
+def as_given(value: Any) -> str:
+    """Give a value as it is shown to whoever wrote it: on a line, whatever it is."""
+    try:
+        return _cut(repr(value))
+    except (ValueError, RecursionError):
+        return "what has no end"
+
+
+def _cut(text: str, most: int = SHOWN_MOST) -> str:
+    return text if len(text) <= most else text[: most - 3] + "..."
+
+
+def _is_name(value: Any, most: int) -> bool:
+    return isinstance(value, str) and len(value) <= most and value.isprintable()
 
 
 def _is_key(value: Any, digits: int) -> bool:
@@ -286,6 +351,8 @@ def _allowed(setting: dataclasses.Field[Any]) -> str:
         return " or ".join(f'"{choice}"' for choice in limits["choices"])
     if "hex_digits" in limits:
         return f"{limits['hex_digits']} hexadecimal digits"
+    if "letters_most" in limits:
+        return f"up to {limits['letters_most']} printable characters"
     kind = {bool: "true or false", int: "a whole number", float: "a number", str: "text"}[
         _kind(setting)
     ]

@@ -14,6 +14,9 @@ from dataclasses import dataclass
 EVERY_S = 60.0
 """How often messages of one kind may pass [s]."""
 
+ANSWER = {"is_answer": True}
+"""`extra` of a message that answers somebody: it passes, however many are asked for."""
+
 KINDS_MOST = 200
 """Kinds that are remembered; the one that was quiet for longest is forgotten first."""
 
@@ -61,6 +64,8 @@ class QuietFilter(logging.Filter):
 
     def filter(self, record: logging.LogRecord) -> bool:
         """Tell whether a message passes; one that does says how many before it did not."""
+        if getattr(record, "is_answer", False):
+            return True
         with self._lock:
             now_s, key = self._clock_s(), _key(record)
             kind = self._kinds.get(key)

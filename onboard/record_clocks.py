@@ -15,7 +15,7 @@ from onboard.telemetry.channels import clock
 from onboard.telemetry.craft import CraftFilter
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.layouts import BOOT_CLOCK, SYSTEM_TIME, layout
-from onboard.telemetry.log_files import find_log
+from onboard.telemetry.log_files import OpenLog, find_log, log_bytes
 from onboard.telemetry.scanner import LogScanner
 from onboard.telemetry.timebase import RESTART_S
 
@@ -54,13 +54,10 @@ def record_clocks(folder: Path, system_id: int | None = None) -> Heard:
         The MAVLink system to follow; None follows the one that sends most.
     """
     try:
-        with find_log(folder).open("rb") as file:
-            head = file.read(2 * END_BYTES)
-            size = file.seek(0, 2)
-            tail = b""
-            if size > len(head):
-                file.seek(max(size - END_BYTES, 0))
-                tail = file.read()
+        files = find_log(folder)
+        with OpenLog(files) as log:
+            head = log.read(2 * END_BYTES)
+            tail = log.tail(END_BYTES) if log_bytes(files) > len(head) else b""
     except (LogError, OSError):
         return Heard()
     first, last = _ends(LogScanner().push(head, final=True), system_id)

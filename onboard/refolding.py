@@ -40,6 +40,8 @@ class Refolding:
     profile: Profile
     held: list[Frames | Said] = field(default_factory=list)
     frames: int = 0
+    folding: bool = False
+    """Whether the pause is over."""
     task: "asyncio.Future[Ride] | None" = None
 
     def begin(self, fold: Callable[[], Ride], wait_s: float) -> None:
@@ -77,6 +79,7 @@ class Refolding:
 
     async def _folded(self, fold: Callable[[], Ride], wait_s: float) -> Ride:
         await asyncio.sleep(wait_s)
+        self.folding = True
         ride = await asyncio.to_thread(fold)
         # In the thread as well: on a slow board a minute of frames would hold up the feed.
         while len(self.held) > CAUGHT_UP:

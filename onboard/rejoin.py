@@ -6,7 +6,7 @@ as if the daemon had never been away. What the autopilot drew meanwhile is a gap
 
 import json
 import logging
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
@@ -14,12 +14,10 @@ from typing import Any, Protocol
 import numpy as np
 
 from onboard.block import Block
-from onboard.efficiency.parts import Parts
 from onboard.errors import LogError
-from onboard.profile import Profile
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.log_files import RECORD_NAME
+from onboard.telemetry.log_files import log_bytes, record_files
 from onboard.telemetry.telemetry_log import read_log
 
 CARRIED_NAME = "carried.json"
@@ -62,35 +60,25 @@ def load_carried(folder: Path) -> dict[str, Any] | None:
     return carried if isinstance(carried, dict) and carried else None
 
 
-def refold(
-    profile: Profile, system_id: int | None, sessions: Sequence[Session], parts: Parts | None = None
-) -> Ride:
+def refold(begin: Callable[[dict[str, Any] | None], Ride], sessions: Sequence[Session]) -> Ride:
     """Fold the records of a trip's sessions, oldest first.
 
     Parameters
     ----------
-    profile
-        The craft.
-    system_id
-        The MAVLink system to follow; None follows the profile's, else the one that sends most.
+    begin
+        Begins a ride with what was kept from before the trip.
     sessions
         At least one. A record that cannot be read is passed over, and said.
-    parts
-        Which of the engine's parts are at work.
     """
-    try:
-        ride = Ride(profile, system_id, load_carried(sessions[0].folder), parts)
-    except ValueError as problem:
-        log.warning("%s: the trip goes on without what was learned before it", problem)
-        ride = Ride(profile, system_id, None, parts)
+    ride = begin(load_carried(sessions[0].folder))
     for session in sessions:
-        replay(ride, _frames(session), session.said)
+        replay(ride, recorded(session), session.said)
     return ride
 
 
-def _frames(session: Session) -> Iterator[Frames]:
+def recorded(session: Session) -> Iterator[Frames]:
     """Give what is recorded; where that ends too soon, what was said still counts."""
-    if _is_empty(session.folder / RECORD_NAME):
+    if _is_empty(session.folder):
         return
     try:
         for frames in read_log(session.folder):
@@ -102,10 +90,11 @@ def _frames(session: Session) -> Iterator[Frames]:
         log.warning("%s: this part of the trip is missing", problem)
 
 
-def _is_empty(record: Path) -> bool:
+def _is_empty(folder: Path) -> bool:
     """Tell whether nothing was heard while the record was kept."""
     try:
-        return record.stat().st_size == 0
+        files = record_files(folder)
+        return bool(files) and not log_bytes(files)
     except OSError:
         return False
 

@@ -6,12 +6,9 @@ pauses grow, and in the end the figures are left out as a whole; a new profile o
 everything another chance.
 """
 
-from collections.abc import Collection
-
 from onboard.efficiency.parts import PartError
 
-PAUSE_FIRST_S, PAUSE_MOST_S = 2.0, 64.0
-"""The first is long enough for what came to be on the card, from which it is read again."""
+PAUSE_FIRST_S, PAUSE_MOST_S = 1.0, 64.0
 
 SOUND_AFTER_S = 60.0
 
@@ -47,10 +44,6 @@ class Retries:
         elif part is not None:
             self._suspects.add(part)
         return None if self._in_a_row >= TRIES_MOST else pause_s
-
-    def leave_out(self, parts: Collection[str]) -> None:
-        """Leave parts out that cannot even begin."""
-        self.without.update(parts)
 
     def another_chance(self) -> None:
         """Begin anew with everything."""

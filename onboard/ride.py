@@ -5,9 +5,10 @@ frames and the figures, so all three give the same.
 """
 
 import datetime
-import logging
-from dataclasses import replace
+import math
 from typing import Any
+
+import numpy as np
 
 from onboard.block import Block
 from onboard.efficiency.alerts import Alert
@@ -16,12 +17,10 @@ from onboard.efficiency.figure import Number, Unknown
 from onboard.efficiency.figures import unknown_figures
 from onboard.efficiency.parts import Parts
 from onboard.feed.snapshot import DriveState, LinkState, Snapshot
-from onboard.kept import Clocks, clocks_as_dict, drawn_meanwhile_ah, same_trip
+from onboard.kept import Clocks, away_since, clocks_as_dict, clocks_of
 from onboard.profile import Profile
 from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.frames import Frames
-
-log = logging.getLogger("wattwake")
 
 NO_AUTOPILOT = Unknown("no autopilot heard yet")
 
@@ -36,8 +35,8 @@ class Ride:
     system_id
         The MAVLink system to follow; None follows the profile's, else the one that sends most.
     kept
-        What an earlier ride's `kept` gave, None without: curves are carried over, and the battery's
-        count if it is the same trip.
+        What an earlier ride's `kept` gave, None without: curves and the battery's count are carried
+        over.
     parts
         Which of the engine's parts are at work, and who is told of one that fails.
 
@@ -57,7 +56,12 @@ class Ride:
         self._profile = profile
         self.decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
         self.engine = Engine(profile, kept, parts)
+        if kept is not None:
+            self.engine.resume_battery(kept, clocks_of(kept).utc_s)
         self._kept = kept
+        self._compared = False
+        """Whether the autopilot's boot clock was held against that of `kept`."""
+        self._to_compare = kept is not None
         self.messages = 0
         """Frames on the link, of all systems; samples, where a log gives channels."""
         self.bad_bytes = 0
@@ -79,10 +83,11 @@ class Ride:
 
     def kept(self) -> dict[str, Any]:
         """Give what outlasts this ride, in JSON's own types."""
-        if self._kept is not None:
-            # Nothing heard yet: what was kept before must not be lost by that.
-            return {**self._kept, "curves": self.engine.learner.as_dict()}
-        return {**self.engine.kept(), "clocks": clocks_as_dict(self.clocks)}
+        clocks = clocks_as_dict(self.clocks)
+        if self._kept is not None and self.engine.counter_ah is None:
+            # No battery heard yet: it is known as of then.
+            clocks = self._kept.get("clocks") or clocks
+        return {**self.engine.kept(), "clocks": clocks}
 
     def take(self, part: Frames | Block) -> None:
         """Take in frames; or a block, where a log gives its channels at once."""
@@ -175,16 +180,32 @@ class Ride:
     def _fold(self, block: Block) -> None:
         if not block.channels:
             return
+        if self._kept is not None and self._to_compare:
+            self._compare_clocks(self._kept, block)
+        for before_s, after_s in self.decoder.time.taken_restarts():
+            self.engine.was_off(after_s, after_s - before_s)
         self.engine.fold(block)
-        if self._kept is not None and self.engine.counter_ah is not None:
-            # Once: as soon as the autopilot has said what it has to say.
-            kept, self._kept = self._kept, None
-            now = self.clocks
-            if same_trip(kept, now):
-                # What this ride counted itself was not drawn unseen.
-                began = replace(now, counter_ah=now.counter_ah - self.engine.charge_ah)
-                self.engine.resume_battery(kept, drawn_meanwhile_ah(kept, began))
-                log.info("the battery's count is carried on from before")
+
+    def _compare_clocks(self, kept: dict[str, Any], block: Block) -> None:
+        """Tell the engine for how long nobody looked, as soon as the autopilot's clocks tell.
+
+        First by its boot clock; by its time of day once that is known, which settles it.
+        """
+        boot_s = self.decoder.time.began_boot_s
+        if not math.isfinite(boot_s):
+            return
+        if not self._compared:
+            self._compared = True
+            self._tell_away(kept, -math.inf, Clocks(boot_s, math.nan, math.nan))
+        clock = block.get("clock")
+        if clock is not None and (known := np.isfinite(clock["utc_s"])).any():
+            self._to_compare = False
+            first = int(np.argmax(known))
+            at_s, utc_s = float(clock.t_s[first]), float(clock["utc_s"][first])
+            self._tell_away(kept, at_s, Clocks(boot_s, utc_s - at_s, math.nan))
+
+    def _tell_away(self, kept: dict[str, Any], t_s: float, began: Clocks) -> None:
+        self.engine.away(t_s, away_since(kept, began), clocks_of(kept).counter_ah)
 
     @property
     def clocks(self) -> Clocks:
@@ -205,16 +226,16 @@ class Ride:
         return longitude if isinstance(longitude, Unknown) else (latitude, longitude)
 
     def _drive(self) -> DriveState | Unknown:
-        value = self.engine.latest.value
-        rpm = value(("drive", "rpm"))
-        electrical = value(("drive", "erpm"))
+        value = self.engine.drive
+        rpm, electrical = value("rpm"), value("erpm")
         if isinstance(rpm, Unknown) and not isinstance(electrical, Unknown):
             pairs = self._profile.drive.pole_pairs
             rpm = electrical / pairs if pairs else Unknown("no drive.pole_pairs in the profile")
-        amps = value(("drive", "amps_a"))
-        temperature = value(("drive", "temperature_degc"))
-        if all(isinstance(one, Unknown) for one in (rpm, amps, temperature, electrical)):
-            return Unknown("no motor drive heard")
+        amps, temperature = value("amps_a"), value("temperature_degc")
+        if isinstance(amps, Unknown) and all(
+            isinstance(one, Unknown) for one in (rpm, temperature, electrical)
+        ):
+            return amps
         return DriveState(rpm, amps, temperature)
 
 

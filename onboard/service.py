@@ -7,23 +7,28 @@ import time
 from collections import deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from onboard import notify
 from onboard.efficiency.alerts import Alert
 from onboard.efficiency.figure import Number, Unknown
 from onboard.efficiency.target import Aim
+from onboard.ending import Ending
 from onboard.errors import LinkError, ProfileError, UsageError
 from onboard.feed.commands import Command, Mark, Refused, Reply
 from onboard.feed.server import FeedServer
 from onboard.feed.snapshot import as_line, trip_line_message
 from onboard.intake import Intake
+from onboard.last_charge import caught_up
 from onboard.link_reader import LinkReader
 from onboard.marks import Noted, noted
 from onboard.obey import obey, settings_in_force, with_place
 from onboard.own_alerts import OwnAlerts, Running
 from onboard.pairing.door import CrewDoor, DoorSettings
+from onboard.print_line import print_line
 from onboard.profile import Profile, load_profile
+from onboard.quiet_log import ANSWER
 from onboard.record_lock import RecordLock
 from onboard.rejoin import Session
 from onboard.ride import Ride
@@ -75,9 +80,11 @@ class Service:
     ----------
     settings
         What to run.
+    ending
+        What sees to it that it ends; None: one that leaves the process alone.
     """
 
-    def __init__(self, settings: Settings) -> None:
+    def __init__(self, settings: Settings, ending: Ending | None = None) -> None:
         self._settings = settings
         self._clock = StampClock()
         link = settings.profile.link
@@ -96,6 +103,7 @@ class Service:
         self._figures = Subscriber("figures_failed", "what keeps the figures")
         self._requests = Subscriber("requests_failed", "what asks the autopilot")
         self._publishing = Subscriber("feed_failed", "the feed")
+        self._watching = Subscriber("alerts_failed", "what watches the daemon")
         self._saving = Subscriber("notes_failed", "what is written beside the record")
         self._door = Subscriber("door_failed", "the door of paired viewers")
         self._began_s = time.monotonic()
@@ -107,6 +115,7 @@ class Service:
         self._watchdog_due_s = 0.0
         self._trip_line_due_s = 0.0
         self._stop = asyncio.Event()
+        self._ending = ending or Ending()
 
     @property
     def _ride(self) -> Ride:
@@ -143,15 +152,16 @@ class Service:
             port = await self._feed.open(host, port, craft, self._on_command, self._trip_line)
             self._open_book()
             self._intake.record_to(self._book.write if self._book is not None else None)
-            print(f"wattwake: link {name}", flush=True)
+            print_line(f"link {name}")
             if self._book:
-                print(f"wattwake: record {self._book.folder}", flush=True)
-            print(f"wattwake: feed on {host}:{port}", flush=True)
+                print_line(f"record {self._book.folder}")
+            print_line(f"feed on {host}:{port}")
             self._began_s = time.monotonic()
             notify.ready(f"link {name}, feed on {host}:{port}")
             door = asyncio.create_task(self._keep_door())
             await self._serve(reader, name, door)
         finally:
+            self._ending.begin()
             notify.stopping()
             reader.stop()
             if door is not None:
@@ -159,7 +169,9 @@ class Service:
                 await asyncio.wait({door})
             await self._feed.close()
             if self._book is not None:
-                self._book.close(self._keeper.kept())
+                kept = self._keeper.kept() if self._keeper.caught_up else None
+                self._book.close(kept, self._ending.left_s())
+            self._ending.is_over = True
 
     async def _keep_door(self) -> None:
         """Let paired viewers in beside all else; a door that fails is made anew after a pause."""
@@ -168,7 +180,7 @@ class Service:
             return
 
         def opened(port: int) -> None:
-            print(f"wattwake: crew on {settings.host}:{port}", flush=True)
+            print_line(f"crew on {settings.host}:{port}")
 
         while True:
             try:
@@ -187,6 +199,7 @@ class Service:
             settings.aim,
             start_us=self._clock.start_us,
             present=self._present,
+            written=lambda: self._book is None or self._book.flush(),
             settle=self._settle,
         )
 
@@ -205,7 +218,8 @@ class Service:
             return
         text = settings.profile_text and without_key(settings.profile_text)
         followed = settings.system_id or settings.profile.link.system_id
-        self._book = SessionBook(settings.record, self._clock.start_us, text, followed)
+        catch_up = partial(caught_up, settings.profile, settings.system_id)
+        self._book = SessionBook(settings.record, self._clock.start_us, text, followed, catch_up)
         self._keeper = self._keep_trip(self._book)
 
     def _first_link(self, reopen: Reopener) -> Link | None:
@@ -220,15 +234,10 @@ class Service:
 
     def _on_signals(self) -> None:
         loop = asyncio.get_running_loop()
-        acts = {
-            signal.SIGINT: self._stop.set,
-            signal.SIGTERM: self._stop.set,
-            signal.SIGHUP: self._reload,
-        }
-        for number, act in acts.items():
-            # Ignored from outside (nohup) stays ignored.
-            if signal.getsignal(number) is not signal.SIG_IGN:
-                loop.add_signal_handler(number, act)
+        self._ending.listen(loop, self._stop)
+        # Ignored from outside (nohup) stays ignored.
+        if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:
+            loop.add_signal_handler(signal.SIGHUP, self._reload)
 
     async def _serve(self, reader: LinkReader, name: str, door: "asyncio.Task[None]") -> None:
         due_s = time.monotonic()
@@ -246,6 +255,8 @@ class Service:
         # What the link gave up to now is still taken and recorded.
         reader.stop()
         self._tick(reader, name)
+        while reader.held_bytes:
+            self._tick(reader, name)
 
     def _tick(self, reader: LinkReader, name: str) -> None:
         """Have what came recorded; then give it to each subscriber, whatever the others do."""
@@ -279,7 +290,7 @@ class Service:
         craft = self._ride.decoder.craft
         if self._asked is None and craft.system_id is not None:
             # For the whole run: a viewer that begins a new trip changes nothing on the link.
-            self._asked = craft.system_id, craft.component_id
+            self._asked = self._intake.followed = craft.system_id, craft.component_id
 
     def _ours(self, parts: Sequence[Frames]) -> bool:
         """Tell whether the followed craft is among the senders."""
@@ -298,7 +309,8 @@ class Service:
         if self._book is not None:
             if (utc := self._ride.utc) is not None:
                 self._book.note_utc(utc, now_us)
-            self._book.save_if_due(now_s, self._keeper.kept)
+            if self._keeper.caught_up:
+                self._book.save_if_due(now_s, self._keeper.kept)
 
     def _publish(self, reader: LinkReader, name: str, now_s: float) -> None:
         self._counts.append((now_s, self._ride.decoder.messages))
@@ -311,9 +323,11 @@ class Service:
             reader.dropped_bytes,
             self._gate.refused,
             self._book.problems if self._book is not None else (),
+            self._book.moved if self._book is not None else None,
             tuple(self._troubles()),
         )
-        line = self._snapshot_line(name, now_s, self._alerts.now(running))
+        alerts = self._watching.run(now_s, lambda: self._alerts.now(running)) or ()
+        line = self._snapshot_line(name, now_s, alerts)
         if now_s >= self._trip_line_due_s:
             self._trip_line_due_s = now_s + TRIP_LINE_EVERY_S
             line = self._trip_line() + line
@@ -326,7 +340,7 @@ class Service:
                 age_s=self._age_s(now_s),
                 messages_per_s=self._messages_per_s(),
                 alerts=alerts,
-                why_none=self._keeper.why_none,
+                why_none=self._keeper.why_hidden,
             )
             return as_line(snapshot.as_dict())
 
@@ -378,6 +392,8 @@ class Service:
     def _new_trip(self, said: Noted) -> str | None:
         """Begin a new trip, in a session of its own; set-up and reserve stay as they are."""
         assert self._intake is not None
+        if not self._keeper.caught_up:
+            return "the last record is still being read: say it again"
         with self._intake.at_rest() as parts:
             # What is in the old record belongs to the old trip.
             self._take_in(parts, time.monotonic(), self._clock())
@@ -398,20 +414,26 @@ class Service:
         return None
 
     def _reload(self) -> None:
-        """Read the profile anew; one that is not right changes nothing."""
+        """Read the profile anew, and say what becomes of it; one that is wrong changes nothing."""
         path = self._settings.profile_path
         if path is None:
-            log.warning("no --profile was given: there is nothing to read anew")
+            log.warning("no --profile was given: there is nothing to read anew", extra=ANSWER)
             return
         notify.reloading()
         try:
             profile = load_profile(path)
+            if profile.battery is None and self._keeper.profile.battery is not None:
+                # More likely half a file than a pack that was taken out under way.
+                raise ProfileError(
+                    f"{path}: no [battery] in it, and one is in force: to go without, start anew"
+                )
         except ProfileError as problem:
-            log.error("%s: going on with the profile as it was", problem)
+            log.error("%s: going on with the profile as it was", problem, extra=ANSWER)
         else:
-            log.info("%s: read anew; link, record and feed stay as they are", path)
+            log.info("%s: read anew; link, record and feed stay as they are", path, extra=ANSWER)
             self._keeper.reload(profile)
-        notify.ready()
+        finally:
+            notify.ready()
 
     def _watch_link(self, problem: str | None) -> None:
         """Say once when the link goes down and when it comes back."""

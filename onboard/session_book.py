@@ -4,21 +4,26 @@ Nothing of it may stop the figures: what a card refuses is told, and tried again
 """
 
 import logging
-from collections.abc import Callable
-from concurrent.futures import Future, ThreadPoolExecutor
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from onboard.kept import load, save
 from onboard.marks import MarkBook, Noted, read_marks
 from onboard.rejoin import CARRIED_NAME, Session, carried_text
+from onboard.saver import Saver
 from onboard.sessions import last_session, note_may_continue, read_session
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.recorder import Recorder
+from onboard.telemetry.recorder import CLOSE_WITHIN_S, Recorder
 from onboard.trip_journal import Past, Settled, Verdict, look_back, write_down, write_one
 
 SAVE_EVERY_S = 30.0
 """What was learned is written down at this pace: few writes are kind to a card."""
+
+Kept = dict[str, Any] | None
 
 log = logging.getLogger("wattwake")
 
@@ -36,6 +41,8 @@ class SessionBook:
         The profile to keep beside the record, None without.
     system_id
         The MAVLink system to follow; None follows the one that sends most.
+    catch_up
+        Brings what was kept up to the end of these sessions' records; see `last_charge`.
 
     Raises
     ------
@@ -49,12 +56,14 @@ class SessionBook:
         start_us: int,
         profile_text: str | None,
         system_id: int | None = None,
+        catch_up: Callable[[Kept, Sequence[Session]], Kept] = lambda kept, _: kept,
     ) -> None:
         self._directory = directory
         self._profile_text = profile_text
+        self._catch_up = catch_up
         self.kept = load(directory)
         """What earlier runs left, None where there is nothing of use."""
-        self._saver = ThreadPoolExecutor(1, thread_name_prefix="save")
+        self._saver = Saver()
         self._saving: Future[None] | None = None
         self._save_due_s = 0.0
         self._marks_in = directory
@@ -72,9 +81,18 @@ class SessionBook:
         """What is wrong with the card, in sentences."""
         return [one for one in (self._recorder.problem, self._marks.problem) if one is not None]
 
+    @property
+    def moved(self) -> str | None:
+        """How the record came to go on in another file, in a sentence; None where it did not."""
+        return self._recorder.moved
+
     def write(self, frames: Frames, now_us: int) -> None:
         """Take frames; to be called often, frames or not."""
         self._recorder.write(frames, now_us)
+
+    def flush(self) -> bool:
+        """Wait until all that was taken is in the record, and tell whether it is."""
+        return self._recorder.flush()
 
     def note_utc(self, utc: str, now_us: int) -> None:
         """Keep, once, what UTC the autopilot states at a stamp [us]."""
@@ -87,6 +105,7 @@ class SessionBook:
             self._marks_in = self.folder
             self._marks = MarkBook(self._marks_in)
         self._marks.write(one)
+        self._marked += 1
         self._saver.submit(self._marks.sync)
 
     def settle(self, verdict: Verdict) -> None:
@@ -113,7 +132,7 @@ class SessionBook:
         if now_s < self._save_due_s or (self._saving is not None and not self._saving.done()):
             return
         self._save_due_s = now_s + SAVE_EVERY_S
-        self._saving = self._saver.submit(self._save, kept())
+        self._saving = self._saver.submit(self._save, self._with_place(kept()))
 
     def present(self, until_us: int | None = None) -> Session:
         """Give the present session as it can be folded again.
@@ -133,18 +152,20 @@ class SessionBook:
         UsageError
             If none can be begun: then the one before goes on.
         """
-        before = self._recorder
+        before, learned = self._recorder, self._with_place(kept)
         self._begin(start_us, kept, anew=True)
         # In a thread: a slow card must not hold up the figures.
         self._saver.submit(before.close)
         self._saver.submit(self._settle_alone, before.folder)
-        self._saver.submit(self._save, kept)
+        self._saver.submit(self._save, learned)
 
-    def close(self, kept: dict[str, Any] | None) -> None:
-        """Write what is left, and end the session."""
-        self._recorder.close()
-        self._saver.shutdown()
-        self._save(kept)
+    def close(self, kept: dict[str, Any] | None, within_s: float = CLOSE_WITHIN_S) -> None:
+        """Write what is left and end the session; wait no longer than this for the card [s]."""
+        until_s = time.monotonic() + within_s
+        self._saver.submit(self._save, self._with_place(kept))
+        self._recorder.close(within_s)
+        if not self._saver.close(max(until_s - time.monotonic(), 0.0)):
+            log.error("the card does not answer: what was learned last is not saved")
 
     def _begin(self, start_us: int, kept: dict[str, Any] | None, *, anew: bool = False) -> None:
         self._recorder = Recorder(
@@ -156,20 +177,36 @@ class SessionBook:
         )
         self._marks_in = self.folder
         self._marks = MarkBook(self._marks_in)
+        self._marked = 0
+
+    def _with_place(self, kept: dict[str, Any] | None) -> dict[str, Any] | None:
+        """Note beside what is kept up to which place of the records it goes."""
+        if kept is None:
+            return None
+        at = {**kept.get("at", {}), "session": self.folder.name, "marks": self._marked}
+        return {**kept, "at": at}
 
     def _look_back(self, recorder: Recorder, system_id: int | None) -> Past:
         note = read_session(recorder.folder)
         if note is None:
             # The card is full, and the folder not there yet.
-            return look_back(last_session(self._directory)[1], system_id)
+            past = look_back(last_session(self._directory)[1], system_id)
+            return self._caught_up(past, recorder)
         if note.may_continue is None:
-            return Past()
+            return Past(kept=self.kept)
         past = look_back(self._directory / note.may_continue, system_id)
         if past.newest is not None and past.newest.name != note.may_continue:
             # Those in between are blank: a later start need not look at them.
             name = past.newest.name
             recorder.note("continues", lambda folder: note_may_continue(folder, name))
-        return past
+        return self._caught_up(past, recorder)
+
+    def _caught_up(self, past: Past, recorder: Recorder) -> Past:
+        """Give what was kept as it was at the end of the last record; a trip begins with that."""
+        kept = self._catch_up(self.kept, [one.session for one in past.parts])
+        if kept is not self.kept:
+            recorder.keep(CARRIED_NAME, carried_text(kept))
+        return replace(past, kept=kept)
 
     def _settle_alone(self, folder: Path) -> None:
         """Settle by the records what a new trip leaves undecided."""

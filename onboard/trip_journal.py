@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from onboard.kept import Clocks
 from onboard.marks import read_marks
@@ -18,7 +19,7 @@ from onboard.record_clocks import Heard, record_clocks, same_run
 from onboard.rejoin import CARRIED_NAME, Said, Session, carried_text, load_carried
 from onboard.sessions import SessionNote, note_continues, read_session
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.log_files import RECORD_NAME
+from onboard.telemetry.log_files import log_bytes, record_files
 from onboard.whole_file import write_whole
 
 DECIDE_AFTER_S = 20.0
@@ -86,9 +87,18 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Past:
-    """The sessions that the trip of now may consist of, oldest first."""
+    """The sessions that the trip of now may consist of, oldest first, and what they left.
+
+    Parameters
+    ----------
+    parts
+        The sessions.
+    kept
+        What was kept, as it was at the end of the last of them; None where there is nothing.
+    """
 
     parts: tuple[Part, ...] = ()
+    kept: dict[str, Any] | None = None
 
     @property
     def newest(self) -> Path | None:
@@ -172,7 +182,7 @@ def _chain(newest: Path | None) -> list[tuple[Path, SessionNote | None]]:
 
 def _is_blank(folder: Path) -> bool:
     try:
-        recorded = (folder / RECORD_NAME).stat().st_size > 0
+        recorded = log_bytes(record_files(folder)) > 0
     except OSError:
         recorded = False
     return not recorded and not read_marks(folder)

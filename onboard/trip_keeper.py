@@ -17,9 +17,7 @@ from onboard.subscriber import Faults
 from onboard.telemetry.frames import Frames
 from onboard.trip_journal import Past, Rejoin, Verdict
 
-WRITTEN_AFTER_S = 2.0
-"""By then what came is on the card, or never will be."""
-
+READING = Unknown("the last record is being read")
 AGAIN = Unknown("a fault of the program: being worked out again from the record")
 GIVEN_UP = Unknown("left out after faults of the program, see the daemon's log")
 
@@ -49,6 +47,8 @@ class TripKeeper:
         The clock of the frames' stamps, now [us].
     present
         Gives the session that is being recorded, up to a stamp [us]; None where there is none.
+    written
+        Waits until all that was recorded is in the file, and tells whether it is.
     settle
         Told, once, what the autopilot's clocks say of the sessions so far.
     """
@@ -63,12 +63,14 @@ class TripKeeper:
         *,
         start_us: int = 0,
         present: Callable[[int], Session | None] = lambda _: None,
+        written: Callable[[], bool] = lambda: True,
         settle: Callable[[Verdict], None] = lambda _: None,
     ) -> None:
         self.profile = profile
         self._system_id = system_id
         self._aim = aim
         self._present = present
+        self._written = written
         self._settle = settle
         self._faults = Faults("the figures")
         self._retries = Retries()
@@ -79,11 +81,26 @@ class TripKeeper:
         self.last_stamp_us = start_us
         """Up to here frames were taken in [us]."""
         self._now_s = 0.0
-        self.ride = self._begin(kept)
         self._rejoin = Rejoin(past) if past is not None else None
+        self._begun_with = kept
+        self._reading = READING if past is not None else None
+        self.caught_up = past is None
+        """Whether what was kept is as it was at the end of the last record: not before is it to be
+        written down again."""
         self._again: Refolding | None = None
         self.sessions: tuple[Session, ...] = ()
         """The earlier sessions of this trip, oldest first; none while that is not known."""
+        try:
+            self.ride = self._begin(kept)
+        except Exception as fault:
+            # Something to go on with, that knows nothing of the craft and shows nothing.
+            self.ride = Ride(Profile(), system_id)
+            self.failed(fault)
+
+    @property
+    def why_hidden(self) -> Unknown | None:
+        """Why no figure may be shown now; None where they may."""
+        return self.why_none or self._reading
 
     def troubles(self) -> Iterator[tuple[str, str]]:
         """Give code and sentence of what is wrong with the figures."""
@@ -123,9 +140,13 @@ class TripKeeper:
         """Note a fault of the ride of now, and have it worked out again from the record."""
         self._faults.note(fault)
         pause_s = self._retries.failed(fault, self._now_s)
-        self.ride = self._begin(None)
         self.why_none = GIVEN_UP if pause_s is None else AGAIN
         self._try_again(self.profile, pause_s)
+        try:
+            self.ride = self._begin(None)
+        except Exception as another:
+            # The one that failed stays: it is not asked for figures any more.
+            self._faults.note(another)
 
     def _try_again(self, profile: Profile, pause_s: float | None) -> None:
         if pause_s is None:
@@ -151,15 +172,19 @@ class TripKeeper:
         """
         if self._again is not None:
             if self._again.overrun:
-                self._fold_again(self._again.profile, WRITTEN_AFTER_S)
+                self._fold_again(self._again.profile, 0.0)
             return self._again.done and self._change_over(self._again)
         if self._rejoin is None or self.why_none is not None:
             return False
+        if not self._rejoin.past.done():
+            return False
         try:
+            if self._begin_with(self._rejoin.past.result().kept):
+                return False
             verdict = self._rejoin.verdict(self.ride.clocks, now_s)
         except Exception as fault:
             # Undecided it stays, for a later start.
-            self._rejoin = None
+            self._rejoin, self._reading, self.caught_up = None, None, True
             self._faults.note(fault)
             return False
         if verdict is not None:
@@ -169,11 +194,24 @@ class TripKeeper:
                 self._go_on(verdict.sessions, rejoin)
         return False
 
+    def _begin_with(self, kept: dict[str, Any] | None) -> bool:
+        """Begin the trip with what was kept up to the last record's end; tell if that is anew."""
+        if self.caught_up:
+            return False
+        self.caught_up = True
+        if kept is self._begun_with:
+            self._reading = None
+            return False
+        self._kept = kept
+        # The folder of the session has it by now.
+        self._fold_again(self.profile, 0.0)
+        return True
+
     def _go_on(self, sessions: tuple[Session, ...], rejoin: Rejoin) -> None:
         log.info("the trip goes on from before: reading its records")
         self.sessions = sessions
         if rejoin.overrun:
-            self._fold_again(self.profile, WRITTEN_AFTER_S)
+            self._fold_again(self.profile, 0.0)
             return
         again = Refolding(self.profile, rejoin.held)
         self._again = again
@@ -182,15 +220,15 @@ class TripKeeper:
     def reload(self, profile: Profile) -> None:
         """Go on with another profile: the trip is folded anew with it.
 
-        Where there is no record, the figures begin anew.
+        Where there is no record, the figures begin anew, but for the battery's count.
         """
         self._retries.another_chance()
         if self._present(self.last_stamp_us) is None:
             self.profile, self._rejoin, self.why_none = profile, None, None
             self._again = None
-            self.ride = self._begin(None)
+            self.ride = self._begin(self._charge())
             return
-        self._fold_again(profile, WRITTEN_AFTER_S)
+        self._fold_again(profile, 0.0)
 
     def new_trip(self) -> None:
         """Begin a trip of the same craft, with the curves learned so far and the battery as is."""
@@ -209,16 +247,30 @@ class TripKeeper:
         """Give what outlasts this ride, as of when the figures were last whole; None without."""
         if self.why_none is None and not self._retries.without:
             try:
-                self._kept = self.ride.kept()
+                self._kept = {**self.ride.kept(), "at": {"stamp_us": self.last_stamp_us}}
             except Exception as fault:
                 self._faults.note(fault)
         return self._kept
 
-    def _begin(self, kept: dict[str, Any] | None, followed: int | None = None) -> Ride:
+    def _charge(self) -> dict[str, Any] | None:
+        """Give what a ride begins with where there is no record: the battery's count alone."""
+        kept = self.kept()
+        return None if kept is None else {**kept, "curves": None}
+
+    def _begin(
+        self,
+        kept: dict[str, Any] | None,
+        followed: int | None = None,
+        profile: Profile | None = None,
+    ) -> Ride:
         system_id = self._system_id if followed is None else followed
+        parts = Parts(self._retries.without, self._faults.note)
         while True:
             try:
-                ride = Ride(self.profile, system_id, kept, self._parts())
+                ride = Ride(profile or self.profile, system_id, kept, parts)
+                if self._aim is not None:
+                    ride.engine.set_aim(self._aim)
+                return ride
             except ValueError as problem:
                 if kept is None:
                     raise
@@ -226,18 +278,13 @@ class TripKeeper:
                 kept = None
             except PartError as fault:
                 self._faults.note(fault)
-                self._retries.leave_out({fault.part})
-            else:
-                break
-        if self._aim is not None:
-            ride.engine.set_aim(self._aim)
-        return ride
-
-    def _parts(self) -> Parts:
-        return Parts(self._retries.without, self._faults.note)
+                self._retries.without.add(fault.part)
+                parts.without.add(fault.part)
 
     def _refold(self, profile: Profile, sessions: Sequence[Session]) -> Ride:
-        return refold(profile, self._system_id, sessions, self._parts())
+        if not self._written():
+            log.warning("the card is behind: what it has not taken is missing from the figures")
+        return refold(lambda kept: self._begin(kept, profile=profile), sessions)
 
     def _fold_again(self, profile: Profile, wait_s: float) -> None:
         """Fold the records of the trip up to now again, after a pause [s]."""
@@ -245,7 +292,7 @@ class TripKeeper:
         again = Refolding(profile)
         self._again = again
         if present is None:
-            again.begin(lambda: self._begin(None), wait_s)
+            again.begin(lambda: self._begin(self._charge(), profile=profile), wait_s)
         else:
             sessions = [*self.sessions, present]
             again.begin(lambda: self._refold(profile, sessions), wait_s)
@@ -262,7 +309,7 @@ class TripKeeper:
                 self.why_none = GIVEN_UP
             self._try_again(again.profile, pause_s)
             return False
-        if self._aim is not None and not ride.engine.adviser.aim.is_set:
-            ride.engine.set_aim(self._aim)
         self.ride, self.profile, self.why_none = ride, again.profile, None
+        if self.caught_up:
+            self._reading = None
         return True

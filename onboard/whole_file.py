@@ -41,12 +41,13 @@ def write_whole(path: Path, content: str | bytes) -> None:
 def _opened_alone(new: Path) -> int:
     """Open the file to be written, empty, ours, and nobody else's meanwhile.
 
-    A name that leads elsewhere, or a file that somebody else put there to read along, is not used.
+    A name that leads elsewhere, a pipe that keeps us waiting, or a file that somebody else put
+    there to read along, is not used.
     """
     while True:
         with contextlib.suppress(FileNotFoundError):
             there = new.lstat()
-            if stat.S_ISLNK(there.st_mode) or there.st_uid != os.geteuid():
+            if not stat.S_ISREG(there.st_mode) or there.st_uid != os.geteuid():
                 new.unlink()
         descriptor = os.open(new, _FLAGS, FILE_MODE)
         try:

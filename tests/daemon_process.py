@@ -1,6 +1,7 @@
 """A real daemon as a child process, and a viewer of its feed, for end-to-end tests."""
 
 import json
+import os
 import re
 import signal
 import socket
@@ -9,16 +10,32 @@ import sys
 import time
 from pathlib import Path
 
+from onboard.subscriber import STRICT
+
 ROOT = Path(__file__).parents[1]
 
 
 class Daemon:
-    """Runs `python -m onboard` until the `with` block ends."""
+    """Runs `python -m onboard` until the `with` block ends.
 
-    def __init__(self, *options: str) -> None:
+    Parameters
+    ----------
+    options
+        Of the command line.
+    broken
+        Code that puts a fault into the program before it starts; it then stands faults as it does
+        on the craft, without the strict switch.
+    """
+
+    def __init__(self, *options: str, broken: str | None = None) -> None:
+        start = ["-m", "onboard"]
+        if broken is not None:
+            run = "import sys; from onboard.__main__ import main; sys.exit(main(sys.argv[1:]))"
+            start = ["-c", f"{broken}\n{run}"]
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "onboard", "run", "--listen", "127.0.0.1:0", *options],
+            [sys.executable, *start, "run", "--listen", "127.0.0.1:0", *options],
             cwd=ROOT,
+            env=os.environ | {STRICT: "0" if broken is not None else "1"},
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,

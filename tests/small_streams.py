@@ -41,6 +41,10 @@ class Sender:
             )
         )
 
+    def time_of_day(self, utc_s: float, boot_s: float) -> bytes:
+        stated = dialect.MAVLink_system_time_message(round(utc_s * 1e6), round(boot_s * 1000))
+        return self._pack(stated)
+
     def gps(self, speed: float, fix: int = 3, lat: float = 45.0, lon: float = -30.0) -> bytes:
         return self._pack(
             dialect.MAVLink_gps_raw_int_message(

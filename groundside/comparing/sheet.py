@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from onboard.errors import UsageError
-from onboard.telemetry.log_files import RECORD_NAME
+from onboard.profile import as_given
+from onboard.telemetry.log_files import session_folder
 
 KEYS = ("setup", "log", "start_s", "end_s")
 
@@ -81,6 +82,8 @@ def _toml_rows(path: Path, text: str) -> list[dict[str, Any]]:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         raise UsageError(f"{path}: not valid TOML: {problem}") from None
+    except (ValueError, RecursionError):  # of thousands of digits, or of brackets
+        raise UsageError(f"{path}: not valid TOML: a number or a list in it has no end") from None
     for key in tables:
         if key != "run":
             raise UsageError(f"{path}: {key!r}: no such key: expected [[run]] only")
@@ -137,11 +140,13 @@ def _entry(path: Path, number: int, row: dict[str, Any]) -> Entry:
             raise UsageError(f"{where}: {key}: missing: each run needs setup and log")
         value = row[key]
         if not (isinstance(value, str) and value.strip() and value.isprintable()):
-            raise UsageError(f"{where}: {key} = {value!r}: expected a line of text")
+            raise UsageError(f"{where}: {key} = {as_given(value)}: expected a line of text")
     times = [row.get(key) for key in ("start_s", "end_s")]
     for key, value in zip(("start_s", "end_s"), times, strict=True):
         if value is not None and not _is_time(value):
-            raise UsageError(f"{where}: {key} = {value!r}: expected seconds from the log's start")
+            raise UsageError(
+                f"{where}: {key} = {as_given(value)}: expected seconds from the log's start"
+            )
     start, end = times
     if (start is None) != (end is None):
         raise UsageError(f"{where}: expected both start_s and end_s, or neither")
@@ -165,7 +170,7 @@ def _refuse_overlap(where: str, entries: list[Entry]) -> None:
         last = float("inf") if one.end_s is None else one.end_s
         # However it is called: by another path, or as its session's folder.
         log = one.log.resolve()
-        log = log / RECORD_NAME if (log / RECORD_NAME).is_file() else log
+        log = session_folder(log) or log
         by_log.setdefault(log, []).append((first, last, number))
     for log, spans in by_log.items():
         spans.sort()

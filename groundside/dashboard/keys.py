@@ -73,10 +73,11 @@ OWN_KEYS = {
         ("x", "over time or distance"),
     ),
     "home": (("o", "home is here, twice"),),
-    "craft": (("n", "next page"),),
+    "craft": (("n", "next page"), ("p", "a silent pack is unplugged, twice")),
     "runs": (
         *(("r", "start or end a run"), ("s", "set-up, the next one"), ("n", "a note")),
-        *(("f", "charged full, twice"), ("w", "new trip, twice")),
+        *(("f", "charged; twice: full"), ("m", "charged so much"), ("x", "not charged")),
+        ("w", "new trip, twice"),
         *(("enter", "take or send it"), ("escape", "back")),
     ),
     "aim": (

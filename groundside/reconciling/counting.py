@@ -6,8 +6,10 @@ from pathlib import Path
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.efficiency.battery_side import BatterySide
+from onboard.efficiency.cells import LAG_S
 from onboard.efficiency.charge_balance import Counted
-from onboard.efficiency.power_sources import BatterySide, PowerSources
+from onboard.efficiency.power_sources import PowerSources
 from onboard.efficiency.slices import slices
 from onboard.errors import LogError
 from onboard.profile import Profile
@@ -92,6 +94,8 @@ def count_log(
     for block in blocks_of(open_log(path), decoder, progress):
         for piece in slices(block):
             power.fold(piece)
+            reached_s = max(power.reached_s(), default=0.0)
+            power.decide(0.0, reached_s - LAG_S)
             side = power.chosen()
             if side is not None:
                 steps.look(side)
@@ -105,8 +109,8 @@ def count_log(
 
 
 def _counted(side: BatterySide, charge_ah: FloatArray) -> Counted:
-    seconds = sum((m.curves.last_s or 0.0) - (m.curves.first_s or 0.0) for m in side.meters)
-    volt_hours = sum(meter.curves.total("volt_hours") for meter in side.meters)
+    seconds = sum((m.curves.last_s or 0.0) - (m.curves.first_s or 0.0) for m in side.every)
+    volt_hours = sum(meter.curves.total("volt_hours") for meter in side.every)
     steps = np.diff(charge_ah)
     flowing = float(steps @ steps) / side.charge_ah / (STEP_S / 3600.0) if side.charge_ah else 0.0
     return Counted(

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from onboard.errors import UsageError
+from onboard.profile import as_given
 
 METERS = ("dc", "ac")
 AH_MOST, WH_MOST = 5000.0, 2e5
@@ -64,6 +65,8 @@ def read_sheet(path: Path) -> Stated:
         raise UsageError(f"{path}: cannot be read ({problem.strerror})") from None
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
         raise UsageError(f"{path}: not valid TOML: {problem}") from None
+    except (ValueError, RecursionError):  # of thousands of digits, or of brackets
+        raise UsageError(f"{path}: not valid TOML: a number or a list in it has no end") from None
     try:
         return _sheet(tables, path.parent)
     except UsageError as problem:
@@ -74,7 +77,7 @@ def _sheet(tables: dict[str, Any], folder: Path) -> Stated:
     _refuse_unknown("", tables, SHEET_KEYS)
     meter = tables.get("meter")
     if meter is not None and meter not in METERS:
-        raise UsageError(f'meter = {meter!r}: expected "dc" or "ac"')
+        raise UsageError(f'meter = {as_given(meter)}: expected "dc" or "ac"')
     charges = tables.get("charge")
     if not isinstance(charges, list) or not charges:
         raise UsageError("charge: expected [[charge]] tables, one for each charge")
@@ -95,10 +98,12 @@ def _charge(name: str, table: Any, common: dict[str, Any], folder: Path) -> Stat
     stated = common | table
     logs = stated.get("logs")
     if not isinstance(logs, list) or not logs or not all(isinstance(log, str) for log in logs):
-        raise UsageError(f'{name}: logs = {logs!r}: expected a list of paths, ["ride.tlog"]')
+        raise UsageError(
+            f'{name}: logs = {as_given(logs)}: expected a list of paths, ["ride.tlog"]'
+        )
     full = stated.get("full_to_full")
     if full is not None and not isinstance(full, bool):
-        raise UsageError(f"{name}: full_to_full = {full!r}: expected true or false")
+        raise UsageError(f"{name}: full_to_full = {as_given(full)}: expected true or false")
     return StatedCharge(
         tuple(folder / log for log in logs),
         _number(name, "charged_wh", stated, 0.1, WH_MOST),
@@ -113,7 +118,9 @@ def _number(name: str, key: str, stated: dict[str, Any], least: float, most: flo
     if value is None:
         return None
     if type(value) not in (int, float) or not least <= value <= most:
-        raise UsageError(f"{name}: {key} = {value!r}: expected a number from {least:g} to {most:g}")
+        raise UsageError(
+            f"{name}: {key} = {as_given(value)}: expected a number from {least:g} to {most:g}"
+        )
     return float(value)
 
 

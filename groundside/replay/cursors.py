@@ -15,7 +15,7 @@ import numpy as np
 from onboard.block import Block, Channel, FloatArray
 from onboard.errors import LogError
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.log_files import find_log
+from onboard.telemetry.log_files import OpenLog, find_log
 from onboard.telemetry.logs import open_log
 from onboard.telemetry.scanner import LogScanner
 from onboard.telemetry.stamps import steps_s
@@ -85,7 +85,7 @@ class FrameCursor:
     """
 
     def __init__(self, path: Path) -> None:
-        self._path = find_log(path)
+        self._files = find_log(path)
         self._window: _Window | None = _Window(0, LogScanner(), None, 0.0, 0.0)
         self._at = 0
         self.last_s = 0.0
@@ -131,11 +131,11 @@ class FrameCursor:
         if window.frames is not None:
             return window.frames
         try:
-            with self._path.open("rb") as file:
+            with OpenLog(self._files) as file:
                 file.seek(window.offset)
                 data = file.read(WINDOW_BYTES)
         except OSError as problem:
-            raise LogError(f"{self._path}: cannot be read ({problem.strerror})") from None
+            raise LogError(f"{self._files[0]}: cannot be read ({problem.strerror})") from None
         scanner = copy.copy(window.scanner)
         frames = scanner.push(data, final=not data)
         stamp_s, end_s = window.stamp_s, window.end_s
@@ -150,7 +150,7 @@ class FrameCursor:
             last_s = float(window.place_s[-1]) if len(frames) else window.last_s
             window.next = _Window(window.offset + len(data), scanner, stamp_s, end_s, last_s)
         elif not scanner.found:
-            raise LogError(f"{self._path}: no MAVLink frame in it: expected a telemetry log")
+            raise LogError(f"{self._files[0]}: no MAVLink frame in it: expected a telemetry log")
         return frames
 
 

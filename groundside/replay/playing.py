@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from groundside.charge_words import charge_told
 from groundside.replay.cursors import Cursor, cursor
 from onboard.efficiency.target import Aim
 from onboard.feed.commands import Mark
@@ -102,10 +103,13 @@ def in_words(one: Noted) -> str:
     'setup: A'
     >>> in_words(Noted(1.0, 0, None, Mark(1, "run_start")))
     'run start'
+    >>> in_words(Noted(1.0, 0, None, Mark(1, "charged", amount=("left_fraction", 0.8))))
+    'charged to 80 %'
     """
     command = one.command
     if isinstance(command, Mark):
-        return f"{command.mark.replace('_', ' ')} {command.text}".strip()
+        told = command.source or charge_told(command.as_dict())
+        return " ".join(filter(None, (command.mark.replace("_", " "), told, command.text)))
     value = "none" if command.value is None else command.value
     return f"{command.key.replace('_', ' ')}: {value}"
 

@@ -14,7 +14,7 @@ from groundside.review.series import Series
 from groundside.review.summary import Drawn, review
 from onboard.errors import WattwakeError
 from onboard.profile import Profile
-from onboard.telemetry.log_files import Progress, find_log
+from onboard.telemetry.log_files import Progress, find_log, log_bytes
 
 WORTH_BYTES = 8_000_000
 """With less to read than this, starting processes takes longer than reading."""
@@ -50,7 +50,7 @@ class Reviewed:
 def size_bytes(path: Path) -> int:
     """Give the size of the log that a path means; 0 where there is none."""
     try:
-        return find_log(path).stat().st_size
+        return log_bytes(find_log(path))
     except (WattwakeError, OSError):
         return 0
 

@@ -4,7 +4,7 @@ import functools
 import hashlib
 import json
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -29,7 +29,7 @@ from onboard.efficiency.learner import PLAIN_SETUP
 from onboard.errors import LogError, ProfileError, UsageError
 from onboard.profile import Profile
 from onboard.sessions import read_session
-from onboard.telemetry.log_files import RECORD_NAME
+from onboard.telemetry.log_files import record_files
 from onboard.telemetry.logs import is_onboard_log
 
 AT_REST_S = 60.0
@@ -46,8 +46,8 @@ class Found:
     ----------
     path
         A session's folder, or a log.
-    record
-        The file that holds it all.
+    records
+        The files that hold it all, in their order.
     changes
         The set-ups that were named, and when.
     setup
@@ -59,7 +59,7 @@ class Found:
     """
 
     path: Path
-    record: Path
+    records: tuple[Path, ...]
     changes: tuple[SetupChange, ...] = ()
     setup: str = PLAIN_SETUP
     number: int = 0
@@ -101,16 +101,26 @@ def find_rides(directory: Path) -> list[Found]:
 def _found(path: Path, changes_of: ChangesOf) -> Found | None:
     if path.name.startswith("."):
         return None
-    if (path / RECORD_NAME).is_file():
-        note = read_session(path)
-        number, is_open = (0, False) if note is None else (note.number, not note.closed)
-        setup = start_setup(path, note, changes_of)
-        return Found(path, path / RECORD_NAME, changes_of(path), setup, number, is_open)
+    if path.is_dir():
+        return _found_session(path, changes_of)
     if not path.is_file():
         return None
     if path.suffix.lower() == LOG_ENDING or _holds_onboard_log(path):
-        return Found(path, path)
+        return Found(path, (path,))
     return None
+
+
+def _found_session(path: Path, changes_of: ChangesOf) -> Found | None:
+    try:
+        records = tuple(record_files(path))
+    except OSError:  # not ours to look into
+        return None
+    if not records:
+        return None
+    note = read_session(path)
+    number, is_open = (0, False) if note is None else (note.number, not note.closed)
+    setup = start_setup(path, note, changes_of)
+    return Found(path, records, changes_of(path), setup, number, is_open)
 
 
 def _holds_onboard_log(path: Path) -> bool:
@@ -127,17 +137,22 @@ def stamp_of(ride: Found) -> str:
     the start may come from the marks of the session before.
     """
     try:
-        record = ride.record.stat()
+        files = [record.stat() for record in ride.records]
     except OSError:
         return ""
     said: list[int] | None = None
-    if ride.path != ride.record:
+    if ride.path not in ride.records:
         try:
             book = (ride.path / marks.FILE_NAME).stat()
             said = [book.st_size, book.st_mtime_ns]
         except OSError:
             said = None
-    return json.dumps([record.st_size, record.st_mtime_ns, said, ride.setup])
+    size_bytes = sum(file.st_size for file in files)
+    return json.dumps([size_bytes, _changed_ns(files), said, ride.setup])
+
+
+def _changed_ns(files: Iterable[os.stat_result]) -> int:
+    return max(file.st_mtime_ns for file in files)
 
 
 def fingerprint(profile: Profile) -> str:
@@ -267,7 +282,8 @@ def _at_rest(ride: Found, stamp: str, now_s: float) -> bool:
     """
     if not stamp:
         return False
-    return not ride.is_open or now_s - ride.record.stat().st_mtime > AT_REST_S
+    changed_ns = _changed_ns(record.stat() for record in ride.records)
+    return not ride.is_open or now_s - changed_ns * 1e-9 > AT_REST_S
 
 
 def _listed(ride: Found, known: Mapping[str, Sums], read: Mapping[str, Sums | str]) -> SeasonRide:

@@ -40,6 +40,8 @@ STRANGERS_HEADERS: Final = HEADERS | {
     "Referrer-Policy": "same-origin",
 }
 
+PATH_MOST: Final = 200
+
 
 def strangers_page(status: int, says: str = "") -> web.Response:
     """Give the one page that a browser gets which nobody let in.
@@ -65,6 +67,14 @@ async def tell_browser(_request: web.Request, answer: web.StreamResponse) -> Non
     for name, value in HEADERS.items():
         answer.headers.setdefault(name, value)
     answer.headers.pop("Server", None)
+
+
+@web.middleware
+async def short_paths_only(request: web.Request, handler: Handler) -> web.StreamResponse:
+    """Refuse paths that are longer than any of ours: no file system has to look for them."""
+    if len(request.path) > PATH_MOST:
+        raise web.HTTPRequestURITooLong(text="no page of ours has so long an address\n")
+    return await handler(request)
 
 
 @web.middleware

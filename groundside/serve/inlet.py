@@ -26,7 +26,7 @@ REST_S: Final = 0.001
 """After each connection that is not heard: a flood of them takes no more of the board."""
 FIELD_MOST_BYTES: Final = 4096
 
-_SETTINGS: Final[dict[str, Any]] = {
+SETTINGS: Final[dict[str, Any]] = {
     "access_log": None,
     "keepalive_timeout": IDLE_S,
     "max_line_size": FIELD_MOST_BYTES,
@@ -133,7 +133,7 @@ class Inlet:
         self, connection: socket.socket, address: str, context: ssl.SSLContext
     ) -> None:
         loop = asyncio.get_running_loop()
-        talk = Terse(self._server, loop=loop, **_SETTINGS)
+        talk = Terse(self._server, loop=loop, **SETTINGS)
         below: asyncio.BaseTransport | None = None
         try:
             try:

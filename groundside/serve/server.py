@@ -18,10 +18,11 @@ from groundside.serve.guard import (
     numbers_only,
     own_names_only,
     same_site,
+    short_paths_only,
     strangers_page,
     tell_browser,
 )
-from groundside.serve.inlet import Inlet, Terse, listening
+from groundside.serve.inlet import SETTINGS, Inlet, Terse, listening
 from groundside.serve.key import Key
 from groundside.serve.strangers import MOST_BYTES, take_code, with_cookie
 from groundside.serve.viewer import PUT_OUT, Viewer
@@ -61,7 +62,7 @@ class Dashboards:
     def app(self) -> web.Application:
         """Make the application."""
         checks = [numbers_only] if self.entry is None else [own_names_only, self._members_only]
-        app = web.Application(middlewares=checks, client_max_size=MOST_BYTES)
+        app = web.Application(middlewares=[*checks, short_paths_only], client_max_size=MOST_BYTES)
         app.add_routes(
             [
                 web.get("/", self._page),
@@ -189,11 +190,12 @@ async def serving(dashboards: Dashboards, host: str, port: int) -> AsyncIterator
     runner = web.AppRunner(dashboards.app(), access_log=None, shutdown_timeout=1.0)
     await runner.setup()
     beside: list[asyncio.Task[None]] = []
+    plain: asyncio.Server | None = None
     try:
         try:
             if dashboards.entry is None:
-                await web.TCPSite(runner, host, port).start()
-                bound = int(runner.addresses[0][1])
+                plain = await _plain(runner, host, port)
+                bound = int(plain.sockets[0].getsockname()[1])
             else:
                 bound, beside = _encrypted(dashboards, dashboards.entry, runner, host, port)
         except OSError as problem:
@@ -203,9 +205,18 @@ async def serving(dashboards: Dashboards, host: str, port: int) -> AsyncIterator
     finally:
         for task in beside:
             task.cancel()
+        if plain is not None:
+            plain.close()
         await runner.cleanup()
         if beside:
             await asyncio.wait(beside)
+
+
+async def _plain(runner: web.AppRunner, host: str, port: int) -> asyncio.Server:
+    """Listen for browsers on this machine."""
+    assert runner.server is not None
+    loop, web_server = asyncio.get_running_loop(), runner.server
+    return await loop.create_server(lambda: Terse(web_server, loop=loop, **SETTINGS), host, port)
 
 
 def _encrypted(

@@ -8,7 +8,7 @@ from onboard.efficiency.figure import Unknown
 from onboard.errors import LinkEndedError, LinkError
 from onboard.ride import Ride
 from onboard.telemetry.link_scanner import LinkScanner
-from onboard.telemetry.links.base import Link
+from onboard.telemetry.links.base import Link, Piece
 
 LOOK_EVERY_S = 0.2
 """Bytes are folded and figures read at this pace, as the daemon does."""
@@ -53,7 +53,7 @@ def listen(
     heard, scanner = Heard(), LinkScanner()
     begin_s = clock_s()
     end_s, due_s = begin_s + seconds_s, begin_s + LOOK_EVERY_S
-    pieces: list[tuple[int, bytes]] = []
+    pieces: list[Piece] = []
 
     def fold(now_s: float) -> None:
         frames = scanner.push(pieces)
@@ -69,15 +69,14 @@ def listen(
 
     while (now_s := clock_s()) < end_s:
         try:
-            data = link.read(max(min(due_s, end_s) - now_s, 0.0))
+            parts = link.read(max(min(due_s, end_s) - now_s, 0.0))
         except LinkEndedError:
             break
         except LinkError as problem:
             heard.problem = str(problem)
             break
-        if data:
-            heard.received_bytes += len(data)
-            pieces.append((now_us(), data))
+        heard.received_bytes += sum(len(part.data) for part in parts)
+        pieces += (Piece(now_us(), *part) for part in parts)
         if clock_s() >= due_s:
             fold(clock_s())
             due_s = max(due_s + LOOK_EVERY_S, clock_s())

@@ -12,7 +12,7 @@ from onboard.block import FloatArray
 from onboard.efficiency.battery import Pack
 from onboard.efficiency.best_speed import best_speed_on_course
 from onboard.efficiency.cells import Cells
-from onboard.efficiency.figure import Estimate, Figure, Number, Unknown
+from onboard.efficiency.figure import Estimate, Figure, Number, Unknown, reaching_up_to
 from onboard.efficiency.hold import Hold
 from onboard.efficiency.home import Home, WayHome
 from onboard.efficiency.outlook import Outlook, outlook
@@ -153,12 +153,20 @@ class Adviser:
         if self._hold.wanted:
             target = self._held(every)
             speed = NO_AIM if self._aim.speed_mps is None else self._aim.speed_mps
+        reach = _range_at(every, speed), _furthest(every.of_speeds_seen())
+        home = self._way_home(pack, power)
+        if pack.if_charged is not None:
+            # The lower figure counts; the interval goes on to that of a pack charged unseen.
+            more = self._ahead(pack.if_charged, power, self._course_deg())
+            upper = _range_at(more, speed), _furthest(more.of_speeds_seen())
+            reach = reaching_up_to(reach[0], upper[0]), reaching_up_to(reach[1], upper[1])
+            home = _reaching_home(home, self._way_home(pack.if_charged, power))
         return Advice(
-            range_target_m=_range_at(every, speed),
-            range_best_m=_furthest(every.of_speeds_seen()),
+            range_target_m=reach[0],
+            range_best_m=reach[1],
             best_speed_mps=self._best_speed(known),
             target=target,
-            home=self._way_home(pack, power),
+            home=home,
         )
 
     def _ahead(self, pack: Pack, power: GroundPower, course_deg: float | None) -> Outlook:
@@ -303,3 +311,9 @@ def _furthest(ahead: Outlook) -> Estimate:
     furthest = float(ahead.range_m[best])
     reach = Z_95 * math.sqrt(float(ahead.range_variance_m2()[best]))
     return Figure(furthest, max(furthest - reach, 0.0), furthest + reach)
+
+
+def _reaching_home(lower: WayHome | Unknown, upper: WayHome | Unknown) -> WayHome | Unknown:
+    if isinstance(lower, Unknown) or isinstance(upper, Unknown):
+        return lower
+    return replace(lower, margin_wh=reaching_up_to(lower.margin_wh, upper.margin_wh))

@@ -29,12 +29,15 @@ class Alert:
         A plain sentence.
     since_s
         For how long it has been so [s].
+    sources
+        What it is about, where that is a source that can be named; see the mark `unplugged`.
     """
 
     code: str
     level: str
     text: str
     since_s: float
+    sources: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -71,6 +74,7 @@ class Watch:
         self.condition = condition
         self.on_since_s: float | None = None
         self.text = ""
+        self.sources: tuple[str, ...] = ()
         self._other_since_s: float | None = None
 
     def fold(
@@ -127,4 +131,4 @@ class Watch:
             return None
         condition = self.condition
         since_s = max(now_s - self.on_since_s, 0.0)
-        return Alert(condition.code, condition.level, self.text, since_s)
+        return Alert(condition.code, condition.level, self.text, since_s, self.sources)

@@ -1,5 +1,6 @@
 """The pack: what is left in it, by count, voltage and resistance."""
 
+import copy
 import math
 from dataclasses import dataclass, replace
 from typing import Any
@@ -7,14 +8,24 @@ from typing import Any
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.efficiency.amount import Amount
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.charge_state import ChargeState
 from onboard.efficiency.chemistry import CHEMISTRIES
 from onboard.efficiency.energy_left import Cellar
-from onboard.efficiency.figure import Estimate
+from onboard.efficiency.figure import Estimate, reaching_up_to
+from onboard.efficiency.kept_charge import KeptCharge
+from onboard.efficiency.recharge import (
+    CHARGED_FULL_SD,
+    Away,
+    charged,
+    known_at,
+    less_known,
+    told_by_voltage,
+)
 from onboard.efficiency.resistance import Slope
 from onboard.efficiency.rest import Rested, RestFinder
-from onboard.efficiency.shared_errors import CAPACITY, COUNT, START, Spread, prior_covariance, ratio
+from onboard.efficiency.shared_errors import CAPACITY, COUNT, Spread, prior_covariance, ratio
 from onboard.profile import Battery, Sensors
 
 AT_ONCE_S, LASTING_S = 2, 60
@@ -27,10 +38,6 @@ LASTING_OVER_QUICK, LASTING_SD_FRACTION = 1.3, 0.3
 """What a lasting load costs over what answers at once, until it is measured. Common practice, no
 source."""
 
-CHARGED_FULL_SD = 0.01
-"""How full 'charged full' is. Common practice, no source."""
-
-
 RATES = np.array([0.0, 0.15, 0.4, 1.0, 2.5, 6.0])
 """Powers, as multiples of what empties the pack in an hour, that uncertainty is worked out at."""
 
@@ -38,9 +45,6 @@ NEW_FRACTION = 0.25
 """A rested voltage tells something new after so much of full was drawn since the last: the table is
 wrong by much the same before. Deviations of the three published cells from their mean correlate by
 0.90 over 0.1 of the charge, 0.63 over 0.2, 0.21 over 0.3 (`tests/data/pybamm_ocv_soc.csv`)."""
-
-UNSEEN_FRACTION = 0.03
-"""What may have been drawn while nobody counted, as a share of full. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -98,23 +102,49 @@ class Pack:
         self._variance_of = (float("nan"), 0.0)
         self._variance = np.empty(0), np.empty(0)
         self._began = False
+        self._resumed: KeptCharge | None = None
+        """What the count was carried on from, until the rider said more."""
+        self.is_told = False
+        """Whether anything but the profile says how full it is: an earlier count, or the rider."""
+        self._as_resumed: ChargeState | None = None
+        self._news: list[tuple[float, Away, bool]] = []
+        self._unsaid_since_s: float | None = None
+        self.asks_from_s = 0.0
+        """From which stream time on it has been open whether the pack was charged [s]."""
+        self._if_charged: Pack | None = None
         self._spreads: dict[float, Spread] = {}
         """What is left by power, since anything about the pack last changed."""
 
     @property
     def state(self) -> ChargeState:
         """The charge state, anchored by the present rest if there is one."""
+        return self._state_and_question()[0]
+
+    @property
+    def unsaid_since_s(self) -> float | None:
+        """Since when nobody knows whether the pack was charged [s, Unix time]; None: it is known.
+
+        NaN where the autopilot did not know the time of day.
+        """
+        return self._unsaid_since_s if self._state_and_question()[1] else None
+
+    def _state_and_question(self) -> tuple[ChargeState, bool]:
+        """Give the state, and whether it is open if the pack was charged unseen."""
+        state, asks = self._before_rest, self._unsaid_since_s is not None
         if self._rest is None:
-            return self._before_rest
+            return state, asks
         rest = self._rest
         open_v = rest.volts_v + rest.amps_a * self._usual_ohm
         # The resistance is a guess here.
         sd_v = math.hypot(
             rest.sd_v, USUAL_SD_FRACTION * rest.amps_a * self._usual_ohm / self._battery.cells
         )
-        return self._before_rest.anchored(
-            self._chemistry, open_v / self._scale, sd_v, rest.charge_ah, rest.t_s
-        )
+        seen = self._chemistry, open_v / self._scale, sd_v, rest.charge_ah, rest.t_s
+        if asks:
+            known, asks = told_by_voltage(state, *seen)
+            if known is not state or not self._tells_anew(rest.charge_ah):
+                return known, asks
+        return state.anchored(*seen), asks
 
     @property
     def resting(self) -> bool:
@@ -128,11 +158,15 @@ class Pack:
 
     def fold(self, cells: Cells) -> None:
         """Take in settled seconds, in order."""
-        self._spreads.clear()
+        self._changed()
         if not self._began and len(cells):
             self._began = True
             # Set, not moved there: before the stream began nothing was counted wrongly.
+            as_resumed = self._before_rest is self._as_resumed
             self._before_rest = replace(self._before_rest, start_s=float(cells.t_s[0]) - 1.0)
+            self._as_resumed = self._before_rest if as_resumed else None
+        if len(cells):
+            self._take_news(float(cells.t_s[0]))
         charge = np.where(np.isfinite(cells.charge_ah), cells.charge_ah, self._charge_ah)
         state = self._before_rest
         drawn = (charge - state.start_ah) / state.full_ah
@@ -143,10 +177,12 @@ class Pack:
         self._lasting.fold(cells.volts_v, cells.amps_a, expected)
         columns = (cells.t_s, cells.volts_v, cells.amps_a, charge)
         for row in zip(*(column.tolist() for column in columns), strict=True):
+            self._take_news(row[0])
             rest = self._finder.take(*row)
             if self._rest is not None and rest is None:
-                self._before_rest, self._anchored_ah = self.state, self._rest.charge_ah
-            self._rest = rest if self._rest is not None or self._tells_anew(row[3]) else None
+                self._settle_rest(self._rest)
+            counts = self._tells_anew(row[3]) or self._unsaid_since_s is not None
+            self._rest = rest if self._rest is not None or counts else None
         if len(cells):
             self._charge_ah, self._t_s = float(charge[-1]), float(cells.t_s[-1])
 
@@ -155,17 +191,46 @@ class Pack:
         before = self._anchored_ah
         return before is None or abs(charge_ah - before) >= NEW_FRACTION * self._before_rest.full_ah
 
+    def _settle_rest(self, rest: Rested) -> None:
+        """Keep what a rest told, now that it is over."""
+        before = self._before_rest
+        self._before_rest, asks = self._state_and_question()
+        if not asks:
+            self._unsaid_since_s = None
+        if self._before_rest is not before:
+            self._anchored_ah = rest.charge_ah
+
     def charged_full(self) -> None:
         """Take the pack as full from now on."""
+        self._say(known_at(self.state, 1.0, CHARGED_FULL_SD, self._charge_ah, self._t_s))
+
+    def charged(self, amount: Amount) -> None:
+        """Take in what the rider says of a charge: none, how much, or how full; see `recharge`."""
+        here = self.state.moved_to(self._charge_ah, self._t_s)
+        name, full_wh = self._battery.chemistry, self.full.value
+        self._say(charged(here, self._chemistry, name, full_wh, amount))
+
+    def _say(self, state: ChargeState) -> None:
+        self._changed()
+        self._before_rest, self.is_told = state, True
+        self._rest = self._anchored_ah = self._resumed = self._unsaid_since_s = None
+
+    def _changed(self) -> None:
+        """Let go what was worked out of the pack as it was."""
         self._spreads.clear()
-        state = self.state.moved_to(self._charge_ah, self._t_s)
-        covariance = state.covariance.copy()
-        covariance[START, :] = covariance[:, START] = 0.0
-        covariance[START, START] = CHARGED_FULL_SD**2
-        self._before_rest = ChargeState(
-            state.full_ah, 1.0, self._charge_ah, self._t_s, state.mean, covariance
-        )
-        self._rest = self._anchored_ah = None
+        self._if_charged = None
+
+    @property
+    def if_charged(self) -> "Pack | None":
+        """The pack as if it had been charged full unseen; None where that is not open."""
+        if self.unsaid_since_s is None:
+            return None
+        if self._if_charged is None:
+            twin = copy.copy(self)
+            twin._spreads, twin._news = {}, []
+            twin.charged_full()
+            self._if_charged = twin
+        return self._if_charged
 
     @property
     def reserve_fraction(self) -> float:
@@ -174,7 +239,7 @@ class Pack:
 
     def set_reserve(self, fraction: float) -> None:
         """Set the energy to keep, as a share of full."""
-        self._spreads.clear()
+        self._changed()
         self._battery = replace(self._battery, reserve_fraction=fraction)
         self._variance_of = (float("nan"), 0.0)
 
@@ -243,10 +308,18 @@ class Pack:
         """Give what is left at a power [W], with intervals."""
         left, full, covariance = self.left_spread(power_w), self.full, self.covariance
         share = ratio(left, full)
-        return BatteryState(
+        now = BatteryState(
             left.figure(covariance, 0.0),
             share.figure(covariance, 0.0, 1.0),
             self._at_once.figure(),
+        )
+        if self.if_charged is None:
+            return now
+        charged = self.if_charged.summary(power_w)
+        return replace(
+            now,
+            left_wh=reaching_up_to(now.left_wh, charged.left_wh),
+            left_fraction=reaching_up_to(now.left_fraction, charged.left_fraction),
         )
 
     @property
@@ -267,70 +340,98 @@ class Pack:
         total = sum(weights)
         return (lasting[0] * weights[0] + guess * weights[1]) / total, 1.0 / math.sqrt(total)
 
-    def as_dict(self) -> dict[str, Any]:
-        """Give what must outlast a restart of the daemon, in JSON's own types."""
-        state = self.state.moved_to(self._charge_ah, self._t_s)
-        anchored_ah = self._anchored_ah if self._rest is None else self._rest.charge_ah
-        since = None if anchored_ah is None else (self._charge_ah - anchored_ah) / state.full_ah
+    def as_dict(self, charge_ah: float | None = None, t_s: float | None = None) -> dict[str, Any]:
+        """Give what must outlast a restart of the daemon, in JSON's own types.
+
+        Parameters
+        ----------
+        charge_ah, t_s
+            Charge drawn [Ah] and stream time [s] by the newest sample; None: as folded.
+        """
+        if self._resumed is not None and not self._began:
+            # Nothing came of it yet: not widened again and again by restarts.
+            return self._resumed.stated
+        charge_ah = self._charge_ah if charge_ah is None else charge_ah
+        state, asks = self._state_and_question()
+        anchored_ah = self._anchored_ah
+        if self._rest is not None and state is not self._before_rest:
+            anchored_ah = self._rest.charge_ah
+        state = state.moved_to(charge_ah, self._t_s if t_s is None else t_s)
+        since = None if anchored_ah is None else (charge_ah - anchored_ah) / state.full_ah
+        unsaid_s = self._unsaid_since_s
         return {
             "since_anchor_fraction": since,
             "fraction": state.start_fraction,
             "capacity_error": float(state.mean[CAPACITY]),
             "covariance": state.covariance.tolist(),
             "contradicted": state.contradicted,
+            "unsaid": asks,
+            "unsaid_since_utc_s": unsaid_s if unsaid_s is not None and unsaid_s > 0 else None,
         }
 
-    def resume(self, kept: Any, drawn_ah: float | None) -> None:
-        """Carry on from what was kept.
+    def resume(self, kept: Any, away: Away, utc_s: float = math.nan) -> None:
+        """Carry on from what was kept; to be called before anything is folded.
 
         Parameters
         ----------
         kept
             From `as_dict`.
-        drawn_ah
-            Charge drawn meanwhile [Ah], None where nobody knows.
+        away
+            For how long nobody looked, as far as that is known now.
+        utc_s
+            When it was kept [s, Unix time]; NaN where nobody knows.
 
         Raises
         ------
         ValueError
             If it is not what `as_dict` gives.
         """
-        try:
-            fraction, error = float(kept["fraction"]), float(kept["capacity_error"])
-            covariance = np.array(kept["covariance"], dtype=np.float64)
-            contradicted = bool(kept["contradicted"])
-            since = kept.get("since_anchor_fraction", 0.0)
-            since = None if since is None else float(since)
-        except (AttributeError, KeyError, TypeError, ValueError):
-            raise ValueError("the kept battery state is not readable") from None
-        if not (
-            _is_covariance(covariance)
-            and -0.5 <= fraction <= 1.5
-            and abs(error) < 0.9
-            and (since is None or math.isfinite(since))
-        ):
-            raise ValueError("the kept battery state cannot be")
-        self._spreads.clear()
-        here = self._before_rest
-        mean = np.zeros(COUNT)
-        mean[CAPACITY] = error
-        if drawn_ah is None:
-            covariance[START, START] += UNSEEN_FRACTION**2
-        before = ChargeState(here.full_ah, fraction, 0.0, 0.0, mean, covariance, contradicted)
-        drawn = drawn_ah or 0.0
+        self._changed()
+        self.is_told = True
+        self._resumed = KeptCharge.read(kept, self._before_rest.full_ah, utc_s)
+        self._begin_from(self._resumed, away)
+
+    def away(self, t_s: float, away: Away) -> None:
+        """Learn, as of a stream time [s], how long nobody looked before the stream began."""
+        self._news.append((t_s, away, False))
+
+    def was_off(self, t_s: float, away: Away) -> None:
+        """Learn that the autopilot was off up to a stream time [s]."""
+        self._news.append((t_s, away, True))
+
+    def _take_news(self, t_s: float) -> None:
+        """Take in what is known of times away by a stream time [s]."""
+        while self._news and t_s >= self._news[0][0]:
+            self._learn_away(*self._news.pop(0))
+
+    def _learn_away(self, t_s: float, away: Away, within: bool) -> None:
+        if within:
+            if away.asks:
+                if self._rest is not None:
+                    self._settle_rest(self._rest)
+                self._before_rest = less_known(self._before_rest, away.unseen_sd)
+                if self._unsaid_since_s is None:
+                    self._unsaid_since_s, self.asks_from_s = math.nan, t_s
+                self._finder, self._rest = RestFinder(self._before_rest.full_ah), None
+        elif self._resumed is not None:
+            if self._before_rest is self._as_resumed:
+                self._begin_from(self._resumed, away)
+            elif not (self._resumed.unsaid or away.asks):
+                self._unsaid_since_s = None
+
+    def _begin_from(self, kept: "KeptCharge", away: Away) -> None:
+        """Set the count to what was kept, and to what is known of the time since."""
+        here, drawn_ah = self._before_rest, away.drawn_ah or 0.0
         # Moved as if counted: the sensors' errors are in what was drawn meanwhile, too.
-        self._before_rest = replace(
-            before.moved_to(drawn, 0.0), start_ah=here.start_ah, start_s=here.start_s
+        state = less_known(kept.state, away.unseen_sd).moved_to(drawn_ah, 0.0)
+        self._before_rest = replace(state, start_ah=here.start_ah, start_s=here.start_s)
+        self._as_resumed = self._before_rest
+        self._unsaid_since_s = kept.since_s if kept.unsaid or away.asks else None
+        # Not at rest before: it may come from work, or be in a rest that counted.
+        loaded = away.went_on or away.is_short
+        if loaded != self._finder.loaded_before:
+            self._finder, self._rest = RestFinder(here.full_ah, loaded), None
+        since = kept.since_anchor_fraction
+        self._anchored_ah = (
+            None if since is None else here.start_ah - drawn_ah - since * here.full_ah
         )
-        # The daemon began anew, not the pack: it may come from work, or be in a rest that counted.
-        self._finder, self._rest = RestFinder(here.full_ah, loaded=True), None
-        self._anchored_ah = None if since is None else here.start_ah - drawn - since * here.full_ah
-
-
-def _is_covariance(matrix: FloatArray) -> bool:
-    """Tell whether it can be the covariance of the shared errors."""
-    if matrix.shape != (COUNT, COUNT) or not np.isfinite(matrix).all():
-        return False
-    tiny = 1e-9 * (1.0 + float(np.abs(matrix).max()))
-    least = float(np.linalg.eigvalsh(matrix)[0])
-    return bool(np.abs(matrix - matrix.T).max() <= tiny) and least >= -tiny

@@ -12,17 +12,17 @@ from typing import TypeVar
 import numpy as np
 
 from onboard.block import Block, FloatArray
+from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.distance import DistanceMeter
+from onboard.efficiency.heard import CHOICE_S
 from onboard.efficiency.held import Held
-from onboard.efficiency.power_sources import BatterySide, PowerSources
+from onboard.efficiency.power_sources import PowerSources
 from onboard.efficiency.speed_sources import SpeedSources
 
 Source = TypeVar("Source", BatterySide | None, DistanceMeter | None)
 
 LAG_S = 20.0
 """A source that is this far behind the others is not waited for."""
-
-CHOICE_S = 10.0
 
 CELLS_MOST = 8192
 """Given at a time: over a gap of days memory stays bounded."""
@@ -80,6 +80,7 @@ class CellMaker:
     def __init__(self, power: PowerSources, speed: SpeedSources) -> None:
         self._power, self._speed = power, speed
         self._next_s: float | None = None
+        self._begin_s = 0.0
         self._held = [
             Held("gps", "latitude_deg"),
             Held("gps", "longitude_deg"),
@@ -110,7 +111,10 @@ class CellMaker:
         count = min(max(int(end_s - begin_s), 0), CELLS_MOST)
         edges = begin_s + np.arange(count + 1.0)
         if count:
+            if self._next_s is None:
+                self._begin_s = begin_s
             self._next_s = float(edges[-1])
+            self._power.decide(begin_s, self._next_s)
         ends = edges[1:]
         return Cells(
             ends,
@@ -122,7 +126,7 @@ class CellMaker:
     def _power_columns(self, edges: FloatArray) -> Iterable[FloatArray]:
         count = len(edges) - 1
         columns = np.full((4, count), np.nan)
-        for begin, end, side in _stretches(edges, self._power.chosen):
+        for begin, end, side in _stretches(edges, self._begin_s, self._power.chosen):
             if side is None:
                 continue
             part = edges[begin : end + 1]
@@ -140,7 +144,7 @@ class CellMaker:
 
     def _speed_columns(self, edges: FloatArray) -> Iterable[FloatArray]:
         columns = np.full((3, len(edges) - 1), np.nan)
-        for begin, end, meter in _stretches(edges, self._speed.chosen):
+        for begin, end, meter in _stretches(edges, self._begin_s, self._speed.chosen):
             if meter is None:
                 continue
             part = edges[begin : end + 1]
@@ -160,11 +164,12 @@ def _measured(side: BatterySide, edges: FloatArray) -> FloatArray:
 
 
 def _stretches(
-    edges: FloatArray, chosen: Callable[[float], Source]
+    edges: FloatArray, begin_s: float, chosen: Callable[[float], Source]
 ) -> Iterator[tuple[int, int, Source]]:
     """Give the stretches of cells over which the choice of source is the same.
 
-    The choice is made anew every `CHOICE_S` of stream time, wherever the stretch of cells begins.
+    The choice is made anew every `CHOICE_S` of stream time, wherever the stretch of cells begins;
+    the first one at `begin_s`, where the first cell of all does.
     """
     periods: FloatArray = np.floor(edges[:-1] / CHOICE_S)
     bounds = [0, *(np.flatnonzero(np.diff(periods)) + 1).tolist(), len(periods)]
@@ -172,7 +177,7 @@ def _stretches(
     for first, last in itertools.pairwise(bounds):
         if last == first:
             continue
-        now = chosen(float(periods[first] * CHOICE_S))
+        now = chosen(max(float(periods[first] * CHOICE_S), begin_s))
         if first > begin and now != choice:
             yield begin, first, choice
             begin = first

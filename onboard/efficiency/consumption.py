@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.distance import DistanceMeter
 from onboard.efficiency.figure import Estimate, Unknown
-from onboard.efficiency.power_sources import BatterySide
 from onboard.efficiency.shared_errors import COUNT, Spread, ratio
 
 HARDLY_MOVING_MPS = 0.3

@@ -83,6 +83,11 @@ class CumulativeCurves:
         """Time of the last point [s], None while there is none."""
         return float(self._t_s[self._end - 1]) if self._end else None
 
+    def last_before(self, t_s: float) -> float | None:
+        """Give the time of the last point kept up to a time [s], None where there is none."""
+        place = int(np.searchsorted(self._t_s[: self._end], t_s, side="right"))
+        return float(self._t_s[place - 1]) if place else None
+
     def extend(self, t_s: FloatArray, increments: FloatArray) -> None:
         """Add points.
 

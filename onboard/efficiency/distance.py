@@ -57,6 +57,19 @@ class DistanceMeter:
         return self.displacement.last_s or 0.0
 
     @property
+    def heard_s(self) -> float:
+        """Stream time of the newest sample [s]."""
+        return self.last_s
+
+    @property
+    def forgotten_s(self) -> float:
+        """Stream time before which it has forgotten its totals [s], where it has."""
+        curves = (self.displacement, self.track.curve)
+        spans = ((curve.first_s, curve.kept_from_s) for curve in curves)
+        lost = (kept_s for first_s, kept_s in spans if kept_s is not None and kept_s != first_s)
+        return max(lost, default=-np.inf)
+
+    @property
     def speed_mps(self) -> float:
         """The last speed [m/s], NaN before the first."""
         return float(np.hypot(*self._last[1:3, -1])) if self._last.size else float("nan")

@@ -9,6 +9,8 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.efficiency.cumulative import CumulativeCurves
 from onboard.efficiency.gate import Gate
+from onboard.efficiency.heard import BRIEF_S
+from onboard.efficiency.lone import LoneSamples
 from onboard.profile import Sensors
 
 SECONDS_PER_HOUR = 3600.0
@@ -46,6 +48,7 @@ class EnergyMeter:
     def __init__(self, sensors: Sensors) -> None:
         self._sensors = sensors
         self.gate = Gate()
+        self.lone = LoneSamples()
         self.heard_amps = False
         """Whether a current was ever reported."""
         self.curves = CumulativeCurves(
@@ -60,13 +63,30 @@ class EnergyMeter:
         self.counted_wh = 0.0
         """Energy over gaps that the autopilot's counters cover [Wh]."""
         self._squares = 0.0
+        self._plugged_in_s = -np.inf
+        """It is plugged in again once it has covered so much time in all [s]."""
         self._counter_ah = float("nan")
+        self.counter_began_ah = float("nan")
+        """What that counter would have shown when counting began here, corrected [Ah]; NaN without
+        one."""
         self._last = np.empty((5, 0))
 
     @property
     def counter_ah(self) -> float:
         """The autopilot's own charge counter, corrected [Ah], NaN where it has none."""
         return self._sensors.current_scale * self._counter_ah
+
+    @property
+    def heard_s(self) -> float:
+        """Stream time of the newest sample that may count [s], minus infinity before the first."""
+        last_s = -np.inf if self.curves.last_s is None else self.curves.last_s
+        return max(last_s, self.lone.waiting_s or -np.inf)
+
+    def unplug(self) -> None:
+        """Take what lies ahead as no gap: it gives nothing until it is heard for some time."""
+        self.lone.forget()
+        self._last = np.empty((5, 0))
+        self._plugged_in_s = self.curves.total("measured_s") + BRIEF_S
 
     @property
     def volts_v(self) -> float:
@@ -97,19 +117,7 @@ class EnergyMeter:
         charge_out_ah, energy_out_wh
             The autopilot's counters of charge [Ah] and energy [Wh] drawn since it started.
         """
-        volts = self._sensors.voltage_scale * volts_v
-        amps = self._sensors.current_scale * amps_a + self._sensors.current_offset_a
-        self.heard_amps |= bool(np.any(np.isfinite(amps)))
-        possible = (volts > 0) & (volts < VOLTS_MOST_V) & (np.abs(amps) < AMPS_MOST_A)
-        passed = self.gate.passes(t_s, np.isfinite(volts) & np.isfinite(amps), possible)
-        new = np.full((5, len(t_s)), np.nan)
-        new[0], new[1], new[2] = t_s, volts, amps
-        if charge_out_ah is not None:
-            new[3] = charge_out_ah
-        if energy_out_wh is not None:
-            new[4] = energy_out_wh
-        if not passed.all():
-            new = new[:, passed]
+        new = self._counting(t_s, volts_v, amps_a, charge_out_ah, energy_out_wh)
         if not new.size:
             return
         rows = np.concatenate([self._last, new], axis=1)
@@ -127,6 +135,9 @@ class EnergyMeter:
         before = self.curves.total("energy_wh"), self.curves.total("measured_s")
         measured_s = np.where(gaps, 0.0, step_s)
         for n in np.flatnonzero(gaps).tolist():
+            if before[1] + float(measured_s[:n].sum()) < self._plugged_in_s:
+                charge[n] = energy[n] = 0.0
+                continue
             counted = self._by_counters(rows[:, n], rows[:, n + 1])
             if counted is not None:
                 charge[n], energy[n] = counted
@@ -147,6 +158,32 @@ class EnergyMeter:
         steps[4] = self._counted(rows, hours, charge)
         self.curves.extend(new[0], increments)
 
+    def _counting(
+        self,
+        t_s: FloatArray,
+        volts_v: FloatArray,
+        amps_a: FloatArray,
+        charge_out_ah: FloatArray | None,
+        energy_out_wh: FloatArray | None,
+    ) -> FloatArray:
+        """Give the samples that count, corrected; the newest may wait for the next."""
+        volts = self._sensors.voltage_scale * volts_v
+        amps = self._sensors.current_scale * amps_a + self._sensors.current_offset_a
+        self.heard_amps |= bool(np.any(np.isfinite(amps)))
+        possible = (volts > 0) & (volts < VOLTS_MOST_V) & (np.abs(amps) < AMPS_MOST_A)
+        passed = self.gate.passes(t_s, np.isfinite(volts) & np.isfinite(amps), possible)
+        new = np.full((5, len(t_s)), np.nan)
+        new[0], new[1], new[2] = t_s, volts, amps
+        if charge_out_ah is not None:
+            new[3] = charge_out_ah
+        if energy_out_wh is not None:
+            new[4] = energy_out_wh
+        if not passed.all():
+            new = new[:, passed]
+        new, lone_s = self.lone.passes(new)
+        self.gate.leave_out(lone_s)
+        return new
+
     def _counted(self, rows: FloatArray, hours: FloatArray, charge_ah: FloatArray) -> FloatArray:
         """Give the steps of charge by the autopilot's counter, ours where it tells nothing [Ah]."""
         counter = np.append(self._counter_ah, rows[3, 1:])
@@ -156,6 +193,10 @@ class EnergyMeter:
         if not finite.all():
             known = np.where(finite, np.arange(len(counter)), 0)
             counter = counter[np.maximum.accumulate(known)]
+        if np.isnan(self.counter_began_ah):
+            first = int(np.argmax(finite))
+            before_ah = self.curves.total("charge_ah") + float(charge_ah[:first].sum())
+            self.counter_began_ah = self._sensors.current_scale * float(counter[first]) - before_ah
         self._counter_ah = float(counter[-1])
         sensors = self._sensors
         counted_ah = np.diff(counter)

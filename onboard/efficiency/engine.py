@@ -6,19 +6,23 @@ figures.
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, TypeVar
 
 import numpy as np
 
 from onboard.block import Block
 from onboard.efficiency.advice import Advice, Adviser, nothing
-from onboard.efficiency.alerts import Event
+from onboard.efficiency.alerts import Alert, Event
+from onboard.efficiency.amount import Amount
 from onboard.efficiency.bands import Band, Bands
 from onboard.efficiency.battery import BatteryState, Pack
+from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.cells import CellMaker, Cells, part_of_cells
 from onboard.efficiency.consumption import Stretch, wh_per_km, window
 from onboard.efficiency.distance import DistanceMeter
-from onboard.efficiency.figure import Estimate, Number, Unknown
+from onboard.efficiency.drive_sources import DriveSources
+from onboard.efficiency.figure import Estimate, Number, Unknown, reaching_up_to
 from onboard.efficiency.figures import (
     Consumption,
     Figures,
@@ -27,13 +31,15 @@ from onboard.efficiency.figures import (
     unknown_consumption,
     unknown_trip,
 )
+from onboard.efficiency.heard import SILENT_S
 from onboard.efficiency.latest import STALE_S, Latest
 from onboard.efficiency.learner import Learner
-from onboard.efficiency.parts import LEFT_OUT, Parts, itself
+from onboard.efficiency.parts import LEFT_OUT, PartError, Parts, itself
 from onboard.efficiency.power_curve import Curve, curve
-from onboard.efficiency.power_sources import BatterySide, PowerSources
+from onboard.efficiency.power_sources import PowerSources
 from onboard.efficiency.present import PresentRiding, Riding
 from onboard.efficiency.reach import range_now_m, time_left_s
+from onboard.efficiency.recharge import Away, question
 from onboard.efficiency.runs import Run, RunBook
 from onboard.efficiency.shared_errors import Spread, prior_covariance
 from onboard.efficiency.slices import slices
@@ -55,6 +61,9 @@ EVERY_S, CALM_S = 10, 300
 
 QUIET_FRACTION = 0.25
 """Of the time for which nothing can be due, as far as one can tell, until it is looked again."""
+
+ASK_FROM_S = 20.0
+"""An autopilot that knows the time of day has said so by then: no question before it."""
 
 FIRST_S = 120.0
 """Until then much may change from one look to the next."""
@@ -92,6 +101,7 @@ class Engine:
         self._errors = prior_covariance(profile.sensors, profile.battery)
         self._power = PowerSources(profile.sensors)
         self._speed = SpeedSources()
+        self._drive = DriveSources()
         self._cells = CellMaker(self._power, self._speed)
         self._together = Together()
         self._mark: Point | None = None
@@ -101,9 +111,10 @@ class Engine:
         battery = profile.battery
         self._pack: Pack | Unknown = NO_BATTERY
         if battery:
-            self._pack = LEFT_OUT
             pack = self._parts.fold("battery", Pack, battery, profile.sensors)
             self._pack = pack or LEFT_OUT
+        self._aways: list[tuple[float, Away, float]] = []
+        """What the pack is still to learn: it needs the counter that the power is counted by."""
         self.learner = Learner((kept or {}).get("curves"))
         self.adviser = Adviser()
         cutoff_v = None if isinstance(self._pack, Unknown) else self._pack.cutoff_v
@@ -120,14 +131,16 @@ class Engine:
     def fold(self, block: Block) -> None:
         """Take in a block."""
         fold = self._parts.fold
-        for piece in slices(block):
+        for whole in slices(block):
+            piece = fold("motor drive", self._drive.passed, whole) or whole
             self.latest.fold(piece)
             fold("power", self._power.fold, piece)
             fold("speed", self._speed.fold, piece)
             fold("seconds", self._cells.fold, piece)
-            fold("trip sums", self._sum_together)
             while cells := fold("seconds", self._settled_cells):
                 self._learn(cells)
+            # Last: which sources count is decided as the seconds settle.
+            fold("trip sums", self._sum_together)
 
     def _sum_together(self) -> None:
         self._together.update(self._power.chosen(), self._speed.chosen())
@@ -153,6 +166,36 @@ class Engine:
         if not isinstance(self._pack, Unknown):
             self._pack.charged_full()
             self._look_anew()
+
+    def charged(self, amount: Amount) -> None:
+        """Take in what the rider says of a charge; see `recharge.charged`."""
+        if not isinstance(self._pack, Unknown):
+            self._pack.charged(amount)
+            self._look_anew()
+
+    def unplug(self, source: str) -> str | None:
+        """Take a source as unplugged until it is heard again; give why not, None when done.
+
+        Parameters
+        ----------
+        source
+            As an alert names it: "battery 1", "motor 0", "GPS receiver".
+        """
+        what, _, number = source.rpartition(" ")
+        now_s = self.latest.now_s
+        if what == "battery" and number.isdecimal():
+            why_not = self._power.unplug(int(number), now_s)
+            self._look_anew()
+        elif what == "motor" and number.isdecimal():
+            why_not = self._drive.unplug(int(number), now_s)
+        else:
+            why_not = self._speed.unplug(source, now_s)
+        return why_not
+
+    def drive(self, name: str) -> Number:
+        """Give the newest reading of the motor that is shown, by a column of `drive`."""
+        now_s = self.latest.now_s + self.latest.silent_s
+        return self._parts.ask("motor drive", itself, self._drive.value, name, now_s)
 
     def set_aim(self, aim: Aim) -> None:
         """Set the rider's target."""
@@ -187,7 +230,8 @@ class Engine:
 
     def _look_anew(self) -> None:
         """Look at what to advise now that something else is wanted; and soon again for alerts."""
-        pack = self._counted_pack(self._power_side())
+        power = self._parts.ask("power", itself, self._heard_side)
+        pack = self._counted_pack(power)
         self._parts.fold("advice", self.adviser.look, pack, self.learner.posterior)
         if self._look_s is not None:
             soon_s = (self._settled_s // EVERY_S + 1.0) * EVERY_S
@@ -195,38 +239,74 @@ class Engine:
 
     def kept(self) -> dict[str, Any]:
         """Give what outlasts this ride, in JSON's own types."""
-        battery = None if isinstance(self._pack, Unknown) else self._pack.as_dict()
+        side, pack, battery = self._power.chosen(), self._pack, None
+        # What was never counted nor stated is no count to go on with.
+        if not isinstance(pack, Unknown) and (side is not None or pack.is_told):
+            now = () if side is None else (side.charge_ah, self.latest.now_s)
+            battery = pack.as_dict(*now)
         return {"curves": self.learner.as_dict(), "battery": battery}
 
-    def resume_battery(self, kept: dict[str, Any], drawn_ah: float | None) -> None:
-        """Carry the battery's count on from an earlier engine's `kept`.
+    def resume_battery(self, kept: dict[str, Any], utc_s: float) -> None:
+        """Carry the battery's count on from an earlier engine's `kept`, before anything is folded.
+
+        For how long nobody looked, `away` tells as soon as that is known.
 
         Parameters
         ----------
         kept
             What it gave.
-        drawn_ah
-            Charge drawn meanwhile [Ah], None where nobody knows.
+        utc_s
+            When that was [s, Unix time]; NaN where nobody knows.
 
         Raises
         ------
         ValueError
             If it is not what `kept` gives.
         """
-        if not isinstance(self._pack, Unknown) and kept.get("battery") is not None:
-            self._pack.resume(kept["battery"], drawn_ah)
+        if isinstance(self._pack, Unknown) or kept.get("battery") is None:
+            return
+        try:
+            self._pack.resume(kept["battery"], Away(), utc_s)
+        except ValueError:
+            raise
+        except Exception as fault:
+            raise PartError("battery") from fault
+
+    def away(self, t_s: float, away: Away, counter_ah: float = math.nan) -> None:
+        """Learn, as of a stream time [s], for how long nobody looked before the stream began.
+
+        Parameters
+        ----------
+        t_s
+            When that is known: before any sample of that time is folded.
+        away
+            What is known of it.
+        counter_ah
+            What the autopilot's counter showed then [Ah], NaN without.
+        """
+        self._aways.append((t_s, away, counter_ah))
+
+    def was_off(self, until_s: float, off_s: float) -> None:
+        """Learn that the autopilot was off up to a stream time, and for how long [s]."""
+        if not isinstance(self._pack, Unknown):
+            self._parts.fold("battery", self._pack.was_off, until_s, Away(off_s))
+
+    def _tell_pack(self, pack: Pack, until_s: float) -> None:
+        """Tell the pack how long nobody looked, once it is known which counter tells of it."""
+        side = self._power.chosen(until_s)
+        if side is None:
+            return
+        for t_s, away, before_ah in self._aways:
+            drawn_ah = side.counter_began_ah - before_ah
+            counted = away.went_on and drawn_ah >= 0
+            pack.away(t_s, replace(away, drawn_ah=drawn_ah) if counted else away)
+        self._aways.clear()
 
     @property
     def counter_ah(self) -> float | None:
         """The autopilot's own charge counters [Ah], NaN without; None while no power is known."""
         side = self._power.chosen()
         return None if side is None else side.counter_ah
-
-    @property
-    def charge_ah(self) -> float:
-        """Charge counted so far [Ah]."""
-        side = self._power.chosen()
-        return 0.0 if side is None else side.charge_ah
 
     @property
     def events(self) -> tuple[Event, ...]:
@@ -273,10 +353,13 @@ class Engine:
         speed = ask("speed", itself, self._speed_meter)
         power_now = self._unless_stale(power, "power")
         speed_now = self._unless_stale(speed, "speed")
+        heard = ask("power", itself, self._unless_silent, power)
         trip = ask("trip sums", unknown_trip, self._trip, power, speed)
+        if isinstance(heard, Unknown):
+            trip = replace(trip, mean_power_w=heard)
         minutes = ask("trip sums", itself, window, 300.0, power_now, speed_now)
         riding = ask("way of riding", itself, self._riding, power_now, speed_now)
-        advice: Advice = ask("advice", nothing, self._advice, power)
+        advice: Advice = ask("advice", nothing, self._advice, heard)
         return Figures(
             t_s=self.latest.now_s,
             power_w=power_now if isinstance(power_now, Unknown) else power_now.power_w,
@@ -287,9 +370,9 @@ class Engine:
                 "trip sums", unknown_consumption, self._consumption, power_now, speed_now, trip
             ),
             trip=trip,
-            battery=ask("battery", itself, self._battery, power, riding),
+            battery=ask("battery", itself, self._battery, heard, riding),
             range_m=Reach(
-                now=ask("battery", itself, self._range_now_m, power, riding),
+                now=ask("battery", itself, self._range_now_m, heard, riding),
                 target=advice.range_target_m,
                 best=advice.range_best_m,
             ),
@@ -301,13 +384,19 @@ class Engine:
             curve=ask("curve", itself, self.curve),
             steady=ask("runs", unknown_steady, self._steady),
             runs=ask("runs", lambda _: (), self._run_table),
-            alerts=ask("alerts", lambda _: (), self._watches.alerts, self.latest.now_s),
+            alerts=(
+                *ask("battery", lambda _: (), self._question),
+                *ask("alerts", lambda _: (), self._watches.alerts, self.latest.now_s),
+            ),
         )
 
     def _power_side(self) -> BatterySide | Unknown:
         if "power" in self._parts.without:
             return LEFT_OUT
         return self._power.chosen() or Unknown(self._power.why_none())
+
+    def _heard_side(self) -> BatterySide | Unknown:
+        return self._unless_silent(self._power_side())
 
     def _speed_meter(self) -> DistanceMeter | Unknown:
         if "speed" in self._parts.without:
@@ -337,9 +426,6 @@ class Engine:
     def _advice(self, power: BatterySide | Unknown) -> Advice:
         return self.adviser.advice(self._counted_pack(power), self.learner.posterior)
 
-    def _range_now_m(self, power: BatterySide | Unknown, riding: Riding | Unknown) -> Estimate:
-        return range_now_m(self._counted_pack(power), riding)
-
     def _set_and_drift(self) -> SetAndDrift | Unknown:
         return set_and_drift(self.learner.posterior)
 
@@ -353,6 +439,7 @@ class Engine:
         """Take in settled seconds; look at what to advise at the times that are due for it."""
         for listener in self.cell_listeners:
             listener(cells)
+        self._parts.fold("alerts", self._tell_sources)
         while len(cells):
             if self._look_s is None:
                 self._look_s = math.ceil(float(cells.t_s[0]) / EVERY_S) * EVERY_S
@@ -369,6 +456,8 @@ class Engine:
         fold("way of riding", self._present.fold, cells)
         fold("alerts", self._watch, cells)
         if not isinstance(self._pack, Unknown):
+            if self._aways:
+                fold("battery", self._tell_pack, self._pack, float(cells.t_s[-1]))
             fold("battery", self._pack.fold, cells)
         for t_s, fouled, excess in fold("curve", self.learner.fold, cells) or ():
             fold("alerts", self._watches.state, t_s, "weed", fouled, _weed(excess))
@@ -381,6 +470,11 @@ class Engine:
         impossible_s = [*self._power.impossible_s(), *self._speed.impossible_s()]
         self._watches.implausible(cells, impossible_s)
 
+    def _tell_sources(self) -> None:
+        for news in self._power.take_news():
+            brief = (*news.brief, *self._speed.brief(news.t_s), *self._drive.brief(news.t_s))
+            self._watches.sources(replace(news, brief=brief))
+
     def _look(self, t_s: float) -> int:
         """Look at what holds until the next look; give when that is due [s from now]."""
         fold = self._parts.fold
@@ -389,7 +483,11 @@ class Engine:
             at = np.array([t_s])
             charge, counted = (float(side.at(n, at)[0]) for n in ("charge_ah", "counted_ah"))
             fold("alerts", self._watches.counters, t_s, counted - charge, charge)
-        pack = self._counted_pack(side or self._power_side())
+        known = side or self._parts.ask("power", itself, self._power_side)
+        if isinstance(known, BatterySide) and known.silent:
+            pack = self._counted_pack(_not_heard(known.silent))
+        else:
+            pack = self._counted_pack(known)
         quiet_s = fold("advice", self.adviser.look, pack, self.learner.posterior)
         if quiet_s is None:
             quiet_s = math.inf
@@ -437,6 +535,23 @@ class Engine:
             return BatteryState(pack, pack, pack)
         return pack.summary(0.0 if isinstance(riding, Unknown) else riding.power_w)
 
+    def _question(self) -> tuple[Alert, ...]:
+        """Ask whether the pack was charged, where nobody knows."""
+        if isinstance(self._pack, Unknown) or self._pack.unsaid_since_s is None:
+            return ()
+        open_s = self.latest.now_s - self._pack.asks_from_s
+        if open_s < ASK_FROM_S:
+            return ()
+        return (Alert("charge_unsaid", "warning", question(self._pack.unsaid_since_s), open_s),)
+
+    def _range_now_m(self, power: BatterySide | Unknown, riding: Riding | Unknown) -> Estimate:
+        """Give the range as the pack is; its interval goes on to that of a pack charged unseen."""
+        pack = self._counted_pack(power)
+        reach = range_now_m(pack, riding)
+        if isinstance(pack, Unknown) or pack.if_charged is None:
+            return reach
+        return reaching_up_to(reach, range_now_m(pack.if_charged, riding))
+
     def _time_left_s(
         self, power: BatterySide | Unknown, minutes: Stretch | Unknown, riding: Riding | Unknown
     ) -> Estimate:
@@ -444,6 +559,14 @@ class Engine:
         pack = self._counted_pack(power)
         if isinstance(pack, Unknown):
             return pack
+        if pack.if_charged is not None:
+            upper = self._time_left_of(pack.if_charged, minutes, riding)
+            return reaching_up_to(self._time_left_of(pack, minutes, riding), upper)
+        return self._time_left_of(pack, minutes, riding)
+
+    def _time_left_of(
+        self, pack: Pack, minutes: Stretch | Unknown, riding: Riding | Unknown
+    ) -> Estimate:
         resting = isinstance(minutes, Unknown) or minutes.distance_m.value < 0.3 * minutes.seconds_s
         if isinstance(riding, Unknown) or resting:
             if isinstance(minutes, Unknown):
@@ -460,8 +583,30 @@ class Engine:
     def _unless_stale(self, source: Source | Unknown, what: str) -> Source | Unknown:
         if isinstance(source, Unknown):
             return source
-        age_s = self.latest.now_s + self.latest.silent_s - source.last_s
-        return source if age_s <= STALE_S else Unknown(f"no {what} for {age_s:.0f} s")
+        age_s = self.latest.now_s + self.latest.silent_s - source.heard_s
+        if age_s <= STALE_S:
+            return source
+        if isinstance(source, BatterySide):
+            name = source.quietest
+        else:
+            name = self._speed.name_of(source) if self._speed.several else ""
+        return Unknown(f"no {what} {f'from {name} ' if name else ''}for {age_s:.0f} s")
+
+    def _unless_silent(self, side: BatterySide | Unknown) -> BatterySide | Unknown:
+        """Give the meters while all are heard: what is drawn unseen must not look like a saving."""
+        if isinstance(side, Unknown):
+            return side
+        if side.silent:
+            return _not_heard(side.silent)
+        age_s = self.latest.now_s - side.heard_s
+        if age_s <= SILENT_S:
+            return side
+        name = side.quietest or "the power monitor"
+        return Unknown(f"what {name} gives is not known: not heard for {age_s:.0f} s")
+
+
+def _not_heard(names: tuple[str, ...]) -> Unknown:
+    return Unknown(f"what {' and '.join(names)} gives is not known: not heard any more")
 
 
 def _weed(excess_fraction: float) -> str:

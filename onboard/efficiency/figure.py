@@ -30,3 +30,18 @@ class Unknown:
 Estimate = Figure | Unknown
 Number = float | Unknown
 """A plain number without an interval, or unknown."""
+
+
+def reaching_up_to(lower: Estimate, upper: Estimate) -> Estimate:
+    """Give a figure whose interval goes on to another's upper end, where that lies higher.
+
+    Examples
+    --------
+    >>> reaching_up_to(Figure(3.0, 2.0, 4.0), Figure(9.0, 8.0, 10.0))
+    Figure(value=3.0, low=2.0, high=10.0)
+    """
+    if isinstance(lower, Unknown) or isinstance(upper, Unknown):
+        return lower
+    if lower.high is None or upper.high is None:
+        return lower
+    return Figure(lower.value, lower.low, max(lower.high, upper.high))

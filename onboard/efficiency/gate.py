@@ -52,3 +52,8 @@ class Gate:
         self.impossible_s.extend(t_s[known & ~possible][-REMEMBERED:].tolist())
         self.late += int(np.count_nonzero(fit & ~passed))
         return passed
+
+    def leave_out(self, t_s: list[float]) -> None:
+        """Count samples that passed and cannot be after all, by their times [s]."""
+        self.impossible += len(t_s)
+        self.impossible_s.extend(t_s)

@@ -14,8 +14,8 @@ Value = TypeVar("Value")
 Other = TypeVar("Other")
 
 PARTS: Final = (
-    "power", "speed", "seconds", "trip sums", "speed bands", "way of riding", "alerts", "battery",
-    "curve", "advice", "runs", "trip line",
+    "power", "speed", "motor drive", "seconds", "trip sums", "speed bands", "way of riding",
+    "alerts", "battery", "curve", "advice", "runs", "trip line",
 )  # fmt: skip
 
 ON_SECONDS: Final = PARTS[PARTS.index("seconds") + 2 :]
@@ -66,6 +66,8 @@ class Parts:
         self.without = {*without, *(ON_SECONDS if "seconds" in without else ())}
         self._on_fault = on_fault
         self._failures: dict[str, int] = {}
+        """By part, how often it failed when it was asked. It takes in data all the same: others
+        rest on it."""
 
     def fold(self, part: str, act: Callable[..., Value], *given: Any) -> Value | None:
         """Have a part take something in; None where it is left out.
@@ -92,7 +94,7 @@ class Parts:
         *given: Any,
     ) -> Value | Other:
         """Ask a part for a figure; `otherwise` gives what stands in where there is none."""
-        if part in self.without:
+        if part in self.without or self._failures.get(part, 0) >= ASKED_MOST:
             return otherwise(LEFT_OUT)
         try:
             return act(*given)
@@ -101,8 +103,6 @@ class Parts:
             error.__cause__ = fault
             self._on_fault(error)
             self._failures[part] = self._failures.get(part, 0) + 1
-            if self._failures[part] >= ASKED_MOST:
-                self.without.add(part)
             return otherwise(FAILED)
 
 

@@ -1,15 +1,35 @@
 """The power sensors of a craft, and which of them the figures rest on.
 
-Each one's energy is counted from the start, so that the choice never loses what came before it.
+Each one's energy is counted from its first sample, so that no choice loses what came before it. At
+every decision (see `heard`) a pack is one of these:
+
+- *brief*: heard too little as yet: in no figure. A stray frame stays that for ever.
+- *counting*: in all figures. One that came later counts from its first sample; before that it is
+  taken to have given nothing, which is true of a pack that was plugged in then, and is said.
+- *silent*: it carried something and is not heard any more, while others are. It holds up what is
+  known: power, range and energy left are unknown until it is heard again or said to be unplugged.
+- *out*: silent and said to be unplugged, or silent and of no account. What it carried stays in the
+  sums. It counts again once it was heard for `BRIEF_S`; what a pack of no account gave meanwhile is
+  bridged as a gap is, one that was unplugged gave nothing.
 """
 
-from dataclasses import dataclass
+from bisect import bisect_right
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from onboard.block import Block, Channel, FloatArray
+from onboard.block import Block, Channel
+from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.energy import EnergyMeter
-from onboard.efficiency.shared_errors import Spread
+from onboard.efficiency.heard import (
+    BRIEF_S,
+    CARRIED_FRACTION,
+    CHOICE_S,
+    SAID_S,
+    SILENT_S,
+    is_brief,
+)
+from onboard.efficiency.latest import STALE_S
 from onboard.profile import Sensors
 
 PACKS_MOST = 16
@@ -18,90 +38,47 @@ PACKS_MOST = 16
 COVERAGE_FRACTION = 0.9
 """The packs' own messages are preferred unless the summary covers clearly more time."""
 
+MONITOR = "power monitor"
+"""What the autopilot's summary of its main battery is called."""
+
 
 @dataclass(frozen=True)
-class BatterySide:
-    """The meters that the figures are the sum of; at least one."""
+class PowerNews:
+    """What was decided at a stream time: names of sources, in words for people.
 
-    meters: tuple[EnergyMeter, ...]
+    Parameters
+    ----------
+    t_s
+        When [s].
+    brief, joined
+        Left out, and come in late, within the last `SAID_S`.
+    silent, out
+        As at the top; `out` without those said to be unplugged.
+    """
 
-    @property
-    def energy_wh(self) -> float:
-        """Energy drawn so far [Wh]."""
-        return sum(meter.curves.total("energy_wh") for meter in self.meters)
+    t_s: float
+    brief: tuple[str, ...]
+    joined: tuple[str, ...]
+    silent: tuple[str, ...]
+    out: tuple[str, ...]
 
-    @property
-    def charge_ah(self) -> float:
-        """Charge drawn so far [Ah]."""
-        return sum(meter.curves.total("charge_ah") for meter in self.meters)
 
-    @property
-    def bridged_wh(self) -> float:
-        """The part of the energy that lies in gaps of the data [Wh]."""
-        return sum(meter.bridged_wh for meter in self.meters)
+@dataclass(frozen=True)
+class _Out:
+    """Since when a pack is left out, up to when it counts [s], and what it had covered [s]."""
 
-    @property
-    def bridged_variance_wh2(self) -> float:
-        """How uncertain that part is [Wh^2]."""
-        return sum(meter.bridged_variance_wh2 for meter in self.meters)
-
-    @property
-    def first_s(self) -> float:
-        """Stream time from which all meters count [s]."""
-        return max(meter.curves.first_s or 0.0 for meter in self.meters)
-
-    @property
-    def last_s(self) -> float:
-        """Stream time up to which all meters count [s]: one that falls silent holds it up."""
-        return min(meter.curves.last_s or 0.0 for meter in self.meters)
-
-    @property
-    def kept_from_s(self) -> float:
-        """Stream time from which all meters remember their totals [s]."""
-        return max(meter.curves.kept_from_s or 0.0 for meter in self.meters)
-
-    @property
-    def counter_ah(self) -> float:
-        """The autopilot's own charge counters, corrected [Ah], NaN where one has none."""
-        return sum(meter.counter_ah for meter in self.meters)
-
-    @property
-    def power_w(self) -> float:
-        """Power at the newest samples [W]."""
-        return sum(meter.volts_v * meter.amps_a for meter in self.meters)
-
-    @property
-    def amps_a(self) -> float:
-        """Current at the newest samples [A]."""
-        return sum(meter.amps_a for meter in self.meters)
-
-    @property
-    def volts_v(self) -> float:
-        """Voltage of the first pack at its newest sample [V]."""
-        return self.meters[0].volts_v
-
-    def at(self, name: str, t_s: FloatArray) -> FloatArray:
-        """Give the sum of a total of all meters at times [s]; see `EnergyMeter.curves`."""
-        total: FloatArray = np.sum([meter.curves.at(name, t_s) for meter in self.meters], axis=0)
-        return total
-
-    def between(self, begin_s: float, end_s: float) -> Spread:
-        """Give the energy drawn between two stream times [Wh], gaps taken as exact."""
-        times = np.array([begin_s, end_s])
-        energy = float(np.diff(self.at("energy_wh", times))[0])
-        return Spread.of_energy(energy, float(np.diff(self.at("volt_hours", times))[0]))
-
-    def spread(self) -> Spread:
-        """Give the energy drawn so far, with what is uncertain of it [Wh]."""
-        volt_hours = sum(meter.curves.total("volt_hours") for meter in self.meters)
-        return Spread.of_energy(self.energy_wh, volt_hours, self.bridged_variance_wh2)
+    since_s: float
+    until_s: float
+    covered_s: float
+    unplugged: bool
 
 
 class PowerSources:
     """All power sensors that the stream reports.
 
     The choice: the packs that measure both voltage and current, summed; the autopilot's summary of
-    its main battery where they cover less than 90 % of the time that it covers.
+    its main battery where they cover less than 90 % of the time that it covers. Of several packs
+    the summary tells one only: once they count it does not stand in for them.
 
     Parameters
     ----------
@@ -113,6 +90,15 @@ class PowerSources:
         self._sensors = sensors
         self._summary = EnergyMeter(sensors)
         self._packs: dict[int, EnergyMeter] = {}
+        self._out: dict[int, _Out] = {}
+        self._silent: set[int] = set()
+        self._joined: dict[int, tuple[float, float]] = {}
+        """When each pack that counted once came in [s], and what the others had carried [Wh]."""
+        self._by_packs = False
+        self._next_s: float | None = None
+        self._sides: list[tuple[float, BatterySide | None]] = []
+        """Each time at which the choice became another one [s]."""
+        self._news: list[PowerNews] = []
 
     def fold(self, block: Block) -> None:
         """Take in a block's `power` and `battery` channels."""
@@ -128,22 +114,71 @@ class PowerSources:
         Parameters
         ----------
         at_s
-            By what the sensors had covered up to this stream time [s]; None: up to now.
+            As decided at or before this stream time [s]; None: by what is known now.
         """
-        packs = [self._packs[pack] for pack in sorted(self._packs)]
-        packs = [meter for meter in packs if _began(meter, at_s)]
-        covered_s = max((_covered_s(meter, at_s) for meter in packs), default=0.0)
-        if packs and covered_s >= COVERAGE_FRACTION * _covered_s(self._summary, at_s):
-            return BatterySide(tuple(packs))
-        return BatterySide((self._summary,)) if _began(self._summary, at_s) else None
+        if at_s is not None and self._sides and at_s >= self._sides[0][0]:
+            return self._sides[bisect_right(self._sides, at_s, key=lambda one: one[0]) - 1][1]
+        return self._side(at_s)
+
+    def decide(self, begin_s: float, until_s: float) -> None:
+        """Decide what counts, at each time that is due up to a settled stream time [s].
+
+        Parameters
+        ----------
+        begin_s
+            Stream time of the first second of all [s].
+        until_s
+            Up to which nothing more is to come [s].
+        """
+        if self._next_s is None:
+            self._next_s = float(np.floor(begin_s / CHOICE_S) * CHOICE_S)
+        while self._next_s <= until_s:
+            self._decide(self._next_s)
+            self._next_s += CHOICE_S
+
+    def take_news(self) -> list[PowerNews]:
+        """Give what was decided since the last call."""
+        news, self._news = self._news, []
+        return news
+
+    def unplug(self, pack: int, now_s: float) -> str | None:
+        """Take a pack as unplugged from now on.
+
+        Parameters
+        ----------
+        pack
+            Its instance number.
+        now_s
+            Stream time [s].
+
+        Returns
+        -------
+        str or None
+            Why it cannot be; None when it was done.
+        """
+        meter = self._packs.get(pack)
+        if meter is None or meter.curves.last_s is None:
+            return f"battery {pack} was never heard"
+        if now_s - meter.heard_s <= STALE_S:
+            return f"battery {pack} is still heard: unplug it first"
+        others = [one for one in self._counting(None) if one != pack and one not in self._out]
+        if not others:
+            return f"no battery but battery {pack} is heard: power would not be known at all"
+        meter.unplug()
+        since_s = min(now_s, self._out[pack].since_s) if pack in self._out else now_s
+        self._out[pack] = _Out(
+            since_s, meter.curves.last_s, meter.curves.total("measured_s"), unplugged=True
+        )
+        self._silent.discard(pack)
+        return None
 
     @property
     def packs(self) -> tuple[int, ...]:
         """Give the battery instances whose energy is summed; none where the summary counts."""
         side = self.chosen()
-        if side is None or side.meters[0] is self._summary:
+        if side is None:
             return ()
-        return tuple(pack for pack in sorted(self._packs) if self._packs[pack] in side.meters)
+        return tuple(pack for pack in sorted(self._packs) if self._packs[pack] in side.every)
 
     @property
     def unmeasured(self) -> tuple[int, ...]:
@@ -153,9 +188,14 @@ class PowerSources:
         )
 
     def reached_s(self) -> list[float]:
-        """Give the stream time up to which each sensor counts [s]."""
+        """Give the stream time up to which each sensor that may count does [s]."""
+        most_s = self._most_s(None)
         meters = (self._summary, *self._packs.values())
-        return [meter.curves.last_s for meter in meters if meter.curves.last_s is not None]
+        return [
+            meter.curves.last_s
+            for meter in meters
+            if meter.curves.last_s is not None and not is_brief(_covered_s(meter, None), most_s)
+        ]
 
     def impossible_s(self) -> list[float]:
         """Give the stream times of the last samples that cannot be [s]."""
@@ -184,6 +224,121 @@ class PowerSources:
             channel["energy_out_wh"][mine],
         )
 
+    def _side(self, at_s: float | None) -> BatterySide | None:
+        counting = self._counting(at_s)
+        out = self._out_at(at_s)
+        live = [pack for pack in counting if pack not in out]
+        if live and self._packs_count(counting, live, at_s):
+            return BatterySide(
+                tuple(self._packs[pack] for pack in live),
+                tuple(f"battery {pack}" for pack in live),
+                tuple((self._packs[p], out[p].until_s) for p in counting if p in out),
+                tuple(f"battery {pack}" for pack in live if pack in self._silent),
+            )
+        return BatterySide((self._summary,), (MONITOR,)) if _began(self._summary, at_s) else None
+
+    def _packs_count(self, counting: list[int], live: list[int], at_s: float | None) -> bool:
+        """Tell whether the packs count, not the autopilot's summary."""
+        covered_s = max(_covered_s(self._packs[pack], at_s) for pack in counting)
+        summary_s = _covered_s(self._summary, at_s)
+        if len(live) > 1 and self._by_packs:
+            return True
+        if covered_s < COVERAGE_FRACTION * summary_s:
+            return False
+        if len(counting) == 1 and summary_s >= COVERAGE_FRACTION * covered_s:
+            # It tells the same battery, and did so all along.
+            pack_s, other_s = (_last_s(m, at_s) for m in (self._packs[live[0]], self._summary))
+            return pack_s >= other_s - SILENT_S
+        return True
+
+    def _decide(self, t_s: float) -> None:
+        counting = self._counting(t_s)
+        for pack, out in list(self._out.items()):
+            if _covered_s(self._packs[pack], t_s) - out.covered_s >= BRIEF_S:
+                del self._out[pack]
+        self._let_in(counting, t_s)
+        out_now = self._out_at(t_s)
+        live = [pack for pack in counting if pack not in out_now]
+        newest_s = max((_last_s(self._packs[pack], t_s) for pack in live), default=t_s)
+        for pack in live:
+            last_s = _last_s(self._packs[pack], t_s)
+            if last_s >= newest_s - SILENT_S:
+                self._silent.discard(pack)
+            elif pack not in self._silent:
+                self._fell_silent(pack, counting, t_s, last_s)
+        side = self._side(t_s)
+        self._by_packs = side is not None and side.meters[0] is not self._summary
+        if not self._sides or self._sides[-1][1] != side:
+            self._sides.append((t_s, side))
+        self._tell(counting, side, t_s)
+
+    def _let_in(self, counting: list[int], t_s: float) -> None:
+        """Note the packs that come in, and what the others had carried by then."""
+        came = [pack for pack in counting if pack not in self._joined]
+        if not came:
+            return
+        before = [pack for pack in counting if pack in self._joined]
+        carried_wh = sum(self._carried_wh(pack, t_s) for pack in before)
+        self._joined |= dict.fromkeys(came, (t_s if before else -np.inf, carried_wh))
+
+    def _fell_silent(self, pack: int, counting: list[int], t_s: float, last_s: float) -> None:
+        own_wh = self._carried_wh(pack, last_s)
+        all_wh = sum(self._carried_wh(one, last_s) for one in counting) - self._joined[pack][1]
+        if own_wh < CARRIED_FRACTION * all_wh:
+            covered_s = _covered_s(self._packs[pack], t_s)
+            told = self._out.get(pack)
+            if told is None:
+                self._out[pack] = _Out(t_s, last_s, covered_s, unplugged=False)
+            else:
+                # Said to be unplugged later than that.
+                self._out[pack] = replace(told, since_s=t_s)
+        else:
+            self._silent.add(pack)
+
+    def _carried_wh(self, pack: int, t_s: float) -> float:
+        out = self._out.get(pack)
+        until_s = t_s if out is None else min(t_s, out.until_s)
+        return abs(self._packs[pack].curves.at("energy_wh", until_s))
+
+    def _counting(self, at_s: float | None) -> list[int]:
+        """Give the packs that were heard for more than brief, in order."""
+        most_s = self._most_s(at_s)
+        return [
+            pack
+            for pack, meter in sorted(self._packs.items())
+            if _began(meter, at_s) and not is_brief(_covered_s(meter, at_s), most_s)
+        ]
+
+    def _most_s(self, at_s: float | None) -> float:
+        return max(_covered_s(meter, at_s) for meter in (self._summary, *self._packs.values()))
+
+    def _out_at(self, at_s: float | None) -> dict[int, _Out]:
+        return {pack: out for pack, out in self._out.items() if at_s is None or out.since_s <= at_s}
+
+    def _tell(self, counting: list[int], side: BatterySide | None, t_s: float) -> None:
+        most_s = self._most_s(t_s)
+        named = {MONITOR: self._summary} | {
+            f"battery {pack}": meter for pack, meter in sorted(self._packs.items())
+        }
+        brief = tuple(
+            name
+            for name, meter in named.items()
+            if _began(meter, t_s)
+            and is_brief(_covered_s(meter, t_s), most_s)
+            and t_s - _last_s(meter, t_s) < SAID_S
+        )
+        out = self._out_at(t_s) if self._by_packs else {}
+        told = counting if self._by_packs else []
+        self._news.append(
+            PowerNews(
+                t_s,
+                brief,
+                tuple(f"battery {p}" for p in told if t_s - self._joined[p][0] < SAID_S),
+                () if side is None else side.silent,
+                tuple(f"battery {p}" for p in told if p in out and not out[p].unplugged),
+            )
+        )
+
 
 def _began(meter: EnergyMeter, at_s: float | None) -> bool:
     first_s = meter.curves.first_s
@@ -193,3 +348,9 @@ def _began(meter: EnergyMeter, at_s: float | None) -> bool:
 def _covered_s(meter: EnergyMeter, at_s: float | None) -> float:
     curves = meter.curves
     return curves.total("measured_s") if at_s is None else curves.at("measured_s", at_s)
+
+
+def _last_s(meter: EnergyMeter, at_s: float | None) -> float:
+    """Give the time of the last sample up to a stream time [s], minus infinity without."""
+    last_s = meter.curves.last_s if at_s is None else meter.curves.last_before(at_s)
+    return -np.inf if last_s is None else last_s

@@ -47,6 +47,7 @@ class RestFinder:
 
     def __init__(self, full_ah: float, loaded: bool = False) -> None:
         self._light_a = LIGHT_RATE * full_ah
+        self.loaded_before = loaded
         self._begin_s: float | None = None
         self._loaded = loaded
         self._last_s: float | None = None

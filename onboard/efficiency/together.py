@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.consumption import Stretch
 from onboard.efficiency.distance import DistanceMeter
-from onboard.efficiency.power_sources import BatterySide
 from onboard.efficiency.shared_errors import COUNT, Spread
 
 
@@ -35,14 +35,19 @@ class Together:
         """Look at the meters; at least once in every few minutes of the stream."""
         if power is None or speed is None:
             return
-        if (power, speed) != self._meters:
-            self._meters = power, speed
-            self.first = None
         begin_s, end_s = max(power.first_s, speed.first_s), min(power.last_s, speed.last_s)
+        forgotten_s = max(power.forgotten_s, speed.forgotten_s)
+        if (power, speed) != self._meters:
+            # What was counted by some of them goes on, if the others cannot be asked any more.
+            if begin_s >= forgotten_s or not _goes_on(self._meters, (power, speed)):
+                self.first = None
+            self._meters = power, speed
+        if self.first is None:
+            begin_s = max(begin_s, forgotten_s)
         if self.first is None and begin_s <= min(end_s, speed.track.settled_s):
             self.first = _point(power, speed, begin_s, at_start=True)
         # Where one has long been silent the other no longer remembers that time: the last holds.
-        if self.first is not None and end_s >= max(power.kept_from_s, begin_s):
+        if self.first is not None and end_s >= max(power.forgotten_s, begin_s):
             self.last = _point(power, speed, end_s, at_start=False)
 
     def since(self, begin: Point | None) -> Stretch | None:
@@ -64,6 +69,17 @@ class Together:
                 noise + end.bridged_variance_m2 - begin.bridged_variance_m2,
             ),
         )
+
+
+def _goes_on(
+    before: tuple[BatterySide, DistanceMeter] | None, now: tuple[BatterySide, DistanceMeter]
+) -> bool:
+    """Tell whether what was counted goes on: a pack that came later gave nothing until then."""
+    return (
+        before is not None
+        and before[1] is now[1]
+        and not set(before[0].every).isdisjoint(now[0].every)
+    )
 
 
 def _point(power: BatterySide, speed: DistanceMeter, t_s: float, *, at_start: bool) -> Point:

@@ -1,11 +1,11 @@
 """The sums of a trip, each with what is uncertain of it."""
 
 from onboard.block import FloatArray
+from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.consumption import HARDLY_MOVED_M, Stretch
 from onboard.efficiency.distance import DistanceMeter
 from onboard.efficiency.figure import Estimate, Number, Unknown
 from onboard.efficiency.figures import Trip
-from onboard.efficiency.power_sources import BatterySide
 
 
 def trip_sums(

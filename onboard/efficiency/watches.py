@@ -10,6 +10,7 @@ from onboard.efficiency.alerts import EVENTS_MOST, Alert, Condition, Event, Watc
 from onboard.efficiency.battery import Pack
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.figure import Unknown
+from onboard.efficiency.power_sources import PowerNews
 from onboard.efficiency.target import Target
 from onboard.efficiency.trailing import Trailing
 from onboard.profile import Profile
@@ -37,6 +38,7 @@ COOLER_DEGC = 5.0
 
 CONDITIONS = (
     Condition("no_power_data", "warning"),
+    Condition("source_silent", "warning", 1.0, 1.0),
     Condition("no_speed", "warning"),
     Condition("current_dead", "warning", 30.0, 5.0),
     Condition("current_stuck", "warning", 30.0, 10.0),
@@ -45,6 +47,9 @@ CONDITIONS = (
     Condition("heat_limiting", "warning", 20.0, 30.0),
     Condition("counters_disagree", "note", 1.0, 60.0),
     Condition("implausible", "note", 1.0, 60.0),
+    Condition("source_left_out", "note", 1.0, 1.0),
+    Condition("source_brief", "note", 1.0, 1.0),
+    Condition("source_joined", "note", 1.0, 1.0),
     Condition("energy_low", "warning", 10.0, 60.0),
     Condition("reserve_reached", "danger", 10.0, 60.0),
     Condition("battery_contradicted", "warning", 1.0, 60.0),
@@ -76,7 +81,7 @@ class Watches:
         """Look at settled seconds."""
         watch = self._watch
         quiet = self._lost("power", np.isfinite(cells.power_w))
-        text = "No battery data is coming: energy is not counted. Ride as if it were low."
+        text = "Battery data is missing: energy is not counted. Ride as if it were low."
         watch("no_power_data", cells.t_s, quiet, text)
         lost = self._lost("speed", np.isfinite(cells.east_mps))
         text = "No speed from the GPS: distance is not counted. Give it a free view of the sky."
@@ -106,6 +111,29 @@ class Watches:
         found = upto > np.searchsorted(times, cells.t_s - 1.0, side="right")
         text = "Values that cannot be were left out: check the sensors and their wiring."
         self._watch("implausible", cells.t_s, found, text)
+
+    def sources(self, news: PowerNews) -> None:
+        """Look at which sources count; the names are told anew where they change."""
+        for code, names, text in (
+            (
+                "source_silent",
+                news.silent,
+                "Not heard any more: {}. Power and range are unknown until it is heard again, or "
+                "until you say that it is unplugged.",
+            ),
+            ("source_left_out", news.out, "Not heard any more: {}. It gave little: left out."),
+            ("source_brief", news.brief, "Heard only briefly and left out: {}."),
+            (
+                "source_joined",
+                news.joined,
+                "Counted as well from now on: {}. What it gave before it was heard is in no sum.",
+            ),
+        ):
+            said, watch = text.format(", ".join(names)), self._watches[code]
+            if names and watch.on_since_s is not None and watch.sources != names:
+                self.state(news.t_s, code, False, said)
+            self.state(news.t_s, code, bool(names), said)
+            watch.sources = names
 
     def energy(self, t_s: float, pack: Pack, power_w: float) -> float:
         """Look at what is left at a power [W]; give how far off an alert is [Wh]."""

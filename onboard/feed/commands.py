@@ -4,9 +4,12 @@ Only these few settings and marks exist; none of them reaches the autopilot.
 """
 
 import json
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final, Literal, NoReturn, TypeGuard, cast, get_args
+
+from onboard.efficiency.amount import Amount, AmountKind
 
 LONGEST_BYTES: Final = 1024
 """Of a line, its end not counted: room for the longest text in UTF-8 that is not escaped."""
@@ -22,7 +25,9 @@ SHOWN_MOST: Final = 40
 Key = Literal[
     "target_distance_m", "target_speed_mps", "target_power_w", "home", "setup", "reserve_fraction"
 ]
-MarkName = Literal["run_start", "run_end", "charged_full", "new_trip", "note"]
+MarkName = Literal[
+    "run_start", "run_end", "charged_full", "charged", "unplugged", "new_trip", "note"
+]
 Position = tuple[float, float]
 Value = float | str | Position | None
 
@@ -35,10 +40,19 @@ NUMBERS: Final[dict[str, tuple[float, float]]] = {
 """Least and most: what a craft under 5 m and 5 kW can mean, with room. Common practice, no source.
 """
 
+AMOUNTS: Final[dict[str, float]] = {"charged_wh": 1e5, "charged_ah": 1e4, "left_fraction": 1.0}
+"""What `charged` carries one of, and the most of each; 0 Wh is 'not charged'."""
+
 TARGETS: Final = ("target_distance_m", "target_speed_mps", "target_power_w")
 """What null clears."""
 
 HERE: Final = "here"
+
+SOURCE: Final = re.compile(
+    r"(battery|motor) [0-9]{1,3}|GPS receiver|fused velocity|display speed", re.ASCII
+)
+SOURCES: Final = '"battery 1", "motor 0", "GPS receiver", "fused velocity" or "display speed"'
+"""What can be unplugged; batteries and motors by their number in the stream."""
 
 
 @dataclass(frozen=True)
@@ -78,15 +92,25 @@ class Mark:
         What happens.
     text
         What the rider says of it; a `note` has nothing else.
+    amount
+        For `charged`, one of: energy or charge that went into the pack, measured between charger
+        and pack; how full the pack is now, all of it, the reserve too. With its key.
+    source
+        What is `unplugged`, as alerts name it: "battery 1", "motor 0", "GPS receiver".
     """
 
     id: int
     mark: MarkName
     text: str = ""
+    amount: Amount | None = None
+    source: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Give the command in JSON's own types."""
-        return {"kind": "mark", "id": self.id, "mark": self.mark, "text": self.text}
+        said = {"kind": "mark", "id": self.id, "mark": self.mark, "text": self.text}
+        if self.amount is not None:
+            said[self.amount[0]] = self.amount[1]
+        return said | ({"source": self.source} if self.source else {})
 
 
 Command = Set | Mark
@@ -120,7 +144,7 @@ def parse_command(line: bytes) -> Command | Refused:
     >>> parse_command(b'{"kind": "set", "id": 1, "key": "target_speed_mps", "value": 2.5}\n')
     Set(id=1, key='target_speed_mps', value=2.5)
     >>> parse_command(b'{"kind": "mark", "id": 2, "mark": "stop"}').why
-    'mark = "stop": expected run_start, run_end, charged_full, new_trip or note'
+    'mark = "stop": expected run_start, run_end, charged_full, charged, unplugged, new_trip or note'
     """
     line = line.rstrip(b"\r\n")
     if len(line) > LONGEST_BYTES:
@@ -158,14 +182,20 @@ def _command(raw: object) -> Command:
             raise _not_allowed("key", key, _one_of(get_args(Key)))
         return Set(_id(raw["id"]), cast(Key, key), _value(key, value))
     if kind == "mark":
-        _only(raw, ("kind", "id", "mark"), ("text",))
-        mark, text = raw["mark"], raw.get("text", "")
+        amounts = tuple(AMOUNTS) if raw.get("mark") == "charged" else ()
+        unplugged = raw.get("mark") == "unplugged"
+        needed = ("kind", "id", "mark", *(("source",) if unplugged else ()))
+        _only(raw, needed, ("text", *amounts))
+        mark, text, source = raw["mark"], raw.get("text", ""), raw.get("source", "")
         if not (isinstance(mark, str) and mark in get_args(MarkName)):
             raise _not_allowed("mark", mark, _one_of(get_args(MarkName)))
         least = 1 if mark == "note" else 0
         if not _is_text(text, least, TEXT_MOST):
             raise _not_allowed("text", text, f"{least} to {TEXT_MOST} printable characters")
-        return Mark(_id(raw["id"]), cast(MarkName, mark), text)
+        amount = _amount(raw) if mark == "charged" else None
+        if unplugged and not (isinstance(source, str) and SOURCE.fullmatch(source)):
+            raise _not_allowed("source", source, SOURCES)
+        return Mark(_id(raw["id"]), cast(MarkName, mark), text, amount, source)
     raise _not_allowed("kind", kind, "set or mark")
 
 
@@ -185,6 +215,15 @@ def _value(key: str, value: object) -> Value:
         if value is None:
             return None
     return _number("value", value, least, most, allowed)
+
+
+def _amount(raw: dict[str, Any]) -> Amount:
+    found = [key for key in AMOUNTS if key in raw]
+    if len(found) != 1:
+        raise _NotAllowedError(f"charged: expected exactly one of {_one_of(tuple(AMOUNTS))}")
+    key, most = found[0], AMOUNTS[found[0]]
+    allowed = f"a number from 0 to {most:.10g}"
+    return cast(AmountKind, key), _number(key, raw[key], 0.0, most, allowed)
 
 
 def _place(value: object) -> Position | str:

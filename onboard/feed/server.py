@@ -55,9 +55,20 @@ def parse_listen(text: str, option: str = "--listen") -> tuple[str, int]:
     ('127.0.0.1', 27220)
     """
     host, _, port = text.rpartition(":")
-    if not host or not port.isdecimal() or not 0 <= int(port) <= 65535:
+    if not host or not is_port(port):
         raise UsageError(f"{option} {text}: expected HOST:PORT, such as 127.0.0.1:27220")
     return host.strip("[]"), int(port)
+
+
+def is_port(text: str) -> bool:
+    """Tell whether a text is a port's number.
+
+    Examples
+    --------
+    >>> [is_port(text) for text in ("27220", "65536", "-1", "1" * 5000)]
+    [True, False, False, False]
+    """
+    return text.isdecimal() and len(text) <= len("65535") and int(text) <= 65535
 
 
 def is_local(host: str) -> bool:

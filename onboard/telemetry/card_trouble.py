@@ -14,7 +14,7 @@ CARD_TROUBLE = {
 """By error number; all of these may pass."""
 
 
-def in_words(problem: OSError) -> str:
+def in_words(problem: Exception) -> str:
     """Give what went wrong in words.
 
     Examples
@@ -23,6 +23,10 @@ def in_words(problem: OSError) -> str:
     'no space left on the card'
     >>> in_words(OSError(errno.EACCES, "Permission denied"))
     'permission denied'
+    >>> in_words(ZeroDivisionError("division by zero"))
+    "a fault of the program, ZeroDivisionError('division by zero')"
     """
+    if not isinstance(problem, OSError):
+        return f"a fault of the program, {problem!r}"
     known = CARD_TROUBLE.get(problem.errno or 0)
     return known or (problem.strerror or str(problem)).lower()

@@ -1,7 +1,7 @@
 """The frames found in a stretch of bytes: where each one stands, who sent it, and its payload."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
@@ -16,15 +16,14 @@ ROOM = 300
 """Zero bytes kept behind the data, so that reading a whole frame's width never runs off the end
 (the longest frame is 280 bytes)."""
 
-STAMP_BYTES = 8
+_ROOM = bytes(ROOM)
 
-SPARE_BYTES = 16_384
-"""So much between frames is not worth packing them."""
+STAMP_BYTES = 8
 
 
 def with_room(*parts: bytes) -> Bytes:
     """Give the parts as one array of bytes with `ROOM` zero bytes behind them."""
-    return np.frombuffer(b"".join((*parts, bytes(ROOM))), np.uint8)
+    return np.frombuffer(b"".join((*parts, _ROOM)), np.uint8)
 
 
 @dataclass(frozen=True)
@@ -87,17 +86,6 @@ class Frames:
             self.message_id[chosen],
             0,
         )
-
-    def packed(self) -> "Frames":
-        """Give the same frames without what lay between them, where that is much."""
-        total = int(self.size.sum())
-        if self.data.size <= 4 * total + SPARE_BYTES:
-            return self
-        data = self.data.tobytes()
-        spans = zip(self.marker.tolist(), self.size.tolist(), strict=True)
-        marker = np.cumsum(self.size) - self.size
-        packed = with_room(*(data[at : at + size] for at, size in spans))
-        return replace(self, data=packed, marker=marker)
 
     def by_message(self) -> Iterator[tuple[int, Ints]]:
         """Give each message that is among the frames, and the places where it stands, in order.

@@ -8,7 +8,7 @@ from onboard.block import Block
 from onboard.errors import LogError
 from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.log_files import LogFacts, Progress, find_log
+from onboard.telemetry.log_files import LogFacts, OpenLog, Progress, find_log
 from onboard.telemetry.onboard_log import OnboardLog, looks_like_onboard_log
 from onboard.telemetry.telemetry_log import TelemetryLog
 
@@ -52,7 +52,7 @@ def open_log(path: Path) -> SavedLog:
     LogError
         If there is none, or it is empty or cannot be read.
     """
-    return OnboardLogParts(find_log(path)) if is_onboard_log(path) else TelemetryLog(path)
+    return OnboardLogParts(find_log(path)[0]) if is_onboard_log(path) else TelemetryLog(path)
 
 
 def is_onboard_log(path: Path) -> bool:
@@ -63,12 +63,12 @@ def is_onboard_log(path: Path) -> bool:
     LogError
         If there is none, or it is empty or cannot be read.
     """
-    log = find_log(path)
+    files = find_log(path)
     try:
-        with log.open("rb") as file:
+        with OpenLog(files) as file:
             return looks_like_onboard_log(file.read(HEAD_BYTES))
     except OSError as problem:
-        raise LogError(f"{log}: cannot be read ({problem.strerror})") from None
+        raise LogError(f"{files[0]}: cannot be read ({problem.strerror})") from None
 
 
 def blocks_of(log: SavedLog, decoder: Decoder, progress: Progress | None = None) -> Iterator[Block]:

@@ -1,11 +1,13 @@
 """The file of a record: whole records are put behind one another, and nothing else stays in it.
 
-No thread and no clock here; what fails is told, and can be tried again.
+No thread and no clock here; what fails is told, and can be tried again. Whether the file is still
+the one that was written, by its name, is looked at whenever it is asked for.
 """
 
 import contextlib
 import errno
 import os
+import stat
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,7 +25,12 @@ TAIL_BYTES = 1 << 16
 PROOF_BYTES = 512
 """The last bytes written are remembered: if they stand where they were put, so does the rest."""
 
-_FLAGS = os.O_RDWR | os.O_CLOEXEC | os.O_NOFOLLOW
+_FLAGS = os.O_RDWR | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK
+"""A pipe in the file's place keeps nobody waiting."""
+
+
+class NotOursError(Exception):
+    """Something else stands where the file was; its text tells what became of it."""
 
 
 @dataclass(frozen=True)
@@ -81,20 +88,19 @@ class RecordFile:
         self._proof = b""
         self._descriptor = os.open(path, _FLAGS | os.O_CREAT | os.O_EXCL, FILE_MODE)
 
-    def append(self, records: Records) -> tuple[int, OSError | None]:
+    def append(self, pieces: Sequence[Records]) -> tuple[list[Records], OSError | None]:
         """Write records behind the others.
 
         Returns
         -------
         tuple
-            How many are written whole, and what kept the rest from it. A part of a record that
-            was written is cut off again.
+            What is not written, and what kept it from that. A part of a record that was written is
+            cut off again.
         """
+        records = joined(pieces)
         problem: OSError | None = None
         rest, done = memoryview(records.data), 0
         try:
-            if os.fstat(self._descriptor).st_nlink == 0:
-                raise FileNotFoundError(errno.ENOENT, "the file was removed")
             while done < len(rest):
                 # At a place of our own choice: what a failed cut left behind is written over.
                 written = os.pwrite(self._descriptor, rest[done:], self.whole_bytes + done)
@@ -105,22 +111,47 @@ class RecordFile:
             problem = failure
         count = int(records.ends.searchsorted(done, side="right"))
         whole = int(records.ends[count - 1]) if count else 0
-        self.whole_bytes += whole
-        self._proof = (self._proof + records.data[max(whole - PROOF_BYTES, 0) : whole])[
-            -PROOF_BYTES:
-        ]
+        left = list(behind(pieces, count))
+        proof = (self._proof + records.data[max(whole - PROOF_BYTES, 0) : whole])[-PROOF_BYTES:]
+        # Last: were memory too short for the above, all of it would be written again, in its place.
+        self.whole_bytes, self._proof = self.whole_bytes + whole, proof
         if problem is not None:
             # Where even that fails, `reopen` does it before anything else is written.
             with contextlib.suppress(OSError):
                 os.ftruncate(self._descriptor, self.whole_bytes)
-        return count, problem
+        return left, problem
+
+    def what_became(self) -> str | None:
+        """Tell what became of the file where its name no longer leads to what was written.
+
+        Raises
+        ------
+        OSError
+            If the card does not say.
+        """
+        held = os.fstat(self._descriptor)
+        try:
+            there = self.path.lstat()
+        except (FileNotFoundError, NotADirectoryError):
+            return "was renamed" if held.st_nlink else "was removed"
+        if not os.path.samestat(there, held):
+            return "was replaced"
+        if self._is_whole():
+            return None
+        return "was cut short" if held.st_size < self.whole_bytes else "was written over"
+
+    @property
+    def is_whole_somewhere(self) -> bool:
+        """Whether what was written is whole, by whichever name."""
+        try:
+            return os.fstat(self._descriptor).st_nlink > 0 and self._is_whole()
+        except OSError:
+            return False
 
     def reopen(self) -> int:
         """Open the file anew by its name, and cut off what is no whole record.
 
-        A card that was taken out and put back holds the same file, perhaps shorter. Where somebody
-        removed the file, a new one begins; the folder of all sessions is never made here, for it
-        may be that the card is away and what is seen is the empty place for it.
+        A card that was taken out and put back holds the same file, perhaps shorter.
 
         Returns
         -------
@@ -129,14 +160,17 @@ class RecordFile:
 
         Raises
         ------
+        NotOursError
+            If it is gone, or something else is in its place.
         OSError
             If it cannot be had.
         """
         try:
+            if not stat.S_ISREG(self.path.lstat().st_mode):
+                raise NotOursError("was replaced")
             descriptor = os.open(self.path, _FLAGS)
-        except FileNotFoundError:
-            self.path.parent.mkdir(mode=FOLDER_MODE, exist_ok=True)
-            descriptor = os.open(self.path, _FLAGS | os.O_CREAT, FILE_MODE)
+        except (FileNotFoundError, NotADirectoryError):
+            raise NotOursError("was removed") from None
         try:
             size = os.fstat(descriptor).st_size
             end = self.whole_bytes
@@ -154,6 +188,10 @@ class RecordFile:
         self.close()
         self._descriptor = descriptor
         return lost_bytes
+
+    def _is_whole(self) -> bool:
+        begin = self.whole_bytes - len(self._proof)
+        return os.pread(self._descriptor, len(self._proof), begin) == self._proof
 
     def duplicate(self) -> int:
         """Give a descriptor of its own, so that a sync is not disturbed by `reopen`.

@@ -53,6 +53,10 @@ class RecordNotes:
                 if self._failed_us is None:
                     log.warning("%s: %s not written yet: %s", folder, name, problem.strerror)
                 failed[name] = write
+            except Exception:  # whatever it is, the record must go on
+                if self._failed_us is None:
+                    log.exception("%s: %s not written in a way that nobody foresaw", folder, name)
+                failed[name] = write
         with self._lock:
             self._waiting = failed | self._waiting
             if failed:

@@ -3,6 +3,7 @@
 import logging
 import os
 import threading
+from collections.abc import Callable
 
 log = logging.getLogger("wattwake")
 
@@ -16,7 +17,7 @@ class RecordSync:
     """Syncs one file, one request at a time: while the card does not answer, none is added."""
 
     def __init__(self) -> None:
-        self.problem: OSError | None = None
+        self.problem: Exception | None = None
         """Why the last sync failed, None where it did not."""
         self.failures = 0
         self._changed = threading.Condition()
@@ -72,18 +73,23 @@ class RecordSync:
                 descriptor, self._descriptor = self._descriptor, None
             if descriptor is None:
                 return
-            problem: OSError | None = None
-            try:
-                os.fdatasync(descriptor)
-            except OSError as failure:
-                problem = failure
-            try:
-                os.close(descriptor)
-            except OSError as failure:
-                problem = problem or failure
+            problem = _tried(os.fdatasync, descriptor)
+            problem = _tried(os.close, descriptor) or problem
             with self._changed:
                 self.problem = problem
                 self.failures += problem is not None
                 self._unsynced |= problem is not None
                 self._began_us = None
                 self._changed.notify_all()
+
+
+def _tried(act: Callable[[int], None], descriptor: int) -> Exception | None:
+    """Do a thing, and give what went wrong; what nobody foresaw must not end the thread."""
+    try:
+        act(descriptor)
+    except OSError as problem:
+        return problem
+    except Exception as fault:
+        log.exception("a sync failed in a way that nobody foresaw")
+        return fault
+    return None

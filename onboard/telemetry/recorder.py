@@ -6,6 +6,9 @@ are counted, not written. The stamps are the wall clock at the start plus monoto
 The live loop never waits for the card: `write` puts records in a bounded queue, one thread appends
 them about once a second, another has the card take them in. When the card refuses, the records are
 held, as many as the queue has room for, and it is tried again every few seconds.
+
+Whether the file still is what was written is looked at before each append, and every second while
+nothing comes. Where somebody took it away or spoilt it, the record goes on in another beside it.
 """
 
 import json
@@ -13,7 +16,7 @@ import logging
 import os
 import threading
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import partial
 from pathlib import Path
 
@@ -30,16 +33,19 @@ from onboard.sessions import (
 )
 from onboard.telemetry.card_trouble import CARD_TROUBLE, in_words
 from onboard.telemetry.frames import STAMP_BYTES, Frames
-from onboard.telemetry.log_files import RECORD_NAME
-from onboard.telemetry.record_file import RecordFile, Records, behind, joined
+from onboard.telemetry.record_file import Records
 from onboard.telemetry.record_notes import RecordNotes, Write
 from onboard.telemetry.record_sync import RecordSync
-from onboard.whole_file import sync_folder, write_whole
+from onboard.telemetry.record_watch import WatchedRecord
+from onboard.whole_file import write_whole
 
 FLUSH_EVERY_S = 0.7
 """So every fourth of the service's ticks of 0.2 s: a late one still comes within the second."""
 
 RETRY_EVERY_S = 5.0
+
+LOOK_EVERY_S = 1.0
+"""A record that was taken away is noticed within this although nothing comes."""
 
 SILENT_AFTER_S = 10.0
 """A slow card may rest for seconds to tidy up; one that takes longer is said."""
@@ -90,7 +96,7 @@ class Recorder:
         self.folder = directory / session_name(start_us)
         """The session's folder; while a full card keeps it from being made, what it would be."""
         self.recorded_bytes = 0
-        """What the record holds."""
+        """What the record's present file holds."""
         self.lost_frames = 0
         """Frames that were dropped because the card did not take them."""
         self._beside = dict(beside or {})
@@ -98,15 +104,17 @@ class Recorder:
             self._beside["profile.toml"] = profile_text
         self._begin = partial(begin_session, directory, start_us, anew=anew, beside=self._beside)
         self._made = False
-        self._file: RecordFile | None = None
+        self._record: WatchedRecord | None = None
         self._sync = RecordSync()
         self._changed = threading.Condition(threading.RLock())
         self._pending: deque[Records] = deque()
         self._pending_bytes = 0
         self._notes = RecordNotes()
-        self._utc_noted = self._reopen = self._closing = False
+        self._utc_noted = self._closing = False
         self._sync_failures = 0
         self._failure: str | None = None
+        self._fault = ""
+        self._left: list[Records] = []
         self._said: str | None = None
         self._now_us = self._flushed_us = self._failed_us = start_us
         self._asked_us: int | None = None
@@ -133,11 +141,18 @@ class Recorder:
                 return f"Recording stopped: {self._failure} ({self.folder})."
             if asked_us is not None and now_us - asked_us > SILENT_AFTER_S * 1e6:
                 return f"Recording stopped: the card does not answer ({self.folder})."
+            if self._record is not None and (risk := self._record.risk) is not None:
+                return f"Recording at risk: {risk} ({self.folder})."
         if (failure := self._sync.problem) is not None:
             return f"Recording at risk: {in_words(failure)} ({self.folder})."
         if self._sync.silent_s(now_us) > SILENT_AFTER_S:
             return f"Recording at risk: the card takes nothing in ({self.folder})."
         return None
+
+    @property
+    def moved(self) -> str | None:
+        """How the record came to go on in another file, in a sentence; None where it did not."""
+        return None if self._record is None else self._record.moved
 
     def write(self, frames: Frames, now_us: int) -> None:
         """Take frames, and have them written if it is time. To be called often, frames or not.
@@ -198,12 +213,18 @@ class Recorder:
             done = self._changed.wait_for(lambda: self._asked_us is None, within_s)
         return done and self._sync.settle(within_s)
 
-    def close(self) -> None:
-        """Write what is left, have the card take it in, and mark the session as ended."""
+    def close(self, within_s: float | None = None) -> None:
+        """Write what is left, have the card take it in, and mark the session as ended.
+
+        Parameters
+        ----------
+        within_s
+            Wait no longer than this for the card [s]; None: as long as is usual.
+        """
         with self._changed:
             self._closing = True
             self._changed.notify_all()
-        self._thread.join(CLOSE_WITHIN_S)
+        self._thread.join(CLOSE_WITHIN_S if within_s is None else within_s)
         self._sync.close()
         if self._thread.is_alive():
             log.error("the card does not answer: the end of the record may be lost")
@@ -229,9 +250,9 @@ class Recorder:
         return waits and now_us - self._flushed_us >= FLUSH_EVERY_S * 1e6
 
     def _sync_if_due(self) -> None:
-        if self._file is not None and self._sync.due(self._now_us):
+        if self._record is not None and self._sync.due(self._now_us):
             try:
-                descriptor = self._file.duplicate()
+                descriptor = self._record.now.duplicate()
             except OSError as problem:
                 log.warning("the record cannot be synced: %s", problem.strerror)
             else:
@@ -252,31 +273,52 @@ class Recorder:
         closing = False
         while not closing:
             with self._changed:
-                self._changed.wait_for(lambda: self._asked_us is not None or self._closing)
+                asked = self._changed.wait_for(
+                    lambda: self._asked_us is not None or self._closing, LOOK_EVERY_S
+                )
                 closing = self._closing
-                batch = list(self._pending)
-                self._pending.clear()
-                self._pending_bytes = 0
-            left, failure = self._put_down(batch)
-            if self._made and (closing or self._notes.due(self._now_us)):
+                if asked:
+                    self._left = list(self._pending)
+                    self._pending.clear()
+                    self._pending_bytes = 0
+                elif self._failure is not None or self._record is None:
+                    continue  # it is tried again when that is due
+            failure = self._tried(self._put_down)
+            if self._made and asked and (closing or self._notes.due(self._now_us)):
                 self._notes.write(self.folder, self._now_us)
             if closing:
-                failure = self._end() or failure
+                failure = self._tried(self._end) or failure
             with self._changed:
-                self._pending.extendleft(reversed(left))
-                self._pending_bytes += sum(len(piece.data) + PIECE_BYTES for piece in left)
+                self._pending.extendleft(reversed(self._left))
+                self._pending_bytes += sum(len(piece.data) + PIECE_BYTES for piece in self._left)
+                self._left = []
                 self._make_room()
                 self._failure = None
                 if failure is not None:
                     self._note_failure(failure)
-                elif not closing:
+                elif asked and not closing:
                     self._sync_if_due()
                 if closing:
                     self.lost_frames += sum(len(piece.ends) for piece in self._pending)
-                self._asked_us = None
+                if asked:
+                    self._asked_us = None
                 self._changed.notify_all()
 
-    def _note_failure(self, problem: OSError) -> None:
+    def _tried(self, act: Callable[[], Exception | None]) -> Exception | None:
+        """Do a thing, and give what went wrong; what nobody foresaw must not end the thread."""
+        try:
+            return act()
+        except OSError as problem:
+            return problem
+        except Exception as fault:
+            if self._record is not None:
+                self._record.doubted = True  # nobody knows what it left undone
+            if self._fault != repr(fault):
+                self._fault = repr(fault)
+                log.exception("the record failed in a way that nobody foresaw")
+            return fault
+
+    def _note_failure(self, problem: Exception) -> None:
         self._failure = in_words(problem)
         self._failed_us = self._now_us
 
@@ -291,56 +333,46 @@ class Recorder:
             for name, text in self._beside.items():
                 there = (self.folder / name).exists()
                 self._notes.put(name, _writing(name, text), there=there)
-        self._file = RecordFile(self.folder / RECORD_NAME)
-        sync_folder(self.folder)
+        self._record = WatchedRecord(self.folder, self._notes.anew)
 
-    def _put_down(self, batch: list[Records]) -> tuple[list[Records], OSError | None]:
-        """Append records; give those that are not written, and why."""
-        try:
-            file = self._ready_file()
-        except OSError as problem:
-            return batch, problem
-        if not batch:
-            return [], None
-        count, failure = file.append(joined(batch))
-        self.recorded_bytes = file.whole_bytes
-        if count:
-            self._sync.written()
-        if failure is None:
-            return [], None
-        self._reopen = True
-        return list(behind(batch, count)), failure
+    def _put_down(self) -> OSError | None:
+        """Append the records in hand; those that are not written stay there. Give what went wrong.
 
-    def _ready_file(self) -> RecordFile:
-        """Give the file, opened anew where something was wrong with it."""
-        if self._file is None:
+        Raises
+        ------
+        OSError
+            If there is no file to be had.
+        """
+        if self._record is None:
             self._open()
-        assert self._file is not None
-        if self._reopen or self._sync.failures != self._sync_failures:
+        assert self._record is not None
+        if self._sync.failures != self._sync_failures:
             self._sync_failures = self._sync.failures
-            self._reopen = True
-            there = self.folder.is_dir()
-            lost_bytes = self._file.reopen()
-            self._reopen = False
-            if lost_bytes:
-                log.error("the card has lost %d bytes of the record", lost_bytes)
-            if not there:
-                self._notes.anew()
-        return self._file
+            self._record.doubted = True
+        file = self._record.ready()
+        if not self._left:
+            return None
+        before_bytes = file.whole_bytes
+        self._left, failure = file.append(self._left)
+        self.recorded_bytes = file.whole_bytes
+        if file.whole_bytes > before_bytes:
+            self._sync.written()
+        self._record.doubted = failure is not None
+        return failure
 
     def _end(self) -> OSError | None:
         """Have the card take in what is there, and close; give what went wrong."""
         failure: OSError | None = None
-        if self._file is not None:
+        if self._record is not None:
             try:
-                descriptor = self._file.duplicate()
+                descriptor = self._record.now.duplicate()
                 try:
                     os.fdatasync(descriptor)
                 finally:
                     os.close(descriptor)
             except OSError as problem:
                 failure = problem
-            self._file.close()
+            self._record.now.close()
         if self._made:
             close_session(self.folder)
         return failure

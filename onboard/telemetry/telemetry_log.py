@@ -9,7 +9,7 @@ from onboard.block import FloatArray
 from onboard.errors import LogError
 from onboard.telemetry.checksum import Flags
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.log_files import LogFacts, Progress, find_log
+from onboard.telemetry.log_files import LogFacts, OpenLog, Progress, find_log, log_bytes
 from onboard.telemetry.scanner import LogScanner
 from onboard.telemetry.stamps import LEAP_S, steps_s
 
@@ -46,11 +46,11 @@ def read_log(
     LogError
         If the file cannot be read, or holds no MAVLink frame.
     """
-    log = find_log(path)
+    files = find_log(path)
     scanner = LogScanner(wanted=wanted)
     done = 0
     try:
-        with log.open("rb") as file:
+        with OpenLog(files) as file:
             while True:
                 data = file.read(window_bytes)
                 yield scanner.push(data, final=not data)
@@ -60,9 +60,9 @@ def read_log(
                 if not data:
                     break
     except OSError as problem:
-        raise LogError(f"{log}: cannot be read ({problem.strerror})") from None
+        raise LogError(f"{files[0]}: cannot be read ({problem.strerror})") from None
     if not scanner.found:
-        raise LogError(f"{log}: no MAVLink frame in it: expected a telemetry log")
+        raise LogError(f"{files[0]}: no MAVLink frame in it: expected a telemetry log")
 
 
 def stamps_s(frames: Frames) -> FloatArray:
@@ -81,16 +81,14 @@ def log_span_us(path: Path) -> tuple[int, int]:
     first = next((frames for frames in read_log(path, END_BYTES) if len(frames)), None)
     if first is None:
         raise LogError(f"{path}: no MAVLink frame in it: expected a telemetry log")
-    log = find_log(path)
     end_bytes = END_BYTES
-    while True:
-        with log.open("rb") as file:
-            size = file.seek(0, 2)
-            file.seek(max(size - end_bytes, 0))
-            last = LogScanner(in_step=False).push(file.read(), final=True)
-        if len(last) or end_bytes >= size:
-            break
-        end_bytes *= 8
+    with OpenLog(find_log(path)) as log:
+        while True:
+            tail = log.tail(end_bytes)
+            last = LogScanner(in_step=False).push(tail, final=True)
+            if len(last) or len(tail) < end_bytes:
+                break
+            end_bytes *= 8
     stamps = last.stamp_us if len(last) else first.stamp_us
     return int(first.stamp_us[0]), int(stamps[-1])
 
@@ -152,7 +150,7 @@ class TelemetryLog:
         """Give what the parts read so far hold."""
         # Stamps are whole microseconds.
         length_s = round(max(self._length_s, 0.0), 6)
-        size_bytes = find_log(self.path).stat().st_size
+        size_bytes = log_bytes(find_log(self.path))
         return LogFacts(
             self.format, self._messages, self._bad_bytes, self._first_s, length_s, size_bytes
         )

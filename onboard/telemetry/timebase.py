@@ -39,6 +39,9 @@ UNHEARD_MOST_S, FASTEST = 3600.0, 100.0
 """Over more than an hour no buffer hides what went by, and no log is played at more than this
 multiple of real time: a boot clock that gained more than that was set, and the receipt counts."""
 
+RESTARTS_MOST = 100
+"""So many restarts are told at a time."""
+
 RESTART_S = 2.0
 """A boot clock that goes back by more than this has restarted; less is messages out of order."""
 
@@ -63,6 +66,9 @@ class TimeBase:
         self._waiting_receipt = np.empty(0)
         self._waiting_sequence = np.empty(0, np.int64)
         self.restarts = 0
+        self.began_boot_s = float("nan")
+        """The boot clock where stream time is zero [s], NaN until one was stated."""
+        self._off: list[tuple[float, float]] = []
 
     @property
     def waiting(self) -> int:
@@ -73,6 +79,11 @@ class TimeBase:
     def boot_s(self) -> float:
         """The autopilot's boot clock at the newest stamped message [s], NaN before the first."""
         return self._boot_s if np.isfinite(self._boot_s) else float("nan")
+
+    def taken_restarts(self) -> list[tuple[float, float]]:
+        """Give the restarts since this was last asked: stream times before and after [s]."""
+        found, self._off = self._off, []
+        return found
 
     def push(self, receipt_s: FloatArray, boot_s: FloatArray, sequence: Ints) -> FloatArray:
         """Give the stream time of the waiting and new messages, in order, as far as it is settled.
@@ -209,6 +220,7 @@ class TimeBase:
         if self._offset_s is None:
             begin_s = self._t_s + float(receipt[0]) - self._receipt_s
             self._offset_s = begin_s - float(boot[0])
+            self.began_boot_s = -self._offset_s
         t_s = np.empty(len(boot))
         n = 0
         while True:
@@ -228,6 +240,10 @@ class TimeBase:
             self._offset_s = last_s + float(receipt[stop]) - last_receipt - float(boot[stop])
             self._boot_s = -np.inf
             self.restarts += 1
+            self._off = [
+                *self._off[-RESTARTS_MOST:],
+                (last_s, last_s + float(receipt[stop]) - last_receipt),
+            ]
             n = stop
 
 

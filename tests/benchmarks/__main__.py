@@ -15,6 +15,7 @@ from tests.benchmarks import (
     damaged,
     dashboard,
     engine,
+    flood,
     live,
     memory,
     onboard_log,
@@ -25,8 +26,8 @@ from tests.benchmarks.made_log import hour_log, long_log
 from tests.benchmarks.rows import ROUNDS, timed
 
 PARTS = (
-    *("log", "onboard", "live", "engine", "memory", "damaged", "daemon", "crew", "dashboard"),
-    "review",
+    *("log", "onboard", "live", "flood", "engine", "memory", "damaged", "daemon", "crew"),
+    *("dashboard", "review"),
 )
 
 PROFILE = """
@@ -60,6 +61,7 @@ def main() -> None:
             "log": lambda: (timed(row, chosen.rounds) for row in telemetry_log.rows(hour)),
             "onboard": lambda: (timed(row, chosen.rounds) for row in onboard_log.rows(onboard)),
             "live": lambda: (timed(row, chosen.rounds) for row in live.rows(hour)),
+            "flood": flood.lines,
             "engine": lambda: (timed(row, chosen.rounds) for row in engine.rows()),
             "memory": lambda: memory.lines(hour, long, chosen.hours),
             "damaged": lambda: damaged.lines(hour, folder),

@@ -110,7 +110,7 @@ def feed_link(data: bytes, chance: random.Random, outcome: Outcome) -> LinkScann
             at += len(pieces[-1][1])
         began_s = time.perf_counter()
         frames = scanner.push(pieces)
-        note(outcome, frames, sum(len(piece) for _, piece in pieces), began_s, scanner._rest)
+        note(outcome, frames, sum(len(piece) for _, piece in pieces), began_s, scanner._mine.rest)
     return scanner
 
 

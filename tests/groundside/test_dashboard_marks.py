@@ -91,6 +91,38 @@ def test_what_cannot_be_taken_back_is_asked_twice() -> None:
     ride((40, 22), act, talk=talk)
 
 
+@pytest.mark.parametrize("size", [(40, 22), (80, 24)])
+def test_what_was_charged_is_said(size: tuple[int, int]) -> None:
+    talk = SteeredTalk()
+    now_s = [0.0]
+
+    async def act(here: Ride) -> None:
+        runs = here.app.screen.query_one("#runs")
+        runs._asking._clock = lambda: now_s[0]  # type: ignore[attr-defined]
+        alert = {"code": "charge_unsaid", "level": "warning", "text": "Was it?", "since_s": 30.0}
+        await here.give(Update(snapshot(alerts=[alert])))
+        await press(here, "enter", "6")
+        await here.tap("#actions", "not charged")  # one press
+        await here.give(Update(snapshot(alerts=[])))
+        assert "not charged" not in here.text
+        await press(here, "f")
+        assert "so much" in here.text
+        await here.tap("#actions", "so much")
+        await press(here, *"80", "enter")
+        assert "That says no charge" in together(here)
+        await press(here, *" %", "enter")
+        now_s[0] += 10.0
+        await press(here, "f", "m", *"6,5 ah", "enter", "f", "escape", "f", "x")
+
+    ride(size, act, talk=talk)
+    assert as_said(talk) == [
+        {"mark": "charged", "charged_wh": 0.0},
+        {"mark": "charged", "left_fraction": 0.8},
+        {"mark": "charged", "charged_ah": 6.5},
+        {"mark": "charged", "charged_wh": 0.0},
+    ]
+
+
 def test_a_target_is_set_with_a_thumb() -> None:
     talk = SteeredTalk()
 
@@ -177,3 +209,32 @@ def test_home_is_set_at_the_second_press_only() -> None:
 
     ride((40, 22), act, talk=talk)
     assert talk.said == []  # too soon for a second thought: a thumb that bounces
+
+
+@pytest.mark.parametrize("size", SCREENS)
+def test_a_silent_pack_is_said_to_be_unplugged_at_the_second_press(size: tuple[int, int]) -> None:
+    talk = SteeredTalk()
+    silent = {
+        "code": "source_silent",
+        "level": "warning",
+        "text": "Not heard any more: battery 1.",
+        "since_s": 3.0,
+        "sources": ["battery 1"],
+    }
+
+    now_s = [0.0]
+
+    async def act(here: Ride) -> None:
+        craft = here.app.screen.query_one("#craft")
+        craft._asking._clock = lambda: now_s[0]  # type: ignore[attr-defined]
+        await here.give(Update(snapshot()))
+        await press(here, "enter", "5", "p")
+        assert talk.said == []
+        await here.give(Update(snapshot(alerts=[silent])))
+        await press(here, "p")
+        assert "sure?" in here.text
+        now_s[0] += 1.0
+        await press(here, "p")
+        assert as_said(talk) == [{"mark": "unplugged", "source": "battery 1"}]
+
+    ride(size, act, talk=talk)

@@ -304,7 +304,7 @@ def test_addresses(text: str, address: tuple[str, int]) -> None:
 @pytest.mark.parametrize(
     "text",
     ["", ":80", "host:", "host:0", "host:65536", "host:x", "host:-1", "[::1", "[::1]80", "a b",
-     "tcp://host:80", "host:²", "host:99999999999"],
+     "tcp://host:80", "host:²", "host:99999999999", "host:000001" + "1" * 5000],
 )  # fmt: skip
 def test_what_is_no_address_is_refused_with_what_is_one(text: str) -> None:
     with pytest.raises(UsageError, match=r"expected HOST or HOST:PORT, such as 192\.0\.2\.7:27220"):

@@ -209,3 +209,36 @@ def test_without_codes_no_name_that_others_can_give_out_is_ours(name: str, statu
                 assert answer.status == (400 if status == 200 else 403)
 
     asyncio.run(browse())
+
+
+def test_on_this_machine_too_what_is_no_request_gets_a_number_and_no_traceback(caplog) -> None:
+    asked = [
+        (b"\x00\xff\x16\x03garbage\r\n\r\n", 400),
+        (b"GET / HTTP/9.9\r\n\r\n", 400),
+        (b"GET / HTTP/1.1\r\nno colon here\r\n\r\n", 400),
+        (b"GET /" + b"a" * 3000 + b" HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", 414),
+        (b"GET /static/" + b"a" * 3000 + b" HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", 414),
+        (b"GET /static/" + b"a/" * 2500 + b" HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", 400),
+        (b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX: " + b"a" * 20_000 + b"\r\n\r\n", 400),
+        (b"POST / HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: abc\r\n\r\n", 400),
+        (b"POST / HTTP/1.1\r\nContent-Length: " + b"9" * 5000 + b"\r\n\r\n", 400),
+        (
+            b"POST / HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Encoding: gzip\r\n"
+            b"Content-Length: 4\r\n\r\nabcd",
+            405,
+        ),
+        (b"GET http://[ HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", 400),
+        (b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", 200),
+    ]
+
+    async def browse() -> None:
+        async with serving(Dashboards(["false"], 1), "127.0.0.1", 0) as port:
+            for request, status in asked:
+                reader, writer = await asyncio.open_connection("127.0.0.1", port)
+                writer.write(request)
+                line = await reader.readline()
+                assert int(line.split()[1]) == status, (request[:60], line)
+                writer.close()
+
+    asyncio.run(browse())
+    assert caplog.text == ""

@@ -139,6 +139,7 @@ def run(*options: str) -> subprocess.CompletedProcess[str]:
         (("--link", "/dev/no-such-port"), "no such serial device"),
         (("--link", "file:/no/such/log"), "no such file"),
         (("--link", "pigeon"), "expected udpin:HOST:PORT"),
+        (("--link", "udpin:0.0.0.0:" + "1" * 5000), "expected udpin:HOST:PORT"),
         (("--link", f"file:{ROOT / 'README.md'}"), "no MAVLink frame in it"),
         (("--link", "udpin:127.0.0.1:0", "--listen", "a..b:1"), "first run wattwake-onboard pair"),
         (("--system-id", "999"), "expected a whole number from 1 to 255"),

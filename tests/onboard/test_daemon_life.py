@@ -172,7 +172,8 @@ def test_it_sends_a_heartbeat_and_requests_and_nothing_else(tmp_path: Path) -> N
             autopilot.listen()
         daemon.snapshot_when(has(13))
     sent = decoded(autopilot.heard)
-    assert sum(message.get_type() == "HEARTBEAT" for message in sent) >= 11
+    # It takes 3 s to choose a craft that says so little; then the next beat tells its address.
+    assert sum(message.get_type() == "HEARTBEAT" for message in sent) >= 7
     asked = [message for message in sent if message.get_type() != "HEARTBEAT"]
     assert asked
     for message in asked:

@@ -5,7 +5,8 @@ import json
 import numpy as np
 import pytest
 
-from onboard.kept import FILE_NAME, Clocks, drawn_meanwhile_ah, load, same_trip, save
+from onboard.efficiency.recharge import Away
+from onboard.kept import FILE_NAME, Clocks, away_since, load, same_trip, save
 from onboard.profile import Battery, Profile, Sensors
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
@@ -22,7 +23,9 @@ def test_what_is_saved_is_read_back(tmp_path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == [FILE_NAME]
 
 
-@pytest.mark.parametrize("text", ["", "{", "[]", '{"schema": 2}'])
+@pytest.mark.parametrize(
+    "text", ["", "{", "[" * 9999, '{"schema": 1' + "0" * 400 + "}", '{"schema": 2}']
+)
 def test_what_cannot_be_used_is_passed_over(tmp_path, text: str) -> None:
     assert load(tmp_path) is None
     (tmp_path / FILE_NAME).write_text(text)
@@ -52,10 +55,26 @@ def test_it_is_the_same_trip_while_the_autopilot_keeps_running(now: Clocks, same
     assert same_trip(BEFORE, now) is same
 
 
-def test_the_counter_tells_what_was_drawn_meanwhile() -> None:
-    assert drawn_meanwhile_ah(BEFORE, Clocks(700.0, NAN, 2.3)) == pytest.approx(0.3)
-    assert drawn_meanwhile_ah(BEFORE, Clocks(700.0, NAN, NAN)) is None
-    assert drawn_meanwhile_ah(BEFORE, Clocks(700.0, NAN, 1.0)) is None
+@pytest.mark.parametrize(
+    ("began", "pause_s", "went_on", "asks"),
+    [
+        (Clocks(700.0, 1.75e9 + 100.0, NAN), 100.0, True, False),
+        (Clocks(700.0, NAN, NAN), 100.0, True, False),
+        (Clocks(600.0 + 3600.0, NAN, NAN), 3600.0, True, True),
+        (Clocks(10.0, 1.75e9 + 15.0, NAN), 15.0, False, False),
+        (Clocks(10.0, 1.75e9 + 601.0, NAN), 601.0, False, True),
+        (Clocks(10.0, 1.75e9 - 86_400.0, NAN), NAN, False, True),
+        (Clocks(10.0, NAN, NAN), NAN, False, True),
+    ],
+)
+def test_after_ten_minutes_or_nobody_knows_how_long_it_is_asked(
+    began: Clocks, pause_s: float, went_on: bool, asks: bool
+) -> None:
+    away = away_since(BEFORE, began)
+    assert (away.pause_s, away.went_on) == pytest.approx((pause_s, went_on), nan_ok=True)
+    assert away.asks is asks
+    assert away.unseen_sd <= 0.03
+    assert not Away(3600.0, True, drawn_ah=1.0).asks  # its counter told
 
 
 def stream(seconds: int, amps: float = 20.0) -> Frames:
@@ -92,3 +111,46 @@ def test_a_new_daemon_carries_the_battery_on_in_mid_trip() -> None:
     left = [ride.snapshot("x", age_s=0.0).battery.left_wh.value for ride in (through, second, anew)]
     assert left[1] == pytest.approx(left[0], rel=0.01)
     assert left[2] > left[0] * 1.15
+    assert second.snapshot("x", age_s=0.0).alerts == through.snapshot("x", age_s=0.0).alerts
+
+
+@pytest.mark.parametrize("pause_s", [20.0, 7200.0])
+def test_a_second_ride_is_the_same_however_it_is_cut(pause_s: float) -> None:
+    # The time of day is known after 40 s only; the pack rests at power-on.
+    profile = Profile(battery=Battery("li-ion", 14, 20.0, resistance_ohm=0.01))
+    kept = json.loads(json.dumps(counted(profile)))
+    sender, made = Sender(), list[bytes]()
+    for second in range(150):
+        amps = 0.2 if second < 25 else 20.0
+        made += sender.second(10.0 + second, 51.0, amps, 2.0)
+        drawn_mah = max(second - 25, 0) * 20.0 / 3.6
+        made.append(sender.battery_status(51.0, amps, drawn_mah=drawn_mah))
+        if second >= 40:
+            made.append(sender.time_of_day(UTC_S + pause_s + second, 10.0 + second))
+    frames = LogScanner().push(records(made, step_us=110_000) + bytes(32))
+    whole, pieces = Ride(profile, kept=kept), Ride(profile, kept=kept)
+    whole.take(frames)
+    for part in np.array_split(np.arange(len(frames)), 300):
+        pieces.take(frames.where(part))
+    taken = [ride.snapshot("x", age_s=0.0).as_dict() for ride in (whole, pieces)]
+    for one in taken:
+        del one["link"]
+    assert taken[0] == taken[1]
+    # It was a short pause, or the voltage told that nothing was charged.
+    assert [alert["code"] for alert in taken[0]["alerts"]] == []
+    # Half was left, 0.2 of it the reserve; 0.035 was drawn since, and the voltage says a bit less.
+    assert 0.15 < taken[0]["battery"]["left_fraction"]["value"] < 0.3
+
+
+UTC_S = 1_750_000_000.0
+
+
+def counted(profile: Profile) -> dict[str, object]:
+    """What a ride leaves that drew half of the pack."""
+    ride, sender, made = Ride(profile), Sender(), list[bytes]()
+    for second in range(360):
+        made += sender.second(100.0 + second, 50.0, 100.0, 2.0)
+        made.append(sender.time_of_day(UTC_S - 360 + second, 100.0 + second))
+    ride.take(LogScanner().push(records(made, step_us=125_000) + bytes(32)))
+    ride.finish()
+    return ride.kept()

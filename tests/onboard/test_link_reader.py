@@ -5,10 +5,13 @@ import time
 from onboard import link_reader
 from onboard.errors import LinkEndedError, LinkError
 from onboard.link_reader import LinkReader
+from onboard.telemetry.links.base import Part, Piece, Source
+
+CRAFT, STRANGER, OTHER = ("192.0.2.1", 14550), ("192.0.2.2", 9), ("192.0.2.3", 9)
 
 
 class Scripted:
-    """A link that does one thing after another; what is an exception is raised."""
+    """A link that does one thing after another; bytes it gives, what is an exception is raised."""
 
     name = "scripted"
 
@@ -16,19 +19,23 @@ class Scripted:
         self._acts = list(acts)
         self.closed = False
         self.sent = b""
+        self.sent_to: list[Source | None] = []
         self.unsent_bytes = 0
 
-    def write(self, data: bytes) -> None:
+    def write(self, data: bytes, to: Source | None = None) -> None:
         self.sent += data
+        self.sent_to.append(to)
 
-    def read(self, timeout_s: float) -> bytes:
+    def read(self, timeout_s: float) -> list[Part]:
         act = self._acts.pop(0) if self._acts else b""
         if isinstance(act, Exception):
             raise act
         if not act:
             time.sleep(0.005)
+        if isinstance(act, list):
+            return act
         assert isinstance(act, bytes)
-        return act
+        return [Part(act)] if act else []
 
     def close(self) -> None:
         self.closed = True
@@ -58,9 +65,9 @@ def reader(monkeypatch, *links: Scripted) -> LinkReader:
 def test_a_broken_link_is_closed_said_and_opened_again(monkeypatch) -> None:
     first, second = Scripted(b"one", LinkError("unplugged")), Scripted(b"two")
     reading = reader(monkeypatch, first, second)
-    got: list[tuple[int, bytes]] = []
+    got: list[Piece] = []
     until(lambda: got.extend(reading.take()) or len(got) == 2)
-    assert got == [(4, b"one"), (4, b"two")]
+    assert got == [(4, b"one", None), (4, b"two", None)]
     assert first.closed
     until(lambda: reading.problem is None)
     reading.stop()
@@ -69,9 +76,9 @@ def test_a_broken_link_is_closed_said_and_opened_again(monkeypatch) -> None:
 
 def test_a_fault_that_nobody_foresaw_does_not_make_the_craft_deaf(monkeypatch) -> None:
     reading = reader(monkeypatch, Scripted(RuntimeError("what?")), Scripted(b"two"))
-    got: list[tuple[int, bytes]] = []
+    got: list[Piece] = []
     until(lambda: got.extend(reading.take()) or got)
-    assert got == [(4, b"two")]
+    assert got == [(4, b"two", None)]
     reading.stop()
 
 
@@ -94,7 +101,7 @@ def test_a_link_at_its_end_stays_ended(monkeypatch) -> None:
     reading = reader(monkeypatch, Scripted(b"all", LinkEndedError("played")), Scripted(b"never"))
     until(lambda: reading.ended)
     assert reading.problem == "played"
-    assert reading.take() == [(4, b"all")]
+    assert reading.take() == [(4, b"all", None)]
     reading.stop()
 
 
@@ -103,13 +110,67 @@ def test_bytes_that_nobody_takes_are_dropped_and_counted(monkeypatch) -> None:
     monkeypatch.setattr(link_reader, "BATCH_S", 0.0)
     reading = reader(monkeypatch, Scripted(*[b"12345"] * 5))
     until(lambda: reading.dropped_bytes == 15)
-    assert [piece for _, piece in reading.take()] == [b"12345"] * 2
+    assert [piece.data for piece in reading.take()] == [b"12345"] * 2
+    assert reading.held_bytes == 0
     reading.stop()
+
+
+def test_strangers_bytes_are_dropped_before_the_crafts(monkeypatch) -> None:
+    monkeypatch.setattr(link_reader, "HELD_MOST_BYTES", 40)
+    reads = [[Part(b"craft%d" % n, CRAFT), Part(b"junk" * 6, STRANGER)] for n in range(5)]
+    reading = LinkReader(Scripted(*reads, LinkEndedError("played")), Scripted, lambda: 4)
+    reading.answer(CRAFT)
+    reading.start()
+    until(lambda: reading.ended)
+    got = reading.take()
+    assert [piece.data for piece in got if piece.source == CRAFT] == [
+        b"craft%d" % n for n in range(5)
+    ]
+    strangers = [piece.data for piece in got if piece.source == STRANGER]
+    assert reading.dropped_bytes == 5 * 24 - sum(map(len, strangers)) > 0
+
+
+def test_a_flood_is_given_out_part_by_part_in_order(monkeypatch) -> None:
+    monkeypatch.setattr(link_reader, "TAKEN_MOST_BYTES", 10)
+    parts = [Part(bytes((n,)) * 4, (CRAFT, STRANGER, OTHER)[n % 3]) for n in range(9)]
+    reading = LinkReader(Scripted(parts, LinkEndedError("played")), Scripted, lambda: 4)
+    reading.start()
+    until(lambda: reading.ended)
+    taken = []
+    while reading.held_bytes:
+        taken.append(reading.take())
+    assert [len(pieces) for pieces in taken] == [3, 3, 3]
+    assert [piece for pieces in taken for piece in pieces] == [Piece(4, *part) for part in parts]
+    assert reading.dropped_bytes == 0
+
+
+def test_what_one_source_sent_at_once_is_one_piece(monkeypatch) -> None:
+    parts = [Part(b"a", CRAFT), Part(b"b", CRAFT), Part(b"c", OTHER), Part(b"d", CRAFT)]
+    reading = LinkReader(Scripted(parts, LinkEndedError("played")), Scripted, lambda: 4)
+    reading.start()
+    until(lambda: reading.ended)
+    assert reading.take() == [(4, b"ab", CRAFT), (4, b"c", OTHER), (4, b"d", CRAFT)]
+
+
+def test_what_is_sent_goes_to_the_address_answered_last_on_whatever_link(monkeypatch) -> None:
+    first, second = Scripted(b"a"), Scripted(b"b")
+    reading = reader(monkeypatch, first, second)
+    until(lambda: reading.heard_s is not None)
+    reading.write(b"1")
+    for source in (CRAFT, OTHER, None):
+        reading.answer(source)
+        reading.write(b"2")
+    first._acts.append(LinkError("gone"))
+    until(lambda: reading.problem is None and first.closed)
+    reading.write(b"3")
+    reading.stop()
+    assert first.sent_to == [None, CRAFT, OTHER, OTHER]
+    assert second.sent_to == [OTHER]
 
 
 def test_what_is_sent_goes_to_the_open_link_and_never_waits(monkeypatch) -> None:
     class Broken(Scripted):
-        def write(self, data: bytes) -> None:
+        def write(self, data: bytes, to: Source | None = None) -> None:
             raise LinkError("gone")
 
     first, second = Scripted(b"a"), Broken(b"b")

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from onboard.feed.commands import Command, Mark, Refused, Set
 from onboard.marks import FILE_NAME, MarkBook, Noted, noted, read_marks
 from onboard.obey import obey, with_place
-from onboard.profile import load_profile
+from onboard.profile import Profile, load_profile
 from onboard.rejoin import replay
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
@@ -30,6 +30,8 @@ COMMANDS: list[Command] = [
     Set(4, "setup", "hélice 12×9"),
     Mark(5, "note", "weed 🌿"),
     Mark(6, "charged_full"),
+    Mark(7, "charged", amount=("charged_wh", 250.0)),
+    Mark(8, "unplugged", source="battery 1"),
 ]
 NOTED = [Noted(10.5 * n, 1_750_000_000_000_000 + n, None, one) for n, one in enumerate(COMMANDS)]
 
@@ -170,6 +172,8 @@ SAID: list[tuple[float, Command]] = [
     (90.0, Set(4, "home", "here")),
     (140.0, Mark(5, "run_end", "into the wind")),
     (200.0, Mark(6, "charged_full")),
+    (210.0, Mark(8, "charged", amount=("left_fraction", 0.7))),
+    (215.0, Mark(9, "charged", amount=("charged_ah", 1.5))),
     (230.0, Set(7, "setup", "big propeller")),
 ]
 
@@ -203,6 +207,6 @@ def test_before_anything_is_heard_the_stream_time_is_not_known(tmp_path: Path) -
 
 
 def test_what_cannot_be_done_again_is_said(caplog) -> None:
-    Noted(None, 5, None, Mark(1, "charged_full")).apply(Ride(PROFILE))
-    assert "is not done again: the battery is not heard yet" in caplog.text
+    Noted(None, 5, None, Mark(1, "charged_full")).apply(Ride(Profile()))
+    assert "is not done again: no [battery] in the craft profile" in caplog.text
     Noted(None, 5, None, Mark(1, "new_trip")).apply(Ride(PROFILE))

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from onboard.efficiency.amount import Amount
 from onboard.feed.commands import Command, Mark, Refused, Set, parse_command
 from onboard.obey import obey, settings_in_force, with_place
 from onboard.profile import Profile, parse_profile
@@ -89,10 +90,24 @@ def test_what_needs_a_battery_says_so_without_one() -> None:
     assert obey(Mark(1, "charged_full"), ride, never) == no_battery
 
 
-def test_charged_full_waits_for_the_battery_to_be_heard() -> None:
-    why = obey(Mark(1, "charged_full"), ridden(seconds=0), never)
-    assert why is not None
-    assert "not heard yet" in why
+@pytest.mark.parametrize("amount", [None, ("left_fraction", 0.5), ("charged_ah", 8.0)])
+def test_a_charge_can_be_said_before_anything_is_heard(amount: Amount | None) -> None:
+    mark = Mark(1, "charged" if amount else "charged_full", amount=amount)
+    kept = json.loads(json.dumps(ridden(seconds=700).kept()))
+    before, carried = (Ride(PROFILE, kept=kept) for _ in range(2))
+    done(mark, before)
+    live = {one: seen(one)["battery"]["left_fraction"] for one in (before, carried)}
+    heard, scanner, sender = Ride(PROFILE, kept=kept), LinkScanner(), Sender()
+    done(mark, heard)
+    for n in range(30):
+        frames = sender.second(20 + n, 50.0, 6.0, 1.8)
+        heard.take(scanner.push([(START_US + n * 1_000_000, b"".join(frames))]))
+    left = seen(heard)["battery"]["left_fraction"]["value"]
+    expected = {None: 0.8, "left_fraction": 0.5 - 0.2}.get(amount and amount[0])
+    assert live == dict.fromkeys(live)  # unknown: no battery is heard
+    if expected is not None:
+        assert left == pytest.approx(expected, abs=0.05)
+    assert "charge_unsaid" not in [alert["code"] for alert in seen(heard)["alerts"]]
 
 
 def test_a_run_counts_from_its_start_and_notes_change_nothing() -> None:

@@ -1,5 +1,6 @@
 """The craft profile: every refusal names the key, what was given and what is allowed."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -39,7 +40,7 @@ def test_a_full_profile() -> None:
         (PACK.replace("8", "8.5"), "battery.cells = 8.5: expected a whole number from 1 to 32"),
         (PACK.replace("8", "true"), "battery.cells = True: expected a whole number"),
         (PACK.replace("lfp", "nimh"), 'battery.chemistry = \'nimh\': expected "lfp" or "li-ion"'),
-        (PACK.replace("36", "nan"), "battery.capacity_ah = nan: expected a number above 0"),
+        (PACK.replace("36", "nan"), "battery.capacity_ah = nan: expected a number from 0.1"),
         (PACK + "reserve_fraction = 1\n", "battery.reserve_fraction = 1.0: expected a number"),
         (PACK + "start_fraction = 0.1\n", "battery.reserve_fraction = 0.2: expected less than"),
         ("[battery]\ncells = 8\n", "battery.chemistry: missing"),
@@ -47,6 +48,15 @@ def test_a_full_profile() -> None:
         ("battery = 3\n", "battery = 3: expected a table"),
         ("[units]\nspeed = 'warp'\n", "units.speed = 'warp': expected"),
         ("cells = = 3", "not valid TOML"),
+        (PACK.replace("36", "1" * 5000), "not valid TOML: a number or a list in it has no end"),
+        ("a = " + "[" * 5000, "not valid TOML: a number or a list in it has no end"),
+        (PACK.replace("36", "1" * 400), "battery.capacity_ah = inf: expected a number from 0.1"),
+        (PACK.replace("36", "0x" + "f" * 5000), "battery.capacity_ah = inf: expected a number"),
+        (PACK.replace("8", "0x" + "f" * 5000), "battery.cells = what has no end: expected a whole"),
+        (PACK.replace("36", "1e-300"), "battery.capacity_ah = 1e-300: expected a number from 0.1"),
+        (PACK + "resistance_ohm = 1e-300\n", "battery.resistance_ohm = 1e-300: expected a number"),
+        (PACK + "cutoff_v = 29.2\n", "battery.cutoff_v = 29.2: expected less than 29.2, what 8"),
+        ('[craft]\nname = "a\\u001b[31m"\n', "craft.name = 'a\\x1b[31m': expected up to 80"),
     ],
 )
 def test_refusals(text: str, message: str) -> None:
@@ -54,6 +64,12 @@ def test_refusals(text: str, message: str) -> None:
         parse_profile(text)
     assert message in str(refusal.value)
     assert "\n" not in str(refusal.value)
+    assert len(str(refusal.value)) < 250
+
+
+def test_a_small_pack_is_possible() -> None:
+    pack = PACK.replace("36", "0.5").replace("8", "1")
+    assert parse_profile(pack + "resistance_ohm = 0.001\ncutoff_v = 2.8\n").battery.full_wh == 1.6
 
 
 def test_files_that_cannot_be_read(tmp_path: Path) -> None:
@@ -62,6 +78,13 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
     (tmp_path / "binary.toml").write_bytes(b"\xff\xfe\x00")
     with pytest.raises(ProfileError, match="not a text file"):
         load_profile(tmp_path / "binary.toml")
+    os.mkfifo(tmp_path / "pipe.toml")
+    for path in (tmp_path / "pipe.toml", Path("/dev/zero")):
+        with pytest.raises(ProfileError, match="not a file"):
+            load_profile(path)
+    (tmp_path / "large.toml").write_bytes(b"#" * ((1 << 20) + 1))
+    with pytest.raises(ProfileError, match="more than 1048576 bytes"):
+        load_profile(tmp_path / "large.toml")
     (tmp_path / "bad.toml").write_text("[craft]\nsize = 3\n")
     with pytest.raises(ProfileError, match=r"bad.toml: craft.size: no such key"):
         load_profile(tmp_path / "bad.toml")

@@ -46,12 +46,16 @@ def session(folder: Path, frames: Frames) -> Session:
     return Session(folder)
 
 
+def begin(kept: dict | None) -> Ride:
+    return Ride(PROFILE, kept=kept)
+
+
 def test_all_figures_are_those_of_a_daemon_that_never_stopped(tmp_path: Path) -> None:
     first, second = parts()
     through = Ride(PROFILE)
     through.take(first)
     through.take(second)
-    rejoined = refold(PROFILE, None, [session(tmp_path / "a", first)])
+    rejoined = refold(begin, [session(tmp_path / "a", first)])
     rejoined.take(second)
     assert snapshot(rejoined) == snapshot(through)
 
@@ -62,11 +66,11 @@ def test_a_chain_of_sessions_and_an_unreadable_one(tmp_path: Path, caplog) -> No
     through = Ride(PROFILE)
     through.take(first)
     through.take(second)
-    assert snapshot(refold(PROFILE, None, sessions)) == snapshot(through)
+    assert snapshot(refold(begin, sessions)) == snapshot(through)
     (tmp_path / "b" / RECORD_NAME).unlink()
     alone = Ride(PROFILE)
     alone.take(first)
-    assert snapshot(refold(PROFILE, None, sessions)) == snapshot(alone)
+    assert snapshot(refold(begin, sessions)) == snapshot(alone)
     assert "this part of the trip is missing" in caplog.text
 
 
@@ -114,7 +118,7 @@ def test_what_was_said_counts_though_nothing_was_recorded(tmp_path: Path) -> Non
     mute = session(tmp_path / "a", first)
     (mute.folder / RECORD_NAME).write_bytes(b"")
     said = [MarkAt(0)]
-    with_mark = refold(PROFILE, None, [Session(mute.folder, said), session(tmp_path / "b", first)])
+    with_mark = refold(begin, [Session(mute.folder, said), session(tmp_path / "b", first)])
     assert snapshot(with_mark)["wh_per_km"]["since_mark"] is not None
 
 
@@ -128,4 +132,4 @@ def test_the_curve_is_not_learned_twice(tmp_path: Path) -> None:
     assert load_carried(folder) == json.loads(json.dumps(carried))
     expected = Ride(PROFILE, kept=carried)
     expected.take(first)
-    assert snapshot(refold(PROFILE, None, [Session(folder)])) == snapshot(expected)
+    assert snapshot(refold(begin, [Session(folder)])) == snapshot(expected)

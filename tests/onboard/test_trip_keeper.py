@@ -57,7 +57,9 @@ def test_a_restart_in_mid_trip_is_not_seen_in_the_figures(tmp_path: Path) -> Non
     through.take(second)
 
     async def run() -> TripKeeper:
-        keeper = TripKeeper(PROFILE, None, kept, found(look_back(earlier.folder)))
+        keeper = TripKeeper(
+            PROFILE, None, kept, found(dataclasses.replace(look_back(earlier.folder), kept=kept))
+        )
         third = len(second) // 3
         keeper.take([second.where(slice(0, third))], 0)
         assert await settled(keeper)
@@ -78,7 +80,9 @@ def test_an_autopilot_that_restarted_begins_a_new_trip(tmp_path: Path) -> None:
     alone.take(first)
 
     async def run() -> TripKeeper:
-        keeper = TripKeeper(PROFILE, None, kept, found(look_back(earlier.folder)))
+        keeper = TripKeeper(
+            PROFILE, None, kept, found(dataclasses.replace(look_back(earlier.folder), kept=kept))
+        )
         keeper.take([first], 0)
         assert not keeper.poll(100.0)
         assert not keeper.poll(130.0)
@@ -132,7 +136,7 @@ def test_a_new_trip_leaves_the_refold_behind_and_keeps_its_profile(tmp_path: Pat
             PROFILE,
             None,
             kept,
-            found(look_back(earlier.folder)),
+            found(dataclasses.replace(look_back(earlier.folder), kept=kept)),
             present=lambda until_us: dataclasses.replace(now, until_us=until_us),
         )
         keeper.take([second], 0)

@@ -52,6 +52,20 @@ def craft_blocks(scene: Scene) -> tuple[Block, ...]:
     return (_alerts(scene.snapshot), instruments)
 
 
+def silent_source(snapshot: Snapshot | None) -> str:
+    """Give the first source that an alert names as silent, empty where none is.
+
+    Examples
+    --------
+    >>> silent_source({"alerts": [{"code": "source_silent", "sources": ["battery 1"]}]})
+    'battery 1'
+    """
+    alerts = listed(snapshot.get("alerts")) if snapshot is not None else []
+    silent = (one for one in alerts if is_part(one) and one.get("code") == "source_silent")
+    named = (text_of(name) for one in silent for name in listed(one.get("sources")))
+    return next((name for name in named if name), "")
+
+
 def _alerts(snapshot: Snapshot | None) -> Block:
     said = []
     for alert in listed((snapshot or {}).get("alerts")):

@@ -129,6 +129,12 @@ def open_run(snapshot: Snapshot | None) -> dict[str, Any] | None:
     return next((run for run in reversed(runs_of(snapshot)) if run.get("open") is True), None)
 
 
+def asks_for_charge(snapshot: Snapshot | None) -> bool:
+    """Tell whether the daemon asks if the pack was charged."""
+    alerts = listed((snapshot or {}).get("alerts"))
+    return any(is_part(one) and one.get("code") == "charge_unsaid" for one in alerts)
+
+
 def missing(snapshot: Snapshot | None) -> str:
     """Say what a run that is started now lacks; empty where it lacks nothing."""
     said = []

@@ -10,7 +10,8 @@ from textual.binding import Binding, BindingType
 from textual.message import Message
 from textual.widgets import Input
 
-from groundside.dashboard.faces.runs import open_run, runs_face
+from groundside.charge_words import WANTED, charge_told, charge_typed
+from groundside.dashboard.faces.runs import asks_for_charge, open_run, runs_face
 from groundside.dashboard.faces.setups import (
     known_setups,
     next_letter,
@@ -29,7 +30,7 @@ from onboard.feed.commands import LABEL_MOST, TEXT_MOST
 TYPE = "other"
 """The last choice of a set-up: one that is typed."""
 QUESTIONS = {
-    "full": "The pack is full: press again within {} s if the charger has ended by itself.",
+    "full": "Full, and the charger ended by itself: press again within {} s. Else say how much.",
     "trip": "A new trip ends this one and counts from nought: press again within {} s.",
 }
 
@@ -72,6 +73,7 @@ class RunsView(View):
         self._choices: tuple[tuple[str, str], ...] = ()
         self._chosen = 0
         self._typing = ""
+        self._not_read = False
 
     def compose(self) -> ComposeResult:
         """Make the page, and the line beneath it that is seen while one types."""
@@ -102,6 +104,11 @@ class RunsView(View):
     def _ask(self) -> str:
         if self._typing == "note":
             return "A note of this moment: type it, then enter. Escape leaves."
+        if self._typing == "charge":
+            ask = "How much went in, or how full is it now?"
+            if self._not_read:
+                ask = "That says no charge."
+            return f"{ask} Type it, {WANTED}, then enter. Escape leaves."
         if self._typing == "setup":
             return f"Name of the set-up, up to {LABEL_MOST} letters, then enter. Escape leaves."
         if self._choices:
@@ -122,12 +129,21 @@ class RunsView(View):
             )
         is_open = open_run(self._scene.snapshot) is not None
         asked = self._asking.open
+        no_charge = _button("not charged", "none", "x", short="none")
+        if asked == "full":
+            return (
+                _button("full", "full", "f"),
+                _button("so much", "much", "m", short="much"),
+                no_charge,
+                _button("back", "leave", "escape"),
+            )
         return (
             Button("end run" if is_open else "start run", "run", "r", short="run"),
             _button("set-up", "setup", "s"),
             _button("note", "note", "n"),
-            _asking("charged full", "full", "f", asked),
+            _button("charged", "full", "f", short="charg"),
             _asking("new trip", "trip", "w", asked),
+            *((no_charge,) if asks_for_charge(self._scene.snapshot) else ()),
         )
 
     def pressed(self, word: str) -> None:
@@ -147,6 +163,10 @@ class RunsView(View):
                 self._send()
             case "leave":
                 self._leave()
+            case "much":
+                self._type("charge")
+            case "none":
+                self._say_charge({"charged_wh": 0.0})
             case "full" if self._asking.is_yes("full"):
                 self.post_message(self.Say(mark("charged_full"), "charged full: the pack is full"))
             case "trip" if self._asking.is_yes("trip"):
@@ -180,8 +200,12 @@ class RunsView(View):
     def _say_setup(self, label: str) -> None:
         self.post_message(self.Say(setting("setup", label), f"set-up is now {label}"))
 
+    def _say_charge(self, amount: dict[str, float]) -> None:
+        command = mark("charged", "", **amount)
+        self.post_message(self.Say(command, f"charged: {charge_told(command)}"))
+
     def _type(self, what: str) -> None:
-        self._typing = what
+        self._typing, self._not_read = what, False
         self._line.value = ""
         self._line.max_length = LABEL_MOST if what == "setup" else TEXT_MOST
         self._line.display = True
@@ -190,11 +214,19 @@ class RunsView(View):
     def _send(self) -> None:
         """Say what was typed; an empty line says nothing."""
         what, typed = self._typing, self._line.value
+        amount = charge_typed(typed) if what == "charge" else None
+        if what == "charge" and amount is None and text_of(typed):
+            # Left as typed, to be mended.
+            self._not_read = True
+            self._paint()
+            return
         self._leave()
         if what == "setup" and sayable(typed):
             self._say_setup(sayable(typed))
         elif what == "note" and text_of(typed):
             self.post_message(self.Say(mark("note", text_of(typed)), "note kept"))
+        elif amount is not None:
+            self._say_charge(amount)
         self._paint()
 
     def _leave(self) -> None:

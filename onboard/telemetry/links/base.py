@@ -4,7 +4,25 @@ What may be sent over one is settled in `packing` and `asking`: HEARTBEAT, and r
 telemetry to the followed autopilot. A link sends what it is given and adds nothing.
 """
 
-from typing import Protocol
+from typing import NamedTuple, Protocol
+
+Source = tuple[str, int]
+"""Host and port that a datagram came from."""
+
+
+class Part(NamedTuple):
+    """Bytes that a link gave, and where they came from: None where there is one other end only."""
+
+    data: bytes
+    source: Source | None = None
+
+
+class Piece(NamedTuple):
+    """A part, and when it was received [us since the Unix epoch]."""
+
+    stamp_us: int
+    data: bytes
+    source: Source | None = None
 
 
 class Link(Protocol):
@@ -20,13 +38,13 @@ class Link(Protocol):
     def unsent_bytes(self) -> int:
         """How many bytes given to `write` were dropped."""
 
-    def read(self, timeout_s: float) -> bytes:
-        """Give all bytes that are there, waiting for the first no longer than a time.
+    def read(self, timeout_s: float) -> list[Part]:
+        """Give what is there, waiting for the first byte no longer than a time.
 
         Parameters
         ----------
         timeout_s
-            How long to wait [s]; b"" says that nothing came.
+            How long to wait [s]; an empty list says that nothing came.
 
         Raises
         ------
@@ -36,13 +54,15 @@ class Link(Protocol):
             If it came to its end and cannot give more.
         """
 
-    def write(self, data: bytes) -> None:
+    def write(self, data: bytes, to: Source | None = None, /) -> None:
         """Send bytes without ever waiting: what cannot go now is dropped and counted.
 
         Parameters
         ----------
         data
             Whole frames.
+        to
+            To whom, where that is a choice; None then sends nothing.
 
         Raises
         ------

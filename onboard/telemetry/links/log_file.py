@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from onboard.errors import LinkEndedError, LinkError, LogError
+from onboard.telemetry.links.base import Part, Source
 from onboard.telemetry.logs import is_onboard_log
 from onboard.telemetry.telemetry_log import log_span_us, read_log
 
@@ -37,14 +38,14 @@ class LogFileLink:
         self._next: tuple[int, bytes] | None = None
         self._start: tuple[int, float] | None = None
 
-    def read(self, timeout_s: float) -> bytes:
+    def read(self, timeout_s: float) -> list[Part]:
         """Give the frames that are due; see `Link.read`."""
         deadline = time.monotonic() + timeout_s
         while True:
             data = self._take_due()
             now = time.monotonic()
             if data or now >= deadline:
-                return data
+                return [Part(data)] if data else []
             time.sleep(min(0.02, deadline - now))
 
     @property
@@ -52,7 +53,7 @@ class LogFileLink:
         """Nothing is lost: nobody is there to hear it."""
         return 0
 
-    def write(self, data: bytes) -> None:
+    def write(self, data: bytes, _to: Source | None = None) -> None:
         """Do nothing: what sent a saved log hears nothing any more."""
 
     def close(self) -> None:

@@ -45,6 +45,6 @@ def open_link(connection: str, baud: int) -> Link:
 
 def _address(connection: str, rest: str) -> tuple[str, int]:
     host, _, port = rest.rpartition(":")
-    if not host or not port.isdecimal() or int(port) > 65535:
+    if not host or not (port.isdecimal() and len(port) <= len("65535") and int(port) <= 65535):
         raise UsageError(f"--link {connection}: {EXPECTED}")
     return host, int(port)

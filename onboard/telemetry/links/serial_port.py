@@ -6,6 +6,7 @@ import termios
 import serial
 
 from onboard.errors import LinkError
+from onboard.telemetry.links.base import Part, Source
 from onboard.telemetry.links.outlet import Outlet
 
 READ_MOST_BYTES = 65_536
@@ -39,25 +40,25 @@ class SerialLink:
         # Not the port's own write: with no time to wait it tries a full buffer without end.
         self._outlet = Outlet(lambda data: os.write(self._port.fileno(), data), self._port.close)
 
-    def read(self, timeout_s: float) -> bytes:
+    def read(self, timeout_s: float) -> list[Part]:
         """Give the bytes that are there; see `Link.read`."""
         try:
             self._port.timeout = timeout_s
             first: bytes = self._port.read(1)
             if not first:
-                return b""
+                return []
             self._port.timeout = 0
             rest: bytes = self._port.read(READ_MOST_BYTES)
         except (*FAULTS, TypeError) as problem:
             raise LinkError(f"{self.name}: {_cause(problem)}") from None
-        return first + rest
+        return [Part(first + rest)]
 
     @property
     def unsent_bytes(self) -> int:
         """How many bytes were dropped: the device takes none, or takes them too slowly."""
         return self._outlet.unsent_bytes
 
-    def write(self, data: bytes) -> None:
+    def write(self, data: bytes, _to: Source | None = None) -> None:
         """Send bytes; see `Link.write`."""
         try:
             self._outlet.write(data)

@@ -5,6 +5,7 @@ import socket
 import time
 
 from onboard.errors import LinkError, UsageError
+from onboard.telemetry.links.base import Part, Source
 from onboard.telemetry.links.outlet import Outlet
 
 CONNECT_S = 3.0
@@ -48,25 +49,25 @@ class TcpLink:
         self._socket.setblocking(False)
         self._outlet = Outlet(self._socket.send, self._socket.close)
 
-    def read(self, timeout_s: float) -> bytes:
+    def read(self, timeout_s: float) -> list[Part]:
         """Give the bytes that are there; see `Link.read`."""
         try:
             ready, _, _ = select.select([self._socket], [], [], timeout_s)
             data = self._socket.recv(READ_MOST_BYTES) if ready else b""
         except BlockingIOError:
-            return b""
+            return []
         except (OSError, ValueError) as problem:
             raise LinkError(f"{self.name}: {problem}") from None
         if ready and not data:
             raise LinkError(f"{self.name}: the other side closed the connection")
-        return data
+        return [Part(data)] if data else []
 
     @property
     def unsent_bytes(self) -> int:
         """How many bytes were dropped: the other side takes none, or takes them too slowly."""
         return self._outlet.unsent_bytes
 
-    def write(self, data: bytes) -> None:
+    def write(self, data: bytes, _to: Source | None = None) -> None:
         """Send bytes; see `Link.write`."""
         try:
             self._outlet.write(data)

@@ -5,11 +5,12 @@ import select
 import socket
 
 from onboard.errors import LinkError
+from onboard.telemetry.links.base import Part, Source
 from onboard.telemetry.links.outlet import Outlet
 
 DATAGRAM_MOST_BYTES = 65_535
-READ_MOST_BYTES = 1 << 18
-"""A flood must not keep one read going for ever."""
+READ_MOST_BYTES, READ_MOST_PARTS = 1 << 18, 1 << 10
+"""A flood, be it of empty datagrams, must not keep one read going for ever."""
 
 BUFFER_BYTES = 4 << 20
 """Asked of the kernel, which may give less: room for bursts while the board is busy."""
@@ -29,7 +30,7 @@ NO_WAY_THERE = (
 
 
 class UdpLink:
-    """Listens on a port for datagrams from anyone, and answers the last one that sent some.
+    """Listens on a port for datagrams from anyone, and sends to whom it is told.
 
     Parameters
     ----------
@@ -53,23 +54,23 @@ class UdpLink:
             raise LinkError(f"udpin:{host}:{port}: cannot listen there ({cause})") from None
         self._socket.setblocking(False)
         self.name = f"udpin:{host}:{self._socket.getsockname()[1]}"
-        self._peer: tuple[str, int] | None = None
+        self._to: Source | None = None
         self._outlet = Outlet(self._send, self._socket.close)
 
-    def read(self, timeout_s: float) -> bytes:
+    def read(self, timeout_s: float) -> list[Part]:
         """Give the datagrams that are there; see `Link.read`."""
         try:
             ready, _, _ = select.select([self._socket], [], [], timeout_s)
-            if not ready:
-                return b""
-            parts: list[bytes] = []
-            while sum(map(len, parts)) < READ_MOST_BYTES:
+            parts: list[Part] = []
+            room = READ_MOST_BYTES if ready else 0
+            while room > 0 and len(parts) < READ_MOST_PARTS:
                 try:
-                    data, self._peer = self._socket.recvfrom(DATAGRAM_MOST_BYTES)
-                    parts.append(data)
+                    part = Part(*self._socket.recvfrom(DATAGRAM_MOST_BYTES))
                 except BlockingIOError:
                     break
-            return b"".join(parts)
+                parts.append(part)
+                room -= len(part.data)
+            return parts
         except (OSError, ValueError) as problem:
             raise LinkError(f"{self.name}: {problem}") from None
 
@@ -78,8 +79,9 @@ class UdpLink:
         """How many bytes were dropped: no room, or no network."""
         return self._outlet.unsent_bytes
 
-    def write(self, data: bytes) -> None:
-        """Send one datagram to the last peer heard; before one is, nothing. See `Link.write`."""
+    def write(self, data: bytes, to: Source | None = None, /) -> None:
+        """Send one datagram; to nobody in particular, nothing. See `Link.write`."""
+        self._to = to
         try:
             self._outlet.write(data)
         except OSError as problem:
@@ -90,10 +92,10 @@ class UdpLink:
         self._outlet.close()
 
     def _send(self, data: bytes) -> int:
-        if self._peer is None:
+        if self._to is None:
             return len(data)
         try:
-            return self._socket.sendto(data, self._peer)
+            return self._socket.sendto(data, self._to)
         except OSError as problem:
             if problem.errno in NO_WAY_THERE:
                 return 0

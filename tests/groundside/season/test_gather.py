@@ -106,6 +106,21 @@ def test_only_what_changed_is_read_again(capsys, tmp_path: Path, monkeypatch) ->
     assert read == [b, a]
 
 
+def test_a_record_in_several_files_counts_as_one(capsys, tmp_path: Path) -> None:
+    folder = session(tmp_path)
+    whole = listed(capsys, tmp_path)["sessions"]
+    log = (folder / "telemetry.tlog").read_bytes()
+    for name, part in (("", log[:5000]), ("-2", log[5000:9000])):
+        (folder / f"telemetry{name}.tlog").write_bytes(part)
+    assert listed(capsys, tmp_path)["sessions"][0]["distance_m"] != whole[0]["distance_m"]
+    # The third file comes later, and the first may be gone.
+    (folder / "telemetry-3.tlog").write_bytes(log[9000:])
+    assert listed(capsys, tmp_path)["sessions"] == whole
+    (folder / "telemetry.tlog").unlink()
+    (ride,) = listed(capsys, tmp_path)["sessions"]
+    assert 0 < ride["distance_m"]["value"] < whole[0]["distance_m"]["value"]
+
+
 @pytest.mark.parametrize("what", ["marks", "profile", "given profile"])
 def test_what_lies_beside_a_record_counts_too(what: str, capsys, tmp_path: Path) -> None:
     folder = session(tmp_path / "season")

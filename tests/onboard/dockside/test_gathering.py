@@ -17,6 +17,7 @@ from onboard.errors import LinkEndedError, LinkError, UsageError
 from onboard.feed.snapshot import as_line
 from onboard.pairing.keys import identity_path
 from onboard.profile import parse_profile
+from onboard.telemetry.links.base import Part
 from tests.onboard.pairing.doors import member, paired_folder
 from tests.small_streams import GROUND_STATION, INVALID, Sender
 
@@ -35,15 +36,15 @@ class Played:
         self.closed = False
         self._due = [(50.0 + n, data) for n, data in enumerate(seconds)]
 
-    def read(self, timeout_s: float) -> bytes:
+    def read(self, timeout_s: float) -> list[Part]:
         assert timeout_s >= 0
         if self._due and self._due[0][0] <= self.now_s:
             _, data = self._due.pop(0)
             if isinstance(data, Exception):
                 raise data
-            return data
+            return [Part(data)]
         self.now_s += max(timeout_s, 1e-3)
-        return b""
+        return []
 
     def write(self, data: bytes) -> None:
         raise AssertionError("the check sends nothing")

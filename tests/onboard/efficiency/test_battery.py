@@ -12,6 +12,7 @@ from onboard.efficiency.battery import Pack
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.charge_state import ChargeState
 from onboard.efficiency.chemistry import CHEMISTRIES
+from onboard.efficiency.recharge import Away
 from onboard.efficiency.resistance import Slope
 from onboard.efficiency.shared_errors import CAPACITY, GAIN, START, prior_covariance
 from onboard.profile import Battery, Sensors
@@ -235,14 +236,14 @@ def test_the_count_survives_a_restart_of_the_daemon() -> None:
     through, first, second = (Pack(LI_ION, NO_ZERO) for _ in range(3))
     through.fold(load(LI_ION, amps))
     first.fold(load(LI_ION, amps[:3600]))
-    second.resume(first.as_dict(), drawn_ah=0.4)
+    second.resume(first.as_dict(), Away(240.0, True, drawn_ah=0.4))
     second.fold(load(LI_ION, amps[3840:], start=1 - 6.4 / 25, begin_s=0.0))
     one, other = through.summary(300.0), second.summary(300.0)
     assert other.left_wh.value == pytest.approx(one.left_wh.value, rel=2e-3)
     width = [state.left_wh.high - state.left_wh.low for state in (one, other)]
     assert width[1] == pytest.approx(width[0], rel=0.03)
     unknown = Pack(LI_ION, NO_ZERO)
-    unknown.resume(first.as_dict(), drawn_ah=None)
+    unknown.resume(first.as_dict(), Away())
     assert unknown.covariance[START, START] > first.as_dict()["covariance"][START][START]
 
 
@@ -252,7 +253,7 @@ def test_the_count_survives_a_restart_of_the_daemon() -> None:
 )
 def test_what_was_kept_is_checked(kept) -> None:
     with pytest.raises(ValueError, match="kept battery state"):
-        Pack(LI_ION, Sensors()).resume(kept, 0.0)
+        Pack(LI_ION, Sensors()).resume(kept, Away())
 
 
 @pytest.mark.parametrize("battery", [LI_ION, LFP])

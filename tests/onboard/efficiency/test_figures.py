@@ -201,7 +201,7 @@ def test_a_pack_that_falls_silent_leaves_no_power_of_now() -> None:
     t_s = np.concatenate([np.repeat(np.arange(100.0), 2), np.arange(100.0, 200.0)])
     pack = np.concatenate([np.tile([0.0, 1.0], 100), np.zeros(100)])
     engine.fold(Block({"battery": channel("battery", t_s, pack=pack, volts_v=50.0, amps_a=10.0)}))
-    assert engine.figures().power_w == Unknown("no power for 100 s")
+    assert engine.figures().power_w == Unknown("no power from battery 1 for 100 s")
     assert engine.figures().trip.energy_wh.value == pytest.approx((199 + 99) * 500 / 3600)
 
 

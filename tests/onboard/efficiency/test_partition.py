@@ -24,14 +24,26 @@ def stream(seed: int, seconds: float) -> dict[str, Channel]:
     """Columns with everything that happens: gaps, unknowns, outliers, repeats, late samples."""
     rng = np.random.default_rng(seed)
     channels = {}
-    for name, rate in (("power", 2.0), ("battery", 3.0), ("gps", 5.0), ("fused", 4.0)):
+    rates = {"power": 2.0, "battery": 3.0, "gps": 5.0, "fused": 4.0, "drive": 2.0}
+    for name, rate in rates.items():
         t_s = np.sort(rng.uniform(0, seconds, int(rate * seconds)))
         gap = rng.uniform(0, seconds)
         t_s = t_s[(t_s < gap) | (t_s > gap + 12)]
         t_s[rng.random(len(t_s)) < 0.03] -= 1.0
         columns = {key: rng.uniform(0, 10, len(t_s)) for key in COLUMNS[name]}
+        if name in ("power", "battery"):
+            columns["volts_v"] = rng.uniform(9, 10, len(t_s))
+            odd = rng.random(len(t_s)) < 0.01
+            columns["amps_a"][odd] = rng.choice([-327.67, 60.0, 327.67], np.count_nonzero(odd))
+            columns["volts_v"][rng.random(len(t_s)) < 0.01] = 65.0
         if name == "battery":
-            columns["pack"] = rng.integers(0, 3, len(t_s)).astype(float)
+            # The first two stay, the third dies, the fourth comes later, the fifth is a stray.
+            pack = rng.integers(0, 3, len(t_s))
+            pack[(pack == 2) & (t_s > rng.uniform(0, 1.5) * seconds)] = 0
+            pack[(pack == 1) & (t_s > rng.uniform(0, 1.5) * seconds)] = 3
+            pack[rng.random(len(t_s)) < 0.003] = 4
+            columns["pack"] = pack.astype(float)
+            columns["amps_a"][pack == 2] *= rng.choice([1.0, 0.02])
         if name == "gps":
             columns["speed_sd_mps"] = rng.choice([0.1, np.nan, 2.0], len(t_s), p=[0.8, 0.1, 0.1])
             columns["course_deg"] = t_s * 0.7 % 360
@@ -39,7 +51,9 @@ def stream(seed: int, seconds: float) -> dict[str, Channel]:
             columns["speed_mps"] = np.abs(np.sin(t_s / 20)) * 3
             columns["latitude_deg"] = 45 + t_s * 1e-5
             columns["longitude_deg"] = -30 - t_s * 1e-5
-        for column in (columns[key] for key in columns if key != "pack"):
+        if name == "drive":
+            columns["motor"] = rng.choice([0.0, 1.0, 7.0], len(t_s), p=[0.5, 0.49, 0.01])
+        for column in (columns[key] for key in columns if key not in ("pack", "motor")):
             column[rng.random(len(t_s)) < 0.02] = np.nan
         for key in ("volts_v", "speed_mps"):
             if key in columns:

@@ -53,7 +53,23 @@ def why(said: bytes) -> str:
         (line(kind="mark", id=0, mark="run_start"), Mark(0, "run_start")),
         (line(kind="mark", id=HIGHEST_ID, mark="run_end", text="b"), Mark(2**53, "run_end", "b")),
         (line(kind="mark", id=1, mark="charged_full", text=""), Mark(1, "charged_full")),
+        (
+            line(kind="mark", id=1, mark="charged", charged_wh=0),
+            Mark(1, "charged", amount=("charged_wh", 0.0)),
+        ),
+        (
+            line(kind="mark", id=1, mark="charged", text="pier", left_fraction=0.8),
+            Mark(1, "charged", "pier", ("left_fraction", 0.8)),
+        ),
         (line(kind="mark", id=1, mark="new_trip"), Mark(1, "new_trip")),
+        (
+            line(kind="mark", id=1, mark="unplugged", source="battery 1"),
+            Mark(1, "unplugged", source="battery 1"),
+        ),
+        (
+            line(kind="mark", id=1, mark="unplugged", source="GPS receiver", text="wet"),
+            Mark(1, "unplugged", "wet", source="GPS receiver"),
+        ),
         (line(kind="mark", id=1, mark="note", text="😀" * 200), Mark(1, "note", "😀" * 200)),
         (b' {"id":1 ,"mark":"run_end","kind":"mark"}\r\n', Mark(1, "run_end")),
     ],
@@ -93,6 +109,11 @@ def test_each_command_is_read(said: bytes, command: Command) -> None:
         (b'{"kind": "mark", "id": 1, "id": 2, "mark": "run_end"}', "a key stands twice"),
         (line(kind="mark", id=1, mark="arm"), 'mark = "arm": expected run_start'),
         (line(kind="mark", id=1, mark=None), "mark = null"),
+        (line(kind="mark", id=1, mark="unplugged"), "source: missing"),
+        (line(kind="mark", id=1, mark="run_end", source="motor 0"), '"source": no such key'),
+        (line(kind="mark", id=1, mark="unplugged", source="pack"), 'expected "battery 1", "motor'),
+        (line(kind="mark", id=1, mark="unplugged", source="battery 1\n"), "source = "),
+        (line(kind="mark", id=1, mark="unplugged", source=[1]), "source = [1]"),
         (line(kind="mark", id=1, mark="note"), 'text = "": expected 1 to 200 printable'),
         (line(kind="mark", id=1, mark="note", text="x" * 201), "text = "),
         (line(kind="mark", id=1, mark="note", text="a\x1b[2J"), "text = "),
@@ -100,6 +121,11 @@ def test_each_command_is_read(said: bytes, command: Command) -> None:
         (line(kind="mark", id=1, mark="note", text="\u202egood"), "text = "),
         (b'{"kind": "mark", "id": 1, "mark": "note", "text": "\\ud800"}', "text = "),
         (line(kind="mark", id=1, mark="note", text=5), "text = 5"),
+        (line(kind="mark", id=1, mark="charged"), "exactly one of charged_wh, charged_ah or left"),
+        (line(kind="mark", id=1, mark="charged", charged_wh=1, charged_ah=1), "exactly one of"),
+        (line(kind="mark", id=1, mark="charged", charged_wh=-1), "charged_wh = -1: expected a"),
+        (line(kind="mark", id=1, mark="charged", left_fraction=80), "a number from 0 to 1"),
+        (line(kind="mark", id=1, mark="charged_full", charged_ah=1), '"charged_ah": no such key'),
         (line(kind="mark", id=1.0, mark="run_end"), "id = 1.0: expected a whole number"),
         (line(kind="mark", id=True, mark="run_end"), "id = true"),
         (line(kind="mark", id="1", mark="run_end"), 'id = "1"'),
@@ -153,7 +179,8 @@ json_values = st.recursive(
     | st.sampled_from([*get_args(Key), *get_args(MarkName), "here", "set", "mark", 10**300, 2**64]),
     lambda inner: st.lists(inner, max_size=4)
     | st.dictionaries(
-        st.sampled_from(["kind", "id", "key", "value", "mark", "text"]) | st.text(max_size=5),
+        st.sampled_from(["kind", "id", "key", "value", "mark", "text", "charged_ah"])
+        | st.text(max_size=5),
         inner,
         max_size=6,
     ),
@@ -168,6 +195,7 @@ near_commands = st.fixed_dictionaries(
         "value": json_values,
         "mark": st.sampled_from(get_args(MarkName)) | json_values,
         "text": json_values,
+        "charged_wh": st.floats() | json_values,
     },
 )
 said_lines = (

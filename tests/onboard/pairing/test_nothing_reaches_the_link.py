@@ -16,15 +16,17 @@ import pytest
 
 import onboard.service as service_module
 from onboard.feed.commands import Key, MarkName
+from onboard.intake import Intake
 from onboard.pairing import door as door_module
 from onboard.pairing.door import DoorSettings
 from onboard.profile import Battery, Profile
-from onboard.intake import Intake
 from onboard.service import Service, Settings
+from onboard.telemetry.links.base import Piece, Source
 from tests.onboard.pairing.doors import Viewer, member, paired_folder
 from tests.small_streams import Sender
 
 ROOT = Path(__file__).parents[3]
+CRAFT = ("192.0.2.1", 14550)
 
 CAN_SEND = (
     "onboard.telemetry.links",
@@ -100,18 +102,22 @@ def test_this_would_notice() -> None:
 class Reader:
     """A link that gives a second of telemetry every fifth time, and keeps what is sent."""
 
-    problem, dropped_bytes, heard_s = None, 0, None
+    problem, dropped_bytes, heard_s, answered = None, 0, None, None
 
     def __init__(self) -> None:
         self.sender, self.turn, self.sent = Sender(), 0, bytearray()
 
-    def take(self) -> list[tuple[int, bytes]]:
+    def take(self) -> list[Piece]:
         self.turn += 1
         if self.turn % 5:
             return []
         second = self.turn // 5
         frames = self.sender.second(100.0 + second, 40.0, 8.0, 1.5)
-        return [(1_750_000_000_000_000 + second * 1_000_000, b"".join(frames))]
+        return [Piece(1_750_000_000_000_000 + second * 1_000_000, b"".join(frames), CRAFT)]
+
+    def answer(self, source: Source | None) -> None:
+        assert source == CRAFT
+        self.answered = source
 
     def write(self, data: bytes) -> None:
         self.sent += data
@@ -124,7 +130,9 @@ def commands() -> Iterator[dict]:
         if key.startswith("target"):
             yield {"kind": "set", "key": key, "value": None}
     for mark in get_args(MarkName):
-        yield {"kind": "mark", "mark": mark, "text": "x"}
+        more: dict[str, object] = {"source": "battery 0"} if mark == "unplugged" else {}
+        more |= {"charged_wh": 5.0} if mark == "charged" else {}
+        yield {"kind": "mark", "mark": mark, "text": "x", **more}
 
 
 async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, list[dict]]:
@@ -181,6 +189,8 @@ def test_the_same_bytes_are_sent_whatever_a_viewer_says(
     monkeypatch.setattr(service_module, "time", service_module.time)  # is put back
     alone, _ = asyncio.run(ridden(tmp_path / "alone", crew=False))
     beside, answers = asyncio.run(ridden(tmp_path / "beside", crew=True))
-    assert [one["ok"] for one in answers] == [True] * len(list(commands()))
+    # All is done, but that a battery which was never heard is unplugged.
+    done = [command.get("mark") != "unplugged" for command in commands()]
+    assert [one["ok"] for one in answers] == done
     assert len(alone) > 500  # heartbeats, and requests for what the stream lacks
     assert beside == alone

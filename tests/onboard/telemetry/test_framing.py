@@ -1,5 +1,6 @@
 """Framing against a slow reading of the same rule, on generated streams, cut anywhere."""
 
+import contextlib
 import itertools
 import random
 
@@ -10,11 +11,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pymavlink.generator.mavcrc import x25crc
 
-from onboard.telemetry import checksum
+from onboard.telemetry import checksum, link_scanner, link_walk, sieve
 from onboard.telemetry.frames import Frames, with_room
 from onboard.telemetry.link_scanner import LinkScanner
+from onboard.telemetry.links.base import Piece
 from onboard.telemetry.scanner import LogScanner
+from tests.benchmarks import flood
 from tests.onboard.telemetry.slow_framing import frames as slow_frames
+from tests.onboard.telemetry.slow_framing import proven
 
 # Published frames: the Rust MAVLink library's shared test module and its signing test (public
 # repository), HEARTBEAT of system 1, component 1.
@@ -159,20 +163,121 @@ def test_log_scan_equals_the_slow_reading_for_any_cut(data) -> None:
     assert got_bad == bad
 
 
-@settings(max_examples=300, deadline=None)
+# A link never ends, so a good frame is put behind a stream to settle what is undecided.
+TAIL = bytes(300) + HEARTBEAT_2
+
+
+@contextlib.contextmanager
+def sieving(tried: int, least: int, most: int):
+    """From which place on is sieved, and how many bytes are."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(link_walk, "TRIED_MOST", tried)
+        patch.setattr(link_walk, "SIEVED_LEAST_BYTES", least)
+        patch.setattr(link_walk, "SIEVED_MOST_BYTES", most)
+        patch.setattr(link_scanner, "JUNK_MOST_BYTES", most)
+        yield
+
+
+SIEVES = [(16, 256, 1 << 16), (0, 1, 100), (2, 1, 1 << 16)]
+
+
+@pytest.mark.parametrize("sieve", SIEVES)
+@settings(max_examples=200, deadline=None)
 @given(st.data())
-def test_link_scan_equals_the_slow_reading_for_any_cut(data) -> None:
-    # A link never ends, so a good frame is put behind the stream to settle what is undecided.
-    stream = data.draw(streams(0)) + bytes(300) + HEARTBEAT_2
+def test_link_scan_equals_the_slow_reading_for_any_cut(sieve: tuple[int, int, int], data) -> None:
+    stream = data.draw(streams(0)) + TAIL
     expected, bad = slow_frames(stream, 0)
     cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=12)))
     scanner, got, got_bad = LinkScanner(), [], 0
-    for number, (first, last) in enumerate(itertools.pairwise([0, *cuts, len(stream)])):
-        found = scanner.push([(4 * number, stream[first:last])])
-        got += spans(found, 0)
-        got_bad += found.bad_bytes
+    with sieving(*sieve):
+        for number, (first, last) in enumerate(itertools.pairwise([0, *cuts, len(stream)])):
+            found = scanner.push([Piece(4 * number, stream[first:last])])
+            got += spans(found, 0)
+            got_bad += found.bad_bytes
     assert got == [stream[a:b] for a, b in expected]
     assert got_bad == bad
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(0, 2**32))
+def test_the_sieve_finds_all_frames_that_pass_and_no_others(seed: int) -> None:
+    rng = random.Random(seed)
+    junk = rng.choice([b"\xfe", b"\xfd\x00\x00", b"\xfd\xfe\x00\x1e"])
+    stream = b""
+    while len(stream) < 900:
+        stream += bytes(rng.choices(junk, k=rng.randrange(200)))
+        stream += rng.choice([known_frame(rng), HEARTBEAT_1, HEARTBEAT_SIGNED, unknown_frame(rng)])
+    begin, end = rng.randrange(300), len(stream)
+    stream += bytes(sieve.LONGEST)
+    found = sieve.passing(stream, stream.translate(checksum.MIRRORED), begin, end)
+    assert found == [place for place in range(begin, end) if proven(stream, place, 0)]
+    assert found
+
+
+@pytest.mark.parametrize("sieve", SIEVES[:2])
+@settings(max_examples=100, deadline=None)
+@given(streams(0), streams(0), st.integers(0, 2**32))
+def test_what_others_send_does_not_touch_ones_own_frames(sieve, ours, theirs, seed: int) -> None:
+    craft, others = ("192.0.2.1", 1), [("192.0.2.1", 2), ("192.0.2.2", 1)]
+    rng, ours, theirs = random.Random(seed), ours + TAIL, theirs + TAIL
+    left = {True: ours, False: theirs}
+    scanner, got, stamps = LinkScanner(), {True: [], False: []}, []
+    number = 0
+    with sieving(*sieve):
+        while any(left.values()):
+            pieces = []
+            for _ in range(rng.randrange(1, 6)):
+                mine = rng.random() < 0.5 if all(left.values()) else bool(left[True])
+                size = rng.randrange(200)
+                source = craft if mine else rng.choice(others)
+                pieces.append(Piece(4 * number, left[mine][:size], source))
+                left[mine] = left[mine][size:]
+                number += 1
+            found = scanner.push(pieces, craft)
+            stamps += found.stamp_us.tolist()
+            for n, span in enumerate(spans(found, 0)):
+                source = scanner.source(found.where(slice(n, n + 1)))
+                # The piece is known by its stamp: each has its own.
+                assert source == pieces[(int(found.stamp_us[n]) - pieces[0].stamp_us) // 4].source
+                got[source == craft].append(span)
+    assert got[True] == [ours[a:b] for a, b in slow_frames(ours, 0)[0]]
+    assert got[False] == [theirs[a:b] for a, b in slow_frames(theirs, 0)[0]]
+    assert stamps == sorted(stamps)
+
+
+def test_a_craft_that_is_found_or_moves_keeps_what_it_began() -> None:
+    first, second = ("192.0.2.1", 1), ("192.0.2.1", 2)
+    scanner, halves = LinkScanner(), (HEARTBEAT_2[:9], HEARTBEAT_2[9:])
+    for own, source in ((None, first), (first, second)):
+        assert len(scanner.push([Piece(4, halves[0], source)], own)) == 0
+        found = scanner.push([Piece(4, halves[1], source)], source)
+        assert spans(found, 0) == [HEARTBEAT_2]
+
+
+def test_a_frame_cut_over_two_sources_counts_for_the_one_that_ended_it() -> None:
+    one, other = ("192.0.2.1", 1), ("192.0.2.2", 1)
+    scanner = LinkScanner()
+    pieces = [Piece(4, HEARTBEAT_1 + HEARTBEAT_2[:5], one), Piece(4, HEARTBEAT_2[5:], other)]
+    found = scanner.push(pieces)
+    assert [scanner.source(found.where(slice(n, n + 1))) for n in range(2)] == [one, other]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", list(flood.floods(1)))
+def test_a_megabyte_of_junk_costs_no_more_than_a_few_of_frames(name: str) -> None:
+    # It was 30 times as much and more, and grew with the square of what came at once.
+    size = 1_000_000
+    frames = flood.us_per_byte(flood.plain(size), size)
+    allowed = 20 if name.startswith("no junk") else 5
+    assert flood.us_per_byte(flood.floods(size)[name], size) < allowed * frames
+
+
+def test_whoever_holds_the_frames_of_a_flood_holds_no_flood() -> None:
+    junk = b"\xfe" * 500_000
+    found = LinkScanner().push([Piece(4, junk + HEARTBEAT_2 + junk)])
+    assert found.records() == (4).to_bytes(8, "big") + HEARTBEAT_2
+    assert found.bad_bytes > 900_000
+    assert found.data.size < 1000
 
 
 def test_a_frame_in_single_bytes_is_stamped_when_its_last_byte_came() -> None:

@@ -30,7 +30,7 @@ def read_all(link, count: int) -> bytes:
     for _ in range(200):
         if len(got) >= count:
             break
-        got += link.read(0.05)
+        got += b"".join(part.data for part in link.read(0.05))
     return got
 
 
@@ -38,7 +38,7 @@ def test_udp() -> None:
     frames = stream()
     link = open_link("udpin:127.0.0.1:0", 57600)
     port = int(link.name.rpartition(":")[2])
-    assert link.read(0.0) == b""
+    assert link.read(0.0) == []
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as outlet:
         for frame in frames:
             outlet.sendto(frame, ("127.0.0.1", port))
@@ -73,7 +73,7 @@ def test_serial_over_a_pty_and_its_unplugging() -> None:
     link = open_link(os.ttyname(theirs), 115200)
     os.write(ours, data)
     assert read_all(link, len(data)) == data
-    assert link.read(0.0) == b""
+    assert link.read(0.0) == []
     os.close(theirs)
     os.close(ours)
     with pytest.raises(LinkError):
@@ -205,31 +205,31 @@ def test_serial_unplugged_while_writing_is_said() -> None:
         link.write(REQUEST)
 
 
-def test_udp_answers_the_last_one_heard() -> None:
+def test_udp_tells_who_sent_and_sends_to_whom_it_is_told() -> None:
     link = open_link("udpin:127.0.0.1:0", 57600)
     port = int(link.name.rpartition(":")[2])
-    link.write(REQUEST)
     ends = [socket.socket(socket.AF_INET, socket.SOCK_DGRAM) for _ in range(2)]
     for end in ends:
         end.settimeout(2)
         end.bind(("127.0.0.1", 0))
         end.sendto(b"there", ("127.0.0.1", port))
-        assert read_all(link, 5) == b"there"
-        link.write(REQUEST)
-        # Only what was written since it was heard.
-        assert end.recv(1000) == REQUEST
+        assert link.read(2.0) == [(b"there", end.getsockname())]
+    # To whom sent last, nothing goes for that.
     link.write(REQUEST)
-    assert ends[1].recv(1000) == REQUEST
-    ends[0].setblocking(False)
-    with pytest.raises(BlockingIOError):
-        ends[0].recv(1000)
+    link.write(REQUEST, ends[0].getsockname())
+    assert ends[0].recv(1000) == REQUEST
+    for end in ends:
+        end.setblocking(False)
+        with pytest.raises(BlockingIOError):
+            end.recv(1000)
     assert link.unsent_bytes == 0
+    name = ends[0].getsockname()
     for end in ends:
         end.close()
     # Nobody is there any more: the port goes on listening.
     for _ in range(3):
-        link.write(REQUEST)
-        assert link.read(0.0) == b""
+        link.write(REQUEST, name)
+        assert link.read(0.0) == []
     link.close()
     with pytest.raises(LinkError):
         link.write(REQUEST)
@@ -245,13 +245,29 @@ def test_udp_without_a_network_goes_on_listening(number: int, ends: bool) -> Non
             raise OSError(number, os.strerror(number))
 
     link = UdpLink("127.0.0.1", 0)
-    whole, link._socket, link._peer = link._socket, Broken(), ("192.0.2.1", 14550)
+    whole, link._socket = link._socket, Broken()
     if ends:
         with pytest.raises(LinkError, match="udpin:"):
-            link.write(REQUEST)
+            link.write(REQUEST, ("192.0.2.1", 14550))
     else:
-        link.write(REQUEST)
+        link.write(REQUEST, ("192.0.2.1", 14550))
     assert link.unsent_bytes == (0 if ends else len(REQUEST))
+    whole.close()
+
+
+def test_a_flood_of_empty_datagrams_ends_a_read() -> None:
+    class Endless:
+        def fileno(self) -> int:
+            return whole.fileno()
+
+        def recvfrom(self, size: int) -> tuple[bytes, tuple[str, int]]:
+            return b"", ("192.0.2.1", 14550)
+
+    link = UdpLink("127.0.0.1", 0)
+    whole, link._socket = link._socket, Endless()
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as outlet:
+        outlet.sendto(b"", whole.getsockname())
+        assert not any(part.data for part in link.read(2.0))
     whole.close()
 
 

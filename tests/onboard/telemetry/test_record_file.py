@@ -29,7 +29,7 @@ def test_opened_anew_it_ends_with_the_last_whole_record(
     monkeypatch.setattr(record_file, "TAIL_BYTES", 300)
     path, records = tmp_path / "record", some(60)
     file = RecordFile(path)
-    assert file.append(records) == (60, None)
+    assert file.append([records]) == ([], None)
     # A card that was pulled has lost the last bytes; what came instead is of no use.
     path.write_bytes(records.data[: len(records.data) - cut] + b"\xfd" * min(junk, cut))
     lost_bytes = file.reopen()
@@ -42,11 +42,11 @@ def test_opened_anew_it_ends_with_the_last_whole_record(
 def test_what_stands_behind_the_records_is_cut_off(tmp_path: Path) -> None:
     path, records = tmp_path / "record", some(5)
     file = RecordFile(path)
-    file.append(records)
+    file.append([records])
     path.write_bytes(records.data + b"half a record")
     assert file.reopen() == 0
     assert path.read_bytes() == records.data
-    file.append(records)
+    file.append([records])
     assert path.read_bytes() == 2 * records.data
     file.close()
     file.close()
@@ -58,10 +58,10 @@ def test_what_cannot_be_told_apart_is_left_and_passed_over(
     monkeypatch.setattr(record_file, "TAIL_BYTES", 300)
     path, records = tmp_path / "record", some(30)
     file = RecordFile(path)
-    file.append(records)
+    file.append([records])
     path.write_bytes(records.data[:-200] + bytes(900))
     assert file.reopen() == 0
-    file.append(records)
+    file.append([records])
     file.close()
     kept = sum(end <= len(records.data) - 200 for end in records.ends.tolist())
     parts = list(read_log(path))
@@ -71,8 +71,8 @@ def test_what_cannot_be_told_apart_is_left_and_passed_over(
 def test_closed_it_refuses(tmp_path: Path) -> None:
     file = RecordFile(tmp_path / "record")
     file.close()
-    count, problem = file.append(some(3))
-    assert count == 0
+    left, problem = file.append([some(3)])
+    assert sum(len(piece.ends) for piece in left) == 3
     assert isinstance(problem, OSError)
 
 

@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from onboard import sessions
+from onboard.telemetry import record_file
 from onboard.telemetry import recorder as recorder_module
 from onboard.telemetry.card_trouble import CARD_TROUBLE
 from onboard.telemetry.log_files import RECORD_NAME
@@ -192,13 +193,118 @@ def test_a_record_that_somebody_removed_begins_anew_with_all_beside_it(tmp_path:
     assert sessions.read_session(recorder.folder) == sessions.SessionNote(1, closed=True)
 
 
+def test_a_folder_of_all_sessions_that_was_renamed_is_written_to_where_it_is(
+    tmp_path: Path,
+) -> None:
+    place, away = tmp_path / "card", tmp_path / "away"
+    recorder = Recorder(place, START_US)
+    stream = Stream(recorder)
+    stream.tick(9)
+    place.rename(away)
+    stream.tick(60)
+    assert recorder.problem == (
+        "Recording at risk: the file was renamed, and there is no other yet: "
+        f"no such file or directory ({recorder.folder})."
+    )
+    assert not place.exists()
+    assert len(spans(away / recorder.folder.name)) == recorder.recorded_bytes // 36
+    assert recorder.recorded_bytes // 36 >= 65 * 3
+    away.rename(place)
+    stream.tick(9)
+    assert (recorder.problem, recorder.moved) == (None, None)
+    recorder.close()
+    assert spans(recorder.folder) == stream.sent
+
+
+def test_a_record_that_was_written_over_goes_on_beside(tmp_path: Path) -> None:
+    recorder = Recorder(tmp_path, START_US)
+    stream = Stream(recorder)
+    stream.tick(9)
+    file = recorder.folder / RECORD_NAME
+    held = recorder.recorded_bytes
+    file.write_bytes(bytes(2 * held))  # the same file, and longer than before
+    stream.tick(9)
+    assert recorder.moved == (
+        f"The record {RECORD_NAME} was written over: it goes on in telemetry-2.tlog."
+    )
+    recorder.close()
+    assert file.read_bytes() == bytes(2 * held)
+    file.unlink()
+    assert spans(recorder.folder) == stream.sent[held // 36 :]
+
+
+@pytest.mark.parametrize("put", [os.mkfifo, Path.mkdir, lambda path: path.symlink_to("/dev/full")])
+def test_what_stands_in_the_record_s_place_after_the_card_refused_is_left_alone(
+    tmp_path: Path, card: Card, put
+) -> None:
+    recorder = Recorder(tmp_path, START_US)
+    stream = Stream(recorder)
+    stream.tick(9)
+    file = recorder.folder / RECORD_NAME
+    card.room, card.write_error = 0, errno.EIO
+    stream.tick(5)
+    file.rename(tmp_path / "away.tlog")
+    put(file)
+    card.room = None
+    stream.tick(30)
+    assert recorder.problem is None
+    recorder.close()
+    assert spans(tmp_path / "away.tlog") + spans(recorder.folder) == stream.sent
+
+
+@pytest.mark.parametrize("where", ["joined", "behind"])
+def test_what_nobody_foresaw_is_told_and_tried_again_and_loses_nothing(
+    tmp_path: Path, card: Card, monkeypatch: pytest.MonkeyPatch, where: str, caplog
+) -> None:
+    recorder = Recorder(tmp_path, START_US)
+    stream = Stream(recorder)
+    stream.tick(9)
+
+    def fail(*_: object) -> None:
+        raise ZeroDivisionError("what nobody foresaw")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(record_file, where, fail)
+        stream.tick(60)
+        assert recorder.problem == (
+            "Recording stopped: a fault of the program, "
+            f"ZeroDivisionError('what nobody foresaw') ({recorder.folder})."
+        )
+    stream.tick(30)
+    assert recorder.problem is None
+    recorder.close()
+    assert spans(recorder.folder) == stream.sent
+    assert caplog.text.count("Traceback") == 1
+
+
+def test_a_sync_that_fails_in_a_way_that_nobody_foresaw_is_told_and_tried_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    recorder = Recorder(tmp_path, START_US)
+    stream = Stream(recorder)
+
+    def fail(_: int) -> None:
+        raise ZeroDivisionError
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "fdatasync", fail)
+        stream.tick(9)
+        assert recorder.problem is not None
+        assert recorder.problem.startswith("Recording at risk: a fault of the program")
+    stream.tick(60)
+    assert recorder.problem is None
+    recorder.close()
+    assert spans(recorder.folder) == stream.sent
+
+
 def test_a_card_that_is_away_is_not_replaced_by_the_empty_place_for_it(tmp_path: Path) -> None:
     place, away = tmp_path / "card", tmp_path / "away"
     recorder = Recorder(place, START_US)
     stream = Stream(recorder)
     stream.tick(9)
     place.rename(away)
-    recorder._reopen = True  # as after any failure
+    assert recorder._record is not None
+    recorder._record.doubted = True  # as after any failure
     stream.tick(9)
     assert recorder.problem is not None
     assert not place.exists()

@@ -1,11 +1,14 @@
 """Saved logs: windows, cut tails, and files that are no log."""
 
+import os
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
+from groundside.replay.cursors import FrameCursor
 from onboard.errors import LogError
-from onboard.telemetry.log_files import RECORD_NAME, find_log
+from onboard.telemetry.log_files import RECORD_NAME, OpenLog, find_log, record_name, session_folder
 from onboard.telemetry.telemetry_log import log_span_us, read_log
 from tests.small_streams import Sender, records
 
@@ -61,3 +64,37 @@ def test_a_session_folder_serves_as_a_log(tmp_path: Path) -> None:
     data, count = log_bytes()
     (tmp_path / RECORD_NAME).write_bytes(data)
     assert sum(map(len, read_log(tmp_path))) == count
+
+
+@pytest.mark.parametrize("cuts", [[0], [1], [700, 700, 9000], [36 * 5, 20_000]])
+def test_a_record_in_several_files_is_one_log(tmp_path: Path, cuts: list[int]) -> None:
+    data, count = log_bytes(300)
+    (tmp_path / "one").write_bytes(data)
+    for number, (begin, end) in enumerate(pairwise([0, *cuts, len(data)]), 1):
+        (tmp_path / record_name(number)).write_bytes(data[begin:end])
+    (tmp_path / "telemetry-11.tlog").mkdir()  # of what is no file, nothing is read
+    assert [part.records() for part in read_log(tmp_path, 1000)] == [
+        part.records() for part in read_log(tmp_path / "one", 1000)
+    ]
+    assert log_span_us(tmp_path) == log_span_us(tmp_path / "one")
+    with OpenLog(find_log(tmp_path)) as log:
+        for offset in (*range(0, len(data) + 100, 701), *cuts, 0):
+            log.seek(offset)
+            assert log.read(3000) == data[offset : offset + 3000]
+            assert log.read() == data[offset + 3000 :]
+        assert log.tail(5000) == data[-5000:]
+        assert log.tail(len(data) + 1) == data
+    cursor = FrameCursor(tmp_path)
+    assert sum(map(len, cursor.upto(1e9))) == count
+
+
+def test_the_tenth_file_comes_behind_the_ninth_and_a_pipe_is_passed_over(tmp_path: Path) -> None:
+    for number in (10, 9, 2):
+        (tmp_path / record_name(number)).write_bytes(b"x")
+    os.mkfifo(tmp_path / RECORD_NAME)
+    for name in ("telemetry-0.tlog", "telemetry-02.tlog", "telemetry.tlog.bak", "x-telemetry.tlog"):
+        (tmp_path / name).write_bytes(b"x")
+    names = ["telemetry-2.tlog", "telemetry-9.tlog", "telemetry-10.tlog"]
+    assert [path.name for path in find_log(tmp_path)] == names
+    assert session_folder(tmp_path / names[0]) == tmp_path
+    assert session_folder(tmp_path / "telemetry-02.tlog") is None

@@ -1,0 +1,55 @@
+"""The soak's card: a small file system of its own that can be full, where one can be mounted."""
+
+import os
+import subprocess
+import time
+from pathlib import Path
+
+SIZE = "size=512m"
+
+
+class Card:
+    """A folder for the records.
+
+    Parameters
+    ----------
+    place
+        Where it is made. Without the right to mount it is a plain folder, and `can_fill` is false.
+    """
+
+    def __init__(self, place: Path) -> None:
+        place.mkdir(mode=0o700)
+        self.place = place
+        self.full_s: float | None = None
+        """Since when it has been full."""
+        self.room_s = 0.0
+        """Since when there has been room again."""
+        self.can_fill = self._mount(f"{SIZE},mode=0700") is None
+
+    def _mount(self, options: str) -> str | None:
+        try:
+            done = subprocess.run(
+                ["mount", "-t", "tmpfs", "-o", options, "tmpfs", str(self.place)],
+                capture_output=True,
+                text=True,
+                check=False,
+            )
+        except FileNotFoundError:
+            return "there is no mount command"
+        return done.stderr.strip() or None if done.returncode else None
+
+    def fill(self) -> None:
+        """Leave no room: the card is made as small as what it holds."""
+        held = os.statvfs(self.place)
+        used = (held.f_blocks - held.f_bfree) * held.f_frsize
+        self.full_s = time.monotonic()
+        self._mount(f"remount,size={max(used, 4096)}")
+
+    def make_room(self) -> None:
+        if self.full_s is not None:
+            self._mount(f"remount,{SIZE}")
+            self.full_s, self.room_s = None, time.monotonic()
+
+    def remove(self) -> None:
+        if self.can_fill:
+            subprocess.run(["umount", "-l", str(self.place)], check=False)

@@ -1,0 +1,94 @@
+"""All records read once more at the end of a soak, and the last trip held to a review of them."""
+
+from itertools import pairwise
+
+from tests.faults.soak_daemon import Run
+from tests.faults.soak_missing import Explained
+from tests.faults.soak_record import Found, Ledger, record_files, taken_files
+from tests.faults.soak_run import Soak
+from tests.faults.soak_score import spread
+from tests.faults.soak_trip import compared, joined, reviewed
+
+
+def finish(soak: Soak, run: Run) -> list[str]:
+    """Judge all of it; give the lines to print.
+
+    Parameters
+    ----------
+    soak
+        Its stream and its last daemon have ended.
+    run
+        That last one.
+    """
+    ledger = Ledger(soak.stream.sent, soak.floods)
+    found = [ledger.read(path) for path in record_files(soak.record)]
+    _tell_gone(soak, ledger)
+    explained = Explained(soak.stream, soak.runs, soak.judge.allowances)
+    explained.judge(ledger, 0, len(soak.stream.sent.tick))
+    by_run = len(soak.judge.explained.unexplained)
+    if len(explained.unexplained) != by_run:
+        text = f"{len(explained.unexplained)} frames missing at the end, {by_run} run by run"
+        soak.score.fail("record", text)
+    _tell_order(soak, found)
+    compare_line = _compare(soak, run, ledger, found)
+    trip, drops = soak.judge.trip, sum(soak.stream.truth.drops)
+    late_s = max((late for _, late in soak.stream.late_s), default=0.0)
+    return [
+        f"runs of the daemon: {len(soak.runs)}, record files: {len(found)}",
+        f"frames sent: {len(soak.stream.sent.run)}, to a daemon that was there: "
+        f"{explained.expected}, recorded: {len(ledger.recorded)}; "
+        f"others' frames recorded: {sum(one.others for one in found)}",
+        f"missing without a reason: {len(explained.unexplained)}",
+        *(f"missing, allowed: {n} ({why})" for why, n in explained.counts.most_common()),
+        f"missing at a SIGKILL: {spread(explained.tails_s)}",
+        f"kernel's drops at the port: {drops} datagrams; "
+        f"not taken by the serial line: {soak.stream.untaken} frames",
+        f"torn last records: {sum(one.torn_bytes > 0 for one in found)}; "
+        f"frames out of junk: {sum(len(one.junk) for one in found)}",
+        f"trip held to the truth {trip.checked} times, lost {trip.lost} times ({trip.lost_s:.0f} s)"
+        + "".join(f", {name} off by {off:.2%} at most" for name, off in trip.worst.items()),
+        f"this machine made the stream late by {late_s:.2f} s at most",
+        compare_line,
+    ]
+
+
+def _tell_gone(soak: Soak, ledger: Ledger) -> None:
+    """What stood in a record once still does, or somebody other than the daemon took it."""
+    for path in taken_files(soak.folder):
+        ledger.read(path)
+    if gone := len(soak.judge.ledger.recorded - ledger.recorded):
+        soak.score.fail("record", f"{gone} frames stood in a record once and do not any more")
+
+
+def _tell_order(soak: Soak, found: list[Found]) -> None:
+    """One file's frames must all be later than those of the one before it."""
+    ours = sorted((one for one in found if one.first is not None), key=lambda one: one.first or 0)
+    for one, two in pairwise(ours):
+        if two.first is not None and two.first <= one.last:
+            one_name, two_name = ("/".join(each.path.parts[-2:]) for each in (one, two))
+            soak.score.fail("record", f"{two_name} begins before {one_name} ends")
+
+
+def _compare(soak: Soak, run: Run, ledger: Ledger, found: list[Found]) -> str:
+    """Hold the last trip of the feed to a review of its records, joined."""
+    viewer, sent = run.viewer, soak.stream.sent
+    if viewer is None or viewer.last is None or not ledger.recorded:
+        soak.score.fail("feed", "no snapshot at the end")
+        return "no trip to compare"
+    trip, heard = viewer.last["trip"], sorted(ledger.recorded)
+    # Where it is not known which trip is right, the feed's own.
+    begins_s = [] if soak.judge.taken else soak.judge.trip.begins_s
+    known_s = begins_s[-1:] or [sent.at_s[heard[-1]] - (trip["elapsed_s"] or 0.0)]
+    begin_s = known_s[0] - 0.3
+    first = next(n for n in heard if sent.at_s[n] >= begin_s)
+    log = soak.folder / "joined.tlog"
+    count = joined(found, first, log)
+    review = reviewed(log, soak.options.profile)
+    if isinstance(review, str):
+        soak.score.fail("review", review)
+        return "no review to compare with"
+    wrong, off = compared(trip, review)
+    for text in wrong:
+        soak.score.fail("feed and review of the joined records", text)
+    differs = ", ".join(f"{name} {value:+.4f}" for name, value in off.items())
+    return f"last trip, {count} records joined, feed less review: {differs}"

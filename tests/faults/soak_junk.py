@@ -1,0 +1,79 @@
+"""What a flood is made of: bytes that form no frame, or sound frames of somebody else.
+
+Made from a seed, so that it need not be kept: what the record holds of it can be looked up.
+"""
+
+import functools
+import random
+
+from tests.faults.soak_craft import Autopilot, Craft
+
+OTHER = 77
+"""The other system's number."""
+
+KINDS = ("fd", "fe", "random", "headers", "other")
+HEAD_BYTES = 12
+
+Flood = tuple[str, int, int, float]
+"""Kind, size [bytes], seed, and when it began [s]."""
+
+
+@functools.lru_cache(maxsize=4)
+def junk(kind: str, size: int, seed: int) -> bytes:
+    """Give a flood's bytes."""
+    chance = random.Random(seed)
+    if kind == "fd":
+        return b"\xfd" * size
+    if kind == "fe":
+        return b"\xfe" * size
+    if kind == "random":
+        return chance.randbytes(size)
+    if kind == "headers":
+        return _headers(size, chance)
+    return b"".join(others(size, seed))
+
+
+def _headers(size: int, chance: random.Random) -> bytes:
+    """Headers of known messages without what they promise, one close behind the other."""
+    known = (0, 1, 2, 24, 30, 33, 147)
+    pool = []
+    for _ in range(2000):
+        number = chance.choice(known).to_bytes(3, "little")
+        if chance.random() < 0.5:
+            head = bytes((0xFD, chance.choice((28, 255)), 0, 0, chance.randrange(256), 1, 1))
+            head += number
+        else:
+            head = bytes((0xFE, chance.choice((28, 255)), chance.randrange(256), 1, 1, number[0]))
+        pool.append(head + chance.randbytes(chance.randrange(4)))
+    return b"".join(chance.choices(pool, k=size // 6))[:size]
+
+
+@functools.lru_cache(maxsize=4)
+def others(size: int, seed: int) -> tuple[bytes, ...]:
+    """Frames of another system, as many as fit."""
+    craft, autopilot, made, total, number = Craft(seed), Autopilot(OTHER), [], 0, 0
+    while total < min(size, 1 << 18):
+        craft.step()
+        for frame in autopilot.frames(craft, number, 100 + number * 0.2, 1.7e9 + number * 0.2):
+            made.append(frame)
+            total += len(frame)
+        number += 1
+    # Made once and sent again and again: packing all would take longer than sending.
+    return tuple((made * (size // total + 1))[: max(len(made) * size // total, 1)])
+
+
+def datagrams(kind: str, size: int, seed: int, most: int) -> list[bytes]:
+    """Give a flood in the pieces that it is sent in."""
+    if kind == "other":
+        return list(others(size, seed))
+    data = junk(kind, size, seed)
+    return [data[begin : begin + most] for begin in range(0, len(data), most)]
+
+
+def holds(kind: str, size: int, seed: int, frame: bytes) -> bool:
+    """Tell whether what a record holds may have come from this flood: whole, or its header."""
+    if kind == "other":
+        return len(frame) > 5 and OTHER in (frame[3], frame[5])
+    if kind in ("fd", "fe"):
+        return frame[:3] == junk(kind, 3, seed)
+    return frame[:HEAD_BYTES] in junk(kind, size, seed)

@@ -1,0 +1,185 @@
+"""The trip that the feed shows, held to the truth: how long, how much energy, how far."""
+
+import json
+import subprocess
+import sys
+from bisect import bisect_left
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from tests.faults.soak_daemon import ROOT, Run
+from tests.faults.soak_record import Found, Ledger
+from tests.faults.soak_stream import Stream
+from tests.faults.soak_viewer import value
+
+ELAPSED_WITHIN_S = 2.5
+RATIO_WITHIN = 0.015
+ENERGY_WITHIN_WH, DISTANCE_WITHIN_M = 0.3, 8.0
+"""Beside the ratio: a second or so at either end, where figures wait for what comes next."""
+
+GAP_S = 1.0
+GAP_SHARE = 1.2
+"""Nobody can know what was drawn in a gap: so much of what a straight line over it would miss may
+be missed, and no more."""
+
+
+@dataclass
+class Trip:
+    """When the trip may have begun. More than one moment: either is right until a restart tells.
+
+    An autopilot that restarts while the daemon hears it may begin a trip or not; one that restarts
+    while none is up begins one, and so does a viewer's mark. None is known where somebody took away
+    what was recorded of it.
+    """
+
+    begins_s: list[float] = field(default_factory=list)
+    checked: int = 0
+    lost: int = 0
+    worst: dict[str, float] = field(default_factory=dict)
+    lost_s: float = 0.0
+
+    def check(
+        self, stream: Stream, ledger: Ledger, run: Run, snapshot: dict[str, Any], came_s: float
+    ) -> list[str]:
+        """Hold what a snapshot shows to what was sent; give what is wrong.
+
+        Parameters
+        ----------
+        stream, ledger
+            What was sent, and which of it was recorded.
+        run
+            The run of the daemon that shows it: it knows what it heard itself, recorded or not.
+        snapshot, came_s
+            What it shows, and when that came.
+        """
+        sent, at_s = stream.sent, stream.truth.at_s
+        recorded = {sent.tick[n] for n in ledger.recorded}
+        own = {tick for tick, one in zip(sent.tick, sent.run, strict=False) if one == run.number}
+        heard_s = [at_s[tick] for tick in sorted(recorded | own)]
+        trip = snapshot["trip"]
+        elapsed_s = trip["elapsed_s"]
+        newest = bisect_left(heard_s, came_s) - 1
+        if newest < 0 or not self.begins_s or elapsed_s is None:
+            return []
+        self.checked += 1
+        within_s = ELAPSED_WITHIN_S + stream.late_most_s(came_s - 5, came_s)
+        should = {}
+        for border_s in self.begins_s:
+            first = bisect_left(heard_s, border_s - 0.3)
+            if first <= newest:
+                should[border_s] = heard_s[newest] - heard_s[first]
+        for border_s, wanted_s in should.items():
+            if abs(wanted_s - elapsed_s) <= within_s:
+                if all(run.began_s > begin_s + 3.0 for begin_s in self.begins_s):
+                    self.begins_s = [border_s]
+                begin_s = heard_s[newest] - wanted_s
+                kept_s = [at_s[tick] for tick in sorted(recorded)]
+                return self._sums(stream, kept_s, trip, begin_s, begin_s + elapsed_s)
+        if not should:
+            return []
+        wanted = " or ".join(f"{one:.1f}" for one in should.values())
+        self.lost += 1
+        self.lost_s += max(min(should.values()) - elapsed_s, 0.0)
+        self.begins_s = [heard_s[newest] - elapsed_s]
+        return [f"elapsed {elapsed_s:.1f} s, should be {wanted} s"]
+
+    def _sums(
+        self, stream: Stream, kept_s: Sequence[float], trip: dict, begin_s: float, end_s: float
+    ) -> list[str]:
+        true = stream.truth.between(begin_s, end_s)
+        gaps = _gaps(stream, kept_s[bisect_left(kept_s, begin_s) : bisect_left(kept_s, end_s)])
+        wrong = []
+        for name, unit, right, gap, room in (
+            ("energy_wh", "Wh", true[0], gaps[0], ENERGY_WITHIN_WH),
+            ("distance_m", "m", true[1], gaps[1], DISTANCE_WITHIN_M),
+        ):
+            shown = value(trip[name])
+            within = RATIO_WITHIN * right + GAP_SHARE * gap + room
+            if shown is None:
+                # A trip of seconds has no figures yet.
+                if end_s - begin_s > 10.0:
+                    why = trip.get("why", {}).get(name)
+                    wrong.append(f"{name} unknown ({why}) after {end_s - begin_s:.0f} s")
+                continue
+            if end_s - begin_s > 60.0:
+                off = abs(shown - right) / max(right, room)
+                self.worst[name] = max(self.worst.get(name, 0.0), off)
+            if abs(shown - right) > within:
+                wrong.append(
+                    f"{name} {shown:.2f} {unit}, should be {right:.2f} +- {within:.2f} "
+                    f"over {end_s - begin_s:.0f} s"
+                )
+        return wrong
+
+
+def _gaps(stream: Stream, kept_s: Sequence[float]) -> tuple[float, float]:
+    """Give what straight lines over the gaps would miss: energy [Wh] and distance [m]."""
+    energy_wh = distance_m = 0.0
+    for one_s, two_s in pairwise(kept_s):
+        if two_s - one_s > GAP_S:
+            before = stream.truth.between(one_s - 0.4, one_s)
+            after = stream.truth.between(two_s, two_s + 0.4)
+            true = stream.truth.between(one_s, two_s)
+            span = (two_s - one_s) / 0.8
+            energy_wh += abs((before[0] + after[0]) * span - true[0])
+            distance_m += abs((before[1] + after[1]) * span - true[1])
+    return energy_wh, distance_m
+
+
+def joined(found: Sequence[Found], first: int, into: Path) -> int:
+    """Put the records of a trip behind one another; give how many.
+
+    Parameters
+    ----------
+    found
+        All files.
+    first
+        The place, among what was sent, of the trip's first frame.
+    into
+        The log that is made.
+    """
+    parts = [one for one in found if one.first is not None and one.first >= first]
+    parts.sort(key=lambda one: one.first or 0)
+    with into.open("wb") as log:
+        for one in parts:
+            log.write(one.path.read_bytes())
+    return len(parts)
+
+
+def reviewed(log: Path, profile: Path) -> dict[str, Any] | str:
+    """Give what a review of a log says of the trip, or what it complained."""
+    done = subprocess.run(
+        [
+            *(sys.executable, "-m", "groundside", "review", str(log), "--json"),
+            *("--profile", str(profile), "--system-id", "1"),
+        ],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if done.returncode:
+        return f"review ended with {done.returncode}: {done.stderr.strip()[-300:]}"
+    return json.loads(done.stdout)["trip"]
+
+
+def compared(shown: dict[str, Any], review: dict[str, Any]) -> tuple[list[str], dict[str, float]]:
+    """Hold the feed's trip to the review's; give what is wrong, and by how much each differs."""
+    wrong, off = [], {}
+    for name, room in (
+        ("elapsed_s", 1.5),
+        ("energy_wh", ENERGY_WITHIN_WH),
+        ("distance_m", DISTANCE_WITHIN_M),
+    ):
+        one, two = value(shown[name]), value(review[name])
+        if one is None or two is None:
+            if (one is None) != (two is None):
+                wrong.append(f"{name}: the feed says {one}, the review {two}")
+            continue
+        off[name] = one - two
+        if abs(one - two) > 0.001 * two + room:
+            wrong.append(f"{name}: the feed says {one:.3f}, the review {two:.3f}")
+    return wrong, off

@@ -1,0 +1,114 @@
+"""A real daemon with a fault in its figures: nothing of the record is lost, and it is shown."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from onboard.telemetry.log_files import RECORD_NAME
+from tests.daemon_process import Daemon
+from tests.faults.faulty_link import udp
+from tests.small_streams import Sender
+
+pytestmark = pytest.mark.slow
+
+BREAK = """
+from {module} import {owner}
+sound, calls = {owner}.{name}, []
+def broken(*given, **named):
+    calls.append(1)
+    if {when}:
+        raise RuntimeError("nobody foresaw this")
+    return sound(*given, **named)
+{owner}.{name} = broken
+"""
+
+
+def broken(module: str, owner: str, name: str, when: str) -> str:
+    return BREAK.format(module=module, owner=owner, name=name, when=when)
+
+
+def codes(snapshot: dict[str, Any]) -> set[str]:
+    return {alert["code"] for alert in snapshot["alerts"]}
+
+
+def ridden(folder: Path, fault: str, until) -> tuple[Daemon, list[dict[str, Any]], bytes]:
+    """Send seconds of telemetry until a snapshot is as wanted; give all snapshots and frames."""
+    sender, sent, seen = Sender(), b"", []
+    options = ("--link", "udpin:127.0.0.1:0", "--record", str(folder))
+    with Daemon(*options, broken=fault) as daemon, udp(daemon.port("link udpin")) as send:
+        for second, snapshot in enumerate(daemon.snapshots()):
+            seen.append(snapshot)
+            if until(seen):
+                break
+            assert len(seen) < 600, snapshot
+            for frame in sender.second(100.0 + second, 40.0, 8.0, 1.5):
+                send(frame)
+                sent += frame
+        # The last of it has come once its count stands in a snapshot, figures or not: it is
+        # recorded by then, and the end takes what is left.
+    return daemon, seen, sent
+
+
+def recorded(folder: Path) -> bytes:
+    (path,) = folder.glob(f"*/{RECORD_NAME}")
+    data, frames, at = path.read_bytes(), b"", 0
+    while at < len(data):
+        end = at + 8 + 12 + data[at + 9]
+        frames += data[at + 8 : end]
+        at = end
+    return frames
+
+
+def test_a_fault_at_every_frame_costs_the_figures_and_nothing_else(tmp_path: Path) -> None:
+    fault = broken("onboard.ride", "Ride", "take", "len(calls) > 20")
+    daemon, seen, sent = ridden(
+        tmp_path, fault, lambda seen: sum("figures_failed" in codes(one) for one in seen) > 15
+    )
+    assert recorded(tmp_path) == sent
+    failed = next(one for one in seen if "figures_failed" in codes(one))
+    assert failed["range_m"]["now"] is None
+    assert "fault of the program" in failed["trip"]["why"]["energy_wh"]
+    # Isolated is not swallowed: the traceback is there, once.
+    assert daemon.complained.count("nobody foresaw this") == 1
+    assert "Traceback" in daemon.complained
+
+
+def test_a_fault_at_one_frame_is_mended_from_the_record(tmp_path: Path) -> None:
+    fault = broken("onboard.efficiency.power_sources", "PowerSources", "fold", "len(calls) == 20")
+
+    def mended(seen: list[dict[str, Any]]) -> bool:
+        failed = [n for n, one in enumerate(seen) if "figures_failed" in codes(one)]
+        return bool(failed) and seen[-1]["trip"]["energy_wh"] is not None
+
+    _, seen, sent = ridden(tmp_path, fault, mended)
+    assert recorded(tmp_path) == sent
+    trip = seen[-1]["trip"]
+    # All of it: 320 W from the first second on, nothing left out.
+    hours = trip["elapsed_s"] / 3600.0
+    assert trip["energy_wh"]["value"] == pytest.approx(320.0 * hours, rel=0.03)
+    assert trip["elapsed_s"] > 20
+
+
+def test_an_estimator_that_always_fails_is_left_out_and_the_others_come_back(
+    tmp_path: Path,
+) -> None:
+    fault = broken("onboard.efficiency.learner", "Learner", "fold", "len(calls) > 3")
+
+    def back(seen: list[dict[str, Any]]) -> bool:
+        return "part_left_out" in codes(seen[-1]) and seen[-1]["trip"]["energy_wh"] is not None
+
+    _, seen, sent = ridden(tmp_path, fault, back)
+    assert recorded(tmp_path) == sent
+    assert seen[-1]["curve"] is None
+    assert "left out" in seen[-1]["why"]["curve"]
+    (alert,) = (one for one in seen[-1]["alerts"] if one["code"] == "part_left_out")
+    assert alert["text"] == "Left out after a fault of the program: curve."
+
+
+def test_a_feed_that_fails_now_and_then_goes_on(tmp_path: Path) -> None:
+    fault = broken("onboard.feed.server", "FeedServer", "publish", "len(calls) % 7 == 0")
+    _, _, sent = ridden(
+        tmp_path, fault, lambda seen: any("feed_failed" in codes(one) for one in seen)
+    )
+    assert recorded(tmp_path) == sent

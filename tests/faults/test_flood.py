@@ -1,0 +1,121 @@
+"""Junk on the link's port: it costs less than frames do, no good frame is lost, nobody else is
+answered.
+
+What it costs is told by the daemon's own CPU time, against that of plain frames in the same run: a
+slow or busy machine is slow at both.
+"""
+
+import random
+import socket
+from pathlib import Path
+
+import pytest
+
+from onboard.sessions import latest_session
+from onboard.telemetry.telemetry_log import read_log
+from tests.daemon_process import Daemon
+from tests.small_streams import Sender
+
+pytestmark = pytest.mark.slow
+
+FLOOD_BYTES, DATAGRAM_BYTES = 200_000, 1400
+AT_ONCE_BYTES = 100_000
+"""The smallest buffer that a system gives a socket holds so much in such datagrams."""
+
+FLOODS = {
+    "0xFD": b"\xfd" * FLOOD_BYTES,
+    "0xFE": b"\xfe" * FLOOD_BYTES,
+    "random": random.Random(5).randbytes(FLOOD_BYTES),
+    "headers": (b"\xfd\xff\x00\x00\x01\x01\x01\x1e\x00\x00\xfe\xff\x01" * FLOOD_BYTES)[
+        :FLOOD_BYTES
+    ],
+    "zero": bytes(FLOOD_BYTES),
+}
+FRAMES, FRAMES_AT_ONCE = 3200, 400
+
+
+def recorded(directory: Path, system: int) -> list[bytes]:
+    """The frames of one system in the record."""
+    session = latest_session(directory)
+    assert session is not None
+    found: list[bytes] = []
+    for part in read_log(session):
+        mine = part.where(part.system_id == system)
+        for at, size in zip(mine.marker.tolist(), mine.size.tolist(), strict=True):
+            found.append(part.data[at : at + size].tobytes())
+    return found
+
+
+def cpu_s(daemon: Daemon) -> float:
+    """CPU time the daemon has taken [s]."""
+    # By thread: that of the whole process is told in hundredths of a second only.
+    threads = Path(f"/proc/{daemon.process.pid}/task").glob("*/schedstat")
+    return sum(int(one.read_text().split()[0]) for one in threads) * 1e-9
+
+
+class Craft(socket.socket):
+    """Sends good frames from an address of its own, and knows what it sent."""
+
+    def __init__(self, port: int) -> None:
+        super().__init__(socket.AF_INET, socket.SOCK_DGRAM)
+        self.connect(("127.0.0.1", port))
+        self.sent: list[bytes] = []
+        self.sender = Sender()
+
+    def say(self, count: int) -> None:
+        for n in range(len(self.sent), len(self.sent) + count):
+            attitude = self.sender.attitude(100 + n * 0.01)
+            self.sent.append(attitude if n % 10 else self.sender.heartbeat())
+            self.send(self.sent[-1])
+
+
+def test_a_flood_costs_little_loses_nothing_and_is_not_answered(tmp_path: Path) -> None:
+    daemon = Daemon("--link", "udpin:127.0.0.1:0", "--record", str(tmp_path))
+    port = daemon.port("link udpin")
+    spent_s: dict[str, float] = {}
+    bad_bytes = 0
+    with daemon, Craft(port) as craft, socket.socket(type=socket.SOCK_DGRAM) as stranger:
+        stranger.connect(("127.0.0.1", port))
+        other = Sender(system=9)
+
+        def when(counted: str, least: int) -> None:
+            daemon.snapshot_when(lambda snapshot: snapshot["link"][counted] >= least)
+
+        # Another system is heard first and last; the craft is chosen, and answered.
+        stranger.send(other.attitude(1.0))
+        craft.say(200)
+        stranger.send(other.attitude(1.0))
+        when("messages", 200)
+        craft.say(1)
+        stranger.send(other.attitude(1.0))
+        craft.settimeout(60)
+        assert craft.recv(1000)[0] == 0xFD
+        before_s = cpu_s(daemon)
+        for _ in range(0, FRAMES, FRAMES_AT_ONCE):
+            craft.say(FRAMES_AT_ONCE)
+            when("messages", len(craft.sent))
+        spent_s["frames"] = cpu_s(daemon) - before_s
+        for name, junk in FLOODS.items():
+            before_s = cpu_s(daemon)
+            for at in range(0, len(junk), DATAGRAM_BYTES):
+                datagram = junk[at : at + DATAGRAM_BYTES]
+                stranger.send(datagram)
+                craft.say(1)
+                bad_bytes += len(datagram)
+                if at % AT_ONCE_BYTES < DATAGRAM_BYTES:
+                    # Some wait for what comes behind them; a few random ones make a frame.
+                    when("bad_bytes", bad_bytes - 2000)
+            spent_s[name] = cpu_s(daemon) - before_s
+        with Craft(port) as moved:
+            moved.sent, moved.sender = craft.sent, craft.sender
+            moved.say(1)
+            moved.settimeout(60)
+            assert moved.recv(1000)[0] == 0xFD
+        stranger.setblocking(False)
+        with pytest.raises(BlockingIOError):
+            stranger.recv(1000)
+    print({name: f"{spent * 1e3:.0f} ms" for name, spent in spent_s.items()})
+    frames_s = spent_s.pop("frames")
+    frames_bytes = sum(map(len, craft.sent[201 : 201 + FRAMES]))
+    assert sum(spent_s.values()) / bad_bytes < frames_s / frames_bytes
+    assert recorded(tmp_path, system=1) == craft.sent

@@ -1,0 +1,58 @@
+"""A fault in any estimator or subscriber: the record has all that was sent, the others come back.
+
+Estimators are found by walking the code: whatever has a `fold`. All functions of the daemon, one
+after the other: python -m tests.faults.injection
+"""
+
+import functools
+
+import pytest
+
+from tests.faults.injection import Fault, Outcome, run, targets, wrong
+
+pytestmark = pytest.mark.slow
+
+ESTIMATORS = [(module, name) for module, name in targets() if name.endswith(".fold")]
+
+SUBSCRIBERS = [
+    ("onboard.ride", "Ride.take"),
+    ("onboard.ride", "Ride.snapshot"),
+    ("onboard.ride", "Ride.kept"),
+    ("onboard.telemetry.decoder", "Decoder.push"),
+    ("onboard.telemetry.asking", "Asking.heard"),
+    ("onboard.telemetry.asking", "Asking.due"),
+    ("onboard.own_alerts", "OwnAlerts.now"),
+    ("onboard.feed.server", "FeedServer.publish"),
+    ("onboard.feed.jsonable", "jsonable"),
+    ("onboard.session_book", "SessionBook.save_if_due"),
+]
+
+NO_FEED = ("Ride.snapshot", "FeedServer.publish", "jsonable")
+"""Without these nothing can be shown; the log tells."""
+
+NOT_SHOWN = ("Ride.kept", "OwnAlerts.now")
+
+SHOWN = {"figures_failed", "part_left_out", "feed_failed", "requests_failed", "notes_failed"}
+
+
+@functools.cache
+def sound() -> Outcome:
+    return run()
+
+
+def test_the_walk_finds_the_estimators() -> None:
+    names = {name for _, name in ESTIMATORS}
+    assert {"Pack.fold", "Learner.fold", "PowerSources.fold", "SpeedSources.fold"} <= names
+    assert len(ESTIMATORS) > 20
+
+
+@pytest.mark.parametrize("always", [False, True], ids=["once", "always"])
+@pytest.mark.parametrize(("module", "name"), ESTIMATORS + SUBSCRIBERS)
+def test_a_fault_takes_nothing_else_with_it(module: str, name: str, always: bool) -> None:
+    fault = Fault(module, name, always)
+    outcome = run(fault)
+    assert outcome.record == outcome.sent == sound().sent
+    if not (always and name in NO_FEED):
+        assert not wrong(outcome, sound(), always)
+        if fault.calls >= fault.at_call and name not in NOT_SHOWN:
+            assert outcome.alerts & SHOWN

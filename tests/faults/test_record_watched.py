@@ -1,0 +1,121 @@
+"""A record that somebody takes away or spoils: it is said, and recording goes on beside it."""
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from onboard.sessions import latest_session
+from onboard.telemetry.log_files import record_name
+from onboard.telemetry.telemetry_log import read_log
+from tests.daemon_process import Daemon
+from tests.faults.faulty_link import background, udp
+from tests.faults.test_kill import RATE_HZ, numbered
+
+pytestmark = pytest.mark.slow
+
+FRAME_BYTES = 8 + 28
+"""Of `numbered`, with the stamp."""
+
+
+def numbers(log: Path) -> list[int]:
+    """The numbers of `numbered` that stand in a log: the time since boot in each ATTITUDE [ms]."""
+    found: list[int] = []
+    for part in read_log(log):
+        for marker in part.marker.tolist():
+            found.append(int.from_bytes(part.data[marker + 10 : marker + 14].tobytes(), "little"))
+    return found
+
+
+def rename(file: Path, away: Path) -> None:
+    file.rename(away)
+
+
+def remove(file: Path, away: Path) -> None:
+    os.link(file, away)
+    file.unlink()
+
+
+def put_a_pipe(file: Path, away: Path) -> None:
+    file.rename(away)
+    os.mkfifo(file)
+
+
+def put_a_folder(file: Path, away: Path) -> None:
+    file.rename(away)
+    file.mkdir()
+
+
+def put_a_link(file: Path, away: Path) -> None:
+    file.rename(away)
+    file.symlink_to("/dev/full")
+
+
+def moved_to(name: str) -> Callable[[dict], bool]:
+    def is_said(snapshot: dict) -> bool:
+        texts = [one["text"] for one in snapshot["alerts"] if one["code"] == "record_moved"]
+        return any(text.endswith(f"it goes on in {name}.") for text in texts)
+
+    return is_said
+
+
+def test_whatever_takes_the_file_away_nothing_else_is_lost(tmp_path: Path) -> None:
+    acts = [rename, put_a_pipe, put_a_folder, put_a_link, remove]
+    record, gone = tmp_path / "records", tmp_path / "gone"
+    gone.mkdir()
+    daemon = Daemon("--link", "udpin:127.0.0.1:0", "--record", str(record))
+    with (
+        daemon,
+        udp(daemon.port("link udpin")) as send,
+        background(numbered(120), send) as sent_s,
+    ):
+        session = latest_session(record)
+        assert session is not None
+        for number, act in enumerate(acts, 1):
+            file = session / record_name(number)
+            daemon.snapshot_when(lambda _, file=file: file.stat().st_size > 0)
+            act(file, gone / f"{number}.tlog")
+            said = daemon.snapshot_when(moved_to(record_name(number + 1)))
+            assert not [one for one in said["alerts"] if one["code"] == "record_stopped"]
+        # The last one is cut in the middle of a record.
+        cut = session / record_name(len(acts) + 1)
+        daemon.snapshot_when(lambda _: cut.stat().st_size > 40 * FRAME_BYTES)
+        whole_frames = cut.stat().st_size // FRAME_BYTES // 2
+        os.truncate(cut, whole_frames * FRAME_BYTES + 11)
+        said = daemon.snapshot_when(moved_to(record_name(len(acts) + 2)))
+        daemon.snapshot_when(lambda one: one["link"]["messages"] > said["link"]["messages"] + 40)
+    kept = [n for place in sorted(gone.iterdir()) for n in numbers(place)]
+    # `read_log` of the folder takes what is left of the cut file, and the next; a pipe, a folder
+    # and a link that give no file are passed over.
+    begins = len(kept)
+    kept += numbers(session)
+    cut_at = begins + whole_frames
+    assert kept[:cut_at] == list(range(cut_at))
+    rest = kept[cut_at:]
+    assert rest == list(range(rest[0], rest[0] + len(rest)))
+    assert rest[0] > cut_at
+    assert len(sent_s) - rest[-1] <= 0.3 * RATE_HZ + 1  # on its way when the daemon ended
+    for name in ("renamed", "replaced", "cut short"):
+        assert f" was {name}: it goes on in " in daemon.complained
+
+
+def test_a_session_folder_that_was_renamed_is_made_anew_even_while_nothing_comes(
+    tmp_path: Path,
+) -> None:
+    daemon = Daemon("--link", "udpin:127.0.0.1:0", "--record", str(tmp_path / "records"))
+    with daemon, udp(daemon.port("link udpin")) as send:
+        for chunk in numbered(0.5):
+            send(chunk.data)
+        session = latest_session(tmp_path / "records")
+        assert session is not None
+        file = session / record_name(1)
+        daemon.snapshot_when(lambda _: file.stat().st_size == 50 * FRAME_BYTES)
+        session.rename(tmp_path / "elsewhere")
+        daemon.snapshot_when(moved_to(record_name(1)))
+        for chunk in numbered(0.2):
+            send(chunk.data)
+        daemon.snapshot_when(lambda one: one["link"]["messages"] == 70)
+    assert numbers(tmp_path / "elsewhere") == list(range(50))
+    assert numbers(session) == list(range(20))
+    assert {path.name for path in session.iterdir()} >= {"session.json", "carried.json"}

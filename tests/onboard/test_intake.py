@@ -1,0 +1,171 @@
+"""Intake: recorded first, whoever takes it in, and nothing piles up."""
+
+import threading
+
+import numpy as np
+import pytest
+
+from onboard import intake as intake_module
+from onboard.intake import Intake
+from onboard.subscriber import STRICT
+from onboard.telemetry.links.base import Piece, Source
+from onboard.telemetry.signing import SignatureGate
+from tests.small_streams import Sender
+
+
+class Reader:
+    """A link reader that has what it is given."""
+
+    def __init__(self) -> None:
+        self.pieces: list[Piece] = []
+        self.answered: Source | None = None
+
+    def give(self, *frames: bytes, source: Source | None = None) -> None:
+        self.pieces += [Piece(4 * n, frame, source) for n, frame in enumerate(frames)]
+
+    def answer(self, source: Source | None) -> None:
+        self.answered = source
+
+    def take(self) -> list[Piece]:
+        pieces, self.pieces = self.pieces, []
+        return pieces
+
+
+class Record:
+    """Keeps what is written; may fail."""
+
+    def __init__(self) -> None:
+        self.data, self.fails = b"", False
+
+    def write(self, frames, now_us: int) -> None:
+        if self.fails:
+            raise RuntimeError("unforeseen")
+        self.data += frames.records()
+
+
+def made() -> tuple[Intake, Reader, Record]:
+    reader, record = Reader(), Record()
+    return Intake(reader, SignatureGate(None), lambda: 0), reader, record  # type: ignore[arg-type]
+
+
+def beats(count: int) -> list[bytes]:
+    sender = Sender()
+    return [sender.heartbeat() for _ in range(count)]
+
+
+def counted(parts) -> int:
+    return sum(map(len, parts))
+
+
+def test_what_came_before_there_is_a_record_is_recorded_too() -> None:
+    intake, reader, record = made()
+    frames = beats(3)
+    reader.give(*frames)
+    assert counted(intake.turn()) == 3
+    intake.record_to(record.write)
+    reader.give(*beats(1))
+    intake.advance()
+    assert [frame in record.data for frame in frames] == [True] * 3
+    assert len(record.data) == 4 * (8 + len(frames[0]))
+
+
+def test_a_late_loop_is_given_all_in_turns(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(intake_module, "TURN_MOST_FRAMES", 10)
+    intake, reader, record = made()
+    intake.record_to(record.write)
+    for _ in range(7):
+        reader.give(*beats(4))
+        intake.advance()
+    assert len(record.data) == 28 * (8 + len(beats(1)[0]))
+    turns = []
+    while parts := intake.turn():
+        turns.append(counted(parts))
+    assert turns == [8, 8, 8, 4]
+
+
+def test_what_the_figures_cannot_take_is_recorded_and_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(intake_module, "HELD_MOST_FRAMES", 10)
+    intake, reader, record = made()
+    intake.record_to(record.write)
+    for _ in range(5):
+        reader.give(*beats(4))
+        intake.advance()
+    assert intake.fell_behind
+    assert len(record.data) == 20 * (8 + len(beats(1)[0]))
+    assert counted(intake.turn()) <= 10
+
+
+def test_a_fault_of_the_recorder_keeps_nothing_from_the_figures(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv(STRICT, "0")
+    intake, reader, record = made()
+    intake.record_to(record.write)
+    record.fails = True
+    reader.give(*beats(2))
+    assert counted(intake.turn()) == 2
+    assert intake.record_faults.count == 1
+
+
+def test_a_fault_of_the_scanner_costs_what_it_came_with(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(STRICT, "0")
+    intake, reader, record = made()
+    intake.record_to(record.write)
+    reader.give(*beats(2))
+    with monkeypatch.context() as broken:
+        broken.setattr(intake_module.LinkScanner, "push", _fails_on_bytes)
+        assert counted(intake.turn()) == 0
+    reader.give(*beats(2))
+    assert counted(intake.turn()) == 2
+    assert intake.scan_faults.count == 1
+
+
+def _fails_on_bytes(scanner, pieces):
+    if pieces:
+        raise RuntimeError("unforeseen")
+    return _push(scanner, pieces)
+
+
+_push = intake_module.LinkScanner.push
+
+
+def test_with_the_strict_switch_a_fault_in_the_thread_is_raised_in_the_loop() -> None:
+    intake, reader, record = made()
+    intake.record_to(record.write)
+    record.fails = True
+    reader.give(*beats(2))
+    thread = threading.Thread(target=intake.advance)
+    thread.start()
+    thread.join()
+    with pytest.raises(RuntimeError, match="unforeseen"):
+        intake.turn()
+
+
+def test_frames_among_much_junk_are_packed() -> None:
+    intake, reader, _ = made()
+    frames = beats(3)
+    reader.give(bytes(50_000) + frames[0], bytes(50_000) + frames[1] + frames[2])
+    (part,) = intake.turn()
+    assert part.data.size < 1000
+    assert part.bad_bytes == 100_000
+    assert part.sequence.tolist() == [0, 1, 2]
+    assert part.records() == b"".join(
+        int(stamp).to_bytes(8, "big") + frame
+        for stamp, frame in zip(np.array([0, 4, 4]), frames, strict=True)
+    )
+
+
+def test_the_followed_craft_is_answered_where_it_was_heard_last() -> None:
+    intake, reader, _ = made()
+    here, there, stranger = ("192.0.2.1", 1), ("192.0.2.2", 2), ("192.0.2.3", 3)
+    reader.give(*beats(1), source=here)
+    intake.turn()
+    assert reader.answered is None
+    intake.followed = 1, 1
+    reader.give(*beats(1), source=here)
+    reader.give(Sender(system=9).heartbeat(), b"junk" * 50, source=stranger)
+    intake.turn()
+    assert reader.answered == here
+    reader.give(*beats(1), source=there)
+    intake.turn()
+    assert reader.answered == there
