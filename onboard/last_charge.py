@@ -12,13 +12,12 @@ from typing import Any
 
 from onboard.errors import LogError
 from onboard.profile import Profile
-from onboard.rejoin import Said, Session, load_carried, replay
+from onboard.rejoin import Said, Session, load_carried, recorded, replay
 from onboard.ride import Ride
 from onboard.sessions import read_session
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.log_files import OpenLog, find_log, log_bytes
 from onboard.telemetry.scanner import LogScanner
-from onboard.telemetry.telemetry_log import read_log
 
 TAIL_BYTES, TAIL_MOST_BYTES = 1 << 18, 1 << 24
 """Of a record's end: looked at first, and at the most. What lies before it the autopilot's counter
@@ -96,10 +95,7 @@ def _number(session: Session) -> int:
 
 def _fold(ride: Ride, sessions: Iterable[Session]) -> None:
     for session in sessions:
-        try:
-            replay(ride, read_log(session.folder), session.said)
-        except LogError as problem:
-            log.warning("%s: what was drawn then is not counted", problem)
+        replay(ride, recorded(session), session.said)
 
 
 def _frames_after(folder: Path, stamp_us: int) -> Frames:

@@ -72,11 +72,11 @@ def refold(begin: Callable[[dict[str, Any] | None], Ride], sessions: Sequence[Se
     """
     ride = begin(load_carried(sessions[0].folder))
     for session in sessions:
-        replay(ride, _frames(session), session.said)
+        replay(ride, recorded(session), session.said)
     return ride
 
 
-def _frames(session: Session) -> Iterator[Frames]:
+def recorded(session: Session) -> Iterator[Frames]:
     """Give what is recorded; where that ends too soon, what was said still counts."""
     if _is_empty(session.folder):
         return

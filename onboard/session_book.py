@@ -13,12 +13,12 @@ from typing import Any
 
 from onboard.kept import load, save
 from onboard.marks import MarkBook, Noted, read_marks
-from onboard.rejoin import CARRIED_NAME, Session, carried_text, load_carried
+from onboard.rejoin import CARRIED_NAME, Session, carried_text
 from onboard.saver import Saver
-from onboard.sessions import last_session, read_session
+from onboard.sessions import last_session, note_may_continue, read_session
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.recorder import CLOSE_WITHIN_S, Recorder
-from onboard.trip_journal import Past, Verdict, look_back, write_down
+from onboard.trip_journal import Past, Settled, Verdict, look_back, write_down, write_one
 
 SAVE_EVERY_S = 30.0
 """What was learned is written down at this pace: few writes are kind to a card."""
@@ -110,7 +110,14 @@ class SessionBook:
 
     def settle(self, verdict: Verdict) -> None:
         """Write down what is known now of the trip of this session and of those before it."""
-        self._saver.submit(self._settle, verdict, self._recorder)
+        self._saver.submit(write_down, verdict.settled)
+        folders = [one.folder for one in verdict.sessions]
+
+        def write(folder: Path) -> None:
+            before, first = (folders[-1], folders[0]) if folders else (None, folder)
+            write_one(Settled(folder, before, first))
+
+        self._recorder.note("continues", write)
 
     def save_if_due(self, now_s: float, kept: Callable[[], dict[str, Any] | None]) -> None:
         """Write down what was learned, if it is time and the card is done with the last.
@@ -190,7 +197,8 @@ class SessionBook:
         past = look_back(self._directory / note.may_continue, system_id)
         if past.newest is not None and past.newest.name != note.may_continue:
             # Those in between are blank: a later start need not look at them.
-            recorder.note_may_continue(past.newest.name)
+            name = past.newest.name
+            recorder.note("continues", lambda folder: note_may_continue(folder, name))
         return self._caught_up(past, recorder)
 
     def _caught_up(self, past: Past, recorder: Recorder) -> Past:
@@ -199,13 +207,6 @@ class SessionBook:
         if kept is not self.kept:
             recorder.keep(CARRIED_NAME, carried_text(kept))
         return replace(past, kept=kept)
-
-    def _settle(self, verdict: Verdict, recorder: Recorder) -> None:
-        write_down(verdict.settled)
-        sessions = verdict.sessions
-        if sessions:
-            recorder.keep(CARRIED_NAME, carried_text(load_carried(sessions[0].folder)))
-        recorder.note_continues(sessions[-1].folder.name if sessions else None)
 
     def _settle_alone(self, folder: Path) -> None:
         """Settle by the records what a new trip leaves undecided."""

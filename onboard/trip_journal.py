@@ -217,15 +217,25 @@ def earlier_of_trip(folder: Path, note: SessionNote | None) -> Iterator[Path]:
         yield folder
 
 
+def write_one(one: Settled) -> None:
+    """Write down what is settled of a session.
+
+    Raises
+    ------
+    OSError
+        If the card refuses it: it stays undecided, for a later start.
+    """
+    if one.continues is not None:
+        # First: a session that is settled has what its trip began with.
+        write_whole(one.folder / CARRIED_NAME, carried_text(load_carried(one.first)))
+    note_continues(one.folder, one.continues.name if one.continues else None)
+
+
 def write_down(settled: Sequence[Settled]) -> None:
-    """Write down what is settled; what a card refuses stays undecided, and is told."""
+    """Write down what is settled of several sessions; what the card refuses is told."""
     for one in settled:
         try:
-            if one.continues is not None:
-                # First: a session that is settled has what its trip began with.
-                carried = carried_text(load_carried(one.first))
-                write_whole(one.folder / CARRIED_NAME, carried)
-            note_continues(one.folder, one.continues.name if one.continues else None)
+            write_one(one)
         except OSError as problem:
             log.warning("%s: its trip could not be noted (%s)", one.folder, problem.strerror)
 

@@ -96,7 +96,6 @@ class TripKeeper:
             # Something to go on with, that knows nothing of the craft and shows nothing.
             self.ride = Ride(Profile(), system_id)
             self.failed(fault)
-        """The earlier sessions of this trip, oldest first; none while that is not known."""
 
     @property
     def why_hidden(self) -> Unknown | None:

@@ -27,8 +27,6 @@ from onboard.sessions import (
     SessionNote,
     begin_session,
     close_session,
-    note_continues,
-    note_may_continue,
     read_session,
     session_name,
     write_session,
@@ -193,13 +191,9 @@ class Recorder:
             self._beside[name] = text
         self._notes.put(name, _writing(name, text))
 
-    def note_continues(self, name: str | None) -> None:
-        """Have settled which session's trip this one goes on with (the folder's name)."""
-        self._notes.put("continues", lambda folder: note_continues(folder, name))
-
-    def note_may_continue(self, name: str) -> None:
-        """Have written down with which session's trip this one may go on (the folder's name)."""
-        self._notes.put("continues", lambda folder: note_may_continue(folder, name))
+    def note(self, name: str, write: Write) -> None:
+        """Have something else noted in the session's folder, when it is time; see `RecordNotes`."""
+        self._notes.put(name, write)
 
     def flush(self, within_s: float = 5.0) -> bool:
         """Have all that was taken up to now written, and tell whether it is.

@@ -13,6 +13,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -112,14 +113,21 @@ def run_for(autopilot: Autopilot, records: Path, seconds: float, how: signal.Sig
     process.wait()
 
 
-def run_until(autopilot: Autopilot, records: Path, condition: Callable[[Any], bool]) -> None:
-    """Have a daemon up until its feed shows something, and then kill it."""
-    daemon = Daemon(*options(autopilot, records))
+@contextmanager
+def killed(*given: str) -> Iterator[Daemon]:
+    """A daemon that is killed when the block ends, in whichever way."""
+    daemon = Daemon(*given)
     try:
-        daemon.snapshot_when(condition)
+        yield daemon
     finally:
         daemon.process.kill()
         daemon.process.communicate()
+
+
+def run_until(autopilot: Autopilot, records: Path, condition: Callable[[Any], bool]) -> None:
+    """Have a daemon up until its feed shows something, and then kill it."""
+    with killed(*options(autopilot, records)) as daemon:
+        daemon.snapshot_when(condition)
 
 
 def elapsed(seconds: float) -> Callable[[Any], bool]:
@@ -210,11 +218,9 @@ def test_a_target_said_to_a_silent_craft_outlasts_restarts(tmp_path: Path) -> No
     with Autopilot() as autopilot:
         run_until(autopilot, records, elapsed(RECORDED_S))
         autopilot.silent = True
-        daemon = Daemon(*options(autopilot, records))
-        said(daemon, kind="set", key="target_distance_m", value=9000)
-        said(daemon, kind="set", key="reserve_fraction", value=0.31)
-        daemon.process.kill()
-        daemon.process.communicate()
+        with killed(*options(autopilot, records)) as daemon:
+            said(daemon, kind="set", key="target_distance_m", value=9000)
+            said(daemon, kind="set", key="reserve_fraction", value=0.31)
         run_for(autopilot, records, 1.5, signal.SIGKILL)
         autopilot.silent = False
         run_until(autopilot, records, lambda snapshot: has(snapshot, 0.31))
@@ -232,17 +238,15 @@ def test_a_new_trip_is_not_undone_by_what_is_folded_or_restarted(tmp_path: Path)
     profile.write_text(CRAFT.read_text())
     with Autopilot() as autopilot:
         run_until(autopilot, records, elapsed(RECORDED_S))
-        daemon = Daemon(*options(autopilot, records), "--profile", str(profile))
-        daemon.snapshot_when(elapsed(3.0))
-        # The records of the trip are folded again, which begins two seconds later.
-        daemon.process.send_signal(signal.SIGHUP)
-        said(daemon, kind="mark", mark="new_trip", text="")
-        began_s = autopilot.boot_s
-        daemon.snapshot_when(lambda snapshot: autopilot.boot_s > began_s + 2.5)
-        trip = next(daemon.snapshots())["trip"]
-        assert trip["elapsed_s"] < autopilot.boot_s - began_s + 0.5
-        daemon.process.kill()
-        daemon.process.communicate()
+        with killed(*options(autopilot, records), "--profile", str(profile)) as daemon:
+            daemon.snapshot_when(elapsed(3.0))
+            # The records of the trip are folded again, which takes until after the new one began.
+            daemon.process.send_signal(signal.SIGHUP)
+            said(daemon, kind="mark", mark="new_trip", text="")
+            began_s = autopilot.boot_s
+            daemon.snapshot_when(lambda snapshot: autopilot.boot_s > began_s + 2.5)
+            trip = next(daemon.snapshots())["trip"]
+            assert trip["elapsed_s"] < autopilot.boot_s - began_s + 0.5
         begun = len(sessions(records))
         run_for(autopilot, records, 1.5, signal.SIGKILL)
         trip = last_of(autopilot, records, went_on(autopilot, began_s))

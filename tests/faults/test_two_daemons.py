@@ -19,7 +19,9 @@ LINK = ("--link", "udpin:127.0.0.1:0")
 
 
 def ended(*command: str) -> "subprocess.CompletedProcess[str]":
-    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    return subprocess.run(
+        command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60
+    )
 
 
 def content(directory: Path) -> dict[str, bytes]:

@@ -24,9 +24,9 @@ def kept_of(ride: Ride) -> dict[str, Any]:
     return kept
 
 
-async def settled(keeper: TripKeeper, now_s: float = 100.0) -> bool:
+async def settled(keeper: TripKeeper, now_s: float = 100.0, tries: int = 400) -> bool:
     """Poll until the ride changed; whether it did in good time."""
-    for _ in range(400):
+    for _ in range(tries):
         if keeper.poll(now_s):
             return True
         await asyncio.sleep(0.02)
@@ -123,6 +123,35 @@ def test_without_a_record_another_profile_begins_anew() -> None:
     keeper.reload(Profile())
     assert keeper.profile == Profile()
     assert keeper.ride.messages == 0
+
+
+def test_a_new_trip_leaves_the_refold_behind_and_keeps_its_profile(tmp_path: Path) -> None:
+    kept, earlier = before(tmp_path)
+    _, second = parts()
+    other = dataclasses.replace(PROFILE, battery=Battery("li-ion", 14, 60.0))
+
+    async def run() -> TripKeeper:
+        now = session(tmp_path / "now", second)
+        keeper = TripKeeper(
+            PROFILE,
+            None,
+            kept,
+            found(dataclasses.replace(look_back(earlier.folder), kept=kept)),
+            present=lambda until_us: dataclasses.replace(now, until_us=until_us),
+        )
+        keeper.take([second], 0)
+        assert not keeper.poll(100.0)
+        assert keeper.sessions  # the trip goes on, and its records are being folded
+        keeper.reload(other)
+        keeper.new_trip()
+        keeper.take([second.where(slice(0, 0))], 0)
+        assert not await settled(keeper, tries=150)
+        return keeper
+
+    keeper = asyncio.run(run())
+    assert keeper.sessions == ()
+    assert keeper.ride.messages == 0
+    assert keeper.profile == other
 
 
 def test_a_new_trip_keeps_curves_and_battery_and_counts_from_nothing() -> None:

@@ -121,7 +121,7 @@ def test_a_session_is_marked_as_it_goes_on_and_ends(tmp_path: Path) -> None:
     first.close()
     assert sessions.read_session(first.folder) == sessions.SessionNote(1, closed=True)
     second = Recorder(tmp_path, START_US - 10**15)
-    second.note_continues(first.folder.name)
+    second.note("continues", lambda folder: sessions.note_continues(folder, first.folder.name))
     second.close()
     note = sessions.read_session(second.folder)
     assert note == sessions.SessionNote(2, first.folder.name, True)
