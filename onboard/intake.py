@@ -50,6 +50,8 @@ class Intake:
         self._unrecorded: deque[Frames] | None = deque()
         self._held: deque[Frames] = deque()
         self._held_frames = 0
+        self._failed: Frames | None = None
+        """What the recorder failed at just now."""
         self.scan_faults = Faults("the scanner of the link")
         self.record_faults = Faults("the recorder")
         self._fault: BaseException | None = None
@@ -123,10 +125,14 @@ class Intake:
         if self._unrecorded is not None:
             self._unrecorded.append(frames)
         elif self._write is not None:
-            try:
-                self._write(_for_the_record(frames), self._now_us())
-            except Exception as fault:
-                self.record_faults.note(fault)
+            # What it failed at is tried once more, before what came since.
+            failed, self._failed = self._failed, None
+            for part in (frames,) if failed is None else (failed, frames):
+                try:
+                    self._write(_for_the_record(part), self._now_us())
+                except Exception as fault:
+                    self._failed = part if part is frames and len(part) else None
+                    self.record_faults.note(fault)
 
     def _hold(self, frames: Frames) -> None:
         if not len(frames) and not frames.bad_bytes:

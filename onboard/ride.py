@@ -15,7 +15,7 @@ from onboard.efficiency.alerts import Alert
 from onboard.efficiency.engine import Engine
 from onboard.efficiency.figure import Number, Unknown
 from onboard.efficiency.figures import unknown_figures
-from onboard.efficiency.parts import Parts
+from onboard.efficiency.parts import Parts, itself
 from onboard.feed.snapshot import DriveState, LinkState, Snapshot
 from onboard.kept import Clocks, away_since, clocks_as_dict, clocks_of
 from onboard.profile import Profile
@@ -23,6 +23,9 @@ from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.frames import Frames
 
 NO_AUTOPILOT = Unknown("no autopilot heard yet")
+
+HEADINGS = ("attitude", "heading_deg"), ("fused", "heading_deg"), ("hud", "heading_deg")
+"""Where the heading is from; the first that is heard counts."""
 
 
 class Ride:
@@ -133,7 +136,7 @@ class Ride:
             figures = unknown_figures(why_none, self.t_s)
         else:
             figures = self.engine.figures(0.0 if isinstance(age_s, Unknown) else age_s)
-        latest = self.engine.latest
+        latest, ask = self.engine.latest, self.engine.parts.ask
         self._seq += 1
         followed = self.decoder.craft.system_id
         return Snapshot(
@@ -145,11 +148,9 @@ class Ride:
             volts_v=figures.volts_v,
             amps_a=figures.amps_a,
             speed_mps=figures.speed_mps,
-            course_deg=latest.value(("gps", "course_deg")),
-            heading_deg=latest.value(
-                ("attitude", "heading_deg"), ("fused", "heading_deg"), ("hud", "heading_deg")
-            ),
-            position_deg=self._position_deg(),
+            course_deg=ask("readings", itself, latest.value, ("gps", "course_deg")),
+            heading_deg=ask("readings", itself, latest.value, *HEADINGS),
+            position_deg=ask("readings", itself, self._position_deg),
             wh_per_km=figures.wh_per_km,
             trip=figures.trip,
             battery=figures.battery,
@@ -158,7 +159,7 @@ class Ride:
             target=figures.target,
             home=figures.home,
             set_and_drift=figures.set_and_drift,
-            drive=self._drive(),
+            drive=ask("motor drive", itself, self._drive),
             setup=self.engine.learner.setup,
             setups=self.engine.learner.setups,
             curve=figures.curve,

@@ -132,7 +132,7 @@ class SessionBook:
         if now_s < self._save_due_s or (self._saving is not None and not self._saving.done()):
             return
         self._save_due_s = now_s + SAVE_EVERY_S
-        self._saving = self._saver.submit(self._save, self._with_place(kept()))
+        self._saving = self._saver.submit(self._save, kept(), self.folder.name, self._marked)
 
     def present(self, until_us: int | None = None) -> Session:
         """Give the present session as it can be folded again.
@@ -152,17 +152,17 @@ class SessionBook:
         UsageError
             If none can be begun: then the one before goes on.
         """
-        before, learned = self._recorder, self._with_place(kept)
+        before = self._recorder
         self._begin(start_us, kept, anew=True)
         # In a thread: a slow card must not hold up the figures.
         self._saver.submit(before.close)
         self._saver.submit(self._settle_alone, before.folder)
-        self._saver.submit(self._save, learned)
+        self._saver.submit(self._save, kept, self.folder.name, 0)
 
     def close(self, kept: dict[str, Any] | None, within_s: float = CLOSE_WITHIN_S) -> None:
         """Write what is left and end the session; wait no longer than this for the card [s]."""
         until_s = time.monotonic() + within_s
-        self._saver.submit(self._save, self._with_place(kept))
+        self._saver.submit(self._save, kept, self.folder.name, self._marked)
         self._recorder.close(within_s)
         if not self._saver.close(max(until_s - time.monotonic(), 0.0)):
             log.error("the card does not answer: what was learned last is not saved")
@@ -178,13 +178,6 @@ class SessionBook:
         self._marks_in = self.folder
         self._marks = MarkBook(self._marks_in)
         self._marked = 0
-
-    def _with_place(self, kept: dict[str, Any] | None) -> dict[str, Any] | None:
-        """Note beside what is kept up to which place of the records it goes."""
-        if kept is None:
-            return None
-        at = {**kept.get("at", {}), "session": self.folder.name, "marks": self._marked}
-        return {**kept, "at": at}
 
     def _look_back(self, recorder: Recorder, system_id: int | None) -> Past:
         note = read_session(recorder.folder)
@@ -214,10 +207,12 @@ class SessionBook:
         if note is not None and note.may_continue is not None:
             write_down(look_back(folder).judge(None).settled)
 
-    def _save(self, kept: dict[str, Any] | None) -> None:
+    def _save(self, kept: dict[str, Any] | None, session: str, marks: int) -> None:
+        """Write down what was learned, and up to which place of the records it goes."""
         if kept is None:
             return
+        at = {**kept.get("at", {}), "session": session, "marks": marks}
         try:
-            save(self._directory, kept)
+            save(self._directory, {**kept, "at": at})
         except OSError as problem:
             log.warning("what was learned could not be saved: %s", problem.strerror)

@@ -97,7 +97,7 @@ class Engine:
     def __init__(
         self, profile: Profile, kept: dict[str, Any] | None = None, parts: Parts | None = None
     ) -> None:
-        self._parts = parts or Parts()
+        self.parts = parts or Parts()
         self._errors = prior_covariance(profile.sensors, profile.battery)
         self._power = PowerSources(profile.sensors)
         self._speed = SpeedSources()
@@ -111,7 +111,7 @@ class Engine:
         battery = profile.battery
         self._pack: Pack | Unknown = NO_BATTERY
         if battery:
-            pack = self._parts.fold("battery", Pack, battery, profile.sensors)
+            pack = self.parts.fold("battery", Pack, battery, profile.sensors)
             self._pack = pack or LEFT_OUT
         self._aways: list[tuple[float, Away, float]] = []
         """What the pack is still to learn: it needs the counter that the power is counted by."""
@@ -130,7 +130,7 @@ class Engine:
 
     def fold(self, block: Block) -> None:
         """Take in a block."""
-        fold = self._parts.fold
+        fold = self.parts.fold
         for whole in slices(block):
             piece = fold("motor drive", self._drive.passed, whole) or whole
             self.latest.fold(piece)
@@ -195,7 +195,7 @@ class Engine:
     def drive(self, name: str) -> Number:
         """Give the newest reading of the motor that is shown, by a column of `drive`."""
         now_s = self.latest.now_s + self.latest.silent_s
-        return self._parts.ask("motor drive", itself, self._drive.value, name, now_s)
+        return self.parts.ask("motor drive", itself, self._drive.value, name, now_s)
 
     def set_aim(self, aim: Aim) -> None:
         """Set the rider's target."""
@@ -230,9 +230,9 @@ class Engine:
 
     def _look_anew(self) -> None:
         """Look at what to advise now that something else is wanted; and soon again for alerts."""
-        power = self._parts.ask("power", itself, self._heard_side)
+        power = self.parts.ask("power", itself, self._heard_side)
         pack = self._counted_pack(power)
-        self._parts.fold("advice", self.adviser.look, pack, self.learner.posterior)
+        self.parts.fold("advice", self.adviser.look, pack, self.learner.posterior)
         if self._look_s is not None:
             soon_s = (self._settled_s // EVERY_S + 1.0) * EVERY_S
             self._look_s = min(self._look_s, soon_s)
@@ -289,7 +289,7 @@ class Engine:
     def was_off(self, until_s: float, off_s: float) -> None:
         """Learn that the autopilot was off up to a stream time, and for how long [s]."""
         if not isinstance(self._pack, Unknown):
-            self._parts.fold("battery", self._pack.was_off, until_s, Away(off_s))
+            self.parts.fold("battery", self._pack.was_off, until_s, Away(off_s))
 
     def _tell_pack(self, pack: Pack, until_s: float) -> None:
         """Tell the pack how long nobody looked, once it is known which counter tells of it."""
@@ -348,7 +348,7 @@ class Engine:
             'now' goes stale by it.
         """
         self.latest.silent_s = silent_s
-        ask = self._parts.ask
+        ask = self.parts.ask
         power = ask("power", itself, self._power_side)
         speed = ask("speed", itself, self._speed_meter)
         power_now = self._unless_stale(power, "power")
@@ -391,7 +391,7 @@ class Engine:
         )
 
     def _power_side(self) -> BatterySide | Unknown:
-        if "power" in self._parts.without:
+        if "power" in self.parts.without:
             return LEFT_OUT
         return self._power.chosen() or Unknown(self._power.why_none())
 
@@ -399,7 +399,7 @@ class Engine:
         return self._unless_silent(self._power_side())
 
     def _speed_meter(self) -> DistanceMeter | Unknown:
-        if "speed" in self._parts.without:
+        if "speed" in self.parts.without:
             return LEFT_OUT
         return self._speed.chosen() or Unknown(self._speed.why_none())
 
@@ -439,7 +439,7 @@ class Engine:
         """Take in settled seconds; look at what to advise at the times that are due for it."""
         for listener in self.cell_listeners:
             listener(cells)
-        self._parts.fold("alerts", self._tell_sources)
+        self.parts.fold("alerts", self._tell_sources)
         while len(cells):
             if self._look_s is None:
                 self._look_s = math.ceil(float(cells.t_s[0]) / EVERY_S) * EVERY_S
@@ -451,7 +451,7 @@ class Engine:
 
     def _take_in(self, cells: Cells) -> None:
         self._settled_s = float(cells.t_s[-1])
-        fold = self._parts.fold
+        fold = self.parts.fold
         fold("speed bands", self._bands.fold, cells)
         fold("way of riding", self._present.fold, cells)
         fold("alerts", self._watch, cells)
@@ -477,13 +477,13 @@ class Engine:
 
     def _look(self, t_s: float) -> int:
         """Look at what holds until the next look; give when that is due [s from now]."""
-        fold = self._parts.fold
+        fold = self.parts.fold
         side = fold("power", self._power.chosen, t_s)
         if side is not None:
             at = np.array([t_s])
             charge, counted = (float(side.at(n, at)[0]) for n in ("charge_ah", "counted_ah"))
             fold("alerts", self._watches.counters, t_s, counted - charge, charge)
-        known = side or self._parts.ask("power", itself, self._power_side)
+        known = side or self.parts.ask("power", itself, self._power_side)
         if isinstance(known, BatterySide) and known.silent:
             pack = self._counted_pack(_not_heard(known.silent))
         else:
@@ -495,7 +495,7 @@ class Engine:
             riding = fold("way of riding", self._present.now) or LEFT_OUT
             power_w = 0.0 if isinstance(riding, Unknown) else riding.power_w
             spare_wh = fold("battery", self._spare_wh, t_s, pack, power_w) or 0.0
-            if "advice" not in self._parts.without:
+            if "advice" not in self.parts.without:
                 aim = self.adviser.home.turn_back, self.adviser.target
                 fold("alerts", self._watches.advice, t_s, *aim)
             quiet_s = min(quiet_s, spare_wh * 3600.0 / max(power_w, LEAST_W))
@@ -508,7 +508,7 @@ class Engine:
 
     def _spare_wh(self, t_s: float, pack: Pack, power_w: float) -> float | None:
         """Look at what is left; give how far off an alert of it is [Wh]."""
-        return self._parts.fold("alerts", self._watches.energy, t_s, pack, power_w)
+        return self.parts.fold("alerts", self._watches.energy, t_s, pack, power_w)
 
     def _counted_pack(self, power: BatterySide | Unknown) -> Pack | Unknown:
         """Give the pack if what is drawn from it is counted."""

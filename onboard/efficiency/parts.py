@@ -15,10 +15,10 @@ Other = TypeVar("Other")
 
 PARTS: Final = (
     "power", "speed", "motor drive", "seconds", "trip sums", "speed bands", "way of riding",
-    "alerts", "battery", "curve", "advice", "runs", "trip line",
+    "alerts", "battery", "curve", "advice", "runs", "trip line", "readings",
 )  # fmt: skip
 
-ON_SECONDS: Final = PARTS[PARTS.index("seconds") + 2 :]
+ON_SECONDS: Final = PARTS[PARTS.index("seconds") + 2 : -1]
 """What works on settled seconds: without those it would stand still, and look as if it knew."""
 
 ASKED_MOST: Final = 10

@@ -105,6 +105,11 @@ def test_a_fault_of_the_recorder_keeps_nothing_from_the_figures(
     reader.give(*beats(2))
     assert counted(intake.turn()) == 2
     assert intake.record_faults.count == 1
+    record.fails = False
+    reader.give(*beats(1))
+    intake.turn()
+    # What it failed at is there as well, and in its place.
+    assert len(record.data) == 3 * (8 + len(beats(1)[0]))
 
 
 def test_a_fault_of_the_scanner_costs_what_it_came_with(monkeypatch: pytest.MonkeyPatch) -> None:
