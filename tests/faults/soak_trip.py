@@ -6,7 +6,7 @@ import sys
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import pairwise, product
 from pathlib import Path
 from typing import Any
 
@@ -66,12 +66,13 @@ class Trip:
             return []
         self.checked += 1
         within_s = ELAPSED_WITHIN_S + stream.late_most_s(came_s - 5, came_s)
-        should = {}
-        for border_s in self.begins_s:
-            first = bisect_left(heard_s, border_s - 0.3)
+        should = []
+        # What was on its way when the trip began belongs to it or to the one before.
+        for border_s, way_s in product(self.begins_s, (0.3, 0.0, -0.3)):
+            first = bisect_left(heard_s, border_s - way_s)
             if first <= newest:
-                should[border_s] = heard_s[newest] - heard_s[first]
-        for border_s, wanted_s in should.items():
+                should.append((border_s, heard_s[newest] - heard_s[first]))
+        for border_s, wanted_s in should:
             if abs(wanted_s - elapsed_s) <= within_s:
                 if all(run.began_s > begin_s + 3.0 for begin_s in self.begins_s):
                     self.begins_s = [border_s]
@@ -80,9 +81,10 @@ class Trip:
                 return self._sums(stream, kept_s, trip, begin_s, begin_s + elapsed_s)
         if not should:
             return []
-        wanted = " or ".join(f"{one:.1f}" for one in should.values())
+        all_wanted = sorted({round(one, 1) for _, one in should})
+        wanted = " or ".join(str(one) for one in all_wanted)
         self.lost += 1
-        self.lost_s += max(min(should.values()) - elapsed_s, 0.0)
+        self.lost_s += max(all_wanted[0] - elapsed_s, 0.0)
         self.begins_s = [heard_s[newest] - elapsed_s]
         return [f"elapsed {elapsed_s:.1f} s, should be {wanted} s"]
 
