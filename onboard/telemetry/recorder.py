@@ -127,7 +127,7 @@ class Recorder:
                 self._sync.close()
                 raise UsageError(
                     f"--record {directory}: cannot write there ({problem.strerror}): "
-                    "choose another folder, or --no-record"
+                    "choose another folder, or use --no-record"
                 ) from None
             self._note_failure(problem)
         self._thread = threading.Thread(target=self._run, name="record", daemon=True)
