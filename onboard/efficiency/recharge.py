@@ -21,8 +21,8 @@ from onboard.efficiency.shared_errors import CAPACITY, COUNT, START, VOLTAGE
 
 ASK_AFTER_S = 600.0
 """Away from the pack for longer than this, the rider is asked whether it was charged. A brown-out
-is over in seconds, a look at the propeller in minutes; a charger at half the capacity an hour brings
-8 % in that time. Common practice, no source."""
+is over in seconds, a look at the propeller in minutes; a charger at half the capacity an hour
+brings 8 % in that time. Common practice, no source."""
 
 UNSEEN_FRACTION, UNSEEN_PER_H = 0.03, 0.5
 """What may have been drawn while nobody counted, one standard deviation: at most this share of
