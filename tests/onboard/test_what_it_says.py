@@ -34,7 +34,7 @@ def test_each_sighup_is_answered_with_what_became_of_it(tmp_path: Path) -> None:
         ("", "it has no [battery], and one is in use: restart to go without" + KEPT),
         (" \n\t\n", "it has no [battery], and one is in use"),
         ("[craft]\nname = 'x'\n", "it has no [battery], and one is in use"),
-        (None, "not a file: expected TOML" + KEPT),
+        (None, "not a regular file: expected TOML" + KEPT),
         (PACK.replace("36", "0.5"), "reloaded; link, record and feed stay as they are"),
         (PACK, "reloaded; link, record and feed stay as they are"),
     ]
@@ -88,4 +88,4 @@ def test_where_nobody_takes_what_it_says_it_goes_on(tmp_path: Path, what: str) -
         process.communicate()
     assert process.returncode == 0
     if said is not None:
-        assert said.count("wattwake: stdout takes nothing: ") == said.count("\n") == 1
+        assert said.count("wattwake: stdout cannot be written: ") == said.count("\n") == 1

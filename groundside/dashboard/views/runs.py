@@ -30,7 +30,7 @@ from onboard.feed.commands import LABEL_MOST, TEXT_MOST
 TYPE = "other"
 """The last choice of a set-up: one that is typed."""
 QUESTIONS = {
-    "full": "Full, and the charger stopped by itself? Press again within {} s; else say how much.",
+    "full": "If the charger stopped by itself, press again within {} s. Else say how much.",
     "trip": "A new trip ends this one and counts from nought: press again within {} s.",
 }
 

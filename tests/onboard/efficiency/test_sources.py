@@ -222,7 +222,7 @@ def test_a_motor_that_falls_silent_is_named_and_another_is_not_shown_for_it() ->
     drive(engine, 0, 60, 0, 1)
     assert engine.drive("rpm") == 1000.0
     drive(engine, 60, 90, 1)
-    assert engine.drive("rpm") == Unknown("motor 0 is not heard for 30 s")
+    assert engine.drive("rpm") == Unknown("motor 0 has not been heard for 30 s")
     assert engine.unplug("motor 0") is None
     assert engine.drive("rpm") == 1001.0
     drive(engine, 90, 100, 0, 1)

@@ -203,7 +203,7 @@ def test_a_folder_of_all_sessions_that_was_renamed_is_written_to_where_it_is(
     place.rename(away)
     stream.tick(60)
     assert recorder.problem == (
-        "Recording at risk: the file was renamed, and there is no other yet: "
+        "Recording at risk: the file was renamed, and no other can be made: "
         f"no such file or directory ({recorder.folder})."
     )
     assert not place.exists()
