@@ -16,8 +16,8 @@ above one and a half times what it was.
 What it gets wrong: on a monitor whose voltage follows no current (or by more than one sample late),
 a pulse of one sample that exceeds all before it by that much is left out, each time. Where it
 follows, none was, whatever its size (tried on simulated hands that blip the throttle, at 1 to
-10 Hz, with a voltage that is smoothed, coarse or late). An odd value within what was shown, or less than
-`LONE_A` from its neighbours, counts, for it is possible; so do two in a row.
+10 Hz, with a voltage that is smoothed, coarse or late). An odd value within what was shown, or
+less than `LONE_A` from its neighbours, counts, for it is possible; so do two in a row.
 
 The newest sample waits for the next one only where it is suspect by 2 and 3, so all others count at
 once. The result does not depend on how the stream is cut.
