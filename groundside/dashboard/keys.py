@@ -73,7 +73,7 @@ OWN_KEYS = {
         ("x", "over time or distance"),
     ),
     "home": (("o", "home is here, twice"),),
-    "craft": (("n", "next page"), ("p", "the silent source is unplugged, twice")),
+    "craft": (("n", "next page"), ("p", "a silent pack is unplugged, twice")),
     "runs": (
         *(("r", "start or end a run"), ("s", "set-up, the next one"), ("n", "a note")),
         *(("f", "charged; twice: full"), ("m", "charged so much"), ("x", "not charged")),

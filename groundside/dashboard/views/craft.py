@@ -18,7 +18,7 @@ from groundside.say import mark
 
 
 class CraftView(View):
-    """Lists the instruments, the worst first; a silent source can be marked as unplugged.
+    """Lists the instruments, the worst first; a silent pack can be marked as unplugged.
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ class CraftView(View):
             self._page.shown = craft_blocks(scene)
 
     def buttons(self) -> tuple[Button, ...]:
-        """Give the next page where there is one, and what can be said of a silent source."""
+        """Give the next page where there is one, and what can be said of a silent pack."""
         turn = (Button("next page", f"{HERE}turn", "n"),) if self._page.pages > 1 else ()
         if not self._silent:
             return turn
@@ -59,7 +59,7 @@ class CraftView(View):
         return (*turn, Button(label, f"{HERE}unplugged", "p", asked, short="unplug"))
 
     def pressed(self, word: str) -> None:
-        """Turn the page; mark a source as unplugged at the second press."""
+        """Turn the page; mark a pack as unplugged at the second press."""
         if word == "turn":
             self._page.turn()
         elif word == "unplugged" and self._silent and self._asking.is_yes(self._silent):
