@@ -1,4 +1,4 @@
-"""A charge in words: as a rider types it, and as it is told."""
+"""A charge in words: as a rider types it, and as it is shown."""
 
 import re
 from typing import Any
@@ -13,9 +13,9 @@ _TYPED = re.compile(r"(\d{1,6}(?:[.,]\d{1,3})?)\s*(%|k?wh|m?ah)", re.IGNORECASE)
 
 
 def charge_typed(text: str) -> dict[str, float] | None:
-    """Read what was typed of a charge; give what the command says of it, None for anything else.
+    """Read a charge that was typed, and give the command's fields for it; None if it is none.
 
-    A bare number is nothing: it could be per cent as well as hours.
+    A bare number is refused: it could be per cent, watt-hours or ampere-hours.
 
     Examples
     --------
@@ -38,7 +38,7 @@ def charge_typed(text: str) -> dict[str, float] | None:
 
 
 def charge_told(command: dict[str, Any]) -> str:
-    """Say what a command says of a charge; empty where it says nothing.
+    """Put a command's charge in words; empty where it states none.
 
     Examples
     --------

@@ -319,7 +319,7 @@ def main(argv: list[str] | None = None) -> int:
             raise
         # Whoever read our lines has gone, or what they are written to is full.
         let_stdout_go()
-        log.error("stdout takes nothing: %s", problem.strerror)
+        log.error("stdout cannot be written: %s", problem.strerror)
         return 1
     except WattwakeError as problem:
         print(f"wattwake-onboard: {problem}", file=sys.stderr)

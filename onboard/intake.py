@@ -1,7 +1,7 @@
-"""Intake: what the link gave is on its way to the card before anything else looks at it.
+"""Intake: what the link gives is on its way to the card before anything else looks at it.
 
-The daemon's loop takes it in five times a second. Where the loop is late, or much has come, the
-thread that reads does it: so the record goes on whatever the figures do, and no flood piles up.
+The daemon's loop takes it in five times a second. Where the loop is late, or much has come in, the
+thread that reads does it: so recording goes on whatever the figures do, and no flood piles up.
 """
 
 import threading
@@ -24,7 +24,7 @@ HELD_MOST_FRAMES = 100_000
 the figures are worked out from the record."""
 
 TURN_MOST_FRAMES = 5_000
-"""Frames that the figures are given in one turn: a burst must not hold up feed and signals."""
+"""Frames given to the figures in one turn: a burst must not hold up feed and signals."""
 
 
 class Intake:
@@ -58,10 +58,10 @@ class Intake:
         self.followed: tuple[int, int | None] | None = None
         """System and component of the craft that is answered; None before one is chosen."""
         self.fell_behind = False
-        """Whether frames were dropped that the figures have not seen."""
+        """Whether frames were dropped before the figures saw them."""
 
     def record_to(self, write: Write | None) -> None:
-        """Record from now on, what came before too; None: keep no record."""
+        """Record from now on, and what has come in before too; None: keep no record."""
         with self._lock:
             self._write = write
             waiting, self._unrecorded = self._unrecorded or deque(), None
@@ -69,7 +69,7 @@ class Intake:
                 self._record(frames)
 
     def advance(self) -> None:
-        """Take in what came up to now. Any thread may call it; it raises nothing."""
+        """Take in what has come up to now. Any thread may call it; it raises nothing."""
         with self._lock:
             try:
                 frames = self._scanned(self._reader.take())
@@ -79,7 +79,7 @@ class Intake:
                 self._fault = fault
 
     def turn(self) -> list[Frames]:
-        """Take in what came, and give what the figures are to be given next, in order."""
+        """Take in what has come, and give what the figures get next, in order."""
         with self._lock:
             self.advance()
             fault, self._fault = self._fault, None
@@ -89,7 +89,7 @@ class Intake:
 
     @contextmanager
     def at_rest(self) -> Iterator[list[Frames]]:
-        """Give all that waits for the figures; meanwhile nothing is taken in or recorded."""
+        """Give all that waits for the figures; nothing is taken in or recorded inside the block."""
         with self._lock:
             self.advance()
             yield self._next(HELD_MOST_FRAMES)
@@ -103,7 +103,7 @@ class Intake:
         return parts
 
     def _scanned(self, pieces: list[Piece]) -> Frames:
-        """Give the frames that may be used; a fault costs what it came with, and no more."""
+        """Give the frames that may be used; a fault costs the bytes being scanned, and no more."""
         try:
             frames = self._gate.push(self._scanner.push(pieces, self._reader.answered))
             self._answer(frames)
@@ -114,7 +114,7 @@ class Intake:
             return self._scanner.push([])
 
     def _answer(self, frames: Frames) -> None:
-        """Send to where the followed craft was heard last, whoever else may send there, too."""
+        """Send to where the followed craft was last heard, whoever else sends to the port."""
         if self.followed is not None:
             system, component = self.followed
             mine = frames.where((frames.system_id == system) & (frames.component_id == component))

@@ -1,7 +1,7 @@
-"""Brings what was kept up to the end of the last record: what was drawn after it was written down.
+"""Brings what was kept up to the end of the last record: charge drawn since it was saved counts.
 
-It is written down twice a minute, and a power cut comes in between; a mark said then counts, too.
-Only what was recorded since is folded, so that a start costs the same after a minute and a day.
+It is saved twice a minute, and a power cut falls in between; a mark set then counts, too. Only what
+was recorded since is folded, so that a start costs the same after a minute's ride and a day's.
 """
 
 import contextlib
@@ -20,8 +20,8 @@ from onboard.telemetry.log_files import OpenLog, find_log, log_bytes
 from onboard.telemetry.scanner import LogScanner
 
 TAIL_BYTES, TAIL_MOST_BYTES = 1 << 18, 1 << 24
-"""Of a record's end: looked at first, and at the most. What lies before it the autopilot's counter
-tells, or it counts as unseen."""
+"""How much of a record's end is read, at first and at most. Charge drawn before that is told by the
+autopilot's counter, or counts as unseen."""
 
 log = logging.getLogger("wattwake")
 
@@ -46,8 +46,8 @@ def caught_up(
     try:
         return _caught_up(profile, system_id, kept, earlier)
     except Exception:
-        # Whatever it is, the new ride is recorded.
-        log.exception("what was drawn at the end of the last ride is not counted")
+        # Whatever went wrong, the new ride is recorded.
+        log.exception("charge drawn at the end of the last ride is not counted")
         return kept
 
 

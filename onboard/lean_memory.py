@@ -1,7 +1,7 @@
 """Memory of a process that runs for days: what was freed goes back to the board.
 
-Fits of the curve need a megabyte or two for a moment, and more as more is learned; what is small
-and stays then lies between what was freed, and the process only ever grows.
+A fit of the curve needs a megabyte or two for a moment, and more as more is learned. Small blocks
+that stay end up between what was freed, and without this the process would only ever grow.
 """
 
 import ctypes
@@ -14,7 +14,7 @@ _ARENA_MAX = -8
 
 def begin() -> None:
     """Have all threads take memory from one place; to be called before they start."""
-    # The modules stay: looking through them all takes long.
+    # The modules stay for good: there is no need to search them on each collection.
     gc.collect()
     gc.freeze()
     _call("mallopt", _ARENA_MAX, 1)
@@ -27,7 +27,7 @@ def give_back() -> None:
 
 
 def _call(name: str, *values: int) -> None:
-    """Call the C library, where it has such a function: others manage their memory otherwise."""
+    """Call the C library, if it has such a function: not all manage memory in this way."""
     function: Callable[..., int] | None = getattr(ctypes.CDLL(None), name, None)
     if function is not None:
         function(*values)

@@ -27,10 +27,10 @@ drops whatever comes then."""
 RETRY_FIRST_S, RETRY_MOST_S = 0.5, 5.0
 
 LATE_S, MUCH_BYTES = 0.5, 1 << 16
-"""What the daemon's loop has not taken by then, or so much at once, is taken in by the thread."""
+"""What the daemon's loop has not taken by then, or more than this at once, the thread takes in."""
 
 TAKEN_MOST_BYTES = 1 << 19
-"""Given out at once: so much junk is scanned in a moment on a small board, too."""
+"""No more is given out at once: even a small board scans this much junk in a moment."""
 
 HELD_MOST_BYTES = 4 << 20
 """With more, the oldest bytes are dropped and counted: those of strangers first."""
@@ -69,7 +69,7 @@ class LinkReader:
         """Why the link is down, None while it is up."""
         self.ended = False
         self.relief: Callable[[], None] | None = None
-        """Takes what came, where the loop is late; called in the thread."""
+        """Takes in what has come where the loop is late; called in the thread."""
         self.heard_s: float | None = None
         """Monotonic time at which the last bytes came [s]."""
 
@@ -86,7 +86,7 @@ class LinkReader:
             self._close()
 
     def take(self) -> list[Piece]:
-        """Give what came since the last call, in order; after a flood the first part of it."""
+        """Give what has come since the last call, in order; in a flood only the first part."""
         pieces: list[Piece] = []
         room = TAKEN_MOST_BYTES
         with self._lock:

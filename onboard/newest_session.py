@@ -1,8 +1,8 @@
 """A pointer to the newest session, beside the sessions, so that a start need not read them all.
 
 It is written before the session's folder is made: a kill between the two leaves a pointer to
-nothing, and then the one before is the newest. It holds only while the other folders are those that
-were there when it was written: where some were copied in or taken away, all are looked at again.
+nothing, and then the session before it is the newest. It is valid only while the other folders are
+the ones it was written with: where some were copied in or taken away, all are looked at again.
 """
 
 import contextlib
@@ -52,7 +52,7 @@ class Newest:
 
 
 def names_sum(names: Collection[str]) -> str:
-    """Give what tells these names from others, in whichever order they come.
+    """Give a sum that tells these names from others, whatever their order.
 
     Examples
     --------

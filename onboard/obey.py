@@ -105,7 +105,7 @@ def _set(command: Set, ride: Ride) -> str | None:
         try:
             engine.select_setup(value)
         except np.linalg.LinAlgError:
-            return "the curve of the set-up until now cannot be worked out yet: try again later"
+            return "the curve of the present set-up cannot be worked out yet: try again later"
     else:
         assert isinstance(value, float)
         if isinstance(engine.reserve_fraction, Unknown):

@@ -1,4 +1,4 @@
-"""What the rider should know about the running of the daemon itself."""
+"""What the rider should know of how the daemon itself is running."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ SILENT_S = 2.0
 
 @dataclass(frozen=True)
 class Running:
-    """How the daemon does.
+    """How the daemon is running.
 
     Parameters
     ----------
@@ -29,7 +29,7 @@ class Running:
     card
         What is wrong with what is written down, in sentences.
     moved
-        How the record came to go on in another file, in a sentence; None where it did not.
+        Why recording went on in another file, in a sentence; None if it did not.
     faults
         Code and sentence of each part of the program that failed.
     """
@@ -68,7 +68,7 @@ def _told(running: Running) -> Iterator[tuple[str, str, str]]:
     if running.link_problem is not None:
         yield "link_down", "warning", running.link_problem
     elif silent_s > SILENT_S:
-        text = f"Nothing over the link for {silent_s:.0f} s: see to its cable."
+        text = f"Nothing over the link for {silent_s:.0f} s: check its cable."
         yield "link_silent", "warning", text
     refused = running.refused
     if refused.total:

@@ -1,4 +1,4 @@
-"""What the daemon says on stdout: where that takes nothing it is logged, and all else goes on."""
+"""What the daemon says on stdout: if stdout fails, that is logged and all else goes on."""
 
 import logging
 import os
@@ -8,16 +8,16 @@ log = logging.getLogger("wattwake")
 
 
 def print_line(text: str) -> None:
-    """Print a line at once; where a full card or a broken pipe takes none, log it once."""
+    """Print a line at once; if a full card or a broken pipe refuses it, log that once."""
     try:
         print(f"wattwake: {text}", flush=True)
     except OSError as problem:
-        log.warning("stdout takes nothing: %s", problem.strerror)
+        log.warning("stdout cannot be written: %s", problem.strerror)
         let_stdout_go()
 
 
 def let_stdout_go() -> None:
-    """Have stdout lead nowhere: what is left in its buffer would spoil the end of the process."""
+    """Lead stdout nowhere: what is left in its buffer would make the exit of the process fail."""
     place = os.open(os.devnull, os.O_WRONLY | os.O_CLOEXEC)
     os.dup2(place, sys.stdout.fileno())
     os.close(place)

@@ -26,13 +26,13 @@ cells; Chen 2020 (NMC) 3.67 V."""
 
 
 FULL_CELL_V = {"lfp": 3.65, "li-ion": 4.2}
-"""Of a cell that is charged to its end: printed on cells (common practice, no source)."""
+"""Voltage of a fully charged cell, as printed on cells. Common practice, no source."""
 
 MOST_BYTES = 1 << 20
-"""A profile is a page or two; what is larger is something else."""
+"""A profile is a page or two; anything larger is something else."""
 
 SHOWN_MOST = 60
-"""A line that says what is wrong shows no more than this of a key or a value [characters]."""
+"""An error message shows no more than this of a key or a value [characters]."""
 
 
 def _setting(default: Any, meaning: str, **limits: Any) -> Any:
@@ -206,10 +206,10 @@ def read_profile(path: Path) -> tuple[Profile, str]:
 
 
 def _text(path: Path) -> str:
-    # Without waiting: a pipe that nobody writes to would hold up the figures on SIGHUP.
+    # Non-blocking: a pipe that nobody writes to would hold up the figures on SIGHUP.
     with os.fdopen(os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC), "rb") as file:
         if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
-            raise ProfileError("not a file: expected TOML")
+            raise ProfileError("not a regular file: expected TOML")
         data = file.read(MOST_BYTES + 1)
     if len(data) > MOST_BYTES:
         raise ProfileError(f"more than {MOST_BYTES} bytes: expected TOML")
@@ -235,8 +235,8 @@ def parse_profile(text: str) -> Profile:
     except tomllib.TOMLDecodeError as problem:
         raise ProfileError(f"not valid TOML: {_cut(str(problem), 2 * SHOWN_MOST)}") from None
     except (ValueError, RecursionError):
-        # Of the standard library: a number of thousands of digits, brackets a thousand deep.
-        raise ProfileError("not valid TOML: a number or a list in it has no end") from None
+        # The standard library's limits: numbers of thousands of digits, brackets a thousand deep.
+        raise ProfileError("not valid TOML: too long a number or too deep a list") from None
     sections = {
         "craft": Craft,
         "battery": Battery,
@@ -265,7 +265,7 @@ def parse_profile(text: str) -> Profile:
     if battery and battery.cutoff_v is not None and battery.cutoff_v >= battery.charged_v:
         raise ProfileError(
             f"battery.cutoff_v = {battery.cutoff_v}: expected less than {battery.charged_v:g}, "
-            f"what {battery.cells} charged cells have"
+            f"the voltage of {battery.cells} charged cells"
         )
     return profile
 
@@ -322,11 +322,11 @@ def _checked(section: str, setting: dataclasses.Field[Any], value: Any) -> Any:
 
 
 def as_given(value: Any) -> str:
-    """Give a value as it is shown to whoever wrote it: on a line, whatever it is."""
+    """Give a value as an error message shows it: on one line, whatever it is."""
     try:
         return _cut(repr(value))
     except (ValueError, RecursionError):
-        return "what has no end"
+        return "too long to show"
 
 
 def _cut(text: str, most: int = SHOWN_MOST) -> str:

@@ -1,4 +1,4 @@
-"""One daemon at a time keeps its records in a folder: a lock that ends with its process."""
+"""One daemon at a time keeps its records in a folder: a lock that ends with the process."""
 
 import contextlib
 import fcntl
@@ -13,16 +13,16 @@ from onboard.whole_file import FILE_MODE
 FILE_NAME = "daemon.lock"
 
 WAIT_S = 1.0
-"""One that was just told to end, or killed, may take a moment."""
+"""A daemon that was just stopped or killed may take a moment to let go."""
 
 _FLAGS = os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW
 
 
 class RecordLock:
-    """Holds the folder of all sessions until the process ends, in whichever way, or the block does.
+    """Holds the folder of all sessions until the block or the process ends, however it ends.
 
-    Where there are no locks, or no room for the file, the daemon goes on without: the record counts
-    more.
+    Where the file system has no locks, or no room for the file, the daemon runs without: the record
+    matters more.
 
     Parameters
     ----------
@@ -40,28 +40,28 @@ class RecordLock:
         self._descriptor: int | None = None
 
     def __enter__(self) -> None:
-        """Have it."""
+        """Take the lock."""
         if self._directory is None:
             return
         try:
             make_own_folder(self._directory)
             self._descriptor = os.open(self._directory / FILE_NAME, _FLAGS, FILE_MODE)
         except OSError:
-            # What keeps records from being written there, the recorder says.
+            # The recorder will say what keeps it from writing there.
             return
         if not _lock(self._descriptor):
             process = _process(self._descriptor)
             self._let_go()
             raise UsageError(
                 f"{self._directory}: another daemon{process} keeps its records here: stop it, "
-                "choose another folder with --record, or --no-record"
+                "choose another folder with --record, or use --no-record"
             )
         with contextlib.suppress(OSError):
             os.ftruncate(self._descriptor, 0)
             os.pwrite(self._descriptor, f"{os.getpid()}\n".encode(), 0)
 
     def __exit__(self, *_: object) -> None:
-        """Let another one have it."""
+        """Release the lock."""
         self._let_go()
 
     def _let_go(self) -> None:
@@ -87,7 +87,7 @@ def _lock(descriptor: int) -> bool:
 
 
 def _process(descriptor: int) -> str:
-    """Give which process has it, as far as it says so."""
+    """Name the process that has it, where the file says."""
     with contextlib.suppress(OSError):
         text = os.pread(descriptor, 20, 0).decode("ascii", "replace").strip()
         if text.isdecimal():

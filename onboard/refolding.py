@@ -1,4 +1,4 @@
-"""A ride that is folded anew from its records, in a thread, while the link goes on."""
+"""A ride that is folded again from its records, in a thread, while the link is read."""
 
 import asyncio
 from collections.abc import Callable, Sequence
@@ -10,14 +10,14 @@ from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
 
 CAUGHT_UP = 5
-"""So few parts are left to the caller: a second of frames."""
+"""No more parts than this are left to the caller: a second of frames."""
 
 HELD_MOST_FRAMES = 200_000
-"""More than this came while the records were read: then they are read again, with that in them."""
+"""If more than this comes in while the records are read, they are read again, with that in them."""
 
 
 def catch_up(ride: Ride, parts: Sequence[Frames | Said]) -> None:
-    """Give a ride what came, and what was said in between."""
+    """Give a ride the frames that came in, and what was said in between."""
     for part in parts:
         if isinstance(part, Frames):
             ride.take(part)
@@ -27,14 +27,14 @@ def catch_up(ride: Ride, parts: Sequence[Frames | Said]) -> None:
 
 @dataclass
 class Refolding:
-    """One try.
+    """One attempt.
 
     Parameters
     ----------
     profile
         What the ride is folded with.
     held
-        What came and was said since the records end, in order.
+        Frames, and what was said, since the end of the records, in order.
     """
 
     profile: Profile
@@ -49,23 +49,23 @@ class Refolding:
         self.task = asyncio.ensure_future(self._folded(fold, wait_s))
 
     def hold(self, part: Frames | Said) -> None:
-        """Keep what came or was said since."""
+        """Keep what came in or was said since."""
         self.held.append(part)
         if isinstance(part, Frames):
             self.frames += len(part)
 
     @property
     def overrun(self) -> bool:
-        """Whether more came meanwhile than can be kept."""
+        """Whether more has come in meanwhile than can be kept."""
         return self.frames > HELD_MOST_FRAMES
 
     @property
     def done(self) -> bool:
-        """Whether the try has come to its end, good or bad."""
+        """Whether the attempt is over, successful or not."""
         return self.task is not None and self.task.done()
 
     def result(self) -> Ride:
-        """Give the ride, up to now.
+        """Give the ride, brought up to now.
 
         Raises
         ------

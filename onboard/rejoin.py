@@ -1,4 +1,4 @@
-"""A trip that goes on after the daemon was away: its records are folded again, and on it goes.
+"""A trip that goes on after the daemon was away: its records are folded again first.
 
 The record is the truth, so nothing else needs saving: totals, windows, curve and battery come out
 as if the daemon had never been away. What the autopilot drew meanwhile is a gap like any other.

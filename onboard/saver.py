@@ -1,6 +1,6 @@
-"""A thread that writes what may wait: one thing after the other, and nobody waits for a stuck card.
+"""A thread that writes what may wait, one thing after another, so that nobody waits for the card.
 
-Not a pool of the standard library: Python waits for its threads when it ends, however long.
+Not one of the standard library's pools: at exit Python waits for their threads, however long.
 """
 
 import logging
@@ -25,13 +25,13 @@ class Saver:
         self._thread.start()
 
     def submit(self, act: Callable[..., Value], *given: Any) -> "Future[Value]":
-        """Have a thing done behind all others; give what will tell what came of it."""
+        """Queue an act behind all others; give the future of its result."""
         done: Future[Value] = Future()
         self._acts.put(partial(_do, done, act, *given))
         return done
 
     def close(self, within_s: float) -> bool:
-        """Wait until all is done, but no longer than this [s]; tell whether it is."""
+        """Wait for all of it, no longer than this [s]; tell whether it is done."""
         self._acts.put(None)
         self._thread.join(within_s)
         return not self._thread.is_alive()

@@ -84,7 +84,7 @@ class Service:
     settings
         What to run.
     ending
-        What sees to it that it ends; None: one that leaves the process alone.
+        Makes sure that it ends; None: one that leaves the process alone.
     """
 
     def __init__(self, settings: Settings, ending: Ending | None = None) -> None:
@@ -103,12 +103,20 @@ class Service:
         self._alerts = OwnAlerts()
         self._book: SessionBook | None = None
         self._keeper = self._keep_trip()
-        self._figures = Subscriber("figures_failed", "what keeps the figures")
-        self._requests = Subscriber("requests_failed", "what asks the autopilot")
+        self._figures = Subscriber("figures_failed", "the figures")
+        self._requests = Subscriber("requests_failed", "the requests to the autopilot")
         self._publishing = Subscriber("feed_failed", "the feed")
-        self._watching = Subscriber("alerts_failed", "what watches the daemon")
-        self._saving = Subscriber("notes_failed", "what is written beside the record")
-        self._door = Subscriber("door_failed", "the door of paired viewers")
+        self._watching = Subscriber("alerts_failed", "the daemon's own alerts")
+        self._saving = Subscriber("notes_failed", "the notes beside the record")
+        self._door = Subscriber("door_failed", "the door for paired viewers")
+        self._subscribers = (
+            self._figures,
+            self._requests,
+            self._publishing,
+            self._watching,
+            self._saving,
+            self._door,
+        )
         self._began_s = time.monotonic()
         self._heard_s: float | None = None
         self._counts: deque[tuple[float, int]] = deque()
@@ -131,8 +139,8 @@ class Service:
         Raises
         ------
         WattwakeError
-            If the link, the record's folder or the feed's address cannot be had at the start, or
-            another daemon keeps its records in that folder.
+            If the link, the record's folder or the feed's address is not to be had at the start,
+            or another daemon keeps its records in that folder.
         """
         with RecordLock(self._settings.record):
             await self._run()
@@ -147,9 +155,9 @@ class Service:
         reader.relief = self._intake.advance
         door: asyncio.Task[None] | None = None
         try:
-            # Before anything is said: whoever hears it may end us at once.
+            # Before any output: whoever reads it may stop us at once.
             self._on_signals()
-            # Before anything looks back: what comes meanwhile waits for the record.
+            # Before the look back: what comes in meanwhile waits for the record.
             reader.start()
             host, port = settings.listen
             craft = settings.profile.craft.name
@@ -178,7 +186,7 @@ class Service:
             self._ending.is_over = True
 
     async def _keep_door(self) -> None:
-        """Let paired viewers in beside all else; a door that fails is made anew after a pause."""
+        """Let paired viewers in; a door that fails is opened again after a pause."""
         settings = self._settings.door
         if settings is None:
             return
@@ -216,7 +224,7 @@ class Service:
         return self._book.present(until_us) if self._book else None
 
     def _open_book(self) -> None:
-        """Begin a session, and go on with the trip of an earlier one if it turns out to be that."""
+        """Begin a session; if the autopilot kept running, it goes on with an earlier trip."""
         settings = self._settings
         if settings.record is None:
             return
@@ -263,8 +271,8 @@ class Service:
             self._tick(reader, name)
 
     def _tick(self, reader: LinkReader, name: str) -> None:
-        """Have what came recorded; then give it to each subscriber, whatever the others do."""
-        # Read before the bytes are taken: what comes later is stamped later.
+        """Have what came in recorded, then give it to each subscriber, whatever the others do."""
+        # Read before the bytes are taken: what comes in after is stamped later.
         now_s, now_us = time.monotonic(), self._clock()
         assert self._intake is not None
         parts = self._intake.turn()
@@ -282,13 +290,13 @@ class Service:
             lean_memory.give_back()
 
     def _take_in(self, parts: Sequence[Frames], now_s: float, now_us: int) -> None:
-        """Give the figures what came."""
+        """Give the figures what came in."""
         assert self._intake is not None
         before = self._ride.decoder.messages
         self._keeper.take(parts, now_us)
         if self._intake.fell_behind:
             self._intake.fell_behind = False
-            self._keeper.failed(BehindError("more came than could be taken in"))
+            self._keeper.failed(BehindError("more came in than could be taken"))
         if self._ride.decoder.messages > before or (self._keeper.why_none and self._ours(parts)):
             self._heard_s = now_s
         if self._keeper.poll(now_s):
@@ -312,7 +320,7 @@ class Service:
         reader.write(self._asking.due(now_s, *(self._asked or (None, None))))
 
     def _save(self, now_s: float, now_us: int) -> None:
-        """Write down what is told beside the record, and what was learned."""
+        """Write the notes beside the record, and what was learned."""
         if self._book is not None:
             if (utc := self._ride.utc) is not None:
                 self._book.note_utc(utc, now_us)
@@ -364,14 +372,14 @@ class Service:
         assert self._intake is not None
         yield from self._keeper.troubles()
         if count := self._intake.scan_faults.count:
-            text = f"Reading the link failed {count} times: what came just then is not recorded."
+            text = f"Faults reading the link: {count}. What came in just then is not recorded."
             yield "scan_failed", text
         if count := self._intake.record_faults.count:
-            yield "record_failed", f"A fault of the recorder, {count} times: see the daemon's log."
-        for one in (self._figures, self._requests, self._publishing, self._saving, self._door):
+            yield "record_failed", f"Faults in the recorder: {count}. See the daemon's log."
+        for one in self._subscribers:
             if one.failing:
-                text = f"A fault of the program, {one.faults} times: {one.what} is tried again."
-                yield one.code, f"{text} The record goes on."
+                text = f"Program faults in {one.what}: {one.faults}. It is tried again."
+                yield one.code, f"{text} Recording goes on."
 
     def _trip_line(self) -> bytes:
         return as_line(trip_line_message(self._ride.engine.trip_line))
@@ -386,9 +394,9 @@ class Service:
         try:
             why_not = obey(placed, self._ride, lambda: self._new_trip(one))
         except Exception as fault:
-            # What was begun in the figures is not whole.
+            # The figures may have been left half changed.
             self._keeper.failed(fault)
-            why_not = "a fault of the program: it is not done, see the daemon's log"
+            why_not = "not done, because of a program fault: see the daemon's log"
         # A new trip is noted where the old one ends.
         if why_not is None and not (isinstance(placed, Mark) and placed.mark == "new_trip"):
             self._keeper.say(one)
@@ -400,7 +408,7 @@ class Service:
         """Begin a new trip, in a session of its own; set-up and reserve stay as they are."""
         assert self._intake is not None
         if not self._keeper.caught_up:
-            return "the last record is still being read: say it again"
+            return "the last record is still being read: try again in a moment"
         with self._intake.at_rest() as parts:
             # What is in the old record belongs to the old trip.
             self._take_in(parts, time.monotonic(), self._clock())
@@ -421,23 +429,23 @@ class Service:
         return None
 
     def _reload(self) -> None:
-        """Read the profile anew, and say what becomes of it; one that is wrong changes nothing."""
+        """Reload the profile, and say what became of it; a faulty one changes nothing."""
         path = self._settings.profile_path
         if path is None:
-            log.warning("no --profile was given: there is nothing to read anew", extra=ANSWER)
+            log.warning("no --profile was given: nothing to reload", extra=ANSWER)
             return
         notify.reloading()
         try:
             profile = load_profile(path)
             if profile.battery is None and self._keeper.profile.battery is not None:
-                # More likely half a file than a pack that was taken out under way.
+                # More likely a file half written than a pack taken out under way.
                 raise ProfileError(
-                    f"{path}: no [battery] in it, and one is in force: to go without, start anew"
+                    f"{path}: it has no [battery], and one is in use: restart to go without"
                 )
         except ProfileError as problem:
-            log.error("%s: going on with the profile as it was", problem, extra=ANSWER)
+            log.error("%s: keeping the profile in use", problem, extra=ANSWER)
         else:
-            log.info("%s: read anew; link, record and feed stay as they are", path, extra=ANSWER)
+            log.info("%s: reloaded; link, record and feed stay as they are", path, extra=ANSWER)
             self._keeper.reload(profile)
         finally:
             notify.ready()

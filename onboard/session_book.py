@@ -1,6 +1,6 @@
 """What a run of the daemon writes down: record, marks, and what was learned.
 
-Nothing of it may stop the figures: what a card refuses is told, and tried again.
+None of it may stop the figures: what the card refuses is reported, and tried again.
 """
 
 import logging
@@ -69,7 +69,7 @@ class SessionBook:
         self._marks_in = directory
         self._begin(start_us, self.kept)
         self.past: Future[Past] = self._saver.submit(self._look_back, self._recorder, system_id)
-        """What is found of the trip that may go on; it takes as long as the card does."""
+        """What is found of the trip that may go on; as slow as the card is."""
 
     @property
     def folder(self) -> Path:
@@ -182,7 +182,7 @@ class SessionBook:
     def _look_back(self, recorder: Recorder, system_id: int | None) -> Past:
         note = read_session(recorder.folder)
         if note is None:
-            # The card is full, and the folder not there yet.
+            # The card is full, and the folder not made yet.
             past = look_back(last_session(self._directory)[1], system_id)
             return self._caught_up(past, recorder)
         if note.may_continue is None:

@@ -1,8 +1,8 @@
-"""A subscriber: one that is given what the record was given, and may fail alone.
+"""A subscriber: a part of the daemon that works beside the record, and may fail alone.
 
 A fault in it is counted, logged in full once, and shown; it is tried again after a pause that grows
 with every fault in a row. The strict switch raises instead: tests run with it, so that nothing
-fails unseen there.
+fails unseen.
 """
 
 import logging
@@ -14,15 +14,15 @@ from typing import TypeVar
 Value = TypeVar("Value")
 
 STRICT = "WATTWAKE_STRICT"
-"""Set to 1 in the environment, every fault ends the daemon."""
+"""The environment variable; set to 1, it has every fault end the daemon."""
 
 PAUSE_FIRST_S, PAUSE_MOST_S = 0.2, 60.0
 
 SOUND_AFTER_S = 30.0
-"""After so long without a fault the next one is taken as the first."""
+"""After this long without a fault the next one counts as the first."""
 
 SAID_MOST = 50
-"""Faults that are told apart in the log; more are counted only."""
+"""Different faults that are logged in full; any more are only counted."""
 
 log = logging.getLogger("wattwake")
 
@@ -38,7 +38,7 @@ class Faults:
     Parameters
     ----------
     what
-        What failed, in the words of the log.
+        What failed, as the log names it.
     """
 
     def __init__(self, what: str) -> None:
@@ -63,18 +63,18 @@ class Faults:
         kind = (type(root).__name__, where.filename if where else "", where and where.lineno)
         if kind not in self._said and len(self._said) < SAID_MOST:
             self._said.add(kind)
-            log.error("%s failed; the record goes on", self._what, exc_info=fault)
+            log.error("fault in %s; recording goes on", self._what, exc_info=fault)
 
 
 class Subscriber:
-    """Runs one act again and again, whatever it does.
+    """Runs one act again and again, however often it fails.
 
     Parameters
     ----------
     code
         Of the alert that shows its faults.
     what
-        What it is, in the words of the log and the alert.
+        What it is, as the log and the alert name it.
     """
 
     def __init__(self, code: str, what: str) -> None:
@@ -90,7 +90,7 @@ class Subscriber:
 
     @property
     def failing(self) -> bool:
-        """Whether it failed lately."""
+        """Whether it has failed lately."""
         return self._failed_s is not None
 
     @property
@@ -99,7 +99,7 @@ class Subscriber:
         return self._pause_s
 
     def run(self, now_s: float, act: Callable[[], Value]) -> Value | None:
-        """Act, unless it failed just now; None where nothing came of it.
+        """Act, unless it failed just now; None if it did nothing or failed.
 
         Parameters
         ----------

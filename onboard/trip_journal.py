@@ -1,8 +1,9 @@
-"""Which sessions make up the trip of now: told by the autopilot's clocks, and written down.
+"""Which sessions make up the present trip: decided by the autopilot's clocks, and written down.
 
-A session says at its beginning that it may go on with the one before. So nothing is lost if it ends
-before that is known, or if no autopilot is heard: a later start finds all that is undecided, back
-to what is settled, and settles it as soon as the autopilot tells how long it has been running.
+A session states from its start that it may go on with the one before. So the trip is not lost if
+the session ends before that is known, or if no autopilot is heard: a later start finds all that is
+undecided, back to what is settled, and settles it as soon as the autopilot says how long it has
+been running.
 """
 
 import logging
@@ -23,10 +24,10 @@ from onboard.telemetry.log_files import log_bytes, record_files
 from onboard.whole_file import write_whole
 
 DECIDE_AFTER_S = 20.0
-"""By then an autopilot that knows the time of day has said so."""
+"""An autopilot that knows the time of day has given it by then."""
 
 HELD_MOST = 20_000
-"""Frames kept until it is decided; if more come, the record is read instead."""
+"""Frames held until it is decided; if more come in, the record is read instead."""
 
 log = logging.getLogger("wattwake")
 
@@ -40,7 +41,7 @@ class Part:
     session
         The session, with what was said in it.
     undecided
-        Whether it is still to be told that it goes on with the part before it.
+        Whether it is still open that it goes on with the part before it.
     heard
         The autopilot's clocks in its record; None where they were not needed.
     """
@@ -52,7 +53,7 @@ class Part:
 
 @dataclass(frozen=True)
 class Settled:
-    """What was undecided about a session, and is no longer.
+    """What has been settled about a session that was undecided.
 
     Parameters
     ----------
@@ -71,14 +72,14 @@ class Settled:
 
 @dataclass(frozen=True)
 class Verdict:
-    """What the autopilot's clocks tell.
+    """What the autopilot's clocks decide.
 
     Parameters
     ----------
     sessions
-        Those of the trip of now before the present one, oldest first; none where it begins one.
+        The earlier sessions of the present trip, oldest first; none where the trip begins now.
     settled
-        What is known now of the earlier ones.
+        What that settles about earlier sessions.
     """
 
     sessions: tuple[Session, ...]
@@ -87,7 +88,7 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Past:
-    """The sessions that the trip of now may consist of, oldest first, and what they left.
+    """The earlier sessions that the present trip may consist of, oldest first, and what they left.
 
     Parameters
     ----------
@@ -106,7 +107,7 @@ class Past:
         return self.parts[-1].session.folder if self.parts else None
 
     def judge(self, now: Clocks | None) -> Verdict:
-        """Tell which belong to the trip of now, and settle what was undecided.
+        """Tell which belong to the present trip, and settle what was undecided.
 
         Parameters
         ----------
@@ -119,7 +120,7 @@ class Past:
             heard.append((len(parts), Heard(now, now)))
         begins = {0}
         for n, same in enumerate(same_run([clocks for _, clocks in heard])):
-            # Sessions in between, in which no autopilot was heard, belong to what came after.
+            # Sessions in between, in which no autopilot was heard, belong to the one after them.
             between = range(heard[n][0] + 1, heard[n + 1][0] + 1)
             undecided = [at for at in between if at == len(parts) or parts[at].undecided]
             if not same and undecided:
@@ -191,7 +192,7 @@ def _is_blank(folder: Path) -> bool:
 def earlier_of_trip(folder: Path, note: SessionNote | None) -> Iterator[Path]:
     """Give the sessions before one that belong to the same trip, newest first.
 
-    What is undecided is told by the records, and nothing is written.
+    What is undecided is judged by the records, and nothing is written.
 
     Parameters
     ----------
@@ -232,7 +233,7 @@ def write_one(one: Settled) -> None:
 
 
 def write_down(settled: Sequence[Settled]) -> None:
-    """Write down what is settled of several sessions; what the card refuses is told."""
+    """Write down what is settled of several sessions; what the card refuses is logged."""
     for one in settled:
         try:
             write_one(one)
@@ -242,24 +243,24 @@ def write_down(settled: Sequence[Settled]) -> None:
 
 @dataclass
 class Rejoin:
-    """Decides which trip is that of now, and holds what comes until that is known.
+    """Decides which sessions the present trip began in, and holds what comes in until then.
 
     Parameters
     ----------
     past
-        What is found when it is looked back.
+        What the look back finds.
     """
 
     past: "Future[Past]"
     held: list[Frames | Said] = field(default_factory=list)
-    """What came and was said since the daemon started."""
+    """Frames, and what was said, since the daemon started."""
     overrun: bool = False
-    """Whether too much came: it is on the card, and no longer held."""
+    """Whether too much came in: it is on the card, and no longer held."""
     _count: int = 0
     _since_s: float = math.nan
 
     def take(self, part: Frames | Said) -> None:
-        """Hold frames that the ride of now was given, or what was said to it."""
+        """Hold frames given to the present ride, or what was said to it."""
         if isinstance(part, Frames):
             self._count += len(part)
             self.overrun = self.overrun or self._count > HELD_MOST
@@ -269,7 +270,7 @@ class Rejoin:
             self.held.append(part)
 
     def verdict(self, clocks: Clocks, now_s: float) -> Verdict | None:
-        """Tell which sessions belong to the trip of now; None while that cannot be told.
+        """Tell which sessions belong to the present trip; None while that is not known.
 
         Parameters
         ----------

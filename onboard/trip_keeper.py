@@ -1,4 +1,4 @@
-"""The ride of now, kept whole over a restart, a new profile, a new trip and a fault."""
+"""The present ride, kept whole over a restart, a new profile, a new trip or a fault."""
 
 import logging
 from collections.abc import Callable, Iterator, Sequence
@@ -17,9 +17,9 @@ from onboard.subscriber import Faults
 from onboard.telemetry.frames import Frames
 from onboard.trip_journal import Past, Rejoin, Verdict
 
-READING = Unknown("the last record is being read")
-AGAIN = Unknown("a fault of the program: being worked out again from the record")
-GIVEN_UP = Unknown("left out after faults of the program, see the daemon's log")
+READING = Unknown("the last record is still being read")
+AGAIN = Unknown("program fault: being worked out again from the record")
+GIVEN_UP = Unknown("given up after repeated program faults: see the daemon's log")
 
 log = logging.getLogger("wattwake")
 
@@ -29,7 +29,7 @@ class BehindError(Exception):
 
 
 class TripKeeper:
-    """Holds the ride; folds it anew from the records when it must be another one.
+    """Holds the ride, and folds it again from the records when something has spoilt or changed it.
 
     Parameters
     ----------
@@ -40,7 +40,7 @@ class TripKeeper:
     kept
         What was kept when the daemon last ran, None without.
     past
-        What is found of the trip that may go on, None without.
+        What was found of the trip that this may continue, None without.
     aim
         What the rider wants, None without.
     start_us
@@ -48,9 +48,9 @@ class TripKeeper:
     present
         Gives the session that is being recorded, up to a stamp [us]; None where there is none.
     written
-        Waits until all that was recorded is in the file, and tells whether it is.
+        Waits for all that was recorded to be in the file, and tells whether it is.
     settle
-        Told, once, what the autopilot's clocks say of the sessions so far.
+        Called once, with what the autopilot's clocks say of the sessions so far.
     """
 
     def __init__(
@@ -77,23 +77,23 @@ class TripKeeper:
         self.why_none: Unknown | None = None
         """Why there are no figures now, None where there are."""
         self._kept = kept
-        """As of when the figures were last whole."""
+        """What outlasts the ride, from when the figures were last whole."""
         self.last_stamp_us = start_us
-        """Up to here frames were taken in [us]."""
+        """Stamp of the last frame taken in [us]."""
         self._now_s = 0.0
         self._rejoin = Rejoin(past) if past is not None else None
         self._begun_with = kept
         self._reading = READING if past is not None else None
         self.caught_up = past is None
-        """Whether what was kept is as it was at the end of the last record: not before is it to be
-        written down again."""
+        """Whether what was kept has been brought up to the end of the last record; it is not saved
+        again before that."""
         self._again: Refolding | None = None
         self.sessions: tuple[Session, ...] = ()
         """The earlier sessions of this trip, oldest first; none while that is not known."""
         try:
             self.ride = self._begin(kept)
         except Exception as fault:
-            # Something to go on with, that knows nothing of the craft and shows nothing.
+            # A stand-in that knows nothing of the craft and shows nothing.
             self.ride = Ride(Profile(), system_id)
             self.failed(fault)
 
@@ -105,19 +105,23 @@ class TripKeeper:
     def troubles(self) -> Iterator[tuple[str, str]]:
         """Give code and sentence of what is wrong with the figures."""
         if self.why_none is AGAIN:
-            text = "The figures failed and are worked out again from the record, which goes on."
+            text = "The figures failed: working them out again from the record. Recording goes on."
             yield "figures_failed", text
         elif self.why_none is not None:
             text = (
-                f"The figures are left out after {self._retries.faults} faults. The record goes on."
+                f"No figures after {self._retries.faults} program faults: a new trip tries again. "
+                "Recording goes on."
             )
             yield "figures_failed", text
         if self._retries.without:
             without = ", ".join(part for part in PARTS if part in self._retries.without)
-            yield "part_left_out", f"Left out after a fault of the program: {without}."
+            yield (
+                "part_left_out",
+                f"Left out after a program fault: {without}. See the log.",
+            )
 
     def take(self, parts: Sequence[Frames], now_us: int) -> None:
-        """Take in what came up to now [us, by the clock of the frames' stamps]."""
+        """Take in the frames received up to now [us, by the clock of their stamps]."""
         self._now_s = now_us * 1e-6
         for frames in parts:
             if len(frames):
@@ -137,7 +141,7 @@ class TripKeeper:
                 self.failed(fault)
 
     def failed(self, fault: BaseException) -> None:
-        """Note a fault of the ride of now, and have it worked out again from the record."""
+        """Note a fault of the present ride, and have it worked out again from the record."""
         self._faults.note(fault)
         pause_s = self._retries.failed(fault, self._now_s)
         self.why_none = GIVEN_UP if pause_s is None else AGAIN
@@ -145,25 +149,25 @@ class TripKeeper:
         try:
             self.ride = self._begin(None)
         except Exception as another:
-            # The one that failed stays: it is not asked for figures any more.
+            # The ride that failed stays, but is not asked for figures again.
             self._faults.note(another)
 
     def _try_again(self, profile: Profile, pause_s: float | None) -> None:
         if pause_s is None:
-            log.error("not tried again after %d faults of the figures", self._retries.faults)
+            log.error("the figures are given up after %d faults", self._retries.faults)
             self._again = None
         else:
             self._fold_again(profile, pause_s)
 
     def say(self, said: Said) -> None:
-        """Note what was said to the ride of now: another that takes its place hears it too."""
+        """Note what was said to the present ride: one that takes its place hears it too."""
         if self._rejoin is not None:
             self._rejoin.take(said)
         if self._again is not None:
             self._again.hold(said)
 
     def poll(self, now_s: float) -> bool:
-        """Look whether the trip is one from before, or a ride is folded; tell if the ride changed.
+        """See if an earlier trip goes on, or a ride is folded; tell whether the ride changed.
 
         Parameters
         ----------
@@ -183,7 +187,7 @@ class TripKeeper:
                 return False
             verdict = self._rejoin.verdict(self.ride.clocks, now_s)
         except Exception as fault:
-            # Undecided it stays, for a later start.
+            # It stays undecided, for a later start.
             self._rejoin, self._reading, self.caught_up = None, None, True
             self._faults.note(fault)
             return False
@@ -195,20 +199,24 @@ class TripKeeper:
         return False
 
     def _begin_with(self, kept: dict[str, Any] | None) -> bool:
-        """Begin the trip with what was kept up to the last record's end; tell if that is anew."""
+        """Begin the trip with what was kept up to the last record's end; tell if it is refolded."""
         if self.caught_up:
             return False
         self.caught_up = True
         if kept is self._begun_with:
             self._reading = None
             return False
-        self._kept = kept
-        # The folder of the session has it by now.
-        self._fold_again(self.profile, 0.0)
+        self._kept = self._begun_with = kept
+        if self._rejoin is None or self._rejoin.overrun:
+            self._fold_again(self.profile, 0.0)
+        else:
+            # All of it is at hand, whatever the card does.
+            self._again = again = Refolding(self.profile, list(self._rejoin.held))
+            again.begin(lambda: self._begin(kept), 0.0)
         return True
 
     def _go_on(self, sessions: tuple[Session, ...], rejoin: Rejoin) -> None:
-        log.info("the trip goes on from before: reading its records")
+        log.info("an earlier trip goes on: reading its records")
         self.sessions = sessions
         if rejoin.overrun:
             self._fold_again(self.profile, 0.0)
@@ -237,8 +245,9 @@ class TripKeeper:
         self._retries.another_chance()
         self.why_none = None
         if self._again is not None:
-            # Read anew just before: it holds, though the trip that it was for is over.
+            # Just reloaded: it stays in force, though the trip that it was for is over.
             self.profile = self._again.profile
+        self._begun_with = kept
         self.ride = self._begin(kept, followed)
         self._rejoin = self._again = None
         self.sessions = ()
@@ -283,8 +292,12 @@ class TripKeeper:
 
     def _refold(self, profile: Profile, sessions: Sequence[Session]) -> Ride:
         if not self._written():
-            log.warning("the card is behind: what it has not taken is missing from the figures")
-        return refold(lambda kept: self._begin(kept, profile=profile), sessions)
+            log.warning("the card is behind: what is not yet written is missing from the figures")
+        # What a trip of earlier sessions began with lies in the folder of the first.
+        begun_with, its_own = self._begun_with, len(sessions) == 1 and not self.sessions
+        return refold(
+            lambda kept: self._begin(begun_with if its_own else kept, profile=profile), sessions
+        )
 
     def _fold_again(self, profile: Profile, wait_s: float) -> None:
         """Fold the records of the trip up to now again, after a pause [s]."""

@@ -82,8 +82,8 @@ def _toml_rows(path: Path, text: str) -> list[dict[str, Any]]:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         raise UsageError(f"{path}: not valid TOML: {problem}") from None
-    except (ValueError, RecursionError):  # of thousands of digits, or of brackets
-        raise UsageError(f"{path}: not valid TOML: a number or a list in it has no end") from None
+    except (ValueError, RecursionError):  # thousands of digits, or of brackets
+        raise UsageError(f"{path}: not valid TOML: too long a number or too deep a list") from None
     for key in tables:
         if key != "run":
             raise UsageError(f"{path}: {key!r}: no such key: expected [[run]] only")

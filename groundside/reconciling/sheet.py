@@ -66,7 +66,7 @@ def read_sheet(path: Path) -> Stated:
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
         raise UsageError(f"{path}: not valid TOML: {problem}") from None
     except (ValueError, RecursionError):  # of thousands of digits, or of brackets
-        raise UsageError(f"{path}: not valid TOML: a number or a list in it has no end") from None
+        raise UsageError(f"{path}: not valid TOML: too long a number or too deep a list") from None
     try:
         return _sheet(tables, path.parent)
     except UsageError as problem:

@@ -1,4 +1,4 @@
-"""The power meters that the figures are the sum of, as if they were one."""
+"""The power meters whose sum the figures rest on, as if they were one."""
 
 from dataclasses import dataclass
 

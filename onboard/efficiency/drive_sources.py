@@ -1,9 +1,9 @@
 """The motors that a craft's drives report, and which one is shown: the first that is heard.
 
-A motor counts once it was heard for more than brief, by the rules of `heard`; what a stray frame
-says of another one reaches nothing behind this. Where the motor shown falls silent its readings are
-unknown, and named, until it is heard again or said to be unplugged: another one's turns in its
-place would be taken for its own.
+A motor counts once it has been heard for more than brief, by the rules of `heard`; what a stray
+frame says of another goes no further than here. Where the motor shown falls silent its readings are
+unknown, and it is named, until it is heard again or said to be unplugged: another motor's
+revolutions in their place would be taken for its own.
 """
 
 import numpy as np
@@ -71,7 +71,7 @@ class DriveSources:
         number = shown[0]
         quiet_s = now_s - self._heard[number].last_s
         if quiet_s > STALE_S:
-            return Unknown(f"motor {number} is not heard for {quiet_s:.0f} s")
+            return Unknown(f"motor {number} has not been heard for {quiet_s:.0f} s")
         reading = self._readings[number].get(name)
         if reading is None or now_s - reading[0] > STALE_S:
             return Unknown("the autopilot says unknown")
@@ -80,7 +80,7 @@ class DriveSources:
     def unplug(self, number: int, now_s: float) -> str | None:
         """Take a motor as gone until it is heard again; give why not, None when it was done."""
         if number not in self._readings:
-            return f"motor {number} was never heard"
+            return f"motor {number} has never been heard"
         if now_s - self._heard[number].last_s <= STALE_S:
             return f"motor {number} is still heard: unplug it first"
         self._unplugged_s[number] = now_s

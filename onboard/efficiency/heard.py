@@ -1,8 +1,8 @@
 """When a source counts, and when it is silent: the rules that all sources of figures share.
 
 A single damaged or foreign frame must not become an instrument, and an instrument that falls silent
-must not look like a saving. What is decided by these rules is decided at whole multiples of
-`CHOICE_S` of stream time, by what was heard up to then, so that it does not depend on the cut.
+must not look like a saving. These rules are applied at whole multiples of `CHOICE_S` of stream
+time, to what was heard up to then, so the outcome does not depend on how the stream is cut.
 """
 
 import numpy as np
@@ -13,22 +13,23 @@ CHOICE_S = 10.0
 """How often it is decided which sources count."""
 
 BRIEF_S = 10.0
-"""A source is heard only briefly until it has covered so much time, or half of what another one
-has: two that begin together both count at once. Common practice, no source."""
+"""A source is brief until it has covered this much time, or half of what another has: two that
+begin together both count at once. Common practice, no source."""
 
 SILENT_S = 10.0
-"""A source of which nothing came for so long, while others of its kind are heard, is silent: twice
-what the slowest usual rate takes until a reading is stale. Common practice, no source."""
+"""A source unheard for this long while others of its kind are heard is silent: twice the time after
+which a reading is stale. Common practice, no source."""
 
 CARRIED_FRACTION = 0.05
-"""One that carried less than this of the energy since it was first heard may fall silent without
-more being lost than the current sensor's own gain is uncertain by."""
+"""A source that carried less than this share of the energy since it was first heard may fall
+silent: no more is lost than a current sensor's gain is commonly uncertain by. Common practice, no
+source."""
 
 STEP_S = 5.0
-"""Steps longer than this are no time covered: as `energy.GAP_S` and `distance.GAP_S`."""
+"""Steps longer than this cover no time; the same as `energy.GAP_S` and `distance.GAP_S`."""
 
 SAID_S = 300.0
-"""For so long it is said that a source was left out as brief, or came in late."""
+"""How long the alert stays that a source was left out as brief, or joined late."""
 
 
 def is_brief(covered_s: float, most_s: float) -> bool:
@@ -56,11 +57,11 @@ class Heard:
         self.last_s = -np.inf
         """Stream time of the newest [s]."""
         self.well = False
-        """Whether it has covered more than what brevity is told by."""
+        """Whether it has been heard for long enough that it can never be brief again."""
         self._t_s = np.empty(0)
 
     def fold(self, t_s: FloatArray) -> None:
-        """Take in the times of messages [s], shape (n,); late ones tell nothing."""
+        """Take in the times of messages [s], shape (n,); late ones are ignored."""
         known = t_s[np.isfinite(t_s)]
         if not len(known):
             return

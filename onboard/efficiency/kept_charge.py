@@ -24,7 +24,7 @@ class KeptCharge:
     since_anchor_fraction
         What was drawn since a rested voltage was counted; None where none was.
     unsaid
-        Whether it was open then if the pack had been charged.
+        Whether it was still open then if the pack had been charged.
     since_s
         Since when it is, or would be [s, Unix time]; NaN where nobody knows.
     """
@@ -37,7 +37,13 @@ class KeptCharge:
 
     @classmethod
     def read(cls, stated: Any, full_ah: float, utc_s: float) -> Self:
-        """Read it, or raise ValueError."""
+        """Read it.
+
+        Raises
+        ------
+        ValueError
+            If it is not readable, or cannot be.
+        """
         try:
             fraction, error = float(stated["fraction"]), float(stated["capacity_error"])
             covariance = np.array(stated["covariance"], dtype=np.float64)

@@ -1,23 +1,23 @@
 """Lone samples of a power sensor that no sensor could have made between its neighbours.
 
 One damaged reading (a flipped bit, a sensor at the end of its scale for an instant) is told from a
-rider's hand by three things together, all of them:
+rider's hand by three things, all of which must hold:
 
 1. It is alone: the sample behind it is back at the one before it. A step that stays is no fault,
    nor is a pulse of two samples or more.
 2. The voltage does not move with it. A current that is really drawn pulls the voltage down over the
    pack's resistance, in the same sample or, where the monitor smooths, in the next.
-3. The current lies beyond all that this sensor has shown so far: by half of that range where its
-   voltage was seen to follow its current, else by twice of it, and by 100 A.
+3. The current lies beyond all that this sensor has shown so far: by half that range where its
+   voltage was seen to follow its current, else by twice the range and at least 100 A.
 
-Likewise a voltage that leaps while the current stands still, or to less than half or over one and a
-half of itself.
+Likewise a voltage that leaps while the current stands still, or that falls below half or rises
+above one and a half times what it was.
 
 What it gets wrong: on a monitor whose voltage follows no current (or by more than one sample late),
-a pulse of one sample that exceeds all before it by so much is left out, each time. On one that
-follows, none is, whatever its size (tried on simulated hands that blip the throttle, at 1 to 10 Hz,
-with a voltage that is smoothed, coarse or late). An odd value within what was shown, or less than
-`LONE_A` from its neighbours, counts: it is one that could have been; so do two in a row.
+a pulse of one sample that exceeds all before it by that much is left out, each time. Where it
+follows, none was, whatever its size (tried on simulated hands that blip the throttle, at 1 to
+10 Hz, with a voltage that is smoothed, coarse or late). An odd value within what was shown, or
+less than `LONE_A` from its neighbours, counts, for it is possible; so do two in a row.
 
 The newest sample waits for the next one only where it is suspect by 2 and 3, so all others count at
 once. The result does not depend on how the stream is cut.

@@ -1,8 +1,8 @@
-"""The engine's parts by name: one that fails can be told, and left out without the others.
+"""The engine's parts by name, so that one that fails can be named and left out alone.
 
 A part that fails while it takes data in has spoilt the fold: `PartError` names it, and whoever
-holds the engine builds another one, without that part if it fails every time. A part that fails
-when it is asked has spoilt nothing but its own figure.
+holds the engine builds another, without that part if it fails again. A part that fails when it is
+asked has spoilt nothing but its own figure.
 """
 
 from collections.abc import Callable, Collection
@@ -19,13 +19,13 @@ PARTS: Final = (
 )  # fmt: skip
 
 ON_SECONDS: Final = PARTS[PARTS.index("seconds") + 2 : -1]
-"""What works on settled seconds: without those it would stand still, and look as if it knew."""
+"""Parts that work on settled seconds: without these they would stand still, looking sound."""
 
 ASKED_MOST: Final = 10
-"""A part that failed so often when it was asked is not asked again."""
+"""A part that failed this often when asked is not asked again."""
 
-FAILED: Final = Unknown("not known: a fault of the program, see the daemon's log")
-LEFT_OUT: Final = Unknown("left out after a fault of the program, see the daemon's log")
+FAILED: Final = Unknown("program fault: see the daemon's log")
+LEFT_OUT: Final = Unknown("left out after a program fault: see the daemon's log")
 
 
 class PartError(Exception):
@@ -43,7 +43,7 @@ class PartError(Exception):
 
 
 def raise_at_once(fault: PartError) -> NoReturn:
-    """Let a fault pass to the caller: where nobody shows it, it must not be swallowed."""
+    """Pass a fault on to the caller: where nobody shows it, it must not be swallowed."""
     raise fault
 
 
@@ -55,7 +55,7 @@ class Parts:
     without
         Parts to be left out.
     on_fault
-        Told of a part that failed when it was asked.
+        Called with a part that failed when it was asked.
     """
 
     def __init__(

@@ -3,14 +3,14 @@
 Each one's energy is counted from its first sample, so that no choice loses what came before it. At
 every decision (see `heard`) a pack is one of these:
 
-- *brief*: heard too little as yet: in no figure. A stray frame stays that for ever.
-- *counting*: in all figures. One that came later counts from its first sample; before that it is
-  taken to have given nothing, which is true of a pack that was plugged in then, and is said.
-- *silent*: it carried something and is not heard any more, while others are. It holds up what is
-  known: power, range and energy left are unknown until it is heard again or said to be unplugged.
+- *brief*: heard too little so far: in no figure. A stray frame never gets past this.
+- *counting*: in all figures. One that joins later counts from its first sample; before that it is
+  taken to have given nothing, true of a pack plugged in at that moment, and the rider is told.
+- *silent*: it carried something and is no longer heard, while others are. Power, range and energy
+  left are unknown until it is heard again or said to be unplugged.
 - *out*: silent and said to be unplugged, or silent and of no account. What it carried stays in the
-  sums. It counts again once it was heard for `BRIEF_S`; what a pack of no account gave meanwhile is
-  bridged as a gap is, one that was unplugged gave nothing.
+  sums. It counts again once it has been heard for `BRIEF_S`; what a pack of no account gave in
+  between is bridged like any gap, while one that was unplugged gave nothing.
 """
 
 from bisect import bisect_right
@@ -44,14 +44,14 @@ MONITOR = "power monitor"
 
 @dataclass(frozen=True)
 class PowerNews:
-    """What was decided at a stream time: names of sources, in words for people.
+    """What was decided at a stream time: the sources, by the names that riders see.
 
     Parameters
     ----------
     t_s
         When [s].
     brief, joined
-        Left out, and come in late, within the last `SAID_S`.
+        Left out as brief, and joined late, within the last `SAID_S`.
     silent, out
         As at the top; `out` without those said to be unplugged.
     """
@@ -77,8 +77,8 @@ class PowerSources:
     """All power sensors that the stream reports.
 
     The choice: the packs that measure both voltage and current, summed; the autopilot's summary of
-    its main battery where they cover less than 90 % of the time that it covers. Of several packs
-    the summary tells one only: once they count it does not stand in for them.
+    its main battery where they cover less than 90 % of the time that it covers. The summary speaks
+    for one pack only: once several count, it does not stand in for them.
 
     Parameters
     ----------
@@ -93,11 +93,11 @@ class PowerSources:
         self._out: dict[int, _Out] = {}
         self._silent: set[int] = set()
         self._joined: dict[int, tuple[float, float]] = {}
-        """When each pack that counted once came in [s], and what the others had carried [Wh]."""
+        """When each pack first counted [s], and what the others had carried by then [Wh]."""
         self._by_packs = False
         self._next_s: float | None = None
         self._sides: list[tuple[float, BatterySide | None]] = []
-        """Each time at which the choice became another one [s]."""
+        """Each change of the choice, with its time [s]."""
         self._news: list[PowerNews] = []
 
     def fold(self, block: Block) -> None:
@@ -128,7 +128,7 @@ class PowerSources:
         begin_s
             Stream time of the first second of all [s].
         until_s
-            Up to which nothing more is to come [s].
+            Up to which nothing more can come [s].
         """
         if self._next_s is None:
             self._next_s = float(np.floor(begin_s / CHOICE_S) * CHOICE_S)
@@ -158,12 +158,12 @@ class PowerSources:
         """
         meter = self._packs.get(pack)
         if meter is None or meter.curves.last_s is None:
-            return f"battery {pack} was never heard"
+            return f"battery {pack} has never been heard"
         if now_s - meter.heard_s <= STALE_S:
             return f"battery {pack} is still heard: unplug it first"
         others = [one for one in self._counting(None) if one != pack and one not in self._out]
         if not others:
-            return f"no battery but battery {pack} is heard: power would not be known at all"
+            return f"no other battery is heard: without battery {pack} power would be unknown"
         meter.unplug()
         since_s = min(now_s, self._out[pack].since_s) if pack in self._out else now_s
         self._out[pack] = _Out(
@@ -246,7 +246,7 @@ class PowerSources:
         if covered_s < COVERAGE_FRACTION * summary_s:
             return False
         if len(counting) == 1 and summary_s >= COVERAGE_FRACTION * covered_s:
-            # It tells the same battery, and did so all along.
+            # It reports the same battery, and has done so all along.
             pack_s, other_s = (_last_s(m, at_s) for m in (self._packs[live[0]], self._summary))
             return pack_s >= other_s - SILENT_S
         return True
@@ -290,7 +290,7 @@ class PowerSources:
             if told is None:
                 self._out[pack] = _Out(t_s, last_s, covered_s, unplugged=False)
             else:
-                # Said to be unplugged later than that.
+                # It was said to be unplugged after it fell silent.
                 self._out[pack] = replace(told, since_s=t_s)
         else:
             self._silent.add(pack)

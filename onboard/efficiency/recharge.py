@@ -1,9 +1,9 @@
-"""What becomes of the charge while nobody looks, and what the rider says of it.
+"""The charge while no instrument was on, and what the rider says became of it.
 
-From one ride to the next a pack may have been charged, or something drawn from it, and no
-instrument was on. So the count goes on as if nothing had been charged, a little less well known;
-that it may have been is a question (`charge_unsaid`), and only an answer lifts the count: the
-rider's, or the voltage of a rested pack where that tells. A swapped pack is a charge, too.
+Between rides a pack may be charged, or something drawn from it, with no instrument on. So the count
+goes on as if nothing had been charged, a little less well known; whether it was charged is a
+question (`charge_unsaid`), and only an answer raises the count: the rider's, or the voltage of a
+rested pack where that tells. Swapping packs counts as charging.
 """
 
 import datetime
@@ -20,25 +20,26 @@ from onboard.efficiency.round_trip import CHARGE_SD_FRACTION, pack_loss
 from onboard.efficiency.shared_errors import CAPACITY, COUNT, START, VOLTAGE
 
 ASK_AFTER_S = 600.0
-"""After so long without a look at the pack it is asked whether it was charged. A brown-out is over
-in seconds, a look at the propeller in minutes; a charger at half the capacity an hour brings 8 % in
-that time. Common practice, no source."""
+"""Away from the pack for longer than this, the rider is asked whether it was charged. A brown-out
+is over in seconds, a look at the propeller in minutes; a charger at half the capacity an hour
+brings 8 % in that time. Common practice, no source."""
 
 UNSEEN_FRACTION, UNSEEN_PER_H = 0.03, 0.5
-"""What may have been drawn while nobody counted: a share of full at the most, and the rate at which
-it gets there, as a share an hour. Common practice, no source."""
+"""What may have been drawn while nobody counted, one standard deviation: at most this share of
+full, and the rate at which it gets there, as a share an hour. Common practice, no source."""
 
 LATEST_S = 1e11
-"""No time of ours: the year 5138."""
+"""A time of day past this, in the year 5138, is a fault."""
 
 CHARGED_FULL_SD, STATED_SD = 0.01, 0.03
 """How full 'charged full' is, and how well a charger or a pack's own display knows any other share.
 Common practice, no source."""
 
 CHARGED_SD, NOT_CHARGED_SD, NOT_CHARGED_FRACTION = 3.0, 2.0, 0.5
-"""A rested voltage tells that the pack was charged where it is so many standard deviations above
-the count; that it was not, where so many leave out this share of what would have gone in. On an LFP
-plateau it tells neither."""
+"""A rested voltage shows that the pack was charged where it lies `CHARGED_SD` standard deviations
+above the count; that it was not, where even `NOT_CHARGED_SD` above the voltage's own reading is no
+more than `NOT_CHARGED_FRACTION` of the way from the count to full. On an LFP plateau it shows
+neither."""
 
 
 @dataclass(frozen=True)
@@ -61,12 +62,12 @@ class Away:
 
     @property
     def is_short(self) -> bool:
-        """Whether nobody can have charged it meanwhile."""
+        """Whether it was too short for a charge."""
         return self.pause_s <= ASK_AFTER_S
 
     @property
     def asks(self) -> bool:
-        """Whether it is to be asked if the pack was charged: not where it was counted."""
+        """Whether the rider is asked if the pack was charged: not where a counter ran on."""
         return self.drawn_ah is None and not self.is_short
 
     @property
@@ -91,13 +92,13 @@ def question(since_s: float) -> str:
     if 0.0 < since_s < LATEST_S:
         when = f"{datetime.datetime.fromtimestamp(since_s, datetime.UTC):%Y-%m-%d %H:%M} UTC"
     return (
-        f"Was the pack charged since {when}? Say so in view 6 (runs)."
+        f"Was the pack charged since {when}? Answer in view 6 (runs)."
         " Until then the lower figure counts."
     )
 
 
 def less_known(state: ChargeState, sd_fraction: float) -> ChargeState:
-    """Give the state with more that is uncertain of its charge, as a share of full."""
+    """Give the state with its charge known less well, by this much as a share of full."""
     covariance = state.covariance.copy()
     covariance[START, START] += sd_fraction**2
     return replace(state, covariance=covariance)
@@ -131,7 +132,7 @@ def charged(
     full_wh: float,
     amount: Amount,
 ) -> ChargeState:
-    """Give the state after the rider said what was charged; more than fits is full.
+    """Give the state after the rider stated a charge; more than fits is full.
 
     Parameters
     ----------

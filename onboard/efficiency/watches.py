@@ -88,7 +88,7 @@ class Watches:
         watch("no_speed", cells.t_s, lost, text)
         dead = (np.abs(cells.amps_a) < DEAD_A) & (cells.distance_m > UNDER_WAY_MPS)
         dead &= ~(cells.throttle_fraction <= 0.05)
-        text = "The current sensor reads nothing under way: energy is not counted. See to its plug."
+        text = "The current sensor reads nothing under way: energy is not counted. Check its plug."
         watch("current_dead", cells.t_s, dead, text)
         self._battery(cells)
         self._drive(cells)
@@ -113,20 +113,20 @@ class Watches:
         self._watch("implausible", cells.t_s, found, text)
 
     def sources(self, news: PowerNews) -> None:
-        """Look at which sources count; the names are told anew where they change."""
+        """Look at which sources count; an alert is raised again where its names change."""
         for code, names, text in (
             (
                 "source_silent",
                 news.silent,
-                "Not heard any more: {}. Power and range are unknown until it is heard again, or "
-                "until you say that it is unplugged.",
+                "Gone silent: {}. Power and range are unknown until it is heard again. If you "
+                "unplugged it, say so in view 5 (craft).",
             ),
-            ("source_left_out", news.out, "Not heard any more: {}. It gave little: left out."),
-            ("source_brief", news.brief, "Heard only briefly and left out: {}."),
+            ("source_left_out", news.out, "Gone silent: {}. It gave little and is left out."),
+            ("source_brief", news.brief, "Heard only briefly, so left out: {}."),
             (
                 "source_joined",
                 news.joined,
-                "Counted as well from now on: {}. What it gave before it was heard is in no sum.",
+                "Now counted too: {}. What it gave before it was first heard is in no sum.",
             ),
         ):
             said, watch = text.format(", ".join(names)), self._watches[code]

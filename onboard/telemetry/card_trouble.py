@@ -24,9 +24,9 @@ def in_words(problem: Exception) -> str:
     >>> in_words(OSError(errno.EACCES, "Permission denied"))
     'permission denied'
     >>> in_words(ZeroDivisionError("division by zero"))
-    "a fault of the program, ZeroDivisionError('division by zero')"
+    "a program fault, ZeroDivisionError('division by zero')"
     """
     if not isinstance(problem, OSError):
-        return f"a fault of the program, {problem!r}"
+        return f"a program fault, {problem!r}"
     known = CARD_TROUBLE.get(problem.errno or 0)
     return known or (problem.strerror or str(problem)).lower()

@@ -1,7 +1,7 @@
-"""The files of one session's record: one is written to, and another takes its place when it must.
+"""The files of one session's record: one is written, and another takes over when it must.
 
-Somebody may rename, remove, replace or cut a file that is being written, and what comes would be
-lost without a word. No thread and no clock here.
+Somebody may rename, remove, replace or cut short a file that is being written, and what comes in
+would be lost without a word. No thread and no clock here.
 """
 
 import logging
@@ -17,14 +17,14 @@ log = logging.getLogger("wattwake")
 
 
 class WatchedRecord:
-    """The files in a session's folder, which is there.
+    """The record files in a session's folder, which exists.
 
     Parameters
     ----------
     folder
         The folder.
     made_anew
-        Told when the folder was gone, and was made anew.
+        Called when the folder was gone and has been made again.
 
     Raises
     ------
@@ -36,24 +36,24 @@ class WatchedRecord:
         self._folder, self._made_anew = folder, made_anew
         self._number = 1
         self.doubted = False
-        """To be set after anything went wrong: the file is opened anew before it is used again."""
+        """Set after anything went wrong: the file is reopened before it is used again."""
         self.moved: str | None = None
-        """How the record came to go on in another file, in a sentence; None where it did not."""
+        """Why recording went on in another file, in a sentence; None if it did not."""
         self.risk: str | None = None
-        """Why the file that is written to is not in its place, None where it is."""
+        """Why the file being written is not in its place, None where it is."""
         self.now = RecordFile(folder / record_name(1))
-        """The file that is written to, as it was last found."""
+        """The file being written, as it was last found."""
         sync_folder(folder)
 
     def ready(self) -> RecordFile:
-        """Give the file to be written to, opened anew where that is due, or another beside it.
+        """Give the file to write to, reopened where that is due, or another beside it.
 
         Raises
         ------
         OSError
-            If there is none to be had.
+            If there is none.
         """
-        became: str | None = "cannot be looked at"
+        became: str | None = "cannot be checked"
         risk = None
         try:
             became = self._reopened() or self.now.what_became()
@@ -63,12 +63,12 @@ class WatchedRecord:
             if self.doubted or not self.now.is_whole_somewhere:
                 raise
             # Better there, wherever that is, than nowhere.
-            risk = f"the file {became}, and there is no other yet: {in_words(problem)}"
+            risk = f"the file {became}, and no other can be made: {in_words(problem)}"
         self.risk = risk
         return self.now
 
     def _reopened(self) -> str | None:
-        """Open the file anew where that is due; tell what became of it if it is gone."""
+        """Reopen the file where that is due; tell what became of it if it is gone."""
         if self.doubted:
             try:
                 lost_bytes = self.now.reopen()
@@ -80,11 +80,11 @@ class WatchedRecord:
         return None
 
     def _go_on_beside(self, became: str) -> None:
-        """Go on in another file, for the one that was written is not what it was."""
+        """Go on in another file: the one being written is no longer what it was."""
         there, number = self._folder.is_dir(), self._number
         if not there:
-            # Never the folder of all sessions: it may be that the card is away, and what is seen
-            # is the empty place for it.
+            # Never the folder of all sessions: the card may be out, and what is seen would be its
+            # empty mount point.
             self._folder.mkdir(mode=FOLDER_MODE)
             number = 0
         while True:
@@ -99,5 +99,7 @@ class WatchedRecord:
         sync_folder(self._folder)
         if not there:
             self._made_anew()
-        self.moved = f"The record {before.path.name} {became}: it goes on in {file.path.name}."
+        self.moved = (
+            f"The record {before.path.name} {became}: recording goes on in {file.path.name}."
+        )
         log.error("%s: %s", self._folder, self.moved)

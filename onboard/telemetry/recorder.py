@@ -7,8 +7,8 @@ The live loop never waits for the card: `write` puts records in a bounded queue,
 them about once a second, another has the card take them in. When the card refuses, the records are
 held, as many as the queue has room for, and it is tried again every few seconds.
 
-Whether the file still is what was written is looked at before each append, and every second while
-nothing comes. Where somebody took it away or spoilt it, the record goes on in another beside it.
+The file is checked against what was written before each append, and every second while nothing
+comes in. If somebody took it away or spoilt it, the record goes on in another beside it.
 """
 
 import json
@@ -45,10 +45,10 @@ FLUSH_EVERY_S = 0.7
 RETRY_EVERY_S = 5.0
 
 LOOK_EVERY_S = 1.0
-"""A record that was taken away is noticed within this although nothing comes."""
+"""A record that was taken away is noticed within this, even if nothing comes in."""
 
 SILENT_AFTER_S = 10.0
-"""A slow card may rest for seconds to tidy up; one that takes longer is said."""
+"""A slow card may pause for seconds to tidy up; a longer pause raises an alert."""
 
 HELD_MOST_BYTES = 2 << 20
 """Two minutes of a busy link (13 kB/s); what is older is dropped and counted."""
@@ -125,7 +125,7 @@ class Recorder:
                 self._sync.close()
                 raise UsageError(
                     f"--record {directory}: cannot write there ({problem.strerror}): "
-                    "choose another folder, or --no-record"
+                    "choose another folder, or use --no-record"
                 ) from None
             self._note_failure(problem)
         self._thread = threading.Thread(target=self._run, name="record", daemon=True)

@@ -1,7 +1,7 @@
-"""Where in many bytes frames begin that pass their checksum: for floods, judged by the array.
+"""Where, among many bytes, frames begin whose checksum is right: for floods, judged by arrays.
 
-In junk made to hurt, each byte begins a plausible frame of 260 bytes: checked one by one, each byte
-would be read 260 times. A CRC is linear over bits, so reading them once is enough: the state behind
+In the worst junk each byte begins a plausible frame of 260 bytes: checked one by one, each byte
+would be read 260 times. A CRC is linear over bits, so reading each once is enough: the state behind
 bytes i to j, begun with s in front of i, is
 
     state(i, j, s) = P(j) ^ Z(P(i) ^ s, j - i)

@@ -68,7 +68,7 @@ def test_a_fault_at_every_frame_costs_the_figures_and_nothing_else(tmp_path: Pat
     assert recorded(tmp_path) == sent
     failed = next(one for one in seen if "figures_failed" in codes(one))
     assert failed["range_m"]["now"] is None
-    assert "fault of the program" in failed["trip"]["why"]["energy_wh"]
+    assert "program fault" in failed["trip"]["why"]["energy_wh"]
     # Isolated is not swallowed: the traceback is there, once.
     assert daemon.complained.count("nobody foresaw this") == 1
     assert "Traceback" in daemon.complained
@@ -103,7 +103,7 @@ def test_an_estimator_that_always_fails_is_left_out_and_the_others_come_back(
     assert seen[-1]["curve"] is None
     assert "left out" in seen[-1]["why"]["curve"]
     (alert,) = (one for one in seen[-1]["alerts"] if one["code"] == "part_left_out")
-    assert alert["text"] == "Left out after a fault of the program: curve."
+    assert alert["text"] == "Left out after a program fault: curve. See the log."
 
 
 def test_a_feed_that_fails_now_and_then_goes_on(tmp_path: Path) -> None:

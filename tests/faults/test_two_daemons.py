@@ -40,7 +40,7 @@ def test_a_second_daemon_is_refused_and_touches_nothing(tmp_path: Path) -> None:
         assert second.stdout == ""
         assert second.stderr == (
             f"wattwake-onboard: {tmp_path}: another daemon (process {first.process.pid}) keeps its "
-            "records here: stop it, choose another folder with --record, or --no-record\n"
+            "records here: stop it, choose another folder with --record, or use --no-record\n"
         )
         assert content(tmp_path) == before
         # Without a record there is nothing to share.

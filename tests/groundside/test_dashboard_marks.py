@@ -109,7 +109,7 @@ def test_what_was_charged_is_said(size: tuple[int, int]) -> None:
         assert "so much" in here.text
         await here.tap("#actions", "so much")
         await press(here, *"80", "enter")
-        assert "That says no charge" in together(here)
+        assert "Not understood" in together(here)
         await press(here, *" %", "enter")
         now_s[0] += 10.0
         await press(here, "f", "m", *"6,5 ah", "enter", "f", "escape", "f", "x")
@@ -217,7 +217,7 @@ def test_a_silent_pack_is_said_to_be_unplugged_at_the_second_press(size: tuple[i
     silent = {
         "code": "source_silent",
         "level": "warning",
-        "text": "Not heard any more: battery 1.",
+        "text": "Gone silent: battery 1.",
         "since_s": 3.0,
         "sources": ["battery 1"],
     }

@@ -104,7 +104,7 @@ def test_a_daemon_that_hangs_in_its_start_is_ended(tmp_path: Path) -> None:
         card.process.send_signal(signal.SIGTERM)
         code, said = card.ended()
     assert code == 1
-    assert "it does not come to its end, and is ended" in said
+    assert "the end took too long and is forced" in said
 
 
 @pytest.mark.parametrize(

@@ -58,7 +58,7 @@ def test_each_fault_is_logged_once_with_its_traceback(caplog: pytest.LogCaptureF
             one.run(100.0 * n, fails)
     (record,) = caplog.records
     assert record.exc_info is not None
-    assert "the feed failed" in record.getMessage()
+    assert "fault in the feed" in record.getMessage()
 
 
 def test_the_strict_switch_raises(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -17,7 +17,7 @@ from tests.daemon_process import ROOT, Daemon
 pytestmark = pytest.mark.slow
 
 PACK = "[battery]\nchemistry = 'lfp'\ncells = 8\ncapacity_ah = 36\n"
-KEPT = ": going on with the profile as it was"
+KEPT = ": keeping the profile in use"
 
 
 def test_each_sighup_is_answered_with_what_became_of_it(tmp_path: Path) -> None:
@@ -27,13 +27,16 @@ def test_each_sighup_is_answered_with_what_became_of_it(tmp_path: Path) -> None:
         (PACK.replace("8", "0"), "battery.cells = 0: expected a whole number from 1 to 32" + KEPT),
         (PACK.replace("8", "0"), "battery.cells = 0: expected a whole number from 1 to 32" + KEPT),
         (PACK.replace("36", "1e-300"), "battery.capacity_ah = 1e-300: expected a number from 0.1"),
-        (PACK.replace("36", "1" * 5000), "not valid TOML: a number or a list in it has no end"),
-        ("", "no [battery] in it, and one is in force: to go without, start anew" + KEPT),
-        (" \n\t\n", "no [battery] in it, and one is in force"),
-        ("[craft]\nname = 'x'\n", "no [battery] in it, and one is in force"),
-        (None, "not a file: expected TOML" + KEPT),
-        (PACK.replace("36", "0.5"), "read anew; link, record and feed stay as they are"),
-        (PACK, "read anew; link, record and feed stay as they are"),
+        (
+            PACK.replace("36", "1" * 5000),
+            "not valid TOML: too long a number or too deep a list",
+        ),
+        ("", "it has no [battery], and one is in use: restart to go without" + KEPT),
+        (" \n\t\n", "it has no [battery], and one is in use"),
+        ("[craft]\nname = 'x'\n", "it has no [battery], and one is in use"),
+        (None, "not a regular file: expected TOML" + KEPT),
+        (PACK.replace("36", "0.5"), "reloaded; link, record and feed stay as they are"),
+        (PACK, "reloaded; link, record and feed stay as they are"),
     ]
     options = ("--profile", str(profile), "--record", str(tmp_path / "records"))
     with Daemon("--link", "udpin:127.0.0.1:0", *options) as daemon:
@@ -85,4 +88,4 @@ def test_where_nobody_takes_what_it_says_it_goes_on(tmp_path: Path, what: str) -
         process.communicate()
     assert process.returncode == 0
     if said is not None:
-        assert said.count("wattwake: stdout takes nothing: ") == said.count("\n") == 1
+        assert said.count("wattwake: stdout cannot be written: ") == said.count("\n") == 1

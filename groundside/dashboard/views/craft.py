@@ -18,7 +18,7 @@ from groundside.say import mark
 
 
 class CraftView(View):
-    """Lists the instruments, the worst first; a pack that is silent can be said to be unplugged.
+    """Lists the instruments, the worst first; a silent pack can be marked as unplugged.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ class CraftView(View):
         return (*turn, Button(label, f"{HERE}unplugged", "p", asked, short="unplug"))
 
     def pressed(self, word: str) -> None:
-        """Turn the page; say that a pack is unplugged at the second press."""
+        """Turn the page; mark a pack as unplugged at the second press."""
         if word == "turn":
             self._page.turn()
         elif word == "unplugged" and self._silent and self._asking.is_yes(self._silent):

@@ -30,7 +30,7 @@ from onboard.feed.commands import LABEL_MOST, TEXT_MOST
 TYPE = "other"
 """The last choice of a set-up: one that is typed."""
 QUESTIONS = {
-    "full": "Full, and the charger ended by itself: press again within {} s. Else say how much.",
+    "full": "If the charger stopped by itself, press again within {} s. Else say how much.",
     "trip": "A new trip ends this one and counts from nought: press again within {} s.",
 }
 
@@ -107,7 +107,7 @@ class RunsView(View):
         if self._typing == "charge":
             ask = "How much went in, or how full is it now?"
             if self._not_read:
-                ask = "That says no charge."
+                ask = "Not understood."
             return f"{ask} Type it, {WANTED}, then enter. Escape leaves."
         if self._typing == "setup":
             return f"Name of the set-up, up to {LABEL_MOST} letters, then enter. Escape leaves."

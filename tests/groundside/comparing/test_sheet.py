@@ -47,8 +47,8 @@ def test_logs_are_found_beside_the_sheet_or_where_they_are_said_to_be(tmp_path: 
     ("text", "why"),
     [
         ("", "no run in it: expected [[run]] with setup and log for each"),
-        ("a = " + "1" * 5000, "not valid TOML: a number or a list in it has no end"),
-        ("a = " + "[" * 5000, "not valid TOML: a number or a list in it has no end"),
+        ("a = " + "1" * 5000, "not valid TOML: too long a number or too deep a list"),
+        ("a = " + "[" * 5000, "not valid TOML: too long a number or too deep a list"),
         ("a = = 3", "not valid TOML: Invalid value (at line 1, column 5)"),
         ("foo = 1\n" + RUN, "'foo': no such key: expected [[run]] only"),
         ('"\\u001b[31mx" = 1', "'\\x1b[31mx': no such key: expected [[run]] only"),

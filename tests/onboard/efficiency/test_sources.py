@@ -93,7 +93,7 @@ def test_it_is_known_again_once_the_rider_says_that_it_is_unplugged() -> None:
     engine = ride(Engine(PROFILE), 0, 300, {0: GOOD, 1: GOOD})
     assert engine.unplug("battery 1") == "battery 1 is still heard: unplug it first"
     ride(engine, 300, 400, {0: GOOD})
-    assert engine.unplug("battery 7") == "battery 7 was never heard"
+    assert engine.unplug("battery 7") == "battery 7 has never been heard"
     assert engine.unplug("battery 1") is None
     found = engine.figures()
     assert (found.power_w, found.amps_a) == (500.0, 10.0)
@@ -114,7 +114,7 @@ def test_it_is_known_again_once_the_rider_says_that_it_is_unplugged() -> None:
 
 def test_the_only_pack_cannot_be_said_to_be_unplugged() -> None:
     engine = ride(ride(Engine(PROFILE), 0, 100, {0: GOOD}), 100, 120, {})
-    assert "power would not be known at all" in engine.unplug("battery 0")
+    assert "power would be unknown" in engine.unplug("battery 0")
 
 
 def test_a_pack_of_no_account_that_falls_silent_is_left_out_and_stays_in_the_sums() -> None:
@@ -222,7 +222,7 @@ def test_a_motor_that_falls_silent_is_named_and_another_is_not_shown_for_it() ->
     drive(engine, 0, 60, 0, 1)
     assert engine.drive("rpm") == 1000.0
     drive(engine, 60, 90, 1)
-    assert engine.drive("rpm") == Unknown("motor 0 is not heard for 30 s")
+    assert engine.drive("rpm") == Unknown("motor 0 has not been heard for 30 s")
     assert engine.unplug("motor 0") is None
     assert engine.drive("rpm") == 1001.0
     drive(engine, 90, 100, 0, 1)

@@ -203,7 +203,7 @@ def test_a_folder_of_all_sessions_that_was_renamed_is_written_to_where_it_is(
     place.rename(away)
     stream.tick(60)
     assert recorder.problem == (
-        "Recording at risk: the file was renamed, and there is no other yet: "
+        "Recording at risk: the file was renamed, and no other can be made: "
         f"no such file or directory ({recorder.folder})."
     )
     assert not place.exists()
@@ -225,7 +225,7 @@ def test_a_record_that_was_written_over_goes_on_beside(tmp_path: Path) -> None:
     file.write_bytes(bytes(2 * held))  # the same file, and longer than before
     stream.tick(9)
     assert recorder.moved == (
-        f"The record {RECORD_NAME} was written over: it goes on in telemetry-2.tlog."
+        f"The record {RECORD_NAME} was written over: recording goes on in telemetry-2.tlog."
     )
     recorder.close()
     assert file.read_bytes() == bytes(2 * held)
@@ -267,7 +267,7 @@ def test_what_nobody_foresaw_is_told_and_tried_again_and_loses_nothing(
         patch.setattr(record_file, where, fail)
         stream.tick(60)
         assert recorder.problem == (
-            "Recording stopped: a fault of the program, "
+            "Recording stopped: a program fault, "
             f"ZeroDivisionError('what nobody foresaw') ({recorder.folder})."
         )
     stream.tick(30)
@@ -290,7 +290,7 @@ def test_a_sync_that_fails_in_a_way_that_nobody_foresaw_is_told_and_tried_again(
         patch.setattr(os, "fdatasync", fail)
         stream.tick(9)
         assert recorder.problem is not None
-        assert recorder.problem.startswith("Recording at risk: a fault of the program")
+        assert recorder.problem.startswith("Recording at risk: a program fault")
     stream.tick(60)
     assert recorder.problem is None
     recorder.close()
