@@ -6,7 +6,7 @@ frames and the figures, so all three give the same.
 
 import datetime
 import math
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -21,6 +21,8 @@ from onboard.kept import Clocks, away_since, clocks_as_dict, clocks_of
 from onboard.profile import Profile
 from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.frames import Frames
+
+Reading = TypeVar("Reading")
 
 NO_AUTOPILOT = Unknown("no autopilot heard yet")
 
@@ -139,17 +141,20 @@ class Ride:
         return Snapshot(
             seq=self._seq,
             t_s=figures.t_s,
-            utc=self.utc or Unknown("the autopilot's clock is not set"),
+            utc=_known(self.utc or Unknown("the autopilot's clock is not set"), why_none),
             time_left_s=figures.time_left_s,
             power_w=figures.power_w,
             volts_v=figures.volts_v,
             amps_a=figures.amps_a,
             speed_mps=figures.speed_mps,
-            course_deg=latest.value(("gps", "course_deg")),
-            heading_deg=latest.value(
-                ("attitude", "heading_deg"), ("fused", "heading_deg"), ("hud", "heading_deg")
+            course_deg=_known(latest.value(("gps", "course_deg")), why_none),
+            heading_deg=_known(
+                latest.value(
+                    ("attitude", "heading_deg"), ("fused", "heading_deg"), ("hud", "heading_deg")
+                ),
+                why_none,
             ),
-            position_deg=self._position_deg(),
+            position_deg=_known(self._position_deg(), why_none),
             wh_per_km=figures.wh_per_km,
             trip=figures.trip,
             battery=figures.battery,
@@ -158,7 +163,7 @@ class Ride:
             target=figures.target,
             home=figures.home,
             set_and_drift=figures.set_and_drift,
-            drive=self._drive(),
+            drive=_known(self._drive(), why_none),
             setup=self.engine.learner.setup,
             setups=self.engine.learner.setups,
             curve=figures.curve,
@@ -237,6 +242,11 @@ class Ride:
         ):
             return amps
         return DriveState(rpm, amps, temperature)
+
+
+def _known(reading: Reading | Unknown, why_none: Unknown | None) -> Reading | Unknown:
+    """Give a reading; of a ride that is given nothing not that it was never heard, but why."""
+    return why_none if isinstance(reading, Unknown) and why_none is not None else reading
 
 
 def utc_text(utc_s: float) -> str:
