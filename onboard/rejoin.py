@@ -17,7 +17,7 @@ from onboard.block import Block
 from onboard.errors import LogError
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.log_files import log_bytes, record_files
+from onboard.telemetry.log_files import find_log, log_bytes, missing_files, record_files
 from onboard.telemetry.telemetry_log import read_log
 
 CARRIED_NAME = "carried.json"
@@ -81,6 +81,9 @@ def recorded(session: Session) -> Iterator[Frames]:
     if _is_empty(session.folder):
         return
     try:
+        if missing := missing_files(find_log(session.folder)):
+            names = ", ".join(missing)
+            log.warning("%s: %s missing: this part of the trip is in no sum", session.folder, names)
         for frames in read_log(session.folder):
             if session.until_us is None:
                 yield frames

@@ -6,7 +6,8 @@ frames and the figures, so all three give the same.
 
 import datetime
 import math
-from typing import Any
+from collections.abc import Callable
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -21,6 +22,8 @@ from onboard.kept import Clocks, away_since, clocks_as_dict, clocks_of
 from onboard.profile import Profile
 from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.frames import Frames
+
+Reading = TypeVar("Reading")
 
 NO_AUTOPILOT = Unknown("no autopilot heard yet")
 
@@ -136,21 +139,27 @@ class Ride:
             figures = unknown_figures(why_none, self.t_s)
         else:
             figures = self.engine.figures(0.0 if isinstance(age_s, Unknown) else age_s)
-        latest, ask = self.engine.latest, self.engine.parts.ask
+        latest = self.engine.latest
+
+        def read(
+            part: str, act: Callable[..., Reading | Unknown], *given: Any
+        ) -> Reading | Unknown:
+            return _known(self.engine.parts.ask(part, itself, act, *given), why_none)
+
         self._seq += 1
         followed = self.decoder.craft.system_id
         return Snapshot(
             seq=self._seq,
             t_s=figures.t_s,
-            utc=self.utc or Unknown("the autopilot's clock is not set"),
+            utc=_known(self.utc or Unknown("the autopilot's clock is not set"), why_none),
             time_left_s=figures.time_left_s,
             power_w=figures.power_w,
             volts_v=figures.volts_v,
             amps_a=figures.amps_a,
             speed_mps=figures.speed_mps,
-            course_deg=ask("readings", itself, latest.value, ("gps", "course_deg")),
-            heading_deg=ask("readings", itself, latest.value, *HEADINGS),
-            position_deg=ask("readings", itself, self._position_deg),
+            course_deg=read("readings", latest.value, ("gps", "course_deg")),
+            heading_deg=read("readings", latest.value, *HEADINGS),
+            position_deg=read("readings", self._position_deg),
             wh_per_km=figures.wh_per_km,
             trip=figures.trip,
             battery=figures.battery,
@@ -159,7 +168,7 @@ class Ride:
             target=figures.target,
             home=figures.home,
             set_and_drift=figures.set_and_drift,
-            drive=ask("motor drive", itself, self._drive),
+            drive=read("motor drive", self._drive),
             setup=self.engine.learner.setup,
             setups=self.engine.learner.setups,
             curve=figures.curve,
@@ -238,6 +247,11 @@ class Ride:
         ):
             return amps
         return DriveState(rpm, amps, temperature)
+
+
+def _known(reading: Reading | Unknown, why_none: Unknown | None) -> Reading | Unknown:
+    """Give a reading; of a ride that is given nothing not that it was never heard, but why."""
+    return why_none if isinstance(reading, Unknown) and why_none is not None else reading
 
 
 def utc_text(utc_s: float) -> str:

@@ -328,7 +328,11 @@ class Service:
                 self._book.save_if_due(now_s, self._keeper.kept)
 
     def _publish(self, reader: LinkReader, name: str, now_s: float) -> None:
-        self._counts.append((now_s, self._ride.decoder.messages))
+        messages = self._ride.decoder.messages
+        if self._counts and messages < self._counts[-1][1]:
+            # Another ride, after a fault: it counts from nought.
+            self._counts.clear()
+        self._counts.append((now_s, messages))
         while now_s - self._counts[0][0] > RATE_OVER_S:
             self._counts.popleft()
         running = Running(
@@ -462,6 +466,9 @@ class Service:
         return now_s - self._heard_s
 
     def _messages_per_s(self) -> Number:
+        if self._keeper.why_none is not None:
+            # The ride is given nothing: it has nothing to count.
+            return self._keeper.why_none
         (first_s, first), (last_s, last) = self._counts[0], self._counts[-1]
         if last_s - first_s < 1.0:
             return Unknown("counting")

@@ -30,6 +30,7 @@ def remarks(
     """
     return [
         *_damaged(facts),
+        *_missing(facts),
         *_whose(ride, facts),
         *_lacking(ride, snapshot, start_utc),
         *_batteries(ride),
@@ -48,6 +49,14 @@ def _damaged(facts: LogFacts) -> list[dict[str, Any]]:
         return []
     text = f"{share:.0%} of this log cannot be read: it is damaged. Only the rest is summed up."
     return [_remark("damaged", text)]
+
+
+def _missing(facts: LogFacts) -> list[dict[str, Any]]:
+    if not facts.missing:
+        return []
+    names = ", ".join(facts.missing)
+    text = f"Missing from this session's folder: {names}. What was recorded there is in no sum."
+    return [_remark("file_missing", text)]
 
 
 def _whose(ride: Ride, facts: LogFacts) -> list[dict[str, Any]]:

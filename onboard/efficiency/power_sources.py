@@ -54,6 +54,8 @@ class PowerNews:
         Left out as brief, and joined late, within the last `SAID_S`.
     silent, out
         As at the top; `out` without those said to be unplugged.
+    unplugged
+        Those said to be within the last `SAID_S`.
     """
 
     t_s: float
@@ -61,6 +63,7 @@ class PowerNews:
     joined: tuple[str, ...]
     silent: tuple[str, ...]
     out: tuple[str, ...]
+    unplugged: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -336,6 +339,11 @@ class PowerSources:
                 tuple(f"battery {p}" for p in told if t_s - self._joined[p][0] < SAID_S),
                 () if side is None else side.silent,
                 tuple(f"battery {p}" for p in told if p in out and not out[p].unplugged),
+                tuple(
+                    f"battery {p}"
+                    for p in told
+                    if p in out and out[p].unplugged and t_s - out[p].since_s < SAID_S
+                ),
             )
         )
 

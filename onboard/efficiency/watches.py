@@ -47,6 +47,7 @@ CONDITIONS = (
     Condition("heat_limiting", "warning", 20.0, 30.0),
     Condition("counters_disagree", "note", 1.0, 60.0),
     Condition("implausible", "note", 1.0, 60.0),
+    Condition("source_unplugged", "warning", 1.0, 1.0),
     Condition("source_left_out", "note", 1.0, 1.0),
     Condition("source_brief", "note", 1.0, 1.0),
     Condition("source_joined", "note", 1.0, 1.0),
@@ -74,8 +75,11 @@ class Watches:
 
     def alerts(self, now_s: float) -> tuple[Alert, ...]:
         """Give what is on at stream time `now_s` [s], in the order of `CONDITIONS`."""
-        found = (watch.alert(now_s) for watch in self._watches.values())
-        return tuple(alert for alert in found if alert is not None)
+        found = [watch.alert(now_s) for watch in self._watches.values()]
+        silent = self._watches["source_silent"].on_since_s is not None
+        # What is silent is named: that no power is known is the same said twice, without the name.
+        same = {"no_power_data"} if silent else set()
+        return tuple(one for one in found if one is not None and one.code not in same)
 
     def seconds(self, cells: Cells) -> None:
         """Look at settled seconds."""
@@ -120,6 +124,11 @@ class Watches:
                 news.silent,
                 "Gone silent: {}. Power and range are unknown until it is heard again. If you "
                 "unplugged it, say so in view 5 (craft).",
+            ),
+            (
+                "source_unplugged",
+                news.unplugged,
+                "Unplugged: {}. Energy left still counts the profile's whole battery.",
             ),
             ("source_left_out", news.out, "Gone silent: {}. It gave little and is left out."),
             ("source_brief", news.brief, "Heard only briefly, so left out: {}."),

@@ -7,6 +7,7 @@ record goes on in a second one beside it.
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import BinaryIO, Self
 
@@ -14,6 +15,9 @@ from onboard.errors import LogError
 
 RECORD_NAME = "telemetry.tlog"
 """The log in a session's folder; where it went on in others, the first."""
+
+MISSING_MOST = 10
+"""Missing files that are named."""
 
 _RECORD = re.compile(r"telemetry(?:-([1-9]\d{0,5}))?\.tlog")
 
@@ -41,6 +45,8 @@ class LogFacts:
         Of the file.
     receivers
         GPS receivers that it tells apart.
+    missing
+        Files of the session's record that are not there any more.
     """
 
     format: str
@@ -50,6 +56,7 @@ class LogFacts:
     duration_s: float
     size_bytes: int
     receivers: tuple[int, ...] = ()
+    missing: tuple[str, ...] = ()
 
 
 def record_name(number: int) -> str:
@@ -75,6 +82,21 @@ def record_files(folder: Path) -> list[Path]:
     """
     numbered = [(int(found[1] or 1), path) for path in folder.iterdir() if (found := _named(path))]
     return [path for _, path in sorted(numbered) if path.is_file()]
+
+
+def missing_files(files: list[Path]) -> tuple[str, ...]:
+    """Give the names of those that lack among a record's files: the record went on behind them.
+
+    Examples
+    --------
+    >>> missing_files([Path("one/telemetry-2.tlog"), Path("one/telemetry-4.tlog")])
+    ('telemetry.tlog', 'telemetry-3.tlog')
+    >>> missing_files([Path("one/telemetry.tlog")]), missing_files([Path("afternoon.tlog")])
+    ((), ())
+    """
+    there = {int(found[1] or 1) for path in files if (found := _named(path))}
+    lacking = (record_name(n) for n in range(1, max(there, default=0)) if n not in there)
+    return tuple(islice(lacking, MISSING_MOST))
 
 
 def _named(path: Path) -> re.Match[str] | None:

@@ -9,7 +9,14 @@ from onboard.block import FloatArray
 from onboard.errors import LogError
 from onboard.telemetry.checksum import Flags
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.log_files import LogFacts, OpenLog, Progress, find_log, log_bytes
+from onboard.telemetry.log_files import (
+    LogFacts,
+    OpenLog,
+    Progress,
+    find_log,
+    log_bytes,
+    missing_files,
+)
 from onboard.telemetry.scanner import LogScanner
 from onboard.telemetry.stamps import LEAP_S, steps_s
 
@@ -150,9 +157,15 @@ class TelemetryLog:
         """Give what the parts read so far hold."""
         # Stamps are whole microseconds.
         length_s = round(max(self._length_s, 0.0), 6)
-        size_bytes = log_bytes(find_log(self.path))
+        files = find_log(self.path)
         return LogFacts(
-            self.format, self._messages, self._bad_bytes, self._first_s, length_s, size_bytes
+            self.format,
+            self._messages,
+            self._bad_bytes,
+            self._first_s,
+            length_s,
+            log_bytes(files),
+            missing=missing_files(files) if self.path.is_dir() else (),
         )
 
     def length_s(self) -> float:

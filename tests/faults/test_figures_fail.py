@@ -69,6 +69,11 @@ def test_a_fault_at_every_frame_costs_the_figures_and_nothing_else(tmp_path: Pat
     failed = next(one for one in seen if "figures_failed" in codes(one))
     assert failed["range_m"]["now"] is None
     assert "program fault" in failed["trip"]["why"]["energy_wh"]
+    # A ride that is given nothing says neither that nothing is heard, nor a rate below nought.
+    for one in (one for one in seen if "figures_failed" in codes(one)):
+        assert one["link"]["messages_per_s"] is None
+        assert "program fault" in one["why"]["position_deg"]
+        assert "program fault" in one["why"]["course_deg"]
     # Isolated is not swallowed: the traceback is there, once.
     assert daemon.complained.count("nobody foresaw this") == 1
     assert "Traceback" in daemon.complained

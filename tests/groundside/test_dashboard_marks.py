@@ -113,6 +113,7 @@ def test_what_was_charged_is_said(size: tuple[int, int]) -> None:
         await press(here, *" %", "enter")
         now_s[0] += 10.0
         await press(here, "f", "m", *"6,5 ah", "enter", "f", "escape", "f", "x")
+        await press(here, "m", *"250 Wh", "enter")  # at once, as the keys' page says
 
     ride(size, act, talk=talk)
     assert as_said(talk) == [
@@ -120,6 +121,7 @@ def test_what_was_charged_is_said(size: tuple[int, int]) -> None:
         {"mark": "charged", "left_fraction": 0.8},
         {"mark": "charged", "charged_ah": 6.5},
         {"mark": "charged", "charged_wh": 0.0},
+        {"mark": "charged", "charged_wh": 250.0},
     ]
 
 

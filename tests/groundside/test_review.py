@@ -103,6 +103,16 @@ def test_another_craft_in_the_log_is_said(tmp_path: Path) -> None:
     assert [one["code"] for one in others] == ["clock_not_set"]
 
 
+def test_a_file_that_was_taken_from_a_session_is_said(tmp_path: Path) -> None:
+    frames = [frame for n in range(20) for frame in Sender().second(n, 50, 8, 2)]
+    (tmp_path / "telemetry-2.tlog").write_bytes(records(frames))
+    event, *others = review(tmp_path, Profile())["events"]
+    assert event["code"] == "file_missing"
+    assert "telemetry.tlog" in event["text"]
+    # One that was given by itself is all that was asked for.
+    assert review(tmp_path / "telemetry-2.tlog", Profile())["events"] == others
+
+
 def test_an_instrument_that_is_silent_at_the_end_is_said(tmp_path: Path) -> None:
     sender = Sender()
     frames = [frame for n in range(100) for frame in sender.second(5 + n, 50, 8, 2)]

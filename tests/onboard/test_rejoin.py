@@ -18,7 +18,7 @@ from onboard.rejoin import (
 )
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
-from onboard.telemetry.log_files import RECORD_NAME
+from onboard.telemetry.log_files import RECORD_NAME, record_name
 from onboard.telemetry.telemetry_log import read_log
 
 LOGS = Path(__file__).parents[2] / "replay_logs"
@@ -67,6 +67,12 @@ def test_a_chain_of_sessions_and_an_unreadable_one(tmp_path: Path, caplog) -> No
     through.take(first)
     through.take(second)
     assert snapshot(refold(begin, sessions)) == snapshot(through)
+    (tmp_path / "a" / RECORD_NAME).rename(tmp_path / "a" / "away.tlog")
+    (tmp_path / "a" / record_name(2)).write_bytes(first.records())
+    refold(begin, sessions)
+    assert f"{RECORD_NAME} missing: this part of the trip is in no sum" in caplog.text
+    (tmp_path / "a" / record_name(2)).unlink()
+    (tmp_path / "a" / "away.tlog").rename(tmp_path / "a" / RECORD_NAME)
     (tmp_path / "b" / RECORD_NAME).unlink()
     alone = Ride(PROFILE)
     alone.take(first)

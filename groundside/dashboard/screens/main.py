@@ -180,7 +180,7 @@ class MainScreen(Screen[None]):
             event.stop()  # what the caution says of this key comes before all else
             self.caution_was_read()
             return
-        for button in self.view.buttons():
+        for button in (*self.view.buttons(), *self.view.unseen_buttons()):
             if button.key and button.key == key:
                 event.stop()
                 self._press(button.action)

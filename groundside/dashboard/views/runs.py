@@ -133,7 +133,7 @@ class RunsView(View):
         if asked == "full":
             return (
                 _button("full", "full", "f"),
-                _button("so much", "much", "m", short="much"),
+                _SO_MUCH,
                 no_charge,
                 _button("back", "leave", "escape"),
             )
@@ -145,6 +145,11 @@ class RunsView(View):
             _asking("new trip", "trip", "w", asked),
             *((no_charge,) if asks_for_charge(self._scene.snapshot) else ()),
         )
+
+    def unseen_buttons(self) -> tuple[Button, ...]:
+        """Give the charge that is typed: its button is seen once it is asked how full."""
+        busy = self._scene is None or not self._scene.can_talk or self._typing or self._choices
+        return () if busy else (_SO_MUCH,)
 
     def pressed(self, word: str) -> None:
         """Do what a button or key says."""
@@ -259,3 +264,6 @@ def _asking(label: str, word: str, key: str, asked: str) -> Button:
     """Give a button that is pressed twice."""
     on = asked == word
     return Button("sure?" if on else label, HERE + word, key, on, short="sure?" if on else word)
+
+
+_SO_MUCH = _button("so much", "much", "m", short="much")

@@ -59,5 +59,9 @@ class View(Container):
         """
         return ()
 
+    def unseen_buttons(self) -> tuple[Button, ...]:
+        """Give buttons that there is no room for: their keys count all the same."""
+        return ()
+
     def pressed(self, word: str) -> None:
         """Do what a button of this view says; `word` is its action without `HERE`."""

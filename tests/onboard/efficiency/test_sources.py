@@ -81,7 +81,9 @@ def test_a_heavy_pack_that_falls_silent_leaves_power_and_range_unknown_until_it_
     assert "battery 1" in found.trip.mean_power_w.why
     # Over the part that both were heard for.
     assert found.trip.wh_per_km.value == pytest.approx(1000 / 7.2, rel=1e-2)
-    assert said(engine)["source_silent"] == ("battery 1",)
+    # Said once, by name and with what to do.
+    assert said(engine) == {"source_silent": ("battery 1",)}
+    assert "view 5" in found.alerts[0].text
     ride(engine, 400, 450, {0: GOOD, 1: GOOD})
     assert known(engine)[:3] == (True, True, True)
     assert "source_silent" not in said(engine)
@@ -99,7 +101,8 @@ def test_it_is_known_again_once_the_rider_says_that_it_is_unplugged() -> None:
     assert (found.power_w, found.amps_a) == (500.0, 10.0)
     assert isinstance(found.range_m.now, Figure)
     ride(engine, 400, 500, {0: GOOD})
-    assert "source_silent" not in said(engine)
+    # What it held is not known apart: energy left goes on counting it, which is said for a while.
+    assert said(engine) == {"source_unplugged": ("battery 1",)}
     # What it carried stays; what was drawn of it since its last word was nothing.
     both_wh, one_wh = 1000 * 299.5 / 3600, 500 * 200 / 3600
     assert engine.figures().trip.energy_wh.value == pytest.approx(both_wh + one_wh, rel=1e-3)
@@ -108,6 +111,7 @@ def test_it_is_known_again_once_the_rider_says_that_it_is_unplugged() -> None:
     assert engine.figures().power_w == 500.0
     ride(engine, 600, 700, {0: GOOD, 1: GOOD})
     assert engine.figures().power_w == 1000.0
+    assert "source_unplugged" not in said(engine)
     total_wh = 1000 * (299.5 + 99.5) / 3600 + 500 * 300.5 / 3600
     assert engine.figures().trip.energy_wh.value == pytest.approx(total_wh, rel=1e-3)
 
