@@ -71,6 +71,12 @@ def _caught_up(
     note = read_session(known)
     if note is None:
         return kept
+    if all(_number(one) > note.number for one in earlier):
+        # Nothing was written down in this trip: what it began with goes up to its beginning.
+        ride = Ride(profile, system_id, load_carried(earlier[0].folder))
+        _fold(ride, earlier)
+        ride.finish()
+        return ride.kept()
     later = [one for one in earlier if _number(one) > note.number]
     parts: list[Frames] = []
     marks: Sequence[Said] = ()

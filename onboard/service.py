@@ -181,7 +181,7 @@ class Service:
                 await asyncio.wait({door})
             await self._feed.close()
             if self._book is not None:
-                kept = self._keeper.kept() if self._keeper.caught_up else None
+                kept = self._keeper.kept() if self._keeper.is_whole else None
                 self._book.close(kept, self._ending.left_s())
             self._ending.is_over = True
 
@@ -324,7 +324,7 @@ class Service:
         if self._book is not None:
             if (utc := self._ride.utc) is not None:
                 self._book.note_utc(utc, now_us)
-            if self._keeper.caught_up:
+            if self._keeper.is_whole:
                 self._book.save_if_due(now_s, self._keeper.kept)
 
     def _publish(self, reader: LinkReader, name: str, now_s: float) -> None:

@@ -13,12 +13,13 @@ from typing import Any
 
 from onboard.kept import load, save
 from onboard.marks import MarkBook, Noted, read_marks
-from onboard.rejoin import CARRIED_NAME, Session, carried_text
+from onboard.rejoin import CARRIED_NAME, Session, carried_text, load_carried
 from onboard.saver import Saver
 from onboard.sessions import last_session, note_may_continue, read_session
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.recorder import CLOSE_WITHIN_S, Recorder
 from onboard.trip_journal import Past, Settled, Verdict, look_back, write_down, write_one
+from onboard.whole_file import write_whole
 
 SAVE_EVERY_S = 30.0
 """What was learned is written down at this pace: few writes are kind to a card."""
@@ -196,10 +197,27 @@ class SessionBook:
 
     def _caught_up(self, past: Past, recorder: Recorder) -> Past:
         """Give what was kept as it was at the end of the last record; a trip begins with that."""
-        kept = self._catch_up(self.kept, [one.session for one in past.parts])
+        sessions = [one.session for one in past.parts]
+        for n, one in enumerate(past.parts):
+            if n and one.undecided:
+                self._catch_up_beginning(sessions[n], sessions[:n])
+        kept = self._catch_up(self.kept, sessions)
         if kept is not self.kept:
             recorder.keep(CARRIED_NAME, carried_text(kept))
         return replace(past, kept=kept)
+
+    def _catch_up_beginning(self, session: Session, earlier: Sequence[Session]) -> None:
+        """Do for one that was killed before it had looked back what it would have done itself."""
+        carried = load_carried(session.folder)
+        if carried is None or "at" not in carried:
+            return
+        kept = self._catch_up(carried, earlier)
+        if kept is carried:
+            return
+        try:
+            write_whole(session.folder / CARRIED_NAME, carried_text(kept))
+        except OSError as problem:
+            log.warning("%s: %s", session.folder, problem.strerror)
 
     def _settle_alone(self, folder: Path) -> None:
         """Settle by the records what a new trip leaves undecided."""

@@ -84,9 +84,7 @@ class TripKeeper:
         self._rejoin = Rejoin(past) if past is not None else None
         self._begun_with = kept
         self._reading = READING if past is not None else None
-        self.caught_up = past is None
-        """Whether what was kept has been brought up to the end of the last record; it is not saved
-        again before that."""
+        self._looked_back = past is None
         self._again: Refolding | None = None
         self.sessions: tuple[Session, ...] = ()
         """The earlier sessions of this trip, oldest first; none while that is not known."""
@@ -96,6 +94,19 @@ class TripKeeper:
             # A stand-in that knows nothing of the craft and shows nothing.
             self.ride = Ride(Profile(), system_id)
             self.failed(fault)
+
+    @property
+    def caught_up(self) -> bool:
+        """Whether the ride of now began with the charge at the end of the last record."""
+        return self._reading is None
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether `kept` tells how all is now: only then is it to be written down.
+
+        What is written down else would say that it goes up to now, and lose what is missing in it.
+        """
+        return self.caught_up and self.why_none is None and not self._retries.without
 
     @property
     def why_hidden(self) -> Unknown | None:
@@ -188,7 +199,7 @@ class TripKeeper:
             verdict = self._rejoin.verdict(self.ride.clocks, now_s)
         except Exception as fault:
             # It stays undecided, for a later start.
-            self._rejoin, self._reading, self.caught_up = None, None, True
+            self._rejoin, self._reading, self._looked_back = None, None, True
             self._faults.note(fault)
             return False
         if verdict is not None:
@@ -200,9 +211,9 @@ class TripKeeper:
 
     def _begin_with(self, kept: dict[str, Any] | None) -> bool:
         """Begin the trip with what was kept up to the last record's end; tell if it is refolded."""
-        if self.caught_up:
+        if self._looked_back:
             return False
-        self.caught_up = True
+        self._looked_back = True
         if kept is self._begun_with:
             self._reading = None
             return False
@@ -323,6 +334,6 @@ class TripKeeper:
             self._try_again(again.profile, pause_s)
             return False
         self.ride, self.profile, self.why_none = ride, again.profile, None
-        if self.caught_up:
+        if self._looked_back:
             self._reading = None
         return True

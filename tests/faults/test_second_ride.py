@@ -135,6 +135,20 @@ def test_a_brown_out_of_both_goes_on_with_the_count(tmp_path: Path) -> None:
     assert reach["high"] - reach["low"] < 0.14
 
 
+def test_a_second_kill_soon_after_a_start_does_not_lose_the_first_ride(tmp_path: Path) -> None:
+    craft = Craft(tmp_path)
+    for _ in range(2):
+        # What was drawn was not written down before either kill, but stands in the record.
+        daemon = craft.daemon()
+        seen = craft.rides(daemon, 100, 90.0)
+        craft.cut_off(daemon, seen)
+        craft.off(8.0)
+    with craft.daemon() as daemon:
+        after = craft.rides(daemon, 30, 5.0)
+    assert left(seen) < FULL - 0.22
+    assert left(after) == pytest.approx(left(seen), abs=0.015)
+
+
 def test_a_charge_said_before_the_craft_is_heard_counts_after_a_restart_too(
     tmp_path: Path,
 ) -> None:
