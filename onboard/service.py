@@ -10,6 +10,7 @@ from pathlib import Path
 
 from onboard import lean_memory, notify
 from onboard.efficiency.figure import Number, Unknown
+from onboard.efficiency.speed_power import Posterior
 from onboard.efficiency.target import Aim
 from onboard.errors import LinkError, ProfileError, UsageError
 from onboard.feed.commands import Command, Mark, Refused, Reply
@@ -42,8 +43,8 @@ PUBLISH_EVERY_S = 0.2
 
 RATE_OVER_S = 5.0
 
-GIVE_BACK_EVERY_S = 60.0
-"""Memory that is free goes back to the board at this pace."""
+GIVE_BACK_EVERY_S = 10.0
+"""Free memory goes back to the board at this pace, and at once when the curve was fitted."""
 
 TRIP_LINE_EVERY_S = 60.0
 """All viewers are told the trip so far this often; each draws it on by itself in between."""
@@ -117,6 +118,7 @@ class Service:
         self._watchdog_due_s = 0.0
         self._trip_line_due_s = 0.0
         self._give_back_due_s = 0.0
+        self._fitted: Posterior | None = None
         self._stop = asyncio.Event()
 
     @property
@@ -252,15 +254,17 @@ class Service:
         reader.write(self._asking.due(now_s, *(self._asked or (None, None))))
         if self._book is not None:
             self._book.write(_for_the_record(frames), now_us, self._ride.utc)
-            self._book.save_if_due(now_s, self._ride.kept)
+            if self._book.save_if_due(now_s, self._ride.kept):
+                self._give_back_due_s = now_s
         self._watch_link(reader.problem)
         self._publish(reader, name, now_s)
         if self._watchdog_every_s is not None and now_s >= self._watchdog_due_s:
             self._watchdog_due_s = now_s + self._watchdog_every_s
             notify.watchdog()
             notify.status(f"{name}: {self._ride.messages} messages, {self._feed.viewers} viewers")
-        if now_s >= self._give_back_due_s:
-            self._give_back_due_s = now_s + GIVE_BACK_EVERY_S
+        fitted = self._ride.engine.learner.posterior
+        if now_s >= self._give_back_due_s or fitted is not self._fitted:
+            self._give_back_due_s, self._fitted = now_s + GIVE_BACK_EVERY_S, fitted
             lean_memory.give_back()
 
     def _publish(self, reader: LinkReader, name: str, now_s: float) -> None:
