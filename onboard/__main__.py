@@ -186,6 +186,8 @@ def record_folder(arguments: argparse.Namespace, profile: Profile) -> Path:
 def run(arguments: argparse.Namespace) -> int:
     """Run the daemon until it is told to stop."""
     # Imported here so that --help and --version do not wait for numpy.
+    # First of all what needs much memory for a moment: the others take its place.
+    from onboard.telemetry import definitions  # noqa: F401, I001
     from onboard import lean_memory
     from onboard.efficiency.target import Aim
     from onboard.ending import Ending

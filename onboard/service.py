@@ -13,6 +13,7 @@ from pathlib import Path
 from onboard import lean_memory, notify
 from onboard.efficiency.alerts import Alert
 from onboard.efficiency.figure import Number, Unknown
+from onboard.efficiency.speed_power import Posterior
 from onboard.efficiency.target import Aim
 from onboard.ending import Ending
 from onboard.errors import LinkError, ProfileError, UsageError
@@ -48,8 +49,8 @@ PUBLISH_EVERY_S = 0.2
 
 RATE_OVER_S = 5.0
 
-GIVE_BACK_EVERY_S = 60.0
-"""Memory that is free goes back to the board at this pace."""
+GIVE_BACK_EVERY_S = 10.0
+"""Free memory goes back to the board at this pace, and at once when the curve was fitted."""
 
 TRIP_LINE_EVERY_S = 60.0
 """All viewers are told the trip so far this often; each draws it on by itself in between."""
@@ -126,6 +127,7 @@ class Service:
         self._watchdog_due_s = 0.0
         self._trip_line_due_s = 0.0
         self._give_back_due_s = 0.0
+        self._fitted: Posterior | None = None
         self._stop = asyncio.Event()
         self._ending = ending or Ending()
 
@@ -285,8 +287,13 @@ class Service:
             self._watchdog_due_s = now_s + self._watchdog_every_s
             notify.watchdog()
             notify.status(f"{name}: {self._ride.messages} messages, {self._feed.viewers} viewers")
-        if now_s >= self._give_back_due_s:
-            self._give_back_due_s = now_s + GIVE_BACK_EVERY_S
+        self._watching.run(now_s, lambda: self._give_back(now_s))
+
+    def _give_back(self, now_s: float) -> None:
+        """Give free memory back to the board, if it is time or much was needed just now."""
+        fitted = self._ride.engine.learner.posterior
+        if now_s >= self._give_back_due_s or fitted is not self._fitted:
+            self._give_back_due_s, self._fitted = now_s + GIVE_BACK_EVERY_S, fitted
             lean_memory.give_back()
 
     def _take_in(self, parts: Sequence[Frames], now_s: float, now_us: int) -> None:
@@ -324,8 +331,8 @@ class Service:
         if self._book is not None:
             if (utc := self._ride.utc) is not None:
                 self._book.note_utc(utc, now_us)
-            if self._keeper.is_whole:
-                self._book.save_if_due(now_s, self._keeper.kept)
+            if self._keeper.is_whole and self._book.save_if_due(now_s, self._keeper.kept):
+                self._give_back_due_s = now_s
 
     def _publish(self, reader: LinkReader, name: str, now_s: float) -> None:
         messages = self._ride.decoder.messages

@@ -120,8 +120,10 @@ class SessionBook:
 
         self._recorder.note("continues", write)
 
-    def save_if_due(self, now_s: float, kept: Callable[[], dict[str, Any] | None]) -> None:
+    def save_if_due(self, now_s: float, kept: Callable[[], dict[str, Any] | None]) -> bool:
         """Write down what was learned, if it is time and the card is done with the last.
+
+        It tells whether it did.
 
         Parameters
         ----------
@@ -131,9 +133,10 @@ class SessionBook:
             Gives what is to be kept; see `Ride.kept`.
         """
         if now_s < self._save_due_s or (self._saving is not None and not self._saving.done()):
-            return
+            return False
         self._save_due_s = now_s + SAVE_EVERY_S
         self._saving = self._saver.submit(self._save, kept(), self.folder.name, self._marked)
+        return True
 
     def present(self, until_us: int | None = None) -> Session:
         """Give the present session as it can be folded again.

@@ -10,7 +10,8 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import pymavlink.dialects.v20.all as dialect
+
+from onboard.telemetry.definitions import DEFINITIONS
 
 HEARTBEAT = 0
 SYS_STATUS = 1
@@ -112,12 +113,10 @@ def layout(message_id: int) -> Layout:
     """
     if message_id in _ADDED:
         return _ADDED[message_id]
-    message = dialect.mavlink_map[message_id]
-    kinds = dict(zip(message.fieldnames, message.fieldtypes, strict=True))
-    lengths = dict(zip(message.ordered_fieldnames, message.array_lengths, strict=True))
+    message = DEFINITIONS[message_id]
     columns: list[Any] = []
-    for name in message.ordered_fieldnames:
-        kind, length = _NUMPY_TYPE[kinds[name]], lengths[name]
+    for name, kind_in_c, length in message.fields:
+        kind = _NUMPY_TYPE[kind_in_c]
         if kind == "S1":
             # Text: one value of so many bytes.
             columns.append((name, f"S{max(length, 1)}"))
@@ -136,12 +135,12 @@ def message_name(message_id: int) -> str:
     """
     if message_id in _ADDED_NAMES:
         return _ADDED_NAMES[message_id]
-    return str(dialect.mavlink_map[message_id].msgname)
+    return DEFINITIONS[message_id].name
 
 
 @functools.cache
 def _numbers() -> dict[str, int]:
-    return {message_name(number): number for number in (*dialect.mavlink_map, *_ADDED_NAMES)}
+    return {message_name(number): number for number in (*DEFINITIONS, *_ADDED_NAMES)}
 
 
 def message_number(name: str) -> int | None:
@@ -159,7 +158,7 @@ def message_number(name: str) -> int | None:
 def crc_extras() -> npt.NDArray[np.int16]:
     """Give CRC_EXTRA by message id, `UNKNOWN_ID` where no definition has the id, shape (65536,)."""
     table = np.full(ID_LIMIT, UNKNOWN_ID, np.int16)
-    for message_id, message in dialect.mavlink_map.items():
+    for message_id, message in DEFINITIONS.items():
         if 0 <= message_id < ID_LIMIT:
             table[message_id] = message.crc_extra
     for message_id, added in _ADDED.items():

@@ -181,6 +181,7 @@ async def ridden(folder: Path) -> Outcome:
     with (
         patch.object(service_module, "time", clock),
         patch.object(stamp_clock_module, "time", clock),
+        patch.object(service_module.lean_memory, "give_back", lambda: None),
         patch.object(refolding, "asyncio", SimpleNamespace(**{**vars(asyncio), "sleep": sleep})),
     ):
         service = Service(settings)

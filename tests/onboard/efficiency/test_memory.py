@@ -1,9 +1,10 @@
-"""What the engine keeps of hours of stream: no more of ten than of three, and little of any."""
+"""What the engine keeps of hours of stream: no more of ten than of two, and little of any."""
 
 import numpy as np
 import pytest
 
 from onboard.block import COLUMNS, Block, Channel
+from onboard.efficiency import learner
 from onboard.efficiency.engine import Engine
 from onboard.profile import Battery, Profile
 from tests.deep_size import deep_size
@@ -45,7 +46,9 @@ def sources(begin_s: float, rng: np.random.Generator) -> Block:
 
 
 @pytest.mark.slow
-def test_ten_hours_take_no_more_than_three() -> None:
+def test_ten_hours_take_no_more_than_two(monkeypatch: pytest.MonkeyPatch) -> None:
+    # The curve's memory is full within the first hour, and its fits are short.
+    monkeypatch.setattr(learner, "BLOCKS_MOST", 60)
     engine, rng = Engine(PROFILE), np.random.default_rng(3)
     kept: dict[int, int] = {}
     for number in range(360):
@@ -56,4 +59,4 @@ def test_ten_hours_take_no_more_than_three() -> None:
     assert engine.learner.posterior is not None
     # Six curves of some columns, in room that is all there from the beginning.
     assert kept[1] < 5 << 20, kept
-    assert max(kept[hour] for hour in range(4, 11)) < kept[3] + 32_000, kept
+    assert max(kept[hour] for hour in range(3, 11)) < kept[2] + 32_000, kept
