@@ -32,8 +32,9 @@ PATIENCE_S = 3.0
 """A message that no stamped one follows within this [s, by receipt] is timed by receipt."""
 
 LEAP_S = 60.0
-"""A stamp further ahead of the one before is not believed alone: it may be damaged. If the
-next one agrees, the time went by; the first message behind such a gap is then placed by order."""
+"""A stamp further ahead of the one before is not believed alone, nor one that is behind it by
+`RESTART_S`: it may be damaged. If the next one agrees, it was so; the first message behind such a
+gap or restart is then placed by order."""
 
 UNHEARD_MOST_S, FASTEST = 3600.0, 100.0
 """Over more than an hour no buffer hides what went by, and no log is played at more than this
@@ -62,8 +63,8 @@ class TimeBase:
         self._boot_s = -np.inf
         self._seen_s = np.nan
         self._sequence = self._sent = 0
-        # Messages that wait: time of receipt and sequence number.
-        self._waiting_receipt = np.empty(0)
+        # Messages that wait: receipt, sequence number, and a stamp that is not believed yet.
+        self._suspect_s = self._waiting_receipt = np.empty(0)
         self._waiting_sequence = np.empty(0, np.int64)
         self.restarts = 0
         self.began_boot_s = float("nan")
@@ -114,22 +115,31 @@ class TimeBase:
         self._clock_s, self._counted_s = float(receipt_s[-1]), float(counted[-1])
         self._received_s = float(received[-1])
         receipt = np.concatenate([self._waiting_receipt, received])
-        boot = np.concatenate([np.full(self.waiting, np.nan), self._without_leaps(boot_s)])
+        boot = self._believed(np.concatenate([self._suspect_s, boot_s]))
         self._waiting_sequence = np.concatenate([self._waiting_sequence, sequence])
         return self._settle(receipt, boot, self._received_s)
 
-    def _without_leaps(self, boot_s: FloatArray) -> FloatArray:
-        """Take away stamps that leap ahead: the next one tells whether the time went by."""
+    def _believed(self, boot_s: FloatArray) -> FloatArray:
+        """Take away stamps that leap ahead or go back alone: the next one tells whether it was so.
+
+        Of the messages that wait only one that went back has a stamp: it waits for the next one.
+        """
+        self._suspect_s = np.full(len(boot_s), np.nan)
         stamped = np.flatnonzero(np.isfinite(boot_s))
         if not len(stamped):
             return boot_s
         values = boot_s[stamped]
-        ahead = np.diff(values, prepend=self._seen_s) > LEAP_S
-        self._seen_s = float(values[-1])
-        if not ahead.any():
+        before = np.concatenate([[self._seen_s], values[:-1]])
+        ahead, back = values - before > LEAP_S, values - before < -RESTART_S
+        if not (ahead.any() or back.any()):
+            self._seen_s = float(values[-1])
             return boot_s
         kept = boot_s.copy()
-        kept[stamped[ahead]] = np.nan
+        alone = np.append(values[1:] >= before[:-1] - RESTART_S, True)
+        kept[stamped[ahead | (back & alone)]] = np.nan
+        if back[-1]:
+            self._suspect_s[stamped[-1]] = values[-1]
+        self._seen_s = float(before[-1] if back[-1] else values[-1])
         return kept
 
     def silence(self, now_s: float) -> FloatArray:
@@ -170,12 +180,13 @@ class TimeBase:
             parts.append(self._by_receipt(receipt[:overdue], numbers[:overdue]))
             receipt, boot, numbers = receipt[overdue:], boot[overdue:], numbers[overdue:]
         self._waiting_receipt, self._waiting_sequence = receipt, numbers
+        self._suspect_s = self._suspect_s[len(self._suspect_s) - len(receipt) :]
         return np.concatenate(parts) if parts else np.empty(0)
 
     def finish(self) -> FloatArray:
         """Give the times of the messages that still wait when the stream ends."""
         waiting = self._waiting_receipt
-        self._waiting_receipt = np.empty(0)
+        self._waiting_receipt = self._suspect_s = np.empty(0)
         self._waiting_sequence = np.empty(0, np.int64)
         return self._t_s + np.maximum(waiting - self._receipt_s, 0.0)
 

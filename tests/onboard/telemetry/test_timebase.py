@@ -179,3 +179,27 @@ def test_random_boot_clocks_pass_no_more_time_than_the_receipt() -> None:
     receipt = 1000.0 + np.arange(200) * 0.5
     t_s, _ = run(receipt, rng.uniform(0, 4e6, 200))
     assert t_s.max() < 120.0
+
+
+@pytest.mark.parametrize("off_s", [-180.0, -30.0, -4.0, 70.0, 5000.0])
+@pytest.mark.parametrize("cut", [None, 10, 11])
+def test_a_lone_stamp_of_another_clock_adds_no_time(off_s: float, cut: int | None) -> None:
+    # A forged frame, or one that passed its checksum by chance: it cost three minutes of a trip.
+    receipt = np.arange(30.0)
+    boot = 200.0 + receipt
+    boot[10] += off_s
+    base, parts = TimeBase(), []
+    for piece in (slice(0, cut), slice(cut, None)) if cut else (slice(0, None),):
+        numbers = np.arange(30)[piece]
+        parts.append(base.push(receipt[piece], boot[piece], numbers))
+    t_s = np.concatenate([*parts, base.finish()])
+    assert t_s == pytest.approx(receipt, abs=0.01)
+    assert base.restarts == 0
+
+
+def test_two_autopilots_of_one_name_are_timed_by_receipt() -> None:
+    # Each step from one clock to the other was taken for time that went by: hours in seconds.
+    receipt = np.arange(60.0)
+    boot = np.where(np.arange(60) % 2, 20.0, 1000.0) + receipt
+    t_s, _ = run(receipt, boot)
+    assert t_s[-1] == pytest.approx(59.0, abs=3.0)
