@@ -108,6 +108,7 @@ def test_what_was_charged_is_said(size: tuple[int, int]) -> None:
         await press(here, "f")
         assert "so much" in here.text
         await here.tap("#actions", "so much")
+        assert "reserve included" in together(here)  # unlike 'left'
         await press(here, *"80", "enter")
         assert "That says no charge" in together(here)
         await press(here, *" %", "enter")
