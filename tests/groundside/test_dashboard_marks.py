@@ -204,6 +204,8 @@ def test_home_is_set_at_the_second_press_only() -> None:
     talk = SteeredTalk()
 
     async def act(here: Ride) -> None:
+        home = here.app.screen.query_one("#home")
+        home._asking._clock = lambda: 0.0  # type: ignore[attr-defined]
         await here.give(Update(snapshot(home=HOME)))
         await press(here, "4", "o")
         assert "press again within 5 s" in together(here)
