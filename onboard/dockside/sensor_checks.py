@@ -143,8 +143,8 @@ def check_voltage(
         (
             high < battery.start_fraction - 0.05,
             Verdict.LOOK,
-            f", but the count begins at {100 * battery.start_fraction:.0f} %: charge, or set "
-            f"battery.start_fraction = {(low + high) / 2:.2g}.",
+            f", below the {100 * battery.start_fraction:.0f} % that a first ride begins with: "
+            "charge, or say in view 6 (runs) how full it is.",
         ),
     )
 

@@ -108,6 +108,7 @@ def test_what_was_charged_is_said(size: tuple[int, int]) -> None:
         await press(here, "f")
         assert "so much" in here.text
         await here.tap("#actions", "so much")
+        assert "reserve included" in together(here)  # unlike 'left'
         await press(here, *"80", "enter")
         assert "Not understood" in together(here)
         await press(here, *" %", "enter")
@@ -203,6 +204,8 @@ def test_home_is_set_at_the_second_press_only() -> None:
     talk = SteeredTalk()
 
     async def act(here: Ride) -> None:
+        home = here.app.screen.query_one("#home")
+        home._asking._clock = lambda: 0.0  # type: ignore[attr-defined]
         await here.give(Update(snapshot(home=HOME)))
         await press(here, "4", "o")
         assert "press again within 5 s" in together(here)

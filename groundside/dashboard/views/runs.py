@@ -105,7 +105,7 @@ class RunsView(View):
         if self._typing == "note":
             return "A note of this moment: type it, then enter. Escape leaves."
         if self._typing == "charge":
-            ask = "How much went in, or how full is it now?"
+            ask = "How much went in, or how full is it now, reserve included?"
             if self._not_read:
                 ask = "Not understood."
             return f"{ask} Type it, {WANTED}, then enter. Escape leaves."

@@ -153,7 +153,12 @@ def pack(chemistry: str, cells: int, **more) -> Battery:
             "above full, 58.8 V. Check battery.cells (15 to 19",
         ),
         (42.0 * 0.985, pack("li-ion", 14), BAD, "below cut-off, 42.0 V. Charge, or check"),
-        (50.4, pack("li-ion", 14), LOOK, "but the count begins at 100 %"),
+        (
+            50.4,
+            pack("li-ion", 14),
+            LOOK,
+            "below the 100 % that a first ride begins with: charge, or say",
+        ),
         (50.4, pack("li-ion", 14, start_fraction=0.4), OK, "% charged"),
         (48.0, pack("li-ion", 14, cutoff_v=49.0), BAD, "below cut-off, 49.0 V"),
         (26.2, pack("lfp", 8), OK, "3.27 V a cell of 8"),
