@@ -364,7 +364,7 @@ class Service:
         assert self._intake is not None
         yield from self._keeper.troubles()
         if count := self._intake.scan_faults.count:
-            text = f"Reading the link failed {count} times: what came just then is not recorded."
+            text = f"Reading the link failed {count} times: what came then may be missing."
             yield "scan_failed", text
         if count := self._intake.record_faults.count:
             yield "record_failed", f"A fault of the recorder, {count} times: see the daemon's log."
