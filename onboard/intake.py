@@ -73,9 +73,10 @@ class Intake:
         with self._lock:
             try:
                 frames = self._scanned(self._reader.take())
-                self._record(frames)
-                self._hold(frames)
-            except Exception as fault:  # the strict switch, raised in the loop by `turn`
+                if frames is not None:
+                    self._record(frames)
+                    self._hold(frames)
+            except Exception as fault:  # for the loop: noted, or raised if strict, by `turn`
                 self._fault = fault
 
     def turn(self) -> list[Frames]:
@@ -84,7 +85,7 @@ class Intake:
             self.advance()
             fault, self._fault = self._fault, None
             if fault is not None:
-                raise fault
+                self.scan_faults.note(fault)
             return self._next(TURN_MOST_FRAMES)
 
     @contextmanager
@@ -102,16 +103,25 @@ class Intake:
             self._held_frames -= len(parts[-1])
         return parts
 
-    def _scanned(self, pieces: list[Piece]) -> Frames:
-        """Give the frames that may be used; a fault costs the bytes being scanned, and no more."""
-        try:
-            frames = self._gate.push(self._scanner.push(pieces, self._reader.answered))
-            self._answer(frames)
-            return frames
-        except Exception as fault:
-            self._scanner = LinkScanner()
-            self.scan_faults.note(fault)
-            return self._scanner.push([])
+    def _scanned(self, pieces: list[Piece]) -> Frames | None:
+        """Give the frames that may be used; a lasting fault costs what it came with, and no more.
+
+        A passing one costs less: what came is scanned once more from its beginning.
+        """
+        frames = None
+        for _ in range(2):
+            try:
+                frames = self._gate.push(self._scanner.push(pieces, self._reader.answered))
+                break
+            except Exception as fault:
+                self._scanner = LinkScanner()
+                self.scan_faults.note(fault)
+        if frames is not None:
+            try:
+                self._answer(frames)
+            except Exception as fault:
+                self.scan_faults.note(fault)
+        return frames
 
     def _answer(self, frames: Frames) -> None:
         """Send to where the followed craft was last heard, whoever else sends to the port."""

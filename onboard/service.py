@@ -383,7 +383,7 @@ class Service:
         assert self._intake is not None
         yield from self._keeper.troubles()
         if count := self._intake.scan_faults.count:
-            text = f"Faults reading the link: {count}. What came in just then is not recorded."
+            text = f"Faults reading the link: {count}. What came in just then may be missing."
             yield "scan_failed", text
         if count := self._intake.record_faults.count:
             yield "record_failed", f"Faults in the recorder: {count}. See the daemon's log."

@@ -118,17 +118,32 @@ def test_a_fault_of_the_scanner_costs_what_it_came_with(monkeypatch: pytest.Monk
     intake.record_to(record.write)
     reader.give(*beats(2))
     with monkeypatch.context() as broken:
-        broken.setattr(intake_module.LinkScanner, "push", _fails_on_bytes)
+        broken.setattr(intake_module.LinkScanner, "push", _fails)
         assert counted(intake.turn()) == 0
     reader.give(*beats(2))
+    assert counted(intake.turn()) == 2
+    assert intake.scan_faults.count == 2
+
+
+def test_a_passing_fault_of_the_scanner_costs_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(STRICT, "0")
+    intake, reader, record = made()
+    intake.record_to(record.write)
+    reader.give(*beats(2))
+    faults = [MemoryError()]
+
+    def push(scanner, *given):
+        if faults:
+            raise faults.pop()
+        return _push(scanner, *given)
+
+    monkeypatch.setattr(intake_module.LinkScanner, "push", push)
     assert counted(intake.turn()) == 2
     assert intake.scan_faults.count == 1
 
 
-def _fails_on_bytes(scanner, pieces):
-    if pieces:
-        raise RuntimeError("unforeseen")
-    return _push(scanner, pieces)
+def _fails(*_):
+    raise RuntimeError("unforeseen")
 
 
 _push = intake_module.LinkScanner.push

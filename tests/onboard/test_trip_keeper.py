@@ -71,6 +71,25 @@ def test_a_restart_in_mid_trip_is_not_seen_in_the_figures(tmp_path: Path) -> Non
     assert snapshot(keeper.ride) == snapshot(through)
 
 
+def test_nothing_is_written_down_before_the_last_ride_is_in_it(tmp_path: Path) -> None:
+    kept, earlier = before(tmp_path)
+    old = kept_of(Ride(PROFILE))
+
+    async def run() -> tuple[TripKeeper, list[bool]]:
+        past = found(dataclasses.replace(look_back(earlier.folder), kept=kept))
+        keeper = TripKeeper(PROFILE, None, old, past)
+        whole = [keeper.is_whole]
+        assert not keeper.poll(100.0)
+        # Found, but the ride of now began without it.
+        whole.append(keeper.is_whole)
+        assert await settled(keeper)
+        return keeper, whole
+
+    keeper, whole = asyncio.run(run())
+    assert whole == [False, False]
+    assert keeper.is_whole
+
+
 def test_an_autopilot_that_restarted_begins_a_new_trip(tmp_path: Path) -> None:
     kept, _ = before(tmp_path)
     first, second = parts()
