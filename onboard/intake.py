@@ -9,6 +9,8 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+import numpy as np
+
 from onboard.link_reader import LinkReader
 from onboard.subscriber import Faults
 from onboard.telemetry.frames import Frames
@@ -22,6 +24,10 @@ Write = Callable[[Frames, int], None]
 HELD_MOST_FRAMES = 100_000
 """Frames that wait for the figures: five minutes of a busy link. Beyond that they are dropped, and
 the figures are worked out from the record."""
+
+MOVED_AFTER_S = 2.0
+"""A craft heard from another address is answered there once it was silent for so long at the one
+before: a frame by chance, or a forged one, moves nothing."""
 
 TURN_MOST_FRAMES = 5_000
 """Frames given to the figures in one turn: a burst must not hold up feed and signals."""
@@ -57,6 +63,8 @@ class Intake:
         self._fault: BaseException | None = None
         self.followed: tuple[int, int | None] | None = None
         """System and component of the craft that is answered; None before one is chosen."""
+        self._answered_us = 0
+        """When the craft was last heard from where it is answered [us]."""
         self.fell_behind = False
         """Whether frames were dropped before the figures saw them."""
 
@@ -124,12 +132,23 @@ class Intake:
         return frames
 
     def _answer(self, frames: Frames) -> None:
-        """Send to where the followed craft was last heard, whoever else sends to the port."""
-        if self.followed is not None:
-            system, component = self.followed
-            mine = frames.where((frames.system_id == system) & (frames.component_id == component))
-            if len(mine):
-                self._reader.answer(self._scanner.source(mine))
+        """Send to where the followed craft was heard, whoever else sends what looks like it."""
+        if self.followed is None:
+            return
+        system, component = self.followed
+        mine = frames.where((frames.system_id == system) & (frames.component_id == component))
+        if not len(mine):
+            return
+        source, now_us = self._scanner.source(mine), int(mine.stamp_us[-1])
+        answered = self._reader.answered
+        own = source == answered or any(
+            self._scanner.source(mine.where(np.array([n]))) == answered for n in range(len(mine))
+        )
+        if own:
+            self._answered_us = now_us
+        elif answered is None or now_us - self._answered_us > MOVED_AFTER_S * 1e6:
+            self._answered_us = now_us
+            self._reader.answer(source)
 
     def _record(self, frames: Frames) -> None:
         if self._unrecorded is not None:

@@ -20,8 +20,9 @@ class Reader:
         self.pieces: list[Piece] = []
         self.answered: Source | None = None
 
-    def give(self, *frames: bytes, source: Source | None = None) -> None:
-        self.pieces += [Piece(4 * n, frame, source) for n, frame in enumerate(frames)]
+    def give(self, *frames: bytes, source: Source | None = None, at_s: float = 0.0) -> None:
+        begin_us = round(at_s * 1e6)
+        self.pieces += [Piece(begin_us + 4 * n, frame, source) for n, frame in enumerate(frames)]
 
     def answer(self, source: Source | None) -> None:
         self.answered = source
@@ -186,6 +187,15 @@ def test_the_followed_craft_is_answered_where_it_was_heard_last() -> None:
     reader.give(Sender(system=9).heartbeat(), b"junk" * 50, source=stranger)
     intake.turn()
     assert reader.answered == here
-    reader.give(*beats(1), source=there)
+    # One frame that looks like the craft's moves nothing; nor do many, while it is heard.
+    for second in range(1, 5):
+        reader.give(*beats(2), source=here, at_s=second)
+        reader.give(*beats(1), source=stranger, at_s=second + 0.1)
+        intake.turn()
+        assert reader.answered == here
+    reader.give(*beats(1), source=there, at_s=6.0)
+    intake.turn()
+    assert reader.answered == here
+    reader.give(*beats(1), source=there, at_s=7.0)
     intake.turn()
     assert reader.answered == there
