@@ -9,6 +9,7 @@ with. Once the autopilot's clocks have told, that is settled; see `trip_journal`
 
 import contextlib
 import datetime
+import errno
 import json
 import logging
 import os
@@ -345,11 +346,20 @@ def _put(path: Path, text: str) -> None:
         with os.fdopen(descriptor, "wb") as file:
             file.write(text.encode())
             file.flush()
-            os.fsync(descriptor)
+            _sync(descriptor)
     except OSError:
         with contextlib.suppress(OSError):
             path.unlink()
         raise
+
+
+def _sync(descriptor: int) -> None:
+    """Force a file onto the card; a card that errs at this may still take the record."""
+    try:
+        os.fsync(descriptor)
+    except OSError as problem:
+        if problem.errno != errno.EIO:
+            raise
 
 
 def _remove(new: Path) -> None:

@@ -117,3 +117,17 @@ def test_a_feed_that_fails_now_and_then_goes_on(tmp_path: Path) -> None:
         tmp_path, fault, lambda seen: any("feed_failed" in codes(one) for one in seen)
     )
     assert recorded(tmp_path) == sent
+
+
+def test_a_card_that_fails_at_every_sync_still_takes_the_record(tmp_path: Path) -> None:
+    fault = """
+import os
+def failing(descriptor):
+    raise OSError(5, "Input/output error")
+os.fsync = os.fdatasync = failing
+"""
+    _, _, sent = ridden(
+        tmp_path, fault, lambda seen: any("record_stopped" in codes(one) for one in seen)
+    )
+    # It was said to be at risk, and it is all there.
+    assert recorded(tmp_path) == sent
