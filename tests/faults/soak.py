@@ -87,7 +87,7 @@ def settle(soak: Soak) -> None:
     viewer, begins_s = soak.run and soak.run.viewer, soak.judge.trip.begins_s
     if viewer is not None and begins_s:
         wanted_s = min(soak.stream.heard_s(begin_s) for begin_s in begins_s)
-        viewer.wait_for(lambda one: one["trip"]["elapsed_s"] > wanted_s, most_s - least_s)
+        viewer.wait_for(lambda one: (one["trip"]["elapsed_s"] or 0.0) > wanted_s, most_s - least_s)
     soak.watch()
     soak.stream.stop()
     soak.wait(WAKE_S)

@@ -98,7 +98,7 @@ def test_strays_and_dying_packs_over_a_restart(tmp_path: Path) -> None:
     with started(tmp_path) as daemon:
         # The trip goes on, and the pack is missed as before.
         found = craft.ride(daemon, 20, 0)
-        found = daemon.snapshot_when(lambda one: one["trip"]["elapsed_s"] > 190)
+        found = daemon.snapshot_when(lambda one: (one["trip"]["elapsed_s"] or 0.0) > 190)
         assert [found[key] for key in KNOWN] == [None, None]
         assert sources(found, "source_silent") == ["battery 1"]
         assert sources(found, "source_brief") == ["battery 5"]
@@ -113,7 +113,7 @@ def test_strays_and_dying_packs_over_a_restart(tmp_path: Path) -> None:
     with started(tmp_path) as daemon:
         # What was said is done again.
         craft.ride(daemon, 20, 0)
-        found = daemon.snapshot_when(lambda one: one["trip"]["elapsed_s"] > 250)
+        found = daemon.snapshot_when(lambda one: (one["trip"]["elapsed_s"] or 0.0) > 250)
         assert found["power_w"] == pytest.approx(500.0)
         assert sources(found, "source_silent") == []
         energy_wh += 500 * 20 / 3600

@@ -27,7 +27,7 @@ def ended(*command: str) -> "subprocess.CompletedProcess[str]":
 def content(directory: Path) -> dict[str, bytes]:
     files = [one for one in directory.rglob("*") if one.is_file()]
     # What was learned is written at its own pace.
-    return {str(one): one.read_bytes() for one in files if one.name != "learned.json"}
+    return {str(one): one.read_bytes() for one in files if not one.name.startswith("learned.json")}
 
 
 @pytest.mark.slow

@@ -74,7 +74,7 @@ def test_the_session_that_a_daemon_records_is_read_up_to_now(capsys, tmp_path: P
     earlier = session(tmp_path)
     link = f"file:{ROOT / 'replay_logs' / 'at_anchor.tlog'}"
     with Daemon("--link", link, "--record", str(tmp_path)) as daemon:
-        daemon.snapshot_when(lambda snapshot: snapshot["trip"]["elapsed_s"] > 3.0)
+        daemon.snapshot_when(lambda snapshot: (snapshot["trip"]["elapsed_s"] or 0.0) > 3.0)
         durations: list[float] = []
         deadline_s = time.monotonic() + 30.0
         while len(set(durations)) < 2:
@@ -93,5 +93,5 @@ def test_the_session_that_a_daemon_records_is_read_up_to_now(capsys, tmp_path: P
     assert len(SeasonStore(tmp_path / FILE_NAME, print).rows()) == 2
     # Nothing of ours in the daemon's way: it goes on with what it keeps there.
     with Daemon("--link", link, "--record", str(tmp_path)) as daemon:
-        daemon.snapshot_when(lambda snapshot: snapshot["trip"]["elapsed_s"] > 0.5)
+        daemon.snapshot_when(lambda snapshot: (snapshot["trip"]["elapsed_s"] or 0.0) > 0.5)
     assert len(listed(capsys, tmp_path)["sessions"]) == 3
