@@ -25,9 +25,9 @@ HELD_MOST_FRAMES = 100_000
 """Frames that wait for the figures: five minutes of a busy link. Beyond that they are dropped, and
 the figures are worked out from the record."""
 
-MOVED_AFTER_S = 2.0
-"""A craft heard from another address is answered there once it was silent for so long at the one
-before: a frame by chance, or a forged one, moves nothing."""
+MOVED_AFTER_S, MOVED_AFTER_FRAMES = 2.0, 5
+"""A craft heard from elsewhere is answered there after so many frames, and so long a silence at the
+address before: a frame or two that pass their checksum by chance in a flood move nothing."""
 
 TURN_MOST_FRAMES = 5_000
 """Frames given to the figures in one turn: a burst must not hold up feed and signals."""
@@ -63,6 +63,8 @@ class Intake:
         self._fault: BaseException | None = None
         self.followed: tuple[int, int | None] | None = None
         """System and component of the craft that is answered; None before one is chosen."""
+        self._elsewhere = 0
+        """Frames that look like the craft's from elsewhere, since it was last heard there."""
         self._answered_us = 0
         """When the craft was last heard from where it is answered [us]."""
         self.fell_behind = False
@@ -144,10 +146,12 @@ class Intake:
         own = source == answered or any(
             self._scanner.source(mine.where(np.array([n]))) == answered for n in range(len(mine))
         )
-        if own:
+        self._elsewhere = 0 if own else self._elsewhere + len(mine)
+        silent_s = (now_us - self._answered_us) * 1e-6
+        moved = silent_s > MOVED_AFTER_S and self._elsewhere >= MOVED_AFTER_FRAMES
+        if own or answered is None or moved:
             self._answered_us = now_us
-        elif answered is None or now_us - self._answered_us > MOVED_AFTER_S * 1e6:
-            self._answered_us = now_us
+        if answered is None or moved:
             self._reader.answer(source)
 
     def _record(self, frames: Frames) -> None:

@@ -198,4 +198,8 @@ def test_the_followed_craft_is_answered_where_it_was_heard_last() -> None:
     assert reader.answered == here
     reader.give(*beats(1), source=there, at_s=7.0)
     intake.turn()
+    assert reader.answered == here
+    # The craft itself, with another port: it sends more than that.
+    reader.give(*beats(3), source=there, at_s=8.0)
+    intake.turn()
     assert reader.answered == there
