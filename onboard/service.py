@@ -420,6 +420,9 @@ class Service:
         assert self._intake is not None
         if not self._keeper.caught_up:
             return "the last record is still being read: try again in a moment"
+        if self._book is not None and self._book.behind:
+            # What waits for the card belongs to the trip of now, and would be lost.
+            return "the card refuses the record: try again once recording goes on"
         with self._intake.at_rest() as parts:
             # What is in the old record belongs to the old trip.
             self._take_in(parts, time.monotonic(), self._clock())

@@ -83,6 +83,11 @@ class SessionBook:
         return [one for one in (self._recorder.problem, self._marks.problem) if one is not None]
 
     @property
+    def behind(self) -> bool:
+        """Whether the card refuses the record, so that frames wait for it."""
+        return self._recorder.behind
+
+    @property
     def moved(self) -> str | None:
         """How the record came to go on in another file, in a sentence; None where it did not."""
         return self._recorder.moved

@@ -150,6 +150,12 @@ class Recorder:
         return None
 
     @property
+    def behind(self) -> bool:
+        """Whether the card refuses the record, so that frames wait for it."""
+        with self._changed:
+            return self._failure is not None
+
+    @property
     def moved(self) -> str | None:
         """How the record came to go on in another file, in a sentence; None where it did not."""
         return None if self._record is None else self._record.moved

@@ -15,6 +15,7 @@ from onboard.telemetry.telemetry_log import read_log
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import background, udp
 from tests.faults.test_kill import RATE_HZ, numbered, recorded
+from tests.onboard.test_daemon_life import say
 
 pytestmark = pytest.mark.slow
 
@@ -106,6 +107,10 @@ def test_a_full_card_stops_the_record_only_while_it_is_full(tmp_path: Path, make
             # The figures go on.
             count = full["link"]["messages"]
             daemon.snapshot_when(lambda one: one["link"]["messages"] > count + 1.5 * RATE_HZ)
+            # A new trip would end the session whose frames wait.
+            refused = say(daemon, kind="mark", mark="new_trip", text="")
+            assert not refused["ok"]
+            assert refused["why"].startswith("the card refuses the record")
             room_s = time.monotonic()
             card.make_room(daemon)
             daemon.snapshot_when(lambda snapshot: not stopped(snapshot))
