@@ -194,7 +194,8 @@ def run(arguments: argparse.Namespace) -> int:
     from onboard.pairing.door import DoorSettings
     from onboard.pairing.keys import pairing_folder
     from onboard.pairing.places import listening_places
-    from onboard.service import Service, Settings
+    from onboard.service import Service
+    from onboard.settings import Settings
 
     # A watchdog that strikes then leaves in the log where the daemon hung.
     if sys.stderr is not None:  # closed from outside

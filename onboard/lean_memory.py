@@ -8,6 +8,9 @@ import ctypes
 import gc
 from collections.abc import Callable
 
+GIVE_BACK_EVERY_S = 10.0
+"""Free memory goes back at this pace, and at once when the curve was fitted."""
+
 _ARENA_MAX = -8
 """M_ARENA_MAX of mallopt(3); from its header, malloc.h."""
 
@@ -18,6 +21,32 @@ def begin() -> None:
     gc.collect()
     gc.freeze()
     _call("mallopt", _ARENA_MAX, 1)
+
+
+class GiveBack:
+    """When free memory goes back to the board."""
+
+    def __init__(self) -> None:
+        self._due_s = 0.0
+        self._fitted: object = None
+
+    def soon(self) -> None:
+        """Have it go back next time: much was needed just now."""
+        self._due_s = 0.0
+
+    def if_due(self, now_s: float, fitted: object) -> None:
+        """Give free memory back if it is time, or if the curve was fitted anew.
+
+        Parameters
+        ----------
+        now_s
+            Monotonic clock [s].
+        fitted
+            The last fit of the curve, whichever it is.
+        """
+        if now_s >= self._due_s or fitted is not self._fitted:
+            self._due_s, self._fitted = now_s + GIVE_BACK_EVERY_S, fitted
+            give_back()
 
 
 def give_back() -> None:

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from onboard.efficiency.alerts import Alert
+from onboard.subscriber import Subscriber
 from onboard.telemetry.signing import Refused
 
 SILENT_S = 2.0
@@ -30,8 +31,12 @@ class Running:
         What is wrong with what is written down, in sentences.
     moved
         Why recording went on in another file, in a sentence; None if it did not.
-    faults
-        Code and sentence of each part of the program that failed.
+    scan_faults, record_faults
+        How often reading the link and recording failed.
+    figures
+        Code and sentence of what is wrong with the figures.
+    failing
+        Subscribers that failed lately.
     """
 
     now_s: float
@@ -41,7 +46,10 @@ class Running:
     refused: Refused
     card: Sequence[str]
     moved: str | None = None
-    faults: Sequence[tuple[str, str]] = ()
+    scan_faults: int = 0
+    record_faults: int = 0
+    figures: Sequence[tuple[str, str]] = ()
+    failing: Sequence[Subscriber] = ()
 
 
 class OwnAlerts:
@@ -81,5 +89,19 @@ def _told(running: Running) -> Iterator[tuple[str, str, str]]:
         yield "record_stopped", "warning", " ".join(running.card)
     if running.moved is not None:
         yield "record_moved", "warning", running.moved
-    for code, text in running.faults:
+    yield from _faults(running)
+
+
+def _faults(running: Running) -> Iterator[tuple[str, str, str]]:
+    """Give what is to be known of each part of the program that failed."""
+    for code, text in running.figures:
         yield code, "warning", text
+    if count := running.scan_faults:
+        text = f"Faults reading the link: {count}. What came in just then may be missing."
+        yield "scan_failed", "warning", text
+    if count := running.record_faults:
+        text = f"Faults in the recorder: {count}. See the daemon's log."
+        yield "record_failed", "warning", text
+    for one in running.failing:
+        text = f"Program faults in {one.what}: {one.faults}. It is tried again."
+        yield one.code, "warning", f"{text} Recording goes on."

@@ -4,36 +4,30 @@ import asyncio
 import logging
 import signal
 import time
-from collections import deque
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from functools import partial
-from pathlib import Path
 
 from onboard import lean_memory, notify
-from onboard.efficiency.alerts import Alert
-from onboard.efficiency.figure import Number, Unknown
-from onboard.efficiency.speed_power import Posterior
-from onboard.efficiency.target import Aim
 from onboard.ending import Ending
 from onboard.errors import LinkError, ProfileError, UsageError
 from onboard.feed.commands import Command, Mark, Refused, Reply
 from onboard.feed.server import FeedServer
-from onboard.feed.snapshot import as_line, trip_line_message
 from onboard.intake import Intake
 from onboard.last_charge import caught_up
 from onboard.link_reader import LinkReader
 from onboard.marks import Noted, noted
 from onboard.obey import obey, settings_in_force, with_place
-from onboard.own_alerts import OwnAlerts, Running
-from onboard.pairing.door import CrewDoor, DoorSettings
+from onboard.own_alerts import Running
+from onboard.pairing.door import CrewDoor
 from onboard.print_line import print_line
-from onboard.profile import Profile, load_profile
+from onboard.profile import load_profile
+from onboard.publisher import Publisher
 from onboard.quiet_log import ANSWER
 from onboard.record_lock import RecordLock
 from onboard.rejoin import Session
 from onboard.ride import Ride
 from onboard.session_book import SessionBook
+from onboard.settings import Settings
 from onboard.stamp_clock import StampClock
 from onboard.subscriber import Subscriber
 from onboard.telemetry.asking import Asking
@@ -47,34 +41,7 @@ from onboard.trip_keeper import BehindError, TripKeeper
 PUBLISH_EVERY_S = 0.2
 """Blocks are folded and snapshots published at this pace."""
 
-RATE_OVER_S = 5.0
-
-GIVE_BACK_EVERY_S = 10.0
-"""Free memory goes back to the board at this pace, and at once when the curve was fitted."""
-
-TRIP_LINE_EVERY_S = 60.0
-"""All viewers are told the trip so far this often; each draws it on by itself in between."""
-
 log = logging.getLogger("wattwake")
-
-
-@dataclass(frozen=True)
-class Settings:
-    """What a run of the daemon needs to know; profile and command line are already merged."""
-
-    profile: Profile
-    connection: str
-    baud: int
-    system_id: int | None
-    listen: tuple[str, int]
-    record: Path | None
-    profile_text: str | None = None
-    aim: Aim | None = None
-    profile_path: Path | None = None
-    """Read anew on SIGHUP."""
-    listen_only: bool = False
-    door: DoorSettings | None = None
-    """Where paired viewers come in; None where they cannot."""
 
 
 class Service:
@@ -101,33 +68,30 @@ class Service:
             settings.system_id or link.system_id,
         )
         self._feed = FeedServer()
-        self._alerts = OwnAlerts()
+        self._publisher = Publisher(self._feed, lambda: self._keeper)
         self._book: SessionBook | None = None
         self._keeper = self._keep_trip()
         self._figures = Subscriber("figures_failed", "the figures")
         self._requests = Subscriber("requests_failed", "the requests to the autopilot")
         self._publishing = Subscriber("feed_failed", "the feed")
-        self._watching = Subscriber("alerts_failed", "the daemon's own alerts")
         self._saving = Subscriber("notes_failed", "the notes beside the record")
+        self._memory = Subscriber("memory_failed", "the return of free memory")
         self._door = Subscriber("door_failed", "the door for paired viewers")
         self._subscribers = (
             self._figures,
             self._requests,
             self._publishing,
-            self._watching,
+            self._publisher.watching,
             self._saving,
+            self._memory,
             self._door,
         )
         self._began_s = time.monotonic()
-        self._heard_s: float | None = None
-        self._counts: deque[tuple[float, int]] = deque()
         self._link_said: str | None = None
         self._asked: tuple[int, int | None] | None = None
         self._watchdog_every_s = notify.watchdog_every_s()
         self._watchdog_due_s = 0.0
-        self._trip_line_due_s = 0.0
-        self._give_back_due_s = 0.0
-        self._fitted: Posterior | None = None
+        self._give_back = lean_memory.GiveBack()
         self._stop = asyncio.Event()
         self._ending = ending or Ending()
 
@@ -162,8 +126,8 @@ class Service:
             # Before the look back: what comes in meanwhile waits for the record.
             reader.start()
             host, port = settings.listen
-            craft = settings.profile.craft.name
-            port = await self._feed.open(host, port, craft, self._on_command, self._trip_line)
+            craft, greeting = settings.profile.craft.name, self._publisher.trip_line
+            port = await self._feed.open(host, port, craft, self._on_command, greeting)
             self._open_book()
             self._intake.record_to(self._book.write if self._book is not None else None)
             print_line(f"link {name}")
@@ -282,19 +246,14 @@ class Service:
         self._requests.run(now_s, lambda: self._ask(reader, parts, now_s))
         self._saving.run(now_s, lambda: self._save(now_s, now_us))
         self._watch_link(reader.problem)
-        self._publishing.run(now_s, lambda: self._publish(reader, name, now_s))
+        running = partial(self._running, reader, now_s)
+        self._publishing.run(now_s, lambda: self._publisher.publish(running(), name))
         if self._watchdog_every_s is not None and now_s >= self._watchdog_due_s:
             self._watchdog_due_s = now_s + self._watchdog_every_s
             notify.watchdog()
             notify.status(f"{name}: {self._ride.messages} messages, {self._feed.viewers} viewers")
-        self._watching.run(now_s, lambda: self._give_back(now_s))
-
-    def _give_back(self, now_s: float) -> None:
-        """Give free memory back to the board, if it is time or much was needed just now."""
-        fitted = self._ride.engine.learner.posterior
-        if now_s >= self._give_back_due_s or fitted is not self._fitted:
-            self._give_back_due_s, self._fitted = now_s + GIVE_BACK_EVERY_S, fitted
-            lean_memory.give_back()
+        learned = self._ride.engine.learner
+        self._memory.run(now_s, lambda: self._give_back.if_due(now_s, learned.posterior))
 
     def _take_in(self, parts: Sequence[Frames], now_s: float, now_us: int) -> None:
         """Give the figures what came in."""
@@ -305,10 +264,9 @@ class Service:
             self._intake.fell_behind = False
             self._keeper.failed(BehindError("more came in than could be taken"))
         if self._ride.decoder.messages > before or (self._keeper.why_none and self._ours(parts)):
-            self._heard_s = now_s
+            self._publisher.heard(now_s)
         if self._keeper.poll(now_s):
-            self._counts.clear()
-            self._trip_line_due_s = now_s
+            self._publisher.another_ride()
         craft = self._ride.decoder.craft
         if self._asked is None and craft.system_id is not None:
             # For the whole run: a viewer that begins a new trip changes nothing on the link.
@@ -332,17 +290,11 @@ class Service:
             if (utc := self._ride.utc) is not None:
                 self._book.note_utc(utc, now_us)
             if self._keeper.is_whole and self._book.save_if_due(now_s, self._keeper.kept):
-                self._give_back_due_s = now_s
+                self._give_back.soon()
 
-    def _publish(self, reader: LinkReader, name: str, now_s: float) -> None:
-        messages = self._ride.decoder.messages
-        if self._counts and messages < self._counts[-1][1]:
-            # Another ride, after a fault: it counts from nought.
-            self._counts.clear()
-        self._counts.append((now_s, messages))
-        while now_s - self._counts[0][0] > RATE_OVER_S:
-            self._counts.popleft()
-        running = Running(
+    def _running(self, reader: LinkReader, now_s: float) -> Running:
+        assert self._intake is not None
+        return Running(
             now_s,
             reader.problem,
             self._began_s if reader.heard_s is None else reader.heard_s,
@@ -350,50 +302,11 @@ class Service:
             self._gate.refused,
             self._book.problems if self._book is not None else (),
             self._book.moved if self._book is not None else None,
-            tuple(self._troubles()),
+            self._intake.scan_faults.count,
+            self._intake.record_faults.count,
+            tuple(self._keeper.troubles()),
+            [one for one in self._subscribers if one.failing],
         )
-        alerts = self._watching.run(now_s, lambda: self._alerts.now(running)) or ()
-        line = self._snapshot_line(name, now_s, alerts)
-        if now_s >= self._trip_line_due_s:
-            self._trip_line_due_s = now_s + TRIP_LINE_EVERY_S
-            line = self._trip_line() + line
-        self._feed.publish(line, now_s)
-
-    def _snapshot_line(self, name: str, now_s: float, alerts: tuple[Alert, ...]) -> bytes:
-        def line() -> bytes:
-            snapshot = self._ride.snapshot(
-                source=name,
-                age_s=self._age_s(now_s),
-                messages_per_s=self._messages_per_s(),
-                alerts=alerts,
-                why_none=self._keeper.why_hidden,
-            )
-            return as_line(snapshot.as_dict())
-
-        try:
-            return line()
-        except Exception as fault:
-            if self._keeper.why_none is not None:
-                raise
-            self._keeper.failed(fault)
-            return line()
-
-    def _troubles(self) -> Iterator[tuple[str, str]]:
-        """Give code and sentence of each part of the program that failed."""
-        assert self._intake is not None
-        yield from self._keeper.troubles()
-        if count := self._intake.scan_faults.count:
-            text = f"Faults reading the link: {count}. What came in just then may be missing."
-            yield "scan_failed", text
-        if count := self._intake.record_faults.count:
-            yield "record_failed", f"Faults in the recorder: {count}. See the daemon's log."
-        for one in self._subscribers:
-            if one.failing:
-                text = f"Program faults in {one.what}: {one.faults}. It is tried again."
-                yield one.code, f"{text} Recording goes on."
-
-    def _trip_line(self) -> bytes:
-        return as_line(trip_line_message(self._ride.engine.trip_line))
 
     def _on_command(self, command: Command, reply: Reply) -> None:
         """Do what a viewer says, and write it down."""
@@ -434,8 +347,7 @@ class Service:
                 except UsageError as problem:
                     return str(problem)
         self._keeper.new_trip()
-        self._counts.clear()
-        self._trip_line_due_s = 0.0
+        self._publisher.another_ride()
         for one in stay:
             obey(one, self._ride, lambda: None)
             if self._book is not None:
@@ -469,17 +381,3 @@ class Service:
         if problem != self._link_said:
             log.warning("%s", problem or "the link is back")
             self._link_said = problem
-
-    def _age_s(self, now_s: float) -> Number:
-        if self._heard_s is None:
-            return Unknown("no autopilot heard yet")
-        return now_s - self._heard_s
-
-    def _messages_per_s(self) -> Number:
-        if self._keeper.why_none is not None:
-            # The ride is given nothing: it has nothing to count.
-            return self._keeper.why_none
-        (first_s, first), (last_s, last) = self._counts[0], self._counts[-1]
-        if last_s - first_s < 1.0:
-            return Unknown("counting")
-        return (last - first) / (last_s - first_s)

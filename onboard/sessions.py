@@ -142,11 +142,6 @@ def _names(directory: Path) -> set[str]:
         return set()
 
 
-def latest_session(directory: Path) -> Path | None:
-    """Give the folder of the newest session, None where there is none."""
-    return next(iter(sessions(directory)), None)
-
-
 def read_session(folder: Path) -> SessionNote | None:
     """Read what a session's folder says of it; None where it says nothing that can be used.
 

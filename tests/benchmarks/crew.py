@@ -15,10 +15,10 @@ from pathlib import Path
 from onboard.pairing.crew import CrewBook
 from onboard.pairing.joining import Join
 from onboard.pairing.keys import make_identity
-from onboard.sessions import latest_session
 from onboard.telemetry.telemetry_log import read_log
 from tests.benchmarks.daemon import PER_S, cpu_s, frames_of, resident_mib, send
 from tests.daemon_process import Daemon
+from tests.newest import latest_session
 from tests.onboard.pairing.doors import client_context
 
 COME_PER_S = 25.0

@@ -26,7 +26,8 @@ from onboard import stamp_clock as stamp_clock_module
 from onboard.efficiency.target import Aim
 from onboard.intake import Intake
 from onboard.profile import load_profile
-from onboard.service import Service, Settings
+from onboard.service import Service
+from onboard.settings import Settings
 from onboard.subscriber import STRICT
 from onboard.telemetry.links.base import Piece
 from onboard.telemetry.log_files import RECORD_NAME
@@ -43,7 +44,8 @@ ROOMS = (
     "onboard.efficiency", "onboard.feed.jsonable", "onboard.feed.snapshot", "onboard.feed.server",
     "onboard.telemetry.decoder", "onboard.telemetry.craft", "onboard.telemetry.timebase",
     "onboard.telemetry.channels", "onboard.telemetry.asking", "onboard.telemetry.packing",
-    "onboard.ride", "onboard.own_alerts", "onboard.pairing.door", "onboard.session_book",
+    "onboard.ride", "onboard.own_alerts", "onboard.publisher", "onboard.pairing.door",
+    "onboard.session_book",
 )  # fmt: skip
 
 NOT_LIVE = ("parts", "trial", "plan", "reconciled", "round_trip", "charge_balance", "current_fit")

@@ -23,10 +23,10 @@ import pytest
 
 from onboard.pairing.crew import CrewBook
 from onboard.pairing.joining import Join, Pair
-from onboard.sessions import latest_session
 from onboard.telemetry.log_files import RECORD_NAME
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import Chunk, background, udp
+from tests.newest import latest_session
 from tests.onboard.pairing.doors import client_context, member, paired_folder
 from tests.small_streams import Sender
 

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from onboard.sessions import latest_session
 from onboard.telemetry.telemetry_log import read_log
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import BAD, Chunk, Plug, play, ride, spoil, udp
+from tests.newest import latest_session
 from tests.onboard.telemetry.slow_framing import frames as slow_frames
 
 pytestmark = pytest.mark.slow

@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from onboard.sessions import latest_session
 from onboard.telemetry.telemetry_log import read_log
 from tests.daemon_process import Daemon
+from tests.newest import latest_session
 from tests.small_streams import Sender
 
 pytestmark = pytest.mark.slow

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from onboard.sessions import latest_session
 from onboard.telemetry.log_files import RECORD_NAME
 from onboard.telemetry.telemetry_log import read_log
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import background, udp
 from tests.faults.test_kill import RATE_HZ, numbered, recorded
+from tests.newest import latest_session
 from tests.onboard.test_daemon_life import say
 
 pytestmark = pytest.mark.slow

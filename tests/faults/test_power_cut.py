@@ -14,10 +14,10 @@ from pathlib import Path
 
 import pytest
 
-from onboard.sessions import latest_session
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import background, udp
 from tests.faults.test_kill import numbered, recorded
+from tests.newest import latest_session
 
 pytestmark = pytest.mark.slow
 

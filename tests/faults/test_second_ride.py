@@ -10,10 +10,10 @@ from typing import Any
 import pytest
 
 from onboard.errors import LogError
-from onboard.sessions import latest_session
 from onboard.telemetry.telemetry_log import read_log
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import udp
+from tests.newest import latest_session
 from tests.small_streams import Sender
 
 pytestmark = pytest.mark.slow

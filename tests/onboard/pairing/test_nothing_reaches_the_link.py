@@ -20,7 +20,8 @@ from onboard.intake import Intake
 from onboard.pairing import door as door_module
 from onboard.pairing.door import DoorSettings
 from onboard.profile import Battery, Profile
-from onboard.service import Service, Settings
+from onboard.service import Service
+from onboard.settings import Settings
 from onboard.telemetry.links.base import Piece, Source
 from tests.onboard.pairing.doors import Viewer, member, paired_folder
 from tests.small_streams import Sender
@@ -150,7 +151,9 @@ async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, lis
         time_ns=lambda: 1_750_000_000 * 10**9,
     )
     service, reader, answers = Service(settings), Reader(), []
-    await service._feed.open("127.0.0.1", 0, "skiff", service._on_command, service._trip_line)
+    await service._feed.open(
+        "127.0.0.1", 0, "skiff", service._on_command, service._publisher.trip_line
+    )
     service._open_book()
     service._intake = Intake(reader, service._gate, service._clock)  # type: ignore[arg-type]
     service._intake.record_to(service._book.write)
