@@ -18,13 +18,13 @@ from onboard.sessions import (
     SessionNote,
     begin_session,
     last_session,
-    latest_session,
     read_session,
     session_name,
     sessions,
     write_session,
 )
 from onboard.telemetry.log_files import RECORD_NAME
+from tests.newest import latest_session
 from tests.small_streams import Sender, records
 
 START_US = 1_750_000_000_000_000

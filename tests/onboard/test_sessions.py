@@ -17,12 +17,12 @@ from onboard.sessions import (
     SessionNote,
     begin_session,
     close_session,
-    latest_session,
     note_continues,
     read_session,
     sessions,
 )
 from onboard.whole_file import write_whole
+from tests.newest import latest_session
 
 START_US = 1_750_000_000_000_000
 SECOND_US = 1_000_000

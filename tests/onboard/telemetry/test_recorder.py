@@ -12,6 +12,7 @@ from onboard.telemetry.link_scanner import LinkScanner
 from onboard.telemetry.log_files import RECORD_NAME
 from onboard.telemetry.recorder import Recorder
 from onboard.telemetry.telemetry_log import read_log
+from tests.newest import latest_session
 from tests.onboard.telemetry.faulty_card import START_US, Card, Stream, spans
 from tests.small_streams import Sender
 
@@ -125,7 +126,7 @@ def test_a_session_is_marked_as_it_goes_on_and_ends(tmp_path: Path) -> None:
     second.close()
     note = sessions.read_session(second.folder)
     assert note == sessions.SessionNote(2, first.folder.name, True)
-    assert sessions.latest_session(tmp_path) == second.folder
+    assert latest_session(tmp_path) == second.folder
 
 
 def test_two_sessions_in_one_second_keep_apart(tmp_path: Path) -> None:
