@@ -12,7 +12,7 @@ from onboard.block import FloatArray
 from onboard.efficiency.battery import Pack
 from onboard.efficiency.best_speed import best_speed_on_course
 from onboard.efficiency.cells import Cells
-from onboard.efficiency.figure import Estimate, Figure, Number, Unknown, reaching_up_to
+from onboard.efficiency.figure import Estimate, Figure, Number, Unknown, reaching_up_to, throughout
 from onboard.efficiency.hold import Hold
 from onboard.efficiency.home import Home, WayHome
 from onboard.efficiency.outlook import Outlook, outlook
@@ -41,11 +41,6 @@ class Advice:
     best_speed_mps: Estimate
     target: Target | Unknown
     home: WayHome | Unknown
-
-
-def nothing(unknown: Unknown) -> Advice:
-    """Give advice that is unknown throughout."""
-    return Advice(unknown, unknown, unknown, unknown, unknown)
 
 
 NO_AIM = Unknown("no target set")
@@ -141,7 +136,7 @@ class Adviser:
         return self._advice[1]
 
     def _nothing_but_the_hold(self, why: str) -> Advice:
-        advice = nothing(Unknown(why))
+        advice = throughout(Advice)(Unknown(why))
         return replace(advice, target=self._held(None)) if self._hold.wanted else advice
 
     def _advise(self, pack: Pack, known: Posterior) -> Advice:

@@ -8,6 +8,10 @@ import numpy.typing as npt
 
 from onboard.block import FloatArray
 
+Bools = npt.NDArray[np.bool_]
+
+REJECTED_MOST_FRACTION = 0.1
+
 
 @lru_cache(maxsize=1024)
 def threshold(count: int) -> float:
@@ -28,10 +32,20 @@ def threshold(count: int) -> float:
     return (low + high) / 2
 
 
-def kept(values: FloatArray) -> npt.NDArray[np.bool_]:
+def kept(values: FloatArray) -> Bools:
     """Tell which values are no outliers among their like, shape (n,); fewer than 3 are all kept."""
     if len(values) < 3:
         return np.ones(len(values), np.bool_)
     sd = float(values.std(ddof=1))
-    inside: npt.NDArray[np.bool_] = np.abs(values - values.mean()) <= threshold(len(values)) * sd
+    inside: Bools = np.abs(values - values.mean()) <= threshold(len(values)) * sd
+    return inside
+
+
+def kept_but_for_few(residual_sd: FloatArray) -> Bools:
+    """Tell which residuals are no outliers, as multiples of what is expected; never reject many."""
+    if len(residual_sd) < 5:
+        return np.ones(len(residual_sd), np.bool_)
+    size = np.abs(residual_sd)
+    limit = max(threshold(len(size)), float(np.quantile(size, 1 - REJECTED_MOST_FRACTION)))
+    inside: Bools = size <= limit
     return inside

@@ -1,6 +1,10 @@
 """A figure with its interval, and 'unknown' with its reason."""
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from typing import Any, TypeVar
+
+Known = TypeVar("Known")
 
 
 @dataclass(frozen=True)
@@ -45,3 +49,16 @@ def reaching_up_to(lower: Estimate, upper: Estimate) -> Estimate:
     if lower.high is None or upper.high is None:
         return lower
     return Figure(lower.value, lower.low, max(lower.high, upper.high))
+
+
+def throughout(kind: Callable[..., Known]) -> Callable[[Unknown], Known]:
+    """Give what makes a dataclass whose every field is 'unknown'.
+
+    Examples
+    --------
+    >>> throughout(Figure)(Unknown("not measured")).low
+    Unknown(why='not measured')
+    """
+    every: Any = kind
+    names = [field.name for field in fields(every)]
+    return lambda unknown: kind(**dict.fromkeys(names, unknown))

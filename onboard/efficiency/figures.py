@@ -1,10 +1,10 @@
 """What the engine gives: all figures at one instant. Names and units as in the JSON outputs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from onboard.efficiency.alerts import Alert
 from onboard.efficiency.battery import BatteryState
-from onboard.efficiency.figure import Estimate, Number, Unknown
+from onboard.efficiency.figure import Estimate, Number, Unknown, throughout
 from onboard.efficiency.home import WayHome
 from onboard.efficiency.power_curve import Curve
 from onboard.efficiency.runs import Run
@@ -21,11 +21,6 @@ class Consumption:
     last_300_s: Estimate
     trip: Estimate
     since_mark: Estimate
-
-
-def unknown_consumption(unknown: Unknown) -> Consumption:
-    """Give consumption of which nothing is known."""
-    return Consumption(unknown, unknown, unknown, unknown)
 
 
 @dataclass(frozen=True)
@@ -47,23 +42,6 @@ class Trip:
     max_speed_mps: Number
     bridged_energy_fraction: Number
     bridged_distance_fraction: Number
-
-
-def unknown_trip(unknown: Unknown) -> Trip:
-    """Give a trip of which nothing is known."""
-    return Trip(
-        energy_wh=unknown,
-        charge_ah=unknown,
-        distance_m=unknown,
-        moving_s=unknown,
-        elapsed_s=unknown,
-        wh_per_km=unknown,
-        mean_power_w=unknown,
-        mean_speed_mps=unknown,
-        max_speed_mps=unknown,
-        bridged_energy_fraction=unknown,
-        bridged_distance_fraction=unknown,
-    )
 
 
 @dataclass(frozen=True)
@@ -101,22 +79,12 @@ class Figures:
 
 def unknown_figures(unknown: Unknown, t_s: float) -> Figures:
     """Give figures of which nothing is known at stream time `t_s` [s]."""
-    return Figures(
+    return replace(
+        throughout(Figures)(unknown),
         t_s=t_s,
-        power_w=unknown,
-        volts_v=unknown,
-        amps_a=unknown,
-        speed_mps=unknown,
-        wh_per_km=unknown_consumption(unknown),
-        trip=unknown_trip(unknown),
-        battery=unknown,
-        range_m=Reach(unknown, unknown, unknown),
-        time_left_s=unknown,
-        best_speed_mps=unknown,
-        target=unknown,
-        home=unknown,
-        set_and_drift=unknown,
-        curve=unknown,
+        wh_per_km=throughout(Consumption)(unknown),
+        trip=throughout(Trip)(unknown),
+        range_m=throughout(Reach)(unknown),
         steady=unknown_steady(unknown),
         runs=(),
         alerts=(),

@@ -12,6 +12,15 @@ from onboard.block import FloatArray
 from onboard.efficiency.figure import Estimate, Figure, Unknown
 from onboard.efficiency.shared_errors import Z_95
 
+AT_ONCE_S, LASTING_S = 2, 60
+
+USUAL_SD_FRACTION = 0.6
+"""How well a pack's usual resistance is known. Common practice, no source."""
+
+LASTING_OVER_QUICK, LASTING_SD_FRACTION = 1.3, 0.3
+"""What a lasting load costs over what answers at once, until it is measured. Common practice, no
+source."""
+
 AMPS_LEAST_A = 1.0
 """A smaller change of current says little over noise and rounding."""
 
@@ -115,3 +124,38 @@ class Slope:
             return Unknown("the profile states none and the current has not changed enough yet")
         value, sd = known
         return Figure(value, max(value - Z_95 * sd, 0.0), value + Z_95 * sd)
+
+
+class Resistance:
+    """What a whole pack's voltage loses to a load: at once, and to a lasting one.
+
+    Parameters
+    ----------
+    usual_ohm
+        What such a pack has, taken until anything is measured [ohm].
+    stated_ohm
+        What the profile states, None where it states none.
+    """
+
+    def __init__(self, usual_ohm: float, stated_ohm: float | None) -> None:
+        self._usual_ohm = usual_ohm
+        self.at_once = Slope(AT_ONCE_S, stated_ohm)
+        self._lasting = Slope(LASTING_S, stated_ohm)
+
+    def fold(self, volts_v: FloatArray, amps_a: FloatArray, expected_v: FloatArray) -> None:
+        """Take in seconds in order, as a `Slope` does."""
+        self.at_once.fold(volts_v, amps_a, expected_v)
+        self._lasting.fold(volts_v, amps_a, expected_v)
+
+    def lasting(self) -> tuple[float, float]:
+        """Give what a lasting load costs, and its standard deviation [ohm]."""
+        lasting, quick = self._lasting.value_and_sd(), self.at_once.value_and_sd()
+        if quick is None:
+            guess, sd = self._usual_ohm, USUAL_SD_FRACTION * self._usual_ohm
+        else:
+            guess, sd = LASTING_OVER_QUICK * quick[0], LASTING_SD_FRACTION * quick[0] + 1e-5
+        if lasting is None:
+            return guess, sd
+        weights = 1.0 / max(lasting[1], 1e-5) ** 2, 1.0 / sd**2
+        total = sum(weights)
+        return (lasting[0] * weights[0] + guess * weights[1]) / total, 1.0 / math.sqrt(total)

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
-from onboard.efficiency.chauvenet import threshold
+from onboard.efficiency.chauvenet import kept_but_for_few
 from onboard.efficiency.courses import lines
 from onboard.efficiency.shared_errors import Z_95
 from onboard.efficiency.steady import SteadyBlock
@@ -54,7 +54,6 @@ LEFT_LEAST = 0.3
 """A craft that keeps less than this of its speed against the water across its course is not one
 that the curve is learned from."""
 
-REJECTED_MOST_FRACTION = 0.1
 OUTLIER_SD = 3.0
 ROUNDS, HALVINGS = 12, 5
 SETTLED_MPS = 1e-4
@@ -289,7 +288,7 @@ def _converge(
         by_power = (slopes[:, count:] @ _slope(solution[count:])) ** 2
         known = by_power * data.power_variance + data.knots.between_m2ps2
         if turn >= 2:
-            used = _no_outliers(residual / np.sqrt(known + scale))
+            used = kept_but_for_few(residual / np.sqrt(known + scale))
             freedom = SCALE_BLOCKS + max(float(used.sum()) - taken_up, 0.0)
             scale = _scale((residual**2 - known)[used], freedom)
         share = np.where(used, 1.0 / (known + scale), 0.0)
@@ -367,16 +366,6 @@ def start_curve(carried: Carried | None) -> FloatArray:
 def _slope(curve: FloatArray) -> FloatArray:
     slope: FloatArray = np.gradient(curve, SPACING)
     return slope
-
-
-def _no_outliers(residual_sd: FloatArray) -> Bools:
-    """Tell which blocks are no outliers by Chauvenet's criterion; never reject many."""
-    if len(residual_sd) < 5:
-        return np.ones(len(residual_sd), np.bool_)
-    size = np.abs(residual_sd)
-    limit = max(threshold(len(size)), float(np.quantile(size, 1 - REJECTED_MOST_FRACTION)))
-    inside: Bools = size <= limit
-    return inside
 
 
 def _scale(excess_m2ps2: FloatArray, freedom: float) -> float:

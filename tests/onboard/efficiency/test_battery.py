@@ -95,7 +95,7 @@ def test_energy_at_a_power_is_scipys_integral() -> None:
 
         def volts(s: float, power: float = power) -> float:
             open_v = 14 * np.interp(s, chemistry.fraction, chemistry.ocv_v)
-            return (open_v + np.sqrt(open_v**2 - 4 * pack._resistance()[0] * power)) / 2
+            return (open_v + np.sqrt(open_v**2 - 4 * pack._resistance.lasting()[0] * power)) / 2
 
         at = np.linspace(reserve, 1.0, 4001)
         exact = 25.0 * simpson([volts(s) for s in at], x=at)
@@ -157,7 +157,7 @@ def test_resistance_at_once_and_lasting() -> None:
 def test_a_rested_li_ion_pack_is_found_at_its_own_charge() -> None:
     pack = Pack(replace(LI_ION, start_sd=0.3), Sensors())
     pack.fold(load(LI_ION, np.full(30, 0.1), start=0.6))
-    fraction, gradient = pack.state.fraction(0.0, 30.0)
+    fraction, gradient = pack.count.state.fraction(0.0, 30.0)
     assert fraction == pytest.approx(0.6, abs=0.1)
     assert np.sqrt(gradient @ pack.covariance @ gradient) < 0.12
     assert not pack.contradicted
@@ -170,16 +170,16 @@ def test_a_pack_is_not_rested_right_after_a_load() -> None:
     for rest_s, moved in ((120, False), (600, True)):
         pack = Pack(vague, Sensors())
         pack.fold(work)
-        before = pack.state
+        before = pack.count.state
         pack.fold(seconds(np.full(rest_s, 52.0), 0.1, 600.0, 20.0 / 6))
-        assert (pack.state is not before) is moved
+        assert (pack.count.state is not before) is moved
 
 
 def test_a_pack_stated_full_that_is_not_is_found_out() -> None:
     pack = Pack(LI_ION, Sensors())
     pack.fold(load(LI_ION, np.full(30, 0.1), start=0.5))
     assert pack.contradicted
-    assert pack.state.fraction(0.0, 30.0)[0] == pytest.approx(0.5, abs=0.12)
+    assert pack.count.state.fraction(0.0, 30.0)[0] == pytest.approx(0.5, abs=0.12)
     full = Pack(LI_ION, Sensors())
     full.fold(load(LI_ION, np.full(30, 0.1), start=1.0))
     assert not full.contradicted
@@ -225,7 +225,7 @@ def test_charged_full_starts_anew() -> None:
     pack = Pack(LFP, Sensors())
     pack.fold(load(LFP, np.full(3600, 10.0)))
     pack.charged_full()
-    assert pack.state.fraction(10.0, 3600.0)[0] == pytest.approx(1.0)
+    assert pack.count.state.fraction(10.0, 3600.0)[0] == pytest.approx(1.0)
     assert pack.covariance[START, START] == pytest.approx(0.01**2)
     assert pack.covariance[START, GAIN] == 0
 
@@ -236,15 +236,15 @@ def test_the_count_survives_a_restart_of_the_daemon() -> None:
     through, first, second = (Pack(LI_ION, NO_ZERO) for _ in range(3))
     through.fold(load(LI_ION, amps))
     first.fold(load(LI_ION, amps[:3600]))
-    second.resume(first.as_dict(), Away(240.0, True, drawn_ah=0.4))
+    second.resume(first.count.as_dict(), Away(240.0, True, drawn_ah=0.4))
     second.fold(load(LI_ION, amps[3840:], start=1 - 6.4 / 25, begin_s=0.0))
     one, other = through.summary(300.0), second.summary(300.0)
     assert other.left_wh.value == pytest.approx(one.left_wh.value, rel=2e-3)
     width = [state.left_wh.high - state.left_wh.low for state in (one, other)]
     assert width[1] == pytest.approx(width[0], rel=0.03)
     unknown = Pack(LI_ION, NO_ZERO)
-    unknown.resume(first.as_dict(), Away())
-    assert unknown.covariance[START, START] > first.as_dict()["covariance"][START][START]
+    unknown.resume(first.count.as_dict(), Away())
+    assert unknown.covariance[START, START] > first.count.as_dict()["covariance"][START][START]
 
 
 @pytest.mark.parametrize(

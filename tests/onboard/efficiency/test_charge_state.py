@@ -6,7 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from onboard.efficiency.battery import NEW_FRACTION, Pack
+from onboard.efficiency.battery import Pack
+from onboard.efficiency.charge_count import NEW_FRACTION
 from onboard.efficiency.recharge import Away
 from onboard.efficiency.shared_errors import CAPACITY, GAIN, OFFSET, START
 from onboard.profile import Sensors
@@ -75,7 +76,7 @@ def test_restarts_of_the_daemon_in_a_rest_tell_nothing_new() -> None:
     once = charge_and_sd(pack, 0.0, 60.0)
     for _ in range(6):
         again = Pack(VAGUE, Sensors())
-        again.resume(json.loads(json.dumps(pack.as_dict())), Away(1.0, True, 0.0))
+        again.resume(json.loads(json.dumps(pack.count.as_dict())), Away(1.0, True, 0.0))
         again.fold(rest(VAGUE, 0.6, 400))
         pack = again
     assert charge_and_sd(pack, 0.0, 400.0)[1] == pytest.approx(once[1], rel=1e-3)
@@ -83,7 +84,7 @@ def test_restarts_of_the_daemon_in_a_rest_tell_nothing_new() -> None:
 
 def test_a_pack_that_comes_from_work_is_not_taken_as_rested_by_a_restart() -> None:
     # 15 mV a cell under its settled voltage, as a minute after a hard ride.
-    before = Pack(VAGUE, Sensors()).as_dict()
+    before = Pack(VAGUE, Sensors()).count.as_dict()
     pack = Pack(VAGUE, Sensors())
     pack.resume({**before, "since_anchor_fraction": None}, Away(60.0, True, 1.0))
     cells = rest(VAGUE, 0.56, 400)
@@ -96,7 +97,7 @@ def test_a_pack_that_comes_from_work_is_not_taken_as_rested_by_a_restart() -> No
 def test_charge_that_was_drawn_unseen_is_as_uncertain_as_charge_that_was_seen() -> None:
     sensors = Sensors(current_offset_sd_a=0.0)
     resumed = Pack(LI_ION, sensors)
-    resumed.resume(Pack(LI_ION, sensors).as_dict(), Away(3600.0, True, 12.0))
+    resumed.resume(Pack(LI_ION, sensors).count.as_dict(), Away(3600.0, True, 12.0))
     # By hand: start 0.02; 12 of 25 Ah with a gain of 0.02 and a capacity of 0.03.
     sd = np.sqrt(0.02**2 + 0.48**2 * (0.02**2 + 0.03**2))
     assert charge_and_sd(resumed, 0.0, 0.0) == pytest.approx((0.52, sd))
@@ -114,7 +115,7 @@ def test_time_before_the_stream_costs_nothing() -> None:
 
 @pytest.mark.parametrize("spoil", ["negative", "skew", "infinite", "since"])
 def test_a_kept_state_that_cannot_be_is_refused(spoil: str) -> None:
-    kept = Pack(LI_ION, Sensors()).as_dict()
+    kept = Pack(LI_ION, Sensors()).count.as_dict()
     if spoil == "negative":
         kept["covariance"][START][START] = -1.0
     elif spoil == "skew":

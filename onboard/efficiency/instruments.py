@@ -1,0 +1,129 @@
+"""The craft's instruments: battery power, speed and the motor drive, and which can be quoted now.
+
+Each may come from several sources; what counts is decided in `power_sources`, `speed_sources` and
+`drive_sources`.
+"""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import TypeVar
+
+from onboard.block import Block
+from onboard.efficiency.battery_side import BatterySide
+from onboard.efficiency.distance import DistanceMeter
+from onboard.efficiency.drive_sources import DriveSources
+from onboard.efficiency.figure import Number, Unknown
+from onboard.efficiency.heard import SILENT_S
+from onboard.efficiency.latest import STALE_S, Latest
+from onboard.efficiency.parts import Parts, itself
+from onboard.efficiency.power_sources import PowerNews, PowerSources
+from onboard.efficiency.speed_sources import SpeedSources
+from onboard.profile import Sensors
+
+Source = TypeVar("Source", BatterySide, DistanceMeter)
+
+
+class Instruments:
+    """What is measured, and by what.
+
+    Parameters
+    ----------
+    sensors
+        What the profile states of them.
+    parts
+        The engine's parts: the instruments are `power`, `speed` and `motor drive` there.
+    """
+
+    def __init__(self, sensors: Sensors, parts: Parts) -> None:
+        self._parts = parts
+        self.power = PowerSources(sensors)
+        self.speed = SpeedSources()
+        self._drive = DriveSources()
+        self.latest = Latest()
+
+    def fold(self, block: Block) -> Block:
+        """Take in a block; give what of it the other parts are to see."""
+        fold = self._parts.fold
+        passed = fold("motor drive", self._drive.passed, block) or block
+        self.latest.fold(passed)
+        fold("power", self.power.fold, passed)
+        fold("speed", self.speed.fold, passed)
+        return passed
+
+    def battery_side(self) -> BatterySide | Unknown:
+        """Give the battery's meters, or why there are none."""
+        return self._parts.ask("power", itself, self._battery_side)
+
+    def _battery_side(self) -> BatterySide | Unknown:
+        return self.power.chosen() or Unknown(self.power.why_none())
+
+    def speed_meter(self) -> DistanceMeter | Unknown:
+        """Give the meter of the way made good, or why there is none."""
+        return self._parts.ask("speed", itself, self._speed_meter)
+
+    def _speed_meter(self) -> DistanceMeter | Unknown:
+        return self.speed.chosen() or Unknown(self.speed.why_none())
+
+    def unless_stale(self, source: Source | Unknown, what: str) -> Source | Unknown:
+        """Give a source while it can be quoted as 'now'."""
+        if isinstance(source, Unknown):
+            return source
+        age_s = self.latest.now_s + self.latest.silent_s - source.heard_s
+        if age_s <= STALE_S:
+            return source
+        if isinstance(source, BatterySide):
+            name = source.quietest
+        else:
+            name = self.speed.name_of(source) if self.speed.several else ""
+        return Unknown(f"no {what} {f'from {name} ' if name else ''}for {age_s:.0f} s")
+
+    def unless_silent(self, side: BatterySide | Unknown) -> BatterySide | Unknown:
+        """Give the meters while all are heard: what is drawn unseen must not look like a saving."""
+        return self._parts.ask("power", itself, self._unless_silent, side)
+
+    def _unless_silent(self, side: BatterySide | Unknown) -> BatterySide | Unknown:
+        side = all_heard(side)
+        if isinstance(side, Unknown):
+            return side
+        age_s = self.latest.now_s - side.heard_s
+        if age_s <= SILENT_S:
+            return side
+        name = side.quietest or "the power monitor"
+        return Unknown(f"what {name} gives is not known: not heard for {age_s:.0f} s")
+
+    def drive(self, name: str) -> Number:
+        """Give the newest reading of the motor that is shown, by a column of `drive`."""
+        now_s = self.latest.now_s + self.latest.silent_s
+        return self._parts.ask("motor drive", itself, self._drive.value, name, now_s)
+
+    def unplug(self, source: str) -> str | None:
+        """Take a source as unplugged until it is heard again; give why not, None when done."""
+        what, _, number = source.rpartition(" ")
+        now_s = self.latest.now_s
+        if what == "battery" and number.isdecimal():
+            return self.power.unplug(int(number), now_s)
+        if what == "motor" and number.isdecimal():
+            return self._drive.unplug(int(number), now_s)
+        return self.speed.unplug(source, now_s)
+
+    def news(self) -> Iterator[PowerNews]:
+        """Give what became of the sources since it was asked last."""
+        for news in self.power.take_news():
+            brief = (*news.brief, *self.speed.brief(news.t_s), *self._drive.brief(news.t_s))
+            yield replace(news, brief=brief)
+
+    def impossible_s(self) -> list[float]:
+        """Give the times of readings that cannot be [s]."""
+        return [*self.power.impossible_s(), *self.speed.impossible_s()]
+
+    def noise_m2ps(self) -> float:
+        """Give the long-run variance of the way made good [m^2/s]; 0 without a speed."""
+        meter = self.speed.chosen()
+        return meter.track.noise.long_run_m2ps if meter else 0.0
+
+
+def all_heard(side: BatterySide | Unknown) -> BatterySide | Unknown:
+    """Give the meters unless one that counts is not heard any more."""
+    if isinstance(side, Unknown) or not side.silent:
+        return side
+    return Unknown(f"what {' and '.join(side.silent)} gives is not known: not heard any more")
