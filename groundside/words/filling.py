@@ -1,0 +1,103 @@
+"""Sentences with gaps: each gap bears a value's name, which tells how to write it."""
+
+import os
+import string
+from collections.abc import Callable, Mapping
+
+from groundside.figures import (
+    UNKNOWN,
+    age_text,
+    consumption_text,
+    one_decimal,
+    percent,
+    three_figures,
+    whole,
+)
+from groundside.units import Units
+from onboard.contract.codes import Statement, Value
+from onboard.contract.quantities import unit_of
+
+Sentence = str | Callable[[Mapping[str, Value], Units], str]
+"""A sentence with gaps such as `{left_wh}`; or what makes one of values, where gaps will not do."""
+
+
+def fill(sentence: Sentence, statement: Statement, units: Units) -> str:
+    """Give the sentence that a statement makes.
+
+    Parameters
+    ----------
+    sentence
+        The row of its code.
+    statement
+        What holds the values.
+    units
+        The reader's.
+
+    Examples
+    --------
+    >>> from groundside.units import CHOICES
+    >>> from onboard.contract.alerts import Alert, AlertCode
+    >>> low = Alert(AlertCode.ENERGY_LOW, 3.0, left_wh=12.4)
+    >>> fill("Only {left_wh} left.", low, CHOICES["kn"])
+    'Only 12 Wh left.'
+    """
+    if callable(sentence):
+        return sentence(statement.values, units)
+    gaps = [name for _, name, _, _ in string.Formatter().parse(sentence) if name]
+    return sentence.format_map(
+        {name: written(name, statement.values[name], units) for name in gaps}
+    )
+
+
+def written(name: str, value: Value, units: Units) -> str:
+    """Write a value with its unit, as its name says; `--` where it is not known.
+
+    Examples
+    --------
+    >>> from groundside.units import CHOICES
+    >>> [written("best_m", 22_224.0, CHOICES[units]) for units in ("km/h", "kn")]
+    ['22.2 km', '12.0 NM']
+    >>> written("sources", ("battery 1", "battery 2"), CHOICES["km/h"])
+    'battery 1, battery 2'
+    >>> written("errno", 28, CHOICES["km/h"]), written("age_s", None, CHOICES["km/h"])
+    ('no space left on device', '--')
+    """
+    if isinstance(value, tuple):
+        return ", ".join(written(name, one, units) for one in value)
+    if value is None:
+        return UNKNOWN
+    if isinstance(value, str):
+        return value
+    if name == "errno":
+        return system_words(int(value))
+    unit = unit_of(name)
+    return whole(value) if unit is None else _WRITERS.get(unit, _plain(unit))(float(value), units)
+
+
+def system_words(number: int) -> str:
+    """Give what the system calls an error, in lower case.
+
+    Examples
+    --------
+    >>> system_words(2)
+    'no such file or directory'
+    """
+    return os.strerror(number).lower()
+
+
+def _plain(unit: str) -> Callable[[float, Units], str]:
+    return lambda value, _: f"{three_figures(value)} {unit}"
+
+
+_WRITERS: Mapping[str, Callable[[float, Units], str]] = {
+    "s": lambda value, _: age_text(value),
+    "m": lambda value, units: f"{one_decimal(units.distance(value))} {units.distance_name}",
+    "m/s": lambda value, units: f"{one_decimal(units.speed(value))} {units.speed_name}",
+    "Wh/km": lambda value, units: f"{consumption_text(value, units)} {units.consumption_name}",
+    "share, 0 to 1": lambda value, _: percent(value),
+    "Wh": lambda value, _: f"{whole(value)} Wh",
+    "W": lambda value, _: f"{whole(value)} W",
+    "V": lambda value, _: f"{value:.1f} V",
+    "A": lambda value, _: f"{value:.1f} A",
+    "°C": lambda value, _: f"{whole(value)} °C",
+}

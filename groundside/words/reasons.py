@@ -1,0 +1,94 @@
+"""Why something is unknown, in a few words: they stand behind 'unknown' or 'no cue:'."""
+
+from collections.abc import Mapping
+
+from groundside.units import Units
+from groundside.words.filling import Sentence, fill, written
+from onboard.contract.codes import Value
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+
+
+def reason_text(unknown: Unknown, units: Units) -> str:
+    """Give the reason in words.
+
+    Examples
+    --------
+    >>> from groundside.units import CHOICES
+    >>> reason_text(Unknown(Reason.QUIET, age_s=75.0), CHOICES["km/h"])
+    'nothing for 1 min 15 s'
+    """
+    return fill(REASONS[unknown.code], unknown, units)
+
+
+def _from(what: str) -> Sentence:
+    def sentence(values: Mapping[str, Value], units: Units) -> str:
+        source = f"from {values['source']} " if values["source"] else ""
+        return f"no {what} {source}for {written('age_s', values['age_s'], units)}"
+
+    return sentence
+
+
+REASONS: Mapping[Reason, Sentence] = {
+    Reason.NO_AUTOPILOT: "no autopilot heard yet",
+    Reason.NOT_HEARD: "not heard yet",
+    Reason.QUIET: "nothing for {age_s}",
+    Reason.SAYS_UNKNOWN: "the autopilot says unknown",
+    Reason.NO_POWER_MONITOR: "no power monitor heard yet",
+    Reason.NO_VOLTAGE: "the power monitor reports no voltage",
+    Reason.NO_CURRENT: "the power monitor reports no current",
+    Reason.POWER_QUIET: _from("power"),
+    Reason.SOURCE_UNHEARD: "what {source} gives is not known: not heard for {age_s}",
+    Reason.SOURCES_SILENT: "what {sources} gives is not known: not heard any more",
+    Reason.NO_GPS: "no GPS heard yet",
+    Reason.NO_FIX: "no GPS fix",
+    Reason.NO_SPEED_REPORTED: "no speed reported",
+    Reason.SPEED_QUIET: _from("speed"),
+    Reason.NO_POSITION: "no position yet",
+    Reason.NO_DRIVE: "no motor drive heard",
+    Reason.MOTOR_QUIET: "motor {motor} has not been heard for {age_s}",
+    Reason.NO_POLE_PAIRS: "no drive.pole_pairs in the profile",
+    Reason.CLOCK_NOT_SET: "the autopilot's clock is not set",
+    Reason.NO_SYSTEM: "an on-board log names no system",
+    Reason.COUNTING: "counting",
+    Reason.READING_RECORD: "the last record is still being read",
+    Reason.WORKING_AGAIN: "program fault: being worked out again from the record",
+    Reason.GIVEN_UP: "given up after repeated program faults: see the daemon's log",
+    Reason.PROGRAM_FAULT: "program fault: see the daemon's log",
+    Reason.LEFT_OUT: "left out after a program fault: see the daemon's log",
+    Reason.NOT_FINITE: "not a finite number",
+    Reason.TOO_LITTLE_DATA: "too little data yet",
+    Reason.HARDLY_MOVING: "hardly moving",
+    Reason.HARDLY_MOVED: "hardly moved yet",
+    Reason.NOT_TOGETHER: "power and speed are not known over the same time",
+    Reason.NO_TIME: "no time has passed yet",
+    Reason.NO_MARK: "no mark set",
+    Reason.NOTHING_COUNTED_YET: "nothing counted yet",
+    Reason.NOTHING_COUNTED: "nothing was counted",
+    Reason.NO_COURSE: "no course made good",
+    Reason.NO_BATTERY: "no [battery] in the craft profile",
+    Reason.NO_RESISTANCE: "the profile states none and the current has not changed enough yet",
+    Reason.TOO_LITTLE_RIDING: "too little riding yet",
+    Reason.NO_ENERGY_DRAWN: "no energy is being drawn",
+    Reason.HARDLY_DRAWING: "hardly drawing any power",
+    Reason.NOTHING_LEFT: "nothing is left above the reserve",
+    Reason.NO_CURVE: "no curve yet",
+    Reason.NO_STEADY_STRETCH: "no steady stretch yet: ride half a minute at one speed",
+    Reason.TOO_FEW_STRETCHES: "too few steady stretches yet",
+    Reason.NOT_STEADY: "power, speed or course is changing",
+    Reason.TOO_FEW_PIECES: "too few pieces",
+    Reason.COURSES_UNDETERMINED: "the courses ridden do not determine it",
+    Reason.NEEDS_OTHER_COURSES: "needs steady stretches on other courses at like power",
+    Reason.NO_PROGRESS: "no speed seen makes progress against the water current",
+    Reason.NO_SPEED_ON_COURSE: "no speed is known that makes way on this course",
+    Reason.NOT_LEARNED_THERE: "the curve was not learned at that speed",
+    Reason.NO_TARGET: "no target set",
+    Reason.NO_DISTANCE_TARGET: "no distance set",
+    Reason.CANNOT_BE_MADE: "it cannot be made at any speed",
+    Reason.DISTANCE_MADE: "the distance is made",
+    Reason.NOT_KNOWN_LATELY: "not known lately",
+    Reason.AT_REST: "at rest",
+    Reason.NO_DATA: "no data yet",
+    Reason.NOT_STATED: "no reason given",
+    Reason.NEWER: "a reason that this viewer does not know: {name}",
+}

@@ -1,0 +1,66 @@
+"""How the rider stands to the target, in a sentence under the cue."""
+
+from collections.abc import Mapping
+
+from groundside.figures import percent
+from groundside.units import Units
+from groundside.words.filling import Sentence, fill
+from groundside.words.reasons import reason_text
+from onboard.contract.codes import Value
+from onboard.contract.figure import Unknown
+from onboard.contract.snapshot import Standing, Target
+
+
+def stand_text(target: Target, units: Units) -> str:
+    """Give how the rider stands to the target; where there is no cue, why.
+
+    Examples
+    --------
+    >>> from groundside.units import CHOICES
+    >>> from onboard.contract.figure import throughout
+    >>> from onboard.contract.reasons import Reason
+    >>> from onboard.contract.snapshot import Stand
+    >>> from dataclasses import replace
+    >>> nothing = throughout(Target)(Unknown(Reason.NO_CURVE))
+    >>> over = replace(nothing, reason=Stand(Standing.AGAINST_SPEED, difference_fraction=0.31))
+    >>> stand_text(over, CHOICES["km/h"])
+    '31 % above the target speed.'
+    >>> stand_text(replace(nothing, reason=Stand(Standing.NO_CUE)), CHOICES["km/h"])
+    'No cue: no curve yet.'
+    """
+    if target.reason.code is Standing.NO_CUE and isinstance(target.cue, Unknown):
+        return f"No cue: {reason_text(target.cue, units)}."
+    return fill(STANDS[target.reason.code], target.reason, units)
+
+
+def _against(of: str) -> Sentence:
+    def sentence(values: Mapping[str, Value], units: Units) -> str:
+        del units
+        difference = values["difference_fraction"]
+        assert isinstance(difference, int | float)
+        share = percent(abs(difference))
+        if share == percent(0.0):
+            return f"At {of}."
+        return f"{share} {'above' if difference > 0 else 'below'} {of}."
+
+    return sentence
+
+
+def _consumption(values: Mapping[str, Value], units: Units) -> str:
+    del units
+    difference = values["difference_fraction"]
+    assert isinstance(difference, int | float)
+    return f"Using {percent(abs(difference))} {'more' if difference > 0 else 'less'} than makes it."
+
+
+STANDS: Mapping[Standing, Sentence] = {
+    Standing.AGAINST_SPEED: _against("the target speed"),
+    Standing.AGAINST_POWER: _against("the target power"),
+    Standing.AGAINST_ADVISED: _against("the speed that makes it"),
+    Standing.AGAINST_CONSUMPTION: _consumption,
+    Standing.CANNOT_BE_MADE: "Cannot be made at any speed; best is {best_m} at {best_speed_mps}.",
+    Standing.NO_CUE: "No cue.",
+    Standing.NOTHING_LEFT: "Nothing is left above the reserve.",
+    Standing.DISTANCE_MADE: "The distance is made.",
+    Standing.NEWER: "A standing that this viewer is too old to put in words: {name}.",
+}

@@ -1,0 +1,332 @@
+"""Records to JSON's own types and back: the one place where they are encoded and decoded.
+
+What is unknown becomes null, and its reason stands in the `why` of the object that holds it, under
+the field's name. A number that is not finite is unknown too. Reading is strict where a viewer could
+not do without, and forgiving where it can: an object may hold more than is known here; what may be
+unknown and is missing or nonsense is unknown; a text loses its line ends and control characters; a
+code of a newer daemon is kept as `newer`.
+
+The types of the records say what to do. They are looked at once a type.
+"""
+
+import dataclasses
+import json
+import math
+import types
+import typing
+from collections.abc import Callable, Mapping
+from typing import Any, Final, Literal, TypeVar
+
+from onboard.contract.alerts import Alert
+from onboard.contract.codes import Code, Statement, Value
+from onboard.contract.commands import Mark, Set
+from onboard.contract.figure import Figure, Unknown
+from onboard.contract.messages import KINDS, Message, command_read
+from onboard.contract.quantities import kind_of
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import SCHEMA
+
+Record = TypeVar("Record")
+Read = Callable[[Any], Any]
+
+WHY: Final = "why"
+NOT_STATED: Final = Unknown(Reason.NOT_STATED)
+NOT_FINITE: Final = Unknown(Reason.NOT_FINITE)
+
+
+class ContractError(Exception):
+    """What was read is not what was agreed on; the text is the path to where it differs."""
+
+
+class SchemaError(ContractError):
+    """The other side speaks another schema; the text is its number."""
+
+
+def plain(value: Any) -> Any:  # noqa: PLR0911
+    """Give a record, or anything that holds some, in JSON's own types.
+
+    Examples
+    --------
+    >>> from onboard.contract.snapshot import BatteryState
+    >>> plain(BatteryState(Figure(640.0, 600.0, 680.0), NOT_STATED, Figure(0.02)))["why"]
+    {'left_fraction': {'code': 'not_stated'}}
+    """
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if value is None or isinstance(value, str | int):
+        return value
+    if isinstance(value, list | tuple):
+        return [plain(part) for part in value]
+    if isinstance(value, Statement):
+        return _statement(value)
+    if isinstance(value, Mapping):
+        return {key: plain(part) for key, part in value.items()}
+    if isinstance(value, Set | Mark):
+        return value.as_dict()
+    return _record(value)
+
+
+def as_line(message: Message) -> bytes:
+    r"""Give a message as one line of the feed.
+
+    Examples
+    --------
+    >>> from onboard.contract.messages import Hello
+    >>> as_line(Hello("skiff", 5.0))
+    b'{"schema":2,"kind":"hello","craft":"skiff","rate_hz":5.0}\n'
+    """
+    kind = next(kind for kind, record in KINDS.items() if type(message) is record)
+    whole = {"schema": SCHEMA, "kind": kind, **plain(message)}
+    return json.dumps(whole, separators=(",", ":"), allow_nan=False).encode() + b"\n"
+
+
+def from_line(line: bytes) -> Message:
+    """Read one line of the feed.
+
+    Raises
+    ------
+    SchemaError
+        If the other side speaks another schema.
+    ContractError
+        If it is no such line.
+    """
+    try:
+        raw = json.loads(line, parse_constant=lambda _: None)
+    except (ValueError, RecursionError):
+        raise ContractError("not JSON") from None
+    if not isinstance(raw, dict) or not isinstance(kind := raw.get("kind"), str):
+        raise ContractError("kind")
+    if (schema := raw.get("schema")) != SCHEMA or isinstance(schema, bool):
+        raise SchemaError(str(schema)[:20])
+    if kind not in KINDS:
+        raise ContractError(f"kind {kind[:20]}")
+    message: Message = read(KINDS[kind], raw)
+    return message
+
+
+def read(kind: type[Record], raw: object) -> Record:
+    """Read a record out of JSON's own types.
+
+    Raises
+    ------
+    ContractError
+        If something is missing or wrong that may not be unknown.
+
+    Examples
+    --------
+    >>> from onboard.contract.snapshot import Reach
+    >>> raw = {"now": {"value": 9.0}, "target": None, "why": {"target": {"code": "no_target"}}}
+    >>> reach = read(Reach, raw)
+    >>> reach.now, reach.target, reach.best
+    (Figure(value=9.0, low=None, high=None), Unknown(no_target), Unknown(not_stated))
+    """
+    record: Record = reader(kind)(raw)
+    return record
+
+
+def _record(value: Any) -> dict[str, Any]:
+    result: dict[str, Any] = {}
+    why: dict[str, Any] = {}
+    for name in _names(type(value)):
+        part = getattr(value, name)
+        if isinstance(part, float) and not math.isfinite(part):
+            part = NOT_FINITE
+        if isinstance(part, Unknown):
+            result[name], why[name] = None, _statement(part)
+        else:
+            result[name] = plain(part)
+    if why:
+        # A record that says itself why (an answer) knows nothing unknown.
+        result[WHY] = why
+    return result
+
+
+def _names(kind: type[Any]) -> tuple[str, ...]:
+    if kind not in _NAMES:
+        _NAMES[kind] = tuple(field.name for field in dataclasses.fields(kind))
+    return _NAMES[kind]
+
+
+def _statement(value: Statement) -> dict[str, Any]:
+    result: dict[str, Any] = {"code": value.code.code}
+    if isinstance(value, Alert):
+        result |= {"level": value.level, "since_s": plain(value.since_s)}
+    return result | {name: plain(part) for name, part in value.values.items()}
+
+
+def reader(kind: Any) -> Read:
+    """Give what reads a type; `read` for one use."""
+    if kind not in _READERS:
+        _READERS[kind] = _reader(kind)
+    return _READERS[kind]
+
+
+def _reader(kind: Any) -> Read:  # noqa: PLR0911
+    origin, parts = typing.get_origin(kind), typing.get_args(kind)
+    if origin in (typing.Union, types.UnionType):
+        return _reader_of_union(parts)
+    if origin is Literal:
+        return _only(parts)
+    if origin is tuple:
+        return _each(reader(parts[0]))
+    if kind in _PLAIN:
+        return _PLAIN[kind]
+    if kind is Figure:
+        return _figure
+    if isinstance(kind, type) and issubclass(kind, Statement):
+        return _reader_of_statement(kind)
+    return _reader_of_record(kind)
+
+
+def _reader_of_union(parts: tuple[Any, ...]) -> Read:
+    known = [part for part in parts if part not in (Unknown, types.NoneType)]
+    if Set in known:
+        return command_read
+    (kind,) = known
+    inner = reader(kind)
+    if Unknown in parts:
+        # Why it is unknown stands in the record that holds it: see `_reader_of_record`.
+        return inner
+    return lambda raw: None if raw is None else inner(raw)
+
+
+def _reader_of_record(kind: Any) -> Read:
+    hints = typing.get_type_hints(kind)
+    fields = [
+        (field.name, reader(hints[field.name]), Unknown in typing.get_args(hints[field.name]))
+        for field in dataclasses.fields(kind)
+    ]
+
+    def of(raw: Any) -> Any:
+        if not isinstance(raw, dict):
+            raise ContractError("")
+        reasons = raw.get(WHY)
+        reasons = reasons if isinstance(reasons, dict) else {}
+        values = {}
+        for name, inner, may_be_unknown in fields:
+            try:
+                values[name] = inner(raw.get(name))
+            except ContractError as problem:
+                if not may_be_unknown:
+                    raise ContractError(f"{name}.{problem}".rstrip(".")) from None
+                values[name] = _reason(reasons.get(name))
+        try:
+            return kind(**values)
+        except ValueError as problem:
+            raise ContractError(str(problem)) from None
+
+    return of
+
+
+def _reason(raw: Any) -> Unknown:
+    try:
+        reason: Unknown = reader(Unknown)(raw)
+    except ContractError:
+        return NOT_STATED
+    return reason
+
+
+def _reader_of_statement(kind: Any) -> Read:
+    codes: type[Code] = typing.get_type_hints(kind)["code"]
+
+    def of(raw: Any) -> Any:
+        if not isinstance(raw, dict) or not isinstance(code := raw.get("code"), str):
+            raise ContractError("code")
+        try:
+            row = codes(code)
+            values = {name: _value(name, raw.get(name)) for name in row.names}
+        except ValueError:
+            row, values = codes("newer"), {"name": clean(code)}
+        if issubclass(kind, Alert):
+            level = _only(("note", "warning", "danger"))(raw.get("level"))
+            return kind(row, _number(raw.get("since_s")), level=level, **values)
+        return kind(row, **values)
+
+    return of
+
+
+def _value(name: str, raw: Any) -> Value:
+    """Read a statement's value; None for what it cannot be."""
+    try:
+        kind = kind_of(name)
+        if kind in ("quantity", "count"):
+            return _whole(raw) if kind == "count" else _number(raw)
+        return _text(raw) if kind == "text" else _each(_text)(raw)
+    except ContractError:
+        return None
+
+
+def clean(text: str) -> str:
+    r"""Give a text on one line, without what could steer a terminal.
+
+    Examples
+    --------
+    >>> clean("red\x1b[31m  \nprop")
+    'red [31m prop'
+    """
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def _number(raw: Any) -> float:
+    if isinstance(raw, bool) or not isinstance(raw, int | float):
+        raise ContractError("")
+    try:
+        value = float(raw)
+    except OverflowError:  # JSON allows whole numbers that no float can hold
+        raise ContractError("") from None
+    if not math.isfinite(value):
+        raise ContractError("")
+    return value
+
+
+def _whole(raw: Any) -> int:
+    if type(raw) is not int:
+        raise ContractError("")
+    return raw
+
+
+def _text(raw: Any) -> str:
+    if not isinstance(raw, str):
+        raise ContractError("")
+    return clean(raw)
+
+
+def _bool(raw: Any) -> bool:
+    if not isinstance(raw, bool):
+        raise ContractError("")
+    return raw
+
+
+def _figure(raw: Any) -> Figure:
+    if not isinstance(raw, dict):
+        return Figure(_number(raw))
+    value = _number(raw.get("value"))
+    try:
+        return Figure(value, _number(raw.get("low")), _number(raw.get("high")))
+    except ContractError:
+        return Figure(value)
+
+
+def _only(allowed: tuple[Any, ...]) -> Read:
+    def of(raw: Any) -> Any:
+        if not isinstance(raw, str) or raw not in allowed:
+            raise ContractError("")
+        return raw
+
+    return of
+
+
+def _each(inner: Read) -> Read:
+    def of(raw: Any) -> tuple[Any, ...]:
+        if not isinstance(raw, list):
+            raise ContractError("")
+        return tuple(map(inner, raw))
+
+    return of
+
+
+_NAMES: Final[dict[Any, tuple[str, ...]]] = {}
+_READERS: Final[dict[Any, Read]] = {}
+"""What was looked at already, by type."""
+
+_PLAIN: Final[dict[Any, Read]] = {float: _number, int: _whole, str: _text, bool: _bool}

@@ -1,0 +1,80 @@
+"""A statement without words: a code, and the values that belong to it.
+
+Each family of statements (reasons, alerts, refusals ...) is an enumeration of rows: the code, what
+it means, and the names of its values. What a name ends in tells its unit; see `quantities`.
+"""
+
+from collections.abc import Mapping
+from enum import Enum
+from typing import Self
+
+Value = float | int | str | tuple[str, ...] | tuple[float, ...] | None
+"""What a statement may hold: numbers in SI units, names, the rider's words, paths; None: not known.
+"""
+
+
+class Code(Enum):
+    """A row: code, meaning, names of the values.
+
+    Examples
+    --------
+    >>> class Weather(Code):
+    ...     WINDY = "windy", "a strong wind blows", "wind_mps"
+    >>> Weather("windy").names
+    ('wind_mps',)
+    """
+
+    meaning: str
+    names: tuple[str, ...]
+
+    def __new__(cls, code: str, meaning: str = "", *names: str) -> Self:
+        """Make a row."""
+        row = object.__new__(cls)
+        row._value_ = code
+        row.meaning, row.names = meaning, names
+        return row
+
+    @property
+    def code(self) -> str:
+        """The code, as it stands on the wire."""
+        return str(self.value)
+
+
+class Statement:
+    """A code with its values.
+
+    Parameters
+    ----------
+    code
+        Which statement.
+    values
+        One for each name of the code's row.
+
+    Raises
+    ------
+    TypeError
+        If the values are not those of the row.
+    """
+
+    __slots__ = ("code", "values")
+
+    def __init__(self, code: Code, /, **values: Value) -> None:
+        if tuple(values) != code.names and set(values) != set(code.names):
+            raise TypeError(f"{code.code}: expected the values {code.names}, got {tuple(values)}")
+        self.code = code
+        self.values: Mapping[str, Value] = values
+
+    def __eq__(self, other: object) -> bool:
+        return (
+            isinstance(other, Statement)
+            and type(self) is type(other)
+            and self.code is other.code
+            and self.values == other.values
+        )
+
+    def __hash__(self) -> int:
+        return hash((self.code, *sorted(self.values.items())))
+
+    def __repr__(self) -> str:
+        values = "".join(f", {name}={value!r}" for name, value in self.values.items())
+        return f"{type(self).__name__}({self.code.code}{values})"

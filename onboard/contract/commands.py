@@ -1,0 +1,303 @@
+"""What viewers may say to the daemon: one strict line of JSON a command, else a refusal.
+
+Only these few settings and marks exist; none of them reaches the autopilot.
+"""
+
+import json
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Final, Literal, NoReturn, TypeGuard, cast, get_args
+
+from onboard.contract.refusals import Refusal, RefusalCode
+
+LONGEST_BYTES: Final = 1024
+"""Of a line, its end not counted: room for the longest text in UTF-8 that is not escaped."""
+
+HIGHEST_ID: Final = 2**53
+"""Whole numbers up to here are exact in every JSON reader (RFC 8259, section 6)."""
+
+LABEL_MOST: Final = 40
+TEXT_MOST: Final = 200
+SHOWN_MOST: Final = 40
+"""Characters of what was given that a refusal repeats."""
+
+AmountKind = Literal["charged_wh", "charged_ah", "left_fraction"]
+Amount = tuple[AmountKind, float]
+"""Energy [Wh] or charge [Ah] that went into the pack, measured between charger and pack; or how
+full the pack is now, all of it, the reserve too."""
+
+Key = Literal[
+    "target_distance_m", "target_speed_mps", "target_power_w", "home", "setup", "reserve_fraction"
+]
+MarkName = Literal[
+    "run_start", "run_end", "charged_full", "charged", "unplugged", "new_trip", "note"
+]
+Position = tuple[float, float]
+Value = float | str | Position | None
+
+NUMBERS: Final[dict[str, tuple[float, float]]] = {
+    "target_distance_m": (1.0, 1e6),
+    "target_speed_mps": (0.1, 50.0),
+    "target_power_w": (1.0, 1e5),
+    "reserve_fraction": (0.0, 0.9),
+}
+"""Least and most: what a craft under 5 m and 5 kW can mean, with room. Common practice, no source.
+"""
+
+AMOUNTS: Final[dict[str, float]] = {"charged_wh": 1e5, "charged_ah": 1e4, "left_fraction": 1.0}
+"""What `charged` carries one of, and the most of each; 0 Wh is 'not charged'."""
+
+TARGETS: Final = ("target_distance_m", "target_speed_mps", "target_power_w")
+"""What null clears."""
+
+HERE: Final = "here"
+
+LATITUDE_MOST_DEG, LONGITUDE_MOST_DEG = 90.0, 180.0
+
+SOURCE: Final = re.compile(
+    r"(battery|motor) [0-9]{1,3}|GPS receiver|fused velocity|display speed", re.ASCII
+)
+
+
+@dataclass(frozen=True)
+class Set:
+    """A setting that holds until it is set again.
+
+    Parameters
+    ----------
+    id
+        The viewer's own number, which comes back with the answer.
+    key
+        What to set.
+    value
+        A number; None to clear a target; for `home` latitude and longitude [deg], or "here"; for
+        `setup` a label.
+    """
+
+    id: int
+    key: Key
+    value: Value
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give the command in JSON's own types."""
+        value = list(self.value) if isinstance(self.value, tuple) else self.value
+        return {"kind": "set", "id": self.id, "key": self.key, "value": value}
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Something that happens now.
+
+    Parameters
+    ----------
+    id
+        The viewer's own number, which comes back with the answer.
+    mark
+        What happens.
+    text
+        What the rider says of it; a `note` has nothing else.
+    amount
+        For `charged`, one of: energy or charge that went into the pack, measured between charger
+        and pack; how full the pack is now, all of it, the reserve too. With its key.
+    source
+        What is `unplugged`, as alerts name it: "battery 1", "motor 0", "GPS receiver".
+    """
+
+    id: int
+    mark: MarkName
+    text: str = ""
+    amount: Amount | None = None
+    source: str = ""
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give the command in JSON's own types."""
+        said = {"kind": "mark", "id": self.id, "mark": self.mark, "text": self.text}
+        if self.amount is not None:
+            said[self.amount[0]] = self.amount[1]
+        return said | ({"source": self.source} if self.source else {})
+
+
+Command = Set | Mark
+
+
+@dataclass(frozen=True)
+class Refused:
+    """What is no command, and why.
+
+    Parameters
+    ----------
+    id
+        The viewer's number where one could be read.
+    why
+        What was given that is not allowed.
+    """
+
+    id: int | None
+    why: Refusal
+
+
+class _NotAllowedError(Exception):
+    """What is wrong."""
+
+    def __init__(self, code: RefusalCode, **values: str | int) -> None:
+        super().__init__(code.code)
+        self.why = Refusal(code, **values)
+
+
+def parse_command(line: bytes) -> Command | Refused:
+    r"""Read one line.
+
+    Examples
+    --------
+    >>> parse_command(b'{"kind": "set", "id": 1, "key": "target_speed_mps", "value": 2.5}\n')
+    Set(id=1, key='target_speed_mps', value=2.5)
+    >>> parse_command(b'{"kind": "mark", "id": 2, "mark": "stop"}').why
+    Refusal(not_allowed, key='mark', given='"stop"', of='')
+    """
+    line = line.rstrip(b"\r\n")
+    if len(line) > LONGEST_BYTES:
+        return Refused(None, Refusal(RefusalCode.LINE_TOO_LONG, most=LONGEST_BYTES))
+    try:
+        text = line.decode("utf-8")
+        raw = json.loads(text, parse_constant=_no_constant, object_pairs_hook=_no_twins)
+    except _NotAllowedError as problem:
+        return Refused(None, problem.why)
+    except UnicodeDecodeError:
+        return Refused(None, Refusal(RefusalCode.NOT_UTF_8))
+    except (ValueError, RecursionError):
+        return Refused(None, Refusal(RefusalCode.NOT_JSON))
+    return command_from(raw)
+
+
+def command_from(raw: object) -> Command | Refused:
+    """Read a command from what JSON gave."""
+    number = raw.get("id") if isinstance(raw, dict) else None
+    known_id = number if _is_id(number) else None
+    try:
+        return _command(raw)
+    except _NotAllowedError as problem:
+        return Refused(known_id, problem.why)
+
+
+def _command(raw: object) -> Command:
+    if not isinstance(raw, dict):
+        raise _not_allowed("", raw)
+    kind = raw.get("kind")
+    if kind == "set":
+        _only(raw, ("kind", "id", "key", "value"), ())
+        key, value = raw["key"], raw["value"]
+        if not (isinstance(key, str) and key in get_args(Key)):
+            raise _not_allowed("key", key)
+        return Set(_id(raw["id"]), cast(Key, key), _value(key, value))
+    if kind == "mark":
+        amounts = tuple(AMOUNTS) if raw.get("mark") == "charged" else ()
+        unplugged = raw.get("mark") == "unplugged"
+        needed = ("kind", "id", "mark", *(("source",) if unplugged else ()))
+        _only(raw, needed, ("text", *amounts))
+        mark, text, source = raw["mark"], raw.get("text", ""), raw.get("source", "")
+        if not (isinstance(mark, str) and mark in get_args(MarkName)):
+            raise _not_allowed("mark", mark)
+        least = 1 if mark == "note" else 0
+        if not _is_text(text, least, TEXT_MOST):
+            raise _not_allowed("text", text, mark)
+        amount = _amount(raw) if mark == "charged" else None
+        if unplugged and not (isinstance(source, str) and SOURCE.fullmatch(source)):
+            raise _not_allowed("source", source)
+        return Mark(_id(raw["id"]), cast(MarkName, mark), text, amount, source)
+    raise _not_allowed("kind", kind)
+
+
+def _value(key: str, value: object) -> Value:
+    if key == "home":
+        return _place(value)
+    if key == "setup":
+        # Spaces at the ends cannot be seen, and would make two set-ups of one.
+        if _is_text(value, 1, LABEL_MOST) and value == value.strip():
+            return value
+        raise _not_allowed("value", value, key)
+    if key in TARGETS and value is None:
+        return None
+    return _number("value", value, *NUMBERS[key], key)
+
+
+def _amount(raw: dict[str, Any]) -> Amount:
+    found = [key for key in AMOUNTS if key in raw]
+    if len(found) != 1:
+        raise _NotAllowedError(RefusalCode.NOT_ONE_AMOUNT)
+    key = found[0]
+    return cast(AmountKind, key), _number(key, raw[key], 0.0, AMOUNTS[key])
+
+
+def _place(value: object) -> Position | str:
+    if value == HERE:
+        return HERE
+    if not (isinstance(value, list) and len(value) == 2):
+        raise _not_allowed("value", value, "home")
+    latitude, longitude = value
+    return (
+        _number("latitude", latitude, -LATITUDE_MOST_DEG, LATITUDE_MOST_DEG),
+        _number("longitude", longitude, -LONGITUDE_MOST_DEG, LONGITUDE_MOST_DEG),
+    )
+
+
+def _number(name: str, value: object, least: float, most: float, of: str = "") -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise _not_allowed(name, value, of)
+    # Compared before it is made a float: a whole number may be too large for one.
+    if not least <= value <= most:
+        raise _not_allowed(name, value, of)
+    return float(value)
+
+
+def _is_id(value: object) -> TypeGuard[int]:
+    return type(value) is int and 0 <= value <= HIGHEST_ID
+
+
+def _id(value: object) -> int:
+    if not _is_id(value):
+        raise _not_allowed("id", value)
+    return value
+
+
+def _is_text(value: object, least: int, most: int) -> TypeGuard[str]:
+    # What is not printable could steer the terminal of whoever reads it.
+    return isinstance(value, str) and least <= len(value) <= most and value.isprintable()
+
+
+def _only(raw: dict[str, Any], needed: tuple[str, ...], allowed: tuple[str, ...]) -> None:
+    for key in needed:
+        if key not in raw:
+            raise _NotAllowedError(RefusalCode.MISSING, key=key)
+    for key in raw:
+        if key not in needed + allowed:
+            raise _NotAllowedError(RefusalCode.NO_SUCH_KEY, key=shown(key))
+
+
+def shown(value: object) -> str:
+    """Give what was said so that it can be repeated: one short printable line."""
+    try:
+        text = json.dumps(value)
+    except (TypeError, ValueError, RecursionError):
+        text = "this"
+    return text if len(text) <= SHOWN_MOST else text[: SHOWN_MOST - 3] + "..."
+
+
+def _not_allowed(key: str, given: object, of: str = "") -> _NotAllowedError:
+    return _NotAllowedError(RefusalCode.NOT_ALLOWED, key=key, given=shown(given), of=of)
+
+
+def _no_constant(name: str) -> NoReturn:
+    raise _NotAllowedError(RefusalCode.NO_NUMBER, given=name)
+
+
+def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        raise _NotAllowedError(RefusalCode.KEY_TWICE)
+    return found
+
+
+Reply = Callable[[Refusal | None, Command | None], None]
+"""Answers a command, once: why not, or None when done; and what was done, where that says more
+than the command (a home "here" with its position), else None."""

@@ -1,0 +1,88 @@
+"""A figure with its interval, and 'unknown' with its reason."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from typing import Any, TypeVar
+
+from onboard.contract.codes import Statement, Value
+from onboard.contract.reasons import Reason
+
+Known = TypeVar("Known")
+Part = TypeVar("Part")
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A value and its 95 % interval.
+
+    Parameters
+    ----------
+    value
+        The estimate, in the unit that the name of the thing ends in.
+    low, high
+        The interval's ends; None where none is stated.
+    """
+
+    value: float
+    low: float | None = None
+    high: float | None = None
+
+
+class Unknown(Statement):
+    """No value, and why.
+
+    Examples
+    --------
+    >>> Unknown(Reason.QUIET, age_s=7.0)
+    Unknown(quiet, age_s=7.0)
+    """
+
+    __slots__ = ()
+    code: Reason
+
+    def __init__(self, code: Reason, /, **values: Value) -> None:
+        super().__init__(code, **values)
+
+
+Estimate = Figure | Unknown
+Number = float | Unknown
+"""A plain number without an interval, or unknown."""
+
+
+def within(whole: Part | Unknown, get: Callable[[Part], Known | Unknown]) -> Known | Unknown:
+    """Give what is read out of something, or why that itself is unknown.
+
+    Examples
+    --------
+    >>> within(Unknown(Reason.NO_BATTERY), lambda battery: battery.left_wh)
+    Unknown(no_battery)
+    """
+    return whole if isinstance(whole, Unknown) else get(whole)
+
+
+def reaching_up_to(lower: Estimate, upper: Estimate) -> Estimate:
+    """Give a figure whose interval goes on to another's upper end, where that lies higher.
+
+    Examples
+    --------
+    >>> reaching_up_to(Figure(3.0, 2.0, 4.0), Figure(9.0, 8.0, 10.0))
+    Figure(value=3.0, low=2.0, high=10.0)
+    """
+    if isinstance(lower, Unknown) or isinstance(upper, Unknown):
+        return lower
+    if lower.high is None or upper.high is None:
+        return lower
+    return Figure(lower.value, lower.low, max(lower.high, upper.high))
+
+
+def throughout(kind: Callable[..., Known]) -> Callable[[Unknown], Known]:
+    """Give what makes a dataclass whose every field is 'unknown'.
+
+    Examples
+    --------
+    >>> throughout(Figure)(Unknown(Reason.NOT_HEARD)).low
+    Unknown(not_heard)
+    """
+    every: Any = kind
+    names = [field.name for field in fields(every)]
+    return lambda unknown: kind(**dict.fromkeys(names, unknown))

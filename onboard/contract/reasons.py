@@ -1,0 +1,89 @@
+"""Why something is unknown: a row a reason, with its values. Sentences are made by the viewer."""
+
+from onboard.contract.codes import Code
+
+
+class Reason(Code):
+    """Why something is unknown."""
+
+    # The instruments.
+    NO_AUTOPILOT = "no_autopilot", "no autopilot has been heard yet"
+    NOT_HEARD = "not_heard", "this instrument has not been heard yet"
+    QUIET = "quiet", "this instrument has not been heard for a while", "age_s"
+    SAYS_UNKNOWN = "says_unknown", "the autopilot itself reports it as unknown"
+    NO_POWER_MONITOR = "no_power_monitor", "no power monitor has been heard yet"
+    NO_VOLTAGE = "no_voltage", "the power monitor reports no voltage"
+    NO_CURRENT = "no_current", "the power monitor reports no current"
+    POWER_QUIET = "power_quiet", "battery power has not been heard for a while", "source", "age_s"
+    SOURCE_UNHEARD = (
+        "source_unheard", "what a source of power gives is not known", "source", "age_s"
+    )  # fmt: skip
+    SOURCES_SILENT = "sources_silent", "sources of power that count fell silent", "sources"
+    NO_GPS = "no_gps", "no GPS has been heard yet"
+    NO_FIX = "no_fix", "the GPS has no fix"
+    NO_SPEED_REPORTED = "no_speed_reported", "the GPS has a fix, but reports no speed"
+    SPEED_QUIET = "speed_quiet", "speed has not been heard for a while", "source", "age_s"
+    NO_POSITION = "no_position", "no position is known yet"
+    NO_DRIVE = "no_drive", "no motor drive has been heard"
+    MOTOR_QUIET = "motor_quiet", "the motor shown has not been heard for a while", "motor", "age_s"
+    NO_POLE_PAIRS = "no_pole_pairs", "the profile lacks drive.pole_pairs"
+    CLOCK_NOT_SET = "clock_not_set", "the autopilot's clock is not set"
+    NO_SYSTEM = "no_system", "an on-board log names no MAVLink system"
+    COUNTING = "counting", "messages are still being counted"
+
+    # The daemon.
+    READING_RECORD = "reading_record", "the last record is still being read"
+    WORKING_AGAIN = "working_again", "after a program fault it is worked out again from the record"
+    GIVEN_UP = "given_up", "given up after repeated program faults"
+    PROGRAM_FAULT = "program_fault", "a program fault"
+    LEFT_OUT = "left_out", "left out after a program fault"
+    NOT_FINITE = "not_finite", "it came out as no finite number"
+
+    # Trip and windows.
+    TOO_LITTLE_DATA = "too_little_data", "too little data yet"
+    HARDLY_MOVING = "hardly_moving", "the craft hardly moves"
+    HARDLY_MOVED = "hardly_moved", "the craft has hardly moved yet"
+    NOT_TOGETHER = "not_together", "power and speed are not known over the same time"
+    NO_TIME = "no_time", "no time has passed yet"
+    NO_MARK = "no_mark", "no mark is set"
+    NOTHING_COUNTED_YET = "nothing_counted_yet", "nothing has been counted yet"
+    NOTHING_COUNTED = "nothing_counted", "nothing was counted"
+    NO_COURSE = "no_course", "no course is made good"
+
+    # The battery.
+    NO_BATTERY = "no_battery", "the craft profile has no [battery]"
+    NO_RESISTANCE = (
+        "no_resistance",
+        "the profile states no resistance and the current has not changed enough yet",
+    )
+    TOO_LITTLE_RIDING = "too_little_riding", "too little riding yet"
+    NO_ENERGY_DRAWN = "no_energy_drawn", "no energy is being drawn"
+    HARDLY_DRAWING = "hardly_drawing", "hardly any power is drawn"
+    NOTHING_LEFT = "nothing_left", "nothing is left above the reserve"
+
+    # Curve, water, steady riding.
+    NO_CURVE = "no_curve", "no speed-power curve yet"
+    NO_STEADY_STRETCH = "no_steady_stretch", "no steady stretch has been ridden yet"
+    TOO_FEW_STRETCHES = "too_few_stretches", "too few steady stretches yet"
+    NOT_STEADY = "not_steady", "power, speed or course is changing"
+    TOO_FEW_PIECES = "too_few_pieces", "the steady stretch is too short to tell its scatter"
+    COURSES_UNDETERMINED = "courses_undetermined", "the courses ridden do not determine it"
+    NEEDS_OTHER_COURSES = (
+        "needs_other_courses", "steady stretches on other courses at like power are needed"
+    )  # fmt: skip
+    NO_PROGRESS = "no_progress", "no speed seen makes progress against the water current"
+    NO_SPEED_ON_COURSE = "no_speed_on_course", "no speed is known that makes way on this course"
+    NOT_LEARNED_THERE = "not_learned_there", "the curve was not learned at that speed"
+
+    # Target and way home.
+    NO_TARGET = "no_target", "no target is set"
+    NO_DISTANCE_TARGET = "no_distance_target", "no distance is set as target"
+    CANNOT_BE_MADE = "cannot_be_made", "the distance cannot be made at any speed"
+    DISTANCE_MADE = "distance_made", "the distance is made"
+    NOT_KNOWN_LATELY = "not_known_lately", "it was not known over the last seconds"
+    AT_REST = "at_rest", "the craft is at rest"
+
+    # The viewer.
+    NO_DATA = "no_data", "the viewer has no data yet"
+    NOT_STATED = "not_stated", "the daemon states neither value nor reason"
+    NEWER = "newer", "the daemon gives a reason that this viewer does not know", "name"

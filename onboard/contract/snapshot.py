@@ -1,0 +1,452 @@
+"""The snapshot: all that a viewer needs at one instant, complete in itself.
+
+Names end in their units; see the glossary in `README.md`. What is unknown says why.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from onboard.contract.alerts import Alert
+from onboard.contract.codes import Code, Statement, Value
+from onboard.contract.figure import Estimate, Number, Unknown, throughout
+
+SCHEMA = 2
+
+Cue = Literal["ease", "hold", "push"]
+
+
+@dataclass(frozen=True)
+class Consumption:
+    """Wh/km over several windows, all ending now.
+
+    Parameters
+    ----------
+    last_20_s, last_300_s, trip, since_mark
+        Over the last seconds, the trip, and since the rider's mark.
+    """
+
+    last_20_s: Estimate
+    last_300_s: Estimate
+    trip: Estimate
+    since_mark: Estimate
+
+
+@dataclass(frozen=True)
+class Trip:
+    """Sums since the start of the stream.
+
+    Parameters
+    ----------
+    energy_wh, charge_ah
+        Drawn from the battery.
+    distance_m
+        Over ground.
+    moving_s, elapsed_s
+        Time under way, and in all.
+    wh_per_km
+        Energy over distance.
+    mean_power_w, mean_speed_mps
+        Energy over elapsed time; distance over time under way.
+    max_speed_mps
+        Highest speed over ground.
+    bridged_energy_fraction, bridged_distance_fraction
+        How much of both lies in gaps of the data.
+    """
+
+    energy_wh: Estimate
+    charge_ah: Number
+    distance_m: Estimate
+    moving_s: Number
+    elapsed_s: Number
+    wh_per_km: Estimate
+    mean_power_w: Number
+    mean_speed_mps: Number
+    max_speed_mps: Number
+    bridged_energy_fraction: Number
+    bridged_distance_fraction: Number
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How far what is left will go [m].
+
+    Parameters
+    ----------
+    now, target, best
+        Riding on as now, at the target speed, at the best speed.
+    """
+
+    now: Estimate
+    target: Estimate
+    best: Estimate
+
+
+@dataclass(frozen=True)
+class BatteryState:
+    """What is left.
+
+    Parameters
+    ----------
+    left_wh
+        What can still be drawn above the reserve and before the cut-off.
+    left_fraction
+        The same as a share of the pack's full energy.
+    resistance_ohm
+        Internal resistance of the whole pack, as it answers at once.
+    """
+
+    left_wh: Estimate
+    left_fraction: Estimate
+    resistance_ohm: Estimate
+
+
+@dataclass(frozen=True)
+class Curve:
+    """Battery power against speed, inside the speeds seen, with a 95 % band.
+
+    Parameters
+    ----------
+    speed_mps, power_w, low_w, high_w
+        Points of the curve and the ends of its band, as many of each.
+    speed_kind
+        Over ground where the water is not known.
+    """
+
+    speed_mps: tuple[float, ...]
+    power_w: tuple[float, ...]
+    low_w: tuple[float, ...]
+    high_w: tuple[float, ...]
+    speed_kind: Literal["through_water", "over_ground"]
+
+
+@dataclass(frozen=True)
+class Steady:
+    """A stretch that is held, up to now.
+
+    Parameters
+    ----------
+    seconds_s
+        For how long; zero where nothing is held.
+    power_w, speed_mps
+        Means over it.
+    scatter_fraction
+        Standard error of power over speed, as a share of it.
+    """
+
+    seconds_s: float
+    power_w: Number
+    speed_mps: Number
+    scatter_fraction: Number
+
+
+@dataclass(frozen=True)
+class Run:
+    """A run as it stands.
+
+    Parameters
+    ----------
+    number
+        From 1 in each trip.
+    setup
+        The set-up's label.
+    open
+        Whether it still goes on.
+    start_s, seconds_s
+        When it was started, in stream time, and how long it took.
+    steady_s
+        Its longest stretch held.
+    power_w, speed_mps, course_deg
+        Means over all of it.
+    wh_per_km
+        Energy over distance of all of it.
+    long_enough
+        Whether what was held tells enough.
+    """
+
+    number: int
+    setup: str
+    open: bool
+    start_s: float
+    seconds_s: float
+    steady_s: float
+    power_w: Number
+    speed_mps: Number
+    course_deg: Number
+    wh_per_km: Estimate
+    long_enough: bool
+
+
+class Standing(Code):
+    """How the rider stands to the target: what the cue rests on."""
+
+    AGAINST_SPEED = "against_speed", "speed against the target speed", "difference_fraction"
+    AGAINST_POWER = "against_power", "power against the target power", "difference_fraction"
+    AGAINST_ADVISED = (
+        "against_advised",
+        "speed against the speed that makes the distance",
+        "difference_fraction",
+    )
+    AGAINST_CONSUMPTION = (
+        "against_consumption",
+        "consumption against the one that makes the distance",
+        "difference_fraction",
+    )
+    CANNOT_BE_MADE = (
+        "cannot_be_made",
+        "no speed makes the distance; the best and how far it surely goes",
+        "best_m",
+        "best_speed_mps",
+    )
+    NO_CUE = "no_cue", "not known; the cue tells why"
+    NOTHING_LEFT = "nothing_left", "nothing is left above the reserve"
+    DISTANCE_MADE = "distance_made", "the distance is made"
+    NEWER = "newer", "a standing that this viewer does not know", "name"
+
+
+class Stand(Statement):
+    """How the rider stands to the target."""
+
+    __slots__ = ()
+    code: Standing
+
+    def __init__(self, code: Standing, /, **values: Value) -> None:
+        super().__init__(code, **values)
+
+
+@dataclass(frozen=True)
+class Target:
+    """How the rider stands to the target.
+
+    Parameters
+    ----------
+    speed_mps, power_w
+        What to hold: a speed over ground, or a battery power.
+    distance_m
+        Distance still to go.
+    wh_per_km
+        Consumption at the speed to hold.
+    difference_fraction
+        How far the last seconds are above what is to be held (below: negative).
+    cue
+        What to do.
+    confidence_fraction
+        The chance that the distance is made at the present speed, with the reserve kept.
+    reason
+        What the cue rests on.
+    """
+
+    speed_mps: Number
+    power_w: Number
+    distance_m: Number
+    wh_per_km: Number
+    difference_fraction: Number
+    cue: Cue | Unknown
+    confidence_fraction: Number
+    reason: Stand
+
+
+@dataclass(frozen=True)
+class WayHome:
+    """How the rider stands to the way home.
+
+    Parameters
+    ----------
+    distance_m, bearing_deg
+        Straight to the home point.
+    energy_wh
+        What the way takes at `speed_mps`.
+    margin_wh
+        What is then left above the reserve.
+    speed_mps
+        The speed over ground at which the way home is surest.
+    turn_back
+        Whether to turn back now.
+    """
+
+    distance_m: float
+    bearing_deg: float
+    energy_wh: Estimate
+    margin_wh: Estimate
+    speed_mps: Number
+    turn_back: bool | Unknown
+
+
+@dataclass(frozen=True)
+class SetAndDrift:
+    """The water current together with the push of the wind.
+
+    Parameters
+    ----------
+    east_mps, north_mps
+        Its components; unknown where the courses ridden do not determine them.
+    covariance_m2ps2
+        East-east, east-north, north-north, of both components whether claimed or not.
+    """
+
+    east_mps: Estimate
+    north_mps: Estimate
+    covariance_m2ps2: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class DriveState:
+    """What the motor drive reports.
+
+    Parameters
+    ----------
+    rpm, motor_amps_a, temperature_degc
+        Of the first motor that is heard.
+    """
+
+    rpm: Number
+    motor_amps_a: Number
+    temperature_degc: Number
+
+
+@dataclass(frozen=True)
+class LinkState:
+    """How the link does.
+
+    Parameters
+    ----------
+    age_s
+        Since the last message of the followed craft came.
+    messages_per_s
+        Its messages over the last seconds.
+    messages, lost, bad_bytes
+        Messages heard; its messages that did not arrive, by their sequence numbers; bytes that are
+        no message.
+    system_id
+        The MAVLink system that is followed.
+    source
+        Where the messages come from: the link's connection string, or a log's name.
+    """
+
+    age_s: Number
+    messages_per_s: Number
+    messages: int
+    lost: int
+    bad_bytes: int
+    system_id: int | Unknown
+    source: str
+
+
+@dataclass(frozen=True)
+class Figures:
+    """All figures and instruments at one instant of stream time.
+
+    Parameters
+    ----------
+    t_s
+        Stream time.
+    utc
+        By the autopilot's clock.
+    power_w, volts_v, amps_a
+        Of the battery side, corrected as the profile says.
+    speed_mps, course_deg
+        Over ground.
+    heading_deg, position_deg
+        Where the bow points; latitude and longitude.
+    wh_per_km, trip, battery, range_m, time_left_s
+        Consumption, sums, what is left, how far and how long that goes.
+    best_speed_mps
+        Over ground, on the present course.
+    target, home
+        How the rider stands to both.
+    set_and_drift, curve, steady, runs, setup, setups
+        Water, craft, what is held, runs, the set-up in use and all that were.
+    drive
+        The motor drive.
+    reserve_fraction
+        Of the pack's present full energy.
+    alerts
+        What the rider should know.
+    """
+
+    t_s: float
+    utc: str | Unknown
+    power_w: Number
+    volts_v: Number
+    amps_a: Number
+    speed_mps: Number
+    course_deg: Number
+    heading_deg: Number
+    position_deg: tuple[float, ...] | Unknown
+    wh_per_km: Consumption
+    trip: Trip
+    battery: BatteryState | Unknown
+    range_m: Reach
+    time_left_s: Estimate
+    best_speed_mps: Estimate
+    target: Target | Unknown
+    home: WayHome | Unknown
+    set_and_drift: SetAndDrift | Unknown
+    drive: DriveState | Unknown
+    curve: Curve | Unknown
+    steady: Steady
+    runs: tuple[Run, ...]
+    setup: str
+    setups: tuple[str, ...]
+    reserve_fraction: Number
+    alerts: tuple[Alert, ...]
+
+
+@dataclass(frozen=True)
+class Snapshot(Figures):
+    """Figures, with how the link does and a running number.
+
+    Parameters
+    ----------
+    seq
+        Grows by one with each snapshot of a daemon.
+    link
+        How the link does.
+    """
+
+    seq: int
+    link: LinkState
+
+
+def unknown_steady(unknown: Unknown) -> Steady:
+    """Give a stretch of which nothing is known."""
+    return replace(throughout(Steady)(unknown), seconds_s=0.0)
+
+
+def unknown_figures(unknown: Unknown, t_s: float, setup: str) -> Figures:
+    """Give figures of which nothing is known.
+
+    Parameters
+    ----------
+    unknown
+        Why.
+    t_s
+        Stream time [s].
+    setup
+        The set-up in use.
+    """
+    return replace(
+        throughout(Figures)(unknown),
+        t_s=t_s,
+        wh_per_km=throughout(Consumption)(unknown),
+        trip=throughout(Trip)(unknown),
+        range_m=throughout(Reach)(unknown),
+        steady=unknown_steady(unknown),
+        runs=(),
+        setup=setup,
+        setups=(setup,),
+        alerts=(),
+    )
+
+
+def unknown_snapshot(unknown: Unknown, source: str) -> Snapshot:
+    """Give a snapshot of which nothing is known: what a viewer shows before the first one.
+
+    Parameters
+    ----------
+    unknown
+        Why.
+    source
+        Where one is to come from.
+    """
+    link = LinkState(unknown, unknown, 0, 0, 0, unknown, source)
+    return Snapshot(**vars(unknown_figures(unknown, 0.0, "")), seq=0, link=link)

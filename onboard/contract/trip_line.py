@@ -1,0 +1,37 @@
+"""The trip so far as a line: energy and distance against time."""
+
+import itertools
+from dataclasses import dataclass
+
+POINTS_MOST = 400
+"""More than a terminal has columns, few enough to be sent along now and then."""
+
+
+@dataclass(frozen=True)
+class TripLine:
+    """Points of a trip in order of time.
+
+    Parameters
+    ----------
+    t_s, distance_m, energy_wh
+        Stream time, and what was counted up to then; as many of each, at most `POINTS_MOST`.
+    every_s
+        Points are this far apart, or further where nothing came.
+
+    Raises
+    ------
+    ValueError
+        If the columns differ in length, are too long, or time does not rise.
+    """
+
+    t_s: tuple[float, ...] = ()
+    distance_m: tuple[float, ...] = ()
+    energy_wh: tuple[float, ...] = ()
+    every_s: float = 1.0
+
+    def __post_init__(self) -> None:
+        alike = len(self.t_s) == len(self.distance_m) == len(self.energy_wh) <= POINTS_MOST
+        if not alike or not self.every_s > 0:
+            raise ValueError("the columns of a trip line differ in length, or are too long")
+        if not all(a < b for a, b in itertools.pairwise(self.t_s)):
+            raise ValueError("the time of a trip line does not rise")
