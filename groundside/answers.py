@@ -6,7 +6,7 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from onboard.feed.commands import LONGEST_BYTES
+from onboard.contract.commands import LONGEST_BYTES
 
 ANSWER_S = 3.0
 """The daemon answers at its next turn, 0.2 s later at the most; the rest is for the network."""

@@ -3,7 +3,7 @@
 import re
 from typing import Any
 
-from onboard.feed.commands import AMOUNTS
+from onboard.contract.commands import AMOUNTS
 
 WANTED = "such as 80 %, 250 Wh, 6.5 Ah, full or no"
 

@@ -3,11 +3,12 @@
 from collections.abc import AsyncIterator
 from typing import Any
 
+from onboard.feed.jsonable import jsonable
+
 from groundside.figures import number
 from groundside.source import Snapshot, SnapshotSource, Update, Wrapped
+from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.efficiency.consumption_cue import distance_target
-from onboard.efficiency.figure import Estimate, Figure, Unknown
-from onboard.feed.jsonable import jsonable
 
 
 class WithTarget(Wrapped):

@@ -11,6 +11,10 @@ The tree::
       UsageError             `--link nosuch:1: expected udpin:HOST:PORT, ...`
 """
 
+LINK_PROBLEMS = (
+    "cannot_open", "cannot_connect", "cannot_listen", "broke", "closed", "played",
+)  # fmt: skip
+
 
 class WattwakeError(Exception):
     """Base of all errors that a user can mend."""
@@ -21,7 +25,25 @@ class ProfileError(WattwakeError):
 
 
 class LinkError(WattwakeError):
-    """A link cannot be opened or has ended."""
+    """A link cannot be opened or has ended.
+
+    Parameters
+    ----------
+    text
+        The line for people.
+    link
+        The link's connection string.
+    problem
+        What became of it: a code of `LINK_PROBLEMS`.
+    number
+        The system's number of the error, None where there is none.
+    """
+
+    def __init__(
+        self, text: str, link: str = "", problem: str = "broke", number: int | None = None
+    ) -> None:
+        super().__init__(text)
+        self.link, self.problem, self.number = link, problem, number
 
 
 class LinkEndedError(LinkError):
@@ -38,3 +60,19 @@ class FeedError(WattwakeError):
 
 class UsageError(WattwakeError):
     """A command was given something that it cannot use."""
+
+
+class RecordError(UsageError):
+    """No record can be begun there.
+
+    Parameters
+    ----------
+    text
+        The line for people.
+    path, number
+        Where, and the system's number of the error.
+    """
+
+    def __init__(self, text: str, path: str, number: int | None) -> None:
+        super().__init__(text)
+        self.path, self.number = path, number

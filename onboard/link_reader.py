@@ -65,7 +65,7 @@ class LinkReader:
         self._thread = threading.Thread(target=self._run, name="link", daemon=True)
         self._retry_s = RETRY_FIRST_S
         self.dropped_bytes = 0
-        self.problem: str | None = None
+        self.problem: LinkError | None = None
         """Why the link is down, None while it is up."""
         self.ended = False
         self.relief: Callable[[], None] | None = None
@@ -124,16 +124,18 @@ class LinkReader:
                 self.problem = None
                 self._read_on(self._link)
             except LinkEndedError as end:
-                self.problem, self.ended = str(end), True
+                self.problem, self.ended = end, True
                 break
+            except LinkError as problem:
+                self._wait_after(problem)
             except WattwakeError as problem:
-                self._wait_after(str(problem))
+                self._wait_after(LinkError(str(problem)))
             except Exception as fault:  # whatever it is, the craft must not go deaf over it
                 log.exception("the link failed in a way that nobody foresaw")
-                self._wait_after(f"the link failed: {fault!r}")
+                self._wait_after(LinkError(f"the link failed: {fault!r}"))
         self._close()
 
-    def _wait_after(self, problem: str) -> None:
+    def _wait_after(self, problem: LinkError) -> None:
         """Say what is wrong, let go of the link, and wait longer each time that nothing came."""
         self.problem = problem
         self._close()

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from onboard.feed.commands import Command, Refused, command_from, shown
+from onboard.contract.alerts import Alert, AlertCode
+from onboard.contract.commands import Command, Refused, command_from, shown
 from onboard.obey import obey
 from onboard.ride import Ride
 
@@ -107,8 +108,8 @@ class MarkBook:
     def __init__(self, folder: Path) -> None:
         self._path = folder / FILE_NAME
         self._unsynced = False
-        self.problem: str | None = None
-        """What keeps marks from being written, for the rider; None while all is well."""
+        self.problem: Alert | None = None
+        """What keeps marks from being written; None while all is well."""
 
     def write(self, one: Noted) -> None:
         """Append a mark: a whole line, or nothing, which `problem` then says."""
@@ -116,8 +117,8 @@ class MarkBook:
         try:
             _append(self._path, line.encode() + b"\n")
         except OSError as problem:
-            self.problem = f"Marks are not written down: {problem.strerror}."
-            log.error("%s", self.problem)
+            self.problem = Alert(AlertCode.MARKS_STOPPED, errno=problem.errno)
+            log.error("%s: %s", self.problem.code.meaning, problem.strerror)
         else:
             self.problem, self._unsynced = None, True
 
@@ -185,7 +186,7 @@ def _read(line: bytes) -> Noted:
     t_s, stamp_us, utc = (raw.pop(key) for key in ("t_s", "stamp_us", "utc"))
     command = command_from(raw)
     if isinstance(command, Refused):
-        raise ValueError(command.why)
+        raise ValueError(str(command.why))
     if not (t_s is None or (type(t_s) in (int, float) and abs(t_s) < LATEST_S)):
         raise ValueError(f"t_s = {shown(t_s)}: expected seconds or null")
     if not (type(stamp_us) is int and 0 <= stamp_us < LATEST_S * 1e6):

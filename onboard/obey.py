@@ -5,18 +5,19 @@ from dataclasses import replace
 
 import numpy as np
 
-from onboard.efficiency.figure import Unknown
+from onboard.contract.commands import HERE, TARGETS, Command, Mark, Refused, Set
+from onboard.contract.figure import Unknown
+from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.efficiency.learner import PLAIN_SETUP
 from onboard.efficiency.target import Aim
-from onboard.feed.commands import HERE, TARGETS, Command, Mark, Refused, Set
 from onboard.profile import Profile
 from onboard.ride import Ride
 
-NewTrip = Callable[[], str | None]
+NewTrip = Callable[[], Refusal | None]
 """Begins a new trip: gives why not, or None."""
 
 
-def obey(command: Command, ride: Ride, new_trip: NewTrip) -> str | None:
+def obey(command: Command, ride: Ride, new_trip: NewTrip) -> Refusal | None:
     """Do what a command says, all of it or nothing.
 
     Parameters
@@ -30,7 +31,7 @@ def obey(command: Command, ride: Ride, new_trip: NewTrip) -> str | None:
 
     Returns
     -------
-    str or None
+    Refusal or None
         Why it was not done; None when it was.
     """
     placed = with_place(command, ride)
@@ -45,14 +46,10 @@ def with_place(command: Command, ride: Ride) -> Command | Refused:
     """Put the craft's position where a command says "here": so it means the same ever after."""
     if not (isinstance(command, Set) and command.key == "home" and command.value == HERE):
         return command
-    value = ride.engine.latest.value
-    latitude = value(("gps", "latitude_deg"), ("fused", "latitude_deg"))
-    longitude = value(("gps", "longitude_deg"), ("fused", "longitude_deg"))
-    for reading in (latitude, longitude):
-        if isinstance(reading, Unknown):
-            return Refused(command.id, f"the position is not known: {reading.why}")
-    assert isinstance(latitude, float)
-    assert isinstance(longitude, float)
+    position = ride.engine.position_deg
+    if isinstance(position, Unknown):
+        return Refused(command.id, _not_known("position_deg", position))
+    latitude, longitude = position
     return replace(command, value=(latitude, longitude))
 
 
@@ -72,13 +69,13 @@ def settings_in_force(ride: Ride, profile: Profile) -> list[Set]:
     return found
 
 
-def _mark(command: Mark, ride: Ride, new_trip: NewTrip) -> str | None:
+def _mark(command: Mark, ride: Ride, new_trip: NewTrip) -> Refusal | None:
     engine = ride.engine
     if command.mark == "new_trip":
         return new_trip()
     if command.mark in {"charged_full", "charged"}:
         if isinstance(engine.reserve_fraction, Unknown):
-            return engine.reserve_fraction.why
+            return _not_known("battery", engine.reserve_fraction)
         if command.amount is None:
             engine.charged_full()
         else:
@@ -93,7 +90,7 @@ def _mark(command: Mark, ride: Ride, new_trip: NewTrip) -> str | None:
     return None
 
 
-def _set(command: Set, ride: Ride) -> str | None:
+def _set(command: Set, ride: Ride) -> Refusal | None:
     engine, value = ride.engine, command.value
     if command.key in TARGETS:
         engine.set_aim(_aim(command, engine.adviser.aim))
@@ -105,13 +102,17 @@ def _set(command: Set, ride: Ride) -> str | None:
         try:
             engine.select_setup(value)
         except np.linalg.LinAlgError:
-            return "the curve of the present set-up cannot be worked out yet: try again later"
+            return Refusal(RefusalCode.CURVE_NOT_READY)
     else:
         assert isinstance(value, float)
         if isinstance(engine.reserve_fraction, Unknown):
-            return engine.reserve_fraction.why
+            return _not_known("battery", engine.reserve_fraction)
         engine.set_reserve(value)
     return None
+
+
+def _not_known(key: str, unknown: Unknown) -> Refusal:
+    return Refusal(RefusalCode.NOT_KNOWN, key=key, reason=unknown.code.code)
 
 
 def _aim(command: Set, before: Aim) -> Aim:

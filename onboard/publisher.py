@@ -3,10 +3,11 @@
 from collections import deque
 from collections.abc import Callable
 
-from onboard.efficiency.alerts import Alert
-from onboard.efficiency.figure import Number, Unknown
+from onboard.contract.alerts import Alert, AlertCode
+from onboard.contract.codec import as_line
+from onboard.contract.figure import Number, Unknown
+from onboard.contract.reasons import Reason
 from onboard.feed.server import FeedServer
-from onboard.feed.snapshot import as_line, trip_line_message
 from onboard.own_alerts import OwnAlerts, Running
 from onboard.subscriber import Subscriber
 from onboard.trip_keeper import TripKeeper
@@ -32,7 +33,7 @@ class Publisher:
         self._feed = feed
         self._keeper = keeper
         self._alerts = OwnAlerts()
-        self.watching = Subscriber("alerts_failed", "the daemon's own alerts")
+        self.watching = Subscriber(AlertCode.ALERTS_FAILED, "the daemon's own alerts")
         """Own alerts may fail, and the figures still be shown."""
         self._heard_s: float | None = None
         self._counts: deque[tuple[float, int]] = deque()
@@ -49,7 +50,7 @@ class Publisher:
 
     def trip_line(self) -> bytes:
         """Give the line that shows the trip so far."""
-        return as_line(trip_line_message(self._keeper().ride.engine.trip_line))
+        return as_line(self._keeper().ride.engine.trip_line)
 
     def publish(self, running: Running, source: str) -> None:
         """Give the viewers how all is now.
@@ -98,11 +99,11 @@ class Publisher:
             alerts=alerts,
             why_none=keeper.why_hidden,
         )
-        return as_line(snapshot.as_dict())
+        return as_line(snapshot)
 
     def _age_s(self, now_s: float) -> Number:
         if self._heard_s is None:
-            return Unknown("no autopilot heard yet")
+            return Unknown(Reason.NO_AUTOPILOT)
         return now_s - self._heard_s
 
     def _messages_per_s(self) -> Number:
@@ -111,5 +112,5 @@ class Publisher:
             return why_none
         (first_s, first), (last_s, last) = self._counts[0], self._counts[-1]
         if last_s - first_s < 1.0:
-            return Unknown("counting")
+            return Unknown(Reason.COUNTING)
         return (last - first) / (last_s - first_s)

@@ -6,29 +6,23 @@ frames and the figures, so all three give the same.
 
 import datetime
 import math
-from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 
 from onboard.block import Block
-from onboard.efficiency.alerts import Alert
+from onboard.contract.alerts import Alert
+from onboard.contract.figure import Number, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import LinkState, Snapshot
 from onboard.efficiency.engine import Engine
-from onboard.efficiency.figure import Number, Unknown
-from onboard.efficiency.figures import unknown_figures
-from onboard.efficiency.parts import Parts, itself
-from onboard.feed.snapshot import DriveState, LinkState, Snapshot
+from onboard.efficiency.parts import Parts
 from onboard.kept import Clocks, away_since, clocks_as_dict, clocks_of
 from onboard.profile import Profile
 from onboard.telemetry.decoder import Decoder
 from onboard.telemetry.frames import Frames
 
-Reading = TypeVar("Reading")
-
-NO_AUTOPILOT = Unknown("no autopilot heard yet")
-
-HEADINGS = ("attitude", "heading_deg"), ("fused", "heading_deg"), ("hud", "heading_deg")
-"""Where the heading is from; the first that is heard counts."""
+NO_AUTOPILOT = Unknown(Reason.NO_AUTOPILOT)
 
 
 class Ride:
@@ -98,7 +92,7 @@ class Ride:
     def take(self, part: Frames | Block) -> None:
         """Take in frames; or a block, where a log gives its channels at once."""
         if isinstance(part, Block):
-            self._system_id = Unknown("an on-board log names no system")
+            self._system_id = Unknown(Reason.NO_SYSTEM)
             self.messages += sum(map(len, part.channels.values()))
             self._fold(part)
             return
@@ -127,7 +121,7 @@ class Ride:
         Parameters
         ----------
         source
-            Where the frames come from, for people to read.
+            Where the frames come from.
         age_s, messages_per_s
             How old the last message is and how many come [s, 1/s]: by the clock of the caller.
         alerts
@@ -135,57 +129,21 @@ class Ride:
         why_none
             Why no figure may be shown; None where they may.
         """
-        if why_none is not None:
-            figures = unknown_figures(why_none, self.t_s)
-        else:
-            figures = self.engine.figures(0.0 if isinstance(age_s, Unknown) else age_s)
-        latest = self.engine.latest
-
-        def read(
-            part: str, act: Callable[..., Reading | Unknown], *given: Any
-        ) -> Reading | Unknown:
-            return _known(self.engine.parts.ask(part, itself, act, *given), why_none)
-
+        figures = self.engine.figures(0.0 if isinstance(age_s, Unknown) else age_s, why_none)
         self._seq += 1
         followed = self.decoder.craft.system_id
-        return Snapshot(
-            seq=self._seq,
-            t_s=figures.t_s,
-            utc=_known(self.utc or Unknown("the autopilot's clock is not set"), why_none),
-            time_left_s=figures.time_left_s,
-            power_w=figures.power_w,
-            volts_v=figures.volts_v,
-            amps_a=figures.amps_a,
-            speed_mps=figures.speed_mps,
-            course_deg=read("readings", latest.value, ("gps", "course_deg")),
-            heading_deg=read("readings", latest.value, *HEADINGS),
-            position_deg=read("readings", self._position_deg),
-            wh_per_km=figures.wh_per_km,
-            trip=figures.trip,
-            battery=figures.battery,
-            range_m=figures.range_m,
-            best_speed_mps=figures.best_speed_mps,
-            target=figures.target,
-            home=figures.home,
-            set_and_drift=figures.set_and_drift,
-            drive=read("motor drive", self._drive),
-            setup=self.engine.learner.setup,
-            setups=self.engine.learner.setups,
-            curve=figures.curve,
-            steady=figures.steady,
-            runs=figures.runs,
-            reserve_fraction=self.engine.reserve_fraction,
-            link=LinkState(
-                age_s=age_s,
-                messages_per_s=messages_per_s,
-                messages=self.messages,
-                lost=self.decoder.lost,
-                bad_bytes=self.bad_bytes,
-                system_id=self._system_id if followed is None else followed,
-                source=source,
-            ),
-            alerts=(*alerts, *figures.alerts),
+        link = LinkState(
+            age_s=age_s,
+            messages_per_s=messages_per_s,
+            messages=self.messages,
+            lost=self.decoder.lost,
+            bad_bytes=self.bad_bytes,
+            system_id=self._system_id if followed is None else followed,
+            source=source,
         )
+        utc = self.utc or why_none or Unknown(Reason.CLOCK_NOT_SET)
+        shown = vars(figures) | {"alerts": (*alerts, *figures.alerts)}
+        return Snapshot(**shown, seq=self._seq, utc=utc, link=link)
 
     def _fold(self, block: Block) -> None:
         if not block.channels:
@@ -226,32 +184,6 @@ class Ride:
         return Clocks(
             self.decoder.time.boot_s, utc_s, float("nan") if counter_ah is None else counter_ah
         )
-
-    def _position_deg(self) -> tuple[float, float] | Unknown:
-        value = self.engine.latest.value
-        latitude = value(("gps", "latitude_deg"), ("fused", "latitude_deg"))
-        longitude = value(("gps", "longitude_deg"), ("fused", "longitude_deg"))
-        if isinstance(latitude, Unknown):
-            return latitude
-        return longitude if isinstance(longitude, Unknown) else (latitude, longitude)
-
-    def _drive(self) -> DriveState | Unknown:
-        value = self.engine.drive
-        rpm, electrical = value("rpm"), value("erpm")
-        if isinstance(rpm, Unknown) and not isinstance(electrical, Unknown):
-            pairs = self._profile.drive.pole_pairs
-            rpm = electrical / pairs if pairs else Unknown("no drive.pole_pairs in the profile")
-        amps, temperature = value("amps_a"), value("temperature_degc")
-        if isinstance(amps, Unknown) and all(
-            isinstance(one, Unknown) for one in (rpm, temperature, electrical)
-        ):
-            return amps
-        return DriveState(rpm, amps, temperature)
-
-
-def _known(reading: Reading | Unknown, why_none: Unknown | None) -> Reading | Unknown:
-    """Give a reading; of a ride that is given nothing not that it was never heard, but why."""
-    return why_none if isinstance(reading, Unknown) and why_none is not None else reading
 
 
 def utc_text(utc_s: float) -> str:

@@ -8,9 +8,11 @@ from collections.abc import Sequence
 from functools import partial
 
 from onboard import lean_memory, notify
+from onboard.contract.alerts import AlertCode
+from onboard.contract.commands import Command, Mark, Refused, Reply
+from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.ending import Ending
-from onboard.errors import LinkError, ProfileError, UsageError
-from onboard.feed.commands import Command, Mark, Refused, Reply
+from onboard.errors import LinkError, ProfileError, RecordError
 from onboard.feed.server import FeedServer
 from onboard.intake import Intake
 from onboard.last_charge import caught_up
@@ -71,12 +73,12 @@ class Service:
         self._publisher = Publisher(self._feed, lambda: self._keeper)
         self._book: SessionBook | None = None
         self._keeper = self._keep_trip()
-        self._figures = Subscriber("figures_failed", "the figures")
-        self._requests = Subscriber("requests_failed", "the requests to the autopilot")
-        self._publishing = Subscriber("feed_failed", "the feed")
-        self._saving = Subscriber("notes_failed", "the notes beside the record")
-        self._memory = Subscriber("memory_failed", "the return of free memory")
-        self._door = Subscriber("door_failed", "the door for paired viewers")
+        self._figures = Subscriber(AlertCode.FIGURES_FAILED, "the figures")
+        self._requests = Subscriber(AlertCode.REQUESTS_FAILED, "the requests to the autopilot")
+        self._publishing = Subscriber(AlertCode.FEED_FAILED, "the feed")
+        self._saving = Subscriber(AlertCode.NOTES_FAILED, "the notes beside the record")
+        self._memory = Subscriber(AlertCode.MEMORY_FAILED, "the return of free memory")
+        self._door = Subscriber(AlertCode.DOOR_FAILED, "the door for paired viewers")
         self._subscribers = (
             self._figures,
             self._requests,
@@ -300,11 +302,10 @@ class Service:
             self._began_s if reader.heard_s is None else reader.heard_s,
             reader.dropped_bytes,
             self._gate.refused,
-            self._book.problems if self._book is not None else (),
-            self._book.moved if self._book is not None else None,
+            self._book.alerts if self._book is not None else (),
             self._intake.scan_faults.count,
             self._intake.record_faults.count,
-            tuple(self._keeper.troubles()),
+            tuple(self._keeper.alerts()),
             [one for one in self._subscribers if one.failing],
         )
 
@@ -320,7 +321,7 @@ class Service:
         except Exception as fault:
             # The figures may have been left half changed.
             self._keeper.failed(fault)
-            why_not = "not done, because of a program fault: see the daemon's log"
+            why_not = Refusal(RefusalCode.FAULT)
         # A new trip is noted where the old one ends.
         if why_not is None and not (isinstance(placed, Mark) and placed.mark == "new_trip"):
             self._keeper.say(one)
@@ -328,14 +329,14 @@ class Service:
                 self._book.mark(one)
         reply(why_not, placed)
 
-    def _new_trip(self, said: Noted) -> str | None:
+    def _new_trip(self, said: Noted) -> Refusal | None:
         """Begin a new trip, in a session of its own; set-up and reserve stay as they are."""
         assert self._intake is not None
         if not self._keeper.caught_up:
-            return "the last record is still being read: try again in a moment"
+            return Refusal(RefusalCode.READING_RECORD)
         if self._book is not None and self._book.behind:
             # What waits for the card belongs to the trip of now, and would be lost.
-            return "the card refuses the record: try again once recording goes on"
+            return Refusal(RefusalCode.CARD_BEHIND)
         with self._intake.at_rest() as parts:
             # What is in the old record belongs to the old trip.
             self._take_in(parts, time.monotonic(), self._clock())
@@ -344,8 +345,10 @@ class Service:
                 self._book.mark(said)
                 try:
                     self._book.begin_anew(self._clock(), self._keeper.kept())
-                except UsageError as problem:
-                    return str(problem)
+                except RecordError as problem:
+                    return Refusal(
+                        RefusalCode.CANNOT_RECORD, path=problem.path, errno=problem.number
+                    )
         self._keeper.new_trip()
         self._publisher.another_ride()
         for one in stay:
@@ -376,8 +379,9 @@ class Service:
         finally:
             notify.ready()
 
-    def _watch_link(self, problem: str | None) -> None:
+    def _watch_link(self, problem: LinkError | None) -> None:
         """Say once when the link goes down and when it comes back."""
-        if problem != self._link_said:
-            log.warning("%s", problem or "the link is back")
-            self._link_said = problem
+        said = None if problem is None else str(problem)
+        if said != self._link_said:
+            log.warning("%s", said or "the link is back")
+            self._link_said = said

@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from onboard.contract.alerts import Alert
 from onboard.kept import load, save
 from onboard.marks import MarkBook, Noted, read_marks
 from onboard.rejoin import CARRIED_NAME, Session, carried_text, load_carried
@@ -47,7 +48,7 @@ class SessionBook:
 
     Raises
     ------
-    UsageError
+    RecordError
         If nothing can be written there, for a reason that does not pass by itself.
     """
 
@@ -78,19 +79,16 @@ class SessionBook:
         return self._recorder.folder
 
     @property
-    def problems(self) -> list[str]:
-        """What is wrong with the card, in sentences."""
-        return [one for one in (self._recorder.problem, self._marks.problem) if one is not None]
+    def alerts(self) -> list[Alert]:
+        """What is wrong with what is written down."""
+        recorder = self._recorder
+        every = (recorder.problem, recorder.moved, self._marks.problem)
+        return [one for one in every if one is not None]
 
     @property
     def behind(self) -> bool:
         """Whether the card refuses the record, so that frames wait for it."""
         return self._recorder.behind
-
-    @property
-    def moved(self) -> str | None:
-        """How the record came to go on in another file, in a sentence; None where it did not."""
-        return self._recorder.moved
 
     def write(self, frames: Frames, now_us: int) -> None:
         """Take frames; to be called often, frames or not."""
@@ -158,7 +156,7 @@ class SessionBook:
 
         Raises
         ------
-        UsageError
+        RecordError
             If none can be begun: then the one before goes on.
         """
         before = self._recorder

@@ -11,6 +11,8 @@ import traceback
 from collections.abc import Callable
 from typing import TypeVar
 
+from onboard.contract.alerts import AlertCode
+
 Value = TypeVar("Value")
 
 STRICT = "WATTWAKE_STRICT"
@@ -77,7 +79,7 @@ class Subscriber:
         What it is, as the log and the alert name it.
     """
 
-    def __init__(self, code: str, what: str) -> None:
+    def __init__(self, code: AlertCode, what: str) -> None:
         self.code, self.what = code, what
         self._faults = Faults(what)
         self._pause_s = PAUSE_FIRST_S

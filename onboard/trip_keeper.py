@@ -5,7 +5,9 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future
 from typing import Any
 
-from onboard.efficiency.figure import Unknown
+from onboard.contract.alerts import Alert, AlertCode
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.parts import PARTS, PartError, Parts
 from onboard.efficiency.target import Aim
 from onboard.profile import Profile
@@ -17,9 +19,9 @@ from onboard.subscriber import Faults
 from onboard.telemetry.frames import Frames
 from onboard.trip_journal import Past, Rejoin, Verdict
 
-READING = Unknown("the last record is still being read")
-AGAIN = Unknown("program fault: being worked out again from the record")
-GIVEN_UP = Unknown("given up after repeated program faults: see the daemon's log")
+READING = Unknown(Reason.READING_RECORD)
+AGAIN = Unknown(Reason.WORKING_AGAIN)
+GIVEN_UP = Unknown(Reason.GIVEN_UP)
 
 log = logging.getLogger("wattwake")
 
@@ -113,23 +115,15 @@ class TripKeeper:
         """Why no figure may be shown now; None where they may."""
         return self.why_none or self._reading
 
-    def troubles(self) -> Iterator[tuple[str, str]]:
-        """Give code and sentence of what is wrong with the figures."""
+    def alerts(self) -> Iterator[Alert]:
+        """Give what is wrong with the figures."""
         if self.why_none is AGAIN:
-            text = "The figures failed: working them out again from the record. Recording goes on."
-            yield "figures_failed", text
+            yield Alert(AlertCode.FIGURES_FAILED)
         elif self.why_none is not None:
-            text = (
-                f"No figures after {self._retries.faults} program faults: a new trip tries again. "
-                "Recording goes on."
-            )
-            yield "figures_failed", text
+            yield Alert(AlertCode.FIGURES_GIVEN_UP, faults=self._retries.faults)
         if self._retries.without:
-            without = ", ".join(part for part in PARTS if part in self._retries.without)
-            yield (
-                "part_left_out",
-                f"Left out after a program fault: {without}. See the log.",
-            )
+            without = tuple(part for part in PARTS if part in self._retries.without)
+            yield Alert(AlertCode.PART_LEFT_OUT, parts=without)
 
     def take(self, parts: Sequence[Frames], now_us: int) -> None:
         """Take in the frames received up to now [us, by the clock of their stamps]."""

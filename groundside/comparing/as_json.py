@@ -3,10 +3,11 @@
 import math
 from typing import Any
 
+from onboard.feed.jsonable import jsonable
+
 from groundside.comparing.splits import PairSplit, SetupSplit
 from groundside.comparing.trial import Trial
 from onboard.efficiency.trial.results import Comparison, Evidence
-from onboard.feed.jsonable import jsonable
 
 SCHEMA = 1
 

@@ -4,8 +4,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from onboard.contract.commands import Mark, Set
 from onboard.efficiency.learner import PLAIN_SETUP
-from onboard.feed.commands import Mark, Set
 from onboard.marks import Noted
 
 

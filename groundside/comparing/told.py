@@ -7,7 +7,7 @@ from groundside.comparing.fitting import short_names, wrapped
 from groundside.comparing.splits import PairSplit, SetupSplit
 from groundside.comparing.trial import Trial
 from groundside.units import Units
-from onboard.efficiency.figure import Estimate, Figure
+from onboard.contract.figure import Estimate, Figure
 from onboard.efficiency.trial.needed import WANTED_FRACTION
 from onboard.efficiency.trial.results import Comparison, PairResult
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from groundside.comparing.marked import Span
 from groundside.comparing.reading import ReadLog
-from onboard.efficiency.figure import Unknown
+from onboard.contract.figure import Unknown
 from onboard.efficiency.steady import SteadyBlock
 from onboard.efficiency.trial.cautions import Caution, power_cautions, surroundings_cautions
 from onboard.efficiency.trial.comparison import compare

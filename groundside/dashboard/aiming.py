@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from groundside.figures import one_decimal, part, reading, whole
 from groundside.source import Snapshot
 from groundside.units import Units
-from onboard.feed.commands import NUMBERS
+from onboard.contract.commands import NUMBERS
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from typing import Any
 
 from groundside.figures import one_decimal, percent, three_figures, whole
 from groundside.units import Units
-from onboard.efficiency.figure import Unknown
+from onboard.contract.figure import Unknown
 from onboard.efficiency.plan import PlanRow, Way, best_row
 from onboard.efficiency.target_speed import CONFIDENCE_FRACTION
 

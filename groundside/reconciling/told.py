@@ -4,15 +4,16 @@ import textwrap
 from collections.abc import Iterator
 from typing import Any
 
+from onboard.feed.jsonable import jsonable
+
 from groundside.figures import three_figures
 from groundside.reconciling.charges import Gathered
+from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.efficiency.charge_balance import Charge, Counted
 from onboard.efficiency.current_fit import OFF_MOST, Correction
-from onboard.efficiency.figure import Estimate, Figure, Unknown
 from onboard.efficiency.reconciled import Reconciled
 from onboard.efficiency.round_trip import WALL_LEAST, WALL_MOST
 from onboard.efficiency.shared_errors import prior_covariance
-from onboard.feed.jsonable import jsonable
 
 SCHEMA = 1
 WIDTH = 79

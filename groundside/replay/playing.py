@@ -10,8 +10,8 @@ from pathlib import Path
 
 from groundside.charge_words import charge_told
 from groundside.replay.cursors import Cursor, cursor
+from onboard.contract.commands import Mark
 from onboard.efficiency.target import Aim
-from onboard.feed.commands import Mark
 from onboard.marks import Noted, read_marks
 from onboard.profile import Profile
 from onboard.rejoin import Said, in_order, load_carried
@@ -98,7 +98,7 @@ def in_words(one: Noted) -> str:
 
     Examples
     --------
-    >>> from onboard.feed.commands import Set
+    >>> from onboard.contract.commands import Set
     >>> in_words(Noted(1.0, 0, None, Set(1, "setup", "A")))
     'setup: A'
     >>> in_words(Noted(1.0, 0, None, Mark(1, "run_start")))

@@ -3,8 +3,8 @@
 from collections.abc import Iterable
 from typing import Any
 
-from onboard.efficiency.figure import Unknown
-from onboard.feed.snapshot import Snapshot
+from onboard.contract.figure import Unknown
+from onboard.contract.snapshot import Snapshot
 from onboard.ride import Ride
 from onboard.telemetry.log_files import LogFacts
 

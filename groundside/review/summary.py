@@ -3,11 +3,12 @@
 from pathlib import Path
 from typing import Any
 
+from onboard.feed.jsonable import jsonable
+
 from groundside.review.remarks import remarks
 from groundside.review.series import PieceMaker, Series
-from onboard.efficiency.figure import Unknown
+from onboard.contract.figure import Unknown
 from onboard.errors import LogError
-from onboard.feed.jsonable import jsonable
 from onboard.marks import read_marks
 from onboard.profile import Profile
 from onboard.rejoin import replay

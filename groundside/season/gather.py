@@ -24,7 +24,7 @@ from groundside.season.setups import (
 )
 from groundside.season.store import FIGURES, NUMBERS, Row, Say, SeasonStore, store_path
 from onboard import __version__, marks
-from onboard.efficiency.figure import Figure
+from onboard.contract.figure import Figure
 from onboard.efficiency.learner import PLAIN_SETUP
 from onboard.errors import LogError, ProfileError, UsageError
 from onboard.profile import Profile

@@ -5,8 +5,8 @@ import logging
 from pathlib import Path
 
 from groundside.figures import text_of
+from onboard.contract.commands import TEXT_MOST
 from onboard.errors import UsageError
-from onboard.feed.commands import TEXT_MOST
 from onboard.whole_file import sync_folder, write_whole
 
 FILE_NAME = "labels.json"

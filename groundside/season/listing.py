@@ -10,7 +10,7 @@ from groundside.season.filters import started
 from groundside.season.rides import SeasonRide, SetupTotals, Totals, setup_totals, totals
 from groundside.season.store import FIGURES, NUMBERS
 from groundside.units import Units
-from onboard.efficiency.figure import Figure
+from onboard.contract.figure import Figure
 from onboard.efficiency.learner import PLAIN_SETUP
 
 SCHEMA = 1

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from onboard.efficiency.figure import Figure
+from onboard.contract.figure import Figure
 
 ROUNDING_FRACTION = 1e-3
 """By so much energy over distance may stand outside the ride's own interval: gaps of seconds."""

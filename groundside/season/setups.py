@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from groundside.season.rides import Share, Sums
-from onboard.efficiency.figure import Figure
+from onboard.contract.commands import Set
+from onboard.contract.figure import Figure
 from onboard.efficiency.learner import PLAIN_SETUP
-from onboard.feed.commands import Set
 from onboard.marks import read_marks
 from onboard.profile import Profile
 from onboard.rejoin import replay

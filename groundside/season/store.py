@@ -18,7 +18,7 @@ from typing import Any, TypeVar
 
 from groundside.figures import number
 from groundside.season.rides import Share, Sums
-from onboard.efficiency.figure import Figure
+from onboard.contract.figure import Figure
 from onboard.own_folder import make_own_folder
 from onboard.whole_file import FILE_MODE
 

@@ -22,13 +22,18 @@ PROBLEMS: Mapping[str, str] = {
     "fault": "a program fault",
     "no_answer": "the card does not answer",
     "takes_nothing": "the card takes nothing in",
-    "renamed": "the file was renamed",
-    "removed": "the file was removed",
-    "replaced": "the file was replaced",
-    "cut_short": "the file was cut short",
-    "written_over": "the file was written over",
 }
-"""By the codes of the recorder."""
+"""What keeps it from being written, by the recorder's codes; an error number says more."""
+
+BECAME: Mapping[str, str] = {
+    "renamed": "was renamed",
+    "removed": "was removed",
+    "replaced": "was replaced",
+    "cut_short": "was cut short",
+    "written_over": "was written over",
+    "unchecked": "cannot be checked",
+}
+"""What became of the file that was being written."""
 
 
 def card_words(values: Mapping[str, Value]) -> str:
@@ -42,13 +47,21 @@ def card_words(values: Mapping[str, Value]) -> str:
     'the card does not answer (records)'
     """
     number, problem = values["errno"], str(values["problem"])
-    said = PROBLEMS.get(problem, problem)
+    said = PROBLEMS.get(problem, "")
     if isinstance(number, int):
         said = CARD_TROUBLE.get(number) or system_words(number)
+    if problem in BECAME:
+        said = f"the file {BECAME[problem]}, and no other can be made: {said}"
     return f"{said} ({values['path']})"
 
 
 def moved_words(values: Mapping[str, Value]) -> str:
-    """Give how the record came to go on in another file."""
-    problem = str(values["problem"])
-    return f"Recording goes on in {values['path']}: {PROBLEMS.get(problem, problem)}."
+    """Give how the record came to go on in another file.
+
+    Examples
+    --------
+    >>> moved_words({"before": "telemetry.tlog", "path": "telemetry-2.tlog", "problem": "removed"})
+    'The record telemetry.tlog was removed: recording goes on in telemetry-2.tlog.'
+    """
+    became = BECAME.get(str(values["problem"]), "is in doubt")
+    return f"The record {values['before']} {became}: recording goes on in {values['path']}."

@@ -74,6 +74,18 @@ def written(name: str, value: Value, units: Units) -> str:
     return whole(value) if unit is None else _WRITERS.get(unit, _plain(unit))(float(value), units)
 
 
+def called(values: Mapping[str, Value]) -> str:
+    """Give what a source is called within a sentence; those that are numbered bear their names.
+
+    Examples
+    --------
+    >>> called({"source": "battery 1"}), called({"source": "GPS receiver"})
+    ('battery 1', 'the GPS receiver')
+    """
+    source = str(values["source"])
+    return source if source[-1:].isdigit() else f"the {source}"
+
+
 def system_words(number: int) -> str:
     """Give what the system calls an error, in lower case.
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from groundside.units import Units
-from groundside.words.filling import Sentence, fill, written
+from groundside.words.filling import Sentence, called, fill, written
 from onboard.contract.codes import Value
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
@@ -38,7 +38,10 @@ REASONS: Mapping[Reason, Sentence] = {
     Reason.NO_VOLTAGE: "the power monitor reports no voltage",
     Reason.NO_CURRENT: "the power monitor reports no current",
     Reason.POWER_QUIET: _from("power"),
-    Reason.SOURCE_UNHEARD: "what {source} gives is not known: not heard for {age_s}",
+    Reason.SOURCE_UNHEARD: lambda values, units: (
+        f"what {called(values)} gives is not known: "
+        f"not heard for {written('age_s', values['age_s'], units)}"
+    ),
     Reason.SOURCES_SILENT: "what {sources} gives is not known: not heard any more",
     Reason.NO_GPS: "no GPS heard yet",
     Reason.NO_FIX: "no GPS fix",

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import get_args
 
 from groundside.units import Units
-from groundside.words.filling import Sentence, fill, written
+from groundside.words.filling import Sentence, called, fill, written
 from groundside.words.reasons import REASONS
 from onboard.contract import commands
 from onboard.contract.codes import Value
@@ -31,7 +31,7 @@ def _not_allowed(values: Mapping[str, Value], units: Units) -> str:
     return f"{key or 'the line'} = {values['given']}: expected {_allowed(key, of)}"
 
 
-def _allowed(key: str, of: str) -> str:
+def _allowed(key: str, of: str) -> str:  # noqa: PLR0911
     """Say what is allowed, by the contract's own tables."""
     if key in _ALLOWED:
         return _ALLOWED[key]
@@ -72,7 +72,7 @@ _ALLOWED: Mapping[str, str] = {
 def _not_known(values: Mapping[str, Value], units: Units) -> str:
     del units
     try:
-        reason = Reason(values["reason"])
+        reason = Reason(str(values["reason"]))
     except ValueError:
         return f"{values['key']} is not known"
     sentence = REASONS[reason]
@@ -101,14 +101,18 @@ REFUSALS: Mapping[RefusalCode, Sentence] = {
         "commands are taken from the board itself only: run the viewer on it, or reach it by a "
         "tunnel"
     ),
-    RefusalCode.LOOKS_ON: "{name} may look on only",
+    RefusalCode.LOOKS_ON: (
+        "this viewer may look only: pair it again on the craft with --role crew"
+    ),
     RefusalCode.TOO_FAST: "more than {most} lines a second: say it again",
     RefusalCode.TOO_MANY_WAIT: "too many commands wait: say it again",
     RefusalCode.NO_COMMANDS: "this daemon takes no commands",
+    RefusalCode.TOO_MANY_VIEWERS: "{most} viewers look on already: that is the most",
     RefusalCode.TOO_MANY_SCREENS: ("{name} looks on from {most} screens already: that is the most"),
     RefusalCode.NOT_KNOWN: _not_known,
-    RefusalCode.NEVER_HEARD: "{source} has never been heard",
-    RefusalCode.STILL_HEARD: "{source} is still heard: unplug it first",
+    RefusalCode.NEVER_HEARD: lambda values, _: f"{called(values)} has never been heard",
+    RefusalCode.STILL_HEARD: lambda values, _: f"{called(values)} is still heard: unplug it first",
+    RefusalCode.ONLY_ONE: ("no other battery is heard: without {source} power would be unknown"),
     RefusalCode.CURVE_NOT_READY: (
         "the curve of the present set-up cannot be worked out yet: try again later"
     ),

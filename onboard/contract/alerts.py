@@ -98,17 +98,17 @@ class Alert(Statement):
         Which, with what its values are now.
     since_s
         For how long it has been on [s].
+
+    Its `level` is that of its row; of an alert that only the daemon knows, what the daemon says.
     """
 
     __slots__ = ("level", "since_s")
     code: AlertCode
 
-    def __init__(
-        self, code: AlertCode, since_s: float, /, *, level: Level | None = None, **values: Value
-    ) -> None:
+    def __init__(self, code: AlertCode, since_s: float = 0.0, /, **values: Value) -> None:
         super().__init__(code, **values)
         self.since_s = since_s
-        self.level: Level = code.level if level is None else level
+        self.level: Level = code.level
 
     def __eq__(self, other: object) -> bool:
         return super().__eq__(other) and self.since_s == getattr(other, "since_s", None)

@@ -76,8 +76,12 @@ def as_line(message: Message) -> bytes:
     b'{"schema":2,"kind":"hello","craft":"skiff","rate_hz":5.0}\n'
     """
     kind = next(kind for kind, record in KINDS.items() if type(message) is record)
-    whole = {"schema": SCHEMA, "kind": kind, **plain(message)}
-    return json.dumps(whole, separators=(",", ":"), allow_nan=False).encode() + b"\n"
+    return json_line({"schema": SCHEMA, "kind": kind, **plain(message)})
+
+
+def json_line(raw: Mapping[str, Any]) -> bytes:
+    """Give what JSON's own types hold as one line."""
+    return json.dumps(raw, separators=(",", ":"), allow_nan=False).encode() + b"\n"
 
 
 def from_line(line: bytes) -> Message:
@@ -239,7 +243,9 @@ def _reader_of_statement(kind: Any) -> Read:
             row, values = codes("newer"), {"name": clean(code)}
         if issubclass(kind, Alert):
             level = _only(("note", "warning", "danger"))(raw.get("level"))
-            return kind(row, _number(raw.get("since_s")), level=level, **values)
+            alert = kind(row, _number(raw.get("since_s")), **values)
+            alert.level = level
+            return alert
         return kind(row, **values)
 
     return of

@@ -75,6 +75,11 @@ class Statement:
     def __hash__(self) -> int:
         return hash((self.code, *sorted(self.values.items())))
 
+    def __str__(self) -> str:
+        """Give what it means and its values: for logs."""
+        values = ", ".join(f"{name} {value}" for name, value in self.values.items())
+        return f"{self.code.meaning} ({values})" if values else self.code.meaning
+
     def __repr__(self) -> str:
         values = "".join(f", {name}={value!r}" for name, value in self.values.items())
         return f"{type(self).__name__}({self.code.code}{values})"

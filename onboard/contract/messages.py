@@ -11,6 +11,9 @@ from onboard.contract.refusals import Refusal
 from onboard.contract.snapshot import Snapshot
 from onboard.contract.trip_line import TripLine
 
+Role = Literal["crew", "viewer"]
+"""Who steers too, and who only looks on."""
+
 
 @dataclass(frozen=True)
 class Hello:
@@ -72,7 +75,7 @@ class Paired:
 
     token: str
     name: str
-    role: Literal["crew", "viewer"]
+    role: Role
     craft: str
 
 

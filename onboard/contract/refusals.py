@@ -19,16 +19,18 @@ class RefusalCode(Code):
 
     # Who says it may not, or not now.
     NOT_HERE = "not_here", "commands are taken from the board itself only"
-    LOOKS_ON = "looks_on", "this viewer may look on only", "name"
+    LOOKS_ON = "looks_on", "this viewer may look on only"
     TOO_FAST = "too_fast", "too many lines a second", "most"
     TOO_MANY_WAIT = "too_many_wait", "too many commands wait"
     NO_COMMANDS = "no_commands", "this daemon takes no commands"
+    TOO_MANY_VIEWERS = "too_many_viewers", "as many look on as may", "most"
     TOO_MANY_SCREENS = "too_many_screens", "looks on from too many screens", "name", "most"
 
     # It cannot be done now.
     NOT_KNOWN = "not_known", "what it needs is unknown; the reason's code", "key", "reason"
     NEVER_HEARD = "never_heard", "a source that has never been heard", "source"
     STILL_HEARD = "still_heard", "a source that is still heard", "source"
+    ONLY_ONE = "only_one", "without this battery no power would be known", "source"
     CURVE_NOT_READY = "curve_not_ready", "the present set-up's curve cannot be worked out yet"
     READING_RECORD = "reading_record", "the last record is still being read"
     CARD_BEHIND = "card_behind", "the card refuses the record"

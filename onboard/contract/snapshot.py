@@ -13,6 +13,7 @@ from onboard.contract.figure import Estimate, Number, Unknown, throughout
 SCHEMA = 2
 
 Cue = Literal["ease", "hold", "push"]
+SpeedKind = Literal["through_water", "over_ground"]
 
 
 @dataclass(frozen=True)
@@ -116,7 +117,7 @@ class Curve:
     power_w: tuple[float, ...]
     low_w: tuple[float, ...]
     high_w: tuple[float, ...]
-    speed_kind: Literal["through_water", "over_ground"]
+    speed_kind: SpeedKind
 
 
 @dataclass(frozen=True)
@@ -339,8 +340,6 @@ class Figures:
     ----------
     t_s
         Stream time.
-    utc
-        By the autopilot's clock.
     power_w, volts_v, amps_a
         Of the battery side, corrected as the profile says.
     speed_mps, course_deg
@@ -364,7 +363,6 @@ class Figures:
     """
 
     t_s: float
-    utc: str | Unknown
     power_w: Number
     volts_v: Number
     amps_a: Number
@@ -399,11 +397,14 @@ class Snapshot(Figures):
     ----------
     seq
         Grows by one with each snapshot of a daemon.
+    utc
+        By the autopilot's clock.
     link
         How the link does.
     """
 
     seq: int
+    utc: str | Unknown
     link: LinkState
 
 
@@ -449,4 +450,4 @@ def unknown_snapshot(unknown: Unknown, source: str) -> Snapshot:
         Where one is to come from.
     """
     link = LinkState(unknown, unknown, 0, 0, 0, unknown, source)
-    return Snapshot(**vars(unknown_figures(unknown, 0.0, "")), seq=0, link=link)
+    return Snapshot(**vars(unknown_figures(unknown, 0.0, "")), seq=0, utc=unknown, link=link)

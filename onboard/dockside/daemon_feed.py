@@ -1,13 +1,15 @@
 """Asks a daemon that runs on this board for its snapshots, where it holds the link itself."""
 
 import contextlib
-import json
 import socket
 from collections.abc import Callable
 from dataclasses import dataclass
 from types import TracebackType
 from typing import Any, Self
 
+from onboard.contract.codec import ContractError, from_line
+from onboard.contract.messages import Hello, Message
+from onboard.contract.snapshot import Snapshot
 from onboard.dockside.facts import FeedFacts, Port
 from onboard.pairing.addresses import reached_here_at
 
@@ -18,10 +20,10 @@ READ_BYTES = 65_536
 
 @dataclass(frozen=True)
 class _Lines:
-    """What is left of a stream cut into lines, and the objects in those that hold one."""
+    """What is left of a stream cut into lines, and the messages in those that hold one."""
 
     rest: bytes
-    messages: list[dict[str, Any]]
+    messages: list[Message]
 
 
 class DaemonFeed:
@@ -44,7 +46,7 @@ class DaemonFeed:
         self._clock_s = clock_s
         self._socket = socket.create_connection((host, port), CONNECT_S)
         self._rest = b""
-        self._early: list[dict[str, Any]] = []
+        self._early: list[Message] = []
         self.craft: str | None = None
         self.ours = self._says_hello()
 
@@ -61,22 +63,21 @@ class DaemonFeed:
 
     def _says_hello(self) -> bool:
         messages = self._until(self._clock_s() + HELLO_S, 1)
-        hello = messages[0] if messages else {}
-        if hello.get("kind") != "hello" or "schema" not in hello:
+        hello = messages[0] if messages else None
+        if not isinstance(hello, Hello):
             return False
-        craft = hello.get("craft")
-        self.craft = craft if isinstance(craft, str) and craft.isprintable() else None
+        self.craft = hello.craft
         self._early = messages[1:]
         return True
 
-    def snapshots(self, seconds_s: float, most: int | None = None) -> list[dict[str, Any]]:
+    def snapshots(self, seconds_s: float, most: int | None = None) -> list[Snapshot]:
         """Give the snapshots that come within some seconds, or the first few."""
         early, self._early = self._early, []
         messages = [*early, *self._until(self._clock_s() + seconds_s, most)]
-        return [one for one in messages if one.get("kind") == "snapshot"]
+        return [one for one in messages if isinstance(one, Snapshot)]
 
-    def _until(self, deadline_s: float, most: int | None) -> list[dict[str, Any]]:
-        messages: list[dict[str, Any]] = []
+    def _until(self, deadline_s: float, most: int | None) -> list[Message]:
+        messages: list[Message] = []
         while (left_s := deadline_s - self._clock_s()) > 0:
             if most is not None and len(messages) >= most:
                 break
@@ -94,12 +95,10 @@ class DaemonFeed:
 
 def _cut(data: bytes) -> _Lines:
     *whole, rest = data.split(b"\n")
-    messages = []
+    messages: list[Message] = []
     for line in whole:
-        with contextlib.suppress(ValueError, RecursionError):
-            message = json.loads(line)
-            if isinstance(message, dict):
-                messages.append(message)
+        with contextlib.suppress(ContractError):
+            messages.append(from_line(line))
     return _Lines(b"" if len(rest) > LINE_MOST_BYTES else rest, messages)
 
 

@@ -5,11 +5,13 @@ import datetime
 import math
 import os
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
+from onboard.contract.figure import Number, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Snapshot
 from onboard.dockside.daemon_feed import DaemonFeed, probe
 from onboard.dockside.facts import (
     AutopilotFacts,
@@ -139,22 +141,24 @@ def _from_daemon(settings: CheckSettings, clocks: Clocks, feed: FeedFacts) -> Fa
     begin_s = clocks.clock_s()
     with contextlib.suppress(OSError), DaemonFeed(host, port, clocks.clock_s) as talk:
         first = talk.snapshots(2.0, most=2)
-        if not first or not same_link(_link(first[-1]).get("source"), settings.connection):
+        if not first or not same_link(first[-1].link.source, settings.connection):
             return None
         snapshots = first + talk.snapshots(settings.seconds_s)
-        begin, end = _link(first[0]), _link(snapshots[-1])
-        utc, now_us = snapshots[-1].get("utc"), clocks.now_us()
+        begin, end = first[0].link, snapshots[-1].link
+        utc, now_us = snapshots[-1].utc, clocks.now_us()
         return Facts(
             link=LinkFacts(
                 source=settings.connection,
                 seconds_s=clocks.clock_s() - begin_s,
-                messages=max(_count(end, "messages") - _count(begin, "messages"), 0),
-                bad_bytes=max(_count(end, "bad_bytes") - _count(begin, "bad_bytes"), 0),
-                lost=max(_count(end, "lost") - _count(begin, "lost"), 0),
+                messages=max(end.messages - begin.messages, 0),
+                bad_bytes=max(end.bad_bytes - begin.bad_bytes, 0),
+                lost=max(end.lost - begin.lost, 0),
                 baud=settings.baud if settings.connection.startswith("/") else None,
                 asked_daemon=True,
             ),
-            autopilot=AutopilotFacts(_count(end, "system_id") or None, _wanted(settings)),
+            autopilot=AutopilotFacts(
+                None if isinstance(end.system_id, Unknown) else end.system_id, _wanted(settings)
+            ),
             fix=_fix(snapshots),
             power=_power(snapshots),
             clock=ClockFacts(now_us * 1e-6, _unix_s(utc)),
@@ -195,7 +199,7 @@ def _pairing(settings: CheckSettings) -> PairingFacts:
     return PairingFacts(True, where, names, exposed)
 
 
-def same_link(source: object, connection: str) -> bool:
+def same_link(source: str, connection: str) -> bool:
     """Tell whether a daemon's link is the one meant.
 
     Examples
@@ -203,8 +207,6 @@ def same_link(source: object, connection: str) -> bool:
     >>> same_link("udpin:0.0.0.0:14550", "udp:0.0.0.0:14550")
     True
     """
-    if not isinstance(source, str):
-        return False
     if source.startswith("/") and connection.startswith("/"):
         return os.path.realpath(source) == os.path.realpath(connection)
     plain = [
@@ -214,45 +216,38 @@ def same_link(source: object, connection: str) -> bool:
     return plain[0] == plain[1]
 
 
-def _link(snapshot: dict[str, Any]) -> dict[str, Any]:
-    link = snapshot.get("link")
-    return link if isinstance(link, dict) else {}
+def _series(readings: Iterable[Number]) -> tuple[float, ...]:
+    return tuple(one for one in readings if not isinstance(one, Unknown))
 
 
-def _count(link: dict[str, Any], key: str) -> int:
-    value = link.get(key)
-    return value if isinstance(value, int) and not isinstance(value, bool) else 0
+def _why(readings: Sequence[Number]) -> str:
+    """Say why the last of some readings is unknown."""
+    last = readings[-1] if readings else Unknown(Reason.NOT_HEARD)
+    return str(last) if isinstance(last, Unknown) else ""
 
 
-def _series(snapshots: list[dict[str, Any]], key: str) -> tuple[float, ...]:
-    values = (snapshot.get(key) for snapshot in snapshots)
-    return tuple(float(value) for value in values if isinstance(value, (int, float)))
-
-
-def _why(snapshots: list[dict[str, Any]], key: str) -> str:
-    reasons = snapshots[-1].get("why") if snapshots else None
-    return str(reasons.get(key, "not heard yet")) if isinstance(reasons, dict) else "not heard yet"
-
-
-def _fix(snapshots: list[dict[str, Any]]) -> FixFacts:
+def _fix(snapshots: Sequence[Snapshot]) -> FixFacts:
+    speeds = [one.speed_mps for one in snapshots]
     return FixFacts(
-        has_position=bool(snapshots) and snapshots[-1].get("position_deg") is not None,
-        speeds_mps=_series(snapshots, "speed_mps"),
-        why_no_speed=_why(snapshots, "speed_mps"),
+        has_position=bool(snapshots) and not isinstance(snapshots[-1].position_deg, Unknown),
+        speeds_mps=_series(speeds),
+        why_no_speed=_why(speeds),
     )
 
 
-def _power(snapshots: list[dict[str, Any]]) -> PowerFacts:
+def _power(snapshots: Sequence[Snapshot]) -> PowerFacts:
+    amps = [one.amps_a for one in snapshots]
+    volts = [one.volts_v for one in snapshots]
     return PowerFacts(
-        amps_a=_series(snapshots, "amps_a"),
-        volts_v=_series(snapshots, "volts_v"),
-        why_no_amps=_why(snapshots, "amps_a"),
-        why_no_volts=_why(snapshots, "volts_v"),
+        amps_a=_series(amps),
+        volts_v=_series(volts),
+        why_no_amps=_why(amps),
+        why_no_volts=_why(volts),
     )
 
 
-def _unix_s(utc: object) -> float | None:
-    if not isinstance(utc, str):
+def _unix_s(utc: str | Unknown) -> float | None:
+    if isinstance(utc, Unknown):
         return None
     try:
         return datetime.datetime.fromisoformat(utc).timestamp()

@@ -2,9 +2,9 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
 
-from onboard.efficiency.figure import Unknown
+from onboard.contract.figure import Unknown
+from onboard.contract.snapshot import Snapshot
 from onboard.errors import LinkEndedError, LinkError
 from onboard.ride import Ride
 from onboard.telemetry.link_scanner import LinkScanner
@@ -18,7 +18,7 @@ LOOK_EVERY_S = 0.2
 class Heard:
     """What was heard: snapshots as the feed gives them, and what no snapshot tells."""
 
-    snapshots: list[dict[str, Any]] = field(default_factory=list)
+    snapshots: list[Snapshot] = field(default_factory=list)
     seconds_s: float = 0.0
     received_bytes: int = 0
     record_bytes: int = 0
@@ -65,7 +65,7 @@ def listen(
         ride.silence(now_us())
         heard.seconds_s = now_s - begin_s
         age_s = 0.0 if heard.heard_at_us is None else (now_us() - heard.heard_at_us) * 1e-6
-        heard.snapshots.append(ride.snapshot(link.name, age_s).as_dict())
+        heard.snapshots.append(ride.snapshot(link.name, age_s))
 
     while (now_s := clock_s()) < end_s:
         try:
@@ -83,7 +83,7 @@ def listen(
     fold(clock_s())
     # What still waits for a stamp counts, too.
     ride.finish()
-    heard.snapshots.append(ride.snapshot(link.name, 0.0).as_dict())
+    heard.snapshots.append(ride.snapshot(link.name, 0.0))
     return heard
 
 

@@ -9,17 +9,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.contract.figure import Estimate, Figure, Number, Unknown, reaching_up_to, throughout
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Cue, Stand, Standing, Target, WayHome
 from onboard.efficiency.battery import Pack
 from onboard.efficiency.best_speed import best_speed_on_course
 from onboard.efficiency.cells import Cells
-from onboard.efficiency.figure import Estimate, Figure, Number, Unknown, reaching_up_to, throughout
 from onboard.efficiency.hold import Hold
-from onboard.efficiency.home import Home, WayHome
+from onboard.efficiency.home import Home
 from onboard.efficiency.outlook import Outlook, outlook
 from onboard.efficiency.power_curve import GroundPower
 from onboard.efficiency.shared_errors import Z_95
 from onboard.efficiency.speed_power import Posterior
-from onboard.efficiency.target import Aim, Cue, Target
+from onboard.efficiency.target import Aim
 from onboard.efficiency.target_speed import CueKeeper, advised_speed, chance_at
 from onboard.efficiency.trailing import Trailing
 
@@ -43,7 +45,7 @@ class Advice:
     home: WayHome | Unknown
 
 
-NO_AIM = Unknown("no target set")
+NO_AIM = Unknown(Reason.NO_TARGET)
 
 
 class Adviser:
@@ -60,7 +62,7 @@ class Adviser:
         self._means = dict.fromkeys(names, float("nan"))
         self._short = dict.fromkeys(names, float("nan"))
         self._best_for = (0, 0.0)
-        self._best: Estimate = Unknown("too little data yet")
+        self._best: Estimate = Unknown(Reason.TOO_LITTLE_DATA)
         self._advice: tuple[Posterior, Advice] | None = None
         """What was worked out since the last second came, and by which curve."""
         self._target_now: tuple[Target | Unknown, Number] | None = None
@@ -79,7 +81,7 @@ class Adviser:
 
     def forget_curve(self) -> None:
         """Let go what was worked out by a curve that holds no more."""
-        self._best_for, self._best = (0, 0.0), Unknown("too little data yet")
+        self._best_for, self._best = (0, 0.0), Unknown(Reason.TOO_LITTLE_DATA)
 
     def fold(self, cells: Cells) -> None:
         """Take in settled seconds, in order."""
@@ -127,23 +129,22 @@ class Adviser:
     def advice(self, pack: Pack | Unknown, known: Posterior | None) -> Advice:
         """Give the advice as of the seconds folded."""
         if isinstance(pack, Unknown):
-            return self._nothing_but_the_hold(pack.why)
+            return self._nothing_but_the_hold(pack)
         if known is None:
-            why = "no steady stretch yet: ride half a minute at one speed"
-            return self._nothing_but_the_hold(why)
+            return self._nothing_but_the_hold(Unknown(Reason.NO_STEADY_STRETCH))
         if self._advice is None or self._advice[0] is not known:
             self._advice = known, self._advise(pack, known)
         return self._advice[1]
 
-    def _nothing_but_the_hold(self, why: str) -> Advice:
-        advice = throughout(Advice)(Unknown(why))
+    def _nothing_but_the_hold(self, why: Unknown) -> Advice:
+        advice = throughout(Advice)(why)
         return replace(advice, target=self._held(None)) if self._hold.wanted else advice
 
     def _advise(self, pack: Pack, known: Posterior) -> Advice:
         power = GroundPower(known)
         # What is best is said of speeds that were seen; a target may ask for others.
         every = self._ahead(pack, power, self._course_deg())
-        none = Unknown("too little data yet") if self._aim.is_set else NO_AIM
+        none = Unknown(Reason.TOO_LITTLE_DATA) if self._aim.is_set else NO_AIM
         target, speed = self._target_now or (none, none)
         if self._hold.wanted:
             target = self._held(every)
@@ -174,7 +175,7 @@ class Adviser:
         """Give the best speed on the present course; found anew when either has changed."""
         course = self._course_deg()
         if course is None:
-            return Unknown("no course made good")
+            return Unknown(Reason.NO_COURSE)
         course = round(course / COURSE_STEP_DEG) * COURSE_STEP_DEG
         if self._best_for != (known.blocks, course):
             self._best_for = known.blocks, course
@@ -198,7 +199,7 @@ class Adviser:
     def _way_home(self, pack: Pack, power: GroundPower) -> WayHome | Unknown:
         where = self.home.where()
         if where is None:
-            return Unknown("no position yet")
+            return Unknown(Reason.NO_POSITION)
         return self.home.way(self._ahead(pack, power, where[1]), self._leaving_mps(where[1]))
 
     def _leaving_mps(self, bearing_deg: float) -> float:
@@ -216,19 +217,17 @@ class Adviser:
             return NO_AIM, NO_AIM
         to_go = aim.distance_m - self._made_m
         if to_go <= 0:
-            made = Unknown("the distance is made")
-            none = Target(made, made, 0.0, made, made, made, made, "The distance is made.")
-            return none, made
+            done = Unknown(Reason.DISTANCE_MADE)
+            none = Target(done, done, 0.0, done, done, done, done, Stand(Standing.DISTANCE_MADE))
+            return none, done
         advised = advised_speed(here, to_go)
-        if isinstance(advised.speed_mps, Unknown):
-            text = (
-                f"Cannot be made at any speed; best is {advised.best_m / 1000:.1f} km "
-                f"at {advised.best_speed_mps * 3.6:.1f} km/h."
-            )
-            hold, reason = advised.best_speed_mps, text
-        else:
-            hold, reason = advised.speed_mps, ""
+        made = advised.speed_mps
+        hold = advised.best_speed_mps if isinstance(made, Unknown) else made
         difference, cue = self._difference(speed, hold)
+        reason = _stand(Standing.AGAINST_ADVISED, difference)
+        if isinstance(made, Unknown):
+            best = {"best_m": advised.best_m, "best_speed_mps": advised.best_speed_mps}
+            reason = Stand(Standing.CANNOT_BE_MADE, **best)
         target = Target(
             speed_mps=hold,
             power_w=NO_AIM,
@@ -236,20 +235,22 @@ class Adviser:
             wh_per_km=_cost(here, hold),
             difference_fraction=difference,
             cue=cue,
-            confidence_fraction=chance_at(here, to_go, speed) if speed > 0 else Unknown("at rest"),
-            reason=reason or _sentence(difference, "the speed that makes it"),
+            confidence_fraction=chance_at(here, to_go, speed)
+            if speed > 0
+            else Unknown(Reason.AT_REST),
+            reason=reason,
         )
         return target, hold
 
     def _held(self, here: Outlook | None) -> Target:
         """Give the target to hold a speed or a power; its cost where a curve tells."""
         aim, difference = self._aim, self._hold.difference_fraction
-        none = Unknown("no distance set")
+        none = Unknown(Reason.NO_DISTANCE_TARGET)
         cost: Number = none
         if aim.speed_mps is not None:
-            no_curve = Unknown("no curve yet")
+            no_curve = Unknown(Reason.NO_CURVE)
             cost = no_curve if here is None else _cost(here, aim.speed_mps)
-        of = "the target power" if aim.power_w is not None else "the target speed"
+        held = Standing.AGAINST_SPEED if aim.power_w is None else Standing.AGAINST_POWER
         return Target(
             speed_mps=NO_AIM if aim.speed_mps is None else aim.speed_mps,
             power_w=NO_AIM if aim.power_w is None else aim.power_w,
@@ -258,12 +259,12 @@ class Adviser:
             difference_fraction=difference,
             cue=self._hold.cue,
             confidence_fraction=none,
-            reason=_sentence(difference, of),
+            reason=_stand(held, difference),
         )
 
     def _difference(self, now: float, wanted: float) -> tuple[Number, Cue | Unknown]:
         if not math.isfinite(now):
-            unknown = Unknown("not known lately")
+            unknown = Unknown(Reason.NOT_KNOWN_LATELY)
             return unknown, unknown
         difference = now / wanted - 1.0
         return difference, self._cue.update(difference)
@@ -274,13 +275,10 @@ def _mean(values: FloatArray) -> float:
     return float(known.mean()) if len(known) * 2 >= len(values) else float("nan")
 
 
-def _sentence(difference: Number, of: str) -> str:
+def _stand(against: Standing, difference: Number) -> Stand:
     if isinstance(difference, Unknown):
-        return f"No cue: {difference.why}."
-    percent = round(100 * abs(difference))
-    if percent == 0:
-        return f"At {of}."
-    return f"{percent} % {'above' if difference > 0 else 'below'} {of}."
+        return Stand(Standing.NO_CUE)
+    return Stand(against, difference_fraction=difference)
 
 
 def _cost(ahead: Outlook, speed_mps: float) -> float:
@@ -291,7 +289,7 @@ def _range_at(ahead: Outlook, speed_mps: Number) -> Estimate:
     if isinstance(speed_mps, Unknown):
         return speed_mps
     if not ahead.speed_mps[0] <= speed_mps <= ahead.speed_mps[-1]:
-        return Unknown("the curve was not learned at that speed")
+        return Unknown(Reason.NOT_LEARNED_THERE)
     value = float(np.interp(speed_mps, ahead.speed_mps, ahead.range_m))
     variance = float(np.interp(speed_mps, ahead.speed_mps, ahead.range_variance_m2()))
     reach = Z_95 * math.sqrt(variance)
@@ -301,7 +299,7 @@ def _range_at(ahead: Outlook, speed_mps: Number) -> Estimate:
 def _furthest(ahead: Outlook) -> Estimate:
     """Give how far the best of the speeds seen goes [m]."""
     if not ahead.seen.any():
-        return Unknown("no speed is known that makes way on this course")
+        return Unknown(Reason.NO_SPEED_ON_COURSE)
     best = int(np.argmax(ahead.range_m))
     furthest = float(ahead.range_m[best])
     reach = Z_95 * math.sqrt(float(ahead.range_variance_m2()[best]))

@@ -1,52 +1,19 @@
-"""Alerts: what the rider should know, each with a plain sentence, without flicker.
+"""Alerts over time: what raises one, and what ends it, must hold for a while, so none flickers."""
 
-A condition must hold for a while before it is said, and be over for a while before it is not.
-"""
-
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.contract.alerts import Alert, AlertCode, Event
+from onboard.contract.codes import Value
 
 EVENTS_MOST = 500
 """Events kept of a trip; later ones are counted by nobody."""
 
-
-@dataclass(frozen=True)
-class Alert:
-    """One thing that the rider should know.
-
-    Parameters
-    ----------
-    code
-        A name that programs can tell it by.
-    level
-        "note", "warning" or "danger".
-    text
-        A plain sentence.
-    since_s
-        For how long it has been so [s].
-    sources
-        What it is about, where that is a source that can be named; see the mark `unplugged`.
-    """
-
-    code: str
-    level: str
-    text: str
-    since_s: float
-    sources: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Event:
-    """An alert that came up, at stream time `t_s`."""
-
-    t_s: float
-    code: str
-    text: str
+Values = Mapping[str, Value]
 
 
 @dataclass(frozen=True)
@@ -55,14 +22,13 @@ class Condition:
 
     Parameters
     ----------
-    code, level
-        As of the alert.
+    code
+        Of the alert.
     on_after_s, off_after_s
         How long it must hold, and be over, in a row.
     """
 
-    code: str
-    level: str
+    code: AlertCode
     on_after_s: float = 5.0
     off_after_s: float = 5.0
 
@@ -73,15 +39,15 @@ class Watch:
     def __init__(self, condition: Condition) -> None:
         self.condition = condition
         self.on_since_s: float | None = None
-        self.text = ""
-        self.sources: tuple[str, ...] = ()
+        self.values: Values = dict.fromkeys(condition.code.names)
+        """Of the alert, as of the last second at which the condition held."""
         self._other_since_s: float | None = None
 
     def fold(
         self,
         t_s: FloatArray,
         holds: npt.NDArray[np.bool_],
-        text: Callable[[int], str],
+        values: Callable[[int], Values],
         stays: npt.NDArray[np.bool_] | None = None,
     ) -> list[Event]:
         """Take in seconds in order.
@@ -92,8 +58,8 @@ class Watch:
             Stream time [s], shape (n,).
         holds
             Whether the condition holds, shape (n,).
-        text
-            What to say of the second with a given number.
+        values
+            Gives the alert's values at the second with a given number.
         stays
             Whether it still holds once it is on, shape (n,); None: by `holds`.
 
@@ -108,7 +74,10 @@ class Watch:
             return events
         for n in range(len(t_s)):
             now_s, on = float(t_s[n]), self.on_since_s is not None
-            if bool(stays[n] if on else holds[n]) == on:
+            is_so = bool(stays[n] if on else holds[n])
+            if is_so:
+                self.values = values(n)
+            if is_so == on:
                 self._other_since_s = None
                 continue
             if self._other_since_s is None:
@@ -120,15 +89,23 @@ class Watch:
             if on:
                 self.on_since_s = None
             else:
-                self.on_since_s, self.text = self._other_since_s, text(n)
-                events.append(Event(now_s, self.condition.code, self.text))
+                self.on_since_s = self._other_since_s
+                alert = Alert(self.condition.code, now_s - self.on_since_s, **self.values)
+                events.append(Event(now_s, alert))
             self._other_since_s = None
         return events
 
-    def alert(self, now_s: float) -> Alert | None:
-        """Give the alert if it is on at stream time `now_s` [s]."""
+    def alert(self, now_s: float, present: Values | None = None) -> Alert | None:
+        """Give the alert if it is on.
+
+        Parameters
+        ----------
+        now_s
+            Stream time [s].
+        present
+            Its values where they are figures that are shown beside it; None: as last looked at.
+        """
         if self.on_since_s is None:
             return None
-        condition = self.condition
         since_s = max(now_s - self.on_since_s, 0.0)
-        return Alert(condition.code, condition.level, self.text, since_s, self.sources)
+        return Alert(self.condition.code, since_s, **(self.values if present is None else present))

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.contract.figure import Estimate, Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.consumption import HARDLY_MOVING_MPS
-from onboard.efficiency.figure import Estimate, Unknown
 from onboard.efficiency.shared_errors import COUNT, Spread, ratio
 
 WIDTH_MPS = 0.25
@@ -63,7 +64,7 @@ class Bands:
         bands = []
         for number in np.flatnonzero(self._sums[:, 0]).tolist():
             seconds, energy, way, volt_hours = self._sums[number].tolist()
-            consumption: Estimate = Unknown("hardly moving")
+            consumption: Estimate = Unknown(Reason.HARDLY_MOVING)
             if way > HARDLY_MOVING_MPS * seconds:
                 km = Spread(way / 1000.0, np.zeros(COUNT), long_run_m2ps * seconds / 1e6)
                 consumption = ratio(Spread.of_energy(energy, volt_hours), km).figure(covariance)

@@ -2,19 +2,20 @@
 
 import copy
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Self
 
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.amount import Amount
+from onboard.contract.commands import Amount
+from onboard.contract.figure import reaching_up_to
+from onboard.contract.snapshot import BatteryState
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.charge_count import ChargeCount
 from onboard.efficiency.charge_state import ChargeState
 from onboard.efficiency.chemistry import CHEMISTRIES
 from onboard.efficiency.energy_left import Cellar
-from onboard.efficiency.figure import Estimate, reaching_up_to
 from onboard.efficiency.recharge import Away
 from onboard.efficiency.resistance import Resistance
 from onboard.efficiency.shared_errors import CAPACITY, COUNT, Spread, prior_covariance, ratio
@@ -26,25 +27,6 @@ no source."""
 
 RATES = np.array([0.0, 0.15, 0.4, 1.0, 2.5, 6.0])
 """Powers, as multiples of what empties the pack in an hour, that uncertainty is worked out at."""
-
-
-@dataclass(frozen=True)
-class BatteryState:
-    """What is left.
-
-    Parameters
-    ----------
-    left_wh
-        What can still be drawn above the reserve and before the cut-off [Wh].
-    left_fraction
-        The same as a share of the pack's full energy.
-    resistance_ohm
-        Internal resistance of the whole pack, as it answers at once [ohm].
-    """
-
-    left_wh: Estimate
-    left_fraction: Estimate
-    resistance_ohm: Estimate
 
 
 class Pack:

@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.figure import Estimate, Figure, Unknown
+from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.monotone_cubic import interpolate
 from onboard.efficiency.shared_errors import Z_95
 from onboard.efficiency.speed_power import KNOTS, Posterior, rising
@@ -82,7 +83,7 @@ def best_speed(
     # Below this the water carries the craft back faster than it goes.
     low = max(low, math.hypot(max(LEAST_WAY_MPS - along_mps, 0.0), across_mps))
     if not low < high:
-        return Unknown("no speed seen makes progress against the water current")
+        return Unknown(Reason.NO_PROGRESS)
     first, last = low, high
     speed = np.linspace(low, high, LOOKS)
     for _ in range(CLOSER):

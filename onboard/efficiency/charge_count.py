@@ -12,7 +12,7 @@ from typing import Any, Self
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.amount import Amount
+from onboard.contract.commands import Amount
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.charge_state import ChargeState
 from onboard.efficiency.chemistry import CHEMISTRIES

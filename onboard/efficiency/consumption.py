@@ -5,9 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.contract.figure import Estimate, Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.distance import DistanceMeter
-from onboard.efficiency.figure import Estimate, Unknown
 from onboard.efficiency.shared_errors import COUNT, Spread, ratio
 
 HARDLY_MOVING_MPS = 0.3
@@ -19,7 +20,7 @@ HARDLY_MOVED_M = 20.0
 SHORTEST_S = 5.0
 """A window that holds less than this is not quoted."""
 
-TOO_LITTLE = Unknown("too little data yet")
+TOO_LITTLE = Unknown(Reason.TOO_LITTLE_DATA)
 
 
 @dataclass(frozen=True)
@@ -78,10 +79,10 @@ def wh_per_km(stretch: Stretch | Unknown, covariance: FloatArray) -> Estimate:
     >>> round(wh_per_km(ride, np.zeros((5, 5))).value, 1)
     34.1
     >>> wh_per_km(Stretch(20.0, Spread(0.1, none), Spread(1.0, none)), np.zeros((5, 5)))
-    Unknown(why='hardly moving')
+    Unknown(hardly_moving)
     """
     if isinstance(stretch, Unknown):
         return stretch
     if stretch.distance_m.value < HARDLY_MOVING_MPS * stretch.seconds_s:
-        return Unknown("hardly moving")
+        return Unknown(Reason.HARDLY_MOVING)
     return stretch.wh_per_km().figure(covariance)

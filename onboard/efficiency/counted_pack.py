@@ -7,24 +7,26 @@ left. Where nobody knows if the pack was charged, the interval goes on to that o
 from dataclasses import replace
 from typing import Any
 
-from onboard.efficiency.alerts import Alert
-from onboard.efficiency.battery import BatteryState, Pack
+from onboard.contract.alerts import Alert, AlertCode
+from onboard.contract.figure import Estimate, Unknown, reaching_up_to, throughout
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import BatteryState
+from onboard.efficiency.battery import Pack
 from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.consumption import Stretch
-from onboard.efficiency.figure import Estimate, Unknown, reaching_up_to, throughout
 from onboard.efficiency.parts import LEFT_OUT, PartError, Parts
 from onboard.efficiency.power_sources import PowerSources
 from onboard.efficiency.present import Riding
 from onboard.efficiency.reach import range_now_m, time_left_s
-from onboard.efficiency.recharge import Away, question
+from onboard.efficiency.recharge import Away
 from onboard.efficiency.shared_errors import Spread
 from onboard.profile import Profile
 
 ASK_FROM_S = 20.0
 """An autopilot that knows the time of day has said so by then: no question before it."""
 
-NO_BATTERY = Unknown("no [battery] in the craft profile")
+NO_BATTERY = Unknown(Reason.NO_BATTERY)
 
 
 class CountedPack:
@@ -120,7 +122,7 @@ class CountedPack:
         since_s, open_s = self.pack.count.unsaid_since_s, now_s - self.pack.count.asks_from_s
         if since_s is None or open_s < ASK_FROM_S:
             return ()
-        return (Alert("charge_unsaid", "warning", question(since_s), open_s),)
+        return (Alert(AlertCode.CHARGE_UNSAID, open_s, since_utc_s=since_s),)
 
     def range_now_m(self, power: BatterySide | Unknown, riding: Riding | Unknown) -> Estimate:
         """Give the range, riding on as now [m]."""

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.efficiency.charge_balance import Charge, Conditions, own_variance_ah2
-from onboard.efficiency.figure import Estimate, Figure, Unknown
 from onboard.efficiency.round_trip import CHARGE_SD_FRACTION
 from onboard.efficiency.shared_errors import Z_95
 

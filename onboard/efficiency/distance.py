@@ -6,8 +6,8 @@ A gap is bridged by the straight line between its ends, and counted as bridged.
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.contract.figure import Figure
 from onboard.efficiency.cumulative import CumulativeCurves
-from onboard.efficiency.figure import Figure
 from onboard.efficiency.gate import Gate
 from onboard.efficiency.geodesy import local_offset_m
 from onboard.efficiency.jumps import JumpGate

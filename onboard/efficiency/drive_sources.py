@@ -10,7 +10,9 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import Block, Channel, FloatArray
-from onboard.efficiency.figure import Number, Unknown
+from onboard.contract.figure import Number, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.efficiency.heard import SAID_S, Heard, is_brief
 from onboard.efficiency.latest import STALE_S
 
@@ -67,22 +69,22 @@ class DriveSources:
         """
         shown = [number for number in sorted(self._readings) if number not in self._unplugged_s]
         if not shown:
-            return Unknown("no motor drive heard")
+            return Unknown(Reason.NO_DRIVE)
         number = shown[0]
         quiet_s = now_s - self._heard[number].last_s
         if quiet_s > STALE_S:
-            return Unknown(f"motor {number} has not been heard for {quiet_s:.0f} s")
+            return Unknown(Reason.MOTOR_QUIET, motor=number, age_s=quiet_s)
         reading = self._readings[number].get(name)
         if reading is None or now_s - reading[0] > STALE_S:
-            return Unknown("the autopilot says unknown")
+            return Unknown(Reason.SAYS_UNKNOWN)
         return reading[1]
 
-    def unplug(self, number: int, now_s: float) -> str | None:
+    def unplug(self, number: int, now_s: float) -> Refusal | None:
         """Take a motor as gone until it is heard again; give why not, None when it was done."""
         if number not in self._readings:
-            return f"motor {number} has never been heard"
+            return Refusal(RefusalCode.NEVER_HEARD, source=f"motor {number}")
         if now_s - self._heard[number].last_s <= STALE_S:
-            return f"motor {number} is still heard: unplug it first"
+            return Refusal(RefusalCode.STILL_HEARD, source=f"motor {number}")
         self._unplugged_s[number] = now_s
         return None
 

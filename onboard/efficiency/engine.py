@@ -10,38 +10,52 @@ from dataclasses import replace
 from typing import Any
 
 from onboard.block import Block
+from onboard.contract.alerts import Alert, AlertCode, Event
+from onboard.contract.commands import Amount
+from onboard.contract.figure import Estimate, Number, Unknown, throughout, within
+from onboard.contract.reasons import Reason
+from onboard.contract.refusals import Refusal
+from onboard.contract.snapshot import (
+    Consumption,
+    Curve,
+    Figures,
+    Reach,
+    Run,
+    SetAndDrift,
+    Steady,
+    Target,
+    Trip,
+    unknown_figures,
+    unknown_steady,
+)
+from onboard.contract.trip_line import TripLine
 from onboard.efficiency.advice import Advice, Adviser
-from onboard.efficiency.alerts import Event
-from onboard.efficiency.amount import Amount
 from onboard.efficiency.bands import Band, Bands
 from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.cells import CellMaker, Cells, part_of_cells
 from onboard.efficiency.consumption import wh_per_km, window
 from onboard.efficiency.counted_pack import CountedPack
 from onboard.efficiency.distance import DistanceMeter
-from onboard.efficiency.figure import Estimate, Number, Unknown, throughout
-from onboard.efficiency.figures import Consumption, Figures, Reach, Trip
 from onboard.efficiency.instruments import Instruments
 from onboard.efficiency.learner import Learner
 from onboard.efficiency.lookout import Lookout
 from onboard.efficiency.parts import Parts, itself
-from onboard.efficiency.power_curve import Curve, curve
+from onboard.efficiency.power_curve import curve
 from onboard.efficiency.present import PresentRiding, Riding
 from onboard.efficiency.recharge import Away
-from onboard.efficiency.runs import Run, RunBook
+from onboard.efficiency.runs import RunBook
 from onboard.efficiency.shared_errors import prior_covariance
 from onboard.efficiency.slices import slices
 from onboard.efficiency.speed_power import Posterior
-from onboard.efficiency.steady_now import Steady, unknown_steady
 from onboard.efficiency.target import Aim
 from onboard.efficiency.together import Point, Together
 from onboard.efficiency.trip import stretch_wh_per_km, trip_sums
-from onboard.efficiency.trip_line import TripLine, extend
+from onboard.efficiency.trip_line import GrowingLine, extend
 from onboard.efficiency.watches import Watches
-from onboard.efficiency.water import SetAndDrift, set_and_drift
+from onboard.efficiency.water import set_and_drift
 from onboard.profile import Profile
 
-NO_MARK = Unknown("no mark set")
+NO_MARK = Unknown(Reason.NO_MARK)
 
 
 class Engine:
@@ -68,7 +82,7 @@ class Engine:
     ) -> None:
         self.parts = parts or Parts()
         self._errors = prior_covariance(profile.sensors, profile.battery)
-        self._instruments = Instruments(profile.sensors, self.parts)
+        self._instruments = Instruments(profile, self.parts)
         self._power, self._speed = self._instruments.power, self._instruments.speed
         self.latest = self._instruments.latest
         self._cells = CellMaker(self._power, self._speed)
@@ -86,7 +100,7 @@ class Engine:
             self.parts, self._instruments, self._battery, self._present, self.learner, self.adviser,
             self._watches,
         )  # fmt: skip
-        self.trip_line = TripLine()
+        self._trip_line = GrowingLine()
         self._runs = RunBook()
         self.cell_listeners: list[Callable[[Cells], None]] = []
         self._curve: tuple[Posterior | None, str, Curve | Unknown] | None = None
@@ -132,7 +146,7 @@ class Engine:
             self._battery.pack.charged(amount)
             self._lookout.look_anew()
 
-    def unplug(self, source: str) -> str | None:
+    def unplug(self, source: str) -> Refusal | None:
         """Take a source as unplugged until it is heard again; give why not, None when done.
 
         Parameters
@@ -143,10 +157,6 @@ class Engine:
         why_not = self._instruments.unplug(source)
         self._lookout.look_anew()
         return why_not
-
-    def drive(self, name: str) -> Number:
-        """Give the newest reading of the motor that is shown, by a column of `drive`."""
-        return self._instruments.drive(name)
 
     def set_aim(self, aim: Aim) -> None:
         """Set the rider's target."""
@@ -177,7 +187,7 @@ class Engine:
         self.learner.select(label)
         self.adviser.forget_curve()
         # What was above the other set-up's curve says nothing of this one.
-        self._watches.state(self._lookout.settled_s, "weed", False, "")
+        self._watches.state(self._lookout.settled_s, AlertCode.WEED, False)
         self._lookout.look_anew()
 
     def kept(self) -> dict[str, Any]:
@@ -234,6 +244,11 @@ class Engine:
         return tuple(sorted(self._watches.events, key=lambda event: event.t_s))
 
     @property
+    def trip_line(self) -> TripLine:
+        """The trip so far."""
+        return self._trip_line.record()
+
+    @property
     def packs(self) -> tuple[int, ...]:
         """Battery instances whose energy is summed; none where the autopilot's summary counts."""
         return self._power.packs
@@ -254,7 +269,7 @@ class Engine:
             self._curve = known, setup, curve(self.learner)
         return self._curve[2]
 
-    def figures(self, silent_s: float = 0.0) -> Figures:
+    def figures(self, silent_s: float = 0.0, hidden: Unknown | None = None) -> Figures:
         """Give the figures at the newest sample folded.
 
         Parameters
@@ -262,12 +277,15 @@ class Engine:
         silent_s
             For how long nothing has come since then [s], by the caller's clock: what is quoted as
             'now' goes stale by it.
+        hidden
+            Why no figure may be shown, but for what the instruments read now; None where they may.
         """
         self.latest.silent_s = silent_s
+        if hidden is not None:
+            return self._hidden(hidden)
         ask, instruments, battery = self.parts.ask, self._instruments, self._battery
         power, speed = instruments.battery_side(), instruments.speed_meter()
-        power_now = instruments.unless_stale(power, "power")
-        speed_now = instruments.unless_stale(speed, "speed")
+        power_now, speed_now = instruments.unless_stale(power), instruments.unless_stale(speed)
         now = power_now, speed_now
         heard = instruments.unless_silent(power)
         trip = ask("trip sums", throughout(Trip), self._trip, power, speed)
@@ -276,15 +294,17 @@ class Engine:
         minutes = ask("trip sums", itself, window, 300.0, *now)
         riding = ask("way of riding", itself, self._riding, *now)
         advice: Advice = ask("advice", throughout(Advice), self._advice, heard)
+        state = ask("battery", itself, battery.state, heard, riding)
+        left_wh = within(state, lambda known: known.left_wh)
         return Figures(
             t_s=self.latest.now_s,
-            power_w=power_now if isinstance(power_now, Unknown) else power_now.power_w,
-            volts_v=power_now if isinstance(power_now, Unknown) else power_now.volts_v,
-            amps_a=power_now if isinstance(power_now, Unknown) else power_now.amps_a,
-            speed_mps=speed_now if isinstance(speed_now, Unknown) else speed_now.speed_mps,
+            power_w=within(power_now, lambda side: side.power_w),
+            volts_v=within(power_now, lambda side: side.volts_v),
+            amps_a=within(power_now, lambda side: side.amps_a),
+            speed_mps=within(speed_now, lambda meter: meter.speed_mps),
             wh_per_km=ask("trip sums", throughout(Consumption), self._consumption, *now, trip),
             trip=trip,
-            battery=ask("battery", itself, battery.state, heard, riding),
+            battery=state,
             range_m=Reach(
                 now=ask("battery", itself, battery.range_now_m, heard, riding),
                 target=advice.range_target_m,
@@ -300,9 +320,39 @@ class Engine:
             runs=ask("runs", lambda _: (), self._run_table),
             alerts=(
                 *ask("battery", lambda _: (), battery.question, self.latest.now_s),
-                *ask("alerts", lambda _: (), self._watches.alerts, self.latest.now_s),
+                *ask("alerts", lambda _: (), self._alerts, left_wh, advice.target),
             ),
+            **self._readings(),
         )
+
+    def _hidden(self, why: Unknown) -> Figures:
+        """Give figures of which only what the instruments read now is known."""
+        readings: dict[str, Any] = {
+            name: why if isinstance(reading, Unknown) else reading
+            for name, reading in self._readings().items()
+        }
+        return replace(unknown_figures(why, self.latest.now_s, self.learner.setup), **readings)
+
+    def _readings(self) -> dict[str, Any]:
+        """Give the fields of `Figures` that are read and not worked out."""
+        ask, instruments = self.parts.ask, self._instruments
+        return {
+            "course_deg": ask("readings", itself, instruments.course_deg),
+            "heading_deg": ask("readings", itself, instruments.heading_deg),
+            "position_deg": ask("readings", itself, instruments.position_deg),
+            "drive": ask("motor drive", itself, instruments.drive_state),
+            "setup": self.learner.setup,
+            "setups": self.learner.setups,
+            "reserve_fraction": self.reserve_fraction,
+        }
+
+    @property
+    def position_deg(self) -> tuple[float, ...] | Unknown:
+        """Latitude and longitude now."""
+        return self._instruments.position_deg()
+
+    def _alerts(self, left_wh: Estimate, target: Target | Unknown) -> tuple[Alert, ...]:
+        return self._watches.alerts(self.latest.now_s, left_wh, target)
 
     def _trip(self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown) -> Trip:
         elapsed_s = self.latest.now_s - (self.latest.first_s or 0.0)
@@ -354,14 +404,17 @@ class Engine:
         fold("alerts", self._watch, cells)
         self._battery.fold(cells)
         for t_s, fouled, excess in fold("curve", self.learner.fold, cells) or ():
-            fold("alerts", self._watches.state, t_s, "weed", fouled, _weed(excess))
+            fold("alerts", self._weed, t_s, fouled, excess)
         fold("advice", self.adviser.fold, cells)
         fold("runs", self._runs.fold, cells)
-        fold("trip line", extend, self.trip_line, cells.t_s, self._power, self._speed)
+        fold("trip line", extend, self._trip_line, cells.t_s, self._power, self._speed)
 
     def _watch(self, cells: Cells) -> None:
         self._watches.seconds(cells)
         self._watches.implausible(cells, self._instruments.impossible_s())
+
+    def _weed(self, t_s: float, fouled: bool, excess_fraction: float) -> None:
+        self._watches.state(t_s, AlertCode.WEED, fouled, more_fraction=excess_fraction)
 
     def _tell_sources(self) -> None:
         for news in self._instruments.news():
@@ -375,8 +428,3 @@ class Engine:
             if isinstance(source, Unknown):
                 return source
         return self._present.now()
-
-
-def _weed(excess_fraction: float) -> str:
-    percent = round(100 * excess_fraction)
-    return f"Power is {percent} % above the learned curve: weed or a fouled propeller?"

@@ -6,14 +6,16 @@ It needs neither a curve nor a battery: whoever holds a power for a run has the 
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.figure import Number, Unknown
-from onboard.efficiency.target import Aim, Cue
+from onboard.contract.figure import Number, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Cue
+from onboard.efficiency.target import Aim
 from onboard.efficiency.target_speed import CueKeeper
 
 MEAN_S = 10
 """Waves of a few seconds average out within it, and a hand that corrects soon sees what it did."""
 
-LATELY = Unknown("not known lately")
+LATELY = Unknown(Reason.NOT_KNOWN_LATELY)
 
 
 class Hold:

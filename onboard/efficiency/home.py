@@ -6,13 +6,14 @@ speed.
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.contract.figure import Figure, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import WayHome
 from onboard.efficiency.cells import Cells
-from onboard.efficiency.figure import Estimate, Figure, Number, Unknown
 from onboard.efficiency.geodesy import local_offset_m
 from onboard.efficiency.outlook import Outlook
 from onboard.efficiency.shared_errors import Z_95
@@ -35,32 +36,6 @@ AT_HOME_M = 30.0
 """Nearer than this the craft is home: receivers wander, and harbours have corners."""
 
 LEAVING_MPS = 0.5
-
-
-@dataclass(frozen=True)
-class WayHome:
-    """How the rider stands to the way home.
-
-    Parameters
-    ----------
-    distance_m, bearing_deg
-        Straight to the home point.
-    energy_wh
-        What the way takes at `speed_mps`.
-    margin_wh
-        What is then left above the reserve.
-    speed_mps
-        The speed over ground at which the way home is surest.
-    turn_back
-        Whether to turn back now.
-    """
-
-    distance_m: float
-    bearing_deg: float
-    energy_wh: Estimate
-    margin_wh: Estimate
-    speed_mps: Number
-    turn_back: bool | Unknown
 
 
 class Home:
@@ -166,7 +141,7 @@ class Home:
         """Give the way home, with the advice of the last look; parameters as of `look`."""
         where = self.where()
         if where is None:
-            return Unknown("no position yet")
+            return Unknown(Reason.NO_POSITION)
         distance, bearing = where
         best, _, _, sd = self._surest(ahead, distance, leaving_mps)
         exact, left, _ = ahead.margin(distance)

@@ -9,16 +9,22 @@ from dataclasses import replace
 from typing import TypeVar
 
 from onboard.block import Block
+from onboard.contract.figure import Number, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.refusals import Refusal
+from onboard.contract.snapshot import DriveState
 from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.distance import DistanceMeter
 from onboard.efficiency.drive_sources import DriveSources
-from onboard.efficiency.figure import Number, Unknown
 from onboard.efficiency.heard import SILENT_S
 from onboard.efficiency.latest import STALE_S, Latest
 from onboard.efficiency.parts import Parts, itself
-from onboard.efficiency.power_sources import PowerNews, PowerSources
+from onboard.efficiency.power_sources import MONITOR, PowerNews, PowerSources
 from onboard.efficiency.speed_sources import SpeedSources
-from onboard.profile import Sensors
+from onboard.profile import Profile
+
+HEADINGS = ("attitude", "heading_deg"), ("fused", "heading_deg"), ("hud", "heading_deg")
+"""Where the heading is from; the first that is heard counts."""
 
 Source = TypeVar("Source", BatterySide, DistanceMeter)
 
@@ -28,15 +34,16 @@ class Instruments:
 
     Parameters
     ----------
-    sensors
-        What the profile states of them.
+    profile
+        What it states of sensors and motor drive.
     parts
         The engine's parts: the instruments are `power`, `speed` and `motor drive` there.
     """
 
-    def __init__(self, sensors: Sensors, parts: Parts) -> None:
+    def __init__(self, profile: Profile, parts: Parts) -> None:
         self._parts = parts
-        self.power = PowerSources(sensors)
+        self._pole_pairs = profile.drive.pole_pairs
+        self.power = PowerSources(profile.sensors)
         self.speed = SpeedSources()
         self._drive = DriveSources()
         self.latest = Latest()
@@ -64,7 +71,7 @@ class Instruments:
     def _speed_meter(self) -> DistanceMeter | Unknown:
         return self.speed.chosen() or Unknown(self.speed.why_none())
 
-    def unless_stale(self, source: Source | Unknown, what: str) -> Source | Unknown:
+    def unless_stale(self, source: Source | Unknown) -> Source | Unknown:
         """Give a source while it can be quoted as 'now'."""
         if isinstance(source, Unknown):
             return source
@@ -72,10 +79,9 @@ class Instruments:
         if age_s <= STALE_S:
             return source
         if isinstance(source, BatterySide):
-            name = source.quietest
-        else:
-            name = self.speed.name_of(source) if self.speed.several else ""
-        return Unknown(f"no {what} {f'from {name} ' if name else ''}for {age_s:.0f} s")
+            return Unknown(Reason.POWER_QUIET, source=source.quietest, age_s=age_s)
+        name = self.speed.name_of(source) if self.speed.several else ""
+        return Unknown(Reason.SPEED_QUIET, source=name, age_s=age_s)
 
     def unless_silent(self, side: BatterySide | Unknown) -> BatterySide | Unknown:
         """Give the meters while all are heard: what is drawn unseen must not look like a saving."""
@@ -88,15 +94,41 @@ class Instruments:
         age_s = self.latest.now_s - side.heard_s
         if age_s <= SILENT_S:
             return side
-        name = side.quietest or "the power monitor"
-        return Unknown(f"what {name} gives is not known: not heard for {age_s:.0f} s")
+        name = side.quietest or MONITOR
+        return Unknown(Reason.SOURCE_UNHEARD, source=name, age_s=age_s)
 
-    def drive(self, name: str) -> Number:
-        """Give the newest reading of the motor that is shown, by a column of `drive`."""
+    def drive_state(self) -> DriveState | Unknown:
+        """Give what the motor reports that is shown."""
         now_s = self.latest.now_s + self.latest.silent_s
-        return self._parts.ask("motor drive", itself, self._drive.value, name, now_s)
+        rpm, electrical, amps, temperature = (
+            self._drive.value(name, now_s) for name in ("rpm", "erpm", "amps_a", "temperature_degc")
+        )
+        if isinstance(rpm, Unknown) and not isinstance(electrical, Unknown):
+            pairs = self._pole_pairs
+            rpm = electrical / pairs if pairs else Unknown(Reason.NO_POLE_PAIRS)
+        if isinstance(amps, Unknown) and all(
+            isinstance(one, Unknown) for one in (rpm, temperature, electrical)
+        ):
+            return amps
+        return DriveState(rpm, amps, temperature)
 
-    def unplug(self, source: str) -> str | None:
+    def course_deg(self) -> Number:
+        """Give the course over ground now [deg]."""
+        return self.latest.value(("gps", "course_deg"))
+
+    def heading_deg(self) -> Number:
+        """Give where the bow points now [deg]."""
+        return self.latest.value(*HEADINGS)
+
+    def position_deg(self) -> tuple[float, ...] | Unknown:
+        """Give latitude and longitude now [deg]."""
+        latitude = self.latest.value(("gps", "latitude_deg"), ("fused", "latitude_deg"))
+        longitude = self.latest.value(("gps", "longitude_deg"), ("fused", "longitude_deg"))
+        if isinstance(latitude, Unknown):
+            return latitude
+        return longitude if isinstance(longitude, Unknown) else (latitude, longitude)
+
+    def unplug(self, source: str) -> Refusal | None:
         """Take a source as unplugged until it is heard again; give why not, None when done."""
         what, _, number = source.rpartition(" ")
         now_s = self.latest.now_s
@@ -126,4 +158,4 @@ def all_heard(side: BatterySide | Unknown) -> BatterySide | Unknown:
     """Give the meters unless one that counts is not heard any more."""
     if isinstance(side, Unknown) or not side.silent:
         return side
-    return Unknown(f"what {' and '.join(side.silent)} gives is not known: not heard any more")
+    return Unknown(Reason.SOURCES_SILENT, sources=side.silent)

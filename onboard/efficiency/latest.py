@@ -3,7 +3,8 @@
 import math
 
 from onboard.block import Block
-from onboard.efficiency.figure import Number, Unknown
+from onboard.contract.figure import Number, Unknown
+from onboard.contract.reasons import Reason
 
 STALE_S = 5.0
 """A reading older than this is not quoted as 'now'."""
@@ -38,19 +39,19 @@ class Latest:
 
     def value(self, *places: tuple[str, str]) -> Number:
         """Give the first fresh known reading among (channel, column) pairs, in order."""
-        why = "not heard yet"
+        why = Unknown(Reason.NOT_HEARD)
         for name, column in places:
             if name not in self._rows:
                 continue
             age_s = self.now_s + self.silent_s - self._t_s[name]
             reading = self._rows[name][column]
             if age_s > STALE_S:
-                why = f"nothing for {age_s:.0f} s"
+                why = Unknown(Reason.QUIET, age_s=age_s)
             elif math.isnan(reading):
-                why = "the autopilot says unknown"
+                why = Unknown(Reason.SAYS_UNKNOWN)
             else:
                 return reading
-        return Unknown(why)
+        return why
 
     def at(self, channel: str, column: str) -> tuple[float, float] | None:
         """Give stream time [s] and value of the last row of a channel, however old."""

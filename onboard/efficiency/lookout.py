@@ -4,10 +4,10 @@ import math
 
 import numpy as np
 
+from onboard.contract.figure import Unknown
 from onboard.efficiency.advice import Adviser
 from onboard.efficiency.battery import Pack
 from onboard.efficiency.counted_pack import CountedPack
-from onboard.efficiency.figure import Unknown
 from onboard.efficiency.instruments import Instruments, all_heard
 from onboard.efficiency.learner import Learner
 from onboard.efficiency.parts import LEFT_OUT, Parts

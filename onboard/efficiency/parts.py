@@ -8,7 +8,8 @@ asked has spoilt nothing but its own figure.
 from collections.abc import Callable, Collection
 from typing import Any, Final, NoReturn, TypeVar
 
-from onboard.efficiency.figure import Unknown
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 
 Value = TypeVar("Value")
 Other = TypeVar("Other")
@@ -24,8 +25,8 @@ ON_SECONDS: Final = PARTS[PARTS.index("seconds") + 2 : -1]
 ASKED_MOST: Final = 10
 """A part that failed this often when asked is not asked again."""
 
-FAILED: Final = Unknown("program fault: see the daemon's log")
-LEFT_OUT: Final = Unknown("left out after a program fault: see the daemon's log")
+FAILED: Final = Unknown(Reason.PROGRAM_FAULT)
+LEFT_OUT: Final = Unknown(Reason.LEFT_OUT)
 
 
 class PartError(Exception):

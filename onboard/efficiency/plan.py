@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
-from onboard.efficiency.figure import Figure, Unknown
+from onboard.contract.figure import Figure, Unknown
 from onboard.efficiency.outlook import EnergyLeft, Outlook, likelihood, outlook
 from onboard.efficiency.shared_errors import Z_95
 from onboard.efficiency.target_speed import CONFIDENCE_FRACTION

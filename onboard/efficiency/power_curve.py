@@ -1,11 +1,11 @@
 """The speed-power curve as it is shown, and the power to expect on a course."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.figure import Unknown
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Curve, SpeedKind
 from onboard.efficiency.learner import Learner
 from onboard.efficiency.shared_errors import Z_95
 from onboard.efficiency.speed_power import Bools, Posterior
@@ -20,26 +20,12 @@ SLOWEST_MPS = 0.5
 """Over ground: nobody plans a way at less."""
 
 
-@dataclass(frozen=True)
-class Curve:
-    """Battery power against speed, inside the speeds seen, with a 95 % band; shape (n,).
-
-    `speed_kind` is "through_water", or "over_ground" where the water is not known.
-    """
-
-    speed_mps: tuple[float, ...]
-    power_w: tuple[float, ...]
-    low_w: tuple[float, ...]
-    high_w: tuple[float, ...]
-    speed_kind: str
-
-
 def curve(learner: Learner) -> Curve | Unknown:
     """Give the curve of the present set-up."""
     known = learner.posterior
     if known is None or known.blocks < BLOCKS_LEAST:
-        return Unknown("too few steady stretches yet")
-    kind = "through_water"
+        return Unknown(Reason.TOO_FEW_STRETCHES)
+    kind: SpeedKind = "through_water"
     if known.course_variance > COURSE_SD_MPS**2:
         kind, known = "over_ground", learner.over_ground()
         assert known is not None

@@ -19,6 +19,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from onboard.block import Block, Channel
+from onboard.contract.reasons import Reason
+from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.energy import EnergyMeter
 from onboard.efficiency.heard import (
@@ -144,7 +146,7 @@ class PowerSources:
         news, self._news = self._news, []
         return news
 
-    def unplug(self, pack: int, now_s: float) -> str | None:
+    def unplug(self, pack: int, now_s: float) -> Refusal | None:
         """Take a pack as unplugged from now on.
 
         Parameters
@@ -156,17 +158,17 @@ class PowerSources:
 
         Returns
         -------
-        str or None
+        Refusal or None
             Why it cannot be; None when it was done.
         """
         meter = self._packs.get(pack)
         if meter is None or meter.curves.last_s is None:
-            return f"battery {pack} has never been heard"
+            return Refusal(RefusalCode.NEVER_HEARD, source=f"battery {pack}")
         if now_s - meter.heard_s <= STALE_S:
-            return f"battery {pack} is still heard: unplug it first"
+            return Refusal(RefusalCode.STILL_HEARD, source=f"battery {pack}")
         others = [one for one in self._counting(None) if one != pack and one not in self._out]
         if not others:
-            return f"no other battery is heard: without battery {pack} power would be unknown"
+            return Refusal(RefusalCode.ONLY_ONE, source=f"battery {pack}")
         meter.unplug()
         since_s = min(now_s, self._out[pack].since_s) if pack in self._out else now_s
         self._out[pack] = _Out(
@@ -205,13 +207,13 @@ class PowerSources:
         meters = (self._summary, *self._packs.values())
         return [t_s for meter in meters for t_s in meter.gate.impossible_s]
 
-    def why_none(self) -> str:
+    def why_none(self) -> Reason:
         """Say why no meter can be chosen."""
         meters = (self._summary, *self._packs.values())
         if any(meter.gate.unknown for meter in meters):
             heard_amps = any(meter.heard_amps for meter in meters)
-            return f"the power monitor reports no {'voltage' if heard_amps else 'current'}"
-        return "no power monitor heard yet"
+            return Reason.NO_VOLTAGE if heard_amps else Reason.NO_CURRENT
+        return Reason.NO_POWER_MONITOR
 
     def _fold_pack(self, pack: int, channel: Channel) -> None:
         if pack not in self._packs:

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.cells import Cells
-from onboard.efficiency.figure import Unknown
 from onboard.efficiency.shared_errors import Spread
 
 BLOCK_S = 30
@@ -125,7 +126,7 @@ class PresentRiding:
     def _riding(self) -> Riding | Unknown:
         blocks = np.array(self._blocks).reshape(-1, 3)
         if len(blocks) < SHORTEST:
-            return Unknown("too little riding yet")
+            return Unknown(Reason.TOO_LITTLE_RIDING)
         newest = blocks
         if len(self._open) >= BLOCK_S // 3:
             # What is not a whole block yet shows a change first.
@@ -139,7 +140,7 @@ class PresentRiding:
         recent = like[-RECENT:]
         power, speed, volts = ((like.mean(axis=0) + recent.mean(axis=0)) / 2).tolist()
         if power <= 0:
-            return Unknown("no energy is being drawn")
+            return Unknown(Reason.NO_ENERGY_DRAWN)
         consumption = like[:, 0] / power - like[:, 1] / speed
         draw = like[:, 0] / power - 1.0
         return Riding(

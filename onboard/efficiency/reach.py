@@ -1,8 +1,9 @@
 """How far and how long what is left will go, riding on as now."""
 
 from onboard.block import FloatArray
+from onboard.contract.figure import Estimate, Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.battery import Pack
-from onboard.efficiency.figure import Estimate, Unknown
 from onboard.efficiency.present import Riding
 from onboard.efficiency.shared_errors import Spread, ratio
 
@@ -39,7 +40,7 @@ def time_left_s(left_wh: Spread, power_w: Spread, covariance: FloatArray) -> Est
     7200.0
     """
     if power_w.value < HARDLY_DRAWING_W:
-        return Unknown("hardly drawing any power")
+        return Unknown(Reason.HARDLY_DRAWING)
     hours = ratio(left_wh, power_w)
     seconds = Spread(hours.value * 3600, hours.gradient * 3600, hours.own_variance * 3600**2)
     return seconds.figure(covariance, 0.0)

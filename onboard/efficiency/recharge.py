@@ -6,13 +6,12 @@ question (`charge_unsaid`), and only an answer raises the count: the rider's, or
 rested pack where that tells. Swapping packs counts as charging.
 """
 
-import datetime
 import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from onboard.efficiency.amount import Amount
+from onboard.contract.commands import Amount
 from onboard.efficiency.charge_balance import METER_SD_FRACTION
 from onboard.efficiency.charge_state import ROUNDING_V, SHAPE_TWICE, ChargeState
 from onboard.efficiency.chemistry import Chemistry
@@ -78,23 +77,6 @@ class Away:
         if math.isnan(self.pause_s):
             return UNSEEN_FRACTION
         return min(UNSEEN_FRACTION, UNSEEN_PER_H * self.pause_s / 3600.0)
-
-
-def question(since_s: float) -> str:
-    """Ask whether the pack was charged since then [s, Unix time; NaN: nobody knows when].
-
-    Examples
-    --------
-    >>> question(1764063600.0)[:48]
-    'Was the pack charged since 2025-11-25 09:40 UTC?'
-    """
-    when = "it was last seen"
-    if 0.0 < since_s < LATEST_S:
-        when = f"{datetime.datetime.fromtimestamp(since_s, datetime.UTC):%Y-%m-%d %H:%M} UTC"
-    return (
-        f"Was the pack charged since {when}? Answer in view 6 (runs)."
-        " Until then the lower figure counts."
-    )
 
 
 def less_known(state: ChargeState, sd_fraction: float) -> ChargeState:

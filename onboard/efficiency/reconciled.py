@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.efficiency.charge_balance import (
     Charge,
     Conditions,
@@ -15,7 +16,6 @@ from onboard.efficiency.charge_balance import (
     fits,
 )
 from onboard.efficiency.current_fit import CONTRADICTED, Correction, current_correction
-from onboard.efficiency.figure import Estimate, Figure, Unknown
 
 Verdict = Literal["consistent", "sensor_reads_low", "sensor_reads_high", "cannot_tell"]
 

@@ -9,7 +9,8 @@ from statistics import median
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.figure import Estimate, Figure, Unknown
+from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.shared_errors import Z_95
 
 AT_ONCE_S, LASTING_S = 2, 60
@@ -121,7 +122,7 @@ class Slope:
         """Give the resistance [ohm] with its interval."""
         known = self.value_and_sd()
         if known is None:
-            return Unknown("the profile states none and the current has not changed enough yet")
+            return Unknown(Reason.NO_RESISTANCE)
         value, sd = known
         return Figure(value, max(value - Z_95 * sd, 0.0), value + Z_95 * sd)
 

@@ -7,11 +7,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.contract.figure import Number, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Run, Steady
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.consumption import Stretch, wh_per_km
-from onboard.efficiency.figure import Estimate, Number, Unknown
 from onboard.efficiency.shared_errors import COUNT, Spread
-from onboard.efficiency.steady_now import PIECE_S, Steady, SteadyNow
+from onboard.efficiency.steady_now import PIECE_S, SteadyNow
 
 RUNS_MOST = 8
 """Given at a time; the record keeps all."""
@@ -21,43 +23,6 @@ SCATTER_FRACTION = 0.01
 """A run is long enough once it is held for a minute and its cost scatters by no more than 1 %, or
 for five minutes. Five are what trials of ships take at the least (second-hand, see ITTC 7.5-04);
 that a small craft needs less is common practice, no source."""
-
-
-@dataclass(frozen=True)
-class Run:
-    """A run as it stands.
-
-    Parameters
-    ----------
-    number
-        From 1 in each trip.
-    setup
-        The set-up's label.
-    open
-        Whether it still goes on.
-    start_s, seconds_s
-        When it was started, in stream time, and how long it took [s].
-    steady_s
-        Its longest stretch held [s].
-    power_w, speed_mps, course_deg
-        Means over all of it.
-    wh_per_km
-        Energy over distance of all of it.
-    long_enough
-        Whether what was held tells enough.
-    """
-
-    number: int
-    setup: str
-    open: bool
-    start_s: float
-    seconds_s: float
-    steady_s: float
-    power_w: Number
-    speed_mps: Number
-    course_deg: Number
-    wh_per_km: Estimate
-    long_enough: bool
 
 
 @dataclass
@@ -147,7 +112,7 @@ def _look(run: _Counted, steady: Steady, ended_s: float) -> None:
 def _run(one: _Counted, now_s: float, covariance: FloatArray, noise_m2ps: float) -> Run:
     seconds, power, volts, distance, east, north = one.sums.tolist()
     is_open = one.end_s == math.inf
-    none = Unknown("nothing counted yet" if is_open else "nothing was counted")
+    none = Unknown(Reason.NOTHING_COUNTED_YET if is_open else Reason.NOTHING_COUNTED)
     stretch: Stretch | Unknown = none
     course: Number = none
     if seconds:
@@ -158,7 +123,7 @@ def _run(one: _Counted, now_s: float, covariance: FloatArray, noise_m2ps: float)
         )
         course = math.degrees(math.atan2(east, north)) % 360.0
         if math.hypot(east, north) < 0.3 * seconds:
-            course = Unknown("no course made good")
+            course = Unknown(Reason.NO_COURSE)
     return Run(
         number=one.number,
         setup=one.setup,

@@ -11,7 +11,7 @@ from typing import Self
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.figure import Figure
+from onboard.contract.figure import Figure
 from onboard.profile import Battery, Sensors
 
 START, CAPACITY, GAIN, OFFSET, VOLTAGE = range(5)

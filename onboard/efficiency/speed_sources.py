@@ -8,6 +8,8 @@ when it covered twice the time, or when the rider says that it is unplugged.
 import numpy as np
 
 from onboard.block import Block, Channel, FloatArray
+from onboard.contract.reasons import Reason
+from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.efficiency.distance import DistanceMeter
 from onboard.efficiency.heard import BRIEF_S, SAID_S, Heard, is_brief
 from onboard.efficiency.latest import STALE_S
@@ -91,13 +93,13 @@ class SpeedSources:
         meters = self._meters.values()
         return [m.track.settled_s for m in meters if m.displacement.last_s is not None]
 
-    def why_none(self) -> str:
+    def why_none(self) -> Reason:
         """Say why no meter can be chosen."""
         if np.isfinite(self._fix_s):
-            return "no speed reported"
+            return Reason.NO_SPEED_REPORTED
         if self._without_fix(None, self._most_s(None)):
-            return "no GPS fix"
-        return "no GPS heard yet"
+            return Reason.NO_FIX
+        return Reason.NO_GPS
 
     @property
     def only_display(self) -> bool:
@@ -131,14 +133,14 @@ class SpeedSources:
                 found.append(NAMES[name])
         return tuple(found)
 
-    def unplug(self, source: str, now_s: float) -> str | None:
+    def unplug(self, source: str, now_s: float) -> Refusal | None:
         """Take a source as gone until it is heard again; give why not, None when it was done."""
         name = next(key for key, called in NAMES.items() if called == source)
         last_s = self._meters[name].displacement.last_s
         if last_s is None:
-            return f"the {source} never gave a speed"
+            return Refusal(RefusalCode.NEVER_HEARD, source=source)
         if now_s - last_s <= STALE_S:
-            return f"the {source} is still heard: unplug it first"
+            return Refusal(RefusalCode.STILL_HEARD, source=source)
         self._unplugged[name] = now_s, _covered_s(self._meters[name], None)
         return None
 

@@ -5,12 +5,13 @@ It judges pieces of ten seconds, in which waves average out, against the mean of
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
+from onboard.contract.figure import Number, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Steady
 from onboard.efficiency.cells import Cells
-from onboard.efficiency.figure import Number, Unknown
 
 PIECE_S = 10
 POWER_FRACTION = 0.05
@@ -23,32 +24,7 @@ PIECES_LEAST = 3
 """Fewer tell nothing of how they scatter."""
 
 
-@dataclass(frozen=True)
-class Steady:
-    """A stretch that is held, up to its newest piece.
-
-    Parameters
-    ----------
-    seconds_s
-        For how long [s]; zero where the newest piece is not held.
-    power_w, speed_mps
-        Means over it, unknown where it is none.
-    scatter_fraction
-        Standard error of power over speed, as a share of it, by how the pieces scatter.
-    """
-
-    seconds_s: float
-    power_w: Number
-    speed_mps: Number
-    scatter_fraction: Number
-
-
-NOT_HELD = Unknown("power, speed or course is changing")
-
-
-def unknown_steady(unknown: Unknown) -> Steady:
-    """Give a stretch of which nothing is known."""
-    return Steady(0.0, unknown, unknown, unknown)
+NOT_HELD = Unknown(Reason.NOT_STEADY)
 
 
 class SteadyNow:
@@ -75,7 +51,7 @@ class SteadyNow:
         if not count:
             return Steady(0.0, NOT_HELD, NOT_HELD, NOT_HELD)
         power, speed, _, _, cost, squares = (self._sums / count).tolist()
-        scatter: Number = Unknown("too few pieces")
+        scatter: Number = Unknown(Reason.TOO_FEW_PIECES)
         if count >= PIECES_LEAST:
             variance = max(squares - cost**2, 0.0) / (count - 1)
             scatter = math.sqrt(variance) / cost

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from onboard.efficiency.figure import Number, Unknown
+from onboard.contract.figure import Number, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Cue
 from onboard.efficiency.outlook import Outlook, likelihood
-from onboard.efficiency.target import Cue
 
 CONFIDENCE_FRACTION = 0.99
 SURE_SD = 2.326348
@@ -58,7 +59,7 @@ def advised_speed(ahead: Outlook, distance_m: float) -> Advised:
     best_speed, best_m = float(ahead.speed_mps[best]), max(float(furthest_m[best]), 0.0)
     if not len(enough):
         chance = likelihood(float(margin[best]), float(sd[best]))
-        none = Unknown("it cannot be made at any speed")
+        none = Unknown(Reason.CANNOT_BE_MADE)
         return Advised(none, chance, best_speed, best_m)
     last = int(enough[-1])
     speed = float(ahead.speed_mps[last])

@@ -1,11 +1,12 @@
 """The sums of a trip, each with what is uncertain of it."""
 
 from onboard.block import FloatArray
+from onboard.contract.figure import Estimate, Number, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Trip
 from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.consumption import HARDLY_MOVED_M, Stretch
 from onboard.efficiency.distance import DistanceMeter
-from onboard.efficiency.figure import Estimate, Number, Unknown
-from onboard.efficiency.figures import Trip
 
 
 def trip_sums(
@@ -74,14 +75,14 @@ def stretch_wh_per_km(
     if isinstance(distance, Unknown):
         return distance
     if together is None:
-        return Unknown("power and speed are not known over the same time")
+        return Unknown(Reason.NOT_TOGETHER)
     if together.distance_m.value < HARDLY_MOVED_M:
-        return Unknown("hardly moved yet")
+        return Unknown(Reason.HARDLY_MOVED)
     return together.wh_per_km().figure(covariance)
 
 
 def _rate(amount: float, seconds_s: float) -> Number:
-    return amount / seconds_s if seconds_s > 0 else Unknown("no time has passed yet")
+    return amount / seconds_s if seconds_s > 0 else Unknown(Reason.NO_TIME)
 
 
 def _share(part: float, whole: float) -> float:

@@ -1,26 +1,22 @@
 """The trip so far as a line: energy and distance against time, thinned out as the trip grows."""
 
-import itertools
 import math
-from collections.abc import Sequence
-from typing import Any
+from typing import Self
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.contract.trip_line import POINTS_MOST, TripLine
 from onboard.efficiency.power_sources import PowerSources
 from onboard.efficiency.speed_sources import SpeedSources
 
-POINTS_MOST = 400
-"""More than a terminal has columns, few enough to be sent along now and then."""
 
-
-class TripLine:
+class GrowingLine:
     """Points of a trip in order of time, a bounded number of them, evenly apart.
 
     Examples
     --------
-    >>> line = TripLine()
+    >>> line = GrowingLine()
     >>> for second in range(1000):
     ...     line.add(float(second), 2.0 * second, 0.1 * second)
     >>> len(line.t_s), line.every_s, line.t_s[1], line.t_s[-1]
@@ -67,39 +63,25 @@ class TripLine:
         """Stream time from which on the next point is kept [s]."""
         return self.t_s[-1] + self.every_s - 1e-6 if self.t_s else -math.inf
 
-    def as_dict(self) -> dict[str, Any]:
-        """Give the line in JSON's own types."""
-        return {
-            "t_s": [round(value, 2) for value in self.t_s],
-            "distance_m": [round(value, 1) for value in self.distance_m],
-            "energy_wh": [round(value, 2) for value in self.energy_wh],
-            "every_s": self.every_s,
-        }
+    def record(self) -> TripLine:
+        """Give the line as it stands, rounded to what a screen shows."""
+        return TripLine(
+            tuple(round(value, 2) for value in self.t_s),
+            tuple(round(value, 1) for value in self.distance_m),
+            tuple(round(value, 2) for value in self.energy_wh),
+            self.every_s,
+        )
 
     @classmethod
-    def from_dict(cls, raw: dict[str, Any]) -> "TripLine":
-        """Read what `as_dict` gave.
-
-        Raises
-        ------
-        ValueError
-            If it is something else.
-        """
+    def of(cls, record: TripLine) -> Self:
+        """Give a line that goes on from a record."""
         line = cls()
-        columns = [raw.get(key) for key in ("t_s", "distance_m", "energy_wh")]
-        every_s = raw.get("every_s")
-        if not (all(map(_are_numbers, columns)) and _are_numbers([every_s])):
-            raise ValueError("a trip line needs t_s, distance_m, energy_wh and every_s in numbers")
-        t_s, distance_m, energy_wh = ([float(v) for v in column or ()] for column in columns)
-        rising = all(a < b for a, b in itertools.pairwise(t_s))
-        if not (len(t_s) == len(distance_m) == len(energy_wh) <= POINTS_MOST and rising):
-            raise ValueError("the columns of a trip line differ in length, or time does not rise")
-        line.t_s, line.distance_m, line.energy_wh = t_s, distance_m, energy_wh
-        line.every_s = max(float(every_s or 1.0), 1.0)
+        line.t_s, line.distance_m = list(record.t_s), list(record.distance_m)
+        line.energy_wh, line.every_s = list(record.energy_wh), max(record.every_s, 1.0)
         return line
 
 
-def extend(line: TripLine, t_s: FloatArray, power: PowerSources, speed: SpeedSources) -> None:
+def extend(line: GrowingLine, t_s: FloatArray, power: PowerSources, speed: SpeedSources) -> None:
     """Go on with a line by what the meters counted, where both do.
 
     Parameters
@@ -118,9 +100,3 @@ def extend(line: TripLine, t_s: FloatArray, power: PowerSources, speed: SpeedSou
         if side is not None and meter is not None:
             energy_wh = float(side.at("energy_wh", np.array([at_s]))[0])
             line.add(at_s, meter.at_m(at_s), energy_wh)
-
-
-def _are_numbers(values: Sequence[Any] | None) -> bool:
-    return isinstance(values, list) and all(
-        type(value) in (int, float) and abs(value) < 1e15 for value in values
-    )

@@ -1,4 +1,4 @@
-"""What the engine watches for in its settled seconds, and the sentences it says."""
+"""What the engine watches for in its settled seconds, and the values that it tells of it."""
 
 from collections.abc import Callable
 
@@ -6,12 +6,14 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
-from onboard.efficiency.alerts import EVENTS_MOST, Alert, Condition, Event, Watch
+from onboard.contract.alerts import Alert, AlertCode, Event
+from onboard.contract.codes import Value
+from onboard.contract.figure import Estimate, Unknown
+from onboard.contract.snapshot import Standing, Target
+from onboard.efficiency.alerts import EVENTS_MOST, Condition, Values, Watch
 from onboard.efficiency.battery import Pack
 from onboard.efficiency.cells import Cells
-from onboard.efficiency.figure import Unknown
 from onboard.efficiency.power_sources import PowerNews
-from onboard.efficiency.target import Target
 from onboard.efficiency.trailing import Trailing
 from onboard.profile import Profile
 
@@ -37,26 +39,26 @@ LOW_FRACTION = 0.10
 COOLER_DEGC = 5.0
 
 CONDITIONS = (
-    Condition("no_power_data", "warning"),
-    Condition("source_silent", "warning", 1.0, 1.0),
-    Condition("no_speed", "warning"),
-    Condition("current_dead", "warning", 30.0, 5.0),
-    Condition("current_stuck", "warning", 30.0, 10.0),
-    Condition("near_cutoff", "danger", 3.0, 20.0),
-    Condition("drive_hot", "danger", 3.0, 10.0),
-    Condition("heat_limiting", "warning", 20.0, 30.0),
-    Condition("counters_disagree", "note", 1.0, 60.0),
-    Condition("implausible", "note", 1.0, 60.0),
-    Condition("source_unplugged", "warning", 1.0, 1.0),
-    Condition("source_left_out", "note", 1.0, 1.0),
-    Condition("source_brief", "note", 1.0, 1.0),
-    Condition("source_joined", "note", 1.0, 1.0),
-    Condition("energy_low", "warning", 10.0, 60.0),
-    Condition("reserve_reached", "danger", 10.0, 60.0),
-    Condition("battery_contradicted", "warning", 1.0, 60.0),
-    Condition("weed", "warning", 1.0, 1.0),
-    Condition("turn_back", "danger", 1.0, 1.0),
-    Condition("cannot_be_made", "warning", 5.0, 20.0),
+    Condition(AlertCode.NO_POWER_DATA),
+    Condition(AlertCode.SOURCE_SILENT, 1.0, 1.0),
+    Condition(AlertCode.NO_SPEED),
+    Condition(AlertCode.CURRENT_DEAD, 30.0, 5.0),
+    Condition(AlertCode.CURRENT_STUCK, 30.0, 10.0),
+    Condition(AlertCode.NEAR_CUTOFF, 3.0, 20.0),
+    Condition(AlertCode.DRIVE_HOT, 3.0, 10.0),
+    Condition(AlertCode.HEAT_LIMITING, 20.0, 30.0),
+    Condition(AlertCode.COUNTERS_DISAGREE, 1.0, 60.0),
+    Condition(AlertCode.IMPLAUSIBLE, 1.0, 60.0),
+    Condition(AlertCode.SOURCE_UNPLUGGED, 1.0, 1.0),
+    Condition(AlertCode.SOURCE_LEFT_OUT, 1.0, 1.0),
+    Condition(AlertCode.SOURCE_BRIEF, 1.0, 1.0),
+    Condition(AlertCode.SOURCE_JOINED, 1.0, 1.0),
+    Condition(AlertCode.ENERGY_LOW, 10.0, 60.0),
+    Condition(AlertCode.RESERVE_REACHED, 10.0, 60.0),
+    Condition(AlertCode.BATTERY_CONTRADICTED, 1.0, 60.0),
+    Condition(AlertCode.WEED, 1.0, 1.0),
+    Condition(AlertCode.TURN_BACK, 1.0, 1.0),
+    Condition(AlertCode.CANNOT_BE_MADE, 5.0, 20.0),
 )
 
 Holds = npt.NDArray[np.bool_]
@@ -73,96 +75,83 @@ class Watches:
         self._known = {"power": False, "speed": False}
         self.events: list[Event] = []
 
-    def alerts(self, now_s: float) -> tuple[Alert, ...]:
-        """Give what is on at stream time `now_s` [s], in the order of `CONDITIONS`."""
-        found = [watch.alert(now_s) for watch in self._watches.values()]
-        silent = self._watches["source_silent"].on_since_s is not None
+    def alerts(
+        self, now_s: float, left_wh: Estimate, target: Target | Unknown
+    ) -> tuple[Alert, ...]:
+        """Give what is on, in the order of `CONDITIONS`.
+
+        Parameters
+        ----------
+        now_s
+            Stream time [s].
+        left_wh, target
+            As they are shown beside the alerts, which must not tell another story.
+        """
+        present: dict[AlertCode, Values | None] = {AlertCode.CANNOT_BE_MADE: beyond_reach(target)}
+        if not isinstance(left_wh, Unknown):
+            present[AlertCode.ENERGY_LOW] = {"left_wh": left_wh.value}
+        found = [watch.alert(now_s, present.get(code)) for code, watch in self._watches.items()]
+        silent = self._watches[AlertCode.SOURCE_SILENT].on_since_s is not None
         # What is silent is named: that no power is known is the same said twice, without the name.
-        same = {"no_power_data"} if silent else set()
+        same = {AlertCode.NO_POWER_DATA} if silent else set()
         return tuple(one for one in found if one is not None and one.code not in same)
 
     def seconds(self, cells: Cells) -> None:
         """Look at settled seconds."""
         watch = self._watch
-        quiet = self._lost("power", np.isfinite(cells.power_w))
-        text = "Battery data is missing: energy is not counted. Ride as if it were low."
-        watch("no_power_data", cells.t_s, quiet, text)
-        lost = self._lost("speed", np.isfinite(cells.east_mps))
-        text = "No speed from the GPS: distance is not counted. Give it a free view of the sky."
-        watch("no_speed", cells.t_s, lost, text)
+        watch(AlertCode.NO_POWER_DATA, cells.t_s, self._lost("power", np.isfinite(cells.power_w)))
+        watch(AlertCode.NO_SPEED, cells.t_s, self._lost("speed", np.isfinite(cells.east_mps)))
         dead = (np.abs(cells.amps_a) < DEAD_A) & (cells.distance_m > UNDER_WAY_MPS)
         dead &= ~(cells.throttle_fraction <= 0.05)
-        text = "The current sensor reads nothing under way: energy is not counted. Check its plug."
-        watch("current_dead", cells.t_s, dead, text)
+        watch(AlertCode.CURRENT_DEAD, cells.t_s, dead)
         self._battery(cells)
         self._drive(cells)
 
-    def state(self, t_s: float, code: str, holds: bool, text: str) -> None:
+    def state(self, t_s: float, code: AlertCode, holds: bool, **values: Value) -> None:
         """Look at something that is known at one time only [s], and holds until the next."""
-        self._watch(code, np.array([t_s]), np.array([holds]), text)
+        self._watch(code, np.array([t_s]), np.array([holds]), lambda _: values)
 
     def counters(self, t_s: float, apart_ah: float, charge_ah: float) -> None:
         """Hold the autopilot's counters against ours [Ah]."""
         apart = abs(apart_ah) > COUNTER_FRACTION * abs(charge_ah) + COUNTER_AH
-        percent = round(100 * abs(apart_ah) / max(abs(charge_ah), COUNTER_AH))
-        text = f"The autopilot's charge counter is {percent} % off its current: check the scale."
-        self.state(t_s, "counters_disagree", apart, text)
+        off = abs(apart_ah) / max(abs(charge_ah), COUNTER_AH)
+        self.state(t_s, AlertCode.COUNTERS_DISAGREE, apart, off_fraction=off)
 
     def implausible(self, cells: Cells, impossible_s: list[float]) -> None:
         """Look at the times of samples that were left out [s]."""
         times = np.sort(np.array(impossible_s))
         upto = np.searchsorted(times, cells.t_s, side="right")
         found = upto > np.searchsorted(times, cells.t_s - 1.0, side="right")
-        text = "Values that cannot be were left out: check the sensors and their wiring."
-        self._watch("implausible", cells.t_s, found, text)
+        self._watch(AlertCode.IMPLAUSIBLE, cells.t_s, found)
 
     def sources(self, news: PowerNews) -> None:
         """Look at which sources count; an alert is raised again where its names change."""
-        for code, names, text in (
-            (
-                "source_silent",
-                news.silent,
-                "Gone silent: {}. Power and range are unknown until it is heard again. If you "
-                "unplugged it, say so in view 5 (craft).",
-            ),
-            (
-                "source_unplugged",
-                news.unplugged,
-                "Unplugged: {}. Energy left still counts the profile's whole battery.",
-            ),
-            ("source_left_out", news.out, "Gone silent: {}. It gave little and is left out."),
-            ("source_brief", news.brief, "Heard only briefly, so left out: {}."),
-            (
-                "source_joined",
-                news.joined,
-                "Now counted too: {}. What it gave before it was first heard is in no sum.",
-            ),
+        for code, names in (
+            (AlertCode.SOURCE_SILENT, news.silent),
+            (AlertCode.SOURCE_UNPLUGGED, news.unplugged),
+            (AlertCode.SOURCE_LEFT_OUT, news.out),
+            (AlertCode.SOURCE_BRIEF, news.brief),
+            (AlertCode.SOURCE_JOINED, news.joined),
         ):
-            said, watch = text.format(", ".join(names)), self._watches[code]
-            if names and watch.on_since_s is not None and watch.sources != names:
-                self.state(news.t_s, code, False, said)
-            self.state(news.t_s, code, bool(names), said)
-            watch.sources = names
+            watch = self._watches[code]
+            if names and watch.on_since_s is not None and watch.values["sources"] != names:
+                self.state(news.t_s, code, False, sources=names)
+            self.state(news.t_s, code, bool(names), sources=names)
 
     def energy(self, t_s: float, pack: Pack, power_w: float) -> float:
         """Look at what is left at a power [W]; give how far off an alert is [Wh]."""
         left, full = pack.left_wh(power_w), pack.full.value
-        gone = left <= 0
-        self.state(t_s, "reserve_reached", gone, "The reserve or the cut-off is reached: land now.")
+        self.state(t_s, AlertCode.RESERVE_REACHED, left <= 0)
         low = 0 < left < LOW_FRACTION * full
-        text = f"Only {left:.0f} Wh are left above the reserve: head for home."
-        self.state(t_s, "energy_low", low, text)
-        text = "The rested battery's voltage contradicts the stated charge: the voltage counts."
-        self.state(t_s, "battery_contradicted", pack.contradicted, text)
+        self.state(t_s, AlertCode.ENERGY_LOW, low, left_wh=left)
+        self.state(t_s, AlertCode.BATTERY_CONTRADICTED, pack.contradicted)
         return left - LOW_FRACTION * full
 
     def advice(self, t_s: float, turn_back: bool, target: Target | Unknown) -> None:
         """Look at the way home and the target."""
-        text = "Turn back now: the energy left is what the way home takes, with the reserve kept."
-        self.state(t_s, "turn_back", turn_back, text)
-        never = not isinstance(target, Unknown) and target.reason.startswith("Cannot")
-        reason = "" if isinstance(target, Unknown) else target.reason
-        self.state(t_s, "cannot_be_made", never, reason)
+        self.state(t_s, AlertCode.TURN_BACK, turn_back)
+        best = beyond_reach(target)
+        self.state(t_s, AlertCode.CANNOT_BE_MADE, best is not None, **(best or {}))
 
     def _lost(self, what: str, known: Holds) -> Holds:
         """Tell when something is not known that was known before."""
@@ -176,15 +165,12 @@ class Watches:
         amps, volts = before["amps_a"][:, -STUCK_S:], before["volts_v"][:, -STUCK_S:]
         stuck = (amps.max(axis=1) == amps.min(axis=1)) & (amps[:, -1] > 1.0)
         stuck &= volts.max(axis=1) - volts.min(axis=1) > SPREAD_FRACTION * volts[:, -1]
-        text = "The current reads the same whatever the voltage does: sensor stuck or at its limit."
-        self._watch("current_stuck", cells.t_s, stuck, text)
+        self._watch(AlertCode.CURRENT_STUCK, cells.t_s, stuck)
         if self._cutoff_v is not None:
             near = cells.volts_v < CUTOFF_NEAR_FRACTION * self._cutoff_v
+            volts = cells.volts_v
             self._watch(
-                "near_cutoff",
-                cells.t_s,
-                near,
-                lambda n: f"Battery at {cells.volts_v[n]:.1f} V, near its cut-off: ease off now.",
+                AlertCode.NEAR_CUTOFF, cells.t_s, near, lambda n: {"volts_v": float(volts[n])}
             )
         self._heat_limiting(cells, before)
 
@@ -198,26 +184,31 @@ class Watches:
         was, now = power[:, :third].mean(axis=1), power[:, -third:].mean(axis=1)
         sag = (volts[:, -third:].mean(axis=1) / volts[:, :third].mean(axis=1)) ** 2
         fell = steady & (now < (1 - POWER_FELL_FRACTION) * was * np.minimum(sag, 1.0))
-        text = "Power falls at a constant throttle: the drive may be limiting its heat. Ease off."
-        self._watch("heat_limiting", cells.t_s, fell, text)
+        self._watch(AlertCode.HEAT_LIMITING, cells.t_s, fell)
 
     def _drive(self, cells: Cells) -> None:
         self._watch(
-            "drive_hot",
+            AlertCode.DRIVE_HOT,
             cells.t_s,
             cells.drive_degc > self._drive_most_degc,
-            lambda n: f"Motor drive at {cells.drive_degc[n]:.0f} degC: ease off, let it cool.",
+            lambda n: {"temperature_degc": float(cells.drive_degc[n])},
             cells.drive_degc > self._drive_most_degc - COOLER_DEGC,
         )
 
     def _watch(
         self,
-        code: str,
+        code: AlertCode,
         t_s: FloatArray,
         holds: Holds,
-        text: str | Callable[[int], str],
+        values: Callable[[int], Values] = lambda _: {},
         stays: Holds | None = None,
     ) -> None:
-        say = text if callable(text) else lambda _: text
-        self.events += self._watches[code].fold(t_s, holds, say, stays)
+        self.events += self._watches[code].fold(t_s, holds, values, stays)
         del self.events[EVENTS_MOST:]
+
+
+def beyond_reach(target: Target | Unknown) -> Values | None:
+    """Give what the best speed makes, where no speed makes the target's distance; else None."""
+    if isinstance(target, Unknown) or target.reason.code is not Standing.CANNOT_BE_MADE:
+        return None
+    return target.reason.values

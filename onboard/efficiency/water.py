@@ -1,8 +1,8 @@
 """Set and drift as the rider sees it: what the courses ridden determine, and no more."""
 
-from dataclasses import dataclass
-
-from onboard.efficiency.figure import Estimate, Figure, Unknown
+from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import SetAndDrift
 from onboard.efficiency.shared_errors import Z_95
 from onboard.efficiency.speed_power import Posterior
 
@@ -14,23 +14,6 @@ FLOOR_SD_MPS = 0.03
 the wind. In simulated wind of 2 to 6 m/s its push is of this order or twice it."""
 
 
-@dataclass(frozen=True)
-class SetAndDrift:
-    """The water current together with the push of the wind.
-
-    Parameters
-    ----------
-    east_mps, north_mps
-        Its components; unknown where the courses ridden do not determine them.
-    covariance_m2ps2
-        East-east, east-north, north-north, of both components whether claimed or not.
-    """
-
-    east_mps: Estimate
-    north_mps: Estimate
-    covariance_m2ps2: tuple[float, float, float]
-
-
 def set_and_drift(known: Posterior | None) -> SetAndDrift | Unknown:
     """Give what is known of the water.
 
@@ -38,11 +21,11 @@ def set_and_drift(known: Posterior | None) -> SetAndDrift | Unknown:
     determine both.
     """
     if known is None:
-        return Unknown("no steady stretch yet")
+        return Unknown(Reason.NO_STEADY_STRETCH)
     floor = FLOOR_SD_MPS**2
     east_2, north_2 = known.covariance[0, 0] + floor, known.covariance[1, 1] + floor
     mixed = float(known.covariance[0, 1])
-    why = Unknown("the courses ridden do not determine it")
+    why = Unknown(Reason.COURSES_UNDETERMINED)
     figures: list[Estimate] = []
     for value, variance in zip(known.water_mps.tolist(), (east_2, north_2), strict=True):
         reach = Z_95 * float(variance) ** 0.5
@@ -51,5 +34,5 @@ def set_and_drift(known: Posterior | None) -> SetAndDrift | Unknown:
     # Reciprocal courses across both axes determine a direction, though neither component.
     difference = float(((east_2 - north_2) ** 2 / 4 + mixed**2) ** 0.5)
     if float(east_2 + north_2) / 2 - difference > CLAIM_SD_MPS**2:
-        return Unknown("needs steady stretches on other courses at like power")
+        return Unknown(Reason.NEEDS_OTHER_COURSES)
     return SetAndDrift(figures[0], figures[1], (float(east_2), mixed, float(north_2)))

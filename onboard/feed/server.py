@@ -14,9 +14,11 @@ import socket
 from collections.abc import Callable
 from typing import Any
 
+from onboard.contract.codec import as_line
+from onboard.contract.commands import LONGEST_BYTES, Command, Refused, Reply, parse_command
+from onboard.contract.messages import Ack, Hello
+from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.errors import FeedError, UsageError
-from onboard.feed.commands import LONGEST_BYTES, Command, Refused, Reply, parse_command
-from onboard.feed.snapshot import SCHEMA, as_line
 from onboard.feed.viewer import LINES_PER_S, SEND_BUFFER_BYTES, Viewer, is_loopback
 
 CHUNK_BYTES = 4096
@@ -33,10 +35,9 @@ ANSWER_S = 2.0
 OnCommand = Callable[[Command, Reply], None]
 """Takes a command and the way to answer it; it must not wait, and answers once, now or later."""
 
-NOT_HERE = (
-    "commands are taken from the board itself only: run the viewer on it, or reach it by a tunnel"
-)
-TOO_FAST = f"more than {LINES_PER_S:.0f} lines a second: say it again"
+NOT_HERE = Refusal(RefusalCode.NOT_HERE)
+TOO_FAST = Refusal(RefusalCode.TOO_FAST, most=round(LINES_PER_S))
+RATE_HZ = 5.0
 
 log = logging.getLogger("wattwake")
 
@@ -140,8 +141,7 @@ class FeedServer:
         if not is_local(host):
             raise FeedError(f"{host}: the plain feed is for this board only, such as 127.0.0.1")
         self._on_command, self._greeting = on_command, greeting
-        hello = {"schema": SCHEMA, "kind": "hello", "craft": craft, "rate_hz": 5}
-        self._hello = as_line(hello)
+        self._hello = as_line(Hello(craft, RATE_HZ))
         try:
             self._server = await asyncio.start_server(self._serve, host, port)
         except (OSError, UnicodeError) as problem:
@@ -191,7 +191,7 @@ class FeedServer:
         self,
         reader: asyncio.StreamReader,
         writer: asyncio.StreamWriter,
-        may_not: str | None,
+        may_not: Refusal | None,
         below: asyncio.WriteTransport | None = None,
     ) -> None:
         """Serve a viewer until it leaves or is put out.
@@ -232,8 +232,8 @@ class FeedServer:
             before = splitter.oversized_lines
             lines = splitter.feed(data)
             if splitter.oversized_lines > before:
-                why = f"the line is longer than {LONGEST_BYTES} bytes"
-                viewer.tell(_ack(None, why))
+                too_long = Refusal(RefusalCode.LINE_TOO_LONG, most=LONGEST_BYTES)
+                viewer.tell(_ack(None, too_long))
                 await viewer.writer.drain()
             if not viewer.flood.take(clock(), max(float(len(lines)), len(data) / 1024)):
                 return False
@@ -250,7 +250,7 @@ class FeedServer:
     def _hear(self, line: bytes, viewer: Viewer, now_s: float) -> None:
         """Take one line: hand it on, or say why not."""
         said = parse_command(line)
-        why: str | None = None
+        why: Refusal | None = None
         if viewer.may_not is not None:
             why = viewer.may_not
         elif not viewer.lines.take(now_s):
@@ -258,9 +258,9 @@ class FeedServer:
         elif isinstance(said, Refused):
             why = said.why
         elif self._on_command is None:
-            why = "this daemon takes no commands"
+            why = Refusal(RefusalCode.NO_COMMANDS)
         elif self._waiting >= WAITING_MOST:
-            why = "too many commands wait: say it again"
+            why = Refusal(RefusalCode.TOO_MANY_WAIT)
         if why is not None or isinstance(said, Refused) or self._on_command is None:
             viewer.tell(_ack(said.id, why))
             return
@@ -270,7 +270,7 @@ class FeedServer:
         except Exception:
             # A fault of ours must not cost the viewers their feed.
             log.exception("a command failed: %r", said)
-            reply("the daemon failed at it: see its log", None)
+            reply(Refusal(RefusalCode.FAULT), None)
 
     def _reply_to(self, viewer: Viewer, said: Command) -> Reply:
         """Give the way to answer a command, once."""
@@ -278,15 +278,15 @@ class FeedServer:
         viewer.ask()
         open_yet = True
 
-        def reply(why: str | None, done: Command | None = None) -> None:
+        def reply(why: Refusal | None, done: Command | None = None) -> None:
             nonlocal open_yet
             if not open_yet:
                 return
             open_yet = False
             self._waiting -= 1
             viewer.answer()
-            command = (done or said).as_dict()
-            viewer.tell(_ack(said.id, why, by=True, command=command))
+            command = done or said
+            viewer.tell(_ack(said.id, why, command=command))
             if why is None:
                 # Without an id: the others' own numbers may be the same.
                 news = _ack(None, None, by=False, command=command)
@@ -297,8 +297,10 @@ class FeedServer:
         return reply
 
 
-def _ack(number: int | None, why: str | None, **more: Any) -> bytes:
-    return as_line({"kind": "ack", "id": number, "ok": why is None, "why": why, **more})
+def _ack(
+    number: int | None, why: Refusal | None, *, by: bool = True, command: Command | None = None
+) -> bytes:
+    return as_line(Ack(number, why is None, why, by, command))
 
 
 def _cause(problem: OSError | UnicodeError) -> str:

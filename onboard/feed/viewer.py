@@ -4,6 +4,7 @@ import asyncio
 import ipaddress
 from typing import Any
 
+from onboard.contract.refusals import Refusal
 from onboard.feed.lines import LineSplitter
 
 SEND_BUFFER_BYTES = 16 * 1024
@@ -72,7 +73,7 @@ class Viewer:
         writer: asyncio.StreamWriter,
         now_s: float,
         longest_bytes: int,
-        may_not: str | None = None,
+        may_not: Refusal | None = None,
         below: asyncio.WriteTransport | None = None,
     ) -> None:
         self.writer = writer

@@ -175,7 +175,7 @@ def _list(folder: Path, as_json: bool) -> int:
         print("nobody is paired: the feed is for this board only")
     elif not crew.members:
         print("nobody is paired yet")
-    rows = [(one.name, one.role) for one in crew.members]
+    rows: list[tuple[str, str]] = [(one.name, one.role) for one in crew.members]
     rows += [(one.name or UNNAMED, f"{one.role}, not used yet") for one in waiting]
     width = max((len(name) for name, _ in rows), default=0)
     for name, what in rows:

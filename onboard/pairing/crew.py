@@ -16,6 +16,7 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
+from onboard.contract.messages import Role
 from onboard.errors import UsageError
 from onboard.pairing.invitation import CODE_BYTES
 from onboard.pairing.lock import locked
@@ -25,8 +26,9 @@ CREW_NAME: Final = "crew.json"
 SCHEMA: Final = 1
 MOST_BYTES: Final = 1 << 20
 
-VIEWER, CREW = "viewer", "crew"
-ROLES: Final = (CREW, VIEWER)
+VIEWER: Final = "viewer"
+CREW: Final = "crew"
+ROLES: Final[tuple[Role, ...]] = (CREW, VIEWER)
 
 TOKEN_BYTES: Final = 32
 CODE_LASTS_S: Final = 600.0
@@ -50,7 +52,7 @@ class Member:
     """
 
     name: str
-    role: str
+    role: Role
     token_sha256: str
 
 
@@ -73,7 +75,7 @@ class Code:
     """
 
     code_sha256: str
-    role: str
+    role: Role
     name: str
     made_s: float
     boot: str
@@ -186,7 +188,7 @@ class CrewBook:
                 f"{self.path}: cannot be used: mend its owner, or delete it and pair all anew"
             ) from None
 
-    def invite(self, role: str, name: str = "") -> bytes:
+    def invite(self, role: Role, name: str = "") -> bytes:
         """Make a code for one viewer.
 
         Raises

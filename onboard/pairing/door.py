@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.errors import UsageError
 from onboard.feed.server import FeedServer
 from onboard.pairing.announce import Announcing
@@ -46,7 +47,7 @@ HELD_S, HELD_STEP_S = 3.0, 0.1
 REST_S: Final = 0.001
 """After each connection that is not heard: a flood of them takes no more of the board."""
 
-LOOK_ONLY: Final = "this viewer may look only: pair it again on the craft with --role crew"
+LOOK_ONLY: Final = Refusal(RefusalCode.LOOKS_ON)
 
 log = logging.getLogger("wattwake")
 
@@ -313,11 +314,12 @@ class CrewDoor:
             hand.writer.write(paired_line(token, member.name, member.role, craft))
         most = self._settings.viewers_most
         if len(self._inside) >= most:
-            await _last_word(hand, full_line(f"{most} viewers look on already: that is the most"))
+            full = Refusal(RefusalCode.TOO_MANY_VIEWERS, most=most)
+            await _last_word(hand, full_line(full))
             return
         if sum(one == member for one in self._inside.values()) >= EACH_MOST:
-            why = f"{member.name} looks on from {EACH_MOST} screens already: that is the most"
-            await _last_word(hand, full_line(why))
+            full = Refusal(RefusalCode.TOO_MANY_SCREENS, name=member.name, most=EACH_MOST)
+            await _last_word(hand, full_line(full))
             return
         self._inside[hand] = member
         try:

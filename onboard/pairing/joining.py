@@ -7,7 +7,9 @@ import json
 from dataclasses import dataclass
 from typing import Any, Final
 
-from onboard.feed.snapshot import as_line
+from onboard.contract.codec import as_line, json_line
+from onboard.contract.messages import Paired, Role, TurnedAway
+from onboard.contract.refusals import Refusal
 from onboard.pairing.crew import good_name
 from onboard.pairing.invitation import CODE_BYTES
 
@@ -23,7 +25,7 @@ class Join:
 
     def as_line(self) -> bytes:
         """Give the line that says it."""
-        return as_line({"kind": "join", "token": self.token})
+        return json_line({"kind": "join", "token": self.token})
 
 
 @dataclass(frozen=True)
@@ -35,7 +37,7 @@ class Pair:
 
     def as_line(self) -> bytes:
         """Give the line that says it."""
-        return as_line({"kind": "pair", "code": self.code.hex(), "name": self.name})
+        return json_line({"kind": "pair", "code": self.code.hex(), "name": self.name})
 
 
 def parse_first(line: bytes) -> Join | Pair | None:
@@ -83,15 +85,15 @@ def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return found
 
 
-REFUSED: Final = as_line({"kind": "refused"})
+REFUSED: Final = as_line(TurnedAway())
 """All that a wrong code or token is told, and a right one of the past."""
 
 
-def full_line(why: str) -> bytes:
+def full_line(why: Refusal) -> bytes:
     """Give what a viewer of the crew is told where there is no room for it."""
-    return as_line({"kind": "refused", "why": why})
+    return as_line(TurnedAway(why))
 
 
-def paired_line(token: str, name: str, role: str, craft: str) -> bytes:
+def paired_line(token: str, name: str, role: Role, craft: str) -> bytes:
     """Give what a viewer gets for its code, once."""
-    return as_line({"kind": "paired", "token": token, "name": name, "role": role, "craft": craft})
+    return as_line(Paired(token, name, role, craft))

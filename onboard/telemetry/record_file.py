@@ -30,7 +30,7 @@ _FLAGS = os.O_RDWR | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK
 
 
 class NotOursError(Exception):
-    """Something else stands where the file was; its text tells what became of it."""
+    """Something else stands where the file was; its text is the code of what became of it."""
 
 
 @dataclass(frozen=True)
@@ -133,12 +133,12 @@ class RecordFile:
         try:
             there = self.path.lstat()
         except (FileNotFoundError, NotADirectoryError):
-            return "was renamed" if held.st_nlink else "was removed"
+            return "renamed" if held.st_nlink else "removed"
         if not os.path.samestat(there, held):
-            return "was replaced"
+            return "replaced"
         if self._is_whole():
             return None
-        return "was cut short" if held.st_size < self.whole_bytes else "was written over"
+        return "cut_short" if held.st_size < self.whole_bytes else "written_over"
 
     @property
     def is_whole_somewhere(self) -> bool:
@@ -167,10 +167,10 @@ class RecordFile:
         """
         try:
             if not stat.S_ISREG(self.path.lstat().st_mode):
-                raise NotOursError("was replaced")
+                raise NotOursError("replaced")
             descriptor = os.open(self.path, _FLAGS)
         except (FileNotFoundError, NotADirectoryError):
-            raise NotOursError("was removed") from None
+            raise NotOursError("removed") from None
         try:
             size = os.fstat(descriptor).st_size
             end = self.whole_bytes

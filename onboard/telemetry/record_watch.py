@@ -8,7 +8,7 @@ import logging
 from collections.abc import Callable
 from pathlib import Path
 
-from onboard.telemetry.card_trouble import in_words
+from onboard.contract.alerts import Alert, AlertCode
 from onboard.telemetry.log_files import record_name
 from onboard.telemetry.record_file import FOLDER_MODE, NotOursError, RecordFile
 from onboard.whole_file import sync_folder
@@ -37,10 +37,10 @@ class WatchedRecord:
         self._number = 1
         self.doubted = False
         """Set after anything went wrong: the file is reopened before it is used again."""
-        self.moved: str | None = None
-        """Why recording went on in another file, in a sentence; None if it did not."""
-        self.risk: str | None = None
-        """Why the file being written is not in its place, None where it is."""
+        self.moved: Alert | None = None
+        """That recording went on in another file; None if it did not."""
+        self.risk: Alert | None = None
+        """That the file being written is not in its place, None where it is."""
         self.now = RecordFile(folder / record_name(1))
         """The file being written, as it was last found."""
         sync_folder(folder)
@@ -53,7 +53,7 @@ class WatchedRecord:
         OSError
             If there is none.
         """
-        became: str | None = "cannot be checked"
+        became: str | None = "unchecked"
         risk = None
         try:
             became = self._reopened() or self.now.what_became()
@@ -63,7 +63,12 @@ class WatchedRecord:
             if self.doubted or not self.now.is_whole_somewhere:
                 raise
             # Better there, wherever that is, than nowhere.
-            risk = f"the file {became}, and no other can be made: {in_words(problem)}"
+            risk = Alert(
+                AlertCode.RECORD_AT_RISK,
+                path=str(self._folder),
+                problem=became,
+                errno=problem.errno,
+            )
         self.risk = risk
         return self.now
 
@@ -99,7 +104,6 @@ class WatchedRecord:
         sync_folder(self._folder)
         if not there:
             self._made_anew()
-        self.moved = (
-            f"The record {before.path.name} {became}: recording goes on in {file.path.name}."
-        )
+        names = {"before": before.path.name, "path": file.path.name}
+        self.moved = Alert(AlertCode.RECORD_MOVED, problem=became, **names)
         log.error("%s: %s", self._folder, self.moved)

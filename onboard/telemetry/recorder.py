@@ -22,7 +22,8 @@ from pathlib import Path
 
 import numpy as np
 
-from onboard.errors import UsageError
+from onboard.contract.alerts import Alert, AlertCode
+from onboard.errors import RecordError
 from onboard.sessions import (
     SessionNote,
     begin_session,
@@ -31,7 +32,7 @@ from onboard.sessions import (
     session_name,
     write_session,
 )
-from onboard.telemetry.card_trouble import CARD_TROUBLE, in_words
+from onboard.telemetry.card_trouble import CARD_TROUBLE
 from onboard.telemetry.frames import STAMP_BYTES, Frames
 from onboard.telemetry.record_file import Records
 from onboard.telemetry.record_notes import RecordNotes, Write
@@ -80,7 +81,7 @@ class Recorder:
 
     Raises
     ------
-    UsageError
+    RecordError
         If the folder or the file cannot be made for a reason that does not pass by itself.
     """
 
@@ -112,10 +113,10 @@ class Recorder:
         self._notes = RecordNotes()
         self._utc_noted = self._closing = False
         self._sync_failures = 0
-        self._failure: str | None = None
+        self._failure: Exception | None = None
         self._fault = ""
         self._left: list[Records] = []
-        self._said: str | None = None
+        self._said: Alert | None = None
         self._now_us = self._flushed_us = self._failed_us = start_us
         self._asked_us: int | None = None
         try:
@@ -123,31 +124,37 @@ class Recorder:
         except OSError as problem:
             if problem.errno not in CARD_TROUBLE:
                 self._sync.close()
-                raise UsageError(
+                text = (
                     f"--record {directory}: cannot write there ({problem.strerror}): "
                     "choose another folder, or use --no-record"
-                ) from None
+                )
+                raise RecordError(text, str(directory), problem.errno) from None
             self._note_failure(problem)
         self._thread = threading.Thread(target=self._run, name="record", daemon=True)
         self._thread.start()
         self._say()
 
     @property
-    def problem(self) -> str | None:
-        """What is wrong with the record, in a sentence; None where nothing is."""
+    def problem(self) -> Alert | None:
+        """What is wrong with the record; None where nothing is."""
+        stopped, at_risk = AlertCode.RECORD_STOPPED, AlertCode.RECORD_AT_RISK
         with self._changed:
             asked_us, now_us = self._asked_us, self._now_us
             if self._failure is not None:
-                return f"Recording stopped: {self._failure} ({self.folder})."
+                return self._alert(stopped, _problem(self._failure), self._failure)
             if asked_us is not None and now_us - asked_us > SILENT_AFTER_S * 1e6:
-                return f"Recording stopped: the card does not answer ({self.folder})."
-            if self._record is not None and (risk := self._record.risk) is not None:
-                return f"Recording at risk: {risk} ({self.folder})."
+                return self._alert(stopped, "no_answer")
+            if self._record is not None and self._record.risk is not None:
+                return self._record.risk
         if (failure := self._sync.problem) is not None:
-            return f"Recording at risk: {in_words(failure)} ({self.folder})."
+            return self._alert(at_risk, _problem(failure), failure)
         if self._sync.silent_s(now_us) > SILENT_AFTER_S:
-            return f"Recording at risk: the card takes nothing in ({self.folder})."
+            return self._alert(at_risk, "takes_nothing")
         return None
+
+    def _alert(self, code: AlertCode, problem: str, failure: Exception | None = None) -> Alert:
+        number = getattr(failure, "errno", None)
+        return Alert(code, path=str(self.folder), problem=problem, errno=number)
 
     @property
     def behind(self) -> bool:
@@ -156,8 +163,8 @@ class Recorder:
             return self._failure is not None
 
     @property
-    def moved(self) -> str | None:
-        """How the record came to go on in another file, in a sentence; None where it did not."""
+    def moved(self) -> Alert | None:
+        """That the record went on in another file; None where it did not."""
         return None if self._record is None else self._record.moved
 
     def write(self, frames: Frames, now_us: int) -> None:
@@ -325,7 +332,7 @@ class Recorder:
             return fault
 
     def _note_failure(self, problem: Exception) -> None:
-        self._failure = in_words(problem)
+        self._failure = problem
         self._failed_us = self._now_us
 
     def _open(self) -> None:
@@ -382,6 +389,10 @@ class Recorder:
         if self._made:
             close_session(self.folder)
         return failure
+
+
+def _problem(failure: Exception) -> str:
+    return "refused" if isinstance(failure, OSError) else "fault"
 
 
 def _writing(name: str, text: str) -> Write:

@@ -5,8 +5,8 @@ from typing import Any
 
 import numpy as np
 
+from onboard.contract.figure import Unknown
 from onboard.efficiency.engine import Engine
-from onboard.efficiency.figure import Unknown
 from onboard.profile import Battery, Profile, Sensors
 from tests.evaluation.world import Stated
 

@@ -11,6 +11,7 @@ import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
+from onboard.feed.snapshot import as_line
 
 from groundside.craft_link import OtherKeyError, answers_at, joined, own_name, pair_with
 from groundside.crafts import Craft
@@ -18,7 +19,6 @@ from groundside.feed_client import FeedClient
 from groundside.reaching import craft_that_answers
 from groundside.source import Update
 from onboard.errors import FeedError
-from onboard.feed.snapshot import as_line
 from onboard.pairing import door as door_module
 from onboard.pairing.crew import CrewBook, good_name
 from onboard.pairing.invitation import PIN_BYTES, Invitation

@@ -6,7 +6,7 @@ import pytest
 
 from groundside.dashboard.views.asking import AGAIN_S
 from groundside.source import Update
-from onboard.feed.commands import Refused, command_from
+from onboard.contract.commands import Refused, command_from
 from tests.groundside.dashboard_help import (
     SCREENS,
     TARGET,

@@ -10,7 +10,7 @@ import pytest
 
 from groundside.answers import Ack
 from groundside.feed_client import FeedClient
-from onboard.feed.commands import Command, Mark, Reply
+from onboard.contract.commands import Command, Mark, Reply
 from onboard.feed.server import FeedServer
 from tests.groundside.test_feed_client import (
     HELLO,

@@ -7,8 +7,8 @@ import pytest
 
 from groundside.__main__ import main
 from onboard import kept
+from onboard.contract.commands import Set
 from onboard.efficiency.learner import Learner
-from onboard.feed.commands import Set
 from onboard.marks import MarkBook, Noted
 from onboard.profile import load_profile
 from onboard.ride import Ride

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from groundside.__main__ import main
-from onboard.feed.commands import Mark
+from onboard.contract.commands import Mark
 from onboard.marks import MarkBook, Noted
 from tests.groundside.made_rides import PACK_AH, POWERS, made_ride, profile_text
 

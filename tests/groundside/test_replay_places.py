@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from groundside.replay.player import ReplaySource
 from groundside.replay.playing import start_playing
 from groundside.replay.prepared import STATES_MOST, Prepared
-from onboard.feed.commands import Mark, Set
+from onboard.contract.commands import Mark, Set
 from onboard.marks import Noted
 from onboard.profile import Profile, load_profile
 from onboard.ride import Ride

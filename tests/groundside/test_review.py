@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from groundside.review.summary import review
-from onboard.feed.commands import Mark
+from onboard.contract.commands import Mark
 from onboard.marks import MarkBook, Noted
 from onboard.profile import Profile, load_profile
 from tests.small_streams import GROUND_STATION, INVALID, Sender, records

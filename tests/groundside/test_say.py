@@ -12,7 +12,7 @@ import pytest
 
 from groundside.answers import Ack
 from groundside.say import mark, print_told, say, setting, told
-from onboard.feed.commands import Command, Mark, Reply, Set
+from onboard.contract.commands import Command, Mark, Reply, Set
 from onboard.feed.server import FeedServer
 
 

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from onboard.feed.commands import Command, Mark, Refused, Set
+from onboard.contract.commands import Command, Mark, Refused, Set
 from onboard.marks import FILE_NAME, MarkBook, Noted, noted, read_marks
 from onboard.obey import obey, with_place
 from onboard.profile import Profile, load_profile

@@ -7,8 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from onboard.efficiency.amount import Amount
-from onboard.feed.commands import Command, Mark, Refused, Set, parse_command
+from onboard.contract.commands import Amount, Command, Mark, Refused, Set, parse_command
 from onboard.obey import obey, settings_in_force, with_place
 from onboard.profile import Profile, parse_profile
 from onboard.ride import Ride

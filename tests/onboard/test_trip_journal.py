@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from onboard.feed.commands import Set
+from onboard.contract.commands import Set
 from onboard.kept import Clocks
 from onboard.marks import FILE_NAME as MARKS_NAME
 from onboard.marks import MarkBook, Noted

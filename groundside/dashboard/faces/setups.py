@@ -5,7 +5,7 @@ from typing import Any
 
 from groundside.figures import text_of
 from groundside.source import Snapshot
-from onboard.feed.commands import LABEL_MOST
+from onboard.contract.commands import LABEL_MOST
 
 PLAIN = "as is"
 """What the daemon calls a craft whose set-up was not named."""

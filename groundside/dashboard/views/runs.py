@@ -25,7 +25,7 @@ from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.runs_page import RunsPage, RunsPicture
 from groundside.figures import text_of
 from groundside.say import mark, setting
-from onboard.feed.commands import LABEL_MOST, TEXT_MOST
+from onboard.contract.commands import LABEL_MOST, TEXT_MOST
 
 TYPE = "other"
 """The last choice of a set-up: one that is typed."""

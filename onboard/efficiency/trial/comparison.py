@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from onboard.efficiency.figure import Unknown
+from onboard.contract.figure import Unknown
 from onboard.efficiency.trial.double_runs import Alone, DoubleRun, double_runs
 from onboard.efficiency.trial.doubts import doubts
 from onboard.efficiency.trial.equal_power import Slope, at_power

@@ -6,7 +6,7 @@ from itertools import combinations
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.figure import Estimate, Figure, Unknown
+from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.efficiency.students_t import quantile
 from onboard.efficiency.trial.doubts import CLAIMED, ENOUGH_DOUBLE_RUNS, drifts
 from onboard.efficiency.trial.equal_power import Slope

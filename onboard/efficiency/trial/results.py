@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from onboard.block import FloatArray
-from onboard.efficiency.figure import Estimate
+from onboard.contract.figure import Estimate
 from onboard.efficiency.trial.cautions import Caution
 from onboard.efficiency.trial.double_runs import Alone, DoubleRun
 from onboard.efficiency.trial.equal_power import Slope

@@ -6,8 +6,25 @@ telemetry to the followed autopilot. A link sends what it is given and adds noth
 
 from typing import NamedTuple, Protocol
 
+from onboard.errors import LinkError
+
 Source = tuple[str, int]
 """Host and port that a datagram came from."""
+
+
+def broken(link: str, problem: Exception, cause: str | None = None) -> LinkError:
+    """Give the error of a link that broke, by the system's own error.
+
+    Parameters
+    ----------
+    link
+        The link's name.
+    problem
+        What the system said.
+    cause
+        The same in words, where the system's are poor.
+    """
+    return LinkError(f"{link}: {cause or problem}", link, "broke", getattr(problem, "errno", None))
 
 
 class Part(NamedTuple):

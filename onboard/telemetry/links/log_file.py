@@ -33,7 +33,7 @@ class LogFileLink:
                 )
             log_span_us(path)
         except LogError as problem:
-            raise LinkError(str(problem)) from None
+            raise LinkError(str(problem), self.name, "cannot_open") from None
         self._due = _by_stamp(path)
         self._next: tuple[int, bytes] | None = None
         self._start: tuple[int, float] | None = None
@@ -68,9 +68,10 @@ class LogFileLink:
             except StopIteration:
                 if parts:
                     return b"".join(parts)
-                raise LinkEndedError(f"{self.name}: played to its end") from None
+                text = f"{self.name}: played to its end"
+                raise LinkEndedError(text, self.name, "played") from None
             except LogError as problem:
-                raise LinkError(str(problem)) from None
+                raise LinkError(str(problem), self.name) from None
             stamp_us, data = self._next
             now = time.monotonic()
             self._start = self._start or (stamp_us, now)

@@ -6,7 +6,7 @@ import termios
 import serial
 
 from onboard.errors import LinkError
-from onboard.telemetry.links.base import Part, Source
+from onboard.telemetry.links.base import Part, Source, broken
 from onboard.telemetry.links.outlet import Outlet
 
 READ_MOST_BYTES = 65_536
@@ -36,7 +36,8 @@ class SerialLink:
         try:
             self._port = serial.Serial(device, baud, timeout=0, exclusive=True)
         except (*FAULTS, ValueError) as problem:
-            raise LinkError(f"{device}: {_cause(problem)}") from None
+            text, number = f"{device}: {_cause(problem)}", getattr(problem, "errno", None)
+            raise LinkError(text, device, "cannot_open", number) from None
         # Not the port's own write: with no time to wait it tries a full buffer without end.
         self._outlet = Outlet(lambda data: os.write(self._port.fileno(), data), self._port.close)
 
@@ -50,7 +51,7 @@ class SerialLink:
             self._port.timeout = 0
             rest: bytes = self._port.read(READ_MOST_BYTES)
         except (*FAULTS, TypeError) as problem:
-            raise LinkError(f"{self.name}: {_cause(problem)}") from None
+            raise broken(self.name, problem, _cause(problem)) from None
         return [Part(first + rest)]
 
     @property
@@ -63,7 +64,7 @@ class SerialLink:
         try:
             self._outlet.write(data)
         except FAULTS as problem:
-            raise LinkError(f"{self.name}: {_cause(problem)}") from None
+            raise broken(self.name, problem, _cause(problem)) from None
 
     def close(self) -> None:
         """Close the device."""

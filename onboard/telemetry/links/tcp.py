@@ -5,7 +5,7 @@ import socket
 import time
 
 from onboard.errors import LinkError, UsageError
-from onboard.telemetry.links.base import Part, Source
+from onboard.telemetry.links.base import Part, Source, broken
 from onboard.telemetry.links.outlet import Outlet
 
 CONNECT_S = 3.0
@@ -45,7 +45,8 @@ class TcpLink:
             raise UsageError(f"{self.name}: {host!r} is no host name") from None
         except OSError as problem:
             cause = (problem.strerror or str(problem)).lower()
-            raise LinkError(f"{self.name}: cannot connect ({cause})") from None
+            text = f"{self.name}: cannot connect ({cause})"
+            raise LinkError(text, self.name, "cannot_connect", problem.errno) from None
         self._socket.setblocking(False)
         self._outlet = Outlet(self._socket.send, self._socket.close)
 
@@ -57,9 +58,10 @@ class TcpLink:
         except BlockingIOError:
             return []
         except (OSError, ValueError) as problem:
-            raise LinkError(f"{self.name}: {problem}") from None
+            raise broken(self.name, problem) from None
         if ready and not data:
-            raise LinkError(f"{self.name}: the other side closed the connection")
+            text = f"{self.name}: the other side closed the connection"
+            raise LinkError(text, self.name, "closed")
         return [Part(data)] if data else []
 
     @property
@@ -72,7 +74,7 @@ class TcpLink:
         try:
             self._outlet.write(data)
         except OSError as problem:
-            raise LinkError(f"{self.name}: {problem}") from None
+            raise broken(self.name, problem) from None
 
     def close(self) -> None:
         """Close the connection."""

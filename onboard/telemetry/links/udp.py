@@ -5,7 +5,7 @@ import select
 import socket
 
 from onboard.errors import LinkError
-from onboard.telemetry.links.base import Part, Source
+from onboard.telemetry.links.base import Part, Source, broken
 from onboard.telemetry.links.outlet import Outlet
 
 DATAGRAM_MOST_BYTES = 65_535
@@ -51,7 +51,9 @@ class UdpLink:
         except (OSError, OverflowError) as problem:
             self._socket.close()
             cause = (getattr(problem, "strerror", None) or str(problem)).lower()
-            raise LinkError(f"udpin:{host}:{port}: cannot listen there ({cause})") from None
+            name, number = f"udpin:{host}:{port}", getattr(problem, "errno", None)
+            text = f"{name}: cannot listen there ({cause})"
+            raise LinkError(text, name, "cannot_listen", number) from None
         self._socket.setblocking(False)
         self.name = f"udpin:{host}:{self._socket.getsockname()[1]}"
         self._to: Source | None = None
@@ -72,7 +74,7 @@ class UdpLink:
                 room -= len(part.data)
             return parts
         except (OSError, ValueError) as problem:
-            raise LinkError(f"{self.name}: {problem}") from None
+            raise broken(self.name, problem) from None
 
     @property
     def unsent_bytes(self) -> int:
@@ -85,7 +87,7 @@ class UdpLink:
         try:
             self._outlet.write(data)
         except OSError as problem:
-            raise LinkError(f"{self.name}: {problem}") from None
+            raise broken(self.name, problem) from None
 
     def close(self) -> None:
         """Close the socket."""

@@ -3,8 +3,8 @@
 import math
 
 from groundside.comparing.marked import Span, marked_runs, setup_spans
+from onboard.contract.commands import Mark, Set
 from onboard.efficiency.learner import PLAIN_SETUP
-from onboard.feed.commands import Mark, Set
 from onboard.marks import Noted
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from groundside.comparing.splits import PairSplit
 from groundside.comparing.told import _split_sentence, pair_sentence
-from onboard.efficiency.figure import Figure, Unknown
+from onboard.contract.figure import Figure, Unknown
 from onboard.efficiency.trial.results import PairResult
 from tests.craft.trial_day import Day, Setup
 from tests.groundside.comparing.trial_days import (

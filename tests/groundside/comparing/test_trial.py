@@ -10,7 +10,7 @@ import pytest
 from groundside.comparing.marked import Span
 from groundside.comparing.reading import ReadLog
 from groundside.comparing.trial import run_trial
-from onboard.efficiency.figure import Figure
+from onboard.contract.figure import Figure
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.errors import UsageError
 from onboard.profile import Sensors

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from groundside.__main__ import main
-from onboard.feed.commands import Set
+from onboard.contract.commands import Set
 from onboard.marks import MarkBook, Noted
 from onboard.sessions import SessionNote, session_name, write_session
 from tests.small_streams import Sender, records

@@ -10,7 +10,7 @@ from groundside.__main__ import main
 from groundside.season.listing import as_lines, setup_lines
 from groundside.season.rides import SeasonRide, Share, Sums
 from groundside.units import CHOICES
-from onboard.efficiency.figure import Figure
+from onboard.contract.figure import Figure
 from tests.groundside.season.season_help import DAY_US, START_US, log_bytes, names, session
 
 

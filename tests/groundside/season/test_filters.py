@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from groundside.__main__ import main
 from groundside.season.filters import Filter, filter_from, newest_first
 from groundside.season.rides import SeasonRide, Share, Sums, setup_totals, totals
-from onboard.efficiency.figure import Figure
+from onboard.contract.figure import Figure
 from onboard.errors import UsageError
 from tests.groundside.season.season_help import DAY_US, START_US, listed, names, session
 

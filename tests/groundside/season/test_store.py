@@ -16,7 +16,7 @@ from groundside.season import store as storing
 from groundside.season.gather import gather
 from groundside.season.rides import Share, Sums
 from groundside.season.store import FILE_NAME, NUMBERS, Row, SeasonStore, store_path
-from onboard.efficiency.figure import Figure
+from onboard.contract.figure import Figure
 from tests.groundside.season.season_help import (
     DAY_US,
     START_US,

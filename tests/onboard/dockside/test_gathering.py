@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from onboard.feed.snapshot import as_line
 
 from onboard.dockside import gathering
 from onboard.dockside.daemon_feed import DaemonFeed, probe
@@ -14,7 +15,6 @@ from onboard.dockside.findings import Verdict
 from onboard.dockside.gathering import CheckSettings, Clocks, gather, same_link
 from onboard.dockside.report import FIRST, as_dict, as_lines, judge
 from onboard.errors import LinkEndedError, LinkError, UsageError
-from onboard.feed.snapshot import as_line
 from onboard.pairing.keys import identity_path
 from onboard.profile import parse_profile
 from onboard.telemetry.links.base import Part

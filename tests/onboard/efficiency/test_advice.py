@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from onboard.block import COLUMNS, Block, Channel
+from onboard.contract.figure import Unknown
 from onboard.efficiency.engine import Engine
-from onboard.efficiency.figure import Unknown
 from onboard.efficiency.target import Aim
 from onboard.profile import Battery, Profile
 

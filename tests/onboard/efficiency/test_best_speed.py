@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from onboard.contract.figure import Figure, Unknown
 from onboard.efficiency.best_speed import BestSpeed, best_speed, best_speed_on_course
-from onboard.efficiency.figure import Figure, Unknown
 from onboard.efficiency.speed_power import fit
 from tests.onboard.efficiency.made_blocks import cubic, ride
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from onboard.contract.figure import Figure, Unknown
 from onboard.efficiency.charge_balance import Unlogged
 from onboard.efficiency.current_fit import (
     CONTRADICTED,
@@ -13,7 +14,6 @@ from onboard.efficiency.current_fit import (
     chi_square_most,
     current_correction,
 )
-from onboard.efficiency.figure import Figure, Unknown
 from onboard.profile import Sensors
 from tests.onboard.efficiency.made_charges import (
     EXACT,

@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from onboard.block import COLUMNS, Block, Channel
-from onboard.efficiency.battery import BatteryState
+from onboard.contract.figure import Figure, Unknown
+from onboard.contract.snapshot import BatteryState
 from onboard.efficiency.chemistry import CHEMISTRIES
 from onboard.efficiency.consumption import Stretch, wh_per_km
 from onboard.efficiency.consumption_cue import distance_target
 from onboard.efficiency.engine import Engine
-from onboard.efficiency.figure import Figure, Unknown
 from onboard.efficiency.present import Riding
 from onboard.efficiency.reach import range_m, time_left_s
 from onboard.efficiency.shared_errors import Spread

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from onboard.contract.figure import Unknown
 from onboard.efficiency.advice import Adviser
-from onboard.efficiency.figure import Unknown
 from onboard.efficiency.hold import Hold
 from onboard.efficiency.target import Aim
 from onboard.efficiency.trailing import Trailing

@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from onboard.efficiency.figure import Figure, Unknown
+from onboard.contract.figure import Figure, Unknown
+from onboard.contract.snapshot import Curve, SetAndDrift
 from onboard.efficiency.learner import Learner
-from onboard.efficiency.power_curve import Curve, curve
-from onboard.efficiency.water import SetAndDrift, set_and_drift
+from onboard.efficiency.power_curve import curve
+from onboard.efficiency.water import set_and_drift
 from tests.onboard.efficiency.made_blocks import SPEEDS, cells, cubic, part, velocity_over_ground
 
 WATER = np.array([0.2, -0.1])

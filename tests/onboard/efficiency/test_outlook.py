@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from onboard.contract.figure import Unknown
 from onboard.efficiency.cells import Cells
-from onboard.efficiency.figure import Unknown
 from onboard.efficiency.home import Home
 from onboard.efficiency.outlook import WEATHER_FRACTION, Outlook, outlook
 from onboard.efficiency.shared_errors import CAPACITY, GAIN, prior_covariance

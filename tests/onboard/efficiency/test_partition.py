@@ -10,8 +10,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from onboard.block import COLUMNS, Block, Channel
+from onboard.contract.figure import Figure, Unknown
 from onboard.efficiency.engine import Engine
-from onboard.efficiency.figure import Figure, Unknown
 from onboard.profile import Battery, Profile, Sensors
 
 PROFILE = Profile(

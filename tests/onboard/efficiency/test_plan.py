@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from onboard.efficiency.figure import Unknown
+from onboard.contract.figure import Unknown
 from onboard.efficiency.plan import (
     KnownCurve,
     PlanRow,

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from onboard.block import COLUMNS, Block, Channel
+from onboard.contract.figure import Unknown
 from onboard.efficiency.bands import Bands
 from onboard.efficiency.cells import Cells, part_of_cells
 from onboard.efficiency.engine import Engine
-from onboard.efficiency.figure import Unknown
 from onboard.efficiency.present import PresentRiding
 from onboard.profile import Profile
 

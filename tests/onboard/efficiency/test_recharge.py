@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from onboard.efficiency.amount import Amount
+from onboard.contract.commands import Amount
 from onboard.efficiency.battery import Pack
 from onboard.efficiency.chemistry import CHEMISTRIES
 from onboard.efficiency.recharge import Away, known_at

@@ -2,8 +2,8 @@
 
 import pytest
 
+from onboard.contract.figure import Figure, Unknown
 from onboard.efficiency.current_fit import CONTRADICTED
-from onboard.efficiency.figure import Figure, Unknown
 from onboard.efficiency.reconciled import reconciled
 from onboard.profile import Sensors
 from tests.onboard.efficiency.made_charges import EXACT, charge, conditions, drawn

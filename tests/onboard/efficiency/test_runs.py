@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from onboard.contract.figure import Figure, Unknown
 from onboard.efficiency.cells import Cells
-from onboard.efficiency.figure import Figure, Unknown
 from onboard.efficiency.runs import RUNS_MOST, RunBook
 from onboard.efficiency.steady_now import SteadyNow
 from tests.onboard.efficiency.made_blocks import cells, part

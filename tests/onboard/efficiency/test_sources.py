@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from onboard.block import COLUMNS, Block, Channel
+from onboard.contract.figure import Figure, Unknown
 from onboard.efficiency.engine import Engine
-from onboard.efficiency.figure import Figure, Unknown
 from onboard.profile import Battery, Profile
 
 PROFILE = Profile(battery=Battery(chemistry="li-ion", cells=14, energy_wh=1000.0))

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from onboard.efficiency.figure import Unknown
+from onboard.contract.figure import Unknown
 from onboard.efficiency.speed_power import KNOTS, Posterior
 from onboard.efficiency.water import FLOOR_SD_MPS, set_and_drift
 

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from onboard.block import COLUMNS, Block, Channel
+from onboard.contract.figure import Unknown
 from onboard.efficiency.engine import Engine
-from onboard.efficiency.figure import Unknown
 from onboard.efficiency.lookout import EVERY_S
 from onboard.efficiency.target import Aim
 from onboard.profile import Battery, Profile

@@ -6,9 +6,10 @@ import socket
 from collections.abc import Awaitable, Callable
 from typing import ClassVar
 
-from onboard.feed.commands import Command, Mark, Reply
-from onboard.feed.server import FeedServer, OnCommand
 from onboard.feed.snapshot import as_line
+
+from onboard.contract.commands import Command, Mark, Reply
+from onboard.feed.server import FeedServer, OnCommand
 
 LINE = as_line({"kind": "snapshot", "fill": "x" * 2000})
 

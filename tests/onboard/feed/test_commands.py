@@ -8,7 +8,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from onboard.feed.commands import (
+from onboard.contract.commands import (
     HIGHEST_ID,
     LONGEST_BYTES,
     NUMBERS,

@@ -5,10 +5,10 @@ import json
 import socket
 
 import pytest
+from onboard.feed.snapshot import as_line
 
 from onboard.errors import FeedError, UsageError
 from onboard.feed.server import FeedServer, parse_listen
-from onboard.feed.snapshot import as_line
 from onboard.feed.viewer import STANDSTILL_S
 from tests.onboard.feed.talkers import LINE, opened, until
 

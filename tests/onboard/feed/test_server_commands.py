@@ -3,7 +3,7 @@
 import asyncio
 import contextlib
 
-from onboard.feed.commands import Mark, Set
+from onboard.contract.commands import Mark, Set
 from onboard.feed.server import WAITING_MOST
 from onboard.feed.viewer import SEND_BUFFER_BYTES
 from tests.onboard.feed.talkers import (

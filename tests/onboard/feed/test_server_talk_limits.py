@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from onboard.feed.commands import Command, Reply
+from onboard.contract.commands import Command, Reply
 from onboard.feed.viewer import SEND_BUFFER_BYTES, is_loopback
 from tests.onboard.feed.talkers import Daemon, Talker, note, play, served, silent_viewer, until
 

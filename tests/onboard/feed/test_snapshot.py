@@ -4,9 +4,10 @@ import csv
 import json
 from pathlib import Path
 
-from onboard.efficiency.figure import Unknown
 from onboard.feed.jsonable import jsonable
 from onboard.feed.snapshot import as_line
+
+from onboard.contract.figure import Unknown
 from onboard.profile import parse_profile
 from onboard.ride import Ride
 from onboard.telemetry.link_scanner import LinkScanner

@@ -8,9 +8,10 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any, ClassVar
 
-from onboard.feed.commands import Command, Reply
-from onboard.feed.server import FeedServer
 from onboard.feed.snapshot import as_line
+
+from onboard.contract.commands import Command, Reply
+from onboard.feed.server import FeedServer
 from onboard.pairing.crew import CrewBook
 from onboard.pairing.door import CrewDoor, DoorSettings
 from onboard.pairing.joining import Join, Pair

@@ -8,8 +8,8 @@ import warnings
 from pathlib import Path
 
 import pytest
-
 from onboard.feed.snapshot import as_line
+
 from onboard.feed.viewer import STANDSTILL_S
 from onboard.pairing import door as door_module
 from onboard.pairing.door import EACH_MOST

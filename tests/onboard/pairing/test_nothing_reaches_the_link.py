@@ -15,7 +15,7 @@ from typing import get_args
 import pytest
 
 import onboard.service as service_module
-from onboard.feed.commands import Key, MarkName
+from onboard.contract.commands import Key, MarkName
 from onboard.intake import Intake
 from onboard.pairing import door as door_module
 from onboard.pairing.door import DoorSettings

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from onboard.efficiency.figure import Figure, Unknown
+from onboard.contract.figure import Figure, Unknown
 from onboard.efficiency.trial.comparison import compare
 from onboard.efficiency.trial.equal_power import Slope
 from onboard.efficiency.trial.leg import Leg

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from onboard.efficiency.figure import Unknown
+from onboard.contract.figure import Unknown
 from onboard.efficiency.trial.comparison import compare
 from onboard.efficiency.trial.doubts import drifts, together
 from onboard.efficiency.trial.equal_power import Slope

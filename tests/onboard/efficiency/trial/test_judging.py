@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from onboard.efficiency.figure import Figure, Unknown
+from onboard.contract.figure import Figure, Unknown
 from onboard.efficiency.trial.comparison import compare
 from onboard.efficiency.trial.equal_power import Slope
 from onboard.efficiency.trial.needed import WANTED_FRACTION
