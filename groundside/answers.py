@@ -3,19 +3,23 @@
 import asyncio
 import itertools
 import json
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
-from onboard.contract.commands import LONGEST_BYTES
+from groundside.units import Units
+from groundside.words.refusals import refusal_text
+from onboard.contract.commands import LONGEST_BYTES, Command
+from onboard.contract.messages import Ack
+from onboard.contract.refusals import Refusal
 
 ANSWER_S = 3.0
 """The daemon answers at its next turn, 0.2 s later at the most; the rest is for the network."""
 
+NO_REASON = "the daemon gives no reason"
 MAYBE = "it may have been done or not: look before saying it again"
 
 
 @dataclass(frozen=True)
-class Ack:
+class Said:
     """How a command fared.
 
     Parameters
@@ -23,19 +27,18 @@ class Ack:
     ok
         Whether it was done; None where nobody knows, because no answer came.
     why
-        A plain sentence where it was not, or is not known; else None.
+        Why it was not: what the daemon says, or a sentence of ours; None where it was done.
     command
         What was done, as the daemon understood it.
     """
 
     ok: bool | None
-    why: str | None = None
-    command: dict[str, Any] | None = None
+    why: Refusal | str | None = None
+    command: Command | None = None
 
-
-def printable(value: Any) -> str:
-    """Give text that no terminal takes for a command of its own."""
-    return "".join(one for one in str(value)[:LONGEST_BYTES] if one.isprintable())
+    def why_text(self, units: Units) -> str:
+        """Give why it was not done, in words."""
+        return refusal_text(self.why, units) if isinstance(self.why, Refusal) else self.why or ""
 
 
 class Answers:
@@ -50,9 +53,9 @@ class Answers:
     def __init__(self, where: str) -> None:
         self._where = where
         self._ids = itertools.count(1)
-        self._open: dict[int, asyncio.Future[Ack]] = {}
+        self._open: dict[int, asyncio.Future[Said]] = {}
 
-    def line(self, command: dict[str, Any]) -> tuple[int, bytes]:
+    def line(self, command: Command) -> tuple[int, bytes]:
         """Give a command its number, and the line that says it.
 
         Raises
@@ -64,7 +67,7 @@ class Answers:
         try:
             # Not escaped: it takes less room, and the daemon reads UTF-8.
             text = json.dumps(
-                {**command, "id": number},
+                replace(command, id=number).as_dict(),
                 ensure_ascii=False,
                 allow_nan=False,
                 separators=(",", ":"),
@@ -77,33 +80,28 @@ class Answers:
         self._open[number] = asyncio.get_running_loop().create_future()
         return number, line + b"\n"
 
-    async def wait(self, number: int, timeout_s: float) -> Ack:
+    async def wait(self, number: int, timeout_s: float) -> Said:
         """Wait for an answer; say so where none comes."""
         try:
             async with asyncio.timeout(timeout_s):
                 return await self._open[number]
         except TimeoutError:
-            return Ack(None, f"no answer from {self._where} within {timeout_s:g} s: {MAYBE}")
+            return Said(None, f"no answer from {self._where} within {timeout_s:g} s: {MAYBE}")
         finally:
             self._open.pop(number, None)
 
-    def take(self, message: dict[str, Any]) -> None:
-        """Take a message of the daemon; what answers nothing of ours is let go."""
-        number = message.get("id")
-        if message.get("kind") != "ack" or message.get("by") is False or type(number) is not int:
-            return
-        waiting = self._open.get(number)
+    def take(self, ack: Ack) -> None:
+        """Take an answer of the daemon; one to nothing of ours is let go."""
+        waiting = None if ack.id is None or not ack.by else self._open.get(ack.id)
         if waiting is None or waiting.done():
             return
-        command = message.get("command")
-        done = message.get("ok") is True
-        why = None if done else printable(message.get("why") or "the daemon gives no reason")
-        waiting.set_result(Ack(done, why, command if isinstance(command, dict) else None))
+        why = None if ack.ok else ack.why or NO_REASON
+        waiting.set_result(Said(ack.ok, why, ack.command))
 
     def broken_off(self) -> None:
         """End all waiting: the connection is no more."""
         for waiting in self._open.values():
             if not waiting.done():
                 waiting.set_result(
-                    Ack(None, f"{self._where} broke off before it answered: {MAYBE}")
+                    Said(None, f"{self._where} broke off before it answered: {MAYBE}")
                 )

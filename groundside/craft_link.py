@@ -11,11 +11,14 @@ import socket
 import ssl
 from dataclasses import dataclass
 
-from groundside.answers import printable
 from groundside.crafts import Craft
-from groundside.feed_client import decode_line, shown
+from groundside.feed_client import shown
+from groundside.units import DEFAULT
+from groundside.words.refusals import refusal_text
+from onboard.contract.codec import ContractError, SchemaError, from_line
+from onboard.contract.messages import Hello, Message, Paired, TurnedAway
 from onboard.errors import FeedError
-from onboard.pairing.crew import ROLES, good_name
+from onboard.pairing.crew import good_name
 from onboard.pairing.invitation import Invitation
 from onboard.pairing.joining import Join, Pair
 from onboard.pairing.keys import fingerprint
@@ -106,16 +109,26 @@ async def joined(craft: Craft) -> Joined:
     except BaseException:
         writer.transport.abort()
         raise
-    message = decode_line(first)
-    if message is None or message.get("kind") == "refused":
+    message = _message(first)
+    if message is None or isinstance(message, TurnedAway):
         writer.transport.abort()
         raise FeedError(_why_not(craft.name, message))
     return Joined(reader, writer, first, host)
 
 
-def _why_not(name: str, message: dict[str, object] | None) -> str:
-    if message is not None and "why" in message:
-        return f"{name} lets nobody in now: {printable(message['why'])}"
+def _message(line: bytes) -> Message | None:
+    try:
+        return from_line(line)
+    except SchemaError:
+        # It is let in; the reader of the feed says that it speaks otherwise.
+        return Hello("", 0.0)
+    except ContractError:
+        return None
+
+
+def _why_not(name: str, message: TurnedAway | None) -> str:
+    if message is not None and message.why is not None:
+        return f"{name} lets nobody in now: {refusal_text(message.why, DEFAULT)}"
     return f"{name} does not let this machine in: it was revoked, or must be paired anew"
 
 
@@ -141,13 +154,12 @@ async def pair_with(invitation: Invitation, own_name: str) -> Craft:
         raise FeedError(f"the craft broke off within the pairing: {PAIR_ANEW}") from None
     finally:
         writer.transport.abort()
-    message = decode_line(line) or {}
-    token, role = message.get("token"), message.get("role")
-    if message.get("kind") != "paired" or not isinstance(token, str) or role not in ROLES:
+    paired = _message(line)
+    if not isinstance(paired, Paired):
         raise FeedError(f"this pairing text was used, revoked or has lapsed: {PAIR_ANEW}")
-    name = message.get("craft")
-    name = name if isinstance(name, str) and good_name(name) else "craft"
-    return Craft(name, fingerprint(certificate).hex(), token, role, (host,), invitation.port)
+    name = paired.craft if good_name(paired.craft) else "craft"
+    key = fingerprint(certificate).hex()
+    return Craft(name, key, paired.token, paired.role, (host,), invitation.port)
 
 
 def own_name() -> str:

@@ -6,20 +6,23 @@ falls silent or talks nonsense becomes a sentence, never an exception.
 
 import asyncio
 import contextlib
-import json
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from groundside.answers import ANSWER_S, Ack, Answers
+from groundside.answers import ANSWER_S, Answers, Said
 from groundside.source import Places, ReplayControls, Update
+from onboard.contract.codec import ContractError, SchemaError, from_line
+from onboard.contract.commands import Command
+from onboard.contract.messages import Ack, Hello
+from onboard.contract.snapshot import SCHEMA, Snapshot
+from onboard.contract.trip_line import TripLine
 from onboard.errors import FeedError, UsageError
 from onboard.feed.lines import LineSplitter
 
 if TYPE_CHECKING:
     from groundside.craft_link import Joined
 
-SCHEMA = 1
 LONGEST_LINE_BYTES = 1_000_000
 """A snapshot is about 2 kB; common practice, no source: far above it, far below the memory."""
 CHUNK_BYTES = 65_536
@@ -68,15 +71,6 @@ def shown(host: str, port: int) -> str:
     return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
 
 
-def decode_line(line: bytes) -> dict[str, Any] | None:
-    """Give the object in a line, or None where it holds none."""
-    try:
-        raw = json.loads(line, parse_constant=lambda _: None)
-    except (ValueError, RecursionError):
-        return None
-    return raw if isinstance(raw, dict) else None
-
-
 class FeedClient:
     """A snapshot source that reads the daemon's feed over TCP and never gives up.
 
@@ -102,7 +96,7 @@ class FeedClient:
         *,
         sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
         silence_s: float = SILENCE_S,
-        heard: Callable[[dict[str, Any], bool], None] | None = None,
+        heard: Callable[[Command, bool], None] | None = None,
         dial: "Callable[[], Awaitable[Joined]] | None" = None,
     ) -> None:
         self.host = host
@@ -114,7 +108,7 @@ class FeedClient:
         self._silence_s = silence_s
         self._dial = dial
         self._newest: Update | None = None
-        self._trip_line: dict[str, Any] | None = None
+        self._trip_line: TripLine | None = None
         self._news = asyncio.Event()
         self._understood = False
         self._heard = heard
@@ -161,7 +155,7 @@ class FeedClient:
             with contextlib.suppress(asyncio.CancelledError):
                 await keeper
 
-    async def send(self, command: dict[str, Any], *, timeout_s: float = ANSWER_S) -> Ack:
+    async def send(self, command: Command, *, timeout_s: float = ANSWER_S) -> Said:
         """Say something to the daemon while `stream` runs, and wait for its answer.
 
         Parameters
@@ -173,15 +167,15 @@ class FeedClient:
 
         Returns
         -------
-        Ack
+        Said
             How it fared; whatever goes wrong is a sentence in it.
         """
         if self._writer is None or not self._understood:
-            return Ack(False, f"no feed at {shown(self.host, self.port)}: nothing was said")
+            return Said(False, f"no feed at {shown(self.host, self.port)}: nothing was said")
         try:
             number, line = self._answers.line(command)
         except ValueError as problem:
-            return Ack(False, str(problem))
+            return Said(False, str(problem))
         # Without draining: a command is small, and a connection that takes none ends in silence.
         self._writer.write(line)
         return await self._answers.wait(number, timeout_s)
@@ -258,26 +252,25 @@ class FeedClient:
         """Take one line; give a sentence where this connection is of no use."""
         if not line.strip():
             return None
-        message = decode_line(line)
-        if message is None or not isinstance(message.get("kind"), str):
-            self.malformed_lines += 1
-            return None if self._understood else f"what answers at {where} is not a feed"
-        schema = message.get("schema", SCHEMA)
-        if schema != SCHEMA:
+        try:
+            message = from_line(line)
+        except SchemaError as other:
             return (
-                f"feed at {where} speaks schema {str(schema)[:20]}, this viewer knows {SCHEMA}: "
+                f"feed at {where} speaks schema {other}, this viewer knows {SCHEMA}: "
                 "install the same version on both sides"
             )
-        if message["kind"] in ("hello", "snapshot"):
+        except ContractError:
+            self.malformed_lines += 1
+            return None if self._understood else f"what answers at {where} is not a feed"
+        if isinstance(message, Hello | Snapshot):
             self._understood = True
-        if message["kind"] == "snapshot":
+        if isinstance(message, Snapshot):
             self._give(Update(message, trip_line=self._trip_line))
             self._trip_line = None
-        elif message["kind"] == "trip_line":
+        elif isinstance(message, TripLine):
             self._trip_line = message
-        elif message["kind"] == "ack":
+        elif isinstance(message, Ack):
             self._answers.take(message)
-            command = message.get("command")
-            if self._heard is not None and message.get("ok") is True and isinstance(command, dict):
-                self._heard(command, message.get("by") is True)
+            if self._heard is not None and message.ok and message.command is not None:
+                self._heard(message.command, message.by)
         return None

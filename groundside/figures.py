@@ -1,24 +1,17 @@
-"""Figures for people: reading one out of a snapshot, and writing it with its unit.
-
-A snapshot may come from a newer or a faulty daemon, so nothing here trusts its types: what is not
-a finite number is unknown, with the reason that the snapshot gives.
-"""
+"""Figures for people: numbers written with as many digits as they are worth."""
 
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
-from groundside.source import Snapshot
 from groundside.units import Units
 
 UNKNOWN = "--"
-NO_REASON = "no reason given"
 
 
 @dataclass(frozen=True)
 class Reading:
-    """A figure read out of a snapshot.
+    """A figure about to be written; see `groundside.words.readings.reading`.
 
     Parameters
     ----------
@@ -27,85 +20,13 @@ class Reading:
     low, high
         Ends of the 95 % interval, or None where none was stated.
     why
-        Why the value is unknown; empty where it is known.
+        Why the value is unknown, in the reader's words; empty where it is known.
     """
 
     value: float | None
     low: float | None = None
     high: float | None = None
     why: str = ""
-
-
-def number(raw: Any) -> float | None:
-    """Give a finite number, or None for all that is not one.
-
-    Examples
-    --------
-    >>> number(12), number(True), number("12"), number(float("nan"))
-    (12.0, None, None, None)
-    """
-    if isinstance(raw, bool) or not isinstance(raw, int | float):
-        return None
-    try:
-        value = float(raw)
-    except OverflowError:  # JSON allows integers that no float can hold
-        return None
-    return value if math.isfinite(value) else None
-
-
-def text_of(raw: Any) -> str:
-    """Give a text on one line without control characters, empty for all that is not a text."""
-    if not isinstance(raw, str):
-        return ""
-    return " ".join("".join(c if c.isprintable() else " " for c in raw).split())
-
-
-def part(snapshot: Snapshot | None, key: str) -> dict[str, Any]:
-    """Give the object under a key of the snapshot, empty where there is none."""
-    raw = snapshot.get(key) if snapshot is not None else None
-    return raw if isinstance(raw, dict) else {}
-
-
-def reading(snapshot: Snapshot | None, *path: str) -> Reading:
-    """Read one figure, or the reason why it is unknown.
-
-    Parameters
-    ----------
-    snapshot
-        The snapshot, or None where there is none yet.
-    path
-        Keys from the outside in, such as `"trip", "energy_wh"`.
-
-    Examples
-    --------
-    >>> snapshot = {"range_m": {"now": None, "why": {"now": "no battery in the profile"}}}
-    >>> reading(snapshot, "range_m", "now").why
-    'no battery in the profile'
-    >>> reading({"trip": {"energy_wh": {"value": 93, "low": 91, "high": 95}}}, "trip", "energy_wh")
-    Reading(value=93.0, low=91.0, high=95.0, why='')
-    """
-    if snapshot is None:
-        return Reading(None, why="no data yet")
-    here: Any = snapshot
-    reason = ""
-    for key in path:
-        if not isinstance(here, dict):
-            break
-        reasons = here.get("why")
-        if isinstance(reasons, dict) and key in reasons:
-            reason = text_of(reasons[key])
-        here = here.get(key)
-    if not isinstance(here, dict):
-        value = number(here)
-        return Reading(value, why="" if value is not None else reason or NO_REASON)
-    value = number(here.get("value"))
-    if value is None:
-        own = here.get("why")
-        reason = (text_of(own.get("value")) if isinstance(own, dict) else text_of(own)) or reason
-        return Reading(None, why=reason or NO_REASON)
-    low, high = number(here.get("low")), number(here.get("high"))
-    known = low is not None and high is not None
-    return Reading(value, low if known else None, high if known else None)
 
 
 def interval_text(figure: Reading, write: Callable[[float], str]) -> str:

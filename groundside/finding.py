@@ -10,7 +10,9 @@ from dataclasses import dataclass
 
 from groundside.craft_link import answers_at
 from groundside.crafts import Craft
-from groundside.feed_client import decode_line, shown
+from groundside.feed_client import shown
+from onboard.contract.codec import ContractError, from_line
+from onboard.contract.messages import Hello
 from onboard.pairing.announce import SERVICE
 from onboard.pairing.keys import short_id
 
@@ -177,14 +179,14 @@ async def _answers(host: str, port: int) -> bool:
         return False
     try:
         async with asyncio.timeout(LOOPBACK_S):
-            greeting = decode_line(await reader.readline())
-    except (OSError, TimeoutError, ValueError):
+            greeting = from_line(await reader.readline())
+    except (OSError, TimeoutError, ValueError, ContractError):
         return False  # something else listens there
     finally:
         writer.close()
         with contextlib.suppress(OSError):
             await writer.wait_closed()
-    return greeting is not None and greeting.get("kind") == "hello"
+    return isinstance(greeting, Hello)
 
 
 async def _announced(look_s: float) -> tuple[Found, ...]:

@@ -1,7 +1,8 @@
 """How old the figures are, and when they are too old to ride by."""
 
-from groundside.figures import number, part
-from groundside.source import Snapshot
+from groundside.source import ReplayState
+from onboard.contract.figure import Unknown
+from onboard.contract.snapshot import Snapshot
 
 SILENT_S = 2.0
 """No snapshot for so long [s]: ten missed in a row at the feed's 5 Hz."""
@@ -9,37 +10,32 @@ OLD_TELEMETRY_S = 5.0
 """The daemon's newest telemetry is so old [s], though the feed runs."""
 
 
-def _stands_still(snapshot: Snapshot) -> bool:
-    """Tell whether a replay stands, paused or at its end: nothing new is due then."""
-    replay = part(snapshot, "replay")
-    at_s, duration_s = number(replay.get("t_s")), number(replay.get("duration_s"))
-    at_end = at_s is not None and duration_s is not None and at_s >= duration_s
-    return replay.get("paused") is True or at_end
-
-
-def data_age_s(snapshot: Snapshot, since_received_s: float) -> float | None:
+def data_age_s(
+    snapshot: Snapshot, since_received_s: float, replay: ReplayState | None = None
+) -> float | None:
     """Give the age of the newest telemetry [s], None where the snapshot does not say.
 
-    Examples
-    --------
-    >>> data_age_s({"link": {"age_s": 0.25}}, 1.0)
-    1.25
+    Parameters
+    ----------
+    snapshot
+        The newest.
+    since_received_s
+        How long ago it came [s].
+    replay
+        Where the replay is, of a saved ride: one that stands still does not age.
     """
-    age_s = number(part(snapshot, "link").get("age_s"))
-    if age_s is None:
+    age_s = snapshot.link.age_s
+    if isinstance(age_s, Unknown):
         return None
-    return age_s if _stands_still(snapshot) else age_s + max(0.0, since_received_s)
+    still = replay is not None and replay.stands_still
+    return age_s if still else age_s + max(0.0, since_received_s)
 
 
-def is_stale(snapshot: Snapshot, since_received_s: float) -> bool:
-    """Tell whether the figures are too old to ride by.
-
-    Examples
-    --------
-    >>> is_stale({"link": {"age_s": 0.1}}, 0.3), is_stale({"link": {"age_s": 6.0}}, 0.3)
-    (False, True)
-    """
-    age_s = number(part(snapshot, "link").get("age_s"))
-    if age_s is not None and age_s > OLD_TELEMETRY_S:
+def is_stale(
+    snapshot: Snapshot, since_received_s: float, replay: ReplayState | None = None
+) -> bool:
+    """Tell whether the figures are too old to ride by; parameters as of `data_age_s`."""
+    age_s = snapshot.link.age_s
+    if not isinstance(age_s, Unknown) and age_s > OLD_TELEMETRY_S:
         return True
-    return since_received_s > SILENT_S and not _stands_still(snapshot)
+    return since_received_s > SILENT_S and not (replay is not None and replay.stands_still)

@@ -15,16 +15,18 @@ from groundside.figures import (
     consumption_text,
     interval_text,
     one_decimal,
-    part,
     percent,
-    reading,
-    text_of,
     three_figures,
     whole,
 )
 from groundside.freshness import data_age_s, is_stale
-from groundside.source import Snapshot, SnapshotSource, Update
+from groundside.source import ReplayState, SnapshotSource, Update
 from groundside.units import Units
+from groundside.words.alerts import alert_text
+from groundside.words.readings import reading
+from groundside.words.reasons import reason_text
+from onboard.contract.figure import Estimate, Number, Unknown, within
+from onboard.contract.snapshot import Snapshot, Trip
 
 
 def _said(figure: Reading, write: Callable[[float], str], unit: str) -> str:
@@ -33,7 +35,12 @@ def _said(figure: Reading, write: Callable[[float], str], unit: str) -> str:
     return f"{write(figure.value)} {unit}"
 
 
-def line_of(snapshot: Snapshot, units: Units, since_received_s: float = 0.0) -> str:
+def line_of(
+    snapshot: Snapshot,
+    units: Units,
+    since_received_s: float = 0.0,
+    replay: ReplayState | None = None,
+) -> str:
     """Write a snapshot as one line.
 
     Parameters
@@ -44,48 +51,50 @@ def line_of(snapshot: Snapshot, units: Units, since_received_s: float = 0.0) -> 
         The rider's units.
     since_received_s
         How long ago the snapshot came [s].
+    replay
+        Where the replay is, of a saved ride.
     """
-    link = part(snapshot, "link")
-    if link and "system_id" in link and link["system_id"] is None:
-        alerts = "".join(f"  {text}" for text in _alert_texts(snapshot))
-        why, source = reading(link, "system_id").why, text_of(link.get("source"))
-        return f"{why} on {source}{alerts}"
+    system = snapshot.link.system_id
+    if isinstance(system, Unknown):
+        alerts = "".join(f"  {text}" for text in _alert_texts(snapshot, units))
+        return f"{reason_text(system, units)} on {snapshot.link.source}{alerts}"
 
-    def consumption(key: str) -> str:
-        figure = reading(snapshot, "wh_per_km", key)
-        return _said(figure, lambda x: consumption_text(x, units), units.consumption_name)
+    def consumption(figure: Estimate) -> str:
+        return _said(
+            reading(figure, units), lambda x: consumption_text(x, units), units.consumption_name
+        )
 
     def of_distance(write: Callable[[float], str]) -> Callable[[float], str]:
         return lambda x: write(units.distance(x))
 
-    at = reading(snapshot, "t_s")
-    distance = reading(snapshot, "trip", "distance_m")
-    energy = reading(snapshot, "trip", "energy_wh")
-    range_now = reading(snapshot, "range_m", "now")
+    distance = reading(snapshot.trip.distance_m, units)
+    energy = reading(snapshot.trip.energy_wh, units)
+    range_now = reading(snapshot.range_m.now, units)
+    left = reading(within(snapshot.battery, lambda battery: battery.left_wh), units)
     parts = [
-        clock_text(at.value) if at.value is not None else "time unknown",
-        _named("power", reading(snapshot, "power_w"), whole, "W", bare=True),
+        clock_text(snapshot.t_s),
+        _named("power", reading(snapshot.power_w, units), whole, "W", bare=True),
         _named(
             "speed",
-            reading(snapshot, "speed_mps"),
+            reading(snapshot.speed_mps, units),
             lambda x: one_decimal(units.speed(x)),
             units.speed_name,
             bare=True,
         ),
         f"{consumption('last_20_s')} (20 s)",
         f"{consumption('last_300_s')} (5 min)",
-        _named("left", reading(snapshot, "battery", "left_wh"), whole, "Wh"),
+        _named("left", left, whole, "Wh"),
         _named("range", range_now, of_distance(one_decimal), units.distance_name),
         _named("trip", distance, of_distance(three_figures), units.distance_name)
         + " "
         + _said(energy, whole, "Wh"),
     ]
-    cue = text_of(part(snapshot, "target").get("cue"))
-    stale = is_stale(snapshot, since_received_s)
-    if cue and not stale:
+    cue = within(snapshot.target, lambda target: target.cue)
+    stale = is_stale(snapshot, since_received_s, replay)
+    if not isinstance(cue, Unknown) and not stale:
         parts.append(f"cue {cue}")
-    parts.extend(_alert_texts(snapshot))
-    age_s = data_age_s(snapshot, since_received_s)
+    parts.extend(_alert_texts(snapshot, units))
+    age_s = data_age_s(snapshot, since_received_s, replay)
     age = f"data {age_text(age_s)} old" if age_s is not None else "data of unknown age"
     parts.append(f"STALE: {age}" if stale else age)
     return "  ".join(parts)
@@ -99,33 +108,30 @@ def _named(
     return said if bare and figure.value is not None else f"{name} {said}"
 
 
-def _alert_texts(snapshot: Snapshot) -> list[str]:
-    alerts = snapshot.get("alerts")
-    if not isinstance(alerts, list):
-        return []
+def _alert_texts(snapshot: Snapshot, units: Units) -> list[str]:
     return [
-        f"{text_of(alert.get('level')).upper()}: {text_of(alert.get('text'))}"
-        for alert in alerts
-        if isinstance(alert, dict) and alert.get("level") in ("warning", "danger")
+        f"{alert.level.upper()}: {alert_text(alert, units)}"
+        for alert in snapshot.alerts
+        if alert.level != "note"
     ]
 
 
-def trip_rows(snapshot: Snapshot, units: Units) -> list[tuple[str, str, str]]:
+def trip_rows(trip: Trip, units: Units) -> list[tuple[str, str, str]]:
     """Sum up the trip: each figure's name, itself with its unit, and its interval where known.
 
     Parameters
     ----------
-    snapshot
-        The last snapshot of the trip, or a review.
+    trip
+        The trip's sums.
     units
         The rider's units.
     """
 
     def row(
-        name: str, key: str, write: Callable[[float], str], unit: str = ""
+        name: str, figure: Estimate | Number, write: Callable[[float], str], unit: str = ""
     ) -> tuple[str, str, str]:
-        figure = reading(snapshot, "trip", key)
-        return name, _said(figure, write, unit).rstrip(), interval_text(figure, write)
+        shown = reading(figure, units)
+        return name, _said(shown, write, unit).rstrip(), interval_text(shown, write)
 
     def distance(value_m: float) -> str:
         return three_figures(units.distance(value_m))
@@ -137,25 +143,25 @@ def trip_rows(snapshot: Snapshot, units: Units) -> list[tuple[str, str, str]]:
         return three_figures(units.consumption(value))
 
     return [
-        row("time", "elapsed_s", clock_text),
-        row("moving", "moving_s", clock_text),
-        row("distance", "distance_m", distance, units.distance_name),
-        row("energy", "energy_wh", three_figures, "Wh"),
-        row("charge", "charge_ah", three_figures, "Ah"),
-        row("consumption", "wh_per_km", consumption, units.consumption_name),
-        row("mean power", "mean_power_w", whole, "W"),
-        row("mean speed", "mean_speed_mps", speed, units.speed_name),
-        row("top speed", "max_speed_mps", speed, units.speed_name),
-        row("energy bridged over gaps", "bridged_energy_fraction", percent),
-        row("distance bridged over gaps", "bridged_distance_fraction", percent),
+        row("time", trip.elapsed_s, clock_text),
+        row("moving", trip.moving_s, clock_text),
+        row("distance", trip.distance_m, distance, units.distance_name),
+        row("energy", trip.energy_wh, three_figures, "Wh"),
+        row("charge", trip.charge_ah, three_figures, "Ah"),
+        row("consumption", trip.wh_per_km, consumption, units.consumption_name),
+        row("mean power", trip.mean_power_w, whole, "W"),
+        row("mean speed", trip.mean_speed_mps, speed, units.speed_name),
+        row("top speed", trip.max_speed_mps, speed, units.speed_name),
+        row("energy bridged over gaps", trip.bridged_energy_fraction, percent),
+        row("distance bridged over gaps", trip.bridged_distance_fraction, percent),
     ]
 
 
-def trip_summary_lines(snapshot: Snapshot, units: Units) -> list[str]:
+def trip_summary_lines(trip: Trip, units: Units) -> list[str]:
     """Sum up the trip, a line a figure, with the intervals that are known; see `trip_rows`."""
     return [
         f"{name:<26} {said}" + (f" ({interval})" if interval else "")
-        for name, said, interval in trip_rows(snapshot, units)
+        for name, said, interval in trip_rows(trip, units)
     ]
 
 
@@ -247,7 +253,8 @@ class _LineWriter:
         if self._update is None:
             return
         if self._update.snapshot is not None:
-            line = line_of(self._update.snapshot, self._units, self._clock() - self._received_s)
+            since_s = self._clock() - self._received_s
+            line = line_of(self._update.snapshot, self._units, since_s, self._update.replay)
         else:
             line = self._update.problem or "no data"
         self._out.write(line + "\n")

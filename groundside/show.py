@@ -7,9 +7,10 @@ from collections.abc import AsyncIterator
 
 from groundside.plain import run_plain, trip_summary_lines
 from groundside.preferences import Preferences, preferences_path
-from groundside.source import Snapshot, SnapshotSource, Update, Wrapped
+from groundside.source import SnapshotSource, Update, Wrapped
 from groundside.terminal import is_touch
 from groundside.units import Units
+from onboard.contract.snapshot import Snapshot
 
 
 class _KeepsLast(Wrapped):
@@ -43,7 +44,7 @@ def show_plain(source: SnapshotSource, units: Units, *, summary: bool) -> int:
     kept = _KeepsLast(source)
     code = asyncio.run(_until_told(kept, units))
     if summary and kept.last is not None:
-        print("\n".join(["", *trip_summary_lines(kept.last, units)]), flush=True)
+        print("\n".join(["", *trip_summary_lines(kept.last.trip, units)]), flush=True)
     return code
 
 

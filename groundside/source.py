@@ -5,11 +5,60 @@ A source gives updates for as long as it lives; what it cannot give, it says in 
 
 from collections.abc import AsyncIterator
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import Protocol
 
-from groundside.answers import Ack
+from groundside.answers import Said
+from onboard.contract.alerts import Alert
+from onboard.contract.commands import Command
+from onboard.contract.snapshot import Snapshot
+from onboard.contract.trip_line import TripLine
 
-Snapshot = dict[str, Any]
+
+@dataclass(frozen=True)
+class PlacedEvent:
+    """An event of a saved ride, at the place where the rider first saw it [s from its start].
+
+    Parameters
+    ----------
+    place_s
+        Where.
+    what
+        The alert that came up, or what the rider said.
+    """
+
+    place_s: float
+    what: Alert | Command
+
+
+@dataclass(frozen=True)
+class ReplayState:
+    """Where a replay is.
+
+    Parameters
+    ----------
+    speed
+        Multiple of real time.
+    paused
+        Whether it stands still.
+    t_s, duration_s
+        Place, and length of the log.
+    ready_fraction
+        How much of the log is ready for going back and forth.
+    events
+        What happened in what is ready.
+    """
+
+    speed: float
+    paused: bool
+    t_s: float
+    duration_s: float
+    ready_fraction: float = 0.0
+    events: tuple[PlacedEvent, ...] = ()
+
+    @property
+    def stands_still(self) -> bool:
+        """Whether nothing new is due: it is paused, or at its end."""
+        return self.paused or self.t_s >= self.duration_s
 
 
 @dataclass(frozen=True)
@@ -23,12 +72,15 @@ class Update:
     problem
         A plain sentence for the rider where there is no snapshot now, else None.
     trip_line
-        The trip so far, as of `TripLine.as_dict`, where the source tells it anew; else None.
+        The trip so far, where the source tells it anew; else None.
+    replay
+        Where the replay is, of a saved ride; else None.
     """
 
     snapshot: Snapshot | None
     problem: str | None = None
-    trip_line: dict[str, Any] | None = None
+    trip_line: TripLine | None = None
+    replay: ReplayState | None = None
 
 
 class ReplayControls(Protocol):
@@ -66,7 +118,7 @@ class Places(Protocol):
 class Talk(Protocol):
     """Says things to a daemon."""
 
-    async def send(self, command: dict[str, Any]) -> Ack:
+    async def send(self, command: Command) -> Said:
         """Say one thing, as of `groundside.say`, and give how it fared."""
 
 

@@ -6,14 +6,15 @@ import time
 from collections.abc import AsyncIterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
-from groundside.answers import Ack
+from groundside.answers import Said
 from groundside.demo.daemon import ChildDaemon
 from groundside.demo.sender import LogSender
 from groundside.feed_client import FeedClient
 from groundside.replay.pacing import Pacing
-from groundside.source import Snapshot, Update
+from groundside.source import ReplayState, Update
+from onboard.contract.commands import Command
+from onboard.contract.snapshot import Snapshot
 from onboard.telemetry.telemetry_log import log_length_s
 
 HOST = "127.0.0.1"
@@ -72,10 +73,10 @@ class DemoSource:
         """Itself: it passes on to the daemon what is said."""
         return self
 
-    async def send(self, command: dict[str, Any]) -> Ack:
+    async def send(self, command: Command) -> Said:
         """Say something to the demo's daemon."""
         if self._feed is None:
-            return Ack(False, "the demo has not begun yet: nothing was said")
+            return Said(False, "the demo has not begun yet: nothing was said")
         return await self._feed.send(command)
 
     async def stream(self) -> AsyncIterator[Update]:
@@ -103,9 +104,8 @@ class DemoSource:
                     await playing
 
     def _caught_up(self, update: Update, ended_s: float) -> bool:
-        link = (update.snapshot or {}).get("link") or {}
         late = time.monotonic() - ended_s > CATCH_UP_S
-        return late or link.get("messages", 0) >= self.sent
+        return late or (update.snapshot is not None and update.snapshot.link.messages >= self.sent)
 
     def _with_place(self, update: Update) -> Update:
         if update.snapshot is None:
@@ -117,10 +117,5 @@ class DemoSource:
         # The daemon hears nothing while the demo stands still: what it says of that is no ride's.
         if self._before is None or now_s - self._moved_s < SETTLES_S:
             self._before = update.snapshot
-        place = {
-            "speed": self.controls.speed,
-            "paused": self.controls.paused,
-            "t_s": place_s,
-            "duration_s": self._duration_s,
-        }
-        return replace(update, snapshot={**self._before, "replay": place})
+        place = ReplayState(self.controls.speed, self.controls.paused, place_s, self._duration_s)
+        return replace(update, snapshot=self._before, replay=place)

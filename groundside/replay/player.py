@@ -4,12 +4,12 @@ import asyncio
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
-from typing import Any
 
 from groundside.replay.pacing import Pacing
 from groundside.replay.playing import start_playing
 from groundside.replay.prepared import Prepared
-from groundside.source import Talk, Update
+from groundside.source import ReplayState, Talk, Update
+from onboard.contract.trip_line import TripLine
 from onboard.efficiency.target import Aim
 from onboard.profile import Profile
 
@@ -159,19 +159,19 @@ class ReplaySource:
         place_s = min(self.controls.place_s(), self._duration_s)
         # In a gap of the log the figures age as they did on the water.
         age_s = max(0.0, place_s - self._playing.last_s)
-        snapshot = self._playing.ride.snapshot(self.name, age_s=age_s).as_dict()
-        snapshot["replay"] = {
-            "speed": self.controls.speed,
-            "paused": self.controls.paused,
-            "t_s": place_s,
-            "duration_s": self._duration_s,
-            "ready_fraction": self.prepared.ready_fraction,
-            "events": [event.as_dict() for event in self.prepared.events],
-        }
+        snapshot = self._playing.ride.snapshot(self.name, age_s=age_s)
+        replay = ReplayState(
+            self.controls.speed,
+            self.controls.paused,
+            place_s,
+            self._duration_s,
+            self.prepared.ready_fraction,
+            self.prepared.events,
+        )
         due = self._updates % TRIP_LINE_EVERY == 0
         self._updates += 1
-        return Update(snapshot, trip_line=self._trip_line() if due else None)
+        return Update(snapshot, trip_line=self._trip_line() if due else None, replay=replay)
 
-    def _trip_line(self) -> dict[str, Any]:
+    def _trip_line(self) -> TripLine:
         """Give the line of the whole ride, or of the trip so far while that is not known."""
-        return self.prepared.trip_line or self._playing.ride.engine.trip_line.as_dict()
+        return self.prepared.trip_line or self._playing.ride.engine.trip_line

@@ -5,26 +5,16 @@ It can be copied where it stands; what it gives at a place does not depend on ho
 
 import copy
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
-from groundside.charge_words import charge_told
 from groundside.replay.cursors import Cursor, cursor
-from onboard.contract.commands import Mark
+from groundside.source import PlacedEvent
 from onboard.efficiency.target import Aim
 from onboard.marks import Noted, read_marks
 from onboard.profile import Profile
 from onboard.rejoin import Said, in_order, load_carried
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
-
-
-@dataclass(frozen=True)
-class SaidAt:
-    """Something that was said on the water, and its place in the log [s]."""
-
-    place_s: float
-    text: str
 
 
 class Playing:
@@ -45,7 +35,7 @@ class Playing:
         self.ride = ride
         self._left: list[Said] = sorted(said, key=lambda one: one.stamp_us)
         self._finished = False
-        self.said: list[SaidAt] = []
+        self.said: list[PlacedEvent] = []
         """What was said up to here."""
 
     @property
@@ -90,28 +80,7 @@ class Playing:
     def _say(self, one: Said, place_s: float) -> None:
         one.apply(self.ride)
         if isinstance(one, Noted):
-            self.said.append(SaidAt(place_s, in_words(one)))
-
-
-def in_words(one: Noted) -> str:
-    """Say in a few words what was said.
-
-    Examples
-    --------
-    >>> from onboard.contract.commands import Set
-    >>> in_words(Noted(1.0, 0, None, Set(1, "setup", "A")))
-    'setup: A'
-    >>> in_words(Noted(1.0, 0, None, Mark(1, "run_start")))
-    'run start'
-    >>> in_words(Noted(1.0, 0, None, Mark(1, "charged", amount=("left_fraction", 0.8))))
-    'charged to 80 %'
-    """
-    command = one.command
-    if isinstance(command, Mark):
-        told = command.source or charge_told(command.as_dict())
-        return " ".join(filter(None, (command.mark.replace("_", " "), told, command.text)))
-    value = "none" if command.value is None else command.value
-    return f"{command.key.replace('_', ' ')}: {value}"
+            self.said.append(PlacedEvent(place_s, one.command))
 
 
 def start_playing(

@@ -7,12 +7,14 @@ import bisect
 import logging
 import math
 import threading
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Iterable
 
 import numpy as np
 
 from groundside.replay.playing import Playing
+from groundside.source import PlacedEvent
+from onboard.contract.alerts import Event
+from onboard.contract.trip_line import TripLine
 from onboard.errors import WattwakeError
 
 STATES_MOST = 24
@@ -29,19 +31,6 @@ REST_S = 0.002
 """Left to the screen after each step."""
 
 log = logging.getLogger("wattwake")
-
-
-@dataclass(frozen=True)
-class PlacedEvent:
-    """An event of a saved ride and the place where the rider first saw it [s]."""
-
-    place_s: float
-    code: str
-    text: str
-
-    def as_dict(self) -> dict[str, Any]:
-        """Give it in JSON's own types."""
-        return {"place_s": self.place_s, "code": self.code, "text": self.text}
 
 
 class Prepared:
@@ -63,7 +52,7 @@ class Prepared:
         self._stream: list[tuple[float, float]] = []
         self.events: tuple[PlacedEvent, ...] = ()
         self.ready_fraction = 0.0
-        self.trip_line: dict[str, Any] | None = None
+        self.trip_line: TripLine | None = None
         """Of the whole ride, once it is ready."""
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="prepare", daemon=True)
@@ -91,9 +80,9 @@ class Prepared:
     def place_of_distance(self, distance_m: float) -> float | None:
         """Give the place where the trip had made a distance; None while that is not known."""
         line, stream = self.trip_line, self._stream
-        if line is None or not line["t_s"] or not stream:
+        if line is None or not line.t_s or not stream:
             return None
-        t_s = float(np.interp(distance_m, line["distance_m"], line["t_s"]))
+        t_s = float(np.interp(distance_m, line.distance_m, line.t_s))
         places, times_s = zip(*stream, strict=True)
         return float(np.interp(t_s, times_s, places))
 
@@ -133,29 +122,28 @@ class Prepared:
             self.ready_fraction = min(1.0, place_s / max(self._duration_s, step_s))
             self._stop.wait(REST_S)
         if not self._stop.is_set():
-            self.trip_line = playing.ride.engine.trip_line.as_dict()
+            self.trip_line = playing.ride.engine.trip_line
             self.ready_fraction = 1.0
 
     def _new_events(self, before: Playing, after: Playing) -> list[PlacedEvent]:
         """Give what came up between two places, with where it was first seen."""
-        said = after.said[len(before.said) :]
-        found = [PlacedEvent(one.place_s, "said", one.text) for one in said]
-        wanted = _alerts(after) - _alerts(before)
+        found = after.said[len(before.said) :]
+        wanted = set(after.ride.engine.events) - set(before.ride.engine.events)
         if not wanted:
             return found
         walking, place_s = before, before.last_s
         while wanted and not walking.ended:
             place_s += LOOK_S
             walking.advance(min(place_s, after.last_s))
-            for key in sorted(wanted & _alerts(walking)):
-                found.append(PlacedEvent(walking.last_s, key[1], key[2]))
-                wanted.discard(key)
+            for event in in_order(wanted & set(walking.ride.engine.events)):
+                found.append(PlacedEvent(walking.last_s, event.alert))
+                wanted.discard(event)
             if place_s >= after.last_s:
                 break
         # What comes up only as the stream ends is seen there.
-        found += [PlacedEvent(after.last_s, code, text) for _, code, text in sorted(wanted)]
-        return found
+        return found + [PlacedEvent(after.last_s, event.alert) for event in in_order(wanted)]
 
 
-def _alerts(playing: Playing) -> set[tuple[float, str, str]]:
-    return {(event.t_s, event.code, event.text) for event in playing.ride.engine.events}
+def in_order(events: Iterable[Event]) -> list[Event]:
+    """Give events by their time, those of one time by their code."""
+    return sorted(events, key=lambda event: (event.t_s, event.alert.code.code))

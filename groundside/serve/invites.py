@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from groundside.serve.address import qr_code
 from groundside.serve.codes import code_text, link
+from onboard.contract.messages import Role
 from onboard.errors import UsageError
 from onboard.pairing.crew import CODE_LASTS_S, CrewBook
 from onboard.pairing.keys import own_fingerprint
@@ -32,11 +33,11 @@ class Invite:
 
     pages: tuple[str, ...]
     code: bytes
-    role: str
+    role: Role
     name: str
 
     @classmethod
-    def made(cls, book: CrewBook, pages: tuple[str, ...], role: str, name: str) -> "Invite":
+    def made(cls, book: CrewBook, pages: tuple[str, ...], role: Role, name: str) -> "Invite":
         """Make a code.
 
         Raises

@@ -5,7 +5,7 @@ import socket
 from collections.abc import Callable
 from dataclasses import dataclass
 from types import TracebackType
-from typing import Any, Self
+from typing import Self
 
 from onboard.contract.codec import ContractError, from_line
 from onboard.contract.messages import Hello, Message
