@@ -11,13 +11,13 @@ import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
-from onboard.feed.snapshot import as_line
 
 from groundside.craft_link import OtherKeyError, answers_at, joined, own_name, pair_with
 from groundside.crafts import Craft
 from groundside.feed_client import FeedClient
 from groundside.reaching import craft_that_answers
 from groundside.source import Update
+from onboard.contract.codec import json_line as as_line
 from onboard.errors import FeedError
 from onboard.pairing import door as door_module
 from onboard.pairing.crew import CrewBook, good_name

@@ -24,6 +24,7 @@ from tests.craft.recording import record
 from tests.craft.scenarios import SCENARIOS
 from tests.craft.telemetry_log import log_frames
 from tests.small_streams import Sender, records
+from tests.wire import wire
 
 LOGS = Path(__file__).parents[2] / "replay_logs"
 RIDE, CRAFT = LOGS / "harbour_loop.tlog", LOGS / "harbour_loop.toml"
@@ -39,7 +40,7 @@ def prepared() -> Prepared:
 
 
 def figures(ride: Ride) -> dict[str, Any]:
-    shown = ride.snapshot("x", age_s=0.0).as_dict()
+    shown = wire(ride.snapshot("x", age_s=0.0))
     shown.pop("seq")
     return json.loads(json.dumps(shown))
 
