@@ -84,8 +84,8 @@ def json_line(raw: Mapping[str, Any]) -> bytes:
     return json.dumps(raw, separators=(",", ":"), allow_nan=False).encode() + b"\n"
 
 
-def from_line(line: bytes) -> Message:
-    """Read one line of the feed.
+def from_line(line: bytes) -> Message | None:
+    """Read one line of the feed; None for a kind that a newer daemon says.
 
     Raises
     ------
@@ -100,10 +100,10 @@ def from_line(line: bytes) -> Message:
         raise ContractError("not JSON") from None
     if not isinstance(raw, dict) or not isinstance(kind := raw.get("kind"), str):
         raise ContractError("kind")
-    if (schema := raw.get("schema")) != SCHEMA or isinstance(schema, bool):
-        raise SchemaError(str(schema)[:20])
     if kind not in KINDS:
-        raise ContractError(f"kind {kind[:20]}")
+        return None
+    if (schema := raw.get("schema")) != SCHEMA or isinstance(schema, bool):
+        raise SchemaError(clean(str(schema)[:20]))
     message: Message = read(KINDS[kind], raw)
     return message
 

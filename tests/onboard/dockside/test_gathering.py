@@ -309,7 +309,6 @@ def test_links_are_the_same_by_what_they_name(tmp_path: Path) -> None:
     assert same_link(str(device), str(name))
     assert same_link("udp:0.0.0.0:1", "udpin:0.0.0.0:1")
     assert not same_link("udpin:0.0.0.0:1", "udpin:0.0.0.0:2")
-    assert not same_link(None, "udpin:0.0.0.0:1")
 
 
 def test_lines_fit_the_terminal_and_units_stay_with_their_numbers(

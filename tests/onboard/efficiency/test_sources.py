@@ -42,7 +42,7 @@ def ride(engine: Engine, begin_s: int, end_s: int, packs, step_s: int = 10, **mo
 
 
 def said(engine: Engine) -> dict[str, tuple[str, ...]]:
-    return {alert.code: alert.values["sources"] for alert in engine.figures().alerts}
+    return {alert.code: alert.values.get("sources", ()) for alert in engine.figures().alerts}
 
 
 def known(engine: Engine) -> tuple[bool, bool, bool, bool]:
