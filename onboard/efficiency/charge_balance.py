@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from onboard.efficiency.figure import Figure
+from onboard.contract.figure import Figure
 from onboard.efficiency.round_trip import (
     CHARGE_SD_FRACTION,
     WALL_LEAST,
