@@ -14,7 +14,7 @@ import numpy as np
 from groundside.comparing.reading import read_all, read_log
 from groundside.comparing.sheet import Entry
 from groundside.comparing.trial import Trial, run_trial
-from onboard.efficiency.figure import Figure
+from onboard.contract.figure import Figure
 from onboard.profile import Drive, Profile, Sensors
 from tests.craft.chance import generator
 from tests.craft.telemetry_log import log_bytes
@@ -148,7 +148,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
         "true": made.speed_mps[pair.b] / made.speed_mps[pair.a] - 1.0,
         "low": figure.low if known else None,
         "high": figure.high if known else None,
-        "codes": [one.code for one in found.cautions],
+        "codes": [one.code.code for one in found.cautions],
     }
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from groundside.comparing.evidence_told import evidence_lines
 from groundside.units import CHOICES
-from onboard.efficiency.figure import Unknown
+from onboard.contract.figure import Unknown
 from onboard.efficiency.trial.comparison import compare as compared
 from onboard.efficiency.trial.equal_power import Slope
 from tests.craft.trial_day import Day

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from onboard.contract.figure import Figure
 from onboard.efficiency.charge_balance import Unlogged, added, expected_ah, expected_wh, fits
-from onboard.efficiency.figure import Figure
 from onboard.efficiency.shared_errors import prior_covariance
 from onboard.profile import Sensors
 from tests.onboard.efficiency.made_charges import charge, conditions, counted
