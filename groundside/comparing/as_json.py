@@ -8,7 +8,7 @@ from groundside.comparing.splits import PairSplit, SetupSplit
 from groundside.comparing.trial import Trial
 from groundside.units import DEFAULT
 from groundside.words.remarks import caution_text, remark_text
-from onboard.contract.codec import WHY, plain
+from onboard.contract.codec import plain
 from onboard.efficiency.trial.results import Comparison, Evidence, PairResult
 
 SCHEMA = 2
@@ -47,11 +47,9 @@ def as_json(trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit]) -> d
 
 
 def _pair(one: PairResult) -> dict[str, Any]:
-    """Give a pair; that there is a reason for no verdict is no lack of it."""
+    """Give a pair; its `why_not` is a reason in its own place, nothing that is unknown."""
     body: dict[str, Any] = plain(replace(one, why_not=None))
-    why = body.pop(WHY, None)
-    body["why_not"] = plain(one.why_not)
-    return body if why is None else body | {WHY: why}
+    return body | {"why_not": plain(one.why_not)}
 
 
 def _leg(n: int, evidence: Evidence) -> dict[str, Any]:

@@ -64,7 +64,7 @@ SAMPLES: dict[str, tuple[Value, Value]] = {
     "errno": (28, 5),
     "problem": ("cannot_open", "broke"),
     "reason": ("no_fix", "no_gps"),
-    "reasons": (("no_run_back",), ("no_run_back", "not_opposite")),
+    "reasons": (("no_run_back",), ("not_opposite",)),
     "key": ("text", "reserve_fraction"),
     "of": ("note", "charged"),
     "held": ("motor_current", "not_known"),
