@@ -62,7 +62,6 @@ READERS_OWN = {
 
 SAMPLES: dict[str, tuple[Value, Value]] = {
     "errno": (28, 5),
-    "problem": ("cannot_open", "broke"),
     "reason": ("no_fix", "no_gps"),
     "reasons": (("no_run_back",), ("not_opposite",)),
     "key": ("text", "reserve_fraction"),
@@ -70,6 +69,14 @@ SAMPLES: dict[str, tuple[Value, Value]] = {
     "held": ("motor_current", "not_known"),
 }
 """Two values each of names whose texts are codes themselves, or numbers of errors."""
+
+PROBLEMS: dict[str, tuple[Value, Value]] = {
+    "link_down": ("cannot_open", "broke"),
+    "record_stopped": ("refused", "no_answer"),
+    "record_at_risk": ("refused", "no_answer"),
+    "record_moved": ("renamed", "removed"),
+}
+"""Two of the problems that each alert may have."""
 
 BY_KIND: dict[str, tuple[Value, Value]] = {
     "quantity": (17.3, 61.8),
@@ -86,15 +93,17 @@ EITHER: dict[str, str] = {"problem": "errno", "leg_sd_mps": "change_mps"}
 """Values that are said only where another is not known."""
 
 
-def samples(name: str) -> tuple[Value, Value]:
+def samples(row: Code, name: str) -> tuple[Value, Value]:
     """Give two values that a statement may hold under a name."""
+    if name == "problem":
+        return PROBLEMS[row.code]
     if name in SAMPLES:
         return SAMPLES[name]
     return FRACTIONS if unit_of(name) == "share, 0 to 1" else BY_KIND[kind_of(name)]
 
 
 def text_of(row: Code, sentence: Sentence, units: Units, **other: Value) -> str:
-    values = {name: samples(name)[0] for name in row.names} | other
+    values = {name: samples(row, name)[0] for name in row.names} | other
     return fill(sentence, Statement(row, **values), units)
 
 
@@ -145,7 +154,7 @@ def test_gaps_are_values_of_the_code(row: Code, sentence: Sentence) -> None:
         assert gaps(sentence) == set(row.names)
         text = text_of(row, sentence, CHOICES["kn"])
         for name in row.names:
-            assert written(name, samples(name)[0], CHOICES["kn"]) in text
+            assert written(name, samples(row, name)[0], CHOICES["kn"]) in text
 
 
 @EVERY_ROW
@@ -153,7 +162,7 @@ def test_every_value_is_said(row: Code, sentence: Sentence) -> None:
     for name in row.names:
         first, second = (
             text_of(row, sentence, CHOICES["km/h"], **aside_of(row, name), **{name: value})
-            for value in samples(name)
+            for value in samples(row, name)
         )
         assert first != second, name
 
