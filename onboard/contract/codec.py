@@ -22,7 +22,7 @@ from onboard.contract.codes import Code, Statement, Value
 from onboard.contract.commands import Mark, Set
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.messages import KINDS, Message, command_read
-from onboard.contract.quantities import kind_of
+from onboard.contract.quantities import Kind, kind_of
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import SCHEMA
 
@@ -254,12 +254,10 @@ def _reader_of_statement(kind: Any) -> Read:
 def _value(name: str, raw: Any) -> Value:
     """Read a statement's value; None for what it cannot be."""
     try:
-        kind = kind_of(name)
-        if kind in ("quantity", "count"):
-            return _whole(raw) if kind == "count" else _number(raw)
-        return _text(raw) if kind == "text" else _each(_text)(raw)
+        value: Value = _VALUES[kind_of(name)](raw)
     except ContractError:
         return None
+    return value
 
 
 def clean(text: str) -> str:
@@ -336,3 +334,13 @@ _READERS: Final[dict[Any, Read]] = {}
 """What was looked at already, by type."""
 
 _PLAIN: Final[dict[Any, Read]] = {float: _number, int: _whole, str: _text, bool: _bool}
+
+_VALUES: Final[dict[Kind, Read]] = {
+    "quantity": _number,
+    "count": _whole,
+    "text": _text,
+    "quantities": _each(_number),
+    "counts": _each(_whole),
+    "texts": _each(_text),
+}
+"""What reads a statement's value, by what its name says that it is."""

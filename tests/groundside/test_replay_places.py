@@ -114,7 +114,7 @@ def test_events_stand_where_they_are_first_seen(tmp_path: Path) -> None:
     made = Prepared(start, duration_s)
     made.start()
     made.wait()
-    (event,) = [one for one in made.events if one.code == "current_dead"]
+    (event,) = [one for one in made.events if getattr(one.what, "code", None) == "current_dead"]
     assert 200 < event.place_s < 320
 
     def seen(place_s: float) -> bool:
