@@ -16,6 +16,7 @@ from groundside.craft_link import OtherKeyError, answers_at, joined, own_name, p
 from groundside.crafts import Craft
 from groundside.feed_client import FeedClient
 from groundside.reaching import craft_that_answers
+from groundside.say import setting
 from groundside.source import Update
 from onboard.contract.codec import as_line
 from onboard.contract.figure import Unknown
@@ -212,7 +213,7 @@ def test_the_feed_goes_on_over_a_revoking_as_a_sentence(tmp_path: Path) -> None:
             async for update in stream:
                 seen.append(update)
                 if update.snapshot is not None:
-                    command = {"kind": "set", "key": "target_speed_mps", "value": 2.0}
+                    command = setting("target_speed_mps", 2.0)
                     assert (await client.send(command)).ok is True
                     CrewBook(folder).revoke("tablet")
                 elif update.problem is not None and "revoked" in update.problem:
