@@ -35,12 +35,13 @@ COUNTS: Final = frozenset(
     for names in (
         ("bytes", "errno", "faults", "most", "motor", "repeated", "unsigned", "wrong"),
         ("double_runs", "runs", "run", "charges"),
+        ("system",),
     )
     for name in names
 )
 """Names of whole numbers."""
 
-TEXTS: Final = frozenset(("sources", "parts", "setups"))
+TEXTS: Final = frozenset(("sources", "parts", "setups", "files"))
 """Names of several texts."""
 
 
