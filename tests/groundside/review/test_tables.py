@@ -13,6 +13,8 @@ import pytest
 from groundside.review.sections import Cell, Column, Section
 from groundside.review.table import print_tables
 from groundside.review.told import as_lines, as_sections
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from tests.groundside.review.rides import LOGS, SKIFF, one, several
 
 ROOT = LOGS.parent
@@ -69,11 +71,11 @@ def test_names_that_are_the_same_are_told_apart_and_a_log_given_twice_is_said() 
 
 
 def test_one_ride_in_two_recordings_is_pointed_out() -> None:
-    def notes(start_utc: str | None) -> str:
+    def notes(start_utc: str | Unknown) -> str:
         skiff = one()
         assert skiff.result is not None
-        log = {**skiff.result["log"], "start_utc": start_utc}
-        other = replace(skiff, path=Path("b.bin"), result={**skiff.result, "log": log})
+        log = replace(skiff.result.log, start_utc=start_utc)
+        other = replace(skiff, path=Path("b.bin"), result=replace(skiff.result, log=log))
         (section,) = as_sections([other, skiff], None)
         assert section.total is not None
         assert section.total[0].text == "all 2"
@@ -85,7 +87,7 @@ def test_one_ride_in_two_recordings_is_pointed_out() -> None:
     # The skiff's ride took 12 minutes: 11 minutes later there is hardly one of both.
     assert "same time" not in notes("2025-06-14T09:41:00.0Z")
     assert "same time" not in notes("2025-06-14T08:00:00.0Z")
-    assert "same time" not in notes(None)
+    assert "same time" not in notes(Unknown(Reason.NO_DATE))
 
 
 def test_a_hostile_name_reaches_neither_the_markup_nor_the_terminal(
