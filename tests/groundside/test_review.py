@@ -1,6 +1,7 @@
 """Review of the bundled logs against the simulator's truth, which stands beside them."""
 
 import json
+import pickle
 from pathlib import Path
 
 import pytest
@@ -245,6 +246,9 @@ def test_a_remark_with_a_reason_needs_one_and_is_told_apart_by_it() -> None:
     assert quiet[0] == quiet[1]
     assert hash(quiet[0]) == hash(quiet[1])
     assert quiet[0] != quiet[2]
+    # As it comes from one process to another.
+    again = pickle.loads(pickle.dumps(quiet[0]))
+    assert (again, again.reason) == (quiet[0], quiet[0].reason)
 
 
 def test_a_clock_set_back_in_the_middle_shortens_nothing(tmp_path: Path) -> None:
