@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from groundside.review.result import Review
 from groundside.review.series import Series
 from groundside.review.summary import Drawn, review
 from onboard.errors import WattwakeError
@@ -31,7 +32,7 @@ class Reviewed:
     path
         The log, as given.
     result
-        See `review`; None where there is a problem.
+        What the log comes to; None where there is a problem.
     problem
         A sentence for people to read, None without.
     speed_unit
@@ -41,7 +42,7 @@ class Reviewed:
     """
 
     path: Path
-    result: dict[str, Any] | None
+    result: Review | None
     problem: str | None = None
     speed_unit: str = ""
     series: Series | None = field(default=None, compare=False)

@@ -21,6 +21,7 @@ import pymavlink.dialects.v20.all as dialect
 import pytest
 
 from groundside.review.summary import review
+from onboard.contract.codec import plain
 from onboard.efficiency.advice import NO_AIM
 from onboard.profile import load_profile
 from onboard.sessions import sessions
@@ -159,7 +160,7 @@ def last_of(autopilot: Autopilot, records: Path, condition: Callable[[Any], bool
 
 
 def assert_same(trip: Any, log: Path) -> None:
-    whole = review(log, load_profile(CRAFT))["trip"]
+    whole = plain(review(log, load_profile(CRAFT)).trip)
     for key in ("energy_wh", "distance_m"):
         assert trip[key]["value"] == pytest.approx(whole[key]["value"], rel=1e-6), key
     assert trip["elapsed_s"] == pytest.approx(whole["elapsed_s"], abs=0.01)

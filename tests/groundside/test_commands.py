@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from groundside.review.summary import review
+from onboard.contract.codec import plain
 from onboard.profile import load_profile
 from tests.daemon_process import ROOT
 
@@ -39,7 +40,7 @@ def test_the_demo_plays_by_itself_and_gives_the_logs_own_watt_hours() -> None:
     assert (result.returncode, result.stderr) == (0, "")
     lines = result.stdout.splitlines()
     assert sum("Wh/km" in line for line in lines) >= 15
-    expected = review(RIDE, load_profile(LOGS / "harbour_loop.toml"))["trip"]
+    expected = plain(review(RIDE, load_profile(LOGS / "harbour_loop.toml")).trip)
     (energy,) = (line for line in lines if re.match("energy  ", line))
     assert float(energy.split()[1]) == pytest.approx(expected["energy_wh"]["value"], rel=0.005)
     assert "\x1b" not in result.stdout
@@ -47,7 +48,7 @@ def test_the_demo_plays_by_itself_and_gives_the_logs_own_watt_hours() -> None:
 
 def test_the_demo_at_its_fastest_loses_nothing() -> None:
     result = run("demo", "--speed", "400")
-    expected = review(RIDE, load_profile(LOGS / "harbour_loop.toml"))["trip"]
+    expected = plain(review(RIDE, load_profile(LOGS / "harbour_loop.toml")).trip)
     (energy,) = (line for line in result.stdout.splitlines() if re.match("energy  ", line))
     assert float(energy.split()[1]) == pytest.approx(expected["energy_wh"]["value"], rel=0.005)
 

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from groundside.review.summary import review
+from onboard.contract.codec import plain
 from onboard.profile import Profile
 from onboard.telemetry.log_files import RECORD_NAME
 from onboard.telemetry.telemetry_log import read_log
@@ -38,7 +39,7 @@ def ride() -> list[bytes]:
 def expected(tmp_path: Path, frames: list[bytes]) -> dict:
     path = tmp_path / "ride.tlog"
     path.write_bytes(records(frames, START_US, 1_000_000 // 7))
-    return review(path, Profile())["trip"]
+    return plain(review(path, Profile()).trip)
 
 
 def assert_same_trip(trip: dict, reference: dict) -> None:
@@ -71,7 +72,7 @@ def test_udp_gives_the_trip_of_the_file_and_records_it(tmp_path: Path) -> None:
     (session,) = (path for path in (tmp_path / "sessions").iterdir() if path.is_dir())
     recorded = (session / RECORD_NAME).read_bytes()
     assert len(recorded) == sum(8 + len(frame) for frame in frames)
-    assert_same_trip(review(session, Profile())["trip"], reference)
+    assert_same_trip(plain(review(session, Profile()).trip), reference)
 
 
 def test_a_pty_with_garbage_gives_the_trip_of_the_file(tmp_path: Path) -> None:

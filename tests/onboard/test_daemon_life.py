@@ -13,6 +13,7 @@ import pymavlink.dialects.v20.all as dialect
 import pytest
 
 from groundside.review.summary import review
+from onboard.contract.codec import plain
 from onboard.profile import load_profile
 from onboard.telemetry.log_files import RECORD_NAME
 from tests.craft.telemetry_log import log_frames
@@ -74,7 +75,7 @@ def sessions(folder: Path) -> list[Path]:
 
 
 def test_killed_in_mid_trip_it_goes_on_with_all_of_it(tmp_path: Path) -> None:
-    whole = review(LOGS / "harbour_loop.tlog", load_profile(CRAFT))["trip"]
+    whole = plain(review(LOGS / "harbour_loop.tlog", load_profile(CRAFT)).trip)
     options = ("--link", "udpin:127.0.0.1:0", "--profile", str(CRAFT), "--record", str(tmp_path))
     first = Daemon(*options)
     with Autopilot(first.port("link udpin")) as autopilot:
