@@ -5,7 +5,7 @@ Power and speed are differences over a span: the line itself counts energy and d
 
 from dataclasses import dataclass
 
-from onboard.efficiency.trip_line import TripLine
+from onboard.contract.trip_line import TripLine
 
 SPAN_LEAST_S = 20.0
 SPAN_SHARE = 1.0 / 40.0
@@ -48,10 +48,8 @@ def trip_series(line: TripLine) -> TripSeries:
 
     Examples
     --------
-    >>> line = TripLine()
-    >>> for second in range(100):
-    ...     line.add(float(second), 2.0 * second, 0.1 * second)
-    >>> series = trip_series(line)
+    >>> line = [(float(second), 2.0 * second, 0.1 * second) for second in range(100)]
+    >>> series = trip_series(TripLine(*zip(*line, strict=True)))
     >>> [round(column[50], 3) for column in (series.power_w, series.speed_mps, series.wh_per_km)]
     [360.0, 2.0, 50.0]
     """
@@ -83,4 +81,4 @@ def trip_series(line: TripLine) -> TripSeries:
         cost.append(1000.0 * energy / way_m if way_m >= MOVING_M else None)
         used.append(energy_wh[n])
     columns = (tuple(column) for column in (power, speed, cost, used))
-    return TripSeries(tuple(t_s), tuple(distance_m), *columns)
+    return TripSeries(t_s, distance_m, *columns)

@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-from groundside.figures import number, part
-from groundside.source import Snapshot
+from onboard.contract.figure import Unknown
+from onboard.contract.snapshot import SetAndDrift, Snapshot
 
 COURSE_MPS = 0.4
 """Slower than this a course made good is the receiver's noise."""
@@ -31,16 +31,20 @@ class Turn:
     of: str = ""
 
     @property
+    def aside(self) -> bool:
+        """Whether home lies to a side, neither ahead nor behind."""
+        size = abs(self.angle_deg or 0)
+        return 2 * STEP_DEG <= size <= 180 - 2 * STEP_DEG
+
+    @property
     def words(self) -> str:
         """Say it, such as `40 deg to the left`; empty where it is not known."""
         if self.angle_deg is None:
             return ""
         size = abs(self.angle_deg)
-        if size < 2 * STEP_DEG:
-            return "straight ahead"
-        if size > 180 - 2 * STEP_DEG:
-            return "straight behind"
-        return f"{size} deg to the {self.side}"
+        if self.aside:
+            return f"{size} deg to the {self.side}"
+        return "straight ahead" if size < 90 else "straight behind"
 
     @property
     def side(self) -> str:
@@ -48,22 +52,23 @@ class Turn:
         return "right" if (self.angle_deg or 0) > 0 else "left"
 
 
-def turn_to(bearing_deg: float, snapshot: Snapshot | None) -> Turn:
+def turn_to(bearing_deg: float, snapshot: Snapshot) -> Turn:
     """Tell how a bearing lies to the rider: to the course made good, at rest to the bow.
 
     Examples
     --------
-    >>> turn_to(20.0, {"speed_mps": 2.0, "course_deg": 62.0}).words
+    >>> from dataclasses import replace
+    >>> from onboard.contract.reasons import Reason
+    >>> from onboard.contract.snapshot import unknown_snapshot
+    >>> nothing = unknown_snapshot(Unknown(Reason.NO_DATA), "a test")
+    >>> turn_to(20.0, replace(nothing, speed_mps=2.0, course_deg=62.0)).words
     '40 deg to the left'
     """
-    ahead_deg, of = None, ""
-    fields = snapshot or {}
-    speed_mps = number(fields.get("speed_mps"))
-    if speed_mps is not None and speed_mps >= COURSE_MPS:
-        ahead_deg, of = number(fields.get("course_deg")), "your course"
-    if ahead_deg is None:
-        ahead_deg, of = number(fields.get("heading_deg")), "the bow"
-    if ahead_deg is None:
+    speed_mps, ahead_deg, of = snapshot.speed_mps, snapshot.course_deg, "your course"
+    at_rest = isinstance(speed_mps, Unknown) or speed_mps < COURSE_MPS
+    if at_rest or isinstance(ahead_deg, Unknown):
+        ahead_deg, of = snapshot.heading_deg, "the bow"
+    if isinstance(ahead_deg, Unknown):
         return Turn()
     angle_deg = (bearing_deg - ahead_deg + 180.0) % 360.0 - 180.0
     return Turn(STEP_DEG * round(angle_deg / STEP_DEG), of)
@@ -80,14 +85,10 @@ def point_of(direction_deg: float) -> str:
     return POINTS[round(direction_deg / 45.0) % 8]
 
 
-def spread_along(snapshot: Snapshot | None, east: float, north: float) -> float | None:
+def spread_along(water: SetAndDrift, east: float, north: float) -> float | None:
     """Give the variance of set and drift along a unit vector [m2/s2], None where not stated."""
-    raw = part(snapshot, "set_and_drift").get("covariance_m2ps2")
-    if not isinstance(raw, list) or len(raw) != 3:
+    if len(water.covariance_m2ps2) != 3:
         return None
-    known = [value for value in map(number, raw) if value is not None]
-    if len(known) < 3:
-        return None
-    ee, en, nn = known
+    ee, en, nn = water.covariance_m2ps2
     variance = ee * east * east + 2 * en * east * north + nn * north * north
     return variance if variance > 0 else None
