@@ -203,12 +203,17 @@ class Ride:
         await self.show()
 
     async def show(self) -> None:
-        await self.pilot.pause()
+        """Show what is so, and wait until every widget has dealt with it.
+
+        With nought to wait the pilot goes by the queues of messages alone, whatever the machine's
+        speed; a message may make others, so it goes round until nothing changes any more.
+        """
+        await self.pilot.pause(0)
         self.app.tick()
         same = 0
         before = ""
-        while same < 3:  # the pilot takes a process that is starved for one that is idle
-            await self.pilot.pause()
+        while same < 3:
+            await self.pilot.pause(0)
             now = self.text
             same = same + 1 if now == before else 0
             before = now
