@@ -21,6 +21,7 @@ from tests.groundside.dashboard_help import (
 )
 from tests.made_snapshot import HOME, changed
 
+pytestmark = pytest.mark.slow
 PARTS = "NoticeBar, #ride Hero, #ride Cue, #ride FigureTable, AgeLine, ReplayBar, ButtonBar"
 
 
