@@ -50,7 +50,7 @@ class Publisher:
 
     def trip_line(self) -> bytes:
         """Give the line that shows the trip so far."""
-        return as_line(self._keeper().ride.engine.trip_line)
+        return as_line(self._keeper().ride.engine.trip_line.rounded())
 
     def publish(self, running: Running, source: str) -> None:
         """Give the viewers how all is now.

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 from onboard.subscriber import STRICT
 
@@ -78,3 +79,14 @@ class Daemon:
                 return snapshot
             assert time.monotonic() < deadline, snapshot
         raise AssertionError("the feed ended")
+
+
+def said(port: int, **command: Any) -> dict[str, Any]:
+    """Say one thing over the feed, and give the answer."""
+    with socket.create_connection(("127.0.0.1", port), 10) as viewer:
+        viewer.sendall(json.dumps({"id": 7, **command}).encode() + b"\n")
+        for line in viewer.makefile("rb"):
+            answer: dict[str, Any] = json.loads(line)
+            if answer["kind"] == "ack" and answer["id"] == 7:
+                return answer
+    raise AssertionError("no answer")

@@ -1,15 +1,17 @@
 """A trial for other programs."""
 
 import math
+from dataclasses import replace
 from typing import Any
-
-from onboard.feed.jsonable import jsonable
 
 from groundside.comparing.splits import PairSplit, SetupSplit
 from groundside.comparing.trial import Trial
-from onboard.efficiency.trial.results import Comparison, Evidence
+from groundside.units import DEFAULT
+from groundside.words.remarks import caution_text, remark_text
+from onboard.contract.codec import plain
+from onboard.efficiency.trial.results import Comparison, Evidence, PairResult
 
-SCHEMA = 1
+SCHEMA = 2
 
 
 def as_json(trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit]) -> dict[str, Any]:
@@ -18,9 +20,9 @@ def as_json(trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit]) -> d
     return {
         "schema": SCHEMA,
         "power_w": found.power_w,
-        "setups": jsonable(found.setups),
-        "pairs": jsonable(found.pairs),
-        "warnings": jsonable(trial.cautions),
+        "setups": plain(found.setups),
+        "pairs": [_pair(one) for one in found.pairs],
+        "warnings": [{**plain(one), "text": caution_text(one, DEFAULT)} for one in trial.cautions],
         "legs": [_leg(n, evidence) for n in range(len(evidence.legs))],
         "double_runs": [
             {
@@ -34,12 +36,20 @@ def as_json(trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit]) -> d
         "left_out": [
             {"setup": one.setup, "legs": [n + 1 for n in one.legs]} for one in evidence.left_out
         ],
-        "alone": [{"leg": one.leg + 1, "why": one.why} for one in evidence.alone],
-        "passed_over": list(trial.passed_over),
+        "alone": [{"leg": one.leg + 1, "why": plain(one.why)} for one in evidence.alone],
+        "passed_over": [
+            {**plain(one), "text": remark_text(one, DEFAULT)} for one in trial.passed_over
+        ],
         "statistics": _statistics(found),
         "power_split": [_split(one) for one in splits],
-        "power_split_pairs": jsonable(pairs),
+        "power_split_pairs": plain(pairs),
     }
+
+
+def _pair(one: PairResult) -> dict[str, Any]:
+    """Give a pair; its `why_not` is a reason in its own place, nothing that is unknown."""
+    body: dict[str, Any] = plain(replace(one, why_not=None))
+    return body | {"why_not": plain(one.why_not)}
 
 
 def _leg(n: int, evidence: Evidence) -> dict[str, Any]:
@@ -79,7 +89,7 @@ def _statistics(found: Comparison) -> dict[str, Any]:
 def _split(one: SetupSplit) -> dict[str, Any]:
     return {
         "setup": one.name,
-        **jsonable(one.split),
+        **plain(one.split),
         "propeller_rpm": one.propeller_rpm,
         "metres_per_turn_m": one.metres_per_turn_m,
         "shaft_wh_per_km": one.shaft_wh_per_km,

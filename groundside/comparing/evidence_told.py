@@ -5,6 +5,7 @@ from fractions import Fraction
 
 from groundside.comparing.fitting import short_names, wrapped
 from groundside.units import Units
+from groundside.words.reasons import reason_text
 from onboard.efficiency.trial.results import Comparison, Evidence
 
 
@@ -35,7 +36,7 @@ def evidence_lines(found: Comparison, units: Units) -> Iterator[str]:
         runs = ", ".join(str(n + 1) for n in one.legs)
         yield f"    {names[one.setup]:16}  runs {runs}: left out as outlier"
     for alone in evidence.alone:
-        yield f"    run {alone.leg + 1} stands alone: {alone.why}"
+        yield f"    run {alone.leg + 1} stands alone: {reason_text(alone.why, units)}"
     yield ""
     for text in _statistics(found, evidence):
         yield from wrapped(f"  {text}")

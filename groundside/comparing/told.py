@@ -7,9 +7,21 @@ from groundside.comparing.fitting import short_names, wrapped
 from groundside.comparing.splits import PairSplit, SetupSplit
 from groundside.comparing.trial import Trial
 from groundside.units import Units
+from groundside.words.reasons import reason_text
+from groundside.words.remarks import caution_text, remark_text
 from onboard.contract.figure import Estimate, Figure
+from onboard.contract.remarks import CautionCode
 from onboard.efficiency.trial.needed import WANTED_FRACTION
 from onboard.efficiency.trial.results import Comparison, PairResult
+
+AGAIN = frozenset(
+    {
+        CautionCode.ORDER_CONFOUNDED,
+        CautionCode.TOO_FEW_DOUBLE_RUNS,
+        CautionCode.POWER_NOT_HELD,
+    }
+)
+"""Runs that have these are to be run again."""
 
 WANTED = f"{100 * WANTED_FRACTION:.0f} %"
 
@@ -22,7 +34,7 @@ def as_lines(
     yield from _ranking(found, units)
     yield ""
     for pair in found.pairs:
-        yield from wrapped(pair_sentence(pair))
+        yield from wrapped(pair_sentence(pair, units))
     yield ""
     mean_mps = float(found.evidence.speed_mps.mean())
     yield from wrapped(
@@ -31,11 +43,11 @@ def as_lines(
     )
     for caution in trial.cautions:
         yield ""
-        yield from wrapped(f"Caution: {caution.text}")
+        yield from wrapped(f"Caution: {caution_text(caution, units)}")
     if trial.passed_over:
         yield ""
-    for line in trial.passed_over:
-        yield from wrapped(f"Passed over: {line}.")
+    for remark in trial.passed_over:
+        yield from wrapped(f"Passed over: {remark_text(remark, units)}.")
     if splits:
         yield ""
         sure = {(one.a, one.b) for one in found.pairs if one.verdict != "cannot_tell"}
@@ -46,17 +58,19 @@ def as_lines(
     yield from evidence_lines(found, units)
 
 
-def pair_sentence(pair: PairResult) -> str:
+def pair_sentence(pair: PairResult, units: Units) -> str:
     """Say what two set-ups differ by, or that they cannot be told apart.
 
     Examples
     --------
-    >>> pair_sentence(PairResult("A", "B", Figure(-0.07, -0.1, -0.04), "a_better", None, 0.0, 6.0))
+    >>> from groundside.units import DEFAULT
+    >>> pair = PairResult("A", "B", Figure(-0.07, -0.1, -0.04), "a_better", None, 0.0, 6.0)
+    >>> pair_sentence(pair, DEFAULT)
     'A uses 7.0 % less than B (4.0 to 10.0 %).'
     """
     figure = pair.difference_fraction
     if pair.verdict == "cannot_tell" or not isinstance(figure, Figure):
-        return _cannot_tell(pair)
+        return _cannot_tell(pair, units)
     better, worse = (pair.a, pair.b) if pair.verdict == "a_better" else (pair.b, pair.a)
     if pair.verdict == "b_better":
         figure = _turned(figure)
@@ -75,12 +89,12 @@ def _turned(figure: Figure) -> Figure:
     return Figure(value, low, high)
 
 
-def _cannot_tell(pair: PairResult) -> str:
+def _cannot_tell(pair: PairResult, units: Units) -> str:
     figure = pair.difference_fraction
     head = f"{pair.a} and {pair.b} cannot be told apart"
     if not isinstance(figure, Figure):
-        return f"{head}: {figure.why}."
-    reasons = [pair.why_not] if pair.why_not else []
+        return f"{head}: {reason_text(figure, units)}."
+    reasons = [] if pair.why_not is None else [reason_text(pair.why_not, units)]
     if pair.double_runs_needed:
         reasons.append(f"about {pair.double_runs_needed} more double runs would tell {WANTED}")
     elif pair.double_runs_needed == 0:
@@ -168,18 +182,18 @@ def _split_sentence(pair: PairSplit, *, sure: bool) -> str:
     return text
 
 
-def _next(found: Comparison, codes: set[str]) -> str:
+def _next(found: Comparison, codes: set[CautionCode]) -> str:
     needed = max((pair.double_runs_needed or 0 for pair in found.pairs), default=0)
     names = [one.name for one in found.setups]
     order = ", ".join([*names, *reversed(names)])
-    held = " of battery power, held in every run" if "power_not_held" in codes else ""
+    held = " of battery power, held in every run" if CautionCode.POWER_NOT_HELD in codes else ""
     at = f"at {found.power_w:.0f} W{held}"
     if needed and len(names) > 2:
         each = (needed + 1) // 2
         return f"Next: about {each} more double runs of each set-up {at}, by turns: {order}."
     if needed:
         return f"Next: {needed} more double runs {at}, by turns: {order}."
-    if codes & {"order_confounded", "too_few_double_runs", "power_not_held"}:
+    if codes & AGAIN:
         return f"Next: again {at}, there and back each, by turns: {order}."
     if all(pair.verdict == "cannot_tell" for pair in found.pairs):
         return (

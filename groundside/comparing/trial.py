@@ -6,9 +6,13 @@ from dataclasses import dataclass
 
 from groundside.comparing.marked import Span
 from groundside.comparing.reading import ReadLog
+from groundside.units import DEFAULT
+from groundside.words.reasons import reason_text
+from groundside.words.remarks import remark_text
 from onboard.contract.figure import Unknown
+from onboard.contract.remarks import Caution, Remark, RemarkCode
 from onboard.efficiency.steady import SteadyBlock
-from onboard.efficiency.trial.cautions import Caution, power_cautions, surroundings_cautions
+from onboard.efficiency.trial.cautions import power_cautions, surroundings_cautions
 from onboard.efficiency.trial.comparison import compare
 from onboard.efficiency.trial.double_runs import double_runs
 from onboard.efficiency.trial.equal_power import curves_of, reference_power_w, slope_at
@@ -37,12 +41,12 @@ class Trial:
     cautions
         All of them.
     passed_over
-        Spans in which no run was found, for people to read.
+        Spans in which no run was found.
     """
 
     comparison: Comparison
     cautions: tuple[Caution, ...]
-    passed_over: tuple[str, ...]
+    passed_over: tuple[Remark, ...]
 
 
 def run_trial(logs: list[tuple[ReadLog, list[Span]]], sensors: Sensors) -> Trial:
@@ -73,15 +77,16 @@ def run_trial(logs: list[tuple[ReadLog, list[Span]]], sensors: Sensors) -> Trial
     shared = math.hypot(sensors.current_scale_sd, sensors.voltage_scale_sd, offset)
     found = compare(legs, power_w, slope, shared)
     if isinstance(found, Unknown):
-        raise UsageError(f"compare: {found.why}: run each set-up there and back, at one power")
+        why = reason_text(found, DEFAULT)
+        raise UsageError(f"compare: {why}: run each set-up there and back, at one power")
     counted = [legs[n] for double in found.evidence.doubles for n in double.legs]
     cautions = [*power_cautions(counted), *found.cautions, *surroundings_cautions(counted)]
     return Trial(found, tuple(cautions), tuple(passed_over))
 
 
-def _too_few_setups(setups: list[str], passed_over: list[str]) -> str:
+def _too_few_setups(setups: list[str], passed_over: list[Remark]) -> str:
     if not setups:
-        more = f" ({passed_over[0]})" if passed_over else ""
+        more = f" ({remark_text(passed_over[0], DEFAULT)})" if passed_over else ""
         return f"compare: no straight, steady run was found{more}"
     return (
         f"compare: runs of one set-up only, {setups[0]!r}: name the set-ups in a run sheet, "
@@ -89,16 +94,16 @@ def _too_few_setups(setups: list[str], passed_over: list[str]) -> str:
     )
 
 
-def _legs(logs: list[tuple[ReadLog, list[Span]]]) -> tuple[list[Leg], list[str]]:
+def _legs(logs: list[tuple[ReadLog, list[Span]]]) -> tuple[list[Leg], list[Remark]]:
     legs: list[Leg] = []
-    passed_over: list[str] = []
+    passed_over: list[Remark] = []
     for (log, spans), (outing, shift_s) in zip(logs, _clock([one for one, _ in logs]), strict=True):
         for span in spans:
             stretches = straight(log.seconds.between(span.start_s, span.end_s), marked=span.marked)
             if not stretches and span.marked:
+                from_s = span.start_s + log.zero_s
                 passed_over.append(
-                    f"{log.path.name} from {span.start_s + log.zero_s:.0f} s: no straight run with "
-                    "known power and speed in it"
+                    Remark(RemarkCode.NO_RUN_FOUND, log=log.path.name, from_s=from_s)
                 )
             legs += [leg(one, span.setup, log.path.name).at(outing, shift_s) for one in stretches]
     return sorted(legs, key=lambda one: (one.outing, one.start_s)), passed_over

@@ -6,11 +6,13 @@ from typing import Any
 
 from groundside.figures import one_decimal, percent, three_figures, whole
 from groundside.units import Units
+from groundside.words.reasons import reason_text
+from onboard.contract.codec import plain
 from onboard.contract.figure import Unknown
 from onboard.efficiency.plan import PlanRow, Way, best_row
 from onboard.efficiency.target_speed import CONFIDENCE_FRACTION
 
-SCHEMA = 1
+SCHEMA = 2
 LINES_MOST = 16
 CAUTION = (
     "An estimate: wind, waves and cold are not in it. Keep the reserve, tell somebody ashore, and "
@@ -51,7 +53,7 @@ def as_json(plans: list[Planned]) -> dict[str, Any]:
 
 def _rows(rows: tuple[PlanRow, ...] | Unknown) -> dict[str, Any]:
     if isinstance(rows, Unknown):
-        return {"rows": [], "best": None, "why": {"best": rows.why}}
+        return {"rows": [], "best": None, "why": {"best": plain(rows)}}
     return {"rows": [_row(row) for row in rows], "best": _row(best_row(rows))}
 
 
@@ -109,7 +111,7 @@ def _water(way: Way, units: Units) -> str:
 
 def _table(plan: Planned, way: Way, units: Units) -> Iterator[str]:
     if isinstance(plan.rows, Unknown):
-        yield f"  cannot arrive: {plan.rows.why}"
+        yield f"  cannot arrive: {reason_text(plan.rows, units)}"
         return
     best = best_row(plan.rows)
     fast = units.speed_name

@@ -4,34 +4,24 @@ import textwrap
 from collections.abc import Iterator
 from typing import Any
 
-from onboard.feed.jsonable import jsonable
-
 from groundside.figures import three_figures
 from groundside.reconciling.charges import Gathered
+from groundside.units import DEFAULT, Units, units_named
+from groundside.words.reasons import reason_text
+from groundside.words.remarks import finding_text, remark_text
+from onboard.contract.codec import plain
 from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.remarks import Remark, RemarkCode
 from onboard.efficiency.charge_balance import Charge, Counted
 from onboard.efficiency.current_fit import OFF_MOST, Correction
 from onboard.efficiency.reconciled import Reconciled
 from onboard.efficiency.round_trip import WALL_LEAST, WALL_MOST
 from onboard.efficiency.shared_errors import prior_covariance
 
-SCHEMA = 1
+SCHEMA = 2
 WIDTH = 79
 
-WITHIN = "within what can be told: nothing to change"
-NOT_READ = "the meter was not read for it"
-FULL_UNKNOWN = (
-    "It is not known that the pack was full before and after: the verdict takes it that the "
-    "charge put back just what the rides took."
-)
-MAYBE_AT_WALL = (
-    "Was the meter at the wall? There as much more is usual, with a charger's losses: then say "
-    "--meter ac."
-)
-NO_SENSOR = (
-    "No sensor is off by so much: see whether all rides on the charge are given, and whether the "
-    "meter was read right."
-)
 MADE_BY_HAND = "Nothing was changed. If you agree, write into the craft profile:"
 
 
@@ -50,18 +40,20 @@ def as_json(found: Gathered, result: Reconciled) -> dict[str, Any]:
         "current_offset_a": offset,
         "profile_change": _change(result),
     }
-    why = {key: value.why for key, value in body.items() if isinstance(value, Unknown)}
+    why = {key: plain(value) for key, value in body.items() if isinstance(value, Unknown)}
     return {
         "schema": SCHEMA,
-        **{key: jsonable(value) for key, value in body.items()},
+        **{key: None if key in why else plain(value) for key, value in body.items()},
         "verdict": result.verdict,
         "meter": "ac" if found.conditions.at_wall else "dc",
         "charges": [
             _charge(one, list(stated.logs))
             for one, stated in zip(found.charges, found.stated.charges, strict=True)
         ],
-        "remarks": list(_remarks(found, result)),
-        "why": why | {"verdict": result.why},
+        "remarks": [
+            {**plain(one), "text": remark_text(one, DEFAULT)} for one in _remarks(found, result)
+        ],
+        "why": why | {"verdict": plain(result.why)},
     }
 
 
@@ -86,7 +78,7 @@ def _charge(charge: Charge, logs: list[Any]) -> dict[str, Any]:
 
 
 def _read(value: float | None) -> float | Unknown:
-    return Unknown(NOT_READ) if value is None else value
+    return Unknown(Reason.METER_NOT_READ) if value is None else value
 
 
 def _scale(correction: Correction | Unknown) -> Estimate:
@@ -114,9 +106,10 @@ def _change(result: Reconciled) -> str | Unknown:
         return correction
     beyond = result.verdict in ("sensor_reads_low", "sensor_reads_high")
     if not beyond and result.charge == "within":
-        return Unknown(WITHIN)
+        return Unknown(Reason.NOTHING_TO_CHANGE)
     if not beyond:
-        return Unknown(result.why)
+        fits = result.verdict == "consistent"
+        return Unknown(Reason.BACK_FITS if fits else Reason.TOO_UNCERTAIN)
     lines = [
         "[sensors]",
         f"current_scale = {correction.scale.value:.4f}",
@@ -130,26 +123,24 @@ def _change(result: Reconciled) -> str | Unknown:
     return "\n".join(lines) + "\n"
 
 
-def _remarks(found: Gathered, result: Reconciled) -> Iterator[str]:
+def _remarks(found: Gathered, result: Reconciled) -> Iterator[Remark]:
     full, charges = sum(one.full_to_full for one in found.charges), len(found.charges)
     if not full:
-        yield FULL_UNKNOWN
+        yield Remark(RemarkCode.FULL_UNKNOWN)
     elif full < charges:
-        yield f"Only {full} of {charges} charges are known to be full to full: the sums are theirs."
+        yield Remark(RemarkCode.SOME_FULL, full_charges=full, charges=charges)
     if found.profile.battery is None:
-        yield "No [battery] in the profile: losses of any chemistry are allowed for."
+        yield Remark(RemarkCode.NO_PACK)
     if found.unmeasured_packs:
-        which = ", ".join(map(str, found.unmeasured_packs))
-        yield f"What battery {which} gives is not measured: if it was charged too, no sum fits."
+        yield Remark(RemarkCode.PACKS_UNMEASURED, packs=found.unmeasured_packs)
     nobody_said = found.stated.meter is None and result.charged_ah is None
     share = (result.charged_wh or 0.0) / result.counted.energy_wh
     if nobody_said and result.energy == "more" and WALL_LEAST <= share <= WALL_MOST:
-        yield MAYBE_AT_WALL
+        yield Remark(RemarkCode.MAYBE_AT_WALL)
     if any(not 1.0 / OFF_MOST < times < OFF_MOST for times in _times(result)):
-        yield NO_SENSOR
+        yield Remark(RemarkCode.NO_SENSOR)
     if isinstance(result.correction, Correction) and result.correction.used < full:
-        used = result.correction.used
-        yield f"The correction rests on {used} of them: the others used less than half the pack."
+        yield Remark(RemarkCode.RESTS_ON, used_charges=result.correction.used)
 
 
 def as_lines(found: Gathered, result: Reconciled) -> Iterator[str]:
@@ -177,11 +168,12 @@ def as_lines(found: Gathered, result: Reconciled) -> Iterator[str]:
         for number, one in enumerate(found.charges, 1):
             yield _one_charge(number, one)
         yield ""
-    yield from _wrapped(f"{_headline(result)}: {result.why}.")
+    units = units_named(found.profile.units.speed)
+    yield from _wrapped(f"{_headline(result)}: {finding_text(result.why, units)}.")
     for remark in _remarks(found, result):
-        yield from _wrapped(remark)
+        yield from _wrapped(remark_text(remark, units))
     yield ""
-    yield from _correction_lines(found, result)
+    yield from _correction_lines(found, result, units)
 
 
 def _count(number: int, what: str) -> str:
@@ -224,10 +216,12 @@ def _headline(result: Reconciled) -> str:
     }[result.verdict]
 
 
-def _correction_lines(found: Gathered, result: Reconciled) -> Iterator[str]:
+def _correction_lines(found: Gathered, result: Reconciled, units: Units) -> Iterator[str]:
     correction = result.correction
     if isinstance(correction, Unknown):
-        yield from _wrapped(f"No correction of the current sensor: {correction.why}.")
+        yield from _wrapped(
+            f"No correction of the current sensor: {reason_text(correction, units)}."
+        )
         return
     now = found.profile.sensors
     yield (
@@ -241,7 +235,7 @@ def _correction_lines(found: Gathered, result: Reconciled) -> Iterator[str]:
         )
     change = _change(result)
     if isinstance(change, Unknown):
-        yield from _wrapped(f"No change is offered: {change.why}.")
+        yield from _wrapped(f"No change is offered: {reason_text(change, units)}.")
         return
     yield MADE_BY_HAND
     yield ""

@@ -15,7 +15,7 @@ from groundside.figures import (
 )
 from groundside.units import Units
 from onboard.contract.codes import Statement, Value
-from onboard.contract.quantities import unit_of
+from onboard.contract.quantities import RATIOS, unit_of
 
 Sentence = str | Callable[[Mapping[str, Value], Units], str]
 """A sentence with gaps such as `{left_wh}`; or what makes one of values, where gaps will not do."""
@@ -70,6 +70,8 @@ def written(name: str, value: Value, units: Units) -> str:
         return value
     if name == "errno":
         return system_words(int(value))
+    if name in RATIOS:
+        return f"{value:.2g}"
     unit = unit_of(name)
     return whole(value) if unit is None else _WRITERS.get(unit, _plain(unit))(float(value), units)
 

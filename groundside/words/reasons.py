@@ -29,6 +29,21 @@ def _from(what: str) -> Sentence:
     return sentence
 
 
+def _no_double_run(values: Mapping[str, Value], units: Units) -> str:
+    codes = values["reasons"]
+    assert isinstance(codes, tuple)
+    said = [reason_text(Unknown(Reason(str(code))), units) for code in codes]
+    return f"no double run ({'; '.join(said)})"
+
+
+BACK_FITS = "what came back is within what can be told"
+TOO_UNCERTAIN = "what is uncertain weighs too much against what was drawn"
+CHARGES_CONTRADICT = (
+    "the charges contradict each other by more than chance: one may not have been full, or "
+    "something was drawn that no log holds"
+)
+"""What stands behind a verdict too."""
+
 REASONS: Mapping[Reason, Sentence] = {
     Reason.NO_AUTOPILOT: "no autopilot heard yet",
     Reason.NOT_HEARD: "not heard yet",
@@ -94,4 +109,43 @@ REASONS: Mapping[Reason, Sentence] = {
     Reason.NO_DATA: "no data yet",
     Reason.NOT_STATED: "no reason given",
     Reason.NEWER: "a reason that this viewer does not know: {name}",
+    # Comparison.
+    Reason.ONE_DOUBLE_RUN: "one double run does not tell how well it repeats",
+    Reason.ONE_EACH: "one double run of each does not tell how well it repeats",
+    Reason.NEVER_TOGETHER: "they were never run on the same outing",
+    Reason.TOO_FEW_DOUBLE_RUNS: "too few double runs",
+    Reason.DRIFT_POSSIBLE: (
+        "all runs of one came before all of the other, so a drift may be what differs"
+    ),
+    Reason.BY_CHANCE: "of so many comparisons one may well look like this by chance",
+    Reason.NO_RUN_BACK: "no run back followed it",
+    Reason.OTHER_SETUP_NEXT: "the next run had another set-up",
+    Reason.RUN_BACK_LATE: "the run back came too late",
+    Reason.NOT_OPPOSITE: "the next run was not on the opposite course",
+    Reason.OTHER_POWER_NEXT: "the next run was at another power",
+    Reason.NO_DOUBLE_RUN: _no_double_run,
+    # Reconciliation.
+    Reason.AH_AT_WALL: "the meter was at the wall: ampere-hours there are not those of the pack",
+    Reason.METER_NOT_READ: "the meter was not read for it",
+    Reason.NOTHING_TO_CHANGE: "within what can be told: nothing to change",
+    Reason.BACK_FITS: BACK_FITS,
+    Reason.TOO_UNCERTAIN: TOO_UNCERTAIN,
+    Reason.METER_AT_WALL: (
+        "a meter at the wall measures the charger's losses too: it never corrects a sensor"
+    ),
+    Reason.NEEDS_AH: "only ampere-hours tell of the current sensor: give --charged-ah",
+    Reason.NOT_FULL_TO_FULL: (
+        "not known to have been full before and after: mark 'charged full', or say --full-to-full"
+    ),
+    Reason.NO_PACK_SIZE: "no [battery] in the profile: how much of the pack was used is not known",
+    Reason.TOO_LITTLE_USED: "{used_fraction} of the pack was used: half of it or more is needed",
+    Reason.ONLY_ZERO: ("the sensor itself reported no current: all that was counted is its zero"),
+    Reason.NO_SENSORS_ERROR: "{times} times what was counted came back, which is no sensor's error",
+    Reason.CHARGES_CONTRADICT: CHARGES_CONTRADICT,
+    Reason.SCALE_ALONE: (
+        "scale and zero are told apart from {charges} charges on, with mean currents that differ "
+        "{times} times"
+    ),
+    # Planning.
+    Reason.NO_WAY_MADE: "no speed seen makes way against this water",
 }

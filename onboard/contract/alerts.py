@@ -15,7 +15,7 @@ class AlertCode(Code):
 
     def __new__(cls, code: str, level: Level = "note", meaning: str = "", *names: str) -> Self:
         """Make a row."""
-        row = object.__new__(cls)
+        row = str.__new__(cls, code)
         row._value_ = code
         row.level, row.meaning, row.names = level, meaning, names
         return row
@@ -57,12 +57,9 @@ class AlertCode(Code):
     )  # fmt: skip
     MARKS_STOPPED = "marks_stopped", "warning", "marks are not written down", "errno"
     RECORD_MOVED = (
-        "record_moved",
-        "warning",
-        "the record goes on in another file",
-        "path",
-        "problem",
-    )
+        "record_moved", "warning", "the record goes on in another file",
+        "before", "path", "problem",
+    )  # fmt: skip
     RECORD_FAILED = "record_failed", "warning", "faults in the recorder", "faults"
     SCAN_FAILED = "scan_failed", "warning", "faults reading the link", "faults"
     FIGURES_FAILED = "figures_failed", "warning", "the figures failed; worked out again"

@@ -22,7 +22,7 @@ from onboard.contract.codes import Code, Statement, Value
 from onboard.contract.commands import Mark, Set
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.messages import KINDS, Message, command_read
-from onboard.contract.quantities import kind_of
+from onboard.contract.quantities import Kind, kind_of
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import SCHEMA
 
@@ -84,8 +84,8 @@ def json_line(raw: Mapping[str, Any]) -> bytes:
     return json.dumps(raw, separators=(",", ":"), allow_nan=False).encode() + b"\n"
 
 
-def from_line(line: bytes) -> Message:
-    """Read one line of the feed.
+def from_line(line: bytes) -> Message | None:
+    """Read one line of the feed; None for a kind that a newer daemon says.
 
     Raises
     ------
@@ -100,10 +100,10 @@ def from_line(line: bytes) -> Message:
         raise ContractError("not JSON") from None
     if not isinstance(raw, dict) or not isinstance(kind := raw.get("kind"), str):
         raise ContractError("kind")
-    if (schema := raw.get("schema")) != SCHEMA or isinstance(schema, bool):
-        raise SchemaError(str(schema)[:20])
     if kind not in KINDS:
-        raise ContractError(f"kind {kind[:20]}")
+        return None
+    if (schema := raw.get("schema")) != SCHEMA or isinstance(schema, bool):
+        raise SchemaError(clean(str(schema)[:20]))
     message: Message = read(KINDS[kind], raw)
     return message
 
@@ -254,12 +254,10 @@ def _reader_of_statement(kind: Any) -> Read:
 def _value(name: str, raw: Any) -> Value:
     """Read a statement's value; None for what it cannot be."""
     try:
-        kind = kind_of(name)
-        if kind in ("quantity", "count"):
-            return _whole(raw) if kind == "count" else _number(raw)
-        return _text(raw) if kind == "text" else _each(_text)(raw)
+        value: Value = _VALUES[kind_of(name)](raw)
     except ContractError:
         return None
+    return value
 
 
 def clean(text: str) -> str:
@@ -336,3 +334,13 @@ _READERS: Final[dict[Any, Read]] = {}
 """What was looked at already, by type."""
 
 _PLAIN: Final[dict[Any, Read]] = {float: _number, int: _whole, str: _text, bool: _bool}
+
+_VALUES: Final[dict[Kind, Read]] = {
+    "quantity": _number,
+    "count": _whole,
+    "text": _text,
+    "quantities": _each(_number),
+    "counts": _each(_whole),
+    "texts": _each(_text),
+}
+"""What reads a statement's value, by what its name says that it is."""

@@ -4,8 +4,9 @@ Each family of statements (reasons, alerts, refusals ...) is an enumeration of r
 it means, and the names of its values. What a name ends in tells its unit; see `quantities`.
 """
 
+import os
 from collections.abc import Mapping
-from enum import Enum
+from enum import StrEnum
 from typing import Self
 
 Value = float | int | str | tuple[str, ...] | tuple[float, ...] | None
@@ -13,8 +14,8 @@ Value = float | int | str | tuple[str, ...] | tuple[float, ...] | None
 """
 
 
-class Code(Enum):
-    """A row: code, meaning, names of the values.
+class Code(StrEnum):
+    """A row: code, meaning, names of the values. It equals its code as a text.
 
     Examples
     --------
@@ -29,7 +30,7 @@ class Code(Enum):
 
     def __new__(cls, code: str, meaning: str = "", *names: str) -> Self:
         """Make a row."""
-        row = object.__new__(cls)
+        row = str.__new__(cls, code)
         row._value_ = code
         row.meaning, row.names = meaning, names
         return row
@@ -77,7 +78,11 @@ class Statement:
 
     def __str__(self) -> str:
         """Give what it means and its values: for logs."""
-        values = ", ".join(f"{name} {value}" for name, value in self.values.items())
+        known = [(name, value) for name, value in self.values.items() if value not in (None, "")]
+        values = ", ".join(
+            os.strerror(int(value)).lower() if name == "errno" else f"{name} {value}"  # type: ignore[arg-type]
+            for name, value in known
+        )
         return f"{self.code.meaning} ({values})" if values else self.code.meaning
 
     def __repr__(self) -> str:

@@ -6,7 +6,7 @@ which of the reader's units to write one.
 
 from typing import Final, Literal
 
-Kind = Literal["quantity", "count", "text", "texts"]
+Kind = Literal["quantity", "quantities", "count", "counts", "text", "texts"]
 
 UNITS: Final[dict[str, str]] = {
     "wh_per_km": "Wh/km",
@@ -34,14 +34,23 @@ COUNTS: Final = frozenset(
     name
     for names in (
         ("bytes", "errno", "faults", "most", "motor", "repeated", "unsigned", "wrong"),
-        ("double_runs", "runs", "run", "charges"),
+        ("double_runs", "runs", "run", "charges", "full_charges", "used_charges"),
     )
     for name in names
 )
 """Names of whole numbers."""
 
-TEXTS: Final = frozenset(("sources", "parts", "setups"))
+TEXTS: Final = frozenset(("sources", "parts", "setups", "others", "reasons"))
 """Names of several texts."""
+
+SEVERAL_COUNTS: Final = frozenset(("run_numbers", "packs"))
+"""Names of several whole numbers."""
+
+SEVERAL: Final = frozenset(("powers_w",))
+"""Names of several quantities."""
+
+RATIOS: Final = frozenset(("times",))
+"""Names of plain numbers without a unit."""
 
 
 def unit_of(name: str) -> str | None:
@@ -67,9 +76,19 @@ def kind_of(name: str) -> Kind:
     --------
     >>> [kind_of(name) for name in ("age_s", "faults", "sources", "path")]
     ['quantity', 'count', 'texts', 'text']
+    >>> [kind_of(name) for name in ("powers_w", "run_numbers", "times")]
+    ['quantities', 'counts', 'quantity']
     """
-    if name in COUNTS:
-        return "count"
-    if name in TEXTS:
-        return "texts"
+    for kind, names in _NAMED:
+        if name in names:
+            return kind
     return "text" if unit_of(name) is None else "quantity"
+
+
+_NAMED: Final[tuple[tuple[Kind, frozenset[str]], ...]] = (
+    ("count", COUNTS),
+    ("counts", SEVERAL_COUNTS),
+    ("texts", TEXTS),
+    ("quantities", SEVERAL),
+    ("quantity", RATIOS),
+)

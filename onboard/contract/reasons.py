@@ -87,3 +87,42 @@ class Reason(Code):
     NO_DATA = "no_data", "the viewer has no data yet"
     NOT_STATED = "not_stated", "the daemon states neither value nor reason"
     NEWER = "newer", "the daemon gives a reason that this viewer does not know", "name"
+
+    # Comparison.
+    ONE_DOUBLE_RUN = "one_double_run", "one double run does not tell how well it repeats"
+    ONE_EACH = "one_each", "one double run of each does not tell how well it repeats"
+    NEVER_TOGETHER = "never_together", "they were never run on the same outing"
+    TOO_FEW_DOUBLE_RUNS = "too_few_double_runs", "there are too few double runs for a verdict"
+    DRIFT_POSSIBLE = "drift_possible", "a drift may be what differs"
+    BY_CHANCE = "by_chance", "one of so many comparisons may look like this by chance"
+    NO_RUN_BACK = "no_run_back", "no run back followed it"
+    OTHER_SETUP_NEXT = "other_setup_next", "the next run had another set-up"
+    RUN_BACK_LATE = "run_back_late", "the run back came too late"
+    NOT_OPPOSITE = "not_opposite", "the next run was not on the opposite course"
+    OTHER_POWER_NEXT = "other_power_next", "the next run was at another power"
+    NO_DOUBLE_RUN = "no_double_run", "there is no double run; the reasons' codes", "reasons"
+
+    # Reconciliation.
+    AH_AT_WALL = "ah_at_wall", "ampere-hours at the wall are not those of the pack"
+    METER_NOT_READ = "meter_not_read", "the meter was not read for it"
+    NOTHING_TO_CHANGE = "nothing_to_change", "it is within what can be told"
+    BACK_FITS = "back_fits", "what came back is within what can be told"
+    TOO_UNCERTAIN = "too_uncertain", "what is uncertain weighs too much"
+    METER_AT_WALL = "meter_at_wall", "a meter at the wall never corrects a sensor"
+    NEEDS_AH = "needs_ah", "only ampere-hours tell of the current sensor"
+    NOT_FULL_TO_FULL = "not_full_to_full", "not known to have been full before and after"
+    NO_PACK_SIZE = "no_pack_size", "the profile has no [battery] to tell what was used of it"
+    TOO_LITTLE_USED = "too_little_used", "too little of the pack was used", "used_fraction"
+    ONLY_ZERO = "only_zero", "all that was counted is the sensor's zero"
+    NO_SENSORS_ERROR = (
+        "no_sensors_error", "no sensor is off as much; what came back over what was counted",
+        "times",
+    )  # fmt: skip
+    CHARGES_CONTRADICT = "charges_contradict", "the charges contradict each other"
+    SCALE_ALONE = (
+        "scale_alone", "zero and scale need so many charges, with currents so much apart",
+        "charges", "times",
+    )  # fmt: skip
+
+    # Planning.
+    NO_WAY_MADE = "no_way_made", "no speed seen makes way against this water"

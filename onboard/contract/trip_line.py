@@ -35,3 +35,12 @@ class TripLine:
             raise ValueError("the columns of a trip line differ in length, or are too long")
         if not all(a < b for a, b in itertools.pairwise(self.t_s)):
             raise ValueError("the time of a trip line does not rise")
+
+    def rounded(self) -> "TripLine":
+        """Give the line as finely as a screen shows it, for the way over the network."""
+        return TripLine(
+            tuple(round(value, 2) for value in self.t_s),
+            tuple(round(value, 1) for value in self.distance_m),
+            tuple(round(value, 2) for value in self.energy_wh),
+            self.every_s,
+        )

@@ -98,7 +98,8 @@ def _cut(data: bytes) -> _Lines:
     messages: list[Message] = []
     for line in whole:
         with contextlib.suppress(ContractError):
-            messages.append(from_line(line))
+            if (message := from_line(line)) is not None:
+                messages.append(message)
     return _Lines(b"" if len(rest) > LINE_MOST_BYTES else rest, messages)
 
 

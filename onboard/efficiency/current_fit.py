@@ -13,6 +13,7 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.charge_balance import Charge, Conditions, own_variance_ah2
 from onboard.efficiency.round_trip import CHARGE_SD_FRACTION
 from onboard.efficiency.shared_errors import Z_95
@@ -33,10 +34,7 @@ CONTRADICTED_Z = 2.326348
 """99 % quantile of the normal distribution (tables): charges that disagree more are no one sensor's
 work."""
 
-CONTRADICTED = Unknown(
-    "the charges contradict each other by more than chance: one may not have been full, or "
-    "something was drawn that no log holds"
-)
+CONTRADICTED = Unknown(Reason.CHARGES_CONTRADICT)
 
 
 @dataclass(frozen=True)
@@ -95,41 +93,41 @@ def current_correction(charges: Sequence[Charge], conditions: Conditions) -> Cor
         With 95 % intervals; the reason why the charges carry none.
     """
     usable = []
+    reasons = []
     for one in charges:
         why_not = _why_not(one, conditions)
         if why_not is None:
             usable.append(one)
+        else:
+            reasons.append(why_not)
     if not usable:
-        return Unknown(_why_not(charges[0], conditions) or "there is no charge")
+        return reasons[0]
     balance = _balance(usable, conditions)
     if float(balance.reported_ah.min()) <= 0.0:
-        return Unknown("the sensor itself reported no current: all that was counted is its zero")
+        return Unknown(Reason.ONLY_ZERO)
     found = _both(balance) if balance.tells_apart else _scale_alone(balance, conditions)
     if isinstance(found, Unknown):
         return found
     times = found.scale.value / conditions.sensors.current_scale
     if not 1.0 / OFF_MOST < times < OFF_MOST:
-        return Unknown(f"{times:.2g} times what was counted came back, which is no sensor's error")
+        return Unknown(Reason.NO_SENSORS_ERROR, times=times)
     return found
 
 
-def _why_not(charge: Charge, conditions: Conditions) -> str | None:
-    """Say why a charge tells nothing of the current sensor, None where it does."""
+def _why_not(charge: Charge, conditions: Conditions) -> Unknown | None:
+    """Tell why a charge tells nothing of the current sensor, None where it does."""
     if conditions.at_wall:
-        return "a meter at the wall measures the charger's losses too: it never corrects a sensor"
+        return Unknown(Reason.METER_AT_WALL)
     if charge.charged_ah is None:
-        return "only ampere-hours tell of the current sensor: give --charged-ah"
+        return Unknown(Reason.NEEDS_AH)
     if not charge.full_to_full:
-        return (
-            "not known to have been full before and after: mark 'charged full', or say "
-            "--full-to-full"
-        )
+        return Unknown(Reason.NOT_FULL_TO_FULL)
     if conditions.pack_ah is None:
-        return "no [battery] in the profile: how much of the pack was used is not known"
+        return Unknown(Reason.NO_PACK_SIZE)
     # By what came back: the sensor is what is in doubt.
     used = charge.charged_ah / conditions.pack_ah
     if used < LEAST_USED_FRACTION:
-        return f"{used:.0%} of the pack was used: half of it or more is needed"
+        return Unknown(Reason.TOO_LITTLE_USED, used_fraction=used)
     return None
 
 
@@ -160,11 +158,8 @@ def _scale_alone(balance: _Balance, conditions: Conditions) -> Correction | Unkn
     if isinstance(found, Unknown):
         return found
     ((scale, sd),) = found
-    why = (
-        f"scale and zero are told apart from {APART_LEAST} charges on, with mean currents that "
-        f"differ {APART_RATIO:g} times"
-    )
-    return Correction(scale, sd, Unknown(why), math.nan, len(back))
+    why = Unknown(Reason.SCALE_ALONE, charges=APART_LEAST, times=APART_RATIO)
+    return Correction(scale, sd, why, math.nan, len(back))
 
 
 def _both(balance: _Balance) -> Correction | Unknown:

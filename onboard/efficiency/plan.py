@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Figure, Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.outlook import EnergyLeft, Outlook, likelihood, outlook
 from onboard.efficiency.shared_errors import Z_95
 from onboard.efficiency.target_speed import CONFIDENCE_FRACTION
@@ -149,7 +150,7 @@ def plan_rows(
         over = np.where(through > abs(water), (through**2 - water**2) / through, 0.0)
     through, over = through[over >= LEAST_WAY_MPS], over[over >= LEAST_WAY_MPS]
     if not len(through):
-        return Unknown("no speed seen makes way against this water")
+        return Unknown(Reason.NO_WAY_MADE)
     length_m = way.distance_m * (2.0 if way.there_and_back else 1.0)
     seen: npt.NDArray[np.bool_] = (through >= low - 1e-9) & (through <= high + 1e-9)
 

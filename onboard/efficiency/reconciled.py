@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.remarks import Finding, FindingCode
 from onboard.efficiency.charge_balance import (
     Charge,
     Conditions,
@@ -18,10 +20,9 @@ from onboard.efficiency.charge_balance import (
 from onboard.efficiency.current_fit import CONTRADICTED, Correction, current_correction
 
 Verdict = Literal["consistent", "sensor_reads_low", "sensor_reads_high", "cannot_tell"]
+Judged = tuple[Verdict, Finding]
 
-AT_WALL = Unknown("the meter was at the wall: ampere-hours there are not those of the pack")
-
-TOO_WIDE = "what is uncertain weighs too much against what was drawn"
+AT_WALL = Unknown(Reason.AH_AT_WALL)
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,7 @@ class Reconciled:
     verdict
         A sensor reads low when more came back than can be explained.
     why
-        In a sentence.
+        Why that is the verdict.
     """
 
     counted: Counted
@@ -55,7 +56,7 @@ class Reconciled:
     energy: Fit | None
     correction: Correction | Unknown
     verdict: Verdict
-    why: str
+    why: Finding
 
 
 def reconciled(charges: Sequence[Charge], conditions: Conditions) -> Reconciled:
@@ -81,7 +82,7 @@ def reconciled(charges: Sequence[Charge], conditions: Conditions) -> Reconciled:
     energy = None if charged_wh is None else fits(charged_wh, wh)
     correction = current_correction(charges, conditions)
     if correction is CONTRADICTED:
-        verdict: tuple[Verdict, str] = "cannot_tell", CONTRADICTED.why
+        verdict: Judged = "cannot_tell", Finding(FindingCode.CHARGES_CONTRADICT)
     elif conditions.at_wall:
         # Even a charger and a pack without any loss need what was drawn.
         lossless = expected_wh(charges, _beside_pack(conditions)).low or 0.0
@@ -116,63 +117,67 @@ def _beside_pack(conditions: Conditions) -> Conditions:
     )
 
 
-def _at_wall(energy: Fit | None, impossible: bool) -> tuple[Verdict, str]:
+def _at_wall(energy: Fit | None, impossible: bool) -> Judged:
     if impossible:
-        return "sensor_reads_high", "less came out of the wall than was counted out of the pack"
+        return "sensor_reads_high", Finding(FindingCode.WALL_TOO_LITTLE)
     if energy == "within":
-        return "consistent", "what the wall gave fits, with the losses of usual chargers"
+        return "consistent", Finding(FindingCode.WALL_FITS)
     if energy == "more":
-        return "cannot_tell", "more came out of the wall than usual: the charger may lose as much"
+        return "cannot_tell", Finding(FindingCode.WALL_MORE)
     if energy == "less":
-        return "cannot_tell", "less came out of the wall than usual: a very good charger may do so"
-    return "cannot_tell", TOO_WIDE
+        return "cannot_tell", Finding(FindingCode.WALL_LESS)
+    return "cannot_tell", Finding(FindingCode.TOO_UNCERTAIN)
 
 
 def _beside(
     charge: Fit | None, energy: Fit | None, correction: Correction | Unknown, conditions: Conditions
-) -> tuple[Verdict, str]:
+) -> Judged:
     """Judge by a meter between charger and pack: by charge where it can, which asks for less."""
     if charge == "more":
-        return "sensor_reads_low", "more charge came back than the counted rides explain"
+        return "sensor_reads_low", Finding(FindingCode.MORE_CHARGE)
     if charge == "less":
-        return "sensor_reads_high", "less charge came back than was counted"
+        return "sensor_reads_high", Finding(FindingCode.LESS_CHARGE)
     off = _off(correction, conditions)
     if charge == "within" and off is not None:
         return off
     return _by_energy(energy, charge == "within")
 
 
-def _by_energy(energy: Fit | None, charge_fits: bool) -> tuple[Verdict, str]:
+def _by_energy(energy: Fit | None, charge_fits: bool) -> Judged:
     if energy == "more" and charge_fits:
-        return "cannot_tell", (
-            "the charge fits, but more energy came back than it explains: the voltage reads low, "
-            "or the pack loses more than sound cells do"
-        )
+        return "cannot_tell", Finding(FindingCode.VOLTAGE_OR_PACK)
     if energy == "more":
-        return "sensor_reads_low", (
-            "more energy came back than the counted rides and the pack's losses explain: current "
-            "or voltage reads low, or the pack loses more than sound cells do"
-        )
+        return "sensor_reads_low", Finding(FindingCode.MORE_ENERGY)
     if energy == "less":
-        which = "voltage" if charge_fits else "current or voltage"
-        return "sensor_reads_high", f"less energy came back than was counted: {which} reads high"
+        what = FindingCode.VOLTAGE_READS_HIGH if charge_fits else FindingCode.LESS_ENERGY
+        return "sensor_reads_high", Finding(what)
     if charge_fits or energy == "within":
-        return "consistent", "what came back is within what can be told"
-    return "cannot_tell", TOO_WIDE
+        return "consistent", Finding(FindingCode.FITS)
+    return "cannot_tell", Finding(FindingCode.TOO_UNCERTAIN)
 
 
-def _off(correction: Correction | Unknown, conditions: Conditions) -> tuple[Verdict, str] | None:
+def _off(correction: Correction | Unknown, conditions: Conditions) -> Judged | None:
     """Judge scale and zero where they were told apart: in the sum they may make up for another."""
     if isinstance(correction, Unknown) or isinstance(correction.offset_a, Unknown):
         return None
     sensors = conditions.sensors
-    for found, stated, what in (
-        (correction.scale, sensors.current_scale, "the scale of the current"),
-        (correction.offset_a, sensors.current_offset_a, "the zero of the current"),
+    for found, stated, low, high in (
+        (
+            correction.scale,
+            sensors.current_scale,
+            FindingCode.SCALE_READS_LOW,
+            FindingCode.SCALE_READS_HIGH,
+        ),
+        (
+            correction.offset_a,
+            sensors.current_offset_a,
+            FindingCode.ZERO_READS_LOW,
+            FindingCode.ZERO_READS_HIGH,
+        ),
     ):
         fit = fits(stated, found)
         if fit == "less":
-            return "sensor_reads_low", f"all in all the charge fits, but {what} reads low"
+            return "sensor_reads_low", Finding(low)
         if fit == "more":
-            return "sensor_reads_high", f"all in all the charge fits, but {what} reads high"
+            return "sensor_reads_high", Finding(high)
     return None

@@ -64,13 +64,9 @@ class GrowingLine:
         return self.t_s[-1] + self.every_s - 1e-6 if self.t_s else -math.inf
 
     def record(self) -> TripLine:
-        """Give the line as it stands, rounded to what a screen shows."""
-        return TripLine(
-            tuple(round(value, 2) for value in self.t_s),
-            tuple(round(value, 1) for value in self.distance_m),
-            tuple(round(value, 2) for value in self.energy_wh),
-            self.every_s,
-        )
+        """Give the line as it stands."""
+        columns = (self.t_s, self.distance_m, self.energy_wh)
+        return TripLine(*map(tuple, columns), self.every_s)
 
     @classmethod
     def of(cls, record: TripLine) -> Self:

@@ -55,7 +55,7 @@ def figure(figures: Any, path: str) -> dict[str, Any]:
     if here is None:
         return {"why": "none"}
     if isinstance(here, Unknown):
-        return {"why": here.why}
+        return {"why": here.code.code}
     if isinstance(here, np.generic):
         here = here.item()
     if isinstance(here, bool | str | int | float):

@@ -42,7 +42,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     supply = supply_of(stated.battery, stated.sensors)
     rows = plan_rows(known, supply, way)
     if not isinstance(rows, tuple):
-        return {"craft": world.name, "why": rows.why}
+        return {"craft": world.name, "why": rows.code.code}
     # Of a kilometre's cost and what is left, the length that takes about all.
     row = rows[int(rng.integers(len(rows)))]
     spare_wh = row.energy_wh.value + row.left_wh

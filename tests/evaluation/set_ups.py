@@ -148,7 +148,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
         "true": made.speed_mps[pair.b] / made.speed_mps[pair.a] - 1.0,
         "low": figure.low if known else None,
         "high": figure.high if known else None,
-        "codes": [one.code for one in found.cautions],
+        "codes": [one.code.code for one in found.cautions],
     }
 
 

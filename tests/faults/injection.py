@@ -41,7 +41,7 @@ AFTER_S = 60
 """The link is silent, but the clock goes on: what failed has time to come back."""
 
 ROOMS = (
-    "onboard.efficiency", "onboard.feed.jsonable", "onboard.feed.snapshot", "onboard.feed.server",
+    "onboard.efficiency", "onboard.contract.codec", "onboard.feed.server",
     "onboard.telemetry.decoder", "onboard.telemetry.craft", "onboard.telemetry.timebase",
     "onboard.telemetry.channels", "onboard.telemetry.asking", "onboard.telemetry.packing",
     "onboard.ride", "onboard.own_alerts", "onboard.publisher", "onboard.pairing.door",

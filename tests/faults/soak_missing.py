@@ -96,7 +96,7 @@ class Explained:
             return "a serial port just opened"
         for one in self._allowances:
             if one.begin_s <= at_s <= one.end_s:
-                return one.why
+                return str(one)
         # The tick's own count of drops may be read in the tick that follows.
         drops = self._stream.truth.drops
         for place in (tick, tick + 1):

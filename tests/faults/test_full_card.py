@@ -110,7 +110,7 @@ def test_a_full_card_stops_the_record_only_while_it_is_full(tmp_path: Path, make
             # A new trip would end the session whose frames wait.
             refused = say(daemon, kind="mark", mark="new_trip", text="")
             assert not refused["ok"]
-            assert refused["why"].startswith("the card refuses the record")
+            assert refused["why"]["code"] == "card_behind"
             room_s = time.monotonic()
             card.make_room(daemon)
             daemon.snapshot_when(lambda snapshot: not stopped(snapshot))

@@ -23,11 +23,11 @@ SUBSCRIBERS = [
     ("onboard.telemetry.asking", "Asking.due"),
     ("onboard.own_alerts", "OwnAlerts.now"),
     ("onboard.feed.server", "FeedServer.publish"),
-    ("onboard.feed.jsonable", "jsonable"),
+    ("onboard.contract.codec", "plain"),
     ("onboard.session_book", "SessionBook.save_if_due"),
 ]
 
-NO_FEED = ("Ride.snapshot", "FeedServer.publish", "jsonable")
+NO_FEED = ("Ride.snapshot", "FeedServer.publish", "plain")
 """Without these nothing can be shown; the log tells."""
 
 NOT_SHOWN = ("Ride.kept", "OwnAlerts.now")

@@ -209,7 +209,7 @@ def said(daemon: Daemon, **command: Any) -> None:
 
 def has(snapshot: Any, reserve_fraction: float) -> bool:
     """Whether there is a target, though it is too early for a cue, and that reserve."""
-    untold = snapshot["target"] is None and snapshot["why"]["target"] == NO_AIM.why
+    untold = snapshot["target"] is None and snapshot["why"]["target"]["code"] == NO_AIM.code
     return snapshot["reserve_fraction"] == reserve_fraction and not untold
 
 

@@ -11,13 +11,16 @@ import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
-from onboard.feed.snapshot import as_line
 
 from groundside.craft_link import OtherKeyError, answers_at, joined, own_name, pair_with
 from groundside.crafts import Craft
 from groundside.feed_client import FeedClient
 from groundside.reaching import craft_that_answers
 from groundside.source import Update
+from onboard.contract.codec import as_line
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import unknown_snapshot
 from onboard.errors import FeedError
 from onboard.pairing import door as door_module
 from onboard.pairing.crew import CrewBook, good_name
@@ -25,7 +28,8 @@ from onboard.pairing.invitation import PIN_BYTES, Invitation
 from onboard.pairing.keys import identity_path, own_fingerprint, server_context
 from tests.onboard.pairing.doors import Open, open_door, paired_folder
 
-SNAPSHOT = as_line({"schema": 1, "kind": "snapshot", "seq": 1})
+NOTHING = unknown_snapshot(Unknown(Reason.NO_AUTOPILOT), "a test")
+SNAPSHOT = as_line(NOTHING)
 
 
 @pytest.fixture(autouse=True)
@@ -216,7 +220,7 @@ def test_the_feed_goes_on_over_a_revoking_as_a_sentence(tmp_path: Path) -> None:
             await stream.aclose()
 
     play(scene)
-    assert seen[0].snapshot == {"schema": 1, "kind": "snapshot", "seq": 1}
+    assert seen[0].snapshot == NOTHING
     assert "skiff does not let this machine in" in (seen[-1].problem or "")
 
 

@@ -8,9 +8,12 @@ from typing import Any
 
 import pytest
 
-from groundside.answers import Ack
+from groundside.answers import Said
 from groundside.feed_client import FeedClient
+from groundside.say import mark, setting
+from groundside.units import DEFAULT
 from onboard.contract.commands import Command, Mark, Reply
+from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.feed.server import FeedServer
 from tests.groundside.test_feed_client import (
     HELLO,
@@ -21,7 +24,7 @@ from tests.groundside.test_feed_client import (
     snapshot,
 )
 
-NOTE = {"kind": "mark", "mark": "note", "text": "weed 🌿"}
+NOTE = mark("note", "weed 🌿")
 
 
 @asynccontextmanager
@@ -61,31 +64,31 @@ def test_what_is_said_to_the_daemon_is_answered() -> None:
 
         def obeys(command: Command, reply: Reply) -> None:
             said.append(command)
-            reply("not today" if isinstance(command, Mark) else None, None)
+            reply(Refusal(RefusalCode.FAULT) if isinstance(command, Mark) else None, None)
 
         heard: list[tuple[str, bool]] = []
         others: list[tuple[str, bool]] = []
         async with daemon(obeys) as port:
-            client = FeedClient("127.0.0.1", port, heard=lambda c, by: heard.append((c["key"], by)))
-            other = FeedClient("127.0.0.1", port, heard=lambda c, by: others.append((c["key"], by)))
+            client = FeedClient("127.0.0.1", port, heard=lambda c, by: heard.append((c.key, by)))
+            other = FeedClient("127.0.0.1", port, heard=lambda c, by: others.append((c.key, by)))
             async with following(client), following(other):
                 refused, done, wrong = await asyncio.gather(
                     client.send(NOTE),
-                    client.send({"kind": "set", "key": "target_speed_mps", "value": 2}),
-                    client.send({"kind": "set", "key": "target_speed_mps", "value": -2}),
+                    client.send(setting("target_speed_mps", 2)),
+                    client.send(setting("target_speed_mps", -2)),
                 )
                 # Its own first number is that of a command of the other viewer, too.
                 assert (await other.send(NOTE)).ok is False
                 while not others:
                     await asyncio.sleep(0.001)
         assert said[0] == Mark(1, "note", "weed 🌿")
-        assert (refused.ok, refused.why) == (False, "not today")
+        assert (refused.ok, refused.why) == (False, Refusal(RefusalCode.FAULT))
         assert (done.ok, done.why) == (True, None)
         assert done.command is not None
-        assert done.command["value"] == 2.0
+        assert done.command.value == 2.0
         assert wrong.ok is False
-        assert wrong.why is not None
-        assert wrong.why.startswith("value = -2: expected a number from 0.1 to 50")
+        said_back = "value = -2: expected a number from 0.1 to 50, or null to clear it"
+        assert wrong.why_text(DEFAULT) == said_back
         assert heard == [("target_speed_mps", True)]
         assert others == [("target_speed_mps", False)]
         assert client.malformed_lines == 0
@@ -96,7 +99,7 @@ def test_what_is_said_to_the_daemon_is_answered() -> None:
 def test_nothing_is_said_without_a_connection() -> None:
     async def main() -> None:
         client = FeedClient("192.0.2.7", 4000)
-        assert await client.send(NOTE) == Ack(False, "no feed at 192.0.2.7:4000: nothing was said")
+        assert await client.send(NOTE) == Said(False, "no feed at 192.0.2.7:4000: nothing was said")
 
     run(main)
 
@@ -128,7 +131,7 @@ def test_a_connection_that_breaks_off_ends_the_waiting() -> None:
         assert ack.ok is None
         assert ack.why is not None
         assert ack.why.startswith(f"feed at 127.0.0.1:{port} broke off before it answered: it may")
-        assert again == Ack(False, f"no feed at 127.0.0.1:{port}: nothing was said")
+        assert again == Said(False, f"no feed at 127.0.0.1:{port}: nothing was said")
 
     run(main)
 
@@ -136,12 +139,12 @@ def test_a_connection_that_breaks_off_ends_the_waiting() -> None:
 @pytest.mark.parametrize(
     "answer",
     [
-        {"kind": "ack", "id": 2, "ok": True},
-        {"kind": "ack", "id": None, "ok": True},
-        {"kind": "ack", "id": True, "ok": True},
-        {"kind": "ack", "id": [1], "ok": True},
-        {"kind": "ack", "id": 1, "ok": True, "by": False},
-        {"kind": "event", "id": 1, "ok": True},
+        {"schema": 2, "kind": "ack", "id": 2, "ok": True},
+        {"schema": 2, "kind": "ack", "id": None, "ok": True},
+        {"schema": 2, "kind": "ack", "id": True, "ok": True},
+        {"schema": 2, "kind": "ack", "id": [1], "ok": True},
+        {"schema": 2, "kind": "ack", "id": 1, "ok": True, "by": False},
+        {"schema": 2, "kind": "event", "id": 1, "ok": True},
     ],
 )
 def test_an_answer_to_something_else_is_none(answer: dict[str, Any]) -> None:
@@ -149,13 +152,25 @@ def test_an_answer_to_something_else_is_none(answer: dict[str, Any]) -> None:
         async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
             writer.write(packed(HELLO, snapshot(1)))
             await reader.readline()
-            writer.write(packed(answer, {"kind": "ack", "id": 1, "ok": False, "why": "mine"}))
+            writer.write(
+                packed(
+                    answer,
+                    {
+                        "schema": 2,
+                        "kind": "ack",
+                        "id": 1,
+                        "ok": False,
+                        "by": True,
+                        "why": {"code": "fault"},
+                    },
+                )
+            )
             await reader.readline()
 
         async with serving(serve) as port:
             client = FeedClient("127.0.0.1", port)
             async with following(client):
-                assert await client.send(NOTE) == Ack(False, "mine")
+                assert await client.send(NOTE) == Said(False, Refusal(RefusalCode.FAULT))
 
     run(main)
 
@@ -163,13 +178,13 @@ def test_an_answer_to_something_else_is_none(answer: dict[str, Any]) -> None:
 @pytest.mark.parametrize(
     ("command", "why"),
     [
-        ({"value": float("nan")}, "nothing that JSON can say"),
-        ({"value": object()}, "nothing that JSON can say"),
-        ({"text": "\ud800"}, "nothing that JSON can say"),
-        ({"text": "x" * 1100}, "too long: a command takes at most 1024 bytes"),
+        (setting("target_speed_mps", float("nan")), "nothing that JSON can say"),
+        (setting("target_speed_mps", object()), "nothing that JSON can say"),
+        (mark("note", "\ud800"), "nothing that JSON can say"),
+        (mark("note", "x" * 1100), "too long: a command takes at most 1024 bytes"),
     ],
 )
-def test_what_cannot_be_said_is_refused_at_once(command: dict[str, Any], why: str) -> None:
+def test_what_cannot_be_said_is_refused_at_once(command: Command, why: str) -> None:
     async def main() -> None:
         async with daemon(lambda command, reply: reply(None, None)) as port:
             client = FeedClient("127.0.0.1", port)

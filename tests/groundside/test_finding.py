@@ -16,6 +16,8 @@ import groundside.finding
 from groundside.crafts import Craft
 from groundside.finding import Finding, find_feed
 from groundside.source import Lacking, Update
+from onboard.contract.codec import as_line
+from onboard.contract.messages import Hello
 from onboard.pairing.announce import Announcing
 from onboard.pairing.keys import own_fingerprint
 from tests.onboard.pairing.doors import open_door, paired_folder
@@ -59,7 +61,7 @@ def test_this_machine_comes_first() -> None:
             writer.close()
 
         found = []
-        for line in (b'{"kind": "hello"}\n', b"HTTP/1.1 400 Bad\r\n", b'{"kind": "x"}\n'):
+        for line in (as_line(Hello("skiff", 5.0)), b"HTTP/1.1 400 Bad\r\n", b'{"kind": "x"}\n'):
             server = await asyncio.start_server(functools.partial(greet, line=line), "127.0.0.1", 0)
             async with server:
                 found.append(await find_feed(server.sockets[0].getsockname()[1], look_s=0.0))

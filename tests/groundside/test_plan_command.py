@@ -93,7 +93,9 @@ def test_a_trip_that_cannot_be_made_is_exit_1(capsys: pytest.CaptureFixture[str]
     assert code == 1
     assert "no speed seen makes way" in out
     code, out = plan(capsys, "--distance-m", "1000", "--head-current-mps", "9", "--json", *OF_LOG)
-    assert (code, json.loads(out)["best"]) == (1, None)
+    found = json.loads(out)
+    assert (code, found["schema"], found["best"]) == (1, 2, None)
+    assert found["why"] == found["packs"][0]["why"] == {"best": {"code": "no_way_made"}}
 
 
 def test_each_set_up_of_a_session_has_its_own_curve(

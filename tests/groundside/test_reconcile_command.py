@@ -9,6 +9,8 @@ import pytest
 from groundside.__main__ import main
 from groundside.reconciling.counting import count_log
 from groundside.review.summary import review
+from onboard.contract.reasons import Reason
+from onboard.contract.remarks import FindingCode, RemarkCode
 from onboard.profile import Profile, load_profile
 from tests.groundside.made_rides import (
     PACK_AH,
@@ -33,9 +35,17 @@ def reconcile(capsys: pytest.CaptureFixture[str], *options: object) -> tuple[int
     code = main(["reconcile", *map(str, options), "--json"])
     found = json.loads(capsys.readouterr().out)
     assert set(found) == KEYS
+    assert found["schema"] == 2
     for key, value in found.items():
-        assert value is not None or found["why"][key]
+        assert value is not None or Reason(found["why"][key]["code"])
+    assert FindingCode(found["why"]["verdict"]["code"])
+    for remark in found["remarks"]:
+        assert remark.keys() == {"code", "text", *RemarkCode(remark["code"]).names}
     return code, found
+
+
+def remarks(found: dict) -> list[str]:
+    return [remark["code"] for remark in found["remarks"]]
 
 
 def told(capsys: pytest.CaptureFixture[str], *options: object) -> tuple[int, str]:
@@ -103,7 +113,9 @@ def test_a_battery_that_does_not_measure_is_said(capsys, tmp_path: Path) -> None
         frames += [sender.battery_status(50, 8), sender.battery_status(12, -0.01, pack=1)]
     (tmp_path / "log").write_bytes(records(frames))
     _, found = reconcile(capsys, tmp_path / "log", "--charged-wh", 4)
-    assert any("battery 1 gives is not measured" in remark for remark in found["remarks"])
+    (remark,) = [one for one in found["remarks"] if one["code"] == "packs_unmeasured"]
+    assert remark["packs"] == [1]
+    assert remark["text"].startswith("What battery 1 gives is not measured: ")
 
 
 def test_what_is_stated_of_meter_charger_and_unseen_drain_counts(capsys, folder) -> None:
@@ -151,7 +163,7 @@ def test_a_sensor_that_reads_low_is_found_with_its_scale(capsys, folder, number,
     low = profile == "zeroed"
     assert (code, found["verdict"]) == ((1, "sensor_reads_low") if low else (0, "consistent"))
     if not low:
-        assert "within what can be told" in found["why"]["profile_change"]
+        assert found["why"]["profile_change"] == {"code": "nothing_to_change"}
         return
     change = tomllib.loads(found["profile_change"])["sensors"]
     assert change["current_scale"] == pytest.approx(scale["value"], abs=1e-4)
@@ -228,11 +240,15 @@ def test_charges_that_tell_nothing_are_left_out_and_that_is_said(capsys, folder)
     assert found["charged_ah"] == pytest.approx(
         sum(made_ride(*p).charge_ah for p in POWERS[1:]), abs=1e-3
     )
-    assert any("Only 2 of 3" in remark for remark in found["remarks"])
+    (remark,) = [one for one in found["remarks"] if one["code"] == "some_full"]
+    assert (remark["full_charges"], remark["charges"]) == (2, 3)
+    assert remark["text"].startswith("Only 2 of 3 charges")
     text = (folder / "zeroed.toml").read_text().replace("0.7", "0.88")
     (folder / "larger.toml").write_text(text)
     _, found = reconcile(capsys, "--sheet", path, "--profile", folder / "larger.toml")
-    assert any("rests on 1 of them" in remark for remark in found["remarks"])
+    (remark,) = [one for one in found["remarks"] if one["code"] == "rests_on"]
+    assert remark["used_charges"] == 1
+    assert "rests on 1 of them" in remark["text"]
 
 
 @pytest.mark.slow
@@ -249,37 +265,37 @@ def test_far_too_much_is_no_sensors_doing(capsys) -> None:
     anchor = LOGS / "at_anchor.tlog"
     for back_wh, said in ((40, True), (0.3, True), (1.5, False), (2.0, False)):
         _, found = reconcile(capsys, anchor, "--charged-wh", back_wh)
-        assert any("No sensor is off by so much" in one for one in found["remarks"]) == said
-        assert not any("--meter ac" in one for one in found["remarks"])
+        assert ("no_sensor" in remarks(found)) == said
+        assert "maybe_at_wall" not in remarks(found)
 
 
 def test_energy_that_charge_does_not_explain_changes_nothing(capsys, folder) -> None:
     given = (ridden(folder, 1), "--charged-ah", 0.44, "--full-to-full", "--charged-wh", 70)
     code, found = reconcile(capsys, *given, "--profile", folder / "right.toml")
     assert (code, found["verdict"], found["profile_change"]) == (0, "cannot_tell", None)
-    assert "voltage" in found["why"]["verdict"]
-    assert "within what can be told" in found["why"]["profile_change"]
+    assert found["why"]["verdict"] == {"code": "voltage_or_pack"}
+    assert found["why"]["profile_change"] == {"code": "nothing_to_change"}
 
 
 @pytest.mark.parametrize(
     ("options", "why"),
     [
-        ((), "full before and after"),
-        (("--full-to-full",), "of the pack was used"),
+        ((), "not_full_to_full"),
+        (("--full-to-full",), "too_little_used"),
     ],
 )
 def test_no_correction_says_why(capsys, options, why) -> None:
     code, found = reconcile(capsys, LOG, "--charged-ah", 1.32, "--profile", CRAFT, *options)
     assert code == 0
     assert found["current_scale"] is None
-    assert why in found["why"]["current_scale"]
-    assert why in found["why"]["profile_change"]
+    assert found["why"]["current_scale"] == found["why"]["profile_change"]
+    assert found["why"]["current_scale"]["code"] == why
 
 
 def test_without_a_profile_much_is_allowed_for(capsys) -> None:
     _, found = reconcile(capsys, LOG, "--charged-ah", 1.32, "--full-to-full")
-    assert "[battery]" in found["why"]["current_scale"]
-    assert any("[battery]" in remark for remark in found["remarks"])
+    assert found["why"]["current_scale"] == {"code": "no_pack_size"}
+    assert "no_pack" in remarks(found)
 
 
 @pytest.mark.slow

@@ -73,7 +73,8 @@ def test_a_meter_at_the_wall_changes_nothing(capsys, ride, given, tmp_path) -> N
     code, found = reconcile(capsys, *given, *right)
     # As if it had been between charger and pack.
     assert code == 1
-    assert any("--meter ac" in remark for remark in found["remarks"])
+    (remark,) = [one for one in found["remarks"] if one["code"] == "maybe_at_wall"]
+    assert "--meter ac" in remark["text"]
     code, found = reconcile(capsys, *given, *right, "--meter", "dc")
     assert (code, found["remarks"]) == (1, [])
     code, found = reconcile(capsys, *given, *right, "--meter", "ac")

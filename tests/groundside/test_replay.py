@@ -11,6 +11,7 @@ from groundside.review.summary import review
 from onboard.errors import LogError
 from onboard.profile import Profile, load_profile
 from tests.small_streams import Sender, records
+from tests.wire import replayed
 
 LOGS = Path(__file__).parents[2] / "replay_logs"
 RIDE, CRAFT = LOGS / "harbour_loop.tlog", LOGS / "harbour_loop.toml"
@@ -34,7 +35,7 @@ def play(path: Path, profile: Profile, speed: float, **options) -> tuple[list[di
     source = ReplaySource(path, profile, speed=speed, clock=clock, sleep=clock.sleep, **options)
 
     async def collect() -> list[dict]:
-        return [update.snapshot async for update in source.stream()]
+        return [replayed(update) async for update in source.stream()]
 
     return asyncio.run(collect()), clock
 
@@ -73,7 +74,7 @@ def test_a_dashboard_replay_stays_at_its_end() -> None:
 
     async def some() -> list[dict]:
         stream = source.stream()
-        return [(await anext(stream)).snapshot for _ in range(10)]
+        return [replayed(await anext(stream)) for _ in range(10)]
 
     snapshots = asyncio.run(some())
     assert snapshots[-1]["trip"] == snapshots[-2]["trip"]

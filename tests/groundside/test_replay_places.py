@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 from groundside.replay.player import ReplaySource
 from groundside.replay.playing import start_playing
 from groundside.replay.prepared import STATES_MOST, Prepared
+from groundside.words.commands import command_text
+from onboard.contract.alerts import Alert
 from onboard.contract.commands import Mark, Set
 from onboard.marks import Noted
 from onboard.profile import Profile, load_profile
@@ -24,6 +26,7 @@ from tests.craft.recording import record
 from tests.craft.scenarios import SCENARIOS
 from tests.craft.telemetry_log import log_frames
 from tests.small_streams import Sender, records
+from tests.wire import replayed, wire
 
 LOGS = Path(__file__).parents[2] / "replay_logs"
 RIDE, CRAFT = LOGS / "harbour_loop.tlog", LOGS / "harbour_loop.toml"
@@ -39,7 +42,7 @@ def prepared() -> Prepared:
 
 
 def figures(ride: Ride) -> dict[str, Any]:
-    shown = ride.snapshot("x", age_s=0.0).as_dict()
+    shown = wire(ride.snapshot("x", age_s=0.0))
     shown.pop("seq")
     return json.loads(json.dumps(shown))
 
@@ -111,7 +114,7 @@ def test_events_stand_where_they_are_first_seen(tmp_path: Path) -> None:
     made = Prepared(start, duration_s)
     made.start()
     made.wait()
-    (event,) = [one for one in made.events if one.code == "current_dead"]
+    (event,) = [one for one in made.events if getattr(one.what, "code", None) == "current_dead"]
     assert 200 < event.place_s < 320
 
     def seen(place_s: float) -> bool:
@@ -152,7 +155,7 @@ def steered(path: Path, acts: list[tuple[str, float]], profile: Profile) -> list
             act(value) if name in ("jump", "go_to", "go_to_distance") else act()
             for _ in range(3):
                 update = await anext(stream)
-            seen.append(update.snapshot)
+            seen.append(replayed(update))
         await stream.aclose()
         return seen
 
@@ -213,7 +216,8 @@ def test_a_session_is_played_with_what_was_said_on_the_water(tmp_path: Path) -> 
     assert figures(made.playing_at(150.0).ride)["runs"][0]["open"] is True
     run = figures(made.playing_at(400.0).ride)["runs"][0]
     assert (run["open"], run["seconds_s"]) == (False, pytest.approx(80.0, abs=0.5))
-    marks = [(event.text, event.place_s) for event in made.events if event.code == "said"]
+    said_at = [event for event in made.events if not isinstance(event.what, Alert)]
+    marks = [(command_text(event.what), event.place_s) for event in said_at]
     assert [text for text, _ in marks] == [
         "target power w: 250.0", "run start", "run end", "note ashore"
     ]  # fmt: skip

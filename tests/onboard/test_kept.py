@@ -12,6 +12,7 @@ from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.scanner import LogScanner
 from tests.small_streams import Sender, records
+from tests.wire import wire
 
 BEFORE = {"clocks": {"boot_s": 600.0, "utc_s": 1.75e9, "counter_ah": 2.0}}
 NAN = float("nan")
@@ -132,7 +133,7 @@ def test_a_second_ride_is_the_same_however_it_is_cut(pause_s: float) -> None:
     whole.take(frames)
     for part in np.array_split(np.arange(len(frames)), 300):
         pieces.take(frames.where(part))
-    taken = [ride.snapshot("x", age_s=0.0).as_dict() for ride in (whole, pieces)]
+    taken = [wire(ride.snapshot("x", age_s=0.0)) for ride in (whole, pieces)]
     for one in taken:
         del one["link"]
     assert taken[0] == taken[1]

@@ -8,11 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from onboard.contract.commands import Amount, Command, Mark, Refused, Set, parse_command
+from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.obey import obey, settings_in_force, with_place
 from onboard.profile import Profile, parse_profile
 from onboard.ride import Ride
 from onboard.telemetry.link_scanner import LinkScanner
 from tests.small_streams import Sender
+from tests.wire import wire
 
 PROFILE = parse_profile("[battery]\nchemistry = 'li-ion'\ncells = 14\nenergy_wh = 1000\n")
 START_US = 1_750_000_000_000_000
@@ -35,7 +37,7 @@ def done(command: Command, ride: Ride) -> None:
 
 
 def seen(ride: Ride) -> dict[str, Any]:
-    taken: dict[str, Any] = json.loads(json.dumps(ride.snapshot("x", age_s=0.0).as_dict()))
+    taken: dict[str, Any] = json.loads(json.dumps(wire(ride.snapshot("x", age_s=0.0))))
     return taken
 
 
@@ -67,7 +69,9 @@ def test_home_is_put_where_it_is_said_and_here_is_where_the_craft_is() -> None:
 def test_here_is_refused_while_nobody_knows_where_that_is() -> None:
     ride = ridden(seconds=0)
     before = seen(ride)
-    assert obey(Set(1, "home", "here"), ride, never) == "the position is not known: not heard yet"
+    assert obey(Set(1, "home", "here"), ride, never) == Refusal(
+        RefusalCode.NOT_KNOWN, key="position_deg", reason="not_heard"
+    )
     assert isinstance(with_place(Set(1, "home", "here"), ride), Refused)
     assert {**seen(ride), "seq": 0} == {**before, "seq": 0}
 
@@ -84,7 +88,7 @@ def test_the_reserve_and_a_full_battery_change_what_is_left() -> None:
 
 def test_what_needs_a_battery_says_so_without_one() -> None:
     ride = ridden(Profile())
-    no_battery = "no [battery] in the craft profile"
+    no_battery = Refusal(RefusalCode.NOT_KNOWN, key="battery", reason="no_battery")
     assert obey(Set(1, "reserve_fraction", 0.5), ride, never) == no_battery
     assert obey(Mark(1, "charged_full"), ride, never) == no_battery
 
@@ -115,12 +119,12 @@ def test_a_run_counts_from_its_start_and_notes_change_nothing() -> None:
     done(Mark(1, "note", "wind from the west"), ride)
     done(Mark(2, "run_end"), ride)
     assert {**seen(ride), "seq": 0} == {**before, "seq": 0}
-    assert before["wh_per_km"]["why"]["since_mark"] == "no mark set"
+    assert before["wh_per_km"]["why"]["since_mark"]["code"] == "no_mark"
     done(Mark(3, "run_start"), ride)
-    assert seen(ride)["wh_per_km"]["why"]["since_mark"] != "no mark set"
+    assert seen(ride)["wh_per_km"]["why"]["since_mark"]["code"] != "no_mark"
 
 
-@pytest.mark.parametrize("why", [None, "the record is full"])
+@pytest.mark.parametrize("why", [None, Refusal(RefusalCode.CARD_BEHIND)])
 def test_a_new_trip_is_asked_of_the_service(why: str | None) -> None:
     assert obey(Mark(1, "new_trip"), ridden(seconds=0), lambda: why) == why
 

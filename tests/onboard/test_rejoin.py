@@ -20,6 +20,7 @@ from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
 from onboard.telemetry.log_files import RECORD_NAME, record_name
 from onboard.telemetry.telemetry_log import read_log
+from tests.wire import wire
 
 LOGS = Path(__file__).parents[2] / "replay_logs"
 PROFILE = load_profile(LOGS / "harbour_loop.toml")
@@ -35,7 +36,7 @@ def parts() -> tuple[Frames, Frames]:
 
 def snapshot(ride: Ride) -> dict[str, Any]:
     ride.finish()
-    taken: dict[str, Any] = json.loads(json.dumps(ride.snapshot("x", age_s=0.0).as_dict()))
+    taken: dict[str, Any] = json.loads(json.dumps(wire(ride.snapshot("x", age_s=0.0))))
     return {key: value for key, value in taken.items() if key != "link"}
 
 

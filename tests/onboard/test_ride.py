@@ -11,6 +11,7 @@ from onboard.ride import Ride
 from onboard.telemetry.link_scanner import LinkScanner
 from onboard.telemetry.scanner import LogScanner
 from tests.small_streams import GROUND_STATION, INVALID, Sender
+from tests.wire import wire
 
 PROFILE = parse_profile("[battery]\nchemistry = 'li-ion'\ncells = 14\nenergy_wh = 1000\n")
 START_US = 1_750_000_000_000_000
@@ -38,7 +39,7 @@ STREAM = b"".join(FRAMES)
 
 def snapshot(ride: Ride) -> dict:
     ride.finish()
-    return json.loads(json.dumps(ride.snapshot("test", age_s=0.0).as_dict()))
+    return json.loads(json.dumps(wire(ride.snapshot("test", age_s=0.0))))
 
 
 def live(cuts: list[int], stamps_us: list[int]) -> tuple[dict, bytes]:

@@ -1,13 +1,13 @@
-"""What would fool a comparison: each a look at the legs, and a sentence."""
+"""What would fool a comparison: each a look at the legs, and what was seen."""
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.contract.remarks import Caution, CautionCode
 from onboard.efficiency.students_t import quantile
 from onboard.efficiency.trial.leg import Leg
 
@@ -27,37 +27,30 @@ VOLTS_FRACTION, PACK_DEGC, DRIVE_DEGC = 0.02, 5.0, 10.0
 """2 % of voltage is a fifth of an LFP pack's charge or more. Ten degrees are 4 % of the resistance
 of a copper winding, and so about half a per cent of the power. Common practice, no source."""
 
-
-@dataclass(frozen=True)
-class Caution:
-    """Something that would fool the comparison.
-
-    Parameters
-    ----------
-    code
-        For other programs.
-    text
-        For people.
-    """
-
-    code: str
-    text: str
+ALIKE = (None, None, None, None)
+"""Set-up, other, and the temperature with each, where it did not differ."""
 
 
 def power_cautions(legs: list[Leg]) -> list[Caution]:
     """Tell whether battery power was held, and what was held instead."""
-    said = [*_apart(legs), *_unsteady(legs)]
-    if not said:
+    apart, run_to_run, within_run = _apart(legs), _run_to_run(legs), _within_run(legs)
+    if not apart and run_to_run is None and within_run is None:
         return []
-    motor = _motor_current_held(legs)
-    head = "Battery power was not held: "
-    if motor is None and not _amps_known(legs):
-        said.append(
-            "what was held instead is not known, as the log has no motor current, nor turns with "
-            "the motor's data in the profile's [drive]"
+    amps_a = _motor_current_held(legs)
+    held = None if _amps_known(legs) else "not_known"
+    cautions = [
+        Caution(
+            CautionCode.POWER_NOT_HELD,
+            setups=apart,
+            powers_w=tuple(math.exp(_log_mean(legs, name, _power)) for name in apart),
+            run_to_run_fraction=run_to_run,
+            within_run_fraction=within_run,
+            held=held if amps_a is None else "motor_current",
         )
-    cautions = [Caution("power_not_held", head + "; ".join(said) + ".")]
-    return cautions if motor is None else [*cautions, Caution("motor_current_held", motor)]
+    ]
+    if amps_a is not None:
+        cautions.append(Caution(CautionCode.MOTOR_CURRENT_HELD, motor_amps_a=amps_a))
+    return cautions
 
 
 def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
@@ -67,25 +60,39 @@ def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
     if pair and abs(pair[2] - pair[3]) > VOLTS_FRACTION * max(pair[2:]):
         found.append(
             Caution(
-                "voltage_differs",
-                f"Pack voltage differed: {pair[2]:.1f} V with {pair[0]}, {pair[3]:.1f} V with "
-                f"{pair[1]}. Charge alike before each, or take turns.",
+                CautionCode.VOLTAGE_DIFFERS,
+                setup=pair[0],
+                voltage_v=pair[2],
+                other=pair[1],
+                other_voltage_v=pair[3],
             )
         )
-    said = []
-    for name, limit, of in (
-        ("pack", PACK_DEGC, lambda one: one.pack_degc),
-        ("motor drive", DRIVE_DEGC, lambda one: one.drive_degc),
-    ):
-        pair = _widest(legs, of)
-        if pair and abs(pair[2] - pair[3]) > limit:
-            said.append(
-                f"{name} {pair[2]:.0f} degC with {pair[0]}, {pair[3]:.0f} degC with {pair[1]}"
+    pack = _apart_degc(legs, PACK_DEGC, lambda one: one.pack_degc)
+    drive = _apart_degc(legs, DRIVE_DEGC, lambda one: one.drive_degc)
+    if pack or drive:
+        (pack_setup, pack_other, pack_degc, pack_other_degc) = pack or ALIKE
+        (drive_setup, drive_other, drive_degc, drive_other_degc) = drive or ALIKE
+        found.append(
+            Caution(
+                CautionCode.TEMPERATURE_DIFFERS,
+                pack_setup=pack_setup,
+                pack_degc=pack_degc,
+                pack_other=pack_other,
+                pack_other_degc=pack_other_degc,
+                drive_setup=drive_setup,
+                drive_degc=drive_degc,
+                drive_other=drive_other,
+                drive_other_degc=drive_other_degc,
             )
-    if said:
-        text = f"Temperature differed: {'; '.join(said)}. Let it cool, or take turns."
-        found.append(Caution("temperature_differs", text))
+        )
     return found
+
+
+def _apart_degc(
+    legs: list[Leg], limit_degc: float, of: Callable[[Leg], float]
+) -> tuple[str, str, float, float] | None:
+    pair = _widest(legs, of)
+    return pair if pair and abs(pair[2] - pair[3]) > limit_degc else None
 
 
 def _setups(legs: list[Leg]) -> list[str]:
@@ -118,7 +125,8 @@ def _scatter(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[float, int
     return (math.sqrt(squares / freedom), freedom) if freedom > 0 else (0.0, 0)
 
 
-def _apart(legs: list[Leg]) -> list[str]:
+def _apart(legs: list[Leg]) -> tuple[str, ...]:
+    """Give the set-ups that were run at unlike power."""
     scatter, freedom = _scatter(legs, _power)
     reach = quantile(float(freedom), APART_SHARE) * scatter if freedom else 0.0
     apart: set[str] = set()
@@ -128,30 +136,28 @@ def _apart(legs: list[Leg]) -> list[str]:
         sure = reach * math.sqrt(1.0 / len(one) + 1.0 / len(other))
         if abs(difference) > max(APART_FRACTION, sure):
             apart |= {a, b}
-    said = [
-        f"{math.exp(_log_mean(legs, name, _power)):.0f} W with {name}" for name in sorted(apart)
-    ]
-    return [", ".join(said)] if said else []
+    return tuple(sorted(apart))
 
 
-def _unsteady(legs: list[Leg]) -> list[str]:
-    said = []
+def _run_to_run(legs: list[Leg]) -> float | None:
+    """Give by how much the power changed from run to run, None where it was held."""
     scatter, _ = _scatter(legs, _power)
-    if scatter > SCATTER_FRACTION:
-        said.append(f"it changed by {100 * scatter:.0f} % from run to run")
+    return scatter if scatter > SCATTER_FRACTION else None
+
+
+def _within_run(legs: list[Leg]) -> float | None:
+    """Give by how much the power changed within a run, None where it was held."""
     drift = float(np.median([abs(one.power_drift_fraction) for one in legs]))
     swing = float(np.median([one.power_swing_fraction for one in legs]))
-    if drift > DRIFT_FRACTION or swing > SWING_FRACTION:
-        said.append(f"it changed by {100 * max(drift, swing):.0f} % within a run")
-    return said
+    return max(drift, swing) if drift > DRIFT_FRACTION or swing > SWING_FRACTION else None
 
 
 def _amps_known(legs: list[Leg]) -> bool:
     return all(len(_of(legs, name, lambda one: one.motor_amps_a)) for name in _setups(legs))
 
 
-def _motor_current_held(legs: list[Leg]) -> str | None:
-    """Say so if the motor's current was the same while the power was not."""
+def _motor_current_held(legs: list[Leg]) -> float | None:
+    """Give the motor's current [A] if it was the same while the power was not."""
     if not _amps_known(legs):
         return None
     told = [one for one in legs if math.isfinite(one.motor_amps_a)]
@@ -165,7 +171,7 @@ def _motor_current_held(legs: list[Leg]) -> str | None:
     held = all(abs(amps) < HELD_FRACTION + HELD_SHARE * abs(power) for power, amps in apart)
     moved = max((abs(power) for power, _ in apart), default=0.0) > APART_FRACTION
     if held and (moved or by_power > max(APART_FRACTION, 4.0 * by_amps)):
-        return _told(math.exp(float(np.mean([math.log(one.motor_amps_a) for one in told]))))
+        return math.exp(float(np.mean([math.log(one.motor_amps_a) for one in told])))
     return None
 
 
@@ -179,11 +185,3 @@ def _amps(one: Leg) -> float:
 
 def _log_mean(legs: list[Leg], setup: str, value: Callable[[Leg], float]) -> float:
     return float(np.log(_of(legs, setup, value)).mean())
-
-
-def _told(amps_a: float) -> str:
-    return (
-        f"Motor current was held at {amps_a:.1f} A, not battery power. An equal current is an "
-        "equal torque; the power goes with the turns and so differs between propellers. Hold the "
-        "battery's power instead."
-    )

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.trial.double_runs import Alone, DoubleRun, double_runs
 from onboard.efficiency.trial.doubts import doubts
 from onboard.efficiency.trial.equal_power import Slope, at_power
@@ -43,7 +44,9 @@ def compare(
     """
     doubles, alone = double_runs(legs)
     if not doubles:
-        return Unknown(f"no double run ({'; '.join(dict.fromkeys(one.why for one in alone))})")
+        return Unknown(
+            Reason.NO_DOUBLE_RUN, reasons=tuple(dict.fromkeys(one.why.code.code for one in alone))
+        )
     left_out: list[DoubleRun] = []
     while True:
         brought = _Brought(legs, power_w, slope)

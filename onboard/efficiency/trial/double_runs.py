@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.trial.leg import Leg
 
 RECIPROCAL_DEG = 25.0
@@ -54,7 +56,7 @@ class Alone:
     """A leg that belongs to no double run, and why."""
 
     leg: int
-    why: str
+    why: Unknown
 
 
 def binomial_weights(count: int) -> FloatArray:
@@ -114,18 +116,18 @@ def _double(legs: list[Leg], numbers: tuple[int, ...]) -> DoubleRun:
     return DoubleRun(first.setup, first.outing, numbers, tuple(weights))
 
 
-def _why_no_pair(legs: list[Leg], one: int, other: int) -> str | None:
+def _why_no_pair(legs: list[Leg], one: int, other: int) -> Unknown | None:
     """Tell why two legs make no double run, None if they do."""
     if other >= len(legs) or legs[one].outing != legs[other].outing:
-        return "no run back followed it"
+        return Unknown(Reason.NO_RUN_BACK)
     a, b = legs[one], legs[other]
     if a.setup != b.setup:
-        return "the next run had another set-up"
+        return Unknown(Reason.OTHER_SETUP_NEXT)
     if b.start_s - (a.start_s + a.seconds_s) > APART_S:
-        return "the run back came too late"
+        return Unknown(Reason.RUN_BACK_LATE)
     off = abs((b.course_deg - a.course_deg) % 360.0 - 180.0)
     if off > RECIPROCAL_DEG:
-        return "the next run was not on the opposite course"
+        return Unknown(Reason.NOT_OPPOSITE)
     if abs(math.log(b.power_w / a.power_w)) > SAME_POWER_FRACTION:
-        return "the next run was at another power"
+        return Unknown(Reason.OTHER_POWER_NEXT)
     return None

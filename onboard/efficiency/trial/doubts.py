@@ -6,7 +6,7 @@ from itertools import combinations
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.trial.cautions import Caution
+from onboard.contract.remarks import Caution, CautionCode
 from onboard.efficiency.trial.double_runs import DoubleRun
 from onboard.efficiency.trial.ranking import one_after_the_other
 from onboard.efficiency.trial.results import Evidence
@@ -31,26 +31,21 @@ def doubts(evidence: Evidence) -> Iterator[Caution]:
     ]
     few += evidence.without
     if few:
-        yield Caution(
-            "too_few_double_runs",
-            f"Too few double runs of {', '.join(few)}: run each set-up there and back at least "
-            "twice.",
-        )
+        yield Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=tuple(few))
     if evidence.water.changed or evidence.water.restless:
         yield _water_changed(evidence)
     for one in evidence.left_out:
         yield _outlying(one)
     confounded = [
-        f"{evidence.names[a]} and {evidence.names[b]}"
+        (evidence.names[a], evidence.names[b])
         for a, b in combinations(range(len(evidence.names)), 2)
         if drifts(evidence, a, b) or not together(evidence, a, b)
     ]
     if confounded:
         yield Caution(
-            "order_confounded",
-            f"No verdict on {', '.join(confounded)}: all runs of one came before all of the other, "
-            "or on other days, so wind, water or the pack may be what differs. Take turns there "
-            "and back (A B B A), or draw lots for the order.",
+            CautionCode.ORDER_CONFOUNDED,
+            setups=tuple(a for a, _ in confounded),
+            others=tuple(b for _, b in confounded),
         )
 
 
@@ -85,23 +80,16 @@ def together(evidence: Evidence, a: int, b: int) -> bool:
 
 def _water_changed(evidence: Evidence) -> Caution:
     now = evidence.water
-    if now.changed:
-        text = (
-            f"Wind or water current along the runs changed by {now.change_mps:.2f} m/s. A "
-            "smooth change was taken out; runs closer together make the rest matter less."
-        )
-    else:
-        text = (
-            f"Wind or water current changed from leg to leg (by {now.leg_sd_mps or 0.0:.2f} m/s): "
-            "the intervals are wide for it. Wait for calmer water."
-        )
-    return Caution("current_changed", text)
+    return Caution(
+        CautionCode.CURRENT_CHANGED,
+        change_mps=now.change_mps if now.changed else None,
+        leg_sd_mps=None if now.changed else now.leg_sd_mps,
+    )
 
 
 def _outlying(double: DoubleRun) -> Caution:
-    runs = " and ".join(str(n + 1) for n in double.legs)
     return Caution(
-        "outlier_run",
-        f"Runs {runs} ({double.setup}) are unlike all others of their kind and were left out: "
-        "weed, a wake, a slip of the hand? Run them again.",
+        CautionCode.OUTLIER_RUN,
+        run_numbers=tuple(n + 1 for n in double.legs),
+        setup=double.setup,
     )

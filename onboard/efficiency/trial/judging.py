@@ -7,6 +7,7 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.students_t import quantile
 from onboard.efficiency.trial.doubts import CLAIMED, ENOUGH_DOUBLE_RUNS, drifts
 from onboard.efficiency.trial.equal_power import Slope
@@ -67,7 +68,7 @@ class Judge:
         name, level = self._names[n], float(self._evidence.levels.level[n])
         mine = np.array([one.setup == name for one in self._evidence.doubles])
         short = float(self._short[mine].mean())
-        speed: Estimate = Unknown("one double run does not tell how well it repeats")
+        speed: Estimate = Unknown(Reason.ONE_DOUBLE_RUN)
         cost: Estimate = speed
         if self._evidence.levels.freedom > 0:
             variance, freedom = self._spread(contrast)
@@ -106,11 +107,9 @@ class Judge:
         contrast = np.zeros(len(self._names))
         contrast[a], contrast[b] = -1.0, 1.0
         if not fit.can_tell(contrast):
-            why = "they were never run on the same outing"
-            return PairResult(*names, Unknown(why), "cannot_tell", None, None, 0.0, why)
+            return _untold(names, Unknown(Reason.NEVER_TOGETHER))
         if fit.freedom == 0:
-            why = "one double run of each does not tell how well it repeats"
-            return PairResult(*names, Unknown(why), "cannot_tell", None, None, 0.0, why)
+            return _untold(names, Unknown(Reason.ONE_EACH))
         difference = float(contrast @ fit.level)
         variance, freedom = self._spread(contrast)
         reach = quantile(max(freedom, 1.0)) * math.sqrt(variance)
@@ -126,7 +125,7 @@ class Judge:
         if not why_not and chance < CLAIMED and isinstance(figure, Figure):
             verdict = "a_better" if figure.value < 0 else "b_better"
         elif not why_not and (one.chance or 0.0) < CLAIMED:
-            why_not = "of so many comparisons one may well look like this by chance"
+            why_not = Unknown(Reason.BY_CHANCE)
         needed = None
         if verdict == "cannot_tell" and not drifts(self._evidence, a, b):
             needed = self._needed(a, b)
@@ -135,12 +134,12 @@ class Judge:
                 needed = 2
         return PairResult(one.a, one.b, figure, verdict, needed, chance, one.freedom, why_not)
 
-    def _why_not(self, a: int, b: int) -> str:
+    def _why_not(self, a: int, b: int) -> Unknown | None:
         if min(self._counts[a], self._counts[b]) < ENOUGH_DOUBLE_RUNS:
-            return "too few double runs"
+            return Unknown(Reason.TOO_FEW_DOUBLE_RUNS)
         if drifts(self._evidence, a, b):
-            return "all runs of one came before all of the other, so a drift may be what differs"
-        return ""
+            return Unknown(Reason.DRIFT_POSSIBLE)
+        return None
 
     def _needed(self, a: int, b: int) -> int | None:
         comparisons = len(self._names) * (len(self._names) - 1) // 2
@@ -150,6 +149,10 @@ class Judge:
             return None
         each = max(each, ENOUGH_DOUBLE_RUNS)
         return sum(max(each - self._counts[n], 0) for n in (a, b))
+
+
+def _untold(names: tuple[str, str], why: Unknown) -> PairResult:
+    return PairResult(*names, why, "cannot_tell", None, None, 0.0, why)
 
 
 def _figure(middle: float, variance: float, freedom: float) -> Figure:

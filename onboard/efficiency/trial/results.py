@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from onboard.block import FloatArray
-from onboard.contract.figure import Estimate
-from onboard.efficiency.trial.cautions import Caution
+from onboard.contract.figure import Estimate, Unknown
+from onboard.contract.remarks import Caution
 from onboard.efficiency.trial.double_runs import Alone, DoubleRun
 from onboard.efficiency.trial.equal_power import Slope
 from onboard.efficiency.trial.leg import Leg
@@ -61,7 +61,7 @@ class PairResult:
     freedom
         Degrees of freedom behind it.
     why_not
-        Why there is no verdict although there may be figures; empty without such a reason.
+        Why there is no verdict although there may be figures; None without such a reason.
     """
 
     a: str
@@ -71,7 +71,7 @@ class PairResult:
     double_runs_needed: int | None
     chance: float | None
     freedom: float
-    why_not: str = ""
+    why_not: Unknown | None = None
 
 
 @dataclass(frozen=True)

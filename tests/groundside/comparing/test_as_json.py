@@ -43,7 +43,8 @@ def test_unknown_is_null_with_its_reason(
         assert set(one["why"]) == {"speed_mps", "wh_per_km"}
     (pair,) = found["pairs"]
     assert pair["difference_fraction"] is pair["double_runs_needed"] is None
-    assert "how well it repeats" in pair["why"]["difference_fraction"]
+    assert pair["why"] == {"difference_fraction": {"code": "one_each"}}
+    assert pair["why_not"] == {"code": "one_each"}
     assert found["statistics"]["double_run_sd_fraction"] is None
     assert found["statistics"]["degrees_of_freedom"] == 0
     assert "NaN" not in json.dumps(found)
@@ -60,4 +61,4 @@ def test_legs_alone_and_left_out_are_named(
     assert len(found["double_runs"]) == 7
     # Without the last run back the run there stands alone.
     sheet.write_text(sheet.read_text().rsplit("[[run]]", 1)[0])
-    assert compare(capsys, sheet)["alone"] == [{"leg": 15, "why": "no run back followed it"}]
+    assert compare(capsys, sheet)["alone"] == [{"leg": 15, "why": {"code": "no_run_back"}}]

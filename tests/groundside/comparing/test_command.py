@@ -208,7 +208,7 @@ def test_a_day_for_each_compares_nothing(tmp_path: Path, capsys: Capsys) -> None
     (pair,) = found["pairs"]
     assert pair["verdict"] == "cannot_tell"
     assert pair["difference_fraction"] is None
-    assert "never run on the same outing" in pair["why"]["difference_fraction"]
+    assert pair["why"] == {"difference_fraction": {"code": "never_together"}}
     assert codes(found) == ["order_confounded"]
 
 
@@ -298,9 +298,13 @@ def test_a_span_without_a_run_is_passed_over_and_said(tmp_path: Path, capsys: Ca
     sheet = write_day(tmp_path)
     sheet.write_text(sheet.read_text() + toml_sheet([Run("slim", "day.tlog", 0, 20)]))
     found = compare(capsys, sheet)
-    assert found["passed_over"] == [
-        "day.tlog from 0 s: no straight run with known power and speed in it"
-    ]
+    (passed,) = found["passed_over"]
+    assert passed == {
+        "code": "no_run_found",
+        "log": "day.tlog",
+        "from_s": pytest.approx(0.0, abs=1e-6),
+        "text": "day.tlog from 0 s: no straight run with known power and speed in it",
+    }
     assert "Passed over: day.tlog from 0 s" in told(capsys, sheet)
 
 

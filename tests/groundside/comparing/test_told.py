@@ -7,7 +7,9 @@ import pytest
 
 from groundside.comparing.splits import PairSplit
 from groundside.comparing.told import _split_sentence, pair_sentence
+from groundside.units import DEFAULT
 from onboard.contract.figure import Figure, Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.trial.results import PairResult
 from tests.craft.trial_day import Day, Setup
 from tests.groundside.comparing.trial_days import (
@@ -27,6 +29,7 @@ from tests.groundside.comparing.trial_days import (
 Capsys = pytest.CaptureFixture[str]
 LONG = "three blades of carbon, tips cut down by a"
 NAMES = {f"{LONG} hair": Setup(), f"{LONG} thumb": Setup(0.05, 1.9), "x": Setup(0.1)}
+FEW = Unknown(Reason.TOO_FEW_DOUBLE_RUNS)
 A, B = Figure(-0.07, -0.1, -0.04), Figure(0.01, -0.02, 0.04)
 
 
@@ -62,23 +65,23 @@ A, B = Figure(-0.07, -0.1, -0.04), Figure(0.01, -0.02, 0.04)
             "A and B cannot be told apart (A uses 2.0 % less to 4.0 % more than B).",
         ),
         (
-            PairResult("A", "B", A, "cannot_tell", None, 0.01, 6.0, "a drift may be what differs"),
-            "A and B cannot be told apart: a drift may be what differs (A uses 4.0 to 10.0 % less "
-            "than B).",
+            PairResult("A", "B", A, "cannot_tell", None, 0.01, 6.0, Unknown(Reason.DRIFT_POSSIBLE)),
+            "A and B cannot be told apart: all runs of one came before all of the other, so a "
+            "drift may be what differs (A uses 4.0 to 10.0 % less than B).",
         ),
         (
-            PairResult("A", "B", Figure(0.06, 0.01, 0.11), "cannot_tell", 3, 0.2, 1.0, "too few"),
-            "A and B cannot be told apart: too few; about 3 more double runs would tell 3 % (A "
-            "uses 1.0 to 11.0 % more than B).",
+            PairResult("A", "B", Figure(0.06, 0.01, 0.11), "cannot_tell", 3, 0.2, 1.0, FEW),
+            "A and B cannot be told apart: too few double runs; about 3 more double runs would "
+            "tell 3 % (A uses 1.0 to 11.0 % more than B).",
         ),
         (
-            PairResult("A", "B", Unknown("never on the same outing"), "cannot_tell", None, None, 0),
-            "A and B cannot be told apart: never on the same outing.",
+            PairResult("A", "B", Unknown(Reason.NEVER_TOGETHER), "cannot_tell", None, None, 0),
+            "A and B cannot be told apart: they were never run on the same outing.",
         ),
     ],
 )
 def test_words_for_every_verdict(pair: PairResult, sentence: str) -> None:
-    assert pair_sentence(pair) == sentence
+    assert pair_sentence(pair, DEFAULT) == sentence
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ from groundside.comparing.marked import Span
 from groundside.comparing.reading import ReadLog
 from groundside.comparing.trial import run_trial
 from onboard.contract.figure import Figure
+from onboard.contract.remarks import Remark, RemarkCode
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.errors import UsageError
 from onboard.profile import Sensors
@@ -125,7 +126,6 @@ def test_marked_spans_without_a_run_are_named() -> None:
     other, more = log_of(1, "b", None)
     spans.append(Span("a", 500.0, 600.0, True))
     found = run_trial([(log, spans), (other, more)], Sensors())
-    assert len(found.passed_over) == 1
-    assert found.passed_over[0].startswith("0.tlog from 500 s: no straight run")
+    assert found.passed_over == (Remark(RemarkCode.NO_RUN_FOUND, log="0.tlog", from_s=500.0),)
     with pytest.raises(UsageError, match="no straight, steady run was found"):
         run_trial([(log, spans[1:])], Sensors())

@@ -74,6 +74,7 @@ def test_without_motor_current_nobody_knows_what_was_held(
     blind = replace(CALM, held_motor_a=30.0, drive_telemetry="none")
     found = compare(capsys, write_day(tmp_path, blind, 1))
     assert codes(found) == ["power_not_held"]
+    assert found["warnings"][0]["held"] == "not_known"
     assert "no motor current" in found["warnings"][0]["text"]
 
 

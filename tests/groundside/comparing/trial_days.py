@@ -11,6 +11,8 @@ from typing import Any
 import pytest
 
 from groundside.__main__ import main
+from onboard.contract.reasons import Reason
+from onboard.contract.remarks import CautionCode
 from tests.craft.telemetry_log import log_bytes
 from tests.craft.trial_day import FREE_S, Day, Made, Setup, make
 
@@ -98,17 +100,18 @@ def compare(capsys: pytest.CaptureFixture[str], *options: object) -> dict[str, A
     """Run the command; give its JSON, whose shape is looked at."""
     assert main(["compare", *map(str, options), "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
-    assert found["schema"] == 1
+    assert found["schema"] == 2
     for one in found["setups"]:
         assert one.keys() >= SETUP
         unknown = [key for key in ("speed_mps", "wh_per_km") if one[key] is None]
-        assert all(one["why"][key] for key in unknown)
+        assert all(one["why"][key] == {"code": "one_double_run"} for key in unknown)
     for one in found["pairs"]:
         assert one.keys() >= PAIR
         assert one["verdict"] in ("a_better", "b_better", "cannot_tell")
-        assert one["difference_fraction"] or one["why"]["difference_fraction"]
+        assert one["difference_fraction"] or one["why"]["difference_fraction"]["code"]
+        assert one["why_not"] is None or Reason(one["why_not"]["code"])
     for one in found["warnings"]:
-        assert one.keys() == {"code", "text"}
+        assert one.keys() == {"code", "text", *CautionCode(one["code"]).names}
     return found
 
 

@@ -6,8 +6,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from onboard.feed.snapshot import as_line
 
+from onboard.contract.codec import as_line
+from onboard.contract.figure import Unknown
+from onboard.contract.messages import Hello
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import unknown_snapshot
 from onboard.dockside import gathering
 from onboard.dockside.daemon_feed import DaemonFeed, probe
 from onboard.dockside.facts import PairingFacts, Port
@@ -230,22 +234,21 @@ class Server:
                 viewer.sendall(b"".join(self._lines))
 
 
-HELLO = as_line({"schema": 1, "kind": "hello", "craft": "skiff", "rate_hz": 5})
+HELLO = as_line(Hello("skiff", 5.0))
 
 
 def snapshot(n: int, source: str) -> bytes:
-    link = {"messages": 100 + 50 * n, "bad_bytes": 3, "lost": n, "system_id": 4, "source": source}
+    nothing = unknown_snapshot(Unknown(Reason.NO_FIX), source)
+    counts = {"messages": 100 + 50 * n, "bad_bytes": 3, "lost": n, "system_id": 4}
     return as_line(
-        {
-            "kind": "snapshot",
-            "utc": "2025-11-25T09:40:00.2Z",
-            "amps_a": 0.25,
-            "volts_v": 57.0,
-            "speed_mps": None,
-            "position_deg": [45.0, -30.0],
-            "why": {"speed_mps": "no fix"},
-            "link": link,
-        }
+        replace(
+            nothing,
+            utc="2025-11-25T09:40:00.2Z",
+            amps_a=0.25,
+            volts_v=57.0,
+            position_deg=(45.0, -30.0),
+            link=replace(nothing.link, **counts),
+        )
     )
 
 
@@ -267,7 +270,7 @@ def test_a_busy_link_is_judged_by_what_its_daemon_says(settings: CheckSettings) 
     assert facts.autopilot.armed is None
     assert facts.power.amps_a == (0.25,) * 5
     assert facts.fix.speeds_mps == ()
-    assert facts.fix.why_no_speed == "no fix"
+    assert facts.fix.why_no_speed == "the GPS has no fix"
     assert facts.clock.autopilot_s == pytest.approx(1_764_063_600.2)
     assert (facts.feed.held_by, facts.feed.craft) == (Port.OURS, "skiff")
     # A daemon that listens elsewhere says nothing about this link.
@@ -306,7 +309,6 @@ def test_links_are_the_same_by_what_they_name(tmp_path: Path) -> None:
     assert same_link(str(device), str(name))
     assert same_link("udp:0.0.0.0:1", "udpin:0.0.0.0:1")
     assert not same_link("udpin:0.0.0.0:1", "udpin:0.0.0.0:2")
-    assert not same_link(None, "udpin:0.0.0.0:1")
 
 
 def test_lines_fit_the_terminal_and_units_stay_with_their_numbers(

@@ -5,6 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from onboard.contract.alerts import AlertCode
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.alerts import Condition, Watch
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.watches import Watches
@@ -12,12 +15,12 @@ from onboard.profile import Drive, Profile
 
 
 def fold(holds, cuts=()) -> tuple[list[float], float | None]:
-    watch = Watch(Condition("code", "note", on_after_s=3.0, off_after_s=2.0))
+    watch = Watch(Condition(AlertCode.IMPLAUSIBLE, on_after_s=3.0, off_after_s=2.0))
     holds = np.asarray(holds, bool)
     t_s = np.arange(1.0, len(holds) + 1)
     events = []
     for a, b in zip([0, *cuts], [*cuts, len(holds)], strict=True):
-        events += watch.fold(t_s[a:b], holds[a:b], lambda n: "said")
+        events += watch.fold(t_s[a:b], holds[a:b], lambda n: {})
     return [event.t_s for event in events], watch.on_since_s
 
 
@@ -57,8 +60,7 @@ def cells(seconds=240, **columns) -> Cells:
 def codes(**columns) -> set[str]:
     watches = Watches(Profile(drive=Drive(temperature_most_degc=70.0)), cutoff_v=42.0)
     watches.seconds(cells(**columns))
-    assert all(event.text.endswith((".", "now.")) for event in watches.events)
-    return {event.code for event in watches.events}
+    return {event.alert.code for event in watches.events}
 
 
 late = np.arange(240) > 120
@@ -99,7 +101,10 @@ def test_a_hot_drive_stays_hot_until_it_has_cooled_down() -> None:
     watches = Watches(Profile(drive=Drive(temperature_most_degc=70.0)), cutoff_v=None)
     swings = 70.0 + 3.0 * np.sin(np.arange(240) / 8.0)
     watches.seconds(cells(drive_degc=swings))
-    assert [event.code for event in watches.events] == ["drive_hot"]
-    assert watches.alerts(240.0)[0].text == "Motor drive at 70 degC: ease off, let it cool." or (
-        watches.alerts(240.0)[0].level == "danger"
-    )
+    assert [event.alert.code for event in watches.events] == ["drive_hot"]
+    # The onset's value stays with the event, the alert's own is that of now.
+    assert watches.events[0].alert.values["temperature_degc"] > 70.0
+    (alert,) = watches.alerts(240.0, Unknown(Reason.NO_BATTERY), Unknown(Reason.NO_TARGET))
+    assert alert.level == "danger"
+    last_above = swings[swings > 65.0][-1]
+    assert alert.values["temperature_degc"] == last_above

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from onboard.contract.figure import Figure, Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.best_speed import BestSpeed, best_speed, best_speed_on_course
 from onboard.efficiency.speed_power import fit
 from tests.onboard.efficiency.made_blocks import cubic, ride
@@ -112,7 +113,7 @@ def test_two_valleys_the_deeper_one_counts() -> None:
 def test_no_speed_makes_progress() -> None:
     result = best_speed(lambda v: 10 + 20 * v**3, 0.3, 2.0, along_mps=-2.5)
     assert isinstance(result, Unknown)
-    assert "progress" in result.why
+    assert result == Unknown(Reason.NO_PROGRESS)
     assert isinstance(best_speed(lambda v: v, 0.3, 2.0, across_mps=2.5), Unknown)
 
 

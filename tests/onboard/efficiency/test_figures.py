@@ -5,6 +5,7 @@ import pytest
 
 from onboard.block import COLUMNS, Block, Channel
 from onboard.contract.figure import Figure, Unknown
+from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import BatteryState
 from onboard.efficiency.chemistry import CHEMISTRIES
 from onboard.efficiency.consumption import Stretch, wh_per_km
@@ -118,17 +119,17 @@ def test_left_is_never_less_than_nothing_and_needs_a_battery() -> None:
     left = engine.figures().battery.left_wh
     assert left.value == left.low == 0.0
     assert engine.figures().range_m.now.value == 0.0
-    assert Engine(Profile()).figures().battery == Unknown("no [battery] in the craft profile")
+    assert Engine(Profile()).figures().battery == Unknown(Reason.NO_BATTERY)
 
 
 def test_hardly_moving_is_unknown_with_the_reason() -> None:
-    assert wh_per_km(Stretch(20.0, plain(1.0), plain(5.9)), EXACT) == Unknown("hardly moving")
+    assert wh_per_km(Stretch(20.0, plain(1.0), plain(5.9)), EXACT) == Unknown(Reason.HARDLY_MOVING)
     assert isinstance(wh_per_km(Stretch(20.0, plain(1.0), plain(6.1)), EXACT), Figure)
     engine = Engine(Profile(battery=PACK))
     engine.fold(cruise(np.arange(0, 60.0), 10.0, 0.05))
     figures = engine.figures()
-    assert figures.wh_per_km.last_20_s == Unknown("hardly moving")
-    assert figures.range_m.now == Unknown("too little riding yet")
+    assert figures.wh_per_km.last_20_s == Unknown(Reason.HARDLY_MOVING)
+    assert figures.range_m.now == Unknown(Reason.TOO_LITTLE_RIDING)
 
 
 def test_stopping_does_not_forget_the_range() -> None:
@@ -136,7 +137,7 @@ def test_stopping_does_not_forget_the_range() -> None:
     engine.fold(cruise(np.arange(0, 1000.0), 400.0, 2.0))
     engine.fold(cruise(np.arange(1000.0, 1400.0), 8.0, 0.0, volts=57.0))
     figures = engine.figures()
-    assert figures.wh_per_km.last_300_s == Unknown("hardly moving")
+    assert figures.wh_per_km.last_300_s == Unknown(Reason.HARDLY_MOVING)
     riding = 400 / 3.6 / 2.0
     left = figures.battery.left_wh.value
     assert figures.range_m.now.value == pytest.approx(left / riding * 1000, rel=1e-3)
@@ -149,12 +150,12 @@ def test_a_silent_instrument_goes_stale_and_the_trip_stays() -> None:
     engine.fold(cruise(np.arange(0, 100.0), 400.0, 2.0))
     engine.fold(Block({"gps": channel("gps", np.arange(100.0, 110.0), fix=3, speed_mps=2.0)}))
     figures = engine.figures()
-    assert figures.power_w == Unknown("no power for 10 s")
-    assert figures.wh_per_km.last_20_s == Unknown("no power for 10 s")
+    assert figures.power_w == Unknown(Reason.POWER_QUIET, source="", age_s=10.0)
+    assert figures.wh_per_km.last_20_s == Unknown(Reason.POWER_QUIET, source="", age_s=10.0)
     assert figures.speed_mps == 2.0
     assert figures.trip.energy_wh.value == pytest.approx(11.0)
     silent = engine.figures(silent_s=30.0)
-    assert silent.speed_mps == Unknown("no speed for 30 s")
+    assert silent.speed_mps == Unknown(Reason.SPEED_QUIET, source="", age_s=30.0)
     assert silent.trip.distance_m.value == pytest.approx(218.0, rel=1e-3)
 
 
@@ -168,20 +169,20 @@ def test_a_ratio_of_sums_over_different_times_is_not_quoted() -> None:
     # The ratio is that of the part over which both were counted ..
     assert figures.trip.wh_per_km.value == pytest.approx(400 / 7.2, rel=1e-3)
     # .. and no range is made without a speed.
-    assert figures.range_m.now == Unknown("no speed for 600 s")
+    assert figures.range_m.now == Unknown(Reason.SPEED_QUIET, source="", age_s=600.0)
     assert figures.trip.energy_wh.value == pytest.approx(400 / 3600 * 3599)
 
 
 def test_nothing_heard_says_so_everywhere() -> None:
     figures = Engine(Profile()).figures()
-    assert figures.power_w == Unknown("no power monitor heard yet")
-    assert figures.speed_mps == Unknown("no GPS heard yet")
-    assert figures.trip.wh_per_km == Unknown("no power monitor heard yet")
+    assert figures.power_w == Unknown(Reason.NO_POWER_MONITOR)
+    assert figures.speed_mps == Unknown(Reason.NO_GPS)
+    assert figures.trip.wh_per_km == Unknown(Reason.NO_POWER_MONITOR)
     engine = Engine(Profile())
     engine.fold(Block({"power": channel("power", [0, 1], volts_v=50.0)}))
     engine.fold(Block({"gps": channel("gps", [0, 1], fix=1)}))
-    assert engine.figures().power_w == Unknown("the power monitor reports no current")
-    assert engine.figures().speed_mps == Unknown("no GPS fix")
+    assert engine.figures().power_w == Unknown(Reason.NO_CURRENT)
+    assert engine.figures().speed_mps == Unknown(Reason.NO_FIX)
 
 
 def test_without_a_fix_a_speed_of_zero_from_elsewhere_is_not_believed() -> None:
@@ -189,8 +190,8 @@ def test_without_a_fix_a_speed_of_zero_from_elsewhere_is_not_believed() -> None:
     t_s = np.arange(0, 60.0)
     no_fix = {"gps": channel("gps", t_s, fix=1), "hud": channel("hud", t_s, speed_mps=0.0)}
     engine.fold(Block(no_fix))
-    assert engine.figures().speed_mps == Unknown("no GPS fix")
-    assert engine.figures().trip.distance_m == Unknown("no GPS fix")
+    assert engine.figures().speed_mps == Unknown(Reason.NO_FIX)
+    assert engine.figures().trip.distance_m == Unknown(Reason.NO_FIX)
     without_receiver = Engine(Profile())
     without_receiver.fold(Block({"hud": channel("hud", t_s, speed_mps=2.0)}))
     assert without_receiver.figures().trip.distance_m.value == pytest.approx(118.0, rel=1e-3)
@@ -201,7 +202,7 @@ def test_a_pack_that_falls_silent_leaves_no_power_of_now() -> None:
     t_s = np.concatenate([np.repeat(np.arange(100.0), 2), np.arange(100.0, 200.0)])
     pack = np.concatenate([np.tile([0.0, 1.0], 100), np.zeros(100)])
     engine.fold(Block({"battery": channel("battery", t_s, pack=pack, volts_v=50.0, amps_a=10.0)}))
-    assert engine.figures().power_w == Unknown("no power from battery 1 for 100 s")
+    assert engine.figures().power_w == Unknown(Reason.POWER_QUIET, source="battery 1", age_s=100.0)
     assert engine.figures().trip.energy_wh.value == pytest.approx((199 + 99) * 500 / 3600)
 
 
@@ -248,7 +249,9 @@ def test_cue_for_a_distance(left_wh: float, recent: float, cue: str, difference:
 
 
 def test_no_cue_without_its_figures() -> None:
-    assert distance_target(9.0, Unknown("no battery"), Figure(3.0)).cue == Unknown("no battery")
-    assert distance_target(9.0, Figure(3.0), Unknown("hardly moving")).wh_per_km > 0
-    assert distance_target(0.0, Figure(3.0), Figure(1.0)).reason == "The distance is made."
+    assert distance_target(9.0, Unknown(Reason.NO_BATTERY), Figure(3.0)).cue == Unknown(
+        Reason.NO_BATTERY
+    )
+    assert distance_target(9.0, Figure(3.0), Unknown(Reason.HARDLY_MOVING)).wh_per_km > 0
+    assert distance_target(0.0, Figure(3.0), Figure(1.0)).reason.code == "distance_made"
     assert distance_target(9.0, Figure(0.0), Figure(1.0)).cue == "ease"

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.advice import Adviser
 from onboard.efficiency.hold import Hold
 from onboard.efficiency.target import Aim
@@ -13,7 +14,7 @@ from onboard.efficiency.trailing import Trailing
 from tests.onboard.efficiency.made_blocks import part
 from tests.onboard.efficiency.test_runs import leg
 
-NO_PACK = Unknown("no [battery] in the craft profile")
+NO_PACK = Unknown(Reason.NO_BATTERY)
 
 
 def told(aim: Aim, seconds: int = 30, **ridden):
@@ -56,8 +57,8 @@ def test_unknown_power_gives_no_cue() -> None:
     adviser.set_aim(Aim(power_w=300.0))
     adviser.fold(cells)
     target = adviser.advice(NO_PACK, None).target
-    assert target.cue == target.difference_fraction == Unknown("not known lately")
-    assert target.reason == "No cue: not known lately."
+    assert target.cue == target.difference_fraction == Unknown(Reason.NOT_KNOWN_LATELY)
+    assert (target.reason.code, target.cue) == ("no_cue", Unknown(Reason.NOT_KNOWN_LATELY))
 
 
 @given(st.integers(0, 2**31), st.lists(st.integers(0, 120), max_size=8).map(sorted))

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.home import Home
 from onboard.efficiency.outlook import WEATHER_FRACTION, Outlook, outlook
@@ -61,7 +62,7 @@ def test_a_poorly_known_battery_slows_down() -> None:
 
 def test_a_distance_too_far_names_the_best() -> None:
     advised = advised_speed(ahead(), 90_000.0)
-    assert advised.speed_mps == Unknown("it cannot be made at any speed")
+    assert advised.speed_mps == Unknown(Reason.CANNOT_BE_MADE)
     assert advised.best_speed_mps == pytest.approx(0.63, abs=0.02)
     assert advised.best_m == pytest.approx(500 / 6.614 * 1000 * (1 - SURE_SD * 0.03), rel=5e-3)
 

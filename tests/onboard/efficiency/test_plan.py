@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.plan import (
     KnownCurve,
     PlanRow,
@@ -96,7 +97,7 @@ def test_there_and_back_is_the_sum_of_both_ways(head_mps: float, through_mps: fl
 
 def test_water_that_is_faster_than_the_craft_is_no_way() -> None:
     none = plan_rows(Cubic(10.0, 20.0, (0.5, 1.0)), holds(100.0), Way(1000.0, 1.2))
-    assert isinstance(none, Unknown)
+    assert none == Unknown(Reason.NO_WAY_MADE)
     back = Way(1000.0, -1.2, there_and_back=True)
     assert isinstance(plan_rows(Cubic(10.0, 20.0, (0.5, 1.0)), holds(100.0), back), Unknown)
 

@@ -5,6 +5,7 @@ import pytest
 
 from onboard.block import COLUMNS, Block, Channel
 from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.bands import Bands
 from onboard.efficiency.cells import Cells, part_of_cells
 from onboard.efficiency.engine import Engine
@@ -68,7 +69,7 @@ def test_a_way_of_riding_that_has_just_begun_waits() -> None:
     assert later.value + 1.96 * np.sqrt(later.own_variance) > 900
     spread = now.wh_per_km(600.0)
     assert spread.value + 1.96 * np.sqrt(spread.own_variance) > 900 / 3.0 / 3.6
-    assert riding((150, 1.6, 40)) == Unknown("too little riding yet")
+    assert riding((150, 1.6, 40)) == Unknown(Reason.TOO_LITTLE_RIDING)
 
 
 def test_stops_are_no_riding() -> None:

@@ -3,6 +3,8 @@
 import pytest
 
 from onboard.contract.figure import Figure, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.remarks import Finding, FindingCode
 from onboard.efficiency.current_fit import CONTRADICTED
 from onboard.efficiency.reconciled import reconciled
 from onboard.profile import Sensors
@@ -10,41 +12,42 @@ from tests.onboard.efficiency.made_charges import EXACT, charge, conditions, dra
 
 # Counted: 20 Ah and 1000 Wh. By the losses of Li-ion some 1050 Wh should come back.
 VERDICTS = [
-    (20.0, None, "consistent"),
-    (20.0, 1050.0, "consistent"),
-    (None, 1050.0, "consistent"),
-    (21.0, None, "sensor_reads_low"),
-    (21.0, 1050.0, "sensor_reads_low"),
-    (19.0, None, "sensor_reads_high"),
-    (19.0, 1050.0, "sensor_reads_high"),
-    (None, 1200.0, "sensor_reads_low"),
-    (None, 900.0, "sensor_reads_high"),
+    (20.0, None, "consistent", FindingCode.FITS),
+    (20.0, 1050.0, "consistent", FindingCode.FITS),
+    (None, 1050.0, "consistent", FindingCode.FITS),
+    (21.0, None, "sensor_reads_low", FindingCode.MORE_CHARGE),
+    (21.0, 1050.0, "sensor_reads_low", FindingCode.MORE_CHARGE),
+    (19.0, None, "sensor_reads_high", FindingCode.LESS_CHARGE),
+    (19.0, 1050.0, "sensor_reads_high", FindingCode.LESS_CHARGE),
+    (None, 1200.0, "sensor_reads_low", FindingCode.MORE_ENERGY),
+    (None, 900.0, "sensor_reads_high", FindingCode.LESS_ENERGY),
     # The current is right, so voltage or pack is not.
-    (20.0, 1200.0, "cannot_tell"),
-    (20.0, 900.0, "sensor_reads_high"),
+    (20.0, 1200.0, "cannot_tell", FindingCode.VOLTAGE_OR_PACK),
+    (20.0, 900.0, "sensor_reads_high", FindingCode.VOLTAGE_READS_HIGH),
 ]
 
 
-@pytest.mark.parametrize(("back_ah", "back_wh", "verdict"), VERDICTS)
-def test_beside_the_pack(back_ah, back_wh, verdict) -> None:
-    assert reconciled([charge(20.0, back_ah, back_wh)], conditions()).verdict == verdict
+@pytest.mark.parametrize(("back_ah", "back_wh", "verdict", "why"), VERDICTS)
+def test_beside_the_pack(back_ah, back_wh, verdict, why) -> None:
+    found = reconciled([charge(20.0, back_ah, back_wh)], conditions())
+    assert (found.verdict, found.why) == (verdict, Finding(why))
 
 
 @pytest.mark.parametrize(
-    ("back_wh", "verdict"),
+    ("back_wh", "verdict", "why"),
     [
-        (1160.0, "consistent"),
-        (1090.0, "consistent"),
-        (1500.0, "cannot_tell"),
-        (1030.0, "cannot_tell"),
-        (900.0, "sensor_reads_high"),
+        (1160.0, "consistent", FindingCode.WALL_FITS),
+        (1090.0, "consistent", FindingCode.WALL_FITS),
+        (1500.0, "cannot_tell", FindingCode.WALL_MORE),
+        (1030.0, "cannot_tell", FindingCode.WALL_LESS),
+        (900.0, "sensor_reads_high", FindingCode.WALL_TOO_LITTLE),
     ],
 )
-def test_at_the_wall(back_wh, verdict) -> None:
+def test_at_the_wall(back_wh, verdict, why) -> None:
     found = reconciled([charge(20.0, None, back_wh)], conditions(at_wall=True))
-    assert found.verdict == verdict
-    assert isinstance(found.correction, Unknown)
-    assert isinstance(found.expected_ah, Unknown)
+    assert (found.verdict, found.why) == (verdict, Finding(why))
+    assert found.correction == Unknown(Reason.METER_AT_WALL)
+    assert found.expected_ah == Unknown(Reason.AH_AT_WALL)
 
 
 @pytest.mark.parametrize("off", [0.03, -0.03, 0.06, -0.06])
@@ -68,7 +71,8 @@ def test_a_sound_sensor_is_blamed_no_oftener_than_said() -> None:
 
 
 def test_little_against_what_is_uncertain_cannot_be_told() -> None:
-    assert reconciled([charge(1.0, 1.0)], conditions()).verdict == "cannot_tell"
+    found = reconciled([charge(1.0, 1.0)], conditions())
+    assert (found.verdict, found.why) == ("cannot_tell", Finding(FindingCode.TOO_UNCERTAIN))
     # Whatever is uncertain of a little, three times as much is beyond it.
     assert reconciled([charge(1.0, 3.0)], conditions()).verdict == "sensor_reads_low"
 
@@ -92,7 +96,8 @@ def test_a_charge_that_was_not_full_at_both_ends_is_left_out_beside_others() -> 
 
 def test_charges_that_contradict_each_other_are_no_verdict() -> None:
     found = reconciled([charge(20.0, 20.4), charge(18.0, 21.4)], conditions())
-    assert (found.verdict, found.why) == ("cannot_tell", CONTRADICTED.why)
+    assert found.correction is CONTRADICTED
+    assert (found.verdict, found.why) == ("cannot_tell", Finding(FindingCode.CHARGES_CONTRADICT))
 
 
 def test_a_scale_and_a_zero_that_make_up_for_each_other_are_found_apart() -> None:
@@ -105,7 +110,7 @@ def test_a_scale_and_a_zero_that_make_up_for_each_other_are_found_apart() -> Non
     found = reconciled(charges, conditions())
     assert found.charge == "within"
     assert found.verdict == "sensor_reads_low"
-    assert "scale" in found.why
+    assert found.why == Finding(FindingCode.SCALE_READS_LOW)
     stated = Sensors(current_scale=1.04, current_offset_a=-0.4, current_offset_sd_a=0.0)
     right = [
         charge(1.04 * 16.0 - 0.4 * 16.0 / a, 1.04 * 16.0 - 0.4 * 16.0 / a, amps=a) for a in amps

@@ -6,12 +6,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from onboard.efficiency.trip_line import POINTS_MOST, TripLine
+from onboard.contract.codec import ContractError, plain, read
+from onboard.contract.trip_line import POINTS_MOST, TripLine
+from onboard.efficiency.trip_line import GrowingLine
 from tests.onboard.efficiency.test_partition import fold, stream
 
 
-def filled(seconds: int) -> TripLine:
-    line = TripLine()
+def filled(seconds: int) -> GrowingLine:
+    line = GrowingLine()
     for second in range(seconds):
         line.add(float(second), 2.0 * second, 0.1 * second)
     return line
@@ -35,7 +37,7 @@ def test_time_that_goes_back_begins_a_new_line() -> None:
 
 def test_it_comes_back_from_json() -> None:
     line = filled(1000)
-    back = TripLine.from_dict(json.loads(json.dumps(line.as_dict())))
+    back = GrowingLine.of(read(TripLine, json.loads(json.dumps(plain(line.record())))))
     assert (back.t_s, back.every_s) == (line.t_s, line.every_s)
     assert back.energy_wh == pytest.approx(line.energy_wh, abs=0.005)
     back.add(1000.0, 1.0, 2.0)
@@ -57,9 +59,9 @@ def test_it_comes_back_from_json() -> None:
 )
 def test_nonsense_is_refused(change) -> None:
     sound = {"t_s": [0.0, 1.0], "distance_m": [0.0, 2.0], "energy_wh": [0.0, 0.1], "every_s": 1.0}
-    TripLine.from_dict(sound)
-    with pytest.raises(ValueError, match="trip line"):
-        TripLine.from_dict({**sound, **change})
+    read(TripLine, sound)
+    with pytest.raises(ContractError):
+        read(TripLine, {**sound, **change})
 
 
 @given(st.lists(st.floats(0, 1), max_size=20).map(sorted))

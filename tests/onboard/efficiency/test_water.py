@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.speed_power import KNOTS, Posterior
 from onboard.efficiency.water import FLOOR_SD_MPS, set_and_drift
 
@@ -37,4 +38,4 @@ def test_reciprocal_courses_tell_of_their_own_line_only() -> None:
 
 def test_nothing_where_nothing_is_known() -> None:
     assert isinstance(set_and_drift(known(0.3, 0.2)), Unknown)
-    assert set_and_drift(None) == Unknown("no steady stretch yet")
+    assert set_and_drift(None) == Unknown(Reason.NO_STEADY_STRETCH)

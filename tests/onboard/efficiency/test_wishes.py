@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from onboard.block import COLUMNS, Block, Channel
 from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.engine import Engine
 from onboard.efficiency.lookout import EVERY_S
 from onboard.efficiency.target import Aim
@@ -68,7 +69,7 @@ def test_a_target_set_on_the_way_is_there_at_once() -> None:
     assert target.distance_m == 3000.0
     assert engine.adviser.aim == Aim(distance_m=3000.0)
     engine.set_aim(Aim())
-    assert engine.figures().target == Unknown("no target set")
+    assert engine.figures().target == Unknown(Reason.NO_TARGET)
 
 
 def test_home_is_moved_at_once() -> None:

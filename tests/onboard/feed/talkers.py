@@ -6,9 +6,9 @@ import socket
 from collections.abc import Awaitable, Callable
 from typing import ClassVar
 
-from onboard.feed.snapshot import as_line
-
+from onboard.contract.codec import json_line as as_line
 from onboard.contract.commands import Command, Mark, Reply
+from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.feed.server import FeedServer, OnCommand
 
 LINE = as_line({"kind": "snapshot", "fill": "x" * 2000})
@@ -41,7 +41,7 @@ class Daemon:
         if self.waits:
             self.waiting.append(reply)
         elif isinstance(command, Mark) and command.text == "no":
-            reply("it is not to be", None)
+            reply(Refusal(RefusalCode.FAULT), None)
         else:
             reply(None, None)
 

@@ -8,6 +8,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from groundside.units import DEFAULT
+from groundside.words.refusals import refusal_text
 from onboard.contract.commands import (
     HIGHEST_ID,
     LONGEST_BYTES,
@@ -34,7 +36,7 @@ def put(key: str, value: Any) -> bytes:
 def why(said: bytes) -> str:
     refused = parse_command(said)
     assert isinstance(refused, Refused), said
-    return refused.why
+    return refusal_text(refused.why, DEFAULT)
 
 
 @pytest.mark.parametrize(
@@ -211,9 +213,10 @@ said_lines = (
 def test_whatever_is_said_gives_a_sound_command_or_a_plain_refusal(said: bytes) -> None:
     read = parse_command(said)
     if isinstance(read, Refused):
-        assert read.why
-        assert read.why.isprintable()
-        assert len(read.why) < 250
+        said_back = refusal_text(read.why, DEFAULT)
+        assert said_back
+        assert said_back.isprintable()
+        assert len(said_back) < 250
         return
     assert 0 <= read.id <= HIGHEST_ID
     assert command_from(json.loads(json.dumps(read.as_dict(), allow_nan=False))) == read

@@ -5,8 +5,8 @@ import json
 import socket
 
 import pytest
-from onboard.feed.snapshot import as_line
 
+from onboard.contract.codec import json_line as as_line
 from onboard.errors import FeedError, UsageError
 from onboard.feed.server import FeedServer, parse_listen
 from onboard.feed.viewer import STANDSTILL_S
@@ -19,7 +19,7 @@ def test_a_viewer_is_greeted_and_gets_what_is_published() -> None:
         server.publish(as_line({"kind": "snapshot", "seq": 1}), 0.0)
         reader, writer = await asyncio.open_connection("127.0.0.1", port)
         hello, newest = json.loads(await reader.readline()), json.loads(await reader.readline())
-        assert (hello["schema"], hello["kind"], hello["craft"]) == (1, "hello", "skiff")
+        assert (hello["schema"], hello["kind"], hello["craft"]) == (2, "hello", "skiff")
         assert newest["seq"] == 1
         server.publish(as_line({"kind": "snapshot", "seq": 2}), 0.2)
         assert json.loads(await reader.readline())["seq"] == 2

@@ -27,16 +27,16 @@ def test_a_command_is_answered_and_told_to_the_others() -> None:
         one.say(note(7, "no"), b'{"hello', b"", note(8, "weed"))
         refused = await one.ack()
         command = {"kind": "mark", "id": 7, "mark": "note", "text": "no"}
-        assert refused == {"kind": "ack", "id": 7, "ok": False, "why": "it is not to be",
+        assert refused == {"schema": 2, "kind": "ack", "id": 7, "ok": False, "why": {"code": "fault"},
                            "by": True, "command": command}  # fmt: skip
-        why = "the line is not JSON: expected one object a line"
         for _ in range(2):
-            assert await one.ack() == {"kind": "ack", "id": None, "ok": False, "why": why}
+            ack = await one.ack()
+            assert (ack["id"], ack["ok"], ack["why"]) == (None, False, {"code": "not_json"})
         command = {"kind": "mark", "id": 8, "mark": "note", "text": "weed"}
-        assert await one.ack() == {"kind": "ack", "id": 8, "ok": True, "why": None,
+        assert await one.ack() == {"schema": 2, "kind": "ack", "id": 8, "ok": True, "why": None,
                                    "by": True, "command": command}  # fmt: skip
         # What was refused is nobody else's business.
-        assert await other.ack() == {"kind": "ack", "id": None, "ok": True, "why": None,
+        assert await other.ack() == {"schema": 2, "kind": "ack", "id": None, "ok": True, "why": None,
                                      "by": False, "command": command}  # fmt: skip
         assert daemon.heard == [Mark(7, "note", "no"), Mark(8, "note", "weed")]
         await server.close()
@@ -101,7 +101,7 @@ def test_only_so_many_commands_wait() -> None:
             talker.say(*(note(n) for n in range(15)))
         await until(lambda: len(daemon.waiting) == WAITING_MOST)
         refused = await talkers[-1].ack()
-        assert (refused["ok"], refused["why"]) == (False, "too many commands wait: say it again")
+        assert (refused["ok"], refused["why"]) == (False, {"code": "too_many_wait"})
         for reply in daemon.waiting:
             reply(None, None)
         daemon.waits = False
@@ -124,7 +124,7 @@ def test_too_many_lines_are_refused_and_a_flood_is_put_out() -> None:
         done = [ack["ok"] for ack in acks].count(True)
         assert 20 <= done < 40  # more only where this machine took a second over it
         assert len(daemon.heard) == done
-        assert acks[-1]["why"] == "more than 20 lines a second: say it again"
+        assert acks[-1]["why"] == {"code": "too_fast", "most": 20}
         one.say(*([b"{"] * 4000))
         assert await one.is_put_out()
         endless = await Talker.to(port)
@@ -145,7 +145,7 @@ def test_a_long_line_is_refused_and_the_next_one_heard() -> None:
         server, port = await served(daemon)
         one = await Talker.to(port)
         one.say(note(1, "x" * 2000), note(2))
-        assert (await one.ack())["why"] == "the line is longer than 1024 bytes"
+        assert (await one.ack())["why"] == {"code": "line_too_long", "most": 1024}
         assert (await one.ack())["id"] == 2
         await server.close()
 

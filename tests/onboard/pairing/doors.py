@@ -8,8 +8,7 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any, ClassVar
 
-from onboard.feed.snapshot import as_line
-
+from onboard.contract.codec import json_line as as_line
 from onboard.contract.commands import Command, Reply
 from onboard.feed.server import FeedServer
 from onboard.pairing.crew import CrewBook

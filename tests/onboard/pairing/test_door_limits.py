@@ -8,8 +8,8 @@ import warnings
 from pathlib import Path
 
 import pytest
-from onboard.feed.snapshot import as_line
 
+from onboard.contract.codec import json_line as as_line
 from onboard.feed.viewer import STANDSTILL_S
 from onboard.pairing import door as door_module
 from onboard.pairing.door import EACH_MOST
@@ -78,10 +78,10 @@ def test_there_is_a_most_of_all_and_of_each(tmp_path: Path) -> None:
         async with open_door(folder, viewers_most=EACH_MOST + 1) as there:
             inside = [await Viewer.joined(there.port, tokens[0]) for _ in range(EACH_MOST)]
             one_more = await Viewer.to(there.port, Join(tokens[0]).as_line(), "127.0.0.2")
-            assert "8 screens" in (await one_more.line())["why"]
+            assert (await one_more.line())["why"]["most"] == 8
             inside.append(await Viewer.joined(there.port, tokens[1], "127.0.0.3"))
             full = await Viewer.to(there.port, Join(tokens[2]).as_line(), "127.0.0.4")
-            assert "9 viewers" in (await full.line())["why"]
+            assert (await full.line())["why"]["most"] == 9
             inside.pop().leave()
             while there.feed.viewers > EACH_MOST:
                 await asyncio.sleep(0.01)

@@ -16,6 +16,7 @@ from onboard.telemetry.card_trouble import CARD_TROUBLE
 from onboard.telemetry.log_files import RECORD_NAME
 from onboard.telemetry.recorder import Recorder
 from tests.onboard.telemetry.faulty_card import START_US, Card, Stream, spans, until
+from tests.wire import words
 
 
 @pytest.fixture
@@ -35,7 +36,7 @@ def test_a_full_card_is_said_and_recording_goes_on_when_there_is_room(
     card.room, card.cut_fails = room, cut_fails
     stream.tick(5)
     folder = recorder.folder
-    assert recorder.problem == f"Recording stopped: no space left on the card ({folder})."
+    assert words(recorder.problem) == f"Recording stopped: no space left on the card ({folder})."
     size = 8 + len(stream.sent[0])
     assert recorder.recorded_bytes == before + room // size * size
     # A kill now leaves whole records, if the card lets anything be cut off at all.
@@ -63,7 +64,7 @@ def test_every_refusal_is_said_in_words(tmp_path: Path, card: Card, number: int)
     card.room, card.write_error = 0, number
     stream.tick(5)
     assert recorder.problem is not None
-    assert CARD_TROUBLE[number] in recorder.problem
+    assert CARD_TROUBLE[number] in words(recorder.problem)
     card.room = None
     recorder.close()  # the last try, whenever the one before was
     assert recorder.problem is None
@@ -105,7 +106,7 @@ def test_a_sync_that_hangs_keeps_nobody_waiting(
     until(lambda: card.syncs == 1)
     # What was written is the operating system's; only a power cut would take it.
     assert len(spans(recorder.folder)) >= len(stream.sent) - 4 * 3
-    assert recorder.problem == (
+    assert words(recorder.problem) == (
         f"Recording at risk: the card takes nothing in ({recorder.folder})."
     )
     if closes:
@@ -132,7 +133,9 @@ def test_a_write_that_hangs_keeps_nobody_waiting_and_holds_no_more_than_so_much(
     monkeypatch.setattr(os, "pwrite", hang)
     for _ in range(100):
         stream.tick(wait=False)
-    assert recorder.problem == (f"Recording stopped: the card does not answer ({recorder.folder}).")
+    assert words(recorder.problem) == (
+        f"Recording stopped: the card does not answer ({recorder.folder})."
+    )
     assert recorder._pending_bytes <= 10_000
     answers.set()
     assert recorder.settle()
@@ -148,7 +151,7 @@ def test_a_sync_that_fails_is_said_and_tried_again(tmp_path: Path, card: Card) -
     stream = Stream(recorder)
     card.sync_fails = True
     stream.tick(4)  # nothing is left to be appended
-    assert recorder.problem == (
+    assert words(recorder.problem) == (
         f"Recording at risk: the card reports an error ({recorder.folder})."
     )
     card.sync_fails = False
@@ -202,7 +205,7 @@ def test_a_folder_of_all_sessions_that_was_renamed_is_written_to_where_it_is(
     stream.tick(9)
     place.rename(away)
     stream.tick(60)
-    assert recorder.problem == (
+    assert words(recorder.problem) == (
         "Recording at risk: the file was renamed, and no other can be made: "
         f"no such file or directory ({recorder.folder})."
     )
@@ -224,7 +227,7 @@ def test_a_record_that_was_written_over_goes_on_beside(tmp_path: Path) -> None:
     held = recorder.recorded_bytes
     file.write_bytes(bytes(2 * held))  # the same file, and longer than before
     stream.tick(9)
-    assert recorder.moved == (
+    assert words(recorder.moved) == (
         f"The record {RECORD_NAME} was written over: recording goes on in telemetry-2.tlog."
     )
     recorder.close()
@@ -266,10 +269,8 @@ def test_what_nobody_foresaw_is_told_and_tried_again_and_loses_nothing(
     with monkeypatch.context() as patch:
         patch.setattr(record_file, where, fail)
         stream.tick(60)
-        assert recorder.problem == (
-            "Recording stopped: a program fault, "
-            f"ZeroDivisionError('what nobody foresaw') ({recorder.folder})."
-        )
+        said = f"Recording stopped: a program fault ({recorder.folder})."
+        assert words(recorder.problem) == said
     stream.tick(30)
     assert recorder.problem is None
     recorder.close()
@@ -290,7 +291,7 @@ def test_a_sync_that_fails_in_a_way_that_nobody_foresaw_is_told_and_tried_again(
         patch.setattr(os, "fdatasync", fail)
         stream.tick(9)
         assert recorder.problem is not None
-        assert recorder.problem.startswith("Recording at risk: a program fault")
+        assert words(recorder.problem).startswith("Recording at risk: a program fault")
     stream.tick(60)
     assert recorder.problem is None
     recorder.close()

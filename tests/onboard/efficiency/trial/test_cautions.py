@@ -2,6 +2,7 @@
 
 import pytest
 
+from onboard.contract.remarks import Caution, CautionCode
 from onboard.efficiency.trial.cautions import power_cautions, surroundings_cautions
 from onboard.efficiency.trial.leg import Leg
 from tests.onboard.efficiency.trial.made_legs import made_leg
@@ -17,7 +18,7 @@ def legs(more=lambda name, n: {}, names: str = "aabb", wobble=WOBBLE) -> list[Le
 
 
 def codes(some: list[Leg]) -> list[str]:
-    return [one.code for one in (*power_cautions(some), *surroundings_cautions(some))]
+    return [one.code.code for one in (*power_cautions(some), *surroundings_cautions(some))]
 
 
 def test_nothing_to_say() -> None:
@@ -30,20 +31,23 @@ def test_set_ups_at_unlike_power(apart: float, said: list[str]) -> None:
     assert codes(some) == said
     if said:
         (one,) = power_cautions(some)
-        assert "420 W with a, 400 W with b" in one.text
-        assert "no motor current, nor turns with the motor's data" in one.text
+        assert one.values["setups"] == ("a", "b")
+        assert one.values["powers_w"] == pytest.approx((420.0, 400.0), abs=0.1)
+        assert one.values["run_to_run_fraction"] is one.values["within_run_fraction"] is None
+        assert one.values["held"] == "not_known"
 
 
 def test_each_set_up_is_named_once_with_its_power() -> None:
     watts = {"a": 400.0, "b": 430.0, "c": 370.0}
     some = legs(lambda name, n: {"power_w": watts[name]}, "aabbcc")
     (one,) = power_cautions(some)
-    assert "not held: 400 W with a, 430 W with b, 370 W with c;" in one.text
+    assert one.values["setups"] == ("a", "b", "c")
+    assert one.values["powers_w"] == pytest.approx((400.0, 430.0, 370.0))
     # One that was run at the power of another is among those that differ from the third.
     watts["c"] = 400.0
-    assert "400 W with a, 430 W with b, 400 W with c;" in power_cautions(
-        legs(lambda name, n: {"power_w": watts[name]}, "aabbcc")
-    )[0].text  # fmt: skip
+    (one,) = power_cautions(legs(lambda name, n: {"power_w": watts[name]}, "aabbcc"))
+    assert one.values["setups"] == ("a", "b", "c")
+    assert one.values["powers_w"] == pytest.approx((400.0, 430.0, 400.0))
 
 
 def test_power_that_was_unlike_by_chance() -> None:
@@ -60,15 +64,18 @@ def test_power_that_was_unlike_by_chance() -> None:
 )
 def test_power_that_changed_within_a_run(more: dict) -> None:
     (one,) = power_cautions(legs(lambda name, n: more))
-    assert one.code == "power_not_held"
-    assert "by 8 % within a run" in one.text
+    assert one.code is CautionCode.POWER_NOT_HELD
+    assert one.values["within_run_fraction"] == pytest.approx(0.08)
+    assert (one.values["setups"], one.values["run_to_run_fraction"]) == ((), None)
     assert codes(legs(lambda name, n: {key: value / 2.0 for key, value in more.items()})) == []
 
 
 def test_power_that_changed_from_run_to_run() -> None:
     (one,) = power_cautions(legs(wobble=(0.06, -0.06, 0.05, -0.05)))
-    assert one.code == "power_not_held"
-    assert "from run to run" in one.text
+    assert one.code is CautionCode.POWER_NOT_HELD
+    # Of two and two: the logarithms differ by 0.12 and 0.1, each with one degree of freedom.
+    assert one.values["run_to_run_fraction"] == pytest.approx(0.0781, abs=2e-4)
+    assert one.values["within_run_fraction"] is None
 
 
 def test_a_held_motor_current() -> None:
@@ -77,9 +84,12 @@ def test_a_held_motor_current() -> None:
 
     # 30 A with both propellers is 361 W and 407 W (computed apart, see test_power_split).
     both = power_cautions(legs(held))
-    assert [one.code for one in both] == ["power_not_held", "motor_current_held"]
-    assert "30.0 A" in both[1].text
-    assert "no motor current" not in both[0].text
+    assert [one.code for one in both] == [
+        CautionCode.POWER_NOT_HELD,
+        CautionCode.MOTOR_CURRENT_HELD,
+    ]
+    assert both[1].values["motor_amps_a"] == pytest.approx(30.005, abs=1e-3)
+    assert both[0].values["held"] == "motor_current"
 
 
 def test_a_motor_current_that_goes_with_the_power_was_not_held() -> None:
@@ -87,7 +97,10 @@ def test_a_motor_current_that_goes_with_the_power_was_not_held() -> None:
         return {"power_w": 430.0 if name == "a" else 400.0,
                 "motor_amps_a": 32.0 if name == "a" else 29.7}  # fmt: skip
 
-    assert codes(legs(power_held)) == ["power_not_held"]
+    (one,) = power_cautions(legs(power_held))
+    assert one.code is CautionCode.POWER_NOT_HELD
+    # The current is known, and was not held either.
+    assert one.values["held"] is None
 
 
 def test_equal_currents_by_chance_are_not_held() -> None:
@@ -103,19 +116,43 @@ def test_power_that_swings_within_runs_with_the_motor_s_current_is_no_held_curre
 
 
 @pytest.mark.parametrize(
-    ("key", "values", "code", "text"),
+    ("key", "values", "said"),
     [
-        ("volts_v", (25.0, 24.6, 24.3), "voltage_differs", "25.0 V with a, 24.3 V with b"),
-        ("pack_degc", (20.0, 24.0, 27.0), "temperature_differs", "pack 27 degC with b, 20 degC"),
-        ("drive_degc", (40.0, 48.0, 55.0), "temperature_differs", "motor drive 55 degC with b"),
+        (
+            "volts_v",
+            (25.0, 24.6, 24.3),
+            Caution(
+                CautionCode.VOLTAGE_DIFFERS,
+                setup="a", voltage_v=25.0, other="b", other_voltage_v=pytest.approx(24.3),
+            ),
+        ),
+        (
+            "pack_degc",
+            (20.0, 24.0, 27.0),
+            Caution(
+                CautionCode.TEMPERATURE_DIFFERS,
+                **{"pack_setup": "b", "pack_degc": 27.0},
+                **{"pack_other": "a", "pack_other_degc": 20.0},
+                **dict.fromkeys(("drive_setup", "drive_degc", "drive_other", "drive_other_degc")),
+            ),
+        ),
+        (
+            "drive_degc",
+            (40.0, 48.0, 55.0),
+            Caution(
+                CautionCode.TEMPERATURE_DIFFERS,
+                **dict.fromkeys(("pack_setup", "pack_degc", "pack_other", "pack_other_degc")),
+                **{"drive_setup": "b", "drive_degc": 55.0},
+                **{"drive_other": "a", "drive_other_degc": 40.0},
+            ),
+        ),
     ],
-)
-def test_surroundings(key: str, values: tuple[float, ...], code: str, text: str) -> None:
+)  # fmt: skip
+def test_surroundings(key: str, values: tuple[float, ...], said: Caution) -> None:
     a, near, far = values
     assert codes(legs(lambda name, n: {key: a if name == "a" else near})) == []
     (one,) = surroundings_cautions(legs(lambda name, n: {key: a if name == "a" else far}))
-    assert one.code == code
-    assert text in one.text
+    assert one == said
 
 
 def test_what_one_set_up_does_not_tell_is_not_compared() -> None:
@@ -125,4 +162,4 @@ def test_what_one_set_up_does_not_tell_is_not_compared() -> None:
 def test_runs_of_all_set_ups_are_looked_at() -> None:
     some = legs(lambda name, n: {"volts_v": {"a": 25.0, "b": 25.0, "c": 23.0}[name]}, "aabbcc")
     (one,) = surroundings_cautions(some)
-    assert "23.0 V with c" in one.text
+    assert (one.values["other"], one.values["other_voltage_v"]) == ("c", 23.0)

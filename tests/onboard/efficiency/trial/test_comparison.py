@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from onboard.contract.figure import Figure, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.remarks import Caution, CautionCode
 from onboard.efficiency.trial.comparison import compare
 from onboard.efficiency.trial.equal_power import Slope
 from onboard.efficiency.trial.leg import Leg
@@ -202,13 +204,11 @@ def test_overlapping_groups_are_not_counted_as_independent() -> None:
 def test_no_double_run() -> None:
     legs = [made_leg("a"), made_leg("b", EVERY_S, course_deg=180.0)]
     found = compare(legs, 400.0, SLOPE, 0.02)
-    assert found == Unknown(
-        "no double run (the next run had another set-up; no run back followed it)"
-    )
+    assert found == Unknown(Reason.NO_DOUBLE_RUN, reasons=("other_setup_next", "no_run_back"))
     other = [made_leg("a"), made_leg("a", EVERY_S, course_deg=180.0, power_w=300.0)]
     found = compare(other, 400.0, SLOPE, 0.02)
     assert isinstance(found, Unknown)
-    assert "the next run was at another power" in found.why
+    assert "other_power_next" in found.values["reasons"]
 
 
 def test_one_double_run_of_each_says_nothing_of_scatter() -> None:
@@ -219,7 +219,8 @@ def test_one_double_run_of_each_says_nothing_of_scatter() -> None:
     for one in found.setups:
         assert isinstance(one.speed_mps, Unknown)
         assert isinstance(one.wh_per_km, Unknown)
-    assert [one.code for one in found.cautions] == ["too_few_double_runs"]
+    assert [one.code for one in found.cautions] == [CautionCode.TOO_FEW_DOUBLE_RUNS]
+    assert pair.why_not == pair.difference_fraction == Unknown(Reason.ONE_EACH)
 
 
 def test_a_set_up_without_a_double_run_is_named() -> None:
@@ -227,8 +228,7 @@ def test_a_set_up_without_a_double_run_is_named() -> None:
     found = compared(legs)
     assert [one.name for one in found.setups] == ["a", "b"]
     assert found.evidence.without == ["c"]
-    (caution,) = [one for one in found.cautions if one.code == "too_few_double_runs"]
-    assert "c" in caution.text
+    assert Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=("c",)) in found.cautions
 
 
 def test_an_outlier_is_left_out_and_named() -> None:
@@ -236,8 +236,7 @@ def test_an_outlier_is_left_out_and_named() -> None:
     noise[4:6] -= 0.1
     found = compared(Runs("abbaabba", noise=noise).legs())
     assert [one.legs for one in found.evidence.left_out] == [(4, 5)]
-    (caution,) = [one for one in found.cautions if one.code == "outlier_run"]
-    assert "5 and 6" in caution.text
+    assert Caution(CautionCode.OUTLIER_RUN, run_numbers=(5, 6), setup="b") in found.cautions
     figure = as_named(found, "a", "b").difference_fraction
     assert isinstance(figure, Figure)
     assert figure.low < -0.05 < figure.high
@@ -259,12 +258,12 @@ def test_all_of_one_and_then_all_of_the_other_with_a_trend_is_no_verdict() -> No
     wobble = 0.002 * np.array([1, -1, 1, -1, -1, 1, -1, 1])
     noise = np.repeat(-0.02 * np.arange(8) + wobble, 2)
     found = compared(Runs("aaaabbbb", {"a": 2.0, "b": 2.0}, noise=noise).legs())
-    assert [one.code for one in found.cautions] == ["order_confounded"]
+    assert found.cautions == (Caution(CautionCode.ORDER_CONFOUNDED, setups=("a",), others=("b",)),)
     (pair,) = found.pairs
     assert pair.verdict == "cannot_tell"
-    assert pair.why_not
+    assert pair.why_not == Unknown(Reason.DRIFT_POSSIBLE)
     turns = compared(Runs("abbaabba", {"a": 2.0, "b": 2.0}, noise=noise).legs())
-    assert "order_confounded" not in [one.code for one in turns.cautions]
+    assert CautionCode.ORDER_CONFOUNDED not in [one.code for one in turns.cautions]
     figure = turns.pairs[0].difference_fraction
     assert isinstance(figure, Figure)
     assert figure.low < 0.0 < figure.high
@@ -275,7 +274,7 @@ def test_set_ups_of_different_days_are_not_compared() -> None:
     found = compared(legs)
     (pair,) = found.pairs
     assert (pair.verdict, pair.chance) == ("cannot_tell", None)
-    assert isinstance(pair.difference_fraction, Unknown)
+    assert pair.difference_fraction == pair.why_not == Unknown(Reason.NEVER_TOGETHER)
     # What each made on its own day stays true.
     assert {one.name: round(one.speed_mps.value, 3) for one in found.setups} == {"a": 2.0, "b": 1.9}
 

@@ -8,6 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.polynomial import Polynomial
 
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.trial.double_runs import binomial_weights, double_runs
 from onboard.efficiency.trial.leg import Leg
 from tests.onboard.efficiency.trial.made_legs import made_leg
@@ -75,7 +77,7 @@ def told(legs: list[Leg]) -> tuple[list[tuple[int, ...]], list[str]]:
     for one in doubles:
         assert sum(one.weights) == pytest.approx(1.0, abs=1e-15)
         assert {legs[n].setup for n in one.legs} == {one.setup}
-    return [one.legs for one in doubles], [one.why for one in alone]
+    return [one.legs for one in doubles], [one.why.code.code for one in alone]
 
 
 def test_there_and_back_again_and_again() -> None:
@@ -106,20 +108,20 @@ def test_north_is_no_seam(course_deg: float) -> None:
 @pytest.mark.parametrize(
     ("change", "why"),
     [
-        ({"setup": "b"}, "the next run had another set-up"),
-        ({"start_s": 1901.0}, "the run back came too late"),
-        ({"course_deg": 90.0}, "the next run was not on the opposite course"),
-        ({"power_w": 445.0}, "the next run was at another power"),
-        ({"power_w": 360.0}, "the next run was at another power"),
-        ({"outing": 1}, "no run back followed it"),
+        ({"setup": "b"}, Reason.OTHER_SETUP_NEXT),
+        ({"start_s": 1901.0}, Reason.RUN_BACK_LATE),
+        ({"course_deg": 90.0}, Reason.NOT_OPPOSITE),
+        ({"power_w": 445.0}, Reason.OTHER_POWER_NEXT),
+        ({"power_w": 360.0}, Reason.OTHER_POWER_NEXT),
+        ({"outing": 1}, Reason.NO_RUN_BACK),
     ],
 )
-def test_why_a_leg_stands_alone(change: dict, why: str) -> None:
+def test_why_a_leg_stands_alone(change: dict, why: Reason) -> None:
     back = {"start_s": 140.0, "course_deg": 180.0} | change
     doubles, alone = double_runs([made_leg("a"), made_leg(**{"setup": "a"} | back)])
     assert doubles == []
     assert [one.leg for one in alone] == [0, 1]
-    assert [one.why for one in alone] == [why, "no run back followed it"]
+    assert [one.why for one in alone] == [Unknown(why), Unknown(Reason.NO_RUN_BACK)]
 
 
 @pytest.mark.parametrize("back", [{"start_s": 1899.0}, {"power_w": 440.0}, {"power_w": 364.0}])

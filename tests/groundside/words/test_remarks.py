@@ -1,0 +1,123 @@
+"""Sentences that are made of parts: each part where it belongs, and no other."""
+
+import pytest
+
+from groundside.units import CHOICES
+from groundside.words.reasons import reason_text
+from groundside.words.remarks import caution_text, remark_text
+from onboard.contract.codes import Value
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.remarks import Caution, CautionCode, Remark, RemarkCode
+
+KMH = CHOICES["km/h"]
+
+HELD = {"setups": (), "powers_w": (), "run_to_run_fraction": None, "within_run_fraction": None}
+NOT_KNOWN = (
+    "what was held instead is not known, as the log has no motor current, nor turns with the "
+    "motor's data in the profile's [drive]"
+)
+
+
+@pytest.mark.parametrize(
+    ("values", "said"),
+    [
+        ({"setups": ("a", "b"), "powers_w": (419.8, 400.2)}, "420 W with a, 400 W with b"),
+        ({"run_to_run_fraction": 0.081}, "it changed by 8 % from run to run"),
+        ({"within_run_fraction": 0.058}, "it changed by 6 % within a run"),
+        (
+            {"setups": ("a",), "powers_w": (400.0,), "held": "not_known"},
+            f"400 W with a; {NOT_KNOWN}",
+        ),
+        (
+            {"run_to_run_fraction": 0.04, "within_run_fraction": 0.06, "held": "motor_current"},
+            "it changed by 4 % from run to run; it changed by 6 % within a run",
+        ),
+    ],
+)
+def test_power_that_was_not_held(values: dict[str, Value], said: str) -> None:
+    caution = Caution(CautionCode.POWER_NOT_HELD, **({"held": None} | HELD | values))
+    assert caution_text(caution, KMH) == f"Battery power was not held: {said}."
+
+
+@pytest.mark.parametrize(
+    ("units", "change", "scatter"),
+    [
+        ("km/h", "1.08 km/h", "0.18 km/h"),
+        ("m/s", "0.30 m/s", "0.05 m/s"),
+        ("kn", "0.58 kn", "0.10 kn"),
+        ("mph", "0.67 mph", "0.11 mph"),
+    ],
+)
+def test_water_that_changed(units: str, change: str, scatter: str) -> None:
+    smooth = Caution(CautionCode.CURRENT_CHANGED, change_mps=0.3, leg_sd_mps=None)
+    restless = Caution(CautionCode.CURRENT_CHANGED, change_mps=None, leg_sd_mps=0.05)
+    assert f"along the runs changed by {change}. A smooth" in caution_text(smooth, CHOICES[units])
+    assert f"from leg to leg (by {scatter}): the" in caution_text(restless, CHOICES[units])
+
+
+PACK = {"pack_setup": "b", "pack_degc": 27.2, "pack_other": "a", "pack_other_degc": 19.9}
+DRIVE = {"drive_setup": "a", "drive_degc": 55.0, "drive_other": "b", "drive_other_degc": 41.0}
+
+
+@pytest.mark.parametrize(
+    ("values", "said"),
+    [
+        (PACK | dict.fromkeys(DRIVE), "pack 27 degC with b, 20 degC with a"),
+        (dict.fromkeys(PACK) | DRIVE, "motor drive 55 degC with a, 41 degC with b"),
+        (
+            PACK | DRIVE,
+            "pack 27 degC with b, 20 degC with a; motor drive 55 degC with a, 41 degC with b",
+        ),
+    ],
+)
+def test_temperatures(values: dict[str, Value], said: str) -> None:
+    text = caution_text(Caution(CautionCode.TEMPERATURE_DIFFERS, **values), KMH)
+    assert text == f"Temperature differed: {said}. Let it cool, or take turns."
+
+
+def test_voltages() -> None:
+    caution = Caution(
+        CautionCode.VOLTAGE_DIFFERS, setup="a", voltage_v=25.04, other="b", other_voltage_v=24.3
+    )
+    assert caution_text(caution, KMH).startswith(
+        "Pack voltage differed: 25.0 V with a, 24.3 V with b. Charge alike"
+    )
+
+
+def test_lists() -> None:
+    order = Caution(CautionCode.ORDER_CONFOUNDED, setups=("a", "a"), others=("b", "c"))
+    assert caution_text(order, KMH).startswith("No verdict on a and b, a and c: all runs")
+    outlier = Caution(CautionCode.OUTLIER_RUN, run_numbers=(5, 6, 7), setup="slim")
+    assert caution_text(outlier, KMH).startswith("Runs 5 and 6 and 7 (slim) are unlike")
+    few = Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=("a", "c"))
+    assert caution_text(few, KMH).startswith("Too few double runs of a, c: run")
+
+
+def test_reasons_within_a_reason() -> None:
+    none = Unknown(Reason.NO_DOUBLE_RUN, reasons=("other_setup_next", "no_run_back"))
+    assert reason_text(none, KMH) == (
+        "no double run (the next run had another set-up; no run back followed it)"
+    )
+
+
+@pytest.mark.parametrize(
+    ("reason", "text"),
+    [
+        (Unknown(Reason.NO_SENSORS_ERROR, times=2.2222), "2.2 times what was counted came back"),
+        (Unknown(Reason.NO_SENSORS_ERROR, times=0.4846), "0.48 times what was counted came back"),
+        (Unknown(Reason.TOO_LITTLE_USED, used_fraction=0.43), "43 % of the pack was used: half"),
+        (
+            Unknown(Reason.SCALE_ALONE, charges=3, times=1.5),
+            "scale and zero are told apart from 3 charges on, with mean currents that differ 1.5 "
+            "times",
+        ),
+    ],
+)
+def test_numbers_in_reasons(reason: Unknown, text: str) -> None:
+    assert reason_text(reason, KMH).startswith(text)
+
+
+def test_a_long_log_is_named_in_seconds_as_in_a_sheet() -> None:
+    remark = Remark(RemarkCode.NO_RUN_FOUND, log="day.tlog", from_s=10_000.4)
+    assert remark_text(remark, KMH).startswith("day.tlog from 10000 s: no straight run")

@@ -1,0 +1,26 @@
+"""What a viewer gets of a message: decoded from its line, in JSON's own types."""
+
+import json
+from typing import Any
+
+from groundside.source import Update
+from groundside.units import DEFAULT
+from groundside.words.alerts import alert_text
+from onboard.contract.alerts import Alert
+from onboard.contract.codec import as_line, plain
+from onboard.contract.messages import Message
+
+
+def wire(message: Message) -> dict[str, Any]:
+    raw: dict[str, Any] = json.loads(as_line(message))
+    return raw
+
+
+def replayed(update: Update) -> dict[str, Any]:
+    """Give an update's snapshot, with where the replay is beside it."""
+    assert update.snapshot is not None
+    return wire(update.snapshot) | {"replay": plain(update.replay)}
+
+
+def words(alert: Alert | None) -> str:
+    return "" if alert is None else alert_text(alert, DEFAULT)
