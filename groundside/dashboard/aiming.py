@@ -4,10 +4,12 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from groundside.figures import one_decimal, part, reading, whole
-from groundside.source import Snapshot
+from groundside.figures import one_decimal, whole
 from groundside.units import Units
-from onboard.contract.commands import NUMBERS
+from onboard.contract.commands import NUMBERS, Key
+from onboard.contract.figure import Number, Unknown, within
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Snapshot, Target
 
 
 @dataclass(frozen=True)
@@ -25,20 +27,18 @@ class Kind:
     start
         Proposed where nothing better is known, in the rider's units.
     now
-        Where in a snapshot its present value is.
+        Gives its present value; for a distance it is the way home.
+    held
+        Gives its value in the target that is in force.
     """
 
     name: str
-    key: str
+    key: Key
     small: float
     large: float
     start: float
-    now: tuple[str, ...]
-
-    @property
-    def target(self) -> str:
-        """Its name in the snapshot's target."""
-        return self.key.removeprefix("target_")
+    now: Callable[[Snapshot], Number]
+    held: Callable[[Target], Number]
 
     def unit(self, units: Units) -> str:
         """Give what stands behind its value."""
@@ -58,27 +58,49 @@ class Kind:
         return whole(there) if self.small >= 1.0 else one_decimal(there)
 
 
-SPEED = Kind("speed", "target_speed_mps", 0.1, 1.0, 6.0, ("speed_mps",))
-POWER = Kind("power", "target_power_w", 10.0, 100.0, 300.0, ("power_w",))
-DISTANCE = Kind("distance", "target_distance_m", 0.5, 5.0, 5.0, ("home", "distance_m"))
+SPEED = Kind(
+    "speed",
+    "target_speed_mps",
+    0.1,
+    1.0,
+    6.0,
+    now=lambda snapshot: snapshot.speed_mps,
+    # A distance to make brings a speed to hold with it: only the distance was asked for then.
+    held=lambda target: (
+        target.speed_mps if isinstance(target.distance_m, Unknown) else Unknown(Reason.NO_TARGET)
+    ),
+)
+POWER = Kind(
+    "power",
+    "target_power_w",
+    10.0,
+    100.0,
+    300.0,
+    now=lambda snapshot: snapshot.power_w,
+    held=lambda target: target.power_w,
+)
+DISTANCE = Kind(
+    "distance",
+    "target_distance_m",
+    0.5,
+    5.0,
+    5.0,
+    now=lambda snapshot: within(snapshot.home, lambda home: home.distance_m),
+    held=lambda target: target.distance_m,
+)
 KINDS = (SPEED, POWER, DISTANCE)
 
 
-def now_value(kind: Kind, snapshot: Snapshot | None) -> float | None:
-    """Give the present value of a kind in SI; for a distance it is the way home."""
-    value = reading(snapshot, *kind.now).value
-    return value if value is not None and value > 0.0 else None
+def now_value(kind: Kind, snapshot: Snapshot) -> float | None:
+    """Give the present value of a kind in SI, None where it is unknown or nought."""
+    value = kind.now(snapshot)
+    return None if isinstance(value, Unknown) or value <= 0.0 else value
 
 
-def value_in_force(kind: Kind, snapshot: Snapshot | None) -> float | None:
-    """Give the target of this kind that is in force, in SI.
-
-    A distance to make brings a speed to hold with it: only the distance was asked for then.
-    """
-    target = part(snapshot, "target")
-    if kind is SPEED and reading(target, "distance_m").value is not None:
-        return None
-    return reading(target, kind.target).value
+def value_in_force(kind: Kind, snapshot: Snapshot) -> float | None:
+    """Give the target of this kind that is in force, in SI."""
+    value = within(snapshot.target, kind.held)
+    return None if isinstance(value, Unknown) else value
 
 
 class Aiming:
@@ -86,9 +108,12 @@ class Aiming:
 
     Examples
     --------
+    >>> from dataclasses import replace
     >>> from groundside.units import CHOICES
+    >>> from onboard.contract.snapshot import unknown_snapshot
+    >>> nothing = unknown_snapshot(Unknown(Reason.NO_DATA), "a test")
     >>> aiming, units = Aiming(), CHOICES["km/h"]
-    >>> aiming.propose({"speed_mps": 2.0}, units)
+    >>> aiming.propose(replace(nothing, speed_mps=2.0), units)
     >>> aiming.step(1.0, units)
     >>> aiming.step(-0.1, units)
     >>> aiming.kind.text(aiming.value, units)
@@ -104,13 +129,13 @@ class Aiming:
         """Its value in SI; None where nothing was proposed yet."""
         return self._values.get(self.kind.key)
 
-    def propose(self, snapshot: Snapshot | None, units: Units) -> None:
+    def propose(self, snapshot: Snapshot, units: Units) -> None:
         """Propose a value of this kind, unless there is one: the one in force, else as now."""
         if self.value is None:
             found = value_in_force(self.kind, snapshot) or now_value(self.kind, snapshot)
             self._put(self.kind.start if found is None else self.kind.shown(found, units), units)
 
-    def as_now(self, snapshot: Snapshot | None, units: Units) -> bool:
+    def as_now(self, snapshot: Snapshot, units: Units) -> bool:
         """Take the present value; tell whether there is one."""
         found = now_value(self.kind, snapshot)
         if found is not None:

@@ -12,6 +12,7 @@ from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.worker import Worker, WorkerState
 
+from groundside.dashboard.drawn_line import DrawnLine
 from groundside.dashboard.ending import EndWatch
 from groundside.dashboard.faces.runs import missing, open_run
 from groundside.dashboard.keys import PACE_KEYS, PLACE_KEYS, Key, keys_for
@@ -23,13 +24,15 @@ from groundside.dashboard.views.view import View
 from groundside.dashboard.widgets.button_bar import Button, ButtonBar
 from groundside.dashboard.widgets.caution_bar import CautionBar
 from groundside.dashboard.widgets.replay_bar import ReplayBar
-from groundside.figures import number, reading
 from groundside.preferences import Preferences
 from groundside.say import mark
-from groundside.source import Snapshot, SnapshotSource
+from groundside.source import ReplayState, SnapshotSource
 from groundside.terminal import served_by
 from groundside.units import Units, next_units
-from onboard.efficiency.trip_line import TripLine
+from onboard.contract.commands import Command
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import unknown_snapshot
 
 TICK_S = 0.2
 """The feed's own rate: faster shows nothing new."""
@@ -90,8 +93,10 @@ class DashboardApp(App[None]):
         self._clock = clock
         self._target_distance_m = target_distance_m
         self._preferences = preferences or Preferences(None)
-        self._snapshot: Snapshot | None = None
-        self._trip_line = TripLine()
+        self._snapshot = unknown_snapshot(Unknown(Reason.NO_DATA), source.name)
+        self._started = False
+        self._replay: ReplayState | None = None
+        self._trip_line = DrawnLine()
         self._received_s = clock()
         self._problem: str | None = None
         self._said = self._refused = ""
@@ -105,7 +110,7 @@ class DashboardApp(App[None]):
         self._actions = {name: key.action for key in reversed(keys) for name in key.names}
         steering = (*(PACE_KEYS if can_pace else ()), *(PLACE_KEYS if can_seek else ()))
         self._main = MainScreen(
-            all_views(tuple((key.shown, key.meaning) for key in keys)),
+            all_views(tuple((key.shown, key.meaning) for key in keys), clock),
             tuple(map(_control, steering)),
             touch=touch,
         )
@@ -149,26 +154,14 @@ class DashboardApp(App[None]):
         """Keep the newest update; showing it is the tick's affair."""
         async for update in self._source.stream():
             if update.trip_line is not None:
-                self._take_line(update.trip_line)
+                self._trip_line.take(update.trip_line)
             if update.snapshot is not None:
-                self._snapshot = update.snapshot
+                self._snapshot, self._started = update.snapshot, True
+                self._replay = update.replay
                 self._received_s = self._clock()
                 if self._source.places is None:  # else it tells the whole ride's line
-                    self._draw_on(update.snapshot)
+                    self._trip_line.draw_on(update.snapshot)
             self._problem = update.problem
-
-    def _take_line(self, raw: dict[str, Any]) -> None:
-        try:
-            self._trip_line = TripLine.from_dict(raw)
-        except ValueError:  # of a newer or a faulty daemon: the line of now goes on
-            return
-
-    def _draw_on(self, snapshot: Snapshot) -> None:
-        """Go on with the trip's line by what a snapshot says."""
-        at_s = number(snapshot.get("t_s"))
-        distance, energy = (reading(snapshot, "trip", key) for key in ("distance_m", "energy_wh"))
-        if at_s is not None and distance.value is not None and energy.value is not None:
-            self._trip_line.add(at_s, distance.value, energy.value)
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
         """Say so where the source ended or failed; the dashboard stays."""
@@ -190,11 +183,13 @@ class DashboardApp(App[None]):
         return Scene(
             self._snapshot,
             self.units,
+            started=self._started,
             since_received_s=now_s - self._received_s,
             problem=self._problem,
             source=self._source.name,
             target_distance_m=self._target_distance_m,
-            trip_line=self._trip_line,
+            trip_line=self._trip_line.record,
+            replay=self._replay,
             can_talk=self._source.talk is not None,
             can_seek=self._source.places is not None,
             said=self._said if lately else "",
@@ -219,16 +214,17 @@ class DashboardApp(App[None]):
         """Say something to the daemon, and show what became of it."""
         self.run_worker(self._say(message.command, message.done), group="say", exit_on_error=False)
 
-    async def _say(self, command: dict[str, Any], done: str) -> None:
+    async def _say(self, command: Command, done: str) -> None:
         talk = self._source.talk
         if talk is None:
             self.tell("", "NOT DONE: nobody is there to hear it, this is no live ride")
             return
-        ack = await talk.send(command)
-        if ack.ok:
+        said = await talk.send(command)
+        if said.ok:
             self.tell(done)
         else:
-            self.tell("", f"{'NOT DONE' if ack.ok is False else 'UNSURE'}: {ack.why}")
+            why = said.why_text(self.units)
+            self.tell("", f"{'NOT DONE' if said.ok is False else 'UNSURE'}: {why}")
 
     def tell(self, said: str, refused: str = "") -> None:
         """Show for a few seconds what became of a command, or why nothing did."""
@@ -290,7 +286,7 @@ class DashboardApp(App[None]):
         if open_run(self._snapshot) is not None:
             self.on_view_say(View.Say(mark("run_end"), "the run has ended"))
             return
-        lacks = missing(self._snapshot)
+        lacks = missing(self._snapshot, self.units)
         done = f"a run has begun, but {lacks}" if lacks else "a run has begun"
         self.on_view_say(View.Say(mark("run_start"), done))
 

@@ -79,7 +79,7 @@ def plot_lines(face: PlotFace, width: int, height: int, *, half_blocks: bool = F
         No more than `height` lines, none wider than `width`; styles are among `STYLES`.
     """
     frame = frame_of(face, width, height)
-    if face.why or frame is None:
+    if face.why is not None or frame is None:
         return _reason(face, width, height)
     grid = _Grid(width, height)
     if frame.top:

@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass, field
 
-from groundside.freshness import is_stale
-from groundside.source import Snapshot
+from groundside.freshness import data_age_s, is_stale
+from groundside.source import ReplayState
 from groundside.units import Units
-from onboard.efficiency.trip_line import TripLine
+from onboard.contract.snapshot import Snapshot
+from onboard.contract.trip_line import TripLine
 
 
 @dataclass(frozen=True)
@@ -15,9 +16,11 @@ class Scene:
     Parameters
     ----------
     snapshot
-        The newest snapshot, or None before the first.
+        The newest snapshot; before the first one of which nothing is known.
     units
         The rider's units.
+    started
+        Whether a snapshot has come yet.
     since_received_s
         How long ago the snapshot came [s].
     problem
@@ -27,7 +30,9 @@ class Scene:
     target_distance_m
         Distance that the rider wants to make, where the command line set one [m].
     trip_line
-        The trip so far; it grows, so it is read at once and never kept.
+        The trip so far.
+    replay
+        Where the replay is, of a saved ride; else None.
     can_talk
         Whether there is a daemon that takes marks and settings.
     can_seek
@@ -38,13 +43,15 @@ class Scene:
         The dashboard's monotonic clock [s].
     """
 
-    snapshot: Snapshot | None
+    snapshot: Snapshot
     units: Units
+    started: bool = True
     since_received_s: float = 0.0
     problem: str | None = None
     source: str = ""
     target_distance_m: float | None = None
     trip_line: TripLine = field(default_factory=TripLine)
+    replay: ReplayState | None = None
     can_talk: bool = False
     can_seek: bool = False
     said: str = ""
@@ -54,4 +61,9 @@ class Scene:
     @property
     def stale(self) -> bool:
         """Whether the figures are too old to ride by."""
-        return self.snapshot is not None and is_stale(self.snapshot, self.since_received_s)
+        return self.started and is_stale(self.snapshot, self.since_received_s, self.replay)
+
+    @property
+    def age_s(self) -> float | None:
+        """Age of the newest telemetry [s], None where it is not known."""
+        return data_age_s(self.snapshot, self.since_received_s, self.replay)

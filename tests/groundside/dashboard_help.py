@@ -1,99 +1,78 @@
 """What the dashboard's tests share: a snapshot, a source that a test steers, the screen as text."""
 
 import asyncio
-import copy
 from collections.abc import AsyncIterator, Awaitable, Callable
+from dataclasses import replace
 from typing import Any
 
 from textual.app import App
 from textual.pilot import Pilot
 
-from groundside.answers import Ack
+from groundside.answers import Said
 from groundside.dashboard.app import DashboardApp, make_app
 from groundside.dashboard.block_font import SIZES, draw
+from groundside.dashboard.scene import Scene
 from groundside.dashboard.widgets.button_bar import ButtonBar
 from groundside.dashboard.widgets.button_bar import rows_of as buttons_in_rows
-from groundside.source import Update
+from groundside.source import ReplayState, Update
 from groundside.units import CHOICES
+from onboard.contract.commands import Command
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Snapshot, unknown_snapshot
+from tests.made_snapshot import TARGET, changed, made_snapshot
 
 SCREENS = [(40, 22), (80, 24), (120, 40)]
 """A phone held upright, the usual terminal, a large one: columns and rows."""
 
 
-def figure(value: float, share: float = 0.05) -> dict[str, float]:
-    return {"value": value, "low": value * (1 - share), "high": value * (1 + share)}
+NOT_STATED = Unknown(Reason.NOT_STATED)
+BARE = made_snapshot(
+    utc=Unknown(Reason.CLOCK_NOT_SET),
+    wh_per_km__since_mark=Unknown(Reason.NO_MARK),
+    battery__resistance_ohm=Unknown(Reason.NO_RESISTANCE),
+    range_m__target=Unknown(Reason.NO_TARGET),
+    range_m__best=Unknown(Reason.NO_CURVE),
+    best_speed_mps=Unknown(Reason.NO_CURVE),
+    target=Unknown(Reason.NO_TARGET),
+    home=NOT_STATED,
+    set_and_drift=NOT_STATED,
+    setup="as is",
+    setups=("as is",),
+    curve=NOT_STATED,
+    runs=(),
+    alerts=(),
+)
+"""Early in a ride: what is counted is known, and nothing is learned yet."""
+
+TO_GO = changed(
+    TARGET,
+    speed_mps=Unknown(Reason.NO_CURVE),
+    power_w=Unknown(Reason.NO_CURVE),
+    confidence_fraction=Unknown(Reason.NO_CURVE),
+)
+"""A distance to go, before the curve is learned."""
 
 
-SNAPSHOT: dict[str, Any] = {
-    "schema": 1,
-    "kind": "snapshot",
-    "seq": 12,
-    "t_s": 431.2,
-    "utc": None,
-    "time_left_s": figure(7090.0),
-    "power_w": 412.0,
-    "volts_v": 51.2,
-    "amps_a": 8.05,
-    "speed_mps": 2.21,
-    "course_deg": 83.0,
-    "heading_deg": 80.0,
-    "position_deg": [45.01, -30.02],
-    "wh_per_km": {
-        "last_20_s": figure(51.0),
-        "last_300_s": figure(48.0),
-        "trip": figure(48.2),
-        "since_mark": None,
-        "why": {"since_mark": "no mark set"},
-    },
-    "trip": {
-        "energy_wh": figure(93.0),
-        "charge_ah": 1.82,
-        "distance_m": figure(1930.0),
-        "moving_s": 400.0,
-        "elapsed_s": 431.0,
-        "wh_per_km": figure(48.2),
-        "mean_power_w": 388.0,
-        "mean_speed_mps": 2.2,
-        "max_speed_mps": 2.9,
-        "bridged_energy_fraction": 0.0,
-        "bridged_distance_fraction": 0.012,
-    },
-    "battery": {
-        "left_wh": figure(812.0),
-        "left_fraction": figure(0.68),
-        "resistance_ohm": None,
-        "why": {"resistance_ohm": "too steady to tell"},
-    },
-    "range_m": {"now": figure(16_400.0), "target": None, "best": None, "why": {"best": "no curve"}},
-    "best_speed_mps": None,
-    "target": None,
-    "home": None,
-    "set_and_drift": None,
-    "setup": "as is",
-    "setups": ["as is"],
-    "reserve_fraction": 0.2,
-    "curve": None,
-    "steady": {"seconds_s": 40.0, "power_w": 410.0, "speed_mps": 2.2, "scatter_fraction": 0.004},
-    "runs": [],
-    "drive": {"rpm": 1810.0, "motor_amps_a": 11.0, "temperature_degc": 47.0},
-    "alerts": [],
-    "link": {"age_s": 0.1, "messages_per_s": 31.0, "lost": 0, "source": "udpin:0.0.0.0:14550"},
-    "why": {},
-}
-
-TARGET = {
-    "distance_m": 5200.0,
-    "wh_per_km": 46.0,
-    "cue": "ease",
-    "difference_fraction": 0.09,
-    "confidence_fraction": None,
-    "reason": "Using 9 % more than makes it.",
-}
+def snapshot(**changes: Any) -> Snapshot:
+    """Give the early snapshot with some of its fields changed, as `made_snapshot` does."""
+    return changed(BARE, **changes)
 
 
-def snapshot(**changes: Any) -> dict[str, Any]:
-    """Give a snapshot of our own with some of its keys changed."""
-    return {**copy.deepcopy(SNAPSHOT), **changes}
+def scene(shown: Snapshot | None = None, **more: Any) -> Scene:
+    """Give a scene in km/h for the faces."""
+    return Scene(shown or snapshot(), **{"units": CHOICES["km/h"], **more})
+
+
+def waiting(**more: Any) -> Scene:
+    """Give the scene before the first snapshot."""
+    nothing = unknown_snapshot(Unknown(Reason.NO_DATA), "a test")
+    return scene(nothing, started=False, source="a test", **more)
+
+
+def replayed(t_s: float = 431.2, **changes: Any) -> ReplayState:
+    """Give where a replay is."""
+    return replace(ReplayState(4.0, False, t_s, 720.0, 1.0), **changes)
 
 
 class SteeredControls:
@@ -138,11 +117,11 @@ class SteeredPlaces:
 class SteeredTalk:
     """Notes down what was said to it, and answers as it is told."""
 
-    def __init__(self, answer: Ack | None = None) -> None:
-        self.said: list[dict[str, Any]] = []
-        self.answer = answer or Ack(True)
+    def __init__(self, answer: Said | None = None) -> None:
+        self.said: list[Command] = []
+        self.answer = answer or Said(True)
 
-    async def send(self, command: dict[str, Any]) -> Ack:
+    async def send(self, command: Command) -> Said:
         self.said.append(command)
         return self.answer
 
@@ -224,12 +203,17 @@ class Ride:
         await self.show()
 
     async def show(self) -> None:
-        await self.pilot.pause()
+        """Show what is so, and wait until every widget has dealt with it.
+
+        With nought to wait the pilot goes by the queues of messages alone, whatever the machine's
+        speed; a message may make others, so it goes round until nothing changes any more.
+        """
+        await self.pilot.pause(0)
         self.app.tick()
         same = 0
         before = ""
-        while same < 3:  # the pilot takes a process that is starved for one that is idle
-            await self.pilot.pause()
+        while same < 3:
+            await self.pilot.pause(0)
             now = self.text
             same = same + 1 if now == before else 0
             before = now

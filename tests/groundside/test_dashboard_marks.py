@@ -1,29 +1,32 @@
 """What a rider says to the daemon from the views: runs, set-ups, notes, targets, home."""
 
-from typing import Any
-
 import pytest
 
-from groundside.dashboard.views.asking import AGAIN_S
+from groundside.dashboard.views.asking import AGAIN_S, TOO_SOON_S
 from groundside.source import Update
-from onboard.contract.commands import Refused, command_from
+from groundside.units import CHOICES
+from onboard.contract.alerts import Alert, AlertCode
+from onboard.contract.commands import Command, Mark, Set, command_from
 from tests.groundside.dashboard_help import (
     SCREENS,
-    TARGET,
     Ride,
     SteeredTalk,
     holds_drawn,
     ride,
     snapshot,
 )
-from tests.groundside.test_dashboard_views import HOME, RUN, press, together
+from tests.groundside.test_dashboard_views import press, together
+from tests.made_snapshot import HOME, RUN, changed
+
+pytestmark = pytest.mark.slow
+OPEN = changed(RUN, number=2, open=True, steady_s=12.0, long_enough=False)
 
 
-def as_said(talk: SteeredTalk) -> list[dict[str, Any]]:
+def as_said(talk: SteeredTalk) -> list[Command]:
     """Give what was said, each held by the daemon's own reading of commands."""
-    for number, command in enumerate(talk.said, 1):
-        assert not isinstance(command_from({**command, "id": number}), Refused), command
-    return [{k: v for k, v in command.items() if k != "kind" and v != ""} for command in talk.said]
+    for command in talk.said:
+        assert command_from(command.as_dict()) == command
+    return talk.said
 
 
 @pytest.mark.parametrize("size", SCREENS)
@@ -31,19 +34,17 @@ def test_runs_are_listed_and_begun(size: tuple[int, int]) -> None:
     talk = SteeredTalk()
 
     async def act(here: Ride) -> None:
-        await here.give(Update(snapshot(setup="A", runs=[RUN])))
+        await here.give(Update(snapshot(setup="A", runs=(RUN,))))
         await press(here, "enter", "6")
         assert "back towards 263" in together(here)
         assert "402" in here.text
         await press(here, "r")
-        assert as_said(talk) == [{"mark": "run_start"}]
-        running = {**RUN, "number": 2, "open": True, "steady_s": 12.0, "long_enough": False}
-        await here.give(Update(snapshot(setup="A", runs=[RUN, running])))
+        assert as_said(talk) == [Mark(0, "run_start")]
+        await here.give(Update(snapshot(setup="A", runs=(RUN, OPEN))))
         assert "18 s more" in here.text
         assert holds_drawn(here.rows, "12")
-        await here.give(Update(snapshot(setup="A", runs=[RUN, {**running, "long_enough": True}])))
+        await here.give(Update(snapshot(setup="A", runs=(RUN, changed(OPEN, long_enough=True)))))
         assert "LONG ENOUGH" in here.text
-        here.clock.now_s += 5.0
 
     ride(size, act, talk=talk)
 
@@ -52,7 +53,7 @@ def test_a_setup_is_chosen_or_typed_and_a_note_is_kept() -> None:
     talk = SteeredTalk()
 
     async def act(here: Ride) -> None:
-        await here.give(Update(snapshot(setup="A", setups=["A", "as is"])))
+        await here.give(Update(snapshot(setup="A", setups=("A", "as is"))))
         await press(here, "enter", "6", "s")
         assert "> B new" in together(here)
         await press(here, "enter", "s", "s", "enter", *"two 1", "enter")
@@ -61,49 +62,45 @@ def test_a_setup_is_chosen_or_typed_and_a_note_is_kept() -> None:
 
     ride((40, 22), act, talk=talk)
     assert as_said(talk) == [
-        {"key": "setup", "value": "B"},
-        {"key": "setup", "value": "two 1"},
-        {"mark": "note", "text": "weed"},
+        Set(0, "setup", "B"),
+        Set(0, "setup", "two 1"),
+        Mark(0, "note", "weed"),
     ]
 
 
 def test_what_cannot_be_taken_back_is_asked_twice() -> None:
     talk = SteeredTalk()
-    now_s = [0.0]
 
     async def act(here: Ride) -> None:
-        runs = here.app.screen.query_one("#runs")
-        runs._asking._clock = lambda: now_s[0]  # type: ignore[attr-defined]
         await here.give(Update(snapshot()))
         await press(here, "6", "f")
         assert "press again within 5 s" in together(here)
-        now_s[0] += AGAIN_S + 1.0
+        here.clock.now_s += AGAIN_S + 1.0
         await press(here, "f")
         assert talk.said == []
-        now_s[0] += 1.0
+        here.clock.now_s += TOO_SOON_S + 0.01
         await press(here, "f")
-        assert as_said(talk) == [{"mark": "charged_full"}]
+        assert as_said(talk) == [Mark(0, "charged_full")]
         await press(here, "w")
-        now_s[0] += 1.0
+        here.clock.now_s += 1.0
         await press(here, "n", "escape", "w")
         assert len(talk.said) == 1  # something else in between: it is asked anew
+        here.clock.now_s += 1.0
+        await press(here, "w")
+        assert as_said(talk)[1:] == [Mark(0, "new_trip")]
 
     ride((40, 22), act, talk=talk)
 
 
-@pytest.mark.parametrize("size", [(40, 22), (80, 24)])
-def test_what_was_charged_is_said(size: tuple[int, int]) -> None:
+def test_what_was_charged_is_said() -> None:
     talk = SteeredTalk()
-    now_s = [0.0]
 
     async def act(here: Ride) -> None:
-        runs = here.app.screen.query_one("#runs")
-        runs._asking._clock = lambda: now_s[0]  # type: ignore[attr-defined]
-        alert = {"code": "charge_unsaid", "level": "warning", "text": "Was it?", "since_s": 30.0}
-        await here.give(Update(snapshot(alerts=[alert])))
+        alert = Alert(AlertCode.CHARGE_UNSAID, 30.0, since_utc_s=1.75e9)
+        await here.give(Update(snapshot(alerts=(alert,))))
         await press(here, "enter", "6")
         await here.tap("#actions", "not charged")  # one press
-        await here.give(Update(snapshot(alerts=[])))
+        await here.give(Update(snapshot(alerts=())))
         assert "not charged" not in here.text
         await press(here, "f")
         assert "so much" in here.text
@@ -112,53 +109,48 @@ def test_what_was_charged_is_said(size: tuple[int, int]) -> None:
         await press(here, *"80", "enter")
         assert "Not understood" in together(here)
         await press(here, *" %", "enter")
-        now_s[0] += 10.0
+        here.clock.now_s += 10.0
         await press(here, "f", "m", *"6,5 ah", "enter", "f", "escape", "f", "x")
         await press(here, "m", *"250 Wh", "enter")  # at once, as the keys' page says
 
-    ride(size, act, talk=talk)
+    ride((40, 22), act, talk=talk)
     assert as_said(talk) == [
-        {"mark": "charged", "charged_wh": 0.0},
-        {"mark": "charged", "left_fraction": 0.8},
-        {"mark": "charged", "charged_ah": 6.5},
-        {"mark": "charged", "charged_wh": 0.0},
-        {"mark": "charged", "charged_wh": 250.0},
+        Mark(0, "charged", amount=amount)
+        for amount in (
+            ("charged_wh", 0.0),
+            ("left_fraction", 0.8),
+            ("charged_ah", 6.5),
+            ("charged_wh", 0.0),
+            ("charged_wh", 250.0),
+        )
     ]
 
 
-def test_a_target_is_set_with_a_thumb() -> None:
+@pytest.mark.parametrize(
+    ("units", "proposed", "speed_mps"),
+    [("km/h", "8.0", 8.9 / 3.6), ("kn", "4.3", 5.2 * 1852 / 3600)],
+)
+def test_a_target_is_set_with_a_thumb(units: str, proposed: str, speed_mps: float) -> None:
     talk = SteeredTalk()
 
     async def act(here: Ride) -> None:
+        here.app.units = CHOICES[units]
         await here.give(Update(snapshot()))
         await press(here, "enter", "7")
-        assert holds_drawn(here.rows, "8.0")  # proposed as now
+        assert holds_drawn(here.rows, proposed)  # as now
         await here.tap("#actions", "+1")
         await press(here, "minus", "enter")
         await press(here, "p", "full_stop", "comma", "plus", "enter")
         await press(here, "d", "plus", "enter", "c")
 
     ride((40, 22), act, talk=talk)
-    said = as_said(talk)
-    assert said[0] == {"key": "target_speed_mps", "value": pytest.approx(8.9 / 3.6, abs=1e-3)}
-    assert said[1] == {"key": "target_power_w", "value": 420.0}
-    assert said[2] == {"key": "target_distance_m", "value": 5500.0}
-    assert said[3] == {"key": "target_distance_m", "value": None}
-
-
-def test_the_target_in_force_is_told() -> None:
-    async def act(here: Ride) -> None:
-        target = {**TARGET, "distance_m": None, "power_w": 400.0, "confidence_fraction": 0.9}
-        await here.give(Update(snapshot(target=target)))
-        await press(here, "enter", "7", "p")
-        said = together(here)
-        assert "power 400 W" in said
-        assert "ease: 9 % over" in said
-        assert "90 % to make it" in said
-        assert holds_drawn(here.rows, "400")
-        assert "in force" in said
-
-    ride((80, 24), act, talk=SteeredTalk())
+    distance_m = 5.5 * CHOICES[units].distance_unit_m
+    assert as_said(talk) == [
+        Set(0, "target_speed_mps", pytest.approx(speed_mps, abs=1e-3)),
+        Set(0, "target_power_w", 420.0),
+        Set(0, "target_distance_m", pytest.approx(distance_m)),
+        Set(0, "target_distance_m", None),
+    ]
 
 
 def test_enter_answers_the_caution_before_all_else() -> None:
@@ -187,59 +179,48 @@ def test_a_bouncing_thumb_starts_one_run() -> None:
     ride((80, 24), act, talk=talk)
 
 
-def test_a_run_counts_what_was_held_since_it_began() -> None:
-    async def act(here: Ride) -> None:
-        running = {**RUN, "open": True, "steady_s": 10.0, "long_enough": False}
-        await here.give(Update(snapshot(runs=[running])))
-        assert "steady for 10 s" in here.text  # the craft itself has been steady for 40
-        here.clock.now_s += 30.0
-        await here.show()
-        assert "run 1 A is open" in here.text
-        assert "steady for" not in here.text
-
-    ride((80, 24), act)
-
-
 def test_home_is_set_at_the_second_press_only() -> None:
     talk = SteeredTalk()
 
     async def act(here: Ride) -> None:
-        home = here.app.screen.query_one("#home")
-        home._asking._clock = lambda: 0.0  # type: ignore[attr-defined]
         await here.give(Update(snapshot(home=HOME)))
         await press(here, "4", "o")
         assert "press again within 5 s" in together(here)
-        assert talk.said == []
-        await here.tap("#actions", "sure?") if "sure?" in here.text else None
+        assert "sure?" in here.text
+        here.clock.now_s += TOO_SOON_S - 0.01
+        await press(here, "o")
+        assert talk.said == []  # too soon for a second thought: a thumb that bounces
+        here.clock.now_s += 0.02
+        await here.tap("#actions", "sure?")
+        assert as_said(talk) == [Set(0, "home", "here")]
+        assert "sure?" not in here.text
+        await press(here, "o")
+        here.clock.now_s += AGAIN_S + 0.1
+        await here.give(Update(snapshot(home=HOME)))
+        assert "home here" in here.text
+        await press(here, "o")
+        assert len(talk.said) == 1  # too late: it is asked anew
+        await press(here, "1", "4")
+        here.clock.now_s += 1.0
+        await press(here, "o")
+        assert len(talk.said) == 1  # what was asked is forgotten out of sight
 
     ride((40, 22), act, talk=talk)
-    assert talk.said == []  # too soon for a second thought: a thumb that bounces
 
 
-@pytest.mark.parametrize("size", SCREENS)
-def test_a_silent_pack_is_said_to_be_unplugged_at_the_second_press(size: tuple[int, int]) -> None:
+def test_a_silent_pack_is_said_to_be_unplugged_at_the_second_press() -> None:
     talk = SteeredTalk()
-    silent = {
-        "code": "source_silent",
-        "level": "warning",
-        "text": "Gone silent: battery 1.",
-        "since_s": 3.0,
-        "sources": ["battery 1"],
-    }
-
-    now_s = [0.0]
+    silent = Alert(AlertCode.SOURCE_SILENT, 3.0, sources=("battery 1",))
 
     async def act(here: Ride) -> None:
-        craft = here.app.screen.query_one("#craft")
-        craft._asking._clock = lambda: now_s[0]  # type: ignore[attr-defined]
         await here.give(Update(snapshot()))
         await press(here, "enter", "5", "p")
         assert talk.said == []
-        await here.give(Update(snapshot(alerts=[silent])))
+        await here.give(Update(snapshot(alerts=(silent,))))
         await press(here, "p")
         assert "sure?" in here.text
-        now_s[0] += 1.0
+        here.clock.now_s += 1.0
         await press(here, "p")
-        assert as_said(talk) == [{"mark": "unplugged", "source": "battery 1"}]
+        assert as_said(talk) == [Mark(0, "unplugged", source="battery 1")]
 
-    ride(size, act, talk=talk)
+    ride((40, 22), act, talk=talk)

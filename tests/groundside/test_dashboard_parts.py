@@ -10,22 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.color import Color, ColorSystem
-from textual.geometry import Size
 from textual.theme import Theme
 
 from groundside.dashboard.block_font import GLYPHS, SIZES, TypeSize, draw, fitting
-from groundside.dashboard.cells import table_cells, unknown_reasons
-from groundside.dashboard.faces.ride import RideFace, ride_face
-from groundside.dashboard.notices import Notice, notices
 from groundside.dashboard.rows import VIEW_ROWS_LEAST, frame_rows, share_rows
-from groundside.dashboard.scene import Scene
 from groundside.dashboard.themes import MONO, NIGHT, SUN
-from groundside.dashboard.widgets.figure_table import FigureTable
 from groundside.dashboard.widgets.painted import joined, shortened, wrapped
-from groundside.units import CHOICES
-from tests.groundside.dashboard_help import TARGET, snapshot
-
-KMH = CHOICES["km/h"]
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -119,103 +109,6 @@ def test_big_figures_are_big(size: tuple[int, int], cue: bool, hero: int, cue_ro
     rows = share_rows(size[0], frame_rows(*size).view, cue=cue)
     assert (rows.hero, rows.cue) == (hero, cue_rows)
     assert rows.table * rows.table_columns >= (2 if cue and size[0] == 40 else 6)
-
-
-def face_of(shown: dict[str, Any], **more: Any) -> RideFace:
-    return ride_face(Scene(shown, KMH, **more))
-
-
-def test_a_cue_is_told_in_words_and_figures() -> None:
-    face = face_of(snapshot(target=TARGET))
-    assert face.cue.word == "ease"
-    assert face.cue.parts == ("9 % over", "aim 46 Wh/km", "5.20 km to go")
-    under = face_of(snapshot(target={**TARGET, "cue": "hold", "difference_fraction": -0.04}))
-    assert under.cue.parts[0] == "4 % under"
-
-
-def test_a_cue_without_a_word_gives_the_reason() -> None:
-    target = {"distance_m": 5200.0, "cue": None, "reason": "No cue: range is unknown."}
-    face = face_of(snapshot(target=target))
-    assert face.cue.word == ""
-    assert face.cue.parts[0] == "No cue: range is unknown."
-
-
-def test_a_stale_cue_is_not_given() -> None:
-    face = face_of(snapshot(target=TARGET), since_received_s=3.0)
-    assert face.cue.word == ""
-
-
-def test_a_target_without_figures_says_why() -> None:
-    face = face_of(snapshot(why={"target": "no battery"}), target_distance_m=5200.0)
-    assert face.has_cue
-    assert face.cue.parts == ("target 5.20 km: no battery",)
-
-
-def test_a_power_target_and_a_run_are_told() -> None:
-    run = {"number": 2, "setup": "B", "open": True, "steady_s": 40.0, "long_enough": False}
-    target = {"power_w": 300.0, "cue": "push", "difference_fraction": -0.12}
-    face = face_of(snapshot(target=target, runs=[run]))
-    assert face.cue.parts == ("12 % under", "hold 300 W", "steady for 40 s", "run 2 B")
-    face = face_of(snapshot(target=target, runs=[{**run, "long_enough": True}]))
-    assert face.cue.parts[2:] == ("long enough", "run 2 B")
-    face = face_of(snapshot(target=target, runs=[{**run, "open": False}]))
-    assert face.cue.parts == ("12 % under", "hold 300 W")
-    assert face_of(snapshot(runs=[run])).cue.parts == ("steady for 40 s", "run 2 B")
-
-
-def test_turn_back_takes_the_place_of_any_other_cue() -> None:
-    home = {"turn_back": True}
-    face = face_of(snapshot(target=TARGET, home=home))
-    assert face.cue.word == "turn"
-    assert face.cue.parts[0] == "back home now"
-    assert face_of(snapshot(home=home), since_received_s=9.0).cue.word == ""
-
-
-@pytest.mark.parametrize("raw", [None, [], [None], ["run"], [{"open": 1}], {"open": True}])
-def test_runs_of_a_faulty_daemon_say_nothing(raw: Any) -> None:
-    assert face_of(snapshot(runs=raw)).has_cue is False
-
-
-def test_old_small_figures_take_another_style() -> None:
-    table = FigureTable()
-    styles = []
-    for since_received_s in (0.0, 3.0):
-        face = face_of(snapshot(), since_received_s=since_received_s)
-        table.set_reactive(FigureTable.shown, (face.cells, face.stale))
-        line = table.paint(Size(40, 1))[0]
-        styles.append({style for text, style in line if "412 W" in text})
-    assert styles == [{"table--value"}, {"table--stale"}]
-
-
-def test_figures_that_a_craft_has_not_are_left_away() -> None:
-    labels = [cell.label for cell in table_cells(snapshot(drive=None), KMH)]
-    assert "motor" not in labels
-    assert labels[:6] == ["power", "speed", "left", "trip", "used", "time"]
-
-
-def test_reasons_are_said_once() -> None:
-    cells = table_cells(snapshot(battery=None, why={"battery": "none set"}), KMH)
-    assert unknown_reasons(cells) == ("left: none set",)
-
-
-def test_the_worst_notice_is_first() -> None:
-    alerts = [
-        {"level": "note", "text": "a note"},
-        {"level": "unheard of", "text": "odd"},
-        {"level": "danger", "text": "turn back"},
-    ]
-    found = notices(snapshot(alerts=alerts), reasons=("left: none set",))
-    assert [notice.signed for notice in found] == [
-        "!! turn back",
-        "! odd",
-        "- a note",
-        "left: none set",
-    ]
-
-
-def test_stale_stands_with_the_problem() -> None:
-    found = notices(snapshot(), since_received_s=4.0, problem="no feed")
-    assert found == (Notice("danger", "STALE: figures 4 s old, no feed"),)
 
 
 def _contrast(ink: str, paper: str) -> float:

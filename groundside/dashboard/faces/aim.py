@@ -6,7 +6,10 @@ from groundside.dashboard.aiming import DISTANCE, KINDS, POWER, SPEED, Aiming, v
 from groundside.dashboard.faces.items import Block, Item
 from groundside.dashboard.faces.ride import HeroFace, difference_text
 from groundside.dashboard.scene import Scene
-from groundside.figures import UNKNOWN, part, percent, reading, text_of
+from groundside.figures import percent
+from groundside.words.reasons import reason_text
+from groundside.words.stands import stand_text
+from onboard.contract.figure import Unknown
 
 PURPOSE = {
     SPEED.key: "A speed over ground to hold: the cue says ease, hold or push.",
@@ -31,7 +34,7 @@ def aim_face(scene: Scene, aiming: Aiming) -> AimFace:
     value = aiming.value
     if not scene.can_talk:
         value = force
-    digits = UNKNOWN if value is None else kind.text(value, units)
+    digits = None if value is None else kind.text(value, units)
     is_set = force is not None and kind.text(force, units) == digits
     label = "in force" if is_set else "not set" if scene.can_talk else "none"
     hero = HeroFace(
@@ -46,27 +49,25 @@ def aim_face(scene: Scene, aiming: Aiming) -> AimFace:
 
 
 def _in_force(scene: Scene) -> Block:
-    target = part(scene.snapshot, "target")
-    if not target:
+    target, units = scene.snapshot.target, scene.units
+    if isinstance(target, Unknown):
         return (Item("now", "no target in force", strong=True),)
     said = [
-        f"{kind.name} {kind.text(value, scene.units)} {kind.unit(scene.units)}"
+        f"{kind.name} {kind.text(value, units)} {kind.unit(units)}"
         for kind in KINDS
         if (value := value_in_force(kind, scene.snapshot)) is not None
     ]
     items = [Item("now", ", ".join(said) or "a target of another kind", strong=True)]
-    difference = reading(target, "difference_fraction").value
-    cue = text_of(target.get("cue"))
     if scene.stale:
-        items.append(Item("cue", "none: the data are stale"))
-    elif cue and difference is not None:
-        items.append(Item("cue", f"{cue}: {difference_text(difference)}", strong=True))
+        return (*items, Item("cue", "none: the data are stale"))
+    cue, difference = target.cue, target.difference_fraction
+    if isinstance(cue, Unknown):
+        items.append(Item("cue", f"none: {reason_text(cue, units)}"))
+    elif isinstance(difference, Unknown):
+        items.append(Item("cue", cue, strong=True))
     else:
-        items.append(Item("cue", f"none: {reading(target, 'cue').why}"))
-    chance = reading(target, "confidence_fraction")
-    if chance.value is not None and not scene.stale:
-        items.append(Item("chance", f"{percent(chance.value)} to make it at this speed"))
-    reason = text_of(target.get("reason"))
-    if reason and not scene.stale:
-        items.append(Item("why", reason))
+        items.append(Item("cue", f"{cue}: {difference_text(difference)}", strong=True))
+    if not isinstance(chance := target.confidence_fraction, Unknown):
+        items.append(Item("chance", f"{percent(chance)} to make it at this speed"))
+    items.append(Item("why", stand_text(target, units)))
     return tuple(items)

@@ -5,23 +5,24 @@ from dataclasses import dataclass
 from typing import Literal
 
 from groundside.dashboard.faces.items import Block, Item
-from groundside.dashboard.faces.setups import is_part, listed
-from groundside.dashboard.faces.water import water_text
+from groundside.dashboard.faces.water import known_water, sets_text
 from groundside.dashboard.scene import Scene
 from groundside.figures import (
     Reading,
     age_text,
-    number,
+    interval_text,
     one_decimal,
-    part,
     percent,
-    reading,
-    text_of,
     whole,
 )
-from groundside.freshness import data_age_s
-from groundside.source import Snapshot
 from groundside.units import Units
+from groundside.words.alerts import alert_text
+from groundside.words.readings import reading
+from groundside.words.reasons import reason_text
+from onboard.contract.alerts import AlertCode
+from onboard.contract.codes import Value
+from onboard.contract.figure import Unknown, within
+from onboard.contract.snapshot import Snapshot, Trip
 
 BRIDGED_MOST = 0.05
 """More of the trip than this bridged over gaps deserves a look. Common practice, no source."""
@@ -49,54 +50,64 @@ def craft_blocks(scene: Scene) -> tuple[Block, ...]:
         Item(check.state, f"{check.name}: {check.text}", strong=check.state == "LOOK")
         for check in checks
     )
-    return (_alerts(scene.snapshot), instruments)
+    return (_alerts(scene), instruments)
 
 
-def silent_source(snapshot: Snapshot | None) -> str:
+def silent_source(snapshot: Snapshot) -> str:
     """Give the first source that an alert names as silent, empty where none is.
 
     Examples
     --------
-    >>> silent_source({"alerts": [{"code": "source_silent", "sources": ["battery 1"]}]})
-    'battery 1'
+    >>> from dataclasses import replace
+    >>> from onboard.contract.alerts import Alert
+    >>> from onboard.contract.reasons import Reason
+    >>> from onboard.contract.snapshot import unknown_snapshot
+    >>> nothing = unknown_snapshot(Unknown(Reason.NO_DATA), "a test")
+    >>> silent = Alert(AlertCode.SOURCE_SILENT, 3.0, sources=("battery 1",))
+    >>> silent_source(replace(nothing, alerts=(silent,))), silent_source(nothing)
+    ('battery 1', '')
     """
-    alerts = listed(snapshot.get("alerts")) if snapshot is not None else []
-    silent = (one for one in alerts if is_part(one) and one.get("code") == "source_silent")
-    named = (text_of(name) for one in silent for name in listed(one.get("sources")))
-    return next((name for name in named if name), "")
+    silent = (one for one in snapshot.alerts if one.code is AlertCode.SOURCE_SILENT)
+    return next((str(name) for one in silent for name in names_of(one.values["sources"])), "")
 
 
-def _alerts(snapshot: Snapshot | None) -> Block:
-    said = []
-    for alert in listed((snapshot or {}).get("alerts")):
-        if not is_part(alert):
-            continue
-        since_s = number(alert.get("since_s"))
-        since = f" (for {age_text(max(0.0, since_s))})" if since_s is not None else ""
-        said.append(Item("alert", f"{text_of(alert.get('text'))}{since}", strong=True))
+def names_of(value: Value) -> tuple[str | float, ...]:
+    """Give the names that a value of an alert holds; none where it is not known."""
+    return value if isinstance(value, tuple) else ()
+
+
+def _alerts(scene: Scene) -> Block:
+    said = [
+        Item(
+            "alert",
+            f"{alert_text(alert, scene.units)} (for {age_text(max(0.0, alert.since_s))})",
+            strong=True,
+        )
+        for alert in scene.snapshot.alerts
+    ]
     return tuple(said) or (Item("alert", "none"),)
 
 
 def _checks(scene: Scene) -> list[Check]:
     snapshot, units = scene.snapshot, scene.units
-    if snapshot is None:
+    if not scene.started:
         return [Check("--", "link", "nothing heard yet")]
     return [
         _data(scene),
-        _link(snapshot),
-        _position(snapshot),
+        _link(scene),
+        _position(snapshot, units),
         _one(
             "speed",
-            reading(snapshot, "speed_mps"),
+            reading(snapshot.speed_mps, units),
             lambda v: f"{one_decimal(units.speed(v))} {units.speed_name}",
         ),
-        _direction(snapshot),
-        _pack(snapshot),
-        _resistance(snapshot),
-        _left(snapshot),
-        *_drive(snapshot),
+        _direction(snapshot, units),
+        _pack(snapshot, units),
+        _resistance(snapshot, units),
+        _left(snapshot, units),
+        _drive(snapshot, units),
         _clock(snapshot),
-        _bridged(snapshot),
+        _bridged(snapshot.trip),
         _water(snapshot, units),
     ]
 
@@ -108,44 +119,42 @@ def _one(name: str, figure: Reading, write: Callable[[float], str]) -> Check:
 
 
 def _data(scene: Scene) -> Check:
-    age_s = data_age_s(scene.snapshot or {}, scene.since_received_s)
-    if age_s is None:
+    if scene.age_s is None:
         return Check("--", "data", "age not known")
-    return Check("LOOK" if scene.stale else "ok", "data", f"{age_text(age_s)} old")
+    return Check("LOOK" if scene.stale else "ok", "data", f"{age_text(scene.age_s)} old")
 
 
-def _link(snapshot: Snapshot) -> Check:
-    link = part(snapshot, "link")
-    rate = reading(link, "messages_per_s")
-    lost, heard = (number(link.get(key)) for key in ("lost", "messages"))
-    bad = number(link.get("bad_bytes"))
-    said = [text_of(link.get("source")) or "source not named"]
-    replayed = bool(part(snapshot, "replay")) and rate.value is None
+def _link(scene: Scene) -> Check:
+    link = scene.snapshot.link
+    rate = reading(link.messages_per_s, scene.units)
+    said = [link.source or "source not named"]
+    replayed = scene.replay is not None and rate.value is None
     if not replayed:
         said.append(rate.why if rate.value is None else f"{whole(rate.value)} messages/s")
     look = False
-    if lost is not None and heard is not None and lost + heard > 0:
-        share = lost / (lost + heard)
+    if link.lost + link.messages > 0:
+        share = link.lost / (link.lost + link.messages)
         look = share > LOST_MOST
-        said.append(f"{percent(share)} lost" if lost else "none lost")
-    if bad:
-        said.append(f"{whole(bad)} bad bytes")
+        said.append(f"{percent(share)} lost" if link.lost else "none lost")
+    if link.bad_bytes:
+        said.append(f"{link.bad_bytes} bad bytes")
     state: State = "LOOK" if look else "--" if rate.value is None and not replayed else "ok"
     return Check(state, "link", ", ".join(said))
 
 
-def _position(snapshot: Snapshot) -> Check:
-    raw = snapshot.get("position_deg")
-    known = [number(value) for value in raw] if isinstance(raw, list) else []
-    if len(known) == 2 and known[0] is not None and known[1] is not None:
-        north, east = known[0], known[1]
-        text = f"{abs(north):.5f} {'NS'[north < 0]}, {abs(east):.5f} {'EW'[east < 0]}"
-        return Check("ok", "position", text)
-    return Check("--", "position", reading(snapshot, "position_deg").why)
+def _position(snapshot: Snapshot, units: Units) -> Check:
+    position = snapshot.position_deg
+    if isinstance(position, Unknown):
+        return Check("--", "position", reason_text(position, units))
+    if len(position) != 2:
+        return Check("--", "position", "latitude and longitude are not both stated")
+    north, east = position
+    text = f"{abs(north):.5f} {'NS'[north < 0]}, {abs(east):.5f} {'EW'[east < 0]}"
+    return Check("ok", "position", text)
 
 
-def _direction(snapshot: Snapshot) -> Check:
-    course, heading = (reading(snapshot, key) for key in ("course_deg", "heading_deg"))
+def _direction(snapshot: Snapshot, units: Units) -> Check:
+    course, heading = (reading(it, units) for it in (snapshot.course_deg, snapshot.heading_deg))
     if course.value is None and heading.value is None:
         return Check("--", "course", course.why)
     said = [
@@ -157,8 +166,10 @@ def _direction(snapshot: Snapshot) -> Check:
     return Check("ok", "course", ", ".join(said))
 
 
-def _pack(snapshot: Snapshot) -> Check:
-    volts, amps, power = (reading(snapshot, key) for key in ("volts_v", "amps_a", "power_w"))
+def _pack(snapshot: Snapshot, units: Units) -> Check:
+    volts, amps, power = (
+        reading(it, units) for it in (snapshot.volts_v, snapshot.amps_a, snapshot.power_w)
+    )
     if volts.value is None or amps.value is None:
         lacks = volts if volts.value is None else amps
         return Check("--", "battery", lacks.why)
@@ -168,77 +179,77 @@ def _pack(snapshot: Snapshot) -> Check:
     return Check("ok", "battery", said)
 
 
-def _resistance(snapshot: Snapshot) -> Check:
-    figure = reading(snapshot, "battery", "resistance_ohm")
-    if not part(snapshot, "battery"):
-        figure = Reading(None, why=reading(snapshot, "battery").why)
-    return _one("resistance", figure, lambda ohm: f"{whole(1000.0 * ohm)}{_to(figure)} mohm")
+def _resistance(snapshot: Snapshot, units: Units) -> Check:
+    figure = reading(within(snapshot.battery, lambda battery: battery.resistance_ohm), units)
+    return _one("resistance", figure, lambda ohm: f"{_milliohm(ohm)}{_ends(figure)} mohm")
 
 
-def _to(figure: Reading) -> str:
-    if figure.low is None or figure.high is None:
-        return ""
-    return f" ({whole(1000.0 * figure.low)} to {whole(1000.0 * figure.high)})"
+def _milliohm(ohm: float) -> str:
+    return whole(1000.0 * ohm)
 
 
-def _left(snapshot: Snapshot) -> Check:
-    reserve = number(snapshot.get("reserve_fraction"))
-    kept = f", reserve {percent(reserve)}" if reserve is not None else ""
-    if not part(snapshot, "battery"):
-        return Check("--", "energy left", reading(snapshot, "battery").why)
-    share = reading(snapshot, "battery", "left_fraction")
+def _ends(figure: Reading) -> str:
+    ends = interval_text(figure, _milliohm)
+    return f" ({ends})" if ends else ""
+
+
+def _left(snapshot: Snapshot, units: Units) -> Check:
+    reserve = snapshot.reserve_fraction
+    kept = "" if isinstance(reserve, Unknown) else f", reserve {percent(reserve)}"
+    if isinstance(snapshot.battery, Unknown):
+        return Check("--", "energy left", reason_text(snapshot.battery, units))
+    share = reading(snapshot.battery.left_fraction, units)
     if share.value is None:
         return Check("--", "energy left", share.why + kept)
-    sure = ""
-    if share.low is not None and share.high is not None:
-        sure = f" ({percent(share.low)} to {percent(share.high)})"
-    look = reserve is not None and share.value < reserve
+    ends = interval_text(share, percent)
+    sure = f" ({ends})" if ends else ""
+    look = not isinstance(reserve, Unknown) and share.value < reserve
     return Check("LOOK" if look else "ok", "energy left", f"{percent(share.value)}{sure}{kept}")
 
 
-def _drive(snapshot: Snapshot) -> list[Check]:
-    drive = part(snapshot, "drive")
-    if not drive:
-        return [Check("--", "motor drive", reading(snapshot, "drive").why)]
-    said = []
-    for key, unit in (
-        ("rpm", "rpm"),
-        ("motor_amps_a", "A motor current"),
-        ("temperature_degc", "°C"),
-    ):
-        figure = reading(drive, key)
-        if figure.value is not None:
-            said.append(f"{whole(figure.value)} {unit}")
+def _drive(snapshot: Snapshot, units: Units) -> Check:
+    drive = snapshot.drive
+    if isinstance(drive, Unknown):
+        return Check("--", "motor drive", reason_text(drive, units))
+    said = [
+        f"{whole(figure)} {unit}"
+        for figure, unit in (
+            (drive.rpm, "rpm"),
+            (drive.motor_amps_a, "A motor current"),
+            (drive.temperature_degc, "°C"),
+        )
+        if not isinstance(figure, Unknown)
+    ]
     if not said:
-        return [Check("--", "motor drive", reading(drive, "rpm").why)]
-    return [Check("ok", "motor drive", ", ".join(said))]
+        return Check("--", "motor drive", reading(drive.rpm, units).why)
+    return Check("ok", "motor drive", ", ".join(said))
 
 
 def _clock(snapshot: Snapshot) -> Check:
-    utc = text_of(snapshot.get("utc"))
-    if not utc:
+    utc = snapshot.utc
+    if isinstance(utc, Unknown):
         return Check("--", "clock", "the receiver has not told the time; durations are right")
     return Check("ok", "clock", utc.replace("T", " ").removesuffix("Z").partition(".")[0] + " UTC")
 
 
-def _bridged(snapshot: Snapshot) -> Check:
-    shares = [
-        reading(snapshot, "trip", key).value
-        for key in ("bridged_energy_fraction", "bridged_distance_fraction")
+def _bridged(trip: Trip) -> Check:
+    known = [
+        (name, share)
+        for name, share in (
+            ("energy", trip.bridged_energy_fraction),
+            ("distance", trip.bridged_distance_fraction),
+        )
+        if not isinstance(share, Unknown)
     ]
-    known = [share for share in shares if share is not None]
     if not known:
         return Check("--", "gaps", "the trip has not begun")
-    said = ", ".join(
-        f"{name} {percent(share)}"
-        for name, share in zip(("energy", "distance"), shares, strict=True)
-        if share is not None
-    )
-    return Check("LOOK" if max(known) > BRIDGED_MOST else "ok", "gaps", f"bridged over: {said}")
+    said = ", ".join(f"{name} {percent(share)}" for name, share in known)
+    look = any(share > BRIDGED_MOST for _, share in known)
+    return Check("LOOK" if look else "ok", "gaps", f"bridged over: {said}")
 
 
 def _water(snapshot: Snapshot, units: Units) -> Check:
-    text = water_text(snapshot, units)
-    if not text or "not known" in text.partition(";")[0]:
-        return Check("--", "water", text.removeprefix("water not known: ") or "no data yet")
-    return Check("ok", "water", text.removeprefix("water "))
+    water = known_water(snapshot.set_and_drift)
+    if isinstance(water, Unknown):
+        return Check("--", "water", reason_text(water, units))
+    return Check("ok", "water", sets_text(water, units))

@@ -3,29 +3,29 @@
 import itertools
 import math
 from bisect import bisect_right
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from groundside.dashboard.faces.items import Block, Item
 from groundside.dashboard.faces.plot import Axis, AxisMark, Band, PlotFace, Point, Trace
-from groundside.dashboard.faces.setups import listed, setup_in_force
+from groundside.dashboard.faces.setups import setup_in_force
 from groundside.dashboard.scene import Scene
 from groundside.dashboard.ticks import round_top, tick_step
 from groundside.figures import (
     Reading,
     consumption_text,
-    number,
     one_decimal,
-    part,
     percent,
-    reading,
-    text_of,
     three_figures,
     whole,
 )
-from groundside.source import Snapshot
 from groundside.units import Units
+from groundside.words.readings import reading
+from groundside.words.reasons import reason_text
+from onboard.contract.figure import Number, Unknown, within
+from onboard.contract.snapshot import Curve, Snapshot, SpeedKind
 
-KINDS = {"through_water": "through water", "over_ground": "over ground"}
+KINDS: Mapping[SpeedKind, str] = {"through_water": "through water", "over_ground": "over ground"}
 LEARN = "Ride half a minute steadily at each of a few speeds: the curve is learned from that."
 BAND_MOST = 1.5
 """The y axis ends at so many times the curve's highest, even where the band goes on."""
@@ -47,25 +47,16 @@ class CurveFace:
     blocks: tuple[Block, ...]
 
 
-@dataclass(frozen=True)
-class Curve:
-    """A speed-power curve with its 95 % band, in SI."""
-
-    speed_mps: tuple[float, ...]
-    power_w: tuple[float, ...]
-    low_w: tuple[float, ...]
-    high_w: tuple[float, ...]
-    kind: str = ""
-
-    def power_at(self, speed_mps: float) -> float | None:
-        """Give the power at a speed within the curve [W]."""
-        place = bisect_right(self.speed_mps, speed_mps)
-        if place == len(self.speed_mps) and speed_mps == self.speed_mps[-1]:
-            return self.power_w[-1]
-        if not 0 < place < len(self.speed_mps):
-            return None
-        (x0, x1), (y0, y1) = (v[place - 1 : place + 1] for v in (self.speed_mps, self.power_w))
-        return y0 + (y1 - y0) * (speed_mps - x0) / (x1 - x0)
+def power_at(curve: Curve, speed_mps: float) -> float | None:
+    """Give the power at a speed within the curve [W]."""
+    speeds = curve.speed_mps
+    place = bisect_right(speeds, speed_mps)
+    if place == len(speeds) and speed_mps == speeds[-1]:
+        return curve.power_w[-1]
+    if not 0 < place < len(speeds):
+        return None
+    (x0, x1), (y0, y1) = (v[place - 1 : place + 1] for v in (speeds, curve.power_w))
+    return y0 + (y1 - y0) * (speed_mps - x0) / (x1 - x0)
 
 
 @dataclass(frozen=True)
@@ -93,33 +84,26 @@ class Through:
         )
 
 
-def through_of(snapshot: Snapshot | None, curve: Curve) -> Through | None:
+def through_of(snapshot: Snapshot, curve: Curve) -> Through | None:
     """Tell how speeds over ground lie on a curve; None where the water or the course is unknown."""
-    if curve.kind != KINDS["through_water"]:
+    if curve.speed_kind == "over_ground":
         return Through()
-    course = reading(snapshot, "course_deg").value
-    east, north = (
-        reading(snapshot, "set_and_drift", key).value for key in ("east_mps", "north_mps")
-    )
-    if course is None or east is None or north is None:
+    course, water = snapshot.course_deg, snapshot.set_and_drift
+    if isinstance(course, Unknown) or isinstance(water, Unknown):
+        return None
+    east, north = water.east_mps, water.north_mps
+    if isinstance(east, Unknown) or isinstance(north, Unknown):
         return None
     angle = math.radians(course)
-    return Through(math.sin(angle), math.cos(angle), east, north)
+    return Through(math.sin(angle), math.cos(angle), east.value, north.value)
 
 
-def curve_of(snapshot: Snapshot | None) -> Curve | None:
-    """Read the curve out of a snapshot; None where there is none that can be drawn."""
-    raw = part(snapshot, "curve")
-    columns = []
-    for key in ("speed_mps", "power_w", "low_w", "high_w"):
-        values = [number(value) for value in listed(raw.get(key))]
-        columns.append(tuple(value for value in values if value is not None))
-    speeds = columns[0]
+def can_be_drawn(curve: Curve) -> bool:
+    """Tell whether there is a line to draw: two points of rising speed at the least."""
+    speeds = curve.speed_mps
+    columns = (curve.power_w, curve.low_w, curve.high_w)
     rising = all(a < b for a, b in itertools.pairwise(speeds))
-    if len(speeds) < 2 or not rising or any(len(column) != len(speeds) for column in columns):
-        return None
-    speed, power, low, high = columns
-    return Curve(speed, power, low, high, KINDS.get(text_of(raw.get("speed_kind")), ""))
+    return len(speeds) >= 2 and rising and all(len(one) == len(speeds) for one in columns)
 
 
 def curve_face(scene: Scene, *, of_consumption: bool) -> CurveFace:
@@ -132,13 +116,17 @@ def curve_face(scene: Scene, *, of_consumption: bool) -> CurveFace:
     of_consumption
         Plot the consumption in place of the power.
     """
-    curve = curve_of(scene.snapshot)
-    if curve is None:
-        learning = bool(part(scene.snapshot, "curve"))
-        why = "one speed alone is known" if learning else reading(scene.snapshot, "curve").why
-        return CurveFace(PlotFace(why=f"no curve yet: {why}. {LEARN}"), ())
+    curve = scene.snapshot.curve
+    if isinstance(curve, Unknown):
+        return _none_yet(reason_text(curve, scene.units))
+    if not can_be_drawn(curve):
+        return _none_yet("one speed alone is known")
     draw = _Drawing(scene, curve, of_consumption)
     return CurveFace(draw.plot(), (_words(scene, curve),))
+
+
+def _none_yet(why: str) -> CurveFace:
+    return CurveFace(PlotFace(why=f"no curve yet: {why}. {LEARN}"), ())
 
 
 class _Drawing:
@@ -148,9 +136,11 @@ class _Drawing:
         self._scene, self._units, self._curve = scene, scene.units, curve
         self._of_consumption = of_consumption
         self._through = through_of(scene.snapshot, curve)
+        self._best = reading(scene.snapshot.best_speed_mps, scene.units)
+        self._target = reading(_target_speed(scene.snapshot), scene.units)
         pointed = [
             self._through.speed(speed)
-            for figure in (_best_speed(scene.snapshot), _target_speed(scene.snapshot))
+            for figure in (self._best, self._target)
             for speed in (figure.low, figure.value, figure.high)
             if speed is not None and self._through is not None
         ]
@@ -179,13 +169,16 @@ class _Drawing:
         what = "consumption" if self._of_consumption else "battery power"
         setup = setup_in_force(self._scene.snapshot)
         return PlotFace(
-            title=(f" {what}, speed {curve.kind}", *((f"set-up {setup}",) if setup else ())),
+            title=(
+                f" {what}, speed {KINDS[curve.speed_kind]}",
+                *((f"set-up {setup}",) if setup else ()),
+            ),
             x=self._x,
             y=Axis(0.0, round_top(top), unit),
             trace=Trace(x, middle),
             band=Band(x, low, high),
             points=self._now(),
-            marks=tuple(mark for mark in (self._best(), self._target()) if mark is not None),
+            marks=(*self._mark("B", self._best), *self._mark("T", self._target)),
         )
 
     def _y(self, speed_mps: float, power_w: float) -> float:
@@ -194,41 +187,31 @@ class _Drawing:
         return self._units.consumption(power_w / max(speed_mps, SLOWEST_MPS) * WH_PER_KM)
 
     def _now(self) -> tuple[Point, ...]:
-        power, speed = (
-            reading(self._scene.snapshot, key).value for key in ("power_w", "speed_mps")
-        )
-        if power is None or speed is None or speed < SLOWEST_MPS or self._through is None:
+        power, speed = self._scene.snapshot.power_w, self._scene.snapshot.speed_mps
+        if isinstance(power, Unknown) or isinstance(speed, Unknown):
+            return ()
+        if speed < SLOWEST_MPS or self._through is None:
             return ()
         speed = self._through.speed(speed)
         place = self._units.speed(speed), self._y(speed, power)
         return (Point("N", *place, stale=self._scene.stale),)
 
-    def _best(self) -> AxisMark | None:
-        return self._mark("B", _best_speed(self._scene.snapshot))
-
-    def _target(self) -> AxisMark | None:
-        return self._mark("T", _target_speed(self._scene.snapshot))
-
-    def _mark(self, letter: str, speed: Reading) -> AxisMark | None:
+    def _mark(self, letter: str, speed: Reading) -> tuple[AxisMark, ...]:
         if speed.value is None or self._through is None:
-            return None
+            return ()
         through = self._through
         here = through.speed(speed.value)
-        power = self._curve.power_at(here)
+        power = power_at(self._curve, here)
         low, high = (
             None if end is None else self._units.speed(through.speed(end))
             for end in (speed.low, speed.high)
         )
         top = None if power is None else self._y(here, power)
-        return AxisMark(letter, self._units.speed(here), low, high, top)
+        return (AxisMark(letter, self._units.speed(here), low, high, top),)
 
 
-def _best_speed(snapshot: Snapshot | None) -> Reading:
-    return reading(snapshot, "best_speed_mps")
-
-
-def _target_speed(snapshot: Snapshot | None) -> Reading:
-    return reading(snapshot, "target", "speed_mps")
+def _target_speed(snapshot: Snapshot) -> Number:
+    return within(snapshot.target, lambda target: target.speed_mps)
 
 
 def _words(scene: Scene, curve: Curve) -> Block:
@@ -244,12 +227,12 @@ def _words(scene: Scene, curve: Curve) -> Block:
     )
 
 
-def _cost(curve: Curve, snapshot: Snapshot | None, over_ground_mps: float) -> float | None:
+def _cost(curve: Curve, snapshot: Snapshot, over_ground_mps: float) -> float | None:
     """Give what a speed over ground costs over ground, on the present course [Wh/km]."""
     through = through_of(snapshot, curve)
     if through is None or over_ground_mps < SLOWEST_MPS:
         return None
-    power_w = curve.power_at(through.speed(over_ground_mps))
+    power_w = power_at(curve, through.speed(over_ground_mps))
     return None if power_w is None else power_w / over_ground_mps * WH_PER_KM
 
 
@@ -259,13 +242,13 @@ def _speed(speed_mps: float, units: Units) -> str:
 
 def _now_words(scene: Scene, curve: Curve) -> Item:
     snapshot, units = scene.snapshot, scene.units
-    power, speed = (reading(snapshot, key) for key in ("power_w", "speed_mps"))
+    power, speed = (reading(it, units) for it in (snapshot.power_w, snapshot.speed_mps))
     if power.value is None or speed.value is None:
-        return Item("N now", power.why or speed.why)
+        return Item("N now", power.why if power.value is None else speed.why)
     said = f"{_speed(speed.value, units)}, {whole(power.value)} W"
     here = _cost(curve, snapshot, speed.value)
-    best = _best_speed(snapshot).value
-    least = None if best is None else _cost(curve, snapshot, best)
+    best = snapshot.best_speed_mps
+    least = None if isinstance(best, Unknown) else _cost(curve, snapshot, best.value)
     if scene.stale:
         said += " STALE"
     elif through_of(snapshot, curve) is None:
@@ -279,8 +262,8 @@ def _now_words(scene: Scene, curve: Curve) -> Item:
     return Item("N now", said, strong=True)
 
 
-def _best_words(snapshot: Snapshot | None, curve: Curve, units: Units) -> Item:
-    best, reach = _best_speed(snapshot), reading(snapshot, "range_m", "best")
+def _best_words(snapshot: Snapshot, curve: Curve, units: Units) -> Item:
+    best, reach = (reading(it, units) for it in (snapshot.best_speed_mps, snapshot.range_m.best))
     if best.value is None:
         return Item("B best", best.why)
     said = _speed(best.value, units)
@@ -295,12 +278,12 @@ def _best_words(snapshot: Snapshot | None, curve: Curve, units: Units) -> Item:
     return Item("B best", said)
 
 
-def _target_words(snapshot: Snapshot | None, curve: Curve, units: Units) -> Item | None:
+def _target_words(snapshot: Snapshot, curve: Curve, units: Units) -> Item | None:
     target = _target_speed(snapshot)
-    if target.value is None:
+    if isinstance(target, Unknown):
         return None
-    said = _speed(target.value, units)
-    cost = _cost(curve, snapshot, target.value)
+    said = _speed(target, units)
+    cost = _cost(curve, snapshot, target)
     if cost is not None:
         said += f", {consumption_text(cost, units)} {units.consumption_name}"
     return Item("T target", said)

@@ -1,9 +1,11 @@
 """What to run next so that each set-up goes there and back: one way alone tells of the water."""
 
-from typing import Any
+from collections.abc import Sequence
 
 from groundside.dashboard.faces.setups import PLAIN
-from groundside.figures import number, text_of, whole
+from groundside.figures import whole
+from onboard.contract.figure import Unknown
+from onboard.contract.snapshot import Run
 
 OPPOSITE_DEG = 150.0
 """Courses further apart than this are there and back. Common practice, no source."""
@@ -11,7 +13,7 @@ ALIKE_FRACTION = 0.1
 """Powers closer than this may be one double run. Common practice, no source."""
 
 
-def next_step(runs: list[dict[str, Any]], setup: str) -> str:
+def next_step(runs: Sequence[Run], setup: str) -> str:
     """Say what to do next with the set-up in force; empty where it has no run that counts yet.
 
     Parameters
@@ -23,27 +25,31 @@ def next_step(runs: list[dict[str, Any]], setup: str) -> str:
 
     Examples
     --------
-    >>> there = {"setup": "A", "power_w": 400, "course_deg": 83, "long_enough": True}
+    >>> from dataclasses import replace
+    >>> from onboard.contract.figure import Figure
+    >>> there = Run(1, "A", False, 0.0, 60.0, 40.0, 400.0, 2.2, 83.0, Figure(51.0), True)
     >>> next_step([there], "A")
     'Next: run A back towards 263°, at about 400 W.'
-    >>> next_step([there, there | {"course_deg": 260}], "A")
+    >>> next_step([there, replace(there, course_deg=260.0)], "A")
     'A: 1 double run. Each more tells a smaller difference.'
     """
-    mine = [run for run in runs if _counts(run) and text_of(run.get("setup")) == (setup or PLAIN)]
     lone: list[tuple[float, float]] = []
     pairs = 0
-    for run in mine:
-        course, power = float(run["course_deg"]), float(run["power_w"])
+    for run in runs:
+        course, power = run.course_deg, run.power_w
+        counts = run.long_enough and not run.open and run.setup == (setup or PLAIN)
+        if not counts or isinstance(course, Unknown) or isinstance(power, Unknown):
+            continue
         way_there = next((one for one in lone if _are_a_pair(one, (course, power))), None)
         if way_there is None:
             lone.append((course, power))
         else:
             lone.remove(way_there)
             pairs += 1
-    name = setup or "this set-up"
     if lone:
         course, power = lone[-1]
         back = round(course + 180.0) % 360
+        name = setup or "this set-up"
         return f"Next: run {name} back towards {back:03d}°, at about {whole(power)} W."
     if pairs:
         return (
@@ -51,15 +57,6 @@ def next_step(runs: list[dict[str, Any]], setup: str) -> str:
             " Each more tells a smaller difference."
         )
     return ""
-
-
-def _counts(run: dict[str, Any]) -> bool:
-    return (
-        run.get("long_enough") is True
-        and run.get("open") is not True
-        and number(run.get("course_deg")) is not None
-        and number(run.get("power_w")) is not None
-    )
 
 
 def _are_a_pair(there: tuple[float, float], back: tuple[float, float]) -> bool:

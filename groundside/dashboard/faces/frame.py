@@ -5,9 +5,9 @@ from dataclasses import dataclass, field
 from groundside.dashboard.cells import table_cells, unknown_reasons
 from groundside.dashboard.notices import Notice, notices
 from groundside.dashboard.scene import Scene
-from groundside.figures import age_text, clock_text, number, part, text_of
-from groundside.freshness import data_age_s, is_stale
-from groundside.source import Snapshot
+from groundside.figures import age_text, clock_text, whole
+from groundside.source import ReplayState
+from onboard.contract.figure import Unknown
 
 
 @dataclass(frozen=True)
@@ -23,67 +23,65 @@ class ReplayFace:
 
 
 @dataclass(frozen=True)
+class AgeFace:
+    """How old the data are and where they come from, the most important first."""
+
+    parts: tuple[str, ...]
+    stale: bool = False
+
+
+@dataclass(frozen=True)
 class FrameFace:
     """All that stands around a view at one moment."""
 
     notices: tuple[Notice, ...]
-    age: tuple[str, ...]
+    age: AgeFace
     replay: ReplayFace = field(default_factory=ReplayFace)
 
 
-def age_parts(snapshot: Snapshot | None, since_received_s: float, source: str) -> tuple[str, ...]:
-    """Say how old the data are and where they come from, the most important first."""
-    if snapshot is None:
-        return ("no data", source)
-    age_s = data_age_s(snapshot, since_received_s)
-    stale = is_stale(snapshot, since_received_s)
-    if age_s is None:
-        age = "data of unknown age"
-    elif age_s < 1.0 and not stale:  # a running tenth would only flicker
-        age = "data under 1 s old"
-    else:
-        age = f"data {age_text(age_s)} old"
-    link = part(snapshot, "link")
-    said = [f"STALE: {age}" if stale else age]
-    rate, lost = number(link.get("messages_per_s")), number(link.get("lost"))
-    if lost:
-        said.append(f"{lost:.0f} lost")
-    if rate is not None and not stale:
-        said.append(f"{rate:.0f} msg/s")
-    said.append(text_of(link.get("source")) or source)
-    return tuple(said)
+def age_face(scene: Scene) -> AgeFace:
+    """Say how old the data are and where they come from; first what became of a command."""
+    if not scene.started:
+        return AgeFace(_behind_said(scene, ("no data", scene.source)))
+    link = scene.snapshot.link
+    said = [f"STALE: {_age(scene)}" if scene.stale else _age(scene)]
+    if link.lost:
+        said.append(f"{link.lost} lost")
+    if not isinstance(link.messages_per_s, Unknown) and not scene.stale:
+        said.append(f"{whole(link.messages_per_s)} msg/s")
+    said.append(link.source or scene.source)
+    return AgeFace(_behind_said(scene, tuple(said)), scene.stale)
 
 
-def replay_face(snapshot: Snapshot | None) -> ReplayFace:
-    """Make the time bar of a replay."""
-    replay = part(snapshot, "replay")
-    at_s, duration_s = number(replay.get("t_s")), number(replay.get("duration_s"))
-    speed = number(replay.get("speed"))
-    if replay.get("paused") is True:
-        state = "paused"
-    elif at_s is not None and duration_s is not None and at_s >= duration_s:
-        state = "at the end"
-    else:
-        state = "playing"
-    if speed is not None:
-        state += f" {speed:g}x"
-    ready = number(replay.get("ready_fraction"))
+def _behind_said(scene: Scene, parts: tuple[str, ...]) -> tuple[str, ...]:
+    return (scene.said, *parts[:1]) if scene.said and not scene.stale else parts
+
+
+def _age(scene: Scene) -> str:
+    if scene.age_s is None:
+        return "data of unknown age"
+    if scene.age_s < 1.0 and not scene.stale:  # a running tenth would only flicker
+        return "data under 1 s old"
+    return f"data {age_text(scene.age_s)} old"
+
+
+def replay_face(replay: ReplayState | None) -> ReplayFace:
+    """Make the time bar of a replay; without a place before its first snapshot."""
+    if replay is None:
+        return ReplayFace("playing")
+    going = "at the end" if replay.stands_still else "playing"
+    state = "paused" if replay.paused else going
+
+    def fraction(place_s: float) -> float:
+        return min(1.0, max(0.0, place_s / replay.duration_s)) if replay.duration_s > 0 else 0.0
+
     return ReplayFace(
-        state,
-        clock_text(at_s) if at_s is not None else "",
-        clock_text(duration_s) if duration_s is not None else "",
-        min(1.0, max(0.0, at_s / duration_s)) if at_s is not None and duration_s else 0.0,
-        1.0 if ready is None else min(1.0, max(0.0, round(ready, 2))),
-        _event_fractions(replay.get("events"), duration_s),
-    )
-
-
-def _event_fractions(events: object, duration_s: float | None) -> tuple[float, ...]:
-    if not isinstance(events, list) or not duration_s:
-        return ()
-    places = (number(event.get("place_s")) for event in events if isinstance(event, dict))
-    return tuple(
-        min(1.0, max(0.0, place_s / duration_s)) for place_s in places if place_s is not None
+        f"{state} {replay.speed:g}x",
+        clock_text(replay.t_s),
+        clock_text(replay.duration_s),
+        fraction(replay.t_s),
+        min(1.0, max(0.0, round(replay.ready_fraction, 2))),
+        tuple(fraction(event.place_s) for event in replay.events),
     )
 
 
@@ -95,17 +93,5 @@ def frame_face(scene: Scene) -> FrameFace:
     scene
         What is so now.
     """
-    age = age_parts(scene.snapshot, scene.since_received_s, scene.source)
-    if scene.said and not scene.stale:
-        age = (scene.said, *age[:1])
-    return FrameFace(
-        notices=notices(
-            scene.snapshot,
-            since_received_s=scene.since_received_s,
-            problem=scene.problem,
-            reasons=unknown_reasons(table_cells(scene.snapshot, scene.units)),
-            refused=scene.refused,
-        ),
-        age=age,
-        replay=replay_face(scene.snapshot),
-    )
+    reasons = unknown_reasons(table_cells(scene.snapshot, scene.units))
+    return FrameFace(notices(scene, reasons), age_face(scene), replay_face(scene.replay))

@@ -8,8 +8,13 @@ from groundside.dashboard.faces.water import water_text
 from groundside.dashboard.faces.way import Turn, turn_to
 from groundside.dashboard.home_arrow import STEP_DEG
 from groundside.dashboard.scene import Scene
-from groundside.figures import Reading, one_decimal, part, reading, whole
+from groundside.figures import Reading, interval_text, one_decimal, whole
 from groundside.units import Units
+from groundside.words.mending import mend_text
+from groundside.words.readings import reading
+from groundside.words.reasons import reason_text
+from onboard.contract.figure import Unknown
+from onboard.contract.snapshot import WayHome
 
 CAUTIONS = (
     "Estimate. Keep a reserve and a paddle.",
@@ -77,46 +82,44 @@ class HomeFace:
 
 def home_face(scene: Scene) -> HomeFace:
     """Make all that the home view says."""
-    snapshot, units, old = scene.snapshot, scene.units, scene.stale
-    home = part(snapshot, "home")
-    distance, bearing = reading(home, "distance_m"), reading(home, "bearing_deg")
-    water = water_text(snapshot, units)
-    if not home or distance.value is None:
-        why = reading(snapshot, "home").why if not home else distance.why
+    home, units, old = scene.snapshot.home, scene.units, scene.stale
+    water = water_text(scene.snapshot.set_and_drift, units) if scene.started else ""
+    if isinstance(home, Unknown):
+        mend = mend_text(home)
         return HomeFace(
             verdict="STALE" if old else "not known",
-            why=why,
+            why=reason_text(home, units),
             distance=HeroFace(unit=units.distance_name, label=DISTANCE),
             margin=HeroFace(unit="Wh", label=MARGIN),
             water=water,
-            do=(*_mend(why, started=snapshot is not None), UNTIL_KNOWN),
+            do=(mend, UNTIL_KNOWN) if mend else (UNTIL_KNOWN,),
             old=old,
         )
-    margin, speed = reading(home, "margin_wh"), reading(home, "speed_mps")
-    there = distance.value < AT_HOME_M
-    turn = turn_to(bearing.value, snapshot) if bearing.value is not None and not old else Turn()
-    verdict = _verdict(home.get("turn_back"), margin)
+    there = home.distance_m < AT_HOME_M
+    turn = Turn() if old else turn_to(home.bearing_deg, scene.snapshot)
+    verdict = _verdict(home)
     told: Verdict = "STALE" if old and verdict != "turn back" else verdict
     arrow_deg = None
     if turn.angle_deg is not None and not there:
         arrow_deg = STEP_DEG * round(turn.angle_deg / STEP_DEG) % 360
     return HomeFace(
         verdict=told,
-        distance=_big_distance(distance.value, units, old=old),
-        margin=_big_energy(margin, old=old),
+        distance=_big_distance(home.distance_m, units, old=old),
+        margin=_big_energy(reading(home.margin_wh, units), old=old),
         arrow_deg=arrow_deg,
-        turn=_turn_texts(turn, bearing, there=there, old=old),
-        cost=_cost(reading(home, "energy_wh"), speed, distance.value, units),
+        turn=_turn_texts(turn, home.bearing_deg, there=there, old=old),
+        cost=_cost(home, units),
         water=water,
-        do=_to_do(verdict, turn, margin, speed, units, there=there, old=old),
+        do=_to_do(verdict, turn, home, units, there=there, old=old),
         old=old,
     )
 
 
-def _verdict(turn_back: object, margin: Reading) -> Verdict:
-    if turn_back is True:
+def _verdict(home: WayHome) -> Verdict:
+    margin = home.margin_wh
+    if home.turn_back is True:
         return "turn back"
-    if margin.value is None or not isinstance(turn_back, bool):
+    if isinstance(margin, Unknown) or isinstance(home.turn_back, Unknown):
         return "not known"
     if margin.value < 0:
         return "not enough"
@@ -137,42 +140,36 @@ def _big_energy(figure: Reading, *, old: bool) -> HeroFace:
     digits = whole(figure.value)
     if len(digits) > 5:
         return HeroFace(unit="Wh", label=MARGIN, why="beyond what can be shown")
-    return HeroFace(digits, "Wh", MARGIN, _interval(figure), stale=old)
-
-
-def _interval(figure: Reading) -> str:
-    if figure.low is None or figure.high is None:
-        return ""
-    return f"{_energy(figure.low)} to {_energy(figure.high)}"
+    return HeroFace(digits, "Wh", MARGIN, interval_text(figure, _energy), stale=old)
 
 
 def _energy(energy_wh: float) -> str:
     return one_decimal(energy_wh) if 0 < abs(energy_wh) < 9.95 else whole(energy_wh)
 
 
-def _turn_texts(turn: Turn, bearing: Reading, *, there: bool, old: bool) -> tuple[str, str]:
+def _turn_texts(turn: Turn, bearing_deg: float, *, there: bool, old: bool) -> tuple[str, str]:
     if there:
         return "you are at home", f"you are at home, within {AT_HOME_M:.0f} m"
-    if bearing.value is None:
-        return "bearing not known", f"bearing not known: {bearing.why}"
-    at = f"{round(bearing.value) % 360:03d}"
+    at = f"{round(bearing_deg) % 360:03d}"
     if old:
         return f"bearing was {at} deg", f"bearing was {at} deg when the data ended"
-    if not turn.words:
+    if turn.angle_deg is None:
         return f"bearing {at} deg", f"bearing {at} deg; your own course and heading are not known"
-    of = f" of {turn.of}" if turn.words.endswith(("left", "right")) else ""
+    of = f" of {turn.of}" if turn.aside else ""
     return f"{turn.words}, bearing {at}", f"home is {turn.words}{of}, bearing {at} deg"
 
 
-def _cost(energy: Reading, speed: Reading, distance_m: float, units: Units) -> tuple[str, str]:
+def _cost(home: WayHome, units: Units) -> tuple[str, str]:
+    energy, speed = reading(home.energy_wh, units), reading(home.speed_mps, units)
     if energy.value is None:
         takes = f"energy not known: {energy.why}"
     else:
-        interval = f" ({_interval(energy)})" if _interval(energy) else ""
-        takes = f"takes {_energy(energy.value)} Wh{interval}"
+        ends = interval_text(energy, _energy)
+        takes = f"takes {_energy(energy.value)} Wh" + (f" ({ends})" if ends else "")
     if speed.value is None or speed.value <= 0.0:
-        return takes, f"time not known: {speed.why or 'no speed makes way'}"
-    return takes, f"{_time(distance_m / speed.value)} at {_speed(speed.value, units)}"
+        why = speed.why if speed.value is None else "no speed makes way"
+        return takes, f"time not known: {why}"
+    return takes, f"{_time(home.distance_m / speed.value)} at {_speed(speed.value, units)}"
 
 
 def _speed(speed_mps: float, units: Units) -> str:
@@ -187,18 +184,11 @@ def _time(time_s: float) -> str:
 
 
 def _to_do(
-    verdict: Verdict,
-    turn: Turn,
-    margin: Reading,
-    speed: Reading,
-    units: Units,
-    *,
-    there: bool,
-    old: bool,
+    verdict: Verdict, turn: Turn, home: WayHome, units: Units, *, there: bool, old: bool
 ) -> tuple[str, ...]:
     """Give what to do, the first thing first."""
     if verdict == "turn back":
-        return _turn_back(turn, margin, speed, units, old=old)
+        return _turn_back(turn, home, units, old=old)
     if there:
         return ()
     if old:
@@ -211,10 +201,9 @@ def _to_do(
     return (said[verdict],) if verdict in said else ()
 
 
-def _turn_back(
-    turn: Turn, margin: Reading, speed: Reading, units: Units, *, old: bool
-) -> tuple[str, ...]:
-    hold = f" at {_speed(speed.value, units)}" if speed.value else ""
+def _turn_back(turn: Turn, home: WayHome, units: Units, *, old: bool) -> tuple[str, ...]:
+    speed, margin = home.speed_mps, home.margin_wh
+    hold = "" if isinstance(speed, Unknown) or speed <= 0.0 else f" at {_speed(speed, units)}"
     if old:
         first = f"Data old: head home now{hold}."
     elif turn.angle_deg is None:
@@ -223,21 +212,6 @@ def _turn_back(
         first = f"Go on straight home{hold}."
     else:
         first = f"Turn {turn.side} now, go home{hold}."
-    if margin.value is not None and margin.value < 0:
+    if not isinstance(margin, Unknown) and margin.value < 0:
         return first, "The reserve goes into it: land nearer if you can."
     return first, "Go no further out, and no faster."
-
-
-def _mend(why: str, *, started: bool) -> tuple[str, ...]:
-    """Give what makes the way home known, by the reason why it is not."""
-    if not started:
-        return ()
-    for word, mend in (
-        ("steady stretch", "Ride straight for half a minute at one speed."),
-        ("position", "Give the GPS a clear view of the sky, or look at its wiring."),
-        ("[battery]", "State the battery in the craft profile."),
-        ("progress", "The water runs faster than any speed tried: make for the nearest shore."),
-    ):
-        if word in why:
-            return (mend,)
-    return ()

@@ -80,7 +80,7 @@ class PlotFace:
     points, marks
         What is pointed out, the most important first.
     why
-        What stands in place of the plot where there is nothing to draw.
+        What stands in place of the plot where there is nothing to draw, else None.
     label_columns
         Least room for the numbers of the y axis, so that plots above each other line up.
     """
@@ -92,5 +92,5 @@ class PlotFace:
     band: Band = field(default_factory=Band)
     points: tuple[Point, ...] = ()
     marks: tuple[AxisMark, ...] = ()
-    why: str = ""
+    why: str | None = None
     label_columns: int = 0

@@ -5,36 +5,34 @@ precision that is shown; equal texts are not painted again.
 """
 
 from dataclasses import dataclass
-from typing import Any
 
 from groundside.dashboard.cells import TableCell, table_cells
 from groundside.dashboard.faces.setups import PLAIN
 from groundside.dashboard.scene import Scene
 from groundside.figures import (
-    UNKNOWN,
     Reading,
     consumption_text,
-    number,
+    interval_text,
     one_decimal,
-    part,
     percent,
-    reading,
-    text_of,
     three_figures,
     whole,
 )
-from groundside.source import Snapshot
 from groundside.units import Units
+from groundside.words.readings import reading
+from groundside.words.reasons import reason_text
+from groundside.words.stands import stand_text
+from onboard.contract.figure import Unknown, within
+from onboard.contract.snapshot import Snapshot, Target
 
-CUES = ("ease", "hold", "push")
 LARGEST_SHOWN = 9999.5
 
 
 @dataclass(frozen=True)
 class HeroFace:
-    """A big figure: its digits, what it is, how sure it is, and why it is unknown."""
+    """A big figure: its digits or None, what it is, how sure it is, and why it is unknown."""
 
-    digits: str = UNKNOWN
+    digits: str | None = None
     unit: str = ""
     label: str = ""
     interval: str = ""
@@ -76,10 +74,7 @@ def hero(figure: Reading, units: Units, *, of_distance: bool, label: str, stale:
     digits = write(figure.value)
     if abs(float(digits)) > LARGEST_SHOWN:
         return HeroFace(unit=unit, label=label, why="beyond 9999: hardly moving")
-    interval = ""
-    if figure.low is not None and figure.high is not None:
-        interval = f"{write(figure.low)} to {write(figure.high)}"
-    return HeroFace(digits, unit, label, interval, stale=stale)
+    return HeroFace(digits, unit, label, interval_text(figure, write), stale=stale)
 
 
 def big_distance(distance: float) -> str:
@@ -89,27 +84,23 @@ def big_distance(distance: float) -> str:
 
 def cue_face(scene: Scene) -> CueFace:
     """Make the cue; a stale one is not shown, it would push a rider by what was."""
-    snapshot, units = scene.snapshot, scene.units
-    if part(snapshot, "home").get("turn_back") is True and not scene.stale:
+    snapshot, units, target = scene.snapshot, scene.units, scene.snapshot.target
+    if within(snapshot.home, lambda home: home.turn_back) is True and not scene.stale:
         return CueFace("turn", ("back home now", "what is left is what the way takes"))
-    target = part(snapshot, "target")
-    if not target:
+    if isinstance(target, Unknown):
         if scene.target_distance_m is None:
             return CueFace("", run_parts(snapshot, stale=scene.stale))
         wanted = f"{three_figures(units.distance(scene.target_distance_m))} {units.distance_name}"
-        return CueFace("", (f"target {wanted}: {reading(snapshot, 'target').why}",))
+        return CueFace("", (f"target {wanted}: {reason_text(target, units)}",))
     if scene.stale:
         return CueFace("", ("no cue: the data are stale",))
-    raw = target.get("cue")
-    word = raw if raw in CUES else ""
-    difference = reading(target, "difference_fraction")
-    said: list[str] = []
-    if word and difference.value is not None:
-        said.append(difference_text(difference.value))
-    said += _wanted(target, units)
-    if not word:
-        said.insert(0, text_of(target.get("reason")) or f"no cue: {reading(target, 'cue').why}")
-    return CueFace(word, (*said, *run_parts(snapshot)))
+    said = []
+    if isinstance(target.cue, Unknown):
+        said.append(stand_text(target, units))
+    elif not isinstance(target.difference_fraction, Unknown):
+        said.append(difference_text(target.difference_fraction))
+    word = "" if isinstance(target.cue, Unknown) else target.cue
+    return CueFace(word, (*said, *_wanted(target, units), *run_parts(snapshot)))
 
 
 def difference_text(fraction: float) -> str:
@@ -126,36 +117,33 @@ def difference_text(fraction: float) -> str:
     return f"{share} {'over' if fraction > 0 else 'under'}"
 
 
-def _wanted(target: dict[str, Any], units: Units) -> list[str]:
+def _wanted(target: Target, units: Units) -> list[str]:
     """Say what is to be held, and how far it is still to go."""
     said = []
-    power, speed, cost = (reading(target, key) for key in ("power_w", "speed_mps", "wh_per_km"))
-    if power.value is not None:
-        said.append(f"hold {whole(power.value)} W")
-    elif speed.value is not None:
-        said.append(f"hold {one_decimal(units.speed(speed.value))} {units.speed_name}")
-    elif cost.value is not None:
-        said.append(f"aim {consumption_text(cost.value, units)} {units.consumption_name}")
-    to_go_m = number(target.get("distance_m"))
-    if to_go_m is not None:
-        said.append(f"{three_figures(units.distance(to_go_m))} {units.distance_name} to go")
+    if not isinstance(target.power_w, Unknown):
+        said.append(f"hold {whole(target.power_w)} W")
+    elif not isinstance(target.speed_mps, Unknown):
+        said.append(f"hold {one_decimal(units.speed(target.speed_mps))} {units.speed_name}")
+    elif not isinstance(target.wh_per_km, Unknown):
+        said.append(f"aim {consumption_text(target.wh_per_km, units)} {units.consumption_name}")
+    if not isinstance(target.distance_m, Unknown):
+        to_go = three_figures(units.distance(target.distance_m))
+        said.append(f"{to_go} {units.distance_name} to go")
     return said
 
 
-def run_parts(snapshot: Snapshot | None, *, stale: bool = False) -> tuple[str, ...]:
+def run_parts(snapshot: Snapshot, *, stale: bool = False) -> tuple[str, ...]:
     """Say how the run that goes on does, the most wanted first; nothing where none does."""
-    runs = snapshot.get("runs") if snapshot is not None else None
-    run = runs[-1] if isinstance(runs, list) and runs else None
-    if not isinstance(run, dict) or run.get("open") is not True:
+    if not snapshot.runs or not snapshot.runs[-1].open:
         return ()
-    setup = text_of(run.get("setup"))
-    name = f"run {number(run.get('number')) or 0:.0f} {'' if setup == PLAIN else setup}".strip()
+    run = snapshot.runs[-1]
+    name = f"run {run.number} {'' if run.setup == PLAIN else run.setup}".strip()
     if stale:
         return (f"{name} is open", "the data are stale")
-    if run.get("long_enough") is True:
+    if run.long_enough:
         return ("long enough", name)
     # of the run itself: what was held before it began does not count
-    return (f"steady for {number(run.get('steady_s')) or 0:.0f} s", name)
+    return (f"steady for {whole(run.steady_s)} s", name)
 
 
 def ride_face(scene: Scene) -> RideFace:
@@ -168,14 +156,18 @@ def ride_face(scene: Scene) -> RideFace:
     """
     snapshot, units, stale = scene.snapshot, scene.units, scene.stale
     consumption = hero(
-        reading(snapshot, "wh_per_km", "last_20_s"),
+        reading(snapshot.wh_per_km.last_20_s, units),
         units,
         of_distance=False,
         label="last 20 s",
         stale=stale,
     )
     reach = hero(
-        reading(snapshot, "range_m", "now"), units, of_distance=True, label="range", stale=stale
+        reading(snapshot.range_m.now, units),
+        units,
+        of_distance=True,
+        label="range",
+        stale=stale,
     )
     cue = cue_face(scene)
     return RideFace(

@@ -4,25 +4,20 @@ Which set-up is better is for the review to tell; here a rider sees whether a ru
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 from groundside.dashboard.faces.double_runs import next_step
-from groundside.dashboard.faces.ride import CUES, difference_text
-from groundside.dashboard.faces.setups import is_part, listed, setup_in_force
+from groundside.dashboard.faces.ride import difference_text
+from groundside.dashboard.faces.setups import setup_in_force
 from groundside.dashboard.scene import Scene
-from groundside.figures import (
-    UNKNOWN,
-    consumption_text,
-    number,
-    one_decimal,
-    part,
-    reading,
-    text_of,
-    whole,
-)
-from groundside.source import Snapshot
+from groundside.figures import UNKNOWN, consumption_text, interval_text, one_decimal, whole
 from groundside.units import Units
+from groundside.words.readings import reading
+from groundside.words.reasons import reason_text
+from onboard.contract.alerts import AlertCode
+from onboard.contract.figure import Number, Unknown, within
+from onboard.contract.snapshot import Run, Snapshot, Steady
 
 LONG_ENOUGH_S = 30.0
 """Where the bar is full [s]; whether a run is long enough is the daemon's to say."""
@@ -102,16 +97,15 @@ class RunsFace:
 def runs_face(scene: Scene) -> RunsFace:
     """Make all that the runs view says."""
     snapshot, units = scene.snapshot, scene.units
-    runs = runs_of(snapshot)
-    now_open = open_run(snapshot)
+    runs, now_open = snapshot.runs, open_run(snapshot)
     return RunsFace(
         setup=setup_in_force(snapshot),
-        steady=_steady(snapshot, units, scene.stale),
-        held=_held(snapshot, scene.stale),
+        steady=_steady(snapshot.steady, units, scene.stale),
+        held=_held(snapshot, units, scene.stale),
         next=next_step(runs, setup_in_force(snapshot)) or RULE,
-        open=_open(now_open, snapshot) if now_open is not None else None,
-        missing=missing(snapshot) if now_open is not None and not scene.stale else "",
-        lines=tuple(_line(run, units) for run in reversed(runs) if run.get("open") is not True),
+        open=_open(now_open, snapshot.steady, units) if now_open is not None else None,
+        missing=missing(snapshot, units) if now_open is not None and not scene.stale else "",
+        lines=tuple(_line(run, units) for run in reversed(runs) if not run.open),
         speed_name=units.speed_name,
         consumption_name=units.consumption_name,
         stale=scene.stale,
@@ -119,36 +113,30 @@ def runs_face(scene: Scene) -> RunsFace:
     )
 
 
-def runs_of(snapshot: Snapshot | None) -> list[dict[str, Any]]:
-    """Give the runs of a snapshot, the oldest first."""
-    return [run for run in listed((snapshot or {}).get("runs")) if is_part(run)]
-
-
-def open_run(snapshot: Snapshot | None) -> dict[str, Any] | None:
+def open_run(snapshot: Snapshot) -> Run | None:
     """Give the run that is open, if any."""
-    return next((run for run in reversed(runs_of(snapshot)) if run.get("open") is True), None)
+    return next((run for run in reversed(snapshot.runs) if run.open), None)
 
 
-def asks_for_charge(snapshot: Snapshot | None) -> bool:
+def asks_for_charge(snapshot: Snapshot) -> bool:
     """Tell whether the daemon asks if the pack was charged."""
-    alerts = listed((snapshot or {}).get("alerts"))
-    return any(is_part(one) and one.get("code") == "charge_unsaid" for one in alerts)
+    return any(alert.code is AlertCode.CHARGE_UNSAID for alert in snapshot.alerts)
 
 
-def missing(snapshot: Snapshot | None) -> str:
+def missing(snapshot: Snapshot, units: Units) -> str:
     """Say what a run that is started now lacks; empty where it lacks nothing."""
     said = []
     if not setup_in_force(snapshot):
         said.append("no set-up label")
-    turns, power = reading(snapshot, "drive", "rpm"), reading(snapshot, "power_w")
-    if turns.value is not None:
-        stopped = abs(turns.value) < 1.0
+    power, turns = snapshot.power_w, within(snapshot.drive, lambda drive: drive.rpm)
+    if not isinstance(turns, Unknown):
+        stopped = abs(turns) < 1.0
     else:
-        stopped = power.value is not None and power.value < STANDING_W
+        stopped = not isinstance(power, Unknown) and power < STANDING_W
     if stopped:
         said.append("the motor is stopped")
-    elif power.value is None:
-        said.append(f"battery power is unknown ({power.why})")
+    elif isinstance(power, Unknown):
+        said.append(f"battery power is unknown ({reason_text(power, units)})")
     return " and ".join(said)
 
 
@@ -161,91 +149,80 @@ def silent(scene: Scene) -> str:
     return "No daemon takes marks here: runs are shown; none can be started."
 
 
-def _steady(snapshot: Snapshot | None, units: Units, stale: bool) -> str:
+def _steady(steady: Steady, units: Units, stale: bool) -> str:
     if stale:
         return "steady or not: the data are stale"
-    steady = part(snapshot, "steady")
-    seconds = number(steady.get("seconds_s"))
-    if seconds is None:
-        return f"not steady: {reading(snapshot, 'steady').why}"
-    said = [f"steady for {math.floor(seconds)} s"]
-    power, speed = number(steady.get("power_w")), number(steady.get("speed_mps"))
-    if power is not None:
+    power, speed = steady.power_w, steady.speed_mps
+    if isinstance(power, Unknown) and steady.seconds_s <= 0.0:
+        return f"not steady: {reason_text(power, units)}"
+    said = [f"steady for {math.floor(steady.seconds_s)} s"]
+    if not isinstance(power, Unknown):
         said.append(f"{whole(power)} W")
-    if speed is not None:
+    if not isinstance(speed, Unknown):
         said.append(f"{one_decimal(units.speed(speed))} {units.speed_name}")
     return "  ".join(said)
 
 
-def _held(snapshot: Snapshot | None, stale: bool) -> Held:
-    power = reading(snapshot, "power_w")
-    now = UNKNOWN if power.value is None or stale else f"{whole(power.value)} W"
-    target = part(snapshot, "target")
-    wanted = number(target.get("power_w"))
-    if wanted is None:
+def _held(snapshot: Snapshot, units: Units, stale: bool) -> Held:
+    power, target = snapshot.power_w, snapshot.target
+    now = UNKNOWN if isinstance(power, Unknown) or stale else f"{whole(power)} W"
+    if isinstance(target, Unknown) or isinstance(target.power_w, Unknown):
         return Held(now)
-    difference, word = number(target.get("difference_fraction")), target.get("cue")
-    if stale or difference is None or word not in CUES:
-        why = "stale" if stale else reading(target, "cue").why
-        return Held(now, f"{whole(wanted)} W", f"no cue: {why}")
-    return Held(now, f"{whole(wanted)} W", difference_text(difference), str(word))
+    wanted, cue, difference = f"{whole(target.power_w)} W", target.cue, target.difference_fraction
+    if stale:
+        return Held(now, wanted, "no cue: stale")
+    if isinstance(cue, Unknown):
+        return Held(now, wanted, f"no cue: {reason_text(cue, units)}")
+    if isinstance(difference, Unknown):
+        return Held(now, wanted, f"no cue: {reason_text(difference, units)}")
+    return Held(now, wanted, difference_text(difference), cue)
 
 
-def _open(run: dict[str, Any], snapshot: Snapshot | None) -> OpenRun:
-    steady, seconds = number(run.get("steady_s")), number(run.get("seconds_s"))
-    long_enough = run.get("long_enough") is True
+def _open(run: Run, steady: Steady, units: Units) -> OpenRun:
     why = more = ""
-    if steady is None:
-        why = reading(run, "steady_s").why
-    elif not long_enough:
-        left = math.ceil(LONG_ENOUGH_S - steady)
+    if not run.long_enough:
+        left = math.ceil(LONG_ENOUGH_S - run.steady_s)
         more = f"{left} s more" if left > 0 else "a little more"
-        if steady < 1.0:
-            why = text_of(part(snapshot, "why").get("steady"))
+        if run.steady_s < 1.0 and isinstance(steady.power_w, Unknown):
+            why = reason_text(steady.power_w, units)
     # a bar that looks full and is not would end a run too early
-    share = 1.0 if long_enough else min((steady or 0.0) / LONG_ENOUGH_S, 0.95)
+    share = 1.0 if run.long_enough else min(run.steady_s / LONG_ENOUGH_S, 0.95)
     return OpenRun(
-        number=_count(run.get("number")),
-        setup=text_of(run.get("setup")),
-        seconds=_seconds(seconds),
-        steady=_seconds(steady),
+        number=str(run.number),
+        setup=run.setup,
+        seconds=_seconds(run.seconds_s),
+        steady=_seconds(run.steady_s),
         why=why,
         fraction=math.floor(max(0.0, share) * BAR_STEPS) / BAR_STEPS,
-        long_enough=long_enough,
+        long_enough=run.long_enough,
         more=more,
     )
 
 
-def _line(run: dict[str, Any], units: Units) -> RunLine:
-    power, speed = number(run.get("power_w")), number(run.get("speed_mps"))
-    course, cost = number(run.get("course_deg")), reading(run, "wh_per_km")
-    consumption = interval = within = ""
-    if cost.value is not None:
-        consumption = consumption_text(cost.value, units)
-        if cost.low is not None and cost.high is not None:
-            low, high = consumption_text(cost.low, units), consumption_text(cost.high, units)
-            interval = f"{low} to {high}"
-            # rounded up: the short form never promises more than the long one
-            reach = units.consumption(max(cost.high - cost.value, cost.value - cost.low))
-            within = f"±{math.ceil(reach - 1e-9)}"
+def _line(run: Run, units: Units) -> RunLine:
+    cost = reading(run.wh_per_km, units)
+    reaches = ""
+    if cost.value is not None and cost.low is not None and cost.high is not None:
+        # rounded up: the short form never promises more than the long one
+        reach = units.consumption(max(cost.high - cost.value, cost.value - cost.low))
+        reaches = f"±{math.ceil(reach - 1e-9)}"
     return RunLine(
-        number=_count(run.get("number")),
-        setup=text_of(run.get("setup")) or UNKNOWN,
-        seconds=_seconds(number(run.get("seconds_s"))),
-        power=UNKNOWN if power is None else whole(power),
-        speed=UNKNOWN if speed is None else one_decimal(units.speed(speed)),
-        course=UNKNOWN if course is None else f"{round(course) % 360:03d}",
-        consumption=consumption or UNKNOWN,
-        interval=interval,
-        within=within,
-        long_enough=run.get("long_enough") is True,
+        number=str(run.number),
+        setup=run.setup or UNKNOWN,
+        seconds=_seconds(run.seconds_s),
+        power=_or_unknown(run.power_w, whole),
+        speed=_or_unknown(run.speed_mps, lambda speed: one_decimal(units.speed(speed))),
+        course=_or_unknown(run.course_deg, lambda course: f"{round(course) % 360:03d}"),
+        consumption=UNKNOWN if cost.value is None else consumption_text(cost.value, units),
+        interval=interval_text(cost, lambda end: consumption_text(end, units)),
+        within=reaches,
+        long_enough=run.long_enough,
     )
 
 
-def _seconds(seconds: float | None) -> str:
-    return UNKNOWN if seconds is None else whole(math.floor(max(0.0, seconds)))
+def _or_unknown(figure: Number, write: Callable[[float], str]) -> str:
+    return UNKNOWN if isinstance(figure, Unknown) else write(figure)
 
 
-def _count(raw: Any) -> str:
-    value = number(raw)
-    return UNKNOWN if value is None else whole(value)
+def _seconds(seconds: float) -> str:
+    return whole(math.floor(max(0.0, seconds)))

@@ -1,36 +1,35 @@
 """Set-up labels to choose from with one key: those known, a new letter, any other."""
 
 import string
-from typing import Any
 
-from groundside.figures import text_of
-from groundside.source import Snapshot
+from onboard.contract.codec import clean
 from onboard.contract.commands import LABEL_MOST
+from onboard.contract.snapshot import Snapshot
 
 PLAIN = "as is"
 """What the daemon calls a craft whose set-up was not named."""
 
 
-def setup_in_force(snapshot: Snapshot | None) -> str:
+def setup_in_force(snapshot: Snapshot) -> str:
     """Give the label in force, empty where none was given.
 
     Examples
     --------
-    >>> setup_in_force({"setup": "B"}), setup_in_force({"setup": "as is"})
-    ('B', '')
+    >>> from dataclasses import replace
+    >>> from onboard.contract.figure import Unknown
+    >>> from onboard.contract.reasons import Reason
+    >>> from onboard.contract.snapshot import unknown_snapshot
+    >>> nothing = unknown_snapshot(Unknown(Reason.NO_DATA), "a test")
+    >>> [setup_in_force(replace(nothing, setup=label)) for label in ("B", "as is")]
+    ['B', '']
     """
-    label = text_of(snapshot.get("setup")) if snapshot is not None else ""
-    return "" if label == PLAIN else label
+    return "" if snapshot.setup == PLAIN else snapshot.setup
 
 
-def known_setups(snapshot: Snapshot | None) -> tuple[str, ...]:
+def known_setups(snapshot: Snapshot) -> tuple[str, ...]:
     """Give the labels that the daemon knows, and those of the runs, each once, in order."""
-    if snapshot is None:
-        return ()
-    found = [text_of(label) for label in listed(snapshot.get("setups"))]
-    found += [text_of(run.get("setup")) for run in listed(snapshot.get("runs")) if is_part(run)]
-    found.append(setup_in_force(snapshot))
-    return tuple(sorted({label for label in found if label and label != PLAIN}))
+    found = {*snapshot.setups, *(run.setup for run in snapshot.runs), snapshot.setup}
+    return tuple(sorted(found - {"", PLAIN}))
 
 
 def next_letter(known: tuple[str, ...]) -> str:
@@ -53,14 +52,4 @@ def sayable(text: str) -> str:
     >>> sayable("  three  blades ")
     'three blades'
     """
-    return text_of(text)[:LABEL_MOST].strip()
-
-
-def listed(raw: Any) -> list[Any]:
-    """Give a list, empty for all that is none."""
-    return raw if isinstance(raw, list) else []
-
-
-def is_part(raw: Any) -> bool:
-    """Tell whether something is an object."""
-    return isinstance(raw, dict)
+    return clean(text)[:LABEL_MOST].strip()

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from groundside.dashboard.faces.items import Block, Item
 from groundside.dashboard.faces.plot import Axis, AxisMark, PlotFace, Trace
-from groundside.dashboard.faces.setups import is_part, listed
 from groundside.dashboard.scene import Scene
 from groundside.dashboard.ticks import round_top
 from groundside.dashboard.trip_series import TripSeries, trip_series
@@ -14,12 +13,14 @@ from groundside.figures import (
     Reading,
     clock_text,
     consumption_text,
-    number,
-    part,
-    reading,
+    interval_text,
     three_figures,
     whole,
 )
+from groundside.source import ReplayState
+from groundside.words.readings import reading
+from groundside.words.reasons import reason_text
+from onboard.contract.figure import Estimate, Unknown, within
 
 PANELS = ("power", "speed", "cost", "left")
 LABEL_COLUMNS = 5
@@ -72,20 +73,16 @@ def place_in_replay(scene: Scene, x: float, *, over_distance: bool) -> tuple[str
     """
     if over_distance:
         return "distance_m", x * scene.units.distance_unit_m
-    line_t_s = scene.trip_line.t_s
-    duration_s = number(part(scene.snapshot, "replay").get("duration_s"))
-    ahead_s = _ahead_s(scene)
-    if not line_t_s or not duration_s or ahead_s is None:
+    line_t_s, replay = scene.trip_line.t_s, scene.replay
+    if not line_t_s or replay is None or replay.duration_s <= 0.0:
         return None
-    fraction = (line_t_s[0] + 60.0 * x - ahead_s) / duration_s
+    fraction = (line_t_s[0] + 60.0 * x - _ahead_s(scene, replay)) / replay.duration_s
     return "fraction", min(1.0, max(0.0, fraction))
 
 
-def _ahead_s(scene: Scene) -> float | None:
+def _ahead_s(scene: Scene, replay: ReplayState) -> float:
     """Tell how far the stream's time is ahead of the place in a saved log [s]."""
-    t_s = number((scene.snapshot or {}).get("t_s"))
-    place_s = number(part(scene.snapshot, "replay").get("t_s"))
-    return None if t_s is None or place_s is None else t_s - place_s
+    return scene.snapshot.t_s - replay.t_s
 
 
 class _Places:
@@ -109,19 +106,19 @@ class _Places:
         return self.x[min(place, len(self.x) - 1)]
 
     def _now(self) -> tuple[AxisMark, ...]:
-        t_s = number((self._scene.snapshot or {}).get("t_s"))
-        if not self._scene.can_seek or t_s is None:
+        if not (self._scene.can_seek and self._scene.started):
             return ()
-        return (AxisMark("N", self._at(t_s), stale=self._scene.stale),)
+        return (AxisMark("N", self._at(self._scene.snapshot.t_s), stale=self._scene.stale),)
 
     def _events(self) -> tuple[AxisMark, ...]:
-        ahead_s = _ahead_s(self._scene)
-        events = listed(part(self._scene.snapshot, "replay").get("events"))
-        if ahead_s is None:
+        replay = self._scene.replay
+        if replay is None:
             return ()
-        found = (number(event.get("place_s")) for event in events if is_part(event))
-        places = [place_s for place_s in found if place_s is not None][:EVENTS_MOST]
-        return tuple(AxisMark("!", self._at(place_s + ahead_s)) for place_s in places)
+        ahead_s = _ahead_s(self._scene, replay)
+        return tuple(
+            AxisMark("!", self._at(event.place_s + ahead_s))
+            for event in replay.events[:EVENTS_MOST]
+        )
 
 
 def _panel(panel: str, scene: Scene, series: TripSeries, places: _Places) -> PlotFace:
@@ -136,8 +133,10 @@ def _panel(panel: str, scene: Scene, series: TripSeries, places: _Places) -> Plo
     y = tuple(None if value is None else convert(value) for value in column)
     known = [value for value in y if value is not None]
     if not known:
-        why = reading(scene.snapshot, "battery", "left_wh").why if panel == "left" else ""
-        return PlotFace(title=(f" {title}",), why=f"{title}: {why or 'nothing to draw yet'}")
+        why = "nothing to draw yet"
+        if panel == "left" and isinstance(left := _left_wh(scene), Unknown):
+            why = reason_text(left, units)
+        return PlotFace(title=(f" {title}",), why=f"{title}: {why}")
     return PlotFace(
         title=(f" {title}",),
         x=places.axis,
@@ -156,40 +155,39 @@ def _top(known: list[float], panel: str) -> float:
     return min(max(known), 3.0 * middle) if middle > 0.0 else max(known)
 
 
+def _left_wh(scene: Scene) -> Estimate:
+    return within(scene.snapshot.battery, lambda battery: battery.left_wh)
+
+
 def _left(scene: Scene, series: TripSeries) -> tuple[float | None, ...]:
     """Give the energy left along the trip: what is left now, and what was used since."""
-    left = reading(scene.snapshot, "battery", "left_wh").value
-    used_now = reading(scene.snapshot, "trip", "energy_wh").value
-    if left is None or used_now is None:
+    left, used_now = _left_wh(scene), scene.snapshot.trip.energy_wh
+    if isinstance(left, Unknown) or isinstance(used_now, Unknown):
         return (None,) * len(series.t_s)
-    return tuple(None if used is None else left + used_now - used for used in series.used_wh)
+    at_first = left.value + used_now.value
+    return tuple(None if used is None else at_first - used for used in series.used_wh)
 
 
 def _sums(scene: Scene) -> Block:
-    snapshot, units = scene.snapshot, scene.units
-    distance, energy, lasts, cost = (
-        reading(snapshot, "trip", key)
-        for key in ("distance_m", "energy_wh", "elapsed_s", "wh_per_km")
+    trip, units = scene.snapshot.trip, scene.units
+    distance, energy, cost = (
+        reading(figure, units) for figure in (trip.distance_m, trip.energy_wh, trip.wh_per_km)
     )
     said = []
     if distance.value is not None:
         made = f"{three_figures(units.distance(distance.value))} {units.distance_name}"
-        said.append(f"{made} in {clock_text(lasts.value)}" if lasts.value is not None else made)
+        lasts = trip.elapsed_s
+        said.append(made if isinstance(lasts, Unknown) else f"{made} in {clock_text(lasts)}")
     if energy.value is not None:
-        said.append(f"{whole(energy.value)} Wh{_interval(energy)}")
+        said.append(f"{whole(energy.value)} Wh{_ends(energy, whole)}")
     if cost.value is not None:
         ends = _ends(cost, lambda value: consumption_text(value, units))
         said.append(f"{consumption_text(cost.value, units)} {units.consumption_name}{ends}")
     if not said:
-        return (Item("trip", distance.why or energy.why or "nothing counted yet"),)
+        return (Item("trip", distance.why),)
     return (Item("trip", ", ".join(said) + (" STALE" if scene.stale else ""), strong=True),)
 
 
-def _interval(figure: Reading) -> str:
-    return _ends(figure, whole)
-
-
 def _ends(figure: Reading, write: Callable[[float], str]) -> str:
-    if figure.low is None or figure.high is None:
-        return ""
-    return f" ({write(figure.low)} to {write(figure.high)})"
+    ends = interval_text(figure, write)
+    return f" ({ends})" if ends else ""

@@ -47,7 +47,7 @@ class AimView(View):
     def show(self, scene: Scene) -> None:
         """Show what is so now."""
         self._scene = scene
-        if scene.can_talk and scene.snapshot is not None:
+        if scene.can_talk and scene.started:
             self._aiming.propose(scene.snapshot, scene.units)
         face = aim_face(scene, self._aiming)
         self._value.shown = face.value

@@ -1,5 +1,7 @@
 """All views, in the order of their tabs."""
 
+from collections.abc import Callable
+
 from groundside.dashboard.views.aim import AimView
 from groundside.dashboard.views.craft import CraftView
 from groundside.dashboard.views.curve import CurveView
@@ -11,21 +13,23 @@ from groundside.dashboard.views.trip import TripView
 from groundside.dashboard.views.view import View
 
 
-def all_views(keys: tuple[tuple[str, str], ...]) -> tuple[View, ...]:
+def all_views(keys: tuple[tuple[str, str], ...], clock: Callable[[], float]) -> tuple[View, ...]:
     """Make one of each.
 
     Parameters
     ----------
     keys
         Every key with what it does, for the view that tells them.
+    clock
+        A monotonic clock [s].
     """
     return (
         RideView(),
         CurveView(),
         TripView(),
-        HomeView(),
-        CraftView(),
-        RunsView(),
+        HomeView(clock),
+        CraftView(clock),
+        RunsView(clock),
         AimView(),
         MoreView(keys),
     )

@@ -1,6 +1,5 @@
 """The craft view: instruments and link, so that a rider knows which figures to trust."""
 
-import time
 from collections.abc import Callable
 from typing import ClassVar
 
@@ -28,7 +27,7 @@ class CraftView(View):
 
     NAME: ClassVar[str] = "craft"
 
-    def __init__(self, *, clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(self, clock: Callable[[], float]) -> None:
         super().__init__(id=self.NAME)
         self._asking = Asking(clock)
         self._silent = ""

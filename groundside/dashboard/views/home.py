@@ -1,6 +1,5 @@
 """The way home: how far, which way, what is left then, and whether it is time to turn back."""
 
-import time
 from collections.abc import Callable
 from typing import ClassVar
 
@@ -33,7 +32,7 @@ class HomeView(View):
 
     NAME: ClassVar[str] = "home"
 
-    def __init__(self, *, clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(self, clock: Callable[[], float]) -> None:
         super().__init__(id=self.NAME)
         self._asking = Asking(clock)
         self._can_talk = False

@@ -1,8 +1,7 @@
 """The runs view: compare set-ups on the water. Starts and ends runs, names set-ups, sets marks."""
 
-import time
 from collections.abc import Callable
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from textual import events
 from textual.app import ComposeResult
@@ -23,9 +22,10 @@ from groundside.dashboard.views.asking import AGAIN_S, Asking
 from groundside.dashboard.views.view import HERE, View
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.runs_page import RunsPage, RunsPicture
-from groundside.figures import text_of
 from groundside.say import mark, setting
-from onboard.contract.commands import LABEL_MOST, TEXT_MOST
+from onboard.contract.codec import clean
+from onboard.contract.commands import LABEL_MOST, TEXT_MOST, Amount
+from onboard.contract.snapshot import Snapshot
 
 TYPE = "other"
 """The last choice of a set-up: one that is typed."""
@@ -55,17 +55,12 @@ class RunsView(View):
     ----------
     clock
         A monotonic clock [s].
-    id
-        As of the toolkit.
     """
 
     NAME = "runs"
 
-    def __init__(
-        self, *, clock: Callable[[], float] = time.monotonic, id: str | None = None
-    ) -> None:
-        super().__init__(id=id or self.NAME)
-        self._clock = clock
+    def __init__(self, clock: Callable[[], float]) -> None:
+        super().__init__(id=self.NAME)
         self._asking = Asking(clock)
         self._page = RunsPage()
         self._line = TypedLine(compact=True)
@@ -171,14 +166,14 @@ class RunsView(View):
             case "much":
                 self._type("charge")
             case "none":
-                self._say_charge({"charged_wh": 0.0})
+                self._say_charge(("charged_wh", 0.0))
             case "full" if self._asking.is_yes("full"):
                 self.post_message(self.Say(mark("charged_full"), "charged full: the pack is full"))
             case "trip" if self._asking.is_yes("trip"):
                 self.post_message(self.Say(mark("new_trip"), "a new trip has begun"))
         self._paint()
 
-    def _next_choice(self, snapshot: dict[str, Any] | None) -> None:
+    def _next_choice(self, snapshot: Snapshot) -> None:
         """Begin to choose a set-up with the one after that in force, or go on to the next."""
         if self._choices:
             self._chosen = (self._chosen + 1) % len(self._choices)
@@ -205,9 +200,9 @@ class RunsView(View):
     def _say_setup(self, label: str) -> None:
         self.post_message(self.Say(setting("setup", label), f"set-up is now {label}"))
 
-    def _say_charge(self, amount: dict[str, float]) -> None:
-        command = mark("charged", "", **amount)
-        self.post_message(self.Say(command, f"charged: {charge_told(command)}"))
+    def _say_charge(self, amount: Amount) -> None:
+        command = mark("charged", amount=amount)
+        self.post_message(self.Say(command, f"charged: {charge_told(amount)}"))
 
     def _type(self, what: str) -> None:
         self._typing, self._not_read = what, False
@@ -220,7 +215,7 @@ class RunsView(View):
         """Say what was typed; an empty line says nothing."""
         what, typed = self._typing, self._line.value
         amount = charge_typed(typed) if what == "charge" else None
-        if what == "charge" and amount is None and text_of(typed):
+        if what == "charge" and amount is None and clean(typed):
             # Left as typed, to be mended.
             self._not_read = True
             self._paint()
@@ -228,8 +223,8 @@ class RunsView(View):
         self._leave()
         if what == "setup" and sayable(typed):
             self._say_setup(sayable(typed))
-        elif what == "note" and text_of(typed):
-            self.post_message(self.Say(mark("note", text_of(typed)), "note kept"))
+        elif what == "note" and clean(typed):
+            self.post_message(self.Say(mark("note", clean(typed)), "note kept"))
         elif amount is not None:
             self._say_charge(amount)
         self._paint()

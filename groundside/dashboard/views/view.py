@@ -1,12 +1,13 @@
 """What all views have in common."""
 
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from textual.containers import Container
 from textual.message import Message
 
 from groundside.dashboard.scene import Scene
 from groundside.dashboard.widgets.button_bar import Button
+from onboard.contract.commands import Command
 
 HERE = "here."
 """Before an action that the view in sight does itself."""
@@ -33,7 +34,7 @@ class View(Container):
             What the rider reads once it was done.
         """
 
-        def __init__(self, command: dict[str, Any], done: str) -> None:
+        def __init__(self, command: Command, done: str) -> None:
             super().__init__()
             self.command = command
             self.done = done

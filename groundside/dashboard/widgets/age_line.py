@@ -4,6 +4,7 @@ from typing import ClassVar
 
 from textual.geometry import Size
 
+from groundside.dashboard.faces.frame import AgeFace
 from groundside.dashboard.widgets.painted import Line, Painted, joined
 
 
@@ -15,7 +16,6 @@ class AgeLine(Painted):
     def paint(self, size: Size) -> list[Line]:
         """Join as many parts as fit."""
         width = size.width
-        parts: tuple[str, ...] = self.shown
-        stale = parts[0].startswith("STALE")
-        text = f" {joined(parts, width - 2)} "
-        return [[(text, "age--stale" if stale else "age--fresh")]]
+        face: AgeFace = self.shown
+        text = f" {joined(face.parts, width - 2)} "
+        return [[(text, "age--stale" if face.stale else "age--fresh")]]

@@ -51,14 +51,14 @@ class FigureTable(Painted):
         """Write one cell: label on the left, value on the right, a space on either side."""
         own = VALUE_COLUMNS if width >= WIDE_COLUMNS else width
         label = shortened(cell.label, own - 2)
-        if cell.text == UNKNOWN and width > own:
+        if not cell.known and width > own:
             reason = f"{UNKNOWN} {cell.why}"
             text = shortened(reason, width - len(label) - 4)
             end = " " * (width - len(label) - len(text) - 3)
             return [(f" {label}  ", "table--label"), (text + end, "table--unknown")]
         text = shortened(cell.text, own - len(label) - 3)
         style = "table--stale" if stale else "table--value"
-        if cell.text == UNKNOWN:
+        if not cell.known:
             style = "table--unknown"
         room = width - own
         interval = cell.interval if len(cell.interval) < room else ""

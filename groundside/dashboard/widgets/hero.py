@@ -49,17 +49,17 @@ class Hero(Painted):
         # of the template and not of the value, so that the size does not jump
         template_room = width - 2 if self.label_above else width - SIDE_COLUMNS
         letters = fitting(HERO_TEMPLATE, template_room, rows)
-        if letters is None or letters.width(face.digits) > width - 2:
-            letters = fitting(face.digits, width - 2, rows)
+        unknown = face.digits is None
+        digits = UNKNOWN if face.digits is None else face.digits
+        if letters is None or letters.width(digits) > width - 2:
+            letters = fitting(digits, width - 2, rows)
         if letters is None:
-            text = f" {face.label} {face.digits} {face.unit} {face.why or face.interval}"
+            more = face.why if unknown else face.interval
+            text = f" {face.label} {digits} {face.unit} {more}"
             return [[(shortened(text, width), _style(face))]]
-        drawn = draw(face.digits, letters, hatched=face.stale)
-        unknown = face.digits == UNKNOWN
+        drawn = draw(digits, letters, hatched=face.stale)
         used = (
-            face.digits
-            if unknown or self.label_above
-            else max(face.digits, HERO_TEMPLATE, key=letters.width)
+            digits if unknown or self.label_above else max(digits, HERO_TEMPLATE, key=letters.width)
         )
         start = letters.width(used) + 2
         room = max(0, width - start)
@@ -76,7 +76,7 @@ class Hero(Painted):
 
 
 def _style(face: HeroFace) -> str:
-    if face.digits == UNKNOWN:
+    if face.digits is None:
         return "hero--unknown"
     return "hero--stale" if face.stale else "hero--digits"
 

@@ -28,7 +28,7 @@ class Plot(Painted):
 
     def on_click(self, event: events.Click) -> None:
         """Say where it was tapped."""
-        if self.shown is None or self.shown.why:
+        if self.shown is None or self.shown.why is not None:
             return
         frame = frame_of(self.shown, self.size.width, self.size.height)
         if frame is not None:

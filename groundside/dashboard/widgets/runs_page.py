@@ -18,7 +18,6 @@ from groundside.dashboard.faces.runs import (
 )
 from groundside.dashboard.widgets.painted import Line, Painted, shortened, wrapped
 from groundside.dashboard.widgets.run_table import table_lines
-from groundside.figures import UNKNOWN
 
 TEMPLATE = "888"
 NOTES_COLUMNS = 17
@@ -114,17 +113,16 @@ def _open_run(run: OpenRun, stale: bool, width: int, rows: int) -> list[Line]:
     if letters is None or letters.width(run.steady) > width - NOTES_COLUMNS - 3:
         letters = fitting(run.steady, width - 2, rows)
     said = [("s settled", "runs--head"), (f"of {run.seconds} s", "runs--text")]
+    style = "runs--stale" if stale else "runs--figure"
     if letters is None:
         text = f" {run.steady} s settled of {run.seconds} s"
-        lines: list[Line] = [[(text, "runs--stale" if stale else "runs--figure")]]
+        lines: list[Line] = [[(text, style)]]
     else:
-        style = "runs--quiet" if run.steady == UNKNOWN else "runs--figure"
         digits = draw(run.steady, letters, hatched=stale)
         start = max(letters.width(TEMPLATE), letters.width(run.steady)) + 2
         notes = said + [(text, "runs--quiet") for text in wrapped(run.why, width - start - 1)]
         lines = [
-            [(f" {row}".ljust(start + 1), "runs--stale" if stale else style), *notes[y : y + 1]]
-            for y, row in enumerate(digits)
+            [(f" {row}".ljust(start + 1), style), *notes[y : y + 1]] for y, row in enumerate(digits)
         ]
     return [*lines, _bar(run, width)]
 
