@@ -9,7 +9,7 @@ from contextlib import asynccontextmanager
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from groundside.feed_client import FeedClient, decode_line, parse_address
@@ -262,7 +262,6 @@ def test_silence_counts_as_a_broken_connection() -> None:
     run(main)
 
 
-@settings(deadline=None)  # a loaded machine is no fault of the code
 @given(
     st.lists(st.binary(max_size=12).filter(lambda b: b"\n" not in b), max_size=8),
     st.lists(st.integers(0, 40), max_size=8),

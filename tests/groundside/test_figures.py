@@ -4,7 +4,7 @@ import json
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from groundside.dashboard.aiming import Aiming
@@ -86,7 +86,6 @@ JSON = st.recursive(
 
 
 @pytest.mark.slow
-@settings(deadline=None)  # a loaded machine is no fault of the code
 @given(st.dictionaries(st.sampled_from(sorted(SNAPSHOT)), JSON), st.floats(0, 1e6))
 def test_no_snapshot_breaks_a_viewer(changes: dict[str, object], since_received_s: float) -> None:
     snapshot = {**SNAPSHOT, **changes}
@@ -107,7 +106,6 @@ def test_no_snapshot_breaks_a_viewer(changes: dict[str, object], since_received_
     assert len(trip_face(scene, PANELS, over_distance=False).plots) == 4
 
 
-@settings(deadline=None)  # a loaded machine is no fault of the code
 @given(st.floats(allow_nan=False, allow_infinity=False))
 def test_numbers_survive_json(value: float) -> None:
     assert number(json.loads(json.dumps(value))) == value

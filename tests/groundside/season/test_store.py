@@ -84,9 +84,7 @@ made = st.lists(
 )
 
 
-@settings(
-    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=10, deadline=None
-)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=10)
 @given(made)
 @pytest.mark.slow
 def test_a_store_made_anew_is_equal(tmp_path_factory, rides) -> None:

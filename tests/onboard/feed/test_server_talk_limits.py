@@ -146,7 +146,7 @@ pieces = st.one_of(
 )
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.lists(pieces, max_size=12))
 def test_random_talk_is_answered_or_ended_and_changes_nothing(said: list[bytes]) -> None:
     daemon, faults = Daemon(), []

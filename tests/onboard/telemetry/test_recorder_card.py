@@ -352,7 +352,7 @@ def test_a_small_file_that_cannot_be_written_yet_is_tried_again(
     recorder.close()
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     st.lists(
         st.tuples(
