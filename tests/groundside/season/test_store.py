@@ -5,6 +5,7 @@ import json
 import os
 import sqlite3
 import stat
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -217,8 +218,9 @@ def test_a_folder_that_is_really_read_only(capsys, tmp_path: Path, monkeypatch) 
     session(season)
     cache.mkdir()
     os.chown(cache, 65534, 65534)
-    for folder in (season, *season.iterdir(), *(season / "..").resolve().parents):
-        if folder.is_relative_to(tmp_path.parents[1]):
+    temporary = Path(tempfile.gettempdir()).resolve()
+    for folder in (season, *season.iterdir(), *season.resolve().parents):
+        if temporary in folder.resolve().parents:
             folder.chmod(folder.stat().st_mode | 0o055)
     for file in season.rglob("*.*"):
         file.chmod(file.stat().st_mode | 0o044)
