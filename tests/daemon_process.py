@@ -11,6 +11,7 @@ import time
 from pathlib import Path
 
 from onboard.subscriber import STRICT
+from tests.patience import PATIENCE_S
 
 ROOT = Path(__file__).parents[1]
 
@@ -57,20 +58,18 @@ class Daemon:
 
     def __exit__(self, *_: object) -> None:
         self.process.send_signal(signal.SIGTERM)
-        started_s = time.monotonic()
-        _, self.complained = self.process.communicate(timeout=10)
-        self.ended_in_s = time.monotonic() - started_s
+        _, self.complained = self.process.communicate(timeout=PATIENCE_S)
         assert self.process.returncode == 0
 
     def snapshots(self):
         """Snapshots of the feed as they come."""
-        with socket.create_connection(("127.0.0.1", self.port("feed on")), 10) as viewer:
+        with socket.create_connection(("127.0.0.1", self.port("feed on")), PATIENCE_S) as viewer:
             for line in viewer.makefile("rb"):
                 message = json.loads(line)
                 if message["kind"] == "snapshot":
                     yield message
 
-    def snapshot_when(self, condition, within_s: float = 90.0) -> dict:
+    def snapshot_when(self, condition, within_s: float = PATIENCE_S) -> dict:
         """The first snapshot that fulfils a condition."""
         deadline = time.monotonic() + within_s
         for snapshot in self.snapshots():

@@ -12,6 +12,7 @@ import pytest
 
 from tests.daemon_process import Daemon
 from tests.onboard.pairing.doors import member, paired_folder
+from tests.patience import PATIENCE_S
 from tests.small_streams import Sender
 
 ROOT = Path(__file__).parents[1]
@@ -80,7 +81,9 @@ def test_all_that_is_kept_is_the_owners_alone_whatever_the_umask(tmp_path: Path)
                         outlet.sendto(frame, ("127.0.0.1", daemon.port("link udpin")))
                     time.sleep(0.01)
             daemon.snapshot_when(lambda snapshot: snapshot["link"]["messages"] >= 280)
-            with socket.create_connection(("127.0.0.1", daemon.port("feed on")), 5) as viewer:
+            with socket.create_connection(
+                ("127.0.0.1", daemon.port("feed on")), PATIENCE_S
+            ) as viewer:
                 viewer.sendall(b'{"kind":"mark","id":1,"mark":"note","text":"../../out"}\n')
                 viewer.sendall(
                     b'{"kind":"set","id":2,"key":"setup","value":"../../../../tmp/out"}\n'

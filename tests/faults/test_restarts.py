@@ -26,6 +26,7 @@ from onboard.profile import load_profile
 from onboard.sessions import sessions
 from onboard.telemetry.log_files import RECORD_NAME
 from tests.daemon_process import ROOT, Daemon
+from tests.patience import PATIENCE_S
 from tests.small_streams import Sender
 
 pytestmark = pytest.mark.slow
@@ -198,7 +199,7 @@ def test_the_autopilots_own_restart_begins_another_trip_that_goes_on(tmp_path: P
 
 def said(daemon: Daemon, **command: Any) -> None:
     """Say one thing over the feed, and wait until it is done."""
-    with socket.create_connection(("127.0.0.1", daemon.port("feed on")), 10) as viewer:
+    with socket.create_connection(("127.0.0.1", daemon.port("feed on")), PATIENCE_S) as viewer:
         viewer.sendall(json.dumps({"id": 7, **command}).encode() + b"\n")
         for line in viewer.makefile("rb"):
             message = json.loads(line)

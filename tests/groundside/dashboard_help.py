@@ -15,6 +15,7 @@ from groundside.dashboard.widgets.button_bar import ButtonBar
 from groundside.dashboard.widgets.button_bar import rows_of as buttons_in_rows
 from groundside.source import Update
 from groundside.units import CHOICES
+from tests.patience import PATIENCE_S
 
 SCREENS = [(40, 22), (80, 24), (120, 40)]
 """A phone held upright, the usual terminal, a large one: columns and rows."""
@@ -220,7 +221,7 @@ class Ride:
     async def give(self, *updates: Update | Exception | None) -> None:
         for update in updates:
             self.source.put(update)
-        await asyncio.wait_for(self.source.all_taken(), 5.0)
+        await asyncio.wait_for(self.source.all_taken(), PATIENCE_S)
         await self.show()
 
     async def show(self) -> None:

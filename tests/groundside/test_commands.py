@@ -13,6 +13,7 @@ import pytest
 from groundside.review.summary import review
 from onboard.profile import load_profile
 from tests.daemon_process import ROOT
+from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow
 
@@ -20,7 +21,7 @@ LOGS = ROOT / "replay_logs"
 RIDE = LOGS / "harbour_loop.tlog"
 
 
-def run(*words: str, timeout_s: float = 60.0) -> subprocess.CompletedProcess[str]:
+def run(*words: str, timeout_s: float = PATIENCE_S) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-m", "groundside", *words],
         cwd=ROOT,
@@ -65,7 +66,7 @@ def test_a_demo_that_is_told_to_end_takes_its_daemon_with_it() -> None:
     daemons = children_named("onboard", demo.pid)
     assert len(daemons) == 1
     demo.send_signal(signal.SIGTERM)
-    demo.communicate(timeout=10)
+    demo.communicate(timeout=PATIENCE_S)
     assert demo.returncode == 128 + signal.SIGTERM
     assert not Path(f"/proc/{daemons[0]}").exists()
 
@@ -145,7 +146,13 @@ def test_a_log_cut_in_the_middle_of_a_frame_gives_what_it_holds(tmp_path: Path) 
 def test_a_reader_that_goes_away_ends_it_quietly() -> None:
     command = f"{sys.executable} -m groundside demo --speed 60 | head -n 2"
     result = subprocess.run(
-        command, shell=True, cwd=ROOT, capture_output=True, text=True, timeout=60, check=False
+        command,
+        shell=True,
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE_S,
+        check=False,
     )
     assert result.stdout.count("\n") == 2
     assert result.stderr == ""

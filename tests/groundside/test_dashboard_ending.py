@@ -17,11 +17,12 @@ from groundside.dashboard.ending import SIGNALS, EndWatch
 from groundside.terminal import usable_terminal
 from groundside.units import CHOICES
 from tests.groundside.dashboard_help import SteeredSource
+from tests.patience import PATIENCE_S
 
 TREE = Path(__file__).parents[2]
 
 
-async def _until(happened: list[int], bound_s: float = 3.0) -> None:
+async def _until(happened: list[int], bound_s: float = PATIENCE_S) -> None:
     end_s = time.monotonic() + bound_s
     while not happened and time.monotonic() < end_s:
         await asyncio.sleep(0.005)
@@ -113,7 +114,7 @@ sys.exit(app.return_code or 0)
 """
 
 
-def _read_until(master: int, wanted: bytes, bound_s: float = 20.0) -> bytes:
+def _read_until(master: int, wanted: bytes, bound_s: float = PATIENCE_S) -> bytes:
     seen = b""
     end_s = time.monotonic() + bound_s
     while wanted not in seen and time.monotonic() < end_s:

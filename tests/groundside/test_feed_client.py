@@ -16,6 +16,7 @@ from groundside.feed_client import FeedClient, decode_line, parse_address
 from groundside.source import Update
 from onboard.errors import UsageError
 from onboard.feed.lines import LineSplitter
+from tests.patience import PATIENCE_S
 
 Serve = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
 
@@ -92,7 +93,7 @@ def is_seq(seq: int) -> Callable[[Update], bool]:
 
 def run(main: Callable[[], Awaitable[Any]]) -> Any:
     async def bounded() -> Any:
-        return await asyncio.wait_for(main(), 5.0)  # only a test that fails comes near
+        return await asyncio.wait_for(main(), PATIENCE_S)
 
     return asyncio.run(bounded())
 

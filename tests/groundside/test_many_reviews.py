@@ -16,6 +16,7 @@ from groundside.__main__ import main
 from groundside.log_profile import profile_for
 from groundside.review import many
 from groundside.review.many import review_many
+from tests.patience import PATIENCE_S
 from tests.small_streams import Sender, records
 
 LOGS = Path(__file__).parents[2] / "replay_logs"
@@ -115,7 +116,7 @@ def test_an_interrupt_ends_quietly(
                 reached = stage(Path(f"/proc/{process.pid}"), path)
         for _ in range(times):
             os.killpg(process.pid, signal.SIGINT)
-        out, err = process.communicate(timeout=120)
+        out, err = process.communicate(timeout=PATIENCE_S)
     assert reached
     # While it begins, the system ends it, which a shell tells as 130, too.
     assert process.returncode in ((130, -signal.SIGINT) if stage is begins else (130,))

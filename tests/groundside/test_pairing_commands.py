@@ -16,6 +16,7 @@ import pytest
 
 from onboard.pairing.crew import CrewBook
 from tests.daemon_process import ROOT, Daemon
+from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow
 
@@ -77,7 +78,7 @@ class Scene:
             yield lines
         finally:
             process.send_signal(signal.SIGINT)
-            process.communicate(timeout=10)
+            process.communicate(timeout=PATIENCE_S)
 
 
 @pytest.fixture

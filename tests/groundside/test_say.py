@@ -14,11 +14,12 @@ from groundside.answers import Ack
 from groundside.say import mark, print_told, say, setting, told
 from onboard.feed.commands import Command, Mark, Reply, Set
 from onboard.feed.server import FeedServer
+from tests.patience import PATIENCE_S
 
 
 def run(main: Callable[[], Awaitable[Any]]) -> Any:
     async def bounded() -> Any:
-        return await asyncio.wait_for(main(), 5.0)  # only a test that fails comes near
+        return await asyncio.wait_for(main(), PATIENCE_S)
 
     return asyncio.run(bounded())
 

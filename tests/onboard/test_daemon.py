@@ -16,6 +16,7 @@ from onboard.profile import Profile
 from onboard.telemetry.log_files import RECORD_NAME
 from onboard.telemetry.telemetry_log import read_log
 from tests.daemon_process import ROOT, Daemon
+from tests.patience import PATIENCE_S
 from tests.small_streams import Sender, records
 
 pytestmark = pytest.mark.slow
@@ -67,7 +68,7 @@ def test_udp_gives_the_trip_of_the_file_and_records_it(tmp_path: Path) -> None:
         snapshot = daemon.snapshot_when(heard_all(frames))
     assert snapshot["link"]["bad_bytes"] == 0
     assert_same_trip(snapshot["trip"], reference)
-    assert daemon.ended_in_s < 2.0
+    assert "may be lost" not in daemon.complained
     (session,) = (path for path in (tmp_path / "sessions").iterdir() if path.is_dir())
     recorded = (session / RECORD_NAME).read_bytes()
     assert len(recorded) == sum(8 + len(frame) for frame in frames)
@@ -128,7 +129,7 @@ def run(*options: str) -> subprocess.CompletedProcess[str]:
         cwd=ROOT,
         capture_output=True,
         text=True,
-        timeout=30,
+        timeout=PATIENCE_S,
         check=False,
     )
 

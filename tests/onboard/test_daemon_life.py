@@ -17,6 +17,7 @@ from onboard.profile import load_profile
 from onboard.telemetry.log_files import RECORD_NAME
 from tests.craft.telemetry_log import log_frames
 from tests.daemon_process import Daemon
+from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow
 
@@ -67,7 +68,7 @@ def has(count: int):
 
 def say(daemon: Daemon, **command: Any) -> dict[str, Any]:
     """Say one thing over the feed, and wait for the answer."""
-    with socket.create_connection(("127.0.0.1", daemon.port("feed on")), 10) as viewer:
+    with socket.create_connection(("127.0.0.1", daemon.port("feed on")), PATIENCE_S) as viewer:
         viewer.sendall(json.dumps({"id": 7, **command}).encode() + b"\n")
         for line in viewer.makefile("rb"):
             said: dict[str, Any] = json.loads(line)

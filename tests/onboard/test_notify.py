@@ -10,6 +10,7 @@ import socket
 import pytest
 
 from onboard import notify
+from tests.patience import PATIENCE_S
 
 
 @pytest.fixture(params=["path", "abstract"])
@@ -22,7 +23,7 @@ def manager(request, tmp_path, monkeypatch):
             token = secrets.token_hex(8)
             name, address = f"@wattwake-{token}", f"\0wattwake-{token}"
         inlet.bind(address)
-        inlet.settimeout(2.0)
+        inlet.settimeout(PATIENCE_S)
         monkeypatch.setenv("NOTIFY_SOCKET", name)
         yield inlet
 

@@ -9,6 +9,7 @@ from typing import ClassVar
 from onboard.feed.commands import Command, Mark, Reply
 from onboard.feed.server import FeedServer, OnCommand
 from onboard.feed.snapshot import as_line
+from tests.patience import PATIENCE_S
 
 LINE = as_line({"kind": "snapshot", "fill": "x" * 2000})
 
@@ -19,7 +20,7 @@ async def opened() -> tuple[FeedServer, int]:
 
 
 async def until(condition) -> None:
-    async with asyncio.timeout(5):
+    async with asyncio.timeout(PATIENCE_S):
         while not condition():
             await asyncio.sleep(0.002)
 
@@ -64,14 +65,14 @@ class Talker:
         self.writer.write(b"".join(line + b"\n" for line in lines))
 
     async def ack(self) -> dict:
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(PATIENCE_S):
             while True:
                 message = json.loads(await self.reader.readline())
                 if message["kind"] == "ack":
                     return message
 
     async def is_put_out(self) -> bool:
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(PATIENCE_S):
             try:
                 while await self.reader.read(65536):
                     pass
@@ -88,7 +89,7 @@ def note(number: int, text: str = "x") -> bytes:
 def play(scene: Callable[[], Awaitable[None]]) -> None:
     async def all_of_it() -> None:
         try:
-            async with asyncio.timeout(20):
+            async with asyncio.timeout(PATIENCE_S):
                 await scene()
         finally:
             for talker in Talker.all:

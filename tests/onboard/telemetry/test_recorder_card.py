@@ -16,6 +16,7 @@ from onboard.telemetry.card_trouble import CARD_TROUBLE
 from onboard.telemetry.log_files import RECORD_NAME
 from onboard.telemetry.recorder import Recorder
 from tests.onboard.telemetry.faulty_card import START_US, Card, Stream, spans, until
+from tests.patience import PATIENCE_S
 
 
 @pytest.fixture
@@ -101,7 +102,7 @@ def test_a_sync_that_hangs_keeps_nobody_waiting(
     for _ in range(60):
         stream.tick(wait=False)
         with recorder._changed:
-            assert recorder._changed.wait_for(lambda: recorder._asked_us is None, 5)
+            assert recorder._changed.wait_for(lambda: recorder._asked_us is None, PATIENCE_S)
     until(lambda: card.syncs == 1)
     # What was written is the operating system's; only a power cut would take it.
     assert len(spans(recorder.folder)) >= len(stream.sent) - 4 * 3
@@ -113,7 +114,7 @@ def test_a_sync_that_hangs_keeps_nobody_waiting(
         assert "the end of the record may be lost" in caplog.text
     card.answers.set()
     recorder.close()
-    recorder._thread.join(5)
+    recorder._thread.join(PATIENCE_S)
     assert spans(recorder.folder) == stream.sent
 
 
