@@ -11,7 +11,7 @@ import time
 from pathlib import Path
 
 from onboard.subscriber import STRICT
-from tests.patience import PATIENCE_S
+from tests.patience import PATIENCE_S, held_up_s
 
 ROOT = Path(__file__).parents[1]
 
@@ -60,6 +60,10 @@ class Daemon:
         self.process.send_signal(signal.SIGTERM)
         _, self.complained = self.process.communicate(timeout=PATIENCE_S)
         assert self.process.returncode == 0
+
+    def held_up_s(self) -> float:
+        """How long it and this process have waited for a processor so far [s]."""
+        return held_up_s(self.process.pid) + held_up_s()
 
     def snapshots(self):
         """Snapshots of the feed as they come."""

@@ -221,6 +221,13 @@ class GoodViewer(threading.Thread):
         self.numbers: list[int] = []
         self.ended = False
 
+    def sees(self, number: int) -> None:
+        """Wait until it got this snapshot, or a later one."""
+        end_s = time.monotonic() + PATIENCE_S
+        while not self.numbers or self.numbers[-1] < number:
+            assert time.monotonic() < end_s
+            time.sleep(0.02)
+
     def run(self) -> None:
         with (
             contextlib.suppress(OSError),
@@ -273,11 +280,12 @@ def test_no_attack_gets_or_breaks_anything(tmp_path: Path) -> None:
             got = asyncio.run(attack(target, ATTACKS))
             time.sleep(AFTERWARDS_S)
         count = len(sent_s)
-        daemon.snapshot_when(lambda snapshot: snapshot["link"]["messages"] >= count)
+        last = daemon.snapshot_when(lambda snapshot: snapshot["link"]["messages"] >= count)["seq"]
         assert not viewer.ended
         late = GoodViewer(port, good)
         late.start()
-        time.sleep(AFTERWARDS_S)
+        for one in (viewer, late):
+            one.sees(last)
     for one in (viewer, late):
         one.join(timeout=PATIENCE_S)
     assert "Traceback" not in daemon.complained
@@ -291,9 +299,7 @@ def test_no_attack_gets_or_breaks_anything(tmp_path: Path) -> None:
         b'{"kind":"refused"}\n'
     }
     numbers = viewer.numbers
-    assert len(numbers) > 5 * ATTACKS / PER_S * 0.8
     assert numbers == list(range(numbers[0], numbers[0] + len(numbers)))
-    assert late.numbers
     session = latest_session(record)
     assert session is not None
     frames = [chunk.data for chunk in chunks[:count]]

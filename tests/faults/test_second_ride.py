@@ -47,14 +47,12 @@ class Craft:
     def rides(self, daemon: Daemon, seconds: int, amps: float, utc: bool = True) -> dict[str, Any]:
         """Ride, and give the snapshot at the end of it."""
         with udp(daemon.port("link udpin")) as send:
-            for n in range(seconds):
+            for _ in range(seconds):
                 frames = self._sender.second(self.boot_s, 52.0, amps, 2.0)
                 if utc:
                     frames.append(self._sender.time_of_day(self.utc_s, self.boot_s))
                 send(b"".join(frames))
                 self.boot_s, self.utc_s, self.t_s = self.boot_s + 1, self.utc_s + 1, self.t_s + 1
-                if n % 50 == 49:
-                    time.sleep(0.02)  # what the socket's buffer holds is little
             # At first the last record is read, and nothing is shown.
             return daemon.snapshot_when(
                 lambda seen: seen["t_s"] > self.t_s - 1.5 and seen["battery"]

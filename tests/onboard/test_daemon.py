@@ -5,7 +5,6 @@ import socket
 import subprocess
 import sys
 import threading
-import time
 import tty
 from pathlib import Path
 
@@ -18,6 +17,7 @@ from onboard.telemetry.telemetry_log import read_log
 from tests.daemon_process import ROOT, Daemon
 from tests.patience import PATIENCE_S
 from tests.small_streams import Sender, records
+from tests.udp_queue import Outlet
 
 pytestmark = pytest.mark.slow
 
@@ -60,11 +60,9 @@ def test_udp_gives_the_trip_of_the_file_and_records_it(tmp_path: Path) -> None:
     frames = ride()
     reference = expected(tmp_path, frames)
     options = ("--link", "udpin:127.0.0.1:0", "--record", str(tmp_path / "sessions"))
-    with Daemon(*options) as daemon, socket.socket(type=socket.SOCK_DGRAM) as outlet:
-        for n, frame in enumerate(frames):
-            outlet.sendto(frame, ("127.0.0.1", daemon.port("link udpin")))
-            if n % 40 == 0:
-                time.sleep(0.02)
+    with Daemon(*options) as daemon, Outlet(daemon.port("link udpin")) as outlet:
+        for frame in frames:
+            outlet.send(frame)
         snapshot = daemon.snapshot_when(heard_all(frames))
     assert snapshot["link"]["bad_bytes"] == 0
     assert_same_trip(snapshot["trip"], reference)
