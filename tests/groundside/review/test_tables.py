@@ -14,6 +14,7 @@ from groundside.review.sections import Cell, Column, Section
 from groundside.review.table import print_tables
 from groundside.review.told import as_lines, as_sections
 from tests.groundside.review.rides import LOGS, SKIFF, one, several
+from tests.patience import PATIENCE_S
 
 ROOT = LOGS.parent
 ESCAPE = re.compile(r"\x1b\[([0-9;]*)m")
@@ -135,7 +136,7 @@ def on_a_terminal(*arguments: str, **variables: str) -> str:
             if not part:
                 break
             read += part
-        assert process.wait(20) == 0
+        assert process.wait(PATIENCE_S) == 0
     os.close(outer)
     return read.decode()
 

@@ -127,7 +127,7 @@ def test_a_write_that_hangs_keeps_nobody_waiting_and_holds_no_more_than_so_much(
     answers, pwrite = threading.Event(), os.pwrite
 
     def hang(descriptor: int, data, place: int) -> int:
-        answers.wait(20)
+        answers.wait(PATIENCE_S)
         return pwrite(descriptor, data, place)
 
     monkeypatch.setattr(os, "pwrite", hang)
@@ -401,13 +401,13 @@ def test_what_comes_while_a_write_hangs_and_then_fails_stays_in_order_and_bounde
 
     def hang(descriptor: int, data, place: int) -> int:
         hangs.set()
-        answers.wait(20)
+        answers.wait(PATIENCE_S)
         return pwrite(descriptor, data, place)
 
     with monkeypatch.context() as patch:
         patch.setattr(os, "pwrite", hang)
         stream.tick(wait=False)
-        assert hangs.wait(5)
+        assert hangs.wait(PATIENCE_S)
         stream.tick(ticks, wait=False)
         card.room = 50
         answers.set()
