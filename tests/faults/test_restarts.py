@@ -126,9 +126,16 @@ def killed(*given: str) -> Iterator[Daemon]:
 
 
 def run_until(autopilot: Autopilot, records: Path, condition: Callable[[Any], bool]) -> None:
-    """Have a daemon up until its feed shows something, and then kill it."""
+    """Have a daemon up until its feed shows something and its card has it, and then kill it."""
     with killed(*options(autopilot, records)) as daemon:
         daemon.snapshot_when(condition)
+        heard = on_card(records)
+        daemon.snapshot_when(lambda _: on_card(records) > heard)
+
+
+def on_card(records: Path) -> int:
+    """What the newest record holds [bytes]."""
+    return (sessions(records)[0] / RECORD_NAME).stat().st_size
 
 
 def elapsed(seconds: float) -> Callable[[Any], bool]:
