@@ -28,6 +28,7 @@ from onboard.pairing.crew import CrewBook, good_name
 from onboard.pairing.invitation import PIN_BYTES, Invitation
 from onboard.pairing.keys import identity_path, own_fingerprint, server_context
 from tests.onboard.pairing.doors import Open, open_door, paired_folder
+from tests.patience import PATIENCE_S
 
 NOTHING = unknown_snapshot(Unknown(Reason.NO_AUTOPILOT), "a test")
 SNAPSHOT = as_line(NOTHING)
@@ -40,7 +41,7 @@ def looks_often(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def play(scene: Callable[[], Awaitable[None]]) -> None:
     async def bounded() -> None:
-        async with asyncio.timeout(30):
+        async with asyncio.timeout(PATIENCE_S):
             await scene()
 
     asyncio.run(bounded())
@@ -63,7 +64,7 @@ async def impostor(folder: Path, port: int = 0):  # type: ignore[no-untyped-def]
         writer.transport.abort()
 
     server = await asyncio.start_server(
-        listen, "127.0.0.1", port, ssl=server_context(folder), ssl_handshake_timeout=5
+        listen, "127.0.0.1", port, ssl=server_context(folder), ssl_handshake_timeout=PATIENCE_S
     )
     try:
         yield server.sockets[0].getsockname()[1], told

@@ -9,19 +9,22 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
+from groundside.dashboard import ending
 from groundside.dashboard.app import make_app
 from groundside.dashboard.ending import SIGNALS, EndWatch
 from groundside.terminal import usable_terminal
 from groundside.units import CHOICES
 from tests.groundside.dashboard_help import SteeredSource
+from tests.patience import PATIENCE_S
 
 TREE = Path(__file__).parents[2]
 
 
-async def _until(happened: list[int], bound_s: float = 3.0) -> None:
+async def _until(happened: list[int], bound_s: float = PATIENCE_S) -> None:
     end_s = time.monotonic() + bound_s
     while not happened and time.monotonic() < end_s:
         await asyncio.sleep(0.005)
@@ -59,6 +62,7 @@ def test_a_terminal_that_is_gone_asks_for_the_end_and_then_forces_it() -> None:
         assert asked == []
         os.close(master)
         await _until(forced)
+        await _until(asked)
         watch.release()
         os.close(slave)
 
@@ -67,8 +71,10 @@ def test_a_terminal_that_is_gone_asks_for_the_end_and_then_forces_it() -> None:
     assert forced == [128 + signal.SIGHUP]
 
 
-def test_an_end_in_good_order_is_not_forced() -> None:
+def test_an_end_in_good_order_is_not_forced(monkeypatch: pytest.MonkeyPatch) -> None:
     forced: list[int] = []
+    now_s = [0.0]
+    monkeypatch.setattr(ending, "time", SimpleNamespace(monotonic=lambda: now_s[0]))
 
     async def main() -> None:
         done = asyncio.Event()
@@ -80,6 +86,7 @@ def test_an_end_in_good_order_is_not_forced() -> None:
         await done.wait()
         watch.release()
         watch.stop()
+        now_s[0] += 1.0
         await asyncio.sleep(0.06)
 
     asyncio.run(main())
@@ -92,9 +99,8 @@ def test_the_app_ends_by_a_signal_with_its_code() -> None:
         async with app.run_test() as pilot:
             await pilot.pause()
             os.kill(os.getpid(), signal.SIGTERM)
-            for _ in range(50):
-                if app.return_code:
-                    break
+            end_s = time.monotonic() + PATIENCE_S
+            while not app.return_code and time.monotonic() < end_s:
                 await asyncio.sleep(0.01)
         app._end_watch.stop()
         return app.return_code
@@ -108,12 +114,13 @@ from groundside.dashboard.app import make_app
 from groundside.units import CHOICES
 from tests.groundside.dashboard_help import SteeredSource
 app = make_app(SteeredSource(), units=CHOICES["km/h"])
+app._end_watch._grace_s = 120.0
 app.run()
 sys.exit(app.return_code or 0)
 """
 
 
-def _read_until(master: int, wanted: bytes, bound_s: float = 20.0) -> bytes:
+def _read_until(master: int, wanted: bytes, bound_s: float = PATIENCE_S) -> bytes:
     seen = b""
     end_s = time.monotonic() + bound_s
     while wanted not in seen and time.monotonic() < end_s:
@@ -141,11 +148,11 @@ def test_a_real_terminal_is_given_back_as_it_was() -> None:
         begun = _read_until(master, b"waiting for the first data")
         assert b"\x1b[?1049h" in begun  # the screen of its own
         program.send_signal(signal.SIGTERM)
-        ended = _read_until(master, b"\x1b[?25h", 5.0)
+        ended = _read_until(master, b"\x1b[?25h")
         assert b"\x1b[?1049l" in ended
         assert b"\x1b[?25h" in ended  # the cursor is back
         assert b"\x1b[?1000l" in ended  # the mouse is let go
-        assert program.wait(5.0) == 143
+        assert program.wait(PATIENCE_S) == 143
     finally:
         program.kill()
         program.wait()

@@ -10,6 +10,7 @@ from groundside.plain import line_of, run_plain, trip_summary_lines
 from groundside.source import Update
 from groundside.units import CHOICES
 from tests.groundside.dashboard_help import TARGET, Clock, figure, snapshot
+from tests.patience import PATIENCE_S
 
 KMH = CHOICES["km/h"]
 
@@ -135,7 +136,7 @@ def test_a_silent_source_ages_before_the_eyes() -> None:
         await task
         return out.getvalue()
 
-    text = asyncio.run(asyncio.wait_for(main(), 5.0))
+    text = asyncio.run(asyncio.wait_for(main(), PATIENCE_S))
     assert text.splitlines()[-1].endswith("STALE: data 8 s old")
 
 

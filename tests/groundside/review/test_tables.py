@@ -18,6 +18,7 @@ from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from tests.groundside.review.rides import LOGS, SKIFF, one, several
+from tests.patience import PATIENCE_S
 
 ROOT = LOGS.parent
 ESCAPE = re.compile(r"\x1b\[([0-9;]*)m")
@@ -166,7 +167,7 @@ def on_a_terminal(*arguments: str, **variables: str) -> str:
             if not part:
                 break
             read += part
-        assert process.wait(20) == 0
+        assert process.wait(PATIENCE_S) == 0
     os.close(outer)
     return read.decode()
 
