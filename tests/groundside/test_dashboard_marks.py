@@ -181,7 +181,6 @@ def test_a_bouncing_thumb_starts_one_run() -> None:
 
 def test_home_is_set_at_the_second_press_only() -> None:
     talk = SteeredTalk()
-    now_s = [0.0]
 
     async def act(here: Ride) -> None:
         await here.give(Update(snapshot(home=HOME)))
