@@ -70,30 +70,29 @@ def test_what_came_before_there_is_a_record_is_recorded_too() -> None:
     assert len(record.data) == 4 * (8 + len(frames[0]))
 
 
-def test_a_late_loop_is_given_all_in_turns(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(intake_module, "TURN_MOST_FRAMES", 10)
+@pytest.mark.parametrize(
+    ("bound", "rounds", "turns", "fell_behind"),
+    [
+        ("TURN_MOST_FRAMES", 7, [8, 8, 8, 4], False),
+        # What the figures cannot take is on the card, and they are told that it is.
+        ("HELD_MOST_FRAMES", 5, [8], True),
+    ],
+)
+def test_a_late_loop_finds_all_recorded_and_no_more_than_it_can_take(
+    monkeypatch: pytest.MonkeyPatch, bound: str, rounds: int, turns: list[int], fell_behind: bool
+) -> None:
+    monkeypatch.setattr(intake_module, bound, 10)
     intake, reader, record = made()
     intake.record_to(record.write)
-    for _ in range(7):
+    for _ in range(rounds):
         reader.give(*beats(4))
         intake.advance()
-    assert len(record.data) == 28 * (8 + len(beats(1)[0]))
-    turns = []
+    assert len(record.data) == 4 * rounds * (8 + len(beats(1)[0]))
+    assert intake.fell_behind is fell_behind
+    taken = []
     while parts := intake.turn():
-        turns.append(counted(parts))
-    assert turns == [8, 8, 8, 4]
-
-
-def test_what_the_figures_cannot_take_is_recorded_and_said(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(intake_module, "HELD_MOST_FRAMES", 10)
-    intake, reader, record = made()
-    intake.record_to(record.write)
-    for _ in range(5):
-        reader.give(*beats(4))
-        intake.advance()
-    assert intake.fell_behind
-    assert len(record.data) == 20 * (8 + len(beats(1)[0]))
-    assert counted(intake.turn()) <= 10
+        taken.append(counted(parts))
+    assert taken == turns
 
 
 def test_a_fault_of_the_recorder_keeps_nothing_from_the_figures(
