@@ -1,4 +1,4 @@
-"""A few seconds of telemetry as frames, and what a daemon would have kept of them: in milliseconds."""
+"""Seconds of telemetry as frames, and the sessions that they make: for tests that take no time."""
 
 from concurrent.futures import Future
 from pathlib import Path

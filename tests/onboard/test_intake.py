@@ -3,6 +3,7 @@
 import threading
 
 import numpy as np
+import pymavlink.dialects.v20.all as dialect
 import pytest
 
 from onboard import intake as intake_module
@@ -202,3 +203,34 @@ def test_the_followed_craft_is_answered_where_it_was_heard_last() -> None:
     reader.give(*beats(3), source=there, at_s=8.0)
     intake.turn()
     assert reader.answered == there
+
+
+def test_a_stranger_that_sends_much_just_after_the_craft_is_not_answered() -> None:
+    intake, reader, _ = made()
+    here, stranger = ("192.0.2.1", 1), ("192.0.2.3", 3)
+    intake.followed = 1, 1
+    reader.give(*beats(1), source=here)
+    intake.turn()
+    assert reader.answered == here
+    for tenth in range(1, 20):
+        reader.give(*beats(3), source=stranger, at_s=0.1 * tenth)
+        intake.turn()
+        assert reader.answered == here
+
+
+@pytest.mark.parametrize("early", [True, False])
+def test_the_message_that_carries_a_key_is_in_no_record(early: bool) -> None:
+    intake, reader, record = made()
+    sender, key = Sender(), bytes(range(1, 33))
+    others = sender.heartbeat(), sender.heartbeat()
+    carries = sender._pack(dialect.MAVLink_setup_signing_message(1, 1, list(key), 0))
+    assert key in carries
+    if not early:
+        intake.record_to(record.write)
+    reader.give(others[0], carries, others[1])
+    assert counted(intake.turn()) == 3
+    if early:
+        intake.record_to(record.write)
+    assert key not in record.data
+    assert all(other in record.data for other in others)
+    assert len(record.data) == sum(8 + len(other) for other in others)
