@@ -203,3 +203,11 @@ def test_where_the_loop_is_late_or_much_has_come_the_thread_takes_it_in(
     now_us[0] = gone_us
     reading._keep([Part(b"x" * size, CRAFT)])
     assert [len(pieces) for pieces in taken] == ([2] if relieved else [])
+
+
+def test_the_waits_for_a_link_that_stays_away_grow_and_end() -> None:
+    reading, waits = LinkReader(None, Scripted, lambda: 4), []
+    reading._stop.wait = waits.append  # type: ignore[assignment, method-assign]
+    for _ in range(6):
+        reading._wait_after("gone")
+    assert waits == [0.5, 1.0, 2.0, 4.0, 5.0, 5.0]
