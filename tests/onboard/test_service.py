@@ -132,6 +132,8 @@ def test_what_is_said_is_noted_with_its_place_where_it_was_done(play) -> None:
         there.turn(6)
         assert there.say(Set(2, "home", "here"))
         assert there.say(Mark(3, "note", "weed"))
+        # What was not done is not noted.
+        assert not there.say(Mark(4, "unplugged", source="battery 9"))
         home, note = there.said()
         assert isinstance(home, Set)
         assert home.value == pytest.approx((45.0, -30.0))
