@@ -309,3 +309,30 @@ def test_addresses(text: str, address: tuple[str, int]) -> None:
 def test_what_is_no_address_is_refused_with_what_is_one(text: str) -> None:
     with pytest.raises(UsageError, match=r"expected HOST or HOST:PORT, such as 192\.0\.2\.7:27220"):
         parse_address(text, 27220)
+
+
+def test_the_trip_so_far_comes_with_the_next_snapshot_and_once() -> None:
+    line = {"schema": 1, "kind": "trip_line", "points": [1, 2]}
+    seen, stay = asyncio.Event(), asyncio.Event()
+
+    async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.write(packed(HELLO, line, snapshot(1)))
+        await seen.wait()
+        writer.write(packed(snapshot(2)))
+        await stay.wait()
+
+    async def main() -> None:
+        async with serving(serve) as port:
+            stream = FeedClient("127.0.0.1", port).stream()
+            lines = []
+            async for update in stream:
+                if update.snapshot is not None:
+                    lines.append((update.snapshot["seq"], update.trip_line))
+                    seen.set()
+                if len(lines) == 2:
+                    break
+            await stream.aclose()  # type: ignore[attr-defined]
+            stay.set()
+        assert lines == [(1, line), (2, None)]
+
+    run(main)

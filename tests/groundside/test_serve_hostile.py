@@ -158,6 +158,7 @@ def test_nothing_unencrypted_and_nothing_old_is_heard(tmp_path: Path) -> None:
         '["stdin", "\\ud800"]',
         "[" * 60_000,
         "{",
+        "[]",
     ],
 )
 def test_a_message_that_no_page_of_ours_says_is_nothing(tmp_path: Path, said: str) -> None:

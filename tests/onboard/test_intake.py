@@ -3,6 +3,7 @@
 import threading
 
 import numpy as np
+import pymavlink.dialects.v20.all as dialect
 import pytest
 
 from onboard import intake as intake_module
@@ -70,30 +71,29 @@ def test_what_came_before_there_is_a_record_is_recorded_too() -> None:
     assert len(record.data) == 4 * (8 + len(frames[0]))
 
 
-def test_a_late_loop_is_given_all_in_turns(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(intake_module, "TURN_MOST_FRAMES", 10)
+@pytest.mark.parametrize(
+    ("bound", "rounds", "turns", "fell_behind"),
+    [
+        ("TURN_MOST_FRAMES", 7, [8, 8, 8, 4], False),
+        # What the figures cannot take is on the card, and they are told that it is.
+        ("HELD_MOST_FRAMES", 5, [8], True),
+    ],
+)
+def test_a_late_loop_finds_all_recorded_and_no_more_than_it_can_take(
+    monkeypatch: pytest.MonkeyPatch, bound: str, rounds: int, turns: list[int], fell_behind: bool
+) -> None:
+    monkeypatch.setattr(intake_module, bound, 10)
     intake, reader, record = made()
     intake.record_to(record.write)
-    for _ in range(7):
+    for _ in range(rounds):
         reader.give(*beats(4))
         intake.advance()
-    assert len(record.data) == 28 * (8 + len(beats(1)[0]))
-    turns = []
+    assert len(record.data) == 4 * rounds * (8 + len(beats(1)[0]))
+    assert intake.fell_behind is fell_behind
+    taken = []
     while parts := intake.turn():
-        turns.append(counted(parts))
-    assert turns == [8, 8, 8, 4]
-
-
-def test_what_the_figures_cannot_take_is_recorded_and_said(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(intake_module, "HELD_MOST_FRAMES", 10)
-    intake, reader, record = made()
-    intake.record_to(record.write)
-    for _ in range(5):
-        reader.give(*beats(4))
-        intake.advance()
-    assert intake.fell_behind
-    assert len(record.data) == 20 * (8 + len(beats(1)[0]))
-    assert counted(intake.turn()) <= 10
+        taken.append(counted(parts))
+    assert taken == turns
 
 
 def test_a_fault_of_the_recorder_keeps_nothing_from_the_figures(
@@ -203,3 +203,34 @@ def test_the_followed_craft_is_answered_where_it_was_heard_last() -> None:
     reader.give(*beats(3), source=there, at_s=8.0)
     intake.turn()
     assert reader.answered == there
+
+
+def test_a_stranger_that_sends_much_just_after_the_craft_is_not_answered() -> None:
+    intake, reader, _ = made()
+    here, stranger = ("192.0.2.1", 1), ("192.0.2.3", 3)
+    intake.followed = 1, 1
+    reader.give(*beats(1), source=here)
+    intake.turn()
+    assert reader.answered == here
+    for tenth in range(1, 20):
+        reader.give(*beats(3), source=stranger, at_s=0.1 * tenth)
+        intake.turn()
+        assert reader.answered == here
+
+
+@pytest.mark.parametrize("early", [True, False])
+def test_the_message_that_carries_a_key_is_in_no_record(early: bool) -> None:
+    intake, reader, record = made()
+    sender, key = Sender(), bytes(range(1, 33))
+    others = sender.heartbeat(), sender.heartbeat()
+    carries = sender._pack(dialect.MAVLink_setup_signing_message(1, 1, list(key), 0))
+    assert key in carries
+    if not early:
+        intake.record_to(record.write)
+    reader.give(others[0], carries, others[1])
+    assert counted(intake.turn()) == 3
+    if early:
+        intake.record_to(record.write)
+    assert key not in record.data
+    assert all(other in record.data for other in others)
+    assert len(record.data) == sum(8 + len(other) for other in others)

@@ -31,3 +31,24 @@ def test_a_c_library_without_such_functions_is_left_alone(monkeypatch: pytest.Mo
     monkeypatch.setattr(ctypes, "CDLL", lambda _: object())
     lean_memory.begin()
     lean_memory.give_back()
+
+
+def test_memory_goes_back_at_its_pace_and_at_once_behind_a_fit_or_a_save(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    given: list[float] = []
+    back, fit, other = lean_memory.GiveBack(), object(), object()
+
+    def due(now_s: float, fitted: object) -> bool:
+        monkeypatch.setattr(lean_memory, "give_back", lambda: given.append(now_s))
+        back.if_due(now_s, fitted)
+        return given[-1:] == [now_s]
+
+    every_s = lean_memory.GIVE_BACK_EVERY_S
+    assert due(100.0, fit)
+    assert not due(100.0 + every_s - 0.2, fit)
+    assert due(100.0 + every_s, fit)
+    assert due(100.2 + every_s, other)
+    assert not due(100.4 + every_s, other)
+    back.soon()
+    assert due(100.6 + every_s, other)

@@ -2,6 +2,8 @@
 
 import time
 
+import pytest
+
 from onboard import link_reader
 from onboard.errors import LinkEndedError, LinkError
 from onboard.link_reader import LinkReader
@@ -185,3 +187,28 @@ def test_what_is_sent_goes_to_the_open_link_and_never_waits(monkeypatch) -> None
     reading.write(b"lost")
     assert first.sent == b"beat"
     reading.stop()
+
+
+@pytest.mark.parametrize(
+    ("gone_us", "size", "relieved"),
+    [(100_000, 10, False), (600_000, 10, True), (0, link_reader.MUCH_BYTES, True)],
+)
+def test_where_the_loop_is_late_or_much_has_come_the_thread_takes_it_in(
+    gone_us: int, size: int, relieved: bool
+) -> None:
+    now_us, taken = [0], []
+    reading = LinkReader(None, Scripted, lambda: now_us[0])
+    reading.relief = lambda: taken.append(reading.take())
+    reading._keep([Part(b"first", CRAFT)])
+    assert not taken
+    now_us[0] = gone_us
+    reading._keep([Part(b"x" * size, CRAFT)])
+    assert [len(pieces) for pieces in taken] == ([2] if relieved else [])
+
+
+def test_the_waits_for_a_link_that_stays_away_grow_and_end() -> None:
+    reading, waits = LinkReader(None, Scripted, lambda: 4), []
+    reading._stop.wait = waits.append  # type: ignore[assignment, method-assign]
+    for _ in range(6):
+        reading._wait_after("gone")
+    assert waits == [0.5, 1.0, 2.0, 4.0, 5.0, 5.0]

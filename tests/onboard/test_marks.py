@@ -211,3 +211,11 @@ def test_what_cannot_be_done_again_is_said(caplog) -> None:
     Noted(None, 5, None, Mark(1, "charged_full")).apply(Ride(Profile()))
     assert "is not done again: what it needs is unknown" in caplog.text
     Noted(None, 5, None, Mark(1, "new_trip")).apply(Ride(PROFILE))
+
+
+@pytest.mark.parametrize("stamp_us", [-1, 10**18, 1.5, True, "4", None])
+def test_a_mark_of_no_time_of_ours_is_none(tmp_path: Path, stamp_us: object) -> None:
+    path = write_all(tmp_path)
+    odd = {"t_s": 1.0, "stamp_us": stamp_us, "utc": None} | NOTED[0].command.as_dict()
+    path.write_text(json.dumps(odd) + "\n" + path.read_text(encoding="utf-8"), encoding="utf-8")
+    assert list(read_marks(tmp_path)) == NOTED

@@ -163,3 +163,7 @@ def test_whatever_is_accepted_leaves_a_snapshot_that_json_can_say(key: str, valu
     done(command, RIDE)
     snapshot = seen(RIDE)
     assert snapshot["trip"]["energy_wh"]["value"] > 0
+
+
+def test_what_nobody_has_heard_cannot_be_unplugged() -> None:
+    assert obey(Mark(1, "unplugged", source="battery 9"), ridden(seconds=0), never) is not None

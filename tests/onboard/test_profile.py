@@ -112,3 +112,9 @@ def test_listen_only_is_true_or_false() -> None:
     assert parse_profile("[link]\nlisten_only = true").link.listen_only is True
     with pytest.raises(ProfileError, match=r"link\.listen_only = 1: expected true or false"):
         parse_profile("[link]\nlisten_only = 1")
+
+
+def test_true_is_no_number() -> None:
+    assert parse_profile("[sensors]\ncurrent_scale = 1\n").sensors.current_scale == 1.0
+    with pytest.raises(ProfileError, match=r"sensors\.current_scale"):
+        parse_profile("[sensors]\ncurrent_scale = true\n")

@@ -4,7 +4,7 @@ import logging
 
 import pytest
 
-from onboard.quiet_log import QuietFilter
+from onboard.quiet_log import ANSWER, QuietFilter
 
 
 class Bench:
@@ -96,3 +96,12 @@ def test_wrong_arguments_do_not_stop_the_filter(arguments) -> None:
     record = logging.LogRecord("x", logging.WARNING, "x.py", 1, "%d", arguments, None)
     assert quiet.filter(record) is True
     assert quiet.filter(record) is False
+
+
+def test_what_the_owner_asked_for_is_answered_each_time() -> None:
+    bench = Bench()
+    for _ in range(3):
+        bench.log.error("%s: keeping the profile in use", "craft.toml", extra=ANSWER)
+        bench.log.error("%s: of another kind", "craft.toml")
+    assert len(bench.said) == 3 + 1
+    assert bench.filter.left_out() == 2

@@ -17,9 +17,10 @@ from onboard.rejoin import (
     replay,
 )
 from onboard.ride import Ride
-from onboard.telemetry.frames import Frames
+from onboard.telemetry.frames import Frames, joined
 from onboard.telemetry.log_files import RECORD_NAME, record_name
 from onboard.telemetry.telemetry_log import read_log
+from tests.onboard.small_rides import A_SECOND, heard
 from tests.wire import wire
 
 LOGS = Path(__file__).parents[2] / "replay_logs"
@@ -140,3 +141,22 @@ def test_the_curve_is_not_learned_twice(tmp_path: Path) -> None:
     expected = Ride(PROFILE, kept=carried)
     expected.take(first)
     assert snapshot(refold(begin, [Session(folder)])) == snapshot(expected)
+
+
+def test_what_was_said_comes_behind_the_frames_that_it_was_said_behind() -> None:
+    parts = heard(0, 4)
+    (second,) = {int(stamp) for stamp in parts[1].stamp_us}
+    said: list[int] = []
+
+    @dataclasses.dataclass(frozen=True)
+    class Note:
+        stamp_us: int
+
+        def apply(self, ride: Ride) -> None:
+            said.append(ride.messages)
+
+    notes = [Note(second), Note(second - 1), Note(second + 1)]
+    for windows in (parts, [joined(parts)]):
+        said.clear()
+        replay(Ride(PROFILE), windows, notes)
+        assert said == [A_SECOND, 2 * A_SECOND, 2 * A_SECOND]

@@ -1,10 +1,14 @@
 """A session's trip is written down whichever way the session ends."""
 
+import errno
 from pathlib import Path
 
 import pytest
 
-from onboard.kept import Clocks
+from onboard import sessions
+from onboard.contract.commands import Mark
+from onboard.kept import Clocks, load
+from onboard.marks import Noted, read_marks
 from onboard.rejoin import load_carried
 from onboard.session_book import SessionBook
 from onboard.sessions import SessionNote, read_session
@@ -70,3 +74,65 @@ def test_a_new_trip_settles_what_the_one_before_it_left_undecided(tmp_path: Path
     book.close({})
     assert note(second) == SessionNote(2, first.name, True)
     assert note(third) == SessionNote(3, None, True)
+
+
+def at(directory: Path) -> dict:
+    """Up to which place of the records what was written down goes."""
+    kept = load(directory)
+    assert kept is not None
+    found: dict = kept["at"]
+    return found
+
+
+def test_what_is_written_down_says_which_marks_are_in_it(tmp_path: Path) -> None:
+    book = SessionBook(tmp_path, START_US, None)
+    one = Noted(None, START_US, None, Mark(1, "charged", amount=("left_fraction", 0.5)))
+    kept = {"of": 1, "at": {"stamp_us": 7}}
+    book.mark(one)
+    assert book.save_if_due(100.0, lambda: kept)
+    assert book._saving is not None
+    book._saving.result(10)
+    first = book.folder.name
+    assert at(tmp_path) == {"stamp_us": 7, "session": first, "marks": 1}
+    # Few writes are kind to a card.
+    assert not book.save_if_due(100.1, lambda: kept)
+    book.mark(one)
+    book.begin_anew(START_US + 10**9, kept)
+    second = book.folder.name
+    book.mark(one)
+    book.close(kept)
+    assert second != first
+    assert at(tmp_path) == {"stamp_us": 7, "session": second, "marks": 1}
+    assert [len(read_marks(tmp_path / name)) for name in (first, second)] == [2, 1]
+
+
+def test_what_was_learned_goes_over_to_a_new_trip_that_a_restart_does_not_take_back(
+    tmp_path: Path,
+) -> None:
+    book = SessionBook(tmp_path, START_US, None)
+    book.begin_anew(START_US + 10**9, {"of": 1})
+    assert load_carried(book.folder) == {"of": 1}
+    assert note(book.folder) == SessionNote(2)
+    book.close(None)
+    assert load(tmp_path) == {"schema": 1, "of": 1, "at": {"session": book.folder.name, "marks": 0}}
+
+
+def test_marks_lie_in_the_session_that_a_full_card_made_later(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(sessions, "_put", full)
+        book = SessionBook(tmp_path, START_US, None)
+    before = book.folder
+    before.mkdir()  # somebody else took the name meanwhile
+    later_us = START_US + 10 * 10**6
+    book.write(heard(tmp_path, 100.0), later_us)
+    assert book._recorder.settle()
+    assert book.folder != before
+    book.mark(Noted(None, later_us, None, Mark(1, "charged_full")))
+    book.close(None)
+    assert len(read_marks(book.folder)) == 1
+    assert read_marks(before) == ()

@@ -76,3 +76,20 @@ def test_a_second_writer_waits_for_the_first(tmp_path: Path) -> None:
     os.close(first)
     second.join(PATIENCE_S)
     assert path.read_text() == "the second one's"
+
+
+def test_a_file_is_on_the_card_before_it_takes_the_place_of_the_old_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, fsync, there = tmp_path / "kept.json", os.fsync, []
+
+    def note(descriptor: int) -> None:
+        fsync(descriptor)
+        if stat.S_ISREG(os.fstat(descriptor).st_mode):
+            there.append((path.read_text(), os.fstat(descriptor).st_size))
+
+    write_whole(path, "old")
+    monkeypatch.setattr(os, "fsync", note)
+    write_whole(path, "the new one")
+    assert there == [("old", len("the new one"))]
+    assert path.read_text() == "the new one"

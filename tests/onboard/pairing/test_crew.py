@@ -12,7 +12,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from onboard.errors import UsageError
-from onboard.pairing.crew import CODE_LASTS_S, MEMBERS_MOST, BoardTime, Crew, CrewBook, good_name
+from onboard.pairing import crew as crew_module
+from onboard.pairing.crew import (
+    CODE_LASTS_S,
+    MEMBERS_MOST,
+    BoardTime,
+    Crew,
+    CrewBook,
+    good_name,
+)
 from onboard.pairing.lock import locked
 
 
@@ -155,3 +163,14 @@ def test_the_stamp_changes_with_the_file(tmp_path: Path) -> None:
 def test_names_cannot_steer_a_terminal_or_a_path(name: str) -> None:
     if good_name(name):
         assert name.isprintable() and len(name) <= 40 and os.linesep not in name
+
+
+def test_so_many_codes_wait_and_no_more_the_newest_of_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(crew_module, "CODES_MOST", 3)
+    book = CrewBook(tmp_path)
+    codes = [book.invite("crew") for _ in range(5)]
+    assert len(book.waiting()) == 3
+    assert [book.redeem(code, "x") is not None for code in codes[:3]] == [False, False, True]
+    assert book.redeem(codes[-1], "x") is not None

@@ -70,3 +70,16 @@ def test_a_few_more_than_usual_may_come_where_few_may_be_in() -> None:
     book = Limits(viewers_most=1)
     heard = sum(comes(book, "192.0.2.1", 0.0, wrong=False) for _ in range(100))
     assert heard == limits.COME_BURST
+
+
+def test_connections_of_many_addresses_are_heard_at_a_bounded_rate() -> None:
+    book = Limits()
+    heard = sum(comes(book, f"10.{n // 250}.0.{n % 250}", 0.0, wrong=False) for n in range(500))
+    assert heard == limits.ALL_BURST
+    later = sum(comes(book, f"10.9.0.{n}", 1.0, wrong=False) for n in range(250))
+    assert later == limits.ALL_PER_S
+
+
+def test_of_the_newer_kind_a_network_is_one_address() -> None:
+    assert limits.counted_as(("2001:db8::1", 1)) == limits.counted_as(("2001:db8::2", 1))
+    assert limits.counted_as(("2001:db8::1", 1)) != limits.counted_as(("2001:db8:0:1::1", 1))

@@ -15,7 +15,6 @@ from onboard.errors import LinkEndedError, LinkError, UsageError
 from onboard.telemetry import packing
 from onboard.telemetry.links import tcp
 from onboard.telemetry.links.opening import open_link
-from onboard.telemetry.links.outlet import Outlet
 from onboard.telemetry.links.udp import UdpLink
 from tests.patience import PATIENCE_S
 from tests.small_streams import Sender, records
@@ -342,51 +341,6 @@ def test_a_file_takes_what_is_written_and_does_nothing(tmp_path: Path) -> None:
     link.close()
     assert path.read_bytes() == before
     assert link.unsent_bytes == 0
-
-
-@pytest.mark.parametrize(
-    ("room", "pieces", "gone", "dropped"),
-    [
-        # What each try of sending takes, one after the other.
-        ([4, 4], [b"aaaa", b"bbbb"], b"aaaabbbb", 0),
-        ([2, 2, 4], [b"aaaa", b"bbbb"], b"aaaabbbb", 0),
-        ([2, 0, 1, 4, 4], [b"aaaa", b"bbbb", b"cccc", b"dddd"], b"aaaadddd", 8),
-        ([0, 4], [b"aaaa", b"bbbb"], b"bbbb", 4),
-    ],
-)
-def test_an_outlet_sends_pieces_whole_or_not_at_all(room, pieces, gone, dropped) -> None:
-    left, sent = list(room), []
-
-    def send(data: bytes) -> int:
-        if not (most := left.pop(0)):
-            raise BlockingIOError
-        sent.append(data[:most])
-        return len(sent[-1])
-
-    outlet = Outlet(send, lambda: None)
-    for piece in pieces:
-        outlet.write(piece)
-    assert b"".join(sent) == gone
-    assert outlet.unsent_bytes == dropped
-    assert left == []
-
-
-def test_nothing_is_sent_while_or_after_an_outlet_closes() -> None:
-    acts = []
-
-    def send(data: bytes) -> int:
-        closer.start()
-        closer.join(0.02)
-        acts.append("sent")
-        return len(data)
-
-    outlet = Outlet(send, lambda: acts.append("closed"))
-    closer = threading.Thread(target=outlet.close)
-    outlet.write(b"piece")
-    closer.join()
-    assert acts == ["sent", "closed"]
-    with pytest.raises(OSError, match="file descriptor"):
-        outlet.write(b"piece")
 
 
 def test_tcp_waits_no_longer_for_many_addresses_than_for_one(monkeypatch) -> None:

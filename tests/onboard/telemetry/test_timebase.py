@@ -138,6 +138,28 @@ def test_times_do_not_depend_on_the_cut(steps, data) -> None:
     assert pieces == pytest.approx(whole, abs=1e-9)
 
 
+@pytest.mark.parametrize("late_s", [0.5, 4.5])
+def test_a_restart_is_the_same_whether_its_second_stamp_comes_soon_or_late(late_s: float) -> None:
+    # One that is late finds the first timed by receipt: so it must be where all came at once, too.
+    receipt = [0.0, 0.0, 0.0, late_s, late_s, late_s + 0.1]
+    boot = [100.0, NAN, 70.0, NAN, 70.1, 70.2]
+    whole, _ = run(receipt, boot)
+    for cut in range(1, 6):
+        pieces, _ = run(receipt, boot, cuts=[cut])
+        assert pieces == pytest.approx(whole)
+    assert whole[-1] == pytest.approx(0.2 if late_s < 3.0 else late_s + 0.1)
+
+
+def test_what_waits_for_a_restart_to_be_told_waits_no_longer_than_for_anything_else() -> None:
+    # The second message is overdue before the stamp at 70.2 tells that the one at 70.0 was so.
+    receipt, boot = [0.0, 0.0, 2.0, 4.0, 4.1], [100.0, NAN, 70.0, NAN, 70.2]
+    whole, _ = run(receipt, boot)
+    assert whole == pytest.approx([0.0, 0.0, 2.0, 2.1, 2.2])
+    for cut in range(1, 5):
+        pieces, _ = run(receipt, boot, cuts=[cut])
+        assert pieces == pytest.approx(whole)
+
+
 def test_stamps_that_waver_add_no_time() -> None:
     # Without a boot clock, receipt wavers by 0.4 s from message to message.
     receipt = np.arange(400) * 0.1 + np.where(np.arange(400) % 2, 0.4, 0.0)

@@ -1,0 +1,61 @@
+"""Seconds of telemetry as frames, and the sessions that they make: for tests that take no time."""
+
+from concurrent.futures import Future
+from pathlib import Path
+
+from onboard.profile import parse_profile
+from onboard.rejoin import Session
+from onboard.sessions import begin_session
+from onboard.telemetry.frames import Frames
+from onboard.telemetry.link_scanner import LinkScanner
+from onboard.telemetry.links.base import Piece
+from onboard.telemetry.log_files import RECORD_NAME
+from onboard.telemetry.scanner import LogScanner
+from onboard.trip_journal import Past
+from tests.small_streams import Sender, records
+
+PACK = "[battery]\nchemistry = 'li-ion'\ncells = 14\nenergy_wh = 1000\n"
+PROFILE = parse_profile(PACK)
+OTHER = parse_profile(f"[craft]\nname = 'other'\n{PACK}")
+
+START_US = 1_750_000_000_000_000
+A_SECOND = 8
+"""Messages."""
+
+
+def second(n: int, sender: Sender) -> bytes:
+    """The bytes of a second; the autopilot had been running for 300 s when it began."""
+    stated = [*sender.second(300.0 + n, 50.0, 6.0, 1.8), sender.time_of_day(1.75e9 + n, 300.0 + n)]
+    return b"".join(stated)
+
+
+def heard(begin: int, end: int, sender: Sender | None = None) -> list[Frames]:
+    """Seconds of telemetry, a part each."""
+    scanner, sender = LinkScanner(), sender or Sender()
+    return [
+        scanner.push([Piece(START_US + n * 1_000_000, second(n, sender))])
+        for n in range(begin, end)
+    ]
+
+
+def learned() -> Frames:
+    """Five minutes at four speeds: enough for a curve."""
+    sender, frames = Sender(), []
+    for n in range(300):
+        speed = 1.0 + n // 40 % 4
+        frames += sender.second(300.0 + n, 50.0, 1.0 + 0.5 * speed**3, speed)
+    return LogScanner().push(records(frames, START_US, 1_000_000 // 7), final=True)
+
+
+def session(directory: Path, parts: list[Frames], *, anew: bool = False) -> Session:
+    """A session in which these came."""
+    folder = begin_session(directory, int(parts[0].stamp_us[0]), anew=anew)
+    (folder / RECORD_NAME).write_bytes(b"".join(part.records() for part in parts))
+    return Session(folder)
+
+
+def found(past: Past) -> "Future[Past]":
+    """What was found by looking back."""
+    future: Future[Past] = Future()
+    future.set_result(past)
+    return future
