@@ -14,6 +14,7 @@ from onboard.contract.codec import plain
 from onboard.contract.codes import Statement
 from onboard.contract.commands import Mark, Set
 from onboard.contract.figure import Figure
+from onboard.contract.log_remarks import LogRemark
 from onboard.contract.messages import KINDS
 from onboard.contract.quantities import kind_of, unit_of
 from onboard.contract.remarks import Caution
@@ -42,18 +43,18 @@ WORDS = {
 """Every field of a record that holds a text, and what that is: no sentence is among them."""
 
 TEXT_VALUES = {
-    "source", "sources", "name", "path", "before", "link", "key", "given", "of", "parts",
+    "source", "sources", "name", "path", "before", "link", "key", "given", "of", "parts", "files",
     "setup", "setups", "a", "b", "others", "other", "log",
     "pack_setup", "pack_other", "drive_setup", "drive_other",
 }  # fmt: skip
 """Names and paths."""
 
-CODED_VALUES = {"reason", "reasons", "problem", "held", "why", "quantity", "what"}
+CODED_VALUES = {"dated_by", "reason", "reasons", "problem", "held", "why", "quantity", "what"}
 """Codes of a closed set."""
 
 
 def test_the_files_are_those_of_the_types() -> None:
-    assert Caution in families()
+    assert {Caution, LogRemark} <= set(families())
     assert (HERE / "schema.json").read_text(encoding="utf-8") == schema_text()
     assert (HERE / "README.md").read_text(encoding="utf-8") == glossary_text()
     assert json.loads(schema_text()) == schema()
