@@ -1,10 +1,12 @@
 """Replay: the same figures as a review, at any pace; and its pacing."""
 
 import asyncio
+import json
 from pathlib import Path
 
 import pytest
 
+from groundside.review.told import review_json
 from groundside.replay.pacing import SPEEDS, Pacing
 from groundside.replay.player import ReplaySource
 from groundside.review.summary import review
@@ -43,7 +45,7 @@ def play(path: Path, profile: Profile, speed: float, **options) -> tuple[list[di
 @pytest.mark.parametrize("speed", [7.0, 60.0, 1e6])
 def test_a_replay_ends_with_the_figures_of_the_review(speed: float) -> None:
     profile = load_profile(CRAFT)
-    reviewed = review(RIDE, profile)
+    reviewed = json.loads(json.dumps(review_json(review(RIDE, profile))))
     snapshots, clock = play(RIDE, profile, speed)
     trip = snapshots[-1]["trip"]
     assert trip.keys() == reviewed["trip"].keys()
@@ -122,7 +124,7 @@ def test_a_clock_set_forward_in_the_log_holds_up_nothing(tmp_path: Path) -> None
     frames = [frame for n in range(40) for frame in sender.second(5 + n, 50, 8, 2)]
     never_set = records(frames[:140], start_us=60_000_000)
     (tmp_path / "log").write_bytes(never_set + records(frames[140:]))
-    assert review(tmp_path / "log", Profile())["log"]["duration_s"] == pytest.approx(27.8, abs=0.1)
+    assert review(tmp_path / "log", Profile()).log.duration_s == pytest.approx(27.8, abs=0.1)
     snapshots, clock = play(tmp_path / "log", Profile(), 1.0)
     assert clock.now_s - 50.0 == pytest.approx(27.8, abs=0.5)
     assert snapshots[-1]["replay"]["duration_s"] == pytest.approx(27.8, abs=0.1)

@@ -18,7 +18,7 @@ def not_strict(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def codes(keeper: TripKeeper) -> list[str]:
-    return [told[0] for told in keeper.troubles()]
+    return [alert.code for alert in keeper.alerts()]
 
 
 def test_after_many_faults_it_is_given_up_and_a_new_trip_brings_it_back() -> None:

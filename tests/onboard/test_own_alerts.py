@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from onboard.contract.alerts import AlertCode
 from onboard.own_alerts import SILENT_S, OwnAlerts, Running
 from onboard.subscriber import STRICT, Subscriber
 from onboard.telemetry.signing import Refused
@@ -40,7 +41,7 @@ def test_each_trouble_has_its_alert(changes: dict, said: dict[str, str]) -> None
 
 def test_a_part_that_fails_is_named_by_its_code(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(STRICT, "0")
-    feed = Subscriber("feed_failed", "the feed")
+    feed = Subscriber(AlertCode.FEED_FAILED, "the feed")
     feed.failed(NOW_S, RuntimeError())
     assert codes(replace(WELL, failing=[feed])) == {"feed_failed": "warning"}
 

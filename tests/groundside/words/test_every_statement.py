@@ -45,9 +45,9 @@ TABLES: dict[str, Mapping[Code, Sentence]] = {
     name: value
     for module in _modules(groundside.words)
     for name, value in vars(module).items()
-    if _is_table(value)
+    if _is_table(value) and name != "MENDING"
 }
-"""The tables of sentences, by name."""
+"""The tables of sentences, by name; what to do about a reason is said of some only."""
 
 ROWS = [(row, sentence) for table in TABLES.values() for row, sentence in table.items()]
 NAMES = [f"{type(row).__name__}.{row.name}" for row, _ in ROWS]

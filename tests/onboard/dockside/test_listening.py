@@ -53,4 +53,4 @@ def test_all_that_came_is_taken_in(seconds: int, last: Exception | None, says: b
     assert heard.received_bytes + 8 * ride.messages == heard.record_bytes
     assert (heard.problem is not None) is says
     assert heard.seconds_s == pytest.approx(until_s if last is None else until_s - 0.01)
-    assert heard.snapshots[-1]["link"]["messages"] == ride.messages
+    assert heard.snapshots[-1].link.messages == ride.messages

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from onboard.contract.alerts import Alert
 from onboard.block import COLUMNS, Block, Channel
 from onboard.contract.figure import Figure, Unknown
 from onboard.efficiency.engine import Engine
@@ -83,6 +84,8 @@ def leaves(value, path="") -> dict[str, object]:
         return {path: value.value, f"{path}.low": value.low, f"{path}.high": value.high}
     if isinstance(value, tuple):
         value = dict(enumerate(value))
+    if isinstance(value, Alert):
+        value = {"code": value.code, "since_s": value.since_s, **value.values}
     if isinstance(value, dict):
         inner = [leaves(one, f"{path}.{key}") for key, one in value.items()]
         return {path: len(inner)} | {key: one for part in inner for key, one in part.items()}
