@@ -199,7 +199,7 @@ class Ride:
     async def give(self, *updates: Update | Exception | None) -> None:
         for update in updates:
             self.source.put(update)
-        await asyncio.wait_for(self.source.all_taken(), 5.0)
+        await self.source.all_taken()
         await self.show()
 
     async def show(self) -> None:
