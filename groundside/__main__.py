@@ -1,8 +1,14 @@
 """The command line of the viewer: `python -m groundside`, installed as `wattwake-groundside`."""
 
+import sys
+
+if __name__ == "__main__":
+    from groundside.program import run
+
+    sys.exit(run())  # which imports this file once more, by its name
+
 import argparse
 import os
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -334,7 +340,3 @@ def _demo(arguments: argparse.Namespace) -> int:
         target_distance_m=arguments.target_distance_m,
     )
     return _show(arguments, source, _units(arguments))
-
-
-if __name__ == "__main__":
-    sys.exit(main())

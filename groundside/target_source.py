@@ -31,8 +31,8 @@ class WithTarget(Wrapped):
         async for update in self._source.stream():
             snapshot = update.snapshot
             if snapshot is not None and isinstance(snapshot.target, Unknown):
-                update = replace(update, snapshot=replace(snapshot, target=self._target(snapshot)))
-            yield update
+                snapshot = replace(snapshot, target=self._target(snapshot))
+            yield replace(update, snapshot=snapshot)
 
     def _target(self, snapshot: Snapshot) -> Target:
         trip = snapshot.trip.distance_m

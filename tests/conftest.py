@@ -1,7 +1,26 @@
-"""Tests run with the strict switch: a fault that the daemon would stand is raised instead."""
+"""What holds for all tests.
+
+They run with the strict switch: a fault that the daemon would stand is raised instead. And no test
+may fail because the machine is slow or busy, so examples are given all the time they take.
+"""
 
 import os
+
+import pytest
+from hypothesis import HealthCheck, settings
 
 from onboard.subscriber import STRICT
 
 os.environ[STRICT] = "1"
+
+settings.register_profile("patient", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("patient")
+
+
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """Give the number of processes that share the tests: one alone for files that were named.
+
+    Those that watch real processes wait half the time, so one process more than there are cores
+    keeps all cores at work.
+    """
+    return 0 if config.args_source is config.ArgsSource.ARGS else (os.cpu_count() or 1) + 1

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from onboard.subscriber import STRICT
+from tests.patience import PATIENCE_S, held_up_s
 
 ROOT = Path(__file__).parents[1]
 
@@ -58,20 +59,22 @@ class Daemon:
 
     def __exit__(self, *_: object) -> None:
         self.process.send_signal(signal.SIGTERM)
-        started_s = time.monotonic()
-        _, self.complained = self.process.communicate(timeout=10)
-        self.ended_in_s = time.monotonic() - started_s
+        _, self.complained = self.process.communicate(timeout=PATIENCE_S)
         assert self.process.returncode == 0
+
+    def held_up_s(self) -> float:
+        """How long it and this process have waited for a processor so far [s]."""
+        return held_up_s(self.process.pid) + held_up_s()
 
     def snapshots(self):
         """Snapshots of the feed as they come."""
-        with socket.create_connection(("127.0.0.1", self.port("feed on")), 10) as viewer:
+        with socket.create_connection(("127.0.0.1", self.port("feed on")), PATIENCE_S) as viewer:
             for line in viewer.makefile("rb"):
                 message = json.loads(line)
                 if message["kind"] == "snapshot":
                     yield message
 
-    def snapshot_when(self, condition, within_s: float = 90.0) -> dict:
+    def snapshot_when(self, condition, within_s: float = PATIENCE_S) -> dict:
         """The first snapshot that fulfils a condition."""
         deadline = time.monotonic() + within_s
         for snapshot in self.snapshots():
@@ -83,7 +86,7 @@ class Daemon:
 
 def said(port: int, **command: Any) -> dict[str, Any]:
     """Say one thing over the feed, and give the answer."""
-    with socket.create_connection(("127.0.0.1", port), 10) as viewer:
+    with socket.create_connection(("127.0.0.1", port), PATIENCE_S) as viewer:
         viewer.sendall(json.dumps({"id": 7, **command}).encode() + b"\n")
         for line in viewer.makefile("rb"):
             answer: dict[str, Any] = json.loads(line)

@@ -6,35 +6,54 @@ has two more columns for the ends of its 95 % interval; a cell is empty where no
 
 import csv
 import io
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from groundside.review.many import Reviewed
 from groundside.review.names import written
+from groundside.review.result import Review
+from onboard.contract.figure import Estimate, Figure, Number, Unknown, within
 
-FIGURE, NUMBER = True, False
 
-COLUMNS: tuple[tuple[tuple[str, ...], str, bool], ...] = (
-    (("trip", "elapsed_s"), "elapsed_s", NUMBER),
-    (("trip", "moving_s"), "moving_s", NUMBER),
-    (("trip", "distance_m"), "distance_m", FIGURE),
-    (("trip", "energy_wh"), "energy_wh", FIGURE),
-    (("trip", "charge_ah"), "charge_ah", NUMBER),
-    (("trip", "wh_per_km"), "wh_per_km", FIGURE),
-    (("trip", "mean_power_w"), "mean_power_w", NUMBER),
-    (("trip", "mean_speed_mps"), "mean_speed_mps", NUMBER),
-    (("trip", "max_speed_mps"), "max_speed_mps", NUMBER),
-    (("trip", "bridged_energy_fraction"), "bridged_energy_fraction", NUMBER),
-    (("trip", "bridged_distance_fraction"), "bridged_distance_fraction", NUMBER),
-    (("battery", "left_wh"), "left_wh", FIGURE),
-    (("battery", "left_fraction"), "left_fraction", FIGURE),
-    (("battery", "resistance_ohm"), "resistance_ohm", FIGURE),
-    (("range_m",), "range_m", FIGURE),
-    (("time_left_s",), "time_left_s", FIGURE),
-    (("set_and_drift", "east_mps"), "water_east_mps", FIGURE),
-    (("set_and_drift", "north_mps"), "water_north_mps", FIGURE),
+@dataclass(frozen=True)
+class Kept:
+    """A column: its name, where its value stands in a review, and whether it has an interval."""
+
+    name: str
+    of: Callable[[Review], Estimate | Number]
+    spans: bool = False
+
+
+COLUMNS = (
+    Kept("elapsed_s", lambda one: one.trip.elapsed_s),
+    Kept("moving_s", lambda one: one.trip.moving_s),
+    Kept("distance_m", lambda one: one.trip.distance_m, spans=True),
+    Kept("energy_wh", lambda one: one.trip.energy_wh, spans=True),
+    Kept("charge_ah", lambda one: one.trip.charge_ah),
+    Kept("wh_per_km", lambda one: one.trip.wh_per_km, spans=True),
+    Kept("mean_power_w", lambda one: one.trip.mean_power_w),
+    Kept("mean_speed_mps", lambda one: one.trip.mean_speed_mps),
+    Kept("max_speed_mps", lambda one: one.trip.max_speed_mps),
+    Kept("bridged_energy_fraction", lambda one: one.trip.bridged_energy_fraction),
+    Kept("bridged_distance_fraction", lambda one: one.trip.bridged_distance_fraction),
+    Kept("left_wh", lambda one: within(one.battery, lambda it: it.left_wh), spans=True),
+    Kept("left_fraction", lambda one: within(one.battery, lambda it: it.left_fraction), spans=True),
+    Kept(
+        "resistance_ohm", lambda one: within(one.battery, lambda it: it.resistance_ohm), spans=True
+    ),
+    Kept("range_m", lambda one: one.range_m, spans=True),
+    Kept("time_left_s", lambda one: one.time_left_s, spans=True),
+    Kept(
+        "water_east_mps", lambda one: within(one.set_and_drift, lambda it: it.east_mps), spans=True
+    ),
+    Kept(
+        "water_north_mps",
+        lambda one: within(one.set_and_drift, lambda it: it.north_mps),
+        spans=True,
+    ),
 )
-"""Where a value stands in the review, its column, and whether it has an interval."""
 
 ENDS = ("low", "high")
 
@@ -49,10 +68,10 @@ def header() -> list[str]:
 'distance_high_m']
     """
     names = ["log", "start_utc", "duration_s"]
-    for _, name, is_figure in COLUMNS:
-        names.append(name)
-        if is_figure:
-            names += [_end_name(name, end) for end in ENDS]
+    for column in COLUMNS:
+        names.append(column.name)
+        if column.spans:
+            names += [_end_name(column.name, end) for end in ENDS]
     return [*names, "events", "problem"]
 
 
@@ -87,17 +106,21 @@ def as_csv(reviewed: Sequence[Reviewed]) -> str:
 
 
 def _row(one: Reviewed) -> list[Any]:
-    result = one.result
-    if result is None:
+    review = one.result
+    if review is None:
         return [written(one.path), *[None] * (len(header()) - 2), one.problem]
-    cells: list[Any] = [written(one.path), result["log"]["start_utc"], result["log"]["duration_s"]]
-    for where, _, is_figure in COLUMNS:
-        value: Any = result
-        for key in where:
-            value = value.get(key) if isinstance(value, dict) else None
-        if is_figure:
-            figure = value if isinstance(value, dict) else {}
-            cells += [figure.get(key) for key in ("value", *ENDS)]
+    log = review.log
+    cells: list[Any] = [written(one.path), _cell(log.start_utc), log.duration_s]
+    for column in COLUMNS:
+        value = column.of(review)
+        if isinstance(value, Figure):
+            cells += [_cell(end) for end in (value.value, value.low, value.high)]
         else:
-            cells.append(value)
-    return [*cells, len(result["events"]), None]
+            cells += [_cell(value), *([None] * len(ENDS) if column.spans else [])]
+    return [*cells, len(review.events), None]
+
+
+def _cell(value: float | str | Unknown | None) -> float | str | None:
+    if isinstance(value, Unknown) or (isinstance(value, float) and not math.isfinite(value)):
+        return None
+    return value

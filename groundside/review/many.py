@@ -1,15 +1,18 @@
 """The reviews of several logs, on all cores."""
 
+import contextlib
 import functools
 import multiprocessing
 import os
 import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from groundside.review.result import Review
 from groundside.review.series import Series
 from groundside.review.summary import Drawn, review
 from onboard.errors import WattwakeError
@@ -31,7 +34,7 @@ class Reviewed:
     path
         The log, as given.
     result
-        See `review`; None where there is a problem.
+        What the log comes to; None where there is a problem.
     problem
         A sentence for people to read, None without.
     speed_unit
@@ -41,7 +44,7 @@ class Reviewed:
     """
 
     path: Path
-    result: dict[str, Any] | None
+    result: Review | None
     problem: str | None = None
     speed_unit: str = ""
     series: Series | None = field(default=None, compare=False)
@@ -84,25 +87,60 @@ def review_many(
         return list(_one_by_one(paths, sizes, one, progress))
     context = multiprocessing.get_context("spawn")  # threads would not survive a fork
     done = context.RawArray("q", len(paths))
-    with ProcessPoolExecutor(
-        min(os.cpu_count() or 1, len(paths)),
-        mp_context=context,
-        initializer=_begin_work,
-        initargs=(done,),
-    ) as workers:
+    with (
+        _interrupts_noted() as interrupts,
+        ProcessPoolExecutor(
+            min(os.cpu_count() or 1, len(paths)),
+            mp_context=context,
+            initializer=_begin_work,
+            initargs=(done,),
+        ) as workers,
+    ):
         # The longest first, so that no core is left with it at the end.
         order = sorted(range(len(paths)), key=lambda n: -sizes[n])
-        tasks = {n: workers.submit(_work_on, n, paths[n], one) for n in order}
-        try:
-            waiting: set[Future[Reviewed]] = set(tasks.values())
-            while waiting:
-                _, waiting = wait(waiting, timeout=TOLD_EVERY_S, return_when=FIRST_COMPLETED)
-                if progress is not None:
-                    progress(sum(done))
-        except KeyboardInterrupt:
-            workers.shutdown(wait=False, cancel_futures=True)
-            raise
-        return [tasks[n].result() for n in range(len(paths))]
+        others = set(context.active_children())
+        with _deaf_to_interrupts():  # the workers stay so from their first instruction on
+            tasks = {n: workers.submit(_work_on, n, paths[n], one) for n in order}
+        waiting: set[Future[Reviewed]] = set(tasks.values())
+        while waiting and not interrupts:
+            _, waiting = wait(waiting, timeout=TOLD_EVERY_S, return_when=FIRST_COMPLETED)
+            if progress is not None:
+                progress(sum(done))
+        if interrupts:
+            # Whoever interrupts means the whole, and no worker has anything to say then.
+            for worker in set(context.active_children()) - others:
+                worker.terminate()
+    return [tasks[n].result() for n in range(len(paths))]
+
+
+@contextlib.contextmanager
+def _interrupts_noted() -> Iterator[list[int]]:
+    """Have SIGINT noted in a list, and raised as KeyboardInterrupt afterwards.
+
+    A second one while the workers are being ended would leave some of them at work.
+    """
+    noted: list[int] = []
+    usual = signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    if not usual or threading.current_thread() is not threading.main_thread():
+        yield noted
+        return
+    signal.signal(signal.SIGINT, lambda number, _frame: noted.append(number))
+    try:
+        yield noted
+    finally:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+        if noted:
+            raise KeyboardInterrupt
+
+
+@contextlib.contextmanager
+def _deaf_to_interrupts() -> Iterator[None]:
+    """Hold SIGINT back from this thread and from what it starts meanwhile."""
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 _done: Any = None
@@ -112,8 +150,6 @@ _done: Any = None
 def _begin_work(done: Any) -> None:
     global _done  # noqa: PLW0603
     _done = done
-    # Whoever interrupts means the whole: no worker has anything to say then.
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def _work_on(number: int, path: Path, review_one: Callable[..., Reviewed]) -> Reviewed:

@@ -4,9 +4,10 @@ import datetime
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
-from groundside.figures import text_of
+from groundside.review.result import Review
+from onboard.contract.codec import clean
+from onboard.contract.figure import Unknown
 
 
 def written(path: Path) -> str:
@@ -27,26 +28,20 @@ def names_of(paths: Sequence[Path]) -> list[str]:
         twice = {name for name, count in Counter(names).items() if count > 1}
         pairs = zip(names, paths, strict=True)
         names = [longer(path) if name in twice else name for name, path in pairs]
-    return [text_of(name) or "?" for name in names]
+    return [clean(name) or "?" for name in names]
 
 
 def _with_folder(path: Path) -> str:
     return "/".join(path.parts[-2:])
 
 
-def date_text(result: dict[str, Any]) -> str:
-    """Give when a log begins, to the minute; empty where that is not known.
-
-    Examples
-    --------
-    >>> date_text({"log": {"start_utc": "2025-06-14T09:30:00.0Z"}})
-    '2025-06-14 09:30 UTC'
-    """
-    start = start_of(result)
+def date_text(review: Review) -> str:
+    """Give when a log begins, to the minute, such as `2025-06-14 09:30 UTC`; empty if unknown."""
+    start = start_of(review)
     return "" if start is None else f"{start:%Y-%m-%d %H:%M} UTC"
 
 
-def start_of(result: dict[str, Any]) -> datetime.datetime | None:
+def start_of(review: Review) -> datetime.datetime | None:
     """Give when a log begins, None where that is not known."""
-    stated = result["log"]["start_utc"]
-    return None if stated is None else datetime.datetime.fromisoformat(stated)
+    stated = review.log.start_utc
+    return None if isinstance(stated, Unknown) else datetime.datetime.fromisoformat(stated)

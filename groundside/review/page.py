@@ -6,7 +6,6 @@ All text is escaped here, and the page forbids itself to run or to fetch anythin
 from collections.abc import Iterator, Sequence
 from html import escape
 
-from groundside.figures import text_of
 from groundside.review.many import Reviewed
 from groundside.review.names import date_text, written
 from groundside.review.page_style import STYLE
@@ -23,6 +22,7 @@ from groundside.review.sections import (
     trip_section,
 )
 from groundside.units import units_named
+from onboard.contract.codec import clean
 
 ALLOWED = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'"
 WITH_TRACK = "This page shows the track: it tells where the rides began and ended."
@@ -88,10 +88,10 @@ def _ride(
     level = 2 if several else 1
     yield f'<article id="ride-{place}"><h{level}>{_text(ride.name)}</h{level}>'
     craft = ride.reviewed.series.craft if ride.reviewed.series is not None else ""
-    about = ", ".join(filter(None, (text_of(craft), date_text(ride.result) or "date unknown")))
+    about = ", ".join(filter(None, (clean(craft), date_text(ride.result) or "date unknown")))
     yield f"<p>{_text(about)}</p>"
-    if ride.result["events"]:
-        yield from _section(events_section(ride.result), level=level + 1)
+    if ride.result.events:
+        yield from _section(events_section(ride.result, own), level=level + 1)
     yield from _section(trip_section(ride.result, own), level=level + 1)
     yield from (f'<p class="note">{_text(words)}</p>' for words, svg in pictures if not svg)
     yield '<div class="pictures">'

@@ -4,15 +4,17 @@ What is unknown is said in words where the picture would be.
 """
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from groundside.dashboard.trip_series import trip_series
-from groundside.figures import reading
+from groundside.review.result import Review
 from groundside.review.series import Series, track
 from groundside.units import Units
+from groundside.words.reasons import reason_text
 from onboard.block import FloatArray
+from onboard.contract.figure import Unknown
 from onboard.efficiency.consumption import HARDLY_MOVED_M
 
 if TYPE_CHECKING:
@@ -37,20 +39,20 @@ RARE_PERCENT = 2.0
 """So many of the places at either end share the last colour: one of them would take the scale."""
 
 
-def draw_speed_power(axes: "Axes", result: dict[str, Any], units: Units) -> None:
+def draw_speed_power(axes: "Axes", review: Review, units: Units) -> None:
     """Draw the curve with its 95 % band, and the means of the bands of speed."""
-    curve, bands = result["curve"], _bands(result)
+    curve, bands = review.curve, _bands(review)
     axes.set_title("power by speed")
-    if curve is None and not bands:
-        _say(axes, f"unknown: {reading(result, 'curve').why}")
+    if isinstance(curve, Unknown) and not bands:
+        _say(axes, f"unknown: {reason_text(curve, units)}")
         return
-    if curve is not None:
-        speed = [units.speed(value) for value in curve["speed_mps"]]
-        water = "through water" if curve["speed_kind"] == "through_water" else "over ground"
+    if not isinstance(curve, Unknown):
+        speed = [units.speed(value) for value in curve.speed_mps]
+        water = "through water" if curve.speed_kind == "through_water" else "over ground"
         axes.fill_between(
-            speed, curve["low_w"], curve["high_w"], color=LINE, alpha=0.3, lw=0, label="95 % band"
+            speed, curve.low_w, curve.high_w, color=LINE, alpha=0.3, lw=0, label="95 % band"
         )
-        axes.plot(speed, curve["power_w"], color=LINE, label=f"curve, {water}")
+        axes.plot(speed, curve.power_w, color=LINE, label=f"curve, {water}")
     if bands:
         way, power = zip(*bands, strict=True)
         axes.plot(
@@ -68,12 +70,12 @@ def draw_speed_power(axes: "Axes", result: dict[str, Any], units: Units) -> None
     axes.legend(fontsize="small")
 
 
-def _bands(result: dict[str, Any]) -> list[tuple[float, float]]:
+def _bands(review: Review) -> list[tuple[float, float]]:
     """Give mean speed over ground [m/s] and mean power [W] of the bands that tell enough."""
     return [
-        (band["distance_m"] / band["seconds"], 3600.0 * band["energy_wh"] / band["seconds"])
-        for band in result["bands"]
-        if band["seconds"] >= ENOUGH_S and band["wh_per_km"] is not None
+        (band.distance_m / band.seconds, 3600.0 * band.energy_wh / band.seconds)
+        for band in review.bands
+        if band.seconds >= ENOUGH_S and not isinstance(band.wh_per_km, Unknown)
     ]
 
 
@@ -177,14 +179,14 @@ Drawing = Callable[["Axes"], None]
 
 
 def drawings(
-    result: dict[str, Any], series: Series, units: Units, *, tracks: bool
+    review: Review, series: Series, units: Units, *, tracks: bool
 ) -> list[tuple[str, Drawing]]:
     """Give the pictures of a ride: what each shows, in words, and how it is drawn.
 
     Parameters
     ----------
-    result
-        The review.
+    review
+        What the log comes to.
     series
         What is drawn of it.
     units
@@ -195,8 +197,8 @@ def drawings(
     cost = units.consumption_name
     found: list[tuple[str, Drawing]] = [
         (
-            "Battery power against speed" + (BAND if result["curve"] is not None else ""),
-            lambda axes: draw_speed_power(axes, result, units),
+            "Battery power against speed" + ("" if isinstance(review.curve, Unknown) else BAND),
+            lambda axes: draw_speed_power(axes, review, units),
         ),
         ("Energy against distance", lambda axes: draw_energy(axes, series, units)),
         (f"{cost} against distance", lambda axes: draw_consumption(axes, series, units)),

@@ -1,17 +1,27 @@
 """Several logs in words: a row each, and what they come to together."""
 
-import functools
 import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from groundside.figures import Reading, clock_text, one_decimal, reading, three_figures, whole
+from groundside.figures import clock_text, one_decimal, three_figures, whole
 from groundside.review.many import Reviewed
 from groundside.review.names import date_text, names_of, start_of
+from groundside.review.result import Review
 from groundside.review.season_totals import Totals, totals
-from groundside.review.sections import WIDE, WIDER, Cell, Column, Section, figure_cell
+from groundside.review.sections import (
+    WIDE,
+    WIDER,
+    Cell,
+    Column,
+    Section,
+    event_words,
+    figure_cell,
+)
 from groundside.units import Units, units_named
+from groundside.words.readings import reading
+from onboard.contract.figure import Estimate, Number, Unknown
+from onboard.contract.snapshot import Trip
 
 SAME_SENSORS = (
     "consumption of all: their energy over their distance. Its 95 % interval adds up the half "
@@ -32,7 +42,7 @@ class Named:
 
     name: str
     reviewed: Reviewed
-    result: dict[str, Any]
+    result: Review
 
 
 def readable(reviewed: Sequence[Reviewed]) -> list[Named]:
@@ -76,39 +86,42 @@ def season_section(reviewed: Sequence[Reviewed], units: Units) -> Section:
         (
             Cell(ride.name),
             Cell(date_text(ride.result)),
-            *_figures(functools.partial(reading, ride.result, "trip"), units),
+            *_figures(ride.result.trip, units),
         )
         for ride in rides
     )
     last = (
         Cell(f"all {summed.rides}"),
         Cell(""),
-        *_figures(lambda key: getattr(summed, key), units),
+        *_figures(summed, units),
     )
-    return Section("rides", columns, rows, last, tuple(_notes(reviewed, rides, summed)))
+    return Section("rides", columns, rows, last, tuple(_notes(reviewed, rides, summed, units)))
 
 
-def _figures(figure_of: Callable[[str], Reading], units: Units) -> list[Cell]:
+def _figures(sums: Trip | Totals, units: Units) -> list[Cell]:
     """Write a row's figures; the reasons of what is unknown stand in the log's own review."""
 
-    def cell(key: str, write: Callable[[float], str], *, spans: bool = False) -> Cell:
-        figure = figure_of(key)
-        if figure.value is None:
+    def cell(
+        figure: Estimate | Number, write: Callable[[float], str], *, spans: bool = False
+    ) -> Cell:
+        if isinstance(figure, Unknown):
             return Cell("unknown")
-        written = figure_cell(figure, write)
+        written = figure_cell(reading(figure, units), write)
         return written if spans else Cell(written.text)
 
     return [
-        cell("elapsed_s", clock_text),
-        cell("distance_m", lambda value: three_figures(units.distance(value))),
-        cell("energy_wh", three_figures),
-        cell("wh_per_km", lambda value: three_figures(units.consumption(value)), spans=True),
-        cell("mean_speed_mps", lambda value: one_decimal(units.speed(value))),
-        cell("mean_power_w", whole),
+        cell(sums.elapsed_s, clock_text),
+        cell(sums.distance_m, lambda value: three_figures(units.distance(value))),
+        cell(sums.energy_wh, three_figures),
+        cell(sums.wh_per_km, lambda value: three_figures(units.consumption(value)), spans=True),
+        cell(sums.mean_speed_mps, lambda value: one_decimal(units.speed(value))),
+        cell(sums.mean_power_w, whole),
     ]
 
 
-def _notes(reviewed: Sequence[Reviewed], rides: Sequence[Named], summed: Totals) -> list[str]:
+def _notes(
+    reviewed: Sequence[Reviewed], rides: Sequence[Named], summed: Totals, units: Units
+) -> list[str]:
     notes = [SAME_SENSORS]
     for key, count in summed.without.items():
         if count > 0:
@@ -125,7 +138,9 @@ def _notes(reviewed: Sequence[Reviewed], rides: Sequence[Named], summed: Totals)
         notes.append(f"{counted(unread)} could not be read: in no sum")
     for ride in rides:
         notes += [
-            f"{ride.name}: {event['text']}" for event in ride.result["events"] if not event["t_s"]
+            f"{ride.name}: {event_words(event, units)}"
+            for event in ride.result.events
+            if not event.t_s
         ]
     return notes
 
@@ -136,7 +151,7 @@ def _overlapping(rides: Sequence[Named]) -> Iterator[tuple[Named, Named]]:
     dated.sort(key=lambda pair: pair[0])
     for (start, one), (later, other) in itertools.pairwise(dated):
         ahead_s = (later - start).total_seconds()
-        long_s, other_s = (float(ride.result["log"]["duration_s"]) for ride in (one, other))
+        long_s, other_s = (ride.result.log.duration_s for ride in (one, other))
         if min(long_s - ahead_s, other_s) > 0.5 * min(long_s, other_s):
             yield one, other
 

@@ -1,17 +1,17 @@
 """The sums of several rides. Numbers only."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from groundside.figures import Reading, reading
+from groundside.review.result import Review
+from onboard.contract.figure import Estimate, Figure, Number, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Trip
 from onboard.efficiency.consumption import HARDLY_MOVED_M
 
 AGREES_FRACTION = 0.02
 """A ride's Wh/km is of the part over which power and speed are known both. Where it is further than
 this from energy over distance, the sums are of different parts, and their ratio says nothing."""
-
-NONE_KNOWN = "known in none of the logs"
 
 
 @dataclass(frozen=True)
@@ -43,51 +43,49 @@ class Totals:
     """
 
     rides: int
-    elapsed_s: Reading
-    moving_s: Reading
-    energy_wh: Reading
-    distance_m: Reading
-    wh_per_km: Reading
-    mean_speed_mps: Reading
-    mean_power_w: Reading
+    elapsed_s: Number
+    moving_s: Number
+    energy_wh: Estimate
+    distance_m: Estimate
+    wh_per_km: Estimate
+    mean_speed_mps: Number
+    mean_power_w: Number
     without: dict[str, int]
     repeated: tuple[int, ...]
 
 
-def totals(results: Sequence[dict[str, Any]]) -> Totals:
+def totals(reviews: Sequence[Review]) -> Totals:
     """Sum up rides.
 
     Parameters
     ----------
-    results
-        Their reviews. Of two that are equal in all, one counts: the same log given twice.
+    reviews
+        What their logs come to. Of two that are equal in all, one counts: the same log given twice.
     """
-    kept: list[dict[str, Any]] = []
+    kept: list[Review] = []
     repeated = []
-    for place, result in enumerate(results):
-        if result in kept:
+    for place, review in enumerate(reviews):
+        if review in kept:
             repeated.append(place)
         else:
-            kept.append(result)
-    rides = [_Ride.of(result) for result in kept]
-    together = [ride for ride in rides if ride.counts_together]
-    moving = [ride for ride in rides if ride.distance_m.value is not None]
-    powered = [ride for ride in rides if ride.energy_wh.value is not None]
+            kept.append(review)
+    rides = [review.trip for review in kept]
+    together = [known for ride in rides if (known := _together(ride)) is not None]
+    moving = [ride for ride in rides if isinstance(ride.distance_m, Figure)]
+    powered = [ride for ride in rides if isinstance(ride.energy_wh, Figure)]
+    energy, distance = (
+        _sum(ride.energy_wh for ride in rides),
+        _sum(ride.distance_m for ride in rides),
+    )
     return Totals(
         rides=len(rides),
-        elapsed_s=_sum([ride.elapsed_s for ride in rides]),
-        moving_s=_sum([ride.moving_s for ride in rides]),
-        energy_wh=_sum([ride.energy_wh for ride in rides]),
-        distance_m=_sum([ride.distance_m for ride in rides]),
+        elapsed_s=_added(ride.elapsed_s for ride in rides),
+        moving_s=_added(ride.moving_s for ride in rides),
+        energy_wh=energy,
+        distance_m=distance,
         wh_per_km=_consumption(together),
-        mean_speed_mps=_rate(
-            _sum([ride.distance_m for ride in moving]), _sum([ride.moving_s for ride in moving])
-        ),
-        mean_power_w=_rate(
-            _sum([ride.energy_wh for ride in powered]),
-            _sum([ride.elapsed_s for ride in powered]),
-            3600.0,
-        ),
+        mean_speed_mps=_rate(distance, _added(ride.moving_s for ride in moving)),
+        mean_power_w=_rate(energy, _added(ride.elapsed_s for ride in powered), 3600.0),
         without={
             "energy_wh": len(rides) - len(powered),
             "distance_m": len(rides) - len(moving),
@@ -98,72 +96,74 @@ def totals(results: Sequence[dict[str, Any]]) -> Totals:
 
 
 @dataclass(frozen=True)
-class _Ride:
-    elapsed_s: Reading
-    moving_s: Reading
-    energy_wh: Reading
-    distance_m: Reading
-    wh_per_km: Reading
+class _Together:
+    """A ride whose energy and distance are of the same time."""
 
-    @classmethod
-    def of(cls, result: dict[str, Any]) -> "_Ride":
-        keys = ("elapsed_s", "moving_s", "energy_wh", "distance_m", "wh_per_km")
-        return cls(*(reading(result, "trip", key) for key in keys))
-
-    @property
-    def counts_together(self) -> bool:
-        """Whether its energy and its distance are of the same time."""
-        energy, distance, cost = self.energy_wh.value, self.distance_m.value, self.wh_per_km.value
-        if energy is None or distance is None:
-            return False
-        if cost is None:
-            return distance < HARDLY_MOVED_M
-        return abs(1000.0 * energy - cost * distance) <= AGREES_FRACTION * cost * distance
+    energy_wh: Figure
+    distance_m: Figure
+    wh_per_km: Estimate
 
     def reach_wh(self, upwards: bool) -> float:
         """Give how far its interval reaches, as energy over its distance [Wh]."""
-        if self.wh_per_km.value is not None and self.distance_m.value is not None:
+        if isinstance(self.wh_per_km, Figure):
             return _reach(self.wh_per_km, upwards) * self.distance_m.value / 1000.0
         return _reach(self.energy_wh, upwards)
 
 
-def _reach(figure: Reading, upwards: bool) -> float:
+def _together(ride: Trip) -> _Together | None:
+    energy, distance, cost = ride.energy_wh, ride.distance_m, ride.wh_per_km
+    if isinstance(energy, Unknown) or isinstance(distance, Unknown):
+        return None
+    if isinstance(cost, Unknown):
+        agrees = distance.value < HARDLY_MOVED_M
+    else:
+        own_wh_m = cost.value * distance.value
+        agrees = abs(1000.0 * energy.value - own_wh_m) <= AGREES_FRACTION * own_wh_m
+    return _Together(energy, distance, cost) if agrees else None
+
+
+def _reach(figure: Figure, upwards: bool) -> float:
     """Give how far an interval reaches to one side, 0 where none is stated."""
-    end = figure.high if upwards else figure.low
-    return 0.0 if end is None or figure.value is None else abs(end - figure.value)
+    if figure.low is None or figure.high is None:
+        return 0.0
+    return abs((figure.high if upwards else figure.low) - figure.value)
 
 
-def _sum(figures: Sequence[Reading]) -> Reading:
+def _added(numbers: Iterable[Number]) -> Number:
+    known = [one for one in numbers if not isinstance(one, Unknown)]
+    return sum(known) if known else Unknown(Reason.KNOWN_IN_NONE)
+
+
+def _sum(figures: Iterable[Estimate]) -> Estimate:
     """Add up what is known; intervals with their half widths."""
-    known = [(one.value, one.low, one.high) for one in figures if one.value is not None]
+    known = [one for one in figures if isinstance(one, Figure)]
     if not known:
-        return Reading(None, why=NONE_KNOWN)
-    value = sum(one[0] for one in known)
-    lows = [one[1] for one in known if one[1] is not None]
-    highs = [one[2] for one in known if one[2] is not None]
+        return Unknown(Reason.KNOWN_IN_NONE)
+    value = sum(one.value for one in known)
+    lows = [one.low for one in known if one.low is not None]
+    highs = [one.high for one in known if one.high is not None]
     if len(lows) < len(known) or len(highs) < len(known):
-        return Reading(value)
-    return Reading(value, sum(lows), sum(highs))
+        return Figure(value)
+    return Figure(value, sum(lows), sum(highs))
 
 
-def _consumption(rides: Sequence[_Ride]) -> Reading:
-    energy, distance = (
-        _sum([one.energy_wh for one in rides]),
-        _sum([one.distance_m for one in rides]),
-    )
-    if energy.value is None or distance.value is None:
-        return Reading(None, why="power and speed are not known over the same time in any log")
+def _consumption(rides: Sequence[_Together]) -> Estimate:
+    energy, distance = _sum(one.energy_wh for one in rides), _sum(one.distance_m for one in rides)
+    if isinstance(energy, Unknown) or isinstance(distance, Unknown):
+        return Unknown(Reason.TOGETHER_IN_NONE)
     if distance.value < HARDLY_MOVED_M:
-        return Reading(None, why="hardly moved in any of them")
+        return Unknown(Reason.HARDLY_MOVED_IN_ANY)
     km = distance.value / 1000.0
     value = energy.value / km
     if energy.low is None or distance.low is None:
-        return Reading(value)
+        return Figure(value)
     below, above = (sum(one.reach_wh(up) for one in rides) / km for up in (False, True))
-    return Reading(value, value - below, value + above)
+    return Figure(value, value - below, value + above)
 
 
-def _rate(amount: Reading, time: Reading, factor: float = 1.0) -> Reading:
-    if amount.value is None or not time.value:
-        return Reading(None, why=amount.why or "no time has passed")
-    return Reading(factor * amount.value / time.value)
+def _rate(amount: Estimate, time_s: Number, factor: float = 1.0) -> Number:
+    if isinstance(amount, Unknown):
+        return amount
+    if isinstance(time_s, Unknown) or not time_s > 0.0:
+        return Unknown(Reason.NO_TIME)
+    return factor * amount.value / time_s

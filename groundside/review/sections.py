@@ -1,24 +1,26 @@
 """A review in words: tables of plain text, which the terminal, plain lines and the page share."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from groundside.dashboard.faces.water import water_text
 from groundside.figures import (
     Reading,
     clock_text,
     interval_text,
-    number,
     one_decimal,
-    part,
     percent,
-    reading,
-    text_of,
     three_figures,
 )
 from groundside.plain import trip_rows
+from groundside.review.result import LogEvent, Review
 from groundside.units import Units
+from groundside.words.log_remarks import event_text
+from groundside.words.readings import reading
+from groundside.words.reasons import reason_text
+from onboard.contract.codec import clean
+from onboard.contract.figure import Estimate, Unknown
+from onboard.efficiency.bands import Band
 
 WIDE, WIDER = 60, 100
 """Columns of a terminal from which on a table's second and third choice of columns fits."""
@@ -76,23 +78,30 @@ PAIR = (Column("", right=False), Column("", right=False))
 """Columns of a table of names and figures: they need no titles."""
 
 
-def trip_section(result: dict[str, Any], units: Units) -> Section:
+def trip_section(review: Review, units: Units) -> Section:
     """Give the trip's sums."""
-    rows = tuple((Cell(name), Cell(said, span)) for name, said, span in trip_rows(result, units))
+    rows = tuple(
+        (Cell(name), Cell(said, span)) for name, said, span in trip_rows(review.trip, units)
+    )
     return Section("trip", PAIR, rows)
 
 
-def more_sections(result: dict[str, Any], units: Units) -> list[Section]:
+def more_sections(review: Review, units: Units) -> list[Section]:
     """Give what there is beside the trip's sums and the events."""
-    return [_bands(result, units), _battery(result, units), _water(result, units)]
+    return [_bands(review.bands, units), _battery(review, units), _water(review, units)]
 
 
-def events_section(result: dict[str, Any]) -> Section:
+def event_words(event: LogEvent, units: Units) -> str:
+    """Give what an event says, on one line."""
+    return clean(event_text(event.what, units))
+
+
+def events_section(review: Review, units: Units) -> Section:
     """Give the alerts that came up, and what is to be known of the log."""
     rows = []
-    for event in result["events"]:
-        at_s = number(event.get("t_s")) or 0.0
-        rows.append((Cell(clock_text(at_s) if at_s > 0.0 else ""), Cell(text_of(event["text"]))))
+    for event in review.events:
+        at = clock_text(event.t_s) if event.t_s > 0.0 else ""
+        rows.append((Cell(at), Cell(event_words(event, units))))
     if not rows:
         return Section("events", notes=("none",))
     return Section("events", PAIR, tuple(rows))
@@ -105,7 +114,7 @@ def figure_cell(figure: Reading, write: Callable[[float], str], unit: str = "") 
     return Cell(f"{write(figure.value)} {unit}".rstrip(), interval_text(figure, write))
 
 
-def _bands(result: dict[str, Any], units: Units) -> Section:
+def _bands(bands: Sequence[Band], units: Units) -> Section:
     columns = (
         Column(units.speed_name, right=False),
         Column("time"),
@@ -114,46 +123,48 @@ def _bands(result: dict[str, Any], units: Units) -> Section:
         Column("mean W", from_width=WIDE),
         Column(units.consumption_name),
     )
-    rows = tuple(_band(band, units) for band in result["bands"])
+    rows = tuple(_band(band, units) for band in bands)
     if not rows:
         return Section("speed bands", notes=("power and speed are not known at the same time",))
     return Section("speed bands", columns, rows, notes=("speeds over ground",))
 
 
-def _band(band: dict[str, Any], units: Units) -> tuple[Cell, ...]:
-    low, high = (units.speed(band[key]) for key in ("speed_low_mps", "speed_high_mps"))
-    cost = reading(band, "wh_per_km")
+def _band(band: Band, units: Units) -> tuple[Cell, ...]:
+    low, high = units.speed(band.speed_low_mps), units.speed(band.speed_high_mps)
+    cost = reading(band.wh_per_km, units)
 
     def consumption(value: float) -> str:
         return three_figures(units.consumption(value))
 
-    said = "hardly moving" if cost.value is None else consumption(cost.value)
+    said = cost.why if cost.value is None else consumption(cost.value)
     return (
         Cell(f"{low:.1f} to {high:.1f}" if units.speed(0.25) > 0.3 else f"{low:.2f} to {high:.2f}"),
-        Cell(clock_text(band["seconds"])),
-        Cell(f"{units.distance(band['distance_m']):.2f}"),
-        Cell(f"{band['energy_wh']:.1f}"),
-        Cell(f"{3600.0 * band['energy_wh'] / band['seconds']:.0f}"),
+        Cell(clock_text(band.seconds)),
+        Cell(f"{units.distance(band.distance_m):.2f}"),
+        Cell(f"{band.energy_wh:.1f}"),
+        Cell(f"{3600.0 * band.energy_wh / band.seconds:.0f}"),
         Cell(said, interval_text(cost, consumption)),
     )
 
 
-def _battery(result: dict[str, Any], units: Units) -> Section:
-    if not part(result, "battery"):
-        return Section("battery at the end", notes=(reading(result, "battery").why,))
+def _battery(review: Review, units: Units) -> Section:
+    battery = review.battery
+    if isinstance(battery, Unknown):
+        return Section("battery at the end", notes=(reason_text(battery, units),))
 
     def distance(value_m: float) -> str:
         return three_figures(units.distance(value_m))
 
-    rows: tuple[tuple[str, Reading, Callable[[float], str], str], ...] = (
-        ("left", reading(result, "battery", "left_wh"), one_decimal, "Wh"),
-        ("charge", reading(result, "battery", "left_fraction"), percent, ""),
-        ("resistance", reading(result, "battery", "resistance_ohm"), _milliohm, "mohm"),
-        ("range", reading(result, "range_m"), distance, units.distance_name),
-        ("time left", reading(result, "time_left_s"), clock_text, ""),
+    rows: tuple[tuple[str, Estimate, Callable[[float], str], str], ...] = (
+        ("left", battery.left_wh, one_decimal, "Wh"),
+        ("charge", battery.left_fraction, percent, ""),
+        ("resistance", battery.resistance_ohm, _milliohm, "mohm"),
+        ("range", review.range_m, distance, units.distance_name),
+        ("time left", review.time_left_s, clock_text, ""),
     )
     cells = tuple(
-        (Cell(name), figure_cell(figure, write, unit)) for name, figure, write, unit in rows
+        (Cell(name), figure_cell(reading(figure, units), write, unit))
+        for name, figure, write, unit in rows
     )
     return Section("battery at the end", PAIR, cells, notes=(DOWN_TO,))
 
@@ -162,9 +173,10 @@ def _milliohm(value_ohm: float) -> str:
     return one_decimal(1000.0 * value_ohm)
 
 
-def _water(result: dict[str, Any], units: Units) -> Section:
-    told = water_text(result, units)
-    if not part(result, "set_and_drift"):
+def _water(review: Review, units: Units) -> Section:
+    water = review.set_and_drift
+    told = water_text(water, units)
+    if isinstance(water, Unknown):
         return Section("set and drift", notes=(told,))
 
     def speed(value_mps: float) -> str:
@@ -173,8 +185,8 @@ def _water(result: dict[str, Any], units: Units) -> Section:
     rows = tuple(
         (
             Cell(f"towards {name}"),
-            figure_cell(reading(result, "set_and_drift", key), speed, units.speed_name),
+            figure_cell(reading(figure, units), speed, units.speed_name),
         )
-        for name, key in (("east", "east_mps"), ("north", "north_mps"))
+        for name, figure in (("east", water.east_mps), ("north", water.north_mps))
     )
     return Section("set and drift", PAIR, rows, notes=(told,))

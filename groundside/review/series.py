@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.contract.trip_line import TripLine
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.consumption import HARDLY_MOVING_MPS, SHORTEST_S
 from onboard.efficiency.geodesy import local_offset_m
-from onboard.efficiency.trip_line import TripLine
 
 PIECES_MOST = 800
 """Two for each dot of a phone's width; a page of a whole season stays small enough to send."""

@@ -1,13 +1,12 @@
-"""The review of one log: what it holds, and the trip's sums, as other programs read them."""
+"""The review of one log: what it holds, and the trip's sums."""
 
 from pathlib import Path
-from typing import Any
-
-from onboard.feed.jsonable import jsonable
 
 from groundside.review.remarks import remarks
+from groundside.review.result import LogEvent, LogSaid, Review
 from groundside.review.series import PieceMaker, Series
 from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from onboard.errors import LogError
 from onboard.marks import read_marks
 from onboard.profile import Profile
@@ -15,8 +14,6 @@ from onboard.rejoin import replay
 from onboard.ride import Ride, utc_text
 from onboard.telemetry.log_files import LogFacts, Progress, session_folder
 from onboard.telemetry.logs import open_log
-
-SCHEMA = 1
 
 PLAUSIBLE_FROM_S = 1e9
 """September 2001: an earlier stamp is from a clock that was never set."""
@@ -46,7 +43,7 @@ def review(
     system_id: int | None = None,
     progress: Progress | None = None,
     drawn: Drawn | None = None,
-) -> dict[str, Any]:
+) -> Review:
     """Read a whole log, with what was said meanwhile, and sum up the trip.
 
     Parameters
@@ -61,11 +58,6 @@ def review(
         Called as the log is read, with the bytes read so far.
     drawn
         Takes what pictures are drawn from; None where there will be none.
-
-    Returns
-    -------
-    dict
-        JSON's own types, as described in DEVELOPERS.md.
 
     Raises
     ------
@@ -85,38 +77,31 @@ def review(
     if facts.format == "telemetry" and craft.system_id is None and craft.others:
         others = ", ".join(str(number) for number in sorted(craft.others))
         raise LogError(f"{path}: no autopilot of the system asked for: it holds system {others}")
-    snapshot = ride.snapshot(str(path), age_s=0.0)
-    start_utc = _start_utc(ride, facts)
-    events = [*remarks(ride, facts, snapshot, start_utc), *jsonable(ride.engine.events)]
-    body = {
-        "trip": snapshot.trip,
-        "bands": ride.engine.bands(),
-        "curve": ride.engine.curve(),
-        "set_and_drift": snapshot.set_and_drift,
-        "battery": snapshot.battery,
-        "range_m": snapshot.range_m.now,
-        "time_left_s": snapshot.time_left_s,
-    }
-    why = {key: value.why for key, value in body.items() if isinstance(value, Unknown)}
-    return {
-        "schema": SCHEMA,
-        "log": {
-            "format": facts.format,
-            "messages": facts.messages,
-            "bad_bytes": facts.bad_bytes,
-            "start_utc": start_utc,
-            "duration_s": facts.duration_s,
-        },
-        **{key: jsonable(value) for key, value in body.items()},
-        "events": sorted(events, key=lambda event: float(event["t_s"])),
-        "why": why,
-    }
+    return _summed_up(ride, facts, str(path))
 
 
-def _start_utc(ride: Ride, facts: LogFacts) -> str | None:
+def _summed_up(ride: Ride, facts: LogFacts, source: str) -> Review:
+    snapshot, start_utc = ride.snapshot(source, age_s=0.0), _start_utc(ride, facts)
+    alerts = (LogEvent(event.t_s, event.alert) for event in ride.engine.events)
+    events = [*remarks(ride, facts, snapshot, start_utc), *alerts]
+    return Review(
+        log=LogSaid(facts.format, facts.messages, facts.bad_bytes, start_utc, facts.duration_s),
+        trip=snapshot.trip,
+        bands=ride.engine.bands(),
+        curve=ride.engine.curve(),
+        set_and_drift=snapshot.set_and_drift,
+        battery=snapshot.battery,
+        range_m=snapshot.range_m.now,
+        time_left_s=snapshot.time_left_s,
+        events=tuple(sorted(events, key=lambda event: event.t_s)),
+    )
+
+
+def _start_utc(ride: Ride, facts: LogFacts) -> str | Unknown:
     """Give UTC at the log's start: by the autopilot's clock, else by the stamps if they can be."""
     stated = ride.engine.latest.at("clock", "utc_s")
     if stated is not None and stated[1] > 0:
         return utc_text(stated[1] - stated[0])
-    first_s = facts.first_s
-    return None if first_s is None or first_s < PLAUSIBLE_FROM_S else utc_text(first_s)
+    if facts.first_s is None or facts.first_s < PLAUSIBLE_FROM_S:
+        return Unknown(Reason.NO_DATE)
+    return utc_text(facts.first_s)

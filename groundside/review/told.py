@@ -5,10 +5,25 @@ from typing import Any
 
 from groundside.plain import trip_summary_lines
 from groundside.review.many import Reviewed
+from groundside.review.result import LogEvent, Review
 from groundside.review.season import common_units, readable, season_section
-from groundside.review.sections import Cell, Section, events_section, more_sections, trip_section
-from groundside.review.summary import SCHEMA
-from groundside.units import units_named
+from groundside.review.sections import (
+    Cell,
+    Section,
+    event_words,
+    events_section,
+    more_sections,
+    trip_section,
+)
+from groundside.units import CHOICES, units_named
+from groundside.words.log_remarks import event_text
+from onboard.contract.alerts import Alert
+from onboard.contract.codec import WHY, plain
+
+SCHEMA = 2
+
+SAID_IN = CHOICES["km/h"]
+"""Units of the sentences in JSON, whatever the reader's: other programs read the values."""
 
 
 def as_json(reviewed: Sequence[Reviewed]) -> dict[str, Any] | None:
@@ -17,12 +32,38 @@ def as_json(reviewed: Sequence[Reviewed]) -> dict[str, Any] | None:
     None where there is one log and it has no review.
     """
     if len(reviewed) == 1:
-        return reviewed[0].result
+        (one,) = reviewed
+        return None if one.result is None else review_json(one.result)
     reviews = [
-        {"path": str(one.path), **({"problem": one.problem} if one.result is None else one.result)}
+        {
+            "path": str(one.path),
+            **({"problem": one.problem} if one.result is None else review_json(one.result)),
+        }
         for one in reviewed
     ]
     return {"schema": SCHEMA, "reviews": reviews}
+
+
+def review_json(review: Review) -> dict[str, Any]:
+    """Give a review in JSON's own types, as described in DEVELOPERS.md."""
+    stated = {"schema": SCHEMA, **plain(review)}
+    stated["events"] = [_event_json(event) for event in review.events]
+    stated.setdefault(WHY, {})
+    return stated
+
+
+def _event_json(event: LogEvent) -> dict[str, Any]:
+    what = event.what
+    values: dict[str, Any] = plain(what.values)
+    if not isinstance(what, Alert) and what.reason is not None:
+        # With its values, in place of its code alone.
+        values["reason"] = plain(what.reason)
+    return {
+        "t_s": plain(event.t_s),
+        "code": what.code.code,
+        **values,
+        "text": event_text(what, SAID_IN),
+    }
 
 
 def as_sections(reviewed: Sequence[Reviewed], units: str | None) -> list[Section]:
@@ -42,7 +83,7 @@ def as_sections(reviewed: Sequence[Reviewed], units: str | None) -> list[Section
     if len(reviewed) > 1:
         return [season_section(reviewed, own)]
     result = rides[0].result
-    events = [events_section(result)] if result["events"] else []
+    events = [events_section(result, own)] if result.events else []
     return [*events, trip_section(result, own), *more_sections(result, own)]
 
 
@@ -64,9 +105,9 @@ def as_lines(reviewed: Sequence[Reviewed], units: str | None) -> Iterator[str]:
         if one.result is None:
             continue
         own = units_named(units or one.speed_unit)
-        for event in one.result["events"]:
-            yield event["text"]
-        yield from trip_summary_lines(one.result, own)
+        for event in one.result.events:
+            yield event_words(event, own)
+        yield from trip_summary_lines(one.result.trip, own)
         for section in more_sections(one.result, own):
             yield ""
             yield from section_lines(section)

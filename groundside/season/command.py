@@ -160,9 +160,9 @@ def _print(
 
 
 def _set_label(folders: Sequence[Path], session: str, label: str) -> int:
-    from groundside.answers import printable
     from groundside.season.gather import find_rides
     from groundside.season.labels import read_label, write_label
+    from groundside.season.listing import printable
 
     found = [ride for folder in folders for ride in find_rides(folder)]
     if not found:

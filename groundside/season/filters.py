@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from groundside.season.rides import SeasonRide
+from onboard.contract.figure import Unknown
 from onboard.errors import UsageError
 
 EXPECTED = (
@@ -55,7 +56,7 @@ class Filter:
             return False
         distance = ride.sums.distance_m
         return self.longer_than_m is None or (
-            distance is not None and distance.value > self.longer_than_m
+            not isinstance(distance, Unknown) and distance.value > self.longer_than_m
         )
 
 
@@ -102,8 +103,11 @@ def newest_first(rides: Iterable[SeasonRide]) -> list[SeasonRide]:
 
 def started(ride: SeasonRide) -> datetime.datetime | None:
     """Give when a ride began, None where that is not known."""
+    start_utc = ride.sums.start_utc
+    if isinstance(start_utc, Unknown):
+        return None
     try:
-        return datetime.datetime.fromisoformat(ride.sums.start_utc or "")
+        return datetime.datetime.fromisoformat(start_utc)
     except ValueError:
         return None
 

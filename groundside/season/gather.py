@@ -7,9 +7,7 @@ import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
-from groundside.figures import number, text_of
 from groundside.log_profile import profile_for
 from groundside.progress import progress_bar
 from groundside.review.many import Reviewed, review_many, size_bytes
@@ -22,9 +20,9 @@ from groundside.season.setups import (
     setup_shares,
     start_setup,
 )
-from groundside.season.store import FIGURES, NUMBERS, Row, Say, SeasonStore, store_path
+from groundside.season.store import Row, Say, SeasonStore, store_path
 from onboard import __version__, marks
-from onboard.contract.figure import Figure
+from onboard.contract.codec import clean
 from onboard.efficiency.learner import PLAIN_SETUP
 from onboard.errors import LogError, ProfileError, UsageError
 from onboard.profile import Profile
@@ -241,24 +239,20 @@ def _read(rides: Sequence[Found], given: Path | None) -> Iterator[tuple[str, Sum
 
 
 def _sums(ride: Found, reviewed: Reviewed, given: Path | None) -> Sums | str:
-    result = reviewed.result
-    if result is None:
-        return text_of(reviewed.problem) or "it cannot be read"
-    trip: dict[str, Any] = result["trip"]
-    own, whole = trip.get("why", {}), result.get("why", {})
-    why = {key: str(why) for key, why in {**whole, **own}.items() if key in (*NUMBERS, *FIGURES)}
+    if reviewed.result is None:
+        return clean(reviewed.problem or "") or "it cannot be read"
+    log, trip = reviewed.result.log, reviewed.result.trip
     sums = Sums(
-        start_utc=result["log"]["start_utc"],
-        duration_s=number(result["log"]["duration_s"]),
-        elapsed_s=number(trip["elapsed_s"]),
-        moving_s=number(trip["moving_s"]),
-        distance_m=_figure(trip["distance_m"]),
-        energy_wh=_figure(trip["energy_wh"]),
-        wh_per_km=_figure(trip["wh_per_km"]),
-        mean_speed_mps=number(trip["mean_speed_mps"]),
-        max_speed_mps=number(trip["max_speed_mps"]),
-        mean_power_w=number(trip["mean_power_w"]),
-        why=why,
+        start_utc=log.start_utc,
+        duration_s=log.duration_s,
+        elapsed_s=trip.elapsed_s,
+        moving_s=trip.moving_s,
+        distance_m=trip.distance_m,
+        energy_wh=trip.energy_wh,
+        wh_per_km=trip.wh_per_km,
+        mean_speed_mps=trip.mean_speed_mps,
+        max_speed_mps=trip.max_speed_mps,
+        mean_power_w=trip.mean_power_w,
     )
     try:
         profile = profile_for(given, ride.path)
@@ -267,12 +261,6 @@ def _sums(ride: Found, reviewed: Reviewed, given: Path | None) -> Sums | str:
         )
     except (LogError, ProfileError) as problem:  # it was there a moment ago
         return str(problem)
-
-
-def _figure(raw: dict[str, float | None] | None) -> Figure | None:
-    if raw is None or raw["value"] is None:
-        return None
-    return Figure(raw["value"], raw["low"], raw["high"])
 
 
 def _at_rest(ride: Found, stamp: str, now_s: float) -> bool:

@@ -4,7 +4,7 @@ import json
 import logging
 from pathlib import Path
 
-from groundside.figures import text_of
+from onboard.contract.codec import clean
 from onboard.contract.commands import TEXT_MOST
 from onboard.errors import UsageError
 from onboard.whole_file import sync_folder, write_whole
@@ -43,7 +43,7 @@ def read_label(ride: Path) -> str:
         log.warning("%s: no label can be read from it: the ride is listed without", path)
         return ""
     # A file may have come from anywhere; what it says goes to a terminal.
-    return text_of(label)[:TEXT_MOST]
+    return clean(label)[:TEXT_MOST]
 
 
 def write_label(ride: Path, label: str) -> None:

@@ -1,19 +1,18 @@
 """The season as it is printed: lines for people, JSON for other programs."""
 
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
-from groundside.answers import printable
 from groundside.figures import UNKNOWN, clock_text, consumption_text, three_figures
 from groundside.season.filters import started
 from groundside.season.rides import SeasonRide, SetupTotals, Totals, setup_totals, totals
-from groundside.season.store import FIGURES, NUMBERS
 from groundside.units import Units
-from onboard.contract.figure import Figure
+from onboard.contract.codec import WHY, plain
+from onboard.contract.figure import Estimate, Figure, Number, Unknown
 from onboard.efficiency.learner import PLAIN_SETUP
 
-SCHEMA = 1
+SCHEMA = 2
 
 LONGEST_NAME = 32
 """Of names and set-ups in a table; the rest is cut, the label stands last and is not."""
@@ -24,6 +23,11 @@ NO_COMPARISON = (
 )
 OPEN_MARK = "*"
 OPEN_REMARK = f"{OPEN_MARK} not closed: it goes on, or was cut off; read up to now"
+
+
+def printable(text: str) -> str:
+    """Give a name or label as no terminal takes it for a command of its own."""
+    return "".join(one for one in text if one.isprintable())
 
 
 def as_json(rides: Sequence[SeasonRide], by_setup: bool) -> dict[str, Any]:
@@ -40,63 +44,32 @@ def as_json(rides: Sequence[SeasonRide], by_setup: bool) -> dict[str, Any]:
 
 
 def _ride(ride: SeasonRide) -> dict[str, Any]:
-    sums = ride.sums
-    stated: dict[str, Any] = {
+    sums: dict[str, Any] = plain(ride.sums)
+    shares, why = sums.pop("shares"), sums.pop(WHY, None)
+    stated = {
         "path": _sayable(str(ride.path)),
         "name": _sayable(ride.name),
-        "start_utc": sums.start_utc,
-        **{name: getattr(sums, name) for name in NUMBERS},
-        **{name: _figure(getattr(sums, name)) for name in FIGURES},
-        "setups": [
-            {"setup": one.setup, "distance_m": one.distance_m, "energy_wh": one.energy_wh}
-            for one in sums.shares
-        ],
+        **sums,
+        "setups": shares,
         "label": ride.label or None,
         "is_open": ride.is_open,
         "problem": ride.problem,
     }
-    reason = ride.problem or "no reason given"
-    why = {
-        name: sums.why.get(name, reason) for name in (*NUMBERS, *FIGURES) if stated[name] is None
-    }
-    if sums.start_utc is None:
-        why["start_utc"] = ride.problem or "no clock was set in this record"
-    return stated | ({"why": why} if why else {})
+    return stated | ({WHY: why} if why else {})
 
 
 def _totals(sums: Totals) -> dict[str, Any]:
-    stated: dict[str, Any] = {
-        "sessions": sums.rides,
-        "duration_s": sums.duration_s,
-        **{name: _figure(getattr(sums, name)) for name in FIGURES},
-        "sessions_in_ratio": sums.rides_in_ratio,
+    stated: dict[str, Any] = plain(sums)
+    return {
+        "sessions": stated.pop("rides"),
+        "sessions_in_ratio": stated.pop("rides_in_ratio"),
+        **stated,
     }
-    why = {name: _why_none(name) for name in FIGURES if stated[name] is None}
-    return stated | ({"why": why} if why else {})
 
 
 def _setup(one: SetupTotals) -> dict[str, Any]:
-    stated: dict[str, Any] = {
-        "setup": one.setup,
-        "sessions": one.rides,
-        "distance_m": one.distance_m,
-        "energy_wh": one.energy_wh,
-        "wh_per_km": one.wh_per_km,
-    }
-    why = {name: _why_none(name) for name in FIGURES if stated[name] is None}
-    return stated | ({"why": why} if why else {})
-
-
-def _why_none(name: str) -> str:
-    if name == "wh_per_km":
-        return "energy and distance of one stretch are known of none"
-    return "known of none"
-
-
-def _figure(figure: Figure | None) -> dict[str, float | None] | None:
-    if figure is None:
-        return None
-    return {"value": figure.value, "low": figure.low, "high": figure.high}
+    stated: dict[str, Any] = plain(one)
+    return {"setup": stated.pop("setup"), "sessions": stated.pop("rides"), **stated}
 
 
 def _sayable(text: str) -> str:
@@ -182,9 +155,9 @@ def _cells(ride: SeasonRide, units: Units) -> list[str]:
     return [
         (UNKNOWN if start is None else f"{start:%Y-%m-%d %H:%M}") + OPEN_MARK * ride.is_open,
         _short(ride.name),
-        UNKNOWN if sums.duration_s is None else clock_text(sums.duration_s),
-        _distance(_value(sums.distance_m), units),
-        _energy(_value(sums.energy_wh)),
+        UNKNOWN if isinstance(sums.duration_s, Unknown) else clock_text(sums.duration_s),
+        _distance(sums.distance_m, units),
+        _energy(sums.energy_wh),
         _interval(sums.wh_per_km, units),
         ", ".join(named),
         printable(ride.label),
@@ -228,8 +201,8 @@ def _sum_lines(sums: Totals, all_rides: int, units: Units, width: int | None) ->
     pieces = [
         f"{count} {_rides(all_rides)}",
         clock_text(sums.duration_s),
-        f"{_distance(_value(sums.distance_m), units)} {units.distance_name}",
-        f"{_energy(_value(sums.energy_wh))} Wh",
+        f"{_distance(sums.distance_m, units)} {units.distance_name}",
+        f"{_energy(sums.energy_wh)} Wh",
         ratio,
     ]
     yield from ["   ".join(pieces)] if width is None else _pieces(pieces, width)
@@ -263,25 +236,27 @@ def _short(text: str) -> str:
     return text if len(text) <= LONGEST_NAME else f"{text[: LONGEST_NAME - 1]}…"
 
 
-def _value(figure: Figure | None) -> float | None:
-    return None if figure is None else figure.value
-
-
-def _interval(wh_per_km: Figure | None, units: Units) -> str:
-    said = _consumption(_value(wh_per_km), units)
-    if wh_per_km is None or wh_per_km.low is None or wh_per_km.high is None:
+def _interval(wh_per_km: Estimate, units: Units) -> str:
+    said = _consumption(wh_per_km, units)
+    if isinstance(wh_per_km, Unknown) or wh_per_km.low is None or wh_per_km.high is None:
         return said
     low, high = _consumption(wh_per_km.low, units), _consumption(wh_per_km.high, units)
     return f"{said} ({low} to {high})"
 
 
-def _distance(distance_m: float | None, units: Units) -> str:
-    return UNKNOWN if distance_m is None else three_figures(units.distance(distance_m))
+def _distance(distance_m: Estimate | Number, units: Units) -> str:
+    return _written(distance_m, lambda value_m: three_figures(units.distance(value_m)))
 
 
-def _energy(energy_wh: float | None) -> str:
-    return UNKNOWN if energy_wh is None else three_figures(energy_wh)
+def _energy(energy_wh: Estimate | Number) -> str:
+    return _written(energy_wh, three_figures)
 
 
-def _consumption(wh_per_km: float | None, units: Units) -> str:
-    return UNKNOWN if wh_per_km is None else consumption_text(wh_per_km, units)
+def _consumption(wh_per_km: Estimate | Number, units: Units) -> str:
+    return _written(wh_per_km, lambda value: consumption_text(value, units))
+
+
+def _written(figure: Estimate | Number, write: Callable[[float], str]) -> str:
+    if isinstance(figure, Unknown):
+        return UNKNOWN
+    return write(figure.value if isinstance(figure, Figure) else figure)

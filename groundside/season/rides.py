@@ -2,10 +2,15 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
-from onboard.contract.figure import Figure
+from onboard.contract.figure import Estimate, Figure, Number, Unknown
+from onboard.contract.reasons import Reason
+
+NOT_READ = Unknown(Reason.NOT_READ)
+KNOWN_IN_NONE = Unknown(Reason.KNOWN_IN_NONE)
+TOGETHER_IN_NONE = Unknown(Reason.TOGETHER_IN_NONE)
 
 ROUNDING_FRACTION = 1e-3
 """By so much energy over distance may stand outside the ride's own interval: gaps of seconds."""
@@ -22,7 +27,7 @@ class Share:
 
 @dataclass(frozen=True)
 class Sums:
-    """What a ride's record comes to; None is unknown, `why` then says why.
+    """What a ride's record comes to.
 
     Parameters
     ----------
@@ -38,22 +43,19 @@ class Sums:
         As defined for a trip.
     shares
         By set-up, in the order in which they were ridden; together they are energy and distance.
-    why
-        Reasons, by the name of what is unknown.
     """
 
-    start_utc: str | None = None
-    duration_s: float | None = None
-    elapsed_s: float | None = None
-    moving_s: float | None = None
-    distance_m: Figure | None = None
-    energy_wh: Figure | None = None
-    wh_per_km: Figure | None = None
-    mean_speed_mps: float | None = None
-    max_speed_mps: float | None = None
-    mean_power_w: float | None = None
+    start_utc: str | Unknown = NOT_READ
+    duration_s: Number = NOT_READ
+    elapsed_s: Number = NOT_READ
+    moving_s: Number = NOT_READ
+    distance_m: Estimate = NOT_READ
+    energy_wh: Estimate = NOT_READ
+    wh_per_km: Estimate = NOT_READ
+    mean_speed_mps: Number = NOT_READ
+    max_speed_mps: Number = NOT_READ
+    mean_power_w: Number = NOT_READ
     shares: tuple[Share, ...] = ()
-    why: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -99,9 +101,11 @@ class Totals:
     ----------
     rides
         How many.
+    duration_s
+        Of all that could be read.
     distance_m, energy_wh
-        Sums over the rides that know them; None where none does. The interval is the widest that
-        can be: as if all erred alike.
+        Sums over the rides that know them. The interval is the widest that can be: as if all erred
+        alike.
     wh_per_km
         Energy over distance, a ratio of sums over the rides that know both for the same stretch.
     rides_in_ratio
@@ -110,9 +114,9 @@ class Totals:
 
     rides: int
     duration_s: float
-    distance_m: Figure | None
-    energy_wh: Figure | None
-    wh_per_km: Figure | None
+    distance_m: Estimate
+    energy_wh: Estimate
+    wh_per_km: Estimate
     rides_in_ratio: int
 
 
@@ -127,16 +131,16 @@ class SetupTotals:
     rides
         In how many rides it was used.
     distance_m, energy_wh
-        Sums over the parts that know them, None where none does.
+        Sums over the parts that know them.
     wh_per_km
         A ratio of sums over the parts that know both.
     """
 
     setup: str
     rides: int
-    distance_m: float | None
-    energy_wh: float | None
-    wh_per_km: float | None
+    distance_m: Number
+    energy_wh: Number
+    wh_per_km: Number
 
 
 def totals(rides: Sequence[SeasonRide]) -> Totals:
@@ -152,7 +156,7 @@ def totals(rides: Sequence[SeasonRide]) -> Totals:
     both = [sums for sums in known if _same_stretch(sums)]
     return Totals(
         len(rides),
-        math.fsum(sums.duration_s or 0.0 for sums in known),
+        math.fsum(sums.duration_s for sums in known if not isinstance(sums.duration_s, Unknown)),
         _sum(sums.distance_m for sums in known),
         _sum(sums.energy_wh for sums in known),
         _ratio(_sum(sums.energy_wh for sums in both), _sum(sums.distance_m for sums in both)),
@@ -170,7 +174,11 @@ def setup_totals(rides: Iterable[SeasonRide]) -> list[SetupTotals]:
         for share in ride.sums.shares:
             shares.setdefault(share.setup, []).append(share)
     found = [_setup_totals(setup, used[setup], some) for setup, some in shares.items()]
-    return sorted(found, key=lambda one: (-(one.distance_m or 0.0), one.setup))
+    return sorted(found, key=_longest_first)
+
+
+def _longest_first(one: SetupTotals) -> tuple[float, str]:
+    return 0.0 if isinstance(one.distance_m, Unknown) else -one.distance_m, one.setup
 
 
 def _setup_totals(setup: str, rides: int, shares: list[Share]) -> SetupTotals:
@@ -186,37 +194,39 @@ def _setup_totals(setup: str, rides: int, shares: list[Share]) -> SetupTotals:
     return SetupTotals(
         setup,
         rides,
-        math.fsum(distances) if distances else None,
-        math.fsum(energies) if energies else None,
-        used_wh / made_m * 1e3 if made_m > 0.0 else None,
+        math.fsum(distances) if distances else KNOWN_IN_NONE,
+        math.fsum(energies) if energies else KNOWN_IN_NONE,
+        used_wh / made_m * 1e3 if made_m > 0.0 else TOGETHER_IN_NONE,
     )
 
 
 def _same_stretch(sums: Sums) -> bool:
     """Tell whether energy and distance are of one stretch: else their ratio would say nothing."""
     energy, distance, own = sums.energy_wh, sums.distance_m, sums.wh_per_km
-    if energy is None or distance is None:
+    if isinstance(energy, Unknown) or isinstance(distance, Unknown):
         return False
-    if own is None or own.low is None or own.high is None:
+    if isinstance(own, Unknown) or own.low is None or own.high is None:
         return True
     ratio = energy.value * 1e3
     room = 1.0 + ROUNDING_FRACTION
     return own.low / room * distance.value <= ratio <= own.high * room * distance.value
 
 
-def _sum(figures: Iterable[Figure | None]) -> Figure | None:
-    known = [figure for figure in figures if figure is not None]
+def _sum(figures: Iterable[Estimate]) -> Estimate:
+    known = [figure for figure in figures if isinstance(figure, Figure)]
     if not known:
-        return None
+        return KNOWN_IN_NONE
     lows = [one.value if one.low is None else one.low for one in known]
     highs = [one.value if one.high is None else one.high for one in known]
     return Figure(math.fsum(one.value for one in known), math.fsum(lows), math.fsum(highs))
 
 
-def _ratio(energy_wh: Figure | None, distance_m: Figure | None) -> Figure | None:
+def _ratio(energy_wh: Estimate, distance_m: Estimate) -> Estimate:
     """Give Wh/km with the widest interval; none where the craft may not have moved at all."""
-    if energy_wh is None or distance_m is None or not distance_m.value > 0.0:
-        return None
+    if isinstance(energy_wh, Unknown) or isinstance(distance_m, Unknown):
+        return TOGETHER_IN_NONE
+    if not distance_m.value > 0.0:
+        return Unknown(Reason.HARDLY_MOVED_IN_ANY)
     value = energy_wh.value / distance_m.value * 1e3
     least_m, most_m = distance_m.low or 0.0, distance_m.high or 0.0
     if not (least_m > 0.0 and most_m > 0.0):

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from groundside.season.rides import Share, Sums
 from onboard.contract.commands import Set
-from onboard.contract.figure import Figure
+from onboard.contract.figure import Estimate, Unknown
 from onboard.efficiency.learner import PLAIN_SETUP
 from onboard.marks import read_marks
 from onboard.profile import Profile
@@ -143,16 +143,11 @@ class _Place:
 
     def apply(self, ride: Ride) -> None:
         trip = ride.engine.figures().trip
-        self.reached.append(
-            (
-                trip.energy_wh.value if isinstance(trip.energy_wh, Figure) else None,
-                trip.distance_m.value if isinstance(trip.distance_m, Figure) else None,
-            )
-        )
+        self.reached.append((_value(trip.energy_wh), _value(trip.distance_m)))
 
 
-def _value(figure: Figure | None) -> float | None:
-    return None if figure is None else figure.value
+def _value(figure: Estimate) -> float | None:
+    return None if isinstance(figure, Unknown) else figure.value
 
 
 def _since(before: float, now: float | None) -> float | None:

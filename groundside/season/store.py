@@ -12,18 +12,17 @@ import os
 import sqlite3
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
-from groundside.figures import number
 from groundside.season.rides import Share, Sums
-from onboard.contract.figure import Figure
+from onboard.contract.codec import WHY, ContractError, plain, read
 from onboard.own_folder import make_own_folder
 from onboard.whole_file import FILE_MODE
 
 FILE_NAME = "season.sqlite"
-SCHEMA = 1
+SCHEMA = 2
 """To be raised with the tables, and whenever a figure means something else."""
 
 BUSY_S = 5.0
@@ -178,7 +177,7 @@ def _all_rows(store: sqlite3.Connection) -> dict[str, Row]:
     for name, setup, energy_wh, distance_m in store.execute(
         "SELECT name, setup, energy_wh, distance_m FROM share ORDER BY name, place"
     ):
-        share = Share(str(setup), number(energy_wh), number(distance_m))
+        share = Share(str(setup), _number(energy_wh), _number(distance_m))
         shares.setdefault(name, []).append(share)
     found = {}
     # The columns' names are written in this file.
@@ -294,13 +293,13 @@ def _transaction(store: sqlite3.Connection) -> Iterator[None]:
 
 
 def _values(row: Row) -> list[Any]:
-    sums = row.sums
-    values: list[Any] = [row.name, row.stamp, row.profile, row.label, sums.start_utc]
-    values += [getattr(sums, name) for name in NUMBERS]
+    sums: dict[str, Any] = plain(row.sums)
+    values: list[Any] = [row.name, row.stamp, row.profile, row.label, sums["start_utc"]]
+    values += [sums[name] for name in NUMBERS]
     for name in FIGURES:
-        figure: Figure | None = getattr(sums, name)
-        values += [None] * 3 if figure is None else [figure.value, figure.low, figure.high]
-    return [*values, json.dumps(sums.why)]
+        figure: dict[str, Any] = sums[name] or {}
+        values += [figure.get(key) for key in ("value", "low", "high")]
+    return [*values, json.dumps(sums.get(WHY, {}))]
 
 
 def _row(stated: dict[str, Any], shares: tuple[Share, ...]) -> Row:
@@ -314,17 +313,22 @@ def _row(stated: dict[str, Any], shares: tuple[Share, ...]) -> Row:
     for name in ("name", "stamp", "profile", "label", "why"):
         if not isinstance(stated[name], str):
             raise TypeError(name)
-    start_utc, why = stated["start_utc"], json.loads(stated["why"])
-    if not isinstance(why, dict) or not (start_utc is None or isinstance(start_utc, str)):
+    if not isinstance(why := json.loads(stated["why"]), dict):
         raise TypeError("why")
-    plain: dict[str, Any] = {name: number(stated[name]) for name in NUMBERS}
-    plain |= {name: _figure(stated, name) for name in FIGURES}
-    sums = Sums(start_utc=start_utc, shares=shares, why=why, **plain)
+    if not isinstance(stated["start_utc"], str | None):
+        raise TypeError("start_utc")
+    raw = {name: stated[name] for name in ("start_utc", *NUMBERS)}
+    raw |= {
+        name: {"value": stated[name], "low": stated[f"low_{name}"], "high": stated[f"high_{name}"]}
+        for name in FIGURES
+    }
+    sums = replace(read(Sums, {**raw, "shares": [], WHY: why}), shares=shares)
     return Row(stated["name"], stated["stamp"], stated["profile"], stated["label"], sums)
 
 
-def _figure(stated: dict[str, Any], name: str) -> Figure | None:
-    value = number(stated[name])
-    if value is None:
+def _number(raw: object) -> float | None:
+    """Give a share's number, None for all that is none."""
+    try:
+        return read(float, raw)
+    except ContractError:
         return None
-    return Figure(value, number(stated[f"low_{name}"]), number(stated[f"high_{name}"]))

@@ -148,4 +148,10 @@ REASONS: Mapping[Reason, Sentence] = {
     ),
     # Planning.
     Reason.NO_WAY_MADE: "no speed seen makes way against this water",
+    # Saved records.
+    Reason.NOT_READ: "its record cannot be read",
+    Reason.NO_DATE: "no clock was set in this record",
+    Reason.KNOWN_IN_NONE: "known in none of the records",
+    Reason.TOGETHER_IN_NONE: "power and speed are known over the same time in none of the records",
+    Reason.HARDLY_MOVED_IN_ANY: "hardly moved in any of them",
 }

@@ -172,7 +172,7 @@ def _reader(kind: Any) -> Read:  # noqa: PLR0911
     if origin is Literal:
         return _only(parts)
     if origin is tuple:
-        return _each(reader(parts[0]))
+        return _each(reader(parts[0]), None if Ellipsis in parts else len(parts))
     if kind in _PLAIN:
         return _PLAIN[kind]
     if kind is Figure:
@@ -320,9 +320,9 @@ def _only(allowed: tuple[Any, ...]) -> Read:
     return of
 
 
-def _each(inner: Read) -> Read:
+def _each(inner: Read, count: int | None = None) -> Read:
     def of(raw: Any) -> tuple[Any, ...]:
-        if not isinstance(raw, list):
+        if not isinstance(raw, list) or count not in (None, len(raw)):
             raise ContractError("")
         return tuple(map(inner, raw))
 

@@ -35,15 +35,16 @@ COUNTS: Final = frozenset(
     for names in (
         ("bytes", "errno", "faults", "most", "motor", "repeated", "unsigned", "wrong"),
         ("double_runs", "runs", "run", "charges", "full_charges", "used_charges"),
+        ("system",),
     )
     for name in names
 )
 """Names of whole numbers."""
 
-TEXTS: Final = frozenset(("sources", "parts", "setups", "others", "reasons"))
+TEXTS: Final = frozenset(("sources", "parts", "setups", "others", "reasons", "files"))
 """Names of several texts."""
 
-SEVERAL_COUNTS: Final = frozenset(("run_numbers", "packs"))
+SEVERAL_COUNTS: Final = frozenset(("run_numbers", "packs", "other_systems", "receivers"))
 """Names of several whole numbers."""
 
 SEVERAL: Final = frozenset(("powers_w",))

@@ -126,3 +126,12 @@ class Reason(Code):
 
     # Planning.
     NO_WAY_MADE = "no_way_made", "no speed seen makes way against this water"
+
+    # Saved records.
+    NOT_READ = "not_read", "the record cannot be read, or has not been"
+    NO_DATE = "no_date", "no clock was set in the record"
+    KNOWN_IN_NONE = "known_in_none", "it is known in none of the records"
+    TOGETHER_IN_NONE = (
+        "together_in_none", "energy and distance are known over one time in none of the records"
+    )  # fmt: skip
+    HARDLY_MOVED_IN_ANY = "hardly_moved_in_any", "the craft hardly moved in any of the records"

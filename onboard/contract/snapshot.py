@@ -286,7 +286,7 @@ class SetAndDrift:
 
     east_mps: Estimate
     north_mps: Estimate
-    covariance_m2ps2: tuple[float, ...]
+    covariance_m2ps2: tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -344,20 +344,38 @@ class Figures:
         Of the battery side, corrected as the profile says.
     speed_mps, course_deg
         Over ground.
-    heading_deg, position_deg
-        Where the bow points; latitude and longitude.
-    wh_per_km, trip, battery, range_m, time_left_s
-        Consumption, sums, what is left, how far and how long that goes.
+    heading_deg
+        Where the bow points.
+    position_deg
+        Latitude and longitude.
+    wh_per_km
+        Consumption over several windows.
+    trip
+        Sums since the start of the stream.
+    battery
+        What is left.
+    range_m
+        How far that goes.
+    time_left_s
+        How long it lasts, riding on as now, or resting as in the last minutes.
     best_speed_mps
-        Over ground, on the present course.
+        The speed over ground that takes the least energy a distance, on the present course.
     target, home
-        How the rider stands to both.
-    set_and_drift, curve, steady, runs, setup, setups
-        Water, craft, what is held, runs, the set-up in use and all that were.
+        How the rider stands to the target, and to the way home.
+    set_and_drift
+        What is known of the water.
     drive
         The motor drive.
+    curve
+        Power against speed with the set-up in use.
+    steady
+        What is held just now.
+    runs
+        The newest runs, oldest first.
+    setup, setups
+        Label of the set-up in use, and of all that were.
     reserve_fraction
-        Of the pack's present full energy.
+        What is to be kept, of the pack's present full energy.
     alerts
         What the rider should know.
     """
@@ -369,7 +387,7 @@ class Figures:
     speed_mps: Number
     course_deg: Number
     heading_deg: Number
-    position_deg: tuple[float, ...] | Unknown
+    position_deg: tuple[float, float] | Unknown
     wh_per_km: Consumption
     trip: Trip
     battery: BatteryState | Unknown

@@ -347,7 +347,7 @@ class Engine:
         }
 
     @property
-    def position_deg(self) -> tuple[float, ...] | Unknown:
+    def position_deg(self) -> tuple[float, float] | Unknown:
         """Latitude and longitude now."""
         return self._instruments.position_deg()
 

@@ -120,7 +120,7 @@ class Instruments:
         """Give where the bow points now [deg]."""
         return self.latest.value(*HEADINGS)
 
-    def position_deg(self) -> tuple[float, ...] | Unknown:
+    def position_deg(self) -> tuple[float, float] | Unknown:
         """Give latitude and longitude now [deg]."""
         latitude = self.latest.value(("gps", "latitude_deg"), ("fused", "latitude_deg"))
         longitude = self.latest.value(("gps", "longitude_deg"), ("fused", "longitude_deg"))

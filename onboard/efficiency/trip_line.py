@@ -65,8 +65,9 @@ class GrowingLine:
 
     def record(self) -> TripLine:
         """Give the line as it stands."""
-        columns = (self.t_s, self.distance_m, self.energy_wh)
-        return TripLine(*map(tuple, columns), self.every_s)
+        return TripLine(
+            tuple(self.t_s), tuple(self.distance_m), tuple(self.energy_wh), self.every_s
+        )
 
     @classmethod
     def of(cls, record: TripLine) -> Self:

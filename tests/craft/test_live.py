@@ -10,6 +10,7 @@ import pytest
 
 from tests.craft.live import opened, play
 from tests.craft.mavlink_stream import Frame, ground_station_frames
+from tests.patience import PATIENCE_S
 
 FRAMES = ground_station_frames(40.0)
 
@@ -40,7 +41,7 @@ def test_oversleeping_does_not_add_up(speed: float) -> None:
 def test_udp_receives_each_frame_as_a_datagram() -> None:
     with closing(socket.socket(socket.AF_INET, socket.SOCK_DGRAM)) as receiver:
         receiver.bind(("127.0.0.1", 0))
-        receiver.settimeout(2.0)
+        receiver.settimeout(PATIENCE_S)
         with opened(f"udpout:127.0.0.1:{receiver.getsockname()[1]}") as send:
             play(FRAMES, send, speed=1e6)
         assert [receiver.recv(300) for _ in FRAMES] == [frame.data for frame in FRAMES]
@@ -60,7 +61,7 @@ def test_pseudo_terminal_receives_the_same_bytes() -> None:
     reader.start()
     with opened(f"device:{os.ttyname(device)}") as send:
         play(FRAMES, send, speed=1e6)
-    reader.join(5.0)
+    reader.join(PATIENCE_S)
     os.close(device)
     os.close(controller)
     assert bytes(received) == wanted

@@ -5,7 +5,6 @@ What it does is drawn from a seed, so that the bytes are known before they are s
 
 import os
 import random
-import socket
 import threading
 import time
 import tty
@@ -17,6 +16,7 @@ from pathlib import Path
 import pymavlink.dialects.v20.all as dialect
 
 from tests.small_streams import Sender
+from tests.udp_queue import Outlet
 
 Send = Callable[[bytes], object]
 
@@ -117,8 +117,8 @@ def play(chunks: Iterable[Chunk], send: Send, stop: threading.Event | None = Non
 @contextmanager
 def udp(port: int) -> Iterator[Send]:
     """Send datagrams to a port of this machine."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as outlet:
-        yield lambda data: outlet.sendto(data, ("127.0.0.1", port))
+    with Outlet(port) as outlet:
+        yield outlet.send
 
 
 class Plug:

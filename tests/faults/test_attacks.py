@@ -28,6 +28,7 @@ from tests.daemon_process import Daemon
 from tests.faults.faulty_link import Chunk, background, udp
 from tests.newest import latest_session
 from tests.onboard.pairing.doors import client_context, member, paired_folder
+from tests.patience import PATIENCE_S
 from tests.small_streams import Sender
 
 pytestmark = pytest.mark.slow
@@ -77,7 +78,7 @@ async def _heard(reader: asyncio.StreamReader, writer: asyncio.StreamWriter, sai
     got = b""
     try:
         writer.write(said)
-        async with asyncio.timeout(15.0):  # the door hangs up long before
+        async with asyncio.timeout(PATIENCE_S):  # the door hangs up long before
             while data := await reader.read(65_536):
                 got += data
     finally:
@@ -214,11 +215,18 @@ class GoodViewer(threading.Thread):
 
     def __init__(self, port: int, token: str) -> None:
         super().__init__(daemon=True)
-        plain = socket.create_connection(("127.0.0.1", port), 10)
+        plain = socket.create_connection(("127.0.0.1", port), PATIENCE_S)
         self._connection = client_context().wrap_socket(plain)
         self._connection.sendall(Join(token).as_line())
         self.numbers: list[int] = []
         self.ended = False
+
+    def sees(self, number: int) -> None:
+        """Wait until it got this snapshot, or a later one."""
+        end_s = time.monotonic() + PATIENCE_S
+        while not self.numbers or self.numbers[-1] < number:
+            assert time.monotonic() < end_s
+            time.sleep(0.02)
 
     def run(self) -> None:
         with (
@@ -272,13 +280,14 @@ def test_no_attack_gets_or_breaks_anything(tmp_path: Path) -> None:
             got = asyncio.run(attack(target, ATTACKS))
             time.sleep(AFTERWARDS_S)
         count = len(sent_s)
-        daemon.snapshot_when(lambda snapshot: snapshot["link"]["messages"] >= count)
+        last = daemon.snapshot_when(lambda snapshot: snapshot["link"]["messages"] >= count)["seq"]
         assert not viewer.ended
         late = GoodViewer(port, good)
         late.start()
-        time.sleep(AFTERWARDS_S)
+        for one in (viewer, late):
+            one.sees(last)
     for one in (viewer, late):
-        one.join(timeout=10)
+        one.join(timeout=PATIENCE_S)
     assert "Traceback" not in daemon.complained
     for kind, heard in got.items():
         assert heard, kind
@@ -290,9 +299,7 @@ def test_no_attack_gets_or_breaks_anything(tmp_path: Path) -> None:
         b'{"kind":"refused"}\n'
     }
     numbers = viewer.numbers
-    assert len(numbers) > 5 * ATTACKS / PER_S * 0.8
     assert numbers == list(range(numbers[0], numbers[0] + len(numbers)))
-    assert late.numbers
     session = latest_session(record)
     assert session is not None
     frames = [chunk.data for chunk in chunks[:count]]

@@ -1,5 +1,6 @@
 """A real daemon with a fault in its figures: nothing of the record is lost, and it is shown."""
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -78,9 +79,9 @@ def test_a_fault_at_every_frame_costs_the_figures_and_nothing_else(tmp_path: Pat
         assert one["link"]["messages_per_s"] is None
         assert one["why"]["position_deg"]["code"] == "program_fault"
         assert one["why"]["course_deg"]["code"] == "program_fault"
-    # Isolated is not swallowed: the traceback is there, once.
-    assert daemon.complained.count("nobody foresaw this") == 1
-    assert "Traceback" in daemon.complained
+    # Isolated is not swallowed: the traceback is there, once for each way to the fault.
+    told = re.findall("Traceback.*?nobody foresaw this", daemon.complained, re.DOTALL)
+    assert 0 < len(told) == len({*told}) == daemon.complained.count("nobody foresaw this")
 
 
 def test_a_fault_at_one_frame_is_mended_from_the_record(tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ import pytest
 from onboard.telemetry.telemetry_log import read_log
 from tests.daemon_process import Daemon
 from tests.newest import latest_session
+from tests.patience import PATIENCE_S
 from tests.small_streams import Sender
 
 pytestmark = pytest.mark.slow
@@ -89,7 +90,7 @@ def test_a_flood_costs_little_loses_nothing_and_is_not_answered(tmp_path: Path) 
         when("messages", 200)
         craft.say(1)
         stranger.send(other.attitude(1.0))
-        craft.settimeout(60)
+        craft.settimeout(PATIENCE_S)
         assert craft.recv(1000)[0] == 0xFD
         before_s = cpu_s(daemon)
         for _ in range(0, FRAMES, FRAMES_AT_ONCE):

@@ -20,7 +20,7 @@ def test_mutated_bytes_do_no_harm_to_either_scanner() -> None:
 
 
 @pytest.mark.slow
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(
     st.lists(
         st.binary(max_size=300)

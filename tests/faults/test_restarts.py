@@ -21,11 +21,13 @@ import pymavlink.dialects.v20.all as dialect
 import pytest
 
 from groundside.review.summary import review
+from onboard.contract.codec import plain
 from onboard.efficiency.advice import NO_AIM
 from onboard.profile import load_profile
 from onboard.sessions import sessions
 from onboard.telemetry.log_files import RECORD_NAME
 from tests.daemon_process import ROOT, Daemon
+from tests.patience import PATIENCE_S
 from tests.small_streams import Sender
 
 pytestmark = pytest.mark.slow
@@ -125,9 +127,16 @@ def killed(*given: str) -> Iterator[Daemon]:
 
 
 def run_until(autopilot: Autopilot, records: Path, condition: Callable[[Any], bool]) -> None:
-    """Have a daemon up until its feed shows something, and then kill it."""
+    """Have a daemon up until its feed shows something and its card has it, and then kill it."""
     with killed(*options(autopilot, records)) as daemon:
         daemon.snapshot_when(condition)
+        heard = on_card(records)
+        daemon.snapshot_when(lambda _: on_card(records) > heard)
+
+
+def on_card(records: Path) -> int:
+    """What the newest record holds [bytes]."""
+    return (sessions(records)[0] / RECORD_NAME).stat().st_size
 
 
 def elapsed(seconds: float) -> Callable[[Any], bool]:
@@ -159,7 +168,7 @@ def last_of(autopilot: Autopilot, records: Path, condition: Callable[[Any], bool
 
 
 def assert_same(trip: Any, log: Path) -> None:
-    whole = review(log, load_profile(CRAFT))["trip"]
+    whole = plain(review(log, load_profile(CRAFT)).trip)
     for key in ("energy_wh", "distance_m"):
         assert trip[key]["value"] == pytest.approx(whole[key]["value"], rel=1e-6), key
     assert trip["elapsed_s"] == pytest.approx(whole["elapsed_s"], abs=0.01)
@@ -198,7 +207,7 @@ def test_the_autopilots_own_restart_begins_another_trip_that_goes_on(tmp_path: P
 
 def said(daemon: Daemon, **command: Any) -> None:
     """Say one thing over the feed, and wait until it is done."""
-    with socket.create_connection(("127.0.0.1", daemon.port("feed on")), 10) as viewer:
+    with socket.create_connection(("127.0.0.1", daemon.port("feed on")), PATIENCE_S) as viewer:
         viewer.sendall(json.dumps({"id": 7, **command}).encode() + b"\n")
         for line in viewer.makefile("rb"):
             message = json.loads(line)

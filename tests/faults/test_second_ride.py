@@ -14,6 +14,7 @@ from onboard.telemetry.telemetry_log import read_log
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import udp
 from tests.newest import latest_session
+from tests.patience import PATIENCE_S
 from tests.small_streams import Sender
 
 pytestmark = pytest.mark.slow
@@ -46,14 +47,12 @@ class Craft:
     def rides(self, daemon: Daemon, seconds: int, amps: float, utc: bool = True) -> dict[str, Any]:
         """Ride, and give the snapshot at the end of it."""
         with udp(daemon.port("link udpin")) as send:
-            for n in range(seconds):
+            for _ in range(seconds):
                 frames = self._sender.second(self.boot_s, 52.0, amps, 2.0)
                 if utc:
                     frames.append(self._sender.time_of_day(self.utc_s, self.boot_s))
                 send(b"".join(frames))
                 self.boot_s, self.utc_s, self.t_s = self.boot_s + 1, self.utc_s + 1, self.t_s + 1
-                if n % 50 == 49:
-                    time.sleep(0.02)  # what the socket's buffer holds is little
             # At first the last record is read, and nothing is shown.
             return daemon.snapshot_when(
                 lambda seen: seen["t_s"] > self.t_s - 1.5 and seen["battery"]
@@ -61,7 +60,7 @@ class Craft:
 
     def cut_off(self, daemon: Daemon, seen: dict[str, Any]) -> None:
         """Kill a daemon once its card has all that it was sent."""
-        deadline = time.monotonic() + 60.0
+        deadline = time.monotonic() + PATIENCE_S
         while self._on_card() < seen["link"]["messages"]:
             assert time.monotonic() < deadline
             time.sleep(0.05)
@@ -88,7 +87,7 @@ def codes(seen: dict[str, Any]) -> list[str]:
 
 def says(daemon: Daemon, command: dict[str, Any]) -> dict[str, Any]:
     """Say something to the daemon, and give its answer."""
-    with socket.create_connection(("127.0.0.1", daemon.port("feed on")), 10) as viewer:
+    with socket.create_connection(("127.0.0.1", daemon.port("feed on")), PATIENCE_S) as viewer:
         viewer.sendall(json.dumps({"kind": "mark", "id": 7, **command}).encode() + b"\n")
         return next(one for one in _lines(viewer) if one["kind"] == "ack" and one["id"] == 7)
 

@@ -13,6 +13,7 @@ from onboard.errors import UsageError
 from onboard.record_lock import FILE_NAME, RecordLock
 from onboard.sessions import read_session, sessions
 from tests.daemon_process import ROOT, Daemon
+from tests.patience import PATIENCE_S
 
 RUN = (sys.executable, "-m", "onboard", "run", "--listen", "127.0.0.1:0")
 LINK = ("--link", "udpin:127.0.0.1:0")
@@ -20,7 +21,7 @@ LINK = ("--link", "udpin:127.0.0.1:0")
 
 def ended(*command: str) -> "subprocess.CompletedProcess[str]":
     return subprocess.run(
-        command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60
+        command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=PATIENCE_S
     )
 
 

@@ -21,6 +21,7 @@ from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Snapshot, unknown_snapshot
 from tests.made_snapshot import TARGET, changed, made_snapshot
+from tests.patience import PATIENCE_S
 
 SCREENS = [(40, 22), (80, 24), (120, 40)]
 """A phone held upright, the usual terminal, a large one: columns and rows."""
@@ -199,7 +200,7 @@ class Ride:
     async def give(self, *updates: Update | Exception | None) -> None:
         for update in updates:
             self.source.put(update)
-        await self.source.all_taken()
+        await asyncio.wait_for(self.source.all_taken(), PATIENCE_S)
         await self.show()
 
     async def show(self) -> None:

@@ -18,6 +18,7 @@ from groundside.serve.server import Dashboards, serving
 from onboard.pairing.crew import CrewBook
 from onboard.pairing.keys import make_identity
 from onboard.pairing.limits import Limits
+from tests.patience import PATIENCE_S
 
 TOP = Path(__file__).parents[2]
 STRANGER = "This browser is not let in yet"
@@ -52,7 +53,7 @@ class Started:
         return self._file.read_text().splitlines() if self._file.exists() else []
 
     async def wait_for(self, count: int) -> list[str]:
-        async with asyncio.timeout(10):
+        async with asyncio.timeout(PATIENCE_S):
             while len(self.lines()) < count:
                 await asyncio.sleep(0.02)
         return self.lines()

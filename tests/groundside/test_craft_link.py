@@ -16,6 +16,7 @@ from groundside.craft_link import OtherKeyError, answers_at, joined, own_name, p
 from groundside.crafts import Craft
 from groundside.feed_client import FeedClient
 from groundside.reaching import craft_that_answers
+from groundside.say import setting
 from groundside.source import Update
 from onboard.contract.codec import as_line
 from onboard.contract.figure import Unknown
@@ -27,6 +28,7 @@ from onboard.pairing.crew import CrewBook, good_name
 from onboard.pairing.invitation import PIN_BYTES, Invitation
 from onboard.pairing.keys import identity_path, own_fingerprint, server_context
 from tests.onboard.pairing.doors import Open, open_door, paired_folder
+from tests.patience import PATIENCE_S
 
 NOTHING = unknown_snapshot(Unknown(Reason.NO_AUTOPILOT), "a test")
 SNAPSHOT = as_line(NOTHING)
@@ -39,7 +41,7 @@ def looks_often(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def play(scene: Callable[[], Awaitable[None]]) -> None:
     async def bounded() -> None:
-        async with asyncio.timeout(30):
+        async with asyncio.timeout(PATIENCE_S):
             await scene()
 
     asyncio.run(bounded())
@@ -62,7 +64,7 @@ async def impostor(folder: Path, port: int = 0):  # type: ignore[no-untyped-def]
         writer.transport.abort()
 
     server = await asyncio.start_server(
-        listen, "127.0.0.1", port, ssl=server_context(folder), ssl_handshake_timeout=5
+        listen, "127.0.0.1", port, ssl=server_context(folder), ssl_handshake_timeout=PATIENCE_S
     )
     try:
         yield server.sockets[0].getsockname()[1], told
@@ -212,7 +214,7 @@ def test_the_feed_goes_on_over_a_revoking_as_a_sentence(tmp_path: Path) -> None:
             async for update in stream:
                 seen.append(update)
                 if update.snapshot is not None:
-                    command = {"kind": "set", "key": "target_speed_mps", "value": 2.0}
+                    command = setting("target_speed_mps", 2.0)
                     assert (await client.send(command)).ok is True
                     CrewBook(folder).revoke("tablet")
                 elif update.problem is not None and "revoked" in update.problem:

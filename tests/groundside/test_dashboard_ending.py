@@ -17,6 +17,7 @@ from groundside.dashboard.ending import GRACE_S, SIGNALS, EndWatch
 from groundside.terminal import usable_terminal
 from groundside.units import CHOICES
 from tests.groundside.dashboard_help import Clock, SteeredSource
+from tests.patience import PATIENCE_S
 
 TREE = Path(__file__).parents[2]
 
@@ -34,14 +35,15 @@ class Asked:
         self._loop.call_soon_threadsafe(self._event.set)
 
     async def wait(self) -> list[int]:
-        await self._event.wait()
+        await asyncio.wait_for(self._event.wait(), PATIENCE_S)
         return self.codes
 
 
 async def ended(watch: EndWatch) -> None:
     """Wait until the watch's thread looks no more."""
     assert watch._thread is not None
-    await asyncio.to_thread(watch._thread.join)
+    await asyncio.to_thread(watch._thread.join, PATIENCE_S)
+    assert not watch._thread.is_alive()
 
 
 @pytest.mark.parametrize("number", SIGNALS)
@@ -124,7 +126,7 @@ def test_the_app_ends_by_a_signal_with_its_code() -> None:
 
             app._end_watch._leave = leave_and_tell
             os.kill(os.getpid(), signal.SIGTERM)
-            await left.wait()
+            await asyncio.wait_for(left.wait(), PATIENCE_S)
         app._end_watch.stop()
         return app.return_code
 
@@ -142,7 +144,7 @@ sys.exit(app.return_code or 0)
 """
 
 
-def _read_until(master: int, wanted: bytes, bound_s: float = 60.0) -> bytes:
+def _read_until(master: int, wanted: bytes, bound_s: float = PATIENCE_S) -> bytes:
     seen = b""
     end_s = time.monotonic() + bound_s
     while wanted not in seen and time.monotonic() < end_s:
@@ -174,7 +176,7 @@ def test_a_real_terminal_is_given_back_as_it_was() -> None:
         assert b"\x1b[?1049l" in ended
         assert b"\x1b[?25h" in ended  # the cursor is back
         assert b"\x1b[?1000l" in ended  # the mouse is let go
-        assert program.wait(60.0) == 143
+        assert program.wait(PATIENCE_S) == 143
     finally:
         program.kill()
         program.wait()

@@ -17,6 +17,7 @@ import pytest
 
 from groundside.dashboard.app import SAID_S, SETTLES_S
 from tests.groundside.test_serve import Served, free_port
+from tests.patience import PATIENCE_S
 
 TOP = Path(__file__).parents[2]
 LOGS = TOP / "replay_logs"
@@ -54,7 +55,7 @@ class Browser:
 
     async def sees(self, *words: str) -> None:
         """Wait until all of these were painted since the last wait."""
-        async with asyncio.timeout(25.0):
+        async with asyncio.timeout(PATIENCE_S):
             while not all(word.encode() in MOVES.sub(b"", self._seen) for word in words):
                 message = await self._socket.receive()
                 assert message.type == aiohttp.WSMsgType.BINARY, message

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from rich.color import Color, ColorSystem
 from textual.theme import Theme
@@ -60,7 +60,6 @@ def test_nothing_fits_into_nothing() -> None:
     assert fitting("8", 6, 4) is SIZES[0]
 
 
-@settings(deadline=None)  # a loaded machine is no fault of the code
 @given(
     size=st.tuples(st.integers(20, 250), st.integers(10, 80)),
     caution=st.integers(0, 3),

@@ -55,12 +55,6 @@ def checks(changes: dict[str, Any], **more: Any) -> dict[str, tuple[str, str]]:
         ("position", {}, "ok", "45.01000 N, 30.02000 W"),
         ("position", {"position_deg": (-45.0, 30.0)}, "ok", "45.00000 S, 30.00000 E"),
         ("position", {"position_deg": QUIET}, "--", "nothing for 7 s"),
-        (
-            "position",
-            {"position_deg": (45.0,)},
-            "--",
-            "latitude and longitude are not both stated",
-        ),
         ("speed", {}, "ok", "8.0 km/h"),
         ("speed", {"speed_mps": Unknown(Reason.NO_FIX)}, "--", "no GPS fix"),
         ("course", {}, "ok", "made good 083 deg, heading 080 deg"),

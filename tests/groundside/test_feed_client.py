@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from groundside.feed_client import FeedClient, parse_address
@@ -21,6 +21,7 @@ from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import unknown_snapshot
 from onboard.errors import UsageError
 from onboard.feed.lines import LineSplitter
+from tests.patience import PATIENCE_S
 from tests.wire import wire
 
 Serve = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
@@ -99,7 +100,7 @@ def is_seq(seq: int) -> Callable[[Update], bool]:
 
 def run(main: Callable[[], Awaitable[Any]]) -> Any:
     async def bounded() -> Any:
-        return await asyncio.wait_for(main(), 5.0)  # only a test that fails comes near
+        return await asyncio.wait_for(main(), PATIENCE_S)
 
     return asyncio.run(bounded())
 
@@ -269,7 +270,6 @@ def test_silence_counts_as_a_broken_connection() -> None:
     run(main)
 
 
-@settings(deadline=None)  # a loaded machine is no fault of the code
 @given(
     st.lists(st.binary(max_size=12).filter(lambda b: b"\n" not in b), max_size=8),
     st.lists(st.integers(0, 40), max_size=8),

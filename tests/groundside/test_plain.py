@@ -14,6 +14,7 @@ from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from tests.groundside.dashboard_help import TO_GO, Clock, replayed, snapshot, waiting
 from tests.made_snapshot import around, changed
+from tests.patience import PATIENCE_S
 
 KMH = CHOICES["km/h"]
 
@@ -146,7 +147,7 @@ def test_a_silent_source_ages_before_the_eyes() -> None:
         silent.set()
         await task
 
-    asyncio.run(main())
+    asyncio.run(asyncio.wait_for(main(), PATIENCE_S))
 
 
 class Broken(io.StringIO):

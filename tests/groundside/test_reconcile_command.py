@@ -9,6 +9,7 @@ import pytest
 from groundside.__main__ import main
 from groundside.reconciling.counting import count_log
 from groundside.review.summary import review
+from onboard.contract.codec import plain
 from onboard.contract.reasons import Reason
 from onboard.contract.remarks import FindingCode, RemarkCode
 from onboard.profile import Profile, load_profile
@@ -75,7 +76,7 @@ def ridden(folder: Path, number: int) -> Path:
 def test_what_is_counted_is_what_a_review_counts(name: str) -> None:
     profile = load_profile(LOGS / f"{name}.toml")
     counted = count_log(LOGS / f"{name}.tlog", profile).counted
-    trip = review(LOGS / f"{name}.tlog", profile)["trip"]
+    trip = plain(review(LOGS / f"{name}.tlog", profile).trip)
     assert counted.energy_wh == pytest.approx(trip["energy_wh"]["value"], rel=1e-12)
     assert counted.charge_ah == pytest.approx(trip["charge_ah"], rel=1e-12)
 
@@ -88,7 +89,7 @@ def test_a_log_that_breaks_off_is_counted_as_a_review_counts_it(tmp_path: Path) 
     for more in range(4):
         frames += [sender.sys_status(50, 8)] * more
         (tmp_path / "log").write_bytes(records(frames))
-        trip = review(tmp_path / "log", Profile())["trip"]
+        trip = plain(review(tmp_path / "log", Profile()).trip)
         counted = count_log(tmp_path / "log", Profile()).counted
         assert counted.charge_ah == pytest.approx(trip["charge_ah"], rel=1e-12)
 
@@ -144,7 +145,7 @@ def test_what_is_stated_of_meter_charger_and_unseen_drain_counts(capsys, folder)
 
 def test_counted_energy_has_the_interval_of_a_review(capsys) -> None:
     _, found = reconcile(capsys, LOG, "--charged-wh", 78, "--profile", CRAFT)
-    trip = review(Path(LOG), load_profile(Path(CRAFT)))["trip"]
+    trip = plain(review(Path(LOG), load_profile(Path(CRAFT))).trip)
     for end in ("value", "low", "high"):
         assert found["counted_wh"][end] == pytest.approx(trip["energy_wh"][end], rel=1e-9)
 

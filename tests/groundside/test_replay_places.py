@@ -58,7 +58,7 @@ def differences(one: Any, other: Any, path: str = "") -> list[str]:
     return [] if one == other else [path]
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(st.floats(0, 735), st.lists(st.floats(0, 735), max_size=3))
 def test_figures_at_a_place_do_not_depend_on_the_way_there(prepared, place_s, before) -> None:
     straight, _ = start_playing(RIDE, load_profile(CRAFT), None, None)

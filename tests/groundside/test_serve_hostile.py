@@ -10,6 +10,7 @@ import pytest
 from groundside.serve.entry import COOKIE
 from groundside.serve.server import Dashboards, serving
 from tests.groundside.serve_help import Browser, Open, Started, open_door, paired_folder, tls
+from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow
 
@@ -95,7 +96,7 @@ async def raw(door: Open, request: str) -> bytes:
     )
     try:
         writer.write(request.encode(errors="surrogateescape") + b"\r\nConnection: close\r\n\r\n")
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(PATIENCE_S):
             return await reader.read(1 << 16)
     finally:
         writer.transport.abort()
@@ -131,7 +132,7 @@ def test_nothing_unencrypted_and_nothing_old_is_heard(tmp_path: Path) -> None:
         async with open_door(paired_folder(tmp_path), []) as door:
             reader, writer = await asyncio.open_connection("127.0.0.1", door.port)
             writer.write(f"GET / HTTP/1.1\r\nHost: {door.host}\r\n\r\n".encode())
-            async with asyncio.timeout(5):
+            async with asyncio.timeout(PATIENCE_S):
                 try:
                     answer = await reader.read()
                 except ConnectionError:
@@ -169,7 +170,7 @@ def test_a_message_that_no_page_of_ours_says_is_nothing(tmp_path: Path, said: st
         ):
             await socket.send_str(said)
             await socket.send_str('["ping", "still here"]')
-            async with asyncio.timeout(5):
+            async with asyncio.timeout(PATIENCE_S):
                 while (await socket.receive()).data != '["pong", "still here"]':
                     assert not socket.closed
 

@@ -21,6 +21,7 @@ from tests.groundside.serve_help import (
     says,
     tls,
 )
+from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow
 
@@ -134,7 +135,7 @@ def test_who_does_not_say_who_it_is_is_put_out(
                 "127.0.0.1", door.port, ssl=tls(), server_hostname=""
             )
             writer.write(said.format(host=door.host).encode())
-            assert await ended(reader, 3.0)
+            assert await ended(reader, PATIENCE_S)
             writer.transport.abort()
             await asyncio.sleep(0.05)
 
@@ -149,7 +150,7 @@ def test_who_does_not_shake_hands_is_put_out(
     async def browse() -> None:
         async with open_door(paired_folder(tmp_path), []) as door:
             reader, writer = await asyncio.open_connection("127.0.0.1", door.port)
-            assert await ended(reader, 3.0)
+            assert await ended(reader, PATIENCE_S)
             writer.close()
 
     asyncio.run(browse())
@@ -265,4 +266,4 @@ def test_many_connections_at_once_are_not_all_taken(
 @pytest.mark.skipif(not socket.has_dualstack_ipv6(), reason="this machine has one kind only")
 def test_all_addresses_of_the_newer_kind_are_those_of_the_older_too() -> None:
     with inlet.listening("::", 0) as both:
-        socket.create_connection(("127.0.0.1", both.getsockname()[1]), 2.0).close()
+        socket.create_connection(("127.0.0.1", both.getsockname()[1]), PATIENCE_S).close()

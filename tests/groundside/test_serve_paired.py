@@ -24,6 +24,7 @@ from tests.daemon_process import Daemon
 from tests.groundside.serve_help import STRANGER, TOP, Browser, Open
 from tests.groundside.test_dashboard_live import Browser as Screen
 from tests.groundside.test_serve import free_port, viewers_of
+from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow
 
@@ -49,7 +50,7 @@ class Machine:
             stdin=subprocess.DEVNULL,
             capture_output=True,
             text=True,
-            timeout=30,
+            timeout=PATIENCE_S,
             check=False,
             env=self.environment,
         )
@@ -90,7 +91,7 @@ class Machine:
             yield process, Open(self.port, self.record / "pairing")
         finally:
             process.send_signal(signal.SIGTERM)
-            rest, _ = process.communicate(timeout=10)
+            rest, _ = process.communicate(timeout=PATIENCE_S)
             self.said += rest
             assert process.returncode == 0
 
@@ -149,7 +150,7 @@ def test_crew_marks_a_viewer_only_looks_and_the_revoked_are_out(tmp_path: Path) 
             ended = asyncio.create_task(end_of(marking_socket))
             revoke = ("onboard", "pair", "--revoke", "old phone")
             assert (await asyncio.to_thread(machine.run, *revoke)).returncode == 0
-            async with asyncio.timeout(5.0):
+            async with asyncio.timeout(PATIENCE_S):
                 assert (await ended).data == PUT_OUT
             status, text, _ = await crew.ask("GET", "/")
             assert status == 403 and STRANGER in text

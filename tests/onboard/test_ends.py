@@ -12,6 +12,7 @@ import pytest
 
 from onboard.ending import END_WITHIN_S, WRITE_WITHIN_S
 from tests.daemon_process import ROOT
+from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow
 
@@ -62,13 +63,13 @@ class StuckCard:
 
     def until_held(self, name: str) -> None:
         held = Path(f"{self.flag}.{name}")
-        deadline = time.monotonic() + 60
+        deadline = time.monotonic() + PATIENCE_S
         while not held.exists():
             assert time.monotonic() < deadline
             time.sleep(0.02)
 
     def ended(self) -> tuple[int, str]:
-        _, said = self.process.communicate(timeout=60)
+        _, said = self.process.communicate(timeout=PATIENCE_S)
         return self.process.returncode, said
 
 

@@ -6,6 +6,7 @@ from onboard import link_reader
 from onboard.errors import LinkEndedError, LinkError
 from onboard.link_reader import LinkReader
 from onboard.telemetry.links.base import Part, Piece, Source
+from tests.patience import PATIENCE_S
 
 CRAFT, STRANGER, OTHER = ("192.0.2.1", 14550), ("192.0.2.2", 9), ("192.0.2.3", 9)
 
@@ -42,7 +43,7 @@ class Scripted:
 
 
 def until(condition) -> None:
-    deadline = time.monotonic() + 5
+    deadline = time.monotonic() + PATIENCE_S
     while not condition():
         assert time.monotonic() < deadline
         time.sleep(0.002)

@@ -99,7 +99,7 @@ def test_a_spoilt_line_is_passed_over_and_said(tmp_path: Path, caplog, spoilt: b
     assert "line 4 is passed over" in caplog.text
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.binary(max_size=400))
 def test_any_bytes_are_read_without_an_error(tmp_path: Path, data: bytes) -> None:
     logging.disable(logging.WARNING)

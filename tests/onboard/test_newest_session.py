@@ -183,7 +183,7 @@ FIELD = st.none() | st.booleans() | st.integers() | st.text(max_size=9)
         dict.fromkeys(("number", "name", "before", "anew", "others"), FIELD)
     ).map(lambda one: json.dumps(one | {"schema": 1}).encode())
 )
-@settings(max_examples=10, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=10, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_no_pointer_is_fatal_or_counts_backwards(tmp_path_factory, data: bytes) -> None:
     directory = tmp_path_factory.mktemp("sessions")
     begun = [begin_session(directory, START_US + n * SECOND_US) for n in range(2)]

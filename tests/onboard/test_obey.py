@@ -147,7 +147,7 @@ def test_set_up_and_reserve_go_over_to_the_next_trip() -> None:
 RIDE = ridden()
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(
     st.sampled_from(["target_distance_m", "target_speed_mps", "target_power_w", "home", "setup"])
     | st.just("reserve_fraction"),

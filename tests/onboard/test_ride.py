@@ -59,7 +59,7 @@ def saved(record: bytes, cuts: list[int]) -> dict:
     return snapshot(ride)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.data())
 def test_what_the_rider_saw_is_what_the_record_gives(data) -> None:
     cuts = sorted(data.draw(st.lists(st.integers(0, len(STREAM)), max_size=60)))

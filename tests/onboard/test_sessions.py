@@ -60,7 +60,7 @@ def test_a_session_says_what_it_continues_and_that_it_was_closed(tmp_path: Path)
 
 
 @given(st.lists(st.integers(0, 4 * 10**15), min_size=1, max_size=8))
-@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_the_order_is_that_of_their_beginning_whatever_the_clock_said(
     tmp_path_factory, starts
 ) -> None:
@@ -140,7 +140,7 @@ def test_what_cannot_be_read_is_said_once_and_worked_around(
 
 
 @given(st.binary(max_size=200))
-@settings(max_examples=50, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=50, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_no_bytes_in_the_file_are_fatal(tmp_path_factory, data: bytes) -> None:
     directory = tmp_path_factory.mktemp("sessions")
     folder = begin_session(directory, START_US)

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from tests.daemon_process import ROOT, Daemon
+from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow
 
@@ -76,13 +77,13 @@ def test_where_nobody_takes_what_it_says_it_goes_on(tmp_path: Path, what: str) -
         while True:
             assert process.poll() is None, process.communicate()
             try:
-                with socket.create_connection(("127.0.0.1", port), 10) as viewer:
+                with socket.create_connection(("127.0.0.1", port), PATIENCE_S) as viewer:
                     assert json.loads(viewer.makefile("rb").readline())
                 break
             except ConnectionRefusedError:
                 time.sleep(0.05)
         process.send_signal(signal.SIGTERM)
-        _, said = process.communicate(timeout=60)
+        _, said = process.communicate(timeout=PATIENCE_S)
     finally:
         process.kill()
         process.communicate()

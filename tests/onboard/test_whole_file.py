@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from onboard.whole_file import write_whole
+from tests.patience import PATIENCE_S
 
 SIZE = 20_000
 
@@ -73,5 +74,5 @@ def test_a_second_writer_waits_for_the_first(tmp_path: Path) -> None:
     (tmp_path / "kept.json.new").replace(path)
     assert path.read_text() == "the first one's"
     os.close(first)
-    second.join(5.0)
+    second.join(PATIENCE_S)
     assert path.read_text() == "the second one's"

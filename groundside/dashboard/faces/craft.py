@@ -146,8 +146,6 @@ def _position(snapshot: Snapshot, units: Units) -> Check:
     position = snapshot.position_deg
     if isinstance(position, Unknown):
         return Check("--", "position", reason_text(position, units))
-    if len(position) != 2:
-        return Check("--", "position", "latitude and longitude are not both stated")
     north, east = position
     text = f"{abs(north):.5f} {'NS'[north < 0]}, {abs(east):.5f} {'EW'[east < 0]}"
     return Check("ok", "position", text)

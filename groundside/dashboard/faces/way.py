@@ -86,9 +86,7 @@ def point_of(direction_deg: float) -> str:
 
 
 def spread_along(water: SetAndDrift, east: float, north: float) -> float | None:
-    """Give the variance of set and drift along a unit vector [m2/s2], None where not stated."""
-    if len(water.covariance_m2ps2) != 3:
-        return None
+    """Give the variance of set and drift along a unit vector [m2/s2], None where it is none."""
     ee, en, nn = water.covariance_m2ps2
     variance = ee * east * east + 2 * en * east * north + nn * north * north
     return variance if variance > 0 else None

@@ -12,6 +12,8 @@ from groundside.__main__ import main
 from groundside.log_profile import profile_for
 from groundside.review.csv_rows import COLUMNS, as_csv, header
 from groundside.review.many import Reviewed, review_many
+from groundside.review.told import review_json
+from onboard.contract.figure import Figure
 
 LOGS = Path(__file__).parents[3] / "replay_logs"
 SKIFF, CRAFT = LOGS / "harbour_loop.tlog", LOGS / "harbour_loop.toml"
@@ -26,10 +28,18 @@ def number(text: str) -> float | None:
     return float(text) if text else None
 
 
-def at(result: dict, path: tuple[str, ...]) -> object:
-    for key in path:
-        result = (result or {}).get(key)
-    return result
+IN_JSON = {
+    **dict.fromkeys(("left_wh", "left_fraction", "resistance_ohm"), "battery"),
+    **dict.fromkeys(("water_east_mps", "water_north_mps"), "set_and_drift"),
+    **dict.fromkeys(("range_m", "time_left_s"), ""),
+}
+"""In which object of the JSON a column's value stands, where not in the trip."""
+
+
+def at(result: dict, name: str) -> object:
+    room = IN_JSON.get(name, "trip")
+    where = result[room] if room else result
+    return None if where is None else where[name.removeprefix("water_")]
 
 
 @pytest.mark.parametrize("profile", [CRAFT, None])
@@ -38,17 +48,22 @@ def test_it_says_what_the_json_says(profile: Path | None) -> None:
     rows = rows_of(as_csv(reviewed))
     assert [row["log"] for row in rows] == [str(one.path) for one in reviewed]
     for row, one in zip(rows, reviewed, strict=True):
-        result = json.loads(json.dumps(one.result))
+        assert one.result is not None
+        result = json.loads(json.dumps(review_json(one.result)))
         assert row["start_utc"] == result["log"]["start_utc"]
         assert float(row["duration_s"]) == result["log"]["duration_s"]
         assert int(row["events"]) == len(result["events"])
-        for path, name, is_figure in COLUMNS:
-            said = at(result, path)
-            value = said["value"] if said is not None and is_figure else said
-            assert number(row[name]) == value, name
-    trip = reviewed[0].result["trip"]
-    assert float(rows[0]["distance_low_m"]) == trip["distance_m"]["low"]
-    assert float(rows[0]["high_wh_per_km"]) == trip["wh_per_km"]["high"]
+        for column in COLUMNS:
+            said = at(result, column.name)
+            value = said["value"] if isinstance(said, dict) else said
+            assert column.spans == isinstance(said, dict) or said is None
+            assert number(row[column.name]) == value, column.name
+    assert reviewed[0].result is not None
+    trip = reviewed[0].result.trip
+    assert isinstance(trip.distance_m, Figure)
+    assert isinstance(trip.wh_per_km, Figure)
+    assert float(rows[0]["distance_low_m"]) == trip.distance_m.low
+    assert float(rows[0]["high_wh_per_km"]) == trip.wh_per_km.high
     assert rows[1]["wh_per_km"] == ""  # at anchor: unknown, not nought
     assert (rows[0]["left_wh"] == "") == (profile is None)
 

@@ -9,7 +9,11 @@ import pytest
 
 from groundside.review.many import Reviewed
 from groundside.review.page import page
+from groundside.review.result import LogEvent
 from groundside.review.sections import CAUTION
+from onboard.contract.alerts import Alert, AlertCode
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from tests.groundside.review.rides import one, several
 
 pytestmark = pytest.mark.slow
@@ -145,14 +149,14 @@ def test_hostile_words_stay_words(evil: str) -> None:
     bad = replace(
         good,
         path=Path(f"a{evil.replace('/', '|')}.tlog"),
-        result={
-            **good.result,
-            "events": [{"t_s": 3.0, "code": "x", "text": evil}],
-            "curve": None,
-            "bands": [],
-            "battery": None,
-            "why": {"curve": evil, "battery": evil, "set_and_drift": evil},
-        },
+        result=replace(
+            good.result,
+            events=(LogEvent(3.0, Alert(AlertCode.SOURCE_SILENT, sources=(evil,))),),
+            curve=Unknown(Reason.NEWER, name=evil),
+            bands=(),
+            battery=Unknown(Reason.NEWER, name=evil),
+            set_and_drift=Unknown(Reason.NEWER, name=evil),
+        ),
         series=replace(good.series, craft=evil),
     )
     unread = Reviewed(Path(evil), None, f"{evil}: no such file")

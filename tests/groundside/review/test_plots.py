@@ -19,6 +19,10 @@ from groundside.review.pictures import plot_file, sheet
 from groundside.review.season import Named, readable
 from groundside.review.series import Series, track
 from groundside.units import CHOICES
+from onboard.contract.figure import Figure as Estimated
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Curve
 from tests.groundside.review.rides import one, several
 
 KMH, KNOTS = CHOICES["km/h"], CHOICES["kn"]
@@ -41,18 +45,23 @@ def series() -> Series:
 
 
 def test_the_curve_and_its_band_are_those_of_the_review() -> None:
-    drawn, curve = axes(), skiff().result["curve"]
+    drawn, curve = axes(), skiff().result.curve
+    assert isinstance(curve, Curve)
     plots.draw_speed_power(drawn, skiff().result, KMH)
     line, means = drawn.lines
-    np.testing.assert_allclose(line.get_xdata(), 3.6 * np.array(curve["speed_mps"]))
-    np.testing.assert_allclose(line.get_ydata(), curve["power_w"])
+    np.testing.assert_allclose(line.get_xdata(), 3.6 * np.array(curve.speed_mps))
+    np.testing.assert_allclose(line.get_ydata(), curve.power_w)
     (band,) = drawn.collections
     (outline,) = band.get_paths()
     corners = {(round(x, 6), round(y, 6)) for x, y in outline.vertices}
-    for speed, low, high in zip(curve["speed_mps"], curve["low_w"], curve["high_w"], strict=True):
+    for speed, low, high in zip(curve.speed_mps, curve.low_w, curve.high_w, strict=True):
         assert {(round(3.6 * speed, 6), round(w, 6)) for w in (low, high)} <= corners
-    bands = [b for b in skiff().result["bands"] if b["seconds"] >= 10 and b["wh_per_km"]]
-    power = [3600 * band["energy_wh"] / band["seconds"] for band in bands]
+    bands = [
+        band
+        for band in skiff().result.bands
+        if band.seconds >= 10 and isinstance(band.wh_per_km, Estimated)
+    ]
+    power = [3600 * band.energy_wh / band.seconds for band in bands]
     np.testing.assert_allclose(means.get_ydata(), power)
     assert drawn.get_xlabel() == "speed [km/h]"
     assert drawn.get_ylabel() == "battery power [W]"
@@ -118,8 +127,9 @@ def test_what_cannot_be_drawn_is_said() -> None:
         assert not drawn.axison
         assert "hardly moved" in drawn.texts[0].get_text()
     drawn = axes()
+    assert anchor.result.curve == Unknown(Reason.TOO_FEW_STRETCHES)
     plots.draw_speed_power(drawn, anchor.result, KMH)
-    assert drawn.texts[0].get_text() == f"unknown: {anchor.result['why']['curve']}"
+    assert drawn.texts[0].get_text() == "unknown: too few steady stretches yet"
     drawn = axes()
     plots.draw_track(drawn, replace(anchor.series, pieces=np.empty((0, 6))), KMH)
     assert drawn.texts[0].get_text() == "no positions in this log"

@@ -1,12 +1,20 @@
 """Totals of several rides, worked out by hand beside each."""
 
+from dataclasses import replace
+
 import pytest
 
+from groundside.review.result import LogSaid, Review
 from groundside.review.season_totals import totals
+from onboard.contract.figure import Estimate, Figure, Unknown, throughout
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Trip
+
+NOTHING = Unknown(Reason.NO_POWER_MONITOR)
 
 
-def figure(value: float | None, reach: float = 0.0) -> dict | None:
-    return None if value is None else {"value": value, "low": value - reach, "high": value + reach}
+def figure(value: float | None, reach: float = 0.0) -> Estimate:
+    return NOTHING if value is None else Figure(value, value - reach, value + reach)
 
 
 def ride(
@@ -17,20 +25,20 @@ def ride(
     *,
     cost: float | None = None,
     part: float = 0.04,
-) -> dict:
+) -> Review:
     """A review; its intervals are `part` of the energy, a tenth of that of the distance."""
     if cost is None and energy_wh is not None and distance_m is not None and distance_m > 20:
         cost = 1000.0 * energy_wh / distance_m
-    return {
-        "trip": {
-            "energy_wh": figure(energy_wh, part * (energy_wh or 0.0)),
-            "distance_m": figure(distance_m, part * (distance_m or 0.0) / 10),
-            "wh_per_km": figure(cost, part * (cost or 0.0)),
-            "elapsed_s": elapsed_s,
-            "moving_s": None if distance_m is None else moving_s,
-            "why": {"energy_wh": "no power monitor heard yet"},
-        }
-    }
+    trip = replace(
+        throughout(Trip)(NOTHING),
+        energy_wh=figure(energy_wh, part * (energy_wh or 0.0)),
+        distance_m=figure(distance_m, part * (distance_m or 0.0) / 10),
+        wh_per_km=figure(cost, part * (cost or 0.0)),
+        elapsed_s=elapsed_s,
+        moving_s=NOTHING if distance_m is None else moving_s,
+    )
+    log = LogSaid("telemetry", 1, 0, Unknown(Reason.NO_DATE), elapsed_s)
+    return replace(throughout(Review)(NOTHING), log=log, trip=trip, bands=(), events=())
 
 
 def test_consumption_of_all_is_of_the_sums_and_not_the_mean_of_the_rides() -> None:
@@ -39,10 +47,10 @@ def test_consumption_of_all_is_of_the_sums_and_not_the_mean_of_the_rides() -> No
     assert found.wh_per_km.value == pytest.approx(300 / 11)
     assert found.energy_wh.value == 300
     assert found.distance_m.value == 11_000
-    assert found.elapsed_s.value == 10_800
-    assert found.moving_s.value == 8_000
-    assert found.mean_speed_mps.value == pytest.approx(11_000 / 8_000)
-    assert found.mean_power_w.value == pytest.approx(300 / 3.0)  # Wh in 3 h
+    assert found.elapsed_s == 10_800
+    assert found.moving_s == 8_000
+    assert found.mean_speed_mps == pytest.approx(11_000 / 8_000)
+    assert found.mean_power_w == pytest.approx(300 / 3.0)  # Wh in 3 h
 
 
 def test_half_widths_add_up_and_do_not_average_out() -> None:
@@ -79,10 +87,10 @@ def test_a_ride_that_lacks_one_side_is_in_no_ratio() -> None:
 
 def test_nothing_known_is_said_and_is_not_nought() -> None:
     found = totals([ride(None, None)])
-    assert found.energy_wh.value is None
-    assert found.energy_wh.why == "known in none of the logs"
-    assert found.wh_per_km.value is None
-    assert found.mean_power_w.value is None
+    assert found.energy_wh == found.mean_power_w == Unknown(Reason.KNOWN_IN_NONE)
+    assert found.wh_per_km == Unknown(Reason.TOGETHER_IN_NONE)
+    assert totals([ride(5, 3.0)]).wh_per_km == Unknown(Reason.HARDLY_MOVED_IN_ANY)
+    assert totals([ride(5, 30.0, moving_s=0.0)]).mean_speed_mps == Unknown(Reason.NO_TIME)
     assert totals([]).rides == 0
 
 

@@ -27,8 +27,8 @@ from groundside.review.series import (
     track,
 )
 from groundside.review.summary import Drawn, review
+from onboard.contract.trip_line import TripLine
 from onboard.efficiency.cells import Cells, part_of_cells
-from onboard.efficiency.trip_line import TripLine
 from onboard.profile import Profile, load_profile
 from tests.groundside.review.rides import several
 

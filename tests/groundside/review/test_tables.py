@@ -10,10 +10,15 @@ from pathlib import Path
 
 import pytest
 
+from groundside.review.result import LogEvent
 from groundside.review.sections import Cell, Column, Section
 from groundside.review.table import print_tables
-from groundside.review.told import as_lines, as_sections
+from groundside.review.told import as_lines, as_sections, review_json
+from onboard.contract.alerts import Alert, AlertCode
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from tests.groundside.review.rides import LOGS, SKIFF, one, several
+from tests.patience import PATIENCE_S
 
 ROOT = LOGS.parent
 ESCAPE = re.compile(r"\x1b\[([0-9;]*)m")
@@ -69,11 +74,11 @@ def test_names_that_are_the_same_are_told_apart_and_a_log_given_twice_is_said() 
 
 
 def test_one_ride_in_two_recordings_is_pointed_out() -> None:
-    def notes(start_utc: str | None) -> str:
+    def notes(start_utc: str | Unknown) -> str:
         skiff = one()
         assert skiff.result is not None
-        log = {**skiff.result["log"], "start_utc": start_utc}
-        other = replace(skiff, path=Path("b.bin"), result={**skiff.result, "log": log})
+        log = replace(skiff.result.log, start_utc=start_utc)
+        other = replace(skiff, path=Path("b.bin"), result=replace(skiff.result, log=log))
         (section,) = as_sections([other, skiff], None)
         assert section.total is not None
         assert section.total[0].text == "all 2"
@@ -85,7 +90,7 @@ def test_one_ride_in_two_recordings_is_pointed_out() -> None:
     # The skiff's ride took 12 minutes: 11 minutes later there is hardly one of both.
     assert "same time" not in notes("2025-06-14T09:41:00.0Z")
     assert "same time" not in notes("2025-06-14T08:00:00.0Z")
-    assert "same time" not in notes(None)
+    assert "same time" not in notes(Unknown(Reason.NO_DATE))
 
 
 def test_a_hostile_name_reaches_neither_the_markup_nor_the_terminal(
@@ -97,6 +102,33 @@ def test_a_hostile_name_reaches_neither_the_markup_nor_the_terminal(
     for text in ("\n".join(lines), "\n".join(plain)):
         assert "\x1b" not in text
         assert "[red]a [31m b.tlog" in text
+
+
+def test_what_happened_is_told_in_the_readers_units_and_in_json_in_km() -> None:
+    skiff = one()
+    assert skiff.result is not None
+    alert = Alert(AlertCode.CANNOT_BE_MADE, best_m=22_224.0, best_speed_mps=2.0)
+    event = LogEvent(75.0, alert)
+    told = replace(skiff, result=replace(skiff.result, events=(event,)))
+    knots, km = (
+        f"Cannot be made at any speed; best is {best}."
+        for best in ("12.0 NM at 3.9 kn", "22.2 km at 7.2 km/h")
+    )
+    assert next(as_lines([told], "kn")) == knots
+    assert next(as_lines([told], None)) == km
+    events = as_sections([told], "kn")[0]
+    assert [cell.text for cell in events.rows[0]] == ["00:01:15", knots]
+    # What came up on the way is told of each ride, not under the table of several.
+    assert knots not in as_sections([told, skiff], "kn")[0].notes
+    assert review_json(told.result)["events"] == [
+        {
+            "t_s": 75.0,
+            "code": "cannot_be_made",
+            "best_m": 22_224.0,
+            "best_speed_mps": 2.0,
+            "text": km,
+        }
+    ]
 
 
 def test_plain_lines_are_letters_in_columns() -> None:
@@ -135,7 +167,7 @@ def on_a_terminal(*arguments: str, **variables: str) -> str:
             if not part:
                 break
             read += part
-        assert process.wait(20) == 0
+        assert process.wait(PATIENCE_S) == 0
     os.close(outer)
     return read.decode()
 

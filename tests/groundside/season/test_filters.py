@@ -12,12 +12,15 @@ from hypothesis import strategies as st
 from groundside.__main__ import main
 from groundside.season.filters import Filter, filter_from, newest_first
 from groundside.season.rides import SeasonRide, Share, Sums, setup_totals, totals
-from onboard.contract.figure import Figure
+from onboard.contract.figure import Figure, Unknown
+from onboard.contract.reasons import Reason
 from onboard.errors import UsageError
 from tests.groundside.season.season_help import DAY_US, START_US, listed, names, session
 
+UNDATED = Unknown(Reason.NO_DATE)
 
-def ride(start_utc: str | None, **more) -> SeasonRide:
+
+def ride(start_utc: str | Unknown, **more) -> SeasonRide:
     return SeasonRide(Path(f"/season/{start_utc}"), Sums(start_utc=start_utc), **more)
 
 
@@ -59,8 +62,9 @@ LATE = "2025-06-15T23:59:59.9Z"
         ("2025-06-15T12:00", None, "2025-06-15T12:00:00.0Z", True),
         ("2025-06-15T12:00", None, "2025-06-15T11:59:59.9Z", False),
         ("2025-06-15T12:00Z", None, "2025-06-15T11:59:59.9Z", False),
-        ("2025-06-15", None, None, False),
-        (None, "9000-01-01", None, False),
+        ("2025-06-15", None, UNDATED, False),
+        (None, "9000-01-01", UNDATED, False),
+        ("2025-06-15", None, "no date at all", False),
     ],
 )
 def test_days_are_utc_and_count_whole(since, until, start, taken, far_east) -> None:
@@ -95,9 +99,9 @@ def test_a_date_that_is_none_is_refused(options) -> None:
 
 
 def test_the_newest_is_first_and_one_without_a_date_last() -> None:
-    rides = [ride(None), ride(MIDNIGHT), ride(LATE), ride("2024-01-01T00:00:00.0Z")]
+    rides = [ride(UNDATED), ride(MIDNIGHT), ride(LATE), ride("2024-01-01T00:00:00.0Z")]
     starts = [one.sums.start_utc for one in newest_first(rides)]
-    assert starts == [LATE, MIDNIGHT, "2024-01-01T00:00:00.0Z", None]
+    assert starts == [LATE, MIDNIGHT, "2024-01-01T00:00:00.0Z", UNDATED]
 
 
 def test_filters_on_the_command_line(capsys, tmp_path: Path) -> None:
@@ -136,7 +140,7 @@ def test_totals_are_ratios_of_sums() -> None:
         SeasonRide(Path("e"), problem="not there"),
     ]
     found = totals(rides)
-    assert found.wh_per_km is not None
+    assert isinstance(found.wh_per_km, Figure)
     assert found.wh_per_km.value == pytest.approx(40.0)  # the mean of the ratios is 66.7
     assert (found.rides, found.rides_in_ratio, found.duration_s) == (5, 2, 60.0)
     assert (found.energy_wh, found.distance_m) == (
@@ -146,14 +150,19 @@ def test_totals_are_ratios_of_sums() -> None:
     # Worst on both sides at once.
     assert found.wh_per_km.low == pytest.approx(40.0 * 0.95 / 1.05)
     assert found.wh_per_km.high == pytest.approx(40.0 * 1.05 / 0.95)
-    assert totals([]).wh_per_km is None
+    assert totals([]).wh_per_km == Unknown(Reason.TOGETHER_IN_NONE)
+    assert totals(rides[3:]).energy_wh == Unknown(Reason.KNOWN_IN_NONE)
+    still = Sums(distance_m=Figure(0.0, 0.0, 7.0), energy_wh=figure(1.3))
+    at_rest = totals([SeasonRide(Path("f"), still)])
+    assert at_rest.wh_per_km == Unknown(Reason.HARDLY_MOVED_IN_ANY)
 
 
 def test_energy_of_another_stretch_is_in_no_ratio() -> None:
     # Speed was heard for a tenth of the ride: 400 Wh belong to more than these 1,000 m.
     sums = Sums(distance_m=figure(1000.0), energy_wh=figure(400.0), wh_per_km=figure(40.0))
     found = totals([SeasonRide(Path("a"), sums)])
-    assert (found.wh_per_km, found.rides_in_ratio) == (None, 0)
+    assert found.wh_per_km == Unknown(Reason.TOGETHER_IN_NONE)
+    assert found.rides_in_ratio == 0
     assert found.energy_wh == figure(400.0)
 
 
@@ -168,15 +177,17 @@ def test_set_ups_share_out_all_there_is(rides: list[list[Share]]) -> None:
     for label, one in found.items():
         own = [share for some in rides for share in some if share.setup == label]
         assert one.rides == sum(any(share.setup == label for share in some) for some in rides)
-        assert (one.distance_m or 0.0) == pytest.approx(
-            math.fsum(share.distance_m or 0.0 for share in own)
-        )
+        known_m = [share.distance_m for share in own if share.distance_m is not None]
+        if known_m:
+            assert one.distance_m == pytest.approx(math.fsum(known_m))
+        else:
+            assert one.distance_m == Unknown(Reason.KNOWN_IN_NONE)
         both = [share for share in own if None not in (share.energy_wh, share.distance_m)]
         if both:
             ratio = sum(s.energy_wh for s in both) / sum(s.distance_m for s in both) * 1e3
             assert one.wh_per_km == pytest.approx(ratio)
         else:
-            assert one.wh_per_km is None
+            assert one.wh_per_km == Unknown(Reason.TOGETHER_IN_NONE)
     assert found.keys() == {share.setup for some in rides for share in some}
 
 

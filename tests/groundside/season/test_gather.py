@@ -10,6 +10,7 @@ from groundside.log_profile import profile_for
 from groundside.review.summary import review
 from groundside.season import gather as gathering
 from groundside.season.store import FILE_NAME, SeasonStore
+from onboard.contract.codec import plain
 from onboard.marks import MarkBook
 from onboard.sessions import SessionNote, write_session
 from tests.groundside.season.season_help import (
@@ -23,6 +24,7 @@ from tests.groundside.season.season_help import (
     rested,
     session,
 )
+from tests.small_streams import Sender, records
 
 LOGS = Path(__file__).parents[3] / "replay_logs"
 
@@ -32,11 +34,12 @@ def test_a_session_says_what_its_review_says(capsys, tmp_path: Path) -> None:
     (one,) = listed(capsys, tmp_path)["sessions"]
     told = review(folder, profile_for(None, folder))
     assert one["path"] == str(folder)
+    trip = plain(told.trip)
     for key in ("distance_m", "energy_wh", "wh_per_km", "mean_power_w", "max_speed_mps"):
-        assert one[key] == told["trip"][key]
+        assert one[key] == trip[key]
         assert one[key] is not None
-    assert one["start_utc"] == told["log"]["start_utc"] == "2025-06-15T15:06:40.0Z"
-    assert one["duration_s"] == told["log"]["duration_s"]
+    assert one["start_utc"] == told.log.start_utc == "2025-06-15T15:06:40.0Z"
+    assert one["duration_s"] == told.log.duration_s
     # 50 V, 1.1 x 10 A, 2 m/s.
     assert one["wh_per_km"]["value"] == pytest.approx(550 / 3.6 / 2, rel=0.01)
     assert "why" not in one
@@ -47,7 +50,24 @@ def test_what_is_unknown_is_null_with_its_reason(capsys, tmp_path: Path) -> None
     for _ in range(2):  # read, then stored
         (one,) = listed(capsys, tmp_path)["sessions"]
         assert one["wh_per_km"] is None
-        assert one["why"]["wh_per_km"] == "hardly moved yet"
+        assert one["why"]["wh_per_km"] == {"code": "hardly_moved"}
+
+
+def test_the_values_of_a_reason_are_stored_too(capsys, tmp_path: Path, monkeypatch) -> None:
+    sender = Sender()
+    frames = [frame for n in range(60) for frame in sender.second(n, 50.0, 8.0, 2.0)]
+    frames += [sender.attitude(61 + n) for n in range(40)]
+    (tmp_path / "silent.tlog").write_bytes(records(frames, START_US))
+    (tmp_path / "undated.tlog").write_bytes(records(frames[:300], 4_000_000))
+    first = listed(capsys, tmp_path)
+    no_reading(monkeypatch)
+    assert listed(capsys, tmp_path) == first
+    silent, undated = first["sessions"]
+    assert silent["why"]["mean_power_w"]["code"] == "source_unheard"
+    assert silent["why"]["mean_power_w"]["source"] == "power monitor"
+    assert silent["why"]["mean_power_w"]["age_s"] == pytest.approx(39.5, abs=1.0)
+    assert undated["start_utc"] is None
+    assert undated["why"]["start_utc"] == {"code": "no_date"}
 
 
 @pytest.mark.slow
@@ -235,6 +255,7 @@ def test_what_cannot_be_read_is_listed_with_its_problem(capsys, tmp_path: Path) 
     assert "no MAVLink frame" in problems["noise.tlog"]
     assert "battery.made_up: no such key" in problems[broken.name]
     assert found["sessions"][-1]["energy_wh"] is None
+    assert found["sessions"][-1]["why"]["energy_wh"] == {"code": "not_read"}
     assert found["totals"]["sessions_in_ratio"] == 1
     assert main(["sessions", str(tmp_path)]) == 0
     out, err = capsys.readouterr()

@@ -13,6 +13,7 @@ import pytest
 from groundside.season.store import FILE_NAME, Row, SeasonStore
 from tests.daemon_process import ROOT, Daemon
 from tests.groundside.season.season_help import DAY_US, START_US, listed, session
+from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow
 
@@ -35,7 +36,7 @@ def test_lists_at_once_are_equal_and_leave_a_sound_store(damaged, capsys, tmp_pa
     if damaged:
         (tmp_path / FILE_NAME).write_bytes(b"no store at all" * 1000)
     running = [start(str(tmp_path), "--json", *(["--rebuild"] if n == 2 else [])) for n in range(4)]
-    told = [process.communicate(timeout=60) for process in running]
+    told = [process.communicate(timeout=PATIENCE_S) for process in running]
     assert [process.returncode for process in running] == [0] * 4
     # At most one of them found it damaged.
     assert sum(err.count("\n") for _, err in told) == int(damaged)
@@ -65,7 +66,7 @@ def test_many_writers_lose_no_row(capsys, tmp_path: Path) -> None:
     for worker in workers:
         worker.start()
     for worker in workers:
-        worker.join(60)
+        worker.join(PATIENCE_S)
     assert said == []
     assert len(SeasonStore(path, print).rows()) == 81
 
@@ -76,7 +77,7 @@ def test_the_session_that_a_daemon_records_is_read_up_to_now(capsys, tmp_path: P
     with Daemon("--link", link, "--record", str(tmp_path)) as daemon:
         daemon.snapshot_when(lambda snapshot: (snapshot["trip"]["elapsed_s"] or 0.0) > 3.0)
         durations: list[float] = []
-        deadline_s = time.monotonic() + 30.0
+        deadline_s = time.monotonic() + PATIENCE_S
         while len(set(durations)) < 2:
             going = [
                 one for one in listed(capsys, tmp_path)["sessions"] if one["name"] != earlier.name

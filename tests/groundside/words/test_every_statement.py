@@ -67,6 +67,7 @@ SAMPLES: dict[str, tuple[Value, Value]] = {
     "key": ("text", "reserve_fraction"),
     "of": ("note", "charged"),
     "held": ("motor_current", "not_known"),
+    "dated_by": ("stamps", "nothing"),
 }
 """Two values each of names whose texts are codes themselves, or numbers of errors."""
 

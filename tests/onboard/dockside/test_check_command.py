@@ -16,6 +16,7 @@ import pytest
 
 from onboard.__main__ import main
 from tests.daemon_process import ROOT, Daemon
+from tests.patience import PATIENCE_S
 from tests.small_streams import Sender
 
 pytestmark = pytest.mark.slow
@@ -57,7 +58,7 @@ def check(*options: str, columns: int = 80) -> subprocess.CompletedProcess[str]:
         cwd=ROOT,
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=PATIENCE_S,
         env={**os.environ, "COLUMNS": str(columns)},
         check=False,
     )

@@ -23,6 +23,7 @@ from onboard.pairing.keys import identity_path
 from onboard.profile import parse_profile
 from onboard.telemetry.links.base import Part
 from tests.onboard.pairing.doors import member, paired_folder
+from tests.patience import PATIENCE_S
 from tests.small_streams import GROUND_STATION, INVALID, Sender
 
 PROFILE = parse_profile(
@@ -222,7 +223,7 @@ class Server:
     def __exit__(self, *_: object) -> None:
         self.inlet.shutdown(socket.SHUT_RDWR)
         self.inlet.close()
-        self._thread.join(2.0)
+        self._thread.join(PATIENCE_S)
 
     def _serve(self) -> None:
         while True:

@@ -139,7 +139,7 @@ def test_what_is_no_kept_curve_is_refused(spoilt) -> None:
 
 
 @pytest.mark.slow
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(st.lists(st.integers(0, 1200), max_size=10))
 def test_any_cutting_teaches_the_same(cuts: list[int]) -> None:
     whole = seconds(THREE)

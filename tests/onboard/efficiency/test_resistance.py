@@ -54,7 +54,7 @@ def test_the_standard_deviation_holds(noise_v: float) -> None:
 
 
 @given(st.lists(st.integers(1, 299), max_size=6))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_it_does_not_depend_on_the_cut(cuts: list[int]) -> None:
     volts, amps = pulses(7, 300)
     volts[50] = np.nan

@@ -163,7 +163,7 @@ def test_a_run_ends_where_the_next_begins_and_only_the_newest_are_given() -> Non
     assert all(isinstance(run.power_w, Unknown) for run in table)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.integers(0, 2**31), st.lists(st.integers(0, 400), max_size=12).map(sorted))
 def test_runs_do_not_depend_on_the_cut(seed, cuts) -> None:
     rng = np.random.default_rng(seed)

@@ -127,7 +127,7 @@ def test_a_glitch_within_a_block_is_left_out() -> None:
     assert glitch.north_mps == pytest.approx(plain.north_mps, abs=0.02)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.integers(0, 1000), st.lists(st.integers(0, 240), max_size=12))
 def test_any_cutting_gives_the_same_blocks(seed: int, cuts: list[int]) -> None:
     rng = np.random.default_rng(seed)

@@ -87,7 +87,7 @@ def test_the_stated_spread_holds() -> None:
     assert np.mean(np.array(off) < 5.991) >= 0.95
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.integers(0, 1000), st.lists(st.integers(0, 120), max_size=8))
 def test_any_cutting_gives_the_same_circles(seed: int, cuts: list[int]) -> None:
     whole = turn(350.0, 60, 1.8, (0.1, -0.1), np.random.default_rng(seed))

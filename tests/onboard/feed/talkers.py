@@ -10,6 +10,7 @@ from onboard.contract.codec import json_line as as_line
 from onboard.contract.commands import Command, Mark, Reply
 from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.feed.server import FeedServer, OnCommand
+from tests.patience import PATIENCE_S
 
 LINE = as_line({"kind": "snapshot", "fill": "x" * 2000})
 
@@ -20,7 +21,7 @@ async def opened() -> tuple[FeedServer, int]:
 
 
 async def until(condition) -> None:
-    async with asyncio.timeout(5):
+    async with asyncio.timeout(PATIENCE_S):
         while not condition():
             await asyncio.sleep(0.002)
 
@@ -65,14 +66,14 @@ class Talker:
         self.writer.write(b"".join(line + b"\n" for line in lines))
 
     async def ack(self) -> dict:
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(PATIENCE_S):
             while True:
                 message = json.loads(await self.reader.readline())
                 if message["kind"] == "ack":
                     return message
 
     async def is_put_out(self) -> bool:
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(PATIENCE_S):
             try:
                 while await self.reader.read(65536):
                     pass
@@ -89,7 +90,7 @@ def note(number: int, text: str = "x") -> bytes:
 def play(scene: Callable[[], Awaitable[None]]) -> None:
     async def all_of_it() -> None:
         try:
-            async with asyncio.timeout(20):
+            async with asyncio.timeout(PATIENCE_S):
                 await scene()
         finally:
             for talker in Talker.all:

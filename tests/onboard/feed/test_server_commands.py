@@ -27,7 +27,8 @@ def test_a_command_is_answered_and_told_to_the_others() -> None:
         one.say(note(7, "no"), b'{"hello', b"", note(8, "weed"))
         refused = await one.ack()
         command = {"kind": "mark", "id": 7, "mark": "note", "text": "no"}
-        assert refused == {"schema": 2, "kind": "ack", "id": 7, "ok": False, "why": {"code": "fault"},
+        why = {"code": "fault"}
+        assert refused == {"schema": 2, "kind": "ack", "id": 7, "ok": False, "why": why,
                            "by": True, "command": command}  # fmt: skip
         for _ in range(2):
             ack = await one.ack()
@@ -36,8 +37,9 @@ def test_a_command_is_answered_and_told_to_the_others() -> None:
         assert await one.ack() == {"schema": 2, "kind": "ack", "id": 8, "ok": True, "why": None,
                                    "by": True, "command": command}  # fmt: skip
         # What was refused is nobody else's business.
-        assert await other.ack() == {"schema": 2, "kind": "ack", "id": None, "ok": True, "why": None,
-                                     "by": False, "command": command}  # fmt: skip
+        news = await other.ack()
+        assert news == {"schema": 2, "kind": "ack", "id": None, "ok": True, "why": None,
+                        "by": False, "command": command}  # fmt: skip
         assert daemon.heard == [Mark(7, "note", "no"), Mark(8, "note", "weed")]
         await server.close()
 

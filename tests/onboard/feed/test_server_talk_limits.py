@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from onboard.contract.commands import Command, Reply
 from onboard.feed.viewer import SEND_BUFFER_BYTES, is_loopback
 from tests.onboard.feed.talkers import Daemon, Talker, note, play, served, silent_viewer, until
+from tests.patience import PATIENCE_S
 
 
 @pytest.mark.parametrize("waits", [False, True])
@@ -146,7 +147,7 @@ pieces = st.one_of(
 )
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.lists(pieces, max_size=12))
 def test_random_talk_is_answered_or_ended_and_changes_nothing(said: list[bytes]) -> None:
     daemon, faults = Daemon(), []
@@ -160,7 +161,7 @@ def test_random_talk_is_answered_or_ended_and_changes_nothing(said: list[bytes])
         one.writer.write(sent)
         one.writer.write_eof()
         data = b""
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(PATIENCE_S):
             with contextlib.suppress(ConnectionError):
                 while piece := await one.reader.read(65536):
                     data += piece

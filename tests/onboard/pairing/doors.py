@@ -15,6 +15,7 @@ from onboard.pairing.crew import CrewBook
 from onboard.pairing.door import CrewDoor, DoorSettings
 from onboard.pairing.joining import Join, Pair
 from onboard.pairing.keys import make_identity
+from tests.patience import PATIENCE_S
 
 
 def paired_folder(tmp_path: Path) -> Path:
@@ -59,7 +60,7 @@ async def open_door(folder: Path, **more: Any) -> AsyncIterator[Open]:
     await feed.open("127.0.0.1", 0, "skiff", there.take)
     keeping = asyncio.create_task(there.door.run())
     try:
-        async with asyncio.timeout(30):
+        async with asyncio.timeout(PATIENCE_S):
             while not ports:
                 await asyncio.sleep(0.005)
                 assert not keeping.done(), keeping.exception()
@@ -102,14 +103,14 @@ class Viewer:
         return await cls.to(port, Pair(code, name).as_line())
 
     async def line(self) -> dict:
-        async with asyncio.timeout(8):
+        async with asyncio.timeout(PATIENCE_S):
             line = await self.reader.readline()
         return json.loads(line) if line else {"kind": "ended"}
 
     async def rest(self) -> bytes:
         """All that still comes until the other end hangs up."""
         got = b""
-        async with asyncio.timeout(8):
+        async with asyncio.timeout(PATIENCE_S):
             with contextlib.suppress(OSError):
                 while data := await self.reader.read(65536):
                     got += data
@@ -130,7 +131,7 @@ SET = {"kind": "set", "id": 1, "key": "target_speed_mps", "value": 2.5}
 
 def play(scene, *more) -> None:
     async def bounded() -> None:
-        async with asyncio.timeout(30):
+        async with asyncio.timeout(PATIENCE_S):
             await scene(*more)
 
     asyncio.run(bounded())

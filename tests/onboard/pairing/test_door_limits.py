@@ -25,6 +25,7 @@ from tests.onboard.pairing.doors import (
     paired_folder,
     play,
 )
+from tests.patience import PATIENCE_S
 
 
 @pytest.fixture(autouse=True)
@@ -58,7 +59,7 @@ def test_those_held_for_others_of_their_address_are_let_go_in_the_end(
     async def scene() -> None:
         async with open_door(folder) as there:
             silent = [await asyncio.open_connection("127.0.0.1", there.port) for _ in range(16)]
-            async with asyncio.timeout(2):
+            async with asyncio.timeout(PATIENCE_S):
                 for reader, _ in silent[WAITING_MOST_EACH:]:
                     with contextlib.suppress(OSError):
                         assert await reader.read(1) == b""
@@ -101,7 +102,7 @@ def test_a_slow_viewer_is_left_out_then_put_out_and_sees_nothing_old(tmp_path: P
             slow = socket.socket()
             slow.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
             slow.connect(("127.0.0.1", there.port))
-            slow.settimeout(5)
+            slow.settimeout(PATIENCE_S)
             secure = await asyncio.to_thread(client_context().wrap_socket, slow)
             secure.sendall(Join(member(folder)).as_line())
             while not there.feed.viewers:

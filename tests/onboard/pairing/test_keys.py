@@ -22,6 +22,7 @@ from onboard.pairing.keys import (
     server_context,
 )
 from tests.onboard.pairing.doors import member, paired_folder
+from tests.patience import PATIENCE_S
 
 
 def modes(folder: Path) -> set[int]:
@@ -89,7 +90,7 @@ def test_of_several_who_pair_first_at_once_all_tell_the_same_key(tmp_path: Path)
         ]
         for maker in makers:
             maker.start()
-        prints = [told.get(timeout=30) for _ in makers]
+        prints = [told.get(timeout=PATIENCE_S) for _ in makers]
         for maker in makers:
             maker.join()
         assert set(prints) == {own_fingerprint(folder)}

@@ -13,6 +13,7 @@ from onboard.telemetry.frames import Frames
 from onboard.telemetry.link_scanner import LinkScanner
 from onboard.telemetry.recorder import Recorder
 from onboard.telemetry.telemetry_log import read_log
+from tests.patience import PATIENCE_S
 from tests.small_streams import Sender
 
 START_US = 1_750_000_000_000_000
@@ -79,7 +80,7 @@ class Stream:
 
 
 def until(condition: Callable[[], bool]) -> None:
-    deadline = time.monotonic() + 5
+    deadline = time.monotonic() + PATIENCE_S
     while not condition():
         assert time.monotonic() < deadline
         time.sleep(0.002)

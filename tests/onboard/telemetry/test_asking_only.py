@@ -136,7 +136,7 @@ STEPS = st.lists(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(STEPS, st.booleans())
 @pytest.mark.slow
 def test_whatever_is_heard_only_these_three_are_ever_sent(steps, signed: bool) -> None:

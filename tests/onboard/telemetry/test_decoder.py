@@ -3,7 +3,7 @@
 import numpy as np
 import pymavlink.dialects.v20.all as dialect
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from onboard.telemetry.craft import HELD_MOST_FRAMES, LOOSE_MOST
@@ -44,7 +44,6 @@ def test_samples_have_the_time_of_the_stamps_around_them() -> None:
     assert decoder.time.waiting == 0
 
 
-@settings(deadline=None)
 @given(st.lists(st.integers(0, 70), max_size=12).map(sorted))
 def test_channels_do_not_depend_on_the_cut(cuts) -> None:
     frames = ride(10)

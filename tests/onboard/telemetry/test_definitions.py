@@ -7,6 +7,7 @@ import pymavlink.dialects.v20.all as dialect
 import pytest
 
 from onboard.telemetry.definitions import DEFINITIONS
+from tests.patience import PATIENCE_S
 
 LET_GO = """
 import sys
@@ -37,4 +38,4 @@ def test_every_message_is_there_with_its_fields_in_wire_order() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("script", [LET_GO, KEPT])
 def test_the_module_is_let_go_unless_somebody_else_uses_it(script: str) -> None:
-    subprocess.run([sys.executable, "-c", script], check=True, timeout=60)
+    subprocess.run([sys.executable, "-c", script], check=True, timeout=PATIENCE_S)

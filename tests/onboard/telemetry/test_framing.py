@@ -145,7 +145,7 @@ def spans(found: Frames, prefix: int) -> list[bytes]:
     return [found.data[at - prefix : at + size].tobytes() for at, size in places]
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(st.data())
 def test_log_scan_equals_the_slow_reading_for_any_cut(data) -> None:
     stream = data.draw(streams(8))
@@ -182,7 +182,7 @@ SIEVES = [(16, 256, 1 << 16), (0, 1, 100), (2, 1, 1 << 16)]
 
 
 @pytest.mark.parametrize("sieve", SIEVES)
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.data())
 def test_link_scan_equals_the_slow_reading_for_any_cut(sieve: tuple[int, int, int], data) -> None:
     stream = data.draw(streams(0)) + TAIL
@@ -198,7 +198,7 @@ def test_link_scan_equals_the_slow_reading_for_any_cut(sieve: tuple[int, int, in
     assert got_bad == bad
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.integers(0, 2**32))
 def test_the_sieve_finds_all_frames_that_pass_and_no_others(seed: int) -> None:
     rng = random.Random(seed)
@@ -215,7 +215,7 @@ def test_the_sieve_finds_all_frames_that_pass_and_no_others(seed: int) -> None:
 
 
 @pytest.mark.parametrize("sieve", SIEVES[:2])
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(streams(0), streams(0), st.integers(0, 2**32))
 def test_what_others_send_does_not_touch_ones_own_frames(sieve, ours, theirs, seed: int) -> None:
     craft, others = ("192.0.2.1", 1), [("192.0.2.1", 2), ("192.0.2.2", 1)]

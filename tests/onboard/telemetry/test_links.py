@@ -17,6 +17,7 @@ from onboard.telemetry.links import tcp
 from onboard.telemetry.links.opening import open_link
 from onboard.telemetry.links.outlet import Outlet
 from onboard.telemetry.links.udp import UdpLink
+from tests.patience import PATIENCE_S
 from tests.small_streams import Sender, records
 
 
@@ -210,7 +211,7 @@ def test_udp_tells_who_sent_and_sends_to_whom_it_is_told() -> None:
     port = int(link.name.rpartition(":")[2])
     ends = [socket.socket(socket.AF_INET, socket.SOCK_DGRAM) for _ in range(2)]
     for end in ends:
-        end.settimeout(2)
+        end.settimeout(PATIENCE_S)
         end.bind(("127.0.0.1", 0))
         end.sendto(b"there", ("127.0.0.1", port))
         assert link.read(2.0) == [(b"there", end.getsockname())]
@@ -275,7 +276,7 @@ def test_tcp_both_ways_full_and_reset() -> None:
     with socket.create_server(("127.0.0.1", 0)) as server:
         link = open_link(f"tcp:127.0.0.1:{server.getsockname()[1]}", 57600)
         there, _ = server.accept()
-        there.settimeout(5)
+        there.settimeout(PATIENCE_S)
         link.write(REQUEST)
         assert there.recv(1000) == REQUEST
         written = fill(link)

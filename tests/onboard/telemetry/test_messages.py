@@ -71,7 +71,7 @@ def test_every_message_that_pymavlink_defines_equals_its_reading(tmp_path: Path)
     assert assert_equal_to_pymavlink(path, read_messages(path)) == len(ids)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.data())
 def test_wanted_messages_do_not_depend_on_what_else_is_wanted_nor_on_the_window(
     tmp_path_factory, data

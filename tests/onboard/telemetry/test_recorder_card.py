@@ -16,6 +16,7 @@ from onboard.telemetry.card_trouble import CARD_TROUBLE
 from onboard.telemetry.log_files import RECORD_NAME
 from onboard.telemetry.recorder import Recorder
 from tests.onboard.telemetry.faulty_card import START_US, Card, Stream, spans, until
+from tests.patience import PATIENCE_S
 from tests.wire import words
 
 
@@ -102,7 +103,7 @@ def test_a_sync_that_hangs_keeps_nobody_waiting(
     for _ in range(60):
         stream.tick(wait=False)
         with recorder._changed:
-            assert recorder._changed.wait_for(lambda: recorder._asked_us is None, 5)
+            assert recorder._changed.wait_for(lambda: recorder._asked_us is None, PATIENCE_S)
     until(lambda: card.syncs == 1)
     # What was written is the operating system's; only a power cut would take it.
     assert len(spans(recorder.folder)) >= len(stream.sent) - 4 * 3
@@ -114,7 +115,7 @@ def test_a_sync_that_hangs_keeps_nobody_waiting(
         assert "the end of the record may be lost" in caplog.text
     card.answers.set()
     recorder.close()
-    recorder._thread.join(5)
+    recorder._thread.join(PATIENCE_S)
     assert spans(recorder.folder) == stream.sent
 
 
@@ -127,7 +128,7 @@ def test_a_write_that_hangs_keeps_nobody_waiting_and_holds_no_more_than_so_much(
     answers, pwrite = threading.Event(), os.pwrite
 
     def hang(descriptor: int, data, place: int) -> int:
-        answers.wait(20)
+        answers.wait(PATIENCE_S)
         return pwrite(descriptor, data, place)
 
     monkeypatch.setattr(os, "pwrite", hang)
@@ -353,7 +354,7 @@ def test_a_small_file_that_cannot_be_written_yet_is_tried_again(
     recorder.close()
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     st.lists(
         st.tuples(
@@ -401,13 +402,13 @@ def test_what_comes_while_a_write_hangs_and_then_fails_stays_in_order_and_bounde
 
     def hang(descriptor: int, data, place: int) -> int:
         hangs.set()
-        answers.wait(20)
+        answers.wait(PATIENCE_S)
         return pwrite(descriptor, data, place)
 
     with monkeypatch.context() as patch:
         patch.setattr(os, "pwrite", hang)
         stream.tick(wait=False)
-        assert hangs.wait(5)
+        assert hangs.wait(PATIENCE_S)
         stream.tick(ticks, wait=False)
         card.room = 50
         answers.set()

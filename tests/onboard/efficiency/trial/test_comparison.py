@@ -93,7 +93,7 @@ def test_wh_per_km_are_not_the_mean_of_the_legs() -> None:
 
 
 @pytest.mark.slow
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(REAL, st.permutations(["x", "y", "z"]))
 def test_other_labels_change_nothing(seed: int, names: list[str]) -> None:
     by = dict(zip("abc", names, strict=True))
@@ -109,7 +109,7 @@ def test_other_labels_change_nothing(seed: int, names: list[str]) -> None:
 
 
 @pytest.mark.slow
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(REAL, st.floats(-1e6, 1e6), st.floats(0.0, 360.0))
 def test_when_and_where_to_do_not_matter(seed: int, later_s: float, course_deg: float) -> None:
     before = differences(compared(real_legs(seed)))
@@ -120,7 +120,7 @@ def test_when_and_where_to_do_not_matter(seed: int, later_s: float, course_deg: 
 
 
 @pytest.mark.slow
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(REAL, st.tuples(*[st.floats(-0.3, 0.3)] * 3))
 def test_a_current_that_is_constant_or_quadratic_in_time_does_not_matter(
     seed: int, factors: tuple[float, ...]
@@ -138,7 +138,7 @@ def test_a_current_that_is_constant_or_quadratic_in_time_does_not_matter(
 
 
 @pytest.mark.slow
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(REAL, st.floats(0.2, 5.0))
 def test_the_power_sensor_s_gain_does_not_matter(seed: int, gain: float) -> None:
     before = compared(real_legs(seed))
@@ -149,7 +149,7 @@ def test_the_power_sensor_s_gain_does_not_matter(seed: int, gain: float) -> None
 
 
 @pytest.mark.slow
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(REAL)
 def test_a_sensor_that_is_less_well_known_widens_wh_per_km_and_no_difference(seed: int) -> None:
     sure, unsure = compared(real_legs(seed), sensors=0.0), compared(real_legs(seed), sensors=0.03)

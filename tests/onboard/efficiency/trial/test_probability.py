@@ -13,14 +13,14 @@ freedoms = st.floats(0.3, 1e6)
 
 
 @pytest.mark.slow
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(st.floats(0.05, 1e4), st.floats(0.05, 1e4), st.floats(0.0, 1.0))
 def test_incomplete_beta_function(a: float, b: float, x: float) -> None:
     assert beta_share(a, b, x) == pytest.approx(special.betainc(a, b, x), rel=1e-8, abs=1e-11)
 
 
 @pytest.mark.slow
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(st.floats(-200.0, 200.0), freedoms)
 def test_students_t(t: float, freedom: float) -> None:
     expected = 2.0 * stats.t.sf(abs(t), freedom)
@@ -28,7 +28,7 @@ def test_students_t(t: float, freedom: float) -> None:
 
 
 @pytest.mark.slow
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(st.floats(0.0, 1e4), st.floats(0.5, 500.0), freedoms)
 def test_f(f: float, over: float, under: float) -> None:
     expected = stats.f.sf(f, over, under)

@@ -132,7 +132,7 @@ def test_correction_never_makes_surer_and_keeps_the_order(alone: list[float]) ->
     assert (np.diff(together[np.argsort(chances, kind="stable")]) >= 0).all()
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(st.integers(0, 2**32 - 1), st.permutations([0, 1, 2]))
 def test_names_do_not_matter(seed: int, renamed: list[int]) -> None:
     rng = np.random.default_rng(seed)

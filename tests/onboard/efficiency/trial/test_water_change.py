@@ -38,7 +38,7 @@ def test_a_polynomial_current_is_taken_out_exactly(order: str, degree: int) -> N
     )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.tuples(*[st.floats(-0.3, 0.3)] * 3), st.floats(0.0, 360.0))
 def test_any_quadratic_current_on_any_course(factors: tuple[float, ...], course: float) -> None:
     a, b, c = factors

@@ -44,7 +44,7 @@ def same(ours: Any, theirs: Any) -> bool:
 
 
 @pytest.mark.slow
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400)
 @given(streams(), st.sampled_from([1, 2, 3, 7, 90, 255, 256, 257, 600, 1 << 20]))
 def test_scan_equals_the_slow_reading_for_any_window(log: Path, stream: bytes, size: int) -> None:
     log.write_bytes(stream)
@@ -60,7 +60,7 @@ def test_scan_equals_the_slow_reading_for_any_window(log: Path, stream: bytes, s
 
 
 @pytest.mark.slow
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(streams(), st.sampled_from([256, 700, 1 << 20]))
 def test_columns_equal_the_slow_reading(log: Path, stream: bytes, size: int) -> None:
     log.write_bytes(stream)

@@ -1,0 +1,264 @@
+"""The contract written down: a schema for programs (JSON Schema 2020-12), a glossary for people.
+
+Both are made from the types, and a test holds the files in this folder equal to them.
+"""
+
+import dataclasses
+import json
+import types
+import typing
+from collections.abc import Iterator
+from typing import Any, Final, Literal
+
+from onboard.contract import commands
+from onboard.contract.alerts import Alert, AlertCode, Event
+from onboard.contract.codes import Code, Statement
+from onboard.contract.commands import Mark, Set
+from onboard.contract.figure import Figure, Unknown
+from onboard.contract.messages import KINDS
+from onboard.contract.quantities import Kind, kind_of, unit_of
+from onboard.contract.snapshot import SCHEMA, Snapshot
+
+_NUMBER: Final = {"type": "number"}
+_TEXT: Final = {"type": "string"}
+_VALUES: Final[dict[Kind, dict[str, Any]]] = {
+    "quantity": {"type": ["number", "null"]},
+    "quantities": {"type": ["array", "null"], "items": _NUMBER},
+    "count": {"type": ["integer", "null"]},
+    "counts": {"type": ["array", "null"], "items": {"type": "integer"}},
+    "text": {"type": ["string", "null"]},
+    "texts": {"type": ["array", "null"], "items": _TEXT},
+}
+_PLAIN: Final[dict[Any, dict[str, Any]]] = {
+    float: _NUMBER,
+    int: {"type": "integer"},
+    str: _TEXT,
+    bool: {"type": "boolean"},
+    types.NoneType: {"type": "null"},
+}
+
+
+def codes_of(family: type[Statement]) -> type[Code]:
+    """Give the enumeration that a family of statements takes its codes from."""
+    codes: type[Code] = typing.get_type_hints(family)["code"]
+    return codes
+
+
+def schema() -> dict[str, Any]:
+    """Give the schema: the feed's lines by their kind, and all that they are made of."""
+    made = _Definitions()
+    kinds = []
+    for kind, record in KINDS.items():
+        made.of(record)
+        kinds.append(
+            {
+                "properties": {"schema": {"const": SCHEMA}, "kind": {"const": kind}},
+                "required": ["schema", "kind"],
+                "allOf": [{"$ref": f"#/$defs/{record.__name__}"}],
+            }
+        )
+    for record in (Set, Mark, Event):
+        made.of(record)
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "wattwake feed",
+        "oneOf": kinds,
+        "$defs": dict(sorted(made.found.items())),
+    }
+
+
+class _Definitions:
+    """Collects the definitions of records and statements."""
+
+    def __init__(self) -> None:
+        self.found: dict[str, Any] = {}
+
+    def of(self, kind: Any) -> dict[str, Any]:
+        """Give the schema of a type; what has a name is defined once and referred to."""
+        origin, parts = typing.get_origin(kind), typing.get_args(kind)
+        if origin in (typing.Union, types.UnionType):
+            known = [self.of(part) for part in parts if part is not Unknown]
+            return {"anyOf": [*known, *([{"type": "null"}] if Unknown in parts else [])]}
+        if origin is Literal:
+            return {"enum": list(parts)}
+        if origin is tuple:
+            fixed = Ellipsis not in parts
+            length = {"minItems": len(parts), "maxItems": len(parts)} if fixed else {}
+            return {"type": "array", "items": self.of(parts[0])} | length
+        if kind in _PLAIN:
+            return dict(_PLAIN[kind])
+        if kind.__name__ not in self.found:
+            self.found[kind.__name__] = {}  # it may refer to itself
+            named = _statement if issubclass(kind, Statement) else self._record
+            self.found[kind.__name__] = named(kind)
+        return {"$ref": f"#/$defs/{kind.__name__}"}
+
+    def _record(self, kind: Any) -> dict[str, Any]:
+        hints = typing.get_type_hints(kind)
+        names = [field.name for field in dataclasses.fields(kind)]
+        properties = {name: self.of(hints[name]) for name in names}
+        unknown = [name for name in names if Unknown in typing.get_args(hints[name])]
+        if unknown:
+            why = {"type": "object", "additionalProperties": self.of(Unknown)}
+            properties["why"] = why
+        if kind in (Set, Mark):
+            properties = {"kind": {"const": kind.__name__.lower()}} | properties
+        needed = [name for name in names if name in properties and kind is not Mark]
+        return {"type": "object", "properties": properties, "required": needed}
+
+
+def _statement(family: type[Statement]) -> dict[str, Any]:
+    own = {"level": {"enum": ["note", "warning", "danger"]}, "since_s": _NUMBER}
+    shared = own if family is Alert else {}
+    return {
+        "oneOf": [
+            {
+                "type": "object",
+                "description": row.meaning,
+                "properties": {"code": {"const": row.code}, **shared}
+                | {name: _VALUES[kind_of(name)] for name in row.names},
+                "required": ["code", *shared, *row.names],
+            }
+            for row in codes_of(family)
+        ]
+    }
+
+
+def schema_text() -> str:
+    """Give the text of `schema.json`: a line a definition, so that a change stands out."""
+    whole = schema()
+    rows = [f"  {_one_line(name)}: {_one_line(made)}" for name, made in whole.pop("$defs").items()]
+    head = [f" {_one_line(name)}: {_one_line(part)}," for name, part in whole.items()]
+    return "\n".join(["{", *head, ' "$defs": {', ",\n".join(rows), " }", "}"]) + "\n"
+
+
+def _one_line(part: Any) -> str:
+    return json.dumps(part, ensure_ascii=False, separators=(",", ":"))
+
+
+def families() -> tuple[type[Statement], ...]:
+    """Give every family of statements that has been imported."""
+    return tuple(sorted(Statement.__subclasses__(), key=lambda family: family.__name__))
+
+
+def glossary_text() -> str:
+    """Give the text of `README.md`."""
+    return "\n".join([*_HEAD.splitlines(), *_records(), *_statements(), *_limits()]) + "\n"
+
+
+def _records() -> Iterator[str]:
+    yield "## Records"
+    found = {record.__name__: record for record in _every_record(Snapshot, *KINDS.values(), Event)}
+    for name, record in found.items():
+        yield ""
+        yield f"### {name}"
+        yield ""
+        yield str(record.__doc__).split("\n\n")[0].replace("\n", " ").strip()
+        yield ""
+        yield "| field | unit | unknown | meaning |"
+        yield "|---|---|---|---|"
+        hints, meanings = typing.get_type_hints(record), _meanings(record)
+        for field in dataclasses.fields(record):
+            hint = hints[field.name]
+            may = "may be" if Unknown in typing.get_args(hint) else ""
+            unit = unit_of(field.name) if _is_number(hint) else ""
+            yield f"| `{field.name}` | {unit or ''} | {may} | {meanings.get(field.name, '')} |"
+
+
+def _every_record(*kinds: Any) -> Iterator[Any]:
+    """Give records and the records in them, each once, from the outside in."""
+    waiting, seen = list(kinds), set()
+    while waiting:
+        kind = waiting.pop(0)
+        parts = typing.get_args(kind)
+        if parts:
+            waiting += parts
+        elif dataclasses.is_dataclass(kind) and kind not in seen and kind not in (Set, Mark):
+            seen.add(kind)
+            yield kind
+            waiting += typing.get_type_hints(kind).values()
+
+
+def _is_number(hint: Any) -> bool:
+    parts = typing.get_args(hint) or (hint,)
+    return any(part in (float, int, Figure) or float in typing.get_args(part) for part in parts)
+
+
+def _meanings(record: Any) -> dict[str, str]:
+    """Read the fields' meanings out of a docstring, its own and those that it inherits."""
+    found: dict[str, str] = {}
+    for base in reversed(record.__mro__):
+        names: list[str] = []
+        for line in (base.__doc__ or "").splitlines():
+            text = line.strip()
+            if line.startswith("    ") and not line.startswith("     ") and text:
+                names = [name.strip() for name in text.split(",")]
+            elif line.startswith("        ") and names:
+                for name in names:
+                    found[name] = f"{found.get(name, '')} {text}".strip()
+    known = {field.name for field in dataclasses.fields(record)}
+    return {name: text for name, text in found.items() if name in known}
+
+
+def _statements() -> Iterator[str]:
+    for family in families():
+        codes = codes_of(family)
+        yield ""
+        yield f"## {family.__name__}"
+        yield ""
+        yield str(family.__doc__).split("\n\n", maxsplit=1)[0].replace("\n", " ").strip()
+        yield ""
+        alert = codes is AlertCode
+        yield "| code | level | meaning | values |" if alert else "| code | meaning | values |"
+        yield "|---|---|---|---|" if alert else "|---|---|---|"
+        for row in codes:
+            level = f" {row.level} |" if isinstance(row, AlertCode) else ""
+            values = ", ".join(f"`{name}`" for name in row.names)
+            yield f"| `{row.code}` |{level} {row.meaning} | {values} |"
+
+
+def _limits() -> Iterator[str]:
+    yield ""
+    yield "## What viewers may set and mark"
+    yield ""
+    yield "| key | allowed |"
+    yield "|---|---|"
+    for key in typing.get_args(commands.Key):
+        if key in commands.NUMBERS:
+            least, most = commands.NUMBERS[key]
+            clears = ", or null to clear it" if key in commands.TARGETS else ""
+            yield f"| `{key}` | a number from {least:g} to {most:g}{clears} |"
+        elif key == "home":
+            yield f'| `{key}` | "here", or [latitude, longitude] in degrees |'
+        else:
+            yield f"| `{key}` | a label of 1 to {commands.LABEL_MOST} printable characters |"
+    yield ""
+    marks = ", ".join(f"`{name}`" for name in typing.get_args(commands.MarkName))
+    yield (
+        f"Marks: {marks}. `charged` carries one of "
+        + ", ".join(f"`{key}` (0 to {most:g})" for key, most in commands.AMOUNTS.items())
+        + "; `unplugged` a `source` as an alert names it."
+    )
+
+
+_HEAD: Final = """# What craft and screen agree on
+
+Written by `python -m onboard.contract` from the types in this folder; a test holds both equal.
+
+Everything is in SI units, and a name ends in its unit (Wh/km, Wh, Ah and degrees are the exceptions
+that the trade wants). A figure is `{"value", "low", "high"}`: the estimate and its 95 % interval.
+What is unknown is null, and the object that holds it says why under `"why": {field: reason}`. A
+reason, an alert, a refusal is a code with its values, never a sentence: words are made where they
+are read (`groundside/words`), in the reader's units. No field is free text but the rider's words,
+names and paths; an error of the system travels as its number, `errno`.
+
+The feed is one JSON object a line, UTF-8; each has `"schema": 2` and its kind: `hello` first, then
+`snapshot` five times a second, now and then `trip_line`, and `ack` to what was said. A reader
+passes over fields, kinds and codes that it does not know.
+
+Plain dataclasses and the codec of 300 lines beside them, not a serialisation library: the null with
+its reason beside it in the object that holds it is no shape that such a library reads or writes by
+itself, so its half of the work would have to be done here all the same; and the daemon starts
+without one more compiled wheel.
+
+"""
