@@ -30,6 +30,8 @@ class EndWatch:
         How to end the process where `leave` does not; tests put their own here.
     look_every_s, grace_s
         How often to look, and how long to wait for `leave` [s].
+    clock
+        A monotonic clock [s].
     """
 
     def __init__(
@@ -39,7 +41,9 @@ class EndWatch:
         force: Callable[[int], None] = os._exit,
         look_every_s: float = LOOK_EVERY_S,
         grace_s: float = GRACE_S,
+        clock: Callable[[], float] = time.monotonic,
     ) -> None:
+        self._clock = clock
         self._leave = leave
         self._force = force
         self._look_every_s = look_every_s
@@ -51,6 +55,7 @@ class EndWatch:
         self._done = threading.Event()
         self._before: dict[int, signal.Handlers | int | Callable[..., object] | None] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
+        self._thread: threading.Thread | None = None
 
     def start(self, terminal: int | None, parent: int | None = None) -> None:
         """Start watching, inside the event loop.
@@ -68,7 +73,8 @@ class EndWatch:
         if threading.current_thread() is threading.main_thread():
             # not the loop's own handlers: they run in the loop, which may be what is blocked
             self._before = {each: signal.signal(each, self._on_signal) for each in SIGNALS}
-        threading.Thread(target=self._watch, name="end-watch", daemon=True).start()
+        self._thread = threading.Thread(target=self._watch, name="end-watch", daemon=True)
+        self._thread.start()
 
     def release(self) -> None:
         """Give the signals back; stop watching unless an end is under way."""
@@ -89,7 +95,7 @@ class EndWatch:
         if self._asked_s is not None or self._loop is None:
             return
         self._code = code
-        self._asked_s = time.monotonic()
+        self._asked_s = self._clock()
         try:
             self._loop.call_soon_threadsafe(self._leave, code)
         except RuntimeError:  # the loop has ended already
@@ -100,6 +106,6 @@ class EndWatch:
             gone = self._terminal is not None and not os.isatty(self._terminal)
             if gone or (self._parent is not None and os.getppid() != self._parent):
                 self._ask(128 + signal.SIGHUP)
-            if self._asked_s is not None and time.monotonic() - self._asked_s > self._grace_s:
+            if self._asked_s is not None and self._clock() - self._asked_s > self._grace_s:
                 self._force(self._code)
                 return

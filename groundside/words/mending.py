@@ -1,9 +1,12 @@
-"""What a rider can do so that something becomes known: a row a reason where something can."""
-
-from collections.abc import Mapping
+"""What a rider can do so that something becomes known."""
 
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
+
+RIDE_STEADILY = "Ride straight for half a minute at one speed."
+MEND_GPS = "Give the GPS a clear view of the sky, or look at its wiring."
+STATE_BATTERY = "State the battery in the craft profile."
+NEAREST_SHORE = "The water runs faster than any speed tried: make for the nearest shore."
 
 
 def mend_text(unknown: Unknown) -> str:
@@ -14,17 +17,13 @@ def mend_text(unknown: Unknown) -> str:
     >>> mend_text(Unknown(Reason.NO_BATTERY)), mend_text(Unknown(Reason.NO_TIME))
     ('State the battery in the craft profile.', '')
     """
-    return MENDING.get(unknown.code, "")
-
-
-RIDE_STEADILY = "Ride straight for half a minute at one speed."
-MEND_GPS = "Give the GPS a clear view of the sky, or look at its wiring."
-
-MENDING: Mapping[Reason, str] = {
-    Reason.NO_STEADY_STRETCH: RIDE_STEADILY,
-    Reason.TOO_FEW_STRETCHES: RIDE_STEADILY,
-    Reason.NEEDS_OTHER_COURSES: RIDE_STEADILY,
-    Reason.NO_POSITION: MEND_GPS,
-    Reason.NO_BATTERY: "State the battery in the craft profile.",
-    Reason.NO_PROGRESS: "The water runs faster than any speed tried: make for the nearest shore.",
-}
+    match unknown.code:
+        case Reason.NO_STEADY_STRETCH | Reason.TOO_FEW_STRETCHES | Reason.NEEDS_OTHER_COURSES:
+            return RIDE_STEADILY
+        case Reason.NO_POSITION:
+            return MEND_GPS
+        case Reason.NO_BATTERY:
+            return STATE_BATTERY
+        case Reason.NO_PROGRESS:
+            return NEAREST_SHORE
+    return ""

@@ -4,27 +4,48 @@ import asyncio
 import math
 import sys
 from collections.abc import AsyncIterator
-from typing import Any
 
 from textual.app import App
 
-from groundside.answers import Ack
+from groundside.answers import Said
 from groundside.dashboard.app import make_app
 from groundside.source import Update
 from groundside.units import CHOICES
-from onboard.efficiency.trip_line import TripLine
-from tests.groundside.dashboard_help import TARGET, figure, snapshot
+from onboard.contract.commands import Command
+from onboard.contract.snapshot import Curve, Snapshot
+from onboard.contract.trip_line import TripLine
+from onboard.efficiency.trip_line import GrowingLine
+from tests.made_snapshot import RUN, around, changed, made_snapshot
 
-CURVE_MPS = [0.1 * n for n in range(8, 40)]
+CURVE_MPS = tuple(0.1 * n for n in range(8, 40))
+CURVE = Curve(
+    CURVE_MPS,
+    *(
+        tuple(idle + each * v**3 for v in CURVE_MPS)
+        for idle, each in ((14, 18), (13, 17), (15, 19))
+    ),
+    "through_water",
+)
 
 
-def changing(n: int) -> dict[str, Any]:
+def changing(n: int) -> Snapshot:
     """Give the snapshot of the n-th fifth of a second, with every figure a little different."""
     wave = math.sin(n / 7.0)
     speed = 2.2 + 0.4 * wave
     power = 14.0 + 18.0 * speed**3
     cost = power / speed / 3.6
-    shown = snapshot(
+    run = changed(
+        RUN,
+        open=True,
+        start_s=1700.0,
+        seconds_s=100.0 + n / 5,
+        steady_s=60.0,
+        power_w=power,
+        speed_mps=speed,
+        wh_per_km=around(cost),
+        long_enough=False,
+    )
+    return made_snapshot(
         seq=n,
         t_s=1800.0 + n / 5,
         power_w=power,
@@ -33,50 +54,32 @@ def changing(n: int) -> dict[str, Any]:
         volts_v=51.2 - wave,
         course_deg=83.0 + 20 * wave,
         heading_deg=80.0 + 20 * wave,
-        range_m={"now": figure(16_400.0 - 900 * wave), "target": None, "best": figure(22_000.0)},
-        best_speed_mps=figure(1.6),
-        target={**TARGET, "speed_mps": 2.0, "difference_fraction": 0.09 * wave},
-        home={
-            "distance_m": 900.0 + n / 5,
-            "bearing_deg": 210.0 + 5 * wave,
-            "energy_wh": figure(60.0 + wave),
-            "margin_wh": figure(400.0 - n / 9),
-            "speed_mps": 2.0,
-            "turn_back": False,
-        },
-        set_and_drift={"east_mps": figure(0.2 + wave / 9), "north_mps": figure(-0.1)},
-        curve={
-            "speed_mps": CURVE_MPS,
-            "power_w": [14 + 18 * v**3 for v in CURVE_MPS],
-            "low_w": [13 + 17 * v**3 for v in CURVE_MPS],
-            "high_w": [15 + 19 * v**3 for v in CURVE_MPS],
-            "speed_kind": "through_water",
-        },
-        runs=[
-            {
-                "number": 1, "setup": "A", "open": True, "start_s": 1700.0,
-                "seconds_s": 100.0 + n / 5, "steady_s": 60.0, "power_w": power,
-                "speed_mps": speed, "course_deg": 80.0, "wh_per_km": figure(cost),
-                "long_enough": False,
-            }
-        ],
-    )  # fmt: skip
-    shown["wh_per_km"] |= {"last_20_s": figure(cost), "last_300_s": figure(48.0 + wave)}
-    shown["trip"] |= {
-        "energy_wh": figure(200.0 + n / 40),
-        "distance_m": figure(4000.0 + n / 2.5),
-        "elapsed_s": 1800.0 + n / 5,
-    }
-    shown["battery"]["left_wh"] = figure(812.0 - n / 40)
-    return shown
+        range_m__now=around(16_400.0 - 900 * wave),
+        best_speed_mps=around(1.6),
+        target__difference_fraction=0.09 * wave,
+        home__distance_m=900.0 + n / 5,
+        home__bearing_deg=210.0 + 5 * wave,
+        home__energy_wh=around(60.0 + wave),
+        home__margin_wh=around(400.0 - n / 9),
+        set_and_drift__east_mps=around(0.2 + wave / 9),
+        set_and_drift__north_mps=around(-0.1),
+        curve=CURVE,
+        runs=(run,),
+        wh_per_km__last_20_s=around(cost),
+        wh_per_km__last_300_s=around(48.0 + wave),
+        trip__energy_wh=around(200.0 + n / 40),
+        trip__distance_m=around(4000.0 + n / 2.5),
+        trip__elapsed_s=1800.0 + n / 5,
+        battery__left_wh=around(812.0 - n / 40),
+    )
 
 
-def trip_line() -> dict[str, Any]:
+def trip_line() -> TripLine:
     """Give half an hour that was ridden before."""
-    line = TripLine()
+    line = GrowingLine()
     for t_s in range(1800):
         line.add(float(t_s), 2.2 * t_s + 30 * math.sin(t_s / 90), 0.11 * t_s)
-    return line.as_dict()
+    return line.record()
 
 
 class Changing:
@@ -89,9 +92,9 @@ class Changing:
         """Itself."""
         return self
 
-    async def send(self, _command: dict[str, Any]) -> Ack:
+    async def send(self, _command: Command) -> Said:
         """Do nothing."""
-        return Ack(True)
+        return Said(True)
 
     async def stream(self) -> AsyncIterator[Update]:
         """Give a snapshot five times a second."""

@@ -9,99 +9,124 @@ import subprocess
 import sys
 import time
 from pathlib import Path
-from types import SimpleNamespace
 
 import pytest
 
-from groundside.dashboard import ending
 from groundside.dashboard.app import make_app
-from groundside.dashboard.ending import SIGNALS, EndWatch
+from groundside.dashboard.ending import GRACE_S, SIGNALS, EndWatch
 from groundside.terminal import usable_terminal
 from groundside.units import CHOICES
-from tests.groundside.dashboard_help import SteeredSource
+from tests.groundside.dashboard_help import Clock, SteeredSource
 from tests.patience import PATIENCE_S
 
 TREE = Path(__file__).parents[2]
 
 
-async def _until(happened: list[int], bound_s: float = PATIENCE_S) -> None:
-    end_s = time.monotonic() + bound_s
-    while not happened and time.monotonic() < end_s:
-        await asyncio.sleep(0.005)
+class Asked:
+    """Notes down with which codes it was called, in the loop's thread or in another."""
+
+    def __init__(self) -> None:
+        self.codes: list[int] = []
+        self._loop = asyncio.get_running_loop()
+        self._event = asyncio.Event()
+
+    def __call__(self, code: int) -> None:
+        self.codes.append(code)
+        self._loop.call_soon_threadsafe(self._event.set)
+
+    async def wait(self) -> list[int]:
+        await asyncio.wait_for(self._event.wait(), PATIENCE_S)
+        return self.codes
+
+
+async def ended(watch: EndWatch) -> None:
+    """Wait until the watch's thread looks no more."""
+    assert watch._thread is not None
+    await asyncio.to_thread(watch._thread.join, PATIENCE_S)
+    assert not watch._thread.is_alive()
 
 
 @pytest.mark.parametrize("number", SIGNALS)
 def test_a_signal_asks_for_the_end_and_is_given_back(number: signal.Signals) -> None:
-    asked: list[int] = []
     before = signal.getsignal(number)
 
     async def main() -> None:
-        watch = EndWatch(asked.append, look_every_s=0.01)
+        leave, force = Asked(), Asked()
+        watch = EndWatch(leave, force=force, look_every_s=0.001, clock=Clock())
         watch.start(None)
-        try:
-            os.kill(os.getpid(), number)
-            await _until(asked)
-        finally:
-            watch.release()
-            watch.stop()
+        os.kill(os.getpid(), number)
+        assert await leave.wait() == [128 + number]
+        watch.release()
+        watch.stop()
+        await ended(watch)
+        assert force.codes == []  # it came in good order
 
     asyncio.run(main())
-    assert asked == [128 + number]
     assert signal.getsignal(number) == before
 
 
 def test_a_terminal_that_is_gone_asks_for_the_end_and_then_forces_it() -> None:
-    asked: list[int] = []
-    forced: list[int] = []
-
     async def main() -> None:
+        clock, leave, force = Clock(), Asked(), Asked()
         master, slave = pty.openpty()
-        watch = EndWatch(asked.append, force=forced.append, look_every_s=0.01, grace_s=0.05)
+        watch = EndWatch(leave, force=force, look_every_s=0.001, clock=clock)
         watch.start(slave)
-        await asyncio.sleep(0.03)
-        assert asked == []
+        assert leave.codes == []
         os.close(master)
-        await _until(forced)
-        await _until(asked)
+        assert await leave.wait() == [128 + signal.SIGHUP]
+        clock.now_s += GRACE_S
+        assert force.codes == []  # not a moment too soon
+        clock.now_s += 0.01
+        assert await force.wait() == [128 + signal.SIGHUP]
         watch.release()
+        await ended(watch)
         os.close(slave)
+        assert leave.codes == [128 + signal.SIGHUP]
 
     asyncio.run(main())
-    assert asked == [128 + signal.SIGHUP]
-    assert forced == [128 + signal.SIGHUP]
 
 
-def test_an_end_in_good_order_is_not_forced(monkeypatch: pytest.MonkeyPatch) -> None:
-    forced: list[int] = []
-    now_s = [0.0]
-    monkeypatch.setattr(ending, "time", SimpleNamespace(monotonic=lambda: now_s[0]))
-
+def test_a_parent_that_is_gone_asks_for_the_end() -> None:
     async def main() -> None:
-        done = asyncio.Event()
-        watch = EndWatch(
-            lambda _: done.set(), force=forced.append, look_every_s=0.005, grace_s=0.02
-        )
-        watch.start(None)
-        os.kill(os.getpid(), signal.SIGTERM)
-        await done.wait()
-        watch.release()
+        leave = Asked()
+        watch = EndWatch(leave, force=Asked(), look_every_s=0.001, clock=Clock())
+        watch.start(None, parent=os.getppid() + 1)
+        assert await leave.wait() == [128 + signal.SIGHUP]
         watch.stop()
-        now_s[0] += 1.0
-        await asyncio.sleep(0.06)
+        watch.release()
+        await ended(watch)
 
     asyncio.run(main())
-    assert forced == []
 
 
+def test_released_without_an_end_it_looks_no_more() -> None:
+    async def main() -> None:
+        leave = Asked()
+        watch = EndWatch(leave, force=Asked(), look_every_s=0.001, clock=Clock())
+        watch.start(None)
+        watch.release()
+        await ended(watch)
+        assert leave.codes == []
+
+    asyncio.run(main())
+
+
+@pytest.mark.slow
 def test_the_app_ends_by_a_signal_with_its_code() -> None:
     async def main() -> int | None:
         app = make_app(SteeredSource(), units=CHOICES["km/h"])
         async with app.run_test() as pilot:
             await pilot.pause()
+            left = asyncio.Event()
+            leave = app._end_watch._leave
+
+            def leave_and_tell(code: int) -> None:
+                leave(code)
+                left.set()
+
+            app._end_watch._leave = leave_and_tell
             os.kill(os.getpid(), signal.SIGTERM)
-            end_s = time.monotonic() + PATIENCE_S
-            while not app.return_code and time.monotonic() < end_s:
-                await asyncio.sleep(0.01)
+            await asyncio.wait_for(left.wait(), PATIENCE_S)
         app._end_watch.stop()
         return app.return_code
 
@@ -114,7 +139,6 @@ from groundside.dashboard.app import make_app
 from groundside.units import CHOICES
 from tests.groundside.dashboard_help import SteeredSource
 app = make_app(SteeredSource(), units=CHOICES["km/h"])
-app._end_watch._grace_s = 120.0
 app.run()
 sys.exit(app.return_code or 0)
 """

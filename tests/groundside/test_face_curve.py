@@ -15,7 +15,8 @@ from tests.made_snapshot import CURVE, TARGET, around, changed
 
 THROUGH_WATER = changed(CURVE, speed_kind="through_water")
 QUIET = Unknown(Reason.QUIET, age_s=7.0)
-HEAD_WATER = SetAndDrift(around(-0.29), around(0.0), ())
+STATED_BY_ENDS = (0.0, 0.0, 0.0)
+HEAD_WATER = SetAndDrift(around(-0.29), around(0.0), STATED_BY_ENDS)
 """0.29 m/s from ahead on course 90."""
 
 
@@ -38,7 +39,7 @@ def test_the_power_between_the_points(speed_mps: float, power_w: float | None) -
     [
         ({}, True),
         (dict.fromkeys(("speed_mps", "power_w", "low_w", "high_w"), (1.0,)), False),
-        (dict.fromkeys(("speed_mps", "power_w", "low_w", "high_w"), ()), False),
+        (dict.fromkeys(("speed_mps", "power_w", "low_w", "high_w"), STATED_BY_ENDS), False),
         ({"power_w": (1.0, 2.0)}, False),
         ({"high_w": ()}, False),
         ({"speed_mps": (1.0, 1.5, 1.5, 2.0, 3.0)}, False),

@@ -6,7 +6,7 @@ import pytest
 
 from groundside.dashboard.faces.home import UNTIL_KNOWN, HomeFace, home_face
 from groundside.units import CHOICES
-from groundside.words.mending import MEND_GPS, MENDING, RIDE_STEADILY
+from groundside.words.mending import MEND_GPS, NEAREST_SHORE, RIDE_STEADILY, STATE_BATTERY
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from tests.groundside.dashboard_help import scene, snapshot, waiting
@@ -201,8 +201,8 @@ def test_the_big_figures() -> None:
         (Reason.NO_STEADY_STRETCH, (RIDE_STEADILY, UNTIL_KNOWN)),
         (Reason.TOO_FEW_STRETCHES, (RIDE_STEADILY, UNTIL_KNOWN)),
         (Reason.NO_POSITION, (MEND_GPS, UNTIL_KNOWN)),
-        (Reason.NO_BATTERY, (MENDING[Reason.NO_BATTERY], UNTIL_KNOWN)),
-        (Reason.NO_PROGRESS, (MENDING[Reason.NO_PROGRESS], UNTIL_KNOWN)),
+        (Reason.NO_BATTERY, (STATE_BATTERY, UNTIL_KNOWN)),
+        (Reason.NO_PROGRESS, (NEAREST_SHORE, UNTIL_KNOWN)),
         (Reason.NO_CURVE, (UNTIL_KNOWN,)),
     ],
 )

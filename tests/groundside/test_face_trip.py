@@ -18,12 +18,13 @@ from tests.groundside.dashboard_help import replayed, scene, snapshot, waiting
 QUIET = Unknown(Reason.QUIET, age_s=7.0)
 
 
-def even_line(seconds: int = 600, begin_s: float = 10.0, gap: int = 0) -> TripLine:
-    """Give a trip at 2 m/s and 360 W, with a gap of so many seconds in its middle."""
-    rows = [(begin_s + n, 2.0 * n, 0.1 * n) for n in range(0, seconds, 2)]
+def even_line(seconds: int = 600, gap: int = 0, every: int = 2) -> TripLine:
+    """Give a trip at 2 m/s and 360 W from 10 s on, with a gap of so many seconds in its middle."""
+    begin_s = 10.0
+    rows = [(begin_s + n, 2.0 * n, 0.1 * n) for n in range(0, seconds, every)]
     middle = begin_s + seconds / 2
     rows = [row for row in rows if not middle <= row[0] < middle + gap]
-    return TripLine(*zip(*rows, strict=True), every_s=2.0)
+    return TripLine(*zip(*rows, strict=True), every_s=float(every))
 
 
 @pytest.mark.parametrize(
@@ -110,12 +111,21 @@ def test_the_axis_is_time_or_distance(
     assert plot.x.high >= last
 
 
-def test_a_gap_leaves_a_gap() -> None:
-    shown = scene(trip_line=even_line(gap=60))
-    for plot in trip_face(shown, ("power", "speed", "cost"), over_distance=False).plots:
-        behind = [y for x, y in zip(plot.trace.x, plot.trace.y, strict=True) if 6.0 <= x < 6.1]
-        assert behind
-        assert set(behind) == {None}
+@pytest.mark.parametrize(
+    ("seconds", "every"),
+    # A gap longer than the span over which a mean is taken, and one that is shorter: 90 s there.
+    [(600, 2), (3600, 10)],
+)
+def test_a_gap_leaves_a_gap(seconds: int, every: int) -> None:
+    shown = scene(trip_line=even_line(seconds, 60, every))
+    behind_min = seconds / 120.0 + 1.0
+    plots = trip_face(shown, PANELS, over_distance=False).plots
+    for plot in plots:
+        places = zip(plot.trace.x, plot.trace.y, strict=True)
+        behind = [y for x, y in places if behind_min <= x < behind_min + 0.1]
+        assert behind[0] is None
+        # What is left is known again at the next point, a mean only after a while.
+        assert set(behind) == {None} or plot is plots[-1]
 
 
 def test_the_place_and_the_events_of_a_saved_ride_are_marked() -> None:

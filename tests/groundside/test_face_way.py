@@ -13,6 +13,8 @@ from tests.made_snapshot import around
 
 QUIET = Unknown(Reason.QUIET, age_s=7.0)
 OTHERS = Unknown(Reason.NEEDS_OTHER_COURSES)
+STATED_BY_ENDS = (0.0, 0.0, 0.0)
+"""No covariance: how sure it is, the intervals say alone."""
 KMH, KN = CHOICES["km/h"], CHOICES["kn"]
 
 
@@ -71,7 +73,7 @@ def test_the_spread_of_the_water_along_its_set() -> None:
     # By hand: along (0.6, 0.8) it is 0.36 * 4 + 2 * 0.48 * 1 + 0.64 * 9 = 8.16.
     water = SetAndDrift(around(1.0), around(1.0), (4.0, 1.0, 9.0))
     assert spread_along(water, 0.6, 0.8) == pytest.approx(8.16)
-    assert spread_along(SetAndDrift(around(1.0), around(1.0), ()), 0.6, 0.8) is None
+    assert spread_along(SetAndDrift(around(1.0), around(1.0), STATED_BY_ENDS), 0.6, 0.8) is None
 
 
 @pytest.mark.parametrize(
@@ -79,7 +81,7 @@ def test_the_spread_of_the_water_along_its_set() -> None:
     [
         (Unknown(Reason.NO_CURVE), "water not known: no curve yet"),
         (
-            SetAndDrift(OTHERS, OTHERS, ()),
+            SetAndDrift(OTHERS, OTHERS, STATED_BY_ENDS),
             "water not known: needs steady stretches on other courses at like power",
         ),
         # 0.3 m/s to the west and 0.4 to the north are 0.5, 1.8 km/h, towards 323 deg; a standard
@@ -89,22 +91,22 @@ def test_the_spread_of_the_water_along_its_set() -> None:
             "water sets 1.8 km/h towards NW, sure to 0.4",
         ),
         (
-            SetAndDrift(Figure(0.02, -0.08, 0.12), Figure(0.0, -0.1, 0.1), ()),
+            SetAndDrift(Figure(0.02, -0.08, 0.12), Figure(0.0, -0.1, 0.1), STATED_BY_ENDS),
             "water sets less than 0.4 km/h, if at all",
         ),
-        (SetAndDrift(Figure(0.0), Figure(0.5), ()), "water sets 1.8 km/h towards N"),
+        (SetAndDrift(Figure(0.0), Figure(0.5), STATED_BY_ENDS), "water sets 1.8 km/h towards N"),
         (
-            SetAndDrift(Figure(-0.5, -0.6, -0.4), OTHERS, ()),
+            SetAndDrift(Figure(-0.5, -0.6, -0.4), OTHERS, STATED_BY_ENDS),
             "water sets 1.8 km/h to the W, sure to 0.4; north-south not known: "
             "needs steady stretches on other courses at like power",
         ),
         (
-            SetAndDrift(OTHERS, Figure(0.5, 0.4, 0.6), ()),
+            SetAndDrift(OTHERS, Figure(0.5, 0.4, 0.6), STATED_BY_ENDS),
             "water sets 1.8 km/h to the N, sure to 0.4; east-west not known: "
             "needs steady stretches on other courses at like power",
         ),
         (
-            SetAndDrift(OTHERS, Figure(0.05, -0.15, 0.25), ()),
+            SetAndDrift(OTHERS, Figure(0.05, -0.15, 0.25), STATED_BY_ENDS),
             "water sets less than 0.9 km/h S-N; east-west not known: "
             "needs steady stretches on other courses at like power",
         ),
@@ -116,12 +118,12 @@ def test_the_water_in_words(water: SetAndDrift | Unknown, said: str) -> None:
 
 def test_the_water_is_told_in_the_riders_units() -> None:
     # 0.5 m/s are 0.97 kn; a second decimal, because a tenth of a knot is much there.
-    water = SetAndDrift(Figure(0.0), Figure(0.5), ())
+    water = SetAndDrift(Figure(0.0), Figure(0.5), STATED_BY_ENDS)
     assert water_text(water, KN) == "water sets 0.97 kn towards N"
 
 
 def test_one_component_is_enough_to_know_of_the_water() -> None:
-    half = SetAndDrift(around(0.2), OTHERS, ())
+    half = SetAndDrift(around(0.2), OTHERS, STATED_BY_ENDS)
     assert known_water(half) is half
-    assert known_water(SetAndDrift(OTHERS, OTHERS, ())) == OTHERS
+    assert known_water(SetAndDrift(OTHERS, OTHERS, STATED_BY_ENDS)) == OTHERS
     assert known_water(QUIET) == QUIET

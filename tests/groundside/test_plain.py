@@ -9,7 +9,11 @@ import pytest
 from groundside.plain import line_of, run_plain, trip_summary_lines
 from groundside.source import Update
 from groundside.units import CHOICES
-from tests.groundside.dashboard_help import TARGET, Clock, figure, snapshot
+from onboard.contract.alerts import Alert, AlertCode
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from tests.groundside.dashboard_help import TO_GO, Clock, replayed, snapshot, waiting
+from tests.made_snapshot import around, changed
 from tests.patience import PATIENCE_S
 
 KMH = CHOICES["km/h"]
@@ -59,17 +63,16 @@ def test_nautical_units() -> None:
 
 def test_unknown_says_why() -> None:
     line = line_of(
-        snapshot(power_w=None, battery=None, why={"power_w": "no sample", "battery": "none set"}),
-        KMH,
+        snapshot(power_w=Unknown(Reason.NO_CURRENT), battery=Unknown(Reason.NO_BATTERY)), KMH
     )
-    assert "power unknown (no sample)" in line
-    assert "left unknown (none set)" in line
+    assert "power unknown (the power monitor reports no current)" in line
+    assert "left unknown (no [battery] in the craft profile)" in line
     assert " 0 W" not in line
 
 
 def test_old_data_are_called_stale_and_give_no_cue() -> None:
-    fresh = line_of(snapshot(target=TARGET), KMH)
-    old = line_of(snapshot(target=TARGET), KMH, since_received_s=7.2)
+    fresh = line_of(snapshot(target=TO_GO), KMH)
+    old = line_of(snapshot(target=TO_GO), KMH, since_received_s=7.2)
     assert "cue ease" in fresh
     assert "STALE" not in fresh
     assert old.endswith("STALE: data 7 s old")
@@ -77,19 +80,20 @@ def test_old_data_are_called_stale_and_give_no_cue() -> None:
 
 
 def test_a_paused_replay_is_not_stale() -> None:
-    replay = {"speed": 1.0, "paused": True, "t_s": 5.0, "duration_s": 9.0}
-    line = line_of(snapshot(replay=replay), KMH, since_received_s=60.0)
+    line = line_of(snapshot(), KMH, since_received_s=60.0, replay=replayed(paused=True))
     assert line.endswith("  data 0.1 s old")
 
 
 def test_alerts_stand_in_the_line() -> None:
-    alerts = [
-        {"code": "low", "level": "danger", "text": "turn back", "since_s": 3.0},
-        {"code": "fyi", "level": "note", "text": "a note", "since_s": 3.0},
-    ]
-    line = line_of(snapshot(alerts=alerts), KMH)
-    assert "DANGER: turn back" in line
-    assert "a note" not in line
+    alerts = (
+        Alert(AlertCode.RESERVE_REACHED, 3.0),
+        Alert(AlertCode.CANNOT_BE_MADE, 3.0, best_m=3704.0, best_speed_mps=2.0),
+        Alert(AlertCode.IMPLAUSIBLE, 3.0),
+    )
+    line = line_of(snapshot(alerts=alerts), CHOICES["kn"])
+    assert "DANGER: The reserve or the cut-off is reached: land now." in line
+    assert "WARNING: Cannot be made at any speed; best is 2.0 NM at 3.9 kn." in line
+    assert "cannot be were left out" not in line
 
 
 def test_one_line_a_second_of_the_newest() -> None:
@@ -110,11 +114,21 @@ def test_a_problem_is_a_line_of_its_own_and_is_not_repeated() -> None:
     assert [line[:8] for line in lines[1:]] == ["00:07:11"]
 
 
+class Told(io.StringIO):
+    """Tells whenever it was written to."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.lines: asyncio.Queue[str] = asyncio.Queue()
+
+    def write(self, text: str) -> int:
+        self.lines.put_nowait(text)
+        return len(text)
+
+
 def test_a_silent_source_ages_before_the_eyes() -> None:
-    async def main() -> str:
-        clock = Clock()
-        out = io.StringIO()
-        silent = asyncio.Event()
+    async def main() -> None:
+        clock, out, silent = Clock(), Told(), asyncio.Event()
 
         class Silent:
             name = "a test"
@@ -124,20 +138,16 @@ def test_a_silent_source_ages_before_the_eyes() -> None:
                 yield Update(snapshot())
                 await silent.wait()
 
-        task = asyncio.create_task(
-            run_plain(Silent(), out, units=KMH, interval_s=0.02, clock=clock)
-        )
-        while not out.getvalue():
-            await asyncio.sleep(0.001)
+        task = asyncio.create_task(run_plain(Silent(), out, units=KMH, interval_s=0.0, clock=clock))
+        assert (await out.lines.get()).endswith("data 0.1 s old\n")
         clock.now_s += 8.0
-        while "STALE" not in out.getvalue():
-            await asyncio.sleep(0.005)
+        while "STALE" not in (line := await out.lines.get()):
+            pass
+        assert line.endswith("STALE: data 8 s old\n")
         silent.set()
         await task
-        return out.getvalue()
 
-    text = asyncio.run(asyncio.wait_for(main(), PATIENCE_S))
-    assert text.splitlines()[-1].endswith("STALE: data 8 s old")
+    asyncio.run(asyncio.wait_for(main(), PATIENCE_S))
 
 
 class Broken(io.StringIO):
@@ -167,27 +177,30 @@ def test_a_fault_of_the_source_is_not_swallowed() -> None:
 
 
 def test_the_summary_of_a_trip() -> None:
-    trip = {
-        "energy_wh": figure(93.0, 0.02),
-        "distance_m": figure(1930.0, 0.01),
-        "elapsed_s": 431.0,
-        "mean_speed_mps": None,
-        "why": {"mean_speed_mps": "never moved"},
-    }
-    lines = trip_summary_lines(snapshot(trip=trip), KMH)
+    trip = changed(
+        snapshot().trip,
+        energy_wh=around(93.0, 0.02),
+        distance_m=around(1930.0, 0.01),
+        mean_speed_mps=Unknown(Reason.HARDLY_MOVED),
+    )
+    lines = trip_summary_lines(trip, KMH)
     by_name = {line[:26].rstrip(): line[26:].strip() for line in lines}
     assert by_name["energy"] == "93.0 Wh (91.1 to 94.9)"
     assert by_name["distance"] == "1.93 km (1.91 to 1.95)"
     assert by_name["time"] == "00:07:11"
-    assert by_name["mean speed"] == "unknown (never moved)"
+    assert by_name["mean speed"] == "unknown (hardly moved yet)"
+    assert by_name["consumption"] == "48.2 Wh/km (45.8 to 50.6)"
+    assert by_name["top speed"] == "10.4 km/h"
+    assert by_name["distance bridged over gaps"] == "1 %"
+    nautical = trip_summary_lines(trip, CHOICES["kn"])
+    assert nautical[2].endswith("1.04 NM (1.03 to 1.05)")
 
 
 def test_before_anything_is_heard_one_reason_stands_for_all() -> None:
-    waiting = {
-        "kind": "snapshot",
-        "seq": 1,
-        "t_s": 0.0,
-        "link": {"system_id": None, "source": "udpin:0.0.0.0:1", "why": {"system_id": "no one"}},
-        "alerts": [{"code": "x", "level": "warning", "text": "Link down.", "since_s": 1.0}],
-    }
-    assert line_of(waiting, CHOICES["km/h"]) == ("no one on udpin:0.0.0.0:1  WARNING: Link down.")
+    silent = Alert(AlertCode.LINK_SILENT, 1.0, age_s=7.0)
+    unheard = changed(
+        waiting().snapshot, link__system_id=Unknown(Reason.NO_AUTOPILOT), alerts=(silent,)
+    )
+    assert line_of(unheard, KMH) == (
+        "no autopilot heard yet on a test  WARNING: Nothing over the link for 7 s: check its cable."
+    )

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from groundside.review.told import review_json
 from groundside.replay.pacing import SPEEDS, Pacing
 from groundside.replay.player import ReplaySource
 from groundside.review.summary import review
+from groundside.review.told import review_json
 from onboard.errors import LogError
 from onboard.profile import Profile, load_profile
 from tests.small_streams import Sender, records

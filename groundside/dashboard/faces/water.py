@@ -22,7 +22,7 @@ def water_text(water: SetAndDrift | Unknown, units: Units) -> str:
     --------
     >>> from groundside.units import CHOICES
     >>> component = Figure(0.06, 0.03, 0.09)
-    >>> water_text(SetAndDrift(component, component, ()), CHOICES["km/h"])
+    >>> water_text(SetAndDrift(component, component, (0.0, 0.0, 0.0)), CHOICES["km/h"])
     'water sets 0.3 km/h towards NE, sure to 0.1'
     """
     known = known_water(water)

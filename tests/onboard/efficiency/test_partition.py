@@ -9,8 +9,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from onboard.contract.alerts import Alert
 from onboard.block import COLUMNS, Block, Channel
+from onboard.contract.alerts import Alert
 from onboard.contract.figure import Figure, Unknown
 from onboard.efficiency.engine import Engine
 from onboard.profile import Battery, Profile, Sensors
