@@ -4,7 +4,7 @@ import contextlib
 import os
 from pathlib import Path
 
-PATIENCE_S = 120.0
+PATIENCE_S = 240.0
 
 
 def held_up_s(pid: int | None = None) -> float:

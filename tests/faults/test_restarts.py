@@ -126,12 +126,17 @@ def killed(*given: str) -> Iterator[Daemon]:
         daemon.process.communicate()
 
 
-def run_until(autopilot: Autopilot, records: Path, condition: Callable[[Any], bool]) -> None:
-    """Have a daemon up until its feed shows something and its card has it, and then kill it."""
+def run_until(autopilot: Autopilot, records: Path, condition: Callable[[Any], bool]) -> float:
+    """Have a daemon up until its feed shows something and its card has it, and then kill it.
+
+    Gives when the trip began by the autopilot's clock [s]: a daemon may take long to start.
+    """
     with killed(*options(autopilot, records)) as daemon:
-        daemon.snapshot_when(condition)
+        shown = daemon.snapshot_when(condition)
+        began_s: float = autopilot.boot_s - (shown["trip"]["elapsed_s"] or 0.0)
         heard = on_card(records)
         daemon.snapshot_when(lambda _: on_card(records) > heard)
+    return began_s
 
 
 def on_card(records: Path) -> int:
@@ -177,8 +182,7 @@ def assert_same(trip: Any, log: Path) -> None:
 def test_restarts_in_a_row_at_any_moment_go_on_with_the_trip(tmp_path: Path) -> None:
     chance, records = random.Random(RESTARTS), tmp_path / "records"
     with Autopilot() as autopilot:
-        began_s = autopilot.boot_s
-        run_until(autopilot, records, elapsed(RECORDED_S))
+        began_s = run_until(autopilot, records, elapsed(RECORDED_S))
         for _ in range(RESTARTS):
             autopilot.silent = chance.random() < 0.3
             how = chance.choice([signal.SIGKILL, signal.SIGTERM])
@@ -196,8 +200,8 @@ def test_the_autopilots_own_restart_begins_another_trip_that_goes_on(tmp_path: P
         autopilot.silent = True
         run_for(autopilot, records, 1.5, signal.SIGTERM)
         autopilot.restart()
-        autopilot.silent, since_s = False, autopilot.boot_s
-        run_until(autopilot, records, elapsed(RECORDED_S))
+        autopilot.silent = False
+        since_s = run_until(autopilot, records, elapsed(RECORDED_S))
         begun = len(sessions(records))
         trip = last_of(autopilot, records, went_on(autopilot, since_s))
     with pytest.raises(AssertionError):

@@ -97,7 +97,7 @@ def leaves(value, path="") -> dict[str, object]:
     return {path: value}
 
 
-@settings(max_examples=60)
+@settings(max_examples=30)
 @example(2, 200.0, [0.0078125])  # the first sample of all comes late
 @given(
     st.integers(0, 2**31),
