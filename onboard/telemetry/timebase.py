@@ -115,32 +115,43 @@ class TimeBase:
         self._clock_s, self._counted_s = float(receipt_s[-1]), float(counted[-1])
         self._received_s = float(received[-1])
         receipt = np.concatenate([self._waiting_receipt, received])
-        boot = self._believed(np.concatenate([self._suspect_s, boot_s]))
+        boot, told = self._believed(np.concatenate([self._suspect_s, boot_s]), receipt)
         self._waiting_sequence = np.concatenate([self._waiting_sequence, sequence])
-        return self._settle(receipt, boot, self._received_s)
+        return self._settle(receipt, boot, told, self._received_s)
 
-    def _believed(self, boot_s: FloatArray) -> FloatArray:
+    def _believed(self, boot_s: FloatArray, receipt: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Take away stamps that leap ahead or go back alone: the next one tells whether it was so.
 
-        Of the messages that wait only one that went back has a stamp: it waits for the next one.
+        Of the messages that wait only one that went back has a stamp: it waits for the next one, no
+        longer than any other message does.
+
+        Returns
+        -------
+        tuple of numpy.ndarray
+            The stamps, and the time of receipt at which each is believed.
         """
         self._suspect_s = np.full(len(boot_s), np.nan)
         stamped = np.flatnonzero(np.isfinite(boot_s))
         if not len(stamped):
-            return boot_s
+            return boot_s, receipt
         values = boot_s[stamped]
         before = np.concatenate([[self._seen_s], values[:-1]])
         ahead, back = values - before > LEAP_S, values - before < -RESTART_S
         if not (ahead.any() or back.any()):
             self._seen_s = float(values[-1])
-            return boot_s
+            return boot_s, receipt
         kept = boot_s.copy()
         alone = np.append(values[1:] >= before[:-1] - RESTART_S, True)
+        came = receipt[stamped]
+        alone[:-1] |= came[:-1] < came[1:] - PATIENCE_S
         kept[stamped[ahead | (back & alone)]] = np.nan
+        told = receipt.copy()
+        agreed = np.flatnonzero(back & ~alone)
+        told[stamped[agreed]] = came[agreed + 1]
         if back[-1]:
             self._suspect_s[stamped[-1]] = values[-1]
         self._seen_s = float(before[-1] if back[-1] else values[-1])
-        return kept
+        return kept, told
 
     def silence(self, now_s: float) -> FloatArray:
         """Give the times of waiting messages that are settled by nothing having come until now.
@@ -153,9 +164,12 @@ class TimeBase:
         if not self.waiting or self._clock_s is None:
             return np.empty(0)
         until_s = max(self._received_s, self._counted_s + now_s - self._clock_s)
-        return self._settle(self._waiting_receipt, np.full(self.waiting, np.nan), until_s)
+        receipt = self._waiting_receipt
+        return self._settle(receipt, np.full(self.waiting, np.nan), receipt, until_s)
 
-    def _settle(self, receipt: FloatArray, boot: FloatArray, now_s: float) -> FloatArray:
+    def _settle(
+        self, receipt: FloatArray, boot: FloatArray, told: FloatArray, now_s: float
+    ) -> FloatArray:
         numbers = self._waiting_sequence
         parts: list[FloatArray] = []
         while True:
@@ -164,23 +178,30 @@ class TimeBase:
             closing = np.concatenate([stamped, [len(boot)]])
             # A stretch without a stamp is too long if its first message outlasts our patience:
             # then those that do are timed by receipt, and the rest wait.
-            until = np.append(receipt, now_s)
-            lasting = until[closing] - until[np.minimum(left + 1, len(boot))]
+            until = np.append(told, now_s)[closing]
+            lasting = until - np.append(receipt, now_s)[np.minimum(left + 1, len(boot))]
             overlong = np.flatnonzero((closing - left > 1) & (lasting > PATIENCE_S))
             done = int(left[overlong[0]] if len(overlong) else left[-1]) + 1
             if done:
                 passed = stamped[stamped < done]
                 parts.append(self._upto_stamp(receipt[:done], boot[:done], numbers[:done], passed))
             receipt, boot, numbers = receipt[done:], boot[done:], numbers[done:]
+            told = told[done:]
             if not len(overlong):
                 break
-            limit = until[closing[overlong[0]]] - PATIENCE_S
+            limit = until[overlong[0]] - PATIENCE_S
             stretch = int(closing[overlong[0]]) - done
             overdue = int(np.searchsorted(receipt[:stretch], limit))
             parts.append(self._by_receipt(receipt[:overdue], numbers[:overdue]))
             receipt, boot, numbers = receipt[overdue:], boot[overdue:], numbers[overdue:]
+            told = told[overdue:]
         self._waiting_receipt, self._waiting_sequence = receipt, numbers
-        self._suspect_s = self._suspect_s[len(self._suspect_s) - len(receipt) :]
+        settled = len(self._suspect_s) - len(receipt)
+        overdue_s = self._suspect_s[:settled][np.isfinite(self._suspect_s[:settled])]
+        if len(overdue_s):
+            # Timed by receipt, so its stamp was not believed; but it is what the next is held to.
+            self._seen_s = float(overdue_s[-1])
+        self._suspect_s = self._suspect_s[settled:]
         return np.concatenate(parts) if parts else np.empty(0)
 
     def finish(self) -> FloatArray:
