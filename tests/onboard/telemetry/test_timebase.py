@@ -204,6 +204,30 @@ def test_a_boot_clock_that_is_set_ahead_passes_no_time(cuts) -> None:
     assert base.restarts == 1
 
 
+@pytest.mark.parametrize(
+    ("gap_s", "times", "counts"),
+    [
+        # Played at up to a hundred times real time a gap is one; a buffer hides no more than an
+        # hour of it.
+        (3700.0, 1.0, True),
+        (3700.0, 20.0, True),
+        (36_000.0, 90.0, True),
+        (36_000.0, 110.0, False),
+        (3700.0, 1e6, False),
+        (3500.0, 1e6, True),
+    ],
+)
+def test_a_gap_of_hours_in_a_log_that_is_played_fast_is_no_clock_that_was_set(
+    gap_s: float, times: float, counts: bool
+) -> None:
+    boot = np.concatenate([30.0 + np.arange(20) * 0.5, 39.5 + gap_s + np.arange(20) * 0.5])
+    receipt = 1000.0 + (boot - boot[0]) / times
+    t_s, base = run(receipt, boot)
+    made_s = gap_s if counts else gap_s / times
+    assert t_s[-1] == pytest.approx(19.0 + made_s, abs=1.0)
+    assert base.restarts == (0 if counts else 1)
+
+
 def test_random_boot_clocks_pass_no_more_time_than_the_receipt() -> None:
     rng = np.random.default_rng(3)
     receipt = 1000.0 + np.arange(200) * 0.5
