@@ -110,7 +110,9 @@ def test_the_range_at_a_speed_to_hold_has_the_doubt_of_all_its_parts() -> None:
     assert more == pytest.approx(0.1**2, rel=0.1)
 
 
-@pytest.mark.parametrize(("speed_mps", "told"), [(0.6, True), (2.6, True), (0.4, False), (3, False)])
+@pytest.mark.parametrize(
+    ("speed_mps", "told"), [(0.6, True), (2.6, True), (0.4, False), (3, False)]
+)
 def test_no_range_is_told_of_a_speed_that_was_never_learned(speed_mps, told) -> None:
     assert isinstance(aimed(speed_mps), Figure) is told
 
@@ -134,7 +136,9 @@ def test_the_margin_home_reaches_up_to_that_of_a_pack_charged_unseen() -> None:
     full.charged_full()
     adviser, known = Adviser(), curve()
     adviser.fold(out(90, 500))
-    low, high = (adviser.advice(one, replace(known, blocks=n)) for n, one in enumerate((asked, full)))
+    low, high = (
+        adviser.advice(one, replace(known, blocks=n)) for n, one in enumerate((asked, full))
+    )
     assert low.home.margin_wh.value < high.home.margin_wh.value - 200.0
     assert low.home.margin_wh.high == pytest.approx(high.home.margin_wh.high)
     assert low.range_best_m.high == pytest.approx(high.range_best_m.high)

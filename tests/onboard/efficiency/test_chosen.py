@@ -69,7 +69,13 @@ def test_a_fused_velocity_stands_in_for_a_receiver_that_is_not_there() -> None:
 
 @pytest.mark.parametrize(
     ("covered_s", "most_s", "brief"),
-    [(9.0, 3600.0, True), (10.0, 3600.0, False), (4.9, 10.0, True), (5.0, 10.0, False), (0, 0, False)],
+    [
+        (9.0, 3600.0, True),
+        (10.0, 3600.0, False),
+        (4.9, 10.0, True),
+        (5.0, 10.0, False),
+        (0, 0, False),
+    ],
 )
 def test_who_was_heard_for_ten_seconds_or_half_of_the_others_is_not_brief(
     covered_s, most_s, brief

@@ -98,6 +98,8 @@ def test_a_way_that_was_longer_than_the_line_is_in_the_doubt() -> None:
     # taken for 1.96 deviations; the line itself is good to 3 %.
     turned = northward(2.0, [(100.0, 120.0)])
     assert turned.bridged_m == pytest.approx(120.0, abs=0.05)
+    made = turned.displacement.total("east_m"), turned.displacement.total("north_m")
+    assert made == pytest.approx((0.0, 20.0 + 120.0 + 20.0), abs=0.05)
     by_hand = (80.0 / Z_95) ** 2 + (LINE_SD_FRACTION * 120.0) ** 2
     assert turned.bridged_variance_m2 == pytest.approx(by_hand, rel=2e-3)
     straight = northward(2.0, [(100.0, 200.0)])

@@ -1,4 +1,4 @@
-"""When a pack rests, second by second: a pack of 25 Ah, so that less than 1 A is as good as none."""
+"""When a pack rests, second by second: one of 25 Ah, so that less than 1 A is as good as none."""
 
 import math
 

@@ -183,7 +183,7 @@ def test_the_cut_off_is_warned_of_before_it_is_there(volts_v: float, said: bool)
 
 
 def news(t_s: float, **names: tuple[str, ...]) -> PowerNews:
-    every = {key: () for key in ("brief", "joined", "silent", "out", "unplugged")}
+    every = dict.fromkeys(("brief", "joined", "silent", "out", "unplugged"), ())
     return PowerNews(t_s, **(every | names))
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from onboard.efficiency.battery_side import BatterySide
-from onboard.efficiency.consumption import HARDLY_MOVING_MPS, window, wh_per_km
+from onboard.efficiency.consumption import HARDLY_MOVING_MPS, wh_per_km, window
 from onboard.efficiency.consumption_cue import distance_target
 from onboard.efficiency.distance import DistanceMeter
 from onboard.efficiency.figure import Figure, Unknown
@@ -136,7 +136,9 @@ def test_what_lies_ahead_averages_out_the_more_the_longer_it_is(left_wh, ahead_s
     assert found.high - found.value == pytest.approx(1.959964 * sd * found.value)
 
 
-@pytest.mark.parametrize(("power_w", "told"), [(0.0, False), (-20.0, False), (4.9, False), (6.0, True)])
+@pytest.mark.parametrize(
+    ("power_w", "told"), [(0.0, False), (-20.0, False), (4.9, False), (6.0, True)]
+)
 def test_a_time_left_at_hardly_any_power_is_not_told(power_w: float, told: bool) -> None:
     found = time_left_s(Spread(100.0, NOTHING), Spread(power_w, NOTHING), NONE)
     assert isinstance(found, Figure) is told

@@ -140,7 +140,9 @@ def test_a_position_of_nought_nought_is_none() -> None:
     assert columns["speed_mps"][0] == 2.0
 
 
-@pytest.mark.parametrize(("fix", "known"), [(0, False), (1, False), (2, True), (3, True), (6, True)])
+@pytest.mark.parametrize(
+    ("fix", "known"), [(0, False), (1, False), (2, True), (3, True), (6, True)]
+)
 def test_without_a_fix_neither_place_nor_speed_is_believed(fix: int, known: bool) -> None:
     # A receiver that lost its fix may go on stating the last values: GPS_FIX_TYPE 0 and 1 are
     # 'no GPS' and 'no fix' in MAVLink's common message set.
