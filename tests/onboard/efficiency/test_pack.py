@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from onboard.efficiency.battery import USUAL_OHM_AH, Pack
+from onboard.efficiency.battery import Pack
 from onboard.efficiency.charge_state import ChargeState
 from onboard.efficiency.chemistry import CHEMISTRIES
 from onboard.efficiency.recharge import Away
@@ -40,27 +40,24 @@ def test_the_stated_cut_off_counts_before_the_chemistrys() -> None:
 
 
 @pytest.mark.parametrize("power_w", [0.0, 400.0, 1200.0])
-def test_a_stated_resistance_takes_its_volts_off(power_w: float) -> None:
-    # 0.1 ohm to a fifth, and 1.3 of it to 0.3 of it for what lasts: weights 2500 and 1111.
-    ohm = (0.1 / 0.02**2 + 0.13 / 0.03**2) / (0.02**-2 + 0.03**-2)
+@pytest.mark.parametrize(
+    ("stated_ohm", "ohm"),
+    [
+        # 0.1 ohm to a fifth, and 1.3 of it to 0.3 of it for what lasts: weights 2500 and 1111.
+        (0.1, (0.1 / 0.02**2 + 0.13 / 0.03**2) / (0.02**-2 + 0.03**-2)),
+        # Nothing stated: a tenth of an ohm times an ampere-hour for each of 14 cells of 25 Ah.
+        (None, 14 * 0.1 / 25),
+    ],
+)
+def test_the_resistance_takes_its_volts_off(stated_ohm, ohm: float, power_w: float) -> None:
     # Worked apart: volts under a constant power by the quadratic, over the charge that lies above a
     # fifth of the energy, in ten thousand steps.
     at = (np.arange(10_000) + 0.5) / 10_000
     open_v = 14 * np.interp(at, TABLE.fraction, TABLE.ocv_v)
     above = np.cumsum(open_v) > 0.2 * open_v.sum()
     volts = (open_v + np.sqrt(open_v**2 - 4 * ohm * power_w)) / 2
-    left = Pack(replace(LI_ION, resistance_ohm=0.1), SURE).left_spread(power_w).value
+    left = Pack(replace(LI_ION, resistance_ohm=stated_ohm), SURE).left_wh(power_w)
     assert left == pytest.approx(25.0 * volts[above].sum() / 10_000, rel=1.5e-3)
-
-
-def test_a_pack_of_unknown_resistance_has_that_of_its_cells_in_series() -> None:
-    unknown = Pack(replace(LI_ION, resistance_ohm=None), SURE)
-    by_hand = Pack(replace(LI_ION, resistance_ohm=None), SURE)
-    by_hand._resistance._usual_ohm = 14 * USUAL_OHM_AH / 25.0
-    assert unknown.left_wh(1500.0) == pytest.approx(by_hand.left_wh(1500.0))
-    # 0.056 ohm at about 30 A over a mean of 53 V: some 3 % of the energy.
-    share = unknown.left_wh(1500.0) / unknown.left_wh(0.0)
-    assert 0.94 < share < 0.985
 
 
 def test_another_reserve_is_worked_out_anew_with_its_doubt() -> None:
