@@ -4,8 +4,6 @@ A sphere would be up to 0.56 % off, by an amount that depends on the direction; 
 at 10 km. Not for lines of hundreds of kilometres.
 """
 
-from typing import overload
-
 import numpy as np
 
 from onboard.block import FloatArray
@@ -17,52 +15,23 @@ FLATTENING = 1 / 298.257223563
 _ECCENTRICITY_2 = FLATTENING * (2 - FLATTENING)
 
 
-@overload
-def local_distance_m(
-    latitude_1_deg: float, longitude_1_deg: float, latitude_2_deg: float, longitude_2_deg: float
-) -> float: ...
-@overload
-def local_distance_m(
-    latitude_1_deg: FloatArray,
-    longitude_1_deg: FloatArray,
-    latitude_2_deg: FloatArray,
-    longitude_2_deg: FloatArray,
-) -> FloatArray: ...
-def local_distance_m(
-    latitude_1_deg: float | FloatArray,
-    longitude_1_deg: float | FloatArray,
-    latitude_2_deg: float | FloatArray,
-    longitude_2_deg: float | FloatArray,
-) -> float | FloatArray:
-    """Give the distance between points no more than some tens of kilometres apart [m].
-
-    Parameters
-    ----------
-    latitude_1_deg, longitude_1_deg, latitude_2_deg, longitude_2_deg
-        Positions [deg], scalars or arrays of one shape.
-
-    Notes
-    -----
-    With the radii of curvature M (meridian) and N (prime vertical) at the mid latitude:
-    d^2 = (M dphi)^2 + (N cos(phi) dlambda)^2.
-
-    Examples
-    --------
-    >>> round(local_distance_m(52.0, 4.0, 52.0, 4.001), 3)
-    68.678
-    """
-    east, north = local_offset_m(latitude_1_deg, longitude_1_deg, latitude_2_deg, longitude_2_deg)
-    distance = np.hypot(east, north)
-    return float(distance) if np.ndim(distance) == 0 else distance
-
-
 def local_offset_m(
     latitude_1_deg: float | FloatArray,
     longitude_1_deg: float | FloatArray,
     latitude_2_deg: float | FloatArray,
     longitude_2_deg: float | FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
-    """Give how far east and north the second point lies of the first [m]; see `local_distance_m`.
+    """Give how far east and north the second point lies of the first [m].
+
+    Parameters
+    ----------
+    latitude_1_deg, longitude_1_deg, latitude_2_deg, longitude_2_deg
+        Positions no more than some tens of kilometres apart [deg], scalars or arrays of one shape.
+
+    Notes
+    -----
+    With the radii of curvature M (meridian) and N (prime vertical) at the mid latitude: north
+    M dphi, east N cos(phi) dlambda.
 
     Examples
     --------

@@ -11,7 +11,7 @@ restarted.
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.telemetry.checksum import Flags, Ints
+from onboard.telemetry.checksum import Ints
 from onboard.telemetry.stamps import steps_s
 
 NUMBERS_MOST = 200
@@ -115,21 +115,20 @@ class TimeBase:
         self._clock_s, self._counted_s = float(receipt_s[-1]), float(counted[-1])
         self._received_s = float(received[-1])
         receipt = np.concatenate([self._waiting_receipt, received])
-        boot, known_at = self._believed(np.concatenate([self._suspect_s, boot_s]), receipt)
+        boot, told = self._believed(np.concatenate([self._suspect_s, boot_s]), receipt)
         self._waiting_sequence = np.concatenate([self._waiting_sequence, sequence])
-        return self._settle(receipt, boot, known_at, self._received_s)
+        return self._settle(receipt, boot, told, self._received_s)
 
     def _believed(self, boot_s: FloatArray, receipt: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Take away stamps that leap ahead or go back alone: the next one tells whether it was so.
 
-        Of the messages that wait only one that went back has a stamp: it waits for the next one,
-        but no longer than any other.
+        Of the messages that wait only one that went back has a stamp: it waits for the next one, no
+        longer than any other message does.
 
         Returns
         -------
         tuple of numpy.ndarray
-            The stamps; and when the last message came before it was known what each is worth,
-            shape (n,) each.
+            The stamps, and the time of receipt at which each is believed.
         """
         self._suspect_s = np.full(len(boot_s), np.nan)
         stamped = np.flatnonzero(np.isfinite(boot_s))
@@ -141,33 +140,18 @@ class TimeBase:
         if not (ahead.any() or back.any()):
             self._seen_s = float(values[-1])
             return boot_s, receipt
-        until = receipt[np.append(stamped[1:], len(boot_s)) - 1]
-        given_up = back & (receipt[stamped] < until - PATIENCE_S)
-        if given_up.any():
-            before, given_up = self._without_late(values, receipt[stamped] < until - PATIENCE_S)
-            ahead, back = values - before > LEAP_S, values - before < -RESTART_S
         kept = boot_s.copy()
         alone = np.append(values[1:] >= before[:-1] - RESTART_S, True)
-        kept[stamped[ahead | (back & (alone | given_up))]] = np.nan
+        came = receipt[stamped]
+        alone[:-1] |= came[:-1] < came[1:] - PATIENCE_S
+        kept[stamped[ahead | (back & alone)]] = np.nan
+        told = receipt.copy()
+        agreed = np.flatnonzero(back & ~alone)
+        told[stamped[agreed]] = came[agreed + 1]
         if back[-1]:
             self._suspect_s[stamped[-1]] = values[-1]
         self._seen_s = float(before[-1] if back[-1] else values[-1])
-        known_at, went_back = receipt.copy(), back & ~alone & ~given_up
-        known_at[stamped[went_back]] = until[went_back]
-        return kept, known_at
-
-    def _without_late(self, values: FloatArray, late: Flags) -> tuple[FloatArray, Flags]:
-        """Hold each stamp against the one before it that was not given up; tell which are.
-
-        One that went back is given up if the next stamp is late: it was timed by receipt by then.
-        """
-        before, given_up = np.empty(len(values)), np.zeros(len(values), np.bool_)
-        last_s = self._seen_s
-        for n, (value, is_late) in enumerate(zip(values.tolist(), late.tolist(), strict=True)):
-            before[n], given_up[n] = last_s, is_late and value - last_s < -RESTART_S
-            if not given_up[n]:
-                last_s = value
-        return before, given_up
+        return kept, told
 
     def silence(self, now_s: float) -> FloatArray:
         """Give the times of waiting messages that are settled by nothing having come until now.
@@ -180,11 +164,11 @@ class TimeBase:
         if not self.waiting or self._clock_s is None:
             return np.empty(0)
         until_s = max(self._received_s, self._counted_s + now_s - self._clock_s)
-        waiting = self._waiting_receipt
-        return self._settle(waiting, np.full(self.waiting, np.nan), waiting, until_s)
+        receipt = self._waiting_receipt
+        return self._settle(receipt, np.full(self.waiting, np.nan), receipt, until_s)
 
     def _settle(
-        self, receipt: FloatArray, boot: FloatArray, known_at: FloatArray, now_s: float
+        self, receipt: FloatArray, boot: FloatArray, told: FloatArray, now_s: float
     ) -> FloatArray:
         numbers = self._waiting_sequence
         parts: list[FloatArray] = []
@@ -194,25 +178,30 @@ class TimeBase:
             closing = np.concatenate([stamped, [len(boot)]])
             # A stretch without a stamp is too long if its first message outlasts our patience:
             # then those that do are timed by receipt, and the rest wait.
-            until = np.append(known_at, now_s)
-            lasting = until[closing] - until[np.minimum(left + 1, len(boot))]
+            until = np.append(told, now_s)[closing]
+            lasting = until - np.append(receipt, now_s)[np.minimum(left + 1, len(boot))]
             overlong = np.flatnonzero((closing - left > 1) & (lasting > PATIENCE_S))
             done = int(left[overlong[0]] if len(overlong) else left[-1]) + 1
             if done:
                 passed = stamped[stamped < done]
                 parts.append(self._upto_stamp(receipt[:done], boot[:done], numbers[:done], passed))
             receipt, boot, numbers = receipt[done:], boot[done:], numbers[done:]
-            known_at = known_at[done:]
+            told = told[done:]
             if not len(overlong):
                 break
-            limit = until[closing[overlong[0]]] - PATIENCE_S
+            limit = until[overlong[0]] - PATIENCE_S
             stretch = int(closing[overlong[0]]) - done
             overdue = int(np.searchsorted(receipt[:stretch], limit))
             parts.append(self._by_receipt(receipt[:overdue], numbers[:overdue]))
             receipt, boot, numbers = receipt[overdue:], boot[overdue:], numbers[overdue:]
-            known_at = known_at[overdue:]
+            told = told[overdue:]
         self._waiting_receipt, self._waiting_sequence = receipt, numbers
-        self._suspect_s = self._suspect_s[len(self._suspect_s) - len(receipt) :]
+        settled = len(self._suspect_s) - len(receipt)
+        overdue_s = self._suspect_s[:settled][np.isfinite(self._suspect_s[:settled])]
+        if len(overdue_s):
+            # Timed by receipt, so its stamp was not believed; but it is what the next is held to.
+            self._seen_s = float(overdue_s[-1])
+        self._suspect_s = self._suspect_s[settled:]
         return np.concatenate(parts) if parts else np.empty(0)
 
     def finish(self) -> FloatArray:

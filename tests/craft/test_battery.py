@@ -22,8 +22,18 @@ def test_sag_at_constant_power() -> None:
     # Worked by hand, the quadratic R I^2 - V I + P = 0: 26.4 V, 0.03 ohm, 500 W.
     amps = load_amps_a(26.4, 0.03, 500.0)
     assert amps == pytest.approx(19.36556, abs=5e-6)
-    assert 26.4 - 0.03 * amps == pytest.approx(25.81903, abs=5e-6)
-    assert 0.03 * amps**2 == pytest.approx(11.2507, abs=5e-5)
+
+
+@pytest.mark.parametrize("open_v", [12.8, 26.4, 58.8])
+@pytest.mark.parametrize("ohm", [0.0, 1e-9, 0.03, 0.4])
+@pytest.mark.parametrize("share", [-0.5, 0.0, 1e-6, 0.3, 0.999])
+def test_the_terminals_give_the_power_at_the_smaller_current(open_v, ohm, share) -> None:
+    # Of the two currents that give it the one below V / 2 R is meant; so far the most power is
+    # V^2 / 4 R. What comes in counts as negative.
+    most_w = open_v**2 / 4 / max(ohm, 0.03)
+    amps = load_amps_a(open_v, ohm, share * most_w)
+    assert (open_v - ohm * amps) * amps == pytest.approx(share * most_w, rel=1e-12)
+    assert 2 * ohm * amps <= open_v
 
 
 def test_more_than_the_most_power_is_refused() -> None:

@@ -38,6 +38,7 @@ def test_a_power_is_held_without_battery_or_curve(power_w, cue, difference) -> N
 def test_a_speed_likewise() -> None:
     target = told(Aim(speed_mps=2.0), speed_mps=2.2)
     assert (target.cue, target.speed_mps) == ("ease", 2.0)
+    assert target.difference_fraction == pytest.approx(0.1)
     assert isinstance(target.wh_per_km, Unknown)
 
 
@@ -48,6 +49,27 @@ def test_it_is_there_as_soon_as_it_is_set_and_follows_within_ten_seconds() -> No
     assert adviser.advice(NO_PACK, None).target.cue == "ease"
     adviser.fold(leg(10, power_w=300.0, first_s=31.0))
     assert adviser.advice(NO_PACK, None).target.cue == "hold"
+
+
+@pytest.mark.parametrize(
+    ("speed_mps", "cue"), [(1.88, "push"), (1.92, "hold"), (2.04, "hold"), (2.08, "ease")]
+)
+def test_a_speed_to_hold_is_held_against_the_speed(speed_mps: float, cue: str) -> None:
+    target = told(Aim(speed_mps=2.0), speed_mps=speed_mps, power_w=900.0)
+    assert target.cue == cue
+    assert target.difference_fraction == pytest.approx(speed_mps / 2.0 - 1.0)
+
+
+def test_a_new_aim_has_a_cue_of_its_own() -> None:
+    # 2 % above what is wanted keeps a cue to ease, and is no reason for a new one.
+    adviser = Adviser()
+    adviser.set_aim(Aim(power_w=300.0))
+    adviser.fold(leg(30, power_w=330.0))
+    assert adviser.target.cue == "ease"
+    adviser.set_aim(Aim(power_w=330.0 / 1.02))
+    assert adviser.target.cue == "hold"
+    adviser.fold(leg(10, power_w=330.0, first_s=31.0))
+    assert adviser.target.cue == "hold"
 
 
 def test_unknown_power_gives_no_cue() -> None:

@@ -170,3 +170,17 @@ def test_a_set_up_that_comes_back_is_not_learned_twice() -> None:
     learner.select("other")
     learner.select("as is")
     assert learner.as_dict() == once
+
+
+def test_a_curve_of_an_earlier_day_is_known_to_a_day_and_no_better() -> None:
+    # However many blocks it was learned from: 1.5 % of speed for all speeds alike, 1 % for each.
+    learner = learned([(course, power, 400) for course, power, _ in THREE])
+    (kept,) = learner.as_dict().values()
+    variance = np.diag(np.array(kept["covariance"]))
+    assert (variance > 0.015**2 + 0.01**2).all()
+    shared = np.array(kept["covariance"]) - np.diag(variance)
+    assert shared[0, 1] > 0.015**2
+    ahead = Learner(learner.as_dict()).known("as is")
+    speed = np.array([1.8, 2.2])
+    # A power goes with about the cube of speed: 4.5 % and more.
+    assert (np.sqrt(ahead.curve_variance(speed)) > 2.5 * 0.015).all()

@@ -40,6 +40,45 @@ def test_a_changed_throttle_begins_anew() -> None:
     assert 270 <= now.seconds_s <= 300
 
 
+def test_a_throttle_that_was_eased_begins_anew() -> None:
+    now = riding((420, 2.3, 900), (150, 1.6, 300))
+    assert (now.power_w, now.speed_mps) == pytest.approx((150, 1.6))
+    assert 270 <= now.seconds_s <= 300
+
+
+@pytest.mark.parametrize(
+    ("power", "speed", "hand"),
+    [
+        # Both more, or both less, and by enough: that was the hand.
+        (300, 2.3, True),
+        (120, 1.7, True),
+        (200, 2.3, False),
+        (300, 2.0, False),
+        # One at the other's cost: wind or water.
+        (300, 1.7, False),
+        (120, 2.3, False),
+    ],
+)
+def test_the_hand_is_told_from_wind_and_water(power: float, speed: float, hand: bool) -> None:
+    now = riding((200, 2.0, 600), (power, speed, 300))
+    assert (now.seconds_s <= 300) is hand
+    if hand:
+        assert (now.power_w, now.speed_mps) == pytest.approx((power, speed))
+
+
+def test_a_way_of_riding_that_has_just_begun_may_not_last() -> None:
+    # Half a minute at 420 W after a quarter of an hour at 150 W: the older one stands, but the
+    # newer one's consumption, 95 % more, is just inside the interval.
+    steady, changed = riding((150, 1.6, 900)), riding((150, 1.6, 900), (420, 2.3, 30))
+    assert changed.power_w == pytest.approx(150.0)
+    sd = [np.sqrt(one.wh_per_km(7200.0).own_variance) for one in (steady, changed)]
+    newer = 420 / 2.3 / 3.6 - changed.wh_per_km(7200.0).value
+    assert sd[1] > 5 * sd[0]
+    assert newer / 1.959964 < sd[1] < newer / 1.6
+    draw = np.sqrt(changed.power(7200.0).own_variance)
+    assert 270 / 1.959964 < draw < 270 / 1.6
+
+
 def test_a_current_to_and_fro_is_averaged() -> None:
     # At a held power the speed over ground alternates: that was the water, not the hand.
     now = riding(*[(300, 2.2, 240), (300, 1.8, 240)] * 4)

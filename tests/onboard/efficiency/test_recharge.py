@@ -10,7 +10,8 @@ import pytest
 from onboard.contract.commands import Amount
 from onboard.efficiency.battery import Pack
 from onboard.efficiency.chemistry import CHEMISTRIES
-from onboard.efficiency.recharge import Away, known_at
+from onboard.efficiency.recharge import Away, charged, known_at
+from onboard.efficiency.shared_errors import CAPACITY, START
 from onboard.profile import Battery, Sensors
 from tests.onboard.efficiency.test_battery import LFP, LI_ION, load
 
@@ -100,6 +101,24 @@ def test_what_the_rider_says_of_a_charge(battery: Battery, amount: Amount, found
         assert before < pack.covariance[0, 0] < 1.2 * before
     # A figure's interval still holds a pack of another capacity: what went in counts for less.
     assert np.linalg.eigvalsh(pack.covariance)[0] > -1e-12
+
+
+def test_a_charge_fills_a_larger_pack_less() -> None:
+    # By differences: the charge after 7 Ah into a pack of 25 Ah and one a thousandth larger.
+    known = known_at(Pack(LI_ION, Sensors()).count.state, 0.4, 0.02, 0.0, 0.0)
+    turned = []
+    for larger in (0.0, 1e-3):
+        mean = known.mean.copy()
+        mean[CAPACITY] = larger
+        after = charged(
+            replace(known, mean=mean), CHEMISTRIES["li-ion"], "li-ion", 1320.0, ("charged_ah", 7.0)
+        )
+        turned.append(after.start_fraction)
+    change = (turned[1] - turned[0]) / 1e-3
+    after = charged(known, CHEMISTRIES["li-ion"], "li-ion", 1320.0, ("charged_ah", 7.0))
+    capacity = known.covariance[CAPACITY, CAPACITY]
+    assert change < 0
+    assert after.covariance[START, CAPACITY] == pytest.approx(change * capacity, rel=5e-3)
 
 
 def test_a_brown_out_leaves_little_unseen_and_asks_nothing() -> None:

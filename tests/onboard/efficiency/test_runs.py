@@ -153,6 +153,38 @@ def test_seconds_that_settle_after_the_end_still_count_and_later_ones_do_not() -
     assert (run.open, run.seconds_s, run.power_w, run.steady_s) == (False, 50.0, 300.0, 50.0)
 
 
+@pytest.mark.parametrize("end_s", [50.0, 43.0, 20.0])
+def test_a_run_that_ends_within_what_settles_at_once_counts_up_to_its_end(end_s: float) -> None:
+    # The power rises by a watt a second: the mean of the first n seconds is 100 + (n + 1) / 2.
+    runs = RunBook()
+    runs.start(0.0, "A")
+    runs.end(end_s)
+    whole = leg(90)
+    whole.power_w[:] = 100.0 + whole.t_s
+    runs.fold(whole)
+    run = only(runs, 100.0)
+    assert (run.seconds_s, run.power_w) == (end_s, pytest.approx(100.5 + end_s / 2))
+
+
+@pytest.mark.parametrize("column", ["distance_m", "power_w"])
+def test_a_second_of_which_power_or_way_is_unknown_counts_for_neither(column: str) -> None:
+    # Half of the run lacks one: the other's half must not stand alone in energy over distance.
+    runs = RunBook()
+    runs.start(0.0, "A")
+    whole = leg(60)
+    whole.power_w[30:] = 900.0
+    getattr(whole, column)[30:] = np.nan
+    runs.fold(whole)
+    run = only(runs, 60.0)
+    assert (run.power_w, run.speed_mps) == (pytest.approx(300.0), pytest.approx(2.0))
+    assert run.wh_per_km.value == pytest.approx(150.0 / 3.6)
+
+
+@pytest.mark.parametrize("course_deg", [10.0, 100.0, 190.0, 350.0])
+def test_a_run_has_its_course(course_deg: float) -> None:
+    assert only(book(40, course_deg=course_deg), 40.0).course_deg == pytest.approx(course_deg)
+
+
 def test_a_run_ends_where_the_next_begins_and_only_the_newest_are_given() -> None:
     runs = RunBook()
     for n in range(RUNS_MOST + 3):

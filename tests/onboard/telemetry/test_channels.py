@@ -140,6 +140,27 @@ def test_a_position_of_nought_nought_is_none() -> None:
     assert columns["speed_mps"][0] == 2.0
 
 
+@pytest.mark.parametrize(
+    ("fix", "known"), [(0, False), (1, False), (2, True), (3, True), (6, True)]
+)
+def test_without_a_fix_neither_place_nor_speed_is_believed(fix: int, known: bool) -> None:
+    # A receiver that lost its fix may go on stating the last values: GPS_FIX_TYPE 0 and 1 are
+    # 'no GPS' and 'no fix' in MAVLink's common message set.
+    message = dialect.MAVLink_gps_raw_int_message(
+        0, fix, 523456789, 48765432, 0, 90, 90, 213, 27340, 12
+    )
+    frames = LinkScanner().push([(0, message.pack(dialect.MAVLink(None, 1, 1)))])
+    columns = WANTED[layouts.GPS_RAW_INT][1](frames.rows(layouts.layout(layouts.GPS_RAW_INT)))
+    meaning = {
+        "latitude_deg": 52.3456789, "longitude_deg": 4.8765432, "speed_mps": 2.13,
+        "course_deg": 273.4,
+    }  # fmt: skip
+    for column, value in meaning.items():
+        got = float(columns[column][0])
+        assert got == pytest.approx(value) if known else math.isnan(got), column
+    assert columns["fix"][0] == fix
+
+
 def test_cells_beyond_the_tenth_count() -> None:
     # common message set: voltages_ext continues voltages; there zero means 'no such cell'.
     assert battery_volts([4000] * 10, (4000, 4000, 0, 0)) == pytest.approx(48.0)

@@ -160,6 +160,36 @@ def test_what_waits_for_a_restart_to_be_told_waits_no_longer_than_for_anything_e
         assert pieces == pytest.approx(whole)
 
 
+@pytest.mark.parametrize(
+    ("later", "end_s"), [(50.65, 4.5 + 0.3), (100.65, 0.65 + 0.3)], ids=["restarted", "lone"]
+)
+def test_a_stamp_that_went_back_waits_no_longer_than_others(later: float, end_s: float) -> None:
+    # The next stamp comes 4.5 s behind it: whether the two came in one piece must not matter.
+    receipt = np.concatenate([np.zeros(8), np.full(10, 4.5)])
+    boot = np.full(18, NAN)
+    boot[[6, 7, 9, 12, 15, 17]] = 100.0, 50.0, later, later + 0.1, later + 0.2, later + 0.3
+    whole, _ = run(receipt, boot)
+    for cut in range(1, 18):
+        assert run(receipt, boot, cuts=(cut,))[0] == pytest.approx(whole, abs=1e-9), cut
+    assert run(receipt, boot, cuts=range(1, 18))[0] == pytest.approx(whole, abs=1e-9)
+    # A silence that settles it leaves the same.
+    base = TimeBase()
+    first = base.push(receipt[:8], boot[:8], np.arange(8))
+    parts = [first, base.silence(4.0), base.push(receipt[8:], boot[8:], np.arange(8, 18))]
+    assert np.concatenate([*parts, base.finish()]) == pytest.approx(whole, abs=1e-9)
+    assert whole[-1] == pytest.approx(end_s)
+
+
+def test_what_waits_for_a_stamp_that_is_believed_late_waits_no_longer() -> None:
+    # The second message waits 4 s: the stamp behind it went back, and counts from the next one on.
+    receipt, boot = [2.0, 2.0, 4.0, 6.0, 6.0], [170.0, NAN, 140.0, NAN, 140.2]
+    whole, _ = run(receipt, boot)
+    one_by_one, base = run(receipt, boot, cuts=range(1, 5))
+    assert one_by_one == pytest.approx(whole, abs=1e-9)
+    assert whole == pytest.approx([0.0, 0.0, 2.0, 2.1, 2.2])
+    assert base.restarts == 1
+
+
 def test_stamps_that_waver_add_no_time() -> None:
     # Without a boot clock, receipt wavers by 0.4 s from message to message.
     receipt = np.arange(400) * 0.1 + np.where(np.arange(400) % 2, 0.4, 0.0)
@@ -194,6 +224,30 @@ def test_a_boot_clock_that_is_set_ahead_passes_no_time(cuts) -> None:
     t_s, base = run(boot + 1000.0, leapt, cuts=cuts)
     assert t_s == pytest.approx(np.arange(40) * 0.5, abs=0.5)
     assert base.restarts == 1
+
+
+@pytest.mark.parametrize(
+    ("gap_s", "times", "counts"),
+    [
+        # Played at up to a hundred times real time a gap is one; a buffer hides no more than an
+        # hour of it.
+        (3700.0, 1.0, True),
+        (3700.0, 20.0, True),
+        (36_000.0, 90.0, True),
+        (36_000.0, 110.0, False),
+        (3700.0, 1e6, False),
+        (3500.0, 1e6, True),
+    ],
+)
+def test_a_gap_of_hours_in_a_log_that_is_played_fast_is_no_clock_that_was_set(
+    gap_s: float, times: float, counts: bool
+) -> None:
+    boot = np.concatenate([30.0 + np.arange(20) * 0.5, 39.5 + gap_s + np.arange(20) * 0.5])
+    receipt = 1000.0 + (boot - boot[0]) / times
+    t_s, base = run(receipt, boot)
+    made_s = gap_s if counts else gap_s / times
+    assert t_s[-1] == pytest.approx(19.0 + made_s, abs=1.0)
+    assert base.restarts == (0 if counts else 1)
 
 
 def test_random_boot_clocks_pass_no_more_time_than_the_receipt() -> None:

@@ -50,6 +50,20 @@ def test_each_set_up_is_named_once_with_its_power() -> None:
     assert one.values["powers_w"] == pytest.approx((400.0, 430.0, 400.0))
 
 
+@pytest.mark.parametrize("told_by", ["a", "b", "ab"])
+def test_a_motor_current_must_be_known_of_every_set_up(told_by: str) -> None:
+    # The power differs and the current known is one and the same: only where it is known of both
+    # set-ups does that tell anything.
+    def some(name: str, n: int) -> dict:
+        return {
+            "power_w": (361.0 if name == "a" else 407.0) * (1.06 if n % 2 else 0.94),
+            "motor_amps_a": 30.0 if name in told_by else float("nan"),
+        }
+
+    held = ["motor_current_held"] if told_by == "ab" else []
+    assert codes(legs(some)) == ["power_not_held", *held]
+
+
 def test_power_that_was_unlike_by_chance() -> None:
     wobble = (0.025, 0.005, -0.025, 0.015)
     assert codes(legs(wobble=wobble)) == []
