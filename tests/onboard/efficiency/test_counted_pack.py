@@ -8,6 +8,7 @@ import pytest
 
 from onboard.block import Block
 from onboard.contract.figure import Figure, Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.battery import Pack
 from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.consumption import Stretch
@@ -105,7 +106,7 @@ def test_at_rest_the_time_left_is_that_of_the_power_now() -> None:
 
 def test_a_meter_that_is_silent_leaves_what_is_left_unknown() -> None:
     _, counted = metered(None)
-    silent = Unknown("silent")
+    silent = Unknown(Reason.SOURCES_SILENT, sources=("battery 1",))
     assert counted.by(silent) is silent
     assert isinstance(counted.state(silent, RIDING).left_wh, Unknown)
     assert isinstance(counted.range_now_m(silent, RIDING), Unknown)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.battery import Pack
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.power_sources import PowerNews
@@ -15,7 +16,7 @@ from tests.onboard.efficiency.made_packs import LI_ION, rest
 from tests.onboard.efficiency.test_alerts import cells
 
 HOT_DEGC = 70.0
-NO_TARGET = Unknown("none")
+NO_TARGET = Unknown(Reason.NOT_HEARD)
 
 
 def watches() -> Watches:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from onboard.contract.figure import Figure, Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.consumption import HARDLY_MOVING_MPS, wh_per_km, window
 from onboard.efficiency.consumption_cue import distance_target
@@ -54,7 +55,7 @@ def test_a_window_covers_what_both_counted(of_power, of_speed, window_s, seconds
 
 def test_too_short_a_window_tells_nothing() -> None:
     assert isinstance(window(60.0, power(0.0, 100.0), speed(97.0, 100.0)), Unknown)
-    no_power = Unknown("none")
+    no_power = Unknown(Reason.NOT_HEARD)
     assert window(60.0, no_power, speed(0.0, 100.0)) is no_power
     assert window(60.0, power(0.0, 100.0), no_power) is no_power
 
@@ -102,8 +103,8 @@ def test_the_cue_by_consumption(recent: float, cue: str, difference: float) -> N
 def test_nothing_left_asks_to_ease_and_a_made_distance_asks_nothing() -> None:
     assert distance_target(2000.0, Figure(0.0), Figure(30.0)).cue == "ease"
     assert isinstance(distance_target(0.0, Figure(600.0), Figure(30.0)).cue, Unknown)
-    assert isinstance(distance_target(9.0, Unknown("none"), Figure(30.0)).cue, Unknown)
-    assert isinstance(distance_target(9.0, Figure(600.0), Unknown("none")).cue, Unknown)
+    assert isinstance(distance_target(9.0, Unknown(Reason.NOT_HEARD), Figure(30.0)).cue, Unknown)
+    assert isinstance(distance_target(9.0, Figure(600.0), Unknown(Reason.NOT_HEARD)).cue, Unknown)
 
 
 RIDING = Riding(300.0, 2.0, 50.0, 600.0, 0.0036, 0.5, 0.0049)
