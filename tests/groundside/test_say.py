@@ -56,7 +56,7 @@ def answered(*lines: bytes, command: dict[str, Any] | None = None) -> Ack:
 
         server = await asyncio.start_server(serve, "127.0.0.1", 0)
         port = server.sockets[0].getsockname()[1]
-        ack = await say("127.0.0.1", port, command or mark("run_end"), timeout_s=0.05)
+        ack = await say("127.0.0.1", port, command or mark("run_end"), timeout_s=0.5)
         server.close()
         await server.wait_closed()
         await asyncio.sleep(0.005)
@@ -115,6 +115,7 @@ def test_another_schema_is_told_nothing() -> None:
     assert "does not speak schema 1, as this viewer does: nothing was said" in ack.why
 
 
+@pytest.mark.slow
 def test_silence_is_neither_yes_nor_no() -> None:
     ack = answered(HELLO, b'garbage\n\n{"kind":"ack","id":9,"ok":true}\n')
     assert ack.ok is None
