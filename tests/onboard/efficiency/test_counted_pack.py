@@ -119,7 +119,7 @@ def test_a_meter_that_is_silent_leaves_what_is_left_unknown() -> None:
     ("silent_s", "known"), [(0.0, True), (SILENT_S - 1.0, True), (SILENT_S + 2.0, False)]
 )
 def test_what_is_drawn_while_nothing_is_heard_is_no_saving(silent_s: float, known: bool) -> None:
-    instruments, t_s = Instruments(Sensors(), Parts()), np.arange(0.0, 60.0)
+    instruments, t_s = Instruments(Profile(), Parts()), np.arange(0.0, 60.0)
     until_s = t_s[-1] + silent_s
     more = np.arange(0.0, until_s + 0.5)
     gps = channel("gps", more, fix=3, speed_mps=2.0, course_deg=90.0)

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from onboard.contract.alerts import Alert
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.battery import Pack
@@ -24,7 +25,12 @@ def watches() -> Watches:
 
 
 def on(watching: Watches, t_s: float = 1e4) -> set[str]:
-    return {alert.code for alert in watching.alerts(t_s)}
+    return {alert.code for alert in now(watching, t_s)}
+
+
+def now(watching: Watches, t_s: float) -> tuple[Alert, ...]:
+    """What is on, where no figure is shown beside it."""
+    return watching.alerts(t_s, NO_TARGET, NO_TARGET)
 
 
 def pack(left_fraction: float) -> Pack:
@@ -49,7 +55,7 @@ def test_what_is_left_is_warned_of(start_fraction: float, said: set[str]) -> Non
     for t_s in (10.0, 20.0):
         watching.energy(t_s, some, 0.0)
     assert on(watching) == said
-    levels = {alert.code: alert.level for alert in watching.alerts(30.0)}
+    levels = {alert.code: alert.level for alert in now(watching, 30.0)}
     assert levels == dict.fromkeys(said, "danger" if "reserve_reached" in said else "warning")
 
 
@@ -111,7 +117,7 @@ def test_what_cannot_be_is_said_in_the_second_it_came() -> None:
     watching = watches()
     watching.implausible(cells(10), [3.4])
     (event,) = watching.events
-    assert (event.code, event.t_s) == ("implausible", 4.0)
+    assert (event.alert.code, event.t_s) == ("implausible", 4.0)
     assert on(watching) == {"implausible"}
     calm = watches()
     calm.implausible(cells(10), [])
@@ -202,11 +208,11 @@ def test_a_source_is_named_and_another_one_is_said_anew(key: str, code: str) -> 
     watching = watches()
     for t_s, names in ((10.0, ("battery 1",)), (20.0, ("battery 1",)), (30.0, ("battery 2",))):
         watching.sources(news(t_s, **{key: names}))
-        (alert,) = watching.alerts(t_s)
+        (alert,) = now(watching, t_s)
         assert (alert.code, alert.sources) == (code, names)
-    assert [(event.code, event.t_s) for event in watching.events] == [(code, 10.0), (code, 30.0)]
+    assert [(event.alert.code, event.t_s) for event in watching.events] == [(code, 10.0), (code, 30.0)]
     watching.sources(news(40.0))
-    assert watching.alerts(40.0) == ()
+    assert now(watching, 40.0) == ()
 
 
 def test_who_is_silent_is_named_instead_of_saying_that_no_power_is_known() -> None:
