@@ -228,6 +228,9 @@ class Adviser:
         if isinstance(made, Unknown):
             best = {"best_m": advised.best_m, "best_speed_mps": advised.best_speed_mps}
             reason = Stand(Standing.CANNOT_BE_MADE, **best)
+        chance: Number = Unknown(Reason.AT_REST)
+        if speed > 0:
+            chance = chance_at(here, to_go, speed)
         target = Target(
             speed_mps=hold,
             power_w=NO_AIM,
@@ -235,9 +238,7 @@ class Adviser:
             wh_per_km=_cost(here, hold),
             difference_fraction=difference,
             cue=cue,
-            confidence_fraction=chance_at(here, to_go, speed)
-            if speed > 0
-            else Unknown(Reason.AT_REST),
+            confidence_fraction=chance,
             reason=reason,
         )
         return target, hold

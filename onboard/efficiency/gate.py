@@ -54,6 +54,6 @@ class Gate:
         return passed
 
     def leave_out(self, t_s: list[float]) -> None:
-        """Count samples that passed and cannot be after all, by their times [s]."""
+        """Count samples that passed and cannot be after all, by when that was known [s]."""
         self.impossible += len(t_s)
         self.impossible_s.extend(t_s)

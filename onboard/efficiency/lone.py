@@ -84,7 +84,9 @@ class LoneSamples:
         self._last = self._waiting = None
 
     def passes(self, rows: FloatArray) -> tuple[FloatArray, list[float]]:
-        """Give the samples that count, in order, and the times of those that are left out [s].
+        """Give the samples that count, and when it was known of others that they do not [s].
+
+        That is the time of the sample behind each: its own second may be settled long before.
 
         Parameters
         ----------
@@ -130,7 +132,7 @@ class LoneSamples:
             if n + 1 == count:
                 self._waiting = rows[:, n:].copy()
             elif self._is_back(self._last, rows[:, n : n + 1], rows[:, n + 1 : n + 2]):
-                left_out.append(float(rows[TIME, n]))
+                left_out.append(float(rows[TIME, n + 1]))
             else:
                 continue
             kept[n] = False

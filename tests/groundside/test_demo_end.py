@@ -4,6 +4,7 @@ from pathlib import Path
 
 from groundside.demo.source import STUCK_UPDATES, DemoSource
 from groundside.source import Update
+from tests.made_snapshot import made_snapshot
 
 RIDE = Path(__file__).parents[2] / "replay_logs" / "harbour_loop.tlog"
 
@@ -13,7 +14,7 @@ def ends(taken: list[int | None], sent: int) -> list[bool]:
     source = DemoSource(RIDE, RIDE.with_suffix(".toml"))
     source.sent = sent
     updates = [
-        Update(None, "gone") if one is None else Update({"link": {"messages": one}})
+        Update(None, "gone") if one is None else Update(made_snapshot(link__messages=one))
         for one in taken
     ]
     return [source._caught_up(update) for update in updates]

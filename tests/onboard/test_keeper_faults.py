@@ -30,7 +30,7 @@ def test_after_many_faults_it_is_given_up_and_a_new_trip_brings_it_back() -> Non
             keeper.failed(RuntimeError("unforeseen"))
         assert keeper.why_none is trip_keeper.GIVEN_UP
         assert keeper._again is None
-        assert codes(keeper) == ["figures_failed"]
+        assert codes(keeper) == ["figures_given_up"]
         keeper.take(heard(0, 3), START_US)
         assert keeper.ride.messages == 0
         assert not keeper.is_whole

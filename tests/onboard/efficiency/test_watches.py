@@ -209,8 +209,11 @@ def test_a_source_is_named_and_another_one_is_said_anew(key: str, code: str) -> 
     for t_s, names in ((10.0, ("battery 1",)), (20.0, ("battery 1",)), (30.0, ("battery 2",))):
         watching.sources(news(t_s, **{key: names}))
         (alert,) = now(watching, t_s)
-        assert (alert.code, alert.sources) == (code, names)
-    assert [(event.alert.code, event.t_s) for event in watching.events] == [(code, 10.0), (code, 30.0)]
+        assert (alert.code, alert.values["sources"]) == (code, names)
+    assert [(event.alert.code, event.t_s) for event in watching.events] == [
+        (code, 10.0),
+        (code, 30.0),
+    ]
     watching.sources(news(40.0))
     assert now(watching, 40.0) == ()
 

@@ -1,0 +1,54 @@
+"""A standing alert tells what is so now, the same as the figure beside it; its event what was so."""
+
+import pytest
+
+from onboard.contract.alerts import Alert
+from onboard.contract.snapshot import Figures
+from onboard.efficiency.engine import Engine
+from onboard.efficiency.target import Aim
+from onboard.profile import Battery, Profile
+from tests.onboard.efficiency.test_advice import PACK, learned, ride
+
+pytestmark = pytest.mark.slow
+
+SMALL = Battery("li-ion", 14, 4.0, resistance_ohm=0.02, reserve_fraction=0.2)
+
+
+def alert(figures: Figures, code: str) -> Alert | None:
+    return next((one for one in figures.alerts if one.code == code), None)
+
+
+def test_what_is_left_is_told_as_it_shrinks() -> None:
+    engine = Engine(Profile(battery=SMALL), learned())
+    at_s, place, seen = 0.0, (0.0, 0.0), []
+    for _ in range(30):
+        block, at_s, end = ride([(90, 2.4, 30), (270, 2.4, 30)], at_s, place)
+        place = tuple(end.tolist())
+        engine.fold(block)
+        figures = engine.figures()
+        low = alert(figures, "energy_low")
+        if low is not None:
+            assert low.values["left_wh"] == figures.battery.left_wh.value
+            seen.append(low.values["left_wh"])
+    assert len(seen) > 2
+    assert seen == sorted(seen, reverse=True)
+    (came,) = [event for event in engine.events if event.alert.code == "energy_low"]
+    assert came.alert.values["left_wh"] > seen[0] > seen[-1]
+
+
+def test_what_the_best_speed_makes_is_told_as_it_shrinks() -> None:
+    engine = Engine(Profile(battery=PACK), learned())
+    engine.set_aim(Aim(distance_m=400_000.0))
+    at_s, place, seen = 0.0, (0.0, 0.0), []
+    for _ in range(4):
+        block, at_s, end = ride([(90, 2.4, 300)], at_s, place)
+        place = tuple(end.tolist())
+        engine.fold(block)
+        figures = engine.figures()
+        beyond = alert(figures, "cannot_be_made")
+        assert beyond is not None
+        assert beyond.values == figures.target.reason.values
+        seen.append(beyond.values["best_m"])
+    assert seen[-1] < seen[0]
+    (came,) = [event for event in engine.events if event.alert.code == "cannot_be_made"]
+    assert came.alert.values["best_m"] > seen[-1]
