@@ -1,4 +1,4 @@
-"""A standing alert tells what is so now, the same as the figure beside it; its event what was so."""
+"""A standing alert tells what is so now, as the figure beside it does; its event what was so."""
 
 import pytest
 
@@ -21,7 +21,7 @@ def alert(figures: Figures, code: str) -> Alert | None:
 def test_what_is_left_is_told_as_it_shrinks() -> None:
     engine = Engine(Profile(battery=SMALL), learned())
     at_s, place, seen = 0.0, (0.0, 0.0), []
-    for _ in range(30):
+    for _ in range(45):
         block, at_s, end = ride([(90, 2.4, 30), (270, 2.4, 30)], at_s, place)
         place = tuple(end.tolist())
         engine.fold(block)
@@ -49,6 +49,6 @@ def test_what_the_best_speed_makes_is_told_as_it_shrinks() -> None:
         assert beyond is not None
         assert beyond.values == figures.target.reason.values
         seen.append(beyond.values["best_m"])
-    assert seen[-1] < seen[0]
+    assert len(set(seen)) == 4
     (came,) = [event for event in engine.events if event.alert.code == "cannot_be_made"]
-    assert came.alert.values["best_m"] > seen[-1]
+    assert came.alert.values["best_m"] not in seen
