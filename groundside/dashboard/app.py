@@ -174,7 +174,8 @@ class DashboardApp(App[None]):
 
     def tick(self) -> None:
         """Show what is so now."""
-        if self.screen is self._main and self._main.is_mounted:
+        # While the app ends there may be no screen any more, and the timer still go.
+        if self.screen_stack and self.screen is self._main and self._main.is_mounted:
             self._main.show(self._scene())
 
     def _scene(self) -> Scene:

@@ -96,6 +96,7 @@ class DemoSource:
                     yield self._with_place(update)
                     if playing.done():
                         playing.result()
+                        self.sent = sender.sent  # some of it while the update was looked at
                         if not self._stays_at_end and self._caught_up(update):
                             break
             finally:

@@ -133,6 +133,18 @@ def test_the_app_ends_by_a_signal_with_its_code() -> None:
     assert asyncio.run(main()) == 143
 
 
+def test_a_late_tick_after_the_last_screen_is_nothing() -> None:
+    async def main() -> None:
+        app = make_app(SteeredSource(), units=CHOICES["km/h"])
+        async with app.run_test() as pilot:
+            await pilot.pause()
+        assert app.screen_stack == []
+        app.tick()
+        app._end_watch.stop()
+
+    asyncio.run(main())
+
+
 PROGRAM = """
 import sys
 from groundside.dashboard.app import make_app
