@@ -54,8 +54,8 @@ def put_a_link(file: Path, away: Path) -> None:
 
 def moved_to(name: str) -> Callable[[dict], bool]:
     def is_said(snapshot: dict) -> bool:
-        texts = [one["text"] for one in snapshot["alerts"] if one["code"] == "record_moved"]
-        return any(text.endswith(f"recording goes on in {name}.") for text in texts)
+        moved = [one["path"] for one in snapshot["alerts"] if one["code"] == "record_moved"]
+        return name in moved
 
     return is_said
 
