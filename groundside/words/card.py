@@ -1,21 +1,10 @@
 """What the card that is written to may come to."""
 
-import errno
 from collections.abc import Mapping
 
 from groundside.words.filling import system_words
 from onboard.contract.codes import Value
-
-CARD_TROUBLE: Mapping[int, str] = {
-    errno.ENOSPC: "no space left on the card",
-    errno.EDQUOT: "no space left on the card for this user",
-    errno.EFBIG: "the file may not become larger",
-    errno.EROFS: "the card is read-only",
-    errno.EIO: "the card reports an error",
-    errno.ENODEV: "the card is gone",
-    errno.ENXIO: "the card is gone",
-}
-"""By error number; others as the system calls them."""
+from onboard.telemetry.card_trouble import BECAME, CARD_TROUBLE
 
 PROBLEMS: Mapping[str, str] = {
     "refused": "the card refuses it",
@@ -25,23 +14,13 @@ PROBLEMS: Mapping[str, str] = {
 }
 """What keeps it from being written, by the recorder's codes; an error number says more."""
 
-BECAME: Mapping[str, str] = {
-    "renamed": "was renamed",
-    "removed": "was removed",
-    "replaced": "was replaced",
-    "cut_short": "was cut short",
-    "written_over": "was written over",
-    "unchecked": "cannot be checked",
-}
-"""What became of the file that was being written."""
-
 
 def card_words(values: Mapping[str, Value]) -> str:
     """Give what is wrong, and where.
 
     Examples
     --------
-    >>> card_words({"path": "records", "problem": "refused", "errno": errno.ENOSPC})
+    >>> card_words({"path": "records", "problem": "refused", "errno": 28})
     'no space left on the card (records)'
     >>> card_words({"path": "records", "problem": "no_answer", "errno": None})
     'the card does not answer (records)'

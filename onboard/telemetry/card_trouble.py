@@ -1,4 +1,4 @@
-"""What a card may come to while it is written, in words."""
+"""What a card, and a file on it, may come to while it is written, in words: for log and screen."""
 
 import errno
 
@@ -12,6 +12,16 @@ CARD_TROUBLE = {
     errno.ENXIO: "the card is gone",
 }
 """By error number; all of these may pass."""
+
+BECAME = {
+    "renamed": "was renamed",
+    "removed": "was removed",
+    "replaced": "was replaced",
+    "cut_short": "was cut short",
+    "written_over": "was written over",
+    "unchecked": "cannot be checked",
+}
+"""What became of a file that was being written, by the code that says so."""
 
 
 def in_words(problem: Exception) -> str:

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from onboard.contract.alerts import Alert, AlertCode
+from onboard.telemetry.card_trouble import BECAME
 from onboard.telemetry.log_files import record_name
 from onboard.telemetry.record_file import FOLDER_MODE, NotOursError, RecordFile
 from onboard.whole_file import sync_folder
@@ -106,4 +107,6 @@ class WatchedRecord:
             self._made_anew()
         names = {"before": before.path.name, "path": file.path.name}
         self.moved = Alert(AlertCode.RECORD_MOVED, problem=became, **names)
-        log.error("%s: %s", self._folder, self.moved)
+        said = f"{before.path.name} {BECAME[became]}: recording goes on in {file.path.name}"
+        # A format without a word: each of these is of its own kind, and passes.
+        log.error("%s: %s", self._folder, said)

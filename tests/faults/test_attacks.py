@@ -22,7 +22,7 @@ from pathlib import Path
 import pytest
 
 from onboard.pairing.crew import CrewBook
-from onboard.pairing.joining import Join, Pair
+from onboard.pairing.joining import REFUSED, Join, Pair
 from onboard.telemetry.log_files import RECORD_NAME
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import Chunk, background, udp
@@ -295,9 +295,7 @@ def test_no_attack_gets_or_breaks_anything(tmp_path: Path) -> None:
             assert b"snapshot" not in one and b"hello" not in one and b"token" not in one, kind
     assert sum(map(len, got.values())) == ATTACKS + 1
     # Those who got as far as to be told, were told nothing.
-    assert {one for one in got["wrong_token"] + got["used_code"] if one} == {
-        b'{"kind":"refused"}\n'
-    }
+    assert {one for one in got["wrong_token"] + got["used_code"] if one} == {REFUSED}
     numbers = viewer.numbers
     assert numbers == list(range(numbers[0], numbers[0] + len(numbers)))
     session = latest_session(record)

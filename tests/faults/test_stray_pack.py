@@ -100,7 +100,7 @@ def test_strays_and_dying_packs_over_a_restart(tmp_path: Path) -> None:
         assert [found[key] for key in KNOWN] == [None, None]
         assert sources(found, "source_silent") == ["battery 1"]
         assert sources(found, "source_brief") == ["battery 5"]
-        assert unplugged(daemon, "battery 1").ok
+        assert unplugged(daemon, "battery 1")["ok"]
         before = craft.ride(daemon, 40, 0)
         assert before["power_w"] == pytest.approx(500.0)
         assert before["range_m"]["now"] is not None

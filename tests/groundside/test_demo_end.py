@@ -60,7 +60,7 @@ def test_what_is_sent_while_an_update_is_looked_at_is_waited_for(
 
         async def stream(self) -> AsyncIterator[Update]:
             for taken in (50, 50, 100):
-                yield Update({"link": {"messages": taken}})
+                yield Update(made_snapshot(link__messages=taken))
 
     @contextlib.asynccontextmanager
     async def daemon(*_: object) -> AsyncIterator[Any]:
@@ -73,7 +73,7 @@ def test_what_is_sent_while_an_update_is_looked_at_is_waited_for(
         monkeypatch.setattr(demo, "ChildDaemon", daemon)
         async for update in DemoSource(RIDE, RIDE.with_suffix(".toml")).stream():
             assert update.snapshot is not None
-            seen.append(update.snapshot["link"]["messages"])
+            seen.append(update.snapshot.link.messages)
             sender.rest.set()
             while sender.sent < 100:
                 await asyncio.sleep(0)

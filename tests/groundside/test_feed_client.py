@@ -19,6 +19,7 @@ from onboard.contract.figure import Unknown
 from onboard.contract.messages import Hello
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import unknown_snapshot
+from onboard.contract.trip_line import TripLine
 from onboard.errors import UsageError
 from onboard.feed.lines import LineSplitter
 from tests.patience import PATIENCE_S
@@ -312,11 +313,11 @@ def test_what_is_no_address_is_refused_with_what_is_one(text: str) -> None:
 
 
 def test_the_trip_so_far_comes_with_the_next_snapshot_and_once() -> None:
-    line = {"schema": 1, "kind": "trip_line", "points": [1, 2]}
+    line = TripLine((1.0, 2.0), (0.0, 2.0), (0.0, 0.1))
     seen, stay = asyncio.Event(), asyncio.Event()
 
     async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        writer.write(packed(HELLO, line, snapshot(1)))
+        writer.write(packed(HELLO, wire(line), snapshot(1)))
         await seen.wait()
         writer.write(packed(snapshot(2)))
         await stay.wait()
@@ -327,7 +328,7 @@ def test_the_trip_so_far_comes_with_the_next_snapshot_and_once() -> None:
             lines = []
             async for update in stream:
                 if update.snapshot is not None:
-                    lines.append((update.snapshot["seq"], update.trip_line))
+                    lines.append((update.snapshot.seq, update.trip_line))
                     seen.set()
                 if len(lines) == 2:
                     break
