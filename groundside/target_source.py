@@ -4,8 +4,9 @@ from collections.abc import AsyncIterator
 from dataclasses import replace
 
 from groundside.source import SnapshotSource, Update, Wrapped
+from onboard.contract.advice import Target
 from onboard.contract.figure import Figure, Unknown, within
-from onboard.contract.snapshot import Snapshot, Target
+from onboard.contract.snapshot import Snapshot
 from onboard.efficiency.consumption_cue import distance_target
 
 

@@ -46,7 +46,7 @@ def with_place(command: Command, ride: Ride) -> Command | Refused:
     """Put the craft's position where a command says "here": so it means the same ever after."""
     if not (isinstance(command, Set) and command.key == "home" and command.value == HERE):
         return command
-    position = ride.engine.position_deg
+    position = ride.engine.instruments.position_deg()
     if isinstance(position, Unknown):
         return Refused(command.id, _not_known("position_deg", position))
     latitude, longitude = position

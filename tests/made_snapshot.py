@@ -6,6 +6,7 @@ A field that is renamed there turns red here, and so in every test of what is sh
 from dataclasses import replace
 from typing import Any, TypeVar
 
+from onboard.contract.advice import Stand, Standing, Target, WayHome
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.figure import Figure
 from onboard.contract.snapshot import (
@@ -18,12 +19,8 @@ from onboard.contract.snapshot import (
     Run,
     SetAndDrift,
     Snapshot,
-    Stand,
-    Standing,
     Steady,
-    Target,
     Trip,
-    WayHome,
 )
 
 Record = TypeVar("Record")

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 from groundside.figures import one_decimal, whole
 from groundside.units import Units
+from onboard.contract.advice import Target
 from onboard.contract.commands import NUMBERS, Key
 from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import Snapshot, Target
+from onboard.contract.snapshot import Snapshot
 
 
 @dataclass(frozen=True)

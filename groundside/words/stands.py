@@ -6,9 +6,9 @@ from groundside.figures import percent
 from groundside.units import Units
 from groundside.words.filling import Sentence, fill
 from groundside.words.reasons import reason_text
+from onboard.contract.advice import Standing, Target
 from onboard.contract.codes import Value
 from onboard.contract.figure import Unknown
-from onboard.contract.snapshot import Standing, Target
 
 
 def stand_text(target: Target, units: Units) -> str:

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.contract.advice import Cue, Stand, Standing, Target, WayHome
 from onboard.contract.figure import Estimate, Figure, Number, Unknown, reaching_up_to, throughout
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import Cue, Stand, Standing, Target, WayHome
 from onboard.efficiency.battery import Pack
 from onboard.efficiency.best_speed import best_speed_on_course
 from onboard.efficiency.cells import Cells

@@ -5,9 +5,9 @@ is learned: what is left over the way to go is the consumption that still makes 
 consumption is held against it. It names the consumption to keep to, not the speed.
 """
 
+from onboard.contract.advice import Cue, Stand, Standing, Target
 from onboard.contract.figure import Estimate, Number, Unknown
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import Cue, Stand, Standing, Target
 
 EASE_ABOVE_FRACTION = 0.0
 """Any consumption above the one that makes it asks to ease: falling short is the costly side."""

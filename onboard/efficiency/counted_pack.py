@@ -51,6 +51,11 @@ class CountedPack:
         self._aways: list[tuple[float, Away, float]] = []
         """What the pack is still to learn: it needs the counter that the power is counted by."""
 
+    @property
+    def cutoff_v(self) -> float | None:
+        """Voltage at which the pack is empty, None where there is no pack [V]."""
+        return None if isinstance(self.pack, Unknown) else self.pack.cutoff_v
+
     def fold(self, cells: Cells) -> None:
         """Take in settled seconds, in order."""
         if isinstance(self.pack, Unknown):

@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from onboard.block import Block
+from onboard.contract.advice import Target
 from onboard.contract.alerts import Alert, AlertCode, Event
 from onboard.contract.commands import Amount
 from onboard.contract.figure import Estimate, Number, Unknown, throughout, within
@@ -21,9 +22,6 @@ from onboard.contract.snapshot import (
     Figures,
     Reach,
     Run,
-    SetAndDrift,
-    Steady,
-    Target,
     Trip,
     unknown_figures,
     unknown_steady,
@@ -33,7 +31,7 @@ from onboard.efficiency.advice import Advice, Adviser
 from onboard.efficiency.bands import Band, Bands
 from onboard.efficiency.battery_side import BatterySide
 from onboard.efficiency.cells import CellMaker, Cells, part_of_cells
-from onboard.efficiency.consumption import wh_per_km, window
+from onboard.efficiency.consumption import window
 from onboard.efficiency.counted_pack import CountedPack
 from onboard.efficiency.distance import DistanceMeter
 from onboard.efficiency.instruments import Instruments
@@ -49,7 +47,7 @@ from onboard.efficiency.slices import slices
 from onboard.efficiency.speed_power import Posterior
 from onboard.efficiency.target import Aim
 from onboard.efficiency.together import Point, Together
-from onboard.efficiency.trip import stretch_wh_per_km, trip_sums
+from onboard.efficiency.trip import consumption, trip_sums
 from onboard.efficiency.trip_line import GrowingLine, extend
 from onboard.efficiency.watches import Watches
 from onboard.efficiency.water import set_and_drift
@@ -82,9 +80,9 @@ class Engine:
     ) -> None:
         self.parts = parts or Parts()
         self._errors = prior_covariance(profile.sensors, profile.battery)
-        self._instruments = Instruments(profile, self.parts)
-        self._power, self._speed = self._instruments.power, self._instruments.speed
-        self.latest = self._instruments.latest
+        self.instruments = Instruments(profile, self.parts)
+        self._power, self._speed = self.instruments.power, self.instruments.speed
+        self.latest = self.instruments.latest
         self._cells = CellMaker(self._power, self._speed)
         self._together = Together()
         self._mark: Point | None = None
@@ -94,10 +92,9 @@ class Engine:
         self._battery = CountedPack(profile, self.parts, self._power)
         self.learner = Learner((kept or {}).get("curves"))
         self.adviser = Adviser()
-        pack = self._battery.pack
-        self._watches = Watches(profile, None if isinstance(pack, Unknown) else pack.cutoff_v)
+        self._watches = Watches(profile, self._battery.cutoff_v)
         self._lookout = Lookout(
-            self.parts, self._instruments, self._battery, self._present, self.learner, self.adviser,
+            self.parts, self.instruments, self._battery, self._present, self.learner, self.adviser,
             self._watches,
         )  # fmt: skip
         self._trip_line = GrowingLine()
@@ -109,7 +106,7 @@ class Engine:
         """Take in a block."""
         fold = self.parts.fold
         for whole in slices(block):
-            fold("seconds", self._cells.fold, self._instruments.fold(whole))
+            fold("seconds", self._cells.fold, self.instruments.fold(whole))
             while cells := fold("seconds", self._settled_cells):
                 self._learn(cells)
             # Last: which sources count is decided as the seconds settle.
@@ -154,7 +151,7 @@ class Engine:
         source
             As an alert names it: "battery 1", "motor 0", "GPS receiver".
         """
-        why_not = self._instruments.unplug(source)
+        why_not = self.instruments.unplug(source)
         self._lookout.look_anew()
         return why_not
 
@@ -177,8 +174,7 @@ class Engine:
     @property
     def reserve_fraction(self) -> Number:
         """The share of the full energy to keep."""
-        pack = self._battery.pack
-        return pack if isinstance(pack, Unknown) else pack.reserve_fraction
+        return within(self._battery.pack, lambda pack: pack.reserve_fraction)
 
     def select_setup(self, label: str) -> None:
         """Go on with the curve of another set-up; start one if it has none."""
@@ -260,7 +256,7 @@ class Engine:
 
     def bands(self) -> tuple[Band, ...]:
         """Give what was done at each band of speed."""
-        return self._bands.table(self._errors, self._instruments.noise_m2ps())
+        return self._bands.table(self._errors, self.instruments.noise_m2ps())
 
     def curve(self) -> Curve | Unknown:
         """Give the speed-power curve of the present set-up, as of the last fit."""
@@ -283,7 +279,7 @@ class Engine:
         self.latest.silent_s = silent_s
         if hidden is not None:
             return self._hidden(hidden)
-        ask, instruments, battery = self.parts.ask, self._instruments, self._battery
+        ask, instruments, battery = self.parts.ask, self.instruments, self._battery
         power, speed = instruments.battery_side(), instruments.speed_meter()
         power_now, speed_now = instruments.unless_stale(power), instruments.unless_stale(speed)
         now = power_now, speed_now
@@ -314,9 +310,9 @@ class Engine:
             best_speed_mps=advice.best_speed_mps,
             target=advice.target,
             home=advice.home,
-            set_and_drift=ask("curve", itself, self._set_and_drift),
+            set_and_drift=ask("curve", itself, lambda: set_and_drift(self.learner.posterior)),
             curve=ask("curve", itself, self.curve),
-            steady=ask("runs", unknown_steady, self._steady),
+            steady=ask("runs", unknown_steady, lambda: self._runs.steady),
             runs=ask("runs", lambda _: (), self._run_table),
             alerts=(
                 *ask("battery", lambda _: (), battery.question, self.latest.now_s),
@@ -335,56 +331,31 @@ class Engine:
 
     def _readings(self) -> dict[str, Any]:
         """Give the fields of `Figures` that are read and not worked out."""
-        ask, instruments = self.parts.ask, self._instruments
-        return {
-            "course_deg": ask("readings", itself, instruments.course_deg),
-            "heading_deg": ask("readings", itself, instruments.heading_deg),
-            "position_deg": ask("readings", itself, instruments.position_deg),
-            "drive": ask("motor drive", itself, instruments.drive_state),
+        return self.instruments.readings() | {
             "setup": self.learner.setup,
             "setups": self.learner.setups,
             "reserve_fraction": self.reserve_fraction,
         }
 
-    @property
-    def position_deg(self) -> tuple[float, float] | Unknown:
-        """Latitude and longitude now."""
-        return self._instruments.position_deg()
-
     def _alerts(self, left_wh: Estimate, target: Target | Unknown) -> tuple[Alert, ...]:
         return self._watches.alerts(self.latest.now_s, left_wh, target)
 
     def _trip(self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown) -> Trip:
-        elapsed_s = self.latest.now_s - (self.latest.first_s or 0.0)
         both = self._together.since(self._together.first)
-        return trip_sums(power, speed, both, elapsed_s, self._errors)
+        return trip_sums(power, speed, both, self.latest.elapsed_s, self._errors)
 
     def _consumption(
         self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown, trip: Trip
     ) -> Consumption:
         together = self._together
-        since_mark: Estimate = NO_MARK
-        if self._marked:
-            since = together.since(self._mark or together.first)
-            since_mark = stretch_wh_per_km(trip.energy_wh, trip.distance_m, since, self._errors)
-        return Consumption(
-            last_20_s=wh_per_km(window(20.0, power, speed), self._errors),
-            last_300_s=wh_per_km(window(300.0, power, speed), self._errors),
-            trip=trip.wh_per_km,
-            since_mark=since_mark,
-        )
+        since = together.since(self._mark or together.first) if self._marked else NO_MARK
+        return consumption(power, speed, trip, since, self._errors)
 
     def _advice(self, power: BatterySide | Unknown) -> Advice:
         return self.adviser.advice(self._battery.by(power), self.learner.posterior)
 
-    def _set_and_drift(self) -> SetAndDrift | Unknown:
-        return set_and_drift(self.learner.posterior)
-
-    def _steady(self) -> Steady:
-        return self._runs.steady
-
     def _run_table(self) -> tuple[Run, ...]:
-        return self._runs.table(self.latest.now_s, self._errors, self._instruments.noise_m2ps())
+        return self._runs.table(self.latest.now_s, self._errors, self.instruments.noise_m2ps())
 
     def _learn(self, cells: Cells) -> None:
         """Take in settled seconds; look at what to advise at the times that are due for it."""
@@ -411,13 +382,13 @@ class Engine:
 
     def _watch(self, cells: Cells) -> None:
         self._watches.seconds(cells)
-        self._watches.implausible(cells, self._instruments.impossible_s())
+        self._watches.implausible(cells, self.instruments.impossible_s())
 
     def _weed(self, t_s: float, fouled: bool, excess_fraction: float) -> None:
         self._watches.state(t_s, AlertCode.WEED, fouled, more_fraction=excess_fraction)
 
     def _tell_sources(self) -> None:
-        for news in self._instruments.news():
+        for news in self.instruments.news():
             self._watches.sources(news)
 
     def _riding(

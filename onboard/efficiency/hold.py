@@ -6,9 +6,9 @@ It needs neither a curve nor a battery: whoever holds a power for a run has the 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.contract.advice import Cue
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import Cue
 from onboard.efficiency.target import Aim
 from onboard.efficiency.target_speed import CueKeeper
 

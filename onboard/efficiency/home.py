@@ -10,9 +10,9 @@ import math
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.contract.advice import WayHome
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import WayHome
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.geodesy import local_offset_m
 from onboard.efficiency.outlook import Outlook

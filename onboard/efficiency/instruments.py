@@ -6,7 +6,7 @@ Each may come from several sources; what counts is decided in `power_sources`, `
 
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from onboard.block import Block
 from onboard.contract.figure import Number, Unknown
@@ -96,6 +96,16 @@ class Instruments:
             return side
         name = side.quietest or MONITOR
         return Unknown(Reason.SOURCE_UNHEARD, source=name, age_s=age_s)
+
+    def readings(self) -> dict[str, Any]:
+        """Give what is read and not worked out, by its names in `Figures`."""
+        ask = self._parts.ask
+        return {
+            "course_deg": ask("readings", itself, self.course_deg),
+            "heading_deg": ask("readings", itself, self.heading_deg),
+            "position_deg": ask("readings", itself, self.position_deg),
+            "drive": ask("motor drive", itself, self.drive_state),
+        }
 
     def drive_state(self) -> DriveState | Unknown:
         """Give what the motor reports that is shown."""

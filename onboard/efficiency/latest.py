@@ -23,6 +23,11 @@ class Latest:
         self._rows: dict[str, dict[str, float]] = {}
         self._t_s: dict[str, float] = {}
 
+    @property
+    def elapsed_s(self) -> float:
+        """Stream time between the first sample and the newest [s]."""
+        return self.now_s - (self.first_s or 0.0)
+
     def fold(self, block: Block) -> None:
         """Take in a block."""
         for name, channel in block.channels.items():

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from onboard.contract.advice import Cue
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import Cue
 from onboard.efficiency.outlook import Outlook, likelihood
 
 CONFIDENCE_FRACTION = 0.99

@@ -3,9 +3,9 @@
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Number, Unknown
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import Trip
+from onboard.contract.snapshot import Consumption, Trip
 from onboard.efficiency.battery_side import BatterySide
-from onboard.efficiency.consumption import HARDLY_MOVED_M, Stretch
+from onboard.efficiency.consumption import HARDLY_MOVED_M, Stretch, wh_per_km, window
 from onboard.efficiency.distance import DistanceMeter
 
 
@@ -63,6 +63,39 @@ def trip_sums(
         max_speed_mps=max_speed,
         bridged_energy_fraction=energy_bridged,
         bridged_distance_fraction=distance_bridged,
+    )
+
+
+def consumption(
+    power: BatterySide | Unknown,
+    speed: DistanceMeter | Unknown,
+    trip: Trip,
+    since_mark: Stretch | Unknown | None,
+    covariance: FloatArray,
+) -> Consumption:
+    """Give the consumption over the windows that are shown.
+
+    Parameters
+    ----------
+    power, speed
+        The meters, where they can be quoted as 'now'.
+    trip
+        The trip's sums.
+    since_mark
+        What was counted together since the mark; unknown where none was set.
+    covariance
+        Of the shared errors, shape (5, 5).
+    """
+    since: Estimate = (
+        since_mark
+        if isinstance(since_mark, Unknown)
+        else stretch_wh_per_km(trip.energy_wh, trip.distance_m, since_mark, covariance)
+    )
+    return Consumption(
+        last_20_s=wh_per_km(window(20.0, power, speed), covariance),
+        last_300_s=wh_per_km(window(300.0, power, speed), covariance),
+        trip=trip.wh_per_km,
+        since_mark=since,
     )
 
 

@@ -6,10 +6,10 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.contract.advice import Standing, Target
 from onboard.contract.alerts import Alert, AlertCode, Event
 from onboard.contract.codes import Value
 from onboard.contract.figure import Estimate, Unknown
-from onboard.contract.snapshot import Standing, Target
 from onboard.efficiency.alerts import EVENTS_MOST, Condition, Values, Watch
 from onboard.efficiency.battery import Pack
 from onboard.efficiency.cells import Cells

@@ -141,19 +141,20 @@ class Recorder:
         with self._changed:
             asked_us, now_us = self._asked_us, self._now_us
             if self._failure is not None:
-                return self._alert(stopped, _problem(self._failure), self._failure)
+                return self._alert(stopped, self._failure)
             if asked_us is not None and now_us - asked_us > SILENT_AFTER_S * 1e6:
-                return self._alert(stopped, "no_answer")
+                return self._alert(stopped, problem="no_answer")
             if self._record is not None and self._record.risk is not None:
                 return self._record.risk
         if (failure := self._sync.problem) is not None:
-            return self._alert(at_risk, _problem(failure), failure)
+            return self._alert(at_risk, failure)
         if self._sync.silent_s(now_us) > SILENT_AFTER_S:
-            return self._alert(at_risk, "takes_nothing")
+            return self._alert(at_risk, problem="takes_nothing")
         return None
 
-    def _alert(self, code: AlertCode, problem: str, failure: Exception | None = None) -> Alert:
-        number = getattr(failure, "errno", None)
+    def _alert(self, code: AlertCode, fault: Exception | None = None, problem: str = "") -> Alert:
+        problem = problem or ("refused" if isinstance(fault, OSError) else "fault")
+        number = getattr(fault, "errno", None)
         return Alert(code, path=str(self.folder), problem=problem, errno=number)
 
     @property
@@ -389,10 +390,6 @@ class Recorder:
         if self._made:
             close_session(self.folder)
         return failure
-
-
-def _problem(failure: Exception) -> str:
-    return "refused" if isinstance(failure, OSError) else "fault"
 
 
 def _writing(name: str, text: str) -> Write:

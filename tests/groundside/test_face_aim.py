@@ -15,9 +15,9 @@ from groundside.dashboard.aiming import (
 )
 from groundside.dashboard.faces.aim import NOBODY, PURPOSE, aim_face
 from groundside.units import CHOICES
+from onboard.contract.advice import Stand, Standing
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import Stand, Standing
 from tests.groundside.dashboard_help import TO_GO, scene, snapshot
 from tests.made_snapshot import HOME, TARGET, changed
 

@@ -7,9 +7,9 @@ import pytest
 from groundside.dashboard.cells import table_cells, unknown_reasons
 from groundside.dashboard.faces.ride import CueFace, HeroFace, difference_text, ride_face, run_parts
 from groundside.units import CHOICES
+from onboard.contract.advice import Stand, Standing, Target
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import Stand, Standing, Target
 from tests.groundside.dashboard_help import TO_GO, scene, snapshot, waiting
 from tests.made_snapshot import HOME, RUN, TARGET, around, changed, made_snapshot
 

@@ -5,9 +5,10 @@ from collections.abc import AsyncIterator
 
 from groundside.source import Lacking, SnapshotSource, Update
 from groundside.target_source import WithTarget
+from onboard.contract.advice import Standing, Target
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import Snapshot, Standing, Target
+from onboard.contract.snapshot import Snapshot
 from tests.groundside.dashboard_help import snapshot
 from tests.made_snapshot import TARGET
 

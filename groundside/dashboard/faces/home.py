@@ -13,8 +13,8 @@ from groundside.units import Units
 from groundside.words.mending import mend_text
 from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
+from onboard.contract.advice import WayHome
 from onboard.contract.figure import Unknown
-from onboard.contract.snapshot import WayHome
 
 CAUTIONS = (
     "Estimate. Keep a reserve and a paddle.",

@@ -22,8 +22,9 @@ from groundside.units import Units
 from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
 from groundside.words.stands import stand_text
+from onboard.contract.advice import Target
 from onboard.contract.figure import Unknown, within
-from onboard.contract.snapshot import Snapshot, Target
+from onboard.contract.snapshot import Snapshot
 
 LARGEST_SHOWN = 9999.5
 

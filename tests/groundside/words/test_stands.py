@@ -6,9 +6,9 @@ import pytest
 
 from groundside.units import CHOICES
 from groundside.words.stands import stand_text
+from onboard.contract.advice import Stand, Standing
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import Stand, Standing
 from tests.made_snapshot import TARGET
 
 KMH, KNOTS = CHOICES["km/h"], CHOICES["kn"]

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from onboard.block import COLUMNS, Block, Channel
+from onboard.contract.advice import Standing
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import Standing
 from onboard.efficiency.engine import Engine
 from onboard.efficiency.target import Aim
 from onboard.profile import Battery, Profile

@@ -1,0 +1,104 @@
+"""What the rider is told to do: about the target, and about the way home."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from onboard.contract.codes import Code, Statement, Value
+from onboard.contract.figure import Estimate, Number, Unknown
+
+Cue = Literal["ease", "hold", "push"]
+
+
+class Standing(Code):
+    """How the rider stands to the target: what the cue rests on."""
+
+    AGAINST_SPEED = "against_speed", "speed against the target speed", "difference_fraction"
+    AGAINST_POWER = "against_power", "power against the target power", "difference_fraction"
+    AGAINST_ADVISED = (
+        "against_advised",
+        "speed against the speed that makes the distance",
+        "difference_fraction",
+    )
+    AGAINST_CONSUMPTION = (
+        "against_consumption",
+        "consumption against the one that makes the distance",
+        "difference_fraction",
+    )
+    CANNOT_BE_MADE = (
+        "cannot_be_made",
+        "no speed makes the distance; the best and how far it surely goes",
+        "best_m",
+        "best_speed_mps",
+    )
+    NO_CUE = "no_cue", "not known; the cue tells why"
+    NOTHING_LEFT = "nothing_left", "nothing is left above the reserve"
+    DISTANCE_MADE = "distance_made", "the distance is made"
+    NEWER = "newer", "a standing that this viewer does not know", "name"
+
+
+class Stand(Statement):
+    """How the rider stands to the target."""
+
+    __slots__ = ()
+    code: Standing
+
+    def __init__(self, code: Standing, /, **values: Value) -> None:
+        super().__init__(code, **values)
+
+
+@dataclass(frozen=True)
+class Target:
+    """How the rider stands to the target.
+
+    Parameters
+    ----------
+    speed_mps, power_w
+        What to hold: a speed over ground, or a battery power.
+    distance_m
+        Distance still to go.
+    wh_per_km
+        Consumption at the speed to hold.
+    difference_fraction
+        How far the last seconds are above what is to be held (below: negative).
+    cue
+        What to do.
+    confidence_fraction
+        The chance that the distance is made at the present speed, with the reserve kept.
+    reason
+        What the cue rests on.
+    """
+
+    speed_mps: Number
+    power_w: Number
+    distance_m: Number
+    wh_per_km: Number
+    difference_fraction: Number
+    cue: Cue | Unknown
+    confidence_fraction: Number
+    reason: Stand
+
+
+@dataclass(frozen=True)
+class WayHome:
+    """How the rider stands to the way home.
+
+    Parameters
+    ----------
+    distance_m, bearing_deg
+        Straight to the home point.
+    energy_wh
+        What the way takes at `speed_mps`.
+    margin_wh
+        What is then left above the reserve.
+    speed_mps
+        The speed over ground at which the way home is surest.
+    turn_back
+        Whether to turn back now.
+    """
+
+    distance_m: float
+    bearing_deg: float
+    energy_wh: Estimate
+    margin_wh: Estimate
+    speed_mps: Number
+    turn_back: bool | Unknown
