@@ -1,7 +1,6 @@
 """The engine: folds blocks, and gives the figures as they stand. The same live and replayed.
 
-It holds no clock and does no input or output. Any cutting of a stream into blocks gives the same
-figures.
+It holds no clock and does no input or output, and any cutting of a stream gives the same figures.
 """
 
 import math
