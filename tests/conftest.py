@@ -4,8 +4,10 @@ They run with the strict switch: a fault that the daemon would stand is raised i
 may fail because the machine is slow or busy, so examples are given all the time they take.
 """
 
+import contextlib
 import gc
 import os
+import signal
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -13,6 +15,11 @@ from hypothesis import HealthCheck, settings
 from onboard.subscriber import STRICT
 
 os.environ[STRICT] = "1"
+
+# What a shell starts in the background ignores interrupts, and so would all that the tests start.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    with contextlib.suppress(ValueError):  # in a thread there is nothing to set
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 settings.register_profile("patient", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("patient")

@@ -1,6 +1,5 @@
 """A real daemon with a fault in its figures: nothing of the record is lost, and it is shown."""
 
-import re
 from pathlib import Path
 from typing import Any
 
@@ -79,9 +78,10 @@ def test_a_fault_at_every_frame_costs_the_figures_and_nothing_else(tmp_path: Pat
         assert one["link"]["messages_per_s"] is None
         assert one["why"]["position_deg"]["code"] in ("working_again", "given_up")
         assert one["why"]["course_deg"]["code"] in ("working_again", "given_up")
-    # Isolated is not swallowed: the traceback is there, once for each way to the fault.
-    told = re.findall("Traceback.*?nobody foresaw this", daemon.complained, re.DOTALL)
-    assert 0 < len(told) == len({*told}) == daemon.complained.count("nobody foresaw this")
+    # Isolated is not swallowed: the traceback is there, though not hundreds of times. Each of
+    # the three that may meet the fault (the loop, the fold, the folding anew) tells of it once.
+    assert "Traceback" in daemon.complained
+    assert 0 < daemon.complained.count("nobody foresaw this") <= 3
 
 
 def test_a_fault_at_one_frame_is_mended_from_the_record(tmp_path: Path) -> None:
