@@ -19,7 +19,7 @@ def stand_text(target: Target, units: Units) -> str:
     >>> from groundside.units import CHOICES
     >>> from onboard.contract.figure import throughout
     >>> from onboard.contract.reasons import Reason
-    >>> from onboard.contract.snapshot import Stand
+    >>> from onboard.contract.advice import Stand
     >>> from dataclasses import replace
     >>> nothing = throughout(Target)(Unknown(Reason.NO_CURVE))
     >>> over = replace(nothing, reason=Stand(Standing.AGAINST_SPEED, difference_fraction=0.31))
