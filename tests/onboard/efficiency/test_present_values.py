@@ -52,3 +52,16 @@ def test_what_the_best_speed_makes_is_told_as_it_shrinks() -> None:
     assert len(set(seen)) == 4
     (came,) = [event for event in engine.events if event.alert.code == "cannot_be_made"]
     assert came.alert.values["best_m"] not in seen
+
+
+def test_what_is_said_of_a_charge_changes_figure_and_alert_at_once() -> None:
+    engine = Engine(Profile(battery=PACK), learned())
+    engine.set_aim(Aim(distance_m=400_000.0))
+    engine.fold(ride([(90, 2.4, 1200)])[0])
+    before = alert(engine.figures(), "cannot_be_made")
+    engine.charged(("left_fraction", 1.0))
+    figures = engine.figures()
+    after = alert(figures, "cannot_be_made")
+    assert before is not None
+    assert after is not None
+    assert after.values == figures.target.reason.values != before.values
