@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 from groundside.replay.player import ReplaySource
 from groundside.replay.playing import start_playing
 from groundside.replay.prepared import STATES_MOST, Prepared
-from groundside.words.commands import command_text
 from onboard.contract.alerts import Alert
 from onboard.contract.commands import Mark, Set
 from onboard.marks import Noted
@@ -217,11 +216,8 @@ def test_a_session_is_played_with_what_was_said_on_the_water(tmp_path: Path) -> 
     run = figures(made.playing_at(400.0).ride)["runs"][0]
     assert (run["open"], run["seconds_s"]) == (False, pytest.approx(80.0, abs=0.5))
     said_at = [event for event in made.events if not isinstance(event.what, Alert)]
-    marks = [(command_text(event.what), event.place_s) for event in said_at]
-    assert [text for text, _ in marks] == [
-        "target power w: 250.0", "run start", "run end", "note ashore"
-    ]  # fmt: skip
-    places = [place_s for _, place_s in marks]
+    assert [event.what for event in said_at] == [one.command for one in said]
+    places = [event.place_s for event in said_at]
     assert places[:3] == pytest.approx([100.0, 120.0, 200.0], abs=0.5)
     assert places[3] == pytest.approx(duration_s, abs=0.5)
 
