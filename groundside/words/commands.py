@@ -5,7 +5,7 @@ from onboard.contract.commands import Command, Mark
 
 
 def command_text(command: Command) -> str:
-    """Give what was said.
+    """Return a command in a few words.
 
     Examples
     --------
