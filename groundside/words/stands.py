@@ -50,8 +50,8 @@ def _consumption(values: Mapping[str, Value], units: Units) -> str:
     del units
     difference = values["difference_fraction"]
     assert isinstance(difference, int | float)
-    share, than = percent(abs(difference)), "more" if difference > 0 else "less"
-    return f"Using {share} {than} than the distance allows."
+    share, side = percent(abs(difference)), "more" if difference > 0 else "less"
+    return f"Using {share} {side} than allowed."
 
 
 STANDS: Mapping[Standing, Sentence] = {
