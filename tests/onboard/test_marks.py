@@ -209,7 +209,7 @@ def test_before_anything_is_heard_the_stream_time_is_not_known(tmp_path: Path) -
 
 def test_what_cannot_be_done_again_is_said(caplog) -> None:
     Noted(None, 5, None, Mark(1, "charged_full")).apply(Ride(Profile()))
-    assert "is not done again: what it needs is unknown" in caplog.text
+    assert "is not done again: what it needs is not known" in caplog.text
     Noted(None, 5, None, Mark(1, "new_trip")).apply(Ride(PROFILE))
 
 
