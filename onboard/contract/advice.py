@@ -52,8 +52,10 @@ class Target:
 
     Parameters
     ----------
-    speed_mps, power_w
-        What to hold: a speed over ground, or a battery power.
+    speed_mps
+        The speed over ground to hold.
+    power_w
+        The battery power to hold.
     distance_m
         Distance left to go.
     wh_per_km
@@ -85,7 +87,7 @@ class WayHome:
     Parameters
     ----------
     distance_m, bearing_deg
-        In a straight line to the home point.
+        Along a straight line to the home point.
     energy_wh
         What the way takes at `speed_mps`.
     margin_wh

@@ -130,7 +130,15 @@ class Alert(Statement):
 
 @dataclass(frozen=True)
 class Event:
-    """An alert that came up at stream time `t_s`, with the values that it had then."""
+    """An alert that came up, as it was then.
+
+    Parameters
+    ----------
+    t_s
+        Stream time when it came up.
+    alert
+        The alert, with the values that it had then.
+    """
 
     t_s: float
     alert: Alert

@@ -58,7 +58,13 @@ class Ack:
 
 @dataclass(frozen=True)
 class TurnedAway:
-    """A viewer is turned away: its code or token is wrong or, with a reason, not accepted now."""
+    """A viewer is turned away.
+
+    Parameters
+    ----------
+    why
+        Why a right code or token is not accepted now; None where it is wrong.
+    """
 
     why: Refusal | None = None
 
@@ -69,8 +75,14 @@ class Paired:
 
     Parameters
     ----------
-    token, name, role, craft
-        What to join with from now on, under which name, what it may do, and on which craft.
+    token
+        What to join with from now on.
+    name
+        What the crew calls this viewer.
+    role
+        What it may do.
+    craft
+        The craft's name.
     """
 
     token: str

@@ -21,8 +21,12 @@ class Consumption:
 
     Parameters
     ----------
-    last_20_s, last_300_s, trip, since_mark
-        Over the last 20 s and 300 s, over the trip, and since the rider's mark.
+    last_20_s, last_300_s
+        Over so many seconds.
+    trip
+        Over the trip.
+    since_mark
+        Since the rider's mark.
     """
 
     last_20_s: Estimate
@@ -41,16 +45,20 @@ class Trip:
         Drawn from the battery.
     distance_m
         Over ground.
-    moving_s, elapsed_s
-        Time under way, and total time.
+    moving_s
+        Time under way.
+    elapsed_s
+        Total time, at rest too.
     wh_per_km
         Energy over distance.
-    mean_power_w, mean_speed_mps
-        Energy over elapsed time; distance over time under way.
+    mean_power_w
+        Energy over elapsed time.
+    mean_speed_mps
+        Distance over time under way.
     max_speed_mps
         Highest speed over ground.
     bridged_energy_fraction, bridged_distance_fraction
-        Share of the energy and of the distance that was bridged over gaps in the data.
+        How much of it was bridged over gaps in the data.
     """
 
     energy_wh: Estimate
@@ -72,8 +80,12 @@ class Reach:
 
     Parameters
     ----------
-    now, target, best
-        Carrying on as now, at the target speed, at the best speed.
+    now
+        Carrying on as now.
+    target
+        At the target speed.
+    best
+        At the best speed.
     """
 
     now: Estimate
@@ -106,8 +118,10 @@ class Curve:
 
     Parameters
     ----------
-    speed_mps, power_w, low_w, high_w
-        Points of the curve and the ends of its band, all of one length.
+    speed_mps, power_w
+        Points of the curve.
+    low_w, high_w
+        Ends of the band at these points.
     speed_kind
         Through water, or over ground where the water is not known.
     """
@@ -151,8 +165,10 @@ class Run:
         The set-up's label.
     open
         Whether it is still going on.
-    start_s, seconds_s
-        When it began, in stream time, and how long it has lasted.
+    start_s
+        When it began, in stream time.
+    seconds_s
+        How long it has lasted.
     steady_s
         Its longest steady stretch.
     power_w, speed_mps, course_deg
@@ -218,8 +234,12 @@ class LinkState:
         Time since the last message of the craft that is followed.
     messages_per_s
         Its rate of messages over the last seconds.
-    messages, lost, bad_bytes
-        Messages heard; messages lost, by their sequence numbers; bytes that belong to no message.
+    messages
+        Messages heard.
+    lost
+        Messages of that craft that did not arrive, by their sequence numbers.
+    bad_bytes
+        Bytes that belong to no message.
     system_id
         The MAVLink system that is followed.
     source

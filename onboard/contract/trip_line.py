@@ -13,8 +13,10 @@ class TripLine:
 
     Parameters
     ----------
-    t_s, distance_m, energy_wh
-        Stream time, and what was counted up to then; all of one length, at most `POINTS_MOST`.
+    t_s
+        Stream time of each point; at most `POINTS_MOST`.
+    distance_m, energy_wh
+        What was counted up to each point.
     every_s
         Time between points; it is longer where no data came.
 
