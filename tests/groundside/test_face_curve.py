@@ -177,7 +177,7 @@ def test_without_a_curve_the_rider_is_told_what_to_do() -> None:
         curve=changed(CURVE, speed_mps=(1.0,), power_w=(9.0,), low_w=(8.0,), high_w=(9.0,))
     )
     face = curve_face(scene(one), of_consumption=False)
-    assert face.plot.why == f"no curve yet: one speed alone is known. {LEARN}"
+    assert face.plot.why == f"no curve yet: only one speed is known. {LEARN}"
     assert (
         curve_face(waiting(), of_consumption=True).plot.why == f"no curve yet: no data yet. {LEARN}"
     )
