@@ -56,7 +56,7 @@ class Answers:
         self._open: dict[int, asyncio.Future[Said]] = {}
 
     def line(self, command: Command) -> tuple[int, bytes]:
-        """Number a command, and return the number and the line to send.
+        """Return a number for a command, and the line to send.
 
         Raises
         ------

@@ -243,7 +243,7 @@ def test_charges_that_tell_nothing_are_left_out_and_that_is_said(capsys, folder)
     )
     (remark,) = [one for one in found["remarks"] if one["code"] == "some_full"]
     assert (remark["full_charges"], remark["charges"]) == (2, 3)
-    assert remark["text"].startswith("Only 2 of 3 charges")
+    assert remark["text"].startswith("2 of 3 charges are known to be full to full")
     text = (folder / "zeroed.toml").read_text().replace("0.7", "0.88")
     (folder / "larger.toml").write_text(text)
     _, found = reconcile(capsys, "--sheet", path, "--profile", folder / "larger.toml")
