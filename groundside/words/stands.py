@@ -50,8 +50,7 @@ def _consumption(values: Mapping[str, Value], units: Units) -> str:
     del units
     difference = values["difference_fraction"]
     assert isinstance(difference, int | float)
-    share, side = percent(abs(difference)), "more" if difference > 0 else "less"
-    return f"Using {share} {side} than allowed."
+    return f"Using {percent(abs(difference))} {'more' if difference > 0 else 'less'} than allowed."
 
 
 STANDS: Mapping[Standing, Sentence] = {
