@@ -1,4 +1,4 @@
-"""What a viewer said to the daemon, and which answer belongs to it."""
+"""Commands sent to the daemon, matched with their answers."""
 
 import asyncio
 import itertools
@@ -12,10 +12,10 @@ from onboard.contract.messages import Ack
 from onboard.contract.refusals import Refusal
 
 ANSWER_S = 3.0
-"""The daemon answers at its next turn, 0.2 s later at the most; the rest is for the network."""
+"""The daemon answers within its next turn of 0.2 s; the rest is for the network."""
 
 NO_REASON = "the daemon gives no reason"
-MAYBE = "it may have been done or not: look before saying it again"
+MAYBE = "it may or may not have been done: check before trying again"
 
 
 @dataclass(frozen=True)
@@ -25,9 +25,9 @@ class Said:
     Parameters
     ----------
     ok
-        Whether it was done; None where nobody knows, because no answer came.
+        Whether it was done; None if that is not known, because no answer came.
     why
-        Why it was not: what the daemon says, or a sentence of ours; None where it was done.
+        Why it was not: the daemon's refusal, or a sentence of our own; None if it was done.
     command
         What was done, as the daemon understood it.
     """
@@ -37,12 +37,12 @@ class Said:
     command: Command | None = None
 
     def why_text(self, units: Units) -> str:
-        """Give why it was not done, in words."""
+        """Return why it was not done, in words."""
         return refusal_text(self.why, units) if isinstance(self.why, Refusal) else self.why or ""
 
 
 class Answers:
-    """Numbers commands on one connection and waits for their answers.
+    """Numbers the commands on one connection and waits for their answers.
 
     Parameters
     ----------
@@ -56,16 +56,16 @@ class Answers:
         self._open: dict[int, asyncio.Future[Said]] = {}
 
     def line(self, command: Command) -> tuple[int, bytes]:
-        """Give a command its number, and the line that says it.
+        """Return a number for a command, and the line to send.
 
         Raises
         ------
         ValueError
-            If it does not fit a line, or is nothing that JSON can say.
+            If it is too long for a line, or JSON cannot express it.
         """
         number = next(self._ids)
         try:
-            # Not escaped: it takes less room, and the daemon reads UTF-8.
+            # Not escaped: it is shorter, and the daemon reads UTF-8.
             text = json.dumps(
                 replace(command, id=number).as_dict(),
                 ensure_ascii=False,
@@ -74,14 +74,14 @@ class Answers:
             )
             line = text.encode()
         except (TypeError, ValueError, RecursionError):
-            raise ValueError("this is no command: it is nothing that JSON can say") from None
+            raise ValueError("this is not a command: JSON cannot express it") from None
         if len(line) > LONGEST_BYTES:
             raise ValueError(f"this is too long: a command takes at most {LONGEST_BYTES} bytes")
         self._open[number] = asyncio.get_running_loop().create_future()
         return number, line + b"\n"
 
     async def wait(self, number: int, timeout_s: float) -> Said:
-        """Wait for an answer; say so where none comes."""
+        """Wait for an answer; if none comes, return that."""
         try:
             async with asyncio.timeout(timeout_s):
                 return await self._open[number]
@@ -91,7 +91,7 @@ class Answers:
             self._open.pop(number, None)
 
     def take(self, ack: Ack) -> None:
-        """Take an answer of the daemon; one to nothing of ours is let go."""
+        """Take an answer from the daemon; ignore one that answers nothing sent here."""
         waiting = None if ack.id is None or not ack.by else self._open.get(ack.id)
         if waiting is None or waiting.done():
             return
@@ -99,9 +99,9 @@ class Answers:
         waiting.set_result(Said(ack.ok, why, ack.command))
 
     def broken_off(self) -> None:
-        """End all waiting: the connection is no more."""
+        """End all waiting: the connection is gone."""
         for waiting in self._open.values():
             if not waiting.done():
                 waiting.set_result(
-                    Said(None, f"{self._where} broke off before it answered: {MAYBE}")
+                    Said(None, f"{self._where} disconnected before it answered: {MAYBE}")
                 )

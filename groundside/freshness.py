@@ -5,24 +5,24 @@ from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import Snapshot
 
 SILENT_S = 2.0
-"""No snapshot for so long [s]: ten missed in a row at the feed's 5 Hz."""
+"""Without a snapshot for this long figures are stale [s]: ten missed in a row at 5 Hz."""
 OLD_TELEMETRY_S = 5.0
-"""The daemon's newest telemetry is so old [s], though the feed runs."""
+"""With telemetry older than this figures are stale, though the feed runs [s]."""
 
 
 def data_age_s(
     snapshot: Snapshot, since_received_s: float, replay: ReplayState | None = None
 ) -> float | None:
-    """Give the age of the newest telemetry [s], None where the snapshot does not say.
+    """Return the age of the newest telemetry [s], None if the snapshot does not say.
 
     Parameters
     ----------
     snapshot
         The newest.
     since_received_s
-        How long ago it came [s].
+        How long ago it arrived [s].
     replay
-        Where the replay is, of a saved ride: one that stands still does not age.
+        Where the replay of a saved ride is: data do not age while it stands still.
     """
     age_s = snapshot.link.age_s
     if isinstance(age_s, Unknown):
@@ -34,7 +34,7 @@ def data_age_s(
 def is_stale(
     snapshot: Snapshot, since_received_s: float, replay: ReplayState | None = None
 ) -> bool:
-    """Tell whether the figures are too old to ride by; parameters as of `data_age_s`."""
+    """Return whether the figures are too old to ride by; parameters as for `data_age_s`."""
     age_s = snapshot.link.age_s
     if not isinstance(age_s, Unknown) and age_s > OLD_TELEMETRY_S:
         return True

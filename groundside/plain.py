@@ -1,4 +1,4 @@
-"""The dashboard without a screen: one line a second, for a pipe, a log or a screen reader."""
+"""The dashboard without a screen: one line per second, for a pipe, a log or a screen reader."""
 
 import asyncio
 import contextlib
@@ -50,9 +50,9 @@ def line_of(
     units
         The rider's units.
     since_received_s
-        How long ago the snapshot came [s].
+        How long ago the snapshot arrived [s].
     replay
-        Where the replay is, of a saved ride.
+        Where the replay of a saved ride is; None if it is not a replay.
     """
     system = snapshot.link.system_id
     if isinstance(system, Unknown):
@@ -103,7 +103,7 @@ def line_of(
 def _named(
     name: str, figure: Reading, write: Callable[[float], str], unit: str, *, bare: bool = False
 ) -> str:
-    """Write a figure with its name; a bare one is told by its unit, so long as it is known."""
+    """Write a figure with its name; a bare one goes by its unit as long as it is known."""
     said = _said(figure, write, unit)
     return said if bare and figure.value is not None else f"{name} {said}"
 
@@ -117,7 +117,7 @@ def _alert_texts(snapshot: Snapshot, units: Units) -> list[str]:
 
 
 def trip_rows(trip: Trip, units: Units) -> list[tuple[str, str, str]]:
-    """Sum up the trip: each figure's name, itself with its unit, and its interval where known.
+    """Return the trip's sums: for each figure its name, its value with unit, and its interval.
 
     Parameters
     ----------
@@ -158,7 +158,7 @@ def trip_rows(trip: Trip, units: Units) -> list[tuple[str, str, str]]:
 
 
 def trip_summary_lines(trip: Trip, units: Units) -> list[str]:
-    """Sum up the trip, a line a figure, with the intervals that are known; see `trip_rows`."""
+    """Return the trip's sums, one line for each figure with its interval; see `trip_rows`."""
     return [
         f"{name:<26} {said}" + (f" ({interval})" if interval else "")
         for name, said, interval in trip_rows(trip, units)
@@ -173,14 +173,14 @@ async def run_plain(
     interval_s: float = 1.0,
     clock: Callable[[], float] = time.monotonic,
 ) -> None:
-    """Write the newest snapshot as one line at a time until the source ends.
+    """Write the newest snapshot as a line, again and again until the source ends.
 
     Parameters
     ----------
     source
         Where snapshots come from.
     out
-        Where the lines go; a reader that goes away ends the writing quietly.
+        Where the lines go; writing ends quietly when the reader goes away.
     units
         The rider's units.
     interval_s
@@ -239,7 +239,7 @@ class _LineWriter:
         now_s = self._clock()
         if self._update is None or now_s < self._due_s:
             return
-        # from the time that was due, so that lines do not drift; but never a burst to catch up
+        # counted from when it was due, so that lines do not drift, but without a burst to catch up
         self._due_s = max(self._due_s + self._interval_s, now_s + 0.5 * self._interval_s)
         if self._unwritten or self._update.snapshot is not None:
             self._write()
@@ -262,7 +262,7 @@ class _LineWriter:
 
 
 def _silence(out: TextIO) -> None:
-    """Point a broken output at nothing: the interpreter flushes it once more when it ends."""
+    """Point a broken output at nothing, as the interpreter flushes it once more on exit."""
     with contextlib.suppress(OSError, ValueError, AttributeError, io.UnsupportedOperation):
         nothing = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nothing, out.fileno())

@@ -1,6 +1,6 @@
-"""What the dashboard and the plain lines are fed from: a live feed, a replay or a test, all alike.
+"""What feeds the dashboard and the plain lines: a live feed, a replay or a test, all alike.
 
-A source gives updates for as long as it lives; what it cannot give, it says in a sentence.
+A source yields updates for as long as it lives; if it has no snapshot, it says why.
 """
 
 from collections.abc import AsyncIterator
@@ -16,12 +16,12 @@ from onboard.contract.trip_line import TripLine
 
 @dataclass(frozen=True)
 class PlacedEvent:
-    """An event of a saved ride, at the place where the rider first saw it [s from its start].
+    """An event of a saved ride, at the place where the rider first saw it.
 
     Parameters
     ----------
     place_s
-        Where.
+        Time from the start of the ride.
     what
         The alert that came up, or what the rider said.
     """
@@ -41,11 +41,11 @@ class ReplayState:
     paused
         Whether it stands still.
     t_s, duration_s
-        Place, and length of the log.
+        Place in the log, and its length.
     ready_fraction
-        How much of the log is ready for going back and forth.
+        Share of the log that is ready for moving back and forth.
     events
-        What happened in what is ready.
+        Events in the part that is ready.
     """
 
     speed: float
@@ -57,24 +57,24 @@ class ReplayState:
 
     @property
     def stands_still(self) -> bool:
-        """Whether nothing new is due: it is paused, or at its end."""
+        """Whether nothing new is due, as it is paused or at its end."""
         return self.paused or self.t_s >= self.duration_s
 
 
 @dataclass(frozen=True)
 class Update:
-    """One thing a source has to say: a snapshot, or why there is none now.
+    """One thing that a source has to say: a snapshot, or why there is none now.
 
     Parameters
     ----------
     snapshot
         The newest snapshot, as decoded from JSON, or None.
     problem
-        A plain sentence for the rider where there is no snapshot now, else None.
+        Why there is no snapshot now, in a sentence for the rider; None if there is one.
     trip_line
-        The trip so far, where the source tells it anew; else None.
+        The trip so far, if the source sends it anew; else None.
     replay
-        Where the replay is, of a saved ride; else None.
+        Where the replay of a saved ride is; None if it is not a replay.
     """
 
     snapshot: Snapshot | None
@@ -87,7 +87,7 @@ class ReplayControls(Protocol):
     """What a person can do to a replay while it runs."""
 
     def pause_or_go(self) -> None:
-        """Pause a replay that runs; let a paused one go on."""
+        """Pause a running replay, or resume a paused one."""
 
     def faster(self) -> None:
         """Play at the next higher speed."""
@@ -97,29 +97,29 @@ class ReplayControls(Protocol):
 
 
 class Places(Protocol):
-    """Where a person can go in a saved ride; each comes to lie within it."""
+    """Where a person can go in a saved ride; places beyond its ends become its ends."""
 
     def jump(self, seconds_s: float) -> None:
-        """Go so far forward, or back where negative [s]."""
+        """Go this far forward, or back if negative [s]."""
 
     def go_to(self, fraction: float) -> None:
-        """Go to a share of the whole time, 0 to 1."""
+        """Go to a share of the ride's length, 0 to 1."""
 
     def go_to_distance(self, distance_m: float) -> None:
-        """Go to where the trip had made that distance [m]."""
+        """Go to where the trip had made this distance [m]."""
 
     def next_event(self) -> bool:
-        """Go to the next event; stay where there is none, and tell whether there was one."""
+        """Go to the next event and return True; stay and return False if there is none."""
 
     def event_before(self) -> None:
-        """Go to the event before this place; to the start where there is none."""
+        """Go to the event before this place, or to the start if there is none."""
 
 
 class Talk(Protocol):
-    """Says things to a daemon."""
+    """Sends commands to a daemon."""
 
     async def send(self, command: Command) -> Said:
-        """Say one thing, as of `groundside.say`, and give how it fared."""
+        """Send a command, as `groundside.say` does, and return how it fared."""
 
 
 class SnapshotSource(Protocol):
@@ -131,22 +131,22 @@ class SnapshotSource(Protocol):
 
     @property
     def controls(self) -> ReplayControls | None:
-        """Controls of a replay; None where time cannot be steered, as on a live feed."""
+        """Controls of a replay; None if time cannot be controlled, as on a live feed."""
 
     @property
     def places(self) -> Places | None:
-        """Where one can go in a saved ride; None where there is no going back and forth."""
+        """Places in a saved ride; None if there is no moving back and forth."""
 
     @property
     def talk(self) -> Talk | None:
-        """The way to say something to the daemon; None where there is none that listens."""
+        """What sends commands to the daemon; None if no daemon listens."""
 
     def stream(self) -> AsyncIterator[Update]:
-        """Give updates until the source has no more; a live feed never ends by itself."""
+        """Yield updates until the source has no more; a live feed never ends by itself."""
 
 
 class Wrapped:
-    """A source around another: passes on its name and controls; `stream` is the wrapper's own.
+    """A source around another: it passes on name and controls, and has a `stream` of its own.
 
     Parameters
     ----------
@@ -174,12 +174,12 @@ class Wrapped:
 
     @property
     def talk(self) -> Talk | None:
-        """The way to talk of the source behind."""
+        """What sends commands for the source behind."""
         return self._source.talk
 
 
 class Lacking(Wrapped):
-    """A source that says, until the first snapshot comes, why there may be none.
+    """A source that says why there may be no snapshot until the first one comes.
 
     Parameters
     ----------
@@ -194,7 +194,7 @@ class Lacking(Wrapped):
         self._why = why
 
     async def stream(self) -> AsyncIterator[Update]:
-        """Give the updates of the source behind, with the reason before the first snapshot."""
+        """Yield the updates of the source behind, with the reason until the first snapshot."""
         came = False
         async for update in self._source.stream():
             came = came or update.snapshot is not None
@@ -202,14 +202,14 @@ class Lacking(Wrapped):
 
 
 class ReadOnly(Wrapped):
-    """A source that is looked at only: nothing can be said to what is behind it."""
+    """A source to look at only: no command reaches what is behind it."""
 
     @property
     def talk(self) -> None:
-        """None: nobody is spoken to."""
+        """None: no commands are sent."""
         return None
 
     async def stream(self) -> AsyncIterator[Update]:
-        """Give the updates of the source behind as they are."""
+        """Yield the updates of the source behind as they are."""
         async for update in self._source.stream():
             yield update

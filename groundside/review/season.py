@@ -135,7 +135,7 @@ def _notes(
     ]
     unread = len(reviewed) - len(rides)
     if unread:
-        notes.append(f"{counted(unread)} could not be read: in no sum")
+        notes.append(f"{counted(unread)} could not be read: not counted")
     for ride in rides:
         notes += [
             f"{ride.name}: {event_words(event, units)}"

@@ -1,4 +1,4 @@
-"""What alerts say: a row an alert. Where something can be done about it, the sentence says what."""
+"""What each alert says and, where the rider can do something about it, what to do."""
 
 import datetime
 from collections.abc import Mapping
@@ -10,18 +10,18 @@ from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.codes import Value
 
 LATEST_S = 1e11
-"""No time of ours: the year 5138."""
+"""The year 5138: a clock that reads later is wrong."""
 
 
 def alert_text(alert: Alert, units: Units) -> str:
-    """Give what an alert says, with its values.
+    """Return the sentence of an alert, with its values.
 
     Examples
     --------
     >>> from groundside.units import CHOICES
     >>> alert = Alert(AlertCode.CANNOT_BE_MADE, 9.0, best_m=4_444.8, best_speed_mps=2.0)
     >>> alert_text(alert, CHOICES["kn"])
-    'Cannot be made at any speed; best is 2.4 NM at 3.9 kn.'
+    'The distance cannot be made at any speed: best is 2.4 NM at 3.9 kn.'
     """
     return fill(ALERTS[alert.code], alert, units)
 
@@ -52,97 +52,89 @@ LINK_PROBLEMS: Mapping[str, str] = {
     "closed": "the other side closed the connection",
     "played": "played to its end",
 }
-"""What a link may come to, by the codes of `onboard.errors`."""
+"""What may go wrong with a link, by the codes of `onboard.errors`."""
 
-TRIED_AGAIN = "It is tried again. Recording goes on."
+TRIED_AGAIN = "Trying again; recording goes on."
 
 ALERTS: Mapping[AlertCode, Sentence] = {
-    AlertCode.TURN_BACK: (
-        "Turn back now: the energy left is what the way home takes, with the reserve kept."
-    ),
-    AlertCode.RESERVE_REACHED: "The reserve or the cut-off is reached: land now.",
+    AlertCode.TURN_BACK: "Turn back now: the way home takes all that is left above the reserve.",
+    AlertCode.RESERVE_REACHED: "Reserve or cut-off reached: land now.",
     AlertCode.NEAR_CUTOFF: "Battery at {volts_v}, near its cut-off: ease off now.",
-    AlertCode.DRIVE_HOT: "Motor drive at {temperature_degc}: ease off, let it cool.",
-    AlertCode.ENERGY_LOW: "Only {left_wh} are left above the reserve: head for home.",
+    AlertCode.DRIVE_HOT: "Motor drive at {temperature_degc}: ease off and let it cool.",
+    AlertCode.ENERGY_LOW: "Only {left_wh} left above the reserve: head for home.",
     AlertCode.CANNOT_BE_MADE: (
-        "Cannot be made at any speed; best is {best_m} at {best_speed_mps}."
+        "The distance cannot be made at any speed: best is {best_m} at {best_speed_mps}."
     ),
     AlertCode.WEED: (
         "Power is {more_fraction} above the learned curve: weed or a fouled propeller?"
     ),
     AlertCode.HEAT_LIMITING: (
-        "Power falls at a constant throttle: the drive may be limiting its heat. Ease off."
+        "Power is falling at constant throttle: the drive may be cutting back for heat. Ease off."
     ),
-    AlertCode.NO_POWER_DATA: (
-        "Battery data is missing: energy is not counted. Ride as if it were low."
-    ),
+    AlertCode.NO_POWER_DATA: "No battery data: energy is not counted. Ride as if it were low.",
     AlertCode.NO_SPEED: (
-        "No speed from the GPS: distance is not counted. Give it a free view of the sky."
+        "No speed from the GPS: distance is not counted. Give it a clear view of the sky."
     ),
     AlertCode.SOURCE_SILENT: (
         "Gone silent: {sources}. Power and range are unknown until it is heard again. If you "
         "unplugged it, say so in view 5 (craft)."
     ),
     AlertCode.SOURCE_UNPLUGGED: (
-        "Unplugged: {sources}. Energy left still counts the profile's whole battery."
+        "Unplugged: {sources}. Energy left still counts the whole battery in the profile."
     ),
     AlertCode.CURRENT_DEAD: (
         "The current sensor reads nothing under way: energy is not counted. Check its plug."
     ),
     AlertCode.CURRENT_STUCK: (
-        "The current reads the same whatever the voltage does: sensor stuck or at its limit."
+        "The current stays the same whatever the voltage does: sensor stuck or at its limit."
     ),
     AlertCode.BATTERY_CONTRADICTED: (
-        "The rested battery's voltage contradicts the stated charge: the voltage counts."
+        "The resting voltage contradicts the stated charge: the voltage counts."
     ),
     AlertCode.CHARGE_UNSAID: _charge_unsaid,
     AlertCode.LINK_DOWN: _link_down,
-    AlertCode.LINK_SILENT: "Nothing over the link for {age_s}: check its cable.",
-    AlertCode.BYTES_DROPPED: ("This board was too slow: {bytes} bytes of telemetry were dropped."),
+    AlertCode.LINK_SILENT: "Nothing over the link for {age_s}: check the cable.",
+    AlertCode.BYTES_DROPPED: "This board was too slow: {bytes} bytes of telemetry were dropped.",
     AlertCode.RECORD_STOPPED: lambda values, _: f"Recording stopped: {card_words(values)}.",
     AlertCode.RECORD_AT_RISK: lambda values, _: f"Recording at risk: {card_words(values)}.",
-    AlertCode.MARKS_STOPPED: "Marks are not written down: {errno}.",
+    AlertCode.MARKS_STOPPED: "Marks are not being saved: {errno}.",
     AlertCode.RECORD_MOVED: lambda values, _: moved_words(values),
-    AlertCode.RECORD_FAILED: "Faults in the recorder: {faults}. See the daemon's log.",
+    AlertCode.RECORD_FAILED: "Program faults in the recorder: {faults}. See the daemon's log.",
     AlertCode.SCAN_FAILED: (
-        "Faults reading the link: {faults}. What came in just then may be missing."
+        "Program faults reading the link: {faults}. What came in just then may be missing."
     ),
     AlertCode.FIGURES_FAILED: (
         "The figures failed: working them out again from the record. Recording goes on."
     ),
     AlertCode.FIGURES_GIVEN_UP: (
-        "No figures after {faults} program faults: a new trip tries again. Recording goes on."
+        "No figures after {faults} program faults: start a new trip to try again. Recording goes "
+        "on."
     ),
-    AlertCode.PART_LEFT_OUT: "Left out after a program fault: {parts}. See the log.",
+    AlertCode.PART_LEFT_OUT: "Left out after a program fault: {parts}. See the daemon's log.",
     AlertCode.FEED_FAILED: "Program faults in the feed: {faults}. " + TRIED_AGAIN,
-    AlertCode.DOOR_FAILED: (
-        "Program faults in the door for paired viewers: {faults}. " + TRIED_AGAIN
-    ),
+    AlertCode.DOOR_FAILED: ("Program faults serving paired viewers: {faults}. " + TRIED_AGAIN),
     AlertCode.REQUESTS_FAILED: (
-        "Program faults in the requests to the autopilot: {faults}. " + TRIED_AGAIN
+        "Program faults asking the autopilot for data: {faults}. " + TRIED_AGAIN
     ),
     AlertCode.ALERTS_FAILED: (
         "Program faults in the daemon's own alerts: {faults}. " + TRIED_AGAIN
     ),
-    AlertCode.MEMORY_FAILED: (
-        "Program faults in the return of free memory: {faults}. " + TRIED_AGAIN
-    ),
+    AlertCode.MEMORY_FAILED: ("Program faults returning free memory: {faults}. " + TRIED_AGAIN),
     AlertCode.NOTES_FAILED: (
         "Program faults in the notes beside the record: {faults}. " + TRIED_AGAIN
     ),
     AlertCode.COUNTERS_DISAGREE: (
-        "The autopilot's charge counter is {off_fraction} off its current: check the scale."
+        "The autopilot's charge counter is {off_fraction} off what its current adds up to: check "
+        "the scale."
     ),
-    AlertCode.IMPLAUSIBLE: (
-        "Values that cannot be were left out: check the sensors and their wiring."
-    ),
+    AlertCode.IMPLAUSIBLE: "Impossible values were left out: check the sensors and their wiring.",
     AlertCode.SOURCE_LEFT_OUT: "Gone silent: {sources}. It gave little and is left out.",
     AlertCode.SOURCE_BRIEF: "Heard only briefly, so left out: {sources}.",
     AlertCode.SOURCE_JOINED: (
-        "Now counted too: {sources}. What it gave before it was first heard is in no sum."
+        "Now counted too: {sources}. What it gave before it was heard is not counted."
     ),
     AlertCode.FRAMES_REFUSED: (
-        "Frames were refused: {unsigned} unsigned, {wrong} wrongly signed, {repeated} repeated."
+        "Frames refused: {unsigned} unsigned, {wrong} wrongly signed, {repeated} repeated."
     ),
-    AlertCode.NEWER: "An alert that this viewer is too old to put in words: {name}.",
+    AlertCode.NEWER: "An alert that this viewer is too old to explain: {name}.",
 }

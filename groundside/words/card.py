@@ -1,4 +1,4 @@
-"""What the card that is written to may come to."""
+"""What may go wrong with the card that the record is written to."""
 
 from collections.abc import Mapping
 
@@ -10,13 +10,13 @@ PROBLEMS: Mapping[str, str] = {
     "refused": "the card refuses it",
     "fault": "a program fault",
     "no_answer": "the card does not answer",
-    "takes_nothing": "the card takes nothing in",
+    "takes_nothing": "the card accepts nothing",
 }
-"""What keeps it from being written, by the recorder's codes; an error number says more."""
+"""Why nothing can be written, by the recorder's codes; an error number says more."""
 
 
 def card_words(values: Mapping[str, Value]) -> str:
-    """Give what is wrong, and where.
+    """Return what is wrong, and with which path.
 
     Examples
     --------
@@ -35,7 +35,7 @@ def card_words(values: Mapping[str, Value]) -> str:
 
 
 def moved_words(values: Mapping[str, Value]) -> str:
-    """Give how the record came to go on in another file.
+    """Return why the record goes on in another file, in a sentence.
 
     Examples
     --------

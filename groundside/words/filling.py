@@ -1,4 +1,4 @@
-"""Sentences with gaps: each gap bears a value's name, which tells how to write it."""
+"""Sentences with gaps: each gap is named after a value, and the name tells how to write it."""
 
 import os
 import string
@@ -18,18 +18,18 @@ from onboard.contract.codes import Statement, Value
 from onboard.contract.quantities import RATIOS, unit_of
 
 Sentence = str | Callable[[Mapping[str, Value], Units], str]
-"""A sentence with gaps such as `{left_wh}`; or what makes one of values, where gaps will not do."""
+"""A sentence with gaps such as `{left_wh}`, or a function of the values where gaps will not do."""
 
 
 def fill(sentence: Sentence, statement: Statement, units: Units) -> str:
-    """Give the sentence that a statement makes.
+    """Return the sentence of a statement, its gaps filled.
 
     Parameters
     ----------
     sentence
-        The row of its code.
+        What the table has for its code.
     statement
-        What holds the values.
+        Its code and values.
     units
         The reader's.
 
@@ -50,7 +50,7 @@ def fill(sentence: Sentence, statement: Statement, units: Units) -> str:
 
 
 def written(name: str, value: Value, units: Units) -> str:
-    """Write a value with its unit, as its name says; `--` where it is not known.
+    """Return a value with its unit, as its name tells; `--` if it is not known.
 
     Examples
     --------
@@ -77,7 +77,7 @@ def written(name: str, value: Value, units: Units) -> str:
 
 
 def called(values: Mapping[str, Value]) -> str:
-    """Give what a source is called within a sentence; those that are numbered bear their names.
+    """Return what to call a source in a sentence; a numbered one takes no article.
 
     Examples
     --------
@@ -89,7 +89,7 @@ def called(values: Mapping[str, Value]) -> str:
 
 
 def system_words(number: int) -> str:
-    """Give what the system calls an error, in lower case.
+    """Return the system's own words for an error number, in lower case.
 
     Examples
     --------

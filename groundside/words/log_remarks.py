@@ -1,4 +1,4 @@
-"""What is said of a saved log: its remarks, and the alerts that came up in it."""
+"""What is said about a saved log: remarks, and the alerts that came up in it."""
 
 from collections.abc import Mapping
 
@@ -12,7 +12,7 @@ from onboard.contract.log_remarks import LogRemark, LogRemarkCode
 
 
 def log_remark_text(remark: LogRemark, units: Units) -> str:
-    """Give what a remark says; in place of its reason's code, the reason in words.
+    """Return the sentence of a remark; a reason among its values is put in words.
 
     Examples
     --------
@@ -22,7 +22,7 @@ def log_remark_text(remark: LogRemark, units: Units) -> str:
     >>> why = Unknown(Reason.SPEED_QUIET, source="", age_s=59.0)
     >>> silent = LogRemark(LogRemarkCode.SILENT_AT_END, reason=why)
     >>> log_remark_text(silent, CHOICES["km/h"])
-    'At the end of this log: no speed for 59 s. What happened then is in no sum.'
+    'At the end of this log: no speed for 59 s. What happened then is not counted.'
     """
     said: Statement = remark
     if remark.reason is not None:
@@ -32,7 +32,7 @@ def log_remark_text(remark: LogRemark, units: Units) -> str:
 
 
 def event_text(what: Alert | LogRemark, units: Units) -> str:
-    """Give what an event of a log says."""
+    """Return the sentence of an event in a log."""
     if isinstance(what, Alert):
         return alert_text(what, units)
     return log_remark_text(what, units)
@@ -53,19 +53,19 @@ def _clock_not_set(values: Mapping[str, Value], units: Units) -> str:
 
 
 DATED: Mapping[str, str] = {
-    "stamps": "its date is that of the stamps",
+    "stamps": "its date is taken from the stamps",
     "nothing": "it has no date",
 }
-"""What a log's date is by, where the autopilot's clock was never set."""
+"""Where a log's date is from if the autopilot's clock was never set."""
 
 LOG_REMARKS: Mapping[LogRemarkCode, Sentence] = {
     LogRemarkCode.DAMAGED: (
-        "{bad_fraction} of this log cannot be read: it is damaged. Only the rest is summed up."
+        "{bad_fraction} of this log cannot be read: it is damaged. Only the rest is counted."
     ),
     LogRemarkCode.FILE_MISSING: (
-        "Missing from this session's folder: {files}. What was recorded there is in no sum."
+        "Missing from this session's folder: {files}. What was recorded there is not counted."
     ),
-    LogRemarkCode.NO_AUTOPILOT: "No autopilot is in this log: there is no craft to sum up.",
+    LogRemarkCode.NO_AUTOPILOT: "No autopilot in this log: there is no craft to report on.",
     LogRemarkCode.OTHER_CRAFT: (
         "Another craft is in this log (system {other_systems}); system {system} is followed."
     ),
@@ -76,12 +76,12 @@ LOG_REMARKS: Mapping[LogRemarkCode, Sentence] = {
         "Energy is the sum of the batteries that measure current: {packs}."
     ),
     LogRemarkCode.PACKS_UNMEASURED: (
-        "What is drawn from battery {packs} is not measured: it is in no sum."
+        "What battery {packs} gives is not measured: it is not counted."
     ),
     LogRemarkCode.SEVERAL_RECEIVERS: (
-        "There are several GPS receivers in this log ({receivers}); one counts."
+        "Several GPS receivers are in this log ({receivers}); only one counts."
     ),
     LogRemarkCode.SILENT_AT_END: (
-        "At the end of this log: {reason}. What happened then is in no sum."
+        "At the end of this log: {reason}. What happened then is not counted."
     ),
 }

@@ -1,16 +1,16 @@
-"""What a rider can do so that something becomes known."""
+"""What a rider can do to make an unknown figure known."""
 
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 
 RIDE_STEADILY = "Ride straight for half a minute at one speed."
-MEND_GPS = "Give the GPS a clear view of the sky, or look at its wiring."
+MEND_GPS = "Give the GPS a clear view of the sky, or check its wiring."
 STATE_BATTERY = "State the battery in the craft profile."
 NEAREST_SHORE = "The water runs faster than any speed tried: make for the nearest shore."
 
 
 def mend_text(unknown: Unknown) -> str:
-    """Give what to do, in a sentence; empty where waiting is all there is.
+    """Return what to do, in a sentence; empty if all there is to do is wait.
 
     Examples
     --------

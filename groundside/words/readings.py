@@ -1,4 +1,4 @@
-"""A figure of the contract about to be written: its number, or why there is none."""
+"""A figure of the contract, ready to be written: its number, or why there is none."""
 
 from groundside.figures import Reading
 from groundside.units import Units
@@ -7,7 +7,7 @@ from onboard.contract.figure import Figure, Unknown
 
 
 def reading(figure: Figure | float | Unknown, units: Units) -> Reading:
-    """Give a figure as it is to be written.
+    """Return a figure ready to be written.
 
     Examples
     --------

@@ -1,4 +1,8 @@
-"""Why something is unknown, in a few words: they stand behind 'unknown' or 'no cue:'."""
+"""Why something is unknown, in a few words that follow 'unknown' or 'no cue:'.
+
+Those of a ride are said of live rides and of saved logs alike, so they give no advice: `mending`
+does.
+"""
 
 from collections.abc import Mapping
 
@@ -10,7 +14,7 @@ from onboard.contract.reasons import Reason
 
 
 def reason_text(unknown: Unknown, units: Units) -> str:
-    """Give the reason in words.
+    """Return a reason in words.
 
     Examples
     --------
@@ -36,19 +40,19 @@ def _no_double_run(values: Mapping[str, Value], units: Units) -> str:
     return f"no double run ({'; '.join(said)})"
 
 
-BACK_FITS = "what came back is within what can be told"
-TOO_UNCERTAIN = "what is uncertain weighs too much against what was drawn"
+BACK_FITS = "what came back matches what was counted, as closely as can be told"
+TOO_UNCERTAIN = "the uncertainty is too large against what was drawn"
 CHARGES_CONTRADICT = (
     "the charges contradict each other by more than chance: one may not have been full, or "
-    "something was drawn that no log holds"
+    "something was drawn that is in no log"
 )
-"""What stands behind a verdict too."""
+"""Said of a verdict too."""
 
 REASONS: Mapping[Reason, Sentence] = {
     Reason.NO_AUTOPILOT: "no autopilot heard yet",
     Reason.NOT_HEARD: "not heard yet",
     Reason.QUIET: "nothing for {age_s}",
-    Reason.SAYS_UNKNOWN: "the autopilot says unknown",
+    Reason.SAYS_UNKNOWN: "the autopilot does not know it",
     Reason.NO_POWER_MONITOR: "no power monitor heard yet",
     Reason.NO_VOLTAGE: "the power monitor reports no voltage",
     Reason.NO_CURRENT: "the power monitor reports no current",
@@ -57,25 +61,25 @@ REASONS: Mapping[Reason, Sentence] = {
         f"what {called(values)} gives is not known: "
         f"not heard for {written('age_s', values['age_s'], units)}"
     ),
-    Reason.SOURCES_SILENT: "what {sources} gives is not known: not heard any more",
+    Reason.SOURCES_SILENT: "what {sources} gives is not known: no longer heard",
     Reason.NO_GPS: "no GPS heard yet",
     Reason.NO_FIX: "no GPS fix",
     Reason.NO_SPEED_REPORTED: "no speed reported",
     Reason.SPEED_QUIET: _from("speed"),
     Reason.NO_POSITION: "no position yet",
     Reason.NO_DRIVE: "no motor drive heard",
-    Reason.MOTOR_QUIET: "motor {motor} has not been heard for {age_s}",
-    Reason.NO_POLE_PAIRS: "no drive.pole_pairs in the profile",
+    Reason.MOTOR_QUIET: "motor {motor} not heard for {age_s}",
+    Reason.NO_POLE_PAIRS: "no drive.pole_pairs in the craft profile",
     Reason.CLOCK_NOT_SET: "the autopilot's clock is not set",
     Reason.NO_SYSTEM: "an on-board log names no system",
-    Reason.COUNTING: "counting",
+    Reason.COUNTING: "still counting",
     Reason.READING_RECORD: "the last record is still being read",
     Reason.WORKING_AGAIN: "program fault: being worked out again from the record",
     Reason.GIVEN_UP: "given up after repeated program faults: see the daemon's log",
     Reason.PROGRAM_FAULT: "program fault: see the daemon's log",
     Reason.LEFT_OUT: "left out after a program fault: see the daemon's log",
     Reason.NOT_FINITE: "not a finite number",
-    Reason.TOO_LITTLE_DATA: "too little data yet",
+    Reason.TOO_LITTLE_DATA: "too little data",
     Reason.HARDLY_MOVING: "hardly moving",
     Reason.HARDLY_MOVED: "hardly moved yet",
     Reason.NOT_TOGETHER: "power and speed are not known over the same time",
@@ -85,73 +89,73 @@ REASONS: Mapping[Reason, Sentence] = {
     Reason.NOTHING_COUNTED: "nothing was counted",
     Reason.NO_COURSE: "no course made good",
     Reason.NO_BATTERY: "no [battery] in the craft profile",
-    Reason.NO_RESISTANCE: "the profile states none and the current has not changed enough yet",
-    Reason.TOO_LITTLE_RIDING: "too little riding yet",
+    Reason.NO_RESISTANCE: "the profile states none and the current has not changed enough",
+    Reason.TOO_LITTLE_RIDING: "too little riding",
     Reason.NO_ENERGY_DRAWN: "no energy is being drawn",
-    Reason.HARDLY_DRAWING: "hardly drawing any power",
+    Reason.HARDLY_DRAWING: "drawing almost no power",
     Reason.NOTHING_LEFT: "nothing is left above the reserve",
     Reason.NO_CURVE: "no curve yet",
-    Reason.NO_STEADY_STRETCH: "no steady stretch yet: ride half a minute at one speed",
-    Reason.TOO_FEW_STRETCHES: "too few steady stretches yet",
+    Reason.NO_STEADY_STRETCH: "no steady stretch of half a minute",
+    Reason.TOO_FEW_STRETCHES: "too few steady stretches",
     Reason.NOT_STEADY: "power, speed or course is changing",
-    Reason.TOO_FEW_PIECES: "too few pieces",
-    Reason.COURSES_UNDETERMINED: "the courses ridden do not determine it",
-    Reason.NEEDS_OTHER_COURSES: "needs steady stretches on other courses at like power",
-    Reason.NO_PROGRESS: "no speed seen makes progress against the water current",
-    Reason.NO_SPEED_ON_COURSE: "no speed is known that makes way on this course",
+    Reason.TOO_FEW_PIECES: "not steady for long enough",
+    Reason.COURSES_UNDETERMINED: "the courses ridden do not show it",
+    Reason.NEEDS_OTHER_COURSES: "needs steady stretches on other courses at similar power",
+    Reason.NO_PROGRESS: "no speed tried makes way against the water current",
+    Reason.NO_SPEED_ON_COURSE: "no speed is known to make way on this course",
     Reason.NOT_LEARNED_THERE: "the curve was not learned at that speed",
     Reason.NO_TARGET: "no target set",
-    Reason.NO_DISTANCE_TARGET: "no distance set",
-    Reason.CANNOT_BE_MADE: "it cannot be made at any speed",
+    Reason.NO_DISTANCE_TARGET: "no target distance set",
+    Reason.CANNOT_BE_MADE: "the distance cannot be made at any speed",
     Reason.DISTANCE_MADE: "the distance is made",
-    Reason.NOT_KNOWN_LATELY: "not known lately",
+    Reason.NOT_KNOWN_LATELY: "too few readings in the last few seconds",
     Reason.AT_REST: "at rest",
     Reason.NO_DATA: "no data yet",
     Reason.NOT_STATED: "no reason given",
     Reason.NEWER: "a reason that this viewer does not know: {name}",
     # Comparison.
-    Reason.ONE_DOUBLE_RUN: "one double run does not tell how well it repeats",
-    Reason.ONE_EACH: "one double run of each does not tell how well it repeats",
+    Reason.ONE_DOUBLE_RUN: "one double run does not show how well it repeats",
+    Reason.ONE_EACH: "one double run of each does not show how well it repeats",
     Reason.NEVER_TOGETHER: "they were never run on the same outing",
     Reason.TOO_FEW_DOUBLE_RUNS: "too few double runs",
     Reason.DRIFT_POSSIBLE: (
-        "all runs of one came before all of the other, so a drift may be what differs"
+        "all runs of one came before all of the other, so the difference may be drift"
     ),
-    Reason.BY_CHANCE: "of so many comparisons one may well look like this by chance",
-    Reason.NO_RUN_BACK: "no run back followed it",
+    Reason.BY_CHANCE: "with so many comparisons, one may well look like this by chance",
+    Reason.NO_RUN_BACK: "no run back followed",
     Reason.OTHER_SETUP_NEXT: "the next run had another set-up",
     Reason.RUN_BACK_LATE: "the run back came too late",
     Reason.NOT_OPPOSITE: "the next run was not on the opposite course",
     Reason.OTHER_POWER_NEXT: "the next run was at another power",
     Reason.NO_DOUBLE_RUN: _no_double_run,
     # Reconciliation.
-    Reason.AH_AT_WALL: "the meter was at the wall: ampere-hours there are not those of the pack",
+    Reason.AH_AT_WALL: "the meter was at the wall: ampere-hours there are not the pack's",
     Reason.METER_NOT_READ: "the meter was not read for it",
-    Reason.NOTHING_TO_CHANGE: "within what can be told: nothing to change",
+    Reason.NOTHING_TO_CHANGE: "no error large enough to tell: nothing to change",
     Reason.BACK_FITS: BACK_FITS,
     Reason.TOO_UNCERTAIN: TOO_UNCERTAIN,
     Reason.METER_AT_WALL: (
         "a meter at the wall measures the charger's losses too: it never corrects a sensor"
     ),
-    Reason.NEEDS_AH: "only ampere-hours tell of the current sensor: give --charged-ah",
+    Reason.NEEDS_AH: "only ampere-hours test the current sensor: give --charged-ah",
     Reason.NOT_FULL_TO_FULL: (
-        "not known to have been full before and after: mark 'charged full', or say --full-to-full"
+        "not known to have been full before and after: mark 'charged full', or give --full-to-full"
     ),
-    Reason.NO_PACK_SIZE: "no [battery] in the profile: how much of the pack was used is not known",
-    Reason.TOO_LITTLE_USED: "{used_fraction} of the pack was used: half of it or more is needed",
-    Reason.ONLY_ZERO: ("the sensor itself reported no current: all that was counted is its zero"),
-    Reason.NO_SENSORS_ERROR: "{times} times what was counted came back, which is no sensor's error",
+    Reason.NO_PACK_SIZE: "no [battery] in the profile: what share was used is not known",
+    Reason.TOO_LITTLE_USED: "{used_fraction} of the pack was used: at least half is needed",
+    Reason.ONLY_ZERO: "the sensor itself reported no current: all that was counted is its zero",
+    Reason.NO_SENSORS_ERROR: "{times} times what was counted came back: no sensor is that far off",
     Reason.CHARGES_CONTRADICT: CHARGES_CONTRADICT,
     Reason.SCALE_ALONE: (
-        "scale and zero are told apart from {charges} charges on, with mean currents that differ "
-        "{times} times"
+        "telling scale from zero takes at least {charges} charges, with mean currents that differ "
+        "by a factor of {times}"
     ),
     # Planning.
-    Reason.NO_WAY_MADE: "no speed seen makes way against this water",
+    Reason.NO_WAY_MADE: "no speed tried makes way against this water current",
     # Saved records.
     Reason.NOT_READ: "its record cannot be read",
     Reason.NO_DATE: "no clock was set in this record",
-    Reason.KNOWN_IN_NONE: "known in none of the records",
-    Reason.TOGETHER_IN_NONE: "power and speed are known over the same time in none of the records",
+    Reason.KNOWN_IN_NONE: "not known in any of the records",
+    Reason.TOGETHER_IN_NONE: "no record has power and speed over the same time",
     Reason.HARDLY_MOVED_IN_ANY: "hardly moved in any of them",
 }

@@ -1,4 +1,4 @@
-"""Why the daemon did not do what was said, in a sentence without its full stop."""
+"""Why the daemon did not do what a viewer asked, in a sentence without its full stop."""
 
 from collections.abc import Mapping
 from typing import get_args
@@ -13,7 +13,7 @@ from onboard.contract.refusals import Refusal, RefusalCode
 
 
 def refusal_text(refusal: Refusal, units: Units) -> str:
-    """Give why not.
+    """Return why not.
 
     Examples
     --------
@@ -32,7 +32,7 @@ def _not_allowed(values: Mapping[str, Value], units: Units) -> str:
 
 
 def _allowed(key: str, of: str) -> str:  # noqa: PLR0911
-    """Say what is allowed, by the contract's own tables."""
+    """Return what is allowed, from the contract's own tables."""
     if key in _ALLOWED:
         return _ALLOWED[key]
     if key == "text":
@@ -82,7 +82,7 @@ def _not_known(values: Mapping[str, Value], units: Units) -> str:
 
 def _cannot_record(values: Mapping[str, Value], units: Units) -> str:
     cause = written("errno", values["errno"], units)
-    return f"{values['path']}: no new record can be begun ({cause})"
+    return f"{values['path']}: no new record can be started ({cause})"
 
 
 REFUSALS: Mapping[RefusalCode, Sentence] = {
@@ -96,23 +96,25 @@ REFUSALS: Mapping[RefusalCode, Sentence] = {
     RefusalCode.NOT_UTF_8: "the line is not UTF-8",
     RefusalCode.NOT_JSON: "the line is not JSON: expected one object a line",
     RefusalCode.NO_NUMBER: "{given} is not JSON: expected a number or null",
-    RefusalCode.KEY_TWICE: "a key stands twice in the line",
+    RefusalCode.KEY_TWICE: "a key appears twice in the line",
     RefusalCode.NOT_HERE: (
-        "commands are taken from the board itself only: run the viewer on it, or reach it by a "
-        "tunnel"
+        "commands are taken from the board itself only: run the viewer there, or connect through "
+        "a tunnel"
     ),
     RefusalCode.LOOKS_ON: (
         "this viewer may look only: pair it again on the craft with --role crew"
     ),
-    RefusalCode.TOO_FAST: "more than {most} lines a second: say it again",
-    RefusalCode.TOO_MANY_WAIT: "too many commands wait: say it again",
+    RefusalCode.TOO_FAST: "more than {most} lines a second: try again",
+    RefusalCode.TOO_MANY_WAIT: "too many commands are waiting: try again",
     RefusalCode.NO_COMMANDS: "this daemon takes no commands",
-    RefusalCode.TOO_MANY_VIEWERS: "{most} viewers look on already: that is the most",
-    RefusalCode.TOO_MANY_SCREENS: ("{name} looks on from {most} screens already: that is the most"),
+    RefusalCode.TOO_MANY_VIEWERS: "{most} viewers are connected already, which is the limit",
+    RefusalCode.TOO_MANY_SCREENS: (
+        "{name} is connected on {most} screens already, which is the limit"
+    ),
     RefusalCode.NOT_KNOWN: _not_known,
     RefusalCode.NEVER_HEARD: lambda values, _: f"{called(values)} has never been heard",
     RefusalCode.STILL_HEARD: lambda values, _: f"{called(values)} is still heard: unplug it first",
-    RefusalCode.ONLY_ONE: ("no other battery is heard: without {source} power would be unknown"),
+    RefusalCode.ONLY_ONE: "no other battery is heard: without {source} power would be unknown",
     RefusalCode.CURVE_NOT_READY: (
         "the curve of the present set-up cannot be worked out yet: try again later"
     ),

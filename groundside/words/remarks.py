@@ -1,4 +1,4 @@
-"""What comparison and reconciliation say beside their figures: cautions, findings, remarks."""
+"""What `compare` and `reconcile` say beside their figures: cautions, findings, remarks."""
 
 from collections.abc import Mapping
 
@@ -20,7 +20,7 @@ Values = Mapping[str, Value]
 
 
 def caution_text(caution: Caution, units: Units) -> str:
-    """Give what would fool a comparison, and what to do about it.
+    """Return what would fool a comparison, and what to do about it.
 
     Examples
     --------
@@ -33,24 +33,24 @@ def caution_text(caution: Caution, units: Units) -> str:
 
 
 def finding_text(finding: Finding, units: Units) -> str:
-    """Give why a verdict on the sensors is what it is, without a full stop."""
+    """Return why a verdict on the sensors is what it is, without a full stop."""
     return fill(FINDINGS[finding.code], finding, units)
 
 
 def remark_text(remark: Remark, units: Units) -> str:
-    """Give what a comparison or a reconciliation rests on.
+    """Return what a comparison or a reconciliation rests on.
 
     Examples
     --------
     >>> from groundside.units import CHOICES
     >>> remark_text(Remark(RemarkCode.PACKS_UNMEASURED, packs=(1, 2)), CHOICES["km/h"])
-    'What battery 1, 2 gives is not measured: if it was charged too, no sum fits.'
+    'What battery 1, 2 gives is not measured: if it was charged too, the sums cannot fit.'
     """
     return fill(REMARKS[remark.code], remark, units)
 
 
 def _beside(values: Values, one: str, other: str) -> list[tuple[Value, Value]]:
-    """Give the parts of two lists that belong together."""
+    """Return the pairs of two lists of the same length."""
     first, second = values[one], values[other]
     assert isinstance(first, tuple)
     assert isinstance(second, tuple)
@@ -73,11 +73,11 @@ def _power_not_held(values: Values, units: Units) -> str:
         ("within_run_fraction", "within a run"),
     ):
         if values[key] is not None:
-            said.append(f"it changed by {percent(_number(values[key]))} {when}")
+            said.append(f"it varied by {percent(_number(values[key]))} {when}")
     if values["held"] == "not_known":
         said.append(
-            "what was held instead is not known, as the log has no motor current, nor turns with "
-            "the motor's data in the profile's [drive]"
+            "what was held instead is not known: the log has no motor current, nor motor turns "
+            "with the motor's data in the profile's [drive]"
         )
     return f"Battery power was not held: {'; '.join(said)}."
 
@@ -94,7 +94,7 @@ def _current_changed(values: Values, units: Units) -> str:
         )
     return (
         f"Wind or water current changed from leg to leg (by {speed('leg_sd_mps')}): the intervals "
-        "are wide for it. Wait for calmer water."
+        "are wider for it. Wait for calmer water."
     )
 
 
@@ -141,9 +141,9 @@ def _no_run_found(values: Values, units: Units) -> str:
 CAUTIONS: Mapping[CautionCode, Sentence] = {
     CautionCode.POWER_NOT_HELD: _power_not_held,
     CautionCode.MOTOR_CURRENT_HELD: (
-        "Motor current was held at {motor_amps_a}, not battery power. An equal current is an equal "
-        "torque; the power goes with the turns and so differs between propellers. Hold the "
-        "battery's power instead."
+        "Motor current was held at {motor_amps_a}, not battery power. Equal current is equal "
+        "torque; power goes with the turns, so it differs between propellers. Hold battery power "
+        "instead."
     ),
     CautionCode.TOO_FEW_DOUBLE_RUNS: (
         "Too few double runs of {setups}: run each set-up there and back at least twice."
@@ -153,7 +153,7 @@ CAUTIONS: Mapping[CautionCode, Sentence] = {
     CautionCode.ORDER_CONFOUNDED: _order_confounded,
     CautionCode.VOLTAGE_DIFFERS: (
         "Pack voltage differed: {voltage_v} with {setup}, {other_voltage_v} with {other}. Charge "
-        "alike before each, or take turns."
+        "to the same level before each, or take turns."
     ),
     CautionCode.TEMPERATURE_DIFFERS: _temperature_differs,
 }
@@ -163,14 +163,14 @@ FINDINGS: Mapping[FindingCode, Sentence] = {
     FindingCode.MORE_CHARGE: "more charge came back than the counted rides explain",
     FindingCode.LESS_CHARGE: "less charge came back than was counted",
     FindingCode.SCALE_READS_LOW: (
-        "all in all the charge fits, but the scale of the current reads low"
+        "the charge fits overall, but the current sensor's scale reads low"
     ),
     FindingCode.SCALE_READS_HIGH: (
-        "all in all the charge fits, but the scale of the current reads high"
+        "the charge fits overall, but the current sensor's scale reads high"
     ),
-    FindingCode.ZERO_READS_LOW: "all in all the charge fits, but the zero of the current reads low",
+    FindingCode.ZERO_READS_LOW: "the charge fits overall, but the current sensor's zero reads low",
     FindingCode.ZERO_READS_HIGH: (
-        "all in all the charge fits, but the zero of the current reads high"
+        "the charge fits overall, but the current sensor's zero reads high"
     ),
     FindingCode.MORE_ENERGY: (
         "more energy came back than the counted rides and the pack's losses explain: current or "
@@ -183,10 +183,12 @@ FINDINGS: Mapping[FindingCode, Sentence] = {
         "the charge fits, but more energy came back than it explains: the voltage reads low, or "
         "the pack loses more than sound cells do"
     ),
-    FindingCode.VOLTAGE_READS_HIGH: ("less energy came back than was counted: voltage reads high"),
+    FindingCode.VOLTAGE_READS_HIGH: "less energy came back than was counted: voltage reads high",
     FindingCode.WALL_FITS: "what the wall gave fits, with the losses of usual chargers",
-    FindingCode.WALL_MORE: ("more came out of the wall than usual: the charger may lose as much"),
-    FindingCode.WALL_LESS: ("less came out of the wall than usual: a very good charger may do so"),
+    FindingCode.WALL_MORE: "more came out of the wall than usual: the charger may lose that much",
+    FindingCode.WALL_LESS: (
+        "less came out of the wall than usual: a very good charger may manage that"
+    ),
     FindingCode.WALL_TOO_LITTLE: "less came out of the wall than was counted out of the pack",
     FindingCode.TOO_UNCERTAIN: TOO_UNCERTAIN,
     FindingCode.CHARGES_CONTRADICT: CHARGES_CONTRADICT,
@@ -195,24 +197,23 @@ FINDINGS: Mapping[FindingCode, Sentence] = {
 REMARKS: Mapping[RemarkCode, Sentence] = {
     RemarkCode.NO_RUN_FOUND: _no_run_found,
     RemarkCode.FULL_UNKNOWN: (
-        "It is not known that the pack was full before and after: the verdict takes it that the "
-        "charge put back just what the rides took."
+        "Whether the pack was full before and after is not known: the verdict assumes that the "
+        "charge put back exactly what the rides took."
     ),
     RemarkCode.SOME_FULL: (
-        "Only {full_charges} of {charges} charges are known to be full to full: the sums are "
-        "theirs."
+        "{full_charges} of {charges} charges are known to be full to full: only those are counted."
     ),
     RemarkCode.NO_PACK: "No [battery] in the profile: losses of any chemistry are allowed for.",
     RemarkCode.PACKS_UNMEASURED: (
-        "What battery {packs} gives is not measured: if it was charged too, no sum fits."
+        "What battery {packs} gives is not measured: if it was charged too, the sums cannot fit."
     ),
     RemarkCode.MAYBE_AT_WALL: (
-        "Was the meter at the wall? There as much more is usual, with a charger's losses: then say "
-        "--meter ac."
+        "Was the meter at the wall? There, a charger's losses usually make it this much more: if "
+        "so, give --meter ac."
     ),
     RemarkCode.NO_SENSOR: (
-        "No sensor is off by so much: see whether all rides on the charge are given, and whether "
-        "the meter was read right."
+        "No sensor is that far off: check that all rides on the charge are given, and that the "
+        "meter was read right."
     ),
     RemarkCode.RESTS_ON: (
         "The correction rests on {used_charges} of them: the others used less than half the pack."

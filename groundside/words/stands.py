@@ -1,4 +1,4 @@
-"""How the rider stands to the target, in a sentence under the cue."""
+"""How the ride compares with the target, in a sentence under the cue."""
 
 from collections.abc import Mapping
 
@@ -12,7 +12,7 @@ from onboard.contract.figure import Unknown
 
 
 def stand_text(target: Target, units: Units) -> str:
-    """Give how the rider stands to the target; where there is no cue, why.
+    """Return how the ride compares with the target or, where there is no cue, why.
 
     Examples
     --------
@@ -50,17 +50,19 @@ def _consumption(values: Mapping[str, Value], units: Units) -> str:
     del units
     difference = values["difference_fraction"]
     assert isinstance(difference, int | float)
-    return f"Using {percent(abs(difference))} {'more' if difference > 0 else 'less'} than makes it."
+    return f"Using {percent(abs(difference))} {'more' if difference > 0 else 'less'} than allowed."
 
 
 STANDS: Mapping[Standing, Sentence] = {
     Standing.AGAINST_SPEED: _against("the target speed"),
     Standing.AGAINST_POWER: _against("the target power"),
-    Standing.AGAINST_ADVISED: _against("the speed that makes it"),
+    Standing.AGAINST_ADVISED: _against("the speed that makes the distance"),
     Standing.AGAINST_CONSUMPTION: _consumption,
-    Standing.CANNOT_BE_MADE: "Cannot be made at any speed; best is {best_m} at {best_speed_mps}.",
+    Standing.CANNOT_BE_MADE: (
+        "The distance cannot be made at any speed: best is {best_m} at {best_speed_mps}."
+    ),
     Standing.NO_CUE: "No cue.",
     Standing.NOTHING_LEFT: "Nothing is left above the reserve.",
     Standing.DISTANCE_MADE: "The distance is made.",
-    Standing.NEWER: "A standing that this viewer is too old to put in words: {name}.",
+    Standing.NEWER: "A standing that this viewer is too old to explain: {name}.",
 }

@@ -10,7 +10,7 @@ HERE = Path(__file__).parent
 
 def main() -> None:
     """Write both files."""
-    assert log_remarks  # their statements are in the glossary too
+    assert log_remarks  # imported so that their statements are in the glossary too
     assert remarks
     (HERE / "schema.json").write_text(schema_text(), encoding="utf-8")
     (HERE / "README.md").write_text(glossary_text(), encoding="utf-8")

@@ -1,4 +1,4 @@
-"""What the rider is told to do: about the target, and about the way home."""
+"""What the rider is advised to do, about the target and the way home."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -10,7 +10,7 @@ Cue = Literal["ease", "hold", "push"]
 
 
 class Standing(Code):
-    """How the rider stands to the target: what the cue rests on."""
+    """What the cue rests on."""
 
     AGAINST_SPEED = "against_speed", "speed against the target speed", "difference_fraction"
     AGAINST_POWER = "against_power", "power against the target power", "difference_fraction"
@@ -21,23 +21,23 @@ class Standing(Code):
     )
     AGAINST_CONSUMPTION = (
         "against_consumption",
-        "consumption against the one that makes the distance",
+        "consumption against that which makes the distance",
         "difference_fraction",
     )
     CANNOT_BE_MADE = (
         "cannot_be_made",
-        "no speed makes the distance; the best and how far it surely goes",
+        "no speed makes the distance; how far the best one surely goes, and that speed",
         "best_m",
         "best_speed_mps",
     )
-    NO_CUE = "no_cue", "not known; the cue tells why"
+    NO_CUE = "no_cue", "there is no cue; the cue itself says why"
     NOTHING_LEFT = "nothing_left", "nothing is left above the reserve"
     DISTANCE_MADE = "distance_made", "the distance is made"
     NEWER = "newer", "a standing that this viewer does not know", "name"
 
 
 class Stand(Statement):
-    """How the rider stands to the target."""
+    """How the ride compares with the target, as a statement."""
 
     __slots__ = ()
     code: Standing
@@ -48,20 +48,22 @@ class Stand(Statement):
 
 @dataclass(frozen=True)
 class Target:
-    """How the rider stands to the target.
+    """How the ride compares with the target.
 
     Parameters
     ----------
-    speed_mps, power_w
-        What to hold: a speed over ground, or a battery power.
+    speed_mps
+        The speed over ground to hold.
+    power_w
+        The battery power to hold.
     distance_m
-        Distance still to go.
+        Distance left to go.
     wh_per_km
         Consumption at the speed to hold.
     difference_fraction
-        How far the last seconds are above what is to be held (below: negative).
+        How far the last seconds were above what is to be held; negative below it.
     cue
-        What to do.
+        Whether to ease, hold or push.
     confidence_fraction
         The chance that the distance is made at the present speed, with the reserve kept.
     reason
@@ -80,18 +82,18 @@ class Target:
 
 @dataclass(frozen=True)
 class WayHome:
-    """How the rider stands to the way home.
+    """The way home: what it takes and what that leaves.
 
     Parameters
     ----------
     distance_m, bearing_deg
-        Straight to the home point.
+        Along a straight line to the home point.
     energy_wh
         What the way takes at `speed_mps`.
     margin_wh
-        What is then left above the reserve.
+        What is left above the reserve on arrival.
     speed_mps
-        The speed over ground at which the way home is surest.
+        The speed over ground at which the craft is most likely to get home.
     turn_back
         Whether to turn back now.
     """

@@ -1,4 +1,4 @@
-"""What the rider should know: a row an alert, with its level and its values."""
+"""What the rider should know: one row for each alert, with its level and values."""
 
 from dataclasses import dataclass
 from typing import Literal, Self
@@ -9,7 +9,7 @@ Level = Literal["note", "warning", "danger"]
 
 
 class AlertCode(Code):
-    """An alert: code, level, meaning, names of the values."""
+    """An alert's row: code, level, meaning, names of the values."""
 
     level: Level
 
@@ -21,7 +21,7 @@ class AlertCode(Code):
         return row
 
     # Danger first, as on the screen.
-    TURN_BACK = "turn_back", "danger", "what is left is what the way home takes"
+    TURN_BACK = "turn_back", "danger", "the way home takes all that is left above the reserve"
     RESERVE_REACHED = "reserve_reached", "danger", "the reserve or the cut-off is reached"
     NEAR_CUTOFF = "near_cutoff", "danger", "the battery is near its cut-off", "volts_v"
     DRIVE_HOT = "drive_hot", "danger", "the motor drive is too hot", "temperature_degc"
@@ -31,51 +31,66 @@ class AlertCode(Code):
         "cannot_be_made", "warning", "the target distance cannot be made",
         "best_m", "best_speed_mps",
     )  # fmt: skip
-    WEED = "weed", "warning", "more power is drawn than the learned curve says", "more_fraction"
-    HEAT_LIMITING = "heat_limiting", "warning", "power falls at a constant throttle"
+    WEED = "weed", "warning", "more power is drawn than the learned curve tells", "more_fraction"
+    HEAT_LIMITING = "heat_limiting", "warning", "power falls at constant throttle"
     NO_POWER_DATA = "no_power_data", "warning", "battery data is missing"
     NO_SPEED = "no_speed", "warning", "speed is missing"
     SOURCE_SILENT = "source_silent", "warning", "sources that count fell silent", "sources"
     SOURCE_UNPLUGGED = "source_unplugged", "warning", "sources were unplugged", "sources"
     CURRENT_DEAD = "current_dead", "warning", "the current sensor reads nothing under way"
-    CURRENT_STUCK = "current_stuck", "warning", "the current reads the same whatever happens"
+    CURRENT_STUCK = (
+        "current_stuck",
+        "warning",
+        "the current stays the same whatever the voltage does",
+    )
     BATTERY_CONTRADICTED = (
-        "battery_contradicted", "warning", "the rested voltage contradicts the stated charge"
+        "battery_contradicted", "warning", "the resting voltage contradicts the stated charge"
     )  # fmt: skip
     CHARGE_UNSAID = (
-        "charge_unsaid", "warning", "nobody knows if the pack was charged", "since_utc_s"
+        "charge_unsaid", "warning", "whether the pack was charged is not known", "since_utc_s"
     )  # fmt: skip
 
     LINK_DOWN = "link_down", "warning", "the link is down", "link", "problem", "errno"
     LINK_SILENT = "link_silent", "warning", "nothing comes over the link", "age_s"
     BYTES_DROPPED = "bytes_dropped", "warning", "the board was too slow", "bytes"
     RECORD_STOPPED = (
-        "record_stopped", "warning", "frames are not written down", "path", "problem", "errno"
+        "record_stopped", "warning", "frames are not being recorded", "path", "problem", "errno"
     )  # fmt: skip
     RECORD_AT_RISK = (
-        "record_at_risk", "warning", "what was written may be lost", "path", "problem", "errno"
+        "record_at_risk", "warning", "what was recorded may be lost", "path", "problem", "errno"
     )  # fmt: skip
-    MARKS_STOPPED = "marks_stopped", "warning", "marks are not written down", "errno"
+    MARKS_STOPPED = "marks_stopped", "warning", "marks are not being saved", "errno"
     RECORD_MOVED = (
         "record_moved", "warning", "the record goes on in another file",
         "before", "path", "problem",
     )  # fmt: skip
-    RECORD_FAILED = "record_failed", "warning", "faults in the recorder", "faults"
-    SCAN_FAILED = "scan_failed", "warning", "faults reading the link", "faults"
-    FIGURES_FAILED = "figures_failed", "warning", "the figures failed; worked out again"
+    RECORD_FAILED = "record_failed", "warning", "program faults in the recorder", "faults"
+    SCAN_FAILED = "scan_failed", "warning", "program faults reading the link", "faults"
+    FIGURES_FAILED = "figures_failed", "warning", "the figures failed and are worked out again"
     FIGURES_GIVEN_UP = "figures_given_up", "warning", "no figures until a new trip", "faults"
-    PART_LEFT_OUT = "part_left_out", "warning", "parts are left out after faults", "parts"
+    PART_LEFT_OUT = "part_left_out", "warning", "parts are left out after program faults", "parts"
     FEED_FAILED = "feed_failed", "warning", "program faults in the feed", "faults"
-    DOOR_FAILED = "door_failed", "warning", "program faults at the door", "faults"
-    REQUESTS_FAILED = "requests_failed", "warning", "program faults asking for messages", "faults"
+    DOOR_FAILED = "door_failed", "warning", "program faults serving paired viewers", "faults"
+    REQUESTS_FAILED = (
+        "requests_failed",
+        "warning",
+        "program faults asking the autopilot for data",
+        "faults",
+    )
     ALERTS_FAILED = "alerts_failed", "warning", "program faults in the daemon's alerts", "faults"
-    MEMORY_FAILED = "memory_failed", "warning", "program faults giving memory back", "faults"
-    NOTES_FAILED = "notes_failed", "warning", "program faults keeping notes", "faults"
+    MEMORY_FAILED = "memory_failed", "warning", "program faults returning free memory", "faults"
+    NOTES_FAILED = (
+        "notes_failed",
+        "warning",
+        "program faults in the notes beside the record",
+        "faults",
+    )
 
     COUNTERS_DISAGREE = (
-        "counters_disagree", "note", "the autopilot's charge counter is off", "off_fraction"
+        "counters_disagree", "note", "the autopilot's charge counter contradicts its current",
+        "off_fraction",
     )  # fmt: skip
-    IMPLAUSIBLE = "implausible", "note", "values that cannot be were left out"
+    IMPLAUSIBLE = "implausible", "note", "impossible values were left out"
     SOURCE_LEFT_OUT = "source_left_out", "note", "sources that gave little fell silent", "sources"
     SOURCE_BRIEF = "source_brief", "note", "sources heard only briefly are left out", "sources"
     SOURCE_JOINED = "source_joined", "note", "sources came in later", "sources"
@@ -87,16 +102,16 @@ class AlertCode(Code):
 
 
 class Alert(Statement):
-    """An alert that is on now.
+    """An alert that is on.
 
     Parameters
     ----------
     code, values
-        Which, with what its values are now.
+        Which alert, with its present values.
     since_s
-        For how long it has been on [s].
+        How long it has been on [s].
 
-    Its `level` is that of its row; of an alert that only the daemon knows, what the daemon says.
+    Its `level` is its row's; that of an alert unknown to this viewer is what the daemon says.
     """
 
     __slots__ = ("level", "since_s")
@@ -115,7 +130,15 @@ class Alert(Statement):
 
 @dataclass(frozen=True)
 class Event:
-    """An alert that came up, at stream time `t_s`, with its values as they were then."""
+    """An alert that came up, as it was then.
+
+    Parameters
+    ----------
+    t_s
+        Stream time when it came up.
+    alert
+        The alert, with the values that it had then.
+    """
 
     t_s: float
     alert: Alert

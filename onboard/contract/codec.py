@@ -1,12 +1,12 @@
-"""Records to JSON's own types and back: the one place where they are encoded and decoded.
+"""Records to JSON types and back: the one place where they are encoded and decoded.
 
-What is unknown becomes null, and its reason stands in the `why` of the object that holds it, under
-the field's name. A number that is not finite is unknown too. Reading is strict where a viewer could
-not do without, and forgiving where it can: an object may hold more than is known here; what may be
-unknown and is missing or nonsense is unknown; a text loses its line ends and control characters; a
-code of a newer daemon is kept as `newer`.
+What is unknown becomes null, with its reason under the field's name in the `why` of the object that
+holds it. A number that is not finite is unknown too. Reading is strict about what a viewer cannot
+do without and forgiving about the rest: fields not known here are passed over; a field that may be
+unknown is unknown where it is missing or nonsense; texts lose line ends and control characters; a
+code of a newer daemon becomes `newer`.
 
-The types of the records say what to do. They are looked at once a type.
+The types of the records say what to do, and each type is looked at only once.
 """
 
 import dataclasses
@@ -35,7 +35,7 @@ NOT_FINITE: Final = Unknown(Reason.NOT_FINITE)
 
 
 class ContractError(Exception):
-    """What was read is not what was agreed on; the text is the path to where it differs."""
+    """What was read is not what was agreed on; the text is the path to the difference."""
 
 
 class SchemaError(ContractError):
@@ -43,7 +43,7 @@ class SchemaError(ContractError):
 
 
 def plain(value: Any) -> Any:  # noqa: PLR0911
-    """Give a record, or anything that holds some, in JSON's own types.
+    """Return a record, or anything that holds records, in JSON types.
 
     Examples
     --------
@@ -67,7 +67,7 @@ def plain(value: Any) -> Any:  # noqa: PLR0911
 
 
 def as_line(message: Message) -> bytes:
-    r"""Give a message as one line of the feed.
+    r"""Return a message as one line of the feed.
 
     Examples
     --------
@@ -80,19 +80,19 @@ def as_line(message: Message) -> bytes:
 
 
 def json_line(raw: Mapping[str, Any]) -> bytes:
-    """Give what JSON's own types hold as one line."""
+    """Return an object of JSON types as one line."""
     return json.dumps(raw, separators=(",", ":"), allow_nan=False).encode() + b"\n"
 
 
 def from_line(line: bytes) -> Message | None:
-    """Read one line of the feed; None for a kind that a newer daemon says.
+    """Read one line of the feed; return None for a kind that only a newer daemon knows.
 
     Raises
     ------
     SchemaError
         If the other side speaks another schema.
     ContractError
-        If it is no such line.
+        If it is not a line of the feed.
     """
     try:
         raw = json.loads(line, parse_constant=lambda _: None)
@@ -109,12 +109,12 @@ def from_line(line: bytes) -> Message | None:
 
 
 def read(kind: type[Record], raw: object) -> Record:
-    """Read a record out of JSON's own types.
+    """Read a record from JSON types.
 
     Raises
     ------
     ContractError
-        If something is missing or wrong that may not be unknown.
+        If a field that may not be unknown is missing or wrong.
 
     Examples
     --------
@@ -140,7 +140,7 @@ def _record(value: Any) -> dict[str, Any]:
         else:
             result[name] = plain(part)
     if why:
-        # A record that says itself why (an answer) knows nothing unknown.
+        # A record with a `why` of its own (an answer) has no field that may be unknown.
         result[WHY] = why
     return result
 
@@ -159,7 +159,7 @@ def _statement(value: Statement) -> dict[str, Any]:
 
 
 def reader(kind: Any) -> Read:
-    """Give what reads a type; `read` for one use."""
+    """Return a function that reads this type; use `read` to read just one."""
     if kind not in _READERS:
         _READERS[kind] = _reader(kind)
     return _READERS[kind]
@@ -189,7 +189,7 @@ def _reader_of_union(parts: tuple[Any, ...]) -> Read:
     (kind,) = known
     inner = reader(kind)
     if Unknown in parts:
-        # Why it is unknown stands in the record that holds it: see `_reader_of_record`.
+        # The reason is in the record that holds the field: see `_reader_of_record`.
         return inner
     return lambda raw: None if raw is None else inner(raw)
 
@@ -252,7 +252,7 @@ def _reader_of_statement(kind: Any) -> Read:
 
 
 def _value(name: str, raw: Any) -> Value:
-    """Read a statement's value; None for what it cannot be."""
+    """Read a statement's value; return None if it cannot be one of that name."""
     try:
         value: Value = _VALUES[kind_of(name)](raw)
     except ContractError:
@@ -261,7 +261,7 @@ def _value(name: str, raw: Any) -> Value:
 
 
 def clean(text: str) -> str:
-    r"""Give a text on one line, without what could steer a terminal.
+    r"""Return a text on one line, without anything that could control a terminal.
 
     Examples
     --------
@@ -331,7 +331,7 @@ def _each(inner: Read, count: int | None = None) -> Read:
 
 _NAMES: Final[dict[Any, tuple[str, ...]]] = {}
 _READERS: Final[dict[Any, Read]] = {}
-"""What was looked at already, by type."""
+"""What has been looked at already, by type."""
 
 _PLAIN: Final[dict[Any, Read]] = {float: _number, int: _whole, str: _text, bool: _bool}
 
@@ -343,4 +343,4 @@ _VALUES: Final[dict[Kind, Read]] = {
     "counts": _each(_whole),
     "texts": _each(_text),
 }
-"""What reads a statement's value, by what its name says that it is."""
+"""Functions that read a statement's value, by the kind that its name tells."""

@@ -1,7 +1,7 @@
-"""A statement without words: a code, and the values that belong to it.
+"""Statements without words: a code and the values that belong to it.
 
 Each family of statements (reasons, alerts, refusals ...) is an enumeration of rows: the code, what
-it means, and the names of its values. What a name ends in tells its unit; see `quantities`.
+it means, and the names of its values. A name ends in its unit; see `quantities`.
 """
 
 import os
@@ -10,12 +10,12 @@ from enum import StrEnum
 from typing import Self
 
 Value = float | int | str | tuple[str, ...] | tuple[float, ...] | None
-"""What a statement may hold: numbers in SI units, names, the rider's words, paths; None: not known.
+"""What a statement may hold: numbers in SI units, names, the rider's words, paths; None is unknown.
 """
 
 
 class Code(StrEnum):
-    """A row: code, meaning, names of the values. It equals its code as a text.
+    """A row: code, meaning, names of the values. It equals its code as a string.
 
     Examples
     --------
@@ -37,7 +37,7 @@ class Code(StrEnum):
 
     @property
     def code(self) -> str:
-        """The code, as it stands on the wire."""
+        """The code, as sent on the wire."""
         return str(self.value)
 
 
@@ -54,7 +54,7 @@ class Statement:
     Raises
     ------
     TypeError
-        If the values are not those of the row.
+        If the values are not those that the row names.
     """
 
     __slots__ = ("code", "values")
@@ -77,7 +77,7 @@ class Statement:
         return hash((self.code, *sorted(self.values.items())))
 
     def __str__(self) -> str:
-        """Give what it means and its values: for logs."""
+        """Return the meaning and the values, for logs."""
         known = [(name, value) for name, value in self.values.items() if value not in (None, "")]
         values = ", ".join(
             os.strerror(int(value)).lower() if name == "errno" else f"{name} {value}"  # type: ignore[arg-type]

@@ -1,4 +1,4 @@
-"""What viewers may say to the daemon: one strict line of JSON a command, else a refusal.
+"""What viewers may send to the daemon: each command one strict line of JSON, or it is refused.
 
 Only these few settings and marks exist; none of them reaches the autopilot.
 """
@@ -12,7 +12,7 @@ from typing import Any, Final, Literal, NoReturn, TypeGuard, cast, get_args
 from onboard.contract.refusals import Refusal, RefusalCode
 
 LONGEST_BYTES: Final = 1024
-"""Of a line, its end not counted: room for the longest text in UTF-8 that is not escaped."""
+"""Longest line, its end not counted: room for the longest text in unescaped UTF-8."""
 
 HIGHEST_ID: Final = 2**53
 """Whole numbers up to here are exact in every JSON reader (RFC 8259, section 6)."""
@@ -20,12 +20,12 @@ HIGHEST_ID: Final = 2**53
 LABEL_MOST: Final = 40
 TEXT_MOST: Final = 200
 SHOWN_MOST: Final = 40
-"""Characters of what was given that a refusal repeats."""
+"""How many characters of what was given a refusal repeats."""
 
 AmountKind = Literal["charged_wh", "charged_ah", "left_fraction"]
 Amount = tuple[AmountKind, float]
 """Energy [Wh] or charge [Ah] that went into the pack, measured between charger and pack; or how
-full the pack is now, all of it, the reserve too."""
+full the whole pack is now, the reserve included."""
 
 Key = Literal[
     "target_distance_m", "target_speed_mps", "target_power_w", "home", "setup", "reserve_fraction"
@@ -42,14 +42,14 @@ NUMBERS: Final[dict[str, tuple[float, float]]] = {
     "target_power_w": (1.0, 1e5),
     "reserve_fraction": (0.0, 0.9),
 }
-"""Least and most: what a craft under 5 m and 5 kW can mean, with room. Common practice, no source.
-"""
+"""Least and most: what makes sense for a craft under 5 m and 5 kW, with room to spare. Common
+practice, no source."""
 
 AMOUNTS: Final[dict[str, float]] = {"charged_wh": 1e5, "charged_ah": 1e4, "left_fraction": 1.0}
-"""What `charged` carries one of, and the most of each; 0 Wh is 'not charged'."""
+"""The amounts, one of which `charged` carries, and the most of each; 0 Wh is 'not charged'."""
 
 TARGETS: Final = ("target_distance_m", "target_speed_mps", "target_power_w")
-"""What null clears."""
+"""Settings that null clears."""
 
 HERE: Final = "here"
 
@@ -71,8 +71,8 @@ class Set:
     key
         What to set.
     value
-        A number; None to clear a target; for `home` latitude and longitude [deg], or "here"; for
-        `setup` a label.
+        A number, or None to clear a target; for `home`, latitude and longitude [deg] or "here"; for
+        `setup`, a label.
     """
 
     id: int
@@ -80,7 +80,7 @@ class Set:
     value: Value
 
     def as_dict(self) -> dict[str, Any]:
-        """Give the command in JSON's own types."""
+        """Return the command in JSON types."""
         value = list(self.value) if isinstance(self.value, tuple) else self.value
         return {"kind": "set", "id": self.id, "key": self.key, "value": value}
 
@@ -96,12 +96,12 @@ class Mark:
     mark
         What happens.
     text
-        What the rider says of it; a `note` has nothing else.
+        The rider's words; all that a `note` has.
     amount
-        For `charged`, one of: energy or charge that went into the pack, measured between charger
-        and pack; how full the pack is now, all of it, the reserve too. With its key.
+        For `charged`, a key with its value: energy or charge that went into the pack, measured
+        between charger and pack, or how full the whole pack is now, the reserve included.
     source
-        What is `unplugged`, as alerts name it: "battery 1", "motor 0", "GPS receiver".
+        For `unplugged`, which, as alerts name it: "battery 1", "motor 0", "GPS receiver".
     """
 
     id: int
@@ -111,7 +111,7 @@ class Mark:
     source: str = ""
 
     def as_dict(self) -> dict[str, Any]:
-        """Give the command in JSON's own types."""
+        """Return the command in JSON types."""
         said = {"kind": "mark", "id": self.id, "mark": self.mark, "text": self.text}
         if self.amount is not None:
             said[self.amount[0]] = self.amount[1]
@@ -123,14 +123,14 @@ Command = Set | Mark
 
 @dataclass(frozen=True)
 class Refused:
-    """What is no command, and why.
+    """What is not a command, and why.
 
     Parameters
     ----------
     id
-        The viewer's number where one could be read.
+        The viewer's number, None if none could be read.
     why
-        What was given that is not allowed.
+        What is wrong with it.
     """
 
     id: int | None
@@ -146,7 +146,7 @@ class _NotAllowedError(Exception):
 
 
 def parse_command(line: bytes) -> Command | Refused:
-    r"""Read one line.
+    r"""Read a command from one line.
 
     Examples
     --------
@@ -171,7 +171,7 @@ def parse_command(line: bytes) -> Command | Refused:
 
 
 def command_from(raw: object) -> Command | Refused:
-    """Read a command from what JSON gave."""
+    """Read a command from parsed JSON."""
     number = raw.get("id") if isinstance(raw, dict) else None
     known_id = number if _is_id(number) else None
     try:
@@ -244,7 +244,7 @@ def _place(value: object) -> Position | str:
 def _number(name: str, value: object, least: float, most: float, of: str = "") -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         raise _not_allowed(name, value, of)
-    # Compared before it is made a float: a whole number may be too large for one.
+    # Compared before it becomes a float: an integer may be too large for one.
     if not least <= value <= most:
         raise _not_allowed(name, value, of)
     return float(value)
@@ -261,7 +261,7 @@ def _id(value: object) -> int:
 
 
 def _is_text(value: object, least: int, most: int) -> TypeGuard[str]:
-    # What is not printable could steer the terminal of whoever reads it.
+    # Unprintable characters could control the terminal of whoever reads it.
     return isinstance(value, str) and least <= len(value) <= most and value.isprintable()
 
 
@@ -275,7 +275,7 @@ def _only(raw: dict[str, Any], needed: tuple[str, ...], allowed: tuple[str, ...]
 
 
 def shown(value: object) -> str:
-    """Give what was said so that it can be repeated: one short printable line."""
+    """Return what was given as one short printable line, fit to be repeated."""
     try:
         text = json.dumps(value)
     except (TypeError, ValueError, RecursionError):
@@ -299,5 +299,5 @@ def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 Reply = Callable[[Refusal | None, Command | None], None]
-"""Answers a command, once: why not, or None when done; and what was done, where that says more
+"""Answers a command, once: why not, or None if it was done; and what was done, if that says more
 than the command (a home "here" with its position), else None."""

@@ -18,9 +18,9 @@ class Figure:
     Parameters
     ----------
     value
-        The estimate, in the unit that the name of the thing ends in.
+        The estimate, in the unit that the field's name ends in.
     low, high
-        The interval's ends; None where none is stated.
+        The ends of the interval; None if none is stated.
     """
 
     value: float
@@ -29,7 +29,7 @@ class Figure:
 
 
 class Unknown(Statement):
-    """No value, and why.
+    """No value, and why; `reasons` among the values are codes of reasons.
 
     Examples
     --------
@@ -46,11 +46,11 @@ class Unknown(Statement):
 
 Estimate = Figure | Unknown
 Number = float | Unknown
-"""A plain number without an interval, or unknown."""
+"""A number without an interval, or unknown."""
 
 
 def within(whole: Part | Unknown, get: Callable[[Part], Known | Unknown]) -> Known | Unknown:
-    """Give what is read out of something, or why that itself is unknown.
+    """Return what `get` reads from something known, or why that is unknown.
 
     Examples
     --------
@@ -61,7 +61,7 @@ def within(whole: Part | Unknown, get: Callable[[Part], Known | Unknown]) -> Kno
 
 
 def reaching_up_to(lower: Estimate, upper: Estimate) -> Estimate:
-    """Give a figure whose interval goes on to another's upper end, where that lies higher.
+    """Return a figure with its interval extended to another's upper end, if that is higher.
 
     Examples
     --------
@@ -76,7 +76,7 @@ def reaching_up_to(lower: Estimate, upper: Estimate) -> Estimate:
 
 
 def throughout(kind: Callable[..., Known]) -> Callable[[Unknown], Known]:
-    """Give what makes a dataclass whose every field is 'unknown'.
+    """Return a function that makes a dataclass with every field 'unknown'.
 
     Examples
     --------

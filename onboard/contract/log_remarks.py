@@ -1,41 +1,42 @@
-"""What is to be known once of a saved log: a row a remark, with its values."""
+"""Remarks on a saved log as a whole: one row for each, with its values."""
 
 from onboard.contract.codes import Code, Statement, Value
 from onboard.contract.figure import Unknown
 
 
 class LogRemarkCode(Code):
-    """A remark: code, meaning, names of the values."""
+    """A remark's row: code, meaning, names of the values."""
 
-    DAMAGED = "damaged", "so much of the log cannot be read", "bad_fraction"
-    FILE_MISSING = "file_missing", "files of the session's record are gone", "files"
+    DAMAGED = "damaged", "part of the log cannot be read", "bad_fraction"
+    FILE_MISSING = "file_missing", "files of the session's record are missing", "files"
     NO_AUTOPILOT = "no_autopilot", "no craft is in the log"
     OTHER_CRAFT = (
-        "other_craft", "another craft is in the log; which is followed", "other_systems", "system"
+        "other_craft", "another craft is in the log; `system` is followed",
+        "other_systems", "system",
     )  # fmt: skip
-    NO_POWER = "no_power", "no battery power was counted; the reason's code", "reason"
-    NO_SPEED = "no_speed", "no distance was counted; the reason's code", "reason"
+    NO_POWER = "no_power", "no battery power was counted", "reason"
+    NO_SPEED = "no_speed", "no distance was counted", "reason"
     CLOCK_NOT_SET = (
-        "clock_not_set", "the autopilot's clock was never set; what the date is by: `stamps` or "
+        "clock_not_set", "the autopilot's clock was never set; where the date is from: `stamps` or "
         "`nothing`", "dated_by",
     )  # fmt: skip
     PACKS_SUMMED = "packs_summed", "energy is the sum of several batteries", "packs"
-    PACKS_UNMEASURED = "packs_unmeasured", "batteries whose current nobody measures", "packs"
-    SEVERAL_RECEIVERS = "several_receivers", "one of several GPS receivers counts", "receivers"
+    PACKS_UNMEASURED = "packs_unmeasured", "batteries whose current is not measured", "packs"
+    SEVERAL_RECEIVERS = "several_receivers", "only one of several GPS receivers counts", "receivers"
     SILENT_AT_END = (
-        "silent_at_end", "what was counted falls silent before the end; the reason's code", "reason"
+        "silent_at_end", "what was counted falls silent before the end", "reason"
     )  # fmt: skip
 
 
 class LogRemark(Statement):
-    """A remark on a saved log.
+    """A remark on a saved log; a `reason` among its values is the code of a reason.
 
     Parameters
     ----------
     code, values
-        Which, with its values.
+        Which remark, with its values.
     reason
-        Of a row that has one: why what it lacks is unknown. Among the values stands its code.
+        If the row has one: why what is lacking is unknown. Its code becomes a value.
 
     Examples
     --------

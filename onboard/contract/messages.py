@@ -1,6 +1,6 @@
-"""The lines of the feed: each an object with its kind, and the records that they carry.
+"""The lines of the feed, each an object with its kind, and the records that they carry.
 
-The first line is the hello; then snapshots, now and then the trip line, and answers to commands.
+The first line is the hello; then come snapshots, now and then the trip line, and answers.
 """
 
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from onboard.contract.snapshot import Snapshot
 from onboard.contract.trip_line import TripLine
 
 Role = Literal["crew", "viewer"]
-"""Who steers too, and who only looks on."""
+"""Crew may give commands; a viewer only looks on."""
 
 
 @dataclass(frozen=True)
@@ -22,9 +22,9 @@ class Hello:
     Parameters
     ----------
     craft
-        What it is called.
+        Its name.
     rate_hz
-        How many snapshots come a second.
+        Snapshots per second.
     """
 
     craft: str
@@ -33,7 +33,7 @@ class Hello:
 
 @dataclass(frozen=True)
 class Ack:
-    """The answer to a command, and to other viewers the news of it.
+    """The answer to a command; for other viewers, the news of it.
 
     Parameters
     ----------
@@ -42,11 +42,11 @@ class Ack:
     ok
         Whether it was done.
     why
-        Why not; None where it was done.
+        Why not; None if it was done.
     by
-        Whether this viewer said it.
+        Whether this viewer sent it.
     command
-        What was said, with the position where it was said "here"; None where it was no command.
+        What was sent, with the position in place of "here"; None if it was not a command.
     """
 
     id: int | None
@@ -58,7 +58,13 @@ class Ack:
 
 @dataclass(frozen=True)
 class TurnedAway:
-    """The door lets nobody in: a wrong code or token, or why a right one is not let in now."""
+    """A viewer is turned away.
+
+    Parameters
+    ----------
+    why
+        Why a right code or token is not accepted now; None where it is wrong.
+    """
 
     why: Refusal | None = None
 
@@ -69,8 +75,14 @@ class Paired:
 
     Parameters
     ----------
-    token, name, role, craft
-        What to come in with from now on, as whom, what that one may do, and where.
+    token
+        What to join with from now on.
+    name
+        What the crew calls this viewer.
+    role
+        What it may do.
+    craft
+        The craft's name.
     """
 
     token: str
@@ -89,10 +101,10 @@ KINDS: dict[str, type[Any]] = {
     "refused": TurnedAway,
     "paired": Paired,
 }
-"""The kinds of lines that a daemon says."""
+"""The kinds of lines that a daemon sends."""
 
 
 def command_read(raw: object) -> Command | None:
-    """Read the command that an answer repeats; None where it is none."""
+    """Return the command that an answer repeats, None if there is none."""
     command = command_from(raw)
     return None if isinstance(command, Refused) else command

@@ -1,7 +1,7 @@
-"""What a name says of its value: the unit that it ends in, or that it is a name or a count.
+"""What a name tells about its value: the unit that it ends in, or that it is a text or a count.
 
-It is how the glossary is written, how values of statements are checked, and how a viewer knows in
-which of the reader's units to write one.
+The glossary is written from it, the values of statements are checked by it, and a viewer knows
+from it which of the reader's units to use.
 """
 
 from typing import Final, Literal
@@ -28,7 +28,7 @@ UNITS: Final[dict[str, str]] = {
     "v": "V",
     "a": "A",
 }
-"""What names end in, behind an underscore or all of it, the longest first."""
+"""Units by what a name ends in, after an underscore or as a whole; the longest first."""
 
 COUNTS: Final = frozenset(
     name
@@ -55,7 +55,7 @@ RATIOS: Final = frozenset(("times",))
 
 
 def unit_of(name: str) -> str | None:
-    """Give the unit that a name ends in, None where it ends in none.
+    """Return the unit that a name ends in, None if it ends in none.
 
     Examples
     --------
@@ -71,7 +71,7 @@ def unit_of(name: str) -> str | None:
 
 
 def kind_of(name: str) -> Kind:
-    """Tell what a statement's value of this name is.
+    """Return what kind of value a statement holds under this name.
 
     Examples
     --------

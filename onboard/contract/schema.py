@@ -1,6 +1,6 @@
-"""The contract written down: a schema for programs (JSON Schema 2020-12), a glossary for people.
+"""The contract in writing: a schema for programs (JSON Schema 2020-12), a glossary for people.
 
-Both are made from the types, and a test holds the files in this folder equal to them.
+Both are made from the types; a test checks that the files in this folder match them.
 """
 
 import dataclasses
@@ -39,13 +39,13 @@ _PLAIN: Final[dict[Any, dict[str, Any]]] = {
 
 
 def codes_of(family: type[Statement]) -> type[Code]:
-    """Give the enumeration that a family of statements takes its codes from."""
+    """Return the enumeration that a family of statements takes its codes from."""
     codes: type[Code] = typing.get_type_hints(family)["code"]
     return codes
 
 
 def schema() -> dict[str, Any]:
-    """Give the schema: the feed's lines by their kind, and all that they are made of."""
+    """Return the schema: the lines of the feed by kind, and everything that they are made of."""
     made = _Definitions()
     kinds = []
     for kind, record in KINDS.items():
@@ -74,7 +74,7 @@ class _Definitions:
         self.found: dict[str, Any] = {}
 
     def of(self, kind: Any) -> dict[str, Any]:
-        """Give the schema of a type; what has a name is defined once and referred to."""
+        """Return the schema of a type; a named type is defined once and referred to."""
         origin, parts = typing.get_origin(kind), typing.get_args(kind)
         if origin in (typing.Union, types.UnionType):
             known = [self.of(part) for part in parts if part is not Unknown]
@@ -125,7 +125,7 @@ def _statement(family: type[Statement]) -> dict[str, Any]:
 
 
 def schema_text() -> str:
-    """Give the text of `schema.json`: a line a definition, so that a change stands out."""
+    """Return the text of `schema.json`: a line for each definition, so that a change stands out."""
     whole = schema()
     rows = [f"  {_one_line(name)}: {_one_line(made)}" for name, made in whole.pop("$defs").items()]
     head = [f" {_one_line(name)}: {_one_line(part)}," for name, part in whole.items()]
@@ -137,12 +137,12 @@ def _one_line(part: Any) -> str:
 
 
 def families() -> tuple[type[Statement], ...]:
-    """Give every family of statements that has been imported."""
+    """Return every family of statements that has been imported."""
     return tuple(sorted(Statement.__subclasses__(), key=lambda family: family.__name__))
 
 
 def glossary_text() -> str:
-    """Give the text of `README.md`."""
+    """Return the text of `README.md`."""
     return "\n".join([*_HEAD.splitlines(), *_records(), *_statements(), *_limits()]) + "\n"
 
 
@@ -166,7 +166,7 @@ def _records() -> Iterator[str]:
 
 
 def _every_record(*kinds: Any) -> Iterator[Any]:
-    """Give records and the records in them, each once, from the outside in."""
+    """Yield records and the records in them, each once, from the outside in."""
     waiting, seen = list(kinds), set()
     while waiting:
         kind = waiting.pop(0)
@@ -185,7 +185,7 @@ def _is_number(hint: Any) -> bool:
 
 
 def _meanings(record: Any) -> dict[str, str]:
-    """Read the fields' meanings out of a docstring, its own and those that it inherits."""
+    """Return the fields' meanings, read from the docstrings of a record and its bases."""
     found: dict[str, str] = {}
     for base in reversed(record.__mro__):
         names: list[str] = []
@@ -243,22 +243,22 @@ def _limits() -> Iterator[str]:
 
 _HEAD: Final = """# What craft and screen agree on
 
-Written by `python -m onboard.contract` from the types in this folder; a test holds both equal.
+Written by `python -m onboard.contract` from the types in this folder; a test compares them.
 
-Everything is in SI units, and a name ends in its unit (Wh/km, Wh, Ah and degrees are the exceptions
-that the trade wants). A figure is `{"value", "low", "high"}`: the estimate and its 95 % interval.
-What is unknown is null, and the object that holds it says why under `"why": {field: reason}`. A
-reason, an alert, a refusal is a code with its values, never a sentence: words are made where they
-are read (`groundside/words`), in the reader's units. No field is free text but the rider's words,
-names and paths; an error of the system travels as its number, `errno`.
+Everything is in SI units, and a name ends in its unit (Wh/km, Wh, Ah and degrees are the customary
+exceptions). A figure is `{"value", "low", "high"}`: the estimate and its 95 % interval. What is
+unknown is null, and the object that holds it says why under `"why": {field: reason}`. A reason, an
+alert or a refusal is a code with its values, never a sentence: words are made where they are read
+(`groundside/words`), in the reader's units. The only free text is the rider's words, names and
+paths; a system error travels as its number, `errno`.
 
-The feed is one JSON object a line, UTF-8; each has `"schema": 2` and its kind: `hello` first, then
-`snapshot` five times a second, now and then `trip_line`, and `ack` to what was said. A reader
-passes over fields, kinds and codes that it does not know.
+The feed is UTF-8 with one JSON object on each line. Each has `"schema": 2` and its kind: `hello`
+first, then `snapshot` five times a second, `trip_line` now and then, and `ack` to each command. A
+reader passes over fields, kinds and codes that it does not know.
 
-Plain dataclasses and the codec of 300 lines beside them, not a serialisation library: the null with
-its reason beside it in the object that holds it is no shape that such a library reads or writes by
-itself, so its half of the work would have to be done here all the same; and the daemon starts
-without one more compiled wheel.
+The records are plain dataclasses with a codec of some 350 lines, not a serialisation library: no
+such library by itself reads or writes a null whose reason is beside it in the object that holds it,
+so that half of the work would have to be done here anyway; and the daemon starts without one more
+compiled wheel.
 
 """

@@ -1,6 +1,6 @@
 """The snapshot: all that a viewer needs at one instant, complete in itself.
 
-Names end in their units; see the glossary in `README.md`. What is unknown says why.
+Names end in their units: see the glossary in `README.md`. Whatever is unknown says why.
 """
 
 from dataclasses import dataclass, replace
@@ -21,8 +21,12 @@ class Consumption:
 
     Parameters
     ----------
-    last_20_s, last_300_s, trip, since_mark
-        Over the last seconds, the trip, and since the rider's mark.
+    last_20_s, last_300_s
+        Over so many seconds.
+    trip
+        Over the trip.
+    since_mark
+        Since the rider's mark.
     """
 
     last_20_s: Estimate
@@ -41,16 +45,20 @@ class Trip:
         Drawn from the battery.
     distance_m
         Over ground.
-    moving_s, elapsed_s
-        Time under way, and in all.
+    moving_s
+        Time under way.
+    elapsed_s
+        Total time, at rest too.
     wh_per_km
         Energy over distance.
-    mean_power_w, mean_speed_mps
-        Energy over elapsed time; distance over time under way.
+    mean_power_w
+        Energy over elapsed time.
+    mean_speed_mps
+        Distance over time under way.
     max_speed_mps
         Highest speed over ground.
     bridged_energy_fraction, bridged_distance_fraction
-        How much of both lies in gaps of the data.
+        How much of it was bridged over gaps in the data.
     """
 
     energy_wh: Estimate
@@ -68,12 +76,16 @@ class Trip:
 
 @dataclass(frozen=True)
 class Reach:
-    """How far what is left will go [m].
+    """How far the energy left will go [m].
 
     Parameters
     ----------
-    now, target, best
-        Riding on as now, at the target speed, at the best speed.
+    now
+        Carrying on as now.
+    target
+        At the target speed.
+    best
+        At the best speed.
     """
 
     now: Estimate
@@ -83,16 +95,16 @@ class Reach:
 
 @dataclass(frozen=True)
 class BatteryState:
-    """What is left.
+    """The energy left, and the pack's resistance.
 
     Parameters
     ----------
     left_wh
-        What can still be drawn above the reserve and before the cut-off.
+        Energy that can be drawn before the reserve or the cut-off is reached.
     left_fraction
         The same as a share of the pack's full energy.
     resistance_ohm
-        Internal resistance of the whole pack, as it answers at once.
+        Internal resistance of the whole pack: its immediate response.
     """
 
     left_wh: Estimate
@@ -102,14 +114,16 @@ class BatteryState:
 
 @dataclass(frozen=True)
 class Curve:
-    """Battery power against speed, inside the speeds seen, with a 95 % band.
+    """Battery power against speed, within the speeds ridden, with a 95 % band.
 
     Parameters
     ----------
-    speed_mps, power_w, low_w, high_w
-        Points of the curve and the ends of its band, as many of each.
+    speed_mps, power_w
+        Points of the curve.
+    low_w, high_w
+        Ends of the band at these points.
     speed_kind
-        Over ground where the water is not known.
+        Through water, or over ground where the water is not known.
     """
 
     speed_mps: tuple[float, ...]
@@ -121,16 +135,16 @@ class Curve:
 
 @dataclass(frozen=True)
 class Steady:
-    """A stretch that is held, up to now.
+    """A stretch held steady up to now.
 
     Parameters
     ----------
     seconds_s
-        For how long; zero where nothing is held.
+        How long it has been held; zero where nothing is.
     power_w, speed_mps
-        Means over it.
+        Means over the stretch.
     scatter_fraction
-        Standard error of power over speed, as a share of it.
+        Standard error of power over speed, as a share of that ratio.
     """
 
     seconds_s: float
@@ -141,26 +155,28 @@ class Steady:
 
 @dataclass(frozen=True)
 class Run:
-    """A run as it stands.
+    """A run as far as it has gone.
 
     Parameters
     ----------
     number
-        From 1 in each trip.
+        Counts from 1 in each trip.
     setup
         The set-up's label.
     open
-        Whether it still goes on.
-    start_s, seconds_s
-        When it was started, in stream time, and how long it took.
+        Whether it is still going on.
+    start_s
+        When it began, in stream time.
+    seconds_s
+        How long it has lasted.
     steady_s
-        Its longest stretch held.
+        Its longest steady stretch.
     power_w, speed_mps, course_deg
-        Means over all of it.
+        Means over the whole run.
     wh_per_km
-        Energy over distance of all of it.
+        Energy over distance, over the whole run.
     long_enough
-        Whether what was held tells enough.
+        Whether its steady stretch is long enough to count.
     """
 
     number: int
@@ -185,7 +201,7 @@ class SetAndDrift:
     east_mps, north_mps
         Its components; unknown where the courses ridden do not determine them.
     covariance_m2ps2
-        East-east, east-north, north-north, of both components whether claimed or not.
+        East-east, east-north, north-north; of both components, even one that is unknown.
     """
 
     east_mps: Estimate
@@ -200,7 +216,7 @@ class DriveState:
     Parameters
     ----------
     rpm, motor_amps_a, temperature_degc
-        Of the first motor that is heard.
+        Of the first motor heard.
     """
 
     rpm: Number
@@ -210,17 +226,20 @@ class DriveState:
 
 @dataclass(frozen=True)
 class LinkState:
-    """How the link does.
+    """How well the link works.
 
     Parameters
     ----------
     age_s
-        Since the last message of the followed craft came.
+        Time since the last message of the craft that is followed.
     messages_per_s
-        Its messages over the last seconds.
-    messages, lost, bad_bytes
-        Messages heard; its messages that did not arrive, by their sequence numbers; bytes that are
-        no message.
+        Its rate of messages over the last seconds.
+    messages
+        Messages heard.
+    lost
+        Messages of that craft that did not arrive, by their sequence numbers.
+    bad_bytes
+        Bytes that belong to no message.
     system_id
         The MAVLink system that is followed.
     source
@@ -245,7 +264,7 @@ class Figures:
     t_s
         Stream time.
     power_w, volts_v, amps_a
-        Of the battery side, corrected as the profile says.
+        On the battery side, corrected as the profile says.
     speed_mps, course_deg
         Over ground.
     heading_deg
@@ -257,29 +276,33 @@ class Figures:
     trip
         Sums since the start of the stream.
     battery
-        What is left.
+        The energy left, and the pack's resistance.
     range_m
-        How far that goes.
+        How far the energy left will go.
     time_left_s
-        How long it lasts, riding on as now, or resting as in the last minutes.
+        How long it will last, carrying on as now or resting as in the last minutes.
     best_speed_mps
-        The speed over ground that takes the least energy a distance, on the present course.
-    target, home
-        How the rider stands to the target, and to the way home.
+        The speed over ground with the lowest consumption, on the present course.
+    target
+        How the ride compares with the target.
+    home
+        The way home: what it takes and what that leaves.
     set_and_drift
-        What is known of the water.
+        The water current together with the push of the wind.
     drive
-        The motor drive.
+        What the motor drive reports.
     curve
-        Power against speed with the set-up in use.
+        Battery power against speed with the set-up in use.
     steady
-        What is held just now.
+        The stretch held steady up to now.
     runs
         The newest runs, oldest first.
-    setup, setups
-        Label of the set-up in use, and of all that were.
+    setup
+        Label of the set-up in use.
+    setups
+        Labels of all set-ups used so far.
     reserve_fraction
-        What is to be kept, of the pack's present full energy.
+        Share to keep of the pack's present full energy.
     alerts
         What the rider should know.
     """
@@ -313,16 +336,16 @@ class Figures:
 
 @dataclass(frozen=True)
 class Snapshot(Figures):
-    """Figures, with how the link does and a running number.
+    """The figures, with the state of the link and a running number.
 
     Parameters
     ----------
     seq
         Grows by one with each snapshot of a daemon.
     utc
-        By the autopilot's clock.
+        Date and time by the autopilot's clock.
     link
-        How the link does.
+        How well the link works.
     """
 
     seq: int
@@ -331,12 +354,12 @@ class Snapshot(Figures):
 
 
 def unknown_steady(unknown: Unknown) -> Steady:
-    """Give a stretch of which nothing is known."""
+    """Return a stretch of which nothing is known."""
     return replace(throughout(Steady)(unknown), seconds_s=0.0)
 
 
 def unknown_figures(unknown: Unknown, t_s: float, setup: str) -> Figures:
-    """Give figures of which nothing is known.
+    """Return figures of which nothing is known.
 
     Parameters
     ----------
@@ -362,14 +385,14 @@ def unknown_figures(unknown: Unknown, t_s: float, setup: str) -> Figures:
 
 
 def unknown_snapshot(unknown: Unknown, source: str) -> Snapshot:
-    """Give a snapshot of which nothing is known: what a viewer shows before the first one.
+    """Return a snapshot of which nothing is known, as a viewer shows it before the first one.
 
     Parameters
     ----------
     unknown
         Why.
     source
-        Where one is to come from.
+        Where snapshots are to come from.
     """
     link = LinkState(unknown, unknown, 0, 0, 0, unknown, source)
     return Snapshot(**vars(unknown_figures(unknown, 0.0, "")), seq=0, utc=unknown, link=link)

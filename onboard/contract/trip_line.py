@@ -4,24 +4,26 @@ import itertools
 from dataclasses import dataclass
 
 POINTS_MOST = 400
-"""More than a terminal has columns, few enough to be sent along now and then."""
+"""More than a terminal has columns, yet few enough to send now and then."""
 
 
 @dataclass(frozen=True)
 class TripLine:
-    """Points of a trip in order of time.
+    """Points of a trip, in order of time.
 
     Parameters
     ----------
-    t_s, distance_m, energy_wh
-        Stream time, and what was counted up to then; as many of each, at most `POINTS_MOST`.
+    t_s
+        Stream time of each point; at most `POINTS_MOST`.
+    distance_m, energy_wh
+        What was counted up to each point.
     every_s
-        Points are this far apart, or further where nothing came.
+        Time between points; it is longer where no data came.
 
     Raises
     ------
     ValueError
-        If the columns differ in length, are too long, or time does not rise.
+        If the columns differ in length or are too long, or if time does not rise.
     """
 
     t_s: tuple[float, ...] = ()
@@ -37,7 +39,7 @@ class TripLine:
             raise ValueError("the time of a trip line does not rise")
 
     def rounded(self) -> "TripLine":
-        """Give the line as finely as a screen shows it, for the way over the network."""
+        """Return the line rounded to what a screen shows, for sending over the network."""
         return TripLine(
             tuple(round(value, 2) for value in self.t_s),
             tuple(round(value, 1) for value in self.distance_m),

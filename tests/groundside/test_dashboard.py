@@ -137,7 +137,7 @@ def test_a_danger_is_told_in_every_view() -> None:
         assert holds_drawn(here.rows, "TURN")
         assert "back home now" in here.text
         assert not holds_drawn(here.rows, "EASE")
-        text = "!! Turn back now: the energy left is what the way home takes, with the reserve kept"
+        text = "!! Turn back now: the way home takes all that is left above the reserve"
         for key in "12345678":
             await here.pilot.press(key)
             await here.show()

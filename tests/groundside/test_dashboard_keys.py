@@ -197,7 +197,7 @@ def test_a_run_begins_and_ends_with_one_key() -> None:
         (Said(True), "a run has begun"),
         (
             Said(False, Refusal(RefusalCode.TOO_MANY_WAIT)),
-            "NOT DONE: too many commands wait: say it again",
+            "NOT DONE: too many commands are waiting: try again",
         ),
         (Said(None, "no answer"), "UNSURE: no answer"),
     ],

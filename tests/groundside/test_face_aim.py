@@ -139,7 +139,7 @@ def test_the_big_value(
                 ("now", "power 320 W, distance 5.2 km"),
                 ("cue", "ease: 9 % over"),
                 ("chance", "87 % to make it at this speed"),
-                ("why", "Using 9 % more than makes it."),
+                ("why", "Using 9 % more than allowed."),
             ],
         ),
         (
@@ -148,7 +148,7 @@ def test_the_big_value(
             [
                 ("now", "speed 3.9 kn"),
                 ("cue", "ease: 9 % over"),
-                ("why", "Using 9 % more than makes it."),
+                ("why", "Using 9 % more than allowed."),
             ],
         ),
         (
@@ -163,7 +163,11 @@ def test_the_big_value(
         (
             changed(SPEED_ALONE, difference_fraction=NONE, confidence_fraction=NONE),
             {},
-            [("now", "speed 7.2 km/h"), ("cue", "ease"), ("why", "Using 9 % more than makes it.")],
+            [
+                ("now", "speed 7.2 km/h"),
+                ("cue", "ease"),
+                ("why", "Using 9 % more than allowed."),
+            ],
         ),
         (
             TARGET,

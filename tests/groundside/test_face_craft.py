@@ -50,7 +50,7 @@ def checks(changes: dict[str, Any], **more: Any) -> dict[str, tuple[str, str]]:
             "link",
             {"link__messages_per_s": Unknown(Reason.COUNTING), "link__messages": 0},
             "--",
-            "udpin:0.0.0.0:14550, counting",
+            "udpin:0.0.0.0:14550, still counting",
         ),
         ("position", {}, "ok", "45.01000 N, 30.02000 W"),
         ("position", {"position_deg": (-45.0, 30.0)}, "ok", "45.00000 S, 30.00000 E"),
@@ -150,7 +150,7 @@ def test_alerts_stand_on_top_in_the_riders_units() -> None:
     unmade = Alert(AlertCode.CANNOT_BE_MADE, 75.0, best_m=3704.0, best_speed_mps=2.0)
     alerts, _ = craft_blocks(scene(snapshot(alerts=(unmade,)), units=CHOICES["kn"]))
     assert [item.text for item in alerts] == [
-        "Cannot be made at any speed; best is 2.0 NM at 3.9 kn. (for 1 min 15 s)"
+        "The distance cannot be made at any speed: best is 2.0 NM at 3.9 kn. (for 1 min 15 s)"
     ]
     none, _ = craft_blocks(scene())
     assert [(item.name, item.text) for item in none] == [("alert", "none")]

@@ -172,12 +172,12 @@ def test_on_a_curve_through_water_all_is_pointed_out_as_through_water() -> None:
 def test_without_a_curve_the_rider_is_told_what_to_do() -> None:
     learning = snapshot(curve=Unknown(Reason.TOO_FEW_STRETCHES))
     face = curve_face(scene(learning), of_consumption=False)
-    assert face.plot.why == f"no curve yet: too few steady stretches yet. {LEARN}"
+    assert face.plot.why == f"no curve yet: too few steady stretches. {LEARN}"
     one = snapshot(
         curve=changed(CURVE, speed_mps=(1.0,), power_w=(9.0,), low_w=(8.0,), high_w=(9.0,))
     )
     face = curve_face(scene(one), of_consumption=False)
-    assert face.plot.why == f"no curve yet: one speed alone is known. {LEARN}"
+    assert face.plot.why == f"no curve yet: only one speed is known. {LEARN}"
     assert (
         curve_face(waiting(), of_consumption=True).plot.why == f"no curve yet: no data yet. {LEARN}"
     )

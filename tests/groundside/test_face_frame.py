@@ -32,16 +32,15 @@ def signed(here: Scene, *reasons: str) -> list[str]:
         (
             scene(snapshot(alerts=(NOTE, LOW, TURN)), refused="NOT DONE: no"),
             [
-                "!! Turn back now: the energy left is what the way home takes, "
-                "with the reserve kept.",
+                "!! Turn back now: the way home takes all that is left above the reserve.",
                 "! NOT DONE: no",
-                "! Only 12 Wh are left above the reserve: head for home.",
-                "- Values that cannot be were left out: check the sensors and their wiring.",
+                "! Only 12 Wh left above the reserve: head for home.",
+                "- Impossible values were left out: check the sensors and their wiring.",
             ],
         ),
         (
             scene(snapshot(alerts=(UNMADE,)), units=CHOICES["kn"]),
-            ["! Cannot be made at any speed; best is 2.0 NM at 3.9 kn."],
+            ["! The distance cannot be made at any speed: best is 2.0 NM at 3.9 kn."],
         ),
         (scene(problem="no feed"), ["! no feed"]),
         (scene(since_received_s=2.0), ["no alerts"]),

@@ -82,7 +82,7 @@ def test_the_spread_of_the_water_along_its_set() -> None:
         (Unknown(Reason.NO_CURVE), "water not known: no curve yet"),
         (
             SetAndDrift(OTHERS, OTHERS, STATED_BY_ENDS),
-            "water not known: needs steady stretches on other courses at like power",
+            "water not known: needs steady stretches on other courses at similar power",
         ),
         # 0.3 m/s to the west and 0.4 to the north are 0.5, 1.8 km/h, towards 323 deg; a standard
         # deviation of 0.05 m/s all around is 0.098 m/s, 0.4 km/h, of a half width.
@@ -98,17 +98,17 @@ def test_the_spread_of_the_water_along_its_set() -> None:
         (
             SetAndDrift(Figure(-0.5, -0.6, -0.4), OTHERS, STATED_BY_ENDS),
             "water sets 1.8 km/h to the W, sure to 0.4; north-south not known: "
-            "needs steady stretches on other courses at like power",
+            "needs steady stretches on other courses at similar power",
         ),
         (
             SetAndDrift(OTHERS, Figure(0.5, 0.4, 0.6), STATED_BY_ENDS),
             "water sets 1.8 km/h to the N, sure to 0.4; east-west not known: "
-            "needs steady stretches on other courses at like power",
+            "needs steady stretches on other courses at similar power",
         ),
         (
             SetAndDrift(OTHERS, Figure(0.05, -0.15, 0.25), STATED_BY_ENDS),
             "water sets less than 0.9 km/h S-N; east-west not known: "
-            "needs steady stretches on other courses at like power",
+            "needs steady stretches on other courses at similar power",
         ),
     ],
 )

@@ -130,7 +130,9 @@ def test_a_connection_that_breaks_off_ends_the_waiting() -> None:
                 again = await client.send(NOTE)
         assert ack.ok is None
         assert ack.why is not None
-        assert ack.why.startswith(f"feed at 127.0.0.1:{port} broke off before it answered: it may")
+        assert ack.why.startswith(
+            f"feed at 127.0.0.1:{port} disconnected before it answered: it may"
+        )
         assert again == Said(False, f"no feed at 127.0.0.1:{port}: nothing was said")
 
     run(main)
@@ -178,9 +180,9 @@ def test_an_answer_to_something_else_is_none(answer: dict[str, Any]) -> None:
 @pytest.mark.parametrize(
     ("command", "why"),
     [
-        (setting("target_speed_mps", float("nan")), "nothing that JSON can say"),
-        (setting("target_speed_mps", object()), "nothing that JSON can say"),
-        (mark("note", "\ud800"), "nothing that JSON can say"),
+        (setting("target_speed_mps", float("nan")), "JSON cannot express it"),
+        (setting("target_speed_mps", object()), "JSON cannot express it"),
+        (mark("note", "\ud800"), "JSON cannot express it"),
         (mark("note", "x" * 1100), "too long: a command takes at most 1024 bytes"),
     ],
 )

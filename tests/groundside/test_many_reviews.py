@@ -59,7 +59,7 @@ def test_several_logs_as_json_and_as_lines(capsys, tmp_path: Path) -> None:
     out, _ = capsys.readouterr()
     rows = [line.split()[0] for line in out.splitlines() if ".tlog  " in line]
     assert rows == ["at_anchor.tlog", "board_sprints.tlog"]
-    assert "1 log could not be read: in no sum" in out
+    assert "1 log could not be read: not counted" in out
 
 
 def maps(process: Path) -> str:

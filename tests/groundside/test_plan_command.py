@@ -91,7 +91,7 @@ def test_a_trip_that_cannot_be_made_is_exit_1(capsys: pytest.CaptureFixture[str]
     assert "slower may take less, but nothing was learned below" in out
     code, out = plan(capsys, "--distance-m", "1000", "--head-current-mps", "9", *OF_LOG)
     assert code == 1
-    assert "no speed seen makes way" in out
+    assert "no speed tried makes way" in out
     code, out = plan(capsys, "--distance-m", "1000", "--head-current-mps", "9", "--json", *OF_LOG)
     found = json.loads(out)
     assert (code, found["schema"], found["best"]) == (1, 2, None)

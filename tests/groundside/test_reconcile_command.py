@@ -243,7 +243,7 @@ def test_charges_that_tell_nothing_are_left_out_and_that_is_said(capsys, folder)
     )
     (remark,) = [one for one in found["remarks"] if one["code"] == "some_full"]
     assert (remark["full_charges"], remark["charges"]) == (2, 3)
-    assert remark["text"].startswith("Only 2 of 3 charges")
+    assert remark["text"].startswith("2 of 3 charges are known to be full to full")
     text = (folder / "zeroed.toml").read_text().replace("0.7", "0.88")
     (folder / "larger.toml").write_text(text)
     _, found = reconcile(capsys, "--sheet", path, "--profile", folder / "larger.toml")
@@ -311,10 +311,10 @@ def test_for_people_within_80_columns(capsys, folder) -> None:
     assert "    [sensors]\n    current_scale = 1.06" in out
     assert "Nothing was changed" in out
     code, unsure = told(capsys, *given, *zeroed)
-    assert "not known that the pack was full" in unsure
+    assert "Whether the pack was full" in unsure
     assert "[sensors]" not in unsure
     code, fine = told(capsys, *given, "--profile", folder / "right.toml", "--full-to-full")
-    assert "within what can be told" in fine
+    assert "matches what was counted" in fine
     assert "[sensors]" not in fine
     sheets = told(capsys, "--sheet", sheet(folder, 3), "--profile", folder / "plain.toml")[1]
     assert "3 rides on 3 charges" in sheets

@@ -226,7 +226,7 @@ def test_what_a_log_lacks_is_said_in_the_readers_units() -> None:
     assert log_remark_text(no_fix, CHOICES["kn"]) == (
         "No speed in this log (no GPS fix): no distance, no Wh/NM, no range."
     )
-    for dated_by, ends in (("stamps", "that of the stamps."), ("nothing", "it has no date.")):
+    for dated_by, ends in (("stamps", "taken from the stamps."), ("nothing", "it has no date.")):
         undated = LogRemark(LogRemarkCode.CLOCK_NOT_SET, dated_by=dated_by)
         assert log_remark_text(undated, CHOICES["kn"]).endswith(ends)
     assert log_remark_text(

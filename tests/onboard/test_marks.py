@@ -125,7 +125,7 @@ def test_a_full_disk_is_said_leaves_whole_lines_and_is_got_over(
     with monkeypatch.context() as patch:
         patch.setattr(os, "pwrite", some_then_none)
         book.write(NOTED[0])
-    assert words(book.problem) == "Marks are not written down: no space left on device."
+    assert words(book.problem) == "Marks are not being saved: no space left on device."
     assert path.read_bytes() == before
     book.write(NOTED[0])
     assert book.problem is None
@@ -135,7 +135,7 @@ def test_a_full_disk_is_said_leaves_whole_lines_and_is_got_over(
 def test_a_folder_that_is_gone_is_said(tmp_path: Path) -> None:
     book = MarkBook(tmp_path / "gone")
     book.write(NOTED[0])
-    assert words(book.problem) == "Marks are not written down: no such file or directory."
+    assert words(book.problem) == "Marks are not being saved: no such file or directory."
     book.sync()
     (tmp_path / FILE_NAME).mkdir()
     book = MarkBook(tmp_path)
@@ -209,7 +209,7 @@ def test_before_anything_is_heard_the_stream_time_is_not_known(tmp_path: Path) -
 
 def test_what_cannot_be_done_again_is_said(caplog) -> None:
     Noted(None, 5, None, Mark(1, "charged_full")).apply(Ride(Profile()))
-    assert "is not done again: what it needs is unknown" in caplog.text
+    assert "is not done again: what it needs is not known" in caplog.text
     Noted(None, 5, None, Mark(1, "new_trip")).apply(Ride(PROFILE))
 
 

@@ -1,4 +1,4 @@
-"""What the aim view says: the target that would be set, the one in force, and how it is met."""
+"""What the aim view says: the target about to be set, the one in force, and how it is met."""
 
 from dataclasses import dataclass
 
@@ -21,14 +21,14 @@ NOBODY = "No daemon takes a target here; a live ride does."
 
 @dataclass(frozen=True)
 class AimFace:
-    """All that the aim view says at one moment."""
+    """The content of the aim view at one moment."""
 
     value: HeroFace
     blocks: tuple[Block, ...]
 
 
 def aim_face(scene: Scene, aiming: Aiming) -> AimFace:
-    """Make all that the aim view says."""
+    """Return the content of the aim view."""
     kind, units = aiming.kind, scene.units
     force = value_in_force(kind, scene.snapshot)
     value = aiming.value

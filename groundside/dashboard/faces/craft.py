@@ -25,18 +25,18 @@ from onboard.contract.figure import Unknown, within
 from onboard.contract.snapshot import Snapshot, Trip
 
 BRIDGED_MOST = 0.05
-"""More of the trip than this bridged over gaps deserves a look. Common practice, no source."""
+"""A trip with more than this bridged over gaps deserves a look. Common practice, no source."""
 LOST_MOST = 0.05
-"""More messages than this lost deserve a look. Common practice, no source."""
+"""A link that loses more than this share deserves a look. Common practice, no source."""
 
 State = Literal["LOOK", "--", "ok"]
 ORDER: tuple[State, ...] = ("LOOK", "--", "ok")
-"""The worst first."""
+"""Worst first."""
 
 
 @dataclass(frozen=True)
 class Check:
-    """An instrument: its state, what it is, and what it says."""
+    """An instrument: its state, its name, and what it says."""
 
     state: State
     name: str
@@ -44,7 +44,7 @@ class Check:
 
 
 def craft_blocks(scene: Scene) -> tuple[Block, ...]:
-    """Make all that the craft view says: alerts first, then the instruments, the worst first."""
+    """Return the content of the craft view: alerts first, then the instruments, worst first."""
     checks = sorted(_checks(scene), key=lambda check: ORDER.index(check.state))
     instruments = tuple(
         Item(check.state, f"{check.name}: {check.text}", strong=check.state == "LOOK")
@@ -54,7 +54,7 @@ def craft_blocks(scene: Scene) -> tuple[Block, ...]:
 
 
 def silent_source(snapshot: Snapshot) -> str:
-    """Give the first source that an alert names as silent, empty where none is.
+    """Return the first source that an alert names as silent, empty if none is.
 
     Examples
     --------
@@ -72,7 +72,7 @@ def silent_source(snapshot: Snapshot) -> str:
 
 
 def names_of(value: Value) -> tuple[str | float, ...]:
-    """Give the names that a value of an alert holds; none where it is not known."""
+    """Return the names that a value of an alert holds, none if it is not known."""
     return value if isinstance(value, tuple) else ()
 
 

@@ -28,27 +28,27 @@ from onboard.contract.snapshot import Curve, Snapshot, SpeedKind
 KINDS: Mapping[SpeedKind, str] = {"through_water": "through water", "over_ground": "over ground"}
 LEARN = "Ride half a minute steadily at each of a few speeds: the curve is learned from that."
 BAND_MOST = 1.5
-"""The y axis ends at so many times the curve's highest, even where the band goes on."""
+"""The y axis ends at this many times the curve's highest point, even where the band goes on."""
 STEEPEST = 3.0
-"""A plot of consumption ends at so many times its least: slow speeds would flatten all else."""
+"""A consumption plot ends at this many times its lowest: slow speeds would flatten the rest."""
 SLOWEST_MPS = 0.3
-"""Slower than this a consumption says nothing."""
+"""Below this speed a consumption says nothing."""
 CHEAPEST_WITHIN = 0.015
-"""Nearer to the least than this nobody can tell on the water. Common practice, no source."""
+"""Closer to the least than this cannot be told on the water. Common practice, no source."""
 WH_PER_KM = 1.0 / 3.6
-"""What a J/m is [Wh/km]."""
+"""One J/m in Wh/km."""
 
 
 @dataclass(frozen=True)
 class CurveFace:
-    """All that the curve view says at one moment."""
+    """The content of the curve view at one moment."""
 
     plot: PlotFace
     blocks: tuple[Block, ...]
 
 
 def power_at(curve: Curve, speed_mps: float) -> float | None:
-    """Give the power at a speed within the curve [W]."""
+    """Return the power at a speed [W], None outside the curve."""
     speeds = curve.speed_mps
     place = bisect_right(speeds, speed_mps)
     if place == len(speeds) and speed_mps == speeds[-1]:
@@ -61,14 +61,14 @@ def power_at(curve: Curve, speed_mps: float) -> float | None:
 
 @dataclass(frozen=True)
 class Through:
-    """Turns speeds over ground, on the present course, into those of the curve.
+    """Converts speeds over ground on the present course to speeds of the curve.
 
     Parameters
     ----------
     east, north
         The course, as a unit vector.
     water_east_mps, water_north_mps
-        Set and drift; nothing where the curve itself is over ground.
+        Set and drift; zero where the curve itself is over ground.
     """
 
     east: float = 0.0
@@ -77,7 +77,7 @@ class Through:
     water_north_mps: float = 0.0
 
     def speed(self, over_ground_mps: float) -> float:
-        """Give the speed of the curve [m/s]."""
+        """Return the speed on the curve [m/s]."""
         return math.hypot(
             over_ground_mps * self.east - self.water_east_mps,
             over_ground_mps * self.north - self.water_north_mps,
@@ -85,7 +85,7 @@ class Through:
 
 
 def through_of(snapshot: Snapshot, curve: Curve) -> Through | None:
-    """Tell how speeds over ground lie on a curve; None where the water or the course is unknown."""
+    """Return what places speeds over ground on a curve, None if water or course is unknown."""
     if curve.speed_kind == "over_ground":
         return Through()
     course, water = snapshot.course_deg, snapshot.set_and_drift
@@ -99,7 +99,7 @@ def through_of(snapshot: Snapshot, curve: Curve) -> Through | None:
 
 
 def can_be_drawn(curve: Curve) -> bool:
-    """Tell whether there is a line to draw: two points of rising speed at the least."""
+    """Return whether there is a line to draw: at least two points, in order of speed."""
     speeds = curve.speed_mps
     columns = (curve.power_w, curve.low_w, curve.high_w)
     rising = all(a < b for a, b in itertools.pairwise(speeds))
@@ -107,20 +107,20 @@ def can_be_drawn(curve: Curve) -> bool:
 
 
 def curve_face(scene: Scene, *, of_consumption: bool) -> CurveFace:
-    """Make all that the curve view says.
+    """Return the content of the curve view.
 
     Parameters
     ----------
     scene
-        What is so now.
+        The present state.
     of_consumption
-        Plot the consumption in place of the power.
+        Plot consumption instead of power.
     """
     curve = scene.snapshot.curve
     if isinstance(curve, Unknown):
         return _none_yet(reason_text(curve, scene.units))
     if not can_be_drawn(curve):
-        return _none_yet("one speed alone is known")
+        return _none_yet("only one speed is known")
     draw = _Drawing(scene, curve, of_consumption)
     return CurveFace(draw.plot(), (_words(scene, curve),))
 
@@ -151,7 +151,7 @@ class _Drawing:
         self._x = Axis(low, round_top(last - low) + low, self._units.speed_name)
 
     def plot(self) -> PlotFace:
-        """Draw the curve with its band, and point out what the rider looks for."""
+        """Return the curve with its band, and the points and marks that the rider looks for."""
         curve, units = self._curve, self._units
         columns = [
             tuple(self._y(v, p) for v, p in zip(curve.speed_mps, column, strict=True))
@@ -161,7 +161,7 @@ class _Drawing:
         keep = [n for n, v in enumerate(curve.speed_mps) if v >= SLOWEST_MPS]
         x = tuple(xs[n] for n in keep)
         middle, low, high = (tuple(column[n] for n in keep) for column in columns)
-        # where little was ridden the band goes far beyond all that is there
+        # where little was ridden, the band goes far beyond everything else
         top = min(max(high, default=1.0), BAND_MOST * max(middle, default=1.0))
         if self._of_consumption:
             top = min(top, STEEPEST * min(middle, default=1.0))
@@ -228,7 +228,7 @@ def _words(scene: Scene, curve: Curve) -> Block:
 
 
 def _cost(curve: Curve, snapshot: Snapshot, over_ground_mps: float) -> float | None:
-    """Give what a speed over ground costs over ground, on the present course [Wh/km]."""
+    """Return the consumption at a speed over ground, on the present course [Wh/km]."""
     through = through_of(snapshot, curve)
     if through is None or over_ground_mps < SLOWEST_MPS:
         return None

@@ -1,4 +1,4 @@
-"""What to run next so that each set-up goes there and back: one way alone tells of the water."""
+"""What to run next so that each set-up goes there and back: one way alone shows the water too."""
 
 from collections.abc import Sequence
 
@@ -8,20 +8,20 @@ from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import Run
 
 OPPOSITE_DEG = 150.0
-"""Courses further apart than this are there and back. Common practice, no source."""
+"""Courses at least this far apart are there and back. Common practice, no source."""
 ALIKE_FRACTION = 0.1
-"""Powers closer than this may be one double run. Common practice, no source."""
+"""Powers within this share of each other can make a double run. Common practice, no source."""
 
 
 def next_step(runs: Sequence[Run], setup: str) -> str:
-    """Say what to do next with the set-up in force; empty where it has no run that counts yet.
+    """Return what to do next with the set-up in force, empty if it has no run that counts yet.
 
     Parameters
     ----------
     runs
-        As of the snapshot, the oldest first.
+        Those of the snapshot, oldest first.
     setup
-        The label in force, empty for none.
+        The label in force, empty if there is none.
 
     Examples
     --------

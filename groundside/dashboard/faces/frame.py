@@ -1,4 +1,4 @@
-"""What stands around every view: notices, the age of the data, and the time bar of a replay."""
+"""What surrounds every view: notices, the age of the data, and the time bar of a replay."""
 
 from dataclasses import dataclass, field
 
@@ -12,7 +12,7 @@ from onboard.contract.figure import Unknown
 
 @dataclass(frozen=True)
 class ReplayFace:
-    """The time bar of a replay; places as shares of the whole time."""
+    """The time bar of a replay, with places as shares of its length."""
 
     state: str = ""
     at: str = ""
@@ -24,7 +24,7 @@ class ReplayFace:
 
 @dataclass(frozen=True)
 class AgeFace:
-    """How old the data are and where they come from, the most important first."""
+    """How old the data are and where they come from, most important first."""
 
     parts: tuple[str, ...]
     stale: bool = False
@@ -32,7 +32,7 @@ class AgeFace:
 
 @dataclass(frozen=True)
 class FrameFace:
-    """All that stands around a view at one moment."""
+    """The content around a view at one moment."""
 
     notices: tuple[Notice, ...]
     age: AgeFace
@@ -40,7 +40,7 @@ class FrameFace:
 
 
 def age_face(scene: Scene) -> AgeFace:
-    """Say how old the data are and where they come from; first what became of a command."""
+    """Return the age of the data and where they come from; first, what became of a command."""
     if not scene.started:
         return AgeFace(_behind_said(scene, ("no data", scene.source)))
     link = scene.snapshot.link
@@ -60,13 +60,13 @@ def _behind_said(scene: Scene, parts: tuple[str, ...]) -> tuple[str, ...]:
 def _age(scene: Scene) -> str:
     if scene.age_s is None:
         return "data of unknown age"
-    if scene.age_s < 1.0 and not scene.stale:  # a running tenth would only flicker
+    if scene.age_s < 1.0 and not scene.stale:  # tenths would only flicker
         return "data under 1 s old"
     return f"data {age_text(scene.age_s)} old"
 
 
 def replay_face(replay: ReplayState | None) -> ReplayFace:
-    """Make the time bar of a replay; without a place before its first snapshot."""
+    """Return the time bar of a replay; it has no place before the first snapshot."""
     if replay is None:
         return ReplayFace("playing")
     going = "at the end" if replay.stands_still else "playing"
@@ -86,12 +86,12 @@ def replay_face(replay: ReplayState | None) -> ReplayFace:
 
 
 def frame_face(scene: Scene) -> FrameFace:
-    """Make all that stands around a view.
+    """Return the content around a view.
 
     Parameters
     ----------
     scene
-        What is so now.
+        The present state.
     """
     reasons = unknown_reasons(table_cells(scene.snapshot, scene.units))
     return FrameFace(notices(scene, reasons), age_face(scene), replay_face(scene.replay))

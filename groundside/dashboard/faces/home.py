@@ -1,4 +1,4 @@
-"""What the home view says: can I get home, which way, and what is then left."""
+"""What the home view says: can I get home, which way, and what will be left."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -23,10 +23,10 @@ CAUTIONS = (
     "carry a way to move without the motor. Distance and bearing are a straight line: land and "
     "shallows on it are not looked at.",
 )
-"""From brief to full; one of them always stands there."""
+"""From brief to full; one of them is always shown."""
 
 AT_HOME_M = 30.0
-"""Nearer than this no direction is given, as the advice to turn back ends there too."""
+"""Closer than this no direction is given; the advice to turn back ends here too."""
 
 UNTIL_KNOWN = "Until it is known, turn back before half the energy is used."
 """Common practice, no source."""
@@ -39,28 +39,28 @@ Verdict = Literal["enough", "only just", "not enough", "turn back", "not known",
 
 @dataclass(frozen=True)
 class HomeFace:
-    """All that the home view says at one moment.
+    """The content of the home view at one moment.
 
     Parameters
     ----------
     verdict
         The answer in a word.
     why
-        Why the way home is not known; empty where it is.
+        Why the way home is not known; empty if it is known.
     distance, margin
         The big figures.
     arrow_deg
-        Where the arrow points, in its steps, 0 ahead; None for no arrow.
+        Where the arrow points, in steps, 0 being ahead; None for no arrow.
     turn
-        Which way to turn, in few words and in full.
+        Which way to turn, in brief and in full.
     cost
-        What the way takes, in two pieces: energy, and time at which speed.
+        What the way takes, in two parts: the energy, and the time with its speed.
     water
         Set and drift.
     do
-        What to do, in sentences.
+        What to do, one sentence each.
     old
-        Whether all of it is too old to ride by.
+        Whether the data are too old to ride by.
     """
 
     verdict: Verdict = "not known"
@@ -76,12 +76,12 @@ class HomeFace:
 
     @property
     def cue(self) -> CueFace:
-        """The sign to turn back, with the first thing to do; empty where it is not time."""
+        """The cue to turn back with what to do, or empty if it is not time yet."""
         return CueFace("turn", self.do) if self.verdict == "turn back" else CueFace()
 
 
 def home_face(scene: Scene) -> HomeFace:
-    """Make all that the home view says."""
+    """Return the content of the home view."""
     home, units, old = scene.snapshot.home, scene.units, scene.stale
     water = water_text(scene.snapshot.set_and_drift, units) if scene.started else ""
     if isinstance(home, Unknown):
@@ -186,7 +186,7 @@ def _time(time_s: float) -> str:
 def _to_do(
     verdict: Verdict, turn: Turn, home: WayHome, units: Units, *, there: bool, old: bool
 ) -> tuple[str, ...]:
-    """Give what to do, the first thing first."""
+    """Return what to do, most urgent first."""
     if verdict == "turn back":
         return _turn_back(turn, home, units, old=old)
     if there:

@@ -1,4 +1,4 @@
-"""What a page of text says: blocks of items, each a name and what there is to say of it."""
+"""A page of text: blocks of items, each a name and a text."""
 
 from dataclasses import dataclass
 
@@ -10,9 +10,9 @@ class Item:
     Parameters
     ----------
     name
-        What it is about, in a few letters; empty where the text speaks for itself.
+        What it is about, in a few letters; empty if the text speaks for itself.
     text
-        What there is to say; it is wrapped, never cut.
+        What there is to say; wrapped, never cut.
     strong
         Whether it must be seen before the others.
     """
@@ -23,4 +23,4 @@ class Item:
 
 
 Block = tuple[Item, ...]
-"""Items that stay together where they can; their texts begin in one column."""
+"""Items kept together where possible; their texts line up in one column."""

@@ -1,11 +1,11 @@
-"""What a plot shows: lines, a band, points and marks in the numbers of its axes. No screen code."""
+"""The content of a plot: a line, a band, points and marks, in axis units. No screen code."""
 
 from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True)
 class Axis:
-    """From where to where an axis goes, in which unit."""
+    """The range and unit of an axis."""
 
     low: float = 0.0
     high: float = 1.0
@@ -14,7 +14,7 @@ class Axis:
 
 @dataclass(frozen=True)
 class Trace:
-    """A line through points; where y is None the line is broken."""
+    """A line through points, broken where y is None."""
 
     x: tuple[float, ...] = ()
     y: tuple[float | None, ...] = ()
@@ -22,7 +22,7 @@ class Trace:
 
 @dataclass(frozen=True)
 class Band:
-    """What lies between two lines over the same x."""
+    """The area between two lines over the same x."""
 
     x: tuple[float, ...] = ()
     low: tuple[float, ...] = ()
@@ -31,7 +31,7 @@ class Band:
 
 @dataclass(frozen=True)
 class Point:
-    """A point with its letter; an old one is hatched. Beyond the frame it stands at the edge."""
+    """A point with its letter: hatched if stale, drawn at the edge if outside the frame."""
 
     letter: str
     x: float
@@ -41,20 +41,20 @@ class Point:
 
 @dataclass(frozen=True)
 class AxisMark:
-    """A letter at the x axis.
+    """A letter on the x axis.
 
     Parameters
     ----------
     letter
         One character.
     x
-        Where it stands.
+        Where it is drawn.
     low, high
-        Ends of its interval, drawn along the axis, where it has one.
+        Ends of its interval, drawn along the axis; None if it has none.
     top
-        A dotted line goes up from the axis to this y; none where None.
+        Where a dotted line up from the axis ends; None for no line.
     stale
-        Whether it is of old data.
+        Whether it is from old data.
     """
 
     letter: str
@@ -67,22 +67,22 @@ class AxisMark:
 
 @dataclass(frozen=True)
 class PlotFace:
-    """All that a plot shows.
+    """The content of a plot.
 
     Parameters
     ----------
     title
-        Texts above the plot, the most important first; as many as fit.
+        Texts above the plot, most important first; as many as fit are shown.
     x, y
         The axes.
     trace, band
         The line, and what is shaded behind it.
     points, marks
-        What is pointed out, the most important first.
+        What is pointed out, most important first.
     why
-        What stands in place of the plot where there is nothing to draw, else None.
+        What is shown instead of the plot if there is nothing to draw, else None.
     label_columns
-        Least room for the numbers of the y axis, so that plots above each other line up.
+        Least width for the numbers of the y axis, so that stacked plots line up.
     """
 
     title: tuple[str, ...] = ()

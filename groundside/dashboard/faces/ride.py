@@ -1,7 +1,7 @@
-"""What the ride view says: a snapshot, its age and the rider's units become plain texts.
+"""What the ride view says: a snapshot, its age and the rider's units turned into plain texts.
 
-No screen code is here, so that every text can be tested without a terminal. Texts are made at the
-precision that is shown; equal texts are not painted again.
+There is no screen code, so that every text can be tested without a terminal. Texts are rounded as
+shown, and equal texts are not painted again.
 """
 
 from dataclasses import dataclass
@@ -31,7 +31,7 @@ LARGEST_SHOWN = 9999.5
 
 @dataclass(frozen=True)
 class HeroFace:
-    """A big figure: its digits or None, what it is, how sure it is, and why it is unknown."""
+    """A big figure: its digits or None, unit, label and interval, and why it is unknown."""
 
     digits: str | None = None
     unit: str = ""
@@ -43,7 +43,7 @@ class HeroFace:
 
 @dataclass(frozen=True)
 class CueFace:
-    """The cue: `ease`, `hold`, `push` or `turn`, or empty with the reason in the text."""
+    """The cue: `ease`, `hold`, `push`, `turn`, or empty with the reason among the texts."""
 
     word: str = ""
     parts: tuple[str, ...] = ()
@@ -51,7 +51,7 @@ class CueFace:
 
 @dataclass(frozen=True)
 class RideFace:
-    """All that the ride view says at one moment."""
+    """The content of the ride view at one moment."""
 
     consumption: HeroFace
     range: HeroFace
@@ -62,7 +62,7 @@ class RideFace:
 
 
 def hero(figure: Reading, units: Units, *, of_distance: bool, label: str, stale: bool) -> HeroFace:
-    """Make a big figure of a consumption [Wh/km] or of a distance [m]."""
+    """Return a consumption [Wh/km] or a distance [m] as a big figure."""
 
     def write(value: float) -> str:
         if of_distance:
@@ -79,12 +79,12 @@ def hero(figure: Reading, units: Units, *, of_distance: bool, label: str, stale:
 
 
 def big_distance(distance: float) -> str:
-    """Write a distance in three digits: two decimals below one, one below a hundred."""
+    """Write a distance, already in the rider's unit, in three digits."""
     return three_figures(distance) if abs(distance) < 0.995 else one_decimal(distance)
 
 
 def cue_face(scene: Scene) -> CueFace:
-    """Make the cue; a stale one is not shown, it would push a rider by what was."""
+    """Return the cue, but not a stale one: it would steer a rider by the past."""
     snapshot, units, target = scene.snapshot, scene.units, scene.snapshot.target
     if within(snapshot.home, lambda home: home.turn_back) is True and not scene.stale:
         return CueFace("turn", ("back home now", "what is left is what the way takes"))
@@ -105,7 +105,7 @@ def cue_face(scene: Scene) -> CueFace:
 
 
 def difference_text(fraction: float) -> str:
-    """Say how far off the target something is.
+    """Return in words how far something is off its target.
 
     Examples
     --------
@@ -119,7 +119,7 @@ def difference_text(fraction: float) -> str:
 
 
 def _wanted(target: Target, units: Units) -> list[str]:
-    """Say what is to be held, and how far it is still to go."""
+    """Return what is to be held, and how far there is left to go."""
     said = []
     if not isinstance(target.power_w, Unknown):
         said.append(f"hold {whole(target.power_w)} W")
@@ -134,7 +134,7 @@ def _wanted(target: Target, units: Units) -> list[str]:
 
 
 def run_parts(snapshot: Snapshot, *, stale: bool = False) -> tuple[str, ...]:
-    """Say how the run that goes on does, the most wanted first; nothing where none does."""
+    """Return the state of the open run, most important first; nothing if none is open."""
     if not snapshot.runs or not snapshot.runs[-1].open:
         return ()
     run = snapshot.runs[-1]
@@ -148,12 +148,12 @@ def run_parts(snapshot: Snapshot, *, stale: bool = False) -> tuple[str, ...]:
 
 
 def ride_face(scene: Scene) -> RideFace:
-    """Make all that the ride view says.
+    """Return the content of the ride view.
 
     Parameters
     ----------
     scene
-        What is so now.
+        The present state.
     """
     snapshot, units, stale = scene.snapshot, scene.units, scene.stale
     consumption = hero(

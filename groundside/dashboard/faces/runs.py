@@ -1,6 +1,6 @@
-"""What the runs view says: the set-up in force, the open run, the runs so far, and what is next.
+"""What the runs view says: the set-up in force, the open run, earlier runs, and what is next.
 
-Which set-up is better is for the review to tell; here a rider sees whether a run is fit to count.
+Which set-up is better is for the review to tell; here a rider sees whether a run will count.
 """
 
 import math
@@ -20,7 +20,7 @@ from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.snapshot import Run, Snapshot, Steady
 
 LONG_ENOUGH_S = 30.0
-"""Where the bar is full [s]; whether a run is long enough is the daemon's to say."""
+"""Where the bar is full [s]; whether a run is long enough is for the daemon to say."""
 BAR_STEPS = 60
 STANDING_W = 20.0
 """Below this battery power the motor hardly turns: electronics alone draw a few watts. Common
@@ -39,7 +39,7 @@ RULE_MORE = (
 
 @dataclass(frozen=True)
 class RunLine:
-    """A run that has ended, as texts; `within` is its interval in its short form."""
+    """A run that has ended, as texts; `within` is the interval in short."""
 
     number: str
     setup: str
@@ -55,7 +55,7 @@ class RunLine:
 
 @dataclass(frozen=True)
 class OpenRun:
-    """The run that is open: how long it is settled, of how long, and whether that will do."""
+    """The open run: how long it has lasted, how long it was steady, and whether that will do."""
 
     number: str
     setup: str
@@ -69,7 +69,7 @@ class OpenRun:
 
 @dataclass(frozen=True)
 class Held:
-    """The battery power now against the power target: the cue's word, or none with the reason."""
+    """Battery power now against the power target: the cue, or the reason why there is none."""
 
     power: str
     target: str = ""
@@ -79,7 +79,7 @@ class Held:
 
 @dataclass(frozen=True)
 class RunsFace:
-    """All that the runs view says at one moment."""
+    """The content of the runs view at one moment."""
 
     setup: str
     steady: str
@@ -95,7 +95,7 @@ class RunsFace:
 
 
 def runs_face(scene: Scene) -> RunsFace:
-    """Make all that the runs view says."""
+    """Return the content of the runs view."""
     snapshot, units = scene.snapshot, scene.units
     runs, now_open = snapshot.runs, open_run(snapshot)
     return RunsFace(
@@ -114,17 +114,17 @@ def runs_face(scene: Scene) -> RunsFace:
 
 
 def open_run(snapshot: Snapshot) -> Run | None:
-    """Give the run that is open, if any."""
+    """Return the open run, None if there is none."""
     return next((run for run in reversed(snapshot.runs) if run.open), None)
 
 
 def asks_for_charge(snapshot: Snapshot) -> bool:
-    """Tell whether the daemon asks if the pack was charged."""
+    """Return whether the daemon is asking if the pack was charged."""
     return any(alert.code is AlertCode.CHARGE_UNSAID for alert in snapshot.alerts)
 
 
 def missing(snapshot: Snapshot, units: Units) -> str:
-    """Say what a run that is started now lacks; empty where it lacks nothing."""
+    """Return what a run started now would lack, empty if nothing."""
     said = []
     if not setup_in_force(snapshot):
         said.append("no set-up label")
@@ -141,7 +141,7 @@ def missing(snapshot: Snapshot, units: Units) -> str:
 
 
 def silent(scene: Scene) -> str:
-    """Say why nothing can be started or marked here; empty where it can."""
+    """Return why no run can be started or marked here, empty if one can."""
     if scene.can_talk:
         return ""
     if scene.can_seek:
@@ -185,7 +185,7 @@ def _open(run: Run, steady: Steady, units: Units) -> OpenRun:
         more = f"{left} s more" if left > 0 else "a little more"
         if run.steady_s < 1.0 and isinstance(steady.power_w, Unknown):
             why = reason_text(steady.power_w, units)
-    # a bar that looks full and is not would end a run too early
+    # a bar that looks full too soon would end a run too early
     share = 1.0 if run.long_enough else min(run.steady_s / LONG_ENOUGH_S, 0.95)
     return OpenRun(
         number=str(run.number),
@@ -203,7 +203,7 @@ def _line(run: Run, units: Units) -> RunLine:
     cost = reading(run.wh_per_km, units)
     reaches = ""
     if cost.value is not None and cost.low is not None and cost.high is not None:
-        # rounded up: the short form never promises more than the long one
+        # rounded up: the short form never claims more than the long one
         reach = units.consumption(max(cost.high - cost.value, cost.value - cost.low))
         reaches = f"±{math.ceil(reach - 1e-9)}"
     return RunLine(

@@ -1,4 +1,4 @@
-"""Set-up labels to choose from with one key: those known, a new letter, any other."""
+"""Set-up labels to choose with one key: those known, a new letter, or any other."""
 
 import string
 
@@ -7,11 +7,11 @@ from onboard.contract.commands import LABEL_MOST
 from onboard.contract.snapshot import Snapshot
 
 PLAIN = "as is"
-"""What the daemon calls a craft whose set-up was not named."""
+"""The daemon's label for a set-up that was not named."""
 
 
 def setup_in_force(snapshot: Snapshot) -> str:
-    """Give the label in force, empty where none was given.
+    """Return the label in force, empty if none was given.
 
     Examples
     --------
@@ -27,13 +27,13 @@ def setup_in_force(snapshot: Snapshot) -> str:
 
 
 def known_setups(snapshot: Snapshot) -> tuple[str, ...]:
-    """Give the labels that the daemon knows, and those of the runs, each once, in order."""
+    """Return the labels that the daemon knows and those of the runs, sorted, each once."""
     found = {*snapshot.setups, *(run.setup for run in snapshot.runs), snapshot.setup}
     return tuple(sorted(found - {"", PLAIN}))
 
 
 def next_letter(known: tuple[str, ...]) -> str:
-    """Give the first letter that is no label yet, empty where all are.
+    """Return the first letter that is not a label yet, empty if all are.
 
     Examples
     --------
@@ -45,7 +45,7 @@ def next_letter(known: tuple[str, ...]) -> str:
 
 
 def sayable(text: str) -> str:
-    """Give what was typed as a label that the daemon takes; empty is none.
+    """Return what was typed as a label that the daemon accepts; empty if nothing is left.
 
     Examples
     --------

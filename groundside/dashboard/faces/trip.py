@@ -24,30 +24,30 @@ from onboard.contract.figure import Estimate, Unknown, within
 
 PANELS = ("power", "speed", "cost", "left")
 LABEL_COLUMNS = 5
-"""For the numbers of every panel alike, so that panels above each other line up."""
+"""The same width for the numbers of every panel, so that stacked panels line up."""
 EVENTS_MOST = 40
 Column = tuple[float | None, ...]
 
 
 @dataclass(frozen=True)
 class TripFace:
-    """All that the trip view says at one moment: a plot a panel, and the sums in words."""
+    """The content of the trip view at one moment: a plot for each panel, and the sums in words."""
 
     plots: tuple[PlotFace, ...]
     blocks: tuple[Block, ...]
 
 
 def trip_face(scene: Scene, panels: tuple[str, ...], *, over_distance: bool) -> TripFace:
-    """Make all that the trip view says.
+    """Return the content of the trip view.
 
     Parameters
     ----------
     scene
-        What is so now.
+        The present state.
     panels
-        Those of `PANELS` that are shown.
+        The `PANELS` to show.
     over_distance
-        Whether the x axis is the distance made, in place of the time.
+        Whether the x axis is the distance made instead of time.
     """
     series = trip_series(scene.trip_line)
     if len(series.t_s) < 2:
@@ -60,16 +60,16 @@ def trip_face(scene: Scene, panels: tuple[str, ...], *, over_distance: bool) -> 
 
 
 def place_in_replay(scene: Scene, x: float, *, over_distance: bool) -> tuple[str, float] | None:
-    """Tell where a tap on the plot leads: to a `distance_m`, or to a `fraction` of the time.
+    """Return where a tap on the plot leads: a `distance_m`, or a `fraction` of the time.
 
     Parameters
     ----------
     scene
-        What is so now.
+        The present state.
     x
-        Where it was tapped, in numbers of the axis.
+        Where it was tapped, in axis units.
     over_distance
-        What the axis is.
+        Whether the x axis is distance.
     """
     if over_distance:
         return "distance_m", x * scene.units.distance_unit_m
@@ -81,12 +81,12 @@ def place_in_replay(scene: Scene, x: float, *, over_distance: bool) -> tuple[str
 
 
 def _ahead_s(scene: Scene, replay: ReplayState) -> float:
-    """Tell how far the stream's time is ahead of the place in a saved log [s]."""
+    """Return how far the stream's time is ahead of the place in a saved log [s]."""
     return scene.snapshot.t_s - replay.t_s
 
 
 class _Places:
-    """The x axis, and what stands on it."""
+    """The x axis and the marks on it."""
 
     def __init__(self, scene: Scene, series: TripSeries, over_distance: bool) -> None:
         self._scene, self._series, self._over_distance = scene, series, over_distance
@@ -101,7 +101,7 @@ class _Places:
         return (self._series.t_s[point] - self._series.t_s[0]) / 60.0
 
     def _at(self, t_s: float) -> float:
-        """Give the x at a stream time, that of the nearest point behind it."""
+        """Return the x of the first point at or after a stream time."""
         place = bisect_left(self._series.t_s, t_s)
         return self.x[min(place, len(self.x) - 1)]
 
@@ -148,7 +148,7 @@ def _panel(panel: str, scene: Scene, series: TripSeries, places: _Places) -> Plo
 
 
 def _top(known: list[float], panel: str) -> float:
-    """Give where the y axis ends; a consumption while hardly moving does not flatten all else."""
+    """Return where the y axis ends; consumption while hardly moving must not flatten the rest."""
     if panel != "cost":
         return max(known)
     middle = sorted(known)[len(known) // 2]
@@ -160,7 +160,7 @@ def _left_wh(scene: Scene) -> Estimate:
 
 
 def _left(scene: Scene, series: TripSeries) -> tuple[float | None, ...]:
-    """Give the energy left along the trip: what is left now, and what was used since."""
+    """Return the energy left at each point: what is left now plus what was used since."""
     left, used_now = _left_wh(scene), scene.snapshot.trip.energy_wh
     if isinstance(left, Unknown) or isinstance(used_now, Unknown):
         return (None,) * len(series.t_s)

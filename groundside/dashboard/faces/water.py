@@ -1,4 +1,4 @@
-"""Set and drift in words: how fast the water goes, where to, and how sure that is."""
+"""Set and drift in words: how fast the water moves, which way, and how sure that is."""
 
 import math
 
@@ -12,11 +12,11 @@ TWO_SIDED_95 = 1.959964
 """97.5 % quantile of the normal distribution (tables)."""
 
 FINE_MPS = 0.1
-"""Where this is no whole tenth of the rider's unit, speeds of water need a second decimal."""
+"""Where this is under 0.3 in the rider's unit, speeds of water get a second decimal."""
 
 
 def water_text(water: SetAndDrift | Unknown, units: Units) -> str:
-    """Say what the water does, or why that is not known.
+    """Return what the water does, or why that is not known.
 
     Examples
     --------
@@ -32,7 +32,7 @@ def water_text(water: SetAndDrift | Unknown, units: Units) -> str:
 
 
 def known_water(water: SetAndDrift | Unknown) -> SetAndDrift | Unknown:
-    """Give set and drift where one component at the least is known, else why none is."""
+    """Return set and drift if at least one component is known, else why none is."""
     if isinstance(water, SetAndDrift):
         east, north = water.east_mps, water.north_mps
         return east if isinstance(east, Unknown) and isinstance(north, Unknown) else water
@@ -40,7 +40,7 @@ def known_water(water: SetAndDrift | Unknown) -> SetAndDrift | Unknown:
 
 
 def sets_text(water: SetAndDrift, units: Units) -> str:
-    """Say what is known of the water, such as `sets 0.3 km/h towards NE`."""
+    """Return what is known of the water, such as `sets 0.3 km/h towards NE`."""
     east, north = water.east_mps, water.north_mps
     if isinstance(east, Unknown):
         return (
@@ -68,7 +68,7 @@ def sets_text(water: SetAndDrift, units: Units) -> str:
 
 
 def _one_axis(known: Figure, names: str, across: str, other: Unknown, units: Units) -> str:
-    """Say what is known where the courses ridden determine one component alone."""
+    """Return what is known where the courses ridden determine only one component."""
     value = known.value
     if abs(value) <= _reach(known):
         most = _written(abs(value) + _reach(known), units)
@@ -81,7 +81,7 @@ def _one_axis(known: Figure, names: str, across: str, other: Unknown, units: Uni
 
 
 def _reach(figure: Figure) -> float:
-    """Give half the width of an interval, 0 where none is stated."""
+    """Return half the width of an interval, 0 if none is stated."""
     if figure.low is None or figure.high is None:
         return 0.0
     return abs(figure.high - figure.low) / 2

@@ -1,4 +1,4 @@
-"""Directions in words: which way home lies, and which way the water goes."""
+"""Directions in words: where home lies and which way the water sets."""
 
 from dataclasses import dataclass
 
@@ -6,23 +6,23 @@ from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import SetAndDrift, Snapshot
 
 COURSE_MPS = 0.4
-"""Slower than this a course made good is the receiver's noise."""
+"""Below this speed a course made good is only the receiver's noise."""
 
 STEP_DEG = 5
-"""Nobody steers finer, and a running digit takes the eye."""
+"""Nobody steers finer, and a flickering digit distracts."""
 
 POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 
 @dataclass(frozen=True)
 class Turn:
-    """How home lies to the rider.
+    """Where home lies from the rider.
 
     Parameters
     ----------
     angle_deg
-        From ahead, positive to the right, in steps; None where the rider's own direction is not
-        known.
+        Measured from ahead, positive to the right, in steps; None if the rider's own direction is
+        not known.
     of
         What ahead is: `your course` or `the bow`.
     """
@@ -38,7 +38,7 @@ class Turn:
 
     @property
     def words(self) -> str:
-        """Say it, such as `40 deg to the left`; empty where it is not known."""
+        """The angle in words, such as `40 deg to the left`; empty if it is not known."""
         if self.angle_deg is None:
             return ""
         size = abs(self.angle_deg)
@@ -48,12 +48,12 @@ class Turn:
 
     @property
     def side(self) -> str:
-        """Give the side to turn to."""
+        """The side to turn to."""
         return "right" if (self.angle_deg or 0) > 0 else "left"
 
 
 def turn_to(bearing_deg: float, snapshot: Snapshot) -> Turn:
-    """Tell how a bearing lies to the rider: to the course made good, at rest to the bow.
+    """Return where a bearing lies from the course made good or, at rest, from the bow.
 
     Examples
     --------
@@ -75,7 +75,7 @@ def turn_to(bearing_deg: float, snapshot: Snapshot) -> Turn:
 
 
 def point_of(direction_deg: float) -> str:
-    """Give the nearest of eight compass points.
+    """Return the nearest of eight compass points.
 
     Examples
     --------
@@ -86,7 +86,7 @@ def point_of(direction_deg: float) -> str:
 
 
 def spread_along(water: SetAndDrift, east: float, north: float) -> float | None:
-    """Give the variance of set and drift along a unit vector [m2/s2], None where it is none."""
+    """Return the variance of set and drift along a unit vector [m2/s2], None if not positive."""
     ee, en, nn = water.covariance_m2ps2
     variance = ee * east * east + 2 * en * east * north + nn * north * north
     return variance if variance > 0 else None

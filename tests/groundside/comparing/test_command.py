@@ -239,7 +239,7 @@ def test_a_day_for_each_compares_nothing(tmp_path: Path, capsys: Capsys) -> None
         ),
         (
             [Run("a", "day.tlog", 24, 124), Run("b", "day.tlog", 148, 248)],
-            "compare: no double run (the next run had another set-up; no run back followed it): "
+            "compare: no double run (the next run had another set-up; no run back followed): "
             "run each set-up there and back, at one power",
         ),
     ],

@@ -129,7 +129,7 @@ def test_what_cannot_be_drawn_is_said() -> None:
     drawn = axes()
     assert anchor.result.curve == Unknown(Reason.TOO_FEW_STRETCHES)
     plots.draw_speed_power(drawn, anchor.result, KMH)
-    assert drawn.texts[0].get_text() == "unknown: too few steady stretches yet"
+    assert drawn.texts[0].get_text() == "unknown: too few steady stretches"
     drawn = axes()
     plots.draw_track(drawn, replace(anchor.series, pieces=np.empty((0, 6))), KMH)
     assert drawn.texts[0].get_text() == "no positions in this log"

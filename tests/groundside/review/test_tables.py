@@ -58,7 +58,7 @@ def test_several_logs_have_a_row_each_and_what_they_come_to(
     assert "2025-06-14 09:30 UTC" in rows["harbour_loop.tlog"]
     # (1.2956 + 37.960 + 73.605) Wh over (0 + 760.98 + 1406.36) m, by the logs' own reviews.
     assert "52.1 (49.9 to 54.3)" in rows["all"]
-    assert "1 log could not be read: in no sum" in lines
+    assert "1 log could not be read: not counted" in lines
     assert any(line.startswith("board_sprints.tlog: Another craft") for line in lines)
     assert "README.md" not in " ".join(lines)
 
@@ -111,7 +111,7 @@ def test_what_happened_is_told_in_the_readers_units_and_in_json_in_km() -> None:
     event = LogEvent(75.0, alert)
     told = replace(skiff, result=replace(skiff.result, events=(event,)))
     knots, km = (
-        f"Cannot be made at any speed; best is {best}."
+        f"The distance cannot be made at any speed: best is {best}."
         for best in ("12.0 NM at 3.9 kn", "22.2 km at 7.2 km/h")
     )
     assert next(as_lines([told], "kn")) == knots

@@ -14,7 +14,7 @@ KMH = CHOICES["km/h"]
 
 HELD = {"setups": (), "powers_w": (), "run_to_run_fraction": None, "within_run_fraction": None}
 NOT_KNOWN = (
-    "what was held instead is not known, as the log has no motor current, nor turns with the "
+    "what was held instead is not known: the log has no motor current, nor motor turns with the "
     "motor's data in the profile's [drive]"
 )
 
@@ -23,15 +23,15 @@ NOT_KNOWN = (
     ("values", "said"),
     [
         ({"setups": ("a", "b"), "powers_w": (419.8, 400.2)}, "420 W with a, 400 W with b"),
-        ({"run_to_run_fraction": 0.081}, "it changed by 8 % from run to run"),
-        ({"within_run_fraction": 0.058}, "it changed by 6 % within a run"),
+        ({"run_to_run_fraction": 0.081}, "it varied by 8 % from run to run"),
+        ({"within_run_fraction": 0.058}, "it varied by 6 % within a run"),
         (
             {"setups": ("a",), "powers_w": (400.0,), "held": "not_known"},
             f"400 W with a; {NOT_KNOWN}",
         ),
         (
             {"run_to_run_fraction": 0.04, "within_run_fraction": 0.06, "held": "motor_current"},
-            "it changed by 4 % from run to run; it changed by 6 % within a run",
+            "it varied by 4 % from run to run; it varied by 6 % within a run",
         ),
     ],
 )
@@ -81,7 +81,7 @@ def test_voltages() -> None:
         CautionCode.VOLTAGE_DIFFERS, setup="a", voltage_v=25.04, other="b", other_voltage_v=24.3
     )
     assert caution_text(caution, KMH).startswith(
-        "Pack voltage differed: 25.0 V with a, 24.3 V with b. Charge alike"
+        "Pack voltage differed: 25.0 V with a, 24.3 V with b. Charge to the same level"
     )
 
 
@@ -97,7 +97,7 @@ def test_lists() -> None:
 def test_reasons_within_a_reason() -> None:
     none = Unknown(Reason.NO_DOUBLE_RUN, reasons=("other_setup_next", "no_run_back"))
     assert reason_text(none, KMH) == (
-        "no double run (the next run had another set-up; no run back followed it)"
+        "no double run (the next run had another set-up; no run back followed)"
     )
 
 
@@ -106,11 +106,14 @@ def test_reasons_within_a_reason() -> None:
     [
         (Unknown(Reason.NO_SENSORS_ERROR, times=2.2222), "2.2 times what was counted came back"),
         (Unknown(Reason.NO_SENSORS_ERROR, times=0.4846), "0.48 times what was counted came back"),
-        (Unknown(Reason.TOO_LITTLE_USED, used_fraction=0.43), "43 % of the pack was used: half"),
+        (
+            Unknown(Reason.TOO_LITTLE_USED, used_fraction=0.43),
+            "43 % of the pack was used: at least half",
+        ),
         (
             Unknown(Reason.SCALE_ALONE, charges=3, times=1.5),
-            "scale and zero are told apart from 3 charges on, with mean currents that differ 1.5 "
-            "times",
+            "telling scale from zero takes at least 3 charges, with mean currents that differ by a "
+            "factor of 1.5",
         ),
     ],
 )

@@ -21,9 +21,9 @@ KMH, KNOTS = CHOICES["km/h"], CHOICES["kn"]
         (Standing.AGAINST_SPEED, -0.31, "31 % below the target speed."),
         (Standing.AGAINST_POWER, 0.004, "At the target power."),
         (Standing.AGAINST_POWER, -0.004, "At the target power."),
-        (Standing.AGAINST_ADVISED, -0.05, "5 % below the speed that makes it."),
-        (Standing.AGAINST_CONSUMPTION, 0.25, "Using 25 % more than makes it."),
-        (Standing.AGAINST_CONSUMPTION, -0.25, "Using 25 % less than makes it."),
+        (Standing.AGAINST_ADVISED, -0.05, "5 % below the speed that makes the distance."),
+        (Standing.AGAINST_CONSUMPTION, 0.25, "Using 25 % more than allowed."),
+        (Standing.AGAINST_CONSUMPTION, -0.25, "Using 25 % less than allowed."),
     ],
 )
 def test_a_difference(standing: Standing, difference: float, said: str) -> None:
@@ -35,11 +35,17 @@ def test_what_the_best_speed_makes_is_in_the_readers_units() -> None:
     # By hand: 9260 m = 5.0 NM; 2.572 m/s = 5.0 kn = 9.3 km/h.
     beyond = Stand(Standing.CANNOT_BE_MADE, best_m=9_260.0, best_speed_mps=2.572)
     target = replace(TARGET, reason=beyond)
-    assert stand_text(target, KNOTS) == "Cannot be made at any speed; best is 5.0 NM at 5.0 kn."
-    assert stand_text(target, KMH) == "Cannot be made at any speed; best is 9.3 km at 9.3 km/h."
+    assert (
+        stand_text(target, KNOTS)
+        == "The distance cannot be made at any speed: best is 5.0 NM at 5.0 kn."
+    )
+    assert (
+        stand_text(target, KMH)
+        == "The distance cannot be made at any speed: best is 9.3 km at 9.3 km/h."
+    )
 
 
 def test_without_a_cue_the_cue_tells_why() -> None:
     none = Unknown(Reason.NOT_KNOWN_LATELY)
     target = replace(TARGET, cue=none, reason=Stand(Standing.NO_CUE))
-    assert stand_text(target, KMH) == "No cue: not known lately."
+    assert stand_text(target, KMH) == "No cue: too few readings in the last few seconds."

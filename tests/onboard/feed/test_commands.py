@@ -108,7 +108,7 @@ def test_each_command_is_read(said: bytes, command: Command) -> None:
         (line(kind="set", id=1, key=["home"], value=1), "key = "),
         (line(kind="set", id=1, key="setup", value="a", now=1), '"now": no such key'),
         (line(kind="mark", id=1, mark="run_end", value=1), '"value": no such key'),
-        (b'{"kind": "mark", "id": 1, "id": 2, "mark": "run_end"}', "a key stands twice"),
+        (b'{"kind": "mark", "id": 1, "id": 2, "mark": "run_end"}', "a key appears twice"),
         (line(kind="mark", id=1, mark="arm"), 'mark = "arm": expected run_start'),
         (line(kind="mark", id=1, mark=None), "mark = null"),
         (line(kind="mark", id=1, mark="unplugged"), "source: missing"),
