@@ -21,7 +21,7 @@ def alert_text(alert: Alert, units: Units) -> str:
     >>> from groundside.units import CHOICES
     >>> alert = Alert(AlertCode.CANNOT_BE_MADE, 9.0, best_m=4_444.8, best_speed_mps=2.0)
     >>> alert_text(alert, CHOICES["kn"])
-    'The distance cannot be made at any speed: best is 2.4 NM at 3.9 kn.'
+    'No speed surely makes the distance: 2.4 NM is sure, at 3.9 kn.'
     """
     return fill(ALERTS[alert.code], alert, units)
 
@@ -44,6 +44,13 @@ def _link_down(values: Mapping[str, Value], units: Units) -> str:
     return f"{link}: {said}{cause}."
 
 
+def _lately(values: Mapping[str, Value], name: str, units: Units) -> str:
+    """Say what a reading is; of one that is not heard any more, that it was so."""
+    if values[name] is None:
+        return "too hot when last heard" if name == "temperature_degc" else "low when last heard"
+    return f"at {written(name, values[name], units)}"
+
+
 LINK_PROBLEMS: Mapping[str, str] = {
     "cannot_open": "cannot be opened",
     "cannot_connect": "cannot connect",
@@ -59,11 +66,20 @@ TRIED_AGAIN = "Trying again; recording goes on."
 ALERTS: Mapping[AlertCode, Sentence] = {
     AlertCode.TURN_BACK: "Turn back now: the way home takes all that is left above the reserve.",
     AlertCode.RESERVE_REACHED: "Reserve or cut-off reached: land now.",
-    AlertCode.NEAR_CUTOFF: "Battery at {volts_v}, near its cut-off: ease off now.",
-    AlertCode.DRIVE_HOT: "Motor drive at {temperature_degc}: ease off and let it cool.",
-    AlertCode.ENERGY_LOW: "Only {left_wh} left above the reserve: head for home.",
+    AlertCode.NEAR_CUTOFF: lambda values, units: (
+        f"Battery {_lately(values, 'volts_v', units)}, near its cut-off: ease off now."
+    ),
+    AlertCode.DRIVE_HOT: lambda values, units: (
+        f"Motor drive {_lately(values, 'temperature_degc', units)}: ease off and let it cool."
+    ),
+    AlertCode.ENERGY_LOW: lambda values, units: (
+        "Little was left above the reserve when last known: head for home."
+        if values["left_wh"] is None
+        else f"Only {written('left_wh', values['left_wh'], units)} left above the reserve: "
+        "head for home."
+    ),
     AlertCode.CANNOT_BE_MADE: (
-        "The distance cannot be made at any speed: best is {best_m} at {best_speed_mps}."
+        "No speed surely makes the distance: {best_m} is sure, at {best_speed_mps}."
     ),
     AlertCode.WEED: (
         "Power is {more_fraction} above the learned curve: weed or a fouled propeller?"

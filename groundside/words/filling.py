@@ -108,7 +108,7 @@ _WRITERS: Mapping[str, Callable[[float, Units], str]] = {
     "m": lambda value, units: f"{one_decimal(units.distance(value))} {units.distance_name}",
     "m/s": lambda value, units: f"{one_decimal(units.speed(value))} {units.speed_name}",
     "Wh/km": lambda value, units: f"{consumption_text(value, units)} {units.consumption_name}",
-    "share, 0 to 1": lambda value, _: percent(value),
+    "share": lambda value, _: percent(value),
     "Wh": lambda value, _: f"{whole(value)} Wh",
     "W": lambda value, _: f"{whole(value)} W",
     "V": lambda value, _: f"{value:.1f} V",

@@ -71,13 +71,15 @@ _ALLOWED: Mapping[str, str] = {
 
 def _not_known(values: Mapping[str, Value], units: Units) -> str:
     del units
+    key = str(values["key"])
+    what = {"position_deg": "the position", "battery": "the battery"}.get(key, key)
     try:
         reason = Reason(str(values["reason"]))
     except ValueError:
-        return f"{values['key']} is not known"
+        return f"{what} is not known"
     sentence = REASONS[reason]
     why = sentence if isinstance(sentence, str) and not reason.names else reason.meaning
-    return f"{values['key']} is not known: {why}"
+    return f"{what} is not known: {why}"
 
 
 def _cannot_record(values: Mapping[str, Value], units: Units) -> str:

@@ -59,7 +59,7 @@ STANDS: Mapping[Standing, Sentence] = {
     Standing.AGAINST_ADVISED: _against("the speed that makes the distance"),
     Standing.AGAINST_CONSUMPTION: _consumption,
     Standing.CANNOT_BE_MADE: (
-        "The distance cannot be made at any speed: best is {best_m} at {best_speed_mps}."
+        "No speed surely makes the distance: {best_m} is sure, at {best_speed_mps}."
     ),
     Standing.NO_CUE: "No cue.",
     Standing.NOTHING_LEFT: "Nothing is left above the reserve.",

@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Self
 
+from onboard.contract.quantities import unit_of
+
 Value = float | int | str | tuple[str, ...] | tuple[float, ...] | None
 """What a statement may hold: numbers in SI units, names, the rider's words, paths; None is unknown.
 """
@@ -39,6 +41,16 @@ class Code(StrEnum):
     def code(self) -> str:
         """The code, as sent on the wire."""
         return str(self.value)
+
+
+def _shown(name: str, value: Value) -> str:
+    """Return a value for a log: with its unit, and an error as the system calls it."""
+    if name == "errno" and isinstance(value, int):
+        return os.strerror(value).lower()
+    unit = unit_of(name)
+    if unit is None or not isinstance(value, float | int):
+        return f"{name} {value}"
+    return f"{name.rpartition('_')[0].replace('_', ' ')} {value:.4g} {unit}"
 
 
 class Statement:
@@ -79,10 +91,7 @@ class Statement:
     def __str__(self) -> str:
         """Return the meaning and the values, for logs."""
         known = [(name, value) for name, value in self.values.items() if value not in (None, "")]
-        values = ", ".join(
-            os.strerror(int(value)).lower() if name == "errno" else f"{name} {value}"  # type: ignore[arg-type]
-            for name, value in known
-        )
+        values = ", ".join(_shown(name, value) for name, value in known)
         return f"{self.code.meaning} ({values})" if values else self.code.meaning
 
     def __repr__(self) -> str:

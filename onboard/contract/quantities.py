@@ -13,7 +13,7 @@ UNITS: Final[dict[str, str]] = {
     "per_s": "1/s",
     "m2ps2": "m²/s²",
     "mps": "m/s",
-    "fraction": "share, 0 to 1",
+    "fraction": "share",
     "degc": "°C",
     "deg": "deg",
     "ohm": "Ω",

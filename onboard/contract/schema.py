@@ -38,6 +38,10 @@ _PLAIN: Final[dict[Any, dict[str, Any]]] = {
 }
 
 
+OF_ALL: Final = {"Consumption": "Wh/km", "Reach": "m"}
+"""Unit of all fields of a record."""
+
+
 def codes_of(family: type[Statement]) -> type[Code]:
     """Return the enumeration that a family of statements takes its codes from."""
     codes: type[Code] = typing.get_type_hints(family)["code"]
@@ -161,7 +165,8 @@ def _records() -> Iterator[str]:
         for field in dataclasses.fields(record):
             hint = hints[field.name]
             may = "may be" if Unknown in typing.get_args(hint) else ""
-            unit = unit_of(field.name) if _is_number(hint) else ""
+            # In these the name around them bears the unit: `range_m`, `wh_per_km`.
+            unit = OF_ALL.get(name) or (unit_of(field.name) if _is_number(hint) else "")
             yield f"| `{field.name}` | {unit or ''} | {may} | {meanings.get(field.name, '')} |"
 
 
@@ -209,6 +214,9 @@ def _statements() -> Iterator[str]:
         yield str(family.__doc__).split("\n\n", maxsplit=1)[0].replace("\n", " ").strip()
         yield ""
         alert = codes is AlertCode
+        if alert:
+            yield "Each also bears its `level`, and `since_s`, for how long it has been on."
+            yield ""
         yield "| code | level | meaning | values |" if alert else "| code | meaning | values |"
         yield "|---|---|---|---|" if alert else "|---|---|---|"
         for row in codes:
@@ -220,6 +228,12 @@ def _statements() -> Iterator[str]:
 def _limits() -> Iterator[str]:
     yield ""
     yield "## What viewers may set and mark"
+    yield ""
+    yield (
+        'A line each, without a schema: `{"kind": "set", "id", "key", "value"}` or '
+        '`{"kind": "mark", "id", "mark", "text"}`; `id` is the viewer\'s own number, which '
+        "comes back in the `ack`. Any other key is refused."
+    )
     yield ""
     yield "| key | allowed |"
     yield "|---|---|"
@@ -252,9 +266,9 @@ alert or a refusal is a code with its values, never a sentence: words are made w
 (`groundside/words`), in the reader's units. The only free text is the rider's words, names and
 paths; a system error travels as its number, `errno`.
 
-The feed is UTF-8 with one JSON object on each line. Each has `"schema": 2` and its kind: `hello`
-first, then `snapshot` five times a second, `trip_line` now and then, and `ack` to each command. A
-reader passes over fields, kinds and codes that it does not know.
+The feed is UTF-8 with one JSON object on each line. Each line of the daemon has `"schema": 2` and
+its kind: `hello` first, then `snapshot` five times a second, `trip_line` now and then, and `ack` to
+each command. A reader passes over fields, kinds and codes that it does not know.
 
 The records are plain dataclasses with a codec of some 350 lines, not a serialisation library: no
 such library by itself reads or writes a null whose reason is beside it in the object that holds it,

@@ -95,6 +95,10 @@ class Watch:
             self._other_since_s = None
         return events
 
+    def end(self) -> None:
+        """End it at once: what it was about is no more."""
+        self.on_since_s = self._other_since_s = None
+
     def alert(self, now_s: float, present: Values | None = None) -> Alert | None:
         """Give the alert if it is on.
 

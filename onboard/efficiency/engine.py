@@ -9,10 +9,9 @@ from dataclasses import replace
 from typing import Any
 
 from onboard.block import Block
-from onboard.contract.advice import Target
-from onboard.contract.alerts import Alert, AlertCode, Event
+from onboard.contract.alerts import AlertCode, Event
 from onboard.contract.commands import Amount
-from onboard.contract.figure import Estimate, Number, Unknown, throughout, within
+from onboard.contract.figure import Number, Unknown, throughout, within
 from onboard.contract.reasons import Reason
 from onboard.contract.refusals import Refusal
 from onboard.contract.snapshot import (
@@ -157,6 +156,7 @@ class Engine:
     def set_aim(self, aim: Aim) -> None:
         """Set the rider's target."""
         self.adviser.set_aim(aim)
+        self._watches.another_target()
         self._lookout.look_anew()
 
     def set_home(self, latitude_deg: float, longitude_deg: float) -> None:
@@ -290,8 +290,7 @@ class Engine:
         riding = ask("way of riding", itself, self._riding, *now)
         advice: Advice = ask("advice", throughout(Advice), self._advice, heard)
         state = ask("battery", itself, battery.state, heard, riding)
-        left_wh = within(state, lambda known: known.left_wh)
-        return Figures(
+        shown = Figures(
             t_s=self.latest.now_s,
             power_w=within(power_now, lambda side: side.power_w),
             volts_v=within(power_now, lambda side: side.volts_v),
@@ -313,12 +312,12 @@ class Engine:
             curve=ask("curve", itself, self.curve),
             steady=ask("runs", unknown_steady, lambda: self._runs.steady),
             runs=ask("runs", lambda _: (), self._run_table),
-            alerts=(
-                *ask("battery", lambda _: (), battery.question, self.latest.now_s),
-                *ask("alerts", lambda _: (), self._alerts, left_wh, advice.target),
-            ),
+            alerts=(),
             **self._readings(),
         )
+        question = ask("battery", lambda _: (), battery.question, shown.t_s)
+        alerts = ask("alerts", lambda _: (), self._watches.alerts, shown)
+        return replace(shown, alerts=(*question, *alerts))
 
     def _hidden(self, why: Unknown) -> Figures:
         """Give figures of which only what the instruments read now is known."""
@@ -335,9 +334,6 @@ class Engine:
             "setups": self.learner.setups,
             "reserve_fraction": self.reserve_fraction,
         }
-
-    def _alerts(self, left_wh: Estimate, target: Target | Unknown) -> tuple[Alert, ...]:
-        return self._watches.alerts(self.latest.now_s, left_wh, target)
 
     def _trip(self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown) -> Trip:
         both = self._together.since(self._together.first)

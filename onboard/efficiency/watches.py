@@ -9,7 +9,8 @@ from onboard.block import FloatArray
 from onboard.contract.advice import Standing, Target
 from onboard.contract.alerts import Alert, AlertCode, Event
 from onboard.contract.codes import Value
-from onboard.contract.figure import Estimate, Unknown
+from onboard.contract.figure import Number, Unknown, within
+from onboard.contract.snapshot import Figures
 from onboard.efficiency.alerts import EVENTS_MOST, Condition, Values, Watch
 from onboard.efficiency.battery import Pack
 from onboard.efficiency.cells import Cells
@@ -75,26 +76,32 @@ class Watches:
         self._known = {"power": False, "speed": False}
         self.events: list[Event] = []
 
-    def alerts(
-        self, now_s: float, left_wh: Estimate, target: Target | Unknown
-    ) -> tuple[Alert, ...]:
+    def alerts(self, shown: Figures) -> tuple[Alert, ...]:
         """Give what is on, in the order of `CONDITIONS`.
 
         Parameters
         ----------
-        now_s
-            Stream time [s].
-        left_wh, target
-            As they are shown beside the alerts, which must not tell another story.
+        shown
+            What is shown beside the alerts, which must not tell another story: their values are
+            read off it, and not known where it is not.
         """
-        present: dict[AlertCode, Values | None] = {AlertCode.CANNOT_BE_MADE: beyond_reach(target)}
-        if not isinstance(left_wh, Unknown):
-            present[AlertCode.ENERGY_LOW] = {"left_wh": left_wh.value}
-        found = [watch.alert(now_s, present.get(code)) for code, watch in self._watches.items()]
+        left = within(shown.battery, lambda battery: battery.left_wh)
+        degc = within(shown.drive, lambda drive: drive.temperature_degc)
+        present: dict[AlertCode, Values | None] = {
+            AlertCode.CANNOT_BE_MADE: beyond_reach(shown.target),
+            AlertCode.ENERGY_LOW: {"left_wh": None if isinstance(left, Unknown) else left.value},
+            AlertCode.NEAR_CUTOFF: {"volts_v": _known(shown.volts_v)},
+            AlertCode.DRIVE_HOT: {"temperature_degc": _known(degc)},
+        }
+        found = [watch.alert(shown.t_s, present.get(code)) for code, watch in self._watches.items()]
         silent = self._watches[AlertCode.SOURCE_SILENT].on_since_s is not None
         # What is silent is named: that no power is known is the same said twice, without the name.
         same = {AlertCode.NO_POWER_DATA} if silent else set()
         return tuple(one for one in found if one is not None and one.code not in same)
+
+    def another_target(self) -> None:
+        """Let go what was said of the target before."""
+        self._watches[AlertCode.CANNOT_BE_MADE].end()
 
     def seconds(self, cells: Cells) -> None:
         """Look at settled seconds."""
@@ -205,6 +212,10 @@ class Watches:
     ) -> None:
         self.events += self._watches[code].fold(t_s, holds, values, stays)
         del self.events[EVENTS_MOST:]
+
+
+def _known(reading: Number) -> float | None:
+    return None if isinstance(reading, Unknown) else reading
 
 
 def beyond_reach(target: Target | Unknown) -> Values | None:

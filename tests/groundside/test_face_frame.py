@@ -40,7 +40,7 @@ def signed(here: Scene, *reasons: str) -> list[str]:
         ),
         (
             scene(snapshot(alerts=(UNMADE,)), units=CHOICES["kn"]),
-            ["! The distance cannot be made at any speed: best is 2.0 NM at 3.9 kn."],
+            ["! No speed surely makes the distance: 2.0 NM is sure, at 3.9 kn."],
         ),
         (scene(problem="no feed"), ["! no feed"]),
         (scene(since_received_s=2.0), ["no alerts"]),

@@ -56,7 +56,7 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueFace:
             {"units": KN},
             "",
             (
-                "The distance cannot be made at any speed: best is 2.0 NM at 3.9 kn.",
+                "No speed surely makes the distance: 2.0 NM is sure, at 3.9 kn.",
                 "aim 85 Wh/NM",
                 "2.81 NM to go",
             ),

@@ -111,8 +111,8 @@ def test_what_happened_is_told_in_the_readers_units_and_in_json_in_km() -> None:
     event = LogEvent(75.0, alert)
     told = replace(skiff, result=replace(skiff.result, events=(event,)))
     knots, km = (
-        f"The distance cannot be made at any speed: best is {best}."
-        for best in ("12.0 NM at 3.9 kn", "22.2 km at 7.2 km/h")
+        f"No speed surely makes the distance: {best}."
+        for best in ("12.0 NM is sure, at 3.9 kn", "22.2 km is sure, at 7.2 km/h")
     )
     assert next(as_lines([told], "kn")) == knots
     assert next(as_lines([told], None)) == km

@@ -100,7 +100,7 @@ def samples(row: Code, name: str) -> tuple[Value, Value]:
         return PROBLEMS[row.code]
     if name in SAMPLES:
         return SAMPLES[name]
-    return FRACTIONS if unit_of(name) == "share, 0 to 1" else BY_KIND[kind_of(name)]
+    return FRACTIONS if unit_of(name) == "share" else BY_KIND[kind_of(name)]
 
 
 def text_of(row: Code, sentence: Sentence, units: Units, **other: Value) -> str:

@@ -37,11 +37,11 @@ def test_what_the_best_speed_makes_is_in_the_readers_units() -> None:
     target = replace(TARGET, reason=beyond)
     assert (
         stand_text(target, KNOTS)
-        == "The distance cannot be made at any speed: best is 5.0 NM at 5.0 kn."
+        == "No speed surely makes the distance: 5.0 NM is sure, at 5.0 kn."
     )
     assert (
         stand_text(target, KMH)
-        == "The distance cannot be made at any speed: best is 9.3 km at 9.3 km/h."
+        == "No speed surely makes the distance: 9.3 km is sure, at 9.3 km/h."
     )
 
 

@@ -1,5 +1,7 @@
 """Alerts come and go without flicker, and each condition has its own day and a twin without."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -8,6 +10,7 @@ from hypothesis import strategies as st
 from onboard.contract.alerts import AlertCode
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import DriveState, unknown_figures
 from onboard.efficiency.alerts import Condition, Watch
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.watches import Watches
@@ -104,7 +107,10 @@ def test_a_hot_drive_stays_hot_until_it_has_cooled_down() -> None:
     assert [event.alert.code for event in watches.events] == ["drive_hot"]
     # The onset's value stays with the event, the alert's own is that of now.
     assert watches.events[0].alert.values["temperature_degc"] > 70.0
-    (alert,) = watches.alerts(240.0, Unknown(Reason.NO_BATTERY), Unknown(Reason.NO_TARGET))
-    assert alert.level == "danger"
-    last_above = swings[swings > 65.0][-1]
-    assert alert.values["temperature_degc"] == last_above
+    nothing = unknown_figures(Unknown(Reason.NOT_HEARD), 240.0, "plain")
+    warm = DriveState(rpm=900.0, motor_amps_a=9.0, temperature_degc=68.0)
+    (alert,) = watches.alerts(replace(nothing, drive=warm))
+    assert (alert.level, alert.values) == ("danger", {"temperature_degc": 68.0})
+    # Of a drive that is not heard any more nothing is told as if it were so now.
+    (alert,) = watches.alerts(nothing)
+    assert alert.values == {"temperature_degc": None}

@@ -65,3 +65,12 @@ def test_what_is_said_of_a_charge_changes_figure_and_alert_at_once() -> None:
     assert before is not None
     assert after is not None
     assert after.values == figures.target.reason.values != before.values
+
+
+def test_an_alert_ends_with_the_target_that_it_is_about() -> None:
+    engine = Engine(Profile(battery=PACK), learned())
+    engine.set_aim(Aim(distance_m=400_000.0))
+    engine.fold(ride([(90, 2.4, 300)])[0])
+    assert alert(engine.figures(), "cannot_be_made") is not None
+    engine.set_aim(Aim())
+    assert alert(engine.figures(), "cannot_be_made") is None

@@ -8,6 +8,7 @@ import pytest
 from onboard.contract.alerts import Alert
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import unknown_figures
 from onboard.efficiency.battery import Pack
 from onboard.efficiency.cells import Cells
 from onboard.efficiency.power_sources import PowerNews
@@ -30,7 +31,7 @@ def on(watching: Watches, t_s: float = 1e4) -> set[str]:
 
 def now(watching: Watches, t_s: float) -> tuple[Alert, ...]:
     """What is on, where no figure is shown beside it."""
-    return watching.alerts(t_s, NO_TARGET, NO_TARGET)
+    return watching.alerts(unknown_figures(NO_TARGET, t_s, "plain"))
 
 
 def pack(left_fraction: float) -> Pack:

@@ -109,7 +109,7 @@ def test_a_sync_that_hangs_keeps_nobody_waiting(
     # What was written is the operating system's; only a power cut would take it.
     assert len(spans(recorder.folder)) >= len(stream.sent) - 4 * 3
     assert words(recorder.problem) == (
-        f"Recording at risk: the card takes nothing in ({recorder.folder})."
+        f"Recording at risk: the card accepts nothing ({recorder.folder})."
     )
     if closes:
         recorder.close()
