@@ -99,7 +99,7 @@ def test_it_is_time_to_turn_back() -> None:
         await here.give(Update(snapshot(alerts=(unmade,))))
         assert "best is 2.0 NM at 3.9 kn" not in together(here)
         await press(here, "u", "u")  # every sentence goes with the units, of what came before too
-        assert "best is 2.0 NM at 3.9 kn" in together(here)
+        assert "2.0 NM is sure, at 3.9 kn" in together(here)
 
     ride((80, 24), act)
 
