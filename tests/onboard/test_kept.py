@@ -66,6 +66,9 @@ def test_it_is_the_same_trip_while_the_autopilot_keeps_running(now: Clocks, same
         (Clocks(10.0, 1.75e9 + 601.0, NAN), 601.0, False, True),
         (Clocks(10.0, 1.75e9 - 86_400.0, NAN), NAN, False, True),
         (Clocks(10.0, NAN, NAN), NAN, False, True),
+        # Restarted just before: its boot clock tells nothing; nor does it four hours later.
+        (Clocks(590.0, NAN, 0.0), NAN, False, True),
+        (Clocks(600.0 + 4 * 3600.0, NAN, 0.0), NAN, False, True),
     ],
 )
 def test_after_ten_minutes_or_nobody_knows_how_long_it_is_asked(

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -12,8 +13,10 @@ from groundside.__main__ import main
 from groundside.log_profile import profile_for
 from groundside.review.csv_rows import COLUMNS, as_csv, header
 from groundside.review.many import Reviewed, review_many
+from groundside.review.result import Review
 from groundside.review.told import review_json
 from onboard.contract.figure import Figure
+from tests.contract_examples import example
 
 LOGS = Path(__file__).parents[3] / "replay_logs"
 SKIFF, CRAFT = LOGS / "harbour_loop.tlog", LOGS / "harbour_loop.toml"
@@ -66,6 +69,19 @@ def test_it_says_what_the_json_says(profile: Path | None) -> None:
     assert float(rows[0]["high_wh_per_km"]) == trip.wh_per_km.high
     assert rows[1]["wh_per_km"] == ""  # at anchor: unknown, not nought
     assert (rows[0]["left_wh"] == "") == (profile is None)
+
+
+def test_each_column_is_its_own_field() -> None:
+    # Each figure of this review is another number.
+    whole = example(Review)
+    trip = replace(whole.trip, moving_s=1.0)
+    (row,) = rows_of(as_csv([Reviewed(SKIFF, replace(whole, trip=trip, events=()))]))
+    result = json.loads(json.dumps(review_json(replace(whole, trip=trip, events=()))))
+    values = [row[column.name] for column in COLUMNS]
+    assert len({*values}) == len(values)
+    for column in COLUMNS:
+        said = at(result, column.name)
+        assert number(row[column.name]) == (said["value"] if isinstance(said, dict) else said)
 
 
 def test_every_number_names_its_unit() -> None:

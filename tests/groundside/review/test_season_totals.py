@@ -53,6 +53,13 @@ def test_consumption_of_all_is_of_the_sums_and_not_the_mean_of_the_rides() -> No
     assert found.mean_power_w == pytest.approx(300 / 3.0)  # Wh in 3 h
 
 
+def test_mean_power_is_over_the_time_of_the_rides_whose_energy_is_known() -> None:
+    # 100 Wh and 70 Wh over 1 h and 2 h; of the second the distance is not known.
+    found = totals([ride(100, 2_000, 3600), ride(70, None, 7200)])
+    assert found.mean_power_w == pytest.approx(170 / 3)
+    assert totals([ride(100, 2_000, 3600), ride(None, 900, 7200)]).mean_power_w == 100.0
+
+
 def test_half_widths_add_up_and_do_not_average_out() -> None:
     # Ten rides, each known to 4 %: all together are known to 4 %, not to 4 / sqrt(10).
     found = totals([ride(100 + n, 2_000) for n in range(10)])

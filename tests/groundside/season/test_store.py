@@ -6,6 +6,7 @@ import os
 import sqlite3
 import stat
 import tempfile
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from groundside.season import store as storing
 from groundside.season.gather import gather
 from groundside.season.rides import Share, Sums
 from groundside.season.store import FILE_NAME, NUMBERS, Row, SeasonStore, store_path
-from onboard.contract.figure import Figure, Unknown
+from onboard.contract.figure import Figure, Unknown, throughout
 from onboard.contract.reasons import Reason
 from tests.groundside.season.season_help import (
     DAY_US,
@@ -74,6 +75,18 @@ def test_what_is_stored_comes_back_as_it_was(tmp_path: Path, first, then) -> Non
     assert store.rows() == wanted
     store.clear()
     assert store.rows() == {}
+
+
+def test_a_ride_that_is_stored_again_keeps_nothing_of_before(tmp_path: Path) -> None:
+    none = Unknown(Reason.NO_GPS)
+    both = (Share("A", 1000.0, 50.0), Share("B", 400.0, 25.0))
+    ride = Row("a", "1", "", "", throughout(Sums)(none))
+    before = replace(ride, sums=replace(ride.sums, shares=both))
+    after = replace(ride, sums=replace(ride.sums, shares=both[:1]))
+    store = SeasonStore(tmp_path / "s", silent)
+    store.update([before], [], {})
+    store.update([after], [], {})
+    assert store.rows() == {"a": after}
 
 
 made = st.lists(

@@ -110,6 +110,13 @@ def test_the_cutoff_comes_before_the_reserve_where_the_voltage_sags() -> None:
     assert Pack(weak, Sensors()).left_spread(5000.0).value == 0.0
 
 
+def test_what_is_shown_of_the_resistance_is_the_resistance() -> None:
+    shown = Pack(replace(LI_ION, resistance_ohm=0.1), Sensors()).summary(300.0)
+    assert shown.resistance_ohm.value == pytest.approx(0.1, rel=0.05)
+    assert shown.resistance_ohm.low < 0.1 < shown.resistance_ohm.high < 0.5
+    assert shown.left_fraction.value > 0.5
+
+
 def test_what_is_left_falls_by_what_is_drawn() -> None:
     pack = Pack(replace(LI_ION, resistance_ohm=1e-6), Sensors())
     before = pack.left_spread(0.0).value

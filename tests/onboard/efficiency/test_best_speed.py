@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.best_speed import BestSpeed, best_speed, best_speed_on_course
-from onboard.efficiency.speed_power import fit
+from onboard.efficiency.speed_power import KNOTS, Posterior, fit
 from tests.onboard.efficiency.made_blocks import cubic, ride
 
 
@@ -136,6 +136,20 @@ def test_what_was_learned_gives_the_best_speed_with_an_interval() -> None:
         widths.append(best.high - best.low)
     assert inside >= 34
     assert np.median(widths) < 0.4
+
+
+@pytest.mark.parametrize(("course_deg", "along", "across"), [(45, 1, 0), (135, 0, 1), (225, -1, 0)])
+def test_the_water_is_taken_along_and_across_the_course(course_deg, along, across) -> None:
+    # Water towards NE: on NE it is all along, on SE all across, on SW all against.
+    drift = 0.3 * math.sqrt(2.0)
+    ln_speed = (KNOTS - np.log(20.0)) / 3.0
+    none = np.zeros((2 + len(KNOTS), 2 + len(KNOTS)))
+    known = Posterior(np.array([0.3, 0.3]), ln_speed, none, (0.5, 3.0), 20, 0.02, 1e-4)
+    found = best_speed_on_course(known, float(course_deg))
+    by_hand = best_speed(
+        lambda v: 20.0 * v**3, 0.5, 3.0, along_mps=along * drift, across_mps=across * drift
+    )
+    assert found.value == pytest.approx(by_hand.over_ground_mps, abs=1e-3)
 
 
 def test_no_progress_on_a_course_against_the_water_learned() -> None:
