@@ -192,6 +192,8 @@ class ChargeCount:
         charge_ah, t_s
             Charge drawn [Ah] and stream time [s] by the newest sample; None: as folded.
         """
+        if self._news and charge_ah is not None and t_s is not None:
+            return self._told_by(t_s).as_dict(charge_ah, t_s)
         if self._resumed is not None and not self._began:
             # Nothing came of it yet: not widened again and again by restarts.
             return self._resumed.stated
@@ -212,6 +214,18 @@ class ChargeCount:
             "unsaid": asks,
             "unsaid_since_utc_s": unsaid_s if unsaid_s is not None and unsaid_s > 0 else None,
         }
+
+    def _told_by(self, t_s: float) -> Self:
+        """Give the count with what is known of times away by a stream time, settled or not [s]."""
+        twin = copy.copy(self)
+        told = [news for news in self._news if news[0] <= t_s]
+        twin._news = []
+        if told:
+            # A second or more too late: what the sensor's zero is off by in a few, nobody misses.
+            twin._begin(t_s)
+        for news in told:
+            twin._learn_away(*news)
+        return twin
 
     def resume(self, kept: Any, away: Away, utc_s: float = math.nan) -> None:
         """Carry on from what was kept; to be called before anything is folded.

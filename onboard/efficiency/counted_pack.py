@@ -4,6 +4,7 @@ A profile may state no battery, and instruments may fall silent: then nothing is
 left. Where nobody knows if the pack was charged, the interval goes on to that of a full one.
 """
 
+import copy
 from dataclasses import replace
 from typing import Any
 
@@ -60,8 +61,9 @@ class CountedPack:
         """Take in settled seconds, in order."""
         if isinstance(self.pack, Unknown):
             return
-        if self._aways:
-            self._parts.fold("battery", self._tell_away, self.pack, float(cells.t_s[-1]))
+        if self._aways and (side := self._power.chosen(float(cells.t_s[-1]))) is not None:
+            self._parts.fold("battery", self._tell_away, self.pack, side)
+            self._aways.clear()
         self._parts.fold("battery", self.pack.fold, cells)
 
     def away(self, t_s: float, away: Away, counter_ah: float) -> None:
@@ -73,16 +75,12 @@ class CountedPack:
         if not isinstance(self.pack, Unknown):
             self._parts.fold("battery", self.pack.count.was_off, until_s, Away(off_s))
 
-    def _tell_away(self, pack: Pack, until_s: float) -> None:
-        """Tell the pack how long nobody looked, once it is known which counter tells of it."""
-        side = self._power.chosen(until_s)
-        if side is None:
-            return
+    def _tell_away(self, pack: Pack, side: BatterySide) -> None:
+        """Tell a pack how long nobody looked, by the counter that tells of it."""
         for t_s, away, before_ah in self._aways:
             drawn_ah = side.counter_began_ah - before_ah
             counted = away.went_on and drawn_ah >= 0
             pack.count.away(t_s, replace(away, drawn_ah=drawn_ah) if counted else away)
-        self._aways.clear()
 
     def kept(self, now_s: float) -> dict[str, Any] | None:
         """Give what outlasts this ride, as of a stream time [s]; None where it is no count."""
@@ -90,7 +88,13 @@ class CountedPack:
         # What was never counted nor stated is no count to go on with.
         if isinstance(pack, Unknown) or (side is None and not pack.count.is_told):
             return None
-        return pack.count.as_dict(*(() if side is None else (side.charge_ah, now_s)))
+        if side is None:
+            return pack.count.as_dict()
+        if self._aways:
+            # A stream of a few seconds settles none: what is known of the time before it counts.
+            pack = copy.deepcopy(pack)
+            self._tell_away(pack, side)
+        return pack.count.as_dict(side.charge_ah, now_s)
 
     def resume(self, kept: dict[str, Any] | None, utc_s: float) -> None:
         """Carry on from what an earlier one kept; see `Engine.resume_battery`."""

@@ -7,9 +7,10 @@ import pytest
 
 from onboard.efficiency.recharge import Away
 from onboard.kept import FILE_NAME, Clocks, away_since, load, same_trip, save
-from onboard.profile import Battery, Profile, Sensors
+from onboard.profile import Battery, Profile, Sensors, parse_profile
 from onboard.ride import Ride
 from onboard.telemetry.frames import Frames
+from onboard.telemetry.link_scanner import LinkScanner
 from onboard.telemetry.scanner import LogScanner
 from tests.small_streams import Sender, records
 from tests.wire import wire
@@ -158,3 +159,31 @@ def counted(profile: Profile) -> dict[str, object]:
     ride.take(LogScanner().push(records(made, step_us=125_000) + bytes(32)))
     ride.finish()
     return ride.kept()
+
+
+@pytest.mark.parametrize("tail", [4, 7, 10, 14])
+def test_what_a_stream_of_a_few_seconds_drew_counts(tail: int) -> None:
+    # As a record's end is brought up to: nobody was away, and no second has settled yet.
+    profile = parse_profile("[battery]\nchemistry = 'lfp'\ncells = 16\ncapacity_ah = 20.0\n")
+    sender, before, whole = Sender(), LinkScanner(), Ride(profile)
+    end_s = 60
+
+    def second(at_s: int) -> list[tuple[int, bytes]]:
+        frames = sender.second(float(at_s), 52.0, 90.0, 2.0)
+        frames.append(sender.time_of_day(1.76e9 + at_s, float(at_s)))
+        return [(1_000_000 * at_s, b"".join(frames))]
+
+    for at_s in range(end_s - tail):
+        whole.take(before.push(second(at_s)))
+    kept = whole.kept()
+    rest, behind = Ride(profile, None, kept), LinkScanner()
+    for at_s in range(end_s - tail, end_s):
+        made = second(at_s)
+        whole.take(before.push(made))
+        rest.take(behind.push(made))
+    for ride in (whole, rest):
+        ride.finish()
+    after = rest.kept()["battery"]
+    assert not after["unsaid"] and after["unsaid_since_utc_s"] is None
+    # The second before the first of the rest is in the counter, not in the current: 90 As.
+    assert after["fraction"] == pytest.approx(whole.kept()["battery"]["fraction"], abs=0.0015)
