@@ -36,7 +36,7 @@ from tests.craft.telemetry_log import log_frames
 LOGS = Path(__file__).parents[2] / "replay_logs"
 START_US = 1_750_000_000_000_000
 TICK_S = 2.0
-BEGIN_S, RIDDEN_S = 90, 120
+BEGIN_S, RIDDEN_S = 90, 180
 AFTER_S = 60
 """The link is silent, but the clock goes on: what failed has time to come back."""
 

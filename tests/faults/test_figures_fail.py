@@ -1,5 +1,6 @@
 """A real daemon with a fault in its figures: nothing of the record is lost, and it is shown."""
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -81,7 +82,10 @@ def test_a_fault_at_every_frame_costs_the_figures_and_nothing_else(tmp_path: Pat
     # Isolated is not swallowed: the traceback is there, though not hundreds of times. Each of
     # the three that may meet the fault (the loop, the fold, the folding anew) tells of it once.
     assert "Traceback" in daemon.complained
-    assert 0 < daemon.complained.count("nobody foresaw this") <= 3
+    ways = daemon.complained.split("Traceback")[1:]
+    told = [re.findall(r'File "(.*)", line (\d+)', way) for way in ways]
+    assert told == [way for n, way in enumerate(told) if way not in told[:n]]
+    assert 0 < len(told) == daemon.complained.count("nobody foresaw this") <= 3
 
 
 def test_a_fault_at_one_frame_is_mended_from_the_record(tmp_path: Path) -> None:

@@ -119,7 +119,7 @@ def test_a_tap_on_the_trip_goes_to_that_place(units: str) -> None:
         (name, distance_m) = places.asked[-1]
         assert name == "go_to_distance"
         # the axis ends at 1.2 km, or at 0.7 NM
-        assert distance_m == pytest.approx(1200.0 if units == "km/h" else 1296.4, abs=27.0)
+        assert distance_m == pytest.approx(1200.0 if units == "km/h" else 1296.4, abs=25.0)
         await press(here, "x")
         plot_middle = 6 + (plot.size.width - 7) // 2
         await here.pilot.click("#trip-plot0", offset=(plot_middle, 3))

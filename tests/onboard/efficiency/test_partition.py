@@ -97,7 +97,7 @@ def leaves(value, path="") -> dict[str, object]:
     return {path: value}
 
 
-@settings(max_examples=30)
+@settings(max_examples=60)
 @example(2, 200.0, [0.0078125])  # the first sample of all comes late
 @example(439, 700.0, [0.5])  # what tells of a lone sample comes minutes behind it
 @example(5, 200.0, [n / 150 for n in range(150)])  # every second or so, as on a link

@@ -4,7 +4,7 @@ import functools
 import json
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from onboard.contract.codec import ContractError, plain, read
@@ -70,7 +70,6 @@ def line_of_the_whole() -> TripLine:
     return fold(stream(11, 200.0), []).trip_line
 
 
-@settings(max_examples=30)
 @given(st.lists(st.floats(0, 1), max_size=20).map(sorted))
 def test_the_engines_line_does_not_depend_on_the_cut(cuts) -> None:
     whole, pieces = line_of_the_whole(), fold(stream(11, 200.0), cuts).trip_line

@@ -205,7 +205,7 @@ def told(wishes: list[tuple[float, str]], cuts: list[float]) -> dict[str, object
 
 
 @pytest.mark.slow
-@settings(max_examples=15)
+@settings(max_examples=25)
 @given(
     st.lists(st.tuples(st.floats(0, 1), st.sampled_from(sorted(WISHES))), max_size=5),
     st.lists(st.floats(0, 1), max_size=12),

@@ -82,7 +82,7 @@ def make_and_tell(folder: Path, ready: Any, told: Any) -> None:
 @pytest.mark.slow
 def test_of_several_who_pair_first_at_once_all_tell_the_same_key(tmp_path: Path) -> None:
     context = multiprocessing.get_context("spawn")
-    for turn in range(2):
+    for turn in range(3):
         folder = tmp_path / str(turn) / "pairing"
         ready, told = context.Barrier(4), context.Queue()
         makers = [
