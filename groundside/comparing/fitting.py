@@ -38,7 +38,7 @@ def short_names(labels: Iterable[str], width: int = WIDTH) -> dict[str, str]:
 def wrapped(text: str) -> list[str]:
     """Give a sentence in lines that fit a terminal of 80 columns."""
     # A number stays with its unit.
-    kept = re.sub(r"(?<=\d) (?=(%|W|A|V|m/s|km/h|kn|mph|degC)\b|%)", "\u00a0", text)
+    kept = re.sub(r"(?<=\d) (?=(%|W|A|V|m/s|km/h|kn|mph|°C)\b|%)", "\u00a0", text)
     lines = textwrap.wrap(kept, COLUMNS, subsequent_indent="  ", break_on_hyphens=False)
     return [line.replace("\u00a0", " ") for line in lines]
 

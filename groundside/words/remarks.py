@@ -121,8 +121,8 @@ def _order_confounded(values: Values, units: Units) -> str:
 def _temperature_differs(values: Values, units: Units) -> str:
     del units
     said = [
-        f"{name} {whole(_number(values[f'{key}_degc']))} degC with {values[f'{key}_setup']}, "
-        f"{whole(_number(values[f'{key}_other_degc']))} degC with {values[f'{key}_other']}"
+        f"{name} {whole(_number(values[f'{key}_degc']))} °C with {values[f'{key}_setup']}, "
+        f"{whole(_number(values[f'{key}_other_degc']))} °C with {values[f'{key}_other']}"
         for key, name in (("pack", "pack"), ("drive", "motor drive"))
         if values[f"{key}_degc"] is not None
     ]

@@ -41,6 +41,6 @@ def test_sentences_fit(words: list[str]) -> None:
 
 def test_a_number_stays_with_its_unit() -> None:
     for pad in range(60, 90):
-        for unit in ("%", "W", "m/s", "km/h", "kn", "mph", "degC"):
+        for unit in ("%", "W", "m/s", "km/h", "kn", "mph", "°C"):
             lines = wrapped("x" * pad + f" 12.5 {unit} more")
             assert any(f"12.5 {unit}" in line for line in lines)

@@ -63,11 +63,11 @@ DRIVE = {"drive_setup": "a", "drive_degc": 55.0, "drive_other": "b", "drive_othe
 @pytest.mark.parametrize(
     ("values", "said"),
     [
-        (PACK | dict.fromkeys(DRIVE), "pack 27 degC with b, 20 degC with a"),
-        (dict.fromkeys(PACK) | DRIVE, "motor drive 55 degC with a, 41 degC with b"),
+        (PACK | dict.fromkeys(DRIVE), "pack 27 °C with b, 20 °C with a"),
+        (dict.fromkeys(PACK) | DRIVE, "motor drive 55 °C with a, 41 °C with b"),
         (
             PACK | DRIVE,
-            "pack 27 degC with b, 20 degC with a; motor drive 55 degC with a, 41 degC with b",
+            "pack 27 °C with b, 20 °C with a; motor drive 55 °C with a, 41 °C with b",
         ),
     ],
 )
