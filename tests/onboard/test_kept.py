@@ -161,7 +161,7 @@ def counted(profile: Profile) -> dict[str, object]:
     return ride.kept()
 
 
-@pytest.mark.parametrize("tail", [4, 7, 10, 14])
+@pytest.mark.parametrize("tail", [2, 4, 7, 10, 14])
 def test_what_a_stream_of_a_few_seconds_drew_counts(tail: int) -> None:
     # As a record's end is brought up to: nobody was away, and no second has settled yet.
     profile = parse_profile("[battery]\nchemistry = 'lfp'\ncells = 16\ncapacity_ah = 20.0\n")
@@ -185,5 +185,6 @@ def test_what_a_stream_of_a_few_seconds_drew_counts(tail: int) -> None:
         ride.finish()
     after = rest.kept()["battery"]
     assert not after["unsaid"] and after["unsaid_since_utc_s"] is None
+    assert np.isfinite(after["covariance"]).all()
     # The second before the first of the rest is in the counter, not in the current: 90 As.
     assert after["fraction"] == pytest.approx(whole.kept()["battery"]["fraction"], abs=0.0015)
