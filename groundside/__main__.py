@@ -13,21 +13,21 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from groundside.log_profile import profile_for
-from groundside.reconciling.command import add_arguments as add_reconcile_arguments
-from groundside.review.command import add_arguments as add_review_arguments
-from groundside.season.command import add_arguments as add_sessions_arguments
-from groundside.serve.options import add_arguments as add_serve_arguments
-from groundside.source import SnapshotSource
+from groundside.browser.serve_options import add_arguments as add_serve_arguments
+from groundside.connection.source import SnapshotSource
+from groundside.reports.log_profile import profile_for
+from groundside.reports.reconcile.reconcile_command import add_arguments as add_reconcile_arguments
+from groundside.reports.review.review_command import add_arguments as add_review_arguments
+from groundside.reports.sessions.sessions_command import add_arguments as add_sessions_arguments
 from groundside.terminal import usable_terminal
-from groundside.units import CHOICES, Units, units_named
+from groundside.words.units import CHOICES, Units, units_named
 from onboard import __version__
 from onboard.__main__ import OneLineParser, number_between, system_id
 from onboard.errors import UsageError, WattwakeError
 from onboard.profile import DEFAULT_FEED_PORT
 
 if TYPE_CHECKING:
-    from groundside.finding import Finding
+    from groundside.connection.finding import Finding
 
 PLAIN_REPLAY_SPEED = 60.0
 """A line a second is then a line a minute of the ride."""
@@ -213,8 +213,8 @@ def _plain(arguments: argparse.Namespace) -> bool:
 
 
 def _show(arguments: argparse.Namespace, source: SnapshotSource, units: Units) -> int:
-    from groundside.show import show_dashboard, show_plain
-    from groundside.target_source import WithTarget
+    from groundside.connection.target_source import WithTarget
+    from groundside.dashboard.show import show_dashboard, show_plain
 
     target_m = arguments.target_distance_m
     if target_m is not None:
@@ -225,11 +225,11 @@ def _show(arguments: argparse.Namespace, source: SnapshotSource, units: Units) -
 
 
 def _watch(arguments: argparse.Namespace) -> int:
-    from groundside.reaching import feed_at
-    from groundside.source import Lacking, ReadOnly
+    from groundside.connection.reaching import feed_at
+    from groundside.connection.source import Lacking, ReadOnly
 
     if arguments.forget is not None:
-        from groundside.crafts import CraftBook, crafts_path
+        from groundside.connection.crafts import CraftBook, crafts_path
 
         CraftBook(crafts_path()).forget(arguments.forget)
         print(f"{arguments.forget} is forgotten here; on it, pair --revoke puts this machine out")
@@ -245,7 +245,7 @@ def _watch(arguments: argparse.Namespace) -> int:
 
 def _finding(arguments: argparse.Namespace) -> "Finding":
     """Take the feed's address as it was given, or find it; its host is never None."""
-    from groundside.reaching import reach
+    from groundside.connection.reaching import reach
 
     def say(sentence: str) -> None:
         print(f"wattwake-groundside: {sentence}", file=sys.stderr, flush=True)
@@ -255,7 +255,7 @@ def _finding(arguments: argparse.Namespace) -> "Finding":
 
 def _units(arguments: argparse.Namespace, usual: str = "km/h") -> Units:
     """Give the rider's units: as asked for, as remembered by the dashboard, else the usual."""
-    from groundside.preferences import Preferences, preferences_path
+    from groundside.connection.preferences import Preferences, preferences_path
 
     if arguments.units:
         return units_named(arguments.units)
@@ -264,10 +264,10 @@ def _units(arguments: argparse.Namespace, usual: str = "km/h") -> Units:
 
 
 def _serve(arguments: argparse.Namespace) -> int:
-    from groundside.feed_client import shown
+    from groundside.connection.feed_client import shown
 
     try:
-        from groundside.serve.command import run_invite, run_serve
+        from groundside.browser.serve_command import run_invite, run_serve
     except ImportError as problem:
         raise UsageError(
             f"serve: {problem.name or problem} is not installed: pip install 'wattwake[serve]'"
@@ -298,31 +298,31 @@ def _replay(arguments: argparse.Namespace) -> int:
 
 
 def _review(arguments: argparse.Namespace) -> int:
-    from groundside.review.command import run_review
+    from groundside.reports.review.review_command import run_review
 
     return run_review(arguments)
 
 
 def _plan(arguments: argparse.Namespace) -> int:
-    from groundside.planning.command import run_plan
+    from groundside.reports.plan.plan_command import run_plan
 
     return run_plan(arguments)
 
 
 def _compare(arguments: argparse.Namespace) -> int:
-    from groundside.comparing.command import run_compare
+    from groundside.reports.compare.compare_command import run_compare
 
     return run_compare(arguments)
 
 
 def _reconcile(arguments: argparse.Namespace) -> int:
-    from groundside.reconciling.command import run_reconcile
+    from groundside.reports.reconcile.reconcile_command import run_reconcile
 
     return run_reconcile(arguments)
 
 
 def _sessions(arguments: argparse.Namespace) -> int:
-    from groundside.season.command import run_sessions
+    from groundside.reports.sessions.sessions_command import run_sessions
 
     return run_sessions(arguments)
 

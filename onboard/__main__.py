@@ -14,11 +14,11 @@ from pathlib import Path
 from typing import NoReturn
 
 from onboard import __version__
+from onboard.crew.pair_options import add_pair
+from onboard.daemon.print_line import let_stdout_go
+from onboard.daemon.quiet_log import QuietFilter
 from onboard.errors import WattwakeError
-from onboard.pairing.options import add_pair
-from onboard.print_line import let_stdout_go
 from onboard.profile import Profile, load_profile, read_profile
-from onboard.quiet_log import QuietFilter
 
 EXAMPLE = "example: wattwake-onboard --profile craft.toml --link /dev/ttyAMA0 --baud 57600"
 CHECK_EXAMPLE = "example: wattwake-onboard check --profile craft.toml --seconds 20"
@@ -187,15 +187,14 @@ def run(arguments: argparse.Namespace) -> int:
     """Run the daemon until it is told to stop."""
     # Imported here so that --help and --version do not wait for numpy.
     # First of all what needs much memory for a moment: the others take its place.
-    from onboard.telemetry import definitions  # noqa: F401, I001
-    from onboard import lean_memory
-    from onboard.efficiency.target import Aim
-    from onboard.ending import Ending
-    from onboard.pairing.door import DoorSettings
-    from onboard.pairing.keys import pairing_folder
-    from onboard.pairing.places import listening_places
-    from onboard.service import Service
-    from onboard.settings import Settings
+    from onboard.crew.door import DoorSettings
+    from onboard.crew.keys import pairing_folder
+    from onboard.crew.listen_places import listening_places
+    from onboard.daemon import lean_memory
+    from onboard.daemon.ending import Ending
+    from onboard.daemon.run_settings import Settings
+    from onboard.daemon.service import Service
+    from onboard.efficiency.advice.target import Aim
 
     # A watchdog that strikes then leaves in the log where the daemon hung.
     if sys.stderr is not None:  # closed from outside
@@ -238,11 +237,11 @@ def run(arguments: argparse.Namespace) -> int:
 
 def check(arguments: argparse.Namespace) -> int:
     """Check ashore whether all is fit; give 1 if something is bad."""
-    from onboard.dockside.findings import Verdict, worst
-    from onboard.dockside.gathering import CheckSettings, gather
-    from onboard.dockside.report import FIRST, as_dict, as_lines, judge
-    from onboard.pairing.keys import pairing_folder
-    from onboard.pairing.places import listening_places
+    from onboard.ashore.findings import Verdict, worst
+    from onboard.ashore.gathering import CheckSettings, gather
+    from onboard.ashore.report import FIRST, as_dict, as_lines, judge
+    from onboard.crew.keys import pairing_folder
+    from onboard.crew.listen_places import listening_places
 
     profile = load_profile(arguments.profile) if arguments.profile else Profile()
     connection = arguments.link or profile.link.connection
@@ -276,7 +275,7 @@ def check(arguments: argparse.Namespace) -> int:
 
 def install_service(arguments: argparse.Namespace) -> int:
     """Write or print the unit, and say what to do next."""
-    from onboard.service_unit import install, next_steps, plan_unit, unit_path, unit_text
+    from onboard.ashore.service_unit import install, next_steps, plan_unit, unit_path, unit_text
 
     profile = load_profile(arguments.profile) if arguments.profile else Profile()
     system = arguments.system or (os.geteuid() == 0 and not arguments.user)
@@ -296,7 +295,7 @@ def install_service(arguments: argparse.Namespace) -> int:
 
 def pair(arguments: argparse.Namespace) -> int:
     """Open the feed to one more viewer, or say and change who is in."""
-    from onboard.pairing.command import run_pair
+    from onboard.crew.pair_command import run_pair
 
     profile = load_profile(arguments.profile) if arguments.profile else Profile()
     return run_pair(arguments, profile, record_folder(arguments, profile))

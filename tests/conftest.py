@@ -12,7 +12,7 @@ import signal
 import pytest
 from hypothesis import HealthCheck, settings
 
-from onboard.subscriber import STRICT
+from onboard.record.subscriber import STRICT
 
 os.environ[STRICT] = "1"
 

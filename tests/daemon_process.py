@@ -11,7 +11,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from onboard.subscriber import STRICT
+from onboard.record.subscriber import STRICT
 from tests.patience import PATIENCE_S, held_up_s
 
 ROOT = Path(__file__).parents[1]

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from onboard.sessions import sessions
+from onboard.record.sessions import sessions
 
 
 def latest_session(directory: Path) -> Path | None:

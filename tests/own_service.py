@@ -4,13 +4,13 @@ import secrets
 
 import pytest
 
-import groundside.finding
-import onboard.pairing.announce
+import groundside.connection.finding
+import onboard.crew.announce
 
 
 def use_own_service(monkeypatch: pytest.MonkeyPatch) -> str:
     """Announce and search under a name of this test alone; give it."""
     service = f"_ww-{secrets.token_hex(4)}._tcp.local."
-    monkeypatch.setattr(groundside.finding, "SERVICE", service)
-    monkeypatch.setattr(onboard.pairing.announce, "SERVICE", service)
+    monkeypatch.setattr(groundside.connection.finding, "SERVICE", service)
+    monkeypatch.setattr(onboard.crew.announce, "SERVICE", service)
     return service

@@ -13,18 +13,29 @@ FORBIDDEN = [
     ("onboard", ("groundside", "textual", "tests")),
     (
         "onboard/efficiency",
-        ("onboard.telemetry", "onboard.feed", "onboard.ride", "onboard.service"),
+        ("onboard.telemetry", "onboard.feed", "onboard.ride.ride", "onboard.daemon.service"),
     ),
     ("onboard/efficiency", ("pymavlink", "serial", "socket", "time", "asyncio")),
     (
         "onboard/telemetry",
-        ("onboard.efficiency", "onboard.feed", "onboard.ride", "onboard.service"),
+        ("onboard.efficiency", "onboard.feed", "onboard.ride.ride", "onboard.daemon.service"),
     ),
-    ("onboard/feed", ("onboard.telemetry", "onboard.ride", "onboard.service")),
-    ("onboard/feed", ("onboard.pairing",)),
-    ("onboard/pairing", ("onboard.telemetry", "onboard.ride", "onboard.obey", "onboard.service")),
-    ("groundside", ("tests", "onboard.service", "onboard.link_reader")),
-    ("groundside/dashboard", ("onboard.telemetry", "onboard.ride", "groundside.feed_client")),
+    ("onboard/feed", ("onboard.telemetry", "onboard.ride.ride", "onboard.daemon.service")),
+    ("onboard/feed", ("onboard.crew",)),
+    (
+        "onboard/crew",
+        (
+            "onboard.telemetry",
+            "onboard.ride.ride",
+            "onboard.ride.commands",
+            "onboard.daemon.service",
+        ),
+    ),
+    ("groundside", ("tests", "onboard.daemon.service", "onboard.telemetry.link.link_reader")),
+    (
+        "groundside/dashboard",
+        ("onboard.telemetry", "onboard.ride.ride", "groundside.connection.feed_client"),
+    ),
     (
         "groundside/dashboard/faces",
         ("textual", "rich", "groundside.dashboard.widgets", "groundside.dashboard.views"),
@@ -32,7 +43,7 @@ FORBIDDEN = [
     ("groundside/dashboard/widgets", ("groundside.dashboard.views", "groundside.dashboard.app")),
     ("groundside/dashboard/views", ("groundside.dashboard.app", "groundside.dashboard.screens")),
     (
-        "groundside/review",
+        "groundside/reports/review",
         (
             "textual",
             "groundside.dashboard.app",
@@ -40,7 +51,7 @@ FORBIDDEN = [
             "groundside.dashboard.widgets",
         ),
     ),
-    ("groundside/serve", ("groundside.dashboard", "onboard.telemetry", "onboard.efficiency")),
+    ("groundside/browser", ("groundside.dashboard", "onboard.telemetry", "onboard.efficiency")),
     ("tests/craft", ("onboard", "groundside")),
 ]
 
@@ -69,7 +80,12 @@ def test_a_room_does_not_import_what_is_behind_it(room: str, others: tuple[str, 
 @pytest.mark.slow
 @pytest.mark.parametrize(
     "module",
-    ["onboard.service", "groundside.__main__", "groundside.show", "groundside.review.summary"],
+    [
+        "onboard.daemon.service",
+        "groundside.__main__",
+        "groundside.dashboard.show",
+        "groundside.reports.review.summary",
+    ],
 )
 def test_textual_is_loaded_for_the_dashboard_only(module: str) -> None:
     code = f"import {module}, sys; sys.exit('textual' in sys.modules or 'rich' in sys.modules)"

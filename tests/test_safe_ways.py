@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.daemon_process import Daemon
-from tests.onboard.pairing.doors import member, paired_folder
+from tests.onboard.crew.doors import member, paired_folder
 from tests.patience import PATIENCE_S
 from tests.small_streams import Sender
 from tests.udp_queue import Outlet

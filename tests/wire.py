@@ -3,9 +3,9 @@
 import json
 from typing import Any
 
-from groundside.source import Update
-from groundside.units import DEFAULT
+from groundside.connection.source import Update
 from groundside.words.alerts import alert_text
+from groundside.words.units import DEFAULT
 from onboard.contract.alerts import Alert
 from onboard.contract.codec import as_line, plain
 from onboard.contract.messages import Message

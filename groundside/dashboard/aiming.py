@@ -4,8 +4,8 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from groundside.figures import one_decimal, whole
-from groundside.units import Units
+from groundside.words.figures import one_decimal, whole
+from groundside.words.units import Units
 from onboard.contract.advice import Target
 from onboard.contract.commands import NUMBERS, Key
 from onboard.contract.figure import Number, Unknown, within
@@ -110,7 +110,7 @@ class Aiming:
     Examples
     --------
     >>> from dataclasses import replace
-    >>> from groundside.units import CHOICES
+    >>> from groundside.words.units import CHOICES
     >>> from onboard.contract.snapshot import unknown_snapshot
     >>> nothing = unknown_snapshot(Unknown(Reason.NO_DATA), "a test")
     >>> aiming, units = Aiming(), CHOICES["km/h"]

@@ -12,23 +12,23 @@ from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.worker import Worker, WorkerState
 
+from groundside.connection.preferences import Preferences
+from groundside.connection.say import mark
+from groundside.connection.source import ReplayState, SnapshotSource
 from groundside.dashboard.drawn_line import DrawnLine
 from groundside.dashboard.ending import EndWatch
 from groundside.dashboard.faces.runs import missing, open_run
 from groundside.dashboard.keys import PACE_KEYS, PLACE_KEYS, Key, keys_for
+from groundside.dashboard.main_screen import MainScreen
 from groundside.dashboard.scene import Scene
-from groundside.dashboard.screens.main import MainScreen
 from groundside.dashboard.themes import MONO, SUN, THEMES, VARIABLES, next_theme
 from groundside.dashboard.views.all import all_views
-from groundside.dashboard.views.view import View
+from groundside.dashboard.views.base import View
 from groundside.dashboard.widgets.button_bar import Button, ButtonBar
 from groundside.dashboard.widgets.caution_bar import CautionBar
 from groundside.dashboard.widgets.replay_bar import ReplayBar
-from groundside.preferences import Preferences
-from groundside.say import mark
-from groundside.source import ReplayState, SnapshotSource
 from groundside.terminal import served_by
-from groundside.units import Units, next_units
+from groundside.words.units import Units, next_units
 from onboard.contract.commands import Command
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason

@@ -3,7 +3,7 @@
 from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import Snapshot
 from onboard.contract.trip_line import TripLine
-from onboard.efficiency.trip_line import GrowingLine
+from onboard.efficiency.trip.trip_line import GrowingLine
 
 
 class DrawnLine:

@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from groundside.connection.freshness import OLD_TELEMETRY_S
 from groundside.dashboard.scene import Scene
-from groundside.figures import age_text
-from groundside.freshness import OLD_TELEMETRY_S
 from groundside.words.alerts import alert_text
+from groundside.words.figures import age_text
 
 Level = Literal["danger", "warning", "note", "quiet"]
 

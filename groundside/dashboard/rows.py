@@ -6,7 +6,7 @@ height; what is left is given away in the order in which it helps a rider.
 
 from dataclasses import dataclass, replace
 
-from groundside.dashboard.block_font import SIZES, SMALLEST_ROWS
+from groundside.dashboard.drawing.block_font import SIZES, SMALLEST_ROWS
 
 SIDE_BY_SIDE_COLUMNS = 72
 """From this width on both big figures stand beside each other; a narrower terminal stacks them."""

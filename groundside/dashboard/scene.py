@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass, field
 
-from groundside.freshness import data_age_s, is_stale
-from groundside.source import ReplayState
-from groundside.units import Units
+from groundside.connection.freshness import data_age_s, is_stale
+from groundside.connection.source import ReplayState
+from groundside.words.units import Units
 from onboard.contract.snapshot import Snapshot
 from onboard.contract.trip_line import TripLine
 

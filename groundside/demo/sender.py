@@ -6,7 +6,7 @@ from pathlib import Path
 
 from groundside.replay.cursors import FrameCursor
 from groundside.replay.pacing import Pacing
-from onboard.telemetry.frames import Frames
+from onboard.telemetry.mavlink.frames import Frames
 
 TICK_S = 0.02
 

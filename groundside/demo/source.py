@@ -7,15 +7,15 @@ from collections.abc import AsyncIterator
 from dataclasses import replace
 from pathlib import Path
 
-from groundside.answers import Said
+from groundside.connection.answers import Said
+from groundside.connection.feed_client import FeedClient
+from groundside.connection.source import ReplayState, Update
 from groundside.demo.daemon import ChildDaemon
 from groundside.demo.sender import LogSender
-from groundside.feed_client import FeedClient
 from groundside.replay.pacing import Pacing
-from groundside.source import ReplayState, Update
 from onboard.contract.commands import Command
 from onboard.contract.snapshot import Snapshot
-from onboard.telemetry.telemetry_log import log_length_s
+from onboard.telemetry.logs.telemetry_log import log_length_s
 
 HOST = "127.0.0.1"
 

@@ -14,12 +14,12 @@ import numpy as np
 
 from onboard.block import Block, Channel, FloatArray
 from onboard.errors import LogError
-from onboard.telemetry.frames import Frames
-from onboard.telemetry.log_files import OpenLog, find_log
-from onboard.telemetry.logs import open_log
-from onboard.telemetry.scanner import LogScanner
-from onboard.telemetry.stamps import steps_s
-from onboard.telemetry.telemetry_log import WINDOW_BYTES, TelemetryLog, stamps_s
+from onboard.telemetry.logs.formats import open_log
+from onboard.telemetry.logs.log_files import OpenLog, find_log
+from onboard.telemetry.logs.telemetry_log import WINDOW_BYTES, TelemetryLog, stamps_s
+from onboard.telemetry.mavlink.frames import Frames
+from onboard.telemetry.mavlink.log_scanner import LogScanner
+from onboard.telemetry.messages.stamps import steps_s
 
 
 class Cursor(Protocol):

@@ -5,12 +5,12 @@ import time
 from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
 
+from groundside.connection.source import ReplayState, Talk, Update
 from groundside.replay.pacing import Pacing
 from groundside.replay.playing import start_playing
 from groundside.replay.prepared import Prepared
-from groundside.source import ReplayState, Talk, Update
 from onboard.contract.trip_line import TripLine
-from onboard.efficiency.target import Aim
+from onboard.efficiency.advice.target import Aim
 from onboard.profile import Profile
 
 TICK_S = 0.2

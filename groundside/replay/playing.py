@@ -7,14 +7,14 @@ import copy
 from collections.abc import Sequence
 from pathlib import Path
 
+from groundside.connection.source import PlacedEvent
 from groundside.replay.cursors import Cursor, cursor
-from groundside.source import PlacedEvent
-from onboard.efficiency.target import Aim
-from onboard.marks import Noted, read_marks
+from onboard.efficiency.advice.target import Aim
 from onboard.profile import Profile
-from onboard.rejoin import Said, in_order, load_carried
-from onboard.ride import Ride
-from onboard.telemetry.frames import Frames
+from onboard.record.marks import Noted, read_marks
+from onboard.restarts.rejoin import Said, in_order, load_carried
+from onboard.ride.ride import Ride
+from onboard.telemetry.mavlink.frames import Frames
 
 
 class Playing:

@@ -11,8 +11,8 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from groundside.connection.source import PlacedEvent
 from groundside.replay.playing import Playing
-from groundside.source import PlacedEvent
 from onboard.contract.alerts import Event
 from onboard.contract.trip_line import TripLine
 from onboard.errors import WattwakeError

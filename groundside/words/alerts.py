@@ -3,9 +3,9 @@
 import datetime
 from collections.abc import Mapping
 
-from groundside.units import Units
 from groundside.words.card import card_words, moved_words
 from groundside.words.filling import Sentence, fill, written
+from groundside.words.units import Units
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.codes import Value
 
@@ -18,7 +18,7 @@ def alert_text(alert: Alert, units: Units) -> str:
 
     Examples
     --------
-    >>> from groundside.units import CHOICES
+    >>> from groundside.words.units import CHOICES
     >>> alert = Alert(AlertCode.CANNOT_BE_MADE, 9.0, best_m=4_444.8, best_speed_mps=2.0)
     >>> alert_text(alert, CHOICES["kn"])
     'No speed surely makes the distance: 2.4 NM is sure, at 3.9 kn.'

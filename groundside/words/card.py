@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from groundside.words.filling import system_words
 from onboard.contract.codes import Value
-from onboard.telemetry.card_trouble import BECAME, CARD_TROUBLE
+from onboard.record.card_trouble import BECAME, CARD_TROUBLE
 
 PROBLEMS: Mapping[str, str] = {
     "refused": "the card refuses it",

@@ -4,7 +4,7 @@ import os
 import string
 from collections.abc import Callable, Mapping
 
-from groundside.figures import (
+from groundside.words.figures import (
     UNKNOWN,
     age_text,
     consumption_text,
@@ -13,7 +13,7 @@ from groundside.figures import (
     three_figures,
     whole,
 )
-from groundside.units import Units
+from groundside.words.units import Units
 from onboard.contract.codes import Statement, Value
 from onboard.contract.quantities import RATIOS, unit_of
 
@@ -35,7 +35,7 @@ def fill(sentence: Sentence, statement: Statement, units: Units) -> str:
 
     Examples
     --------
-    >>> from groundside.units import CHOICES
+    >>> from groundside.words.units import CHOICES
     >>> from onboard.contract.alerts import Alert, AlertCode
     >>> low = Alert(AlertCode.ENERGY_LOW, 3.0, left_wh=12.4)
     >>> fill("Only {left_wh} left.", low, CHOICES["kn"])
@@ -54,7 +54,7 @@ def written(name: str, value: Value, units: Units) -> str:
 
     Examples
     --------
-    >>> from groundside.units import CHOICES
+    >>> from groundside.words.units import CHOICES
     >>> [written("best_m", 22_224.0, CHOICES[units]) for units in ("km/h", "kn")]
     ['22.2 km', '12.0 NM']
     >>> written("sources", ("battery 1", "battery 2"), CHOICES["km/h"])

@@ -2,10 +2,10 @@
 
 from collections.abc import Mapping
 
-from groundside.units import Units
 from groundside.words.alerts import alert_text
 from groundside.words.filling import Sentence, fill
 from groundside.words.reasons import reason_text
+from groundside.words.units import Units
 from onboard.contract.alerts import Alert
 from onboard.contract.codes import Statement, Value
 from onboard.contract.log_remarks import LogRemark, LogRemarkCode
@@ -16,7 +16,7 @@ def log_remark_text(remark: LogRemark, units: Units) -> str:
 
     Examples
     --------
-    >>> from groundside.units import CHOICES
+    >>> from groundside.words.units import CHOICES
     >>> from onboard.contract.figure import Unknown
     >>> from onboard.contract.reasons import Reason
     >>> why = Unknown(Reason.SPEED_QUIET, source="", age_s=59.0)

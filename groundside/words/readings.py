@@ -1,8 +1,8 @@
 """A figure of the contract, ready to be written: its number, or why there is none."""
 
-from groundside.figures import Reading
-from groundside.units import Units
+from groundside.words.figures import Reading
 from groundside.words.reasons import reason_text
+from groundside.words.units import Units
 from onboard.contract.figure import Figure, Unknown
 
 
@@ -11,7 +11,7 @@ def reading(figure: Figure | float | Unknown, units: Units) -> Reading:
 
     Examples
     --------
-    >>> from groundside.units import CHOICES
+    >>> from groundside.words.units import CHOICES
     >>> from onboard.contract.reasons import Reason
     >>> reading(Figure(93.0, 91.0, 95.0), CHOICES["km/h"])
     Reading(value=93.0, low=91.0, high=95.0, why='')

@@ -6,8 +6,8 @@ does.
 
 from collections.abc import Mapping
 
-from groundside.units import Units
 from groundside.words.filling import Sentence, called, fill, written
+from groundside.words.units import Units
 from onboard.contract.codes import Value
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
@@ -18,7 +18,7 @@ def reason_text(unknown: Unknown, units: Units) -> str:
 
     Examples
     --------
-    >>> from groundside.units import CHOICES
+    >>> from groundside.words.units import CHOICES
     >>> reason_text(Unknown(Reason.QUIET, age_s=75.0), CHOICES["km/h"])
     'nothing for 1 min 15 s'
     """

@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 from typing import get_args
 
-from groundside.units import Units
 from groundside.words.filling import Sentence, called, fill, written
 from groundside.words.reasons import REASONS
+from groundside.words.units import Units
 from onboard.contract import commands
 from onboard.contract.codes import Value
 from onboard.contract.reasons import Reason
@@ -17,7 +17,7 @@ def refusal_text(refusal: Refusal, units: Units) -> str:
 
     Examples
     --------
-    >>> from groundside.units import CHOICES
+    >>> from groundside.words.units import CHOICES
     >>> refused = commands.parse_command(b'{"kind": "mark", "id": 2, "mark": "stop"}')
     >>> refusal_text(refused.why, CHOICES["km/h"])
     'mark = "stop": expected run_start, run_end, charged_full, charged, unplugged, new_trip or note'

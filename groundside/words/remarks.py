@@ -2,10 +2,10 @@
 
 from collections.abc import Mapping
 
-from groundside.figures import percent, whole
-from groundside.units import Units
+from groundside.words.figures import percent, whole
 from groundside.words.filling import Sentence, fill, written
 from groundside.words.reasons import BACK_FITS, CHARGES_CONTRADICT, TOO_UNCERTAIN
+from groundside.words.units import Units
 from onboard.contract.codes import Value
 from onboard.contract.remarks import (
     Caution,
@@ -24,7 +24,7 @@ def caution_text(caution: Caution, units: Units) -> str:
 
     Examples
     --------
-    >>> from groundside.units import CHOICES
+    >>> from groundside.words.units import CHOICES
     >>> changed = Caution(CautionCode.CURRENT_CHANGED, change_mps=0.3, leg_sd_mps=None)
     >>> caution_text(changed, CHOICES["kn"]).split(".", 2)[:2]
     ['Wind or water current along the runs changed by 0', '58 kn']
@@ -42,7 +42,7 @@ def remark_text(remark: Remark, units: Units) -> str:
 
     Examples
     --------
-    >>> from groundside.units import CHOICES
+    >>> from groundside.words.units import CHOICES
     >>> remark_text(Remark(RemarkCode.PACKS_UNMEASURED, packs=(1, 2)), CHOICES["km/h"])
     'What battery 1, 2 gives is not measured: if it was charged too, the sums cannot fit.'
     """

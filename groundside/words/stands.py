@@ -2,10 +2,10 @@
 
 from collections.abc import Mapping
 
-from groundside.figures import percent
-from groundside.units import Units
+from groundside.words.figures import percent
 from groundside.words.filling import Sentence, fill
 from groundside.words.reasons import reason_text
+from groundside.words.units import Units
 from onboard.contract.advice import Standing, Target
 from onboard.contract.codes import Value
 from onboard.contract.figure import Unknown
@@ -16,7 +16,7 @@ def stand_text(target: Target, units: Units) -> str:
 
     Examples
     --------
-    >>> from groundside.units import CHOICES
+    >>> from groundside.words.units import CHOICES
     >>> from onboard.contract.figure import throughout
     >>> from onboard.contract.reasons import Reason
     >>> from onboard.contract.advice import Stand

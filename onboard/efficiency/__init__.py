@@ -1,1 +1,1 @@
-"""Numbers only: blocks of columns in, figures out. No input or output, no clock, no screen."""
+"""Numbers only: blocks of columns in, figures out. No input or output, no clock, no text."""

@@ -25,30 +25,30 @@ from onboard.contract.snapshot import (
     unknown_steady,
 )
 from onboard.contract.trip_line import TripLine
-from onboard.efficiency.advice import Advice, Adviser
-from onboard.efficiency.bands import Band, Bands
-from onboard.efficiency.battery_side import BatterySide
-from onboard.efficiency.cells import CellMaker, Cells, part_of_cells
-from onboard.efficiency.consumption import window
-from onboard.efficiency.counted_pack import CountedPack
-from onboard.efficiency.distance import DistanceMeter
-from onboard.efficiency.instruments import Instruments
-from onboard.efficiency.learner import Learner
-from onboard.efficiency.lookout import Lookout
+from onboard.efficiency.advice.adviser import Advice, Adviser
+from onboard.efficiency.advice.conditions import Watches
+from onboard.efficiency.advice.counted_pack import CountedPack
+from onboard.efficiency.advice.present_riding import PresentRiding, Riding
+from onboard.efficiency.advice.schedule import Lookout
+from onboard.efficiency.advice.target import Aim
+from onboard.efficiency.battery.recharge import Away
+from onboard.efficiency.curve.learner import Learner
+from onboard.efficiency.curve.power_curve import curve
+from onboard.efficiency.curve.set_and_drift import set_and_drift
+from onboard.efficiency.curve.speed_power import Posterior
+from onboard.efficiency.meters.distance import DistanceMeter
+from onboard.efficiency.meters.slices import slices
 from onboard.efficiency.parts import Parts, itself
-from onboard.efficiency.power_curve import curve
-from onboard.efficiency.present import PresentRiding, Riding
-from onboard.efficiency.recharge import Away
-from onboard.efficiency.runs import RunBook
-from onboard.efficiency.shared_errors import prior_covariance
-from onboard.efficiency.slices import slices
-from onboard.efficiency.speed_power import Posterior
-from onboard.efficiency.target import Aim
-from onboard.efficiency.together import Point, Together
-from onboard.efficiency.trip import consumption, trip_sums
-from onboard.efficiency.trip_line import GrowingLine, extend
-from onboard.efficiency.watches import Watches
-from onboard.efficiency.water import set_and_drift
+from onboard.efficiency.sources.battery_side import BatterySide
+from onboard.efficiency.sources.instruments import Instruments
+from onboard.efficiency.sources.settled_seconds import CellMaker, Cells, part_of_cells
+from onboard.efficiency.statistics.shared_errors import prior_covariance
+from onboard.efficiency.trip.consumption import window
+from onboard.efficiency.trip.counted_together import Point, Together
+from onboard.efficiency.trip.runs import RunBook
+from onboard.efficiency.trip.speed_bands import Band, Bands
+from onboard.efficiency.trip.trip_line import GrowingLine, extend
+from onboard.efficiency.trip.trip_sums import consumption, trip_sums
 from onboard.profile import Profile
 
 NO_MARK = Unknown(Reason.NO_MARK)

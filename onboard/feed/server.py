@@ -1,7 +1,7 @@
 """The feed's server: the newest snapshot to every viewer, and what viewers say to the daemon.
 
 What it listens on itself is plain, for this board only. Viewers from elsewhere come in by the
-encrypted door (`onboard/pairing`), which hands them over once it knows who they are. No viewer ever
+encrypted door (`onboard/crew`), which hands them over once it knows who they are. No viewer ever
 holds up the daemon or another viewer: neither one that does not read, nor one that does not stop
 talking.
 """

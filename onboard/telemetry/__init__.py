@@ -1,1 +1,1 @@
-"""Bytes in, columns out: links, MAVLink framing, messages to channels, logs, recorder."""
+"""From bytes to columns: frames, messages, saved logs, and the links to the autopilot."""

@@ -12,14 +12,14 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from onboard.pairing.crew import CrewBook
-from onboard.pairing.joining import Join
-from onboard.pairing.keys import make_identity
-from onboard.telemetry.telemetry_log import read_log
+from onboard.crew.joining import Join
+from onboard.crew.keys import make_identity
+from onboard.crew.members import CrewBook
+from onboard.telemetry.logs.telemetry_log import read_log
 from tests.benchmarks.daemon import PER_S, cpu_s, frames_of, resident_mib, send
 from tests.daemon_process import Daemon
 from tests.newest import latest_session
-from tests.onboard.pairing.doors import client_context
+from tests.onboard.crew.doors import client_context
 
 COME_PER_S = 25.0
 """Below what the door takes of all together."""

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from pymavlink import mavutil
 
-from onboard.telemetry.layouts import UNKNOWN_ID, crc_extras
-from onboard.telemetry.telemetry_log import read_log
+from onboard.telemetry.logs.telemetry_log import read_log
+from onboard.telemetry.mavlink.layouts import UNKNOWN_ID, crc_extras
 from tests.craft.telemetry_log import frame_size
 
 WINDOWS = (16 << 10, 64 << 10, 1 << 20)

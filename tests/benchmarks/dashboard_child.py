@@ -7,14 +7,14 @@ from collections.abc import AsyncIterator
 
 from textual.app import App
 
-from groundside.answers import Said
+from groundside.connection.answers import Said
+from groundside.connection.source import Update
 from groundside.dashboard.app import make_app
-from groundside.source import Update
-from groundside.units import CHOICES
+from groundside.words.units import CHOICES
 from onboard.contract.commands import Command
 from onboard.contract.snapshot import Curve, Snapshot
 from onboard.contract.trip_line import TripLine
-from onboard.efficiency.trip_line import GrowingLine
+from onboard.efficiency.trip.trip_line import GrowingLine
 from tests.made_snapshot import RUN, around, changed, made_snapshot
 
 CURVE_MPS = tuple(0.1 * n for n in range(8, 40))

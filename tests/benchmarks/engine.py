@@ -11,15 +11,15 @@ from math import cos, hypot, isfinite, sin
 import numpy as np
 
 from onboard.block import COLUMNS, Block, Channel, FloatArray
-from onboard.efficiency.distance import SPEED_MOST_MPS
-from onboard.efficiency.doppler_noise import AT_FIRST_M2PS, SMOOTH_SHARE
-from onboard.efficiency.energy import AMPS_MOST_A, GAP_S, VOLTS_MOST_V
-from onboard.efficiency.jumps import ACCELERATION_MPS2, STEP_MPS
-from onboard.efficiency.moving import MOVING_FOR_S, MOVING_MPS
-from onboard.efficiency.power_sources import PowerSources
-from onboard.efficiency.slices import slices
-from onboard.efficiency.speed_sources import SpeedSources
-from onboard.efficiency.track import REST_MPS
+from onboard.efficiency.meters.distance import SPEED_MOST_MPS
+from onboard.efficiency.meters.doppler_noise import AT_FIRST_M2PS, SMOOTH_SHARE
+from onboard.efficiency.meters.energy import AMPS_MOST_A, GAP_S, VOLTS_MOST_V
+from onboard.efficiency.meters.jumps import ACCELERATION_MPS2, STEP_MPS
+from onboard.efficiency.meters.moving import MOVING_FOR_S, MOVING_MPS
+from onboard.efficiency.meters.slices import slices
+from onboard.efficiency.meters.track import REST_MPS
+from onboard.efficiency.sources.power_sources import PowerSources
+from onboard.efficiency.sources.speed_sources import SpeedSources
 from onboard.profile import Sensors
 from tests.benchmarks.rows import Row, given
 

@@ -7,8 +7,8 @@ import random
 import time
 from collections.abc import Iterator
 
-from onboard.telemetry.link_scanner import LinkScanner
-from onboard.telemetry.links.base import Piece
+from onboard.telemetry.link.base import Piece
+from onboard.telemetry.link.link_scanner import LinkScanner
 from tests.small_streams import Sender
 
 PUSHES_BYTES = (2_000, 62_000, 1_000_000, 8_000_000)

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pymavlink.dialects.v20.all as dialect
 
-from onboard.telemetry.decoder import Decoder
-from onboard.telemetry.link_scanner import LinkScanner
+from onboard.telemetry.link.link_scanner import LinkScanner
+from onboard.telemetry.messages.decoder import Decoder
 from tests.benchmarks.rows import Row, given
 from tests.craft.telemetry_log import log_frames
 

@@ -13,7 +13,7 @@ MIB = 1 << 20
 SCRIPT = """
 import json, sys, time
 from pathlib import Path
-from onboard.telemetry.messages import read_messages
+from onboard.telemetry.logs.raw_columns import read_messages
 def peak():
     lines = Path("/proc/self/status").read_text().splitlines()
     return 1024 * int(next(line for line in lines if line.startswith("VmHWM")).split()[1])

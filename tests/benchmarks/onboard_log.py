@@ -5,7 +5,7 @@ from pathlib import Path
 
 from pymavlink import DFReader
 
-from onboard.telemetry.onboard_log import Records, read_records
+from onboard.telemetry.logs.onboard_log import Records, read_records
 from tests.benchmarks.rows import Row, given
 from tests.craft.onboard_log import onboard_log_bytes
 from tests.craft.recording import record

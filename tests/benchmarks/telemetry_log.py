@@ -6,7 +6,7 @@ from pathlib import Path
 import pymavlink.dialects.v20.all as dialect
 from pymavlink import mavutil
 
-from onboard.telemetry.messages import read_messages
+from onboard.telemetry.logs.raw_columns import read_messages
 from tests.benchmarks.rows import Row, given
 from tests.craft.telemetry_log import frame_size
 

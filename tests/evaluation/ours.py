@@ -37,7 +37,7 @@ def aim_at(chosen: Any, distance_m: float) -> bool:
     """Type a distance to go into an engine; False where it takes none."""
     if not hasattr(chosen, "set_aim"):
         return False
-    from onboard.efficiency.target import Aim
+    from onboard.efficiency.advice.target import Aim
 
     chosen.set_aim(Aim(distance_m=distance_m))
     return True

@@ -11,9 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from groundside.planning.supply import supply_of
-from onboard.efficiency.learner import PLAIN_SETUP, Learner
-from onboard.efficiency.plan import PlanRow, Way, plan_rows
+from groundside.studies.pack_supply import supply_of
+from groundside.studies.plan import PlanRow, Way, plan_rows
+from onboard.efficiency.curve.learner import PLAIN_SETUP, Learner
 from tests.craft.chance import generator
 from tests.craft.steady import calm_power_w
 from tests.craft.water import AIR_DENSITY_KGPM3

@@ -11,9 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from groundside.comparing.reading import read_all, read_log
-from groundside.comparing.sheet import Entry
-from groundside.comparing.trial import Trial, run_trial
+from groundside.reports.compare.run_sheet import Entry
+from groundside.reports.compare.trial import Trial, run_trial
+from groundside.reports.compare.trial_log import read_all, read_log
 from onboard.contract.figure import Figure
 from onboard.profile import Drive, Profile, Sensors
 from tests.craft.chance import generator

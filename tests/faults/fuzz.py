@@ -9,8 +9,8 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from onboard.telemetry.link_scanner import LinkScanner
-from onboard.telemetry.scanner import LogScanner
+from onboard.telemetry.link.link_scanner import LinkScanner
+from onboard.telemetry.mavlink.log_scanner import LogScanner
 from tests.small_streams import Sender
 
 REST_MOST_BYTES = 600

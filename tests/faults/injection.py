@@ -20,17 +20,17 @@ from types import SimpleNamespace
 from typing import Any
 from unittest.mock import patch
 
-from onboard import refolding
-from onboard import service as service_module
-from onboard import stamp_clock as stamp_clock_module
-from onboard.efficiency.target import Aim
-from onboard.intake import Intake
+from onboard.daemon import service as service_module
+from onboard.daemon.intake import Intake
+from onboard.daemon.run_settings import Settings
+from onboard.daemon.service import Service
+from onboard.efficiency.advice.target import Aim
 from onboard.profile import load_profile
-from onboard.service import Service
-from onboard.settings import Settings
-from onboard.subscriber import STRICT
-from onboard.telemetry.links.base import Piece
-from onboard.telemetry.log_files import RECORD_NAME
+from onboard.record.subscriber import STRICT
+from onboard.restarts import refolding
+from onboard.telemetry.link import stamp_clock as stamp_clock_module
+from onboard.telemetry.link.base import Piece
+from onboard.telemetry.logs.log_files import RECORD_NAME
 from tests.craft.telemetry_log import log_frames
 
 LOGS = Path(__file__).parents[2] / "replay_logs"
@@ -41,14 +41,23 @@ AFTER_S = 60
 """The link is silent, but the clock goes on: what failed has time to come back."""
 
 ROOMS = (
-    "onboard.efficiency", "onboard.contract.codec", "onboard.feed.server",
-    "onboard.telemetry.decoder", "onboard.telemetry.craft", "onboard.telemetry.timebase",
-    "onboard.telemetry.channels", "onboard.telemetry.asking", "onboard.telemetry.packing",
-    "onboard.ride", "onboard.own_alerts", "onboard.publisher", "onboard.pairing.door",
-    "onboard.session_book",
-)  # fmt: skip
+    "onboard.efficiency",
+    "onboard.contract.codec",
+    "onboard.feed.server",
+    "onboard.telemetry.messages.decoder",
+    "onboard.telemetry.messages.followed_craft",
+    "onboard.telemetry.messages.timebase",
+    "onboard.telemetry.messages.channels",
+    "onboard.telemetry.link.requests",
+    "onboard.telemetry.mavlink.packing",
+    "onboard.ride.ride",
+    "onboard.daemon.own_alerts",
+    "onboard.daemon.publisher",
+    "onboard.crew.door",
+    "onboard.restarts.session_book",
+)
 
-NOT_LIVE = ("parts", "trial", "plan", "reconciled", "round_trip", "charge_balance", "current_fit")
+NOT_LIVE = ("parts", "trial", "round_trip", "charge_balance")
 """What never runs on the craft; and what names the parts that fail."""
 
 FRAMES = [
@@ -71,9 +80,9 @@ def targets() -> Iterator[tuple[str, str]]:
         module = importlib.import_module(room)
         names = [room]
         if hasattr(module, "__path__"):
-            names += [f"{room}.{one.name}" for one in pkgutil.iter_modules(module.__path__)]
+            names += [one.name for one in pkgutil.walk_packages(module.__path__, f"{room}.")]
         for name in names:
-            if not name.endswith(NOT_LIVE):
+            if not set(NOT_LIVE) & set(name.split(".")):
                 yield from _of(importlib.import_module(name))
 
 

@@ -21,13 +21,13 @@ from pathlib import Path
 
 import pytest
 
-from onboard.pairing.crew import CrewBook
-from onboard.pairing.joining import REFUSED, Join, Pair
-from onboard.telemetry.log_files import RECORD_NAME
+from onboard.crew.joining import REFUSED, Join, Pair
+from onboard.crew.members import CrewBook
+from onboard.telemetry.logs.log_files import RECORD_NAME
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import Chunk, background, udp
 from tests.newest import latest_session
-from tests.onboard.pairing.doors import client_context, member, paired_folder
+from tests.onboard.crew.doors import client_context, member, paired_folder
 from tests.patience import PATIENCE_S
 from tests.small_streams import Sender
 

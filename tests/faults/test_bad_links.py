@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from onboard.telemetry.telemetry_log import read_log
+from onboard.telemetry.logs.telemetry_log import read_log
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import BAD, Chunk, Plug, play, ride, spoil, udp
 from tests.newest import latest_session
-from tests.onboard.telemetry.slow_framing import frames as slow_frames
+from tests.onboard.telemetry.mavlink.slow_framing import frames as slow_frames
 from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow

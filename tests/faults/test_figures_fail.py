@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from onboard.telemetry.log_files import RECORD_NAME
+from onboard.telemetry.logs.log_files import RECORD_NAME
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import udp
 from tests.small_streams import Sender
@@ -66,7 +66,7 @@ def recorded(folder: Path) -> bytes:
 
 
 def test_a_fault_at_every_frame_costs_the_figures_and_nothing_else(tmp_path: Path) -> None:
-    fault = broken("onboard.ride", "Ride", "take", "len(calls) > 20")
+    fault = broken("onboard.ride.ride", "Ride", "take", "len(calls) > 20")
     daemon, seen, sent = ridden(
         tmp_path, fault, lambda seen: sum(failing(one) for one in seen) > 15
     )
@@ -89,7 +89,9 @@ def test_a_fault_at_every_frame_costs_the_figures_and_nothing_else(tmp_path: Pat
 
 
 def test_a_fault_at_one_frame_is_mended_from_the_record(tmp_path: Path) -> None:
-    fault = broken("onboard.efficiency.power_sources", "PowerSources", "fold", "len(calls) == 20")
+    fault = broken(
+        "onboard.efficiency.sources.power_sources", "PowerSources", "fold", "len(calls) == 20"
+    )
 
     def mended(seen: list[dict[str, Any]]) -> bool:
         failed = [n for n, one in enumerate(seen) if "figures_failed" in codes(one)]
@@ -107,7 +109,7 @@ def test_a_fault_at_one_frame_is_mended_from_the_record(tmp_path: Path) -> None:
 def test_an_estimator_that_always_fails_is_left_out_and_the_others_come_back(
     tmp_path: Path,
 ) -> None:
-    fault = broken("onboard.efficiency.learner", "Learner", "fold", "len(calls) > 3")
+    fault = broken("onboard.efficiency.curve.learner", "Learner", "fold", "len(calls) > 3")
 
     def back(seen: list[dict[str, Any]]) -> bool:
         return "part_left_out" in codes(seen[-1]) and seen[-1]["trip"]["energy_wh"] is not None

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from onboard.telemetry.telemetry_log import read_log
+from onboard.telemetry.logs.telemetry_log import read_log
 from tests.daemon_process import Daemon
 from tests.newest import latest_session
 from tests.patience import PATIENCE_S

@@ -10,13 +10,13 @@ from pathlib import Path
 
 import pytest
 
-from onboard.telemetry.log_files import RECORD_NAME
-from onboard.telemetry.telemetry_log import read_log
+from onboard.telemetry.logs.log_files import RECORD_NAME
+from onboard.telemetry.logs.telemetry_log import read_log
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import background, udp
 from tests.faults.test_kill import RATE_HZ, numbered, recorded
 from tests.newest import latest_session
-from tests.onboard.test_daemon_life import say
+from tests.onboard.daemon.test_service_life import say
 
 pytestmark = pytest.mark.slow
 

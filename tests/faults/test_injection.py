@@ -15,16 +15,16 @@ pytestmark = pytest.mark.slow
 ESTIMATORS = [(module, name) for module, name in targets() if name.endswith(".fold")]
 
 SUBSCRIBERS = [
-    ("onboard.ride", "Ride.take"),
-    ("onboard.ride", "Ride.snapshot"),
-    ("onboard.ride", "Ride.kept"),
-    ("onboard.telemetry.decoder", "Decoder.push"),
-    ("onboard.telemetry.asking", "Asking.heard"),
-    ("onboard.telemetry.asking", "Asking.due"),
-    ("onboard.own_alerts", "OwnAlerts.now"),
+    ("onboard.ride.ride", "Ride.take"),
+    ("onboard.ride.ride", "Ride.snapshot"),
+    ("onboard.ride.ride", "Ride.kept"),
+    ("onboard.telemetry.messages.decoder", "Decoder.push"),
+    ("onboard.telemetry.link.requests", "Asking.heard"),
+    ("onboard.telemetry.link.requests", "Asking.due"),
+    ("onboard.daemon.own_alerts", "OwnAlerts.now"),
     ("onboard.feed.server", "FeedServer.publish"),
     ("onboard.contract.codec", "plain"),
-    ("onboard.session_book", "SessionBook.save_if_due"),
+    ("onboard.restarts.session_book", "SessionBook.save_if_due"),
 ]
 
 NO_FEED = ("Ride.snapshot", "FeedServer.publish", "plain")

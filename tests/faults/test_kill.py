@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 
 from onboard.errors import LogError
-from onboard.sessions import CUT_OFF, read_session, sessions
-from onboard.telemetry.telemetry_log import read_log
+from onboard.record.sessions import CUT_OFF, read_session, sessions
+from onboard.telemetry.logs.telemetry_log import read_log
 from tests.daemon_process import ROOT, Daemon
 from tests.faults.faulty_link import Chunk, background, udp
 from tests.newest import latest_session

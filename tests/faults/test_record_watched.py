@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from onboard.telemetry.log_files import record_name
-from onboard.telemetry.telemetry_log import read_log
+from onboard.telemetry.logs.log_files import record_name
+from onboard.telemetry.logs.telemetry_log import read_log
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import background, udp
 from tests.faults.test_kill import RATE_HZ, numbered

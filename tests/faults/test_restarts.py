@@ -20,12 +20,12 @@ from typing import Any
 import pymavlink.dialects.v20.all as dialect
 import pytest
 
-from groundside.review.summary import review
+from groundside.reports.review.summary import review
 from onboard.contract.codec import plain
-from onboard.efficiency.advice import NO_AIM
+from onboard.efficiency.advice.adviser import NO_AIM
 from onboard.profile import load_profile
-from onboard.sessions import sessions
-from onboard.telemetry.log_files import RECORD_NAME
+from onboard.record.sessions import sessions
+from onboard.telemetry.logs.log_files import RECORD_NAME
 from tests.daemon_process import ROOT, Daemon
 from tests.patience import PATIENCE_S
 from tests.small_streams import Sender

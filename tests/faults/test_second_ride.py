@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from onboard.errors import LogError
-from onboard.telemetry.telemetry_log import read_log
+from onboard.telemetry.logs.telemetry_log import read_log
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import udp
 from tests.newest import latest_session

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from onboard.errors import UsageError
-from onboard.record_lock import FILE_NAME, RecordLock
-from onboard.sessions import read_session, sessions
+from onboard.record.record_lock import FILE_NAME, RecordLock
+from onboard.record.sessions import read_session, sessions
 from tests.daemon_process import ROOT, Daemon
 from tests.patience import PATIENCE_S
 

@@ -4,14 +4,14 @@ from concurrent.futures import Future
 from pathlib import Path
 
 from onboard.profile import parse_profile
-from onboard.rejoin import Session
-from onboard.sessions import begin_session
-from onboard.telemetry.frames import Frames
-from onboard.telemetry.link_scanner import LinkScanner
-from onboard.telemetry.links.base import Piece
-from onboard.telemetry.log_files import RECORD_NAME
-from onboard.telemetry.scanner import LogScanner
-from onboard.trip_journal import Past
+from onboard.record.sessions import begin_session
+from onboard.restarts.rejoin import Session
+from onboard.restarts.trip_journal import Past
+from onboard.telemetry.link.base import Piece
+from onboard.telemetry.link.link_scanner import LinkScanner
+from onboard.telemetry.logs.log_files import RECORD_NAME
+from onboard.telemetry.mavlink.frames import Frames
+from onboard.telemetry.mavlink.log_scanner import LogScanner
 from tests.small_streams import Sender, records
 
 PACK = "[battery]\nchemistry = 'li-ion'\ncells = 14\nenergy_wh = 1000\n"

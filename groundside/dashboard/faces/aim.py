@@ -6,7 +6,7 @@ from groundside.dashboard.aiming import DISTANCE, KINDS, POWER, SPEED, Aiming, v
 from groundside.dashboard.faces.items import Block, Item
 from groundside.dashboard.faces.ride import HeroFace, difference_text
 from groundside.dashboard.scene import Scene
-from groundside.figures import percent
+from groundside.words.figures import percent
 from groundside.words.reasons import reason_text
 from groundside.words.stands import stand_text
 from onboard.contract.figure import Unknown

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from groundside.dashboard.faces.items import Block, Item
-from groundside.dashboard.faces.water import known_water, sets_text
 from groundside.dashboard.scene import Scene
-from groundside.figures import (
+from groundside.words.alerts import alert_text
+from groundside.words.figures import (
     Reading,
     age_text,
     interval_text,
@@ -15,10 +15,10 @@ from groundside.figures import (
     percent,
     whole,
 )
-from groundside.units import Units
-from groundside.words.alerts import alert_text
 from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
+from groundside.words.units import Units
+from groundside.words.water import known_water, sets_text
 from onboard.contract.alerts import AlertCode
 from onboard.contract.codes import Value
 from onboard.contract.figure import Unknown, within

@@ -6,12 +6,12 @@ from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from groundside.dashboard.drawing.plot_face import Axis, AxisMark, Band, PlotFace, Point, Trace
+from groundside.dashboard.drawing.ticks import round_top, tick_step
 from groundside.dashboard.faces.items import Block, Item
-from groundside.dashboard.faces.plot import Axis, AxisMark, Band, PlotFace, Point, Trace
 from groundside.dashboard.faces.setups import setup_in_force
 from groundside.dashboard.scene import Scene
-from groundside.dashboard.ticks import round_top, tick_step
-from groundside.figures import (
+from groundside.words.figures import (
     Reading,
     consumption_text,
     one_decimal,
@@ -19,9 +19,9 @@ from groundside.figures import (
     three_figures,
     whole,
 )
-from groundside.units import Units
 from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
+from groundside.words.units import Units
 from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.snapshot import Curve, Snapshot, SpeedKind
 

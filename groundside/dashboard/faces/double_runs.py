@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from groundside.dashboard.faces.setups import PLAIN
-from groundside.figures import whole
+from groundside.words.figures import whole
 from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import Run
 

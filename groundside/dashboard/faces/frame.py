@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass, field
 
-from groundside.dashboard.cells import table_cells, unknown_reasons
+from groundside.connection.source import ReplayState
+from groundside.dashboard.faces.small_figures import table_cells, unknown_reasons
 from groundside.dashboard.notices import Notice, notices
 from groundside.dashboard.scene import Scene
-from groundside.figures import age_text, clock_text, whole
-from groundside.source import ReplayState
+from groundside.words.figures import age_text, clock_text, whole
 from onboard.contract.figure import Unknown
 
 

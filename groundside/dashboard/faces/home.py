@@ -3,16 +3,16 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from groundside.dashboard.drawing.home_arrow import STEP_DEG
 from groundside.dashboard.faces.ride import CueFace, HeroFace, big_distance
-from groundside.dashboard.faces.water import water_text
-from groundside.dashboard.faces.way import Turn, turn_to
-from groundside.dashboard.home_arrow import STEP_DEG
 from groundside.dashboard.scene import Scene
-from groundside.figures import Reading, interval_text, one_decimal, whole
-from groundside.units import Units
+from groundside.words.directions import Turn, turn_to
+from groundside.words.figures import Reading, interval_text, one_decimal, whole
 from groundside.words.mending import mend_text
 from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
+from groundside.words.units import Units
+from groundside.words.water import water_text
 from onboard.contract.advice import WayHome
 from onboard.contract.figure import Unknown
 

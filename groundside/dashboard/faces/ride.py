@@ -6,10 +6,10 @@ shown, and equal texts are not painted again.
 
 from dataclasses import dataclass
 
-from groundside.dashboard.cells import TableCell, table_cells
 from groundside.dashboard.faces.setups import PLAIN
+from groundside.dashboard.faces.small_figures import TableCell, table_cells
 from groundside.dashboard.scene import Scene
-from groundside.figures import (
+from groundside.words.figures import (
     Reading,
     consumption_text,
     interval_text,
@@ -18,10 +18,10 @@ from groundside.figures import (
     three_figures,
     whole,
 )
-from groundside.units import Units
 from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
 from groundside.words.stands import stand_text
+from groundside.words.units import Units
 from onboard.contract.advice import Target
 from onboard.contract.figure import Unknown, within
 from onboard.contract.snapshot import Snapshot

@@ -11,10 +11,10 @@ from groundside.dashboard.faces.double_runs import next_step
 from groundside.dashboard.faces.ride import difference_text
 from groundside.dashboard.faces.setups import setup_in_force
 from groundside.dashboard.scene import Scene
-from groundside.figures import UNKNOWN, consumption_text, interval_text, one_decimal, whole
-from groundside.units import Units
+from groundside.words.figures import UNKNOWN, consumption_text, interval_text, one_decimal, whole
 from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
+from groundside.words.units import Units
 from onboard.contract.alerts import AlertCode
 from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.snapshot import Run, Snapshot, Steady

@@ -4,12 +4,13 @@ from bisect import bisect_left
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from groundside.connection.source import ReplayState
+from groundside.dashboard.drawing.plot_face import Axis, AxisMark, PlotFace, Trace
+from groundside.dashboard.drawing.ticks import round_top
 from groundside.dashboard.faces.items import Block, Item
-from groundside.dashboard.faces.plot import Axis, AxisMark, PlotFace, Trace
 from groundside.dashboard.scene import Scene
-from groundside.dashboard.ticks import round_top
-from groundside.dashboard.trip_series import TripSeries, trip_series
-from groundside.figures import (
+from groundside.studies.trip_series import TripSeries, trip_series
+from groundside.words.figures import (
     Reading,
     clock_text,
     consumption_text,
@@ -17,7 +18,6 @@ from groundside.figures import (
     three_figures,
     whole,
 )
-from groundside.source import ReplayState
 from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
 from onboard.contract.figure import Estimate, Unknown, within

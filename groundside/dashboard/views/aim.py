@@ -5,14 +5,14 @@ from typing import ClassVar
 from textual import events
 from textual.app import ComposeResult
 
+from groundside.connection.say import setting
 from groundside.dashboard.aiming import DISTANCE, KINDS, Aiming
 from groundside.dashboard.faces.aim import aim_face
 from groundside.dashboard.scene import Scene
-from groundside.dashboard.views.view import HERE, View
+from groundside.dashboard.views.base import HERE, View
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.hero import Hero
 from groundside.dashboard.widgets.text_page import TextPage
-from groundside.say import setting
 
 HERO_ROWS = (9, 7, 5, 4)
 TEXT_ROWS = 6

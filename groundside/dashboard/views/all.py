@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 from groundside.dashboard.views.aim import AimView
+from groundside.dashboard.views.base import View
 from groundside.dashboard.views.craft import CraftView
 from groundside.dashboard.views.curve import CurveView
 from groundside.dashboard.views.home import HomeView
@@ -10,7 +11,6 @@ from groundside.dashboard.views.more import MoreView
 from groundside.dashboard.views.ride import RideView
 from groundside.dashboard.views.runs import RunsView
 from groundside.dashboard.views.trip import TripView
-from groundside.dashboard.views.view import View
 
 
 def all_views(keys: tuple[tuple[str, str], ...], clock: Callable[[], float]) -> tuple[View, ...]:

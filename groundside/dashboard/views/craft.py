@@ -6,14 +6,14 @@ from typing import ClassVar
 from textual import events
 from textual.app import ComposeResult
 
+from groundside.connection.say import mark
 from groundside.dashboard.faces.craft import craft_blocks, silent_source
 from groundside.dashboard.pace import Pace
 from groundside.dashboard.scene import Scene
 from groundside.dashboard.views.asking import Asking
-from groundside.dashboard.views.view import HERE, View
+from groundside.dashboard.views.base import HERE, View
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.text_page import TextPage
-from groundside.say import mark
 
 
 class CraftView(View):

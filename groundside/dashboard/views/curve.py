@@ -9,7 +9,7 @@ from groundside.dashboard.faces.curve import curve_face
 from groundside.dashboard.pace import Pace
 from groundside.dashboard.rows import SIDE_BY_SIDE_COLUMNS
 from groundside.dashboard.scene import Scene
-from groundside.dashboard.views.view import HERE, View
+from groundside.dashboard.views.base import HERE, View
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.plot import Plot
 from groundside.dashboard.widgets.text_page import TextPage

@@ -7,16 +7,16 @@ from textual import events
 from textual.app import ComposeResult
 from textual.containers import Container
 
+from groundside.connection.say import setting
 from groundside.dashboard.faces.home import HomeFace, home_face
 from groundside.dashboard.rows import home_rows
 from groundside.dashboard.scene import Scene
 from groundside.dashboard.views.asking import AGAIN_S, Asking
-from groundside.dashboard.views.view import HERE, View
+from groundside.dashboard.views.base import HERE, View
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.cue import Cue
 from groundside.dashboard.widgets.hero import Hero
 from groundside.dashboard.widgets.way_page import WayPage
-from groundside.say import setting
 
 QUESTION = f"Home is to be where you are now: press again within {AGAIN_S:g} s."
 

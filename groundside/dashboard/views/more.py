@@ -8,7 +8,7 @@ from groundside.dashboard.faces.items import Block, Item
 from groundside.dashboard.keys import OWN_KEYS
 from groundside.dashboard.notices import CAUTION
 from groundside.dashboard.scene import Scene
-from groundside.dashboard.views.view import HERE, View
+from groundside.dashboard.views.base import HERE, View
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.text_page import TextPage
 

@@ -10,7 +10,7 @@ from textual.widgets import Static
 from groundside.dashboard.faces.ride import ride_face
 from groundside.dashboard.rows import Rows, share_rows
 from groundside.dashboard.scene import Scene
-from groundside.dashboard.views.view import View
+from groundside.dashboard.views.base import View
 from groundside.dashboard.widgets.cue import Cue
 from groundside.dashboard.widgets.figure_table import FigureTable
 from groundside.dashboard.widgets.hero import Hero

@@ -9,7 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.message import Message
 from textual.widgets import Input
 
-from groundside.charge_words import WANTED, charge_told, charge_typed
+from groundside.connection.say import mark, setting
 from groundside.dashboard.faces.runs import asks_for_charge, open_run, runs_face
 from groundside.dashboard.faces.setups import (
     known_setups,
@@ -19,10 +19,10 @@ from groundside.dashboard.faces.setups import (
 )
 from groundside.dashboard.scene import Scene
 from groundside.dashboard.views.asking import AGAIN_S, Asking
-from groundside.dashboard.views.view import HERE, View
+from groundside.dashboard.views.base import HERE, View
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.runs_page import RunsPage, RunsPicture
-from groundside.say import mark, setting
+from groundside.words.charge import WANTED, charge_told, charge_typed
 from onboard.contract.codec import clean
 from onboard.contract.commands import LABEL_MOST, TEXT_MOST, Amount
 from onboard.contract.snapshot import Snapshot

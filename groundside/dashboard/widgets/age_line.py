@@ -4,8 +4,8 @@ from typing import ClassVar
 
 from textual.geometry import Size
 
+from groundside.dashboard.drawing.painted import Line, Painted, joined
 from groundside.dashboard.faces.frame import AgeFace
-from groundside.dashboard.widgets.painted import Line, Painted, joined
 
 
 class AgeLine(Painted):

@@ -11,7 +11,7 @@ from textual import events
 from textual.geometry import Size
 from textual.message import Message
 
-from groundside.dashboard.widgets.painted import Line, Painted, shortened
+from groundside.dashboard.drawing.painted import Line, Painted, shortened
 
 
 @dataclass(frozen=True)

@@ -6,8 +6,8 @@ from textual import events
 from textual.geometry import Size
 from textual.message import Message
 
+from groundside.dashboard.drawing.painted import Line, Painted, wrapped
 from groundside.dashboard.notices import CAUTION
-from groundside.dashboard.widgets.painted import Line, Painted, wrapped
 
 ANSWER, TOUCH_ANSWER = "[enter = read]", "[tap = read]"
 

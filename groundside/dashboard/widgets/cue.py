@@ -5,10 +5,10 @@ from typing import ClassVar
 from textual import events
 from textual.geometry import Size
 
-from groundside.dashboard.block_font import TypeSize, draw, fitting
+from groundside.dashboard.drawing.block_font import TypeSize, draw, fitting
+from groundside.dashboard.drawing.painted import Line, Painted, joined, shortened, wrapped
 from groundside.dashboard.faces.ride import CueFace
 from groundside.dashboard.widgets.button_bar import ButtonBar
-from groundside.dashboard.widgets.painted import Line, Painted, joined, shortened, wrapped
 
 WORD_TEMPLATE = "EASE"
 TEXT_ROWS_MOST = 3

@@ -4,9 +4,9 @@ from typing import ClassVar
 
 from textual.geometry import Size
 
-from groundside.dashboard.cells import TableCell
-from groundside.dashboard.widgets.painted import Line, Painted, shortened
-from groundside.figures import UNKNOWN
+from groundside.dashboard.drawing.painted import Line, Painted, shortened
+from groundside.dashboard.faces.small_figures import TableCell
+from groundside.words.figures import UNKNOWN
 
 VALUE_COLUMNS = 18
 """Columns of a label and its value; what a wider cell has more goes to the interval."""

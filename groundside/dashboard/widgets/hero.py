@@ -4,10 +4,8 @@ from typing import ClassVar
 
 from textual.geometry import Size
 
-from groundside.dashboard.block_font import draw, fitting
-from groundside.dashboard.faces.ride import HeroFace
-from groundside.dashboard.rows import HERO_TEMPLATE
-from groundside.dashboard.widgets.painted import (
+from groundside.dashboard.drawing.block_font import draw, fitting
+from groundside.dashboard.drawing.painted import (
     Line,
     Painted,
     Piece,
@@ -15,7 +13,9 @@ from groundside.dashboard.widgets.painted import (
     shortened,
     wrapped,
 )
-from groundside.figures import UNKNOWN
+from groundside.dashboard.faces.ride import HeroFace
+from groundside.dashboard.rows import HERO_TEMPLATE
+from groundside.words.figures import UNKNOWN
 
 SIDE_COLUMNS = 13
 """What the label beside the digits needs: `12.5 to 17.5` and a space."""

@@ -4,8 +4,8 @@ from typing import ClassVar
 
 from textual.geometry import Size
 
+from groundside.dashboard.drawing.painted import Line, Painted, wrapped
 from groundside.dashboard.notices import Notice
-from groundside.dashboard.widgets.painted import Line, Painted, wrapped
 
 MOST_ROWS = 3
 TWO_FROM_ROWS = 24

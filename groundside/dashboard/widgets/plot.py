@@ -6,8 +6,8 @@ from textual import events
 from textual.geometry import Size
 from textual.message import Message
 
-from groundside.dashboard.plotting import STYLES, frame_of, plot_lines
-from groundside.dashboard.widgets.painted import Line, Painted
+from groundside.dashboard.drawing.painted import Line, Painted
+from groundside.dashboard.drawing.plotting import STYLES, frame_of, plot_lines
 
 
 class Plot(Painted):

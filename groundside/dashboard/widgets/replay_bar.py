@@ -6,8 +6,8 @@ from textual import events
 from textual.geometry import Size
 from textual.message import Message
 
+from groundside.dashboard.drawing.painted import Line, Painted, shortened
 from groundside.dashboard.faces.frame import ReplayFace
-from groundside.dashboard.widgets.painted import Line, Painted, shortened
 
 PLAYED, READY, AHEAD, EVENT = "█", "─", "·", "|"
 

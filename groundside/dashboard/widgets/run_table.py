@@ -1,7 +1,7 @@
 """The runs so far as rows of a table that fits the width: newest first, one row a run."""
 
+from groundside.dashboard.drawing.painted import Line, piece_width, shortened
 from groundside.dashboard.faces.runs import FULL_SIGN, LONG, SHORT, SHORT_SIGN, RunLine, RunsFace
-from groundside.dashboard.widgets.painted import Line, piece_width, shortened
 
 WIDE_COLUMNS = 72
 """From this width on a word stands behind each run; a narrower table has a legend beneath."""

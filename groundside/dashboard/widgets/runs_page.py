@@ -5,7 +5,8 @@ from typing import ClassVar
 
 from textual.geometry import Size
 
-from groundside.dashboard.block_font import draw, fitting
+from groundside.dashboard.drawing.block_font import draw, fitting
+from groundside.dashboard.drawing.painted import Line, Painted, shortened, wrapped
 from groundside.dashboard.faces.runs import (
     FULL_SIGN,
     LONG,
@@ -16,7 +17,6 @@ from groundside.dashboard.faces.runs import (
     OpenRun,
     RunsFace,
 )
-from groundside.dashboard.widgets.painted import Line, Painted, shortened, wrapped
 from groundside.dashboard.widgets.run_table import table_lines
 
 TEMPLATE = "888"

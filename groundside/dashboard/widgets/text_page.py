@@ -4,8 +4,8 @@ from typing import ClassVar
 
 from textual.geometry import Size
 
+from groundside.dashboard.drawing.painted import Line, Painted, piece_width, wrapped
 from groundside.dashboard.faces.items import Block
-from groundside.dashboard.widgets.painted import Line, Painted, piece_width, wrapped
 
 COLUMN = 52
 """A column of text is at least this wide, where there is more than one."""

@@ -4,9 +4,9 @@ from typing import ClassVar
 
 from textual.geometry import Size
 
+from groundside.dashboard.drawing.home_arrow import home_arrow
+from groundside.dashboard.drawing.painted import Line, Painted, Piece, wrapped
 from groundside.dashboard.faces.home import CAUTIONS, HomeFace
-from groundside.dashboard.home_arrow import home_arrow
-from groundside.dashboard.widgets.painted import Line, Painted, Piece, wrapped
 
 ARROW_ROWS_MOST = 9
 ARROW_ROWS_LEAST = 3

@@ -8,7 +8,7 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.remarks import Caution, CautionCode
-from onboard.efficiency.students_t import quantile
+from onboard.efficiency.statistics.students_t import quantile
 from onboard.efficiency.trial.leg import Leg
 
 APART_FRACTION, APART_SHARE = 0.02, 0.998

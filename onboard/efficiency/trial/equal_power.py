@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.speed_power import KNOTS, SPACING, Posterior, fit, knot_weights
-from onboard.efficiency.steady import SteadyBlock
+from onboard.efficiency.curve.speed_power import KNOTS, SPACING, Posterior, fit, knot_weights
+from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.trial.leg import Leg
 
 SLOPE, SLOPE_SD = 0.28, 0.08

@@ -3,12 +3,12 @@
 import numpy as np
 
 from onboard.block import Block, FloatArray
-from onboard.efficiency.cells import CellMaker, Cells
-from onboard.efficiency.latest import Latest
-from onboard.efficiency.power_sources import PowerSources
-from onboard.efficiency.slices import slices
-from onboard.efficiency.speed_sources import SpeedSources
-from onboard.efficiency.steady import SteadyBlock, SteadyFinder
+from onboard.efficiency.curve.steady import SteadyBlock, SteadyFinder
+from onboard.efficiency.meters.slices import slices
+from onboard.efficiency.sources.latest import Latest
+from onboard.efficiency.sources.power_sources import PowerSources
+from onboard.efficiency.sources.settled_seconds import CellMaker, Cells
+from onboard.efficiency.sources.speed_sources import SpeedSources
 from onboard.efficiency.trial.power_split import derived_motor_amps_a
 from onboard.efficiency.trial.seconds import Seconds, motor_current
 from onboard.profile import Profile

@@ -8,7 +8,7 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.students_t import quantile
+from onboard.efficiency.statistics.students_t import quantile
 from onboard.efficiency.trial.doubts import CLAIMED, ENOUGH_DOUBLE_RUNS, drifts
 from onboard.efficiency.trial.equal_power import Slope
 from onboard.efficiency.trial.needed import WANTED_FRACTION, double_runs_each

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.steady import standard_error
+from onboard.efficiency.curve.steady import standard_error
 from onboard.efficiency.trial.seconds import Seconds
 
 PIECE_S = 10

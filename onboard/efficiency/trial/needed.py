@@ -2,7 +2,7 @@
 
 import math
 
-from onboard.efficiency.students_t import quantile
+from onboard.efficiency.statistics.students_t import quantile
 
 WANTED_FRACTION = 0.03
 """A difference in Wh/km that is worth knowing."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.trial.probability import f_above
+from onboard.efficiency.statistics.probability import f_above
 
 USUAL_FRACTION, USUAL_LEG_FRACTION, WORTH = 0.012, 0.015, 4.0
 """A double run of a small craft repeats to about 1.2 %, a leg to 1.5 %, and how many degrees of

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
-from onboard.efficiency.trial.probability import f_above, t_outside
+from onboard.efficiency.statistics.probability import f_above, t_outside
 
 Ints = npt.NDArray[np.int64]
 

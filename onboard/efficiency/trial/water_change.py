@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.courses import lines
+from onboard.efficiency.curve.courses import lines
+from onboard.efficiency.statistics.probability import f_above
 from onboard.efficiency.trial.double_runs import DoubleRun
 from onboard.efficiency.trial.leg import Leg
-from onboard.efficiency.trial.probability import f_above
 
 DEGREE_2_FROM, DEGREE_1_FROM = 6, 3
 """So many double runs of an outing before the water may bend, or change at all."""

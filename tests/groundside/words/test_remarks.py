@@ -2,9 +2,9 @@
 
 import pytest
 
-from groundside.units import CHOICES
 from groundside.words.reasons import reason_text
 from groundside.words.remarks import caution_text, remark_text
+from groundside.words.units import CHOICES
 from onboard.contract.codes import Value
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from groundside.units import CHOICES
 from groundside.words.stands import stand_text
+from groundside.words.units import CHOICES
 from onboard.contract.advice import Stand, Standing
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from onboard.efficiency.steady import SteadyBlock
+from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.trial.equal_power import (
     SLOPE,
     SLOPE_SD,

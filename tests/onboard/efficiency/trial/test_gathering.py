@@ -11,8 +11,8 @@ from onboard.efficiency.trial.gathering import Gathering
 from onboard.efficiency.trial.power_split import DRIVE_EFFICIENCY_FRACTION
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.profile import Drive, Profile, Sensors
-from onboard.telemetry.decoder import Decoder
-from onboard.telemetry.scanner import LogScanner
+from onboard.telemetry.mavlink.log_scanner import LogScanner
+from onboard.telemetry.messages.decoder import Decoder
 from tests.craft.telemetry_log import log_bytes
 from tests.craft.trial_day import POLE_PAIRS, Day, Setup, make, motor_at
 

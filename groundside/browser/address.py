@@ -1,0 +1,71 @@
+"""Where a browser finds the page: addresses for people, and a QR code for a phone's camera."""
+
+import contextlib
+import io
+import ipaddress
+import socket
+
+from onboard.crew.addresses import own_addresses
+
+ELSEWHERE = ("192.0.2.1", 9)
+"""An address for documentation (RFC 5737): nothing is sent there."""
+
+
+def is_loopback(host: str) -> bool:
+    """Tell whether an address is this machine's alone.
+
+    Examples
+    --------
+    >>> [is_loopback(host) for host in ("127.0.0.1", "::1", "localhost", "0.0.0.0", "board.local")]
+    [True, True, True, False, False]
+    """
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def page_addresses(host: str, port: int, *, secure: bool = False) -> tuple[str, ...]:
+    """Give the addresses of the page, the one for a phone first.
+
+    Parameters
+    ----------
+    host
+        What is listened on; all of the machine's where it is unspecified.
+    port
+        The port.
+    secure
+        Whether it is encrypted.
+
+    Examples
+    --------
+    >>> page_addresses("127.0.0.1", 27221), page_addresses("::1", 80)
+    (('http://127.0.0.1:27221/',), ('http://[::1]:80/',))
+    """
+    hosts = [host]
+    with contextlib.suppress(ValueError):
+        if ipaddress.ip_address(host).is_unspecified:
+            hosts = [*_own_address(), f"{socket.gethostname()}.local"]
+    scheme = "https" if secure else "http"
+    return tuple(f"{scheme}://{f'[{one}]' if ':' in one else one}:{port}/" for one in hosts)
+
+
+def _own_address() -> tuple[str, ...]:
+    """Give this machine's address towards others, as they may be in a network without a way out."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
+        try:
+            asked.connect(ELSEWHERE)  # a datagram socket only looks for the way
+        except OSError:
+            return own_addresses()[:1]
+        return (str(asked.getsockname()[0]),)
+
+
+def qr_code(address: str) -> str:
+    """Draw an address as a QR code (ISO/IEC 18004) for a terminal."""
+    import segno
+
+    out = io.StringIO()
+    segno.make(address, micro=False).terminal(out, compact=True)
+    return out.getvalue()

@@ -1,0 +1,71 @@
+"""The arrow to home: it points from the rider's nose to where home lies."""
+
+import math
+from functools import lru_cache
+
+from groundside.dashboard.drawing.half_blocks import half_blocks
+
+STEP_DEG = 15
+"""It turns in steps: finer ones cannot be told apart in so few points, and would flicker."""
+
+SHAPE = (
+    *((0.0, 1.0), (0.85, 0.05), (0.3, 0.05), (0.3, -0.95)),
+    *((-0.3, -0.95), (-0.3, 0.05), (-0.85, 0.05)),
+)
+"""Corners, right and ahead: a broad head on a thick stem, told from its end at a glance."""
+
+_FINE = 4
+_HALF = _FINE * _FINE / 2
+
+
+@lru_cache(maxsize=128)
+def home_arrow(angle_deg: int, columns: int, rows: int) -> tuple[str, ...]:
+    """Draw the arrow.
+
+    Parameters
+    ----------
+    angle_deg
+        Where it points: 0 is ahead, 90 to the right.
+    columns, rows
+        The cells that it fills.
+
+    Returns
+    -------
+    tuple of str
+        `rows` lines of `columns` cells.
+    """
+    high = 2 * rows
+    radius = min(columns, high) / 2
+    turn = math.radians(angle_deg)
+    ahead, aside = math.cos(turn), math.sin(turn)
+    corners = [
+        ((x * ahead + y * aside) * radius, (y * ahead - x * aside) * radius) for x, y in SHAPE
+    ]
+    points = []
+    for row in range(high):
+        line = ""
+        for column in range(columns):
+            covered = sum(
+                _inside(
+                    column + (i + 0.5) / _FINE - columns / 2,
+                    high / 2 - row - (j + 0.5) / _FINE,
+                    corners,
+                )
+                for i in range(_FINE)
+                for j in range(_FINE)
+            )
+            line += "#" if covered >= _HALF else "."
+        points.append(line)
+    return half_blocks(points)
+
+
+def _inside(x: float, y: float, corners: list[tuple[float, float]]) -> bool:
+    """Tell whether a point lies in a polygon: a ray from it crosses the outline an odd number."""
+    odd = False
+    before = corners[-1]
+    for here in corners:
+        if (here[1] > y) != (before[1] > y):
+            at = here[0] + (before[0] - here[0]) * (y - here[1]) / (before[1] - here[1])
+            odd ^= x < at
+        before = here
+    return odd

@@ -1,0 +1,210 @@
+"""The one screen: the view in sight, and around it what a rider needs in every view."""
+
+from dataclasses import replace
+from typing import ClassVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.screen import Screen
+from textual.widgets import ContentSwitcher
+
+from groundside.dashboard.faces.frame import FrameFace, frame_face
+from groundside.dashboard.keys import VIEWS
+from groundside.dashboard.rows import Frame, frame_rows, tabs_in_two_rows
+from groundside.dashboard.scene import Scene
+from groundside.dashboard.views.base import HERE, View
+from groundside.dashboard.widgets.age_line import AgeLine
+from groundside.dashboard.widgets.button_bar import Button, ButtonBar, rows_of
+from groundside.dashboard.widgets.caution_bar import CautionBar
+from groundside.dashboard.widgets.notice_bar import NoticeBar
+from groundside.dashboard.widgets.replay_bar import ReplayBar
+
+TAB_CELLS, WIDE_TAB_CELLS = 5, 10
+
+
+class MainScreen(Screen[None]):
+    """Shares out the rows, tells the view in sight what is so, and turns presses into actions.
+
+    Parameters
+    ----------
+    views
+        All views, in the order of their tabs.
+    controls
+        Buttons of a replay; none without.
+    touch
+        Whether the terminal is known to be a touch screen.
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = []
+    AUTO_FOCUS = ""  # keys are the screen's, but while a rider types a name or a note
+
+    def __init__(
+        self, views: tuple[View, ...], controls: tuple[Button, ...] = (), *, touch: bool = False
+    ) -> None:
+        super().__init__()
+        self._views = {view.NAME: view for view in views}
+        self._replay_buttons = controls
+        self._touch = touch
+        self._current = views[0].NAME
+        self._caution_read = False
+        self._notice_rows = 1
+        self._shared: Frame | None = None
+        # Held by hand: a tick may come before the parts are mounted or after they are gone.
+        self._notices = NoticeBar(id="notices")
+        self._caution = CautionBar(id="caution", touch=touch)
+        self._switcher = ContentSwitcher(*views, initial=self._current, id="views")
+        self._actions = ButtonBar(id="actions")
+        self._controls = ButtonBar(id="controls")
+        self._controls.least_width = TAB_CELLS
+        self._age = AgeLine(id="age")
+        self._replay_bar = ReplayBar(id="replay")
+        self._tabs = ButtonBar(id="tabs")
+        self._tabs.least_width = TAB_CELLS
+
+    def compose(self) -> ComposeResult:
+        """Make the parts from top to bottom."""
+        yield self._notices
+        yield self._caution
+        yield self._switcher
+        yield self._actions
+        yield self._controls
+        yield self._age
+        yield self._replay_bar
+        yield self._tabs
+
+    def on_mount(self) -> None:
+        """Give the parts what does not change by itself."""
+        self._caution.shown = True
+        self._controls.shown = self._replay_buttons
+        self._show_tabs()
+        self._share()
+
+    def on_resize(self, _event: events.Resize) -> None:
+        """Share the rows out anew."""
+        self._share()
+
+    @property
+    def view(self) -> View:
+        """The view in sight."""
+        return self._views[self._current]
+
+    def go_to(self, name: str) -> None:
+        """Bring a view into sight."""
+        if name not in self._views or name == self._current:
+            return
+        self._current = name
+        self._switcher.current = name
+        self._show_tabs()
+
+    def next_view(self) -> None:
+        """Bring the view behind this one into sight; the first follows the last."""
+        names = list(self._views)
+        self.go_to(names[(names.index(self._current) + 1) % len(names)])
+
+    def caution_was_read(self) -> None:
+        """Take the caution away and give its rows to the view."""
+        self._caution_read = True
+        self._share()
+
+    def show(self, scene: Scene) -> None:
+        """Show what is so now; a part that says the same is not painted."""
+        face = frame_face(scene)
+        self._around(face)
+        if self.view.is_mounted:
+            self.view.show(scene)
+        buttons = self.view.buttons()
+        if buttons != (self._actions.shown or ()):
+            self._actions.shown = buttons
+            self._share()
+        # a key that the view takes for itself is not told of another button
+        taken = {button.key for button in buttons}
+        self._controls.shown = tuple(
+            replace(button, key="") if button.key in taken else button
+            for button in self._replay_buttons
+        )
+
+    def _around(self, face: FrameFace) -> None:
+        needed = NoticeBar.rows_needed(face.notices, self.size)
+        if needed != self._notice_rows:
+            self._notice_rows = needed
+            self._share()
+        self._notices.shown = face.notices
+        self._age.shown = face.age
+        self._replay_bar.shown = face.replay
+
+    def _show_tabs(self) -> None:
+        names = [name for name, _ in VIEWS if name in self._views]
+        self._tabs.shown = tuple(
+            Button(name, f"view('{name}')", str(number), on=name == self._current)
+            for number, name in enumerate(names, 1)
+        )
+
+    def _share(self) -> None:
+        """Set the heights, where they differ from those that are set."""
+        width, height = self.size.width, self.size.height
+        if not width or not height:
+            return
+        buttons = self._actions.shown or ()
+        in_two = tabs_in_two_rows(width, height)
+        self._tabs.least_width = WIDE_TAB_CELLS if in_two else TAB_CELLS
+        shared = frame_rows(
+            width,
+            height,
+            notices=self._notice_rows,
+            caution=0 if self._caution_read else self._caution.rows_needed(width),
+            actions=len(rows_of(buttons, width)) if buttons else 0,
+            replay=bool(self._replay_buttons),
+            touch=self._touch,
+        )
+        if shared == self._shared:
+            return
+        self._shared = shared
+        for part, rows in (
+            (self._notices, shared.notices),
+            (self._caution, shared.caution),
+            (self._switcher, shared.view),
+            (self._actions, shared.actions),
+            (self._controls, shared.controls),
+            (self._age, shared.age),
+            (self._replay_bar, shared.replay),
+            (self._tabs, shared.tabs),
+        ):
+            part.display = rows > 0
+            part.styles.height = rows
+
+    def on_key(self, event: events.Key) -> None:
+        """Give a key to the view in sight, if one of its buttons has it."""
+        key = KEY_NAMES.get(event.key, event.key)
+        if key == "enter" and self._caution.display and not self.app.focused:
+            event.stop()  # what the caution says of this key comes before all else
+            self.caution_was_read()
+            return
+        for button in (*self.view.buttons(), *self.view.unseen_buttons()):
+            if button.key and button.key == key:
+                event.stop()
+                self._press(button.action)
+                return
+
+    def on_button_bar_pressed(self, message: ButtonBar.Pressed) -> None:
+        """Do what a tapped button says."""
+        message.stop()
+        self._press(message.action)
+
+    def _press(self, action: str) -> None:
+        if action.startswith(HERE):
+            # in the view's own turn: a message that it posts in ours would not come back to us
+            self.view.call_later(self.view.pressed, action.removeprefix(HERE))
+        else:
+            self.app.post_message(ButtonBar.Pressed(action))
+
+
+KEY_NAMES = {
+    "minus": "-",
+    "plus": "+",
+    "equals_sign": "+",
+    "comma": ",",
+    "full_stop": ".",
+    "question_mark": "?",
+}
+"""The toolkit's names of keys, as buttons write them."""

@@ -1,1 +1,0 @@
-"""Views of the dashboard, one a file."""

@@ -1,0 +1,84 @@
+"""Shows a source: on the dashboard where there is a terminal, else as plain lines."""
+
+import asyncio
+import signal
+import sys
+from collections.abc import AsyncIterator
+
+from groundside.connection.preferences import Preferences, preferences_path
+from groundside.connection.source import SnapshotSource, Update, Wrapped
+from groundside.dashboard.plain import run_plain, trip_summary_lines
+from groundside.terminal import is_touch
+from groundside.words.units import Units
+from onboard.contract.snapshot import Snapshot
+
+
+class _KeepsLast(Wrapped):
+    """Passes a source on and keeps its last snapshot."""
+
+    last: Snapshot | None = None
+
+    async def stream(self) -> AsyncIterator[Update]:
+        async for update in self._source.stream():
+            self.last = update.snapshot or self.last
+            yield update
+
+
+def show_plain(source: SnapshotSource, units: Units, *, summary: bool) -> int:
+    """Print a line a second, and at the end the trip's sums.
+
+    Parameters
+    ----------
+    source
+        Where snapshots come from.
+    units
+        The rider's units.
+    summary
+        Whether to sum up at the end.
+
+    Returns
+    -------
+    int
+        The exit code.
+    """
+    kept = _KeepsLast(source)
+    code = asyncio.run(_until_told(kept, units))
+    if summary and kept.last is not None:
+        print("\n".join(["", *trip_summary_lines(kept.last.trip, units)]), flush=True)
+    return code
+
+
+async def _until_told(source: SnapshotSource, units: Units) -> int:
+    """Run until the source ends or a signal comes; what the source started is ended either way."""
+    lines = asyncio.ensure_future(run_plain(source, sys.stdout, units=units))
+    loop = asyncio.get_running_loop()
+    told: list[int] = []
+
+    def stop(number: int) -> None:
+        told.append(number)
+        lines.cancel()
+
+    for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        loop.add_signal_handler(number, stop, number)
+    try:
+        await lines
+    except asyncio.CancelledError:
+        if not told:
+            raise
+    # A live view is ended with Ctrl-C: that is no failure.
+    return 128 + told[0] if told and told[0] != signal.SIGINT else 0
+
+
+def show_dashboard(source: SnapshotSource, units: Units, target_distance_m: float | None) -> int:
+    """Run the dashboard until the rider leaves it; give the exit code."""
+    from groundside.dashboard.app import make_app
+
+    app = make_app(
+        source,
+        units=units,
+        target_distance_m=target_distance_m,
+        preferences=Preferences(preferences_path()),
+        touch=is_touch(),
+    )
+    app.run()
+    return app.return_code or 0

@@ -1,0 +1,1 @@
+"""What is printed, drawn and saved at home: a folder for each command, and what they share."""

@@ -1,0 +1,90 @@
+"""Where the craft's curve comes from: what the daemon keeps beside its records, or a log."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from groundside.reports.sessions.setup_shares import setup_changes, start_setup
+from onboard.efficiency.curve.learner import Learner
+from onboard.efficiency.curve.speed_power import Posterior
+from onboard.errors import UsageError
+from onboard.profile import Profile
+from onboard.record.marks import read_marks
+from onboard.record.sessions import read_session
+from onboard.restarts.rejoin import replay
+from onboard.ride import learned_file
+from onboard.ride.ride import Ride
+from onboard.telemetry.logs.formats import open_log
+from onboard.telemetry.logs.log_files import Progress, session_folder
+
+
+@dataclass(frozen=True)
+class LearnedCurve:
+    """A set-up's curve and where it is from."""
+
+    setup: str
+    source: str
+    known: Posterior
+
+
+def learned_curve(
+    path: Path, setup: str | None, profile: Profile, progress: Progress | None = None
+) -> LearnedCurve:
+    """Give a set-up's curve.
+
+    Parameters
+    ----------
+    path
+        The folder of the records, in which the daemon keeps what it learned; a session's folder or
+        a log otherwise.
+    setup
+        The set-up's label; None for the only one there is.
+    profile
+        The craft, for a log.
+    progress
+        Called as a log is read.
+
+    Raises
+    ------
+    UsageError
+        If there is no such curve.
+    LogError
+        If a log cannot be read.
+    """
+    if (path / learned_file.FILE_NAME).is_file():
+        learner = _kept(path)
+        labels = learner.carried
+    else:
+        learner = _of_log(path, profile, progress)
+        labels = tuple(label for label in learner.setups if learner.known(label) is not None)
+    if not labels:
+        raise UsageError(
+            f"{path}: no curve was learned: ride half a minute steadily at each of a few speeds"
+        )
+    if setup is None and len(labels) > 1:
+        raise UsageError(f"--setup: choose one of {', '.join(labels)}")
+    label = setup or labels[0]
+    known = learner.known(label)
+    if known is None:
+        raise UsageError(f"--setup {label}: no such curve in {path}; there is {', '.join(labels)}")
+    return LearnedCurve(label, str(path), known)
+
+
+def _kept(folder: Path) -> Learner:
+    raw = learned_file.load(folder)
+    try:
+        return Learner((raw or {}).get("curves"))
+    except ValueError as problem:
+        raise UsageError(f"{folder / learned_file.FILE_NAME}: {problem}") from None
+
+
+def _of_log(path: Path, profile: Profile, progress: Progress | None) -> Learner:
+    if not path.exists():
+        raise UsageError(f"{path}: nothing there to learn the curve from: use --from LOG")
+    ride, folder = Ride(profile), session_folder(path)
+    said = read_marks(folder) if folder else ()
+    if folder:
+        # Each set-up has a curve of its own, as on the water.
+        ride.engine.select_setup(start_setup(folder, read_session(folder), setup_changes))
+    replay(ride, open_log(path).parts(progress), said)
+    ride.finish()
+    return ride.engine.learner

@@ -1,0 +1,81 @@
+"""The `plan` command."""
+
+import argparse
+import json
+from pathlib import Path
+
+from groundside.reports.log_profile import profile_for
+from groundside.reports.plan.learned_curve import LearnedCurve, learned_curve
+from groundside.reports.plan.plan_output import Planned, as_json, as_lines
+from groundside.reports.progress import progress_bar
+from groundside.reports.review.many import size_bytes
+from groundside.studies.pack_supply import supply_of, with_energy
+from groundside.studies.plan import Way, load_factor, plan_rows
+from groundside.words.units import units_named
+from onboard.__main__ import default_record
+from onboard.errors import UsageError
+from onboard.profile import Battery, Profile, load_profile
+
+CANNOT_ARRIVE = 1
+"""The exit code where no speed that was learned surely arrives."""
+
+
+def run_plan(arguments: argparse.Namespace) -> int:
+    """Plan a trip and print it; give the exit code.
+
+    Raises
+    ------
+    UsageError
+        If something that is needed is missing.
+    """
+    source: Path = arguments.curve or default_record()
+    profile = _profile(arguments.profile, source)
+    if profile.battery is None:
+        raise UsageError("plan: the craft profile has no [battery]: give one with --profile")
+    units = units_named(arguments.units or profile.units.speed)
+    with progress_bar(size_bytes(source), f"reading {source.name}") as progress:
+        curve = learned_curve(source, arguments.setup, profile, progress)
+    way = Way(
+        arguments.distance_m,
+        arguments.head_current_mps,
+        arguments.there_and_back,
+        _load(arguments.mass_kg, arguments.extra_mass_kg),
+    )
+    packs = [
+        with_energy(profile.battery, energy_wh) for energy_wh in arguments.battery_wh or [None]
+    ]
+    plans = [_planned(curve, battery, profile, way, arguments.speed_mps) for battery in packs]
+    if arguments.json:
+        print(json.dumps(as_json(plans), indent=2, allow_nan=False))
+    else:
+        for line in as_lines(plans, way, f"set-up {curve.setup!r}, {curve.source}", units):
+            print(line)
+    return 0 if any(plan.arrives for plan in plans) else CANNOT_ARRIVE
+
+
+def _profile(given: Path | None, source: Path) -> Profile:
+    """Give the profile that was named, else one kept beside the curve's source."""
+    if given is not None:
+        return load_profile(given)
+    if source.is_dir() and not (source / "profile.toml").is_file():
+        kept = sorted(source.glob("*/profile.toml"), key=lambda path: path.stat().st_mtime)
+        if kept:
+            return load_profile(kept[-1])
+    return profile_for(None, source)
+
+
+def _load(mass_kg: float | None, extra_kg: float) -> float:
+    if not extra_kg:
+        return 1.0
+    if mass_kg is None:
+        raise UsageError("--extra-mass-kg: say with --mass-kg what all of it weighed before")
+    if mass_kg + extra_kg <= 0.0:
+        raise UsageError("--extra-mass-kg: takes away more than --mass-kg")
+    return load_factor(mass_kg, extra_kg)
+
+
+def _planned(
+    curve: LearnedCurve, battery: Battery, profile: Profile, way: Way, more: list[float] | None
+) -> Planned:
+    rows = plan_rows(curve.known, supply_of(battery, profile.sensors), way, more or ())
+    return Planned(battery.full_wh, battery.start_fraction, rows)

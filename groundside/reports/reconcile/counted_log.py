@@ -1,0 +1,123 @@
+"""What a log's sensors counted: the sums of a review without all that it learns besides."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.battery.charge_balance import Counted
+from onboard.efficiency.meters.slices import slices
+from onboard.efficiency.sources.battery_side import BatterySide
+from onboard.efficiency.sources.power_sources import PowerSources
+from onboard.efficiency.sources.settled_seconds import LAG_S
+from onboard.errors import LogError
+from onboard.profile import Profile
+from onboard.telemetry.logs.formats import blocks_of, open_log
+from onboard.telemetry.logs.log_files import Progress
+from onboard.telemetry.messages.decoder import Decoder
+
+STEP_S = 10.0
+"""The current is looked at by means over so long: what a pack's losses go by."""
+
+
+@dataclass(frozen=True)
+class CountedLog:
+    """What one log's sensors counted.
+
+    Parameters
+    ----------
+    counted
+        Over the whole log.
+    t_s, charge_ah
+        Charge drawn up to times along the log, shape (n,).
+    unmeasured_packs
+        Batteries that were heard and do not measure their current: they are in no sum.
+    zero_stamp_s
+        The log's stamp where stream time is zero [s]; None where nothing was heard.
+    """
+
+    counted: Counted
+    t_s: FloatArray
+    charge_ah: FloatArray
+    unmeasured_packs: tuple[int, ...] = ()
+    zero_stamp_s: float | None = None
+
+    def drawn_ah(self, t_s: float | None) -> float:
+        """Give the charge drawn up to a stream time [s]; None is before anything was heard."""
+        if t_s is None or not len(self.t_s):
+            return 0.0
+        return float(np.interp(t_s, self.t_s, self.charge_ah))
+
+
+class _Steps:
+    """Charge drawn at every whole step, gathered as the log goes by: curves forget their past."""
+
+    def __init__(self) -> None:
+        self._t_s: list[float] = []
+        self._charge_ah: list[float] = []
+
+    def look(self, side: BatterySide) -> None:
+        begin_s = self._t_s[-1] + STEP_S if self._t_s else side.first_s
+        times = np.arange(begin_s, side.last_s, STEP_S)
+        self._t_s += times.tolist()
+        self._charge_ah += side.at("charge_ah", times).tolist()
+
+    def end(self, side: BatterySide) -> tuple[FloatArray, FloatArray]:
+        self.look(side)
+        return np.array([*self._t_s, side.last_s]), np.array([*self._charge_ah, side.charge_ah])
+
+
+def count_log(
+    path: Path, profile: Profile, system_id: int | None = None, progress: Progress | None = None
+) -> CountedLog:
+    """Count what was drawn over a whole log.
+
+    Parameters
+    ----------
+    path
+        The log, or a session's folder.
+    profile
+        The craft.
+    system_id
+        The MAVLink system to follow; None follows the profile's, else the one that sends most.
+    progress
+        Called as the log is read, with the bytes read so far.
+
+    Raises
+    ------
+    LogError
+        If it cannot be read, or holds no battery current.
+    """
+    decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
+    power, steps = PowerSources(profile.sensors), _Steps()
+    for block in blocks_of(open_log(path), decoder, progress):
+        for piece in slices(block):
+            power.fold(piece)
+            reached_s = max(power.reached_s(), default=0.0)
+            power.decide(0.0, reached_s - LAG_S)
+            side = power.chosen()
+            if side is not None:
+                steps.look(side)
+    side = power.chosen()
+    if side is None:
+        raise LogError(f"{path}: no battery power in it ({power.why_none()}): nothing was counted")
+    t_s, charge_ah = steps.end(side)
+    silent = power.unmeasured if power.packs else ()
+    zero_stamp_s = decoder.time.first_receipt_s
+    return CountedLog(_counted(side, charge_ah), t_s, charge_ah, silent, zero_stamp_s)
+
+
+def _counted(side: BatterySide, charge_ah: FloatArray) -> Counted:
+    seconds = sum((m.curves.last_s or 0.0) - (m.curves.first_s or 0.0) for m in side.every)
+    volt_hours = sum(meter.curves.total("volt_hours") for meter in side.every)
+    steps = np.diff(charge_ah)
+    flowing = float(steps @ steps) / side.charge_ah / (STEP_S / 3600.0) if side.charge_ah else 0.0
+    return Counted(
+        side.charge_ah,
+        side.energy_wh,
+        seconds / 3600.0,
+        volt_hours,
+        side.bridged_variance_wh2,
+        flowing,
+    )

@@ -1,0 +1,252 @@
+"""What reconciling found, as it is printed: lines for people, JSON for other programs."""
+
+import textwrap
+from collections.abc import Iterator
+from typing import Any
+
+from groundside.reports.reconcile.charges import Gathered
+from groundside.studies.current_fit import OFF_MOST, Correction
+from groundside.studies.reconciliation import Reconciled
+from groundside.words.figures import three_figures
+from groundside.words.reasons import reason_text
+from groundside.words.remarks import finding_text, remark_text
+from groundside.words.units import DEFAULT, Units, units_named
+from onboard.contract.codec import plain
+from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.remarks import Remark, RemarkCode
+from onboard.efficiency.battery.charge_balance import Charge, Counted
+from onboard.efficiency.battery.round_trip import WALL_LEAST, WALL_MOST
+from onboard.efficiency.statistics.shared_errors import prior_covariance
+
+SCHEMA = 2
+WIDTH = 79
+
+MADE_BY_HAND = "Nothing was changed. If you agree, write into the craft profile:"
+
+
+def as_json(found: Gathered, result: Reconciled) -> dict[str, Any]:
+    """Give it in JSON's own types, as described in DEVELOPERS.md."""
+    correction = result.correction
+    scale, offset = _scale(correction), _offset(correction)
+    body: dict[str, Any] = {
+        "counted_wh": _counted_wh(found, result.counted),
+        "charged_wh": _read(result.charged_wh),
+        "expected_charged_wh": result.expected_wh,
+        "counted_ah": _counted_ah(found, result.counted),
+        "charged_ah": _read(result.charged_ah),
+        "expected_charged_ah": result.expected_ah,
+        "current_scale": scale,
+        "current_offset_a": offset,
+        "profile_change": _change(result),
+    }
+    why = {key: plain(value) for key, value in body.items() if isinstance(value, Unknown)}
+    return {
+        "schema": SCHEMA,
+        **{key: None if key in why else plain(value) for key, value in body.items()},
+        "verdict": result.verdict,
+        "meter": "ac" if found.conditions.at_wall else "dc",
+        "charges": [
+            _charge(one, list(stated.logs))
+            for one, stated in zip(found.charges, found.stated.charges, strict=True)
+        ],
+        "remarks": [
+            {**plain(one), "text": remark_text(one, DEFAULT)} for one in _remarks(found, result)
+        ],
+        "why": why | {"verdict": plain(result.why)},
+    }
+
+
+def _times(result: Reconciled) -> list[float]:
+    """Give how many times what was counted came back, of charge and energy as far as known."""
+    pairs = (
+        (result.charged_ah, result.counted.charge_ah),
+        (result.charged_wh, result.counted.energy_wh),
+    )
+    return [back / counted for back, counted in pairs if back is not None]
+
+
+def _charge(charge: Charge, logs: list[Any]) -> dict[str, Any]:
+    return {
+        "logs": [str(log) for log in logs],
+        "counted_ah": charge.counted.charge_ah,
+        "counted_wh": charge.counted.energy_wh,
+        "charged_ah": charge.charged_ah,
+        "charged_wh": charge.charged_wh,
+        "full_to_full": charge.full_to_full,
+    }
+
+
+def _read(value: float | None) -> float | Unknown:
+    return Unknown(Reason.METER_NOT_READ) if value is None else value
+
+
+def _scale(correction: Correction | Unknown) -> Estimate:
+    return correction if isinstance(correction, Unknown) else correction.scale
+
+
+def _offset(correction: Correction | Unknown) -> Estimate:
+    return correction if isinstance(correction, Unknown) else correction.offset_a
+
+
+def _counted_wh(found: Gathered, counted: Counted) -> Figure:
+    covariance = prior_covariance(found.profile.sensors, found.profile.battery)
+    return counted.energy_spread().figure(covariance)
+
+
+def _counted_ah(found: Gathered, counted: Counted) -> Figure:
+    covariance = prior_covariance(found.profile.sensors, found.profile.battery)
+    return counted.charge_spread().figure(covariance)
+
+
+def _change(result: Reconciled) -> str | Unknown:
+    """Give the lines for the profile; none where nothing is wrong or nothing can be told."""
+    correction = result.correction
+    if isinstance(correction, Unknown):
+        return correction
+    beyond = result.verdict in ("sensor_reads_low", "sensor_reads_high")
+    if not beyond and result.charge == "within":
+        return Unknown(Reason.NOTHING_TO_CHANGE)
+    if not beyond:
+        fits = result.verdict == "consistent"
+        return Unknown(Reason.BACK_FITS if fits else Reason.TOO_UNCERTAIN)
+    lines = [
+        "[sensors]",
+        f"current_scale = {correction.scale.value:.4f}",
+        f"current_scale_sd = {correction.scale_sd:.4f}",
+    ]
+    if not isinstance(correction.offset_a, Unknown):
+        lines += [
+            f"current_offset_a = {correction.offset_a.value:.3f}",
+            f"current_offset_sd_a = {correction.offset_sd_a:.3f}",
+        ]
+    return "\n".join(lines) + "\n"
+
+
+def _remarks(found: Gathered, result: Reconciled) -> Iterator[Remark]:
+    full, charges = sum(one.full_to_full for one in found.charges), len(found.charges)
+    if not full:
+        yield Remark(RemarkCode.FULL_UNKNOWN)
+    elif full < charges:
+        yield Remark(RemarkCode.SOME_FULL, full_charges=full, charges=charges)
+    if found.profile.battery is None:
+        yield Remark(RemarkCode.NO_PACK)
+    if found.unmeasured_packs:
+        yield Remark(RemarkCode.PACKS_UNMEASURED, packs=found.unmeasured_packs)
+    nobody_said = found.stated.meter is None and result.charged_ah is None
+    share = (result.charged_wh or 0.0) / result.counted.energy_wh
+    if nobody_said and result.energy == "more" and WALL_LEAST <= share <= WALL_MOST:
+        yield Remark(RemarkCode.MAYBE_AT_WALL)
+    if any(not 1.0 / OFF_MOST < times < OFF_MOST for times in _times(result)):
+        yield Remark(RemarkCode.NO_SENSOR)
+    if isinstance(result.correction, Correction) and result.correction.used < full:
+        yield Remark(RemarkCode.RESTS_ON, used_charges=result.correction.used)
+
+
+def as_lines(found: Gathered, result: Reconciled) -> Iterator[str]:
+    """Give it in lines of at most 79 letters, but for paths.
+
+    Parameters
+    ----------
+    found
+        What the verdict rests on.
+    result
+        The verdict.
+    """
+    rides = sum(len(one.logs) for one in found.stated.charges)
+    meter = "meter at the wall" if found.conditions.at_wall else "meter between charger and pack"
+    yield f"{_count(rides, 'ride')} on {_count(len(found.charges), 'charge')}, {meter}"
+    yield ""
+    yield f"{'':12}{'counted':>24}{'expected back':>26}{'came back':>14}"
+    if not found.conditions.at_wall:
+        counted_ah = _counted_ah(found, result.counted)
+        yield _row("ampere-hours", counted_ah, result.expected_ah, result.charged_ah)
+    counted_wh = _counted_wh(found, result.counted)
+    yield _row("watt-hours", counted_wh, result.expected_wh, result.charged_wh)
+    yield ""
+    if len(found.charges) > 1:
+        for number, one in enumerate(found.charges, 1):
+            yield _one_charge(number, one)
+        yield ""
+    units = units_named(found.profile.units.speed)
+    yield from _wrapped(f"{_headline(result)}: {finding_text(result.why, units)}.")
+    for remark in _remarks(found, result):
+        yield from _wrapped(remark_text(remark, units))
+    yield ""
+    yield from _correction_lines(found, result, units)
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def _row(name: str, counted: Figure, expected: Estimate, came_back: float | None) -> str:
+    back = "--" if came_back is None else three_figures(came_back)
+    return f"{name:12}{_range(counted):>24}{_range(expected):>26}{back:>14}"
+
+
+def _one_charge(number: int, charge: Charge) -> str:
+    parts = [
+        f"{three_figures(counted)} {unit} counted, {three_figures(back)} {unit} back"
+        for counted, back, unit in (
+            (charge.counted.charge_ah, charge.charged_ah, "Ah"),
+            (charge.counted.energy_wh, charge.charged_wh, "Wh"),
+        )
+        if back is not None
+    ]
+    full = "" if charge.full_to_full else "; not known to be full to full"
+    return f"charge {number}: {'; '.join(parts)}{full}"
+
+
+def _range(figure: Estimate) -> str:
+    if isinstance(figure, Unknown):
+        return "--"
+    value, low, high = (
+        three_figures(number or 0.0) for number in (figure.value, figure.low, figure.high)
+    )
+    return f"{value} ({low} to {high})"
+
+
+def _headline(result: Reconciled) -> str:
+    return {
+        "consistent": "Consistent",
+        "sensor_reads_low": "A sensor reads low",
+        "sensor_reads_high": "A sensor reads high",
+        "cannot_tell": "Cannot be told",
+    }[result.verdict]
+
+
+def _correction_lines(found: Gathered, result: Reconciled, units: Units) -> Iterator[str]:
+    correction = result.correction
+    if isinstance(correction, Unknown):
+        yield from _wrapped(
+            f"No correction of the current sensor: {reason_text(correction, units)}."
+        )
+        return
+    now = found.profile.sensors
+    yield (
+        f"current_scale by these charges: {_figure(correction.scale, 4)}; "
+        f"the profile has {now.current_scale:g}"
+    )
+    if not isinstance(correction.offset_a, Unknown):
+        yield (
+            f"current_offset_a: {_figure(correction.offset_a, 3)}; "
+            f"the profile has {now.current_offset_a:g}"
+        )
+    change = _change(result)
+    if isinstance(change, Unknown):
+        yield from _wrapped(f"No change is offered: {reason_text(change, units)}.")
+        return
+    yield MADE_BY_HAND
+    yield ""
+    for line in change.splitlines():
+        yield f"    {line}"
+
+
+def _figure(figure: Figure, decimals: int) -> str:
+    low, high = figure.low or 0.0, figure.high or 0.0
+    return f"{figure.value:.{decimals}f} ({low:.{decimals}f} to {high:.{decimals}f})"
+
+
+def _wrapped(text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH)

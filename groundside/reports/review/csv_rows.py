@@ -1,0 +1,126 @@
+"""Reviews as comma-separated values: one row a log, SI units, for spreadsheets and scripts.
+
+Lines end as RFC 4180 has it, and what holds a comma, a quote or a line break is quoted. A figure
+has two more columns for the ends of its 95 % interval; a cell is empty where nothing is known.
+"""
+
+import csv
+import io
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from groundside.reports.review.many import Reviewed
+from groundside.reports.review.names import written
+from groundside.studies.review_result import Review
+from onboard.contract.figure import Estimate, Figure, Number, Unknown, within
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A column: its name, where its value stands in a review, and whether it has an interval."""
+
+    name: str
+    of: Callable[[Review], Estimate | Number]
+    spans: bool = False
+
+
+COLUMNS = (
+    Kept("elapsed_s", lambda one: one.trip.elapsed_s),
+    Kept("moving_s", lambda one: one.trip.moving_s),
+    Kept("distance_m", lambda one: one.trip.distance_m, spans=True),
+    Kept("energy_wh", lambda one: one.trip.energy_wh, spans=True),
+    Kept("charge_ah", lambda one: one.trip.charge_ah),
+    Kept("wh_per_km", lambda one: one.trip.wh_per_km, spans=True),
+    Kept("mean_power_w", lambda one: one.trip.mean_power_w),
+    Kept("mean_speed_mps", lambda one: one.trip.mean_speed_mps),
+    Kept("max_speed_mps", lambda one: one.trip.max_speed_mps),
+    Kept("bridged_energy_fraction", lambda one: one.trip.bridged_energy_fraction),
+    Kept("bridged_distance_fraction", lambda one: one.trip.bridged_distance_fraction),
+    Kept("left_wh", lambda one: within(one.battery, lambda it: it.left_wh), spans=True),
+    Kept("left_fraction", lambda one: within(one.battery, lambda it: it.left_fraction), spans=True),
+    Kept(
+        "resistance_ohm", lambda one: within(one.battery, lambda it: it.resistance_ohm), spans=True
+    ),
+    Kept("range_m", lambda one: one.range_m, spans=True),
+    Kept("time_left_s", lambda one: one.time_left_s, spans=True),
+    Kept(
+        "water_east_mps", lambda one: within(one.set_and_drift, lambda it: it.east_mps), spans=True
+    ),
+    Kept(
+        "water_north_mps",
+        lambda one: within(one.set_and_drift, lambda it: it.north_mps),
+        spans=True,
+    ),
+)
+
+ENDS = ("low", "high")
+
+
+def header() -> list[str]:
+    """Give the names of the columns; each ends in its unit.
+
+    Examples
+    --------
+    >>> header()[:8]
+    ['log', 'start_utc', 'duration_s', 'elapsed_s', 'moving_s', 'distance_m', 'distance_low_m', \
+'distance_high_m']
+    """
+    names = ["log", "start_utc", "duration_s"]
+    for column in COLUMNS:
+        names.append(column.name)
+        if column.spans:
+            names += [_end_name(column.name, end) for end in ENDS]
+    return [*names, "events", "problem"]
+
+
+def _end_name(name: str, end: str) -> str:
+    """Put the end before the unit.
+
+    Examples
+    --------
+    >>> _end_name("left_wh", "low"), _end_name("wh_per_km", "high")
+    ('left_low_wh', 'high_wh_per_km')
+    """
+    if name == "wh_per_km":
+        return f"{end}_{name}"
+    stem, _, unit = name.rpartition("_")
+    return f"{stem}_{end}_{unit}"
+
+
+def as_csv(reviewed: Sequence[Reviewed]) -> str:
+    """Give the header and a row for each log; one that could not be read has its problem alone.
+
+    Parameters
+    ----------
+    reviewed
+        The reviews.
+    """
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(header())
+    for one in reviewed:
+        writer.writerow(_row(one))
+    return out.getvalue()
+
+
+def _row(one: Reviewed) -> list[Any]:
+    review = one.result
+    if review is None:
+        return [written(one.path), *[None] * (len(header()) - 2), one.problem]
+    log = review.log
+    cells: list[Any] = [written(one.path), _cell(log.start_utc), log.duration_s]
+    for column in COLUMNS:
+        value = column.of(review)
+        if isinstance(value, Figure):
+            cells += [_cell(end) for end in (value.value, value.low, value.high)]
+        else:
+            cells += [_cell(value), *([None] * len(ENDS) if column.spans else [])]
+    return [*cells, len(review.events), None]
+
+
+def _cell(value: float | str | Unknown | None) -> float | str | None:
+    if isinstance(value, Unknown) or (isinstance(value, float) and not math.isfinite(value)):
+        return None
+    return value

@@ -1,0 +1,209 @@
+"""What the pictures of a ride show: each function draws into one matplotlib axes.
+
+What is unknown is said in words where the picture would be.
+"""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from groundside.studies.review_result import Review
+from groundside.studies.ride_series import Series, track
+from groundside.studies.trip_series import trip_series
+from groundside.words.reasons import reason_text
+from groundside.words.units import Units
+from onboard.block import FloatArray
+from onboard.contract.figure import Unknown
+from onboard.efficiency.trip.consumption import HARDLY_MOVED_M
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+LINE, DOT = "#2f7fc1", "#c8641e"
+"""Blue and orange: told apart by all kinds of colour vision, legible on white and on black."""
+COLOURS = "cividis"
+"""Even in lightness, and the same to eyes that see no red or no green."""
+INK = "#010203"
+"""Of all lines and letters: a page puts its own in its place."""
+CASING = "#8a8f94"
+"""Around the track: both ends of the colours stand out from it, and it from white and black."""
+CASING_PT, TRACK_PT = 5.0, 3.4
+BAND = ", with the 95 % band of the curve"
+NO_WAY = "hardly moved, or power and speed are not known at the same time"
+ENOUGH_S = 10.0
+"""A band of speed in which less time was spent is not shown, nor one of hardly moving."""
+LEAST_VIEW_M = 20.0
+"""A track is not drawn larger than this: it would be of the receiver's noise."""
+RARE_PERCENT = 2.0
+"""So many of the places at either end share the last colour: one of them would take the scale."""
+
+
+def draw_speed_power(axes: "Axes", review: Review, units: Units) -> None:
+    """Draw the curve with its 95 % band, and the means of the bands of speed."""
+    curve, bands = review.curve, _bands(review)
+    axes.set_title("power by speed")
+    if isinstance(curve, Unknown) and not bands:
+        _say(axes, f"unknown: {reason_text(curve, units)}")
+        return
+    if not isinstance(curve, Unknown):
+        speed = [units.speed(value) for value in curve.speed_mps]
+        water = "through water" if curve.speed_kind == "through_water" else "over ground"
+        axes.fill_between(
+            speed, curve.low_w, curve.high_w, color=LINE, alpha=0.3, lw=0, label="95 % band"
+        )
+        axes.plot(speed, curve.power_w, color=LINE, label=f"curve, {water}")
+    if bands:
+        way, power = zip(*bands, strict=True)
+        axes.plot(
+            [units.speed(value) for value in way],
+            power,
+            *("o",),
+            color=DOT,
+            fillstyle="none",
+            label="means, over ground",
+        )
+    axes.set_xlabel(f"speed [{units.speed_name}]")
+    axes.set_ylabel("battery power [W]")
+    axes.set_xlim(left=0.0)
+    axes.set_ylim(bottom=0.0)
+    axes.legend(fontsize="small")
+
+
+def _bands(review: Review) -> list[tuple[float, float]]:
+    """Give mean speed over ground [m/s] and mean power [W] of the bands that tell enough."""
+    return [
+        (band.distance_m / band.seconds, 3600.0 * band.energy_wh / band.seconds)
+        for band in review.bands
+        if band.seconds >= ENOUGH_S and not isinstance(band.wh_per_km, Unknown)
+    ]
+
+
+def draw_energy(axes: "Axes", series: Series, units: Units) -> None:
+    """Draw the energy used against the distance made."""
+    axes.set_title("energy over distance")
+    line = series.line
+    if len(line.t_s) < 2 or line.distance_m[-1] - line.distance_m[0] < HARDLY_MOVED_M:
+        _say(axes, NO_WAY)
+        return
+    axes.plot([units.distance(value) for value in line.distance_m], line.energy_wh, color=LINE)
+    axes.set_xlabel(f"distance [{units.distance_name}]")
+    axes.set_ylabel("energy used [Wh]")
+    axes.set_ylim(bottom=0.0)
+
+
+def draw_consumption(axes: "Axes", series: Series, units: Units) -> None:
+    """Draw the consumption of the stretch before against the distance made."""
+    axes.set_title(f"{units.consumption_name} over distance")
+    found = trip_series(series.line)
+    cost = [np.nan if one is None else units.consumption(one) for one in found.wh_per_km]
+    if not np.isfinite(cost).any():
+        _say(axes, NO_WAY)
+        return
+    axes.plot([units.distance(value) for value in found.distance_m], cost, color=LINE)
+    axes.set_xlabel(f"distance [{units.distance_name}]")
+    axes.set_ylabel(f"consumption [{units.consumption_name}]")
+    # A start from rest costs much over a few metres; the ride itself would be a line at the bottom.
+    low, high = np.nanpercentile(cost, [0.0, 98.0])
+    axes.set_ylim(min(low, 0.0), 1.15 * high if high > 0.0 else None)
+
+
+def draw_track(axes: "Axes", series: Series, units: Units) -> None:
+    """Draw where the craft went, coloured by what it took there."""
+    from matplotlib.collections import LineCollection
+
+    axes.set_title(f"track by {units.consumption_name}")
+    found = track(series)
+    if found is None:
+        _say(axes, "no positions in this log")
+        return
+    places = np.stack([found.east_m, found.north_m], axis=1)
+    pairs = np.stack([places[:-1], places[1:]], axis=1)[found.joined[1:]]
+    cost = units.consumption(1.0) * found.wh_per_km[1:][found.joined[1:]]
+    axes.add_collection(
+        LineCollection(list(pairs), colors=CASING, linewidths=CASING_PT, capstyle="round")
+    )
+    known = np.isfinite(cost)
+    if known.any():
+        coloured = LineCollection(
+            list(pairs[known]), cmap=COLOURS, linewidths=TRACK_PT, capstyle="round"
+        )
+        coloured.set_array(cost[known])
+        coloured.set_clim(*np.percentile(cost[known], [RARE_PERCENT, 100.0 - RARE_PERCENT]))
+        axes.add_collection(coloured)
+        if axes.figure is not None:
+            bar = axes.figure.colorbar(coloured, ax=axes, extend="both")
+            bar.set_label(f"consumption [{units.consumption_name}]")
+    _mark_ends(axes, places)
+    _frame(axes, places)
+    axes.set_xlabel("east of the start [m]")
+    axes.set_ylabel("north of the start [m]")
+
+
+def _frame(axes: "Axes", places: FloatArray) -> None:
+    """Show all places, and room for a word around them; a metre is as long either way."""
+    low, high = places.min(axis=0), places.max(axis=0)
+    middle, reach = (low + high) / 2.0, 0.65 * max(float(np.max(high - low)), LEAST_VIEW_M)
+    axes.set_xlim(middle[0] - reach, middle[0] + reach)
+    axes.set_ylim(middle[1] - reach, middle[1] + reach)
+    axes.set_aspect("equal", adjustable="datalim")
+
+
+def _mark_ends(axes: "Axes", places: FloatArray) -> None:
+    """Mark where the ride began and ended, apart also where both are one place."""
+    for place, word, mark, shift in (
+        (places[0], "start", "o", (-7, 7)),
+        (places[-1], "end", "s", (7, -7)),
+    ):
+        axes.plot(*place, mark, color=INK, markersize=6)
+        axes.annotate(
+            word,
+            place,
+            shift,
+            textcoords="offset points",
+            ha="right" if shift[0] < 0 else "left",
+            va="bottom" if shift[1] > 0 else "top",
+        )
+
+
+def _say(axes: "Axes", why: str) -> None:
+    """Say why nothing is drawn."""
+    axes.set_axis_off()
+    words = axes.text(
+        *(0.5, 0.5, why), ha="center", va="center", transform=axes.transAxes, wrap=True
+    )
+    words.set_parse_math(False)
+
+
+Drawing = Callable[["Axes"], None]
+
+
+def drawings(
+    review: Review, series: Series, units: Units, *, tracks: bool
+) -> list[tuple[str, Drawing]]:
+    """Give the pictures of a ride: what each shows, in words, and how it is drawn.
+
+    Parameters
+    ----------
+    review
+        What the log comes to.
+    series
+        What is drawn of it.
+    units
+        The rider's units.
+    tracks
+        Whether the track is among them.
+    """
+    cost = units.consumption_name
+    found: list[tuple[str, Drawing]] = [
+        (
+            "Battery power against speed" + ("" if isinstance(review.curve, Unknown) else BAND),
+            lambda axes: draw_speed_power(axes, review, units),
+        ),
+        ("Energy against distance", lambda axes: draw_energy(axes, series, units)),
+        (f"{cost} against distance", lambda axes: draw_consumption(axes, series, units)),
+    ]
+    if tracks:
+        track_words = f"Track, coloured by {cost}; the picture before tells the same over distance"
+        found.append((track_words, lambda axes: draw_track(axes, series, units)))
+    return found

@@ -1,0 +1,101 @@
+"""What is to be known once of a log: whose it is, what it lacks, and what its sums leave out."""
+
+from collections.abc import Iterator
+
+from groundside.studies.review_result import LogEvent
+from onboard.contract.figure import Unknown
+from onboard.contract.log_remarks import LogRemark, LogRemarkCode
+from onboard.contract.snapshot import Snapshot
+from onboard.ride.ride import Ride
+from onboard.telemetry.logs.log_files import LogFacts
+
+BAD_FRACTION = 0.03
+"""More unreadable bytes than this say that something is wrong with the log."""
+
+
+def remarks(
+    ride: Ride, facts: LogFacts, snapshot: Snapshot, start_utc: str | Unknown
+) -> list[LogEvent]:
+    """Give the remarks on a log that was read to its end, as events.
+
+    Parameters
+    ----------
+    ride
+        The ride that took in the whole log.
+    facts
+        What the log says of itself.
+    snapshot
+        The ride's last.
+    start_utc
+        When the log begins.
+    """
+    whole = [
+        *_damaged(facts),
+        *_missing(facts),
+        *_whose(ride, facts),
+        *_lacking(ride, snapshot, start_utc),
+        *_batteries(ride),
+        *_receivers(facts),
+    ]
+    return [
+        *(LogEvent(0.0, remark) for remark in whole),
+        *(LogEvent(ride.t_s, remark) for remark in _silent_at_end(snapshot)),
+    ]
+
+
+def _damaged(facts: LogFacts) -> Iterator[LogRemark]:
+    share = facts.bad_bytes / max(facts.size_bytes, 1)
+    if share >= BAD_FRACTION:
+        yield LogRemark(LogRemarkCode.DAMAGED, bad_fraction=share)
+
+
+def _missing(facts: LogFacts) -> Iterator[LogRemark]:
+    if facts.missing:
+        yield LogRemark(LogRemarkCode.FILE_MISSING, files=facts.missing)
+
+
+def _whose(ride: Ride, facts: LogFacts) -> Iterator[LogRemark]:
+    craft = ride.decoder.craft
+    if facts.format != "telemetry":
+        return
+    if craft.system_id is None:
+        yield LogRemark(LogRemarkCode.NO_AUTOPILOT)
+    elif craft.others:
+        others = tuple(sorted(craft.others))
+        yield LogRemark(LogRemarkCode.OTHER_CRAFT, other_systems=others, system=craft.system_id)
+
+
+def _lacking(ride: Ride, snapshot: Snapshot, start_utc: str | Unknown) -> Iterator[LogRemark]:
+    """Say which instruments the log has nothing of."""
+    if ride.engine.latest.first_s is None:
+        return
+    energy, distance = snapshot.trip.energy_wh, snapshot.trip.distance_m
+    if isinstance(energy, Unknown):
+        yield LogRemark(LogRemarkCode.NO_POWER, reason=energy)
+    if isinstance(distance, Unknown):
+        yield LogRemark(LogRemarkCode.NO_SPEED, reason=distance)
+    if ride.utc is None:
+        dated_by = "nothing" if isinstance(start_utc, Unknown) else "stamps"
+        yield LogRemark(LogRemarkCode.CLOCK_NOT_SET, dated_by=dated_by)
+
+
+def _batteries(ride: Ride) -> Iterator[LogRemark]:
+    packs, silent = ride.engine.packs, ride.engine.unmeasured_packs
+    if len(packs) > 1:
+        yield LogRemark(LogRemarkCode.PACKS_SUMMED, packs=tuple(packs))
+    if packs and silent:
+        yield LogRemark(LogRemarkCode.PACKS_UNMEASURED, packs=tuple(silent))
+
+
+def _receivers(facts: LogFacts) -> Iterator[LogRemark]:
+    if len(facts.receivers) > 1:
+        yield LogRemark(LogRemarkCode.SEVERAL_RECEIVERS, receivers=facts.receivers)
+
+
+def _silent_at_end(snapshot: Snapshot) -> Iterator[LogRemark]:
+    for figure, counted in (
+        (snapshot.power_w, snapshot.trip.energy_wh),
+        (snapshot.speed_mps, snapshot.trip.distance_m),
+    ):
+        if isinstance(figure, Unknown) and not isinstance(counted, Unknown):
+            yield LogRemark(LogRemarkCode.SILENT_AT_END, reason=figure)

@@ -1,0 +1,192 @@
+"""A review in words: tables of plain text, which the terminal, plain lines and the page share."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from groundside.dashboard.plain import trip_rows
+from groundside.studies.review_result import LogEvent, Review
+from groundside.words.figures import (
+    Reading,
+    clock_text,
+    interval_text,
+    one_decimal,
+    percent,
+    three_figures,
+)
+from groundside.words.log_remarks import event_text
+from groundside.words.readings import reading
+from groundside.words.reasons import reason_text
+from groundside.words.units import Units
+from groundside.words.water import water_text
+from onboard.contract.codec import clean
+from onboard.contract.figure import Estimate, Unknown
+from onboard.efficiency.trip.speed_bands import Band
+
+WIDE, WIDER = 60, 100
+"""Columns of a terminal from which on a table's second and third choice of columns fits."""
+
+CAUTION = (
+    "From this ride's own sensors; another day's wind, waves, load and cold are not in it. Keep "
+    "the reserve, tell somebody ashore, and heed the local rules."
+)
+DOWN_TO = "left, range and time left: down to the reserve, or to the cut-off under load"
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A figure as it is written, and its 95 % interval, empty where there is none."""
+
+    text: str
+    interval: str = ""
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column's title; numbers stand at the right. It is left out of narrower screens."""
+
+    title: str
+    right: bool = True
+    from_width: int = 0
+
+
+@dataclass(frozen=True)
+class Section:
+    """A table with its title.
+
+    Parameters
+    ----------
+    title
+        What it is about.
+    columns
+        As many as a row has cells.
+    rows
+        The table; empty where there are notes alone.
+    total
+        The last row, set off from the others; None without.
+    notes
+        Sentences under the table.
+    """
+
+    title: str
+    columns: tuple[Column, ...] = ()
+    rows: tuple[tuple[Cell, ...], ...] = ()
+    total: tuple[Cell, ...] | None = None
+    notes: tuple[str, ...] = ()
+
+
+PAIR = (Column("", right=False), Column("", right=False))
+"""Columns of a table of names and figures: they need no titles."""
+
+
+def trip_section(review: Review, units: Units) -> Section:
+    """Give the trip's sums."""
+    rows = tuple(
+        (Cell(name), Cell(said, span)) for name, said, span in trip_rows(review.trip, units)
+    )
+    return Section("trip", PAIR, rows)
+
+
+def more_sections(review: Review, units: Units) -> list[Section]:
+    """Give what there is beside the trip's sums and the events."""
+    return [_bands(review.bands, units), _battery(review, units), _water(review, units)]
+
+
+def event_words(event: LogEvent, units: Units) -> str:
+    """Give what an event says, on one line."""
+    return clean(event_text(event.what, units))
+
+
+def events_section(review: Review, units: Units) -> Section:
+    """Give the alerts that came up, and what is to be known of the log."""
+    rows = []
+    for event in review.events:
+        at = clock_text(event.t_s) if event.t_s > 0.0 else ""
+        rows.append((Cell(at), Cell(event_words(event, units))))
+    if not rows:
+        return Section("events", notes=("none",))
+    return Section("events", PAIR, tuple(rows))
+
+
+def figure_cell(figure: Reading, write: Callable[[float], str], unit: str = "") -> Cell:
+    """Write a figure with its unit and interval; what is unknown with its reason."""
+    if figure.value is None:
+        return Cell(f"unknown ({figure.why})")
+    return Cell(f"{write(figure.value)} {unit}".rstrip(), interval_text(figure, write))
+
+
+def _bands(bands: Sequence[Band], units: Units) -> Section:
+    columns = (
+        Column(units.speed_name, right=False),
+        Column("time"),
+        Column(units.distance_name, from_width=WIDE),
+        Column("Wh", from_width=WIDE),
+        Column("mean W", from_width=WIDE),
+        Column(units.consumption_name),
+    )
+    rows = tuple(_band(band, units) for band in bands)
+    if not rows:
+        return Section("speed bands", notes=("power and speed are not known at the same time",))
+    return Section("speed bands", columns, rows, notes=("speeds over ground",))
+
+
+def _band(band: Band, units: Units) -> tuple[Cell, ...]:
+    low, high = units.speed(band.speed_low_mps), units.speed(band.speed_high_mps)
+    cost = reading(band.wh_per_km, units)
+
+    def consumption(value: float) -> str:
+        return three_figures(units.consumption(value))
+
+    said = cost.why if cost.value is None else consumption(cost.value)
+    return (
+        Cell(f"{low:.1f} to {high:.1f}" if units.speed(0.25) > 0.3 else f"{low:.2f} to {high:.2f}"),
+        Cell(clock_text(band.seconds)),
+        Cell(f"{units.distance(band.distance_m):.2f}"),
+        Cell(f"{band.energy_wh:.1f}"),
+        Cell(f"{3600.0 * band.energy_wh / band.seconds:.0f}"),
+        Cell(said, interval_text(cost, consumption)),
+    )
+
+
+def _battery(review: Review, units: Units) -> Section:
+    battery = review.battery
+    if isinstance(battery, Unknown):
+        return Section("battery at the end", notes=(reason_text(battery, units),))
+
+    def distance(value_m: float) -> str:
+        return three_figures(units.distance(value_m))
+
+    rows: tuple[tuple[str, Estimate, Callable[[float], str], str], ...] = (
+        ("left", battery.left_wh, one_decimal, "Wh"),
+        ("charge", battery.left_fraction, percent, ""),
+        ("resistance", battery.resistance_ohm, _milliohm, "mohm"),
+        ("range", review.range_m, distance, units.distance_name),
+        ("time left", review.time_left_s, clock_text, ""),
+    )
+    cells = tuple(
+        (Cell(name), figure_cell(reading(figure, units), write, unit))
+        for name, figure, write, unit in rows
+    )
+    return Section("battery at the end", PAIR, cells, notes=(DOWN_TO,))
+
+
+def _milliohm(value_ohm: float) -> str:
+    return one_decimal(1000.0 * value_ohm)
+
+
+def _water(review: Review, units: Units) -> Section:
+    water = review.set_and_drift
+    told = water_text(water, units)
+    if isinstance(water, Unknown):
+        return Section("set and drift", notes=(told,))
+
+    def speed(value_mps: float) -> str:
+        return f"{units.speed(value_mps):.2f}"
+
+    rows = tuple(
+        (
+            Cell(f"towards {name}"),
+            figure_cell(reading(figure, units), speed, units.speed_name),
+        )
+        for name, figure in (("east", water.east_mps), ("north", water.north_mps))
+    )
+    return Section("set and drift", PAIR, rows, notes=(told,))

@@ -1,0 +1,107 @@
+"""The review of one log: what it holds, and the trip's sums."""
+
+from pathlib import Path
+
+from groundside.reports.review.remarks_found import remarks
+from groundside.studies.review_result import LogEvent, LogSaid, Review
+from groundside.studies.ride_series import PieceMaker, Series
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from onboard.errors import LogError
+from onboard.profile import Profile
+from onboard.record.marks import read_marks
+from onboard.restarts.rejoin import replay
+from onboard.ride.ride import Ride, utc_text
+from onboard.telemetry.logs.formats import open_log
+from onboard.telemetry.logs.log_files import LogFacts, Progress, session_folder
+
+PLAUSIBLE_FROM_S = 1e9
+"""September 2001: an earlier stamp is from a clock that was never set."""
+
+
+class Drawn:
+    """Takes along what pictures are drawn from while a log is read."""
+
+    def __init__(self) -> None:
+        self.series: Series | None = None
+        """There once the log was read."""
+        self._pieces = PieceMaker()
+
+    def begin(self, ride: Ride) -> None:
+        """Listen to a ride from its beginning."""
+        ride.engine.cell_listeners.append(self._pieces.fold)
+
+    def end(self, ride: Ride, profile: Profile) -> None:
+        """Keep what was gathered of a ride that is over."""
+        made = self._pieces
+        self.series = Series(profile.craft.name, ride.engine.trip_line, made.every_s, made.rows)
+
+
+def review(
+    path: Path,
+    profile: Profile,
+    system_id: int | None = None,
+    progress: Progress | None = None,
+    drawn: Drawn | None = None,
+) -> Review:
+    """Read a whole log, with what was said meanwhile, and sum up the trip.
+
+    Parameters
+    ----------
+    path
+        The log, or a session's folder.
+    profile
+        The craft.
+    system_id
+        The MAVLink system to follow; None follows the profile's, else the one that sends most.
+    progress
+        Called as the log is read, with the bytes read so far.
+    drawn
+        Takes what pictures are drawn from; None where there will be none.
+
+    Raises
+    ------
+    LogError
+        If the log cannot be read, or does not hold the system asked for.
+    """
+    ride, log = Ride(profile, system_id), open_log(path)
+    if drawn is not None:
+        drawn.begin(ride)
+    folder = session_folder(path)
+    replay(ride, log.parts(progress), read_marks(folder) if folder else ())
+    ride.finish()
+    if drawn is not None:
+        drawn.end(ride, profile)
+    facts = log.facts()
+    craft = ride.decoder.craft
+    if facts.format == "telemetry" and craft.system_id is None and craft.others:
+        others = ", ".join(str(number) for number in sorted(craft.others))
+        raise LogError(f"{path}: no autopilot of the system asked for: it holds system {others}")
+    return _summed_up(ride, facts, str(path))
+
+
+def _summed_up(ride: Ride, facts: LogFacts, source: str) -> Review:
+    snapshot, start_utc = ride.snapshot(source, age_s=0.0), _start_utc(ride, facts)
+    alerts = (LogEvent(event.t_s, event.alert) for event in ride.engine.events)
+    events = [*remarks(ride, facts, snapshot, start_utc), *alerts]
+    return Review(
+        log=LogSaid(facts.format, facts.messages, facts.bad_bytes, start_utc, facts.duration_s),
+        trip=snapshot.trip,
+        bands=ride.engine.bands(),
+        curve=ride.engine.curve(),
+        set_and_drift=snapshot.set_and_drift,
+        battery=snapshot.battery,
+        range_m=snapshot.range_m.now,
+        time_left_s=snapshot.time_left_s,
+        events=tuple(sorted(events, key=lambda event: event.t_s)),
+    )
+
+
+def _start_utc(ride: Ride, facts: LogFacts) -> str | Unknown:
+    """Give UTC at the log's start: by the autopilot's clock, else by the stamps if they can be."""
+    stated = ride.engine.latest.at("clock", "utc_s")
+    if stated is not None and stated[1] > 0:
+        return utc_text(stated[1] - stated[0])
+    if facts.first_s is None or facts.first_s < PLAUSIBLE_FROM_S:
+        return Unknown(Reason.NO_DATE)
+    return utc_text(facts.first_s)

@@ -1,0 +1,133 @@
+"""Which rides are wanted: by date, set-up, label and length. Dates are UTC."""
+
+import datetime
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from groundside.studies.rides import SeasonRide
+from onboard.contract.figure import Unknown
+from onboard.errors import UsageError
+
+EXPECTED = (
+    "expected YYYY-MM-DD, or YYYY-MM-DDTHH:MM with Z or an offset such as +02:00; UTC without"
+)
+
+
+@dataclass(frozen=True)
+class Filter:
+    """What is asked for; None asks for nothing. What is unknown of a ride meets no condition.
+
+    Parameters
+    ----------
+    since, before
+        The ride began at the first or later, and earlier than the second.
+    setup
+        It was ridden with this set-up, among others or not.
+    label
+        Its label holds this, in capitals or not.
+    longer_than_m
+        Its distance is greater [m].
+    """
+
+    since: datetime.datetime | None = None
+    before: datetime.datetime | None = None
+    setup: str | None = None
+    label: str | None = None
+    longer_than_m: float | None = None
+
+    @property
+    def asks(self) -> bool:
+        """Tell whether anything is asked for."""
+        return self != Filter()
+
+    def takes(self, ride: SeasonRide) -> bool:
+        """Tell whether a ride is wanted."""
+        if self.since is not None or self.before is not None:
+            start = started(ride)
+            if start is None:
+                return False
+            if self.since is not None and start < self.since:
+                return False
+            if self.before is not None and start >= self.before:
+                return False
+        if self.setup is not None and self.setup not in ride.setups:
+            return False
+        if self.label is not None and self.label.casefold() not in ride.label.casefold():
+            return False
+        distance = ride.sums.distance_m
+        return self.longer_than_m is None or (
+            not isinstance(distance, Unknown) and distance.value > self.longer_than_m
+        )
+
+
+def filter_from(
+    since: str | None,
+    until: str | None,
+    setup: str | None,
+    label: str | None,
+    longer_than_m: float | None,
+) -> Filter:
+    """Make a filter from what was asked for on the command line.
+
+    Parameters
+    ----------
+    since, until
+        Dates: both days count whole; or moments, the second of which does not count any more.
+    setup, label, longer_than_m
+        See `Filter`.
+
+    Raises
+    ------
+    UsageError
+        If a date is none, or the last lies before the first.
+    """
+    start = None if since is None else _moment("--since", since)[0]
+    end = None
+    if until is not None:
+        end, is_day = _moment("--until", until)
+        if is_day:
+            try:
+                end += datetime.timedelta(days=1)
+            except OverflowError:
+                raise UsageError(f"--until {until}: {EXPECTED}") from None
+    if start is not None and end is not None and start >= end:
+        raise UsageError(f"--until {until}: expected a date behind --since {since}")
+    return Filter(start, end, setup, label, longer_than_m)
+
+
+def newest_first(rides: Iterable[SeasonRide]) -> list[SeasonRide]:
+    """Put rides in order: the newest first, those without a date last."""
+    never = datetime.datetime.min.replace(tzinfo=datetime.UTC)
+    return sorted(rides, key=lambda ride: (started(ride) or never, ride.name), reverse=True)
+
+
+def started(ride: SeasonRide) -> datetime.datetime | None:
+    """Give when a ride began, None where that is not known."""
+    start_utc = ride.sums.start_utc
+    if isinstance(start_utc, Unknown):
+        return None
+    try:
+        return datetime.datetime.fromisoformat(start_utc)
+    except ValueError:
+        return None
+
+
+def _moment(option: str, text: str) -> tuple[datetime.datetime, bool]:
+    """Read a moment; tell whether it is a whole day.
+
+    Examples
+    --------
+    >>> _moment("--since", "2025-06-15T10:30+02:00")[0].isoformat()
+    '2025-06-15T08:30:00+00:00'
+    """
+    try:
+        try:
+            day = datetime.date.fromisoformat(text)
+        except ValueError:
+            moment = datetime.datetime.fromisoformat(text)
+            if moment.tzinfo is None:
+                moment = moment.replace(tzinfo=datetime.UTC)
+            return moment.astimezone(datetime.UTC), False
+        return datetime.datetime.combine(day, datetime.time(), datetime.UTC), True
+    except (ValueError, OverflowError):
+        raise UsageError(f"{option} {text!r}: {EXPECTED}") from None

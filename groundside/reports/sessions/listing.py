@@ -1,0 +1,262 @@
+"""The season as it is printed: lines for people, JSON for other programs."""
+
+import textwrap
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any
+
+from groundside.reports.sessions.filters import started
+from groundside.studies.rides import SeasonRide, SetupTotals, Totals, setup_totals, totals
+from groundside.words.figures import UNKNOWN, clock_text, consumption_text, three_figures
+from groundside.words.units import Units
+from onboard.contract.codec import WHY, plain
+from onboard.contract.figure import Estimate, Figure, Number, Unknown
+from onboard.efficiency.curve.learner import PLAIN_SETUP
+
+SCHEMA = 2
+
+LONGEST_NAME = 32
+"""Of names and set-ups in a table; the rest is cut, the label stands last and is not."""
+
+NO_COMPARISON = (
+    "This is no comparison: power, wind, water and load differed from ride to ride. To know "
+    "whether a set-up is better, ride double runs at equal power and use `compare`."
+)
+OPEN_MARK = "*"
+OPEN_REMARK = f"{OPEN_MARK} not closed: it goes on, or was cut off; read up to now"
+
+
+def printable(text: str) -> str:
+    """Give a name or label as no terminal takes it for a command of its own."""
+    return "".join(one for one in text if one.isprintable())
+
+
+def as_json(rides: Sequence[SeasonRide], by_setup: bool) -> dict[str, Any]:
+    """Give rides, their totals and, where wanted, the totals of each set-up."""
+    stated: dict[str, Any] = {
+        "schema": SCHEMA,
+        "sessions": [_ride(ride) for ride in rides],
+        "totals": _totals(totals(rides)),
+    }
+    if by_setup:
+        stated["setups"] = [_setup(one) for one in setup_totals(rides)]
+        stated["remark"] = NO_COMPARISON
+    return stated
+
+
+def _ride(ride: SeasonRide) -> dict[str, Any]:
+    sums: dict[str, Any] = plain(ride.sums)
+    shares, why = sums.pop("shares"), sums.pop(WHY, None)
+    stated = {
+        "path": _sayable(str(ride.path)),
+        "name": _sayable(ride.name),
+        **sums,
+        "setups": shares,
+        "label": ride.label or None,
+        "is_open": ride.is_open,
+        "problem": ride.problem,
+    }
+    return stated | ({WHY: why} if why else {})
+
+
+def _totals(sums: Totals) -> dict[str, Any]:
+    stated: dict[str, Any] = plain(sums)
+    return {
+        "sessions": stated.pop("rides"),
+        "sessions_in_ratio": stated.pop("rides_in_ratio"),
+        **stated,
+    }
+
+
+def _setup(one: SetupTotals) -> dict[str, Any]:
+    stated: dict[str, Any] = plain(one)
+    return {"setup": stated.pop("setup"), "sessions": stated.pop("rides"), **stated}
+
+
+def _sayable(text: str) -> str:
+    """Give a name as text that any encoding takes, whatever bytes the file system has."""
+    return text.encode("utf-8", "backslashreplace").decode()
+
+
+def as_lines(
+    rides: Sequence[SeasonRide], all_rides: int, units: Units, width: int | None
+) -> Iterator[str]:
+    """Give the lines of a list of rides.
+
+    Parameters
+    ----------
+    rides
+        Those that are wanted, in order.
+    all_rides
+        How many there are.
+    units
+        The rider's units.
+    width
+        Columns of the screen; None: as many as it takes.
+    """
+    rows = [_cells(ride, units) for ride in rides]
+    if not rides:
+        yield f"none of {all_rides} {_rides(all_rides)} is like that"
+        return
+    table = list(_table(rows, units))
+    if width is None or max(map(len, table)) <= width:
+        yield from table
+    else:
+        for row in rows:
+            yield from _wrapped(row, units, width)
+    yield ""
+    remarks = []
+    if any(ride.is_open for ride in rides):
+        remarks.append(OPEN_REMARK)
+    remarks += [
+        f"{printable(ride.name)}: {printable(ride.problem)}" for ride in rides if ride.problem
+    ]
+    if any(started(ride) is not None for ride in rides):
+        remarks.append("dates and times are UTC")
+    yield from _sum_lines(totals(rides), all_rides, units, width)
+    for remark in remarks:
+        yield from _paragraph(remark, width)
+
+
+def setup_lines(rides: Sequence[SeasonRide], units: Units, width: int | None) -> Iterator[str]:
+    """Give a line for each set-up, and what the lines do not say."""
+    found = setup_totals(rides)
+    longest = max([len("set-up"), *(len(_short(one.setup)) for one in found)])
+    fits = width is None or width >= longest + 37
+    if fits:
+        yield (
+            f"{'set-up':<{longest}}  {'sessions':>8}  {units.distance_name:>7}  {'Wh':>7}  "
+            f"{units.consumption_name:>7}"
+        )
+    for one in found:
+        distance = _distance(one.distance_m, units)
+        energy, consumption = _energy(one.energy_wh), _consumption(one.wh_per_km, units)
+        if fits:
+            yield (
+                f"{_short(one.setup):<{longest}}  {one.rides:>8}  {distance:>7}  {energy:>7}  "
+                f"{consumption:>7}"
+            )
+        else:
+            pieces = [
+                _short(one.setup),
+                f"{one.rides} {_rides(one.rides)}",
+                f"{distance} {units.distance_name}",
+                f"{energy} Wh",
+                f"{consumption} {units.consumption_name}",
+            ]
+            yield from _pieces(pieces, width or 0)
+    yield ""
+    yield from _paragraph(NO_COMPARISON, width)
+
+
+def _cells(ride: SeasonRide, units: Units) -> list[str]:
+    sums = ride.sums
+    start = started(ride)
+    named = [] if ride.setups == (PLAIN_SETUP,) else [_short(setup) for setup in ride.setups]
+    return [
+        (UNKNOWN if start is None else f"{start:%Y-%m-%d %H:%M}") + OPEN_MARK * ride.is_open,
+        _short(ride.name),
+        UNKNOWN if isinstance(sums.duration_s, Unknown) else clock_text(sums.duration_s),
+        _distance(sums.distance_m, units),
+        _energy(sums.energy_wh),
+        _interval(sums.wh_per_km, units),
+        ", ".join(named),
+        printable(ride.label),
+    ]
+
+
+def _table(rows: list[list[str]], units: Units) -> Iterator[str]:
+    units_of = (units.distance_name, "Wh", units.consumption_name)
+    head = ["date", "name", "time", *units_of, "set-ups", "label"]
+    widths = [max(len(row[column]) for row in [head, *rows]) for column in range(len(head))]
+    for row in [head, *rows]:
+        cells = [
+            f"{cell:>{wide}}" if 2 <= column <= 5 else f"{cell:<{wide}}"
+            for column, (cell, wide) in enumerate(zip(row, widths, strict=True))
+        ]
+        yield "  ".join(cells).rstrip()
+
+
+def _wrapped(row: list[str], units: Units, width: int) -> Iterator[str]:
+    date, name, time, distance, energy, consumption, setups, label = row
+    yield from _pieces(
+        [
+            date,
+            time,
+            f"{distance} {units.distance_name}",
+            f"{energy} Wh",
+            f"{consumption} {units.consumption_name}",
+            name,
+            *([f"set-ups {setups}"] if setups else []),
+            *([f"label {label}"] if label else []),
+        ],
+        width,
+    )
+
+
+def _sum_lines(sums: Totals, all_rides: int, units: Units, width: int | None) -> Iterator[str]:
+    count = f"{sums.rides}" if sums.rides == all_rides else f"{sums.rides} of {all_rides}"
+    ratio = f"{_interval(sums.wh_per_km, units)} {units.consumption_name}"
+    if sums.rides_in_ratio < sums.rides:
+        ratio += f" over {sums.rides_in_ratio}"
+    pieces = [
+        f"{count} {_rides(all_rides)}",
+        clock_text(sums.duration_s),
+        f"{_distance(sums.distance_m, units)} {units.distance_name}",
+        f"{_energy(sums.energy_wh)} Wh",
+        ratio,
+    ]
+    yield from ["   ".join(pieces)] if width is None else _pieces(pieces, width)
+
+
+def _rides(count: int) -> str:
+    return "session" if count == 1 else "sessions"
+
+
+def _pieces(pieces: Sequence[str], width: int) -> Iterator[str]:
+    """Put pieces into lines without breaking one, unless it is longer than a line by itself."""
+    line = ""
+    for piece in pieces:
+        longer = f"{line}   {piece}" if line.strip() else f"{line}{piece}"
+        if len(longer) > width and line.strip():
+            yield line
+            longer = f"  {piece}"
+        while len(longer) > width:
+            yield longer[:width]
+            longer = f"  {longer[width:]}"
+        line = longer
+    yield line
+
+
+def _paragraph(text: str, width: int | None) -> list[str]:
+    return [text] if width is None else textwrap.wrap(text, max(width, 20))
+
+
+def _short(text: str) -> str:
+    text = printable(text)
+    return text if len(text) <= LONGEST_NAME else f"{text[: LONGEST_NAME - 1]}…"
+
+
+def _interval(wh_per_km: Estimate, units: Units) -> str:
+    said = _consumption(wh_per_km, units)
+    if isinstance(wh_per_km, Unknown) or wh_per_km.low is None or wh_per_km.high is None:
+        return said
+    low, high = _consumption(wh_per_km.low, units), _consumption(wh_per_km.high, units)
+    return f"{said} ({low} to {high})"
+
+
+def _distance(distance_m: Estimate | Number, units: Units) -> str:
+    return _written(distance_m, lambda value_m: three_figures(units.distance(value_m)))
+
+
+def _energy(energy_wh: Estimate | Number) -> str:
+    return _written(energy_wh, three_figures)
+
+
+def _consumption(wh_per_km: Estimate | Number, units: Units) -> str:
+    return _written(wh_per_km, lambda value: consumption_text(value, units))
+
+
+def _written(figure: Estimate | Number, write: Callable[[float], str]) -> str:
+    if isinstance(figure, Unknown):
+        return UNKNOWN
+    return write(figure.value if isinstance(figure, Figure) else figure)

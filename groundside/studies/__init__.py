@@ -1,0 +1,1 @@
+"""Numbers that never run on the craft: plans, reconciliation, and what several rides come to."""

@@ -1,0 +1,215 @@
+"""The current sensor's scale, and with enough charges its zero too, from what came back.
+
+A charge balance is one equation: charge back, times the share that a pack gives back, less what was
+drawn unseen, is scale times what the sensor reported plus zero times how long it did. One
+charge, or several at the same mean current, tell the scale alone.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.reasons import Reason
+from onboard.efficiency.battery.charge_balance import Charge, Conditions, own_variance_ah2
+from onboard.efficiency.battery.round_trip import CHARGE_SD_FRACTION
+from onboard.efficiency.statistics.shared_errors import Z_95
+
+LEAST_USED_FRACTION = 0.5
+"""Of the pack: with less, how full 'full' is weighs too much. Common practice, no source."""
+
+APART_LEAST = 3
+APART_RATIO = 1.5
+"""Charges, and the greatest of their mean currents over the least, that tell scale and zero apart.
+Two leave nothing over to show whether they agree. Common practice, no source."""
+
+OFF_MOST = 2.0
+"""A scale further than this from the profile's is no sensor's error, but a ride that is missing or
+a unit mistaken. Common practice, no source."""
+
+CONTRADICTED_Z = 2.326348
+"""99 % quantile of the normal distribution (tables): charges that disagree more are no one sensor's
+work."""
+
+CONTRADICTED = Unknown(Reason.CHARGES_CONTRADICT)
+
+
+@dataclass(frozen=True)
+class Correction:
+    """What to write in place of the profile's correction.
+
+    Parameters
+    ----------
+    scale
+        True current over reported.
+    scale_sd
+        How well that is known: of the wider side.
+    offset_a, offset_sd_a
+        The zero, added after scaling; Unknown and NaN where the charges do not tell it.
+    used
+        How many charges it rests on.
+    """
+
+    scale: Figure
+    scale_sd: float
+    offset_a: Estimate
+    offset_sd_a: float
+    used: int
+
+
+@dataclass(frozen=True)
+class _Balance:
+    """The equations: shape (n,) all, Ah and h."""
+
+    reported_ah: FloatArray
+    hours_h: FloatArray
+    back_ah: FloatArray
+    most_ah: FloatArray
+    covariance: FloatArray
+
+    @property
+    def tells_apart(self) -> bool:
+        """Whether scale and zero can be told apart."""
+        amps = self.reported_ah / self.hours_h
+        return len(amps) >= APART_LEAST and float(amps.max() / amps.min()) >= APART_RATIO
+
+
+def current_correction(charges: Sequence[Charge], conditions: Conditions) -> Correction | Unknown:
+    """Give the correction of the current that the charges ask for.
+
+    Parameters
+    ----------
+    charges
+        All there are; those that tell nothing of the current are passed over.
+    conditions
+        What is known of them.
+
+    Returns
+    -------
+    Correction or Unknown
+        With 95 % intervals; the reason why the charges carry none.
+    """
+    usable = []
+    reasons = []
+    for one in charges:
+        why_not = _why_not(one, conditions)
+        if why_not is None:
+            usable.append(one)
+        else:
+            reasons.append(why_not)
+    if not usable:
+        return reasons[0]
+    balance = _balance(usable, conditions)
+    if float(balance.reported_ah.min()) <= 0.0:
+        return Unknown(Reason.ONLY_ZERO)
+    found = _both(balance) if balance.tells_apart else _scale_alone(balance, conditions)
+    if isinstance(found, Unknown):
+        return found
+    times = found.scale.value / conditions.sensors.current_scale
+    if not 1.0 / OFF_MOST < times < OFF_MOST:
+        return Unknown(Reason.NO_SENSORS_ERROR, times=times)
+    return found
+
+
+def _why_not(charge: Charge, conditions: Conditions) -> Unknown | None:
+    """Tell why a charge tells nothing of the current sensor, None where it does."""
+    if conditions.at_wall:
+        return Unknown(Reason.METER_AT_WALL)
+    if charge.charged_ah is None:
+        return Unknown(Reason.NEEDS_AH)
+    if not charge.full_to_full:
+        return Unknown(Reason.NOT_FULL_TO_FULL)
+    if conditions.pack_ah is None:
+        return Unknown(Reason.NO_PACK_SIZE)
+    # By what came back: the sensor is what is in doubt.
+    used = charge.charged_ah / conditions.pack_ah
+    if used < LEAST_USED_FRACTION:
+        return Unknown(Reason.TOO_LITTLE_USED, used_fraction=used)
+    return None
+
+
+def _balance(charges: Sequence[Charge], conditions: Conditions) -> _Balance:
+    sensors = conditions.sensors
+    counted = np.array([one.counted.charge_ah for one in charges])
+    hours = np.array([one.counted.sensor_hours_h for one in charges])
+    back = np.array([one.charged_ah or 0.0 for one in charges])
+    own = np.array([own_variance_ah2(one, conditions) for one in charges])
+    shared = math.hypot(CHARGE_SD_FRACTION, conditions.meter_sd_fraction) * back
+    return _Balance(
+        (counted - sensors.current_offset_a * hours) / sensors.current_scale,
+        hours,
+        back - np.array([one.unlogged.charge_ah for one in charges]),
+        np.array([one.unlogged.most_ah for one in charges]),
+        np.diag(own) + np.outer(shared, shared),
+    )
+
+
+def _scale_alone(balance: _Balance, conditions: Conditions) -> Correction | Unknown:
+    """Fit the scale; the zero is taken as the profile has it, and as well as it is known there."""
+    sensors = conditions.sensors
+    off = sensors.current_offset_sd_a * balance.hours_h
+    covariance = balance.covariance + np.outer(off, off)
+    rows = balance.reported_ah[:, None]
+    back = balance.back_ah - sensors.current_offset_a * balance.hours_h
+    found = _fit(rows, back, balance.most_ah, covariance)
+    if isinstance(found, Unknown):
+        return found
+    ((scale, sd),) = found
+    why = Unknown(Reason.SCALE_ALONE, charges=APART_LEAST, times=APART_RATIO)
+    return Correction(scale, sd, why, math.nan, len(back))
+
+
+def _both(balance: _Balance) -> Correction | Unknown:
+    rows = np.stack([balance.reported_ah, balance.hours_h], axis=1)
+    found = _fit(rows, balance.back_ah, balance.most_ah, balance.covariance)
+    if isinstance(found, Unknown):
+        return found
+    (scale, sd), (offset, offset_sd) = found
+    return Correction(scale, sd, offset, offset_sd, len(rows))
+
+
+def _fit(
+    rows: FloatArray, back_ah: FloatArray, most_ah: FloatArray, covariance: FloatArray
+) -> list[tuple[Figure, float]] | Unknown:
+    """Fit by generalised least squares; give each value and the sd of its wider side.
+
+    Parameters
+    ----------
+    rows
+        Shape (n, k).
+    back_ah, most_ah
+        What came back, and what of it may have been drawn unseen, shape (n,) [Ah].
+    covariance
+        Of what came back, shape (n, n) [Ah^2].
+    """
+    weight = np.linalg.inv(covariance)
+    errors = np.linalg.inv(rows.T @ weight @ rows)
+    values = errors @ (rows.T @ weight @ back_ah)
+    rest = back_ah - rows @ values
+    freedom = len(back_ah) - rows.shape[1]
+    loose = np.linalg.inv(covariance + np.diag(most_ah**2) / 12.0)
+    if freedom and float(rest @ loose @ rest) > chi_square_most(freedom):
+        return CONTRADICTED
+    others = errors @ (rows.T @ weight @ (back_ah - most_ah))
+    found = []
+    for value, other, variance in zip(values, others, np.diag(errors), strict=True):
+        reach = Z_95 * math.sqrt(variance)
+        low, high = min(value, other) - reach, max(value, other) + reach
+        figure = Figure(float(value), float(low), float(high))
+        found.append((figure, float(max(value - low, high - value)) / Z_95))
+    return found
+
+
+def chi_square_most(freedom: int) -> float:
+    """Give the 99 % quantile of chi square, by the cube-root rule of Wilson and Hilferty (memory).
+
+    Examples
+    --------
+    >>> round(chi_square_most(4), 1)
+    13.3
+    """
+    part = 2.0 / (9.0 * freedom)
+    return float(freedom * (1.0 - part + CONTRADICTED_Z * math.sqrt(part)) ** 3)

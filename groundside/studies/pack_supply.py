@@ -1,0 +1,28 @@
+"""What a full pack gives to a plan."""
+
+from dataclasses import replace
+
+from groundside.studies.plan import Supply
+from onboard.efficiency.battery.pack import Pack
+from onboard.profile import Battery, Sensors
+
+
+def supply_of(battery: Battery, sensors: Sensors) -> Supply:
+    """Give the supply of a pack as its profile says that a trip begins.
+
+    Parameters
+    ----------
+    battery, sensors
+        Of the craft profile.
+    """
+    pack = Pack(battery, sensors)
+    return Supply(pack.left, pack.covariance, battery.full_wh / battery.full_ah)
+
+
+def with_energy(battery: Battery, energy_wh: float | None) -> Battery:
+    """Give a pack of another energy: as many cells in series, more or fewer of them abreast."""
+    if energy_wh is None:
+        return battery
+    ratio = energy_wh / battery.full_wh
+    ohm = None if battery.resistance_ohm is None else battery.resistance_ohm / ratio
+    return replace(battery, energy_wh=energy_wh, capacity_ah=None, resistance_ohm=ohm)

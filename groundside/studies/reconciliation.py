@@ -1,0 +1,183 @@
+"""The verdict on the sensors: what was counted against what came back, charge and energy apart."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from groundside.studies.current_fit import CONTRADICTED, Correction, current_correction
+from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.remarks import Finding, FindingCode
+from onboard.efficiency.battery.charge_balance import (
+    Charge,
+    Conditions,
+    Counted,
+    Fit,
+    added,
+    expected_ah,
+    expected_wh,
+    fits,
+)
+
+Verdict = Literal["consistent", "sensor_reads_low", "sensor_reads_high", "cannot_tell"]
+Judged = tuple[Verdict, Finding]
+
+AT_WALL = Unknown(Reason.AH_AT_WALL)
+
+
+@dataclass(frozen=True)
+class Reconciled:
+    """What the charges say: those known to have been full to full, all if there are none.
+
+    Parameters
+    ----------
+    counted
+        Over those charges.
+    charged_ah, charged_wh
+        What came back, over those charges; None where the meter was not read.
+    expected_ah, expected_wh
+        What should have come back if the current sensor's scale is right.
+    charge, energy
+        How both fit; None where the meter was not read.
+    correction
+        Of the current sensor, or why none can be told.
+    verdict
+        A sensor reads low when more came back than can be explained.
+    why
+        Why that is the verdict.
+    """
+
+    counted: Counted
+    charged_ah: float | None
+    charged_wh: float | None
+    expected_ah: Estimate
+    expected_wh: Figure
+    charge: Fit | None
+    energy: Fit | None
+    correction: Correction | Unknown
+    verdict: Verdict
+    why: Finding
+
+
+def reconciled(charges: Sequence[Charge], conditions: Conditions) -> Reconciled:
+    """Compare what was counted with what came back.
+
+    Parameters
+    ----------
+    charges
+        At least one, each with something drawn; what the meter was read for (charge, energy) is the
+        same for all.
+    conditions
+        What is known of them.
+    """
+    # One that was not full at both ends says nothing beside others that were.
+    charges = [one for one in charges if one.full_to_full] or charges
+    charged_ah, charged_wh = (
+        _total([one.charged_ah for one in charges]),
+        _total([one.charged_wh for one in charges]),
+    )
+    ah: Estimate = AT_WALL if conditions.at_wall else expected_ah(charges, conditions)
+    wh = expected_wh(charges, conditions)
+    charge = None if charged_ah is None or isinstance(ah, Unknown) else fits(charged_ah, ah)
+    energy = None if charged_wh is None else fits(charged_wh, wh)
+    correction = current_correction(charges, conditions)
+    if correction is CONTRADICTED:
+        verdict: Judged = "cannot_tell", Finding(FindingCode.CHARGES_CONTRADICT)
+    elif conditions.at_wall:
+        # Even a charger and a pack without any loss need what was drawn.
+        lossless = expected_wh(charges, _beside_pack(conditions)).low or 0.0
+        verdict = _at_wall(energy, charged_wh is not None and charged_wh < lossless)
+    else:
+        verdict = _beside(charge, energy, correction, conditions)
+    return Reconciled(
+        added([one.counted for one in charges]),
+        charged_ah,
+        charged_wh,
+        ah,
+        wh,
+        charge,
+        energy,
+        correction,
+        *verdict,
+    )
+
+
+def _total(parts: Sequence[float | None]) -> float | None:
+    known = [part for part in parts if part is not None]
+    return sum(known) if len(known) == len(parts) else None
+
+
+def _beside_pack(conditions: Conditions) -> Conditions:
+    return Conditions(
+        conditions.sensors,
+        conditions.pack_ah,
+        conditions.chemistry,
+        meter_sd_fraction=conditions.meter_sd_fraction,
+        charge_a=conditions.charge_a,
+    )
+
+
+def _at_wall(energy: Fit | None, impossible: bool) -> Judged:
+    if impossible:
+        return "sensor_reads_high", Finding(FindingCode.WALL_TOO_LITTLE)
+    if energy == "within":
+        return "consistent", Finding(FindingCode.WALL_FITS)
+    if energy == "more":
+        return "cannot_tell", Finding(FindingCode.WALL_MORE)
+    if energy == "less":
+        return "cannot_tell", Finding(FindingCode.WALL_LESS)
+    return "cannot_tell", Finding(FindingCode.TOO_UNCERTAIN)
+
+
+def _beside(
+    charge: Fit | None, energy: Fit | None, correction: Correction | Unknown, conditions: Conditions
+) -> Judged:
+    """Judge by a meter between charger and pack: by charge where it can, which asks for less."""
+    if charge == "more":
+        return "sensor_reads_low", Finding(FindingCode.MORE_CHARGE)
+    if charge == "less":
+        return "sensor_reads_high", Finding(FindingCode.LESS_CHARGE)
+    off = _off(correction, conditions)
+    if charge == "within" and off is not None:
+        return off
+    return _by_energy(energy, charge == "within")
+
+
+def _by_energy(energy: Fit | None, charge_fits: bool) -> Judged:
+    if energy == "more" and charge_fits:
+        return "cannot_tell", Finding(FindingCode.VOLTAGE_OR_PACK)
+    if energy == "more":
+        return "sensor_reads_low", Finding(FindingCode.MORE_ENERGY)
+    if energy == "less":
+        what = FindingCode.VOLTAGE_READS_HIGH if charge_fits else FindingCode.LESS_ENERGY
+        return "sensor_reads_high", Finding(what)
+    if charge_fits or energy == "within":
+        return "consistent", Finding(FindingCode.FITS)
+    return "cannot_tell", Finding(FindingCode.TOO_UNCERTAIN)
+
+
+def _off(correction: Correction | Unknown, conditions: Conditions) -> Judged | None:
+    """Judge scale and zero where they were told apart: in the sum they may make up for another."""
+    if isinstance(correction, Unknown) or isinstance(correction.offset_a, Unknown):
+        return None
+    sensors = conditions.sensors
+    for found, stated, low, high in (
+        (
+            correction.scale,
+            sensors.current_scale,
+            FindingCode.SCALE_READS_LOW,
+            FindingCode.SCALE_READS_HIGH,
+        ),
+        (
+            correction.offset_a,
+            sensors.current_offset_a,
+            FindingCode.ZERO_READS_LOW,
+            FindingCode.ZERO_READS_HIGH,
+        ),
+    ):
+        fit = fits(stated, found)
+        if fit == "less":
+            return "sensor_reads_low", Finding(low)
+        if fit == "more":
+            return "sensor_reads_high", Finding(high)
+    return None

@@ -1,0 +1,149 @@
+"""What a review draws: the trip's line, and the track in pieces with what each of them took.
+
+Pieces are whole seconds added up, a bounded number of them: as a ride grows, neighbours are put
+together. Which seconds share a piece depends on their time alone, never on how they came.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.contract.trip_line import TripLine
+from onboard.efficiency.meters.geodesy import local_offset_m
+from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.trip.consumption import HARDLY_MOVING_MPS, SHORTEST_S
+
+PIECES_MOST = 800
+"""Two for each dot of a phone's width; a page of a whole season stays small enough to send."""
+
+SPAN_S = 20.0
+"""Consumption of a place is that of this long around it, as in the first figure of the ride."""
+
+KEY, SECONDS, ENERGY, WAY, LATITUDE, LONGITUDE = range(6)
+
+
+class PieceMaker:
+    """Adds up settled seconds in pieces.
+
+    Examples
+    --------
+    >>> maker = PieceMaker()
+    >>> unknown = np.full(2000, np.nan)
+    >>> ones = np.ones(2000)
+    >>> columns = (np.arange(2000.0), 360 * ones, *[unknown] * 5, 2 * ones, *[unknown] * 4)
+    >>> maker.fold(Cells(*columns))
+    >>> maker.every_s, len(maker.rows), maker.rows[1, ENERGY].round(6), maker.rows[1, WAY]
+    (4.0, 501, np.float64(0.4), np.float64(8.0))
+    """
+
+    def __init__(self) -> None:
+        self.every_s = 1.0
+        """How long a piece is [s]."""
+        self.rows: FloatArray = np.empty((0, 6))
+        """A row a piece: number, seconds, energy [Wh], way [m], latitude and longitude [deg] at
+        its end. A second counts where power and speed are known both."""
+
+    def fold(self, cells: Cells) -> None:
+        """Take in seconds, in order."""
+        known = np.isfinite(cells.power_w) & np.isfinite(cells.distance_m)
+        rows = np.stack(
+            [
+                np.ceil(cells.t_s / self.every_s),
+                known.astype(np.float64),
+                np.where(known, cells.power_w, 0.0) / 3600.0,
+                np.where(known, cells.distance_m, 0.0),
+                cells.latitude_deg,
+                cells.longitude_deg,
+            ],
+            axis=1,
+        )
+        self.rows = _together(np.concatenate([self.rows, rows]))
+        while len(self.rows) > PIECES_MOST:
+            self.every_s *= 2.0
+            self.rows[:, KEY] = np.ceil(self.rows[:, KEY] / 2.0)
+            self.rows = _together(self.rows)
+
+
+def _together(rows: FloatArray) -> FloatArray:
+    """Add up the rows of one number; the place is the last that is known."""
+    if not len(rows):
+        return rows
+    starts = np.flatnonzero(np.diff(rows[:, KEY], prepend=rows[0, KEY] - 1.0))
+    result: FloatArray = np.add.reduceat(rows, starts, axis=0)
+    result[:, KEY] = rows[starts, KEY]
+    located = np.isfinite(rows[:, LATITUDE]) & np.isfinite(rows[:, LONGITUDE])
+    last = np.maximum.reduceat(np.where(located, np.arange(len(rows)), -1), starts)
+    for column in (LATITUDE, LONGITUDE):
+        result[:, column] = np.where(last >= 0, rows[last, column], np.nan)
+    return result
+
+
+@dataclass(frozen=True)
+class Series:
+    """What is drawn of one ride.
+
+    Parameters
+    ----------
+    craft
+        What the profile calls the craft.
+    line
+        Energy and distance against time, as the meters counted them.
+    every_s
+        How long a piece is [s].
+    pieces
+        See `PieceMaker.rows`.
+    """
+
+    craft: str
+    line: TripLine
+    every_s: float
+    pieces: FloatArray
+
+
+@dataclass(frozen=True)
+class Track:
+    """Where the craft went, and what it took there; arrays of shape (n,).
+
+    Parameters
+    ----------
+    east_m, north_m
+        From the first known position.
+    wh_per_km
+        Of the seconds around; NaN where hardly any way was made or nothing is known.
+    joined
+        Whether a place follows on the one before without a gap.
+    """
+
+    east_m: FloatArray
+    north_m: FloatArray
+    wh_per_km: FloatArray
+    joined: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
+
+
+def track(series: Series) -> Track | None:
+    """Give the track of a ride, None where fewer than two positions are known."""
+    rows = series.pieces
+    located = np.isfinite(rows[:, LATITUDE])
+    if np.count_nonzero(located) < 2:
+        return None
+    cost = _around(rows, max(round(SPAN_S / series.every_s / 2.0), 0))[located]
+    rows = rows[located]
+    east, north = local_offset_m(
+        rows[0, LATITUDE], rows[0, LONGITUDE], rows[:, LATITUDE], rows[:, LONGITUDE]
+    )
+    return Track(east, north, cost, np.diff(rows[:, KEY], prepend=-np.inf) == 1.0)
+
+
+def _around(rows: FloatArray, reach: int) -> FloatArray:
+    """Give the consumption over each piece and `reach` of its neighbours either way [Wh/km]."""
+    sums = np.zeros((len(rows) + 1, 3))
+    np.cumsum(rows[:, [SECONDS, ENERGY, WAY]], axis=0, out=sums[1:])
+    # By number, not by place: over a gap the neighbours are far away.
+    first = np.searchsorted(rows[:, KEY], rows[:, KEY] - reach)
+    last = np.searchsorted(rows[:, KEY], rows[:, KEY] + reach, side="right")
+    seconds, energy, way = (sums[last] - sums[first]).T
+    known = (way > HARDLY_MOVING_MPS * seconds) & (seconds >= SHORTEST_S)
+    result: FloatArray = np.full(len(rows), np.nan)
+    np.divide(1000.0 * energy, way, out=result, where=known)
+    return result

@@ -1,0 +1,120 @@
+"""Figures for people: numbers written with as many digits as they are worth."""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from groundside.words.units import Units
+
+UNKNOWN = "--"
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A figure about to be written; see `groundside.words.readings.reading`.
+
+    Parameters
+    ----------
+    value
+        The number in SI units (Wh/km for a consumption), or None where it is unknown.
+    low, high
+        Ends of the 95 % interval, or None where none was stated.
+    why
+        Why the value is unknown, in the reader's words; empty where it is known.
+    """
+
+    value: float | None
+    low: float | None = None
+    high: float | None = None
+    why: str = ""
+
+
+def interval_text(figure: Reading, write: Callable[[float], str]) -> str:
+    """Write the ends of a figure's interval; empty where none was stated.
+
+    Examples
+    --------
+    >>> interval_text(Reading(16.4, 15.9, 16.9), one_decimal)
+    '15.9 to 16.9'
+    """
+    if figure.low is None or figure.high is None:
+        return ""
+    return f"{write(figure.low)} to {write(figure.high)}"
+
+
+def three_figures(value: float) -> str:
+    """Write a number with about three figures and no more than two decimals.
+
+    Examples
+    --------
+    >>> [three_figures(x) for x in (0.4249, 9.96, 16.43, 99.97, 812.4)]
+    ['0.42', '9.96', '16.4', '100', '812']
+    """
+    for limit, decimals in ((9.995, 2), (99.95, 1)):
+        if abs(value) < limit:
+            return _fixed(value, decimals)
+    return _fixed(value, 0)
+
+
+def _fixed(value: float, decimals: int) -> str:
+    """Write with fixed decimals; a small negative number is no minus nought."""
+    text = f"{value:.{decimals}f}"
+    return text.removeprefix("-") if float(text) == 0.0 else text
+
+
+def one_decimal(value: float) -> str:
+    """Write with one decimal below a hundred and none above: speeds and ranges."""
+    return _fixed(value, 1 if abs(value) < 99.95 else 0)
+
+
+def whole(value: float) -> str:
+    """Write a whole number."""
+    return _fixed(value, 0)
+
+
+def percent(fraction: float) -> str:
+    """Write a fraction as a whole per cent."""
+    return f"{_fixed(fraction * 100.0, 0)} %"
+
+
+def consumption_text(wh_per_km: float, units: Units) -> str:
+    """Write a consumption in the rider's units, without the unit: whole from ten upwards.
+
+    Examples
+    --------
+    >>> from groundside.words.units import CHOICES
+    >>> consumption_text(51.4, CHOICES["km/h"]), consumption_text(5.0, CHOICES["kn"])
+    ('51', '9.3')
+    """
+    value = units.consumption(wh_per_km)
+    return _fixed(value, 1 if abs(value) < 9.95 else 0)
+
+
+def clock_text(seconds: float) -> str:
+    """Write a length of time as hours, minutes and seconds.
+
+    Examples
+    --------
+    >>> clock_text(431.2)
+    '00:07:11'
+    """
+    whole_s = max(0, math.floor(seconds))
+    return f"{whole_s // 3600:02d}:{whole_s // 60 % 60:02d}:{whole_s % 60:02d}"
+
+
+def age_text(age_s: float) -> str:
+    """Write how old something is, coarser the older it is.
+
+    Examples
+    --------
+    >>> age_text(0.14), age_text(7.31), age_text(75.0), age_text(7300.0)
+    ('0.1 s', '7 s', '1 min 15 s', '2 h 01 min')
+    """
+    if age_s < 0.95:
+        return f"{max(0.0, age_s):.1f} s"
+    whole_s = round(age_s)
+    if whole_s < 60:
+        return f"{whole_s} s"
+    if whole_s < 3600:
+        return f"{whole_s // 60} min {whole_s % 60:02d} s"
+    return f"{whole_s // 3600} h {whole_s // 60 % 60:02d} min"

@@ -1,0 +1,90 @@
+"""The check as a whole: all findings of the facts, as lines for people or JSON for programs."""
+
+import re
+import textwrap
+from typing import Any
+
+from onboard.ashore.board_checks import (
+    check_clock,
+    check_disk,
+    check_feed,
+    check_pairing,
+    check_profile,
+)
+from onboard.ashore.facts import Facts
+from onboard.ashore.findings import Finding, Verdict, worst
+from onboard.ashore.link_checks import check_autopilot, check_link
+from onboard.ashore.sensor_checks import check_current, check_fix, check_voltage
+
+SCHEMA = 1
+
+FIRST = "Ashore, propeller off, craft at rest. The check only listens, and sends nothing."
+
+WORDS = {Verdict.OK: "OK", Verdict.LOOK: "look", Verdict.BAD: "bad"}
+
+SUMMARY = {
+    Verdict.OK: "All is well.",
+    Verdict.LOOK: "Nothing is in the way; look at the lines marked 'look'.",
+    Verdict.BAD: "Mend what is marked 'bad' before you rely on any figure.",
+}
+
+UNBROKEN = "\N{NO-BREAK SPACE}"
+
+NAME_WIDTH = 11
+INDENT, NARROW_INDENT = " " * (6 + NAME_WIDTH), " " * 6
+NARROW = 60
+"""A phone's terminal has fewer columns than this: the texts then begin further left."""
+
+
+def judge(facts: Facts) -> list[Finding]:
+    """Give all findings, in the order in which one would mend things."""
+    profile, sensors = facts.profile, facts.profile.sensors
+    given = None if facts.profile_path is None else str(facts.profile_path)
+    heard = facts.autopilot.system_id is not None
+    return [
+        check_link(facts.link),
+        check_autopilot(facts.autopilot, facts.link.messages),
+        check_fix(facts.fix, heard),
+        check_current(facts.power, sensors, heard),
+        check_voltage(facts.power, profile.battery, sensors, heard),
+        check_clock(facts.clock, heard),
+        check_disk(facts.disk),
+        check_feed(facts.feed),
+        check_pairing(facts.pairing),
+        check_profile(profile, given),
+    ]
+
+
+def as_lines(findings: list[Finding], width: int) -> list[str]:
+    """Give the findings as lines no wider than a terminal, and what they come to."""
+    lines = []
+    width = max(width, 32)
+    indent = NARROW_INDENT if width < NARROW else INDENT
+    for finding in findings:
+        head = f"{WORDS[finding.verdict]:<6}{finding.name:<{NAME_WIDTH}}"
+        # A number stays with its unit.
+        text = re.sub(r"(?<=\d) (?=\S)", UNBROKEN, finding.text)
+        wrapped = textwrap.wrap(
+            text,
+            width,
+            initial_indent=head,
+            subsequent_indent=indent,
+            break_on_hyphens=False,
+        )
+        lines += [line.replace(UNBROKEN, " ") for line in wrapped]
+    return [*lines, *textwrap.wrap(SUMMARY[worst(findings)], width)]
+
+
+def as_dict(facts: Facts, findings: list[Finding]) -> dict[str, Any]:
+    """Give the check in JSON's own types."""
+    return {
+        "schema": SCHEMA,
+        "first": FIRST,
+        "source": facts.link.source,
+        "asked_daemon": facts.link.asked_daemon,
+        "listened_s": round(facts.link.seconds_s, 1),
+        "verdict": worst(findings).value,
+        "findings": [
+            {"name": one.name, "verdict": one.verdict.value, "text": one.text} for one in findings
+        ],
+    }

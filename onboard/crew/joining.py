@@ -1,0 +1,99 @@
+"""The first line of a viewer on the encrypted door, and the two answers that it may get.
+
+Strict: any other key, kind or type is nothing, and gets no answer that says why.
+"""
+
+import json
+from dataclasses import dataclass
+from typing import Any, Final
+
+from onboard.contract.codec import as_line, json_line
+from onboard.contract.messages import Paired, Role, TurnedAway
+from onboard.contract.refusals import Refusal
+from onboard.crew.invitation import CODE_BYTES
+from onboard.crew.members import good_name
+
+FIRST_LINE_MOST_BYTES: Final = 512
+TOKEN_MOST: Final = 100
+
+
+@dataclass(frozen=True)
+class Join:
+    """A viewer that has a token."""
+
+    token: str
+
+    def as_line(self) -> bytes:
+        """Give the line that says it."""
+        return json_line({"kind": "join", "token": self.token})
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A viewer that has a code, and the name that it goes by."""
+
+    code: bytes
+    name: str
+
+    def as_line(self) -> bytes:
+        """Give the line that says it."""
+        return json_line({"kind": "pair", "code": self.code.hex(), "name": self.name})
+
+
+def parse_first(line: bytes) -> Join | Pair | None:
+    r"""Read the first line of a viewer; None where it is anything else.
+
+    Examples
+    --------
+    >>> parse_first(b'{"kind": "join", "token": "abc"}\n')
+    Join(token='abc')
+    >>> parse_first(b'{"kind": "join", "token": "abc", "more": 1}\n') is None
+    True
+    """
+    if len(line) > FIRST_LINE_MOST_BYTES:
+        return None
+    try:
+        raw = json.loads(line.decode("utf-8"), object_pairs_hook=_no_twins)
+    except (ValueError, RecursionError):
+        return None
+    if not isinstance(raw, dict):
+        return None
+    if raw.get("kind") == "join" and set(raw) == {"kind", "token"}:
+        token = raw["token"]
+        fits = isinstance(token, str) and 0 < len(token) <= TOKEN_MOST and token.isascii()
+        return Join(token) if fits else None
+    if raw.get("kind") == "pair" and set(raw) == {"kind", "code", "name"}:
+        code = _code(raw["code"])
+        return Pair(code, raw["name"]) if code is not None and good_name(raw["name"]) else None
+    return None
+
+
+def _code(text: object) -> bytes | None:
+    if not isinstance(text, str) or len(text) != 2 * CODE_BYTES or not text.isascii():
+        return None
+    try:
+        code = bytes.fromhex(text)
+    except ValueError:
+        return None
+    return code if len(code) == CODE_BYTES else None
+
+
+def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        raise ValueError
+    return found
+
+
+REFUSED: Final = as_line(TurnedAway())
+"""All that a wrong code or token is told, and a right one of the past."""
+
+
+def full_line(why: Refusal) -> bytes:
+    """Give what a viewer of the crew is told where there is no room for it."""
+    return as_line(TurnedAway(why))
+
+
+def paired_line(token: str, name: str, role: Role, craft: str) -> bytes:
+    """Give what a viewer gets for its code, once."""
+    return as_line(Paired(token, name, role, craft))

@@ -1,0 +1,295 @@
+"""The crew: who may look, who may also speak, and the codes that wait to be used.
+
+What is secret is kept as its SHA-256 only: tokens and codes are random and long, so that nothing is
+won by guessing at the sums. The file is replaced whole, under a lock that the daemon and the
+`pair` command share.
+"""
+
+import contextlib
+import hashlib
+import hmac
+import json
+import secrets
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any, Final
+
+from onboard.contract.messages import Role
+from onboard.crew.invitation import CODE_BYTES
+from onboard.crew.lock import locked
+from onboard.errors import UsageError
+from onboard.files.whole_file import write_whole
+
+CREW_NAME: Final = "crew.json"
+SCHEMA: Final = 1
+MOST_BYTES: Final = 1 << 20
+
+VIEWER: Final = "viewer"
+CREW: Final = "crew"
+ROLES: Final[tuple[Role, ...]] = (CREW, VIEWER)
+
+TOKEN_BYTES: Final = 32
+CODE_LASTS_S: Final = 600.0
+NAME_MOST: Final = 40
+MEMBERS_MOST: Final = 200
+CODES_MOST: Final = 20
+
+
+@dataclass(frozen=True)
+class Member:
+    """A viewer that joined.
+
+    Parameters
+    ----------
+    name
+        What the owner revokes it by.
+    role
+        `crew` reads and speaks, `viewer` reads.
+    token_sha256
+        Of its token, hexadecimal.
+    """
+
+    name: str
+    role: Role
+    token_sha256: str
+
+
+@dataclass(frozen=True)
+class Code:
+    """A code that waits to be used.
+
+    Parameters
+    ----------
+    code_sha256
+        Of the code, hexadecimal.
+    role
+        What the viewer is to be.
+    name
+        What the viewer is to be called; empty takes its own name.
+    made_s
+        When it was made [s since the board started].
+    boot
+        Which start of the board that was.
+    """
+
+    code_sha256: str
+    role: Role
+    name: str
+    made_s: float
+    boot: str
+
+
+@dataclass(frozen=True)
+class Crew:
+    """All that may join or did."""
+
+    members: tuple[Member, ...] = ()
+    codes: tuple[Code, ...] = ()
+
+    def member_with(self, token: str) -> Member | None:
+        """Give the member that a token belongs to, None where it is nobody's."""
+        found = None
+        given = _sum(token.encode())
+        for member in self.members:
+            # All are looked at, whichever it is, so that the time tells nothing.
+            if hmac.compare_digest(member.token_sha256, given):
+                found = member
+        return found
+
+    def code_with(self, code: bytes, now_s: float, boot: str) -> Code | None:
+        """Give the code that waits, None where it is unknown, used or lapsed."""
+        found = None
+        given = _sum(code)
+        for one in self.codes:
+            if hmac.compare_digest(one.code_sha256, given) and _waits(one, now_s, boot):
+                found = one
+        return found
+
+
+def _boot_id() -> str:
+    with contextlib.suppress(OSError):
+        return Path("/proc/sys/kernel/random/boot_id").read_text(encoding="ascii").strip()
+    return ""
+
+
+@dataclass(frozen=True)
+class BoardTime:
+    """How long the board runs [s], and which of its starts that is; no clock of day is needed."""
+
+    now_s: Callable[[], float] = lambda: time.clock_gettime(time.CLOCK_BOOTTIME)
+    boot: Callable[[], str] = _boot_id
+
+
+def _sum(secret: bytes) -> str:
+    return hashlib.sha256(secret).hexdigest()
+
+
+def _waits(code: Code, now_s: float, boot: str) -> bool:
+    return code.boot == boot and 0.0 <= now_s - code.made_s < CODE_LASTS_S
+
+
+def good_name(name: object) -> bool:
+    """Tell whether something can be a viewer's name: short, printable, no space at the ends."""
+    return (
+        isinstance(name, str)
+        and 0 < len(name) <= NAME_MOST
+        and name.isprintable()
+        and name == name.strip()
+    )
+
+
+class CrewBook:
+    """The crew's file.
+
+    Parameters
+    ----------
+    folder
+        The pairing's folder, made before.
+    board
+        What lapses codes.
+    """
+
+    def __init__(self, folder: Path, board: BoardTime | None = None) -> None:
+        self._folder = folder
+        self._board = board or BoardTime()
+
+    @property
+    def path(self) -> Path:
+        """The file."""
+        return self._folder / CREW_NAME
+
+    def stamp(self) -> tuple[int, int, int] | None:
+        """Give what differs whenever the file was replaced; None where there is none."""
+        try:
+            there = self.path.stat()
+        except OSError:
+            return None
+        return there.st_ino, there.st_mtime_ns, there.st_size
+
+    def read(self) -> Crew:
+        """Read the crew; nobody where there is no file yet.
+
+        Raises
+        ------
+        UsageError
+            If it is there and cannot be used: then nobody may join.
+        """
+        try:
+            if self.path.stat().st_size > MOST_BYTES:
+                raise ValueError
+            raw = json.loads(self.path.read_text(encoding="utf-8"))
+            return _crew_from(raw)
+        except FileNotFoundError:
+            return Crew()
+        except (OSError, ValueError, TypeError, KeyError, RecursionError):
+            raise UsageError(
+                f"{self.path}: cannot be used: mend its owner, or delete it and pair all anew"
+            ) from None
+
+    def invite(self, role: Role, name: str = "") -> bytes:
+        """Make a code for one viewer.
+
+        Raises
+        ------
+        UsageError
+            If the file cannot be used.
+        """
+        code = secrets.token_bytes(CODE_BYTES)
+        made = Code(_sum(code), role, name, self._board.now_s(), self._board.boot())
+        with locked(self._folder):
+            crew = self._tidy(self.read())
+            self._write(replace(crew, codes=(*crew.codes, made)[-CODES_MOST:]))
+        return code
+
+    def redeem(self, code: bytes, own_name: str) -> tuple[Member, str] | None:
+        """Spend a code; give the new member and its token, or None where the code is no good.
+
+        Raises
+        ------
+        UsageError
+            If the file cannot be used.
+        """
+        with locked(self._folder):
+            crew = self._tidy(self.read())
+            waiting = crew.code_with(code, self._board.now_s(), self._board.boot())
+            if waiting is None or len(crew.members) >= MEMBERS_MOST:
+                return None
+            token = secrets.token_urlsafe(TOKEN_BYTES)
+            taken = {member.name for member in crew.members}
+            name = _free_name(waiting.name or own_name, taken)
+            member = Member(name, waiting.role, _sum(token.encode()))
+            others = tuple(one for one in crew.codes if one is not waiting)
+            self._write(Crew((*crew.members, member), others))
+        return member, token
+
+    def revoke(self, name: str) -> bool:
+        """Put a viewer out, and spend the codes made for that name; tell whether there was any.
+
+        Raises
+        ------
+        UsageError
+            If the file cannot be used.
+        """
+        with locked(self._folder):
+            crew = self.read()
+            members = tuple(one for one in crew.members if one.name != name)
+            codes = tuple(one for one in crew.codes if one.name != name)
+            if members == crew.members and codes == crew.codes:
+                return False
+            self._write(Crew(members, codes))
+        return True
+
+    def waiting(self) -> tuple[Code, ...]:
+        """Give the codes that can still be used."""
+        return self._tidy(self.read()).codes
+
+    def _tidy(self, crew: Crew) -> Crew:
+        now_s, boot = self._board.now_s(), self._board.boot()
+        return replace(crew, codes=tuple(one for one in crew.codes if _waits(one, now_s, boot)))
+
+    def _write(self, crew: Crew) -> None:
+        stated = {"schema": SCHEMA, **asdict(crew)}
+        try:
+            write_whole(self.path, json.dumps(stated, indent=1) + "\n")
+        except OSError as problem:
+            raise UsageError(
+                f"{self.path}: cannot be written: {(problem.strerror or str(problem)).lower()}"
+            ) from None
+
+
+def _free_name(wanted: str, taken: set[str]) -> str:
+    name, number = wanted, 1
+    while name in taken:
+        number += 1
+        name = f"{wanted[: NAME_MOST - 4]}-{number}"
+    return name
+
+
+def _crew_from(raw: Any) -> Crew:
+    """Read what the file states.
+
+    Raises
+    ------
+    ValueError, TypeError, KeyError
+        If it is not of this form.
+    """
+    if set(raw) != {"schema", "members", "codes"} or raw["schema"] != SCHEMA:
+        raise ValueError
+    members = tuple(Member(**one) for one in raw["members"])
+    codes = tuple(Code(**one) for one in raw["codes"])
+    for member in members:
+        if not (good_name(member.name) and member.role in ROLES and _is_sum(member.token_sha256)):
+            raise ValueError
+    for code in codes:
+        fits = code.name == "" or good_name(code.name)
+        if not (fits and code.role in ROLES and _is_sum(code.code_sha256)):
+            raise ValueError
+        if type(code.made_s) is not float or not isinstance(code.boot, str):
+            raise ValueError
+    return Crew(members, codes)
+
+
+def _is_sum(text: object) -> bool:
+    return isinstance(text, str) and len(text) == 64 and text.isascii()

@@ -1,0 +1,198 @@
+"""The command `pair`: a key on first use, a pairing text for one viewer, and who is in."""
+
+import argparse
+import io
+import json
+import socket
+import ssl
+import sys
+import time
+from pathlib import Path
+from typing import Any, Final
+
+from onboard.crew.addresses import addresses_for, reached_here_at
+from onboard.crew.invitation import ADDRESSES_MOST, PIN_BYTES, Invitation
+from onboard.crew.keys import (
+    EXTRA,
+    fingerprint,
+    is_paired,
+    make_identity,
+    own_fingerprint,
+    pairing_folder,
+    short_id,
+)
+from onboard.crew.listen_places import Place, listening_places
+from onboard.crew.members import CODE_LASTS_S, NAME_MOST, CrewBook, good_name
+from onboard.errors import UsageError
+from onboard.profile import Profile
+
+SCHEMA: Final = 1
+ASK_S: Final = 2.0
+UNNAMED: Final = "(a pairing text)"
+"""What codes without a name stand as in the list; all of them are revoked by it together."""
+OPENS_S: Final = 2.5
+"""A daemon that runs looks for the key every second."""
+
+
+def run_pair(arguments: argparse.Namespace, profile: Profile, record: Path) -> int:
+    """Pair, list or revoke; give the exit code.
+
+    Raises
+    ------
+    UsageError
+        If that cannot be done.
+    """
+    folder = pairing_folder(record)
+    if arguments.list:
+        return _list(folder, arguments.json)
+    if arguments.revoke is not None:
+        return _revoke(folder, arguments.revoke, arguments.json)
+    name = arguments.name or ""
+    if name and not good_name(name):
+        raise UsageError(
+            f"--name {name!r}: expected 1 to {NAME_MOST} printable characters, no space at the ends"
+        )
+    _, crew = listening_places(
+        profile.feed, folder, arguments.listen, arguments.crew_listen, paired=True
+    )
+    if crew is None:
+        raise UsageError('feed.crew_listen = "off": nobody can come in: give it an address')
+    make_identity(folder)
+    addresses = addresses_for(crew[0])
+    if not addresses:
+        raise UsageError(
+            f"{crew[0]}: this board has no network address there yet: connect it, and pair again"
+        )
+    pin = own_fingerprint(folder)
+    code = CrewBook(folder).invite(arguments.role, name)
+    invitation = Invitation(addresses[:ADDRESSES_MOST], crew[1], pin[:PIN_BYTES], code)
+    answers = _answers_soon(crew, pin)
+    if arguments.json:
+        print(json.dumps(_as_dict(invitation, arguments.role, name, answers), indent=2))
+    else:
+        print(*_lines(invitation, arguments.role, short_id(pin), answers), sep="\n")
+    return 0
+
+
+def _as_dict(invitation: Invitation, role: str, name: str, answers: bool) -> dict[str, Any]:
+    return {
+        "schema": SCHEMA,
+        "text": invitation.as_text(),
+        "addresses": list(invitation.addresses),
+        "port": invitation.port,
+        "role": role,
+        "name": name or None,
+        "lasts_s": CODE_LASTS_S,
+        "daemon_answers": answers,
+    }
+
+
+def _lines(invitation: Invitation, role: str, name: str, answers: bool) -> list[str]:
+    text = invitation.as_text()
+    place = ", ".join(f"{one}:{invitation.port}" for one in invitation.addresses)
+    may = {"crew": "look, mark and set targets", "viewer": "look only"}[role]
+    lines = [
+        f"The craft is wattwake-{name} at {place}.",
+        f"On the phone or laptop, in this network, within {CODE_LASTS_S / 60:.0f} minutes:",
+        "",
+        f"  wattwake-groundside watch {text}",
+        "",
+        *_qr(text),
+        f"It is good for one viewer, which may then {may}.",
+        "Later `watch` alone is enough. To see who is in: wattwake-onboard pair --list;",
+        "to put one out: wattwake-onboard pair --revoke NAME",
+    ]
+    if not answers:
+        lines.append("The daemon does not answer there yet: start it, as this same user.")
+    return lines
+
+
+def _qr(text: str) -> list[str]:
+    """Draw the text as a QR code (ISO/IEC 18004), or say what that needs."""
+    try:
+        import segno
+    except ImportError:
+        return [f"(as a QR code with: {EXTRA})", ""]
+    out = io.StringIO()
+    segno.make(text, micro=False).terminal(out, compact=True)
+    return out.getvalue().splitlines() if _can_say(out.getvalue()) else []
+
+
+def _can_say(text: str) -> bool:
+    try:
+        text.encode(sys.stdout.encoding or "ascii")
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def _answers_soon(crew: Place, pin: bytes) -> bool:
+    """Tell whether a daemon answers, with the time that one takes to find its first key."""
+    until_s = time.monotonic() + OPENS_S
+    while not (there := door_answers(crew, pin)) and time.monotonic() < until_s:
+        time.sleep(0.2)
+    return there
+
+
+def door_answers(crew: Place, pin: bytes) -> bool:
+    """Tell whether a daemon with this very key answers on this board.
+
+    Parameters
+    ----------
+    crew
+        Where its encrypted feed listens.
+    pin
+        The certificate's fingerprint.
+    """
+    host = reached_here_at(crew[0])
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    # The certificate is known by its fingerprint, compared below.
+    context.check_hostname, context.verify_mode = False, ssl.CERT_NONE
+    try:
+        with (
+            socket.create_connection((host, crew[1]), ASK_S) as plain,
+            context.wrap_socket(plain) as secure,
+        ):
+            return fingerprint(secure.getpeercert(binary_form=True) or b"") == pin
+    except OSError:
+        return False
+
+
+def _list(folder: Path, as_json: bool) -> int:
+    crew = CrewBook(folder).read()
+    waiting = CrewBook(folder).waiting()
+    if as_json:
+        stated = {
+            "schema": SCHEMA,
+            "open": is_paired(folder),
+            "viewers": [{"name": one.name, "role": one.role} for one in crew.members],
+            "waiting": [{"name": one.name or None, "role": one.role} for one in waiting],
+        }
+        print(json.dumps(stated, indent=2))
+        return 0
+    if not is_paired(folder):
+        print("nobody is paired: the feed is for this board only")
+    elif not crew.members:
+        print("nobody is paired yet")
+    rows: list[tuple[str, str]] = [(one.name, one.role) for one in crew.members]
+    rows += [(one.name or UNNAMED, f"{one.role}, not used yet") for one in waiting]
+    width = max((len(name) for name, _ in rows), default=0)
+    for name, what in rows:
+        print(f"{name:<{width}}  {what}")
+    return 0
+
+
+def _revoke(folder: Path, name: str, as_json: bool) -> int:
+    book = CrewBook(folder)
+    # A viewer may have given itself the name that nameless texts stand as.
+    names = (name, "") if name == UNNAMED else (name,)
+    revoked = [book.revoke(one) for one in names] if is_paired(folder) else []
+    if not any(revoked):
+        known = ", ".join(one.name for one in book.read().members) or "nobody"
+        raise UsageError(f"--revoke {name}: nobody of that name is paired: known: {known}")
+    if as_json:
+        print(json.dumps({"schema": SCHEMA, "revoked": name}))
+    else:
+        print(f"{name} is put out; a daemon that runs closes its feed within seconds")
+    return 0

@@ -1,0 +1,55 @@
+"""How far and how long what is left will go, riding on as now."""
+
+from onboard.block import FloatArray
+from onboard.contract.figure import Estimate, Unknown
+from onboard.contract.reasons import Reason
+from onboard.efficiency.advice.present_riding import Riding
+from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.statistics.shared_errors import Spread, ratio
+
+HARDLY_DRAWING_W = 5.0
+"""Below this mean power a time left would be a matter of days and of the sensor's zero."""
+
+
+def range_m(left_wh: Spread, riding: Riding, covariance: FloatArray) -> Estimate:
+    """Give the distance that the energy left makes [m].
+
+    Parameters
+    ----------
+    left_wh
+        What can still be drawn at the power of that riding.
+    riding
+        The present way of riding.
+    covariance
+        Of the shared errors, shape (5, 5).
+    """
+    ahead_s = left_wh.value / riding.power_w * 3600.0
+    km = ratio(left_wh, riding.wh_per_km(ahead_s))
+    metres = Spread(km.value * 1e3, km.gradient * 1e3, km.own_variance * 1e6)
+    return metres.figure(covariance, 0.0)
+
+
+def time_left_s(left_wh: Spread, power_w: Spread, covariance: FloatArray) -> Estimate:
+    """Give how long the energy left lasts at a power [s].
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> none = np.zeros(5)
+    >>> time_left_s(Spread(640.0, none), Spread(320.0, none), np.zeros((5, 5))).value
+    7200.0
+    """
+    if power_w.value < HARDLY_DRAWING_W:
+        return Unknown(Reason.HARDLY_DRAWING)
+    hours = ratio(left_wh, power_w)
+    seconds = Spread(hours.value * 3600, hours.gradient * 3600, hours.own_variance * 3600**2)
+    return seconds.figure(covariance, 0.0)
+
+
+def range_now_m(pack: Pack | Unknown, riding: Riding | Unknown) -> Estimate:
+    """Give the range of the present way of riding [m], or why there is none."""
+    if isinstance(pack, Unknown):
+        return pack
+    if isinstance(riding, Unknown):
+        return riding
+    return range_m(pack.left_spread(riding.power_w), riding, pack.covariance)

@@ -1,0 +1,70 @@
+"""A speed or a battery power to hold, and how the rider stands to it, second by second.
+
+It needs neither a curve nor a battery: whoever holds a power for a run has the cue from the start.
+"""
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.contract.advice import Cue
+from onboard.contract.figure import Number, Unknown
+from onboard.contract.reasons import Reason
+from onboard.efficiency.advice.target import Aim
+from onboard.efficiency.advice.target_speed import CueKeeper
+
+MEAN_S = 10
+"""Waves of a few seconds average out within it, and a hand that corrects soon sees what it did."""
+
+LATELY = Unknown(Reason.NOT_KNOWN_LATELY)
+
+
+class Hold:
+    """Keeps the cue for a speed or a power to hold."""
+
+    def __init__(self) -> None:
+        self._aim = Aim()
+        self._keeper = CueKeeper()
+        self._past: dict[str, FloatArray] = {}
+        self.difference_fraction: Number = LATELY
+        """How far the last seconds are above what is to be held, as a share of it."""
+        self.cue: Cue | Unknown = LATELY
+
+    @property
+    def wanted(self) -> bool:
+        """Whether there is something to hold."""
+        return self._aim.power_w is not None or self._aim.speed_mps is not None
+
+    def set_aim(self, aim: Aim) -> None:
+        """Set what the rider wants, from here on."""
+        self._aim, self._keeper = aim, CueKeeper()
+        if self.wanted and self._past:
+            self._update(self._past[self._column][-1])
+
+    def fold(self, past: dict[str, FloatArray]) -> None:
+        """Take in seconds in order.
+
+        Parameters
+        ----------
+        past
+            As of `Trailing.fold`, with `power_w` and `distance_m`.
+        """
+        if not len(past["power_w"]):
+            return
+        self._past = {name: past[name][-1:, -MEAN_S:].copy() for name in ("power_w", "distance_m")}
+        if self.wanted:
+            for row in past[self._column][:, -MEAN_S:]:
+                self._update(row)
+
+    @property
+    def _column(self) -> str:
+        return "power_w" if self._aim.power_w is not None else "distance_m"
+
+    def _update(self, row: FloatArray) -> None:
+        known = row[np.isfinite(row)]
+        if len(known) * 2 < MEAN_S:
+            self.difference_fraction = self.cue = LATELY
+            return
+        wanted = self._aim.power_w if self._aim.power_w is not None else self._aim.speed_mps
+        assert wanted is not None
+        difference = float(known.mean()) / wanted - 1.0
+        self.difference_fraction, self.cue = difference, self._keeper.update(difference)

@@ -1,0 +1,102 @@
+"""The highest speed that still makes a distance, and the cue to hold it.
+
+The distance is made with the reserve kept at a stated confidence. The cue has hysteresis and looks
+at the mean of the last seconds, so that waves do not make it flicker.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from onboard.contract.advice import Cue
+from onboard.contract.figure import Number, Unknown
+from onboard.contract.reasons import Reason
+from onboard.efficiency.advice.outlook import Outlook, likelihood
+
+CONFIDENCE_FRACTION = 0.99
+SURE_SD = 2.326348
+"""99 % quantile of the normal distribution (tables)."""
+
+SLOWER_FRACTION = 0.85
+"""By so much the rider may be asked to go slower than the curve knows: it then learns that."""
+
+EASE_ABOVE, EASE_UNTIL = 0.03, 0.01
+PUSH_BELOW, PUSH_UNTIL = -0.05, -0.02
+"""Relative difference at which a cue comes and at which it goes again: falling short is the costly
+side. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Advised:
+    """The speed to ride for a distance.
+
+    Parameters
+    ----------
+    speed_mps
+        Over ground; unknown where no speed makes it.
+    confidence_fraction
+        The chance that it makes the distance with the reserve kept.
+    best_speed_mps, best_m
+        The speed that goes furthest, and how far it surely goes.
+    """
+
+    speed_mps: Number
+    confidence_fraction: Number
+    best_speed_mps: float
+    best_m: float
+
+
+def advised_speed(ahead: Outlook, distance_m: float) -> Advised:
+    """Give the highest speed that makes a distance [m] with `CONFIDENCE_FRACTION`."""
+    _, margin, sd = ahead.margin(distance_m)
+    surely = margin - SURE_SD * sd
+    furthest_m = ahead.range_m - SURE_SD * np.sqrt(ahead.range_variance_m2())
+    # Where it cannot be made: what probably takes least, little slower than was ever tried.
+    tried = ahead.speed_mps[ahead.seen]
+    slowest = SLOWER_FRACTION * float(tried[0]) if len(tried) else 0.0
+    best = int(np.argmax(np.where(ahead.speed_mps >= slowest, margin, -np.inf)))
+    enough = np.flatnonzero(surely >= 0)
+    best_speed, best_m = float(ahead.speed_mps[best]), max(float(furthest_m[best]), 0.0)
+    if not len(enough):
+        chance = likelihood(float(margin[best]), float(sd[best]))
+        none = Unknown(Reason.CANNOT_BE_MADE)
+        return Advised(none, chance, best_speed, best_m)
+    last = int(enough[-1])
+    speed = float(ahead.speed_mps[last])
+    if last + 1 < len(surely):
+        # Between two rows: where the margin runs out.
+        part = float(surely[last] / (surely[last] - surely[last + 1]))
+        speed += part * float(ahead.speed_mps[last + 1] - speed)
+    chance = chance_at(ahead, distance_m, speed)
+    return Advised(speed, chance, best_speed, best_m)
+
+
+def chance_at(ahead: Outlook, distance_m: float, speed_mps: float) -> float:
+    """Give the chance that a distance is made at a speed with the reserve kept."""
+    _, margin, sd = ahead.margin(distance_m)
+    speeds = ahead.speed_mps
+    here, spread = np.interp(speed_mps, speeds, margin), np.interp(speed_mps, speeds, sd)
+    return likelihood(float(here), float(spread))
+
+
+class CueKeeper:
+    """Keeps the cue until the difference is clearly another."""
+
+    def __init__(self) -> None:
+        self.cue: Cue = "hold"
+
+    def update(self, difference_fraction: float) -> Cue:
+        """Take in by how much the rider is above the target, as a share of it; give the cue."""
+        limits = {
+            "ease": (EASE_UNTIL, PUSH_BELOW),
+            "hold": (EASE_ABOVE, PUSH_BELOW),
+            "push": (EASE_ABOVE, PUSH_UNTIL),
+        }
+        ease_above, push_below = limits[self.cue]
+        if difference_fraction > ease_above:
+            self.cue = "ease"
+        elif difference_fraction < push_below:
+            self.cue = "push"
+        else:
+            self.cue = "hold"
+        return self.cue

@@ -1,0 +1,1 @@
+"""The battery: chemistry, state of charge, resistance, and the energy that can still be drawn."""

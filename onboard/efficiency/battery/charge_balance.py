@@ -1,0 +1,268 @@
+"""What should come back from the charger after what was counted, with its interval.
+
+Charge and energy apart: charge asks for the current alone, energy for the voltage and the pack's
+losses too. What is judged is the current sensor's scale, so its own uncertainty is in no figure of
+what to expect; all others are.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from onboard.contract.figure import Figure
+from onboard.efficiency.battery.round_trip import (
+    CHARGE_SD_FRACTION,
+    WALL_LEAST,
+    WALL_MOST,
+    Loss,
+    pack_loss,
+)
+from onboard.efficiency.statistics.shared_errors import COUNT, GAIN, OFFSET, Z_95, Spread
+from onboard.profile import Sensors
+
+METER_SD_FRACTION = 0.01
+"""How well a plain meter between charger and pack measures. Common practice, no source."""
+
+FULL_SD_FRACTION = 0.005
+"""How far 'full' differs from one charge to the next, as a share of the pack. Common practice, no
+source."""
+
+UNLOGGED_MOST_FRACTION = 0.01
+"""What autopilot and sleeping drives may draw unseen between two charges, as a share of the pack,
+where nobody stated it. Common practice, no source."""
+
+UNKNOWN_PACK_TIMES = 4.0
+"""A pack of unknown size is taken to be so much larger than what was counted on a charge."""
+
+TELLS_FRACTION = 0.15
+"""An interval that reaches further to either side than this share tells nothing by holding what
+came back: a sensor that is as far off would pass."""
+
+Fit = Literal["within", "more", "less", "cannot_tell"]
+
+
+@dataclass(frozen=True)
+class Counted:
+    """What the craft's sensors counted between two charges, after the profile's corrections.
+
+    Parameters
+    ----------
+    charge_ah, energy_wh
+        Drawn from the pack.
+    sensor_hours_h
+        For how long a current was counted, each sensor's time added.
+    volt_hours_vh
+        Time integral of the voltage, each sensor's added.
+    bridged_variance_wh2
+        Of the energy over gaps in the data.
+    flowing_a
+        Mean current, each ampere-hour weighing the same: what losses go by.
+    """
+
+    charge_ah: float
+    energy_wh: float
+    sensor_hours_h: float
+    volt_hours_vh: float
+    bridged_variance_wh2: float = 0.0
+    flowing_a: float = 0.0
+
+    @property
+    def mean_v(self) -> float:
+        """Volts at which the charge flowed."""
+        return self.energy_wh / self.charge_ah
+
+    @property
+    def bridged_variance_ah2(self) -> float:
+        """Variance of the charge over gaps in the data."""
+        return self.bridged_variance_wh2 / self.mean_v**2
+
+    def charge_spread(self) -> Spread:
+        """Give the charge with what is uncertain of it, the sensor's scale too [Ah]."""
+        gradient = np.zeros(COUNT)
+        gradient[GAIN], gradient[OFFSET] = self.charge_ah, self.sensor_hours_h
+        return Spread(self.charge_ah, gradient, self.bridged_variance_ah2)
+
+    def energy_spread(self) -> Spread:
+        """Give the energy with what is uncertain of it, the sensor's scale too [Wh]."""
+        return Spread.of_energy(self.energy_wh, self.volt_hours_vh, self.bridged_variance_wh2)
+
+
+def added(parts: Sequence[Counted]) -> Counted:
+    """Give what was counted over several rides together."""
+    charge_ah = sum(part.charge_ah for part in parts)
+    flowing = sum(part.flowing_a * part.charge_ah for part in parts)
+    return Counted(
+        charge_ah,
+        sum(part.energy_wh for part in parts),
+        sum(part.sensor_hours_h for part in parts),
+        sum(part.volt_hours_vh for part in parts),
+        sum(part.bridged_variance_wh2 for part in parts),
+        flowing / charge_ah if charge_ah else 0.0,
+    )
+
+
+@dataclass(frozen=True)
+class Unlogged:
+    """Charge drawn while nothing was recorded, on one charge.
+
+    Parameters
+    ----------
+    charge_ah, sd_ah
+        What is thought of it, and how well that is known.
+    most_ah
+        What it may be beyond that, from nothing to this, none likelier: it widens one side.
+    """
+
+    charge_ah: float = 0.0
+    sd_ah: float = 0.0
+    most_ah: float = 0.0
+
+
+@dataclass(frozen=True)
+class Charge:
+    """One charge: what was counted before it, and what the meter said of it.
+
+    Parameters
+    ----------
+    counted
+        Over all rides since the charge before.
+    charged_ah, charged_wh
+        What came back; None where it was not read.
+    full_to_full
+        Whether the pack is known to have been full before and after.
+    unlogged
+        What else was drawn.
+    """
+
+    counted: Counted
+    charged_ah: float | None
+    charged_wh: float | None
+    full_to_full: bool
+    unlogged: Unlogged
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """What is known of pack, meter and sensors.
+
+    Parameters
+    ----------
+    sensors
+        The craft's corrections, as they were when it was counted.
+    pack_ah
+        Charge of the full pack, None where the profile has none.
+    chemistry
+        `lfp` or `li-ion`, None where the profile has none.
+    at_wall
+        Whether the meter was at the wall, before the charger.
+    meter_sd_fraction
+        How well the meter measures.
+    charge_a
+        Mean current of the charger, None where it is not known.
+    """
+
+    sensors: Sensors
+    pack_ah: float | None = None
+    chemistry: str | None = None
+    at_wall: bool = False
+    meter_sd_fraction: float = METER_SD_FRACTION
+    charge_a: float | None = None
+
+    def loss(self, counted: Counted) -> Loss:
+        """Give what the pack loses, at the rates that are known."""
+        if self.pack_ah is None:
+            return pack_loss(self.chemistry)
+        charge_per_h = None if self.charge_a is None else self.charge_a / self.pack_ah
+        return pack_loss(self.chemistry, counted.flowing_a / self.pack_ah, charge_per_h)
+
+
+def size_ah(pack_ah: float | None, counted: Counted) -> float:
+    """Give the full pack's charge [Ah], a guess by what was counted where nobody stated it."""
+    return pack_ah or UNKNOWN_PACK_TIMES * counted.charge_ah
+
+
+def expected_ah(charges: Sequence[Charge], conditions: Conditions) -> Figure:
+    """Give the charge that should come back if the current sensor's scale is right [Ah].
+
+    Parameters
+    ----------
+    charges
+        One or several; their sum is given.
+    conditions
+        What is known of them.
+    """
+    value = sum(one.counted.charge_ah + one.unlogged.charge_ah for one in charges)
+    shared = value * math.hypot(CHARGE_SD_FRACTION, conditions.meter_sd_fraction)
+    hours = sum(one.counted.sensor_hours_h for one in charges)
+    offset = conditions.sensors.current_offset_sd_a * hours
+    own = sum(own_variance_ah2(one, conditions) for one in charges)
+    reach = Z_95 * math.sqrt(shared**2 + offset**2 + own)
+    most = sum(one.unlogged.most_ah for one in charges)
+    return Figure(value, max(value - reach, 0.0), value + reach + most)
+
+
+def own_variance_ah2(charge: Charge, conditions: Conditions) -> float:
+    """Give the variance of a charge's balance that no other charge shares [Ah^2]."""
+    full_ah = FULL_SD_FRACTION * size_ah(conditions.pack_ah, charge.counted)
+    return charge.counted.bridged_variance_ah2 + full_ah**2 + charge.unlogged.sd_ah**2
+
+
+def expected_wh(charges: Sequence[Charge], conditions: Conditions) -> Figure:
+    """Give the energy that should come back if the current sensor's scale is right [Wh].
+
+    Parameters
+    ----------
+    charges
+        One or several; their sum is given.
+    conditions
+        What is known of them; with a meter at the wall, what that should show.
+    """
+    drawn = sum(_drawn_wh(one) for one in charges)
+    if conditions.at_wall:
+        factor, reach = (WALL_MOST + WALL_LEAST) / 2, (WALL_MOST - WALL_LEAST) / 2
+        below = above = drawn * reach
+    else:
+        losses = [(_drawn_wh(one), conditions.loss(one.counted)) for one in charges]
+        factor = 1.0 + sum(wh * loss.fraction for wh, loss in losses) / drawn
+        above = Z_95 * sum(wh * loss.sd for wh, loss in losses)
+        below = min(above, drawn * (factor - 1.0))  # no pack gives back more than it took
+    value = drawn * factor
+    shared = value * math.hypot(
+        CHARGE_SD_FRACTION, conditions.meter_sd_fraction, conditions.sensors.voltage_scale_sd
+    )
+    volt_hours = sum(one.counted.volt_hours_vh for one in charges)
+    offset = factor * conditions.sensors.current_offset_sd_a * volt_hours
+    own = factor**2 * sum(
+        own_variance_ah2(one, conditions) * one.counted.mean_v**2 for one in charges
+    )
+    other = Z_95 * math.sqrt(shared**2 + offset**2 + own)
+    most = factor * sum(one.unlogged.most_ah * one.counted.mean_v for one in charges)
+    low, high = math.hypot(other, below), math.hypot(other, above) + most
+    return Figure(value, max(value - low, 0.0), value + high)
+
+
+def _drawn_wh(charge: Charge) -> float:
+    return charge.counted.energy_wh + charge.unlogged.charge_ah * charge.counted.mean_v
+
+
+def fits(came_back: float, expected: Figure) -> Fit:
+    """Tell whether what came back is what was to be expected.
+
+    Examples
+    --------
+    >>> fits(10.6, Figure(10.0, 9.8, 10.3)), fits(10.2, Figure(10.0, 9.8, 10.3))
+    ('more', 'within')
+    >>> fits(10.2, Figure(10.0, 7.0, 13.0))
+    'cannot_tell'
+    """
+    low = -math.inf if expected.low is None else expected.low
+    high = math.inf if expected.high is None else expected.high
+    if came_back > high:
+        return "more"
+    if came_back < low:
+        return "less"
+    reach = max(high - expected.value, expected.value - low)
+    return "within" if reach <= TELLS_FRACTION * expected.value else "cannot_tell"

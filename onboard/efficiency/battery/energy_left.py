@@ -1,0 +1,113 @@
+"""Energy that can still be drawn at a power: down to the reserve, or to the cut-off under load.
+
+The voltage under a constant power P behind a resistance R is (E + sqrt(E^2 - 4 R P)) / 2 with E the
+open-circuit voltage; energy is its integral over charge. Whichever limit comes first ends it.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.battery.chemistry import Chemistry
+
+
+@dataclass(frozen=True)
+class Cellar:
+    """What is in the pack and how far it may be emptied.
+
+    Parameters
+    ----------
+    chemistry
+        The cells.
+    volts_scale
+        Pack voltage over the table's cell voltage.
+    level_known
+        Whether the energy when full is stated: then cells differ in the shape of their curve only.
+    reserve_fraction
+        Energy at the reserve, as a share of full.
+    cutoff_v
+        Voltage of the pack to stop at.
+    resistance_ohm, resistance_sd_ohm
+        What a lasting load costs.
+    """
+
+    chemistry: Chemistry
+    volts_scale: float
+    level_known: bool
+    reserve_fraction: float
+    cutoff_v: float
+    resistance_ohm: float
+    resistance_sd_ohm: float
+
+    def left(self, fraction: float, power_w: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Give volts integrated from the limit up to where the pack is, and the volts there.
+
+        Parameters
+        ----------
+        fraction
+            Charge left.
+        power_w
+            Constant battery powers [W], shape (n,).
+
+        Returns
+        -------
+        tuple of numpy.ndarray
+            Integral over charge [V] (times the capacity it is the energy), and voltage, both (n,).
+        """
+        power = np.maximum(power_w, 0.0)
+        return self._integral(self._open_v, self.resistance_ohm, fraction, power)
+
+    def variance(self, fraction: float, power_w: FloatArray) -> FloatArray:
+        """Give the variance of that integral for cells and resistance as they may be [V^2]."""
+        plain, _ = self.left(fraction, power_w)
+        more = self.resistance_ohm + self.resistance_sd_ohm
+        more_r, _ = self._integral(self._open_v, more, fraction, power_w)
+        higher = self._open_v + self.chemistry.sd_v * self.volts_scale
+        if self.level_known:
+            mean_v = float(np.trapezoid(higher, self.chemistry.fraction))
+            higher *= self.chemistry.mean_v * self.volts_scale / mean_v
+        other_cells, _ = self._integral(higher, self.resistance_ohm, fraction, power_w)
+        variance: FloatArray = (more_r - plain) ** 2 + (other_cells - plain) ** 2
+        return variance
+
+    @property
+    def _open_v(self) -> FloatArray:
+        open_v: FloatArray = self.chemistry.ocv_v * self.volts_scale
+        return open_v
+
+    def _integral(
+        self, open_v: FloatArray, resistance_ohm: float, fraction: float, power_w: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Give volts integrated from the limit to `fraction`, and the volts there; shape (n,)."""
+        grid = self.chemistry.fraction
+        square = open_v**2 - 4.0 * resistance_ohm * power_w[:, None]
+        volts = (open_v + np.sqrt(np.maximum(square, 0.0))) / 2
+        below = (volts < self.cutoff_v) | (square < 0)
+        # The highest charge at which the cut-off is reached, between two points of the grid.
+        high = len(grid) - 1 - np.argmax(below[:, ::-1], axis=1)
+        rows = np.arange(len(power_w))
+        above = np.minimum(high + 1, len(grid) - 1)
+        step = np.maximum(volts[rows, above] - volts[rows, high], 1e-9)
+        part = np.clip((self.cutoff_v - volts[rows, high]) / step, 0.0, 1.0)
+        cut = np.where(below.any(axis=1), grid[high] + part * (grid[above] - grid[high]), 0.0)
+        open_energy = np.concatenate([[0.0], np.cumsum((open_v[1:] + open_v[:-1]) / 2)])
+        reserve = np.interp(self.reserve_fraction * open_energy[-1], open_energy, grid)
+        end = np.maximum(cut, reserve)
+        steps = (volts[:, 1:] + volts[:, :-1]) / 2 * (grid[1] - grid[0])
+        total = np.concatenate([np.zeros((len(power_w), 1)), np.cumsum(steps, axis=1)], axis=1)
+        here = np.clip(fraction, 0.0, 1.0)
+        upto = _columns(grid, total, np.full(len(power_w), here))
+        energy = np.maximum(upto - _columns(grid, total, end), 0.0)
+        # What the start holds beyond the table's full is as good as its top.
+        return energy, _columns(grid, volts, np.full(len(power_w), here))
+
+
+def _columns(grid: FloatArray, rows: FloatArray, at: FloatArray) -> FloatArray:
+    """Interpolate each row at its own place; the grid is even."""
+    place = np.clip((at - grid[0]) / (grid[1] - grid[0]), 0.0, len(grid) - 1.0)
+    low = np.minimum(place.astype(np.int64), len(grid) - 2)
+    part = place - low
+    number = np.arange(len(rows))
+    value: FloatArray = (1 - part) * rows[number, low] + part * rows[number, low + 1]
+    return value

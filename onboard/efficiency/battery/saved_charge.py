@@ -1,0 +1,76 @@
+"""What is kept of a pack's charge from one run to the next, as it is read back."""
+
+import math
+from dataclasses import dataclass
+from typing import Any, Self
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.battery.charge_state import ChargeState
+from onboard.efficiency.statistics.shared_errors import CAPACITY, COUNT
+
+
+@dataclass(frozen=True)
+class KeptCharge:
+    """What was kept of a pack.
+
+    Parameters
+    ----------
+    stated
+        As it was kept.
+    state
+        Counted from then on.
+    since_anchor_fraction
+        What was drawn since a rested voltage was counted; None where none was.
+    unsaid
+        Whether it was still open then if the pack had been charged.
+    since_s
+        Since when it is, or would be [s, Unix time]; NaN where nobody knows.
+    """
+
+    stated: dict[str, Any]
+    state: ChargeState
+    since_anchor_fraction: float | None
+    unsaid: bool
+    since_s: float
+
+    @classmethod
+    def read(cls, stated: Any, full_ah: float, utc_s: float) -> Self:
+        """Read it.
+
+        Raises
+        ------
+        ValueError
+            If it is not readable, or cannot be.
+        """
+        try:
+            fraction, error = float(stated["fraction"]), float(stated["capacity_error"])
+            covariance = np.array(stated["covariance"], dtype=np.float64)
+            contradicted = bool(stated["contradicted"])
+            since = stated.get("since_anchor_fraction", 0.0)
+            since = None if since is None else float(since)
+            unsaid = stated.get("unsaid") is True
+            before_s = float(stated.get("unsaid_since_utc_s") or math.nan)
+        except (AttributeError, KeyError, TypeError, ValueError):
+            raise ValueError("the kept battery state is not readable") from None
+        if not (
+            _is_covariance(covariance)
+            and -0.5 <= fraction <= 1.5
+            and abs(error) < 0.9
+            and (since is None or math.isfinite(since))
+        ):
+            raise ValueError("the kept battery state cannot be")
+        mean = np.zeros(COUNT)
+        mean[CAPACITY] = error
+        state = ChargeState(full_ah, fraction, 0.0, 0.0, mean, covariance, contradicted)
+        return cls(stated, state, since, unsaid, before_s if unsaid else utc_s)
+
+
+def _is_covariance(matrix: FloatArray) -> bool:
+    """Tell whether it can be the covariance of the shared errors."""
+    if matrix.shape != (COUNT, COUNT) or not np.isfinite(matrix).all():
+        return False
+    tiny = 1e-9 * (1.0 + float(np.abs(matrix).max()))
+    least = float(np.linalg.eigvalsh(matrix)[0])
+    return bool(np.abs(matrix - matrix.T).max() <= tiny) and least >= -tiny

@@ -1,0 +1,84 @@
+"""The speed-power curve as it is shown, and the power to expect on a course."""
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Curve, SpeedKind
+from onboard.efficiency.curve.learner import Learner
+from onboard.efficiency.curve.speed_power import Bools, Posterior
+from onboard.efficiency.statistics.shared_errors import Z_95
+
+STEP_MPS = 0.1
+COURSE_SD_MPS = 0.06
+"""The water's part along the courses ridden must be known this well for speeds through water."""
+
+BLOCKS_LEAST = 3
+
+SLOWEST_MPS = 0.5
+"""Over ground: nobody plans a way at less."""
+
+
+def curve(learner: Learner) -> Curve | Unknown:
+    """Give the curve of the present set-up."""
+    known = learner.posterior
+    if known is None or known.blocks < BLOCKS_LEAST:
+        return Unknown(Reason.TOO_FEW_STRETCHES)
+    kind: SpeedKind = "through_water"
+    if known.course_variance > COURSE_SD_MPS**2:
+        kind, known = "over_ground", learner.over_ground()
+        assert known is not None
+    low, high = known.seen_mps
+    first, last = np.ceil(low / STEP_MPS), np.floor(high / STEP_MPS)
+    speed = np.round(np.arange(first, last + 1) * STEP_MPS, 1)
+    if not len(speed):
+        speed = np.array([(low + high) / 2])
+    ln_power, _ = known.ln_power_at(speed)
+    reach = Z_95 * np.sqrt(known.curve_variance(speed))
+    power, least, most = (np.exp(ln_power + part * reach).tolist() for part in (0, -1, 1))
+    return Curve(tuple(speed.tolist()), tuple(power), tuple(least), tuple(most), kind)
+
+
+class GroundPower:
+    """Power for speeds over ground, with the set and drift on the course taken in.
+
+    Parameters
+    ----------
+    known
+        Curve and water.
+    """
+
+    def __init__(self, known: Posterior) -> None:
+        self._known = known
+
+    def __call__(
+        self, speed_mps: FloatArray, course_deg: float | None
+    ) -> tuple[FloatArray, FloatArray, Bools, FloatArray]:
+        """Give power, variance of its logarithm, what was seen, and how the water changes it.
+
+        See `onboard.efficiency.advice.outlook.PowerAtSpeed`.
+        """
+        known = self._known
+        if course_deg is None:
+            through = speed_mps
+            ln_power, slope = known.ln_power_at(through)
+            # The water may be along any course.
+            along = float(known.water_mps @ known.water_mps + np.trace(known.covariance[:2, :2]))
+            variance = known.curve_variance(through) + along / 2 / (through * slope) ** 2
+        else:
+            course = np.radians(course_deg)
+            velocity = speed_mps[:, None] * np.array([np.sin(course), np.cos(course)])
+            off = velocity - known.water_mps
+            through = np.hypot(off[:, 0], off[:, 1])
+            ln_power, variance = known.at_velocity(velocity)
+            _, slope = known.ln_power_at(through)
+        low, high = known.seen_mps
+        seen: Bools = (through >= low) & (through <= high)
+        return np.exp(ln_power), variance, seen, 1.0 / (np.maximum(through, 0.05) * slope) ** 2
+
+    def speeds(self, count: int = 32) -> FloatArray:
+        """Give speeds over ground worth looking at, shape (n,)."""
+        low, high = self._known.seen_mps
+        drift = float(np.hypot(*self._known.water_mps))
+        return np.linspace(max(low - drift, SLOWEST_MPS), high + drift, count)

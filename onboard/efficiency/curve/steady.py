@@ -1,0 +1,135 @@
+"""Steady stretches: blocks of 20 s in which power, speed and course hold, after settling.
+
+Waves of a few seconds average out within them; a throttle that is moved slowly by hand passes, as
+the craft then follows without a lag that matters. The criterion looks at halves of ten seconds.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from onboard.block import FloatArray
+from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.statistics.chauvenet import kept
+
+BLOCK_S, SETTLE_S = 20, 10
+WINDOW_S = BLOCK_S + SETTLE_S
+
+POWER_FRACTION, POWER_BEFORE_FRACTION = 0.12, 0.20
+SPEED_MPS, SPEED_FRACTION = 0.08, 0.05
+COURSE_DEG = 15.0
+"""Halves of a block may differ by this much, and the ten seconds before it. Common practice, no
+source: a small craft settles within seconds."""
+
+SLOWEST_MPS = 0.4
+UNKNOWN_MOST = 2
+
+
+@dataclass(frozen=True)
+class SteadyBlock:
+    """One steady stretch: means, and the standard error of the power.
+
+    Parameters
+    ----------
+    t_s
+        Stream time at its end [s].
+    power_w, power_sd_w
+        Battery power, mean and standard error of the mean.
+    east_mps, north_mps
+        Velocity over ground.
+    """
+
+    t_s: float
+    power_w: float
+    power_sd_w: float
+    east_mps: float
+    north_mps: float
+
+
+class SteadyFinder:
+    """Finds steady blocks; they begin at whole multiples of `BLOCK_S` of stream time."""
+
+    def __init__(self) -> None:
+        self._rows = np.empty((0, 4))
+
+    def fold(self, cells: Cells) -> list[SteadyBlock]:
+        """Take in seconds in order; give the steady blocks that ended in them."""
+        new = np.stack([cells.t_s, cells.power_w, cells.east_mps, cells.north_mps], axis=1)
+        rows = np.concatenate([self._rows, new])
+        first_new = len(rows) - len(new)
+        self._rows = rows[-WINDOW_S + 1 :]
+        ends = np.flatnonzero(rows[first_new:, 0] % BLOCK_S == 0) + first_new + 1
+        ends = ends[ends >= WINDOW_S]
+        if not len(ends):
+            return []
+        windows = rows[ends[:, None] + np.arange(-WINDOW_S, 0)]
+        steady = np.flatnonzero(_are_steady(windows))
+        return [_block(windows[n]) for n in steady.tolist()]
+
+
+def steady_block(rows: FloatArray) -> SteadyBlock | None:
+    """Give the block if it is steady.
+
+    Parameters
+    ----------
+    rows
+        Time, power, velocity east and north of `WINDOW_S` seconds, shape (30, 4).
+    """
+    return _block(rows) if _are_steady(rows[None])[0] else None
+
+
+def _are_steady(windows: FloatArray) -> npt.NDArray[np.bool_]:
+    """Tell which windows are steady; shape (n, 30, 4)."""
+    unknown = np.isnan(windows).any(axis=2)
+    whole = unknown.sum(axis=1) <= UNKNOWN_MOST
+    whole &= windows[:, -1, 0] - windows[:, 0, 0] <= WINDOW_S
+    # Two pieces of settling, so that a change within it does not average out, and two halves.
+    bounds = ((0, 5), (5, 10), (10, 20), (20, 30))
+    known = ~np.isnan(windows[:, :, 1:])
+    values = np.where(known, windows[:, :, 1:], 0.0)
+    parts = np.stack(
+        [values[:, a:b].sum(axis=1) / np.maximum(known[:, a:b].sum(axis=1), 1) for a, b in bounds],
+        axis=1,
+    )
+    power, speed = parts[:, :, 0], np.hypot(parts[:, :, 1], parts[:, :, 2])
+    middle_w, middle_mps = (power[:, 2] + power[:, 3]) / 2, (speed[:, 2] + speed[:, 3]) / 2
+    course = np.unwrap(np.arctan2(parts[:, :, 1], parts[:, :, 2]), axis=1)
+    speed_limit = np.maximum(SPEED_MPS, SPEED_FRACTION * middle_mps)
+    before_w = np.abs(power[:, :2] - middle_w[:, None]).max(axis=1)
+    before_mps = np.abs(speed[:, :2] - middle_mps[:, None]).max(axis=1)
+    steady: npt.NDArray[np.bool_] = (
+        whole
+        & (middle_mps >= SLOWEST_MPS)
+        & (middle_w > 0)
+        & (np.abs(power[:, 3] - power[:, 2]) < POWER_FRACTION * middle_w)
+        & (before_w < POWER_BEFORE_FRACTION * middle_w)
+        & (np.abs(speed[:, 3] - speed[:, 2]) < speed_limit)
+        & (before_mps < 1.5 * speed_limit)
+        & (np.degrees(np.ptp(course, axis=1)) < COURSE_DEG)
+    )
+    return steady
+
+
+def _block(rows: FloatArray) -> SteadyBlock:
+    """Give the means of a steady window."""
+    third = np.nanmean(rows[10:20], axis=0)
+    course = np.arctan2(third[2], third[3])
+    block = rows[SETTLE_S:]
+    block = block[~np.isnan(block).any(axis=1)]
+    along = block[:, 2] * np.sin(course) + block[:, 3] * np.cos(course)
+    block = block[kept(block[:, 1]) & kept(along)]
+    means = block.mean(axis=0)
+    return SteadyBlock(
+        float(rows[-1, 0]), float(means[1]), standard_error(block[:, 1]), *means[2:].tolist()
+    )
+
+
+def standard_error(values: FloatArray) -> float:
+    """Give the standard error of a mean of values that remember (first-order, n (1-r)/(1+r))."""
+    off = values - values.mean()
+    square = float(off @ off)
+    if square <= 0:
+        return 0.0
+    memory = min(max(float(off[1:] @ off[:-1]) / square, 0.0), 0.95)
+    return float(np.sqrt(square / (len(off) - 1) / len(off) * (1 + memory) / (1 - memory)))

@@ -1,0 +1,162 @@
+"""Distance over ground by one source of velocity, with its gaps and what is uncertain of it.
+
+A gap is bridged by the straight line between its ends, and counted as bridged.
+"""
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.contract.figure import Figure
+from onboard.efficiency.meters.cumulative import CumulativeCurves
+from onboard.efficiency.meters.gate import Gate
+from onboard.efficiency.meters.geodesy import local_offset_m
+from onboard.efficiency.meters.jumps import JumpGate
+from onboard.efficiency.meters.moving import MovingTimer
+from onboard.efficiency.meters.track import Track
+from onboard.efficiency.statistics.shared_errors import Z_95
+
+GAP_S = 5.0
+"""A step longer than this is bridged by the straight line between its ends."""
+
+LINE_SD_FRACTION = 0.03
+"""How far off a bridging line may be even where both sides' speed agrees with it. Common practice,
+no source."""
+
+DEFINITION_FRACTION = 3e-4
+"""By about this much smoothing and the true track differ (measured on simulated rides)."""
+
+SPEED_MOST_MPS = 40.0
+"""Far above any craft of this size; beyond it a sample is a fault, not a reading."""
+
+
+class DistanceMeter:
+    """Distance by one source of velocity over ground."""
+
+    def __init__(self) -> None:
+        self.gate = Gate()
+        self.jumps = JumpGate()
+        self.displacement = CumulativeCurves("east_m", "north_m", "measured_s")
+        """Time integral of velocity, and the time covered by steps that are no gaps."""
+        self.track = Track()
+        self.moving = MovingTimer()
+        self.bridged_m = 0.0
+        """Distance over steps longer than `GAP_S` [m]."""
+        self.bridged_variance_m2 = 0.0
+        self._last = np.empty((5, 0))
+        self._totals_m: dict[float, float] = {}
+        """Distances by time, since the last samples came."""
+
+    @property
+    def first_s(self) -> float:
+        """Stream time from which it counts [s]."""
+        return self.displacement.first_s or 0.0
+
+    @property
+    def last_s(self) -> float:
+        """Stream time of the newest sample [s]."""
+        return self.displacement.last_s or 0.0
+
+    @property
+    def heard_s(self) -> float:
+        """Stream time of the newest sample [s]."""
+        return self.last_s
+
+    @property
+    def forgotten_s(self) -> float:
+        """Stream time before which it has forgotten its totals [s], where it has."""
+        curves = (self.displacement, self.track.curve)
+        spans = ((curve.first_s, curve.kept_from_s) for curve in curves)
+        lost = (kept_s for first_s, kept_s in spans if kept_s is not None and kept_s != first_s)
+        return max(lost, default=-np.inf)
+
+    @property
+    def speed_mps(self) -> float:
+        """The last speed [m/s], NaN before the first."""
+        return float(np.hypot(*self._last[1:3, -1])) if self._last.size else float("nan")
+
+    @property
+    def max_speed_mps(self) -> float:
+        """The highest mean speed of a second [m/s]."""
+        return self.track.max_speed_mps
+
+    @property
+    def distance_m(self) -> float:
+        """Distance so far [m]."""
+        return self.at_m(self.last_s)
+
+    def at_m(self, t_s: float) -> float:
+        """Give the distance up to a time [m]; asked for the same several times a snapshot."""
+        if t_s not in self._totals_m:
+            self._totals_m[t_s] = self.track.total_m(self.displacement, t_s)
+        return self._totals_m[t_s]
+
+    def noise_variance_m2(self, seconds_s: float) -> float:
+        """Give the variance of a distance that was made in so many seconds [m^2]."""
+        return self.track.noise.long_run_m2ps * max(seconds_s, 0.0)
+
+    def own_variance_m2(self) -> float:
+        """Give the variance of the whole distance, rest left out [m^2]."""
+        definition = (DEFINITION_FRACTION * self.distance_m) ** 2
+        under_way = self.noise_variance_m2(self.track.under_way_s)
+        return under_way + definition + self.bridged_variance_m2
+
+    def figure(self) -> Figure:
+        """Give the distance with its interval; what may have been made at rest widens it upward."""
+        reach = Z_95 * float(np.sqrt(self.own_variance_m2()))
+        value = self.distance_m
+        rest = self.track.at_rest_m
+        rest += Z_95 * float(np.sqrt(self.noise_variance_m2(self.track.rest_s)))
+        return Figure(value, max(value - reach, 0.0), value + reach + rest)
+
+    def fold(
+        self,
+        t_s: FloatArray,
+        east_mps: FloatArray,
+        north_mps: FloatArray,
+        latitude_deg: FloatArray,
+        longitude_deg: FloatArray,
+    ) -> None:
+        """Take in samples; all arrays have shape (n,), NaN is unknown."""
+        speed = np.hypot(east_mps, north_mps)
+        passed = self.gate.passes(t_s, np.isfinite(speed), speed < SPEED_MOST_MPS)
+        new = np.stack([t_s, east_mps, north_mps, latitude_deg, longitude_deg])
+        if not passed.all():
+            new, speed = new[:, passed], speed[passed]
+        no_jump = self.jumps.passes(*new[:3])
+        if not no_jump.all():
+            new, speed = new[:, no_jump], speed[no_jump]
+        if not new.size:
+            return
+        self._totals_m.clear()
+        rows = np.concatenate([self._last, new], axis=1)
+        fresh = self._last.size
+        self._last = rows[:, -1:].copy()
+        step_s = np.diff(rows[0])
+        increments = np.zeros((3, new.shape[1]))
+        steps = increments[:, 0 if fresh else 1 :]
+        steps[:2] = (rows[1:3, 1:] + rows[1:3, :-1]) * (step_s / 2)
+        gaps = step_s > GAP_S
+        for n in np.flatnonzero(gaps).tolist():
+            steps[:2, n] = self._bridge(rows[:, n], rows[:, n + 1], steps[:2, n])
+        steps[2] = np.where(gaps, 0.0, step_s)
+        self.displacement.extend(new[0], increments)
+        self.track.advance(self.displacement)
+        self.moving.fold(new[0], speed)
+
+    def _bridge(self, before: FloatArray, after: FloatArray, by_speed: FloatArray) -> FloatArray:
+        """Give the displacement over a gap: by the positions, else by the speeds of both sides."""
+        step_s = float(after[0] - before[0])
+        mean_mps = float(np.hypot(*before[1:3]) + np.hypot(*after[1:3])) / 2
+        east, north = local_offset_m(before[3], before[4], after[3], after[4])
+        line = float(np.hypot(east, north))
+        # A line that no craft of this size could have made is a fault of the positions.
+        if not line < SPEED_MOST_MPS * step_s:
+            length = float(np.hypot(*by_speed))
+            self.bridged_m += length
+            self.bridged_variance_m2 += (length / 2) ** 2
+            return by_speed
+        # The way was longer than the line where the craft turned: as long as its speed says.
+        longer = max(mean_mps * step_s - line, 0.0) / Z_95
+        self.bridged_variance_m2 += longer**2 + (LINE_SD_FRACTION * line) ** 2
+        self.bridged_m += line
+        return np.array([east, north])

@@ -1,0 +1,49 @@
+"""Cuts a block into pieces of stream time, so that an hour in one block is folded as a ride is."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from onboard.block import Block, Channel
+from onboard.efficiency.meters.cumulative import CAPACITY
+
+SLICE_S = 100.0
+"""Short against what the cumulative curves remember at any rate, long against a live block."""
+
+SAMPLES_MOST = CAPACITY
+"""Slices are taken together up to so many samples of a channel: the curves have room for as many
+behind the points that they keep."""
+
+
+def slices(block: Block) -> Iterator[Block]:
+    """Give the block in pieces of one or a few slices of `SLICE_S`; order is kept."""
+    channels = {name: channel for name, channel in block.channels.items() if len(channel)}
+    places = {}
+    for name, channel in channels.items():
+        # Late samples belong to the piece that they arrive in.
+        reached = np.maximum.accumulate(np.nan_to_num(channel.t_s, nan=-np.inf))
+        places[name] = np.floor(reached / SLICE_S)
+    if not places:
+        return
+    numbers = np.unique(np.concatenate(list(places.values())))
+    if len(numbers) == 1:
+        yield block
+        return
+    # Where each slice ends in each channel.
+    ends = {name: np.searchsorted(places[name], numbers, side="right") for name in channels}
+    begin = dict.fromkeys(channels, 0)
+    for n in range(len(numbers)):
+        more = {name: int(ends[name][min(n + 1, len(numbers) - 1)]) for name in channels}
+        if n + 1 < len(numbers) and max(more[c] - begin[c] for c in channels) <= SAMPLES_MOST:
+            continue
+        end = {name: int(ends[name][n]) for name in channels}
+        piece = {
+            name: Channel(
+                channel.t_s[begin[name] : end[name]],
+                {key: part[begin[name] : end[name]] for key, part in channel.columns.items()},
+            )
+            for name, channel in channels.items()
+            if end[name] > begin[name]
+        }
+        yield Block(piece)
+        begin = end

@@ -1,0 +1,4 @@
+"""Which instruments count.
+
+What they read now, and the settled seconds cut from what they measured.
+"""

@@ -1,0 +1,55 @@
+"""A reading that is held from one sample to the next, looked up at whole seconds."""
+
+import numpy as np
+
+from onboard.block import Block, FloatArray
+from onboard.efficiency.sources.latest import STALE_S
+
+
+class Held:
+    """One column, from the last second looked up on.
+
+    Parameters
+    ----------
+    channel, column
+        Names as in `onboard.block.COLUMNS`.
+    """
+
+    def __init__(self, channel: str, column: str) -> None:
+        self._channel, self._column = channel, column
+        self._t_s = np.empty(0)
+        self._value = np.empty(0)
+        self._new: list[tuple[FloatArray, FloatArray]] = []
+
+    def fold(self, block: Block) -> None:
+        """Take in a block."""
+        channel = block.get(self._channel)
+        if channel is not None:
+            self._new.append((channel.t_s, channel[self._column]))
+
+    def at(self, t_s: FloatArray) -> FloatArray:
+        """Give the last reading up to each time [s], shape (n,); NaN where it is stale.
+
+        Times rise from call to call; what is older is let go.
+        """
+        if not len(t_s):
+            return np.empty(0)
+        self._sort_in()
+        if not len(self._t_s):
+            return np.full(len(t_s), np.nan)
+        place = np.searchsorted(self._t_s, t_s, side="right") - 1
+        fresh = (place >= 0) & (t_s - self._t_s[place] <= STALE_S)
+        value: FloatArray = np.where(fresh, self._value[place], np.nan)
+        kept = int(np.searchsorted(self._t_s, t_s[-1] - STALE_S))
+        self._t_s, self._value = self._t_s[kept:], self._value[kept:]
+        return value
+
+    def _sort_in(self) -> None:
+        if not self._new:
+            return
+        t_s = np.concatenate([self._t_s, *(part[0] for part in self._new)])
+        value = np.concatenate([self._value, *(part[1] for part in self._new)])
+        self._new.clear()
+        known = np.flatnonzero(np.isfinite(value) & np.isfinite(t_s))
+        order = known[np.argsort(t_s[known], kind="stable")]
+        self._t_s, self._value = t_s[order], value[order]

@@ -1,0 +1,366 @@
+"""The power sensors of a craft, and which of them the figures rest on.
+
+Each one's energy is counted from its first sample, so that no choice loses what came before it. At
+every decision (see `heard`) a pack is one of these:
+
+- *brief*: heard too little so far: in no figure. A stray frame never gets past this.
+- *counting*: in all figures. One that joins later counts from its first sample; before that it is
+  taken to have given nothing, true of a pack plugged in at that moment, and the rider is told.
+- *silent*: it carried something and is no longer heard, while others are. Power, range and energy
+  left are unknown until it is heard again or said to be unplugged.
+- *out*: silent and said to be unplugged, or silent and of no account. What it carried stays in the
+  sums. It counts again once it has been heard for `BRIEF_S`; what a pack of no account gave in
+  between is bridged like any gap, while one that was unplugged gave nothing.
+"""
+
+from bisect import bisect_right
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from onboard.block import Block, Channel
+from onboard.contract.reasons import Reason
+from onboard.contract.refusals import Refusal, RefusalCode
+from onboard.efficiency.meters.energy import EnergyMeter
+from onboard.efficiency.meters.source_rules import (
+    BRIEF_S,
+    CARRIED_FRACTION,
+    CHOICE_S,
+    SAID_S,
+    SILENT_S,
+    is_brief,
+)
+from onboard.efficiency.sources.battery_side import BatterySide
+from onboard.efficiency.sources.latest import STALE_S
+from onboard.profile import Sensors
+
+PACKS_MOST = 16
+"""More battery instances than this on one craft is a fault in the stream."""
+
+COVERAGE_FRACTION = 0.9
+"""The packs' own messages are preferred unless the summary covers clearly more time."""
+
+MONITOR = "power monitor"
+"""What the autopilot's summary of its main battery is called."""
+
+
+@dataclass(frozen=True)
+class PowerNews:
+    """What was decided at a stream time: the sources, by the names that riders see.
+
+    Parameters
+    ----------
+    t_s
+        When [s].
+    brief, joined
+        Left out as brief, and joined late, within the last `SAID_S`.
+    silent, out
+        As at the top; `out` without those said to be unplugged.
+    unplugged
+        Those said to be within the last `SAID_S`.
+    """
+
+    t_s: float
+    brief: tuple[str, ...]
+    joined: tuple[str, ...]
+    silent: tuple[str, ...]
+    out: tuple[str, ...]
+    unplugged: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Out:
+    """Since when a pack is left out, up to when it counts [s], and what it had covered [s]."""
+
+    since_s: float
+    until_s: float
+    covered_s: float
+    unplugged: bool
+
+
+class PowerSources:
+    """All power sensors that the stream reports.
+
+    The choice: the packs that measure both voltage and current, summed; the autopilot's summary of
+    its main battery where they cover less than 90 % of the time that it covers. The summary speaks
+    for one pack only: once several count, it does not stand in for them.
+
+    Parameters
+    ----------
+    sensors
+        The craft's corrections.
+    """
+
+    def __init__(self, sensors: Sensors) -> None:
+        self._sensors = sensors
+        self._summary = EnergyMeter(sensors)
+        self._packs: dict[int, EnergyMeter] = {}
+        self._out: dict[int, _Out] = {}
+        self._silent: set[int] = set()
+        self._joined: dict[int, tuple[float, float]] = {}
+        """When each pack first counted [s], and what the others had carried by then [Wh]."""
+        self._by_packs = False
+        self._next_s: float | None = None
+        self._sides: list[tuple[float, BatterySide | None]] = []
+        """Each change of the choice, with its time [s]."""
+        self._news: list[PowerNews] = []
+
+    def fold(self, block: Block) -> None:
+        """Take in a block's `power` and `battery` channels."""
+        if summary := block.get("power"):
+            self._summary.fold(summary.t_s, summary["volts_v"], summary["amps_a"])
+        if packs := block.get("battery"):
+            for pack in np.unique(packs["pack"]).tolist():
+                self._fold_pack(int(pack), packs)
+
+    def chosen(self, at_s: float | None = None) -> BatterySide | None:
+        """Give the meters that the figures rest on, None where no current is measured.
+
+        Parameters
+        ----------
+        at_s
+            As decided at or before this stream time [s]; None: by what is known now.
+        """
+        if at_s is not None and self._sides and at_s >= self._sides[0][0]:
+            return self._sides[bisect_right(self._sides, at_s, key=lambda one: one[0]) - 1][1]
+        return self._side(at_s)
+
+    def decide(self, begin_s: float, until_s: float) -> None:
+        """Decide what counts, at each time that is due up to a settled stream time [s].
+
+        Parameters
+        ----------
+        begin_s
+            Stream time of the first second of all [s].
+        until_s
+            Up to which nothing more can come [s].
+        """
+        if self._next_s is None:
+            self._next_s = float(np.floor(begin_s / CHOICE_S) * CHOICE_S)
+        while self._next_s <= until_s:
+            self._decide(self._next_s)
+            self._next_s += CHOICE_S
+
+    def take_news(self) -> list[PowerNews]:
+        """Give what was decided since the last call."""
+        news, self._news = self._news, []
+        return news
+
+    def unplug(self, pack: int, now_s: float) -> Refusal | None:
+        """Take a pack as unplugged from now on.
+
+        Parameters
+        ----------
+        pack
+            Its instance number.
+        now_s
+            Stream time [s].
+
+        Returns
+        -------
+        Refusal or None
+            Why it cannot be; None when it was done.
+        """
+        meter = self._packs.get(pack)
+        if meter is None or meter.curves.last_s is None:
+            return Refusal(RefusalCode.NEVER_HEARD, source=f"battery {pack}")
+        if now_s - meter.heard_s <= STALE_S:
+            return Refusal(RefusalCode.STILL_HEARD, source=f"battery {pack}")
+        others = [one for one in self._counting(None) if one != pack and one not in self._out]
+        if not others:
+            return Refusal(RefusalCode.ONLY_ONE, source=f"battery {pack}")
+        meter.unplug()
+        since_s = min(now_s, self._out[pack].since_s) if pack in self._out else now_s
+        self._out[pack] = _Out(
+            since_s, meter.curves.last_s, meter.curves.total("measured_s"), unplugged=True
+        )
+        self._silent.discard(pack)
+        return None
+
+    @property
+    def packs(self) -> tuple[int, ...]:
+        """Give the battery instances whose energy is summed; none where the summary counts."""
+        side = self.chosen()
+        if side is None:
+            return ()
+        return tuple(pack for pack in sorted(self._packs) if self._packs[pack] in side.every)
+
+    @property
+    def unmeasured(self) -> tuple[int, ...]:
+        """Battery instances of which voltage and current were never both known."""
+        return tuple(
+            pack for pack, meter in sorted(self._packs.items()) if meter.curves.first_s is None
+        )
+
+    def reached_s(self) -> list[float]:
+        """Give the stream time up to which each sensor that may count does [s]."""
+        most_s = self._most_s(None)
+        meters = (self._summary, *self._packs.values())
+        return [
+            meter.curves.last_s
+            for meter in meters
+            if meter.curves.last_s is not None and not is_brief(_covered_s(meter, None), most_s)
+        ]
+
+    def impossible_s(self) -> list[float]:
+        """Give the stream times of the last samples that cannot be [s]."""
+        meters = (self._summary, *self._packs.values())
+        return [t_s for meter in meters for t_s in meter.gate.impossible_s]
+
+    def why_none(self) -> Reason:
+        """Say why no meter can be chosen."""
+        meters = (self._summary, *self._packs.values())
+        if any(meter.gate.unknown for meter in meters):
+            heard_amps = any(meter.heard_amps for meter in meters)
+            return Reason.NO_VOLTAGE if heard_amps else Reason.NO_CURRENT
+        return Reason.NO_POWER_MONITOR
+
+    def _fold_pack(self, pack: int, channel: Channel) -> None:
+        if pack not in self._packs:
+            if len(self._packs) == PACKS_MOST:
+                return
+            self._packs[pack] = EnergyMeter(self._sensors)
+        mine = channel["pack"] == pack
+        self._packs[pack].fold(
+            channel.t_s[mine],
+            channel["volts_v"][mine],
+            channel["amps_a"][mine],
+            channel["charge_out_ah"][mine],
+            channel["energy_out_wh"][mine],
+        )
+
+    def _side(self, at_s: float | None) -> BatterySide | None:
+        counting = self._counting(at_s)
+        out = self._out_at(at_s)
+        live = [pack for pack in counting if pack not in out]
+        if live and self._packs_count(counting, live, at_s):
+            return BatterySide(
+                tuple(self._packs[pack] for pack in live),
+                tuple(f"battery {pack}" for pack in live),
+                tuple((self._packs[p], out[p].until_s) for p in counting if p in out),
+                tuple(f"battery {pack}" for pack in live if pack in self._silent),
+            )
+        return BatterySide((self._summary,), (MONITOR,)) if _began(self._summary, at_s) else None
+
+    def _packs_count(self, counting: list[int], live: list[int], at_s: float | None) -> bool:
+        """Tell whether the packs count, not the autopilot's summary."""
+        covered_s = max(_covered_s(self._packs[pack], at_s) for pack in counting)
+        summary_s = _covered_s(self._summary, at_s)
+        if len(live) > 1 and self._by_packs:
+            return True
+        if covered_s < COVERAGE_FRACTION * summary_s:
+            return False
+        if len(counting) == 1 and summary_s >= COVERAGE_FRACTION * covered_s:
+            # It reports the same battery, and has done so all along.
+            pack_s, other_s = (_last_s(m, at_s) for m in (self._packs[live[0]], self._summary))
+            return pack_s >= other_s - SILENT_S
+        return True
+
+    def _decide(self, t_s: float) -> None:
+        counting = self._counting(t_s)
+        for pack, out in list(self._out.items()):
+            if _covered_s(self._packs[pack], t_s) - out.covered_s >= BRIEF_S:
+                del self._out[pack]
+        self._let_in(counting, t_s)
+        out_now = self._out_at(t_s)
+        live = [pack for pack in counting if pack not in out_now]
+        newest_s = max((_last_s(self._packs[pack], t_s) for pack in live), default=t_s)
+        for pack in live:
+            last_s = _last_s(self._packs[pack], t_s)
+            if last_s >= newest_s - SILENT_S:
+                self._silent.discard(pack)
+            elif pack not in self._silent:
+                self._fell_silent(pack, counting, t_s, last_s)
+        side = self._side(t_s)
+        self._by_packs = side is not None and side.meters[0] is not self._summary
+        if not self._sides or self._sides[-1][1] != side:
+            self._sides.append((t_s, side))
+        self._tell(counting, side, t_s)
+
+    def _let_in(self, counting: list[int], t_s: float) -> None:
+        """Note the packs that come in, and what the others had carried by then."""
+        came = [pack for pack in counting if pack not in self._joined]
+        if not came:
+            return
+        before = [pack for pack in counting if pack in self._joined]
+        carried_wh = sum(self._carried_wh(pack, t_s) for pack in before)
+        self._joined |= dict.fromkeys(came, (t_s if before else -np.inf, carried_wh))
+
+    def _fell_silent(self, pack: int, counting: list[int], t_s: float, last_s: float) -> None:
+        own_wh = self._carried_wh(pack, last_s)
+        all_wh = sum(self._carried_wh(one, last_s) for one in counting) - self._joined[pack][1]
+        if own_wh < CARRIED_FRACTION * all_wh:
+            covered_s = _covered_s(self._packs[pack], t_s)
+            told = self._out.get(pack)
+            if told is None:
+                self._out[pack] = _Out(t_s, last_s, covered_s, unplugged=False)
+            else:
+                # It was said to be unplugged after it fell silent.
+                self._out[pack] = replace(told, since_s=t_s)
+        else:
+            self._silent.add(pack)
+
+    def _carried_wh(self, pack: int, t_s: float) -> float:
+        out = self._out.get(pack)
+        until_s = t_s if out is None else min(t_s, out.until_s)
+        return abs(self._packs[pack].curves.at("energy_wh", until_s))
+
+    def _counting(self, at_s: float | None) -> list[int]:
+        """Give the packs that were heard for more than brief, in order."""
+        most_s = self._most_s(at_s)
+        return [
+            pack
+            for pack, meter in sorted(self._packs.items())
+            if _began(meter, at_s) and not is_brief(_covered_s(meter, at_s), most_s)
+        ]
+
+    def _most_s(self, at_s: float | None) -> float:
+        return max(_covered_s(meter, at_s) for meter in (self._summary, *self._packs.values()))
+
+    def _out_at(self, at_s: float | None) -> dict[int, _Out]:
+        return {pack: out for pack, out in self._out.items() if at_s is None or out.since_s <= at_s}
+
+    def _tell(self, counting: list[int], side: BatterySide | None, t_s: float) -> None:
+        most_s = self._most_s(t_s)
+        named = {MONITOR: self._summary} | {
+            f"battery {pack}": meter for pack, meter in sorted(self._packs.items())
+        }
+        brief = tuple(
+            name
+            for name, meter in named.items()
+            if _began(meter, t_s)
+            and is_brief(_covered_s(meter, t_s), most_s)
+            and t_s - _last_s(meter, t_s) < SAID_S
+        )
+        out = self._out_at(t_s) if self._by_packs else {}
+        told = counting if self._by_packs else []
+        self._news.append(
+            PowerNews(
+                t_s,
+                brief,
+                tuple(f"battery {p}" for p in told if t_s - self._joined[p][0] < SAID_S),
+                () if side is None else side.silent,
+                tuple(f"battery {p}" for p in told if p in out and not out[p].unplugged),
+                tuple(
+                    f"battery {p}"
+                    for p in told
+                    if p in out and out[p].unplugged and t_s - out[p].since_s < SAID_S
+                ),
+            )
+        )
+
+
+def _began(meter: EnergyMeter, at_s: float | None) -> bool:
+    first_s = meter.curves.first_s
+    return first_s is not None and (at_s is None or first_s <= at_s)
+
+
+def _covered_s(meter: EnergyMeter, at_s: float | None) -> float:
+    curves = meter.curves
+    return curves.total("measured_s") if at_s is None else curves.at("measured_s", at_s)
+
+
+def _last_s(meter: EnergyMeter, at_s: float | None) -> float:
+    """Give the time of the last sample up to a stream time [s], minus infinity without."""
+    last_s = meter.curves.last_s if at_s is None else meter.curves.last_before(at_s)
+    return -np.inf if last_s is None else last_s

@@ -1,0 +1,1 @@
+"""What a stretch of the trip came to: sums, consumption, bands of speed, marked runs."""

@@ -1,0 +1,88 @@
+"""Wh/km over a stretch: energy over distance from the cumulative curves, as a ratio of sums."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.contract.figure import Estimate, Unknown
+from onboard.contract.reasons import Reason
+from onboard.efficiency.meters.distance import DistanceMeter
+from onboard.efficiency.sources.battery_side import BatterySide
+from onboard.efficiency.statistics.shared_errors import COUNT, Spread, ratio
+
+HARDLY_MOVING_MPS = 0.3
+"""Below this mean speed over a window the ratio says more about drift than about the craft."""
+
+HARDLY_MOVED_M = 20.0
+"""Below this distance a trip's ratio is not quoted."""
+
+SHORTEST_S = 5.0
+"""A window that holds less than this is not quoted."""
+
+TOO_LITTLE = Unknown(Reason.TOO_LITTLE_DATA)
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Energy and distance between two times of the stream.
+
+    Parameters
+    ----------
+    seconds_s
+        Its length [s].
+    energy_wh
+        Battery-side energy [Wh].
+    distance_m
+        Distance over ground [m].
+    """
+
+    seconds_s: float
+    energy_wh: Spread
+    distance_m: Spread
+
+    def wh_per_km(self) -> Spread:
+        """Give the consumption [Wh/km]; the distance must not be zero."""
+        way = self.distance_m
+        km = Spread(way.value / 1e3, way.gradient / 1e3, way.own_variance / 1e6)
+        return ratio(self.energy_wh, km)
+
+
+def window(
+    window_s: float, power: BatterySide | Unknown, speed: DistanceMeter | Unknown
+) -> Stretch | Unknown:
+    """Give the stretch of the last `window_s` [s], as far as both curves reach."""
+    if isinstance(power, Unknown):
+        return power
+    if isinstance(speed, Unknown):
+        return speed
+    end_s = min(power.last_s, speed.last_s)
+    begin_s = max(end_s - window_s, power.first_s, speed.first_s)
+    if end_s - begin_s < SHORTEST_S:
+        return TOO_LITTLE
+    way = speed.at_m(end_s) - speed.at_m(begin_s)
+    variance = speed.noise_variance_m2(end_s - begin_s)
+    return Stretch(
+        end_s - begin_s,
+        power.between(begin_s, end_s),
+        Spread(way, np.zeros(COUNT), variance),
+    )
+
+
+def wh_per_km(stretch: Stretch | Unknown, covariance: FloatArray) -> Estimate:
+    """Give the consumption over a stretch with its interval [Wh/km].
+
+    Examples
+    --------
+    >>> none = np.zeros(COUNT)
+    >>> ride = Stretch(5400.0, Spread(385.0, none), Spread(11_300.0, none))
+    >>> round(wh_per_km(ride, np.zeros((5, 5))).value, 1)
+    34.1
+    >>> wh_per_km(Stretch(20.0, Spread(0.1, none), Spread(1.0, none)), np.zeros((5, 5)))
+    Unknown(hardly_moving)
+    """
+    if isinstance(stretch, Unknown):
+        return stretch
+    if stretch.distance_m.value < HARDLY_MOVING_MPS * stretch.seconds_s:
+        return Unknown(Reason.HARDLY_MOVING)
+    return stretch.wh_per_km().figure(covariance)

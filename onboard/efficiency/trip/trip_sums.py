@@ -1,0 +1,122 @@
+"""The sums of a trip, each with what is uncertain of it."""
+
+from onboard.block import FloatArray
+from onboard.contract.figure import Estimate, Number, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Consumption, Trip
+from onboard.efficiency.meters.distance import DistanceMeter
+from onboard.efficiency.sources.battery_side import BatterySide
+from onboard.efficiency.trip.consumption import HARDLY_MOVED_M, Stretch, wh_per_km, window
+
+
+def trip_sums(
+    power: BatterySide | Unknown,
+    speed: DistanceMeter | Unknown,
+    together: Stretch | None,
+    elapsed_s: float,
+    covariance: FloatArray,
+) -> Trip:
+    """Give the sums so far.
+
+    Parameters
+    ----------
+    power, speed
+        The meters that the figures rest on.
+    together
+        The part of the trip over which both count.
+    elapsed_s
+        Time since the first sample of the stream [s].
+    covariance
+        Of the shared errors, shape (5, 5).
+    """
+    energy: Estimate
+    charge: Number
+    mean_power: Number
+    energy_bridged: Number
+    if isinstance(power, Unknown):
+        energy = charge = mean_power = energy_bridged = power
+    else:
+        energy, charge = power.spread().figure(covariance), power.charge_ah
+        mean_power = _rate(power.energy_wh * 3600.0, elapsed_s)
+        energy_bridged = _share(power.bridged_wh, power.energy_wh)
+    distance: Estimate
+    moving_s: Number
+    mean_speed: Number
+    max_speed: Number
+    distance_bridged: Number
+    if isinstance(speed, Unknown):
+        distance = moving_s = mean_speed = max_speed = distance_bridged = speed
+    else:
+        distance, moving_s = speed.figure(), speed.moving.moving_s
+        mean_speed = _rate(speed.distance_m, moving_s)
+        max_speed = speed.max_speed_mps
+        distance_bridged = _share(speed.bridged_m, speed.distance_m)
+    return Trip(
+        energy_wh=energy,
+        charge_ah=charge,
+        distance_m=distance,
+        moving_s=moving_s,
+        elapsed_s=elapsed_s,
+        wh_per_km=stretch_wh_per_km(energy, distance, together, covariance),
+        mean_power_w=mean_power,
+        mean_speed_mps=mean_speed,
+        max_speed_mps=max_speed,
+        bridged_energy_fraction=energy_bridged,
+        bridged_distance_fraction=distance_bridged,
+    )
+
+
+def consumption(
+    power: BatterySide | Unknown,
+    speed: DistanceMeter | Unknown,
+    trip: Trip,
+    since_mark: Stretch | Unknown | None,
+    covariance: FloatArray,
+) -> Consumption:
+    """Give the consumption over the windows that are shown.
+
+    Parameters
+    ----------
+    power, speed
+        The meters, where they can be quoted as 'now'.
+    trip
+        The trip's sums.
+    since_mark
+        What was counted together since the mark; unknown where none was set.
+    covariance
+        Of the shared errors, shape (5, 5).
+    """
+    since: Estimate = (
+        since_mark
+        if isinstance(since_mark, Unknown)
+        else stretch_wh_per_km(trip.energy_wh, trip.distance_m, since_mark, covariance)
+    )
+    return Consumption(
+        last_20_s=wh_per_km(window(20.0, power, speed), covariance),
+        last_300_s=wh_per_km(window(300.0, power, speed), covariance),
+        trip=trip.wh_per_km,
+        since_mark=since,
+    )
+
+
+def stretch_wh_per_km(
+    energy: Estimate, distance: Estimate, together: Stretch | None, covariance: FloatArray
+) -> Estimate:
+    """Give the consumption of a whole stretch, stops included [Wh/km]."""
+    if isinstance(energy, Unknown):
+        return energy
+    if isinstance(distance, Unknown):
+        return distance
+    if together is None:
+        return Unknown(Reason.NOT_TOGETHER)
+    if together.distance_m.value < HARDLY_MOVED_M:
+        return Unknown(Reason.HARDLY_MOVED)
+    return together.wh_per_km().figure(covariance)
+
+
+def _rate(amount: float, seconds_s: float) -> Number:
+    return amount / seconds_s if seconds_s > 0 else Unknown(Reason.NO_TIME)
+
+
+def _share(part: float, whole: float) -> float:
+    return min(max(part / whole, 0.0), 1.0) if whole else 0.0

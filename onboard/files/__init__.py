@@ -1,0 +1,1 @@
+"""Small files and threads that write them: whole or not at all, for their owner only."""

@@ -1,0 +1,87 @@
+"""A pointer to the newest session, beside the sessions, so that a start need not read them all.
+
+It is written before the session's folder is made: a kill between the two leaves a pointer to
+nothing, and then the session before it is the newest. It is valid only while the other folders are
+the ones it was written with: where some were copied in or taken away, all are looked at again.
+"""
+
+import contextlib
+import json
+import zlib
+from collections.abc import Collection
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from onboard.files.whole_file import write_whole
+
+FILE_NAME = "newest.json"
+SCHEMA = 1
+
+NUMBERS_END = 1 << 53
+"""No session's number goes so far: other programs read them as floating point."""
+
+
+@dataclass(frozen=True)
+class Newest:
+    """What is known of the newest session without looking at any.
+
+    Parameters
+    ----------
+    number
+        Its place among the sessions.
+    name
+        Its folder's.
+    before
+        The folder's name of the one that ran before it, if any.
+    anew
+        Whether a new trip was begun with it.
+    others
+        What `names_sum` gives for the other folders.
+    """
+
+    number: int
+    name: str
+    before: str | None
+    anew: bool
+    others: str
+
+    @property
+    def both(self) -> tuple[str, ...]:
+        """Give the names of the newest and the one before."""
+        return (self.name,) if self.before is None else (self.name, self.before)
+
+
+def names_sum(names: Collection[str]) -> str:
+    """Give a sum that tells these names from others, whatever their order.
+
+    Examples
+    --------
+    >>> names_sum({"a", "b"}) == names_sum(["b", "a"])
+    True
+    >>> names_sum({"a", "b"}) == names_sum({"a", "c"})
+    False
+    """
+    return f"{len(names)}-{sum(zlib.crc32(name.encode()) for name in names):x}"
+
+
+def read_newest(directory: Path) -> Newest | None:
+    """Read the pointer; None where there is none, or none that makes sense."""
+    try:
+        stated = json.loads((directory / FILE_NAME).read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return None
+    if not isinstance(stated, dict) or stated.pop("schema", None) != SCHEMA:
+        return None
+    wanted = {"number": int, "name": str, "before": str | None, "anew": bool, "others": str}
+    if stated.keys() != wanted.keys():
+        return None
+    if not all(isinstance(stated[key], kind) for key, kind in wanted.items()):
+        return None
+    return Newest(**stated) if 0 < stated["number"] < NUMBERS_END else None
+
+
+def write_newest(directory: Path, newest: Newest) -> None:
+    """Write the pointer; where it cannot be written the next start looks at all sessions."""
+    text = json.dumps({"schema": SCHEMA, **asdict(newest)}) + "\n"
+    with contextlib.suppress(OSError):
+        write_whole(directory / FILE_NAME, text)

@@ -1,0 +1,135 @@
+"""The autopilot's clocks at both ends of a record, and whether it kept running between records."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.errors import LogError
+from onboard.ride.learned_file import SAME_CLOCK_S, Clocks, kept_running
+from onboard.telemetry.logs.log_files import OpenLog, find_log, log_bytes
+from onboard.telemetry.mavlink.frames import Frames
+from onboard.telemetry.mavlink.layouts import BOOT_CLOCK, SYSTEM_TIME, layout
+from onboard.telemetry.mavlink.log_scanner import LogScanner
+from onboard.telemetry.messages.channels import clock
+from onboard.telemetry.messages.followed_craft import CraftFilter
+from onboard.telemetry.messages.timebase import RESTART_S
+
+END_BYTES = 1 << 18
+"""So much of a record's beginning and end is read: half a minute of a busy link."""
+
+SILENT = Clocks(math.nan, math.nan, math.nan)
+
+
+@dataclass(frozen=True)
+class Heard:
+    """The autopilot's clocks when it was first and last heard in a record; NaN where it was not."""
+
+    first: Clocks = SILENT
+    last: Clocks = SILENT
+
+    @property
+    def anything(self) -> bool:
+        """Whether the autopilot told how long it had been running."""
+        return math.isfinite(self.last.boot_s)
+
+    @property
+    def utc(self) -> bool:
+        """Whether it told the time of day."""
+        return math.isfinite(self.first.utc_s) or math.isfinite(self.last.utc_s)
+
+
+def record_clocks(folder: Path, system_id: int | None = None) -> Heard:
+    """Read the autopilot's clocks at both ends of a record.
+
+    Parameters
+    ----------
+    folder
+        The session's folder.
+    system_id
+        The MAVLink system to follow; None follows the one that sends most.
+    """
+    try:
+        files = find_log(folder)
+        with OpenLog(files) as log:
+            head = log.read(2 * END_BYTES)
+            tail = log.tail(END_BYTES) if log_bytes(files) > len(head) else b""
+    except (LogError, OSError):
+        return Heard()
+    first, last = _ends(LogScanner().push(head, final=True), system_id)
+    if tail:
+        _, last = _ends(LogScanner(in_step=False).push(tail, final=True), system_id)
+    return Heard(first, last)
+
+
+def _ends(frames: Frames, system_id: int | None) -> tuple[Clocks, Clocks]:
+    """Give the clocks at the first and the last frame that states them."""
+    craft = CraftFilter(system_id)
+    stated = [_stated(part) for part in (*craft.push(frames), *craft.finish())]
+    boot_s, utc_s = np.concatenate([np.empty((2, 0)), *stated], axis=1)
+    if not len(boot_s):
+        return SILENT, SILENT
+    # Between two restarts the two clocks are apart by the same all the time.
+    restarts = np.cumsum(np.diff(boot_s, prepend=boot_s[0]) < -RESTART_S)
+    began_s = utc_s - boot_s
+
+    def clocks(at: int) -> Clocks:
+        alike = began_s[(restarts == restarts[at]) & np.isfinite(began_s)]
+        utc_s = boot_s[at] + alike[at] if len(alike) else math.nan
+        return Clocks(float(boot_s[at]), float(utc_s), math.nan)
+
+    return clocks(0), clocks(-1)
+
+
+def _stated(part: Frames) -> FloatArray:
+    """Give boot clock and time of day [s] of the frames that state the boot clock, shape (2, n)."""
+    boot_s, utc_s = np.full(len(part), np.nan), np.full(len(part), np.nan)
+    for message_id, place in part.by_message():
+        if message_id in BOOT_CLOCK:
+            rows = part.rows(layout(message_id), place)
+            boot_s[place] = rows["time_boot_ms"] * 1e-3
+            if message_id == SYSTEM_TIME:
+                utc_s[place] = clock(rows)["utc_s"]
+    return np.stack([boot_s, utc_s])[:, boot_s > 0]
+
+
+def same_run(heard: Sequence[Heard]) -> list[bool]:
+    """Tell between which records the autopilot kept running.
+
+    Parameters
+    ----------
+    heard
+        What records tell that follow one another; each holds something of the autopilot.
+
+    Returns
+    -------
+    list of bool
+        Between each and the next, one less than there are records.
+
+    Notes
+    -----
+    A record of a second may tell no time of day. Then the nearest ones before and behind it that
+    do tell it decide: where they agree, the autopilot kept running all the time. Where they do not,
+    and no boot clock goes back, it was restarted in the longest time in which nobody listened.
+    """
+    same = [kept_running(before.last, after.first) for before, after in pairwise(heard)]
+    telling = [place for place, one in enumerate(heard) if one.utc]
+    for begin, end in pairwise(telling):
+        if end - begin == 1:
+            continue
+        if _agree(heard[begin].last, heard[end].first):
+            same[begin:end] = [True] * (end - begin)
+        elif all(same[begin:end]):
+            gap_s = [heard[n + 1].first.boot_s - heard[n].last.boot_s for n in range(begin, end)]
+            same[begin + int(np.argmax(gap_s))] = False
+    return same
+
+
+def _agree(before: Clocks, after: Clocks) -> bool:
+    """Tell whether the autopilot was started at the same time of day, by two of its statements."""
+    apart_s = (after.utc_s - after.boot_s) - (before.utc_s - before.boot_s)
+    return abs(apart_s) < SAME_CLOCK_S and after.boot_s >= before.boot_s - 1.0

@@ -1,0 +1,333 @@
+"""The present ride, kept whole over a restart, a new profile, a new trip or a fault."""
+
+import logging
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future
+from typing import Any
+
+from onboard.contract.alerts import Alert, AlertCode
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from onboard.efficiency.advice.target import Aim
+from onboard.efficiency.parts import PARTS, PartError, Parts
+from onboard.profile import Profile
+from onboard.record.subscriber import Faults
+from onboard.restarts.refolding import Refolding
+from onboard.restarts.rejoin import Said, Session, refold
+from onboard.restarts.retries import Retries
+from onboard.restarts.trip_journal import Past, Rejoin, Verdict
+from onboard.ride.ride import Ride
+from onboard.telemetry.mavlink.frames import Frames
+
+READING = Unknown(Reason.READING_RECORD)
+AGAIN = Unknown(Reason.WORKING_AGAIN)
+GIVEN_UP = Unknown(Reason.GIVEN_UP)
+
+log = logging.getLogger("wattwake")
+
+
+class BehindError(Exception):
+    """The figures were not given all that was recorded; they can be worked out from it."""
+
+
+class TripKeeper:
+    """Holds the ride, and folds it again from the records when something has spoilt or changed it.
+
+    Parameters
+    ----------
+    profile
+        The craft.
+    system_id
+        The MAVLink system to follow; None follows the profile's, else the one that sends most.
+    kept
+        What was kept when the daemon last ran, None without.
+    past
+        What was found of the trip that this may continue, None without.
+    aim
+        What the rider wants, None without.
+    start_us
+        The clock of the frames' stamps, now [us].
+    present
+        Gives the session that is being recorded, up to a stamp [us]; None where there is none.
+    written
+        Waits for all that was recorded to be in the file, and tells whether it is.
+    settle
+        Called once, with what the autopilot's clocks say of the sessions so far.
+    """
+
+    def __init__(
+        self,
+        profile: Profile,
+        system_id: int | None = None,
+        kept: dict[str, Any] | None = None,
+        past: "Future[Past] | None" = None,
+        aim: Aim | None = None,
+        *,
+        start_us: int = 0,
+        present: Callable[[int], Session | None] = lambda _: None,
+        written: Callable[[], bool] = lambda: True,
+        settle: Callable[[Verdict], None] = lambda _: None,
+    ) -> None:
+        self.profile = profile
+        self._system_id = system_id
+        self._aim = aim
+        self._present = present
+        self._written = written
+        self._settle = settle
+        self._faults = Faults("the figures")
+        self._retries = Retries()
+        self.why_none: Unknown | None = None
+        """Why there are no figures now, None where there are."""
+        self._kept = kept
+        """What outlasts the ride, from when the figures were last whole."""
+        self.last_stamp_us = start_us
+        """Stamp of the last frame taken in [us]."""
+        self._now_s = 0.0
+        self._rejoin = Rejoin(past) if past is not None else None
+        self._begun_with = kept
+        self._reading = READING if past is not None else None
+        self._looked_back = past is None
+        self._again: Refolding | None = None
+        self.sessions: tuple[Session, ...] = ()
+        """The earlier sessions of this trip, oldest first; none while that is not known."""
+        try:
+            self.ride = self._begin(kept)
+        except Exception as fault:
+            # A stand-in that knows nothing of the craft and shows nothing.
+            self.ride = Ride(Profile(), system_id)
+            self.failed(fault)
+
+    @property
+    def caught_up(self) -> bool:
+        """Whether the ride of now began with the charge at the end of the last record."""
+        return self._reading is None
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether `kept` tells how all is now: only then is it to be written down.
+
+        What is written down else would say that it goes up to now, and lose what is missing in it.
+        """
+        return self.caught_up and self.why_none is None and not self._retries.without
+
+    @property
+    def why_hidden(self) -> Unknown | None:
+        """Why no figure may be shown now; None where they may."""
+        return self.why_none or self._reading
+
+    def alerts(self) -> Iterator[Alert]:
+        """Give what is wrong with the figures."""
+        if self.why_none is AGAIN:
+            yield Alert(AlertCode.FIGURES_FAILED)
+        elif self.why_none is not None:
+            yield Alert(AlertCode.FIGURES_GIVEN_UP, faults=self._retries.faults)
+        if self._retries.without:
+            without = tuple(part for part in PARTS if part in self._retries.without)
+            yield Alert(AlertCode.PART_LEFT_OUT, parts=without)
+
+    def take(self, parts: Sequence[Frames], now_us: int) -> None:
+        """Take in the frames received up to now [us, by the clock of their stamps]."""
+        self._now_s = now_us * 1e-6
+        for frames in parts:
+            if len(frames):
+                self.last_stamp_us = int(frames.stamp_us[-1])
+            if self._rejoin is not None:
+                self._rejoin.take(frames)
+            if self._again is not None:
+                self._again.hold(frames)
+            self._do(self.ride.take, frames)
+        self._do(self.ride.silence, now_us)
+
+    def _do(self, act: Callable[[Any], None], given: Any) -> None:
+        if self.why_none is None:
+            try:
+                act(given)
+            except Exception as fault:
+                self.failed(fault)
+
+    def failed(self, fault: BaseException) -> None:
+        """Note a fault of the present ride, and have it worked out again from the record."""
+        self._faults.note(fault)
+        pause_s = self._retries.failed(fault, self._now_s)
+        self.why_none = GIVEN_UP if pause_s is None else AGAIN
+        self._try_again(self.profile, pause_s)
+        try:
+            self.ride = self._begin(None)
+        except Exception as another:
+            # The ride that failed stays, but is not asked for figures again.
+            self._faults.note(another)
+
+    def _try_again(self, profile: Profile, pause_s: float | None) -> None:
+        if pause_s is None:
+            log.error("the figures are given up after %d faults", self._retries.faults)
+            self._again = None
+        else:
+            self._fold_again(profile, pause_s)
+
+    def say(self, said: Said) -> None:
+        """Note what was said to the present ride: one that takes its place hears it too."""
+        if self._rejoin is not None:
+            self._rejoin.take(said)
+        if self._again is not None:
+            self._again.hold(said)
+
+    def poll(self, now_s: float) -> bool:
+        """See if an earlier trip goes on, or a ride is folded; tell whether the ride changed.
+
+        Parameters
+        ----------
+        now_s
+            The caller's monotonic clock [s].
+        """
+        if self._again is not None:
+            if self._again.overrun:
+                self._fold_again(self._again.profile, 0.0)
+            return self._again.done and self._change_over(self._again)
+        if self._rejoin is None or self.why_none is not None:
+            return False
+        if not self._rejoin.past.done():
+            return False
+        try:
+            if self._begin_with(self._rejoin.past.result().kept):
+                return False
+            verdict = self._rejoin.verdict(self.ride.clocks, now_s)
+        except Exception as fault:
+            # It stays undecided, for a later start.
+            self._rejoin, self._reading, self._looked_back = None, None, True
+            self._faults.note(fault)
+            return False
+        if verdict is not None:
+            rejoin, self._rejoin = self._rejoin, None
+            self._settle(verdict)
+            if verdict.sessions:
+                self._go_on(verdict.sessions, rejoin)
+        return False
+
+    def _begin_with(self, kept: dict[str, Any] | None) -> bool:
+        """Begin the trip with what was kept up to the last record's end; tell if it is refolded."""
+        if self._looked_back:
+            return False
+        self._looked_back = True
+        if kept is self._begun_with:
+            self._reading = None
+            return False
+        self._kept = self._begun_with = kept
+        if self._rejoin is None or self._rejoin.overrun:
+            self._fold_again(self.profile, 0.0)
+        else:
+            # All of it is at hand, whatever the card does.
+            self._again = again = Refolding(self.profile, list(self._rejoin.held))
+            again.begin(lambda: self._begin(kept), 0.0)
+        return True
+
+    def _go_on(self, sessions: tuple[Session, ...], rejoin: Rejoin) -> None:
+        log.info("an earlier trip goes on: reading its records")
+        self.sessions = sessions
+        if rejoin.overrun:
+            self._fold_again(self.profile, 0.0)
+            return
+        again = Refolding(self.profile, rejoin.held)
+        self._again = again
+        again.begin(lambda: self._refold(again.profile, sessions), 0.0)
+
+    def reload(self, profile: Profile) -> None:
+        """Go on with another profile: the trip is folded anew with it.
+
+        Where there is no record, the figures begin anew, but for the battery's count.
+        """
+        self._retries.another_chance()
+        if self._present(self.last_stamp_us) is None:
+            self.profile, self._rejoin, self.why_none = profile, None, None
+            self._again = None
+            self.ride = self._begin(self._charge())
+            return
+        self._fold_again(profile, 0.0)
+
+    def new_trip(self) -> None:
+        """Begin a trip of the same craft, with the curves learned so far and the battery as is."""
+        kept = self.kept()
+        followed = self.ride.decoder.craft.system_id
+        self._retries.another_chance()
+        self.why_none = None
+        if self._again is not None:
+            # Just reloaded: it stays in force, though the trip that it was for is over.
+            self.profile = self._again.profile
+        self._begun_with = kept
+        self.ride = self._begin(kept, followed)
+        self._rejoin = self._again = None
+        self.sessions = ()
+
+    def kept(self) -> dict[str, Any] | None:
+        """Give what outlasts this ride, as of when the figures were last whole; None without."""
+        if self.why_none is None and not self._retries.without:
+            try:
+                self._kept = {**self.ride.kept(), "at": {"stamp_us": self.last_stamp_us}}
+            except Exception as fault:
+                self._faults.note(fault)
+        return self._kept
+
+    def _charge(self) -> dict[str, Any] | None:
+        """Give what a ride begins with where there is no record: the battery's count alone."""
+        kept = self.kept()
+        return None if kept is None else {**kept, "curves": None}
+
+    def _begin(
+        self,
+        kept: dict[str, Any] | None,
+        followed: int | None = None,
+        profile: Profile | None = None,
+    ) -> Ride:
+        system_id = self._system_id if followed is None else followed
+        parts = Parts(self._retries.without, self._faults.note)
+        while True:
+            try:
+                ride = Ride(profile or self.profile, system_id, kept, parts)
+                if self._aim is not None:
+                    ride.engine.set_aim(self._aim)
+                return ride
+            except ValueError as problem:
+                if kept is None:
+                    raise
+                log.warning("%s: starting without what was learned", problem)
+                kept = None
+            except PartError as fault:
+                self._faults.note(fault)
+                self._retries.without.add(fault.part)
+                parts.without.add(fault.part)
+
+    def _refold(self, profile: Profile, sessions: Sequence[Session]) -> Ride:
+        if not self._written():
+            log.warning("the card is behind: what is not yet written is missing from the figures")
+        # What a trip of earlier sessions began with lies in the folder of the first.
+        begun_with, its_own = self._begun_with, len(sessions) == 1 and not self.sessions
+        return refold(
+            lambda kept: self._begin(begun_with if its_own else kept, profile=profile), sessions
+        )
+
+    def _fold_again(self, profile: Profile, wait_s: float) -> None:
+        """Fold the records of the trip up to now again, after a pause [s]."""
+        present = self._present(self.last_stamp_us)
+        again = Refolding(profile)
+        self._again = again
+        if present is None:
+            again.begin(lambda: self._begin(self._charge(), profile=profile), wait_s)
+        else:
+            sessions = [*self.sessions, present]
+            again.begin(lambda: self._refold(profile, sessions), wait_s)
+
+    def _change_over(self, again: Refolding) -> bool:
+        """Go on with the ride that was folded; if that failed, try again."""
+        self._again = None
+        try:
+            ride = again.result()
+        except Exception as fault:
+            self._faults.note(fault)
+            pause_s = self._retries.failed(fault, self._now_s)
+            if pause_s is None and self.why_none is not None:
+                self.why_none = GIVEN_UP
+            self._try_again(again.profile, pause_s)
+            return False
+        self.ride, self.profile, self.why_none = ride, again.profile, None
+        if self._looked_back:
+            self._reading = None
+        return True

@@ -1,0 +1,124 @@
+"""Does to a ride what a viewer's command says, live and when a record is folded again."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from onboard.contract.commands import HERE, TARGETS, Command, Mark, Refused, Set
+from onboard.contract.figure import Unknown
+from onboard.contract.refusals import Refusal, RefusalCode
+from onboard.efficiency.advice.target import Aim
+from onboard.efficiency.curve.learner import PLAIN_SETUP
+from onboard.profile import Profile
+from onboard.ride.ride import Ride
+
+NewTrip = Callable[[], Refusal | None]
+"""Begins a new trip: gives why not, or None."""
+
+
+def obey(command: Command, ride: Ride, new_trip: NewTrip) -> Refusal | None:
+    """Do what a command says, all of it or nothing.
+
+    Parameters
+    ----------
+    command
+        What a viewer said.
+    ride
+        The ride that it is said to.
+    new_trip
+        Called for `new_trip`, which no ride can do by itself.
+
+    Returns
+    -------
+    Refusal or None
+        Why it was not done; None when it was.
+    """
+    placed = with_place(command, ride)
+    if isinstance(placed, Refused):
+        return placed.why
+    if isinstance(placed, Mark):
+        return _mark(placed, ride, new_trip)
+    return _set(placed, ride)
+
+
+def with_place(command: Command, ride: Ride) -> Command | Refused:
+    """Put the craft's position where a command says "here": so it means the same ever after."""
+    if not (isinstance(command, Set) and command.key == "home" and command.value == HERE):
+        return command
+    position = ride.engine.instruments.position_deg()
+    if isinstance(position, Unknown):
+        return Refused(command.id, _not_known("position_deg", position))
+    latitude, longitude = position
+    return replace(command, value=(latitude, longitude))
+
+
+def settings_in_force(ride: Ride, profile: Profile) -> list[Set]:
+    """Give what was set and still holds on the next trip: set-up and reserve, as commands.
+
+    Target and home point belong to one trip.
+    """
+    found = []
+    engine = ride.engine
+    if engine.learner.setup != PLAIN_SETUP:
+        found.append(Set(0, "setup", engine.learner.setup))
+    reserve = engine.reserve_fraction
+    if profile.battery and reserve != profile.battery.reserve_fraction:
+        assert isinstance(reserve, float)
+        found.append(Set(0, "reserve_fraction", reserve))
+    return found
+
+
+def _mark(command: Mark, ride: Ride, new_trip: NewTrip) -> Refusal | None:
+    engine = ride.engine
+    if command.mark == "new_trip":
+        return new_trip()
+    if command.mark in {"charged_full", "charged"}:
+        if isinstance(engine.reserve_fraction, Unknown):
+            return _not_known("battery", engine.reserve_fraction)
+        if command.amount is None:
+            engine.charged_full()
+        else:
+            engine.charged(command.amount)
+    elif command.mark == "run_start":
+        engine.start_run()
+    elif command.mark == "run_end":
+        engine.end_run()
+    elif command.mark == "unplugged":
+        return engine.unplug(command.source)
+    # A note changes no figure: it is kept for the review.
+    return None
+
+
+def _set(command: Set, ride: Ride) -> Refusal | None:
+    engine, value = ride.engine, command.value
+    if command.key in TARGETS:
+        engine.set_aim(_aim(command, engine.adviser.aim))
+    elif command.key == "home":
+        assert isinstance(value, tuple)
+        engine.set_home(*value)
+    elif command.key == "setup":
+        assert isinstance(value, str)
+        try:
+            engine.select_setup(value)
+        except np.linalg.LinAlgError:
+            return Refusal(RefusalCode.CURVE_NOT_READY)
+    else:
+        assert isinstance(value, float)
+        if isinstance(engine.reserve_fraction, Unknown):
+            return _not_known("battery", engine.reserve_fraction)
+        engine.set_reserve(value)
+    return None
+
+
+def _not_known(key: str, unknown: Unknown) -> Refusal:
+    return Refusal(RefusalCode.NOT_KNOWN, key=key, reason=unknown.code.code)
+
+
+def _aim(command: Set, before: Aim) -> Aim:
+    """Give the aim that a target leads to: one takes the place of another, null ends its own."""
+    value = command.value
+    assert value is None or isinstance(value, float)
+    return replace(
+        before if value is None else Aim(), **{command.key.removeprefix("target_"): value}
+    )

@@ -1,0 +1,147 @@
+"""What outlasts a run of the daemon: the learned curves and the battery's count, in one file.
+
+It lies beside the sessions. The count goes on in any case; the autopilot's clocks tell for how long
+nobody looked, and whether the autopilot kept running meanwhile: then it is the same trip.
+"""
+
+import json
+import logging
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from onboard.efficiency.battery.recharge import Away
+from onboard.files.whole_file import write_whole
+
+FILE_NAME = "learned.json"
+SCHEMA = 1
+
+SAME_CLOCK_S = 60.0
+"""By so much the autopilot's two clocks may disagree about how long nobody listened."""
+
+LONGEST_S = 3 * 3600.0
+"""Without a time of day an older count is not believed to be this trip's."""
+
+DIGITS_MOST = 18
+"""A whole number of ours has fewer; one of hundreds would fit no float."""
+
+log = logging.getLogger("wattwake")
+
+
+@dataclass(frozen=True)
+class Clocks:
+    """When something was so, by the autopilot; NaN where it does not say.
+
+    Parameters
+    ----------
+    boot_s
+        Since it started.
+    utc_s
+        Unix time.
+    counter_ah
+        Its count of charge drawn since it started, corrected.
+    """
+
+    boot_s: float
+    utc_s: float
+    counter_ah: float
+
+
+def load(directory: Path) -> dict[str, Any] | None:
+    """Read what was kept; None where there is nothing that can be used, which is said."""
+    path = directory / FILE_NAME
+    try:
+        kept = json.loads(path.read_text(encoding="utf-8"), parse_int=_whole)
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError, RecursionError) as problem:
+        log.warning("%s: not readable (%s): starting without what was learned", path, problem)
+        return None
+    if not isinstance(kept, dict) or kept.get("schema") != SCHEMA:
+        log.warning("%s: of another version: starting without what was learned", path)
+        return None
+    return kept
+
+
+def _whole(text: str) -> int:
+    if len(text) > DIGITS_MOST:
+        raise ValueError(f"a number of {len(text)} digits")
+    return int(text)
+
+
+def save(directory: Path, kept: dict[str, Any]) -> None:
+    """Write what is to be kept, all of it or nothing.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written; what was kept before stays.
+    """
+    text = json.dumps({"schema": SCHEMA, **kept}, allow_nan=False)
+    write_whole(directory / FILE_NAME, text)
+
+
+def clocks_as_dict(clocks: Clocks) -> dict[str, float | None]:
+    """Give the clocks in JSON's own types."""
+    values = {"boot_s": clocks.boot_s, "utc_s": clocks.utc_s, "counter_ah": clocks.counter_ah}
+    return {key: value if math.isfinite(value) else None for key, value in values.items()}
+
+
+def same_trip(kept: dict[str, Any], now: Clocks) -> bool:
+    """Tell whether the autopilot kept running from what was kept until now.
+
+    Examples
+    --------
+    >>> before = {"clocks": {"boot_s": 600.0, "utc_s": 1.75e9, "counter_ah": 2.0}}
+    >>> same_trip(before, Clocks(630.0, 1.75e9 + 30.0, 2.2))
+    True
+    >>> same_trip(before, Clocks(20.0, 1.75e9 + 30.0, 0.0))
+    False
+    """
+    return kept_running(clocks_of(kept), now)
+
+
+def kept_running(before: Clocks, now: Clocks) -> bool:
+    """Tell whether the autopilot kept running from one time until another.
+
+    Where one of them tells no time of day, the boot clock alone does, for a few hours at most.
+    """
+    gone_s = now.boot_s - before.boot_s
+    if not gone_s >= -1.0:
+        return False
+    by_day_s = now.utc_s - before.utc_s
+    if math.isfinite(by_day_s):
+        return abs(by_day_s - gone_s) < SAME_CLOCK_S
+    return gone_s < LONGEST_S
+
+
+def away_since(kept: dict[str, Any], began: Clocks) -> Away:
+    """Give for how long nobody looked from what was kept until a stream began.
+
+    Examples
+    --------
+    >>> before = {"clocks": {"boot_s": 600.0, "utc_s": 1.75e9, "counter_ah": 2.0}}
+    >>> away_since(before, Clocks(20.0, 1.75e9 + 3600.0, 0.0)).pause_s
+    3600.0
+    >>> away_since(before, Clocks(20.0, float("nan"), 0.0)).pause_s
+    nan
+    """
+    before, went_on = clocks_of(kept), same_trip(kept, began)
+    pause_s = began.utc_s - before.utc_s
+    if not math.isfinite(pause_s) and went_on:
+        pause_s = began.boot_s - before.boot_s
+    # A time of day that went back was set meanwhile, or is wrong: it tells nothing.
+    return Away(max(pause_s, 0.0) if pause_s > -SAME_CLOCK_S else math.nan, went_on)
+
+
+def clocks_of(kept: dict[str, Any]) -> Clocks:
+    """Give the clocks as of when it was kept."""
+    stored = kept.get("clocks")
+    values = stored if isinstance(stored, dict) else {}
+
+    def number(key: str) -> float:
+        value = values.get(key)
+        return float(value) if isinstance(value, (int, float)) else float("nan")
+
+    return Clocks(number("boot_s"), number("utc_s"), number("counter_ah"))

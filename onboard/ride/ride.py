@@ -1,0 +1,198 @@
+"""A ride: one craft's frames in, snapshots out. No input or output, and no clock.
+
+The daemon feeds it from a link, replay and review from a saved log; nothing else lies between the
+frames and the figures, so all three give the same.
+"""
+
+import datetime
+import math
+from typing import Any
+
+import numpy as np
+
+from onboard.block import Block
+from onboard.contract.alerts import Alert
+from onboard.contract.figure import Number, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import LinkState, Snapshot
+from onboard.efficiency.engine import Engine
+from onboard.efficiency.parts import Parts
+from onboard.profile import Profile
+from onboard.ride.learned_file import Clocks, away_since, clocks_as_dict, clocks_of
+from onboard.telemetry.mavlink.frames import Frames
+from onboard.telemetry.messages.decoder import Decoder
+
+NO_AUTOPILOT = Unknown(Reason.NO_AUTOPILOT)
+
+
+class Ride:
+    """Decoder and engine of one craft.
+
+    Parameters
+    ----------
+    profile
+        The craft.
+    system_id
+        The MAVLink system to follow; None follows the profile's, else the one that sends most.
+    kept
+        What an earlier ride's `kept` gave, None without: curves and the battery's count are carried
+        over.
+    parts
+        Which of the engine's parts are at work, and who is told of one that fails.
+
+    Raises
+    ------
+    ValueError
+        If it is not what `kept` gives.
+    """
+
+    def __init__(
+        self,
+        profile: Profile,
+        system_id: int | None = None,
+        kept: dict[str, Any] | None = None,
+        parts: Parts | None = None,
+    ) -> None:
+        self._profile = profile
+        self.decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
+        self.engine = Engine(profile, kept, parts)
+        if kept is not None:
+            self.engine.resume_battery(kept, clocks_of(kept).utc_s)
+        self._kept = kept
+        self._compared = False
+        """Whether the autopilot's boot clock was held against that of `kept`."""
+        self._to_compare = kept is not None
+        self.messages = 0
+        """Frames on the link, of all systems; samples, where a log gives channels."""
+        self.bad_bytes = 0
+        self._seq = 0
+        self._system_id = NO_AUTOPILOT
+
+    @property
+    def t_s(self) -> float:
+        """Stream time of the newest sample folded [s]."""
+        return self.engine.latest.now_s
+
+    @property
+    def utc(self) -> str | None:
+        """UTC at the newest sample by the autopilot's clock, None while that is not set."""
+        stated = self.engine.latest.at("clock", "utc_s")
+        if stated is None or not stated[1] > 0:
+            return None
+        return utc_text(stated[1] + self.t_s - stated[0])
+
+    def kept(self) -> dict[str, Any]:
+        """Give what outlasts this ride, in JSON's own types."""
+        clocks = clocks_as_dict(self.clocks)
+        if self._kept is not None and self.engine.counter_ah is None:
+            # No battery heard yet: it is known as of then.
+            clocks = self._kept.get("clocks") or clocks
+        return {**self.engine.kept(), "clocks": clocks}
+
+    def take(self, part: Frames | Block) -> None:
+        """Take in frames; or a block, where a log gives its channels at once."""
+        if isinstance(part, Block):
+            self._system_id = Unknown(Reason.NO_SYSTEM)
+            self.messages += sum(map(len, part.channels.values()))
+            self._fold(part)
+            return
+        self.messages += len(part)
+        self.bad_bytes += part.bad_bytes
+        self._fold(self.decoder.push(part))
+
+    def silence(self, now_us: int) -> None:
+        """Take in what is settled by nothing having come until now [us]."""
+        self._fold(self.decoder.silence(now_us))
+
+    def finish(self) -> None:
+        """Take in what still waits for a stamp; the stream has ended."""
+        self._fold(self.decoder.finish())
+
+    def snapshot(
+        self,
+        source: str,
+        age_s: Number = NO_AUTOPILOT,
+        messages_per_s: Number = NO_AUTOPILOT,
+        alerts: tuple[Alert, ...] = (),
+        why_none: Unknown | None = None,
+    ) -> Snapshot:
+        """Give the snapshot at the newest sample.
+
+        Parameters
+        ----------
+        source
+            Where the frames come from.
+        age_s, messages_per_s
+            How old the last message is and how many come [s, 1/s]: by the clock of the caller.
+        alerts
+            What the rider should know about the running of the daemon.
+        why_none
+            Why no figure may be shown; None where they may.
+        """
+        figures = self.engine.figures(0.0 if isinstance(age_s, Unknown) else age_s, why_none)
+        self._seq += 1
+        followed = self.decoder.craft.system_id
+        link = LinkState(
+            age_s=age_s,
+            messages_per_s=messages_per_s,
+            messages=self.messages,
+            lost=self.decoder.lost,
+            bad_bytes=self.bad_bytes,
+            system_id=self._system_id if followed is None else followed,
+            source=source,
+        )
+        utc = self.utc or why_none or Unknown(Reason.CLOCK_NOT_SET)
+        shown = vars(figures) | {"alerts": (*alerts, *figures.alerts)}
+        return Snapshot(**shown, seq=self._seq, utc=utc, link=link)
+
+    def _fold(self, block: Block) -> None:
+        if not block.channels:
+            return
+        if self._kept is not None and self._to_compare:
+            self._compare_clocks(self._kept, block)
+        for before_s, after_s in self.decoder.time.taken_restarts():
+            self.engine.was_off(after_s, after_s - before_s)
+        self.engine.fold(block)
+
+    def _compare_clocks(self, kept: dict[str, Any], block: Block) -> None:
+        """Tell the engine for how long nobody looked, as soon as the autopilot's clocks tell.
+
+        First by its boot clock; by its time of day once that is known, which settles it.
+        """
+        boot_s = self.decoder.time.began_boot_s
+        if not math.isfinite(boot_s):
+            return
+        if not self._compared:
+            self._compared = True
+            self._tell_away(kept, -math.inf, Clocks(boot_s, math.nan, math.nan))
+        clock = block.get("clock")
+        if clock is not None and (known := np.isfinite(clock["utc_s"])).any():
+            self._to_compare = False
+            first = int(np.argmax(known))
+            at_s, utc_s = float(clock.t_s[first]), float(clock["utc_s"][first])
+            self._tell_away(kept, at_s, Clocks(boot_s, utc_s - at_s, math.nan))
+
+    def _tell_away(self, kept: dict[str, Any], t_s: float, began: Clocks) -> None:
+        self.engine.away(t_s, away_since(kept, began), clocks_of(kept).counter_ah)
+
+    @property
+    def clocks(self) -> Clocks:
+        """The autopilot's clocks and counter at the newest sample."""
+        stated = self.engine.latest.at("clock", "utc_s")
+        utc_s = float("nan") if stated is None else stated[1] + self.t_s - stated[0]
+        counter_ah = self.engine.counter_ah
+        return Clocks(
+            self.decoder.time.boot_s, utc_s, float("nan") if counter_ah is None else counter_ah
+        )
+
+
+def utc_text(utc_s: float) -> str:
+    """Give Unix time [s] as text.
+
+    Examples
+    --------
+    >>> utc_text(1764063600.25)
+    '2025-11-25T09:40:00.2Z'
+    """
+    moment = datetime.datetime.fromtimestamp(utc_s, datetime.UTC)
+    return f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond // 100_000}Z"

@@ -1,0 +1,90 @@
+"""A saved telemetry log played as if it were live, at the pace of its stamps."""
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from onboard.errors import LinkEndedError, LinkError, LogError
+from onboard.telemetry.link.base import Part, Source
+from onboard.telemetry.logs.formats import is_onboard_log
+from onboard.telemetry.logs.telemetry_log import log_span_us, read_log
+
+
+class LogFileLink:
+    """Plays a telemetry log once, in real time.
+
+    Parameters
+    ----------
+    path
+        The log, or a session's folder.
+
+    Raises
+    ------
+    LinkError
+        If it cannot be read.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.name = f"file:{path}"
+        try:
+            if is_onboard_log(path):
+                raise LinkError(
+                    f"{self.name}: an on-board log holds no MAVLink stream: replay or review it"
+                )
+            log_span_us(path)
+        except LogError as problem:
+            raise LinkError(str(problem), self.name, "cannot_open") from None
+        self._due = _by_stamp(path)
+        self._next: tuple[int, bytes] | None = None
+        self._start: tuple[int, float] | None = None
+
+    def read(self, timeout_s: float) -> list[Part]:
+        """Give the frames that are due; see `Link.read`."""
+        deadline = time.monotonic() + timeout_s
+        while True:
+            data = self._take_due()
+            now = time.monotonic()
+            if data or now >= deadline:
+                return [Part(data)] if data else []
+            time.sleep(min(0.02, deadline - now))
+
+    @property
+    def unsent_bytes(self) -> int:
+        """Nothing is lost: nobody is there to hear it."""
+        return 0
+
+    def write(self, data: bytes, _to: Source | None = None) -> None:
+        """Do nothing: what sent a saved log hears nothing any more."""
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._due = iter(())
+
+    def _take_due(self) -> bytes:
+        parts: list[bytes] = []
+        while True:
+            try:
+                self._next = self._next or next(self._due)
+            except StopIteration:
+                if parts:
+                    return b"".join(parts)
+                text = f"{self.name}: played to its end"
+                raise LinkEndedError(text, self.name, "played") from None
+            except LogError as problem:
+                raise LinkError(str(problem), self.name) from None
+            stamp_us, data = self._next
+            now = time.monotonic()
+            self._start = self._start or (stamp_us, now)
+            if (stamp_us - self._start[0]) * 1e-6 > now - self._start[1]:
+                return b"".join(parts)
+            parts.append(data)
+            self._next = None
+
+
+def _by_stamp(path: Path) -> Iterator[tuple[int, bytes]]:
+    for frames in read_log(path):
+        data = frames.data.tobytes()
+        for stamp_us, at, size in zip(
+            frames.stamp_us.tolist(), frames.marker.tolist(), frames.size.tolist(), strict=True
+        ):
+            yield stamp_us, data[at : at + size]

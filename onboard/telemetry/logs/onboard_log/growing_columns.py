@@ -1,0 +1,140 @@
+"""Columns that grow while a log is read: compact, as stored, and scaled only at the end."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from onboard.telemetry.logs.onboard_log.record_layouts import DIVISOR, Layout
+from onboard.telemetry.mavlink.checksum import Ints
+
+Array = npt.NDArray[Any]
+
+_AHEAD_MOST = 8.0
+"""A column's room is foreseen from the share of the file that is read, but grows at most so much
+at once: the first window of a log holds records that do not come again."""
+_AHEAD_LEAST = 1.25
+
+
+class Column:
+    """One field of one layout, in order of arrival."""
+
+    def __init__(self, stored: np.dtype[Any]) -> None:
+        self._kept = np.empty(0, stored)
+        self._count = 0
+
+    def append(self, values: Array, read_fraction: float) -> None:
+        """Add values at the end.
+
+        Parameters
+        ----------
+        values
+            What is added, shape (n,) or (n, 32).
+        read_fraction
+            Which share of the file is read by now, these values included.
+        """
+        needed = self._count + len(values)
+        if needed > len(self._kept):
+            ahead = min(max(1.05 / read_fraction, _AHEAD_LEAST), _AHEAD_MOST)
+            room = needed if read_fraction >= 1.0 else int(needed * ahead)
+            # Room that is never written to takes no memory.
+            kept = np.empty((room, *values.shape[1:]), values.dtype)
+            kept[: self._count] = self._kept[: self._count] if self._count else 0
+            self._kept = kept
+        self._kept[self._count : needed] = values
+        self._count = needed
+
+    def take(self, letter: str) -> Array:
+        """Give the values, in the unit that the letter stands for, and let go of them."""
+        kept, self._kept = self._kept, np.empty(0)
+        if letter in DIVISOR:
+            scaled = kept[: self._count].astype(np.float64)
+            scaled /= DIVISOR[letter]
+            return scaled
+        kept.resize((self._count, *kept.shape[1:]), refcheck=False)
+        return kept
+
+
+class Table:
+    """All records of one name: for each layout that the name has had, its fields' columns."""
+
+    def __init__(self, wanted: Sequence[str] | None) -> None:
+        self._wanted = wanted
+        self._columns: dict[int, dict[str, Column]] = {}
+        self._layouts: dict[int, Layout] = {}
+        self._runs: list[tuple[int, int]] = []
+        """Which layout the records have, and how many in a row."""
+
+    def append(self, number: int, layout: Layout, rows: Array, read_fraction: float) -> None:
+        """Add records of one layout, without saying where they stand among the others'."""
+        if number not in self._columns:
+            self._layouts[number] = layout
+            names = layout.letters if self._wanted is None else self._wanted
+            own = {name: Column(layout.fields[name]) for name in names if name in layout.letters}
+            if layout.timed and "TimeUS" not in own:
+                own["TimeUS"] = Column(layout.fields["TimeUS"])
+            self._columns[number] = own
+        for name, column in self._columns[number].items():
+            column.append(rows[name], read_fraction)
+
+    def order(self, numbers: Ints) -> None:
+        """Say which layouts the records added last have, in their order, shape (n,)."""
+        bounds = np.flatnonzero(numbers[1:] != numbers[:-1]) + 1
+        for run in np.split(numbers, bounds):
+            number, count = int(run[0]), len(run)
+            if self._runs and self._runs[-1][0] == number:
+                count += self._runs.pop()[1]
+            self._runs.append((number, count))
+
+    def letters(self) -> Mapping[str, str]:
+        """Give each field's letter; of the newest layout that has the field."""
+        merged: dict[str, str] = {}
+        for layout in self._layouts.values():
+            merged |= layout.letters
+        return merged
+
+    @property
+    def timed(self) -> bool:
+        """Whether at least some of the records say when they were made."""
+        return any(layout.timed for layout in self._layouts.values())
+
+    def take(self) -> dict[str, Array]:
+        """Give the columns and let go of them; NaN (or no text) where a layout lacks a field."""
+        if len(self._columns) == 1:
+            ((number, columns),) = self._columns.items()
+            letters = self._layouts[number].letters
+            return {name: columns[name].take(letters[name]) for name in list(columns)}
+        which = np.repeat(*np.array(self._runs).T)
+        names = dict.fromkeys(name for columns in self._columns.values() for name in columns)
+        return {name: self._merged(name, which) for name in names}
+
+    def _merged(self, name: str, which: Ints) -> Array:
+        """Put the parts of one field together, in the records' order."""
+        parts = {
+            number: columns[name].take(self._layouts[number].letters[name])
+            for number, columns in self._columns.items()
+            if name in columns
+        }
+        shapes = {values.shape[1:] for values in parts.values()}
+        kinds = {values.dtype.kind == "S" for values in parts.values()}
+        if len(shapes) > 1 or len(kinds) > 1:
+            # Text and number, or array and number, share no column: the newest kind counts.
+            newest = list(parts.values())[-1]
+            parts = {
+                number: values
+                for number, values in parts.items()
+                if values.shape[1:] == newest.shape[1:]
+                and (values.dtype.kind == "S") == (newest.dtype.kind == "S")
+            }
+        stored = np.result_type(*parts.values())
+        if stored.kind != "S" and not np.isin(which, list(parts)).all():
+            stored = np.result_type(stored, np.float64)
+        shape = next(iter(parts.values())).shape[1:]
+        empty = b"" if stored.kind == "S" else np.nan if stored.kind == "f" else 0
+        whole = np.full((len(which), *shape), empty, stored)
+        # A float's signalling NaN, such as damage makes, is a NaN like any other.
+        with np.errstate(invalid="ignore"):
+            for number, values in parts.items():
+                whole[which == number] = values
+        return whole

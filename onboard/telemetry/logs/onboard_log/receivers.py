@@ -1,0 +1,136 @@
+"""The GPS receiver that is followed, and its fixes joined with the accuracies that it states."""
+
+from pathlib import Path
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.telemetry.logs.onboard_log.fields import Fields
+from onboard.telemetry.logs.onboard_log.record_channels import (
+    ACCURACIES,
+    FIX_2D,
+    RECEIVERS,
+    SECOND,
+    gps,
+    utc_s,
+)
+from onboard.telemetry.logs.onboard_log.waiting_samples import Part, joined
+from onboard.telemetry.logs.onboard_log.windows import windows
+from onboard.telemetry.mavlink.checksum import Flags, Ints
+
+NEAR_RECORDS = 100
+"""A fix and its accuracies stand this close together in the log, or are not of each other."""
+
+_NEIGHBOURS = range(-4, 4)
+"""Which accuracies, counted from the fix, are compared: enough for four receivers."""
+
+
+def followed_receiver(path: Path, window_bytes: int) -> int:
+    """Give the receiver to follow: the first, or the one that has a fix where the first never has.
+
+    Receivers differ by metres, so that a change in mid-way would be a movement that never was. The
+    log is read only up to the first receiver's first fix; to its end where there is none.
+    """
+    other: int | None = None
+    for window in windows(path, window_bytes):
+        for number, layout in enumerate(window.layouts):
+            if layout is None or layout.name not in RECEIVERS or not layout.timed:
+                continue
+            places = window.places(number)
+            fields = Fields(layout, window.rows(number, places))
+            fixed = fields.instance(SECOND.get(layout.name, 0))[fields.get("Status") >= FIX_2D]
+            if (fixed == 0).any():
+                return 0
+            if len(fixed):
+                lowest = int(fixed.min())
+                other = lowest if other is None else min(other, lowest)
+    return other or 0
+
+
+class Fixes:
+    """Turns GPS records of one receiver, with its GPA records, into parts of `gps` and `clock`."""
+
+    def __init__(self, receiver: int) -> None:
+        self._receiver = receiver
+        self.heard: set[int] = set()
+        """All receivers that the log has records of."""
+        self._fixes: list[tuple[Part, Ints]] = []
+        self._accuracies: list[tuple[Part, Ints]] = []
+        """Parts and boot clocks [us] of both."""
+
+    def push(self, fields: Fields, number: Ints, time_us: Ints) -> list[Part]:
+        """Take the next records; give the clock that they state.
+
+        Parameters
+        ----------
+        fields
+            GPS or GPA records.
+        number
+            The number of each among the timed records, shape (n,).
+        time_us
+            Its boot clock [us], shape (n,).
+        """
+        instance = fields.instance(SECOND.get(fields.name, 0))
+        mine = instance == self._receiver
+        if fields.name in ACCURACIES:
+            columns = {
+                "horizontal_sd_m": fields.known("HAcc", 0.0),
+                "speed_sd_mps": fields.known("SAcc", 0.0),
+            }
+            part = Part("accuracies", number, columns)
+            self._accuracies.append((part.where(mine), time_us[mine]))
+            return []
+        self.heard |= {int(one) for one in np.unique(instance)}
+        self._fixes.append((Part("gps", number, gps(fields)).where(mine), time_us[mine]))
+        return [Part("clock", number, {"utc_s": utc_s(fields)}).where(mine)]
+
+    def settle(self, count: int, *, final: bool = False) -> tuple[list[Part], int]:
+        """Give the fixes that are complete, and the number of the first that is not.
+
+        Parameters
+        ----------
+        count
+            How many timed records there are so far; the number given if all are complete.
+        final
+            Whether no more will come.
+        """
+        if not self._fixes:
+            return [], count
+        fixes, fix_us = _together(self._fixes)
+        found = np.zeros(len(fix_us), np.bool_)
+        if self._accuracies:
+            accuracies, accuracy_us = _together(self._accuracies)
+            found = _fill_in(fixes, fix_us, accuracies, accuracy_us)
+            recent = accuracies.number >= count - 2 * NEAR_RECORDS
+            self._accuracies = [(accuracies.where(recent), accuracy_us[recent])]
+        waits = np.flatnonzero(~found & (fixes.number + NEAR_RECORDS >= count))
+        if final or not len(waits):
+            self._fixes = []
+            return [fixes], count
+        first = int(waits[0])
+        self._fixes = [(fixes.where(slice(first, None)), fix_us[first:])]
+        return [fixes.where(slice(0, first))], int(fixes.number[first])
+
+
+def _together(kept: list[tuple[Part, Ints]]) -> tuple[Part, Ints]:
+    time_us = np.concatenate([time_us for _, time_us in kept])
+    number = np.concatenate([part.number for part, _ in kept])
+    return joined([part for part, _ in kept]), time_us[np.argsort(number, kind="stable")]
+
+
+def _fill_in(fixes: Part, fix_us: Ints, accuracies: Part, accuracy_us: Ints) -> Flags:
+    """Put the accuracies of the same instant into the fixes; tell which fixes have them."""
+    found = np.zeros(len(fix_us), np.bool_)
+    if not len(accuracy_us):
+        return found
+    behind = np.searchsorted(accuracies.number, fixes.number)
+    for neighbour in _NEIGHBOURS:
+        at = behind + neighbour
+        inside = np.clip(at, 0, len(accuracy_us) - 1)
+        same = (at == inside) & ~found & (accuracy_us[inside] == fix_us)
+        same &= np.abs(accuracies.number[inside] - fixes.number) <= NEAR_RECORDS
+        for name, values in accuracies.columns.items():
+            column: FloatArray = fixes.columns[name]
+            column[same] = values[inside[same]]
+        found |= same
+    return found

@@ -1,0 +1,136 @@
+"""Records to channels: the log's units to SI, its 'unknown' marks to NaN.
+
+What the fields mean, and which value stands for unknown: from memory, no definition at hand. Where
+the log says nothing the rules are those of `onboard.telemetry.messages.channels`.
+"""
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.telemetry.logs.onboard_log import gps_time
+from onboard.telemetry.logs.onboard_log.fields import Fields
+from onboard.telemetry.messages.channels import UTC_FROM_S, UTC_UNTIL_S, Columns
+
+FIX_2D = 2
+NO_DILUTION = 99.99
+"""What a receiver without a fix states."""
+
+SECOND = {"BAT2": 1, "CUR2": 1, "GPS2": 1, "GPA2": 1}
+"""Older logs have another name for the second device of a kind."""
+
+
+def battery(fields: Fields) -> Columns:
+    """BAT, or CURR of older logs, to `battery`."""
+    amps_a = fields.known("Curr")
+    charge_out_ah = fields.known("CurrTot", per=1e3)
+    energy_out_wh = fields.known("EnrgTot")
+    # What has no current sensor counts nothing, whatever its counters say.
+    if fields.has("Curr"):
+        charge_out_ah[np.isnan(amps_a)] = np.nan
+        energy_out_wh[np.isnan(amps_a)] = np.nan
+    left_fraction = fields.known("RemPct", per=1e2)
+    left_fraction[~((left_fraction >= 0.0) & (left_fraction <= 1.0))] = np.nan
+    return {
+        "pack": fields.instance(SECOND.get(fields.name, 0)),
+        "volts_v": fields.known("Volt"),
+        "amps_a": amps_a,
+        "charge_out_ah": charge_out_ah,
+        "energy_out_wh": energy_out_wh,
+        "left_fraction": left_fraction,
+        # Zero is what stands there without a sensor.
+        "temperature_degc": fields.known("Temp", 0.0),
+    }
+
+
+def gps(fields: Fields) -> Columns:
+    """GPS to `gps`, accuracies still unknown; no place below a 2D fix, one of 0, 0 never."""
+    fix = fields.known("Status")
+    columns = {
+        "fix": fix,
+        "latitude_deg": fields.known("Lat"),
+        "longitude_deg": fields.known("Lng"),
+        "speed_mps": fields.known("Spd"),
+        "course_deg": fields.known("GCrs") % 360.0,
+        "satellites": fields.known("NSats"),
+        "horizontal_sd_m": np.full(len(fields), np.nan),
+        "speed_sd_mps": np.full(len(fields), np.nan),
+        "dilution": fields.known("HDop", NO_DILUTION),
+    }
+    nowhere = (columns["latitude_deg"] == 0.0) & (columns["longitude_deg"] == 0.0)
+    no_fix = ~(fix >= FIX_2D)
+    for name in ("latitude_deg", "longitude_deg", "speed_mps", "course_deg"):
+        columns[name][no_fix] = np.nan
+    for name in ("latitude_deg", "longitude_deg"):
+        columns[name][nowhere] = np.nan
+    return columns
+
+
+def utc_s(fields: Fields) -> FloatArray:
+    """Give the Unix time [s] that GPS records state, NaN where they state none."""
+    week = fields.known("GWk", 0.0)
+    stated: FloatArray = gps_time.utc_s(week, fields.known("GMS"))
+    stated[~((stated >= UTC_FROM_S) & (stated <= UTC_UNTIL_S))] = np.nan
+    return stated
+
+
+def attitude(fields: Fields) -> Columns:
+    """ATT to `attitude`."""
+    return {
+        "roll_deg": fields.known("Roll"),
+        "pitch_deg": fields.known("Pitch"),
+        "heading_deg": fields.known("Yaw") % 360.0,
+    }
+
+
+def fused(fields: Fields) -> Columns:
+    """XKF1 or NKF1 to `fused`; they state the place from an origin that is not told."""
+    return {
+        "latitude_deg": np.full(len(fields), np.nan),
+        "longitude_deg": np.full(len(fields), np.nan),
+        "north_mps": fields.known("VN"),
+        "east_mps": fields.known("VE"),
+        "heading_deg": fields.known("Yaw") % 360.0,
+    }
+
+
+def drive(fields: Fields) -> Columns:
+    """ESC to `drive`; its speed counts magnetic turns."""
+    return {
+        "motor": fields.instance(0),
+        "rpm": np.full(len(fields), np.nan),
+        "erpm": fields.known("RPM"),
+        "volts_v": fields.known("Volt", 0.0),
+        "amps_a": fields.known("Curr"),
+        "temperature_degc": fields.known("Temp", 0.0),
+    }
+
+
+def hud(fields: Fields) -> Columns:
+    """THR to `hud`."""
+    return {
+        "speed_mps": np.full(len(fields), np.nan),
+        "heading_deg": np.full(len(fields), np.nan),
+        "throttle_fraction": fields.known("ThrOut", per=1e2),
+    }
+
+
+CONVERT: Mapping[str, tuple[str, Callable[[Fields], Columns]]] = {
+    "BAT": ("battery", battery),
+    "BAT2": ("battery", battery),
+    "CURR": ("battery", battery),
+    "CUR2": ("battery", battery),
+    "ATT": ("attitude", attitude),
+    "XKF1": ("fused", fused),
+    "NKF1": ("fused", fused),
+    "ESC": ("drive", drive),
+    "THR": ("hud", hud),
+}
+"""By the record's name: the channel it fills, and how. GPS, MODE and ARM need more than one record:
+see `receivers` and `modes`."""
+
+ESTIMATORS = ("XKF1", "NKF1")
+RECEIVERS = ("GPS", "GPS2")
+ACCURACIES = ("GPA", "GPA2")
+BATTERIES = tuple(name for name, (channel, _) in CONVERT.items() if channel == "battery")

@@ -1,0 +1,151 @@
+"""Records to columns: what a log holds, under the names that it gives itself."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from onboard.telemetry.logs.onboard_log import gps_time
+from onboard.telemetry.logs.onboard_log.growing_columns import Table
+from onboard.telemetry.logs.onboard_log.instances import InstanceFields
+from onboard.telemetry.logs.onboard_log.windows import WINDOW_BYTES, Window, windows
+from onboard.telemetry.mavlink.checksum import Ints
+
+
+@dataclass(frozen=True)
+class Records:
+    """All records of one name, in the order of the file.
+
+    Parameters
+    ----------
+    time_us
+        Boot clock of each record [us], int64 of shape (n,); float with NaN where only some say;
+        None where the type has none.
+    columns
+        Each field by the log's own name for it, shape (n,), or (n, 32) where it is an array; in the
+        unit of its format letter. NaN where a record's layout lacks the field. Text is bytes of
+        fixed length: see `layouts.text`.
+    instance
+        The field that tells several devices of one kind apart, None if the log names none.
+    base_s
+        Unix time at boot [s], None where no GPS receiver said it.
+    count
+        How many records there are.
+    """
+
+    time_us: npt.NDArray[Any] | None
+    columns: Mapping[str, npt.NDArray[Any]]
+    instance: str | None
+    base_s: float | None
+    count: int
+
+    def __len__(self) -> int:
+        """Give the number of records."""
+        return self.count
+
+    def __getitem__(self, name: str) -> npt.NDArray[Any]:
+        """Give the column of a field."""
+        return self.columns[name]
+
+    @property
+    def utc_s(self) -> npt.NDArray[np.float64] | None:
+        """Unix time of each record [s], shape (n,); None where it is unknown."""
+        if self.time_us is None or self.base_s is None:
+            return None
+        return gps_time.stamps_s(self.base_s, self.time_us)
+
+
+def read_records(
+    path: Path,
+    wanted: Mapping[str, Sequence[str]] | None = None,
+    *,
+    window_bytes: int = WINDOW_BYTES,
+    progress: Callable[[int], None] | None = None,
+) -> dict[str, Records]:
+    """Read an on-board log's records as columns.
+
+    Parameters
+    ----------
+    path
+        The log.
+    wanted
+        Names of records, and of each the fields; a field that the log lacks is left out. None:
+        every field of every type.
+    window_bytes
+        How much to read at a time [bytes]; the result does not depend on it.
+    progress
+        Called after each window with how many bytes are read.
+
+    Returns
+    -------
+    dict of str to Records
+        By name, of those names that have records.
+
+    Raises
+    ------
+    LogError
+        If the file cannot be read, or holds no record.
+    """
+    tables: dict[str, Table] = {}
+    counts: dict[str, int] = {}
+    instances = InstanceFields()
+    base = gps_time.BaseFinder()
+    for window in windows(path, window_bytes, progress=progress):
+        base.push(window)
+        instances.push(window)
+        for name, parts in _by_name(window, wanted).items():
+            table = tables.setdefault(name, Table(None if wanted is None else wanted[name]))
+            for number, places in parts:
+                layout = window.layouts[number]
+                assert layout is not None
+                table.append(
+                    number,
+                    layout,
+                    window.rows(number, places),
+                    window.end / window.file_bytes,
+                )
+                counts[name] = counts.get(name, 0) + len(places)
+            table.order(_in_order(parts))
+    base_s = base.finish()
+    found = {}
+    for name in list(tables):
+        table = tables.pop(name)
+        timed, columns = table.timed, table.take()
+        time_us = columns.get("TimeUS") if timed else None
+        if time_us is not None and time_us.dtype == np.uint64:
+            time_us = time_us.view(np.int64)
+        if wanted is not None and "TimeUS" not in wanted[name]:
+            columns.pop("TimeUS", None)
+        found[name] = Records(time_us, columns, instances.field(name), base_s, counts[name])
+    return found
+
+
+def _by_name(
+    window: Window, wanted: Mapping[str, Sequence[str]] | None
+) -> dict[str, list[tuple[int, Ints]]]:
+    """Give the wanted records by name: layout numbers, and the places that have them."""
+    found: dict[str, list[tuple[int, Ints]]] = {}
+    if wanted is None:
+        for number, places in window.by_layout():
+            layout = window.layouts[number]
+            assert layout is not None
+            found.setdefault(layout.name, []).append((number, places))
+        return found
+    for number, layout in enumerate(window.layouts):
+        if layout is not None and layout.name in wanted:
+            places = window.places(number)
+            if len(places):
+                found.setdefault(layout.name, []).append((number, places))
+    return found
+
+
+def _in_order(parts: list[tuple[int, Ints]]) -> Ints:
+    """Give the layout numbers of records of several layouts, in the records' order."""
+    if len(parts) == 1:
+        return np.full(len(parts[0][1]), parts[0][0])
+    places = np.concatenate([places for _, places in parts])
+    numbers = np.concatenate([np.full(len(places), number) for number, places in parts])
+    return numbers[np.argsort(places)]

@@ -1,0 +1,83 @@
+"""Decoded samples that wait for their time, and how they come together as channels of a block."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from onboard.block import Block, Channel, FloatArray
+from onboard.telemetry.mavlink.checksum import Flags, Ints
+from onboard.telemetry.messages.channels import Columns
+
+
+@dataclass(frozen=True)
+class Part:
+    """Samples of one channel: the number of the timed record that each comes from, and columns."""
+
+    channel: str
+    number: Ints
+    columns: Columns
+
+    def where(self, chosen: Flags | Ints | slice) -> "Part":
+        """Give the chosen samples only."""
+        columns = {name: column[chosen] for name, column in self.columns.items()}
+        return Part(self.channel, self.number[chosen], columns)
+
+
+def joined(parts: list[Part]) -> Part:
+    """Join parts of one channel in the order of the file."""
+    if len(parts) == 1:
+        return parts[0]
+    number = np.concatenate([part.number for part in parts])
+    names = parts[0].columns
+    columns = {name: np.concatenate([part.columns[name] for part in parts]) for name in names}
+    whole = Part(parts[0].channel, number, columns)
+    if (number[1:] >= number[:-1]).all():
+        return whole
+    return whole.where(np.argsort(number, kind="stable"))
+
+
+class Waiting:
+    """Parts and times in the order of the file, released when both are settled."""
+
+    def __init__(self) -> None:
+        self._parts: list[Part] = []
+        self._t_s = np.empty(0)
+        self.released = 0
+        """How many timed records are dealt with."""
+
+    def add(self, parts: list[Part], t_s: FloatArray) -> None:
+        """Add parts, and the stream time of the next timed records."""
+        self._parts += parts
+        self._t_s = np.concatenate([self._t_s, t_s])
+
+    def times_s(self, number: Ints) -> FloatArray:
+        """Give the stream time of records that are not released yet [s]."""
+        return self._t_s[number - self.released]
+
+    @property
+    def settled(self) -> int:
+        """How many timed records have their time."""
+        return self.released + len(self._t_s)
+
+    def release(self, until: int) -> Block:
+        """Give the samples of records before this number; those without a time are left out."""
+        ready: dict[str, list[Part]] = {}
+        later: list[Part] = []
+        for part in self._parts:
+            count = int(np.searchsorted(part.number, until))
+            if count:
+                ready.setdefault(part.channel, []).append(part.where(slice(0, count)))
+            if count < len(part.number):
+                later.append(part.where(slice(count, None)))
+        channels = {}
+        for name, parts in ready.items():
+            part = joined(parts)
+            t_s = self.times_s(part.number)
+            timed = np.isfinite(t_s)
+            if not timed.all():
+                part, t_s = part.where(timed), t_s[timed]
+            if len(t_s):
+                channels[name] = Channel(t_s, part.columns)
+        self._t_s = self._t_s[until - self.released :]
+        self._parts, self.released = later, until
+        return Block(channels)

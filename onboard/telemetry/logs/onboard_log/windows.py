@@ -1,0 +1,171 @@
+"""An on-board log read in windows: one buffer that is used again, and the records found in it."""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import numpy as np
+import numpy.typing as npt
+
+from onboard.errors import LogError
+from onboard.telemetry.logs.onboard_log.record_framing import ROOM, Scanner
+from onboard.telemetry.logs.onboard_log.record_layouts import HEADER_BYTES, Layout
+from onboard.telemetry.mavlink.checksum import Bytes, Ints
+
+WINDOW_BYTES = 1 << 20
+"""Read this much at a time: memory stays bounded, and array operations dwarf their call's cost."""
+
+Rows = npt.NDArray[Any]
+
+_STEP_BYTES = 1 << 16
+_PADDING = (0x00, 0xFF)
+"""What a block device holds where nothing was written."""
+
+
+@dataclass(frozen=True)
+class Window:
+    """The records of one stretch of a log. It is good only until the next one is asked for.
+
+    Parameters
+    ----------
+    data
+        The bytes that hold them.
+    start
+        Where each record begins in `data`, shape (n,).
+    number
+        The number of its layout, shape (n,).
+    layouts
+        The layouts met so far, by number.
+    bad_bytes
+        How many bytes between and around these records are part of none.
+    end
+        How many bytes of the file are dealt with by now.
+    file_bytes
+        How many there are.
+    """
+
+    data: Bytes
+    start: Ints
+    number: Ints
+    layouts: Sequence[Layout | None]
+    bad_bytes: int
+    end: int
+    file_bytes: int
+
+    def __len__(self) -> int:
+        """Give the number of records."""
+        return len(self.start)
+
+    def places(self, number: int) -> Ints:
+        """Give which of the records have this layout, shape (m,)."""
+        return np.flatnonzero(self.number == number)
+
+    def rows(self, number: int, places: Ints) -> Rows:
+        """Give records of one layout as rows of its fields, shape (m,)."""
+        layout = self.layouts[number]
+        assert layout is not None
+        return self.bytes_at(self.start.take(places) + HEADER_BYTES, layout.fields)
+
+    def bytes_at(self, start: Ints, stored: np.dtype[Any]) -> Rows:
+        """Give what stands at these places, stored like this, shape (m,)."""
+        width = stored.itemsize
+        if not width:
+            return np.zeros(len(start), stored)
+        every: Rows = np.ndarray(
+            (len(self.data) - width + 1,), f"V{width}", self.data, strides=(1,)
+        )
+        # Indexing copies the chosen rows only; `take` would first copy every overlapping one.
+        return every[start].view(stored)
+
+    def by_layout(self) -> Iterator[tuple[int, Ints]]:
+        """Give each layout's number and which of the records have it."""
+        narrow = np.uint16 if len(self.layouts) <= 1 << 16 else np.int64
+        order = np.argsort(self.number.astype(narrow), kind="stable")
+        ordered = self.number.take(order)
+        bounds = np.flatnonzero(ordered[1:] != ordered[:-1]) + 1
+        for part in np.split(order, bounds) if len(order) else []:
+            yield int(self.number[part[0]]), part
+
+
+def windows(
+    path: Path,
+    window_bytes: int = WINDOW_BYTES,
+    *,
+    progress: Callable[[int], None] | None = None,
+) -> Iterator[Window]:
+    """Give the records of an on-board log, window by window.
+
+    Parameters
+    ----------
+    path
+        The log.
+    window_bytes
+        How much to read at a time [bytes]; the records do not depend on it.
+    progress
+        Called after each window with how many bytes are read.
+
+    Raises
+    ------
+    LogError
+        If the file cannot be read, or holds no record.
+    """
+    try:
+        with path.open("rb", buffering=0) as file:
+            yield from _windows(path, file, window_bytes, progress)
+    except FileNotFoundError:
+        raise LogError(f"{path}: no such file") from None
+    except OSError as problem:
+        raise LogError(f"{path}: cannot be read ({problem.strerror})") from None
+
+
+def _windows(
+    path: Path, file: Any, window_bytes: int, progress: Callable[[int], None] | None
+) -> Iterator[Window]:
+    file_bytes = file.seek(0, 2)
+    if not file_bytes:
+        raise LogError(f"{path}: the file is empty: expected an on-board log")
+    padding_from = _padding_from(file, file_bytes)
+    file.seek(0)
+    window_bytes = min(window_bytes, file_bytes)
+    capacity = window_bytes + ROOM
+    scanner = Scanner(capacity)
+    data = np.zeros(capacity + ROOM, np.uint8)
+    into = data.data
+    kept = done = 0
+    empty = True
+    while True:
+        read = file.readinto(into[kept : kept + window_bytes])
+        size = kept + read
+        found = scanner.scan(data, size, final=not read, padding_from=padding_from - done)
+        empty &= not len(found.start)
+        done += found.consumed
+        yield Window(
+            data, found.start, found.number, scanner.layouts.all, found.bad_bytes, done, file_bytes
+        )
+        if progress is not None:
+            progress(done)
+        if not read:
+            break
+        kept = size - found.consumed
+        data[:kept] = data[found.consumed : size].copy()
+    if empty:
+        raise LogError(f"{path}: no record in it: expected an on-board log")
+
+
+def _padding_from(file: BinaryIO, file_bytes: int) -> int:
+    """Give where the padding at the end of a file begins; the file's end if it has none."""
+    end, pad = file_bytes, None
+    while end:
+        begin = max(end - _STEP_BYTES, 0)
+        file.seek(begin)
+        step = np.frombuffer(file.read(end - begin), np.uint8)
+        if pad is None:
+            if step[-1] not in _PADDING:
+                return file_bytes
+            pad = step[-1]
+        other = np.flatnonzero(step != pad)
+        if len(other):
+            return begin + int(other[-1]) + 1
+        end = begin
+    return 0

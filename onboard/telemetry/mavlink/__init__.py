@@ -1,0 +1,4 @@
+"""Bytes to frames and back.
+
+Finding, checking, signing and packing MAVLink frames. No input or output.
+"""

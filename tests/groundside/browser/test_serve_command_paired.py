@@ -1,0 +1,275 @@
+"""A browser from elsewhere, from the code on the screen to the record, by real processes."""
+
+import asyncio
+import contextlib
+import json
+import os
+import pty
+import re
+import select
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import aiohttp
+import pytest
+
+from groundside.browser.entry import COOKIE
+from groundside.browser.viewer import PUT_OUT
+from onboard.crew.keys import own_fingerprint
+from tests.daemon_process import Daemon
+from tests.groundside.browser.open_door import STRANGER, TOP, Browser, Open
+from tests.groundside.browser.test_server import free_port, viewers_of
+from tests.groundside.dashboard.test_app_live import Browser as Screen
+from tests.patience import PATIENCE_S
+
+pytestmark = pytest.mark.slow
+
+LOGS = TOP / "replay_logs"
+CODE = r"[A-Z2-7]{5}-[A-Z2-7]{5}"
+
+
+class Machine:
+    """A machine on which `serve` runs, with folders of its own."""
+
+    def __init__(self, folder: Path, feed: str) -> None:
+        self.record, self.port, self.feed = folder / "rec", free_port(), feed
+        self.environment = os.environ | {
+            "XDG_CONFIG_HOME": str(folder / "config"),
+            "XDG_DATA_HOME": str(folder / "data"),
+        }
+        self.options = ("--record", str(self.record))
+
+    def run(self, module: str, *words: str) -> "subprocess.CompletedProcess[str]":
+        return subprocess.run(
+            [sys.executable, "-m", module, *words, *self.options],
+            cwd=TOP,
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            text=True,
+            timeout=PATIENCE_S,
+            check=False,
+            env=self.environment,
+        )
+
+    @property
+    def command(self) -> list[str]:
+        bind = ("--bind", f"0.0.0.0:{self.port}")
+        return [sys.executable, "-m", "groundside", "serve", self.feed, *bind, *self.options]
+
+    def code(self, *words: str) -> str:
+        bind = ("--bind", f"0.0.0.0:{self.port}")
+        done = self.run("groundside", "serve", "--invite", "--json", *bind, *words)
+        assert (done.returncode, done.stderr) == (0, "")
+        told = json.loads(done.stdout)
+        assert told["links"][0].endswith(f":{self.port}/pair#{told['code']}")
+        pin = own_fingerprint(self.record / "pairing")
+        assert told["certificate_sha256"] == pin.hex()
+        return str(told["code"])
+
+    @contextlib.contextmanager
+    def serving(self) -> Iterator[tuple["subprocess.Popen[str]", Open]]:
+        process = subprocess.Popen(
+            self.command,
+            cwd=TOP,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            env=self.environment,
+        )
+        self.said = ""
+        try:
+            assert process.stdout is not None
+            while "to let a browser in:" not in self.said:
+                line = process.stdout.readline()
+                assert line, self.said
+                self.said += line
+            yield process, Open(self.port, self.record / "pairing")
+        finally:
+            process.send_signal(signal.SIGTERM)
+            rest, _ = process.communicate(timeout=PATIENCE_S)
+            self.said += rest
+            assert process.returncode == 0
+
+
+@contextlib.contextmanager
+def board(tmp_path: Path, crew: str = "127.0.0.1:0") -> Iterator[Machine]:
+    """Have a craft's daemon play a ride."""
+    profile = ("--profile", str(LOGS / "harbour_loop.toml"))
+    link = ("--link", f"file:{LOGS / 'harbour_loop.tlog'}")
+    door = ("--crew-listen", crew, "--record", str(tmp_path / "rec"))
+    with Daemon(*link, *profile, *door) as daemon:
+        yield Machine(tmp_path, f"127.0.0.1:{daemon.port('feed on')}")
+
+
+def marks(machine: Machine) -> list[str]:
+    (path,) = machine.record.glob("*/marks.jsonl")
+    return [str(json.loads(line).get("mark")) for line in path.read_text().splitlines()]
+
+
+async def end_of(socket: aiohttp.ClientWebSocketResponse) -> aiohttp.WSMessage:
+    """Read on, as a browser does, and give the last that came."""
+    while (message := await socket.receive()).type == aiohttp.WSMsgType.BINARY:
+        pass
+    return message
+
+
+def secrets_in(pid: int, secrets: tuple[str, ...]) -> bool:
+    told = Path(f"/proc/{pid}/cmdline").read_bytes() + Path(f"/proc/{pid}/environ").read_bytes()
+    return any(secret.encode() in told for secret in secrets)
+
+
+def test_crew_marks_a_viewer_only_looks_and_the_revoked_are_out(tmp_path: Path) -> None:
+    async def ride(machine: Machine, process: "subprocess.Popen[str]", door: Open) -> None:
+        crews, viewers = machine.code("--name", "old phone"), machine.code("--role", "viewer")
+        async with Browser(door) as crew, Browser(door) as viewer:
+            assert (await crew.type_code(crews))[0] == 303
+            assert (await viewer.type_code(viewers))[0] == 303
+            looks = await viewer.look()
+            looking = Screen(looks)
+            await looking.sees("Wh/km", "range")
+            for keys in ("\r", "r", "7", "p", "\r"):
+                await looking.press(keys)
+            marking_socket = await crew.look()
+            marking = Screen(marking_socket)
+            await marking.sees("Wh/km", "range")
+            for keys in ("\r", "r"):
+                await marking.press(keys)
+            await marking.sees("a run has begun")
+            assert marks(machine) == ["run_start"]
+            dashboards = viewers_of(process.pid)
+            assert len(dashboards) == 2
+            secrets = (crews, viewers, crew.cookie(), viewer.cookie())
+            assert not any(secrets_in(pid, secrets) for pid in (process.pid, *dashboards))
+            listed = machine.run("onboard", "pair", "--list").stdout
+            assert re.search(r"old phone +crew\nbrowser +viewer\n", listed)
+            ended = asyncio.create_task(end_of(marking_socket))
+            revoke = ("onboard", "pair", "--revoke", "old phone")
+            assert (await asyncio.to_thread(machine.run, *revoke)).returncode == 0
+            async with asyncio.timeout(PATIENCE_S):
+                assert (await ended).data == PUT_OUT
+            status, text, _ = await crew.ask("GET", "/")
+            assert status == 403 and STRANGER in text
+            assert (await viewer.ask("GET", "/state"))[0] == 200
+            await looks.close()
+        for path in kept(machine):
+            assert not any(secret in path.read_text() for secret in secrets)
+
+    with board(tmp_path) as machine:
+        with machine.serving() as (process, door):
+            asyncio.run(ride(machine, process, door))
+        assert "old phone is let in as crew" in machine.said
+        assert "browser is let in as viewer" in machine.said
+        assert not re.search(CODE, machine.said) and COOKIE not in machine.said
+        pin = own_fingerprint(machine.record / "pairing").hex(":").upper()
+        assert pin in machine.said.replace("\n  ", ":")
+        assert marks(machine) == ["run_start"]
+        for path in kept(machine):
+            assert path.stat().st_mode & 0o077 == 0
+
+
+def kept(machine: Machine) -> list[Path]:
+    return [path for path in (machine.record / "pairing").rglob("*") if path.is_file()]
+
+
+def test_another_machine_serves_the_craft_that_it_is_paired_with(tmp_path: Path) -> None:
+    async def look(door: Open, code: str) -> None:
+        async with Browser(door) as browser:
+            assert (await browser.type_code(code))[0] == 303
+            socket = await browser.look()
+            await Screen(socket).sees("Wh/km", "range", "under 1 s old")
+            await socket.close()
+
+    port = free_port()
+    with board(tmp_path, f"127.0.0.1:{port}") as craft:
+        told = craft.run("onboard", "pair", "--json", "--crew-listen", f"127.0.0.1:{port}")
+        laptop = Machine(tmp_path / "laptop", json.loads(told.stdout)["text"])
+        with laptop.serving() as (_, door):
+            asyncio.run(look(door, laptop.code()))
+        assert "made a key of its own" in laptop.said
+        # From now on by its name: the text was good once.
+        laptop.feed = "demo skiff"
+        with laptop.serving() as (_, door):
+            asyncio.run(look(door, laptop.code()))
+
+
+class Terminal:
+    """A terminal in which a command runs."""
+
+    def __init__(self, machine: Machine) -> None:
+        self.pid, self.end = pty.fork()
+        if self.pid == 0:
+            os.chdir(TOP)
+            os.execvpe(machine.command[0], machine.command, machine.environment)
+        self.shown = ""
+
+    def shows(self, pattern: str) -> str:
+        until_s = time.monotonic() + 20.0
+        while not (found := re.search(pattern, self.shown)):
+            assert time.monotonic() < until_s, self.shown
+            if select.select([self.end], [], [], 0.2)[0]:
+                self.shown += os.read(self.end, 65536).decode()
+        self.shown = self.shown[found.end() :]
+        return found[0]
+
+    def close(self) -> int:
+        os.kill(self.pid, signal.SIGINT)
+        with contextlib.suppress(OSError):
+            while os.read(self.end, 65536):
+                pass
+        os.close(self.end)
+        return os.waitstatus_to_exitcode(os.waitpid(self.pid, 0)[1])
+
+
+def test_on_a_terminal_the_code_is_shown_and_enter_shows_another(tmp_path: Path) -> None:
+    machine = Machine(tmp_path, "127.0.0.1:1")
+
+    async def come_in(code: str) -> int:
+        async with Browser(Open(machine.port, machine.record / "pairing")) as browser:
+            return (await browser.type_code(code))[0]
+
+    terminal = Terminal(machine)
+    try:
+        first = terminal.shows(rf"/pair#{CODE}")[-11:]
+        assert "█" in terminal.shows("(?s)█.*Enter shows another")
+        assert asyncio.run(come_in(first)) == 303
+        terminal.shows("browser is let in as crew; Enter shows a code")
+        os.write(terminal.end, b"\n")
+        second = terminal.shows(rf"/pair#{CODE}")[-11:]
+        assert second != first
+        assert asyncio.run(come_in(first)) == 403
+        assert asyncio.run(come_in(second)) == 303
+        terminal.shows("browser-2 is let in as crew")
+    finally:
+        assert terminal.close() == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--invite", "--bind", "127.0.0.1"), "needs no code there"),
+        (("--invite", "--name", " x"), "1 to 40 printable characters"),
+        (("--bind", "0.0.0.0", "--name", "x" * 41), "1 to 40 printable characters"),
+        (("--role", "owner"), "invalid choice"),
+        (("--role", "viewer"), "a browser on this machine needs none"),
+        (("--bind", "0.0.0.0", "--json"), "--invite only"),
+        (("--bind", "192.0.2.1:0x"), "expected HOST"),
+    ],
+)
+def test_what_is_wrong_is_one_line(tmp_path: Path, words: tuple[str, ...], said: str) -> None:
+    done = Machine(tmp_path, "").run("groundside", "serve", "127.0.0.1:1", *words)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert said in done.stderr and done.stderr.count("\n") == 1
+
+
+def test_without_a_serve_that_runs_an_invitation_says_so(tmp_path: Path) -> None:
+    machine = Machine(tmp_path, "")
+    bind = ("--bind", f"0.0.0.0:{machine.port}")
+    done = machine.run("groundside", "serve", "--invite", "--role", "viewer", *bind)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert f"does not answer on port {machine.port} yet" in done.stdout
+    assert "look only" in done.stdout and "SHA-256" in done.stdout

@@ -1,0 +1,236 @@
+"""The web server: real dashboards behind real websockets, as a browser would open them."""
+
+import asyncio
+import contextlib
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import aiohttp
+import pytest
+
+from groundside.browser.address import page_addresses, qr_code
+from groundside.browser.server import PAGE
+from groundside.browser.viewer import LEFT
+from tests.patience import PATIENCE_S
+
+TOP = Path(__file__).parents[3]
+
+
+def free_port() -> int:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        return int(taken.getsockname()[1])
+
+
+def viewers_of(parent: int) -> list[int]:
+    """Give the processes that a process started."""
+    path = Path(f"/proc/{parent}/task/{parent}/children")
+    return [int(pid) for pid in path.read_text().split()]
+
+
+def is_there(pid: int) -> bool:
+    with contextlib.suppress(ProcessLookupError, FileNotFoundError):
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    return False
+
+
+def gone_within(pids: list[int], seconds_s: float) -> bool:
+    end_s = time.monotonic() + seconds_s
+    while time.monotonic() < end_s:
+        if not any(map(is_there, pids)):
+            return True
+        time.sleep(0.05)
+    return False
+
+
+class Served:
+    """A server in a process of its own; without a feed nothing answers its dashboards."""
+
+    def __init__(self, *options: str, feed: int | None = None) -> None:
+        self.port = free_port()
+        feed = feed or free_port()
+        command = [sys.executable, "-m", "groundside", "serve", f"127.0.0.1:{feed}"]
+        command += ["--bind", f"127.0.0.1:{self.port}", *options]
+        self.process = subprocess.Popen(
+            command, cwd=TOP, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+        )
+        assert self.process.stdout is not None
+        self.first_line = self.process.stdout.readline()
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    @property
+    def origin(self) -> dict[str, str]:
+        return {"Origin": self.url}
+
+
+@pytest.fixture
+def served() -> Iterator[Served]:
+    made = Served("--viewers", "2")
+    yield made
+    made.process.kill()
+    made.process.wait()
+    if made.process.stdout is not None:
+        made.process.stdout.close()
+
+
+async def first_picture(socket: aiohttp.ClientWebSocketResponse, words: str) -> None:
+    """Read until the dashboard has drawn some words."""
+    seen = b""
+    async with asyncio.timeout(PATIENCE_S):
+        while words.encode() not in seen:
+            message = await socket.receive()
+            assert message.type == aiohttp.WSMsgType.BINARY, message
+            seen += message.data
+
+
+@pytest.mark.slow
+def test_a_browser_gets_the_page_and_a_dashboard(served: Served) -> None:
+    assert served.url in served.first_line
+
+    async def browse() -> None:
+        async with aiohttp.ClientSession() as session:
+            async with session.get(served.url + "/") as answer:
+                page = await answer.text()
+                assert "default-src 'self'" in answer.headers["Content-Security-Policy"]
+            assert page == PAGE.read_text(encoding="utf-8")
+            for path in ("static/js/textual.js", "static/css/xterm.css"):
+                async with session.get(f"{served.url}/{path}") as answer:
+                    assert answer.status == 200
+            address = f"{served.url}/ws?width=40&height=22"
+            async with session.ws_connect(address, headers=served.origin) as one:
+                await first_picture(one, "wear a life jacket. [tap = read]")
+                await one.send_json(["stdin", "4"])
+                await first_picture(one, "NOT KNOWN")
+                for nonsense in ("x", "[]", '["resize", 3]', '["stdin", 3]', "[[], {}]"):
+                    await one.send_str(nonsense)
+                await one.send_json(["stdin", "q"])
+                async with asyncio.timeout(PATIENCE_S):
+                    while (message := await one.receive()).type == aiohttp.WSMsgType.BINARY:
+                        pass
+                assert (message.type, one.close_code) == (aiohttp.WSMsgType.CLOSE, LEFT)
+
+    asyncio.run(browse())
+
+
+@pytest.mark.slow
+def test_places_are_limited_and_free_again(served: Served) -> None:
+    async def free(session: aiohttp.ClientSession) -> int:
+        async with session.get(served.url + "/state") as answer:
+            return int((await answer.json())["free"])
+
+    async def browse() -> None:
+        async with aiohttp.ClientSession() as session:
+            address = served.url + "/ws"
+            one = await session.ws_connect(address, headers=served.origin)
+            two = await session.ws_connect(address, headers=served.origin)
+            await asyncio.gather(*(first_picture(each, "life jacket") for each in (one, two)))
+            assert await free(session) == 0
+            with pytest.raises(aiohttp.WSServerHandshakeError) as refused:
+                await session.ws_connect(address, headers=served.origin)
+            assert refused.value.status == 503
+            pids = viewers_of(served.process.pid)
+            assert len(pids) == 2
+            await one.close()
+            assert one.close_code != LEFT
+            for _ in range(100):
+                if await free(session) == 1:
+                    break
+                await asyncio.sleep(0.05)
+            assert await free(session) == 1
+            assert sum(map(is_there, pids)) == 1
+            await two.close()
+
+    asyncio.run(browse())
+
+
+@pytest.mark.slow
+def test_no_page_from_elsewhere_gets_in(served: Served) -> None:
+    async def browse() -> None:
+        async with aiohttp.ClientSession() as session:
+            for headers in ({}, {"Origin": "http://example.org"}, {"Origin": "null"}):
+                with pytest.raises(aiohttp.WSServerHandshakeError) as refused:
+                    await session.ws_connect(served.url + "/ws", headers=headers)
+                assert refused.value.status == 403
+            # A name that was pointed at this address by its owner.
+            name = {"Host": "example.org", "Origin": "http://example.org"}
+            for path in ("/", "/ws", "/state"):
+                async with session.get(served.url + path, headers=name) as answer:
+                    assert answer.status == 403
+            for path in ("/static/", "/static/../server.py", "/static/%2e%2e/server.py"):
+                async with session.get(served.url + path) as answer:
+                    assert answer.status in (403, 404)
+        assert viewers_of(served.process.pid) == []
+
+    asyncio.run(browse())
+
+
+async def with_two(served: Served, number: int) -> list[int]:
+    """Open two dashboards, send the server a signal, and give the dashboards' processes."""
+    async with aiohttp.ClientSession() as session:
+        sockets = [
+            await session.ws_connect(served.url + "/ws", headers=served.origin) for _ in range(2)
+        ]
+        for each in sockets:
+            await first_picture(each, "life jacket")
+        pids = viewers_of(served.process.pid)
+        assert len(pids) == 2
+        os.kill(served.process.pid, number)
+        await asyncio.to_thread(served.process.wait, PATIENCE_S)
+    return pids
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_the_server_ends_with_all_its_dashboards(served: Served, number: int) -> None:
+    pids = asyncio.run(with_two(served, number))
+    assert served.process.returncode == 0
+    assert gone_within(pids, PATIENCE_S)
+
+
+@pytest.mark.slow
+def test_no_dashboard_is_left_behind_by_a_server_that_is_killed(served: Served) -> None:
+    pids = asyncio.run(with_two(served, signal.SIGKILL))
+    assert gone_within(pids, PATIENCE_S)
+
+
+def test_an_address_that_is_taken_is_one_line() -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        command = [sys.executable, "-m", "groundside", "serve", "127.0.0.1:1"]
+        done = subprocess.run(
+            [*command, "--bind", f"127.0.0.1:{port}"],
+            cwd=TOP,
+            capture_output=True,
+            text=True,
+            timeout=PATIENCE_S,
+            check=False,
+        )
+    assert done.returncode == 2
+    assert done.stderr.count("\n") == 1
+    assert f"--bind 127.0.0.1:{port}: " in done.stderr
+    assert "in use" in done.stderr
+
+
+def test_the_page_fetches_nothing_from_outside() -> None:
+    page = PAGE.read_text(encoding="utf-8")
+    assert "//" not in page.replace("ws://", "").replace("wss://", "").replace("// ", "")
+
+
+def test_addresses_and_their_code() -> None:
+    addresses = page_addresses("0.0.0.0", 27221)
+    assert all(one.startswith("http://") and one.endswith(":27221/") for one in addresses)
+    assert addresses[-1] == f"http://{socket.gethostname()}.local:27221/"
+    code = qr_code("http://192.0.2.7:27221/").splitlines()
+    # Version 2, 25 modules and 4 around (ISO/IEC 18004), two in a row of characters.
+    assert len(code) == pytest.approx((25 + 8) / 2, abs=1.0)

@@ -1,0 +1,246 @@
+"""What is sent to the browsers' door by those who mean harm: forms, cookies, names, no requests."""
+
+import asyncio
+import ssl
+from pathlib import Path
+
+import aiohttp
+import pytest
+
+from groundside.browser.entry import COOKIE
+from groundside.browser.server import Dashboards, serving
+from tests.groundside.browser.open_door import Browser, Open, Started, open_door, paired_folder, tls
+from tests.patience import PATIENCE_S
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "https://example.org"},
+        {"Origin": "null"},
+        {"Origin": ""},
+        {"Origin": "http://127.0.0.1:{port}"},
+        {"Origin": "https://127.0.0.1:1"},
+        {"Origin": "https://[broken"},
+        {"Host": "example.org", "Origin": "https://example.org"},
+        {"Content-Type": "text/plain"},
+        {"Content-Type": "multipart/form-data"},
+        {"Content-Type": "application/x-www-form-urlencoded; charset=nonsense"},
+    ],
+)
+def test_a_form_from_elsewhere_spends_no_code(tmp_path: Path, headers: dict[str, str]) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door, Browser(door) as browser:
+            code = door.code()
+            there = {key: value.format(port=door.port) for key, value in headers.items()}
+            status, _, answered = await browser.ask(
+                "POST",
+                "/pair",
+                data=f"code={code}",
+                headers=door.origin | {"Content-Type": "application/x-www-form-urlencoded"} | there,
+            )
+            assert status in (400, 403) and "Set-Cookie" not in answered
+            assert (await browser.ask("GET", f"/pair?code={code}"))[0] == 403
+            assert len(door.book.waiting()) == 1 and door.book.read().members == ()
+            assert (await browser.type_code(code))[0] == 303
+
+    asyncio.run(browse())
+
+
+@pytest.mark.parametrize(
+    "cookie",
+    [
+        f"{COOKIE}=",
+        f"{COOKIE}=wrong",
+        f"{COOKIE}=" + "a" * 3000,
+        f"{COOKIE}=" + "a" * 60_000,
+        f"{COOKIE}=\u00e9\u20ac",
+        f"{COOKIE}=\udcff\udcfe",  # bytes that are no UTF-8
+        f'{COOKIE}="; {COOKIE}=; ;;=;,\\"',
+        "wattwake={token}",
+        f"{COOKIE}={{token}}x",
+        f"{COOKIE}={{sum}}",
+    ],
+)
+def test_no_other_cookie_opens(tmp_path: Path, cookie: str) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door:
+            token = door.token()
+            [member] = door.book.read().members
+            said = cookie.format(token=token, sum=member.token_sha256)
+            answer = await raw(door, f"GET /state HTTP/1.1\r\nHost: {door.host}\r\nCookie: {said}")
+            assert answer.split()[1] in (b"403", b"400")
+            assert b"free" not in answer and b"Server: P" not in answer
+            right = f"GET /state HTTP/1.1\r\nHost: {door.host}\r\nCookie: {COOKIE}={token}"
+            assert b"free" in await raw(door, right)
+
+    asyncio.run(browse())
+
+
+def test_only_the_pages_own_kind_of_form_is_read(tmp_path: Path) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door, Browser(door) as browser:
+            form = aiohttp.FormData({"code": door.code()}, default_to_multipart=True)
+            assert (await browser.ask("POST", "/pair", data=form, headers=door.origin))[0] == 400
+            assert door.book.read().members == ()
+
+    asyncio.run(browse())
+
+
+async def raw(door: Open, request: str) -> bytes:
+    """Say something and give all that comes back."""
+    reader, writer = await asyncio.open_connection(
+        "127.0.0.1", door.port, ssl=tls(), server_hostname=""
+    )
+    try:
+        writer.write(request.encode(errors="surrogateescape") + b"\r\nConnection: close\r\n\r\n")
+        async with asyncio.timeout(PATIENCE_S):
+            return await reader.read(1 << 16)
+    finally:
+        writer.transport.abort()
+        await asyncio.sleep(0.01)
+
+
+@pytest.mark.parametrize("host", ["example.org", "127.0.0.1.example.org", "[broken", "", "a b"])
+def test_under_a_name_of_somebody_else_even_members_get_nothing(tmp_path: Path, host: str) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door:
+            cookie = f"Cookie: {COOKIE}={door.token()}"
+            answer = await raw(door, f"GET /state HTTP/1.1\r\nHost: {host}\r\n{cookie}")
+            assert answer.split()[1] in (b"403", b"400")
+            assert b"free" not in answer
+
+    asyncio.run(browse())
+
+
+def test_what_is_no_request_learns_nothing(tmp_path: Path) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door:
+            for nonsense in ("x", "GET / HTTP/9.9", "\0\1\2", "GET / HTTP/1.1\r\nA" + "b" * 9000):
+                answer = await raw(door, nonsense)
+                assert answer == b"" or b" 400 " in answer.split(b"\r\n")[0]
+                for word in (b"aiohttp", b"Python", b"wattwake"):
+                    assert word not in answer
+
+    asyncio.run(browse())
+
+
+def test_nothing_unencrypted_and_nothing_old_is_heard(tmp_path: Path) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door:
+            reader, writer = await asyncio.open_connection("127.0.0.1", door.port)
+            writer.write(f"GET / HTTP/1.1\r\nHost: {door.host}\r\n\r\n".encode())
+            async with asyncio.timeout(PATIENCE_S):
+                try:
+                    answer = await reader.read()
+                except ConnectionError:
+                    answer = b""
+            writer.close()
+            assert b"HTTP" not in answer and len(answer) < 64
+            old = tls(ssl.TLSVersion.TLSv1_1)
+            old.minimum_version = ssl.TLSVersion.TLSv1
+            old.set_ciphers("ALL:@SECLEVEL=0")
+            with pytest.raises(OSError):
+                await asyncio.open_connection("127.0.0.1", door.port, ssl=old, server_hostname="")
+
+    with pytest.warns(DeprecationWarning):
+        asyncio.run(browse())
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        '["resize", {"width": 1e999, "height": 1}]',
+        '["resize", {"width": NaN, "height": 1}]',
+        '["resize", {"width": 1}]',
+        '["stdin", "\\ud800"]',
+        "[" * 60_000,
+        "{",
+        "[]",
+    ],
+)
+def test_a_message_that_no_page_of_ours_says_is_nothing(tmp_path: Path, said: str) -> None:
+    async def browse() -> None:
+        command = Started(tmp_path).command
+        async with (
+            open_door(paired_folder(tmp_path), command) as door,
+            Browser(door, door.token()) as browser,
+            await browser.look() as socket,
+        ):
+            await socket.send_str(said)
+            await socket.send_str('["ping", "still here"]')
+            async with asyncio.timeout(PATIENCE_S):
+                while (await socket.receive()).data != '["pong", "still here"]':
+                    assert not socket.closed
+
+    asyncio.run(browse())
+
+
+def test_a_member_who_asks_for_no_websocket_is_told_so(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    async def browse() -> None:
+        async with (
+            open_door(paired_folder(tmp_path), []) as door,
+            Browser(door, door.token()) as browser,
+        ):
+            assert (await browser.ask("GET", "/ws", headers=door.origin))[0] == 400
+            assert '"free": 4' in (await browser.ask("GET", "/state"))[1]
+
+    asyncio.run(browse())
+    assert not caplog.records
+
+
+@pytest.mark.parametrize(
+    ("name", "status"),
+    [("127.0.0.1", 200), ("localhost", 200), ("[::1]", 200), ("board.local", 403), ("x.org", 403)],
+)
+def test_without_codes_no_name_that_others_can_give_out_is_ours(name: str, status: int) -> None:
+    async def browse() -> None:
+        async with (
+            serving(Dashboards([], 4), "127.0.0.1", 0) as port,
+            aiohttp.ClientSession() as by,
+        ):
+            here, there = f"http://127.0.0.1:{port}", f"{name}:{port}"
+            async with by.get(f"{here}/state", headers={"Host": there}) as answer:
+                assert answer.status == status
+            said = {"Host": there, "Origin": f"http://{there}"}
+            async with by.get(f"{here}/ws", headers=said) as answer:
+                assert answer.status == (400 if status == 200 else 403)
+
+    asyncio.run(browse())
+
+
+def test_on_this_machine_too_what_is_no_request_gets_a_number_and_no_traceback(caplog) -> None:
+    asked = [
+        (b"\x00\xff\x16\x03garbage\r\n\r\n", 400),
+        (b"GET / HTTP/9.9\r\n\r\n", 400),
+        (b"GET / HTTP/1.1\r\nno colon here\r\n\r\n", 400),
+        (b"GET /" + b"a" * 3000 + b" HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", 414),
+        (b"GET /static/" + b"a" * 3000 + b" HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", 414),
+        (b"GET /static/" + b"a/" * 2500 + b" HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", 400),
+        (b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX: " + b"a" * 20_000 + b"\r\n\r\n", 400),
+        (b"POST / HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: abc\r\n\r\n", 400),
+        (b"POST / HTTP/1.1\r\nContent-Length: " + b"9" * 5000 + b"\r\n\r\n", 400),
+        (
+            b"POST / HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Encoding: gzip\r\n"
+            b"Content-Length: 4\r\n\r\nabcd",
+            405,
+        ),
+        (b"GET http://[ HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", 400),
+        (b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", 200),
+    ]
+
+    async def browse() -> None:
+        async with serving(Dashboards(["false"], 1), "127.0.0.1", 0) as port:
+            for request, status in asked:
+                reader, writer = await asyncio.open_connection("127.0.0.1", port)
+                writer.write(request)
+                line = await reader.readline()
+                assert int(line.split()[1]) == status, (request[:60], line)
+                writer.close()
+
+    asyncio.run(browse())
+    assert caplog.text == ""

@@ -1,0 +1,94 @@
+"""The crafts that a machine remembers: for its owner only, one line when something is wrong."""
+
+import json
+import os
+import stat
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from groundside.connection.crafts import Craft, CraftBook, crafts_path
+from onboard.errors import UsageError
+
+SKIFF = Craft("skiff", "ab" * 32, "token", "crew", ("192.0.2.7",), 27222)
+
+
+def test_it_is_kept_for_the_owner_alone(tmp_path: Path) -> None:
+    path = tmp_path / "config" / "wattwake" / "crafts.json"
+    before = os.umask(0)
+    try:
+        CraftBook(path).remember(SKIFF)
+    finally:
+        os.umask(before)
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+    assert stat.S_IMODE(path.parent.stat().st_mode) == 0o700
+    assert CraftBook(path).crafts == (SKIFF,)
+
+
+def test_pairing_anew_takes_the_place_of_what_was_known(tmp_path: Path) -> None:
+    book = CraftBook(tmp_path / "crafts.json")
+    book.remember(SKIFF)
+    book.remember(replace(SKIFF, token="newer", hosts=("192.0.2.9",)))
+    assert [one.token for one in CraftBook(tmp_path / "crafts.json").crafts] == ["newer"]
+
+
+def test_another_of_the_same_name_has_a_number(tmp_path: Path) -> None:
+    book = CraftBook(tmp_path / "crafts.json")
+    book.remember(SKIFF)
+    assert book.remember(replace(SKIFF, fingerprint="cd" * 32)).name == "skiff-2"
+    assert book.named("skiff") == SKIFF
+    assert book.named("sloop") is None
+
+
+def test_it_is_found_by_its_address(tmp_path: Path) -> None:
+    book = CraftBook(tmp_path / "crafts.json")
+    book.remember(replace(SKIFF, hosts=("192.0.2.7", "198.51.100.1")))
+    for port in (None, 27222):
+        found = book.at("198.51.100.1", port)
+        assert found is not None and found.hosts[0] == "198.51.100.1"
+    assert book.at("198.51.100.1", 1) is None
+    assert book.at("192.0.2.8") is None
+
+
+def test_forgetting_is_for_good_and_an_unknown_name_is_said(tmp_path: Path) -> None:
+    book = CraftBook(tmp_path / "crafts.json")
+    book.remember(SKIFF)
+    with pytest.raises(UsageError, match="no craft of that name: known: skiff"):
+        book.forget("sloop")
+    book.forget("skiff")
+    assert CraftBook(tmp_path / "crafts.json").crafts == ()
+
+
+def test_a_file_that_others_read_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "crafts.json"
+    CraftBook(path).remember(SKIFF)
+    path.chmod(0o644)
+    with pytest.raises(UsageError, match="chmod 600"):
+        CraftBook(path)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda raw: None,
+        lambda raw: raw | {"schema": 2},
+        lambda raw: raw | {"crafts": [raw["crafts"][0] | {"more": 1}]},
+        lambda raw: raw | {"crafts": [raw["crafts"][0] | {"port": 0}]},
+        lambda raw: raw | {"crafts": [raw["crafts"][0] | {"hosts": []}]},
+        lambda raw: raw | {"crafts": [raw["crafts"][0] | {"fingerprint": "xy"}]},
+        lambda raw: raw | {"crafts": [raw["crafts"][0] | {"name": "\x1b[2J"}]},
+    ],
+)
+def test_a_damaged_file_is_said_in_one_line(tmp_path: Path, change) -> None:
+    path = tmp_path / "crafts.json"
+    CraftBook(path).remember(SKIFF)
+    path.write_text(json.dumps(change(json.loads(path.read_text()))))
+    with pytest.raises(UsageError, match="cannot be used") as problem:
+        CraftBook(path)
+    assert "\n" not in str(problem.value)
+
+
+def test_it_lies_beside_the_other_preferences(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", "/somewhere")
+    assert crafts_path() == Path("/somewhere/wattwake/crafts.json")

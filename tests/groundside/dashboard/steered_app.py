@@ -1,0 +1,266 @@
+"""What the dashboard's tests share: a snapshot, a source that a test steers, the screen as text."""
+
+import asyncio
+from collections.abc import AsyncIterator, Awaitable, Callable
+from dataclasses import replace
+from typing import Any
+
+from textual.app import App
+from textual.pilot import Pilot
+
+from groundside.connection.answers import Said
+from groundside.connection.source import ReplayState, Update
+from groundside.dashboard.app import DashboardApp, make_app
+from groundside.dashboard.drawing.block_font import SIZES, draw
+from groundside.dashboard.scene import Scene
+from groundside.dashboard.widgets.button_bar import ButtonBar
+from groundside.dashboard.widgets.button_bar import rows_of as buttons_in_rows
+from groundside.words.units import CHOICES
+from onboard.contract.commands import Command
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Snapshot, unknown_snapshot
+from tests.made_snapshot import TARGET, changed, made_snapshot
+from tests.patience import PATIENCE_S
+
+SCREENS = [(40, 22), (80, 24), (120, 40)]
+"""A phone held upright, the usual terminal, a large one: columns and rows."""
+
+
+NOT_STATED = Unknown(Reason.NOT_STATED)
+BARE = made_snapshot(
+    utc=Unknown(Reason.CLOCK_NOT_SET),
+    wh_per_km__since_mark=Unknown(Reason.NO_MARK),
+    battery__resistance_ohm=Unknown(Reason.NO_RESISTANCE),
+    range_m__target=Unknown(Reason.NO_TARGET),
+    range_m__best=Unknown(Reason.NO_CURVE),
+    best_speed_mps=Unknown(Reason.NO_CURVE),
+    target=Unknown(Reason.NO_TARGET),
+    home=NOT_STATED,
+    set_and_drift=NOT_STATED,
+    setup="as is",
+    setups=("as is",),
+    curve=NOT_STATED,
+    runs=(),
+    alerts=(),
+)
+"""Early in a ride: what is counted is known, and nothing is learned yet."""
+
+TO_GO = changed(
+    TARGET,
+    speed_mps=Unknown(Reason.NO_CURVE),
+    power_w=Unknown(Reason.NO_CURVE),
+    confidence_fraction=Unknown(Reason.NO_CURVE),
+)
+"""A distance to go, before the curve is learned."""
+
+
+def snapshot(**changes: Any) -> Snapshot:
+    """Give the early snapshot with some of its fields changed, as `made_snapshot` does."""
+    return changed(BARE, **changes)
+
+
+def scene(shown: Snapshot | None = None, **more: Any) -> Scene:
+    """Give a scene in km/h for the faces."""
+    return Scene(shown or snapshot(), **{"units": CHOICES["km/h"], **more})
+
+
+def waiting(**more: Any) -> Scene:
+    """Give the scene before the first snapshot."""
+    nothing = unknown_snapshot(Unknown(Reason.NO_DATA), "a test")
+    return scene(nothing, started=False, source="a test", **more)
+
+
+def replayed(t_s: float = 431.2, **changes: Any) -> ReplayState:
+    """Give where a replay is."""
+    return replace(ReplayState(4.0, False, t_s, 720.0, 1.0), **changes)
+
+
+class SteeredControls:
+    """Notes down what was asked of it."""
+
+    def __init__(self) -> None:
+        self.asked: list[str] = []
+
+    def pause_or_go(self) -> None:
+        self.asked.append("pause_or_go")
+
+    def faster(self) -> None:
+        self.asked.append("faster")
+
+    def slower(self) -> None:
+        self.asked.append("slower")
+
+
+class SteeredPlaces:
+    """Notes down where it was asked to go."""
+
+    def __init__(self) -> None:
+        self.asked: list[tuple[str, float | None]] = []
+
+    def jump(self, seconds_s: float) -> None:
+        self.asked.append(("jump", seconds_s))
+
+    def go_to(self, fraction: float) -> None:
+        self.asked.append(("go_to", fraction))
+
+    def go_to_distance(self, distance_m: float) -> None:
+        self.asked.append(("go_to_distance", distance_m))
+
+    def next_event(self) -> bool:
+        self.asked.append(("next_event", None))
+        return len(self.asked) < 5
+
+    def event_before(self) -> None:
+        self.asked.append(("event_before", None))
+
+
+class SteeredTalk:
+    """Notes down what was said to it, and answers as it is told."""
+
+    def __init__(self, answer: Said | None = None) -> None:
+        self.said: list[Command] = []
+        self.answer = answer or Said(True)
+
+    async def send(self, command: Command) -> Said:
+        self.said.append(command)
+        return self.answer
+
+
+class SteeredSource:
+    """Gives what a test puts in; `None` ends the stream, an exception breaks it."""
+
+    name = "a test"
+
+    def __init__(
+        self,
+        controls: SteeredControls | None = None,
+        places: SteeredPlaces | None = None,
+        talk: SteeredTalk | None = None,
+    ) -> None:
+        self.controls, self.places, self.talk = controls, places, talk
+        self._queue: asyncio.Queue[Update | Exception | None] = asyncio.Queue()
+
+    def put(self, update: Update | Exception | None) -> None:
+        self._queue.put_nowait(update)
+
+    async def stream(self) -> AsyncIterator[Update]:
+        while True:
+            update = await self._queue.get()
+            if isinstance(update, Update):
+                yield update  # comes back here when the reader asks for more: it is taken then
+            self._queue.task_done()
+            if update is None:
+                return
+            if isinstance(update, Exception):
+                raise update
+
+    async def all_taken(self) -> None:
+        """Wait until the reader has dealt with all that was put in."""
+        await self._queue.join()
+
+
+class Clock:
+    """A clock that a test sets."""
+
+    def __init__(self) -> None:
+        self.now_s = 1000.0
+
+    def __call__(self) -> float:
+        return self.now_s
+
+
+def rows_of(app: App[Any]) -> list[str]:
+    """Give the rows of the screen as text. The toolkit has no public way to do so."""
+    strips = app.screen._compositor.render_strips()
+    return [strip.text for strip in strips]
+
+
+def text_of_screen(app: App[Any]) -> str:
+    return "\n".join(rows_of(app))
+
+
+class Ride:
+    """An app with its source and clock in a test's hands."""
+
+    def __init__(
+        self,
+        controls: SteeredControls | None = None,
+        places: SteeredPlaces | None = None,
+        talk: SteeredTalk | None = None,
+        **options: Any,
+    ) -> None:
+        self.clock = Clock()
+        self.source = SteeredSource(controls, places, talk)
+        self.app: DashboardApp = make_app(
+            self.source, units=CHOICES["km/h"], clock=self.clock, **options
+        )
+        self.pilot: Pilot[None]
+
+    async def give(self, *updates: Update | Exception | None) -> None:
+        for update in updates:
+            self.source.put(update)
+        await asyncio.wait_for(self.source.all_taken(), PATIENCE_S)
+        await self.show()
+
+    async def show(self) -> None:
+        """Show what is so, and wait until every widget has dealt with it.
+
+        With nought to wait the pilot goes by the queues of messages alone, whatever the machine's
+        speed; a message may make others, so it goes round until nothing changes any more.
+        """
+        await self.pilot.pause(0)
+        self.app.tick()
+        same = 0
+        before = ""
+        while same < 3:
+            await self.pilot.pause(0)
+            now = self.text
+            same = same + 1 if now == before else 0
+            before = now
+
+    @property
+    def text(self) -> str:
+        return text_of_screen(self.app)
+
+    @property
+    def rows(self) -> list[str]:
+        return rows_of(self.app)
+
+    async def tap(self, bar: str, label: str) -> None:
+        """Tap the button of a bar that says this."""
+        buttons = self.app.screen.query_one(bar, ButtonBar)
+        rows = buttons_in_rows(buttons.shown, buttons.size.width, buttons.least_width)
+        for y, row in enumerate(rows):
+            for x, button in enumerate(row):
+                if button.label == label:
+                    across = (2 * x + 1) * buttons.size.width // (2 * len(row))
+                    down = (2 * y + 1) * buttons.size.height // (2 * len(rows))
+                    await self.pilot.click(bar, offset=(across, down))
+                    await self.show()
+                    return
+        raise AssertionError(f"{bar} has no {label}: {buttons.shown}")
+
+
+def ride(size: tuple[int, int], act: Callable[[Ride], Awaitable[None]], **options: Any) -> None:
+    async def main() -> None:
+        here = Ride(**options)
+        async with here.app.run_test(size=size) as pilot:
+            here.pilot = pilot
+            await pilot.pause()
+            await act(here)
+
+    asyncio.run(main())
+
+
+def holds_drawn(rows: list[str], text: str) -> bool:
+    """Tell whether a text stands on the screen in big type of any size."""
+    for size in SIZES:
+        drawn = draw(text, size)
+        for top in range(len(rows) - len(drawn) + 1):
+            at = rows[top].find(drawn[0])
+            while at >= 0:
+                if all(rows[top + y][at:].startswith(line) for y, line in enumerate(drawn)):
+                    return True
+                at = rows[top].find(drawn[0], at + 1)
+    return False

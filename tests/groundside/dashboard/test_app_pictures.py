@@ -1,0 +1,141 @@
+"""What every view looks like at every size, held against pictures in text; and in every theme.
+
+After a change that is meant, `WATTWAKE_NEW_PICTURES=1 python -m pytest` on this file draws them
+anew; then read the difference.
+"""
+
+import difflib
+import os
+from pathlib import Path
+from typing import Any
+
+import pytest
+from rich.segment import Segment
+
+from groundside.connection.source import Update
+from groundside.dashboard.keys import VIEWS
+from groundside.dashboard.themes import MONO, THEMES
+from onboard.contract.figure import Figure
+from onboard.efficiency.trip.trip_line import GrowingLine
+from tests.groundside.dashboard.steered_app import (
+    NOT_STATED,
+    SCREENS,
+    Ride,
+    SteeredTalk,
+    ride,
+    snapshot,
+)
+from tests.made_snapshot import CURVE, HOME, RIDING, TARGET, changed
+
+PICTURES = Path(__file__).parent / "pictures"
+NAMES = [name for name, _ in VIEWS]
+LEAST_CONTRAST = 4.5
+"""WCAG 2.1, success criterion 1.4.3, for text."""
+QUIET_LINES = "│└─┴┤░▒—"
+"""Drawn in the colour of rules, and hatched old figures: neither is text."""
+
+
+def riding() -> Update:
+    """Give a ride with all that a view can show."""
+    line = GrowingLine()
+    for second in range(432):
+        stop = 200 <= second < 230
+        made = second if second < 200 else max(200, second - 30)
+        line.add(float(second), 4.9 * made, 0.23 * made if not stop else 46.0)
+    shown = snapshot(
+        setup="A",
+        setups=("A", "B"),
+        curve=CURVE,
+        best_speed_mps=Figure(1.5, 1.4, 1.6),
+        home=HOME,
+        runs=RIDING.runs,
+        target=changed(TARGET, power_w=NOT_STATED),
+        battery=RIDING.battery,
+        utc=RIDING.utc,
+    )
+    return Update(shown, trip_line=line.record())
+
+
+async def begin(here: Ride) -> None:
+    await here.pilot.press("enter")
+    await here.give(riding())
+
+
+async def look_at(here: Ride, name: str) -> None:
+    here.app.action_view(name)
+    for _ in range(2):
+        await here.show()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("size", SCREENS)
+def test_every_view_looks_as_it_is_meant_to(size: tuple[int, int]) -> None:
+    differ = []
+
+    async def act(here: Ride) -> None:
+        await begin(here)
+        for name in NAMES:
+            await look_at(here, name)
+            path = PICTURES / f"{name}_{size[0]}x{size[1]}.txt"
+            picture = "".join(f"{row.rstrip()}\n" for row in here.rows)
+            if os.environ.get("WATTWAKE_NEW_PICTURES"):
+                PICTURES.mkdir(exist_ok=True)
+                path.write_text(picture, encoding="utf-8")
+            meant = path.read_text(encoding="utf-8")
+            differ.extend(difflib.unified_diff(meant.splitlines(), picture.splitlines(), path.name))
+
+    ride(size, act, talk=SteeredTalk())
+    assert differ == [], "\n".join(differ)
+
+
+def luminance(colour: Any) -> float:
+    """Give the relative luminance (WCAG 2.1)."""
+    parts = [value / 255.0 for value in colour.get_truecolor()]
+    red, green, blue = (v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+@pytest.mark.slow
+def test_every_text_can_be_read_in_every_theme() -> None:
+    async def act(here: Ride) -> None:
+        await begin(here)
+        for theme in THEMES:
+            here.app.theme = theme.name
+            for name in NAMES:
+                await look_at(here, name)
+                seen = 0
+                for strip in here.app.screen._compositor.render_strips():
+                    seen += sum(can_be_read(segment) for segment in strip)
+                assert seen > 10, name
+
+    ride((80, 24), act, talk=SteeredTalk())
+
+
+def can_be_read(segment: Segment) -> bool:
+    """Hold a piece's contrast; tell whether it is a text at all."""
+    text = segment.text.strip().strip(QUIET_LINES)
+    if not text or segment.style is None or segment.style.color is None:
+        return False
+    ends = sorted(map(luminance, (segment.style.color, segment.style.bgcolor)))
+    assert (ends[1] + 0.05) / (ends[0] + 0.05) >= LEAST_CONTRAST, segment
+    return True
+
+
+@pytest.mark.slow
+def test_no_meaning_is_lost_without_colour(monkeypatch: pytest.MonkeyPatch) -> None:
+    seen: list[tuple[str, dict[str, list[str]]]] = []
+
+    async def act(here: Ride) -> None:
+        await begin(here)
+        rows = {}
+        for name in NAMES:
+            await look_at(here, name)
+            rows[name] = here.rows
+        seen.append((here.app.theme, rows))
+
+    ride((40, 22), act, talk=SteeredTalk())
+    monkeypatch.setenv("NO_COLOR", "1")
+    ride((40, 22), act, talk=SteeredTalk())
+    (coloured, with_colour), (plain, without) = seen
+    assert coloured != plain == MONO.name
+    assert with_colour == without

@@ -1,0 +1,206 @@
+"""The plain lines, with a source and a clock that the test steers."""
+
+import asyncio
+import io
+from collections.abc import AsyncIterator, Sequence
+
+import pytest
+
+from groundside.connection.source import Update
+from groundside.dashboard.plain import line_of, run_plain, trip_summary_lines
+from groundside.words.units import CHOICES
+from onboard.contract.alerts import Alert, AlertCode
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from tests.groundside.dashboard.steered_app import TO_GO, Clock, replayed, snapshot, waiting
+from tests.made_snapshot import around, changed
+from tests.patience import PATIENCE_S
+
+KMH = CHOICES["km/h"]
+
+
+class Played:
+    """Gives updates at set times of a clock, and so needs no time itself."""
+
+    name = "a test"
+    controls = None
+
+    def __init__(self, clock: Clock, timed: Sequence[tuple[float, Update]]) -> None:
+        self.clock = clock
+        self.timed = timed
+        self.closed = False
+
+    async def stream(self) -> AsyncIterator[Update]:
+        try:
+            for at_s, update in self.timed:
+                self.clock.now_s = 1000.0 + at_s
+                yield update
+        finally:
+            self.closed = True
+
+
+def written(timed: Sequence[tuple[float, Update]]) -> list[str]:
+    clock = Clock()
+    out = io.StringIO()
+    asyncio.run(run_plain(Played(clock, timed), out, units=KMH, clock=clock))
+    return out.getvalue().splitlines()
+
+
+def test_a_whole_line() -> None:
+    # by hand: 2.21 m/s = 7.956 km/h
+    assert line_of(snapshot(), KMH) == (
+        "00:07:11  412 W  8.0 km/h  51 Wh/km (20 s)  48 Wh/km (5 min)  left 812 Wh  "
+        "range 16.4 km  trip 1.93 km 93 Wh  data 0.1 s old"
+    )
+
+
+def test_nautical_units() -> None:
+    # by hand: 2.21 m/s = 4.296 kn; 51 Wh/km * 1.852 = 94.45; 16.4 km = 8.855 NM
+    line = line_of(snapshot(), CHOICES["kn"])
+    assert "4.3 kn  94 Wh/NM (20 s)" in line
+    assert "range 8.9 NM  trip 1.04 NM" in line
+
+
+def test_unknown_says_why() -> None:
+    line = line_of(
+        snapshot(power_w=Unknown(Reason.NO_CURRENT), battery=Unknown(Reason.NO_BATTERY)), KMH
+    )
+    assert "power unknown (the power monitor reports no current)" in line
+    assert "left unknown (no [battery] in the craft profile)" in line
+    assert " 0 W" not in line
+
+
+def test_old_data_are_called_stale_and_give_no_cue() -> None:
+    fresh = line_of(snapshot(target=TO_GO), KMH)
+    old = line_of(snapshot(target=TO_GO), KMH, since_received_s=7.2)
+    assert "cue ease" in fresh
+    assert "STALE" not in fresh
+    assert old.endswith("STALE: data 7 s old")
+    assert "cue" not in old
+
+
+def test_a_paused_replay_is_not_stale() -> None:
+    line = line_of(snapshot(), KMH, since_received_s=60.0, replay=replayed(paused=True))
+    assert line.endswith("  data 0.1 s old")
+
+
+def test_alerts_stand_in_the_line() -> None:
+    alerts = (
+        Alert(AlertCode.RESERVE_REACHED, 3.0),
+        Alert(AlertCode.CANNOT_BE_MADE, 3.0, best_m=3704.0, best_speed_mps=2.0),
+        Alert(AlertCode.IMPLAUSIBLE, 3.0),
+    )
+    line = line_of(snapshot(alerts=alerts), CHOICES["kn"])
+    assert "DANGER: Reserve or cut-off reached: land now." in line
+    assert "WARNING: No speed surely makes the distance: 2.0 NM is sure, at 3.9 kn." in line
+    assert "Impossible values" not in line
+
+
+def test_one_line_a_second_of_the_newest() -> None:
+    timed = [(i * 0.2, Update(snapshot(t_s=float(i)))) for i in range(16)]
+    lines = written(timed)
+    assert [line[:8] for line in lines] == ["00:00:00", "00:00:05", "00:00:10", "00:00:15"]
+
+
+def test_the_last_snapshot_is_written_though_no_line_is_due() -> None:
+    lines = written([(0.0, Update(snapshot(t_s=1.0))), (0.2, Update(snapshot(t_s=2.0)))])
+    assert [line[:8] for line in lines] == ["00:00:01", "00:00:02"]
+
+
+def test_a_problem_is_a_line_of_its_own_and_is_not_repeated() -> None:
+    gone = Update(None, "no feed at 192.0.2.7:1, trying again in 2 s")
+    lines = written([(0.0, gone), (1.0, gone), (2.0, gone), (3.0, Update(snapshot()))])
+    assert lines[0] == gone.problem
+    assert [line[:8] for line in lines[1:]] == ["00:07:11"]
+
+
+class Told(io.StringIO):
+    """Tells whenever it was written to."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.lines: asyncio.Queue[str] = asyncio.Queue()
+
+    def write(self, text: str) -> int:
+        self.lines.put_nowait(text)
+        return len(text)
+
+
+def test_a_silent_source_ages_before_the_eyes() -> None:
+    async def main() -> None:
+        clock, out, silent = Clock(), Told(), asyncio.Event()
+
+        class Silent:
+            name = "a test"
+            controls = None
+
+            async def stream(self) -> AsyncIterator[Update]:
+                yield Update(snapshot())
+                await silent.wait()
+
+        task = asyncio.create_task(run_plain(Silent(), out, units=KMH, interval_s=0.0, clock=clock))
+        assert (await out.lines.get()).endswith("data 0.1 s old\n")
+        clock.now_s += 8.0
+        while "STALE" not in (line := await out.lines.get()):
+            pass
+        assert line.endswith("STALE: data 8 s old\n")
+        silent.set()
+        await task
+
+    asyncio.run(asyncio.wait_for(main(), PATIENCE_S))
+
+
+class Broken(io.StringIO):
+    def write(self, text: str) -> int:
+        raise BrokenPipeError
+
+
+def test_a_reader_that_goes_away_ends_it_quietly() -> None:
+    clock = Clock()
+    source = Played(clock, [(i * 1.0, Update(snapshot())) for i in range(100)])
+    asyncio.run(run_plain(source, Broken(), units=KMH, clock=clock))
+    assert source.closed
+    assert clock.now_s < 1005.0
+
+
+def test_a_fault_of_the_source_is_not_swallowed() -> None:
+    class Faulty:
+        name = "a test"
+        controls = None
+
+        async def stream(self) -> AsyncIterator[Update]:
+            yield Update(snapshot())
+            raise OSError("gone")
+
+    with pytest.raises(OSError, match="gone"):
+        asyncio.run(run_plain(Faulty(), io.StringIO(), units=KMH, clock=Clock()))
+
+
+def test_the_summary_of_a_trip() -> None:
+    trip = changed(
+        snapshot().trip,
+        energy_wh=around(93.0, 0.02),
+        distance_m=around(1930.0, 0.01),
+        mean_speed_mps=Unknown(Reason.HARDLY_MOVED),
+    )
+    lines = trip_summary_lines(trip, KMH)
+    by_name = {line[:26].rstrip(): line[26:].strip() for line in lines}
+    assert by_name["energy"] == "93.0 Wh (91.1 to 94.9)"
+    assert by_name["distance"] == "1.93 km (1.91 to 1.95)"
+    assert by_name["time"] == "00:07:11"
+    assert by_name["mean speed"] == "unknown (hardly moved yet)"
+    assert by_name["consumption"] == "48.2 Wh/km (45.8 to 50.6)"
+    assert by_name["top speed"] == "10.4 km/h"
+    assert by_name["distance bridged over gaps"] == "1 %"
+    nautical = trip_summary_lines(trip, CHOICES["kn"])
+    assert nautical[2].endswith("1.04 NM (1.03 to 1.05)")
+
+
+def test_before_anything_is_heard_one_reason_stands_for_all() -> None:
+    silent = Alert(AlertCode.LINK_SILENT, 1.0, age_s=7.0)
+    unheard = changed(
+        waiting().snapshot, link__system_id=Unknown(Reason.NO_AUTOPILOT), alerts=(silent,)
+    )
+    assert line_of(unheard, KMH) == (
+        "no autopilot heard yet on a test  WARNING: Nothing over the link for 7 s: check the cable."
+    )

@@ -1,0 +1,172 @@
+"""The `plan` command: from a log or from what the daemon keeps, for people and for programs."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from groundside.__main__ import main
+from onboard.contract.commands import Set
+from onboard.efficiency.curve.learner import Learner
+from onboard.profile import load_profile
+from onboard.record.marks import MarkBook, Noted
+from onboard.ride import learned_file
+from onboard.ride.ride import Ride
+from onboard.telemetry.logs.formats import open_log
+
+LOGS = Path(__file__).parents[4] / "replay_logs"
+LOG, CRAFT = LOGS / "harbour_loop.tlog", LOGS / "harbour_loop.toml"
+OF_LOG = ["--from", str(LOG), "--profile", str(CRAFT)]
+
+
+@pytest.fixture(scope="module")
+def curves() -> dict:
+    ride = Ride(load_profile(CRAFT))
+    for part in open_log(LOG).parts():
+        ride.take(part)
+    ride.finish()
+    return ride.engine.learner.as_dict()
+
+
+def plan(capsys: pytest.CaptureFixture[str], *options: str) -> tuple[int, str]:
+    code = main(["plan", *options])
+    return code, capsys.readouterr().out
+
+
+def test_a_plan_for_programs(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out = plan(capsys, "--distance-m", "5000", "--json", *OF_LOG)
+    found = json.loads(out)
+    assert code == 0
+    row = found["rows"][0]
+    assert set(row) >= {"speed_mps", "time_s", "energy_wh", "arrive_fraction", "extrapolated"}
+    assert found["best"] in found["rows"]
+    for row in found["rows"]:
+        assert row["time_s"] == pytest.approx(5000.0 / row["speed_mps"])
+        assert row["energy_wh"]["value"] == pytest.approx(row["power_w"] * row["time_s"] / 3600)
+        assert row["energy_wh"]["low"] < row["energy_wh"]["value"] < row["energy_wh"]["high"]
+    # The log holds 2 to 2.6 m/s; the curve tells of no other speed.
+    assert all(1.5 < row["speed_mps"] < 3.2 and not row["extrapolated"] for row in found["rows"])
+
+
+def test_a_plan_for_people(capsys: pytest.CaptureFixture[str]) -> None:
+    options = ("--distance-m", "9000", "--there-and-back", "--head-current-mps", "-0.3")
+    packs = ("--battery-wh", "400", "--battery-wh", "2500", "--speed-mps", "4")
+    code, out = plan(capsys, *options, *packs, "--units", "km/h", *OF_LOG)
+    assert code == 0  # with the larger pack
+    assert "9.00 km there and back, water with you on the way out, 1.1 km/h" in out
+    assert out.count("beyond the speeds seen") == 2
+    assert "it cannot be made surely" in out
+    assert "the fastest that arrives" in out
+    assert "An estimate" in out
+
+
+@pytest.mark.parametrize(
+    ("more", "over_ground"),
+    [
+        ([], lambda way: ""),
+        (["--there-and-back"], lambda way: ""),
+        (["--head-current-mps", "0.3"], lambda way: f" ({way - 1.08:.1f} over ground)"),
+        (
+            ["--head-current-mps", "-0.3", "--there-and-back"],
+            lambda way: f" (over ground {way + 1.08:.1f} out, {way - 1.08:.1f} back)",
+        ),
+    ],
+)
+def test_what_is_to_be_held_is_one_speed_through_the_water(
+    capsys: pytest.CaptureFixture[str], more: list[str], over_ground
+) -> None:
+    options = ("--distance-m", "5000", *more, *OF_LOG)
+    best = json.loads(plan(capsys, *options, "--json")[1])["best"]
+    out = plan(capsys, *options, "--units", "km/h")[1]
+    way = 3.6 * best["through_water_mps"]
+    where = " through the water" if "--head-current-mps" in more else ""
+    told = f"hold {way:.1f} km/h{where}, about {best['power_w']:.0f} W{over_ground(way)}:"
+    assert told in out
+
+
+def test_a_trip_that_cannot_be_made_is_exit_1(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out = plan(capsys, "--distance-m", "200000", *OF_LOG)
+    assert code == 1
+    assert "it cannot be made surely" in out
+    assert "slower may take less, but nothing was learned below" in out
+    code, out = plan(capsys, "--distance-m", "1000", "--head-current-mps", "9", *OF_LOG)
+    assert code == 1
+    assert "no speed tried makes way" in out
+    code, out = plan(capsys, "--distance-m", "1000", "--head-current-mps", "9", "--json", *OF_LOG)
+    found = json.loads(out)
+    assert (code, found["schema"], found["best"]) == (1, 2, None)
+    assert found["why"] == found["packs"][0]["why"] == {"best": {"code": "no_way_made"}}
+
+
+def test_each_set_up_of_a_session_has_its_own_curve(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    log, turn_s = LOG.read_bytes(), 400.0
+    (tmp_path / "telemetry.tlog").write_bytes(log)
+    begin_us, book = int.from_bytes(log[:8], "big"), MarkBook(tmp_path)
+    for t_s, label in ((0.0, "slim"), (turn_s, "broad")):
+        book.write(Noted(t_s, begin_us + round(1e6 * t_s), None, Set(1, "setup", label)))
+    where = ("--distance-m", "5000", "--from", str(tmp_path), "--profile", str(CRAFT))
+    assert plan(capsys, *where)[0] == 2
+    powers = []
+    for label in ("slim", "broad"):
+        _, out = plan(capsys, *where, "--setup", label, "--json")
+        powers.append([row["power_w"] for row in json.loads(out)["rows"]])
+    assert powers[0] != powers[1]
+
+
+def test_the_curve_that_the_daemon_keeps(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, curves: dict
+) -> None:
+    (plain,) = curves.values()
+    learned_file.save(tmp_path, {"curves": {"A": plain, "B": plain}, "battery": None})
+    where = ("--from", str(tmp_path), "--profile", str(CRAFT))
+    assert plan(capsys, "--distance-m", "5000", *where)[0] == 2
+    code, out = plan(capsys, "--distance-m", "5000", "--setup", "B", "--json", *where)
+    assert code == 0
+    carried = json.loads(out)["rows"]
+    _, out = plan(capsys, "--distance-m", "5000", "--json", *OF_LOG)
+    learned = {round(row["speed_mps"], 3): row for row in json.loads(out)["rows"]}
+    for row in carried:
+        same = learned[round(row["speed_mps"], 3)]
+        assert row["power_w"] == pytest.approx(same["power_w"], rel=0.03)
+        # Another day: known a little less well.
+        wide = row["energy_wh"]["high"] / row["energy_wh"]["low"]
+        assert wide > 0.99 * same["energy_wh"]["high"] / same["energy_wh"]["low"]
+    assert plan(capsys, "--distance-m", "5000", "--setup", "C", *where)[0] == 2
+
+
+def test_what_a_carried_curve_does_not_know_is_wide(curves: dict) -> None:
+    learner = Learner(curves)
+    (label,) = learner.carried
+    known = learner.known(label)
+    assert known is not None
+    import numpy as np
+
+    speeds = np.array([2.4, 1.0, 5.0])
+    inside, below, above = known.curve_variance(speeds).tolist()
+    assert below > 4 * inside
+    assert above > 4 * inside
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        ((), "--distance-m"),
+        (("--distance-m", "-5"), "--distance-m"),
+        (("--distance-m", "5000", "--extra-mass-kg", "10", *OF_LOG), "--mass-kg"),
+        (("--distance-m", "5000", "--from", str(LOG)), "no [battery]"),
+        (("--distance-m", "5000", "--from", "/nowhere", "--profile", str(CRAFT)), "/nowhere"),
+    ],
+)
+def test_what_is_missing_is_said_in_one_line(
+    options: tuple[str, ...], says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    try:
+        code = main(["plan", *options])
+    except SystemExit as left:
+        code = left.code
+    told = capsys.readouterr().err
+    assert code == 2
+    assert says in told
+    assert told.strip().count("\n") == 0

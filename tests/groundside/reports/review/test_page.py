@@ -1,0 +1,177 @@
+"""The page: whole in itself, escaped, and saying what the tables say."""
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from groundside.reports.review.many import Reviewed
+from groundside.reports.review.page import page
+from groundside.reports.review.sections import CAUTION
+from groundside.studies.review_result import LogEvent
+from onboard.contract.alerts import Alert, AlertCode
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from tests.groundside.reports.review.rides import one, several
+
+pytestmark = pytest.mark.slow
+
+VOID = {"meta", "br", "link", "img", "input", "hr"}
+ADDRESSES = ("src", "href", "xlink:href", "srcset", "data", "action", "poster", "background")
+STYLE_URL = re.compile(r"url\(\s*['\"]?([^)'\"]*)")
+
+
+class Read(HTMLParser):
+    """Collects what a page holds, and holds it to closing what it opens."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.open: list[str] = []
+        self.tags: list[str] = []
+        self.attributes: list[tuple[str, str, str]] = []
+        self.words: list[str] = []
+        self.styles = ""
+        self.feed(text)
+        self.close()
+        assert self.open == ["html"] or not self.open
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += [(tag, key, value or "") for key, value in attrs]
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += [(tag, key, value or "") for key, value in attrs]
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if self.open and self.open[-1] == "style":
+            self.styles += data
+        else:
+            self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        return " ".join(" ".join(self.words).split())
+
+    def all_of(self, key: str) -> list[str]:
+        return [value for _, name, value in self.attributes if name == key]
+
+
+def fetches_nothing(read: Read) -> None:
+    assert not {"script", "link", "iframe", "object", "embed", "base", "form"} & set(read.tags)
+    for tag, key, value in read.attributes:
+        assert not key.startswith("on"), (tag, key)
+        if key in ADDRESSES:
+            assert value.startswith(("#", "data:image/")), (tag, key, value[:60])
+        for url in STYLE_URL.findall(value):
+            assert url.startswith("#"), (tag, key, url)
+    assert not STYLE_URL.findall(read.styles)
+    assert "@import" not in read.styles
+    ids = read.all_of("id")
+    assert len(set(ids)) == len(ids)
+    # What is pointed at is there.
+    links = {value[1:] for key in ("href", "xlink:href") for value in read.all_of(key)}
+    assert {link for link in links if not link.startswith("ata:")} <= set(ids)
+
+
+def test_one_ride_is_told_and_drawn() -> None:
+    read = Read(page([one()], None, True))
+    fetches_nothing(read)
+    for said in (
+        "harbour_loop.tlog demo skiff, 2025-06-14 09:30 UTC",
+        "consumption 52.3 Wh/km (50.2 to 54.5)",
+        "8.1 to 9.0 00:00:35 0.08 2.9 296 35.7 (34.0 to 37.4)",
+        "left 815 Wh (739 to 890)",
+        "water not known: needs steady stretches",
+        "In brackets: the ends of the 95 % interval.",
+        CAUTION,
+        "This page shows the track",
+    ):
+        assert said in read.text
+    assert read.tags.count("svg") == 4
+    assert all(read.all_of("aria-label"))
+    assert read.all_of("name")[0] == "viewport"
+    assert "prefers-color-scheme: dark" in read.styles
+    assert "@media print" in read.styles
+    assert "max-width: 599px" in read.styles
+
+
+def test_without_the_track_there_is_none() -> None:
+    text = page([one()], None, False)
+    read = Read(text)
+    assert read.tags.count("svg") == 3
+    assert "Track" not in read.text
+    assert "The track was left out of this page." in read.text
+    assert not any("Track" in label for label in read.all_of("aria-label"))
+    # The colours of the track are in no picture: only it has a picture in a picture.
+    assert "image" not in read.tags
+
+
+def test_no_coordinates_are_on_the_page_in_any_case() -> None:
+    kept = one().series
+    assert kept is not None
+    text = page([one()], None, True)
+    for value in (*kept.pieces[0, 4:], *kept.pieces[-1, 4:]):
+        assert f"{value:.3f}" not in text
+
+
+def test_several_rides_have_totals_and_what_could_not_be_read() -> None:
+    read = Read(page(several(), None, True))
+    fetches_nothing(read)
+    assert read.text.startswith("3 rides - review 3 rides")
+    assert "all 3 00:22:16 2.17 113 52.1 (49.9 to 54.3) 8.0 304" in read.text
+    assert "could not be read" in read.text
+    assert "no MAVLink frame in it" in read.text
+    assert read.tags.count("article") == 3
+    for name in ("at_anchor.tlog", "board_sprints.tlog", "harbour_loop.tlog"):
+        assert read.text.count(name) >= 2
+    assert "Energy against distance: hardly moved" in read.text
+
+
+def test_units_are_those_asked_for() -> None:
+    text = Read(page([one()], "kn", True)).text
+    assert "96.9 Wh/NM" in text
+    assert "km" not in text.replace("Wh/km", "km").split("In brackets")[0]
+
+
+@pytest.mark.parametrize("evil", ["<script>alert(1)</script>", '"><img src=x onerror=y>', "&lt;b"])
+def test_hostile_words_stay_words(evil: str) -> None:
+    good = one()
+    assert good.result is not None
+    assert good.series is not None
+    bad = replace(
+        good,
+        path=Path(f"a{evil.replace('/', '|')}.tlog"),
+        result=replace(
+            good.result,
+            events=(LogEvent(3.0, Alert(AlertCode.SOURCE_SILENT, sources=(evil,))),),
+            curve=Unknown(Reason.NEWER, name=evil),
+            bands=(),
+            battery=Unknown(Reason.NEWER, name=evil),
+            set_and_drift=Unknown(Reason.NEWER, name=evil),
+        ),
+        series=replace(good.series, craft=evil),
+    )
+    unread = Reviewed(Path(evil), None, f"{evil}: no such file")
+    for reviewed in ([bad], [bad, good, unread]):
+        text = page(reviewed, None, True)
+        read = Read(text)
+        fetches_nothing(read)
+        assert "<img" not in text
+        assert "<script" not in text
+        # The name, the craft, the event and three reasons, as they are.
+        assert read.text.count(evil) >= 5
+        assert evil.replace("/", "|") in read.text
+
+
+def test_bytes_that_are_no_letters_do_not_stop_it() -> None:
+    good = replace(one(), path=Path("ride\udcff.tlog"))
+    page([good], None, False).encode()
+    page([good, Reviewed(Path("a\udcff"), None, "a\udcff: no such file")], None, False).encode()

@@ -1,0 +1,341 @@
+"""The store is a cache of the records: whatever happens to it, nothing is lost or made up."""
+
+import fcntl
+import json
+import os
+import sqlite3
+import stat
+import tempfile
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from groundside.__main__ import main
+from groundside.reports.sessions import store as storing
+from groundside.reports.sessions.gather import gather
+from groundside.reports.sessions.store import FILE_NAME, NUMBERS, Row, SeasonStore, store_path
+from groundside.studies.rides import Share, Sums
+from onboard.contract.figure import Figure, Unknown, throughout
+from onboard.contract.reasons import Reason
+from tests.groundside.reports.sessions.made_sessions import (
+    DAY_US,
+    START_US,
+    listed,
+    log_bytes,
+    no_reading,
+    session,
+)
+
+
+def silent(sentence: str) -> None:
+    raise AssertionError(sentence)
+
+
+finite = st.floats(allow_nan=False, allow_infinity=False)
+texts = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
+maybe = st.none() | finite
+unknown = st.builds(Unknown, st.sampled_from([Reason.NO_GPS, Reason.NO_FIX])) | st.builds(
+    partial(Unknown, Reason.SPEED_QUIET),
+    source=st.sampled_from(["", "GPS receiver"]),
+    age_s=finite,
+)
+number = finite | unknown
+figures = st.builds(Figure, finite) | st.builds(Figure, finite, finite, finite) | unknown
+sums = st.builds(
+    Sums,
+    start_utc=unknown | st.sampled_from(["2025-06-15T15:06:40.0Z", "long ago"]),
+    distance_m=figures,
+    energy_wh=figures,
+    wh_per_km=figures,
+    shares=st.lists(st.builds(Share, texts, maybe, maybe), max_size=3).map(tuple),
+    **dict.fromkeys(NUMBERS, number),
+)
+rows = st.lists(
+    st.builds(Row, st.sampled_from("abc") | texts, texts, texts, texts, sums),
+    max_size=4,
+    unique_by=lambda row: row.name,
+)
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=40)
+@given(rows, rows)
+@pytest.mark.slow
+def test_what_is_stored_comes_back_as_it_was(tmp_path: Path, first, then) -> None:
+    (tmp_path / "s").unlink(missing_ok=True)
+    store = SeasonStore(tmp_path / "s", silent)
+    store.update(first, [], {})
+    assert SeasonStore(tmp_path / "s", silent).rows() == {row.name: row for row in first}
+    gone = [row.name for row in first[:1]]
+    store.update(then, gone, {})
+    wanted = {row.name: row for row in first[1:]} | {row.name: row for row in then}
+    assert store.rows() == wanted
+    store.clear()
+    assert store.rows() == {}
+
+
+def test_a_ride_that_is_stored_again_keeps_nothing_of_before(tmp_path: Path) -> None:
+    none = Unknown(Reason.NO_GPS)
+    both = (Share("A", 1000.0, 50.0), Share("B", 400.0, 25.0))
+    ride = Row("a", "1", "", "", throughout(Sums)(none))
+    before = replace(ride, sums=replace(ride.sums, shares=both))
+    after = replace(ride, sums=replace(ride.sums, shares=both[:1]))
+    store = SeasonStore(tmp_path / "s", silent)
+    store.update([before], [], {})
+    store.update([after], [], {})
+    assert store.rows() == {"a": after}
+
+
+made = st.lists(
+    st.fixed_dictionaries(
+        {
+            "seconds": st.integers(5, 60),
+            "amps": st.floats(0.0, 30.0),
+            "speed": st.floats(0.0, 4.0),
+            "named": st.lists(
+                st.tuples(st.floats(0.0, 60.0), st.sampled_from(["A", "B"])), max_size=2
+            ),
+        }
+    ),
+    min_size=1,
+    max_size=3,
+)
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=10)
+@given(made)
+@pytest.mark.slow
+def test_a_store_made_anew_is_equal(tmp_path_factory, rides) -> None:
+    tmp_path = tmp_path_factory.mktemp("season")
+    for number, one in enumerate(rides):
+        session(tmp_path, START_US + number * DAY_US, number=number + 1, **one)
+
+    def season(*, rebuild: bool):
+        return gather(tmp_path, None, rebuild=rebuild, now_s=2e9, say=silent)
+
+    first = season(rebuild=False)
+    kept = SeasonStore(tmp_path / FILE_NAME, silent).rows()
+    assert len(kept) == len(rides)
+    assert season(rebuild=False) == first
+    (tmp_path / FILE_NAME).unlink()
+    assert season(rebuild=False) == first
+    assert SeasonStore(tmp_path / FILE_NAME, silent).rows() == kept
+    assert season(rebuild=True) == first
+    assert SeasonStore(tmp_path / FILE_NAME, silent).rows() == kept
+
+
+def cut(path: Path) -> None:
+    path.write_bytes(path.read_bytes()[:5000])
+
+
+def noise(path: Path) -> None:
+    path.write_bytes(bytes(range(256)) * 40)
+
+
+def page_gone(path: Path) -> None:
+    whole = bytearray(path.read_bytes())
+    whole[4096:8192] = bytes(4096)
+    path.write_bytes(whole)
+
+
+def older(path: Path) -> None:
+    with sqlite3.connect(path) as store:
+        store.execute(f"PRAGMA user_version = {storing.SCHEMA - 1}")
+    store.close()
+
+
+def with_texts(path: Path) -> None:
+    """Make it as the last version was: with sentences for reasons."""
+    with sqlite3.connect(path) as store:
+        store.execute("""UPDATE ride SET why = '{"wh_per_km": "hardly moved yet"}'""")
+    store.close()
+    older(path)
+
+
+def newer(path: Path) -> None:
+    with sqlite3.connect(path) as store:
+        store.execute(f"PRAGMA user_version = {storing.SCHEMA + 1}")
+    store.close()
+
+
+def other_columns(path: Path) -> None:
+    with sqlite3.connect(path) as store:
+        store.execute("ALTER TABLE ride DROP COLUMN energy_wh")
+    store.close()
+
+
+def other_tables(path: Path) -> None:
+    path.unlink()
+    with sqlite3.connect(path) as store:
+        store.execute("CREATE TABLE recipes (name TEXT)")
+        store.execute("INSERT INTO recipes VALUES ('soup')")
+    store.close()
+
+
+@pytest.mark.parametrize(
+    "damage", [cut, noise, page_gone, older, with_texts, newer, other_columns, other_tables]
+)
+def test_a_bad_store_is_made_anew_with_one_line(damage, capsys, tmp_path, monkeypatch) -> None:
+    session(tmp_path, named=[(0, "B")])
+    first = listed(capsys, tmp_path)
+    store = tmp_path / FILE_NAME
+    damage(store)
+    bad = store.read_bytes()
+    assert main(["sessions", str(tmp_path)]) == 0
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1
+    assert f"{store} is " in err
+    assert "made anew from the records" in err
+    # Somebody else's, for all we know: it is still there.
+    assert (tmp_path / f"{FILE_NAME}.old").read_bytes() == bad
+    no_reading(monkeypatch)
+    assert listed(capsys, tmp_path) == first
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "UPDATE ride SET energy_wh = 'soup', low_energy_wh = x'00', high_energy_wh = NULL",
+        "UPDATE ride SET why = '[' ",
+        "UPDATE ride SET why = '[]'",
+        "UPDATE ride SET name = x'ff'",
+        "UPDATE ride SET start_utc = 5.0, stamp = 7, profile = 8",
+    ],
+)
+def test_rows_that_make_no_sense_break_nothing(change, capsys, tmp_path: Path) -> None:
+    session(tmp_path)
+    first = listed(capsys, tmp_path)
+    with sqlite3.connect(tmp_path / FILE_NAME) as store:
+        store.execute(change)
+    store.close()
+    found = listed(capsys, tmp_path)
+    if "soup" in change:
+        assert found["sessions"][0]["energy_wh"] is None
+        assert found["sessions"][0]["why"]["energy_wh"] == {"code": "not_stated"}
+        found = listed(capsys, tmp_path, "--rebuild")
+    assert found == first
+
+
+def test_where_nothing_can_be_written_the_users_cache_is_used(
+    capsys, tmp_path: Path, monkeypatch
+) -> None:
+    season, cache = tmp_path / "season", tmp_path / "cache"
+    session(season)
+    monkeypatch.setenv("XDG_CACHE_HOME", str(cache))
+    allowed = storing._writable
+    monkeypatch.setattr(storing, "_writable", lambda path: path != season and allowed(path))
+    first = listed(capsys, season)
+    assert not (season / FILE_NAME).exists()
+    (store,) = cache.rglob("*.sqlite")
+    assert store == store_path(season)
+    no_reading(monkeypatch)
+    assert listed(capsys, season) == first
+    # Another folder has another one.
+    monkeypatch.setattr(storing, "_writable", lambda path: False)
+    assert store_path(tmp_path) != store_path(season)
+    monkeypatch.setenv("XDG_CACHE_HOME", "not/absolute")
+    assert store_path(season).is_absolute()
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can become somebody without rights")
+@pytest.mark.slow
+def test_a_folder_that_is_really_read_only(capsys, tmp_path: Path, monkeypatch) -> None:
+    season, cache = tmp_path / "season", tmp_path / "cache"
+    session(season)
+    cache.mkdir()
+    os.chown(cache, 65534, 65534)
+    temporary = Path(tempfile.gettempdir()).resolve()
+    for folder in (season, *season.iterdir(), *season.resolve().parents):
+        if temporary in folder.resolve().parents:
+            folder.chmod(folder.stat().st_mode | 0o055)
+    for file in season.rglob("*.*"):
+        file.chmod(file.stat().st_mode | 0o044)
+    tmp_path.chmod(0o755)
+    monkeypatch.setenv("XDG_CACHE_HOME", str(cache))
+    os.seteuid(65534)
+    try:
+        first = listed(capsys, season)
+        again = listed(capsys, season)
+    finally:
+        os.seteuid(0)
+    assert first == again
+    assert len(first["sessions"]) == 1
+    assert not (season / FILE_NAME).exists()
+    assert len(list(cache.rglob("*.sqlite"))) == 1
+
+
+def test_where_no_store_can_be_had_at_all_it_goes_on_with_one_line(
+    capsys, tmp_path: Path, monkeypatch
+) -> None:
+    session(tmp_path)
+    first = listed(capsys, tmp_path)
+    (tmp_path / FILE_NAME).unlink()
+    (tmp_path / FILE_NAME).mkdir()
+    assert main(["sessions", str(tmp_path), "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert err.count("\n") == 1
+    assert "going on without it" in err
+    assert json.loads(out) == first
+
+
+def test_a_card_that_is_full_hinders_nothing(capsys, tmp_path: Path, monkeypatch) -> None:
+    session(tmp_path)
+    first = listed(capsys, tmp_path)
+
+    def full(*_: object) -> None:
+        raise sqlite3.OperationalError("database or disk is full")
+
+    monkeypatch.setattr(storing, "_update", full)
+    (tmp_path / "plain.tlog").write_bytes(log_bytes(start_us=START_US - DAY_US))
+    assert main(["sessions", str(tmp_path)]) == 0
+    out, err = capsys.readouterr()
+    assert "2 sessions" in out
+    assert err.count("\n") == 1
+    assert "disk is full" in err
+    monkeypatch.undo()
+    assert listed(capsys, tmp_path)["sessions"][0] == first["sessions"][0]
+
+
+def test_nobody_else_reads_where_somebody_was(capsys, tmp_path: Path) -> None:
+    session(tmp_path)
+    listed(capsys, tmp_path)
+    assert stat.S_IMODE((tmp_path / FILE_NAME).stat().st_mode) == 0o600
+
+
+def test_a_store_that_another_program_keeps_is_not_waited_for_long(
+    capsys, tmp_path: Path, monkeypatch
+) -> None:
+    session(tmp_path)
+    first = listed(capsys, tmp_path)
+    monkeypatch.setattr(storing, "BUSY_S", 0.05)
+    other = sqlite3.connect(tmp_path / FILE_NAME)
+    other.execute("BEGIN EXCLUSIVE")
+    assert main(["sessions", str(tmp_path), "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert "locked" in err
+    assert err.count("\n") == 1
+    assert json.loads(out) == first
+    other.rollback()
+    other.close()
+    assert listed(capsys, tmp_path) == first
+
+
+def test_one_of_ours_that_is_at_it_is_not_waited_for_long(
+    capsys, tmp_path: Path, monkeypatch
+) -> None:
+    session(tmp_path)
+    first = listed(capsys, tmp_path)
+    monkeypatch.setattr(storing, "BUSY_S", 0.05)
+    folder = os.open(tmp_path, os.O_RDONLY)
+    fcntl.flock(folder, fcntl.LOCK_EX)
+    assert main(["sessions", str(tmp_path), "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert "another program keeps it locked" in err
+    assert err.count("\n") == 1
+    assert json.loads(out) == first
+    os.close(folder)
+    no_reading(monkeypatch)
+    assert listed(capsys, tmp_path) == first

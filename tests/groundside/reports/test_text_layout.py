@@ -1,0 +1,46 @@
+"""What fits a terminal."""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from groundside.reports.text_layout import printable, short_names, wrapped
+
+
+@given(st.lists(st.text(max_size=60), max_size=8), st.integers(6, 20))
+def test_short_names_fit_and_differ(labels: list[str], width: int) -> None:
+    found = short_names(labels, width)
+    assert set(found) == set(labels)
+    assert len(set(found.values())) == len(found)
+    assert all(len(short) <= width for short in found.values())
+
+
+def test_short_labels_stay_as_they_are() -> None:
+    assert short_names(["slim", "broad"]) == {"slim": "slim", "broad": "broad"}
+    long = "two blades of carbon, "
+    assert list(short_names([long + "cut", long + "whole", "x" * 40 + "cut"]).values()) == [
+        "two bla..on, cut", "two bla.., whole", "xxxxxxx..xxxxcut",
+    ]  # fmt: skip
+    assert list(short_names(["a" * 30, "a" * 31]).values()) == ["a" * 7 + ".." + "a" * 7,
+                                                                "a" * 14 + "~2"]  # fmt: skip
+
+
+@given(st.text())
+def test_nothing_that_steers_a_terminal(line: str) -> None:
+    found = printable(line)
+    assert found.isprintable()
+    assert len(found) == len(line)
+    assert printable(found) == found
+
+
+@given(st.lists(st.text("abcdefgh", min_size=1, max_size=30), min_size=1, max_size=60))
+def test_sentences_fit(words: list[str]) -> None:
+    lines = wrapped(" ".join(words))
+    assert all(len(line) <= 80 for line in lines)
+    assert " ".join(lines).split() == words
+
+
+def test_a_number_stays_with_its_unit() -> None:
+    for pad in range(60, 90):
+        for unit in ("%", "W", "m/s", "km/h", "kn", "mph", "°C"):
+            lines = wrapped("x" * pad + f" 12.5 {unit} more")
+            assert any(f"12.5 {unit}" in line for line in lines)

@@ -1,0 +1,184 @@
+"""Every code has a sentence, and every sentence says what its code holds, in the reader's units."""
+
+import importlib
+import inspect
+import itertools
+import pkgutil
+import re
+import string
+import textwrap
+from collections.abc import Mapping
+from typing import Any
+
+import pytest
+
+import groundside.words
+import onboard.contract
+from groundside.words.filling import Sentence, fill, written
+from groundside.words.units import CHOICES, Units
+from onboard.contract.codes import Code, Statement, Value
+from onboard.contract.quantities import kind_of, unit_of
+
+
+def _modules(package: Any) -> list[Any]:
+    return [
+        importlib.import_module(f"{package.__name__}.{module.name}")
+        for module in pkgutil.iter_modules(package.__path__)
+        if not module.name.startswith("__")
+    ]
+
+
+FAMILIES = {
+    name: member
+    for module in _modules(onboard.contract)
+    for name, member in inspect.getmembers(module, inspect.isclass)
+    if issubclass(member, Code) and member is not Code
+}
+"""The enumerations of codes, by name."""
+
+
+def _is_table(value: object) -> bool:
+    return isinstance(value, Mapping) and bool(value) and all(isinstance(k, Code) for k in value)
+
+
+TABLES: dict[str, Mapping[Code, Sentence]] = {
+    name: value
+    for module in _modules(groundside.words)
+    for name, value in vars(module).items()
+    if _is_table(value) and name != "MENDING"
+}
+"""The tables of sentences, by name; what to do about a reason is said of some only."""
+
+ROWS = [(row, sentence) for table in TABLES.values() for row, sentence in table.items()]
+NAMES = [f"{type(row).__name__}.{row.name}" for row, _ in ROWS]
+EVERY_ROW = pytest.mark.parametrize(("row", "sentence"), ROWS, ids=NAMES)
+
+READERS_OWN = {
+    "m": lambda units: units.distance_name,
+    "m/s": lambda units: units.speed_name,
+    "Wh/km": lambda units: units.consumption_name,
+}
+"""What stands behind a number whose unit the reader chooses."""
+
+SAMPLES: dict[str, tuple[Value, Value]] = {
+    "errno": (28, 5),
+    "reason": ("no_fix", "no_gps"),
+    "reasons": (("no_run_back",), ("not_opposite",)),
+    "key": ("text", "reserve_fraction"),
+    "of": ("note", "charged"),
+    "held": ("motor_current", "not_known"),
+    "dated_by": ("stamps", "nothing"),
+}
+"""Two values each of names whose texts are codes themselves, or numbers of errors."""
+
+PROBLEMS: dict[str, tuple[Value, Value]] = {
+    "link_down": ("cannot_open", "broke"),
+    "record_stopped": ("refused", "no_answer"),
+    "record_at_risk": ("refused", "no_answer"),
+    "record_moved": ("renamed", "removed"),
+}
+"""Two of the problems that each alert may have."""
+
+BY_KIND: dict[str, tuple[Value, Value]] = {
+    "quantity": (17.3, 61.8),
+    "quantities": ((17.3, 42.6), (61.8, 77.2)),
+    "count": (3, 8),
+    "counts": ((3, 4), (7, 8)),
+    "text": ("slim 3", "broad 2"),
+    "texts": (("slim 3", "broad 2"), ("broad 2", "slim 3")),
+}
+
+FRACTIONS = (0.31, 0.42)
+
+EITHER: dict[str, str] = {"problem": "errno", "leg_sd_mps": "change_mps"}
+"""Values that are said only where another is not known."""
+
+
+def samples(row: Code, name: str) -> tuple[Value, Value]:
+    """Give two values that a statement may hold under a name."""
+    if name == "problem":
+        return PROBLEMS[row.code]
+    if name in SAMPLES:
+        return SAMPLES[name]
+    return FRACTIONS if unit_of(name) == "share" else BY_KIND[kind_of(name)]
+
+
+def text_of(row: Code, sentence: Sentence, units: Units, **other: Value) -> str:
+    values = {name: samples(row, name)[0] for name in row.names} | other
+    return fill(sentence, Statement(row, **values), units)
+
+
+def aside_of(row: Code, name: str) -> dict[str, Value]:
+    """Give what must not be known for a value to be said."""
+    return {EITHER[name]: None} if EITHER.get(name) in row.names else {}
+
+
+def asides(row: Code) -> list[dict[str, Value]]:
+    """Give the ways in which a row is to be looked at: all known, and each of those."""
+    return [{}, *(aside for name in row.names if (aside := aside_of(row, name)))]
+
+
+def gaps(sentence: str) -> set[str]:
+    return {name for _, name, _, _ in string.Formatter().parse(sentence) if name}
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_every_code_has_a_sentence_and_every_sentence_a_code(family: str) -> None:
+    tables = [table for table in TABLES.values() if isinstance(next(iter(table)), FAMILIES[family])]
+    assert len(tables) == 1
+    assert set(tables[0]) == set(FAMILIES[family])
+
+
+def test_nothing_in_a_table_is_of_another_family() -> None:
+    assert all(len({type(row) for row in table}) == 1 for table in TABLES.values())
+    assert len(TABLES) == len(FAMILIES)
+
+
+@EVERY_ROW
+def test_it_is_painted(row: Code, sentence: Sentence) -> None:
+    for units, width, aside in itertools.product(CHOICES.values(), (40, 80), asides(row)):
+        text = text_of(row, sentence, units, **aside)
+        lines = textwrap.wrap(text, width, break_long_words=False, break_on_hyphens=False)
+        assert lines
+        assert all(len(line) <= width for line in lines), text
+        assert text.isprintable()
+        assert text == " ".join(text.split())
+        # Nothing of how it is stored.
+        assert not set("{}") & set(text), text
+        assert not any(name in text for name in row.names if "_" in name), text
+        assert "None" not in text
+
+
+@EVERY_ROW
+def test_gaps_are_values_of_the_code(row: Code, sentence: Sentence) -> None:
+    if isinstance(sentence, str):
+        assert gaps(sentence) == set(row.names)
+        text = text_of(row, sentence, CHOICES["kn"])
+        for name in row.names:
+            assert written(name, samples(row, name)[0], CHOICES["kn"]) in text
+
+
+@EVERY_ROW
+def test_every_value_is_said(row: Code, sentence: Sentence) -> None:
+    for name in row.names:
+        first, second = (
+            text_of(row, sentence, CHOICES["km/h"], **aside_of(row, name), **{name: value})
+            for value in samples(row, name)
+        )
+        assert first != second, name
+
+
+@EVERY_ROW
+def test_a_speed_or_distance_is_in_the_reader_s_units(row: Code, sentence: Sentence) -> None:
+    for name in row.names:
+        own = READERS_OWN.get(unit_of(name) or "")
+        if own is None:
+            continue
+        for units in CHOICES.values():
+            text = text_of(row, sentence, units, **aside_of(row, name))
+            assert re.search(rf"\d {re.escape(own(units))}(?![\w/])", text), text
+
+
+def test_some_rows_hold_speeds_and_distances() -> None:
+    held = {unit_of(name) for row, _ in ROWS for name in row.names}
+    assert {"m", "m/s"} <= held

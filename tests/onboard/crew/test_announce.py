@@ -1,0 +1,82 @@
+"""Announcing on real sockets: who looks finds the craft by its key's begin, and nothing more."""
+
+import asyncio
+import builtins
+import logging
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from groundside.connection.finding import Found, _announced
+from onboard.crew.announce import Announcing
+from onboard.crew.keys import own_fingerprint
+from tests.onboard.crew.doors import paired_folder
+from tests.own_service import use_own_service
+
+
+@pytest.fixture(autouse=True)
+def own_service(monkeypatch: pytest.MonkeyPatch) -> str:
+    return use_own_service(monkeypatch)
+
+
+def look_until(wanted: Callable[[tuple[Found, ...]], bool]) -> tuple[Found, ...]:
+    """Look around, longer each time, until it looks as wanted or there is no hope."""
+    found: tuple[Found, ...] = ()
+    for look_s in (2.0, 8.0, 32.0):
+        if wanted(found := asyncio.run(_announced(look_s))):
+            break
+    return found
+
+
+@pytest.mark.slow
+def test_it_is_found_and_says_no_name(tmp_path: Path) -> None:
+    folder = paired_folder(tmp_path)
+    name = own_fingerprint(folder).hex()[:8]
+    announcing = Announcing(folder, "192.0.2.7", 27222)
+    try:
+        try:
+            announcing.tell()
+            found = look_until(lambda found: found != ())
+        except OSError as problem:
+            pytest.skip(f"no multicast here: {problem}")
+        assert found == (Found(f"wattwake-{name}", "192.0.2.7", 27222, name),)
+    finally:
+        announcing._take_back()
+    assert look_until(lambda found: found == ()) == ()
+
+
+def test_this_boards_own_address_is_not_announced(tmp_path: Path) -> None:
+    announcing = Announcing(paired_folder(tmp_path), "127.0.0.1", 27222)
+    asyncio.run(announcing.run())  # it ends at once: there is nothing to tell
+    assert announcing._told is None
+
+
+@pytest.mark.parametrize(
+    ("problem", "said"),
+    [
+        (ImportError("zeroconf"), "pip install 'wattwake[pair]'"),
+        (OSError(19, "No such device"), "No such device"),
+    ],
+)
+def test_where_it_cannot_it_says_so_once(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+    problem: Exception,
+    said: str,
+) -> None:
+    real = builtins.__import__
+
+    def without(name: str, *rest: Any, **more: Any) -> Any:
+        if name.startswith("zeroconf"):
+            raise problem
+        return real(name, *rest, **more)
+
+    folder = paired_folder(tmp_path)
+    monkeypatch.setattr(builtins, "__import__", without)
+    with caplog.at_level(logging.WARNING, "wattwake"):
+        asyncio.run(Announcing(folder, "192.0.2.7", 27222).run())
+    assert len(caplog.records) == 1
+    assert said in caplog.text

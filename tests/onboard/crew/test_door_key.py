@@ -1,0 +1,28 @@
+"""The key at the door is the one that its file holds now, or none."""
+
+from pathlib import Path
+
+from onboard.crew.door import CrewDoor, DoorSettings
+from onboard.crew.keys import identity_path, make_identity
+from onboard.feed.server import FeedServer
+
+
+def test_a_key_that_was_damaged_is_used_no_more_and_a_new_one_is(tmp_path: Path) -> None:
+    folder = tmp_path / "pairing"
+    make_identity(folder)
+    door = CrewDoor(DoorSettings("127.0.0.1", 0, folder, "skiff"), FeedServer())
+    door._load_key()
+    first = door._context
+    assert first is not None
+    door._load_key()
+    assert door._context is first
+    path = identity_path(folder)
+    whole = path.read_text()
+    path.unlink()
+    path.write_text(whole.replace("A", "B"))
+    door._load_key()
+    assert door._context is None
+    path.unlink()
+    make_identity(folder)
+    door._load_key()
+    assert door._context not in (None, first)

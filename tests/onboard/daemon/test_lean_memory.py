@@ -1,0 +1,54 @@
+"""What was freed goes back to the board, though something small was left between."""
+
+import ctypes
+import re
+from pathlib import Path
+
+import pytest
+
+from onboard.daemon import lean_memory
+
+
+def resident_bytes() -> int:
+    found = re.search(r"^VmRSS:\s+(\d+) kB", Path("/proc/self/status").read_text(), re.MULTILINE)
+    assert found
+    return int(found[1]) * 1024
+
+
+@pytest.mark.skipif(not hasattr(ctypes.CDLL(None), "malloc_trim"), reason="another C library")
+def test_what_was_freed_goes_back_from_between_what_stays() -> None:
+    size = 64 << 10
+    pieces = [b"x" * (size - 100) for _ in range(600)]
+    stay = pieces[::10]
+    full = resident_bytes()
+    del pieces
+    lean_memory.give_back()
+    assert full - resident_bytes() > 0.8 * 540 * size
+    assert len(stay) == 60
+
+
+def test_a_c_library_without_such_functions_is_left_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ctypes, "CDLL", lambda _: object())
+    lean_memory.begin()
+    lean_memory.give_back()
+
+
+def test_memory_goes_back_at_its_pace_and_at_once_behind_a_fit_or_a_save(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    given: list[float] = []
+    back, fit, other = lean_memory.GiveBack(), object(), object()
+
+    def due(now_s: float, fitted: object) -> bool:
+        monkeypatch.setattr(lean_memory, "give_back", lambda: given.append(now_s))
+        back.if_due(now_s, fitted)
+        return given[-1:] == [now_s]
+
+    every_s = lean_memory.GIVE_BACK_EVERY_S
+    assert due(100.0, fit)
+    assert not due(100.0 + every_s - 0.2, fit)
+    assert due(100.0 + every_s, fit)
+    assert due(100.2 + every_s, other)
+    assert not due(100.4 + every_s, other)
+    back.soon()
+    assert due(100.6 + every_s, other)

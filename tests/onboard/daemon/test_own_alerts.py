@@ -1,0 +1,54 @@
+"""What the rider is told of the daemon itself: by code, each for as long as it is so."""
+
+from dataclasses import replace
+
+import pytest
+
+from onboard.contract.alerts import AlertCode
+from onboard.daemon.own_alerts import SILENT_S, OwnAlerts, Running
+from onboard.record.subscriber import STRICT, Subscriber
+from onboard.telemetry.mavlink.signing import Refused
+
+NOW_S = 1000.0
+WELL = Running(NOW_S, None, NOW_S - 0.1, 0, Refused(), ())
+
+
+def codes(running: Running) -> dict[str, str]:
+    """Code and level of each."""
+    return {alert.code: alert.level for alert in OwnAlerts().now(running)}
+
+
+def test_while_all_is_well_nothing_is_said() -> None:
+    assert codes(WELL) == {}
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"heard_s": NOW_S - SILENT_S}, {}),
+        ({"heard_s": NOW_S - SILENT_S - 0.1}, {"link_silent": "warning"}),
+        ({"dropped_bytes": 1}, {"bytes_dropped": "warning"}),
+        ({"refused": Refused(unsigned=1)}, {"frames_refused": "note"}),
+        ({"refused": Refused(wrong_signature=1)}, {"frames_refused": "note"}),
+        ({"refused": Refused(replayed=1)}, {"frames_refused": "note"}),
+        ({"scan_faults": 1}, {"scan_failed": "warning"}),
+        ({"record_faults": 1}, {"record_failed": "warning"}),
+    ],
+)
+def test_each_trouble_has_its_alert(changes: dict, said: dict[str, str]) -> None:
+    assert codes(replace(WELL, **changes)) == said
+
+
+def test_a_part_that_fails_is_named_by_its_code(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(STRICT, "0")
+    feed = Subscriber(AlertCode.FEED_FAILED, "the feed")
+    feed.failed(NOW_S, RuntimeError())
+    assert codes(replace(WELL, failing=[feed])) == {"feed_failed": "warning"}
+
+
+def test_an_alert_counts_from_when_it_came_up_last() -> None:
+    alerts, since = OwnAlerts(), []
+    for second, dropped in enumerate([0, 5, 9, 9, 0, 1, 1]):
+        running = replace(WELL, now_s=NOW_S + second, heard_s=NOW_S + second, dropped_bytes=dropped)
+        since.append([one.since_s for one in alerts.now(running)])
+    assert since == [[], [0.0], [1.0], [2.0], [], [0.0], [1.0]]

@@ -1,0 +1,166 @@
+"""The pack while it is counted: what it asks and when, what is kept of it, silent instruments."""
+
+import json
+import math
+
+import numpy as np
+import pytest
+
+from onboard.block import Block
+from onboard.contract.figure import Figure, Unknown
+from onboard.contract.reasons import Reason
+from onboard.efficiency.advice.counted_pack import ASK_FROM_S, CountedPack
+from onboard.efficiency.advice.present_riding import Riding
+from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.battery.recharge import Away
+from onboard.efficiency.battery.saved_charge import KeptCharge
+from onboard.efficiency.meters.energy import EnergyMeter
+from onboard.efficiency.meters.source_rules import SILENT_S
+from onboard.efficiency.parts import Parts
+from onboard.efficiency.sources.battery_side import BatterySide
+from onboard.efficiency.sources.instruments import Instruments
+from onboard.efficiency.sources.power_sources import PowerSources
+from onboard.efficiency.statistics.shared_errors import CAPACITY, COUNT, Spread
+from onboard.efficiency.trip.consumption import Stretch
+from onboard.profile import Battery, Profile, Sensors
+from tests.onboard.efficiency.battery.made_packs import seconds
+from tests.onboard.efficiency.sources.test_sources_silent import channel
+
+LFP = Battery("lfp", 16, 20.0, resistance_ohm=1e-3, start_fraction=0.6)
+RIDING = Riding(400.0, 2.0, 50.0, 600.0, 0.0036, 0.5, 0.0049)
+
+
+def metered(counter_ah: float | None, count: int = 60) -> tuple[PowerSources, CountedPack]:
+    """A minute at 8 A, by a pack whose autopilot has counted so much before, and its counting."""
+    power, t_s = PowerSources(Sensors()), np.arange(0.0, count)
+    before = math.nan if counter_ah is None else counter_ah
+    columns = {"pack": 0, "volts_v": 52.0, "amps_a": 8.0, "charge_out_ah": before + t_s * 8 / 3600}
+    power.fold(Block({"battery": channel("battery", t_s, **columns)}))
+    return power, CountedPack(Profile(battery=LFP), Parts(), power)
+
+
+def resumed(away: Away, counter_ah: float | None) -> CountedPack:
+    """The next run's, which began when the autopilot's counter stood at `counter_ah`; 5 before."""
+    _, counted = metered(counter_ah)
+    counted.resume(json.loads(json.dumps(Pack(LFP, Sensors()).count.as_dict())), math.nan)
+    counted.away(-math.inf, away, 5.0)
+    counted.fold(seconds(np.full(50, 52.0), np.full(50, 8.0)))
+    return counted
+
+
+@pytest.mark.parametrize(
+    ("away", "counter_ah", "fraction", "asks"),
+    [
+        # The autopilot ran on, and its counter went from 5 to 7 Ah: 2 of 20 Ah were drawn.
+        (Away(7200.0, True), 7.0, 0.5, False),
+        (Away(7200.0, True), 5.0, 0.6, False),
+        # It was reset, it has none, or the autopilot was off: nobody knows.
+        (Away(7200.0, True), 1.0, 0.6, True),
+        (Away(7200.0, True), None, 0.6, True),
+        (Away(7200.0, False), 7.0, 0.6, True),
+        (Away(60.0, False), 7.0, 0.6, False),
+    ],
+)
+def test_a_counter_that_ran_on_tells_what_was_drawn(away, counter_ah, fraction, asks) -> None:
+    counted = resumed(away, counter_ah)
+    drawn = 8.0 * 50 / 3600 / 20
+    found, _ = counted.pack.count.state.fraction(counted.pack.count.charge_ah, 50.0)
+    assert found == pytest.approx(fraction - drawn, abs=1e-3)
+    assert (counted.pack.count.unsaid_since_s is not None) is asks
+
+
+def test_the_question_waits_until_the_time_of_day_may_be_known() -> None:
+    counted = resumed(Away(7200.0), None)
+    for now_s, asked in ((1.0, 0), (ASK_FROM_S - 1.0, 0), (ASK_FROM_S + 1.0, 1)):
+        alerts = counted.question(now_s)
+        assert [alert.code for alert in alerts] == ["charge_unsaid"] * asked
+    counted.pack.charged(("charged_wh", 0.0))
+    assert counted.question(100.0) == ()
+
+
+def test_the_range_and_the_time_reach_up_to_those_of_a_full_pack_while_it_is_open() -> None:
+    counted, full = resumed(Away(7200.0), None), Pack(LFP, Sensors())
+    side = counted._power.chosen()
+    full.charged_full()
+    pack = Pack(LFP, Sensors())
+    minutes = Stretch(300.0, Spread.of_energy(33.3, 4.2), Spread(600.0, np.zeros(COUNT)))
+    for found, wh_each in (
+        (counted.range_now_m(side, RIDING), 400 / 2.0 / 3.6 / 1000),
+        (counted.time_left_s(side, minutes, RIDING), 400 / 3600),
+    ):
+        assert isinstance(found, Figure)
+        assert found.value == pytest.approx(pack.left_wh(400.0) / wh_each, rel=0.02)
+        assert found.high > full.left_wh(400.0) / wh_each
+
+
+def test_at_rest_the_time_left_is_that_of_the_power_now() -> None:
+    # 20 W of instruments over the last five minutes, after riding at 400 W.
+    _, counted = metered(None)
+    side, pack = counted._power.chosen(), Pack(LFP, Sensors())
+    for made_m, power_w in ((10.0, 20.0), (600.0, 400.0)):
+        energy = Spread.of_energy(20.0 * 300 / 3600, 4.2)
+        minutes = Stretch(300.0, energy, Spread(made_m, np.zeros(COUNT)))
+        found = counted.time_left_s(side, minutes, RIDING)
+        assert found.value == pytest.approx(pack.left_wh(power_w) / power_w * 3600, rel=0.01)
+
+
+def test_a_meter_that_is_silent_leaves_what_is_left_unknown() -> None:
+    _, counted = metered(None)
+    silent = Unknown(Reason.SOURCES_SILENT, sources=("battery 1",))
+    assert counted.by(silent) is silent
+    assert isinstance(counted.state(silent, RIDING).left_wh, Unknown)
+    assert isinstance(counted.range_now_m(silent, RIDING), Unknown)
+    assert isinstance(counted.time_left_s(silent, silent, RIDING), Unknown)
+    none = CountedPack(Profile(), Parts(), PowerSources(Sensors()))
+    assert isinstance(none.by(BatterySide((EnergyMeter(Sensors()),))), Unknown)
+
+
+@pytest.mark.parametrize(
+    ("silent_s", "known"), [(0.0, True), (SILENT_S - 1.0, True), (SILENT_S + 2.0, False)]
+)
+def test_what_is_drawn_while_nothing_is_heard_is_no_saving(silent_s: float, known: bool) -> None:
+    instruments, t_s = Instruments(Profile(), Parts()), np.arange(0.0, 60.0)
+    until_s = t_s[-1] + silent_s
+    more = np.arange(0.0, until_s + 0.5)
+    gps = channel("gps", more, fix=3, speed_mps=2.0, course_deg=90.0)
+    instruments.fold(Block({"power": channel("power", t_s, volts_v=50.0, amps_a=8.0), "gps": gps}))
+    found = instruments.unless_silent(instruments.battery_side())
+    assert isinstance(found, BatterySide) is known
+
+
+KEPT = Pack(LFP, Sensors()).count.as_dict()
+
+
+@pytest.mark.parametrize(
+    ("changed", "can_be"),
+    [
+        ({}, True),
+        ({"fraction": 1.4}, True),
+        ({"fraction": 1.6}, False),
+        ({"fraction": -0.6}, False),
+        ({"fraction": math.nan}, False),
+        ({"capacity_error": -0.4}, True),
+        ({"capacity_error": -0.95}, False),
+        ({"capacity_error": 1.2}, False),
+        ({"covariance": (np.eye(COUNT) * -1e-3).tolist()}, False),
+        ({"covariance": np.eye(3).tolist()}, False),
+    ],
+)
+def test_what_was_kept_is_believed_if_it_can_be(changed: dict, can_be: bool) -> None:
+    if can_be:
+        read = KeptCharge.read(KEPT | changed, 20.0, 0.0).state
+        fraction, _ = read.fraction(0.0, 0.0)
+        assert fraction == (KEPT | changed)["fraction"]
+        assert read.mean[CAPACITY] == (KEPT | changed)["capacity_error"]
+    else:
+        with pytest.raises(ValueError, match="kept battery state"):
+            KeptCharge.read(KEPT | changed, 20.0, 0.0)
+
+
+def test_a_capacity_that_was_corrected_outlasts_the_run() -> None:
+    again = Pack(LFP, Sensors())
+    again.resume(KEPT | {"capacity_error": -0.2}, Away(5.0, True, 0.0))
+    assert again.full.value == pytest.approx(0.8 * Pack(LFP, Sensors()).full.value)
+    # A tenth of what it holds now, drawn.
+    again.fold(seconds(np.full(720, 52.0), np.full(720, 8.0)))
+    assert again.count.state.fraction(1.6, 720.0)[0] == pytest.approx(0.6 - 0.1)

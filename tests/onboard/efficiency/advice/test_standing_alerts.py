@@ -1,0 +1,116 @@
+"""Alerts come and go without flicker, and each condition has its own day and a twin without."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from onboard.contract.alerts import AlertCode
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import DriveState, unknown_figures
+from onboard.efficiency.advice.conditions import Watches
+from onboard.efficiency.advice.standing_alerts import Condition, Watch
+from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.profile import Drive, Profile
+
+
+def fold(holds, cuts=()) -> tuple[list[float], float | None]:
+    watch = Watch(Condition(AlertCode.IMPLAUSIBLE, on_after_s=3.0, off_after_s=2.0))
+    holds = np.asarray(holds, bool)
+    t_s = np.arange(1.0, len(holds) + 1)
+    events = []
+    for a, b in zip([0, *cuts], [*cuts, len(holds)], strict=True):
+        events += watch.fold(t_s[a:b], holds[a:b], lambda n: {})
+    return [event.t_s for event in events], watch.on_since_s
+
+
+def test_it_comes_after_a_while_and_goes_after_a_while() -> None:
+    assert fold([0, 1, 1, 1, 1]) == ([4.0], 1.0)
+    assert fold([0, 1, 1, 0, 1, 1, 0]) == ([], None)
+    assert fold([1, 1, 1, 0, 1, 0, 1]) == ([3.0], 0.0)
+    assert fold([1, 1, 1, 0, 0, 1, 1, 1]) == ([3.0, 8.0], 5.0)
+
+
+@given(st.lists(st.booleans(), max_size=40), st.lists(st.integers(0, 40), max_size=5))
+def test_alerts_do_not_depend_on_the_cut(holds, cuts) -> None:
+    assert fold(holds, sorted(min(cut, len(holds)) for cut in cuts)) == fold(holds)
+
+
+def cells(seconds=240, **columns) -> Cells:
+    rng = np.random.default_rng(1)
+    noise = rng.normal(0, 0.02, seconds)
+    plain = {
+        "t_s": np.arange(1.0, seconds + 1),
+        "amps_a": 10.0 + noise,
+        "volts_v": np.full(seconds, 50.0),
+        "charge_ah": np.arange(seconds) / 360.0,
+        "east_mps": np.full(seconds, 2.0),
+        "north_mps": np.zeros(seconds),
+        "distance_m": np.full(seconds, 2.0),
+        "throttle_fraction": np.full(seconds, 0.5),
+        "drive_degc": np.full(seconds, 40.0),
+        "latitude_deg": np.full(seconds, 45.0),
+        "longitude_deg": np.full(seconds, -30.0),
+    }
+    plain |= {key: np.broadcast_to(value, seconds).astype(float) for key, value in columns.items()}
+    plain.setdefault("power_w", plain["amps_a"] * plain["volts_v"])
+    return Cells(**plain)
+
+
+def codes(**columns) -> set[str]:
+    watches = Watches(Profile(drive=Drive(temperature_most_degc=70.0)), cutoff_v=42.0)
+    watches.seconds(cells(**columns))
+    return {event.alert.code for event in watches.events}
+
+
+late = np.arange(240) > 120
+falling = 20.0 - np.arange(240) / 30.0
+
+
+def test_a_plain_ride_raises_nothing() -> None:
+    assert codes() == set()
+
+
+@pytest.mark.parametrize(
+    ("code", "columns", "twin"),
+    [
+        ("no_power_data", {"power_w": np.where(late, np.nan, 500.0)}, {"power_w": np.nan}),
+        ("no_speed", {"east_mps": np.where(late, np.nan, 2.0)}, {"east_mps": np.nan}),
+        ("current_dead", {"amps_a": 0.01}, {"amps_a": 0.01, "distance_m": 0.1}),
+        ("current_dead", {"amps_a": 0.01}, {"amps_a": 0.01, "throttle_fraction": 0.0}),
+        (
+            "current_stuck",
+            {"amps_a": 50.0, "volts_v": np.linspace(50, 46, 240)},
+            {"amps_a": 50.0, "volts_v": 50.0},
+        ),
+        ("near_cutoff", {"volts_v": np.where(late, 42.5, 48)}, {"volts_v": np.where(late, 44, 48)}),
+        ("drive_hot", {"drive_degc": np.where(late, 75, 60)}, {"drive_degc": 69.0}),
+        (
+            "heat_limiting",
+            {"amps_a": falling},
+            {"amps_a": falling, "throttle_fraction": np.linspace(0.6, 0.3, 240)},
+        ),
+    ],
+)
+def test_each_cause_raises_its_alert_and_its_twin_does_not(code, columns, twin) -> None:
+    assert code in codes(**columns)
+    assert code not in codes(**twin)
+
+
+def test_a_hot_drive_stays_hot_until_it_has_cooled_down() -> None:
+    watches = Watches(Profile(drive=Drive(temperature_most_degc=70.0)), cutoff_v=None)
+    swings = 70.0 + 3.0 * np.sin(np.arange(240) / 8.0)
+    watches.seconds(cells(drive_degc=swings))
+    assert [event.alert.code for event in watches.events] == ["drive_hot"]
+    # The onset's value stays with the event, the alert's own is that of now.
+    assert watches.events[0].alert.values["temperature_degc"] > 70.0
+    nothing = unknown_figures(Unknown(Reason.NOT_HEARD), 240.0, "plain")
+    warm = DriveState(rpm=900.0, motor_amps_a=9.0, temperature_degc=68.0)
+    (alert,) = watches.alerts(replace(nothing, drive=warm))
+    assert (alert.level, alert.values) == ("danger", {"temperature_degc": 68.0})
+    # Of a drive that is not heard any more nothing is told as if it were so now.
+    (alert,) = watches.alerts(nothing)
+    assert alert.values == {"temperature_degc": None}

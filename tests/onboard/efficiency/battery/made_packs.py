@@ -1,0 +1,56 @@
+"""Seconds of telemetry that a known pack gives, for the tests of the battery's parts."""
+
+import csv
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+from onboard.efficiency.battery.chemistry import CHEMISTRIES
+from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.profile import Battery
+
+DATA = Path(__file__).parents[3] / "data"
+AT = np.linspace(0, 1, 21)
+LI_ION = Battery("li-ion", 14, 25.0, resistance_ohm=0.05)
+LFP = Battery("lfp", 8, 35.0, resistance_ohm=0.02)
+
+
+def seconds(volts, amps, begin_s=0.0, drawn_ah=0.0) -> Cells:
+    volts, amps = np.broadcast_arrays(np.asarray(volts, float), np.asarray(amps, float))
+    nothing = np.full(len(volts), np.nan)
+    charge_ah = drawn_ah + np.cumsum(np.nan_to_num(amps)) / 3600.0
+    ends = begin_s + np.arange(1.0, len(volts) + 1)
+    return Cells(ends, volts * amps, amps, volts, charge_ah, *([nothing] * 7))
+
+
+def rest(battery: Battery, fraction: float, count: int, *, begin_s=0.0, drawn_ah=0.0) -> Cells:
+    """A pack of the table's own cells that rests at a charge."""
+    table = CHEMISTRIES[battery.chemistry]
+    volts = battery.cells * np.interp(fraction, table.fraction, table.ocv_v)
+    return seconds(np.full(count, volts), np.full(count, 0.0), begin_s, drawn_ah)
+
+
+@cache
+def published() -> dict[str, np.ndarray]:
+    """Open-circuit volts at `AT` of the published cells; origin: tests/data/README.md."""
+    sets: dict[str, list[float]] = {}
+    with (DATA / "pybamm_ocv_soc.csv").open(newline="") as file:
+        for row in csv.DictReader(file):
+            sets.setdefault(row["parameter_set"], []).append(float(row["ocv_V"]))
+    return {name: np.array(volts) for name, volts in sets.items()}
+
+
+def discharge(name: str, c_rate: float) -> dict[str, float]:
+    """A simulated discharge of a published cell; origin: tests/data/README.md."""
+    with (DATA / "pybamm_discharge_summary.csv").open(newline="") as file:
+        for row in csv.DictReader(file):
+            if row["parameter_set"] == name and float(row["c_rate"]) == c_rate:
+                return {key: float(row[key]) for key in row if key != "parameter_set"}
+    raise KeyError(name)
+
+
+def charge_and_sd(pack: Pack, charge_ah: float, t_s: float) -> tuple[float, float]:
+    fraction, gradient = pack.count.state.fraction(charge_ah, t_s)
+    return fraction, float(np.sqrt(gradient @ pack.covariance @ gradient))

@@ -1,0 +1,75 @@
+"""Steady blocks and settled seconds of a craft that follows a given curve on moving water."""
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.curve.steady import SteadyBlock
+from onboard.efficiency.sources.settled_seconds import Cells
+
+SPEEDS = np.linspace(0.05, 8.0, 4000)
+
+
+def cubic(speed_mps):
+    """A hotel load and friction: P = 14 + 18 v^3."""
+    return 14.0 + 18.0 * speed_mps**3
+
+
+def steep(speed_mps):
+    """From P ~ v^3 to P ~ v^8 over 2 m/s."""
+    return 20.0 * speed_mps**3 * (1.0 + (speed_mps / 2.0) ** 10) ** 0.5
+
+
+def hump(speed_mps):
+    """P ~ v^4 up to 2 m/s, P ~ v beyond, with a bend between."""
+    return 15.0 * speed_mps**4 / (1.0 + (speed_mps / 2.2) ** 10) ** 0.3
+
+
+def velocity_over_ground(course_deg, through_mps, water_mps) -> FloatArray:
+    """The rider crabs so as to hold a course over ground."""
+    course = np.radians(course_deg)
+    along = np.array([np.sin(course), np.cos(course)])
+    side = np.array([along[1], -along[0]])
+    across = float(side @ water_mps)
+    return along * (float(along @ water_mps) + np.sqrt(through_mps**2 - across**2))
+
+
+def ride(rng, power_at, legs, water_mps, *, speed_sd=0.025, course_sd_deg=1.5, wander=0.0):
+    """Blocks of legs (course, power, how many), one each 20 s.
+
+    The water wanders as a random walk of variance `wander` [m^2/s^3] each axis, and is `water_mps`
+    at the end.
+    """
+    count = sum(leg[2] for leg in legs)
+    walk = np.cumsum(rng.standard_normal((count, 2)) * np.sqrt(wander * 20.0), axis=0)
+    water = np.asarray(water_mps) + walk - walk[-1]
+    blocks: list[SteadyBlock] = []
+    for course_deg, power_w, blocks_in_leg in legs:
+        for _ in range(blocks_in_leg):
+            through = np.interp(power_w, power_at(SPEEDS), SPEEDS)
+            course = course_deg + rng.normal() * course_sd_deg
+            velocity = velocity_over_ground(course, through, water[len(blocks)])
+            along = velocity / np.hypot(*velocity)
+            velocity = velocity + along * rng.normal() * speed_sd
+            measured_w = power_w * (1 + 0.01 * rng.normal())
+            t_s = 20.0 * (len(blocks) + 1)
+            blocks.append(SteadyBlock(t_s, measured_w, 0.01 * power_w, *velocity.tolist()))
+    return blocks
+
+
+def cells(power_w, east_mps, north_mps, first_s: float = 1.0) -> Cells:
+    """Settled seconds with what the curve is learned from; the rest is unknown."""
+    count = len(power_w)
+    unknown = np.full(count, np.nan)
+    known = {
+        "t_s": first_s + np.arange(count, dtype=np.float64),
+        "power_w": np.asarray(power_w, dtype=np.float64),
+        "east_mps": np.asarray(east_mps, dtype=np.float64),
+        "north_mps": np.asarray(north_mps, dtype=np.float64),
+    }
+    names = Cells.__dataclass_fields__
+    return Cells(**{name: known.get(name, unknown) for name in names})
+
+
+def part(whole: Cells, begin: int, end: int) -> Cells:
+    names = Cells.__dataclass_fields__
+    return Cells(**{name: getattr(whole, name)[begin:end] for name in names})

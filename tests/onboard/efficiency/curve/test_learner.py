@@ -1,0 +1,192 @@
+"""Learning on the way: from seconds to curve and water, set-ups, and what is carried over."""
+
+import itertools
+import json
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from onboard.contract.figure import Figure, Unknown
+from onboard.contract.snapshot import Curve, SetAndDrift
+from onboard.efficiency.curve.learner import Learner
+from onboard.efficiency.curve.power_curve import curve
+from onboard.efficiency.curve.set_and_drift import set_and_drift
+from tests.onboard.efficiency.curve.made_blocks import (
+    SPEEDS,
+    cells,
+    cubic,
+    part,
+    velocity_over_ground,
+)
+
+WATER = np.array([0.2, -0.1])
+
+
+def seconds(legs, seed=0, power_at=cubic, water_mps=WATER):
+    """Settled seconds of legs (course, power, seconds); the velocity's noise remembers."""
+    rng = np.random.default_rng(seed)
+    power, velocity = [], []
+    for course_deg, power_w, count in legs:
+        through = np.interp(power_w, power_at(SPEEDS), SPEEDS)
+        power.append(power_w * (1 + 0.02 * rng.standard_normal(count)))
+        made = velocity_over_ground(course_deg, through, water_mps)
+        velocity.append(np.tile(made[:, None], count))
+    east_north = np.concatenate(velocity, axis=1)
+    noise = rng.normal(0, 0.06, east_north.shape)
+    noise[:, 1:] = 0.6 * noise[:, :-1] + 0.8 * noise[:, 1:]
+    return cells(np.concatenate(power), *(east_north + noise))
+
+
+THREE = [(course, power, 200) for course in (10, 130, 250) for power in (120.0, 260.0)]
+
+
+def learned(legs=THREE, kept=None, seed=0) -> Learner:
+    learner = Learner(kept)
+    learner.fold(seconds(legs, seed))
+    return learner
+
+
+def test_three_courses_give_water_and_the_curve_through_it() -> None:
+    # Short legs: the water wanders, and a course ridden long ago says little about it now.
+    turns = [(course, power, 100) for power in (120.0, 260.0) * 2 for course in (10, 130, 250)]
+    learner = learned(turns)
+    water, found = set_and_drift(learner.posterior), curve(learner)
+    assert isinstance(water, SetAndDrift)
+    assert isinstance(water.east_mps, Figure) and isinstance(water.north_mps, Figure)
+    assert water.east_mps.value == pytest.approx(0.2, abs=0.05)
+    assert water.north_mps.value == pytest.approx(-0.1, abs=0.05)
+    assert isinstance(found, Curve)
+    assert found.speed_kind == "through_water"
+    true_w = cubic(np.array(found.speed_mps))
+    assert np.array(found.power_w) == pytest.approx(true_w, rel=0.06)
+    assert (np.array(found.low_w) < true_w).all() and (true_w < np.array(found.high_w)).all()
+    assert (np.diff(found.power_w) > 0).all()
+
+
+def test_one_course_gives_no_water_and_a_curve_over_ground() -> None:
+    learner = learned([(90, 120.0, 300), (90, 260.0, 300)])
+    assert isinstance(set_and_drift(learner.posterior), Unknown)
+    found = curve(learner)
+    assert isinstance(found, Curve)
+    assert found.speed_kind == "over_ground"
+    # The water sets 0.2 m/s along the course and 0.1 m/s across it.
+    over_ground = 0.2 + np.sqrt(np.interp(260.0, cubic(SPEEDS), SPEEDS) ** 2 - 0.01)
+    assert np.interp(over_ground, found.speed_mps, found.power_w) == pytest.approx(260, rel=0.1)
+
+
+def test_nothing_learned_yet() -> None:
+    learner = Learner()
+    assert isinstance(curve(learner), Unknown)
+    assert isinstance(set_and_drift(learner.posterior), Unknown)
+
+
+def test_a_curve_is_carried_over_and_counts_for_less() -> None:
+    kept = json.loads(json.dumps(learned().as_dict()))
+    later = learned([(90, 190.0, 60)], kept, seed=5)
+    alone = learned([(90, 190.0, 60)], seed=5)
+    assert later.posterior is not None and alone.posterior is not None
+    at = np.array([np.interp(120.0, cubic(SPEEDS), SPEEDS)])
+    ln_power, _ = later.posterior.ln_power_at(at)
+    assert ln_power[0] == pytest.approx(np.log(120.0), abs=0.15)
+    sd = np.sqrt(later.posterior.curve_variance(at)[0])
+    first = learned().posterior
+    assert first is not None
+    assert np.sqrt(first.curve_variance(at)[0]) < sd
+    assert sd < np.sqrt(alone.posterior.curve_variance(at)[0]) / 2
+
+
+def test_a_curve_carried_over_gives_the_water_on_one_course() -> None:
+    kept = learned().as_dict()
+    one_course = [(90, 150.0, 200), (90, 250.0, 200)]
+    later = learned(one_course, kept, seed=6).posterior
+    assert later is not None
+    assert later.water_mps[0] == pytest.approx(0.2, abs=0.12)
+    assert np.sqrt(later.covariance[0, 0]) < 0.12
+    assert np.sqrt(later.covariance[1, 1]) > 0.15
+
+
+def test_each_set_up_has_its_own_curve() -> None:
+    learner = learned()
+    learner.select("big propeller")
+    assert learner.posterior is None
+    learner.fold(seconds([(10, 200.0, 200), (130, 200.0, 200), (250, 200.0, 200)]))
+    kept = learner.as_dict()
+    assert set(kept) == {"as is", "big propeller"}
+    assert Learner(kept).as_dict() == kept
+    learner.select("as is")
+    assert learner.posterior is None
+
+
+@pytest.mark.parametrize(
+    "spoilt",
+    [
+        [],
+        "x",
+        {"as is": None},
+        {"as is": {}},
+        {"as is": {"first_knot": 1, "ln_speed": [0.1], "covariance": [[-1.0]], "seen_mps": [1, 2]}},
+        {
+            "as is": {
+                "first_knot": 1,
+                "ln_speed": [float("nan")],
+                "covariance": [[1.0]],
+                "seen_mps": [1, 2],
+            }
+        },
+        {"as is": {"first_knot": -3, "ln_speed": [0.1], "covariance": [[1.0]], "seen_mps": [1, 2]}},
+        {"as is": {"first_knot": 1, "ln_speed": [0.1], "covariance": [[1.0]], "seen_mps": [2, 1]}},
+    ],
+)
+def test_what_is_no_kept_curve_is_refused(spoilt) -> None:
+    with pytest.raises(ValueError, match="not readable"):
+        Learner(spoilt)
+
+
+@pytest.mark.slow
+@settings(max_examples=12)
+@given(st.lists(st.integers(0, 1200), max_size=10))
+def test_any_cutting_teaches_the_same(cuts: list[int]) -> None:
+    whole = seconds(THREE)
+    pieces = Learner()
+    for begin, end in itertools.pairwise([0, *sorted(cuts), len(whole)]):
+        pieces.fold(part(whole, begin, end))
+    at_once = learned()
+    assert pieces.posterior is not None and at_once.posterior is not None
+    assert pieces.posterior.water_mps == pytest.approx(at_once.posterior.water_mps, abs=1e-9)
+    assert pieces.posterior.ln_speed == pytest.approx(at_once.posterior.ln_speed, abs=1e-9)
+
+
+def test_writing_down_what_was_learned_changes_nothing() -> None:
+    # The daemon does so every half minute: it must not count the same blocks again each time.
+    quiet, written = Learner(), Learner()
+    for begin in range(0, 1200, 40):
+        stretch = part(seconds(THREE), begin, begin + 40)
+        quiet.fold(stretch)
+        written.fold(stretch)
+        assert written.as_dict() == written.as_dict()
+    assert written.as_dict() == quiet.as_dict()
+    assert written.posterior.covariance.tolist() == quiet.posterior.covariance.tolist()
+
+
+def test_a_set_up_that_comes_back_is_not_learned_twice() -> None:
+    learner = learned()
+    once = learner.as_dict()
+    learner.select("other")
+    learner.select("as is")
+    assert learner.as_dict() == once
+
+
+def test_a_curve_of_an_earlier_day_is_known_to_a_day_and_no_better() -> None:
+    # However many blocks it was learned from: 1.5 % of speed for all speeds alike, 1 % for each.
+    learner = learned([(course, power, 400) for course, power, _ in THREE])
+    (kept,) = learner.as_dict().values()
+    variance = np.diag(np.array(kept["covariance"]))
+    assert (variance > 0.015**2 + 0.01**2).all()
+    shared = np.array(kept["covariance"]) - np.diag(variance)
+    assert shared[0, 1] > 0.015**2
+    ahead = Learner(learner.as_dict()).known("as is")
+    speed = np.array([1.8, 2.2])
+    # A power goes with about the cube of speed: 4.5 % and more.
+    assert (np.sqrt(ahead.curve_variance(speed)) > 2.5 * 0.015).all()

@@ -1,0 +1,41 @@
+"""What is claimed of the water: what the courses determine, and no more."""
+
+import numpy as np
+import pytest
+
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from onboard.efficiency.curve.set_and_drift import FLOOR_SD_MPS, set_and_drift
+from onboard.efficiency.curve.speed_power import KNOTS, Posterior
+
+
+def known(east_sd: float, north_sd: float, correlation: float = 0.0) -> Posterior:
+    covariance = np.eye(2 + len(KNOTS)) * 1e-4
+    mixed = correlation * east_sd * north_sd
+    covariance[:2, :2] = [[east_sd**2, mixed], [mixed, north_sd**2]]
+    return Posterior(np.array([0.2, -0.1]), KNOTS / 3, covariance, (1.0, 2.0), 20, 0.02, 1e-4)
+
+
+def test_both_where_both_are_known() -> None:
+    found = set_and_drift(known(0.02, 0.03))
+    reach = 1.959964 * np.hypot(0.02, FLOOR_SD_MPS)
+    assert (found.east_mps.low, found.east_mps.high) == pytest.approx((0.2 - reach, 0.2 + reach))
+    assert found.north_mps.value == -0.1
+    assert found.covariance_m2ps2[2] == pytest.approx(0.03**2 + FLOOR_SD_MPS**2)
+
+
+def test_reciprocal_courses_tell_of_their_own_line_only() -> None:
+    found = set_and_drift(known(0.3, 0.02))
+    assert isinstance(found.east_mps, Unknown)
+    assert found.north_mps.value == -0.1
+    # On a slant neither component is known, and the covariance tells that their sum is.
+    slant = set_and_drift(known(0.2, 0.2, correlation=0.998))
+    assert isinstance(slant.east_mps, Unknown)
+    assert isinstance(slant.north_mps, Unknown)
+    east, mixed, north = slant.covariance_m2ps2
+    assert east + north - 2 * mixed < 2.2 * FLOOR_SD_MPS**2
+
+
+def test_nothing_where_nothing_is_known() -> None:
+    assert isinstance(set_and_drift(known(0.3, 0.2)), Unknown)
+    assert set_and_drift(None) == Unknown(Reason.NO_STEADY_STRETCH)

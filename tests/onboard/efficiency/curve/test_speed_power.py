@@ -1,0 +1,224 @@
+"""The joint estimate of curve and water: against craft whose curve and water are known."""
+
+import csv
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from onboard.efficiency.curve.speed_power import KNOTS, fit, rising
+from onboard.efficiency.curve.turning import Circle
+from onboard.efficiency.curve.water_walk import WANDER_M2PS3
+from tests.onboard.efficiency.curve.made_blocks import SPEEDS, cubic, hump, ride, steep
+
+THREE = (10.0, 130.0, 250.0)
+CRAFT = {"cubic": cubic, "steep": steep, "hump": hump}
+DATA = Path(__file__).parents[3] / "data"
+
+
+def legs(courses, powers, blocks):
+    return [(course, power, blocks) for course in courses for power in powers]
+
+
+def sds(known):
+    return np.sqrt(np.diag(known.covariance)[:2])
+
+
+@pytest.mark.parametrize("craft", CRAFT)
+@pytest.mark.parametrize("count", [2, 4])
+def test_three_courses_give_water_and_curve(craft: str, count: int) -> None:
+    # Two speeds only, or four.
+    powers = CRAFT[craft](np.linspace(1.2, 2.6, count))
+    water = np.array([0.22, -0.15])
+    rng = np.random.default_rng(1)
+    known = fit(ride(rng, CRAFT[craft], legs(THREE, powers, 5), water), [])
+    assert known.water_mps == pytest.approx(water, abs=0.06)
+    assert (sds(known) < 0.06).all()
+    for power in powers:
+        through = np.interp(power, CRAFT[craft](SPEEDS), SPEEDS)
+        ln_power, _ = known.ln_power_at(np.array([through]))
+        close = abs(np.expm1(ln_power[0] - np.log(power))) < 0.05
+        found = np.exp(np.interp(np.log(power), KNOTS, known.ln_speed))
+        assert close or abs(found - through) < 0.03
+
+
+def test_speeds_that_differ_between_legs_are_no_harm() -> None:
+    plan = [(10, 150, 5), (130, 260, 5), (250, 90, 5), (70, 150, 5), (190, 260, 5), (310, 90, 5)]
+    water = np.array([-0.3, 0.1])
+    known = fit(ride(np.random.default_rng(2), cubic, plan, water), [])
+    assert known.water_mps == pytest.approx(water, abs=0.06)
+
+
+def test_reciprocal_courses_determine_the_part_along_them_only() -> None:
+    water = np.array([0.2, 0.25])
+    plan = legs((0.0, 180.0), (100.0, 250.0), 6) * 2
+    known = fit(ride(np.random.default_rng(3), cubic, plan, water), [])
+    assert known.water_mps[1] == pytest.approx(0.25, abs=0.05)
+    assert sds(known)[1] < 0.05
+    # What was not known of the part across still is not.
+    assert sds(known)[0] > 0.2
+    assert abs(known.water_mps[0]) < 0.1
+
+
+def test_wiggles_of_the_course_are_no_evidence_across() -> None:
+    plan = legs((0.0, 180.0), (150.0, 250.0), 40)
+    rng = np.random.default_rng(4)
+    known = fit(ride(rng, cubic, plan, (0.3, 0.0), course_sd_deg=2.0), [])
+    assert sds(known)[0] > 0.2
+
+
+def test_without_a_change_of_course_the_water_stays_unknown() -> None:
+    known = fit(
+        ride(np.random.default_rng(5), cubic, [(40, 150, 10), (40, 250, 10)], (0.2, 0.2)), []
+    )
+    assert (sds(known) > 0.15).all()
+    assert known.course_variance > 0.15**2
+
+
+def test_a_circle_gives_the_water_to_a_single_course() -> None:
+    water = np.array([0.2, -0.2])
+    blocks = ride(np.random.default_rng(6), cubic, [(40, 150, 6)], water)
+    circle = Circle(blocks[-1].t_s, 0.2, -0.2, np.eye(2) * 0.02**2)
+    known = fit(blocks, [circle])
+    assert known.water_mps == pytest.approx(water, abs=0.03)
+    assert (sds(known) < 0.04).all()
+    through = np.interp(150.0, cubic(SPEEDS), SPEEDS)
+    assert np.exp(known.ln_power_at(np.array([through]))[0][0]) == pytest.approx(150, rel=0.06)
+
+
+def test_the_water_may_turn_on_the_way() -> None:
+    # It wanders by 0.13 m/s in an hour, and is asked for as it is at the end.
+    rng = np.random.default_rng(7)
+    plan = legs((*THREE, *THREE, *THREE), (150.0, 250.0), 8)
+    off = []
+    for _ in range(25):
+        water = rng.normal(0, 0.2, 2)
+        known = fit(ride(rng, cubic, plan, water, wander=WANDER_M2PS3), [])
+        off.append((known.water_mps - water) / sds(known))
+    assert np.mean(np.square(off)) < 1.7
+
+
+def exponent_of(power_at, low_mps, high_mps):
+    """Mean d ln P / d ln v between two speeds."""
+    return np.log(power_at(high_mps) / power_at(low_mps)) / np.log(high_mps / low_mps)
+
+
+def exponent(known, low_mps, high_mps):
+    return exponent_of(
+        lambda speed: np.exp(known.ln_power_at(np.array([speed]))[0][0]), low_mps, high_mps
+    )
+
+
+def delft():
+    """Residuary resistance per weight over Froude number, mean of the series' 22 hulls."""
+    with (DATA / "delft_yacht_308.csv").open() as lines:
+        rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
+    froude = sorted({float(row["Fn"]) for row in rows})
+    mean = [
+        np.mean([float(row["Rr_per_weight_x1000"]) for row in rows if float(row["Fn"]) == one])
+        for one in froude
+    ]
+    return np.array(froude), np.array(mean) / 1000.0
+
+
+def delft_power(speed_mps, length_m=3.8, weight_n=2650.0):
+    """P = R v of a hull of the series, 3.8 m long, by its residuary resistance alone."""
+    froude, resistance = delft()
+    at = np.asarray(speed_mps) / np.sqrt(9.80665 * length_m)
+    # Straight in logarithms between the tabulated Froude numbers.
+    r = np.exp(np.interp(np.log(at), np.log(froude), np.log(resistance)))
+    inside = np.minimum(at / froude[0], 1.0) ** 2
+    return r * inside * weight_n * speed_mps
+
+
+def test_the_tabulated_series_is_as_published() -> None:
+    # Gerritsma, Onnink and Versluis 1981; means over hulls.
+    froude, resistance = delft()
+    assert len(froude) == 14
+    for at, mean in {0.20: 0.791, 0.30: 3.847, 0.40: 22.018, 0.45: 52.112}.items():
+        assert np.interp(at, froude, resistance) * 1000 == pytest.approx(mean, abs=0.001)
+
+
+def test_the_steep_rise_of_the_delft_series_is_followed() -> None:
+    speeds = np.sqrt(9.80665 * 3.8) * np.arange(0.25, 0.451, 0.025)
+    powers = delft_power(speeds)
+    grid = np.linspace(0.8, 2.8, 4000)
+
+    def craft(speed_mps):
+        return np.interp(speed_mps, grid, delft_power(grid))
+
+    water = np.array([0.1, -0.2])
+    known = fit(ride(np.random.default_rng(8), craft, legs(THREE, powers, 4), water), [])
+    assert known.water_mps == pytest.approx(water, abs=0.06)
+    learned_mps = np.exp(np.interp(np.log(powers), KNOTS, known.ln_speed))
+    assert learned_mps == pytest.approx(speeds, abs=0.04)
+    # d ln P / d ln v: the resistance's is 7.0 to 7.9 over Fn 0.36 to 0.42, the power's one more.
+    scale = np.sqrt(9.80665 * 3.8)
+    assert exponent(known, 0.36 * scale, 0.42 * scale) == pytest.approx(8.5, abs=0.7)
+    # Even at the slow end it is steeper than a cubic.
+    assert exponent(known, 0.25 * scale, 0.30 * scale) == pytest.approx(5.0, abs=0.6)
+
+
+def test_a_hull_over_its_hump() -> None:
+    # P ~ v^4 below, P ~ v beyond 2.2 m/s.
+    powers = hump(np.array([1.2, 1.6, 2.0, 2.4, 3.0, 3.6, 4.2]))
+    known = fit(ride(np.random.default_rng(9), hump, legs(THREE, powers, 4), (0.1, 0.1)), [])
+    assert exponent(known, 1.2, 1.6) == pytest.approx(exponent_of(hump, 1.2, 1.6), abs=0.3)
+    assert exponent(known, 3.0, 4.2) == pytest.approx(exponent_of(hump, 3.0, 4.2), abs=0.15)
+    assert exponent_of(hump, 3.0, 4.2) == pytest.approx(1.05, abs=0.1)
+
+
+@pytest.mark.slow
+def test_the_stated_spread_holds() -> None:
+    """The water within its ellipse, and the curve within its band, in 95 % of rides."""
+    rng = np.random.default_rng(10)
+    water_in, curve_in = [], []
+    for number in range(150):
+        craft = list(CRAFT.values())[number % 3]
+        powers = craft(rng.uniform(1.2, 3.0, 2))
+        start = rng.uniform(0, 360)
+        plan = [
+            (start + 120 * k + rng.uniform(-20, 20), powers[int(rng.integers(2))], 8)
+            for k in range(6)
+        ]
+        water = rng.normal(0, 0.2, 2)
+        known = fit(ride(rng, craft, plan, water, wander=WANDER_M2PS3), [])
+        off = known.water_mps - water
+        water_in.append(off @ np.linalg.inv(known.covariance[:2, :2]) @ off < 5.991)
+        for power in {leg[1] for leg in plan}:
+            through = np.interp(power, craft(SPEEDS), SPEEDS)
+            ln_power, _ = known.ln_power_at(np.array([through]))
+            sd = np.sqrt(known.curve_variance(np.array([through]))[0])
+            curve_in.append(abs(ln_power[0] - np.log(power)) < 1.96 * sd)
+    # 150 and about 300 draws: 0.95 less three binomial standard deviations, and never too wide.
+    assert 0.895 <= np.mean(water_in) <= 1.0
+    assert 0.90 <= np.mean(curve_in) <= 1.0
+
+
+def test_a_few_foreign_blocks_are_no_harm() -> None:
+    plan = legs(THREE, (120.0, 250.0), 6)
+    blocks = ride(np.random.default_rng(11), cubic, plan, (0.2, 0.1))
+    others = ride(np.random.default_rng(12), cubic, [(200.0, 600.0, 2)], (0.2, 0.1))
+    for place, other in zip((10, 20), others, strict=True):
+        # A tow or a following sea: much too fast for its power.
+        spoilt = (blocks[place].t_s, 120.0, 1.2, other.east_mps, other.north_mps)
+        blocks[place] = type(other)(*spoilt)
+    known = fit(blocks, [])
+    assert known.water_mps == pytest.approx([0.2, 0.1], abs=0.06)
+    assert known.velocity_sd_mps < 0.05
+
+
+def test_the_curve_rises() -> None:
+    curve = rising(np.array([0.0, 1.0, 0.5, 0.7, 2.0]))
+    assert (np.diff(curve) > 0).all()
+    assert curve == pytest.approx([0.0, 0.75, 0.75, 0.85, 2.0], abs=0.2)
+
+
+@pytest.mark.slow
+def test_four_hundred_blocks_are_fitted_in_a_moment() -> None:
+    blocks = ride(np.random.default_rng(13), cubic, legs(THREE, (100.0, 250.0), 67)[:6], (0.1, 0.1))
+    started = time.process_time()
+    fit(blocks, [])
+    # Some 30 ms on a machine of today; looked at every few minutes.
+    assert time.process_time() - started < 1.0

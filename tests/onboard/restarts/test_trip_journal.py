@@ -1,0 +1,209 @@
+"""What a trip consists of: settled by the autopilot's clocks, whatever was undecided till then."""
+
+import json
+from concurrent.futures import Future
+from pathlib import Path
+
+import pytest
+
+from onboard.contract.commands import Set
+from onboard.record.marks import FILE_NAME as MARKS_NAME
+from onboard.record.marks import MarkBook, Noted
+from onboard.record.sessions import (
+    FILE_NAME,
+    SessionNote,
+    begin_session,
+    note_continues,
+    read_session,
+)
+from onboard.restarts.rejoin import CARRIED_NAME, load_carried
+from onboard.restarts.trip_journal import (
+    HELD_MOST,
+    Past,
+    Rejoin,
+    earlier_of_trip,
+    look_back,
+    write_down,
+)
+from onboard.ride.learned_file import Clocks
+from onboard.telemetry.logs.log_files import RECORD_NAME
+from onboard.telemetry.logs.telemetry_log import read_log
+from onboard.telemetry.mavlink.frames import Frames
+from tests.small_streams import Sender, records
+
+NONE = float("nan")
+START_US = 1_750_000_000_000_000
+
+
+def begin(directory: Path, *boot_s: float, anew: bool = False) -> Path:
+    """A session of its own number, in which the autopilot was heard at these times, if any."""
+    carried = json.dumps({"of": len(list(directory.glob("2*")))})
+    folder = begin_session(directory, START_US, anew=anew, beside={CARRIED_NAME: carried})
+    sender = Sender()
+    frames = [sender.heartbeat(), *map(sender.attitude, boot_s)] if boot_s else []
+    (folder / RECORD_NAME).write_bytes(records(frames))
+    return folder
+
+
+def say(folder: Path) -> None:
+    MarkBook(folder).write(Noted(None, START_US, None, Set(1, "target_distance_m", 9e3)))
+
+
+def now(boot_s: float) -> Clocks:
+    return Clocks(boot_s, NONE, NONE)
+
+
+def trip(newest: Path, boot_s: float) -> list[str]:
+    """The sessions that belong to the trip of now; and it is written down what was undecided."""
+    verdict = look_back(newest).judge(now(boot_s))
+    write_down(verdict.settled)
+    return [one.folder.name for one in verdict.sessions]
+
+
+def test_any_number_of_undecided_sessions_belong_to_a_trip_that_goes_on(tmp_path: Path) -> None:
+    all_of_it = [begin(tmp_path, 100 + 10.0 * n, 101 + 10.0 * n) for n in range(12)]
+    names = [one.name for one in all_of_it]
+    assert trip(all_of_it[-1], 300.0) == names
+    notes = [read_session(one) for one in all_of_it]
+    assert [note and note.continues for note in notes] == [None, *names[:-1]]
+    assert not any(note.may_continue for note in notes if note)
+    assert [load_carried(one) for one in all_of_it] == [{"of": 0}] * 12
+    # Settled: another start comes to the same.
+    assert trip(all_of_it[-1], 300.0) == names
+
+
+def test_it_was_restarted_between_two_of_them(tmp_path: Path) -> None:
+    times = [(100, 110), (112, 113), (5, 9), (20, 21), (30, 31)]
+    a, b, c, d, e = (begin(tmp_path, *one) for one in times)
+    assert trip(e, 40.0) == [c.name, d.name, e.name]
+    assert read_session(b) == SessionNote(2, a.name, True, "ended without being closed")
+    assert read_session(c) == SessionNote(3, None, True, "ended without being closed")
+    assert [load_carried(one) for one in (b, c, e)] == [{"of": 0}, {"of": 2}, {"of": 2}]
+    assert list(earlier_of_trip(e, read_session(e))) == [d, c]
+
+
+def test_restarted_only_now_it_is_another_trip_and_the_others_are_settled(tmp_path: Path) -> None:
+    a, b = begin(tmp_path, 100, 110), begin(tmp_path, 112, 113)
+    assert trip(b, 4.0) == []
+    note = read_session(b)
+    assert note is not None
+    assert note.continues == a.name
+
+
+def test_a_new_trip_is_settled_at_once(tmp_path: Path) -> None:
+    begin(tmp_path, 100, 110)
+    new = begin(tmp_path, anew=True)
+    assert read_session(new) == SessionNote(2)
+    later = begin(tmp_path, 113, 114)
+    assert trip(later, 120.0) == [new.name, later.name]
+
+
+def test_sessions_without_an_autopilot_are_passed_over(tmp_path: Path) -> None:
+    heard = begin(tmp_path, 100, 110)
+    blank = [begin(tmp_path) for _ in range(3)]
+    look = look_back(blank[-1])
+    assert look.newest == heard
+    assert [one.folder for one in look.judge(now(120.0)).sessions] == [heard]
+
+
+def test_what_was_said_to_a_silent_craft_counts_to_what_came_after(tmp_path: Path) -> None:
+    heard = begin(tmp_path, 100, 110)
+    said, blank = begin(tmp_path), begin(tmp_path)
+    say(said)
+    assert trip(blank, 120.0) == [heard.name, said.name]
+    # And where the autopilot was restarted meanwhile, to the new trip.
+    first = look_back(blank).judge(now(120.0)).sessions[1]
+    assert len(first.said) == 1
+    (said / FILE_NAME).write_text(
+        json.dumps(SessionNote(2, None, True, None, heard.name).as_dict())
+    )
+    assert trip(blank, 5.0) == [said.name]
+
+
+def test_a_record_without_an_autopilot_breaks_nothing(tmp_path: Path) -> None:
+    heard, other = begin(tmp_path, 100, 110), begin(tmp_path)
+    (other / RECORD_NAME).write_bytes(records([Sender(9, 190).heartbeat(6, 8)] * 5))
+    assert trip(other, 120.0) == [heard.name, other.name]
+
+
+def test_an_earlier_session_that_is_gone_ends_the_trip_there(tmp_path: Path) -> None:
+    a, b, c = (begin(tmp_path, 100.0 + n) for n in range(3))
+    for path in (*a.iterdir(),):
+        path.unlink()
+    a.rmdir()
+    assert trip(c, 120.0) == [b.name, c.name]
+    note = read_session(b)
+    assert note is not None
+    assert (note.continues, note.may_continue) == (None, None)
+
+
+def test_notes_that_lead_in_a_circle_come_to_an_end(tmp_path: Path) -> None:
+    a, b, c = (begin(tmp_path, 100.0 + n) for n in range(3))
+    note_continues(a, c.name)
+    note_continues(b, a.name)
+    assert trip(c, 120.0) == [a.name, b.name, c.name]
+    assert list(earlier_of_trip(c, read_session(c))) == [b, a]
+
+
+def test_what_the_card_refuses_stays_undecided(tmp_path: Path, monkeypatch, caplog) -> None:
+    _, b = begin(tmp_path, 100), begin(tmp_path, 101)
+    before = (b / FILE_NAME).read_text()
+    verdict = look_back(b).judge(now(120.0))
+    with monkeypatch.context() as patch:
+        patch.setattr("onboard.files.whole_file.os.fsync", _fail)
+        write_down(verdict.settled)
+    assert (b / FILE_NAME).read_text() == before
+    assert "could not be noted" in caplog.text
+
+
+def _fail(_: int) -> None:
+    raise OSError(28, "No space left on device")
+
+
+def found(past: Past) -> "Future[Past]":
+    future: Future[Past] = Future()
+    future.set_result(past)
+    return future
+
+
+@pytest.mark.parametrize(
+    ("boot_s", "utc_s", "later_s", "count"),
+    [
+        (NONE, NONE, 0.0, None),
+        (NONE, NONE, 1e6, None),
+        (115.0, NONE, 5.0, None),
+        (115.0, NONE, 25.0, 1),
+        (115.0, 1.75e9, 0.0, 1),
+        (3.0, 1.75e9, 0.0, 0),
+    ],
+)
+def test_the_autopilots_clocks_decide(
+    tmp_path: Path, boot_s: float, utc_s: float, later_s: float, count: int | None
+) -> None:
+    rejoin = Rejoin(found(look_back(begin(tmp_path, 100, 110))))
+    clocks = Clocks(boot_s, utc_s, NONE)
+    rejoin.verdict(clocks, 100.0)
+    verdict = rejoin.verdict(clocks, 100.0 + later_s)
+    assert (verdict and len(verdict.sessions)) == count
+
+
+def test_a_link_that_talks_for_long_without_an_autopilot_ends_no_trip(tmp_path: Path) -> None:
+    rejoin = Rejoin(found(look_back(begin(tmp_path, 100, 110))))
+    (tmp_path / "x.tlog").write_bytes(records([Sender(9, 190).heartbeat(6, 8)] * 1000))
+    (frames,) = [one for one in read_log(tmp_path / "x.tlog") if len(one)]
+    for _ in range(HELD_MOST // len(frames) + 1):
+        rejoin.take(frames)
+    assert rejoin.overrun
+    assert not any(isinstance(one, Frames) for one in rejoin.held)
+    verdict = rejoin.verdict(Clocks(130.0, 1.75e9, NONE), 0.0)
+    assert verdict is not None
+    assert len(verdict.sessions) == 1
+
+
+def test_marks_are_what_makes_a_session_more_than_blank(tmp_path: Path) -> None:
+    begin(tmp_path, 100)
+    torn = begin(tmp_path)
+    (torn / MARKS_NAME).write_text('{"t_s": nu')
+    assert look_back(torn).newest != torn
+    say(torn)
+    assert look_back(torn).newest == torn

@@ -1,0 +1,68 @@
+"""Figures that fail: worked out again, given up at last, and brought back by a new trip."""
+
+import asyncio
+
+import pytest
+
+from onboard.efficiency.parts import PartError
+from onboard.record.subscriber import STRICT
+from onboard.restarts import trip_keeper
+from onboard.restarts.retries import TRIES_MOST
+from onboard.restarts.trip_keeper import TripKeeper
+from tests.onboard.small_rides import A_SECOND, PROFILE, START_US, heard
+
+
+@pytest.fixture(autouse=True)
+def not_strict(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(STRICT, "0")
+
+
+def codes(keeper: TripKeeper) -> list[str]:
+    return [alert.code for alert in keeper.alerts()]
+
+
+def test_after_many_faults_it_is_given_up_and_a_new_trip_brings_it_back() -> None:
+    async def run() -> None:
+        keeper = TripKeeper(PROFILE)
+        assert (keeper.is_whole, codes(keeper)) == (True, [])
+        for n in range(TRIES_MOST):
+            assert keeper.why_none is (trip_keeper.AGAIN if n else None)
+            keeper.failed(RuntimeError("unforeseen"))
+        assert keeper.why_none is trip_keeper.GIVEN_UP
+        assert keeper._again is None
+        assert codes(keeper) == ["figures_given_up"]
+        keeper.take(heard(0, 3), START_US)
+        assert keeper.ride.messages == 0
+        assert not keeper.is_whole
+        keeper.new_trip()
+        keeper.take(heard(3, 6), START_US)
+        assert keeper.ride.messages == 3 * A_SECOND
+        assert (keeper.is_whole, keeper.why_hidden, codes(keeper)) == (True, None, [])
+
+    asyncio.run(run())
+
+
+def test_what_was_kept_stays_as_it_was_while_a_part_is_left_out(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("onboard.restarts.retries.PAUSE_FIRST_S", 0.0)
+
+    async def run() -> None:
+        keeper = TripKeeper(PROFILE)
+        keeper.take(heard(0, 6), START_US)
+        kept = keeper.kept()
+        for _ in range(2):
+            keeper.failed(PartError("battery"))
+            assert not keeper.is_whole
+            assert keeper._again is not None
+            assert keeper._again.task is not None
+            await asyncio.wait({keeper._again.task})
+            assert keeper.poll(100.0)
+        # The figures are back, but for the battery's: what is known of that is of before.
+        assert keeper.why_none is None
+        assert codes(keeper) == ["part_left_out"]
+        assert not keeper.is_whole
+        keeper.take(heard(6, 9), START_US)
+        assert keeper.kept() == kept
+
+    asyncio.run(run())

@@ -1,0 +1,82 @@
+"""From bytes to snapshot: live, recorded and replayed are one."""
+
+import itertools
+import json
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from onboard.profile import parse_profile
+from onboard.ride.ride import Ride
+from onboard.telemetry.link.link_scanner import LinkScanner
+from onboard.telemetry.mavlink.log_scanner import LogScanner
+from tests.small_streams import GROUND_STATION, INVALID, Sender
+from tests.wire import wire
+
+PROFILE = parse_profile("[battery]\nchemistry = 'li-ion'\ncells = 14\nenergy_wh = 1000\n")
+START_US = 1_750_000_000_000_000
+
+
+def frames() -> list[bytes]:
+    """A minute and a half with another craft, a ground station, and a second pack."""
+    mine, other, station = Sender(1), Sender(7, version_1=True), Sender(255, 190)
+    sent = []
+    for n in range(90):
+        sent += mine.second(300 + n, 50 - 0.01 * n, 6 + n % 7, 1.8 + 0.1 * (n % 5))
+        sent += [mine.battery_status(50.1, 3 + n % 7, 0), mine.battery_status(50.2, 4.0, 1)]
+        if n % 3 == 0:
+            sent += [other.heartbeat(), other.sys_status(11.0, 70.0)]
+            sent.append(station.heartbeat(GROUND_STATION, INVALID))
+    # A last stamp: what came behind it would be timed by receipt.
+    return [*sent, mine.attitude(390.0)]
+
+
+SENT = frames()
+KEPT = [n for n in range(len(SENT)) if n % 53 and not 400 < n < 480]
+FRAMES = [SENT[n] for n in KEPT]
+STREAM = b"".join(FRAMES)
+
+
+def snapshot(ride: Ride) -> dict:
+    ride.finish()
+    return json.loads(json.dumps(wire(ride.snapshot("test", age_s=0.0))))
+
+
+def live(cuts: list[int], stamps_us: list[int]) -> tuple[dict, bytes]:
+    ride, scanner, record = Ride(PROFILE), LinkScanner(), b""
+    for number, (first, last) in enumerate(itertools.pairwise([0, *cuts, len(STREAM)])):
+        found = scanner.push([(START_US + stamps_us[number], STREAM[first:last])])
+        record += found.records()
+        ride.take(found)
+    return snapshot(ride), record
+
+
+def saved(record: bytes, cuts: list[int]) -> dict:
+    ride, scanner = Ride(PROFILE), LogScanner()
+    for first, last in itertools.pairwise([0, *cuts, len(record)]):
+        ride.take(scanner.push(record[first:last]))
+    ride.take(scanner.push(b"", final=True))
+    return snapshot(ride)
+
+
+@settings(max_examples=40)
+@given(st.data())
+def test_what_the_rider_saw_is_what_the_record_gives(data) -> None:
+    cuts = sorted(data.draw(st.lists(st.integers(0, len(STREAM)), max_size=60)))
+    steps = data.draw(st.lists(st.integers(0, 400), min_size=len(cuts) + 1, max_size=len(cuts) + 1))
+    stamps_us = [4000 * step for step in itertools.accumulate(steps)]
+    seen, record = live(cuts, stamps_us)
+    again = sorted(data.draw(st.lists(st.integers(0, len(record)), max_size=20)))
+    assert saved(record, again) == seen
+    assert seen["link"]["messages"] == len(FRAMES)
+
+
+def test_how_fast_it_came_changes_no_figure() -> None:
+    # All in one burst, and spread over as long as it was sent: the boot clock tells the time.
+    at_once, _ = live([], [0])
+    ends = list(itertools.accumulate(map(len, FRAMES)))[:-1]
+    in_time, _ = live(ends, [90_000_000 * n // len(SENT) & ~3 for n in KEPT])
+    assert at_once["link"]["system_id"] == in_time["link"]["system_id"] == 1
+    for key in ("energy_wh", "distance_m", "wh_per_km"):
+        a, b = at_once["trip"][key]["value"], in_time["trip"][key]["value"]
+        assert abs(a - b) < 1e-3 * b, key

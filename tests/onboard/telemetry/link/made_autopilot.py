@@ -1,0 +1,142 @@
+"""A simulated autopilot that is asked for messages, and the two of them on a link without delay.
+
+What it is sent is read by pymavlink. It obeys, refuses or stays silent as a test tells it.
+"""
+
+import numpy as np
+import pymavlink.dialects.v20.all as dialect
+
+from onboard.telemetry.link.requests import Asking
+from onboard.telemetry.mavlink import layouts, packing
+from onboard.telemetry.mavlink.frames import Frames, with_room
+from onboard.telemetry.mavlink.headers import read_words
+from onboard.telemetry.messages.rates import NEEDS
+
+KEY = bytes(range(32))
+TICK_S = 0.2
+SYSTEM, COMPONENT = 7, 1
+PLAIN = {number: need for number, need in NEEDS.items() if not need.optional}
+OPTIONAL = set(NEEDS) - set(PLAIN)
+
+ACCEPTED, LATER, DENIED, UNSUPPORTED, FAILED = (
+    dialect.MAV_RESULT_ACCEPTED,
+    dialect.MAV_RESULT_TEMPORARILY_REJECTED,
+    dialect.MAV_RESULT_DENIED,
+    dialect.MAV_RESULT_UNSUPPORTED,
+    dialect.MAV_RESULT_FAILED,
+)
+
+# Which messages this simulated autopilot holds in which stream: its own choice, where the MAVLink
+# definitions leave it open.
+STREAMS = {
+    dialect.MAV_DATA_STREAM_EXTENDED_STATUS: (layouts.SYS_STATUS, layouts.GPS_RAW_INT),
+    dialect.MAV_DATA_STREAM_POSITION: (layouts.GLOBAL_POSITION_INT,),
+    dialect.MAV_DATA_STREAM_EXTRA1: (layouts.ATTITUDE,),
+    dialect.MAV_DATA_STREAM_EXTRA2: (layouts.VFR_HUD,),
+    dialect.MAV_DATA_STREAM_EXTRA3: (layouts.BATTERY_STATUS, layouts.SYSTEM_TIME),
+}
+
+
+def frame(message_id: int, payload: bytes = b"\1", sender=(SYSTEM, COMPONENT)) -> bytes:
+    return packing.pack(message_id, payload, 0, *sender)
+
+
+def frames(parts: list[bytes]) -> Frames:
+    sizes = np.array([len(part) for part in parts], np.int64)
+    marker = np.cumsum(sizes) - sizes
+    data = with_room(*parts)
+    ids = np.array([int.from_bytes(part[7:10], "little") for part in parts], np.int64)
+    word = read_words(data, marker) if parts else marker
+    return Frames(data, marker, sizes, np.zeros_like(marker), word, ids, 0)
+
+
+def ack(result: int, command: int = 511, target=(0, 0), sender=(SYSTEM, COMPONENT)) -> bytes:
+    link = dialect.MAVLink(None, srcSystem=sender[0], srcComponent=sender[1])
+    return dialect.MAVLink_command_ack_message(command, result, 0, 0, *target).pack(link)
+
+
+def read(data: bytes, signed: bool = False) -> list:
+    link = dialect.MAVLink(None)
+    if signed:
+        link.signing.secret_key = KEY
+    messages = link.parse_buffer(bytearray(data)) or [] if data else []
+    assert sum(len(message.get_msgbuf()) for message in messages) == len(data)
+    return messages
+
+
+class Autopilot:
+    """Sends messages at its rates, and does what it is asked as far as it likes to."""
+
+    def __init__(self, rates: dict[int, float], obeys: bool = True, streams: bool = True) -> None:
+        self.rates = {layouts.HEARTBEAT: 1.0, **rates}
+        self.obeys, self.streams = obeys, streams
+        self.result: dict[int, int | None] = {}
+        """What it answers for a message; None is no answer."""
+        self.default: int | None = ACCEPTED
+        self.sent = dict.fromkeys(NEEDS, 0)
+        self._owed: dict[int, float] = {}
+
+    def step(self, received: list) -> list[bytes]:
+        """Give the frames of one tick."""
+        out = []
+        for message in received:
+            if message.get_type() == "COMMAND_LONG":
+                wanted = int(message.param1)
+                result = self.result.get(wanted, self.default)
+                if result == ACCEPTED and self.obeys:
+                    self.rates[wanted] = 1e6 / message.param2
+                if result is not None:
+                    out.append(ack(result))
+            elif message.get_type() == "REQUEST_DATA_STREAM" and self.streams:
+                for wanted in STREAMS.get(message.req_stream_id, ()):
+                    self.rates[wanted] = float(message.req_message_rate)
+        for number, rate in self.rates.items():
+            self._owed[number] = self._owed.get(number, 0.0) + rate * TICK_S
+            for _ in range(int(self._owed[number])):
+                out.append(frame(number))
+                self._owed[number] -= 1
+        return out
+
+
+class Run:
+    """A link without delay between the two; keeps what was sent, with its time."""
+
+    def __init__(self, autopilot: Autopilot, **settings) -> None:
+        self.autopilot, self.asking = autopilot, Asking(**settings)
+        self.now_s, self.log, self._received = 1000.0, [], []
+
+    def go(self, seconds: float, deaf: bool = False, dumb: bool = False) -> list[tuple]:
+        """Go on; `deaf`: the autopilot hears nothing; `dumb`: it is not heard."""
+        first = len(self.log)
+        for _ in range(round(seconds / TICK_S)):
+            self.now_s += TICK_S
+            came = self.autopilot.step([] if deaf else self._received)
+            self.asking.heard(frames([] if dumb else came), self.now_s)
+            self._received = read(self.asking.due(self.now_s, SYSTEM, COMPONENT))
+            self.log += [(self.now_s, message) for message in self._received]
+        return self.log[first:]
+
+
+def kinds(log: list[tuple], name: str) -> list[tuple[float, int, float]]:
+    """Times, what was asked for, and the rate."""
+    if name == "COMMAND_LONG":
+        return [
+            (at, int(m.param1), 1e6 / m.param2) for at, m in log if m.get_type() == "COMMAND_LONG"
+        ]
+    return [
+        (at, m.req_stream_id, m.req_message_rate)
+        for at, m in log
+        if m.get_type() == "REQUEST_DATA_STREAM"
+    ]
+
+
+def commands(log):
+    return kinds(log, "COMMAND_LONG")
+
+
+def streams(log):
+    return kinds(log, "REQUEST_DATA_STREAM")
+
+
+def needed() -> dict[int, float]:
+    return {number: need.rate_hz for number, need in PLAIN.items()} | {layouts.ESC_STATUS: 2.0}

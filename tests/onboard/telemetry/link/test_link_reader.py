@@ -1,0 +1,214 @@
+"""The reading thread: it outlives whatever a link does, says so, and waits no longer than due."""
+
+import time
+
+import pytest
+
+from onboard.errors import LinkEndedError, LinkError
+from onboard.telemetry.link import link_reader
+from onboard.telemetry.link.base import Part, Piece, Source
+from onboard.telemetry.link.link_reader import LinkReader
+from tests.patience import PATIENCE_S
+
+CRAFT, STRANGER, OTHER = ("192.0.2.1", 14550), ("192.0.2.2", 9), ("192.0.2.3", 9)
+
+
+class Scripted:
+    """A link that does one thing after another; bytes it gives, what is an exception is raised."""
+
+    name = "scripted"
+
+    def __init__(self, *acts: object) -> None:
+        self._acts = list(acts)
+        self.closed = False
+        self.sent = b""
+        self.sent_to: list[Source | None] = []
+        self.unsent_bytes = 0
+
+    def write(self, data: bytes, to: Source | None = None) -> None:
+        self.sent += data
+        self.sent_to.append(to)
+
+    def read(self, timeout_s: float) -> list[Part]:
+        act = self._acts.pop(0) if self._acts else b""
+        if isinstance(act, Exception):
+            raise act
+        if not act:
+            time.sleep(0.005)
+        if isinstance(act, list):
+            return act
+        assert isinstance(act, bytes)
+        return [Part(act)] if act else []
+
+    def close(self) -> None:
+        self.closed = True
+
+
+def until(condition) -> None:
+    deadline = time.monotonic() + PATIENCE_S
+    while not condition():
+        assert time.monotonic() < deadline
+        time.sleep(0.002)
+
+
+def reader(monkeypatch, *links: Scripted) -> LinkReader:
+    monkeypatch.setattr(link_reader, "RETRY_FIRST_S", 0.01)
+    waiting = list(links[1:])
+
+    def reopen():
+        if waiting:
+            return waiting.pop(0)
+        raise LinkError("still gone")
+
+    made = LinkReader(links[0], reopen, lambda: 4)
+    made.start()
+    return made
+
+
+def test_a_broken_link_is_closed_said_and_opened_again(monkeypatch) -> None:
+    first, second = Scripted(b"one", LinkError("unplugged")), Scripted(b"two")
+    reading = reader(monkeypatch, first, second)
+    got: list[Piece] = []
+    until(lambda: got.extend(reading.take()) or len(got) == 2)
+    assert got == [(4, b"one", None), (4, b"two", None)]
+    assert first.closed
+    until(lambda: reading.problem is None)
+    reading.stop()
+    assert second.closed
+
+
+def test_a_fault_that_nobody_foresaw_does_not_make_the_craft_deaf(monkeypatch) -> None:
+    reading = reader(monkeypatch, Scripted(RuntimeError("what?")), Scripted(b"two"))
+    got: list[Piece] = []
+    until(lambda: got.extend(reading.take()) or got)
+    assert got == [(4, b"two", None)]
+    reading.stop()
+
+
+def test_a_link_that_stays_away_is_reported(monkeypatch) -> None:
+    reading = reader(monkeypatch, Scripted(LinkError("unplugged")))
+    until(lambda: str(reading.problem) == "still gone")
+    reading.stop()
+
+
+def test_after_data_came_the_wait_is_short_again(monkeypatch) -> None:
+    links = [Scripted(b"x", LinkError("gone")) for _ in range(8)]
+    reading = reader(monkeypatch, *links)
+    until(lambda: str(reading.problem) == "still gone")
+    # Eight breaks, each after data: had the wait doubled every time it would be over a second.
+    assert reading._retry_s <= 0.5
+    reading.stop()
+
+
+def test_a_link_at_its_end_stays_ended(monkeypatch) -> None:
+    reading = reader(monkeypatch, Scripted(b"all", LinkEndedError("played")), Scripted(b"never"))
+    until(lambda: reading.ended)
+    assert str(reading.problem) == "played"
+    assert reading.take() == [(4, b"all", None)]
+    reading.stop()
+
+
+def test_bytes_that_nobody_takes_are_dropped_and_counted(monkeypatch) -> None:
+    monkeypatch.setattr(link_reader, "HELD_MOST_BYTES", 10)
+    monkeypatch.setattr(link_reader, "BATCH_S", 0.0)
+    reading = reader(monkeypatch, Scripted(*[b"12345"] * 5))
+    until(lambda: reading.dropped_bytes == 15)
+    assert [piece.data for piece in reading.take()] == [b"12345"] * 2
+    assert reading.held_bytes == 0
+    reading.stop()
+
+
+def test_strangers_bytes_are_dropped_before_the_crafts(monkeypatch) -> None:
+    monkeypatch.setattr(link_reader, "HELD_MOST_BYTES", 40)
+    reads = [[Part(b"craft%d" % n, CRAFT), Part(b"junk" * 6, STRANGER)] for n in range(5)]
+    reading = LinkReader(Scripted(*reads, LinkEndedError("played")), Scripted, lambda: 4)
+    reading.answer(CRAFT)
+    reading.start()
+    until(lambda: reading.ended)
+    got = reading.take()
+    assert [piece.data for piece in got if piece.source == CRAFT] == [
+        b"craft%d" % n for n in range(5)
+    ]
+    strangers = [piece.data for piece in got if piece.source == STRANGER]
+    assert reading.dropped_bytes == 5 * 24 - sum(map(len, strangers)) > 0
+
+
+def test_a_flood_is_given_out_part_by_part_in_order(monkeypatch) -> None:
+    monkeypatch.setattr(link_reader, "TAKEN_MOST_BYTES", 10)
+    parts = [Part(bytes((n,)) * 4, (CRAFT, STRANGER, OTHER)[n % 3]) for n in range(9)]
+    reading = LinkReader(Scripted(parts, LinkEndedError("played")), Scripted, lambda: 4)
+    reading.start()
+    until(lambda: reading.ended)
+    taken = []
+    while reading.held_bytes:
+        taken.append(reading.take())
+    assert [len(pieces) for pieces in taken] == [3, 3, 3]
+    assert [piece for pieces in taken for piece in pieces] == [Piece(4, *part) for part in parts]
+    assert reading.dropped_bytes == 0
+
+
+def test_what_one_source_sent_at_once_is_one_piece(monkeypatch) -> None:
+    parts = [Part(b"a", CRAFT), Part(b"b", CRAFT), Part(b"c", OTHER), Part(b"d", CRAFT)]
+    reading = LinkReader(Scripted(parts, LinkEndedError("played")), Scripted, lambda: 4)
+    reading.start()
+    until(lambda: reading.ended)
+    assert reading.take() == [(4, b"ab", CRAFT), (4, b"c", OTHER), (4, b"d", CRAFT)]
+
+
+def test_what_is_sent_goes_to_the_address_answered_last_on_whatever_link(monkeypatch) -> None:
+    first, second = Scripted(b"a"), Scripted(b"b")
+    reading = reader(monkeypatch, first, second)
+    until(lambda: reading.heard_s is not None)
+    reading.write(b"1")
+    for source in (CRAFT, OTHER, None):
+        reading.answer(source)
+        reading.write(b"2")
+    first._acts.append(LinkError("gone"))
+    until(lambda: reading.problem is None and first.closed)
+    reading.write(b"3")
+    reading.stop()
+    assert first.sent_to == [None, CRAFT, OTHER, OTHER]
+    assert second.sent_to == [OTHER]
+
+
+def test_what_is_sent_goes_to_the_open_link_and_never_waits(monkeypatch) -> None:
+    class Broken(Scripted):
+        def write(self, data: bytes, to: Source | None = None) -> None:
+            raise LinkError("gone")
+
+    first, second = Scripted(b"a"), Broken(b"b")
+    reading = reader(monkeypatch, first, second)
+    until(lambda: reading.heard_s is not None)
+    reading.write(b"beat")
+    reading.write(b"")
+    assert first.sent == b"beat"
+    first._acts.append(LinkError("unplugged"))
+    until(lambda: reading.problem is None and first.closed and len(reading.take()) > 0)
+    reading.write(b"lost")
+    assert first.sent == b"beat"
+    reading.stop()
+
+
+@pytest.mark.parametrize(
+    ("gone_us", "size", "relieved"),
+    [(100_000, 10, False), (600_000, 10, True), (0, link_reader.MUCH_BYTES, True)],
+)
+def test_where_the_loop_is_late_or_much_has_come_the_thread_takes_it_in(
+    gone_us: int, size: int, relieved: bool
+) -> None:
+    now_us, taken = [0], []
+    reading = LinkReader(None, Scripted, lambda: now_us[0])
+    reading.relief = lambda: taken.append(reading.take())
+    reading._keep([Part(b"first", CRAFT)])
+    assert not taken
+    now_us[0] = gone_us
+    reading._keep([Part(b"x" * size, CRAFT)])
+    assert [len(pieces) for pieces in taken] == ([2] if relieved else [])
+
+
+def test_the_waits_for_a_link_that_stays_away_grow_and_end() -> None:
+    reading, waits = LinkReader(None, Scripted, lambda: 4), []
+    reading._stop.wait = waits.append  # type: ignore[assignment, method-assign]
+    for _ in range(6):
+        reading._wait_after("gone")
+    assert waits == [0.5, 1.0, 2.0, 4.0, 5.0, 5.0]

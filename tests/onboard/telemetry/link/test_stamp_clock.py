@@ -1,0 +1,24 @@
+"""The clock of receipt: begun by the wall clock, and no longer hanging on it."""
+
+from types import SimpleNamespace
+
+import pytest
+
+from onboard.telemetry.link import stamp_clock
+from onboard.telemetry.link.stamp_clock import StampClock
+
+
+def test_a_wall_clock_that_is_set_does_not_step_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    now = SimpleNamespace(wall_ns=1_750_000_000_123_456_789, gone_ns=5_000)
+    clock = SimpleNamespace(time_ns=lambda: now.wall_ns, monotonic_ns=lambda: now.gone_ns)
+    monkeypatch.setattr(stamp_clock, "time", clock)
+    stamps = StampClock()
+    assert stamps.start_us == stamps() == 1_750_000_000_123_456
+    now.gone_ns += 2_000_000_000
+    now.wall_ns -= 3600 * 10**9
+    assert stamps() == stamps.start_us + 2_000_000
+    # The low two bits are not ours: in a log they say where a frame came from.
+    now.gone_ns += 3_000
+    assert stamps() == stamps.start_us + 2_000_000
+    now.gone_ns += 1_000
+    assert stamps() == stamps.start_us + 2_000_004

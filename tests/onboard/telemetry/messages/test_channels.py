@@ -1,0 +1,188 @@
+"""Messages to channels, on frames whose meaning is written beside them.
+
+tests/data/mavlink_test_vectors.csv: frames made with pymavlink 2.4.50, checksums verified with
+another implementation; the ESC_STATUS frame is packed by hand after MAVLink's common message set.
+"""
+
+import csv
+import math
+from pathlib import Path
+
+import pymavlink.dialects.v20.all as dialect
+import pytest
+
+from onboard.telemetry.link.link_scanner import LinkScanner
+from onboard.telemetry.mavlink import layouts
+from onboard.telemetry.mavlink.checksum import crc
+from onboard.telemetry.messages.channels import WANTED
+
+TABLE = Path(__file__).parents[3] / "data" / "mavlink_test_vectors.csv"
+
+
+def vectors() -> dict[str, bytes]:
+    with TABLE.open(newline="") as file:
+        next(file)  # the line that says where they come from
+        return {row["message"]: bytes.fromhex(row["frame_hex"]) for row in csv.DictReader(file)}
+
+
+UNKNOWN = None
+MEANING = [
+    ("SYS_STATUS", {"volts_v": 26.4, "amps_a": 15.23, "left_fraction": 0.87}),
+    (
+        "SYS_STATUS_unknown",
+        {"volts_v": UNKNOWN, "amps_a": UNKNOWN, "left_fraction": UNKNOWN},
+    ),
+    (
+        "BATTERY_STATUS",
+        {
+            "volts_v": 26.404,
+            "amps_a": 15.23,
+            "charge_out_ah": 4.21,
+            "energy_out_wh": 110.0,
+            "temperature_degc": 21.5,
+        },
+    ),
+    (
+        "BATTERY_STATUS_packonly",
+        {
+            "volts_v": 26.4,
+            "amps_a": UNKNOWN,
+            "charge_out_ah": UNKNOWN,
+            "energy_out_wh": UNKNOWN,
+            "temperature_degc": UNKNOWN,
+            "left_fraction": UNKNOWN,
+        },
+    ),
+    ("BATTERY_STATUS_over65V", {"volts_v": 68.0}),
+    (
+        "GPS_RAW_INT",
+        {
+            "fix": 3,
+            "latitude_deg": 52.3456789,
+            "longitude_deg": 4.8765432,
+            "dilution": 0.85,
+            "speed_mps": 2.13,
+            "course_deg": 273.4,
+            "satellites": 14,
+            "horizontal_sd_m": 0.9,
+            "speed_sd_mps": 0.12,
+        },
+    ),
+    (
+        "GPS_RAW_INT_unknown",
+        {
+            "fix": 1,
+            "latitude_deg": UNKNOWN,
+            "speed_mps": UNKNOWN,
+            "course_deg": UNKNOWN,
+            "satellites": UNKNOWN,
+            "horizontal_sd_m": UNKNOWN,
+            "speed_sd_mps": UNKNOWN,
+            "dilution": UNKNOWN,
+        },
+    ),
+    (
+        "GLOBAL_POSITION_INT",
+        {"north_mps": -0.13, "east_mps": -2.12, "heading_deg": 273.5, "latitude_deg": 52.3456789},
+    ),
+    ("VFR_HUD", {"speed_mps": 2.13, "throttle_fraction": 0.46}),
+    ("SYSTEM_TIME", {"utc_s": 1764063600.123456}),
+    (
+        "ESC_TELEMETRY_1_TO_4",
+        {"erpm": 8641, "volts_v": 26.4, "amps_a": 15.23, "temperature_degc": 41, "rpm": UNKNOWN},
+    ),
+    ("RPM", {"rpm": 1234.5, "erpm": UNKNOWN, "volts_v": UNKNOWN, "amps_a": UNKNOWN}),
+    (
+        "ESC_STATUS (hand-packed)",
+        {"rpm": 1234, "volts_v": 26.4, "amps_a": 15.23, "erpm": UNKNOWN},
+    ),
+]
+
+
+@pytest.mark.parametrize(("name", "meaning"), MEANING)
+def test_frames_mean_what_is_written_beside_them(name: str, meaning: dict) -> None:
+    frames = LinkScanner().push([(0, vectors()[name])])
+    assert len(frames) == 1
+    message_id = int(frames.message_id[0])
+    _, convert, _ = WANTED[message_id]
+    columns = convert(frames.rows(layouts.layout(message_id)))
+    for column, value in meaning.items():
+        got = float(columns[column][0])
+        if value is UNKNOWN:
+            assert math.isnan(got), column
+        else:
+            assert got == pytest.approx(value, rel=1e-6), column
+
+
+def battery_volts(cells, ext=(0, 0, 0, 0)) -> float:
+    message = dialect.MAVLink_battery_status_message(
+        0, 0, 1, 2000, [*cells, *[65535] * (10 - len(cells))], 100, 0, 0, 50, 0, 0, list(ext)
+    )
+    frame = message.pack(dialect.MAVLink(None, 1, 1))
+    frames = LinkScanner().push([(0, frame)])
+    layout = layouts.layout(layouts.BATTERY_STATUS)
+    return float(WANTED[layouts.BATTERY_STATUS][1](frames.rows(layout))["volts_v"][0])
+
+
+@pytest.mark.parametrize("usec", [0, 1, 300_000_000_000_000_000, 2**64 - 1])
+def test_a_clock_that_cannot_be_is_not_set(usec: int) -> None:
+    frame = dialect.MAVLink_system_time_message(usec, 5).pack(dialect.MAVLink(None, 1, 1))
+    frames = LinkScanner().push([(0, frame)])
+    rows = frames.rows(layouts.layout(layouts.SYSTEM_TIME))
+    assert math.isnan(WANTED[layouts.SYSTEM_TIME][1](rows)["utc_s"][0])
+
+
+def test_a_position_of_nought_nought_is_none() -> None:
+    message = dialect.MAVLink_gps_raw_int_message(0, 3, 0, 0, 0, 90, 90, 200, 0, 12)
+    frames = LinkScanner().push([(0, message.pack(dialect.MAVLink(None, 1, 1)))])
+    columns = WANTED[layouts.GPS_RAW_INT][1](frames.rows(layouts.layout(layouts.GPS_RAW_INT)))
+    assert math.isnan(columns["latitude_deg"][0])
+    assert columns["speed_mps"][0] == 2.0
+
+
+@pytest.mark.parametrize(
+    ("fix", "known"), [(0, False), (1, False), (2, True), (3, True), (6, True)]
+)
+def test_without_a_fix_neither_place_nor_speed_is_believed(fix: int, known: bool) -> None:
+    # A receiver that lost its fix may go on stating the last values: GPS_FIX_TYPE 0 and 1 are
+    # 'no GPS' and 'no fix' in MAVLink's common message set.
+    message = dialect.MAVLink_gps_raw_int_message(
+        0, fix, 523456789, 48765432, 0, 90, 90, 213, 27340, 12
+    )
+    frames = LinkScanner().push([(0, message.pack(dialect.MAVLink(None, 1, 1)))])
+    columns = WANTED[layouts.GPS_RAW_INT][1](frames.rows(layouts.layout(layouts.GPS_RAW_INT)))
+    meaning = {
+        "latitude_deg": 52.3456789, "longitude_deg": 4.8765432, "speed_mps": 2.13,
+        "course_deg": 273.4,
+    }  # fmt: skip
+    for column, value in meaning.items():
+        got = float(columns[column][0])
+        assert got == pytest.approx(value) if known else math.isnan(got), column
+    assert columns["fix"][0] == fix
+
+
+def test_cells_beyond_the_tenth_count() -> None:
+    # common message set: voltages_ext continues voltages; there zero means 'no such cell'.
+    assert battery_volts([4000] * 10, (4000, 4000, 0, 0)) == pytest.approx(48.0)
+
+
+def test_a_tall_pack_spills_into_the_second_cell() -> None:
+    assert battery_volts([65534, 18466]) == pytest.approx(84.0)
+
+
+def test_layouts_have_the_sizes_that_pymavlink_packs() -> None:
+    for message_id, message in dialect.mavlink_map.items():
+        layout = layouts.layout(message_id)
+        assert layout.fields.itemsize == message.unpacker.size, message.msgname
+        assert layout.crc_extra == message.crc_extra
+
+
+def test_crc_extra_of_esc_status_follows_from_its_definition() -> None:
+    # MAVLink serialisation guide: CRC over message name and the fields' types and names in wire
+    # order, array lengths as bytes, both halves folded together.
+    seed = b"ESC_STATUS uint64_t time_usec "
+    for kind, name in (("int32_t", "rpm"), ("float", "voltage"), ("float", "current")):
+        seed += f"{kind} {name} ".encode() + bytes([4])
+    seed += b"uint8_t index "
+    value = crc(seed)
+    assert (value & 255) ^ (value >> 8) == layouts.layout(layouts.ESC_STATUS).crc_extra == 10
