@@ -14,7 +14,7 @@ def run() -> int:
     ends = signal.SIG_DFL if taken is signal.default_int_handler else taken
     signal.signal(signal.SIGINT, ends)
     sys.unraisablehook = _unraisable
-    from groundside.__main__ import main
+    from groundside.command_line import main
 
     try:
         signal.signal(signal.SIGINT, taken)

@@ -10,18 +10,18 @@ TOUCH_VARIABLE = "WATTWAKE_TOUCH"
 
 
 def served_by() -> int | None:
-    """Give the process of our web server that this dashboard runs for, None where it does not."""
+    """Return the process of our web server that this dashboard runs for, None where it does not."""
     raw = os.environ.get(SERVED_VARIABLE, "")
     return int(raw) if raw.isascii() and raw.isdigit() and int(raw) == os.getppid() else None
 
 
 def is_touch() -> bool:
-    """Tell whether the screen is known to be touched."""
+    """Return whether the screen is known to be touched."""
     return os.environ.get(TOUCH_VARIABLE) == "1" or served_by() is not None
 
 
 def usable_terminal() -> bool:
-    """Tell whether the dashboard can draw here and read keys.
+    """Return whether the dashboard can draw here and read keys.
 
     Returns
     -------

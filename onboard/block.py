@@ -76,11 +76,11 @@ class Channel:
     columns: Mapping[str, FloatArray]
 
     def __getitem__(self, name: str) -> FloatArray:
-        """Give the column called `name`."""
+        """Return the column called `name`."""
         return self.columns[name]
 
     def __len__(self) -> int:
-        """Give the number of samples."""
+        """Return the number of samples."""
         return len(self.t_s)
 
 
@@ -91,5 +91,5 @@ class Block:
     channels: Mapping[str, Channel] = field(default_factory=dict)
 
     def get(self, name: str) -> Channel | None:
-        """Give the channel called `name`, or None where it has no new sample."""
+        """Return the channel called `name`, or None where it has no new sample."""
         return self.channels.get(name)

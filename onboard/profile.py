@@ -322,7 +322,7 @@ def _checked(section: str, setting: dataclasses.Field[Any], value: Any) -> Any:
 
 
 def as_given(value: Any) -> str:
-    """Give a value as an error message shows it: on one line, whatever it is."""
+    """Return a value as an error message shows it: on one line, whatever it is."""
     try:
         return _cut(repr(value))
     except (ValueError, RecursionError):
@@ -369,3 +369,17 @@ def _allowed(setting: dataclasses.Field[Any]) -> str:
         if key in limits
     ]
     return " ".join([kind, " and ".join(words)]).strip()
+
+
+def profile_for(given: Path | None, log: Path) -> Profile:
+    """Return the profile that was named, else the one kept beside the record, else the defaults.
+
+    Raises
+    ------
+    ProfileError
+        If it cannot be read.
+    """
+    kept = (log if log.is_dir() else log.parent) / "profile.toml"
+    if given is not None or kept.is_file():
+        return load_profile(given or kept)
+    return Profile()

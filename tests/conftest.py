@@ -26,7 +26,7 @@ settings.load_profile("patient")
 
 
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
-    """Give the number of processes that share the tests: one alone for files that were named.
+    """Return the number of processes that share the tests: one alone for files that were named.
 
     Those that watch real processes wait half the time, so one process more than there are cores
     keeps all cores at work.

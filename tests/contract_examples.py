@@ -42,13 +42,13 @@ SAMPLES: dict[str, Any] = {
 
 
 def statement(row: Code, family: type[Statement]) -> Statement:
-    """Give a statement of a row, with a value for each of its names."""
+    """Return a statement of a row, with a value for each of its names."""
     values = {name: SAMPLES[kind_of(name)] for name in row.names}
     return family(row, *((7.0,) if family is Alert else ()), **values)
 
 
 def example(kind: type[Record]) -> Record:
-    """Give a record of which everything is known."""
+    """Return a record of which everything is known."""
     return _Examples().of(kind, kind.__name__)
 
 
@@ -85,7 +85,7 @@ class _Examples:
 
 
 def records(kind: Any) -> st.SearchStrategy[Any]:  # noqa: PLR0911
-    """Give every value that a type may have."""
+    """Return every value that a type may have."""
     origin, parts = typing.get_origin(kind), typing.get_args(kind)
     if origin in (typing.Union, types.UnionType):
         return st.one_of([st.none() if one is types.NoneType else records(one) for one in parts])

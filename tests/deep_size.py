@@ -12,7 +12,7 @@ SHARED = (type, types.ModuleType, types.FunctionType, types.BuiltinFunctionType,
 
 
 def deep_size(root: Any) -> int:
-    """Give the bytes of an object and of all that it refers to; a view counts as its whole array.
+    """Return the bytes of an object and of all that it refers to; a view counts as its whole array.
 
     Examples
     --------

@@ -27,7 +27,7 @@ Record = TypeVar("Record")
 
 
 def around(value: float, share: float = 0.05) -> Figure:
-    """Give a figure whose interval reaches so far to either side."""
+    """Return a figure whose interval reaches so far to either side."""
     reach = abs(value) * share
     return Figure(value, value - reach, value + reach)
 
@@ -135,7 +135,7 @@ RIDING = Snapshot(
 
 
 def made_snapshot(**changes: Any) -> Snapshot:
-    """Give the snapshot with some of its fields changed; `__` leads into a record.
+    """Return the snapshot with some of its fields changed; `__` leads into a record.
 
     Examples
     --------
@@ -146,7 +146,7 @@ def made_snapshot(**changes: Any) -> Snapshot:
 
 
 def changed(record: Record, **changes: Any) -> Record:
-    """Give a record with some of its fields changed; `__` leads into a record within.
+    """Return a record with some of its fields changed; `__` leads into a record within.
 
     Raises
     ------

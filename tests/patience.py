@@ -8,7 +8,7 @@ PATIENCE_S = 240.0
 
 
 def held_up_s(pid: int | None = None) -> float:
-    """Give how long a process (None for this one) has waited for a processor so far [s].
+    """Return how long a process (None for this one) has waited for a processor so far [s].
 
     All its threads are counted. What is promised within a time is promised to a machine that has
     time for it: a test may allow as much more as a process was held up meanwhile.

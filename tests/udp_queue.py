@@ -13,7 +13,7 @@ LOOKS_EVERY = 20
 
 
 def unread_bytes(port: int) -> int:
-    """Give what waits in the queue of a UDP port of this machine (IPv4) [bytes]."""
+    """Return what waits in the queue of a UDP port of this machine (IPv4) [bytes]."""
     for line in Path("/proc/net/udp").read_text().splitlines()[1:]:
         words = line.split()
         if int(words[1].rpartition(":")[2], 16) == port:

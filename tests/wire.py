@@ -17,7 +17,7 @@ def wire(message: Message) -> dict[str, Any]:
 
 
 def replayed(update: Update) -> dict[str, Any]:
-    """Give an update's snapshot, with where the replay is beside it."""
+    """Return an update's snapshot, with where the replay is beside it."""
     assert update.snapshot is not None
     return wire(update.snapshot) | {"replay": plain(update.replay)}
 

@@ -4,15 +4,19 @@ import contextlib
 import io
 import ipaddress
 import socket
+from typing import Final
 
 from onboard.crew.addresses import own_addresses
+from onboard.profile import DEFAULT_FEED_PORT
+
+PAGE_PORT: Final = DEFAULT_FEED_PORT + 1
 
 ELSEWHERE = ("192.0.2.1", 9)
 """An address for documentation (RFC 5737): nothing is sent there."""
 
 
 def is_loopback(host: str) -> bool:
-    """Tell whether an address is this machine's alone.
+    """Return whether an address is this machine's alone.
 
     Examples
     --------
@@ -28,7 +32,7 @@ def is_loopback(host: str) -> bool:
 
 
 def page_addresses(host: str, port: int, *, secure: bool = False) -> tuple[str, ...]:
-    """Give the addresses of the page, the one for a phone first.
+    """Return the addresses of the page, the one for a phone first.
 
     Parameters
     ----------
@@ -53,7 +57,7 @@ def page_addresses(host: str, port: int, *, secure: bool = False) -> tuple[str, 
 
 
 def _own_address() -> tuple[str, ...]:
-    """Give this machine's address towards others, as they may be in a network without a way out."""
+    """Return this machine's address as others on the network see it; no route out is needed."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
         try:
             asked.connect(ELSEWHERE)  # a datagram socket only looks for the way

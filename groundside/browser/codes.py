@@ -46,7 +46,7 @@ def parse_code(text: str) -> bytes | None:
 
 
 def link(page: str, code: bytes) -> str:
-    """Give the link that lets a browser in.
+    """Return the link that lets a browser in.
 
     Behind `#` a browser keeps it to itself: it stands in no request, no log and no `Referer`
     (RFC 9110, 4.2.5 and 10.1.3).

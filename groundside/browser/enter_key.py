@@ -42,7 +42,7 @@ class EnterKey:
 
 
 def in_foreground(terminal: int) -> bool:
-    """Tell whether what is typed at a terminal is meant for us."""
+    """Return whether what is typed at a terminal is meant for us."""
     try:
         return os.tcgetpgrp(terminal) == os.getpgrp()
     except OSError:

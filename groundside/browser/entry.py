@@ -71,7 +71,7 @@ class Entry:
         self._stamp: object = ()
 
     def crew(self) -> Crew:
-        """Give the crew as its file has it now; as it last had it where that cannot be used."""
+        """Return the crew as its file has it now; as it last had it where that cannot be used."""
         stamp = self.book.stamp()
         if stamp != self._stamp:
             self._stamp = stamp
@@ -82,7 +82,7 @@ class Entry:
         return self._crew
 
     def member_with(self, cookies: Mapping[str, str]) -> Member | None:
-        """Give the member that a browser's cookies name, None where it is nobody."""
+        """Return the member that a browser's cookies name, None where it is nobody."""
         token = cookies.get(COOKIE, "")
         if not 0 < len(token) <= TOKEN_MOST or not token.isascii():
             return None

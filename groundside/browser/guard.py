@@ -44,7 +44,7 @@ PATH_MOST: Final = 200
 
 
 def strangers_page(status: int, says: str = "") -> web.Response:
-    """Give the one page that a browser gets which nobody let in.
+    """Return the one page that a browser gets which nobody let in.
 
     Parameters
     ----------
@@ -98,7 +98,7 @@ async def numbers_only(request: web.Request, handler: Handler) -> web.StreamResp
 
 
 def is_dot_local(host: str) -> bool:
-    """Tell whether a Host header is a name of the local network (RFC 6762).
+    """Return whether a Host header is a name of the local network (RFC 6762).
 
     Examples
     --------
@@ -109,7 +109,7 @@ def is_dot_local(host: str) -> bool:
 
 
 def is_own_name(host: str) -> bool:
-    """Tell whether a Host header can be of this machine: a number, `localhost` or a `.local` name.
+    """Whether a Host header can be of this machine: a number, `localhost` or a `.local` name.
 
     Any other name may have been pointed at us by a page elsewhere, to read what we serve.
 
@@ -132,7 +132,7 @@ def is_own_name(host: str) -> bool:
 
 
 def same_site(origin: str, host: str, scheme: str = "http") -> bool:
-    """Tell whether a request was made by a page of ours.
+    """Return whether a request was made by a page of ours.
 
     Examples
     --------

@@ -48,7 +48,7 @@ class Invite:
         return cls(pages, book.invite(role, name), role, name)
 
     def lines(self) -> list[str]:
-        """Give what a person reads, with a QR code (ISO/IEC 18004) where it can be drawn."""
+        """Return what a person reads, with a QR code (ISO/IEC 18004) where it can be drawn."""
         where = link(self.pages[0], self.code)
         return [
             f"To let one browser in, open this on it within {CODE_LASTS_S / 60:.0f} minutes:",
@@ -62,7 +62,7 @@ class Invite:
         ]
 
     def as_dict(self, fingerprint: bytes) -> dict[str, Any]:
-        """Give the same for other programs."""
+        """Return the same for other programs."""
         return {
             "schema": SCHEMA,
             "links": [link(page, self.code) for page in self.pages],

@@ -30,7 +30,7 @@ class Key:
         self._context: ssl.SSLContext | None = server_context(folder)
 
     def context(self) -> ssl.SSLContext | None:
-        """Give what encrypts a new connection; None where there is no key: then nobody comes in."""
+        """Return the TLS context of a new connection; None without a key: nobody comes in then."""
         stamp = self._now()
         if stamp != self._stamp:
             self._stamp = stamp

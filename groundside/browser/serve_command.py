@@ -9,18 +9,17 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from groundside.browser.address import is_loopback, page_addresses, qr_code
+from groundside.browser.address import PAGE_PORT, is_loopback, page_addresses, qr_code
 from groundside.browser.enter_key import EnterKey
 from groundside.browser.entry import Entry
 from groundside.browser.invites import Invite, tell, tell_invite, warning_lines
-from groundside.browser.serve_options import PAGE_PORT
 from groundside.browser.server import Dashboards, serve
-from groundside.connection.feed_client import parse_address, shown
-from onboard.__main__ import record_folder
+from groundside.connection.address import parse_address, shown
 from onboard.crew.keys import is_paired, make_identity, own_fingerprint, pairing_folder
 from onboard.crew.members import NAME_MOST, CrewBook, Member, good_name
 from onboard.crew.pair_command import door_answers
 from onboard.errors import UsageError
+from onboard.options import record_folder
 from onboard.profile import Profile, load_profile
 
 EVERYBODY = "0.0.0.0"  # nosec B104
@@ -28,7 +27,7 @@ EVERYBODY = "0.0.0.0"  # nosec B104
 
 
 def run_invite(arguments: argparse.Namespace) -> int:
-    """Make a code for one browser and print its link; give the exit code.
+    """Make a code for one browser and print its link; return the exit code.
 
     Raises
     ------
@@ -101,9 +100,9 @@ def run_serve(arguments: argparse.Namespace, watch: list[str]) -> int:
 
 
 def _folder(arguments: argparse.Namespace) -> Path:
-    """Give the pairing's folder: the daemon's on a board, this machine's own elsewhere."""
+    """Return the pairing's folder: the daemon's on a board, this machine's own elsewhere."""
     profile = load_profile(arguments.profile) if arguments.profile else Profile()
-    return pairing_folder(record_folder(arguments, profile))
+    return pairing_folder(record_folder(arguments.record, profile))
 
 
 def _check_name(name: str | None) -> None:

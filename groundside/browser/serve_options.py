@@ -1,50 +1,83 @@
-"""The options of `serve`."""
+"""The command `serve` as the command line knows it. What it does is in `serve_command`."""
 
 import argparse
 from pathlib import Path
+from typing import Final
 
-from onboard.__main__ import number_between
-from onboard.profile import DEFAULT_FEED_PORT
+from groundside.browser.address import PAGE_PORT
+from groundside.dashboard.watch_command import find
+from groundside.options import add_units
+from groundside.words.units import units_named
+from onboard.errors import UsageError
+from onboard.options import Command, add_profile, number_between
 
-PAGE_PORT = DEFAULT_FEED_PORT + 1
 
-
-def add_arguments(serve: argparse.ArgumentParser) -> None:
-    """Add them to the command."""
-    serve.add_argument(
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.add_argument(
         "address",
         nargs="?",
         metavar="HOST[:PORT]|NAME",
         help="where the daemon's feed is, as for watch",
     )
-    serve.add_argument(
+    parser.add_argument(
         "--bind",
         metavar="HOST[:PORT]",
         help=f"where the page is served (default 127.0.0.1:{PAGE_PORT}, this machine only); "
         "anything that others reach is encrypted, and lets a browser in with a code",
     )
-    serve.add_argument(
+    parser.add_argument(
         "--viewers",
         type=number_between(1, 32),
         default=4,
         metavar="N",
         help="how many browsers at a time (default 4; each takes about 60 MB)",
     )
-    serve.add_argument(
+    parser.add_argument(
         "--role",
         choices=("crew", "viewer"),
         default="crew",
         help="what the codes are for: crew also marks, sets targets and labels (the default); "
         "viewer looks only",
     )
-    serve.add_argument("--name", metavar="NAME", help="what to call who comes in by them")
-    serve.add_argument(
+    parser.add_argument("--name", metavar="NAME", help="what to call who comes in by them")
+    parser.add_argument(
         "--invite",
         action="store_true",
         help="give the link and code for one more browser to a `serve` that runs, and end",
     )
-    serve.add_argument("--profile", type=Path, metavar="FILE", help="craft profile (TOML)")
-    serve.add_argument(
+    add_profile(parser)
+    parser.add_argument(
         "--record", type=Path, metavar="DIR", help="where the daemon keeps records, if given there"
     )
-    serve.add_argument("--json", action="store_true", help="with --invite: print JSON")
+    parser.add_argument("--json", action="store_true", help="with --invite: print JSON")
+    add_units(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Serve the dashboard to browsers, or invite one more; return the exit code."""
+    from groundside.connection.address import shown
+
+    try:
+        from groundside.browser.serve_command import run_invite, run_serve
+    except ImportError as problem:
+        raise UsageError(
+            f"serve: {problem.name or problem} is not installed: pip install 'wattwake[serve]'"
+        ) from None
+    if arguments.invite:
+        return run_invite(arguments)
+    finding = find(arguments.address)
+    watch = [shown(finding.host or "", finding.port)]
+    if arguments.units:
+        watch += ["--units", units_named(arguments.units).speed_name]
+    return run_serve(arguments, watch)
+
+
+SERVE: Final = Command(
+    "serve",
+    "offer the dashboard to browsers",
+    "offer the dashboard to browsers",
+    "wattwake-groundside serve --bind 0.0.0.0",
+    add_arguments,
+    run,
+)

@@ -97,7 +97,7 @@ class Dashboards:
         return None if self.entry is None else self.entry.member_with(request.cookies)
 
     def _free(self, member: Member | None) -> int:
-        """Give how many places there are; the last is not for those who look only."""
+        """Return how many places there are; the last is not for those who look only."""
         kept = 1 if member is not None and member.role == VIEWER and self._most > 1 else 0
         return max(self._most - kept - len(self._open), 0)
 
@@ -128,7 +128,7 @@ class Dashboards:
         return socket
 
     def _command_for(self, member: Member | None) -> list[str]:
-        """Give the dashboard's command line; who looks only is given one that cannot speak."""
+        """Return the dashboard's command line; who looks only is given one that cannot speak."""
         looks_only = member is not None and member.role == VIEWER
         return [*self._command, *(["--read-only"] if looks_only else [])]
 

@@ -11,8 +11,8 @@ import socket
 import ssl
 from dataclasses import dataclass
 
+from groundside.connection.address import shown
 from groundside.connection.crafts import Craft
-from groundside.connection.feed_client import shown
 from groundside.words.refusals import refusal_text
 from groundside.words.units import DEFAULT
 from onboard.contract.codec import ContractError, SchemaError, from_line
@@ -92,7 +92,7 @@ async def connected(
 
 
 async def joined(craft: Craft) -> Joined:
-    """Give the feed of a paired craft, let in and ready to be read.
+    """Return the feed of a paired craft, let in and ready to be read.
 
     Raises
     ------
@@ -163,13 +163,13 @@ async def pair_with(invitation: Invitation, own_name: str) -> Craft:
 
 
 def own_name() -> str:
-    """Give what this machine calls itself."""
+    """Return what this machine calls itself."""
     name = "".join(one for one in socket.gethostname() if one.isprintable()).strip()[:30].strip()
     return name or "viewer"
 
 
 async def answers_at(craft: Craft, host: str, port: int, within_s: float) -> bool:
-    """Tell whether a craft is at an address, by its key; nothing is said to it."""
+    """Return whether a craft is at an address, by its key; nothing is said to it."""
     try:
         _, writer = await connected(host, port, bytes.fromhex(craft.fingerprint), within_s)
     except (OSError, FeedError):

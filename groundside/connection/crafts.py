@@ -47,13 +47,13 @@ class Craft:
     port: int
 
     def found_at(self, host: str, port: int) -> "Craft":
-        """Give it with where it was found now."""
+        """Return it with where it was found now."""
         others = tuple(one for one in self.hosts if one != host)
         return replace(self, hosts=(host, *others)[:HOSTS_MOST], port=port)
 
 
 def crafts_path() -> Path:
-    """Give where they are kept: beside what else the viewer remembers."""
+    """Return where they are kept: beside what else the viewer remembers."""
     return preferences_path().with_name("crafts.json")
 
 
@@ -104,14 +104,14 @@ class CraftBook:
         self._write(rest)
 
     def at(self, host: str, port: int | None = None) -> Craft | None:
-        """Give the craft that was found at an address, at any port without one."""
+        """Return the craft that was found at an address, at any port without one."""
         for craft in reversed(self.crafts):
             if host in craft.hosts and port in (None, craft.port):
                 return craft.found_at(host, craft.port)
         return None
 
     def named(self, name: str) -> Craft | None:
-        """Give the craft of a name."""
+        """Return the craft of a name."""
         return next((one for one in self.crafts if one.name == name), None)
 
     def _write(self, crafts: tuple[Craft, ...]) -> None:

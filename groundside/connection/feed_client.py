@@ -10,6 +10,7 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from groundside.connection.address import shown
 from groundside.connection.answers import ANSWER_S, Answers, Said
 from groundside.connection.source import Places, ReplayControls, Update
 from onboard.contract.codec import ContractError, SchemaError, from_line
@@ -17,7 +18,7 @@ from onboard.contract.commands import Command
 from onboard.contract.messages import Ack, Hello
 from onboard.contract.snapshot import SCHEMA, Snapshot
 from onboard.contract.trip_line import TripLine
-from onboard.errors import FeedError, UsageError
+from onboard.errors import FeedError
 from onboard.feed.lines import LineSplitter
 
 if TYPE_CHECKING:
@@ -30,45 +31,6 @@ FIRST_WAIT_S = 0.5
 LONGEST_WAIT_S = 5.0
 SILENCE_S = 10.0
 """Fifty snapshots missed in a row: a connection whose other end went out of reach looks open."""
-
-
-def parse_address(text: str, default_port: int) -> tuple[str, int]:
-    """Split `HOST[:PORT]`; an IPv6 address with a port stands in brackets.
-
-    Raises
-    ------
-    UsageError
-        Where there is no host, or the port is none.
-
-    Examples
-    --------
-    >>> parse_address("192.0.2.7", 27220), parse_address("[::1]:4000", 27220)
-    (('192.0.2.7', 27220), ('::1', 4000))
-    """
-    wanted = f"address {text!r}: expected HOST or HOST:PORT, such as 192.0.2.7:{default_port}"
-    rest = text.strip()
-    if rest.startswith("["):
-        host, closed, rest = rest[1:].partition("]")
-        if not closed or (rest and not rest.startswith(":")):
-            raise UsageError(wanted)
-        port_text = rest[1:] if rest else None
-    elif rest.count(":") == 1:
-        host, _, port_text = rest.partition(":")
-    else:
-        host, port_text = rest, None
-    if not host or any(c.isspace() or c in "/[]" for c in host):
-        raise UsageError(wanted)
-    if port_text is None:
-        return host, default_port
-    is_number = port_text.isascii() and port_text.isdigit() and len(port_text) < 6
-    if not (is_number and 0 < int(port_text) < 65536):
-        raise UsageError(f"{wanted}; the port is a whole number from 1 to 65535")
-    return host, int(port_text)
-
-
-def shown(host: str, port: int) -> str:
-    """Give an address as people write it."""
-    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
 
 
 class FeedClient:
@@ -136,7 +98,7 @@ class FeedClient:
         return self
 
     async def stream(self) -> AsyncIterator[Update]:
-        """Give the newest update whenever there is a new one, for ever."""
+        """Return the newest update whenever there is a new one, for ever."""
         keeper = asyncio.create_task(self._keep_connected())
         try:
             while True:
@@ -225,7 +187,7 @@ class FeedClient:
                 await writer.wait_closed()
 
     async def _connect(self) -> tuple[asyncio.StreamReader, asyncio.StreamWriter, bytes]:
-        """Give a connection, and what was read of it already."""
+        """Return a connection, and what was read of it already."""
         if self._dial is None:
             return *(await asyncio.open_connection(self.host, self.port)), b""
         there = await self._dial()

@@ -8,9 +8,9 @@ import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from groundside.connection.address import shown
 from groundside.connection.craft_link import answers_at
 from groundside.connection.crafts import Craft
-from groundside.connection.feed_client import shown
 from onboard.contract.codec import ContractError, from_line
 from onboard.contract.messages import Hello
 from onboard.crew.announce import SERVICE
@@ -148,7 +148,7 @@ def _chosen(there: list[Craft], more: tuple[str, ...]) -> Finding:
 
 
 async def _where_they_were(crafts: tuple[Craft, ...]) -> list[Craft]:
-    """Give the crafts that answer where they were found before, all asked at once."""
+    """Return the crafts that answer where they were found before, all asked at once."""
     asked = [(craft, host) for craft in crafts for host in craft.hosts]
     answers = await asyncio.gather(
         *(answers_at(craft, host, craft.port, 2 * ASK_S) for craft, host in asked)
@@ -161,7 +161,7 @@ async def _where_they_were(crafts: tuple[Craft, ...]) -> list[Craft]:
 
 
 async def _paired(found: tuple[Found, ...], crafts: tuple[Craft, ...]) -> list[Craft]:
-    """Give the paired crafts among those that announce themselves, each tried by its key."""
+    """Return the paired crafts among those that announce themselves, each tried by its key."""
     there = []
     for craft in crafts:
         for one in found:

@@ -15,7 +15,7 @@ MOST_BYTES = 4096
 
 
 def preferences_path() -> Path:
-    """Give where they are kept (XDG Base Directory Specification)."""
+    """Return where they are kept (XDG Base Directory Specification)."""
     base = os.environ.get("XDG_CONFIG_HOME") or ""
     # The specification has relative paths ignored.
     folder = Path(base) if Path(base).is_absolute() else Path.home() / ".config"
@@ -41,7 +41,7 @@ class Preferences:
                     self._kept = {k: v for k, v in raw.items() if isinstance(v, str)}
 
     def get(self, name: str) -> str | None:
-        """Give what is remembered, None without."""
+        """Return what is remembered, None without."""
         return self._kept.get(name)
 
     def put(self, name: str, value: str) -> None:

@@ -8,9 +8,10 @@ import asyncio
 from collections.abc import Callable
 from dataclasses import replace
 
+from groundside.connection.address import parse_address, shown
 from groundside.connection.craft_link import CONNECT_S, answers_at, joined, own_name, pair_with
 from groundside.connection.crafts import Craft, CraftBook, crafts_path
-from groundside.connection.feed_client import FeedClient, parse_address, shown
+from groundside.connection.feed_client import FeedClient
 from groundside.connection.finding import Finding, find_feed
 from onboard.crew.invitation import looks_like_one, parse_invitation
 from onboard.errors import UsageError
@@ -66,7 +67,7 @@ def reach(address: str | None, say: Say) -> Finding:
 async def craft_that_answers(
     crafts: tuple[Craft, ...], host: str, port: int | None
 ) -> Craft | None:
-    """Give the paired craft that is at an address where it was never before, by its key.
+    """Return the paired craft that is at an address where it was never before, by its key.
 
     Parameters
     ----------
@@ -82,7 +83,7 @@ async def craft_that_answers(
 
 
 def feed_at(finding: Finding) -> FeedClient:
-    """Give the feed that was found, encrypted where it is a paired craft's.
+    """Return the feed that was found, encrypted where it is a paired craft's.
 
     Raises
     ------
@@ -110,7 +111,7 @@ def _at_craft(craft: Craft) -> Finding:
 
 
 def _if_believed(finding: Finding, book: CraftBook) -> Finding:
-    """Give a feed that comes from this machine itself.
+    """Return a feed that comes from this machine itself.
 
     Raises
     ------

@@ -4,7 +4,7 @@ from onboard.contract.commands import Amount, Key, Mark, MarkName, Set, Value
 
 
 def setting(key: Key, value: Value) -> Set:
-    """Give the command that sets something.
+    """Return the command that sets something.
 
     Examples
     --------
@@ -15,7 +15,7 @@ def setting(key: Key, value: Value) -> Set:
 
 
 def mark(name: MarkName, text: str = "", amount: Amount | None = None, source: str = "") -> Mark:
-    """Give the command that marks something which happens now.
+    """Return the command that marks something which happens now.
 
     `charged` comes with its amount, `unplugged` with its source.
     """

@@ -28,7 +28,7 @@ class WithTarget(Wrapped):
         self._trip_m: float | None = None
 
     async def stream(self) -> AsyncIterator[Update]:
-        """Give the updates of the source behind, with the target filled in."""
+        """Return the updates of the source behind, with the target filled in."""
         async for update in self._source.stream():
             snapshot = update.snapshot
             if snapshot is not None and isinstance(snapshot.target, Unknown):

@@ -42,7 +42,7 @@ class Kind:
     held: Callable[[Target], Number]
 
     def unit(self, units: Units) -> str:
-        """Give what stands behind its value."""
+        """Return what stands behind its value."""
         return {"speed": units.speed_name, "distance": units.distance_name}.get(self.name, "W")
 
     def shown(self, value: float, units: Units) -> float:
@@ -93,13 +93,13 @@ KINDS = (SPEED, POWER, DISTANCE)
 
 
 def now_value(kind: Kind, snapshot: Snapshot) -> float | None:
-    """Give the present value of a kind in SI, None where it is unknown or nought."""
+    """Return the present value of a kind in SI, None where it is unknown or nought."""
     value = kind.now(snapshot)
     return None if isinstance(value, Unknown) or value <= 0.0 else value
 
 
 def value_in_force(kind: Kind, snapshot: Snapshot) -> float | None:
-    """Give the target of this kind that is in force, in SI."""
+    """Return the target of this kind that is in force, in SI."""
     value = within(snapshot.target, kind.held)
     return None if isinstance(value, Unknown) else value
 

@@ -116,7 +116,7 @@ class DashboardApp(App[None]):
         )
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
-        """Give the toolkit's own themes our variables too."""
+        """Return the toolkit's own themes our variables too."""
         return {name: SUN.variables[name] for name in VARIABLES}
 
     def on_mount(self) -> None:
@@ -131,7 +131,7 @@ class DashboardApp(App[None]):
         self.set_interval(TICK_S, self.tick)
 
     def on_unmount(self) -> None:
-        """Give the signals back."""
+        """Return the signals back."""
         self._end_watch.release()
 
     def run(self, **options: Any) -> None:

@@ -77,7 +77,7 @@ class EndWatch:
         self._thread.start()
 
     def release(self) -> None:
-        """Give the signals back; stop watching unless an end is under way."""
+        """Return the signals back; stop watching unless an end is under way."""
         for each, handler in self._before.items():
             signal.signal(each, handler)
         self._before = {}

@@ -91,7 +91,7 @@ OWN_KEYS = {
 
 
 def keys_for(*, can_pace: bool, can_seek: bool, can_talk: bool) -> tuple[Key, ...]:
-    """Give the keys that do something with such a source, the first of a name counting."""
+    """Return the keys that do something with such a source, the first of a name counting."""
     common = tuple(key for key in COMMON_KEYS if can_talk or key.action != "run")
     return (
         *VIEW_KEYS,

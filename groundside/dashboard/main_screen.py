@@ -74,7 +74,7 @@ class MainScreen(Screen[None]):
         yield self._tabs
 
     def on_mount(self) -> None:
-        """Give the parts what does not change by itself."""
+        """Return the parts what does not change by itself."""
         self._caution.shown = True
         self._controls.shown = self._replay_buttons
         self._show_tabs()
@@ -174,7 +174,7 @@ class MainScreen(Screen[None]):
             part.styles.height = rows
 
     def on_key(self, event: events.Key) -> None:
-        """Give a key to the view in sight, if one of its buttons has it."""
+        """Return a key to the view in sight, if one of its buttons has it."""
         key = KEY_NAMES.get(event.key, event.key)
         if key == "enter" and self._caution.display and not self.app.focused:
             event.stop()  # what the caution says of this key comes before all else

@@ -25,7 +25,7 @@ class Pace:
         self._key: Any = None
 
     def due(self, now_s: float, key: Any = None) -> bool:
-        """Tell whether it is due now; a key that differs from the last one makes it so."""
+        """Return whether it is due now; a key that differs from the last one makes it so."""
         if now_s - self._last_s < self._every_s - 1e-9 and key == self._key:
             return False
         self._last_s, self._key = now_s, key

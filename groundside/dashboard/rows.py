@@ -91,7 +91,7 @@ def frame_rows(
 
 
 def tabs_in_two_rows(width: int, height: int) -> bool:
-    """Tell whether a phone has the room for tabs twice as wide, one row above the other."""
+    """Return whether a phone has the room for tabs twice as wide, one row above the other."""
     return width < NARROW_COLUMNS and height >= TALL_ROWS
 
 

@@ -1,5 +1,6 @@
 """Shows a source: on the dashboard where there is a terminal, else as plain lines."""
 
+import argparse
 import asyncio
 import signal
 import sys
@@ -7,10 +8,48 @@ from collections.abc import AsyncIterator
 
 from groundside.connection.preferences import Preferences, preferences_path
 from groundside.connection.source import SnapshotSource, Update, Wrapped
+from groundside.connection.target_source import WithTarget
 from groundside.dashboard.plain import run_plain, trip_summary_lines
-from groundside.terminal import is_touch
-from groundside.words.units import Units
+from groundside.terminal import is_touch, usable_terminal
+from groundside.words.units import CHOICES, Units, units_named
 from onboard.contract.snapshot import Snapshot
+
+
+def is_plain(arguments: argparse.Namespace) -> bool:
+    """Return whether plain lines are shown: as asked for, or where no dashboard can be drawn."""
+    return arguments.plain or not usable_terminal()
+
+
+def rider_units(arguments: argparse.Namespace, usual: str = "km/h") -> Units:
+    """Return the rider's units: as asked for, as remembered by the dashboard, else the usual."""
+    if arguments.units:
+        return units_named(arguments.units)
+    kept = None if is_plain(arguments) else Preferences(preferences_path()).get("units")
+    return CHOICES.get(kept or "") or units_named(usual)
+
+
+def show(
+    arguments: argparse.Namespace, source: SnapshotSource, units: Units, *, summary: bool = True
+) -> int:
+    """Show a source on the dashboard, or as plain lines; return the exit code.
+
+    Parameters
+    ----------
+    arguments
+        The command line, with what `add_shown` adds.
+    source
+        Where snapshots come from.
+    units
+        The rider's units.
+    summary
+        Whether plain lines end with the trip's sums.
+    """
+    target_m = arguments.target_distance_m
+    if target_m is not None:
+        source = WithTarget(source, target_m)
+    if is_plain(arguments):
+        return show_plain(source, units, summary=summary)
+    return show_dashboard(source, units, target_m)
 
 
 class _KeepsLast(Wrapped):
@@ -70,7 +109,7 @@ async def _until_told(source: SnapshotSource, units: Units) -> int:
 
 
 def show_dashboard(source: SnapshotSource, units: Units, target_distance_m: float | None) -> int:
-    """Run the dashboard until the rider leaves it; give the exit code."""
+    """Run the dashboard until the rider leaves it; return the exit code."""
     from groundside.dashboard.app import make_app
 
     app = make_app(

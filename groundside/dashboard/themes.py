@@ -71,7 +71,7 @@ THEMES = (SUN, NIGHT, MONO)
 
 
 def next_theme(name: str) -> str:
-    """Give the name of the theme after this one; the first follows the last.
+    """Return the name of the theme after this one; the first follows the last.
 
     Examples
     --------

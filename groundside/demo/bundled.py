@@ -8,7 +8,7 @@ PACKAGE = Path(__file__).resolve().parent
 
 
 def bundled(name: str) -> Path:
-    """Give the path of a bundled file.
+    """Return the path of a bundled file.
 
     Raises
     ------

@@ -83,7 +83,7 @@ class DemoSource:
         return await self._feed.send(command)
 
     async def stream(self) -> AsyncIterator[Update]:
-        """Give the daemon's snapshots until it has taken the whole ride."""
+        """Return the daemon's snapshots until it has taken the whole ride."""
         async with ChildDaemon(self._profile, self._target_distance_m) as daemon:
             self.controls.restart()
             sender = LogSender(self._log, self.controls, (HOST, daemon.link_port))

@@ -34,14 +34,14 @@ class Cursor(Protocol):
         """Place of the last thing given [s from the log's start]."""
 
     def upto(self, place_s: float) -> Iterator[Frames | Block]:
-        """Give what lies up to a place [s from the log's start]."""
+        """Return what lies up to a place [s from the log's start]."""
 
     def copied(self) -> Self:
-        """Give a cursor at the same place, which holds nothing of the log itself."""
+        """Return a cursor at the same place, which holds nothing of the log itself."""
 
 
 def cursor(path: Path) -> tuple[Cursor, float]:
-    """Give a cursor at the start of a log, and how long the log lasts [s].
+    """Return a cursor at the start of a log, and how long the log lasts [s].
 
     Raises
     ------
@@ -98,7 +98,7 @@ class FrameCursor:
         return self._window is None
 
     def copied(self) -> "FrameCursor":
-        """Give a cursor at the same place; it reads its window again when it goes on."""
+        """Return a cursor at the same place; it reads its window again when it goes on."""
         other = copy.copy(self)
         if self._window is not None:
             window = self._window
@@ -112,7 +112,7 @@ class FrameCursor:
         return other
 
     def upto(self, place_s: float) -> Iterator[Frames]:
-        """Give the frames stamped up to a place [s from the log's first stamp]."""
+        """Return the frames stamped up to a place [s from the log's first stamp]."""
         while self._window is not None:
             frames = self._read(self._window)
             places = self._window.place_s
@@ -163,7 +163,7 @@ class _SharedBlocks:
         self._reading = threading.Lock()
 
     def get(self, number: int) -> Block | None:
-        """Give a block, None behind the last."""
+        """Return a block, None behind the last."""
         with self._reading:
             while len(self._kept) <= number:
                 block = next(self._blocks, None)
@@ -196,13 +196,13 @@ class BlockCursor:
         return self._block is None
 
     def copied(self) -> "BlockCursor":
-        """Give a cursor at the same place."""
+        """Return a cursor at the same place."""
         other = copy.copy(self)
         other._at = dict(self._at)
         return other
 
     def upto(self, place_s: float) -> Iterator[Block]:
-        """Give what is timed up to a place [s from the log's start], in blocks."""
+        """Return what is timed up to a place [s from the log's start], in blocks."""
         while self._block is not None:
             piece, left = {}, False
             for name, channel in self._block.channels.items():

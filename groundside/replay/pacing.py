@@ -25,7 +25,7 @@ class Pacing:
         self.paused = False
 
     def place_s(self) -> float:
-        """Give the place in the log [s from its start]."""
+        """Return the place in the log [s from its start]."""
         if self.paused:
             return self._place_s
         return self._place_s + (self._clock() - self._since_s) * self.speed

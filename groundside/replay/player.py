@@ -82,7 +82,7 @@ class ReplaySource:
         return None
 
     async def stream(self) -> AsyncIterator[Update]:
-        """Give a snapshot at every tick until the log ends."""
+        """Return a snapshot at every tick until the log ends."""
         if self._stays_at_end:
             self.prepared.start()
         try:
@@ -173,5 +173,5 @@ class ReplaySource:
         return Update(snapshot, trip_line=self._trip_line() if due else None, replay=replay)
 
     def _trip_line(self) -> TripLine:
-        """Give the line of the whole ride, or of the trip so far while that is not known."""
+        """Return the line of the whole ride, or of the trip so far while that is not known."""
         return self.prepared.trip_line or self._playing.ride.engine.trip_line

@@ -70,7 +70,7 @@ class Playing:
             self._finished = True
 
     def copied(self) -> "Playing":
-        """Give one that stands at the same place and goes its own way."""
+        """Return one that stands at the same place and goes its own way."""
         other = copy.copy(self)
         other._cursor = self._cursor.copied()
         other.ride = copy.deepcopy(self.ride)
@@ -86,7 +86,7 @@ class Playing:
 def start_playing(
     path: Path, profile: Profile, system_id: int | None, aim: Aim | None
 ) -> tuple[Playing, float]:
-    """Give a ride at the start of its log, and how long the log lasts [s].
+    """Return a ride at the start of its log, and how long the log lasts [s].
 
     A session's folder is played with what was known when its trip began, and with what was said.
 

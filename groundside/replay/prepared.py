@@ -70,7 +70,7 @@ class Prepared:
         self._thread.join()
 
     def playing_at(self, place_s: float) -> Playing:
-        """Give a ride at a place of its log [s], of its own: from the last state before, on."""
+        """Return a ride at a place of its log [s], of its own: from the last state before, on."""
         states = self._states
         nearest = bisect.bisect_right([at for at, _ in states], place_s) - 1
         playing = states[max(nearest, 0)][1].copied()
@@ -78,7 +78,7 @@ class Prepared:
         return playing
 
     def place_of_distance(self, distance_m: float) -> float | None:
-        """Give the place where the trip had made a distance; None while that is not known."""
+        """Return the place where the trip had made a distance; None while that is not known."""
         line, stream = self.trip_line, self._stream
         if line is None or not line.t_s or not stream:
             return None
@@ -87,12 +87,12 @@ class Prepared:
         return float(np.interp(t_s, times_s, places))
 
     def next_event_s(self, place_s: float) -> float | None:
-        """Give the place of the next event, None behind the last."""
+        """Return the place of the next event, None behind the last."""
         later = (event.place_s for event in self.events if event.place_s > place_s + 0.5)
         return next(later, None)
 
     def event_before_s(self, place_s: float) -> float:
-        """Give the place of the event before, the start where there is none."""
+        """Return the place of the event before, the start where there is none."""
         earlier = [event.place_s for event in self.events if event.place_s < place_s - 2.0]
         return earlier[-1] if earlier else 0.0
 
@@ -126,7 +126,7 @@ class Prepared:
             self.ready_fraction = 1.0
 
     def _new_events(self, before: Playing, after: Playing) -> list[PlacedEvent]:
-        """Give what came up between two places, with where it was first seen."""
+        """Return what came up between two places, with where it was first seen."""
         found = after.said[len(before.said) :]
         wanted = set(after.ride.engine.events) - set(before.ride.engine.events)
         if not wanted:
@@ -145,5 +145,5 @@ class Prepared:
 
 
 def in_order(events: Iterable[Event]) -> list[Event]:
-    """Give events by their time, those of one time by their code."""
+    """Return events by their time, those of one time by their code."""
     return sorted(events, key=lambda event: (event.t_s, event.alert.code.code))

@@ -8,7 +8,7 @@ COLUMNS, WIDTH = 80, 16
 
 
 def short_names(labels: Iterable[str], width: int = WIDTH) -> dict[str, str]:
-    """Give each label in at most `width` characters, no two alike.
+    """Return each label in at most `width` characters, no two alike.
 
     Parameters
     ----------
@@ -36,7 +36,7 @@ def short_names(labels: Iterable[str], width: int = WIDTH) -> dict[str, str]:
 
 
 def wrapped(text: str) -> list[str]:
-    """Give a sentence in lines that fit a terminal of 80 columns."""
+    """Return a sentence in lines that fit a terminal of 80 columns."""
     # A number stays with its unit.
     kept = re.sub(r"(?<=\d) (?=(%|W|A|V|m/s|km/h|kn|mph|°C)\b|%)", "\u00a0", text)
     lines = textwrap.wrap(kept, COLUMNS, subsequent_indent="  ", break_on_hyphens=False)
@@ -44,7 +44,7 @@ def wrapped(text: str) -> list[str]:
 
 
 def printable(line: str) -> str:
-    """Give a line without what would steer a terminal: each such character becomes a `?`.
+    """Return a line without what would steer a terminal: each such character becomes a `?`.
 
     Examples
     --------

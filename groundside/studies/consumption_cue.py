@@ -60,6 +60,6 @@ def _no_cue(to_go_m: float, needed: Number, why: Unknown) -> Target:
 def _target(
     to_go_m: float, needed: Number, difference: Number, cue: Cue | Unknown, reason: Stand
 ) -> Target:
-    """Give the target; without a curve there is no speed to name."""
+    """Return the target; without a curve there is no speed to name."""
     none = Unknown(Reason.NO_CURVE)
     return Target(none, none, to_go_m, needed, difference, cue, none, reason)

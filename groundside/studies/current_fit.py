@@ -78,7 +78,7 @@ class _Balance:
 
 
 def current_correction(charges: Sequence[Charge], conditions: Conditions) -> Correction | Unknown:
-    """Give the correction of the current that the charges ask for.
+    """Return the correction of the current that the charges ask for.
 
     Parameters
     ----------
@@ -204,7 +204,7 @@ def _fit(
 
 
 def chi_square_most(freedom: int) -> float:
-    """Give the 99 % quantile of chi square, by the cube-root rule of Wilson and Hilferty (memory).
+    """Return 99 % quantile of chi square, by the cube-root rule of Wilson and Hilferty (memory).
 
     Examples
     --------

@@ -8,7 +8,7 @@ from onboard.profile import Battery, Sensors
 
 
 def supply_of(battery: Battery, sensors: Sensors) -> Supply:
-    """Give the supply of a pack as its profile says that a trip begins.
+    """Return the supply of a pack as its profile says that a trip begins.
 
     Parameters
     ----------
@@ -20,7 +20,7 @@ def supply_of(battery: Battery, sensors: Sensors) -> Supply:
 
 
 def with_energy(battery: Battery, energy_wh: float | None) -> Battery:
-    """Give a pack of another energy: as many cells in series, more or fewer of them abreast."""
+    """Return a pack of another energy: as many cells in series, more or fewer of them abreast."""
     if energy_wh is None:
         return battery
     ratio = energy_wh / battery.full_wh

@@ -40,10 +40,10 @@ class KnownCurve(Protocol):
         """Lowest and highest speed that it was learned at."""
 
     def ln_power_at(self, through_water_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Give ln P [ln W] and the slope d ln w / d ln P at speeds, shape (n,)."""
+        """Return ln P [ln W] and the slope d ln w / d ln P at speeds, shape (n,)."""
 
     def curve_variance(self, through_water_mps: FloatArray) -> FloatArray:
-        """Give the variance of ln P at speeds, shape (n,)."""
+        """Return the variance of ln P at speeds, shape (n,)."""
 
 
 @dataclass(frozen=True)
@@ -186,7 +186,7 @@ def plan_rows(
 
 
 def best_row(rows: Sequence[PlanRow]) -> PlanRow:
-    """Give the fastest of those that surely arrive; where none does, the one that most likely does.
+    """Return fastest of those that surely arrive; where none does, the one that most likely does.
 
     Only speeds that were learned are chosen, unless there is none.
     """
@@ -198,7 +198,7 @@ def best_row(rows: Sequence[PlanRow]) -> PlanRow:
 
 
 def load_factor(mass_kg: float, extra_kg: float) -> float:
-    """Give by what the power grows with more load, by the displacement rule.
+    """Return by what the power grows with more load, by the displacement rule.
 
     Examples
     --------
@@ -209,7 +209,7 @@ def load_factor(mass_kg: float, extra_kg: float) -> float:
 
 
 def _relative_sd(ahead: Outlook) -> FloatArray:
-    """Give how well the cost of each row is known, as a share of it."""
+    """Return how well the cost of each row is known, as a share of it."""
     gradient = ahead.cost_gradient
     shared = np.einsum("ni,ij,nj->n", gradient, ahead.covariance, gradient)
     sd: FloatArray = np.sqrt(shared + ahead.cost_own)

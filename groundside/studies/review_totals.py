@@ -104,7 +104,7 @@ class _Together:
     wh_per_km: Estimate
 
     def reach_wh(self, upwards: bool) -> float:
-        """Give how far its interval reaches, as energy over its distance [Wh]."""
+        """Return how far its interval reaches, as energy over its distance [Wh]."""
         if isinstance(self.wh_per_km, Figure):
             return _reach(self.wh_per_km, upwards) * self.distance_m.value / 1000.0
         return _reach(self.energy_wh, upwards)
@@ -123,7 +123,7 @@ def _together(ride: Trip) -> _Together | None:
 
 
 def _reach(figure: Figure, upwards: bool) -> float:
-    """Give how far an interval reaches to one side, 0 where none is stated."""
+    """Return how far an interval reaches to one side, 0 where none is stated."""
     if figure.low is None or figure.high is None:
         return 0.0
     return abs((figure.high if upwards else figure.low) - figure.value)

@@ -122,7 +122,7 @@ class Track:
 
 
 def track(series: Series) -> Track | None:
-    """Give the track of a ride, None where fewer than two positions are known."""
+    """Return the track of a ride, None where fewer than two positions are known."""
     rows = series.pieces
     located = np.isfinite(rows[:, LATITUDE])
     if np.count_nonzero(located) < 2:
@@ -136,7 +136,7 @@ def track(series: Series) -> Track | None:
 
 
 def _around(rows: FloatArray, reach: int) -> FloatArray:
-    """Give the consumption over each piece and `reach` of its neighbours either way [Wh/km]."""
+    """Return the consumption over each piece and `reach` of its neighbours either way [Wh/km]."""
     sums = np.zeros((len(rows) + 1, 3))
     np.cumsum(rows[:, [SECONDS, ENERGY, WAY]], axis=0, out=sums[1:])
     # By number, not by place: over a gap the neighbours are far away.

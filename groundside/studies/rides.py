@@ -84,12 +84,12 @@ class SeasonRide:
 
     @property
     def name(self) -> str:
-        """Give the name of folder or file."""
+        """Return the name of folder or file."""
         return self.path.name
 
     @property
     def setups(self) -> tuple[str, ...]:
-        """Give the set-ups ridden, each once, in order."""
+        """Return the set-ups ridden, each once, in order."""
         return tuple(dict.fromkeys(share.setup for share in self.sums.shares))
 
 
@@ -201,7 +201,7 @@ def _setup_totals(setup: str, rides: int, shares: list[Share]) -> SetupTotals:
 
 
 def _same_stretch(sums: Sums) -> bool:
-    """Tell whether energy and distance are of one stretch: else their ratio would say nothing."""
+    """Return whether energy and distance are of one stretch: else their ratio would say nothing."""
     energy, distance, own = sums.energy_wh, sums.distance_m, sums.wh_per_km
     if isinstance(energy, Unknown) or isinstance(distance, Unknown):
         return False
@@ -222,7 +222,7 @@ def _sum(figures: Iterable[Estimate]) -> Estimate:
 
 
 def _ratio(energy_wh: Estimate, distance_m: Estimate) -> Estimate:
-    """Give Wh/km with the widest interval; none where the craft may not have moved at all."""
+    """Return Wh/km with the widest interval; none where the craft may not have moved at all."""
     if isinstance(energy_wh, Unknown) or isinstance(distance_m, Unknown):
         return TOGETHER_IN_NONE
     if not distance_m.value > 0.0:

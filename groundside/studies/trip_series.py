@@ -44,7 +44,7 @@ class TripSeries:
 
 
 def trip_series(line: TripLine) -> TripSeries:
-    """Give the series of a line.
+    """Return the series of a line.
 
     Examples
     --------

@@ -89,7 +89,7 @@ DEFAULT = CHOICES["km/h"]
 
 
 def units_named(speed_name: str) -> Units:
-    """Give the set whose speed has this name.
+    """Return the set whose speed has this name.
 
     Raises
     ------
@@ -108,7 +108,7 @@ def units_named(speed_name: str) -> Units:
 
 
 def next_units(units: Units) -> Units:
-    """Give the set after this one; the first follows the last.
+    """Return the set after this one; the first follows the last.
 
     Examples
     --------

@@ -71,7 +71,7 @@ class DaemonFeed:
         return True
 
     def snapshots(self, seconds_s: float, most: int | None = None) -> list[Snapshot]:
-        """Give the snapshots that come within some seconds, or the first few."""
+        """Return the snapshots that come within some seconds, or the first few."""
         early, self._early = self._early, []
         messages = [*early, *self._until(self._clock_s() + seconds_s, most)]
         return [one for one in messages if isinstance(one, Snapshot)]

@@ -38,7 +38,7 @@ def bad(name: str, text: str) -> Finding:
 
 
 def graded(name: str, text: str, *rules: tuple[bool, Verdict, str]) -> Finding:
-    """Give the text with what to do by the first rule that holds; all is well if none does."""
+    """Return the text with what to do by the first rule that holds; all is well if none does."""
     for holds, verdict, remedy in rules:
         if holds:
             return Finding(name, verdict, f"{text}{remedy}")
@@ -46,6 +46,6 @@ def graded(name: str, text: str, *rules: tuple[bool, Verdict, str]) -> Finding:
 
 
 def worst(findings: Iterable[Finding]) -> Verdict:
-    """Give the most serious verdict."""
+    """Return the most serious verdict."""
     order = list(Verdict)
     return max((finding.verdict for finding in findings), key=order.index, default=Verdict.OK)

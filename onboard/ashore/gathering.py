@@ -200,7 +200,7 @@ def _pairing(settings: CheckSettings) -> PairingFacts:
 
 
 def same_link(source: str, connection: str) -> bool:
-    """Tell whether a daemon's link is the one meant.
+    """Return whether a daemon's link is the one meant.
 
     Examples
     --------

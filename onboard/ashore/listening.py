@@ -88,6 +88,6 @@ def listen(
 
 
 def newest(ride: Ride, channel: str, column: str) -> float | None:
-    """Give the newest reading of an instrument, None if it is unknown or not fresh."""
+    """Return the newest reading of an instrument, None if it is unknown or not fresh."""
     value = ride.engine.latest.value((channel, column))
     return None if isinstance(value, Unknown) else value

@@ -37,7 +37,7 @@ NARROW = 60
 
 
 def judge(facts: Facts) -> list[Finding]:
-    """Give all findings, in the order in which one would mend things."""
+    """Return all findings, in the order in which one would mend things."""
     profile, sensors = facts.profile, facts.profile.sensors
     given = None if facts.profile_path is None else str(facts.profile_path)
     heard = facts.autopilot.system_id is not None
@@ -56,7 +56,7 @@ def judge(facts: Facts) -> list[Finding]:
 
 
 def as_lines(findings: list[Finding], width: int) -> list[str]:
-    """Give the findings as lines no wider than a terminal, and what they come to."""
+    """Return the findings as lines no wider than a terminal, and what they come to."""
     lines = []
     width = max(width, 32)
     indent = NARROW_INDENT if width < NARROW else INDENT
@@ -76,7 +76,7 @@ def as_lines(findings: list[Finding], width: int) -> list[str]:
 
 
 def as_dict(facts: Facts, findings: list[Finding]) -> dict[str, Any]:
-    """Give the check in JSON's own types."""
+    """Return the check in JSON's own types."""
     return {
         "schema": SCHEMA,
         "first": FIRST,

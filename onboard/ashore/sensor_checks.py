@@ -150,7 +150,7 @@ def check_voltage(
 
 
 def charge_range(chemistry: str, cell_v: float, scale_sd: float) -> tuple[float, float]:
-    """Give between which shares of full the charge of a rested cell lies, about 95 % sure.
+    """Return between which shares of full the charge of a rested cell lies, about 95 % sure.
 
     Parameters
     ----------

@@ -55,7 +55,7 @@ class Plan:
 
 
 def unit_text(plan: Plan) -> str:
-    """Give the unit's text."""
+    """Return the unit's text."""
     lines = ["[Unit]", "Description=wattwake: live Wh/km and range of the craft"]
     if plan.system:
         lines.append("After=network.target")
@@ -123,7 +123,7 @@ def plan_unit(system: bool, profile: Profile, profile_path: Path | None) -> Plan
 
 
 def daemon_command() -> tuple[tuple[str, ...], Path | None]:
-    """Give the words that start this very daemon, and the folder to do it in, if that matters."""
+    """Return the words that start this very daemon, and the folder to do it in, if that matters."""
     # Links are kept: a virtual environment's interpreter is one, and what it points to is not it.
     beside = Path(sys.executable).absolute().with_name("wattwake-onboard")
     if os.access(beside, os.X_OK):
@@ -132,7 +132,7 @@ def daemon_command() -> tuple[tuple[str, ...], Path | None]:
 
 
 def unit_path(system: bool) -> Path:
-    """Give where the unit belongs."""
+    """Return where the unit belongs."""
     if system:
         return SYSTEM_FOLDER / UNIT_NAME
     base = os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config"
@@ -186,7 +186,7 @@ def difference(there: str, wanted: str) -> str:
 
 
 def next_steps(plan: Plan) -> list[tuple[str, str]]:
-    """Give what the owner does next: commands, each with its meaning."""
+    """Return what the owner does next: commands, each with its meaning."""
     control = "sudo systemctl" if plan.system else "systemctl --user"
     journal = "journalctl" if plan.system else "journalctl --user"
     service = UNIT_NAME.removesuffix(".service")
@@ -219,13 +219,13 @@ def _specifiers(text: str) -> str:
 
 
 def _source_folder() -> Path | None:
-    """Give the folder that holds the package where it is not installed, None where it is."""
+    """Return the folder that holds the package where it is not installed, None where it is."""
     folder = Path(__file__).absolute().parents[2]
     return None if folder.name in ("site-packages", "dist-packages") else folder
 
 
 def _user(profile_path: Path | None) -> str | None:
-    """Give who called for this as root, else who owns the profile; None is root."""
+    """Return who called for this as root, else who owns the profile; None is root."""
     caller = os.environ.get("SUDO_USER") or pwd.getpwuid(os.getuid()).pw_name
     if caller == "root" and profile_path is not None:
         with contextlib.suppress(OSError, KeyError):
@@ -234,7 +234,7 @@ def _user(profile_path: Path | None) -> str | None:
 
 
 def _device_group(connection: str) -> str | None:
-    """Give the group that may open the serial device; None for a link that is none."""
+    """Return the group that may open the serial device; None for a link that is none."""
     if not connection.startswith("/"):
         return None
     with contextlib.suppress(OSError, KeyError):

@@ -13,7 +13,7 @@ _NAME_BYTES: Final = 16
 
 
 def own_addresses() -> tuple[str, ...]:
-    """Give the IPv4 addresses under which others may reach the board, local networks first."""
+    """Return the IPv4 addresses under which others may reach the board, local networks first."""
     found: list[str] = []
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
         for _, name in socket.if_nameindex():
@@ -30,7 +30,7 @@ def _is_local(address: str) -> bool:
 
 
 def addresses_for(host: str) -> tuple[str, ...]:
-    """Give where somebody else reaches what listens on `host`.
+    """Return where somebody else reaches what listens on `host`.
 
     Examples
     --------
@@ -49,7 +49,7 @@ def addresses_for(host: str) -> tuple[str, ...]:
 
 
 def reached_here_at(host: str) -> str:
-    """Give where this board itself reaches what listens on `host`.
+    """Return where this board itself reaches what listens on `host`.
 
     Examples
     --------

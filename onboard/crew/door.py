@@ -218,7 +218,7 @@ class CrewDoor:
             await asyncio.sleep(0)
 
     def _heard(self, address: str) -> ssl.SSLContext | None:
-        """Give the key for a new connection, None where it is not heard."""
+        """Return the key for a new connection, None where it is not heard."""
         now_s = asyncio.get_running_loop().time()
         if self._context is None or not self._limits.come(address, now_s):
             return None
@@ -287,7 +287,7 @@ class CrewDoor:
         return found
 
     async def _who(self, line: bytes) -> tuple[Member, str | None] | None:
-        """Give the member, and the token that it is to have where it came with a code."""
+        """Return the member, and the token that it is to have where it came with a code."""
         if len(line) > FIRST_LINE_MOST_BYTES:
             return None
         match parse_first(line):

@@ -59,7 +59,7 @@ class Invitation:
     code: bytes
 
     def as_text(self) -> str:
-        """Give the pairing text."""
+        """Return the pairing text."""
         places = self.addresses[:ADDRESSES_MOST]
         body = bytes([VERSION << 4 | len(places)]) + self.port.to_bytes(2, "big")
         body += b"".join(ipaddress.IPv4Address(place).packed for place in places)
@@ -69,7 +69,7 @@ class Invitation:
 
 
 def looks_like_one(text: str) -> bool:
-    """Tell whether a word is meant as a pairing text, not as a host.
+    """Return whether a word is meant as a pairing text, not as a host.
 
     Examples
     --------

@@ -24,7 +24,7 @@ class Join:
     token: str
 
     def as_line(self) -> bytes:
-        """Give the line that says it."""
+        """Return the line that says it."""
         return json_line({"kind": "join", "token": self.token})
 
 
@@ -36,7 +36,7 @@ class Pair:
     name: str
 
     def as_line(self) -> bytes:
-        """Give the line that says it."""
+        """Return the line that says it."""
         return json_line({"kind": "pair", "code": self.code.hex(), "name": self.name})
 
 
@@ -90,10 +90,10 @@ REFUSED: Final = as_line(TurnedAway())
 
 
 def full_line(why: Refusal) -> bytes:
-    """Give what a viewer of the crew is told where there is no room for it."""
+    """Return what a viewer of the crew is told where there is no room for it."""
     return as_line(TurnedAway(why))
 
 
 def paired_line(token: str, name: str, role: Role, craft: str) -> bytes:
-    """Give what a viewer gets for its code, once."""
+    """Return what a viewer gets for its code, once."""
     return as_line(Paired(token, name, role, craft))

@@ -27,17 +27,17 @@ ID_DIGITS: Final = 8
 
 
 def pairing_folder(record: Path) -> Path:
-    """Give where the pairing is kept: beside the records."""
+    """Return where the pairing is kept: beside the records."""
     return record / FOLDER_NAME
 
 
 def identity_path(folder: Path) -> Path:
-    """Give the file of key and certificate."""
+    """Return the file of key and certificate."""
     return folder / IDENTITY_NAME
 
 
 def is_paired(folder: Path) -> bool:
-    """Tell whether the feed was ever opened to the network from here."""
+    """Return whether the feed was ever opened to the network from here."""
     try:
         return identity_path(folder).is_file()
     except OSError:
@@ -129,7 +129,7 @@ def _new_identity() -> str:
 
 
 def fingerprint(certificate: bytes) -> bytes:
-    """Give the SHA-256 of a certificate, 32 bytes.
+    """Return the SHA-256 of a certificate, 32 bytes.
 
     Parameters
     ----------
@@ -140,7 +140,7 @@ def fingerprint(certificate: bytes) -> bytes:
 
 
 def own_fingerprint(folder: Path) -> bytes:
-    """Give the fingerprint of the craft's own certificate.
+    """Return the fingerprint of the craft's own certificate.
 
     Raises
     ------
@@ -159,12 +159,12 @@ def own_fingerprint(folder: Path) -> bytes:
 
 
 def short_id(print_: bytes) -> str:
-    """Give what a craft announces itself by: the begin of its fingerprint, no name."""
+    """Return what a craft announces itself by: the begin of its fingerprint, no name."""
     return print_.hex()[:ID_DIGITS]
 
 
 def server_context(folder: Path) -> ssl.SSLContext:
-    """Give what encrypts the door's connections: TLS 1.2 or newer, with the craft's own key.
+    """Return what encrypts the door's connections: TLS 1.2 or newer, with the craft's own key.
 
     Raises
     ------
@@ -187,7 +187,7 @@ def server_context(folder: Path) -> ssl.SSLContext:
 
 
 def readable_by_others(folder: Path) -> list[Path]:
-    """Give which of the pairing's files somebody else than the owner may read or write."""
+    """Return which of the pairing's files somebody else than the owner may read or write."""
     found = []
     for path in (folder, *sorted(folder.glob("*"))):
         try:

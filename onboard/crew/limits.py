@@ -46,14 +46,14 @@ class Allowance:
         self._at_s: float | None = None
 
     def has(self, now_s: float) -> bool:
-        """Tell whether there is room for one."""
+        """Return whether there is room for one."""
         gone_s = 0.0 if self._at_s is None else max(now_s - self._at_s, 0.0)
         self._at_s = now_s
         self._left = min(self._left + gone_s * self._per_s, self._burst)
         return self._left >= 1.0
 
     def take(self, now_s: float) -> bool:
-        """Tell whether there is room for one; it is then taken."""
+        """Return whether there is room for one; it is then taken."""
         if not self.has(now_s):
             return False
         self._left -= 1.0
@@ -87,7 +87,7 @@ class Limits:
         self.waiting = 0
 
     def come(self, address: str, now_s: float) -> bool:
-        """Tell whether a new connection is heard; it then waits until `known` or `left`."""
+        """Return whether a new connection is heard; it then waits until `known` or `left`."""
         account = self._account(address)
         if account.waiting >= WAITING_MOST_EACH or not account.wrong.has(now_s):
             return False
@@ -100,17 +100,17 @@ class Limits:
         return True
 
     def is_crowded(self, address: str, now_s: float) -> bool:
-        """Tell whether a new connection lacks nothing but that others of its address wait."""
+        """Return whether a new connection lacks nothing but that others of its address wait."""
         account = self._account(address)
         is_right = account.wrong.has(now_s) and account.comes.has(now_s)
         return is_right and account.waiting >= WAITING_MOST_EACH
 
     def code(self, now_s: float) -> bool:
-        """Tell whether a code is looked at now."""
+        """Return whether a code is looked at now."""
         return self._codes.take(now_s)
 
     def may_try(self, address: str, now_s: float) -> bool:
-        """Tell whether a code from an address is looked at now."""
+        """Return whether a code from an address is looked at now."""
         return self._account(address).wrong.has(now_s) and self.code(now_s)
 
     def wrong(self, address: str, now_s: float) -> None:
@@ -141,7 +141,7 @@ class Limits:
 
 
 def counted_as(peer: Any) -> str:
-    """Give what an address is kept account of by: of IPv6 the network, for one has many addresses.
+    """Return the key an address is counted under: the network for IPv6, of which one has many.
 
     Examples
     --------

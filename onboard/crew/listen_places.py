@@ -20,7 +20,7 @@ def listening_places(
     crew_listen: str | None = None,
     paired: bool | None = None,
 ) -> tuple[Place, Place | None]:
-    """Give where the plain feed listens, and the encrypted one; None where that is off.
+    """Return where the plain feed listens, and the encrypted one; None where that is off.
 
     Parameters
     ----------

@@ -89,7 +89,7 @@ class Crew:
     codes: tuple[Code, ...] = ()
 
     def member_with(self, token: str) -> Member | None:
-        """Give the member that a token belongs to, None where it is nobody's."""
+        """Return the member that a token belongs to, None where it is nobody's."""
         found = None
         given = _sum(token.encode())
         for member in self.members:
@@ -99,7 +99,7 @@ class Crew:
         return found
 
     def code_with(self, code: bytes, now_s: float, boot: str) -> Code | None:
-        """Give the code that waits, None where it is unknown, used or lapsed."""
+        """Return the code that waits, None where it is unknown, used or lapsed."""
         found = None
         given = _sum(code)
         for one in self.codes:
@@ -131,7 +131,7 @@ def _waits(code: Code, now_s: float, boot: str) -> bool:
 
 
 def good_name(name: object) -> bool:
-    """Tell whether something can be a viewer's name: short, printable, no space at the ends."""
+    """Return whether something can be a viewer's name: short, printable, no space at the ends."""
     return (
         isinstance(name, str)
         and 0 < len(name) <= NAME_MOST
@@ -161,7 +161,7 @@ class CrewBook:
         return self._folder / CREW_NAME
 
     def stamp(self) -> tuple[int, int, int] | None:
-        """Give what differs whenever the file was replaced; None where there is none."""
+        """Return what differs whenever the file was replaced; None where there is none."""
         try:
             there = self.path.stat()
         except OSError:
@@ -242,7 +242,7 @@ class CrewBook:
         return True
 
     def waiting(self) -> tuple[Code, ...]:
-        """Give the codes that can still be used."""
+        """Return the codes that can still be used."""
         return self._tidy(self.read()).codes
 
     def _tidy(self, crew: Crew) -> Crew:

@@ -35,7 +35,7 @@ OPENS_S: Final = 2.5
 
 
 def run_pair(arguments: argparse.Namespace, profile: Profile, record: Path) -> int:
-    """Pair, list or revoke; give the exit code.
+    """Pair, list or revoke; return the exit code.
 
     Raises
     ------
@@ -127,7 +127,7 @@ def _can_say(text: str) -> bool:
 
 
 def _answers_soon(crew: Place, pin: bytes) -> bool:
-    """Tell whether a daemon answers, with the time that one takes to find its first key."""
+    """Return whether a daemon answers, with the time that one takes to find its first key."""
     until_s = time.monotonic() + OPENS_S
     while not (there := door_answers(crew, pin)) and time.monotonic() < until_s:
         time.sleep(0.2)
@@ -135,7 +135,7 @@ def _answers_soon(crew: Place, pin: bytes) -> bool:
 
 
 def door_answers(crew: Place, pin: bytes) -> bool:
-    """Tell whether a daemon with this very key answers on this board.
+    """Return whether a daemon with this very key answers on this board.
 
     Parameters
     ----------

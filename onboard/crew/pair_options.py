@@ -1,43 +1,50 @@
-"""The options of `pair`."""
+"""The command `pair` as the command line knows it. What it does is in `pair_command`."""
 
 import argparse
 from pathlib import Path
-from typing import Any
+from typing import Final
 
-EXAMPLE = 'example: wattwake-onboard pair --name "old phone" --role viewer'
+from onboard.options import Command, add_json, add_profile, record_folder
+from onboard.profile import Profile, load_profile
 
 
-def add_pair(commands: Any) -> None:
-    """Add the command.
-
-    Parameters
-    ----------
-    commands
-        What `add_subparsers` gave.
-    """
-    pair: argparse.ArgumentParser = commands.add_parser(
-        "pair",
-        help="let a phone or laptop on this network look on, or put one out",
-        description="Opens the feed to one more viewer on the local network, encrypted: prints "
-        "what to type there. Run it as the user that runs the daemon; that need not be restarted.",
-        epilog=EXAMPLE,
-    )
-    act = pair.add_mutually_exclusive_group()
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    act = parser.add_mutually_exclusive_group()
     act.add_argument("--list", action="store_true", help="say who is paired, and what waits")
     act.add_argument(
         "--revoke",
         metavar="NAME",
         help="put this viewer out for good, or a text that was not used yet",
     )
-    pair.add_argument(
+    parser.add_argument(
         "--role",
         choices=("crew", "viewer"),
         default="crew",
         help="crew also marks, sets targets and labels (the default); viewer looks only",
     )
-    pair.add_argument("--name", metavar="NAME", help="what to call the viewer (else by its own)")
-    pair.add_argument("--profile", type=Path, metavar="FILE", help="craft profile (TOML)")
-    pair.add_argument("--record", type=Path, metavar="DIR", help="where records are kept")
+    parser.add_argument("--name", metavar="NAME", help="what to call the viewer (else by its own)")
+    add_profile(parser)
+    parser.add_argument("--record", type=Path, metavar="DIR", help="where records are kept")
     for name in ("--listen", "--crew-listen"):
-        pair.add_argument(name, metavar="HOST:PORT", help="as for the daemon, if given there")
-    pair.add_argument("--json", action="store_true", help="print JSON, for other programs")
+        parser.add_argument(name, metavar="HOST:PORT", help="as for the daemon, if given there")
+    add_json(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Open the feed to one more viewer, or say and change who is in; return the exit code."""
+    from onboard.crew.pair_command import run_pair
+
+    profile = load_profile(arguments.profile) if arguments.profile else Profile()
+    return run_pair(arguments, profile, record_folder(arguments.record, profile))
+
+
+PAIR: Final = Command(
+    "pair",
+    "let a phone or laptop on this network look on, or put one out",
+    "Opens the feed to one more viewer on the local network, encrypted: prints "
+    "what to type there. Run it as the user that runs the daemon; that need not be restarted.",
+    'wattwake-onboard pair --name "old phone" --role viewer',
+    add_arguments,
+    run,
+)

@@ -67,7 +67,7 @@ class Ending:
             signal.signal(number, signal.SIG_DFL)
 
     def left_s(self) -> float:
-        """Give how much longer to wait for what is being written [s]."""
+        """Return how much longer to wait for what is being written [s]."""
         gone_s = 0.0 if self._began_s is None else time.monotonic() - self._began_s
         return max(WRITE_WITHIN_S - gone_s, LEAST_S)
 

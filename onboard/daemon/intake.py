@@ -100,7 +100,7 @@ class Intake:
 
     @contextmanager
     def at_rest(self) -> Iterator[list[Frames]]:
-        """Give all that waits for the figures; nothing is taken in or recorded inside the block."""
+        """Yield all that waits for the figures; nothing is taken in or recorded inside the block."""
         with self._lock:
             self.advance()
             yield self._next(HELD_MOST_FRAMES)
@@ -114,7 +114,7 @@ class Intake:
         return parts
 
     def _scanned(self, pieces: list[Piece]) -> Frames | None:
-        """Give the frames that may be used; a lasting fault costs what it came with, and no more.
+        """Return the frames that may be used; a lasting fault costs what it came with, and no more.
 
         A passing one costs less: what came is scanned once more from its beginning.
         """

@@ -35,7 +35,7 @@ class GiveBack:
         self._due_s = 0.0
 
     def if_due(self, now_s: float, fitted: object) -> None:
-        """Give free memory back if it is time, or if the curve was fitted anew.
+        """Return free memory back if it is time, or if the curve was fitted anew.
 
         Parameters
         ----------
@@ -50,7 +50,7 @@ class GiveBack:
 
 
 def give_back() -> None:
-    """Give back what is free. It takes about a millisecond."""
+    """Return back what is free. It takes about a millisecond."""
     gc.collect()
     _call("malloc_trim", 0)
 

@@ -46,7 +46,7 @@ def watchdog() -> bool:
 
 
 def watchdog_every_s() -> float | None:
-    """Give how often `watchdog` is due [s]: half of what the manager waits. None: never."""
+    """Return how often `watchdog` is due [s]: half of what the manager waits. None: never."""
     waits_us, for_whom = os.environ.get(WATCHDOG_USEC, ""), os.environ.get(WATCHDOG_PID)
     if not (waits_us.isascii() and waits_us.isdecimal()) or int(waits_us) == 0:
         return None

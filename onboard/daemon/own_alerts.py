@@ -57,7 +57,7 @@ class OwnAlerts:
         self._since_s: dict[AlertCode, float] = {}
 
     def now(self, running: Running) -> tuple[Alert, ...]:
-        """Give what is on now."""
+        """Return what is on now."""
         found = {alert.code: alert for alert in _on(running)}
         self._since_s = {code: self._since_s.get(code, running.now_s) for code in found}
         return tuple(

@@ -49,11 +49,11 @@ class Publisher:
         self._trip_line_due_s = 0.0
 
     def trip_line(self) -> bytes:
-        """Give the line that shows the trip so far."""
+        """Return the line that shows the trip so far."""
         return as_line(self._keeper().ride.engine.trip_line.rounded())
 
     def publish(self, running: Running, source: str) -> None:
-        """Give the viewers how all is now.
+        """Return the viewers how all is now.
 
         Parameters
         ----------
@@ -81,7 +81,7 @@ class Publisher:
             self._counts.popleft()
 
     def _snapshot_line(self, source: str, now_s: float, alerts: tuple[Alert, ...]) -> bytes:
-        """Give the snapshot; where the figures fail at it, one that says so."""
+        """Return the snapshot; where the figures fail at it, one that says so."""
         try:
             return self._line(source, now_s, alerts)
         except Exception as fault:

@@ -63,7 +63,7 @@ class QuietFilter(logging.Filter):
         self._lock = threading.Lock()
 
     def filter(self, record: logging.LogRecord) -> bool:
-        """Tell whether a message passes; one that does says how many before it did not."""
+        """Return whether a message passes; one that does says how many before it did not."""
         if getattr(record, "is_answer", False):
             return True
         with self._lock:
@@ -86,7 +86,7 @@ class QuietFilter(logging.Filter):
             return True
 
     def left_out(self) -> int:
-        """Give how many messages were left out and have not been counted in any message yet."""
+        """Return how many messages were left out and have not been counted in any message yet."""
         with self._lock:
             return sum(kind.left_out for kind in self._kinds.values())
 

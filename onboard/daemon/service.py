@@ -188,7 +188,7 @@ class Service:
             self._book.settle(verdict)
 
     def _present(self, until_us: int) -> Session | None:
-        """Give the session that is being recorded, up to a stamp [us]."""
+        """Return the session that is being recorded, up to a stamp [us]."""
         return self._book.present(until_us) if self._book else None
 
     def _open_book(self) -> None:
@@ -258,7 +258,7 @@ class Service:
         self._memory.run(now_s, lambda: self._give_back.if_due(now_s, learned.posterior))
 
     def _take_in(self, parts: Sequence[Frames], now_s: float, now_us: int) -> None:
-        """Give the figures what came in."""
+        """Return the figures what came in."""
         assert self._intake is not None
         before = self._ride.decoder.messages
         self._keeper.take(parts, now_us)
@@ -275,7 +275,7 @@ class Service:
             self._asked = self._intake.followed = craft.system_id, craft.component_id
 
     def _ours(self, parts: Sequence[Frames]) -> bool:
-        """Tell whether the followed craft is among the senders."""
+        """Return whether the followed craft is among the senders."""
         return self._asked is not None and any(
             bool((frames.system_id == self._asked[0]).any()) for frames in parts
         )

@@ -186,7 +186,7 @@ class Engine:
         self._lookout.look_anew()
 
     def kept(self) -> dict[str, Any]:
-        """Give what outlasts this ride, in JSON's own types."""
+        """Return what outlasts this ride, in JSON's own types."""
         battery = self._battery.kept(self.latest.now_s)
         return {"curves": self.learner.as_dict(), "battery": battery}
 
@@ -254,18 +254,18 @@ class Engine:
         return self._power.unmeasured
 
     def bands(self) -> tuple[Band, ...]:
-        """Give what was done at each band of speed."""
+        """Return what was done at each band of speed."""
         return self._bands.table(self._errors, self.instruments.noise_m2ps())
 
     def curve(self) -> Curve | Unknown:
-        """Give the speed-power curve of the present set-up, as of the last fit."""
+        """Return the speed-power curve of the present set-up, as of the last fit."""
         known, setup = self.learner.posterior, self.learner.setup
         if self._curve is None or self._curve[0] is not known or self._curve[1] != setup:
             self._curve = known, setup, curve(self.learner)
         return self._curve[2]
 
     def figures(self, silent_s: float = 0.0, hidden: Unknown | None = None) -> Figures:
-        """Give the figures at the newest sample folded.
+        """Return the figures at the newest sample folded.
 
         Parameters
         ----------
@@ -320,7 +320,7 @@ class Engine:
         return replace(shown, alerts=(*question, *alerts))
 
     def _hidden(self, why: Unknown) -> Figures:
-        """Give figures of which only what the instruments read now is known."""
+        """Return figures of which only what the instruments read now is known."""
         readings: dict[str, Any] = {
             name: why if isinstance(reading, Unknown) else reading
             for name, reading in self._readings().items()
@@ -328,7 +328,7 @@ class Engine:
         return replace(unknown_figures(why, self.latest.now_s, self.learner.setup), **readings)
 
     def _readings(self) -> dict[str, Any]:
-        """Give the fields of `Figures` that are read and not worked out."""
+        """Return the fields of `Figures` that are read and not worked out."""
         return self.instruments.readings() | {
             "setup": self.learner.setup,
             "setups": self.learner.setups,
@@ -389,7 +389,7 @@ class Engine:
     def _riding(
         self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown
     ) -> Riding | Unknown:
-        """Give the present way of riding; while an instrument is silent there is none."""
+        """Return the present way of riding; while an instrument is silent there is none."""
         for source in (power, speed):
             if isinstance(source, Unknown):
                 return source

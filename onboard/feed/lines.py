@@ -17,7 +17,7 @@ class LineSplitter:
         self._dropping = False
 
     def feed(self, data: bytes) -> list[bytes]:
-        """Give the lines that these bytes complete, without their ends."""
+        """Return the lines that these bytes complete, without their ends."""
         *ended, rest = data.split(b"\n")
         lines = []
         for piece in ended:

@@ -62,7 +62,7 @@ def parse_listen(text: str, option: str = "--listen") -> tuple[str, int]:
 
 
 def is_port(text: str) -> bool:
-    """Tell whether a text is a port's number.
+    """Return whether a text is a port's number.
 
     Examples
     --------
@@ -73,7 +73,7 @@ def is_port(text: str) -> bool:
 
 
 def is_local(host: str) -> bool:
-    """Tell whether an address to listen on can be reached from this board only.
+    """Return whether an address to listen on can be reached from this board only.
 
     Examples
     --------
@@ -273,7 +273,7 @@ class FeedServer:
             reply(Refusal(RefusalCode.FAULT), None)
 
     def _reply_to(self, viewer: Viewer, said: Command) -> Reply:
-        """Give the way to answer a command, once."""
+        """Return the way to answer a command, once."""
         self._waiting += 1
         viewer.ask()
         open_yet = True

@@ -41,7 +41,7 @@ class Bucket:
         self._at_s: float | None = None
 
     def take(self, now_s: float, cost: float = 1.0) -> bool:
-        """Tell whether there is room for something now; it is then taken."""
+        """Return whether there is room for something now; it is then taken."""
         gone_s = 0.0 if self._at_s is None else max(now_s - self._at_s, 0.0)
         self._at_s = now_s
         self._left = min(self._left + gone_s * self._per_s, self._per_s)
@@ -102,7 +102,7 @@ class Viewer:
         return now_s - self._taking_since_s < STANDSTILL_S
 
     def unsent_bytes(self) -> int:
-        """Give how much waits on this board for the network to take it."""
+        """Return how much waits on this board for the network to take it."""
         waits = self.writer.transport.get_write_buffer_size()
         return waits + (self._below.get_write_buffer_size() if self._below else 0)
 
@@ -129,7 +129,7 @@ class Viewer:
 
 
 def is_loopback(peer: Any) -> bool:
-    """Tell whether the other end of a connection is a program on this board.
+    """Return whether the other end of a connection is a program on this board.
 
     Parameters
     ----------

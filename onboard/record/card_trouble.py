@@ -25,7 +25,7 @@ BECAME = {
 
 
 def in_words(problem: Exception) -> str:
-    """Give what went wrong in words.
+    """Return what went wrong in words.
 
     Examples
     --------

@@ -54,13 +54,13 @@ class Noted:
             log.warning("%s of %s is not done again: %s", FILE_NAME, self.utc or self.t_s, why_not)
 
     def as_dict(self) -> dict[str, Any]:
-        """Give the line in JSON's own types."""
+        """Return the line in JSON's own types."""
         when = {"t_s": self.t_s, "stamp_us": self.stamp_us, "utc": self.utc}
         return when | self.command.as_dict()
 
 
 def noted(command: Command, ride: Ride, stamp_us: int) -> Noted:
-    """Give a command with the times of a ride at which it was done to it.
+    """Return a command with the times of a ride at which it was done to it.
 
     Parameters
     ----------
@@ -76,7 +76,7 @@ def noted(command: Command, ride: Ride, stamp_us: int) -> Noted:
 
 
 def in_record(marks: Iterable[Noted], zero_stamp_s: float | None) -> tuple[Noted, ...]:
-    """Give marks by the stream time of their own record, read by itself.
+    """Return marks by the stream time of their own record, read by itself.
 
     A trip that went on after a restart counts its time from its first session on; the stamps are
     the record's own.

@@ -47,12 +47,12 @@ class Newest:
 
     @property
     def both(self) -> tuple[str, ...]:
-        """Give the names of the newest and the one before."""
+        """Return the names of the newest and the one before."""
         return (self.name,) if self.before is None else (self.name, self.before)
 
 
 def names_sum(names: Collection[str]) -> str:
-    """Give a sum that tells these names from others, whatever their order.
+    """Return a sum that tells these names from others, whatever their order.
 
     Examples
     --------

@@ -50,14 +50,14 @@ class Records:
 
 
 def joined(pieces: Sequence[Records]) -> Records:
-    """Give several pieces as one."""
+    """Return several pieces as one."""
     begins = np.cumsum([0, *(len(piece.data) for piece in pieces[:-1])])
     ends = [piece.ends + begin for piece, begin in zip(pieces, begins, strict=True)]
     return Records(b"".join(piece.data for piece in pieces), np.concatenate(ends))
 
 
 def behind(pieces: Iterable[Records], count: int) -> Iterator[Records]:
-    """Give what follows the first `count` records of several pieces."""
+    """Return what follows the first `count` records of several pieces."""
     for piece in pieces:
         if count <= 0:
             yield piece
@@ -194,7 +194,7 @@ class RecordFile:
         return os.pread(self._descriptor, len(self._proof), begin) == self._proof
 
     def duplicate(self) -> int:
-        """Give a descriptor of its own, so that a sync is not disturbed by `reopen`.
+        """Return a descriptor of its own, so that a sync is not disturbed by `reopen`.
 
         Raises
         ------
@@ -212,7 +212,7 @@ class RecordFile:
 
 
 def _last_end(descriptor: int, size: int) -> int:
-    """Give where the last whole record ends that is found near a file's end.
+    """Return where the last whole record ends that is found near a file's end.
 
     Where none is found the whole file stands: what cannot be told apart is not cut off, for the
     reader finds its way past bytes that form no record.

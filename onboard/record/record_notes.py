@@ -35,7 +35,7 @@ class RecordNotes:
             self._waiting = dict(self._all)
 
     def due(self, now_us: int) -> bool:
-        """Tell whether something waits and it is time to write it [us]."""
+        """Return whether something waits and it is time to write it [us]."""
         with self._lock:
             failed_us = self._failed_us
             rested = failed_us is None or now_us - failed_us >= RETRY_EVERY_S * 1e6

@@ -35,7 +35,7 @@ class RecordSync:
             self._unsynced = True
 
     def due(self, now_us: int) -> bool:
-        """Tell whether a sync should begin now [us]."""
+        """Return whether a sync should begin now [us]."""
         with self._changed:
             if not self._unsynced or self._began_us is not None:
                 return False
@@ -51,7 +51,7 @@ class RecordSync:
             self._changed.notify_all()
 
     def silent_s(self, now_us: int) -> float:
-        """Give for how long the card has not answered [s]."""
+        """Return for how long the card has not answered [s]."""
         with self._changed:
             return 0.0 if self._began_us is None else (now_us - self._began_us) * 1e-6
 

@@ -47,7 +47,7 @@ class WatchedRecord:
         sync_folder(folder)
 
     def ready(self) -> RecordFile:
-        """Give the file to write to, reopened where that is due, or another beside it.
+        """Return the file to write to, reopened where that is due, or another beside it.
 
         Raises
         ------

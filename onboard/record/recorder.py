@@ -257,7 +257,7 @@ class Recorder:
             self.lost_frames += len(dropped.ends)
 
     def _due(self, now_us: int) -> bool:
-        """Tell whether there is something to be done about the file, and it is time for it."""
+        """Return whether there is something to be done about the file, and it is time for it."""
         if self._failure is not None:
             return now_us - self._failed_us >= RETRY_EVERY_S * 1e6
         waits = bool(self._pending) or self._notes.due(now_us)

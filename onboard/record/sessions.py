@@ -72,7 +72,7 @@ class SessionNote:
     may_continue: str | None = None
 
     def as_dict(self) -> dict[str, Any]:
-        """Give it in JSON's own types."""
+        """Return it in JSON's own types."""
         stated: dict[str, Any] = {
             "schema": SCHEMA,
             "number": self.number,
@@ -84,7 +84,7 @@ class SessionNote:
 
 
 def session_name(start_us: int) -> str:
-    """Give the name of a session's folder.
+    """Return the name of a session's folder.
 
     Examples
     --------
@@ -96,7 +96,7 @@ def session_name(start_us: int) -> str:
 
 
 def sessions(directory: Path) -> list[Path]:
-    """Give the folders of all sessions, newest first.
+    """Return the folders of all sessions, newest first.
 
     Parameters
     ----------
@@ -131,7 +131,7 @@ def _ordered(notes: Mapping[Path, SessionNote | None]) -> list[Path]:
 
 
 def _names(directory: Path) -> set[str]:
-    """Give the names of all sessions' folders; none of them is looked into."""
+    """Return the names of all sessions' folders; none of them is looked into."""
     try:
         with os.scandir(directory) as entries:
             return {one.name for one in entries if NAME.fullmatch(one.name) and one.is_dir()}
@@ -177,7 +177,7 @@ def _checked(stated: Any) -> SessionNote | None:
 
 
 def last_session(directory: Path) -> tuple[int, Path | None]:
-    """Give the number that was given last, and the folder of the session that ran last, if any.
+    """Return the number that was given last, and the folder of the session that ran last, if any.
 
     What it costs does not grow with the past: the pointer beside the sessions tells (see
     `newest_session`). Only where that is missing or wrong are all sessions looked at.
@@ -317,7 +317,7 @@ def _restore(folder: Path, newest: Newest) -> None:
 
 
 def _free(directory: Path, name: str) -> Path:
-    """Give a folder of this name that is not there; a second one in that second gets a number."""
+    """Return a folder of this name that is not there; a second one in that second gets a number."""
     number, folder = 1, directory / name
     while os.path.lexists(folder):
         number += 1
@@ -367,7 +367,7 @@ def _remove(new: Path) -> None:
 
 
 def _by_start(folder: Path) -> tuple[str, int]:
-    """Give what sorts names by start: the tenth of a second comes behind the ninth."""
+    """Return what sorts names by start: the tenth of a second comes behind the ninth."""
     start, _, count = folder.name.partition("Z")
     return start, int(count[1:] or 1)
 

@@ -30,7 +30,7 @@ log = logging.getLogger("wattwake")
 
 
 def strict() -> bool:
-    """Tell whether faults are to be raised."""
+    """Return whether faults are to be raised."""
     return os.environ.get(STRICT) == "1"
 
 

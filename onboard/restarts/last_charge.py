@@ -29,7 +29,7 @@ log = logging.getLogger("wattwake")
 def caught_up(
     profile: Profile, system_id: int | None, kept: dict[str, Any] | None, earlier: Sequence[Session]
 ) -> dict[str, Any] | None:
-    """Give what was kept as it was at the end of the last session.
+    """Return what was kept as it was at the end of the last session.
 
     Parameters
     ----------

@@ -67,7 +67,7 @@ def record_clocks(folder: Path, system_id: int | None = None) -> Heard:
 
 
 def _ends(frames: Frames, system_id: int | None) -> tuple[Clocks, Clocks]:
-    """Give the clocks at the first and the last frame that states them."""
+    """Return the clocks at the first and the last frame that states them."""
     craft = CraftFilter(system_id)
     stated = [_stated(part) for part in (*craft.push(frames), *craft.finish())]
     boot_s, utc_s = np.concatenate([np.empty((2, 0)), *stated], axis=1)
@@ -86,7 +86,7 @@ def _ends(frames: Frames, system_id: int | None) -> tuple[Clocks, Clocks]:
 
 
 def _stated(part: Frames) -> FloatArray:
-    """Give boot clock and time of day [s] of the frames that state the boot clock, shape (2, n)."""
+    """Return boot clock and time of day [s] of the frames that state both, shape (2, n)."""
     boot_s, utc_s = np.full(len(part), np.nan), np.full(len(part), np.nan)
     for message_id, place in part.by_message():
         if message_id in BOOT_CLOCK:
@@ -130,6 +130,6 @@ def same_run(heard: Sequence[Heard]) -> list[bool]:
 
 
 def _agree(before: Clocks, after: Clocks) -> bool:
-    """Tell whether the autopilot was started at the same time of day, by two of its statements."""
+    """Whether the autopilot was started at the same time of day, by two of its statements."""
     apart_s = (after.utc_s - after.boot_s) - (before.utc_s - before.boot_s)
     return abs(apart_s) < SAME_CLOCK_S and after.boot_s >= before.boot_s - 1.0

@@ -17,7 +17,7 @@ HELD_MOST_FRAMES = 200_000
 
 
 def catch_up(ride: Ride, parts: Sequence[Frames | Said]) -> None:
-    """Give a ride the frames that came in, and what was said in between."""
+    """Return a ride the frames that came in, and what was said in between."""
     for part in parts:
         if isinstance(part, Frames):
             ride.take(part)
@@ -65,7 +65,7 @@ class Refolding:
         return self.task is not None and self.task.done()
 
     def result(self) -> Ride:
-        """Give the ride, brought up to now.
+        """Return the ride, brought up to now.
 
         Raises
         ------

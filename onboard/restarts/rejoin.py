@@ -47,7 +47,7 @@ class Session:
 
 
 def carried_text(kept: dict[str, Any] | None) -> str:
-    """Give what a trip begins with as text, to be kept in the folder of its first session."""
+    """Return what a trip begins with as text, to be kept in the folder of its first session."""
     return json.dumps(kept or {}) + "\n"
 
 
@@ -77,7 +77,7 @@ def refold(begin: Callable[[dict[str, Any] | None], Ride], sessions: Sequence[Se
 
 
 def recorded(session: Session) -> Iterator[Frames]:
-    """Give what is recorded; where that ends too soon, what was said still counts."""
+    """Return what is recorded; where that ends too soon, what was said still counts."""
     if _is_empty(session.folder):
         return
     try:
@@ -94,7 +94,7 @@ def recorded(session: Session) -> Iterator[Frames]:
 
 
 def _is_empty(folder: Path) -> bool:
-    """Tell whether nothing was heard while the record was kept."""
+    """Return whether nothing was heard while the record was kept."""
     try:
         files = record_files(folder)
         return bool(files) and not log_bytes(files)
@@ -103,7 +103,7 @@ def _is_empty(folder: Path) -> bool:
 
 
 def replay(ride: Ride, windows: Iterable[Frames | Block], said: Sequence[Said]) -> None:
-    """Give a ride what was recorded, and what was said in between at its time.
+    """Return a ride what was recorded, and what was said in between at its time.
 
     Parameters
     ----------
@@ -126,7 +126,7 @@ def replay(ride: Ride, windows: Iterable[Frames | Block], said: Sequence[Said]) 
 
 
 def in_order(frames: Frames, left: list[Said]) -> Iterator[Frames | Said]:
-    """Give the frames in parts, and what was said behind the frames that came before it.
+    """Return the frames in parts, and what was said behind the frames that came before it.
 
     Parameters
     ----------

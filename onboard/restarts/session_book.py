@@ -142,7 +142,7 @@ class SessionBook:
         return True
 
     def present(self, until_us: int | None = None) -> Session:
-        """Give the present session as it can be folded again.
+        """Return the present session as it can be folded again.
 
         Parameters
         ----------
@@ -202,7 +202,7 @@ class SessionBook:
         return self._caught_up(past, recorder)
 
     def _caught_up(self, past: Past, recorder: Recorder) -> Past:
-        """Give what was kept as it was at the end of the last record; a trip begins with that."""
+        """Return what was kept as it was at the end of the last record; a trip begins with that."""
         sessions = [one.session for one in past.parts]
         for n, one in enumerate(past.parts):
             if n and one.undecided:

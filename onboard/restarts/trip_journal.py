@@ -161,7 +161,7 @@ def look_back(newest: Path | None, system_id: int | None = None) -> Past:
 
 
 def _chain(newest: Path | None) -> list[tuple[Path, SessionNote | None]]:
-    """Give the sessions back to where a trip surely began, oldest first.
+    """Return the sessions back to where a trip surely began, oldest first.
 
     One in which nothing was recorded and nothing said is passed over, unless a trip began with it.
     """
@@ -190,7 +190,7 @@ def _is_blank(folder: Path) -> bool:
 
 
 def earlier_of_trip(folder: Path, note: SessionNote | None) -> Iterator[Path]:
-    """Give the sessions before one that belong to the same trip, newest first.
+    """Return the sessions before one that belong to the same trip, newest first.
 
     What is undecided is judged by the records, and nothing is written.
 

@@ -116,7 +116,7 @@ class TripKeeper:
         return self.why_none or self._reading
 
     def alerts(self) -> Iterator[Alert]:
-        """Give what is wrong with the figures."""
+        """Return what is wrong with the figures."""
         if self.why_none is AGAIN:
             yield Alert(AlertCode.FIGURES_FAILED)
         elif self.why_none is not None:
@@ -258,7 +258,7 @@ class TripKeeper:
         self.sessions = ()
 
     def kept(self) -> dict[str, Any] | None:
-        """Give what outlasts this ride, as of when the figures were last whole; None without."""
+        """Return what outlasts this ride, as of when the figures were last whole; None without."""
         if self.why_none is None and not self._retries.without:
             try:
                 self._kept = {**self.ride.kept(), "at": {"stamp_us": self.last_stamp_us}}
@@ -267,7 +267,7 @@ class TripKeeper:
         return self._kept
 
     def _charge(self) -> dict[str, Any] | None:
-        """Give what a ride begins with where there is no record: the battery's count alone."""
+        """Return what a ride begins with where there is no record: the battery's count alone."""
         kept = self.kept()
         return None if kept is None else {**kept, "curves": None}
 

@@ -54,7 +54,7 @@ def with_place(command: Command, ride: Ride) -> Command | Refused:
 
 
 def settings_in_force(ride: Ride, profile: Profile) -> list[Set]:
-    """Give what was set and still holds on the next trip: set-up and reserve, as commands.
+    """Return what was set and still holds on the next trip: set-up and reserve, as commands.
 
     Target and home point belong to one trip.
     """
@@ -116,7 +116,7 @@ def _not_known(key: str, unknown: Unknown) -> Refusal:
 
 
 def _aim(command: Set, before: Aim) -> Aim:
-    """Give the aim that a target leads to: one takes the place of another, null ends its own."""
+    """Return the aim that a target leads to: one takes the place of another, null ends its own."""
     value = command.value
     assert value is None or isinstance(value, float)
     return replace(

@@ -83,13 +83,13 @@ def save(directory: Path, kept: dict[str, Any]) -> None:
 
 
 def clocks_as_dict(clocks: Clocks) -> dict[str, float | None]:
-    """Give the clocks in JSON's own types."""
+    """Return the clocks in JSON's own types."""
     values = {"boot_s": clocks.boot_s, "utc_s": clocks.utc_s, "counter_ah": clocks.counter_ah}
     return {key: value if math.isfinite(value) else None for key, value in values.items()}
 
 
 def same_trip(kept: dict[str, Any], now: Clocks) -> bool:
-    """Tell whether the autopilot kept running from what was kept until now.
+    """Return whether the autopilot kept running from what was kept until now.
 
     Examples
     --------
@@ -103,7 +103,7 @@ def same_trip(kept: dict[str, Any], now: Clocks) -> bool:
 
 
 def kept_running(before: Clocks, now: Clocks) -> bool:
-    """Tell whether the autopilot kept running from one time until another.
+    """Return whether the autopilot kept running from one time until another.
 
     Where one of them tells no time of day, the boot clock alone does, for a few hours at most.
     """
@@ -117,7 +117,7 @@ def kept_running(before: Clocks, now: Clocks) -> bool:
 
 
 def away_since(kept: dict[str, Any], began: Clocks) -> Away:
-    """Give for how long nobody looked from what was kept until a stream began.
+    """Return for how long nobody looked from what was kept until a stream began.
 
     Examples
     --------
@@ -136,7 +136,7 @@ def away_since(kept: dict[str, Any], began: Clocks) -> Away:
 
 
 def clocks_of(kept: dict[str, Any]) -> Clocks:
-    """Give the clocks as of when it was kept."""
+    """Return the clocks as of when it was kept."""
     stored = kept.get("clocks")
     values = stored if isinstance(stored, dict) else {}
 

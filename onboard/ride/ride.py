@@ -82,7 +82,7 @@ class Ride:
         return utc_text(stated[1] + self.t_s - stated[0])
 
     def kept(self) -> dict[str, Any]:
-        """Give what outlasts this ride, in JSON's own types."""
+        """Return what outlasts this ride, in JSON's own types."""
         clocks = clocks_as_dict(self.clocks)
         if self._kept is not None and self.engine.counter_ah is None:
             # No battery heard yet: it is known as of then.
@@ -116,7 +116,7 @@ class Ride:
         alerts: tuple[Alert, ...] = (),
         why_none: Unknown | None = None,
     ) -> Snapshot:
-        """Give the snapshot at the newest sample.
+        """Return the snapshot at the newest sample.
 
         Parameters
         ----------
@@ -187,7 +187,7 @@ class Ride:
 
 
 def utc_text(utc_s: float) -> str:
-    """Give Unix time [s] as text.
+    """Return Unix time [s] as text.
 
     Examples
     --------

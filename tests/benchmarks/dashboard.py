@@ -56,7 +56,7 @@ def on_a_pty(what: str, size: tuple[int, int]) -> Iterator[tuple[int, list[int]]
 
 
 def shares(view: str, size: tuple[int, int]) -> tuple[float, float, float, float]:
-    """Give per cent of a core of the view and of the idle app, bytes a second, and memory [MiB]."""
+    """Return CPU share [%] of the view and of the idle app, bytes a second, memory [MiB]."""
     with on_a_pty(view, size) as (ours, painted), on_a_pty("idle", size) as (idle, _):
         time.sleep(4.0)
         before, bytes_before = [cpu_s(pid) for pid in (ours, idle)], painted[0]

@@ -29,7 +29,7 @@ CURVE = Curve(
 
 
 def changing(n: int) -> Snapshot:
-    """Give the snapshot of the n-th fifth of a second, with every figure a little different."""
+    """Return the snapshot of the n-th fifth of a second, with every figure a little different."""
     wave = math.sin(n / 7.0)
     speed = 2.2 + 0.4 * wave
     power = 14.0 + 18.0 * speed**3
@@ -75,7 +75,7 @@ def changing(n: int) -> Snapshot:
 
 
 def trip_line() -> TripLine:
-    """Give half an hour that was ridden before."""
+    """Return half an hour that was ridden before."""
     line = GrowingLine()
     for t_s in range(1800):
         line.add(float(t_s), 2.2 * t_s + 30 * math.sin(t_s / 90), 0.11 * t_s)
@@ -97,7 +97,7 @@ class Changing:
         return Said(True)
 
     async def stream(self) -> AsyncIterator[Update]:
-        """Give a snapshot five times a second."""
+        """Return a snapshot five times a second."""
         yield Update(changing(0), trip_line=trip_line())
         n = 0
         while True:

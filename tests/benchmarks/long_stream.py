@@ -43,7 +43,7 @@ _MIRRORED = bytes(int(f"{value:08b}"[::-1], 2) for value in range(256))
 
 
 def checksum(data: bytes, extra: int) -> bytes:
-    """Give the checksum of a frame's bytes behind the marker: X.25, which is CRC-16 mirrored.
+    """Return the checksum of a frame's bytes behind the marker: X.25, which is CRC-16 mirrored.
 
     Examples
     --------
@@ -75,7 +75,7 @@ class LongStream:
         }
 
     def frames(self, number: int) -> Iterator[Frame]:
-        """Give the frames of one of the hours, the first of which is number 0."""
+        """Return the frames of one of the hours, the first of which is number 0."""
         later_s = number * self._length_s
         changes: dict[str, list[tuple[int, str, int]]] = {
             name: [(one.place, one.form, round(later_s * one.per_s)) for one in counters]

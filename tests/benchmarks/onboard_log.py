@@ -78,7 +78,7 @@ def rows(hour: Path) -> list[Row]:
 
 
 def same(path: Path) -> bool:
-    """Tell whether both read the same values, with `==`."""
+    """Return whether both read the same values, with `==`."""
     mine = ours(path)
     return all(
         mine[name].columns[field].tolist() == column.tolist()

@@ -89,7 +89,7 @@ class Watched:
             self.resident.append((self.stream_s, mib))
 
     def medians(self) -> dict[int, float]:
-        """Give the median of each ten minutes of stream [MiB], by its number."""
+        """Return the median of each ten minutes of stream [MiB], by its number."""
         windows: dict[int, list[float]] = {}
         for stream_s, mib in self.resident:
             windows.setdefault(int(stream_s // WINDOW_S), []).append(mib)
@@ -97,7 +97,7 @@ class Watched:
 
 
 def resident_mib(pid: int) -> float:
-    """Give what a process keeps in memory, as the kernel counts its pages [MiB]."""
+    """Return what a process keeps in memory, as the kernel counts its pages [MiB]."""
     found = re.search(
         r"^Rss: +(\d+) kB", Path(f"/proc/{pid}/smaps_rollup").read_text(), re.MULTILINE
     )
@@ -106,13 +106,13 @@ def resident_mib(pid: int) -> float:
 
 
 def count_frames(path: Path) -> int:
-    """Give how many frames a record holds."""
+    """Return how many frames a record holds."""
     return sum(1 for _ in log_frames(path))
 
 
 @contextlib.contextmanager
 def pseudo_terminal() -> Iterator[tuple[str, Send]]:
-    """Give the name of something that looks like a serial port, and how to send there."""
+    """Return the name of something that looks like a serial port, and how to send there."""
     ours, theirs = os.openpty()
     tty.setraw(theirs)
     try:

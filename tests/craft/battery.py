@@ -47,13 +47,13 @@ def _published(cell: str) -> tuple[float, ...]:
 
 @lru_cache(maxsize=64)
 def ocv_table(chemistry: str, cell: str | None = None, shift_v: float = 0.0) -> tuple[float, ...]:
-    """Give the cell's open-circuit voltage at charge 0, 0.05 ... 1 [V]."""
+    """Return the cell's open-circuit voltage at charge 0, 0.05 ... 1 [V]."""
     table = _published(cell or CURVE_OF[chemistry])
     return tuple(volts + shift_v for volts in table) if shift_v else table
 
 
 def open_circuit_v(battery: Battery, charge_fraction: float) -> float:
-    """Give the pack's voltage at rest [V]."""
+    """Return the pack's voltage at rest [V]."""
     table = ocv_table(battery.chemistry, battery.cell, battery.shift_v)
     place = min(max(charge_fraction, 0.0), 1.0) * (len(table) - 1)
     index = min(int(place), len(table) - 2)
@@ -61,7 +61,7 @@ def open_circuit_v(battery: Battery, charge_fraction: float) -> float:
 
 
 def load_amps_a(open_v: float, resistance_ohm: float, power_w: float) -> float:
-    """Give the current at which a source behind a resistance delivers a power [A].
+    """Return the current at which a source behind a resistance delivers a power [A].
 
     It is the smaller root of R I^2 - V I + P = 0, written so that a small R loses no digits.
     """
@@ -72,7 +72,7 @@ def load_amps_a(open_v: float, resistance_ohm: float, power_w: float) -> float:
 
 
 def rest_energy_wh(battery: Battery, charge_fraction: float) -> float:
-    """Give the energy left if drawn infinitely slowly down to empty [Wh]: the area of the curve."""
+    """Return energy left if drawn infinitely slowly down to empty [Wh]: the area of the curve."""
     table = ocv_table(battery.chemistry, battery.cell, battery.shift_v)
     width = 1.0 / (len(table) - 1)
     full, rest = divmod(min(max(charge_fraction, 0.0), 1.0), width)

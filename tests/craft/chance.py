@@ -9,7 +9,7 @@ Array = NDArray[np.float64]
 
 
 def generator(seed: int, part: str) -> np.random.Generator:
-    """Give the generator of one part.
+    """Return the generator of one part.
 
     Each part has its own, so that a change in one (say, more satellites' noise) leaves the draws
     of all others as they were.
@@ -20,7 +20,7 @@ def generator(seed: int, part: str) -> np.random.Generator:
 def gauss_markov(
     count: int, step_s: float, sd: float, memory_s: float, rng: np.random.Generator
 ) -> Array:
-    """Give a first-order Gauss-Markov series: standard deviation `sd`, correlation exp(-t/memory).
+    """A first-order Gauss-Markov series: standard deviation `sd`, correlation exp(-t/memory).
 
     It starts in its steady state, so its spread is the same from the first sample on.
     """

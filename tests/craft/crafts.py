@@ -118,7 +118,7 @@ TENDER = Craft(
 
 
 def cold_and_weak(battery: Battery) -> Battery:
-    """Give a pack near freezing: more than twice the resistance, an eighth less charge to be had.
+    """Return a pack near freezing: more than twice the resistance, an eighth less charge to be had.
 
     Common practice, no source: cells at 0 degC show about two to three times the resistance of
     25 degC, and give some 10 to 20 % less.

@@ -13,7 +13,7 @@ ESC_STATUS_CRC_EXTRA = 10
 
 
 def esc_telemetry(source: Source, index: int) -> Any:
-    """Give what the drive says of itself. Its rpm field counts magnetic turns."""
+    """Return what the drive says of itself. Its rpm field counts magnetic turns."""
     truth = source.truth
     volts = float(truth.volts_v[index])
     return dialect.MAVLink_esc_telemetry_1_to_4_message(
@@ -27,7 +27,7 @@ def esc_telemetry(source: Source, index: int) -> Any:
 
 
 def rpm(source: Source, index: int) -> Any:
-    """Give the motor's rpm; the second sensor is not there."""
+    """Return the motor's rpm; the second sensor is not there."""
     return dialect.MAVLink_rpm_message(float(source.truth.motor_rpm[index]), -1.0)
 
 
@@ -39,14 +39,14 @@ class EscStatus(dialect.MAVLink_message):  # type: ignore[misc]
         self.payload = payload
 
     def pack(self, mav: Any, force_mavlink1: bool = False) -> bytes:
-        """Give the frame, as the other messages do."""
+        """Return the frame, as the other messages do."""
         return bytes(
             self._pack(mav, ESC_STATUS_CRC_EXTRA, self.payload, force_mavlink1=force_mavlink1)
         )
 
 
 def esc_status(source: Source, index: int) -> EscStatus:
-    """Give rpm, voltage and motor current of the drive, stamped since boot."""
+    """Return rpm, voltage and motor current of the drive, stamped since boot."""
     truth = source.truth
     return EscStatus(
         struct.pack(

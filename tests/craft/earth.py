@@ -11,7 +11,7 @@ WGS84_F = 1.0 / 298.257223563
 
 
 def radii_m(latitude_deg: Array) -> tuple[Array, Array]:
-    """Give the radii of curvature: along the meridian, and across it."""
+    """Return the radii of curvature: along the meridian, and across it."""
     squared = WGS84_F * (2.0 - WGS84_F)
     root = np.sqrt(1.0 - squared * np.sin(np.radians(latitude_deg)) ** 2)
     return WGS84_A_M * (1.0 - squared) / root**3, WGS84_A_M / root

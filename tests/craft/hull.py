@@ -39,19 +39,19 @@ class Hull:
 
 
 def friction_coefficient(reynolds: float) -> float:
-    """Give the ITTC-1957 friction coefficient, C_F = 0.075 / (log10 Re - 2)^2."""
+    """Return the ITTC-1957 friction coefficient, C_F = 0.075 / (log10 Re - 2)^2."""
     return 0.075 / (math.log10(max(reynolds, LOWEST_REYNOLDS)) - 2.0) ** 2
 
 
 def friction_n(hull: Hull, speed_mps: float, density_kgpm3: float, viscosity_m2ps: float) -> float:
-    """Give the friction of a flat plate with the hull's wetted area [N]."""
+    """Return the friction of a flat plate with the hull's wetted area [N]."""
     reynolds = speed_mps * hull.length_waterline_m / viscosity_m2ps
     pressure_pa = 0.5 * density_kgpm3 * speed_mps * speed_mps
     return pressure_pa * hull.wetted_area_m2 * friction_coefficient(reynolds)
 
 
 def wave_fraction(hull: Hull, froude: float) -> float:
-    """Give the wave resistance as a fraction of the weight; `hump_fraction` at the hump."""
+    """Return the wave resistance as a fraction of the weight; `hump_fraction` at the hump."""
     ratio = froude / hull.hump_froude
     if hull.fall_exponent is None:
         return hull.hump_fraction * math.pow(ratio, hull.rise_exponent)
@@ -65,7 +65,7 @@ def wave_fraction(hull: Hull, froude: float) -> float:
 def resistance_n(
     hull: Hull, speed_mps: float, density_kgpm3: float, viscosity_m2ps: float
 ) -> float:
-    """Give the resistance at a steady speed through calm water [N]; against the motion."""
+    """Return the resistance at a steady speed through calm water [N]; against the motion."""
     speed = abs(speed_mps)
     froude = speed / math.sqrt(GRAVITY_MPS2 * hull.length_waterline_m)
     viscous = (1.0 + hull.form_fraction) * friction_n(hull, speed, density_kgpm3, viscosity_m2ps)

@@ -63,14 +63,14 @@ class Sender:
         self._old = mavlink_version == 1
 
     def pack(self, message: Any) -> bytes:
-        """Give the message's frame."""
+        """Return the message's frame."""
         data = bytes(message.pack(self._mav, force_mavlink1=self._old))
         self._mav.seq = (self._mav.seq + 1) % 256
         return data
 
 
 def frames(source: Source, options: StreamOptions, seed: int) -> list[Frame]:
-    """Give the frames of one craft in the order of arrival."""
+    """Return the frames of one craft in the order of arrival."""
     rng = generator(seed, f"link of system {options.system_id}")
     sender = Sender(options.system_id, options.component_id, options.mavlink_version)
     arrived: list[Frame] = []
@@ -85,7 +85,7 @@ def frames(source: Source, options: StreamOptions, seed: int) -> list[Frame]:
 
 
 def ground_station_frames(duration_s: float) -> list[Frame]:
-    """Give the HEARTBEATs of a ground station: type 6, no autopilot (8)."""
+    """Return the HEARTBEATs of a ground station: type 6, no autopilot (8)."""
     sender = Sender(255, 190, 2)
     beat = dialect.MAVLink_heartbeat_message(
         dialect.MAV_TYPE_GCS, dialect.MAV_AUTOPILOT_INVALID, 0, 0, dialect.MAV_STATE_ACTIVE, 3
@@ -101,7 +101,7 @@ def merge(*streams: list[Frame]) -> list[Frame]:
 def _messages(
     source: Source, options: StreamOptions, rng: np.random.Generator
 ) -> Iterator[tuple[int, Any]]:
-    """Give each message with the step at which it is made, in order."""
+    """Return each message with the step at which it is made, in order."""
     step_s, count = source.truth.step_s, len(source.truth.time_s)
     due: list[tuple[int, int, str]] = []
     for rank, name in enumerate(MAKERS):

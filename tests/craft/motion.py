@@ -20,7 +20,7 @@ STEERAGE_MPS = 0.4
 
 
 def over_ground_mps(state: State, moment: Moment, step_s: float) -> tuple[float, float]:
-    """Give the velocity over ground, east and north, and bring the speed through water in line.
+    """Return the velocity over ground, east and north, and bring the speed through water in line.
 
     Under way the water carries the craft; made fast, the rope rules and the water runs past.
     """
@@ -76,7 +76,7 @@ def _course_rad(state: State, moment: Moment) -> float:
 
 
 def _wind_n(ride: Ride, state: State, moment: Moment) -> float:
-    """Give the push of the wind along the craft."""
+    """Return the push of the wind along the craft."""
     east_mps = moment.wind_east_mps - state.east_mps
     north_mps = moment.wind_north_mps - state.north_mps
     along_mps = east_mps * math.sin(state.heading_rad) + north_mps * math.cos(state.heading_rad)
@@ -85,7 +85,7 @@ def _wind_n(ride: Ride, state: State, moment: Moment) -> float:
 
 
 def _turning_n(ride: Ride, state: State) -> float:
-    """Give what a turn costs: the hull slides at an angle and part of its side force points aft."""
+    """Return the drag of a turn: the hull slides at an angle, part of its side force points aft."""
     hull = ride.craft.hull
     side_n = hull.mass_kg * state.water_mps * abs(state.turn_radps)
     return side_n * math.sin(hull.turn_drag_s * abs(state.turn_radps))

@@ -48,7 +48,7 @@ class ShaftPoint:
 
 
 def motor_point(motor: Motor, rpm: float, torque_nm: float) -> MotorPoint:
-    """Give currents, voltages and powers of the motor at a speed and a torque on its own shaft."""
+    """Return currents, voltages and powers of the motor at a shaft speed and torque."""
     newton_metres_per_amp = 60.0 / (2.0 * math.pi * motor.kv_rpm_per_v)
     amps = torque_nm / newton_metres_per_amp + motor.no_load_a
     volts = rpm / motor.kv_rpm_per_v + amps * motor.resistance_ohm
@@ -96,5 +96,5 @@ def shaft_point(
 
 
 def _free_turns(propeller: Propeller, advance_mps: float) -> float:
-    """Give turns that surely load the propeller: the pitch moves on faster than the water."""
+    """Return turns that surely load the propeller: the pitch moves on faster than the water."""
     return max(advance_mps, 0.0) / (propeller.diameter_m * propeller.pitch_ratio)

@@ -40,7 +40,7 @@ class Kind:
         return np.dtype(head + [(name, LETTERS[letter]) for name, letter in fields])
 
     def records(self, count: int, **values: Any) -> np.ndarray[Any, Any]:
-        """Give records as they are stored, shape (count, length); fields not given are zero."""
+        """Return records as they are stored, shape (count, length); fields not given are zero."""
         rows = np.zeros(count, self.stored)
         rows["mark 1"], rows["mark 2"], rows["type"] = 0xA3, 0x95, self.number
         letters = dict(zip(self.columns.split(","), self.letters, strict=True))
@@ -52,7 +52,7 @@ class Kind:
         return rows.view(np.uint8).reshape(count, -1)
 
     def record(self, **values: Any) -> bytes:
-        """Give one record."""
+        """Return one record."""
         return self.records(1, **values).tobytes()
 
 
@@ -129,7 +129,7 @@ MULTS = {"-": 0.0, "0": 1.0, "A": 1e-1, "B": 1e-2, "C": 1e-3, "F": 1e-6, "G": 1e
 
 
 def format_record(kind: Kind) -> bytes:
-    """Give the record that describes a type."""
+    """Return the record that describes a type."""
     return FMT.record(
         Type=kind.number,
         Length=kind.stored.itemsize,
@@ -140,7 +140,7 @@ def format_record(kind: Kind) -> bytes:
 
 
 def descriptions(kinds: Iterable[Kind], time_us: int) -> bytes:
-    """Give what stands at the start of a log: formats, then units and multipliers."""
+    """Return what stands at the start of a log: formats, then units and multipliers."""
     kinds = tuple(kinds)
     return b"".join(
         [

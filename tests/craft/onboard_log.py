@@ -66,12 +66,12 @@ class Logged:
     rng: np.random.Generator
 
     def time_us(self, time_s: Array | float) -> Any:
-        """Give the boot clock at these times of the ride."""
+        """Return the boot clock at these times of the ride."""
         return np.rint((self.recording.scenario.options.boot_s + np.asarray(time_s)) * 1e6)
 
 
 def onboard_log_bytes(recording: Recording, rates_hz: Mapping[str, float] = RATES_HZ) -> bytes:
-    """Give the on-board log of a ride."""
+    """Return the on-board log of a ride."""
     scenario, truth = recording.scenario, recording.truth
     logged = Logged(
         truth,
@@ -94,7 +94,7 @@ def onboard_log_bytes(recording: Recording, rates_hz: Mapping[str, float] = RATE
 
 
 def _regular(logged: Logged, rates_hz: Mapping[str, float]) -> list[Part]:
-    """Give times and records of each type that comes regularly, made from the nearest step."""
+    """Return times and records of each type that comes regularly, made from the nearest step."""
     step_s = logged.truth.step_s
     parts = []
     for name, make in MAKERS.items():
@@ -153,7 +153,7 @@ def _bat(logged: Logged, at: Steps, time_us: Array) -> Any:
 
 
 def _fix(logged: Logged, at: Steps) -> tuple[Steps, Any]:
-    """Give the steps at which the fixes were taken, and which records have one."""
+    """Return the steps at which the fixes were taken, and which records have one."""
     age = round(logged.sensors.gps_latency_s / logged.truth.step_s)
     first_fix_s = logged.recording.scenario.options.first_fix_s
     return np.maximum(at - age, 0), logged.truth.time_s[at] >= first_fix_s

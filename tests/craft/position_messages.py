@@ -11,7 +11,7 @@ UINT16_MAX = 65535
 
 
 def gps_raw_int(source: Source, index: int) -> Any:
-    """Give the last fix, `gps_latency_s` old when sent; without a fix all fields are unknown."""
+    """Return the last fix, `gps_latency_s` old when sent; without a fix all fields are unknown."""
     if not has_fix(source, index):
         boot_us = boot_ms(source, index) * 1000
         return dialect.MAVLink_gps_raw_int_message(
@@ -42,7 +42,7 @@ def gps_raw_int(source: Source, index: int) -> Any:
 
 
 def global_position_int(source: Source, index: int) -> Any:
-    """Give the autopilot's own position and velocity; nothing before the first fix."""
+    """Return the autopilot's own position and velocity; nothing before the first fix."""
     if not has_fix(source, index):
         return None
     readings = source.readings
@@ -60,7 +60,7 @@ def global_position_int(source: Source, index: int) -> Any:
 
 
 def attitude(source: Source, index: int) -> Any:
-    """Give heading and rate of turn; a craft heels a little in its turns."""
+    """Return heading and rate of turn; a craft heels a little in its turns."""
     yaw = math.radians(float(source.readings.heading_deg[index]))
     yaw = (yaw + math.pi) % (2.0 * math.pi) - math.pi
     turn = float(source.truth.turn_radps[index])
@@ -70,7 +70,7 @@ def attitude(source: Source, index: int) -> Any:
 
 
 def vfr_hud(source: Source, index: int) -> Any:
-    """Give speed over ground and throttle."""
+    """Return speed over ground and throttle."""
     readings = source.readings
     fused = math.hypot(
         float(readings.fused_east_mps[index]), float(readings.fused_north_mps[index])

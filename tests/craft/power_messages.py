@@ -25,7 +25,7 @@ def sys_status(source: Source, index: int) -> Any:
 
 
 def cell_fields(volts_v: float, cells: int, each: bool) -> tuple[list[int], list[int]]:
-    """Give `voltages` and `voltages_ext` [mV]: unused ones are 65535 in the first, 0 in the second.
+    """Return `voltages` and `voltages_ext` [mV]: unused are 65535 in the first, 0 in the second.
 
     A pack without cell taps stands in the first field; what exceeds 65.534 V goes into the next.
     """

@@ -31,7 +31,7 @@ class Propeller:
 
 @lru_cache(maxsize=32)
 def open_water(propeller: Propeller) -> tuple[Cubic, Cubic]:
-    """Give thrust and torque coefficients as cubics in J, without the torque excess."""
+    """Return thrust and torque coefficients as cubics in J, without the torque excess."""
     cubics = {"KT": [0.0] * 4, "KQ": [0.0] * 4}
     lines = [line for line in COEFFICIENTS.read_text().splitlines() if not line.startswith('"#')]
     for row in csv.DictReader(lines):
@@ -53,7 +53,7 @@ def open_water(propeller: Propeller) -> tuple[Cubic, Cubic]:
 def thrust_n(
     propeller: Propeller, turns_per_s: float, advance_mps: float, density_kgpm3: float
 ) -> float:
-    """Give the thrust of the turning propeller in open water [N]; negative past zero thrust."""
+    """Return the thrust of the turning propeller in open water [N]; negative past zero thrust."""
     k0, k1, k2, k3 = open_water(propeller)[0]
     advance_ratio = advance_mps / (turns_per_s * propeller.diameter_m)
     coefficient = k0 + advance_ratio * (k1 + advance_ratio * (k2 + advance_ratio * k3))
@@ -63,7 +63,7 @@ def thrust_n(
 def torque_and_slope(
     propeller: Propeller, turns_per_s: float, advance_mps: float, density_kgpm3: float
 ) -> tuple[float, float]:
-    """Give the torque the propeller takes [N m], and how it changes with turns [N m per 1/s]."""
+    """Return the torque the propeller takes [N m], and how it changes with turns [N m per 1/s]."""
     q0, q1, q2, q3 = open_water(propeller)[1]
     advance = advance_mps / propeller.diameter_m
     scale = density_kgpm3 * propeller.diameter_m**5 * (1.0 + propeller.torque_excess_fraction)
@@ -78,7 +78,7 @@ def torque_and_slope(
 
 
 def idle_drag_n(propeller: Propeller, advance_mps: float, density_kgpm3: float) -> float:
-    """Give the drag of the stopped propeller [N]."""
+    """Return the drag of the stopped propeller [N]."""
     disc_m2 = 0.25 * math.pi * propeller.diameter_m**2
     pressure_pa = 0.5 * density_kgpm3 * advance_mps * abs(advance_mps)
     return pressure_pa * disc_m2 * propeller.idle_drag_coefficient

@@ -45,7 +45,7 @@ def record(scenario: Scenario, seed: int | None = None) -> Recording:
 def stream(
     scenario: Scenario, truth: Truth, seed: int, options: StreamOptions | None = None
 ) -> list[Frame]:
-    """Give the frames of the scenario's craft alone, from a truth that is at hand."""
+    """Return the frames of the scenario's craft alone, from a truth that is at hand."""
     chosen = options or scenario.options
     battery = scenario.ride.craft.battery
     board = Board(
@@ -65,7 +65,7 @@ def stream(
 
 
 def _companion(scenario: Scenario, duration_s: float, seed: int) -> list[Frame]:
-    """Give the frames of the second craft on the link, as long as the first one's ride."""
+    """Return the frames of the second craft on the link, as long as the first one's ride."""
     other = SCENARIOS[str(scenario.options.companion)]
     options = StreamOptions(COMPANION_ID, rates_hz=COMPANION_RATES_HZ, boot_s=911.0)
     truth = simulate(other.ride, seed + 1)
@@ -74,7 +74,7 @@ def _companion(scenario: Scenario, duration_s: float, seed: int) -> list[Frame]:
 
 
 def golden(recording: Recording) -> dict[str, Any]:
-    """Give the figures of the truth that tests compare with."""
+    """Return the figures of the truth that tests compare with."""
     truth, scenario = recording.truth, recording.scenario
     sums = totals(truth)
     battery = scenario.ride.craft.battery

@@ -27,7 +27,7 @@ def simulate(ride: Ride, seed: int, step_s: float = STEP_S) -> Truth:
 
 
 def _ended(voyage: Voyage, number: int) -> bool:
-    """Tell whether the leg is over: its time is up, or the craft is home."""
+    """Return whether the leg is over: its time is up, or the craft is home."""
     ride = voyage.ride
     leg = ride.plan[number]
     last = number + 1 == len(ride.plan)

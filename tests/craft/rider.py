@@ -57,7 +57,7 @@ def throttle_w(
     soon_mps: float,
     step_s: float,
 ) -> float:
-    """Give the drive's power for this step.
+    """Return the drive's power for this step.
 
     A leg at a power ramps there from `start_w` and holds. A leg at a speed moves the throttle from
     `now_w` as long as the speed coming up, `soon_mps`, is off.
@@ -74,7 +74,7 @@ def throttle_w(
 
 
 def turn_wish_radps(rider: Rider, course_rad: float, made_good_rad: float) -> float:
-    """Give the rate of turn that brings the course made good to the course wanted."""
+    """Return the rate of turn that brings the course made good to the course wanted."""
     off = (course_rad - made_good_rad + math.pi) % (2.0 * math.pi) - math.pi
     fastest = math.radians(rider.turn_degps)
     return min(max(rider.helm_per_s * off, -fastest), fastest)

@@ -115,7 +115,7 @@ def read(truth: Truth, sensors: Sensors, seed: int) -> Readings:
 
 
 def reported_energy_wh(truth: Truth, sensors: Sensors) -> float:
-    """Give the energy by an ideal, fast sensor with these scales and offset, without its noise."""
+    """Return energy by an ideal, fast sensor with these scales and offset, without its noise."""
     amps = (truth.amps_a - sensors.current_offset_a) / sensors.current_scale
     power = amps * truth.volts_v / sensors.voltage_scale
     return float(running_integral(power, truth.step_s)[-1]) / SECONDS_PER_HOUR

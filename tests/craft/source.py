@@ -34,15 +34,15 @@ class Source:
 
 
 def has_fix(source: Source, index: int) -> bool:
-    """Tell whether the GPS has found its position by this step."""
+    """Return whether the GPS has found its position by this step."""
     return float(source.truth.time_s[index]) >= source.board.first_fix_s
 
 
 def boot_ms(source: Source, index: int) -> int:
-    """Give the autopilot's clock [ms since boot]."""
+    """Return the autopilot's clock [ms since boot]."""
     return round((source.board.boot_s + float(source.truth.time_s[index])) * 1e3)
 
 
 def unix_us(source: Source, index: int) -> int:
-    """Give true time [microseconds since the Unix epoch]."""
+    """Return true time [microseconds since the Unix epoch]."""
     return round((source.board.start_unix_s + float(source.truth.time_s[index])) * 1e6)

@@ -7,7 +7,7 @@ from tests.craft.water import Water
 
 
 def calm_power_w(craft: Craft, water: Water, speed_mps: float, more_n: float = 0.0) -> float:
-    """Give the battery power at which thrust and resistance balance, without wind or waves.
+    """Return the battery power at which thrust and resistance balance, without wind or waves.
 
     Still air is left out too: the drag of the craft's own wind is no part of this curve, unless it
     is given as `more_n`, a force against the motion.

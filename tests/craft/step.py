@@ -40,7 +40,7 @@ LEAST_DRIVE_W = 1.0
 
 
 def step(ride: Ride, state: State, moment: Moment, step_s: float) -> tuple[float, ...]:
-    """Give the state at this instant as a row of `COLUMNS`, and move it on by one step."""
+    """Return the state at this instant as a row of `COLUMNS`, and move it on by one step."""
     craft, water = ride.craft, ride.water
     soon_mps = state.seen_mps + ride.rider.lead_s * state.trend_mps2
     state.throttle_w = throttle_w(
@@ -79,7 +79,7 @@ def step(ride: Ride, state: State, moment: Moment, step_s: float) -> tuple[float
 def _drive(
     ride: Ride, state: State, advance_mps: float
 ) -> tuple[float, tuple[float, float, float, float], float, float]:
-    """Give drive power; rpm, amps, volts and shaft power of the motor; propeller power; thrust."""
+    """Return drive power; motor's rpm, amps, volts, shaft power; propeller power; thrust."""
     craft, density = ride.craft, ride.water.density_kgpm3
     shaft = None
     if state.throttle_w > LEAST_DRIVE_W:

@@ -12,7 +12,7 @@ from tests.craft.mavlink_stream import Frame
 
 
 def log_bytes(frames: Iterable[Frame], start_unix_s: float) -> bytes:
-    """Give the log of a stream that began at this time."""
+    """Return the log of a stream that began at this time."""
     start_us = round(start_unix_s * 1e6)
     return b"".join(
         struct.pack(">Q", (start_us + round(frame.time_s * 1e6)) & ~3) + frame.data
@@ -21,7 +21,7 @@ def log_bytes(frames: Iterable[Frame], start_unix_s: float) -> bytes:
 
 
 def log_frames(path: Path) -> Iterator[Frame]:
-    """Give the frames of a log without faults; time counts from its first record."""
+    """Return the frames of a log without faults; time counts from its first record."""
     data = path.read_bytes()
     place, first_us = 0, None
     while place < len(data):
@@ -33,7 +33,7 @@ def log_frames(path: Path) -> Iterator[Frame]:
 
 
 def frame_size(data: bytes, place: int) -> int:
-    """Give the size of the frame that starts here [bytes]; guide to MAVLink serialization."""
+    """Return the size of the frame that starts here [bytes]; guide to MAVLink serialization."""
     if data[place] == 0xFE:
         return 8 + data[place + 1]
     if data[place] == 0xFD:

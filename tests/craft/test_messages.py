@@ -35,7 +35,7 @@ def of_type(recording: Recording, name: str, system: int = 1) -> list[Any]:
 
 
 def steps_of(messages: list[Any], recording: Recording) -> list[int]:
-    """Give the step of each message from its time since boot."""
+    """Return the step of each message from its time since boot."""
     boot_s, step_s = recording.scenario.options.boot_s, recording.truth.step_s
     return [round((message.time_boot_ms / 1e3 - boot_s) / step_s) for message in messages]
 

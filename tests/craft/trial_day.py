@@ -87,19 +87,19 @@ class Made:
     """True speed through the water of each set-up at the day's power."""
 
     def wh_per_km(self, name: str, power_w: float) -> float:
-        """Give a set-up's true consumption at the power compared at, near the day's."""
+        """Return a set-up's true consumption at the power compared at, near the day's."""
         return power_w / 3.6 / self.speed_mps[name]
 
 
 def speed_at(power_w: float, cost: float) -> float:
-    """Give the speed through the water: a hotel load, friction, and waves that cost ever more."""
+    """Return the speed through the water: a hotel load, friction, and waves that cost ever more."""
     speeds = np.linspace(0.3, 4.0, 400)
     powers = 12.0 + 26.0 * speeds**2.82 + 3.0 * speeds**4.5
     return float(np.interp(power_w, powers, speeds)) / (1.0 + cost)
 
 
 def power_at_motor(motor_a: float, torque_nm: float) -> float:
-    """Give the battery power that a held motor current takes with a propeller."""
+    """Return the battery power that a held motor current takes with a propeller."""
     return (
         (motor_a * WINDING_OHM + _rpm_at(motor_a, torque_nm) / KV_RPM_PER_V)
         * motor_a
@@ -108,7 +108,7 @@ def power_at_motor(motor_a: float, torque_nm: float) -> float:
 
 
 def motor_at(power_w: float, torque_nm: float) -> tuple[float, float]:
-    """Give rpm and motor current at a battery power."""
+    """Return rpm and motor current at a battery power."""
     low, high = NO_LOAD_A + 1e-6, 400.0
     for _ in range(60):
         middle = (low + high) / 2.0
@@ -169,7 +169,7 @@ def _rows(
     leg: tuple[float, float, float, float, float],
     rng: np.random.Generator,
 ) -> Array:
-    """Give time, power, velocity, volts, pack temperature, rpm and motor current of one leg.
+    """Return time, power, velocity, volts, pack temperature, rpm and motor current of one leg.
 
     The turn comes first: the craft comes round at half its power and settles within a few seconds.
     """
@@ -206,7 +206,7 @@ def _rows(
 
 
 def _remembering(rng: np.random.Generator, count: int, memory: float) -> Array:
-    """Give noise of unit variance that remembers, as a receiver's velocity does."""
+    """Return noise of unit variance that remembers, as a receiver's velocity does."""
     white = rng.standard_normal(count) * math.sqrt(1.0 - memory**2)
     values = np.empty(count)
     last = float(rng.standard_normal())

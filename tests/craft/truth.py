@@ -109,7 +109,7 @@ def totals(truth: Truth, first: int = 0, last: int | None = None) -> Totals:
 
 
 def leg_bounds(truth: Truth) -> list[tuple[str, int, int]]:
-    """Give name, first and last step of each leg; a leg's last step is the next one's first."""
+    """Return name, first and last step of each leg; a leg's last step is the next one's first."""
     changes = np.flatnonzero(np.diff(truth.leg)) + 1
     starts = [0, *changes.tolist()]
     ends = [*changes.tolist(), len(truth.leg) - 1]

@@ -80,12 +80,12 @@ class Voyage:
         return row
 
     def columns(self, first: int = 0) -> dict[str, Array]:
-        """Give what was written down from a step on: `leg` and all `COLUMNS`."""
+        """Return what was written down from a step on: `leg` and all `COLUMNS`."""
         rows = np.array(self._rows[first:]).reshape(-1, 1 + len(COLUMNS))
         return dict(zip(("leg", *COLUMNS), rows.T.copy(), strict=True))
 
     def truth(self) -> Truth:
-        """Give what truly happened so far."""
+        """Return what truly happened so far."""
         columns, used, step_s = self.columns(), self.index, self.step_s
         if np.any(columns["motor_volts_v"] > columns["volts_v"]):
             raise ValueError("the plan drives the motor at more than the pack's voltage")

@@ -55,7 +55,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Give the way that was counted."""
+    """Return the way that was counted."""
     lines = []
     for variant in VARIANTS:
         known = [row for row in rows if row["variant"] == variant and "value" in row]

@@ -57,7 +57,7 @@ class Telemetry:
         )
 
     def block(self) -> Block:
-        """Give what came since the last call."""
+        """Return what came since the last call."""
         first, stop = self._done, self._voyage.index
         if stop <= first:
             return Block({})
@@ -115,7 +115,7 @@ class Telemetry:
         )
 
     def _positions(self, east_mps: Array, north_mps: Array, part: slice) -> tuple[Array, Array]:
-        """Give latitudes and longitudes as received, and move the true one on."""
+        """Return latitudes and longitudes as received, and move the true one on."""
         step_s = self._voyage.step_s
         along, _ = radii_m(np.array([self._latitude_deg]))
         latitude = self._latitude_deg + np.degrees(np.cumsum(north_mps) * step_s / along)
@@ -128,7 +128,7 @@ class Telemetry:
 
 
 def _channel(name: str, t_s: Array, known: Mapping[str, Any], picked: Any) -> Channel:
-    """Give the picked samples of a channel; what is not known is NaN."""
+    """Return the picked samples of a channel; what is not known is NaN."""
     unknown = np.full(len(t_s), np.nan)
     columns = {column: known.get(column, unknown)[picked] for column in COLUMNS[name]}
     return Channel(t_s[picked], columns)

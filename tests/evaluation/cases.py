@@ -108,7 +108,7 @@ CASES: dict[str, Case] = {
 
 
 def jobs(name: str, seed: int, count: int, craft: str | None) -> list[Job]:
-    """Give the rides of a case: the same numbers give the same rides."""
+    """Return the rides of a case: the same numbers give the same rides."""
     case = CASES[name]
     return [
         Job(name, seed * 1_000_003 + index, craft, variant)

@@ -77,7 +77,7 @@ def to_instant(world: World) -> tuple[Voyage, dict[str, Any]]:
 
 
 def instant(voyage: Voyage, track: Track, now: int, end: int, in_leg_s: float) -> Now:
-    """Give what the informed estimator looks at."""
+    """Return what the informed estimator looks at."""
     first = max(now - round(min(max(in_leg_s, 20.0), 300.0) / voyage.step_s), 0)
     seconds_s = (now - first) * voyage.step_s
     return Now(
@@ -95,7 +95,7 @@ def instant(voyage: Voyage, track: Track, now: int, end: int, in_leg_s: float) -
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Give coverage and width for each figure."""
+    """Return coverage and width for each figure."""
     good = [row for row in rows if "figures" in row]
     lines = [_line(name, name, good) for name in FIGURES]
     settled = [row for row in good if row["in_leg_s"] >= SETTLED_S]

@@ -73,7 +73,7 @@ def hard(world: World, name: str) -> World:
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Give how each ended."""
+    """Return how each ended."""
     lines = []
     for variant in VARIANTS:
         mine = [row for row in rows if row["variant"] == variant]

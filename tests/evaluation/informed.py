@@ -43,7 +43,7 @@ class Now:
 
 
 def spreads(world: World, now: Now) -> dict[str, float]:
-    """Give one standard deviation of each figure, keyed as in `coverage.FIGURES`."""
+    """Return one standard deviation of each figure, keyed as in `coverage.FIGURES`."""
     shared = _posterior(world)
     sensors = world.sensors
     long_run = 2.0 * sensors.velocity_sd_mps**2 * sensors.velocity_memory_s
@@ -84,7 +84,7 @@ def spreads(world: World, now: Now) -> dict[str, float]:
 
 
 def _posterior(world: World) -> Array:
-    """Give the shared errors' covariance once the rested pack's voltage was seen."""
+    """Return the shared errors' covariance once the rested pack's voltage was seen."""
     stated, pack = world.stated, world.craft.battery
     shape = LFP_SHIFT_SD_V if pack.chemistry == "lfp" else SHAPE_SD_V
     sds = [
@@ -115,7 +115,7 @@ def _left_gradients(world: World, now: Now) -> tuple[dict[str, float], dict[str,
 
 
 def _left(world: World, now: Now, errors: Array) -> dict[str, float]:
-    """Give energy, time and range left if the shared errors were these, the readings as is."""
+    """Return energy, time and range left if the shared errors were these, the readings as is."""
     start, capacity, gain, offset, voltage, shape = errors
     pack, stated = world.craft.battery, world.stated
     full_ah = pack.capacity_ah * (1.0 + capacity)
@@ -140,7 +140,7 @@ def discharge_wh(  # noqa: PLR0917
     reserve_fraction: float,
     cutoff_v: float,
 ) -> float:
-    """Give the energy at the terminals down to the reserve or the cut-off at a constant power."""
+    """Return the energy at the terminals down to the reserve or the cut-off at a constant power."""
     empty = reserve_charge(pack, reserve_fraction)
     if fraction <= empty:
         return 0.0
@@ -158,7 +158,7 @@ def discharge_wh(  # noqa: PLR0917
 
 
 def _wander_mps(world: World, past_s: float, next_s: float) -> float:
-    """Give the sd of the water current's mean over the time to come less that over the past."""
+    """Return the sd of the water current's mean over the time to come less that over the past."""
     water = world.ride.water
     memory_s, sd = water.drift_memory_s, water.drift_sd_mps
 
@@ -172,7 +172,7 @@ def _wander_mps(world: World, past_s: float, next_s: float) -> float:
 
 
 def _exponent(world: World, speed_mps: float) -> float:
-    """Give the local exponent of power over speed."""
+    """Return the local exponent of power over speed."""
     speeds, powers = calm_curve(world.name)
     low, high = np.interp([0.93 * speed_mps, 1.07 * speed_mps], speeds, powers)
     return float(math.log(high / low) / math.log(1.07 / 0.93))

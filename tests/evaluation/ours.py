@@ -15,7 +15,7 @@ NOT_CARRIED = ("battery", "charge", "charge_state", "pack", "trip")
 
 
 def profile(stated: Stated) -> Profile:
-    """Give the craft profile that an owner would write."""
+    """Return the craft profile that an owner would write."""
     values = dataclasses.asdict(stated)
     return Profile(battery=Battery(**_of(Battery, values)), sensors=Sensors(**_of(Sensors, values)))
 
@@ -44,7 +44,7 @@ def aim_at(chosen: Any, distance_m: float) -> bool:
 
 
 def figure(figures: Any, path: str) -> dict[str, Any]:
-    """Give a figure by its dotted name: value and interval, or why there is none."""
+    """Return a figure by its dotted name: value and interval, or why there is none."""
     here = figures
     for name in path.split("."):
         if here is None or isinstance(here, Unknown):

@@ -41,11 +41,11 @@ class ByEngine:
         self._figures = self._engine.figures()
 
     def turn_back(self, home_m: float) -> bool | None:
-        """Give the engine's advice."""
+        """Return the engine's advice."""
         return figure(self._figures, "home.turn_back").get("value")
 
     def home_speed_mps(self) -> float | None:
-        """Give the engine's advice."""
+        """Return the engine's advice."""
         speed = figure(self._figures, "home.speed_mps").get("value")
         return None if speed is None else float(speed)
 
@@ -88,7 +88,7 @@ EARLIER_LEG_S = 120.0
 
 
 def earlier_curve(world: World) -> dict[str, Any] | None:
-    """Give what an engine keeps of one earlier ride of 20 minutes: same craft, other water.
+    """Return what an engine keeps of one earlier ride of 20 minutes: same craft, other water.
 
     None where the engine keeps nothing.
     """

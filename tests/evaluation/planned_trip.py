@@ -68,7 +68,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
 def _made(
     world: World, row: PlanRow, length_m: float, ways: list[tuple[float, float]]
 ) -> tuple[float, bool]:
-    """Give the true energy of ways (course, speed over ground); whether the reserve was kept."""
+    """Return the true energy of ways (course, speed over ground); whether the reserve was kept."""
     energy_wh = sum(
         _power_w(world, row.through_water_mps, over, course) * length_m / over / 3600.0
         for course, over in ways
@@ -83,7 +83,7 @@ def _made(
 
 
 def _power_w(world: World, through_mps: float, over_mps: float, course_deg: float) -> float:
-    """Give battery power for a speed through the water on a course, in the day's wind."""
+    """Return battery power for a speed through the water on a course, in the day's wind."""
     water = world.ride.water
     off = math.radians(water.wind_from_deg - course_deg)
     against, across = water.wind_mps * math.cos(off) + over_mps, water.wind_mps * math.sin(off)
@@ -93,7 +93,7 @@ def _power_w(world: World, through_mps: float, over_mps: float, course_deg: floa
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Give how many arrived among those that were given a like chance."""
+    """Return how many arrived among those that were given a like chance."""
     planned = [row for row in rows if "chance" in row]
     lines = []
     for low, high in itertools.pairwise(EDGES):

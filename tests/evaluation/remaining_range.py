@@ -55,7 +55,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Give errors as a share of the full-charge range."""
+    """Return errors as a share of the full-charge range."""
     lines = []
     for variant in VARIANTS:
         good = [row for row in rows if row["variant"] == variant and "points" in row]

@@ -29,7 +29,7 @@ class Job:
 
 
 def fingerprint() -> str:
-    """Give a short hash of all code that a ride's result depends on: engine, craft, evaluation."""
+    """A short hash of all code that a ride's result depends on: engine, craft, evaluation."""
     engine, here = Path(onboard.__file__).parent, Path(__file__).parent
     files = [
         *engine.glob("*.py"),
@@ -61,7 +61,7 @@ class Results:
                     continue  # the line that a broken-off run was writing
 
     def missing(self, jobs: Iterable[Job]) -> list[Job]:
-        """Give the jobs without a result."""
+        """Return the jobs without a result."""
         return [job for job in jobs if job.key not in self.done]
 
     def add(self, job: Job, result: dict[str, Any]) -> None:
@@ -71,7 +71,7 @@ class Results:
             file.write(json.dumps({"key": job.key, "code": self._code, "result": result}) + "\n")
 
     def of(self, jobs: Iterable[Job]) -> list[dict[str, Any]]:
-        """Give the results of jobs, each with its variant and seed."""
+        """Return the results of jobs, each with its variant and seed."""
         return [
             {"variant": job.variant, "seed": job.seed, **self.done[job.key]}
             for job in jobs

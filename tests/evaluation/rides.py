@@ -56,7 +56,7 @@ def ride_legs(voyage: Voyage, world: World, rng: np.random.Generator, until_char
 
 
 def to_and_fro(leg: Leg) -> Leg:
-    """Give the same wish on the opposite course."""
+    """Return the same wish on the opposite course."""
     return Leg(
         leg.name, 0.0, (leg.course_deg + 180.0) % 360.0, leg.power_w, leg.speed_mps, leg.ramp_s,
         Steer.COURSE,

@@ -75,7 +75,7 @@ def _ride(voyage: Voyage, world: World, rng: np.random.Generator, variant: str) 
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Give errors of the components claimed, and coverage."""
+    """Return errors of the components claimed, and coverage."""
     lines = []
     for variant in VARIANTS:
         for label, least, most in (

@@ -128,7 +128,7 @@ def _other_torque(rng: np.random.Generator, held_a: float) -> Setup:
 
 
 def trial_of(made: Made, profile: Profile) -> Trial:
-    """Give what `compare` finds in a day, by its log and its sheet."""
+    """Return what `compare` finds in a day, by its log and its sheet."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "day.tlog"
         path.write_bytes(log_bytes(made.frames, 1_750_000_000.0))
@@ -153,7 +153,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Give verdicts, coverage, and how often each caution was said."""
+    """Return verdicts, coverage, and how often each caution was said."""
     lines = []
     for variant in VARIANTS:
         days = [row for row in rows if row["variant"] == variant]
@@ -181,7 +181,7 @@ def table(rows: list[dict[str, Any]]) -> str:
 
 
 def _claim(row: dict[str, Any]) -> int:
-    """Give the sign of the difference that was claimed, 0 without."""
+    """Return the sign of the difference that was claimed, 0 without."""
     return {"a_better": -1, "b_better": 1, "cannot_tell": 0}[row["verdict"]]
 
 

@@ -40,7 +40,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Give the median ratio of the width without a source to that with all, beside the derived."""
+    """Return median ratio of the width without a source to that with all, beside the derived."""
     full = {row["seed"]: row for row in rows if row["variant"] == WITH_ALL}
     lines = []
     for source in TAKEN_AWAY:

@@ -7,14 +7,14 @@ from scipy.stats import beta
 
 
 def binomial_limits(hits: int, count: int) -> tuple[float, float]:
-    """Give the exact 95 % limits of a share (Clopper and Pearson)."""
+    """Return the exact 95 % limits of a share (Clopper and Pearson)."""
     low = float(beta.ppf(0.025, hits, count - hits + 1)) if hits else 0.0
     high = float(beta.ppf(0.975, hits + 1, count - hits)) if hits < count else 1.0
     return low, high
 
 
 def share(hits: int, count: int) -> str:
-    """Give a share in words: percent, with its limits."""
+    """Return a share in words: percent, with its limits."""
     if not count:
         return "-"
     low, high = binomial_limits(hits, count)
@@ -22,22 +22,22 @@ def share(hits: int, count: int) -> str:
 
 
 def percentile(values: Sequence[float], percent: float) -> float:
-    """Give a percentile, NaN of nothing."""
+    """Return a percentile, NaN of nothing."""
     return float(np.percentile(values, percent)) if len(values) else float("nan")
 
 
 def percent(value: float, digits: int = 1) -> str:
-    """Give a fraction in percent; a dash where it is not known."""
+    """Return a fraction in percent; a dash where it is not known."""
     return "-" if not np.isfinite(value) else f"{100 * value:.{digits}f} %"
 
 
 def number(value: float, digits: int = 2) -> str:
-    """Give a number; a dash where it is not known."""
+    """Return a number; a dash where it is not known."""
     return "-" if not np.isfinite(value) else f"{value:.{digits}f}"
 
 
 def markdown(title: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """Give a table."""
+    """Return a table."""
     lines = [f"### {title}", "", "| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
     lines += ["| " + " | ".join(row) + " |" for row in rows]
     return "\n".join(lines) + "\n"

@@ -75,7 +75,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
 
 
 def drawn_distance_m(world: World, course_deg: float, power_share: float) -> float:
-    """Give a distance that can be made at about a share of the craft's most power."""
+    """Return a distance that can be made at about a share of the craft's most power."""
     water, pack, stated = world.ride.water, world.craft.battery, world.stated
     speed_mps = calm_speed_mps(world.name, power_share * world.most_w)
     towards = np.radians(water.set_deg)
@@ -108,7 +108,7 @@ def _go(voyage: Voyage, made_m: float, distance_m: float, world: World) -> tuple
 
 
 def _follow(speed_mps: float, cue: str | None, advised_mps: float | None) -> float:
-    """Give the rider's new wish: what the cue asks for, to the speed that is named."""
+    """Return the rider's new wish: what the cue asks for, to the speed that is named."""
     if cue in (None, "hold"):
         return speed_mps
     if advised_mps is not None:
@@ -117,7 +117,7 @@ def _follow(speed_mps: float, cue: str | None, advised_mps: float | None) -> flo
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Give arrivals with the reserve, and times."""
+    """Return arrivals with the reserve, and times."""
     lines = []
     for variant in VARIANTS:
         mine = [row for row in rows if row["variant"] == variant]

@@ -15,7 +15,7 @@ VOLTS, CHARGE = COLUMNS.index("volts_v"), COLUMNS.index("charge_fraction")
 
 @lru_cache(maxsize=64)
 def reserve_charge(battery: Battery, reserve_fraction: float) -> float:
-    """Give the charge fraction at which just the reserve of the full pack's energy is left."""
+    """Return the charge fraction at which just the reserve of the full pack's energy is left."""
     wanted_wh = reserve_fraction * rest_energy_wh(battery, 1.0)
     low, high = 0.0, 1.0
     for _ in range(40):
@@ -74,7 +74,7 @@ class Track:
         )
 
     def wh_per_km(self, at: int, window_s: float | None = None) -> float | None:
-        """Give energy over distance of the window that ends at a step; None: from the start."""
+        """Return energy over distance of the window that ends at a step; None: from the start."""
         first = 0 if window_s is None else max(at - round(window_s / self.step_s), 0)
         made_m = float(self.distance_m[at] - self.distance_m[first])
         used_wh = float(self.energy_wh[at] - self.energy_wh[first])

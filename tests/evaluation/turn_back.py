@@ -27,7 +27,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Give what was left at home."""
+    """Return what was left at home."""
     lines = []
     for variant in VARIANTS:
         mine = [row for row in rows if row["variant"] == variant]

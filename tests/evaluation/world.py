@@ -150,13 +150,13 @@ def _water(rng: np.random.Generator, kept: dict[str, float]) -> Water:
 
 @lru_cache(maxsize=8)
 def calm_curve(name: str) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Give the craft's true battery power [W] at speeds through calm water [m/s]."""
+    """Return the craft's true battery power [W] at speeds through calm water [m/s]."""
     speeds = [0.4 + 0.1 * k for k in range(47)]
     powers = [calm_power_w(CRAFTS[name], Water(), speed) for speed in speeds]
     return tuple(speeds), tuple(powers)
 
 
 def calm_speed_mps(name: str, power_w: float) -> float:
-    """Give the speed that a battery power makes through calm water [m/s]."""
+    """Return the speed that a battery power makes through calm water [m/s]."""
     speeds, powers = calm_curve(name)
     return float(np.interp(power_w, powers, speeds))

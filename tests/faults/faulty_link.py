@@ -47,7 +47,7 @@ class Chunk:
 
 
 def spoil(frames: Iterable[tuple[float, bytes]], faults: Faults, seed: int) -> Iterator[Chunk]:
-    """Give what a bad link makes of frames and their times."""
+    """Return what a bad link makes of frames and their times."""
     chance = random.Random(seed)
     until_s, late = -1.0, None
     for time_s, frame in frames:

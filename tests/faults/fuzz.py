@@ -99,7 +99,7 @@ def stream(chance: random.Random, size: int, stamped: bool) -> bytes:
 
 
 def feed_link(data: bytes, chance: random.Random, outcome: Outcome) -> LinkScanner:
-    """Give bytes to a link's scanner in random reads."""
+    """Return bytes to a link's scanner in random reads."""
     scanner = LinkScanner()
     at = 0
     while at < len(data):
@@ -115,7 +115,7 @@ def feed_link(data: bytes, chance: random.Random, outcome: Outcome) -> LinkScann
 
 
 def feed_log(data: bytes, chance: random.Random, outcome: Outcome) -> LogScanner:
-    """Give bytes to a log's scanner in random reads."""
+    """Return bytes to a log's scanner in random reads."""
     scanner = LogScanner()
     at = 0
     while at < len(data):

@@ -34,7 +34,7 @@ WAKE_S = 1.0
 
 
 def chosen(only: Sequence[str], without: Sequence[str]) -> Faults:
-    """Give the faults that are meant; a name stands for all that begin with it.
+    """Return the faults that are meant; a name stands for all that begin with it.
 
     Examples
     --------
@@ -94,7 +94,7 @@ def settle(soak: Soak) -> None:
 
 
 def run(seed: int, minutes: float, keep: Path | None, faults: Faults) -> int:
-    """Run it all; give the exit code."""
+    """Run it all; return the exit code."""
     folder = Path(tempfile.mkdtemp(prefix="soak-"))
     soak = Soak(seed, folder, any(name == "link_unplug" for name in faults))
     try:

@@ -30,7 +30,7 @@ PROFILES = {
 
 
 def newest_record(soak: Soak) -> Path | None:
-    """Give the file that is being written; None where it does not bear a record's name."""
+    """Return the file that is being written; None where it does not bear a record's name."""
     found = record_files(soak.record)
     newest = max(found, key=lambda path: path.stat().st_mtime_ns, default=None)
     return newest if newest is not None and newest.suffix == ".tlog" else None
@@ -106,7 +106,7 @@ def hup(kind: str) -> Fault:
 
 
 def _answers(said: str, name: str) -> list[str]:
-    """Give the log's own lines on the profile; those of a traceback begin with a space."""
+    """Return the log's own lines on the profile; those of a traceback begin with a space."""
     lines = [line for line in said.splitlines() if not line.startswith(" ")]
     return [line for line in lines if name in line or "profile" in line]
 

@@ -97,7 +97,7 @@ class Autopilot:
         self._drawn_from_ah = craft.drawn_ah
 
     def frames(self, craft: Craft, number: int, boot_s: float, utc_s: float) -> list[bytes]:
-        """Give what is sent in one tick: so much after the autopilot's start, at this UTC."""
+        """Return what is sent in one tick: so much after the autopilot's start, at this UTC."""
         boot_ms, (lat, lon) = round(boot_s * 1000), craft.position_deg
         north, east = (round(100 * part) for part in craft.velocity_mps)
         place = round(lat * 1e7), round(lon * 1e7)

@@ -141,7 +141,7 @@ def card_full(soak: Soak) -> str | None:
 
 
 def _flows(soak: Soak) -> bool:
-    """Tell whether the daemon has just heard the autopilot, and for more than a moment."""
+    """Return whether the daemon has just heard the autopilot, and for more than a moment."""
     now_s = time.monotonic()
     before = soak.stream.newest_s(now_s - ALONE_S), soak.stream.newest_s(now_s)
     return all(

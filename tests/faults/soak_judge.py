@@ -84,7 +84,7 @@ class Judge:
                     score.fail("trip", f"run {run.number} ({self._before(viewer.last_s)}): {text}")
 
     def restarted_since_taken(self) -> bool:
-        """Tell whether the daemon has read what is left of the trip."""
+        """Return whether the daemon has read what is left of the trip."""
         run = self._soak.run
         return self.taken and run is not None and run.number > self.taken_run
 

@@ -20,7 +20,7 @@ Flood = tuple[str, int, int, float]
 
 @functools.lru_cache(maxsize=4)
 def junk(kind: str, size: int, seed: int) -> bytes:
-    """Give a flood's bytes."""
+    """Return a flood's bytes."""
     chance = random.Random(seed)
     if kind == "fd":
         return b"\xfd" * size
@@ -63,7 +63,7 @@ def others(size: int, seed: int) -> tuple[bytes, ...]:
 
 
 def datagrams(kind: str, size: int, seed: int, most: int) -> list[bytes]:
-    """Give a flood in the pieces that it is sent in."""
+    """Return a flood in the pieces that it is sent in."""
     if kind == "other":
         return list(others(size, seed))
     data = junk(kind, size, seed)
@@ -71,7 +71,7 @@ def datagrams(kind: str, size: int, seed: int, most: int) -> list[bytes]:
 
 
 def holds(kind: str, size: int, seed: int, frame: bytes) -> bool:
-    """Tell whether what a record holds may have come from this flood: whole, or its header."""
+    """Return whether what a record holds may have come from this flood: whole, or its header."""
     if kind == "other":
         return len(frame) > 5 and OTHER in (frame[3], frame[5])
     if kind in ("fd", "fe"):

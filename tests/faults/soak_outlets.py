@@ -50,7 +50,7 @@ class Udp:
         return True
 
     def stranger(self) -> "Stranger":
-        """Give a way in for somebody else, at another address."""
+        """Return a way in for somebody else, at another address."""
         return Stranger(self.port)
 
     def close(self) -> None:
@@ -125,7 +125,7 @@ class Serial:
         return 0
 
     def heard_by(self, pid: int | None) -> bool:
-        """Tell whether the daemon has the present device open."""
+        """Return whether the daemon has the present device open."""
         if pid is None or self._ours is None:
             return False
         with contextlib.suppress(OSError):

@@ -17,7 +17,7 @@ NEAR_S = 60.0
 
 
 def frames_of(data: bytes) -> Iterator[tuple[bytes | None, bytes]]:
-    """Give stamp and frame of each record; where there is none, None and the bytes passed over.
+    """Return stamp and frame of each record; where there is none, None and the bytes passed over.
 
     Eight bytes of microseconds, big-endian, then the frame: 0xFD, length, flags ... or 0xFE.
     """
@@ -50,7 +50,7 @@ def _end(data: bytes, at: int) -> int | None:
 
 
 def _cut(data: bytes, at: int) -> bool:
-    """Tell whether the file ends in the middle of a record, as one does that was being written."""
+    """Whether the file ends in the middle of a record, as one does that was being written."""
     return len(data) - at < STAMP_BYTES + 280 + 13
 
 
@@ -128,7 +128,7 @@ class Ledger:
         self._known = total
 
     def _floods_near(self, found: Found) -> Iterator[Flood]:
-        """Give the floods that may have come where a file has been read to."""
+        """Return the floods that may have come where a file has been read to."""
         at_s = self._sent.at_s[found.last] if found.last >= 0 else None
         for flood in self._floods:
             if at_s is None or flood[3] - NEAR_S <= at_s <= flood[3] + NEAR_S:
@@ -145,12 +145,12 @@ class Ledger:
 
 
 def taken_files(folder: Path) -> list[Path]:
-    """Give the copies of what was removed or cut off, made just before."""
+    """Return the copies of what was removed or cut off, made just before."""
     return sorted((folder / TAKEN).glob("*.tlog"))
 
 
 def record_files(record: Path) -> list[Path]:
-    """Give every file that a record may stand in, put back in its folder under another name too."""
+    """Return every file a record may stand in, also one put back under another name."""
     return sorted(
         path for path in record.glob("*/*tlog*") if path.is_file() and not path.is_symlink()
     )

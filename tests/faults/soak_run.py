@@ -150,7 +150,7 @@ class Soak:
             raise
 
     def busy_with(self, prefix: str) -> bool:
-        """Tell whether something of this kind is still going on."""
+        """Return whether something of this kind is still going on."""
         self._lasting = [one for one in self._lasting if one[1].is_alive()]
         return any(name.startswith(prefix) for name, _ in self._lasting)
 

@@ -25,7 +25,7 @@ class Score:
         print(f"    FAIL {kind}: {text}", flush=True)
 
     def lines(self) -> list[str]:
-        """Give the summary of what was done and seen."""
+        """Return the summary of what was done and seen."""
         made = ", ".join(f"{name} {count}" for name, count in sorted(self.faults.items()))
         found = [f"faults: {made or 'none'}"]
         found += [f"left out: {text}" for text in self.left_out]
@@ -41,7 +41,7 @@ class Score:
         return found
 
     def verdict(self) -> list[str]:
-        """Give PASS, or FAIL with reasons."""
+        """Return PASS, or FAIL with reasons."""
         if not self.failures:
             return ["PASS"]
         found = []
@@ -54,7 +54,7 @@ class Score:
 
 
 def spread(values: list[float]) -> str:
-    """Give a distribution in a few words [s]."""
+    """Return a distribution in a few words [s]."""
     if not values:
         return "none"
     ordered = sorted(values)

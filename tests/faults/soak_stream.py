@@ -33,7 +33,7 @@ class Truth:
     """What the kernel says it dropped at the daemon's port during that tick."""
 
     def between(self, begin_s: float, end_s: float) -> tuple[float, float]:
-        """Give energy [Wh] and distance [m] from one moment to another."""
+        """Return energy [Wh] and distance [m] from one moment to another."""
         (e0, d0), (e1, d1) = self._at(begin_s), self._at(end_s)
         return e1 - e0, d1 - d0
 

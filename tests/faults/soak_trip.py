@@ -118,7 +118,7 @@ class Trip:
 
 
 def _gaps(stream: Stream, kept_s: Sequence[float]) -> tuple[float, float]:
-    """Give what straight lines over the gaps would miss: energy [Wh] and distance [m]."""
+    """Return what straight lines over the gaps would miss: energy [Wh] and distance [m]."""
     energy_wh = distance_m = 0.0
     for one_s, two_s in pairwise(kept_s):
         if two_s - one_s > GAP_S:
@@ -152,7 +152,7 @@ def joined(found: Sequence[Found], first: int, into: Path) -> int:
 
 
 def reviewed(log: Path, profile: Path) -> dict[str, Any] | str:
-    """Give what a review of a log says of the trip, or what it complained."""
+    """Return what a review of a log says of the trip, or what it complained."""
     done = subprocess.run(
         [
             *(sys.executable, "-m", "groundside", "review", str(log), "--json"),

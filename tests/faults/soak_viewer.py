@@ -108,5 +108,5 @@ class Viewer:
 
 
 def value(figure: Any) -> float | None:
-    """Give a figure's middle: with an interval or plain, None if unknown."""
+    """Return a figure's middle: with an interval or plain, None if unknown."""
     return figure["value"] if isinstance(figure, dict) else figure

@@ -91,7 +91,7 @@ SMALLEST_ROWS = SIZES[0].rows
 
 
 def fitting(text: str, width: int, rows: int) -> TypeSize | None:
-    """Give the largest size in which a text fits, or None where none does.
+    """Return the largest size in which a text fits, or None where none does.
 
     Examples
     --------

@@ -60,7 +60,7 @@ class DotCanvas:
         return self._bits[row * self._columns + column]
 
     def char(self, column: int, row: int) -> str:
-        """Give the character that shows a cell."""
+        """Return the character that shows a cell."""
         bits = self.bits(column, row)
         if self._half_blocks:
             return _HALF_CHARS[bits]

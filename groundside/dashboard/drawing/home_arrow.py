@@ -60,7 +60,7 @@ def home_arrow(angle_deg: int, columns: int, rows: int) -> tuple[str, ...]:
 
 
 def _inside(x: float, y: float, corners: list[tuple[float, float]]) -> bool:
-    """Tell whether a point lies in a polygon: a ray from it crosses the outline an odd number."""
+    """Return whether a point lies in a polygon: a ray from it crosses the outline an odd number."""
     odd = False
     before = corners[-1]
     for here in corners:

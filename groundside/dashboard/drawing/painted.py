@@ -67,7 +67,7 @@ class Painted(Widget):
         self._painted_for: Size | None = None
 
     def paint(self, size: Size) -> list[Line]:
-        """Give the lines that show `shown` in this many columns and rows."""
+        """Return the lines that show `shown` in this many columns and rows."""
         raise NotImplementedError
 
     def watch_shown(self) -> None:
@@ -104,7 +104,7 @@ class Painted(Widget):
         self.refresh()
 
     def render_line(self, y: int) -> Strip:
-        """Give one line to the toolkit."""
+        """Return one line to the toolkit."""
         width = self.size.width
         if self._painted_for != self.size:  # the toolkit asks for all lines after a resize
             self._repaint_lines()

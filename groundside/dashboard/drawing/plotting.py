@@ -39,7 +39,7 @@ class Frame:
     """Row within the plot, and what stands there."""
 
     def x_at(self, column: int, axis: Axis) -> float:
-        """Give the x of a column of the widget; the nearest end of the axis beside the plot."""
+        """Return the x of a column of the widget; the nearest end of the axis beside the plot."""
         share = (column - self.left + 0.5) / self.columns
         return axis.low + min(1.0, max(0.0, share)) * (axis.high - axis.low)
 
@@ -104,7 +104,7 @@ class _Grid:
             self.chars[row][place], self.styles[row][place] = char, style
 
     def lines(self) -> list[Line]:
-        """Give the rows, with cells of one style put together."""
+        """Return the rows, with cells of one style put together."""
         result: list[Line] = []
         for chars, styles in zip(self.chars, self.styles, strict=True):
             line: Line = []
@@ -157,7 +157,7 @@ def _draw_frame(grid: _Grid, face: PlotFace, frame: Frame) -> None:
 
 
 def _x_labels(axis: Axis, frame: Frame, end: int) -> list[tuple[float, str]]:
-    """Give as many numbers as stand clear of each other, of the corner and of the unit."""
+    """Return as many numbers as stand clear of each other, of the corner and of the unit."""
     for most in range(max(1, frame.columns // 5), 0, -1):
         values = ticks(axis.low, axis.high, most)
         step = tick_step(axis.high - axis.low, most)

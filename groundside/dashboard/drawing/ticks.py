@@ -4,7 +4,7 @@ import math
 
 
 def tick_step(span: float, most: int) -> float:
-    """Give the smallest step of 1, 2 or 5 that makes no more than `most` steps.
+    """Return the smallest step of 1, 2 or 5 that makes no more than `most` steps.
 
     Examples
     --------
@@ -22,7 +22,7 @@ def tick_step(span: float, most: int) -> float:
 
 
 def ticks(low: float, high: float, most: int) -> tuple[float, ...]:
-    """Give the multiples of the step from `low` to `high`, both included.
+    """Return the multiples of the step from `low` to `high`, both included.
 
     Examples
     --------

@@ -39,7 +39,7 @@ def _cell(label: str, figure: Reading, write: Callable[[float], str], unit: str)
 
 
 def table_cells(snapshot: Snapshot, units: Units) -> tuple[TableCell, ...]:
-    """Give the small figures, the most wanted first; a small terminal shows the first few.
+    """Return the small figures, the most wanted first; a small terminal shows the first few.
 
     Figures that only some crafts have come last, and only where they are known.
     """

@@ -36,7 +36,7 @@ class AimView(View):
         yield self._page
 
     def on_resize(self, _event: events.Resize) -> None:
-        """Give the figure as many rows as the text can spare."""
+        """Return the figure as many rows as the text can spare."""
         room = self.size.height - TEXT_ROWS
         self._value.styles.height = next((rows for rows in HERO_ROWS if rows <= room), 1)
 
@@ -54,7 +54,7 @@ class AimView(View):
         self._page.shown = face.blocks
 
     def buttons(self) -> tuple[Button, ...]:
-        """Give the kinds, the steps, and what is done with the value."""
+        """Return the kinds, the steps, and what is done with the value."""
         kinds = tuple(
             Button(
                 kind.name,

@@ -40,7 +40,7 @@ class Asking:
         return self._what
 
     def is_yes(self, what: str) -> bool:
-        """Tell whether this press answers the question; else ask it."""
+        """Return whether this press answers the question; else ask it."""
         if self.open == what:
             if self._clock() - self._since_s < TOO_SOON_S:
                 return False

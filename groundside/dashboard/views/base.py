@@ -54,14 +54,14 @@ class View(Container):
         raise NotImplementedError
 
     def buttons(self) -> tuple[Button, ...]:
-        """Give the buttons that this view wants beneath itself now; they may change.
+        """Return the buttons that this view wants beneath itself now; they may change.
 
         An action that begins with `HERE` comes back as `pressed`; any other is the app's.
         """
         return ()
 
     def unseen_buttons(self) -> tuple[Button, ...]:
-        """Give buttons that there is no room for: their keys count all the same."""
+        """Return buttons that there is no room for: their keys count all the same."""
         return ()
 
     def pressed(self, word: str) -> None:

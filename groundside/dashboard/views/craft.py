@@ -49,7 +49,7 @@ class CraftView(View):
             self._page.shown = craft_blocks(scene)
 
     def buttons(self) -> tuple[Button, ...]:
-        """Give the next page where there is one, and what can be said of a silent pack."""
+        """Return the next page where there is one, and what can be said of a silent pack."""
         turn = (Button("next page", f"{HERE}turn", "n"),) if self._page.pages > 1 else ()
         if not self._silent:
             return turn

@@ -37,7 +37,7 @@ class CurveView(View):
         yield self._page
 
     def on_resize(self, _event: events.Resize) -> None:
-        """Give the words their rows, and the plot the rest."""
+        """Return the words their rows, and the plot the rest."""
         height = self.size.height
         wanted = TEXT_ROWS if self.size.width >= SIDE_BY_SIDE_COLUMNS else NARROW_TEXT_ROWS
         rows = min(wanted, max(0, height - PLOT_ROWS_LEAST))
@@ -55,7 +55,7 @@ class CurveView(View):
             self._page.shown = face.blocks
 
     def buttons(self) -> tuple[Button, ...]:
-        """Give the choice between power and consumption."""
+        """Return the choice between power and consumption."""
         cost = self._scene.units.consumption_name if self._scene else "Wh/km"
         return (
             Button("power", f"{HERE}power", "p", not self._of_consumption),

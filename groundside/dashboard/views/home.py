@@ -75,7 +75,7 @@ class HomeView(View):
         self._way.shown = (self._face, QUESTION if self._asking.open else "")
 
     def buttons(self) -> tuple[Button, ...]:
-        """Give the one that sets home, where a daemon takes it."""
+        """Return the one that sets home, where a daemon takes it."""
         if not self._can_talk:
             return ()
         asked = self._asking.open == "home"

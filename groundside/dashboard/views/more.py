@@ -60,7 +60,7 @@ class MoreView(View):
         self._page.shown = self._blocks
 
     def buttons(self) -> tuple[Button, ...]:
-        """Give what concerns all views, and the next page where there is one."""
+        """Return what concerns all views, and the next page where there is one."""
         next_page = (Button("next page", f"{HERE}turn", "n"),) if self._page.pages > 1 else ()
         return (
             *next_page,

@@ -111,7 +111,7 @@ class RunsView(View):
         return QUESTIONS.get(self._asking.open, "").format(f"{AGAIN_S:g}")
 
     def buttons(self) -> tuple[Button, ...]:
-        """Give the buttons of what is being done now; none where nobody takes marks."""
+        """Return the buttons of what is being done now; none where nobody takes marks."""
         if self._scene is None or not self._scene.can_talk:
             return ()
         if self._typing:
@@ -142,7 +142,7 @@ class RunsView(View):
         )
 
     def unseen_buttons(self) -> tuple[Button, ...]:
-        """Give the charge that is typed: its button is seen once it is asked how full."""
+        """Return the charge that is typed: its button is seen once it is asked how full."""
         busy = self._scene is None or not self._scene.can_talk or self._typing or self._choices
         return () if busy else (_SO_MUCH,)
 
@@ -256,7 +256,7 @@ def _button(label: str, word: str, key: str, *, short: str = "") -> Button:
 
 
 def _asking(label: str, word: str, key: str, asked: str) -> Button:
-    """Give a button that is pressed twice."""
+    """Return a button that is pressed twice."""
     on = asked == word
     return Button("sure?" if on else label, HERE + word, key, on, short="sure?" if on else word)
 

@@ -52,7 +52,7 @@ class TripView(View):
         self._pace.hurry()
 
     def _panels(self) -> tuple[str, ...]:
-        """Give the panels in sight, the chosen one first unless all are."""
+        """Return the panels in sight, the chosen one first unless all are."""
         if self.size.width < SIDE_BY_SIDE_COLUMNS:
             return (self._chosen,)
         if self.size.height >= ROWS_FOR_FOUR:
@@ -73,7 +73,7 @@ class TripView(View):
         self._page.shown = face.blocks
 
     def buttons(self) -> tuple[Button, ...]:
-        """Give the panels where not all are in sight, and what the axis is."""
+        """Return the panels where not all are in sight, and what the axis is."""
         units = self._scene.units if self._scene else None
         names = {"cost": units.consumption_name if units else "Wh/km"}
         panels = self._panels()

@@ -48,7 +48,7 @@ def rows_of(buttons: tuple[Button, ...], width: int, least: int = 7) -> list[lis
 
 
 def edges_of(row: list[Button], width: int) -> list[int]:
-    """Give where the cells of a row begin, and its end.
+    """Return where the cells of a row begin, and its end.
 
     Even cells; where a label would fill its own from end to end, cells are as long as their labels
     ask for, so that there is a blank between two words.

@@ -25,7 +25,7 @@ class Cue(Painted):
 
     @staticmethod
     def rows_said(face: CueFace, width: int) -> int:
-        """Give the rows that a text takes where there is no cue."""
+        """Return the rows that a text takes where there is no cue."""
         if face.word or not face.parts:
             return 0
         return min(TEXT_ROWS_MOST, len(wrapped(" ".join(face.parts), max(8, width - 2))))

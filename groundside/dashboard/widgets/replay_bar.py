@@ -51,7 +51,7 @@ class ReplayBar(Painted):
             self.post_message(self.Tapped(min((event.x - len(head) + 0.5) / room, 1.0)))
 
     def _head(self, width: int) -> tuple[str, int]:
-        """Give the words, and how many cells are left for the bar."""
+        """Return the words, and how many cells are left for the bar."""
         face: ReplayFace = self.shown
         head = f" {face.state} {face.at}" + (f" of {face.of}" if face.of and width >= 60 else "")
         head = shortened(head, width) + " "

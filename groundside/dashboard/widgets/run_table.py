@@ -9,7 +9,7 @@ LEAST_SETUP = 2
 
 
 def table_lines(face: RunsFace, size: tuple[int, int]) -> list[Line]:
-    """Give as many rows of the table as fit.
+    """Return as many rows of the table as fit.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ def table_lines(face: RunsFace, size: tuple[int, int]) -> list[Line]:
 def _tails(
     runs: tuple[RunLine, ...], width: int, widths: list[int], gap: int
 ) -> tuple[list[tuple[str, str]], int]:
-    """Give consumption and interval of each run, the interval short where the long has no room."""
+    """Return each run's consumption and interval, the interval short where the long has no room."""
     figures = max(len(run.consumption) for run in runs)
     for long in (True, False):
         intervals = [run.interval if long else run.within for run in runs]

@@ -47,7 +47,7 @@ class WayPage(Painted):
 
 
 def _words(face: HomeFace, asked: str, room: int, height: int) -> list[Piece]:
-    """Give the lines beside the arrow: the answer, which way, what to do, cost, water, caution."""
+    """Return lines beside the arrow: the answer, which way, what to do, cost, water, caution."""
     if asked:
         return [(line, "way--verdict") for line in wrapped(asked, room)]
     full = room >= 2 * TEXT_COLUMNS

@@ -15,7 +15,7 @@ SCHEMA = 2
 
 
 def as_json(trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit]) -> dict[str, Any]:
-    """Give JSON's own types, as described in DEVELOPERS.md."""
+    """Return JSON's own types, as described in DEVELOPERS.md."""
     found, evidence = trial.comparison, trial.comparison.evidence
     return {
         "schema": SCHEMA,
@@ -47,7 +47,7 @@ def as_json(trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit]) -> d
 
 
 def _pair(one: PairResult) -> dict[str, Any]:
-    """Give a pair; its `why_not` is a reason in its own place, nothing that is unknown."""
+    """Return a pair; its `why_not` is a reason in its own place, nothing that is unknown."""
     body: dict[str, Any] = plain(replace(one, why_not=None))
     return body | {"why_not": plain(one.why_not)}
 

@@ -29,7 +29,7 @@ WANTED = f"{100 * WANTED_FRACTION:.0f} %"
 def as_lines(
     trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit], units: Units
 ) -> Iterator[str]:
-    """Give all lines of a trial."""
+    """Return all lines of a trial."""
     found = trial.comparison
     yield from _ranking(found, units)
     yield ""
@@ -82,7 +82,7 @@ def pair_sentence(pair: PairResult, units: Units) -> str:
 
 
 def _turned(figure: Figure) -> Figure:
-    """Give the difference of b from a in place of that of a from b."""
+    """Return the difference of b from a in place of that of a from b."""
     value, low, high = (
         1.0 / (1.0 + (one or 0.0)) - 1.0 for one in (figure.value, figure.high, figure.low)
     )

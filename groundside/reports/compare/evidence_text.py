@@ -10,7 +10,7 @@ from onboard.efficiency.trial.results import Comparison, Evidence
 
 
 def evidence_lines(found: Comparison, units: Units) -> Iterator[str]:
-    """Give the lines."""
+    """Return the lines."""
     evidence = found.evidence
     names = short_names(one.setup for one in evidence.legs)
     yield f"What it rests on (speeds in {units.speed_name}, over ground; +- one standard error):"

@@ -30,7 +30,7 @@ class Span:
 
 
 def marked_runs(marks: Iterable[Noted], setup: str = PLAIN_SETUP) -> list[Span]:
-    """Give the runs between the marks run start and run end.
+    """Return the runs between the marks run start and run end.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def marked_runs(marks: Iterable[Noted], setup: str = PLAIN_SETUP) -> list[Span]:
 
 
 def setup_spans(marks: Iterable[Noted], setup: str = PLAIN_SETUP) -> list[Span]:
-    """Give the stretches between changes of the set-up: runs in them are found by themselves.
+    """Return the stretches between changes of the set-up: runs in them are found by themselves.
 
     Parameters
     ----------

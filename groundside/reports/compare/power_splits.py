@@ -54,7 +54,7 @@ class PairSplit:
 
 
 def setup_splits(comparison: Comparison, drive: Drive) -> list[SetupSplit]:
-    """Give the split of each set-up whose legs tell it; none without the motor's data."""
+    """Return the split of each set-up whose legs tell it; none without the motor's data."""
     evidence = comparison.evidence
     found: list[SetupSplit] = []
     for name in (one.name for one in comparison.setups):
@@ -84,7 +84,7 @@ def setup_splits(comparison: Comparison, drive: Drive) -> list[SetupSplit]:
 
 
 def pair_splits(comparison: Comparison, splits: list[SetupSplit]) -> list[PairSplit]:
-    """Give for every two set-ups which part of the difference is made where."""
+    """Return for every two set-ups which part of the difference is made where."""
     by_name = {one.name: one.split for one in splits}
     levels = dict(
         zip(comparison.evidence.names, comparison.evidence.levels.level.tolist(), strict=True)

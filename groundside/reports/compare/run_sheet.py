@@ -36,7 +36,7 @@ class Entry:
 
 
 def entries_of(paths: Sequence[Path]) -> list[Entry]:
-    """Give the entries that some paths mean: of a sheet, or the logs themselves.
+    """Return the entries that some paths mean: of a sheet, or the logs themselves.
 
     Raises
     ------

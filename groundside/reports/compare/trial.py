@@ -110,7 +110,7 @@ def _legs(logs: list[tuple[ReadLog, list[Span]]]) -> tuple[list[Leg], list[Remar
 
 
 def _clock(logs: list[ReadLog]) -> list[tuple[int, float]]:
-    """Give each log's outing, and what to add to its stream time for the outing's clock [s]."""
+    """Return each log's outing, and what to add to its stream time for the outing's clock [s]."""
     begins, order = [one.begins_s for one in logs], list(range(len(logs)))
     if None not in begins:
         order.sort(key=lambda n: begins[n] or 0.0)
@@ -124,7 +124,7 @@ def _clock(logs: list[ReadLog]) -> list[tuple[int, float]]:
 def _placed(
     logs: list[ReadLog], begins: Sequence[float | None], order: Iterable[int]
 ) -> dict[int, tuple[int, float]] | None:
-    """Give the same for logs in an order; None where one begins before the one before ended."""
+    """Return the same for logs in an order; None where one begins before the one before ended."""
     placed: dict[int, tuple[int, float]] = {}
     outing, end_s = 0, 0.0
     for n in order:
@@ -140,7 +140,7 @@ def _placed(
 
 
 def _steady_of(logs: list[tuple[ReadLog, list[Span]]]) -> dict[str, list[SteadyBlock]]:
-    """Give the steady stretches of each set-up: those within its spans."""
+    """Return the steady stretches of each set-up: those within its spans."""
     found: dict[str, list[SteadyBlock]] = {}
     for log, spans in logs:
         only = {span.setup for span in spans}

@@ -90,7 +90,7 @@ def read_log(
 
 
 def spans_of(entry: Entry, log: ReadLog) -> list[Span]:
-    """Give where runs are to be looked for: as the sheet says, else between marks, else all over.
+    """Return where runs are to be looked for: as the sheet says, else between marks, else all over.
 
     Parameters
     ----------

@@ -29,7 +29,7 @@ class LearnedCurve:
 def learned_curve(
     path: Path, setup: str | None, profile: Profile, progress: Progress | None = None
 ) -> LearnedCurve:
-    """Give a set-up's curve.
+    """Return a set-up's curve.
 
     Parameters
     ----------

@@ -38,7 +38,7 @@ class Planned:
 
 
 def as_json(plans: list[Planned]) -> dict[str, Any]:
-    """Give the plan of the first pack, and under `packs` all of them."""
+    """Return the plan of the first pack, and under `packs` all of them."""
     packs: list[dict[str, Any]] = [
         {
             "battery_wh": plan.battery_wh,
@@ -72,7 +72,7 @@ def _row(row: PlanRow) -> dict[str, Any]:
 
 
 def as_lines(plans: list[Planned], way: Way, source: str, units: Units) -> Iterator[str]:
-    """Give the plan in lines.
+    """Return the plan in lines.
 
     Parameters
     ----------

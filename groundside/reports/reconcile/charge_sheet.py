@@ -131,7 +131,7 @@ def _refuse_unknown(prefix: str, given: dict[str, Any], known: tuple[str, ...]) 
 
 
 def checked(stated: Stated) -> Stated:
-    """Give what was stated, once it can be reckoned with.
+    """Return what was stated, once it can be reckoned with.
 
     Raises
     ------

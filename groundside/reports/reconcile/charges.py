@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from groundside.reports.log_profile import profile_for
 from groundside.reports.reconcile.charge_sheet import Stated, StatedCharge
 from groundside.reports.reconcile.counted_log import CountedLog, count_log
 from groundside.reports.reconcile.full_charge import full_to_full
@@ -19,7 +18,7 @@ from onboard.efficiency.battery.charge_balance import (
     size_ah,
 )
 from onboard.errors import UsageError
-from onboard.profile import Profile
+from onboard.profile import Profile, profile_for
 from onboard.telemetry.logs.log_files import Progress
 
 UNLOGGED_SD_FRACTION = 0.25
@@ -61,7 +60,7 @@ class Gathered:
 
 
 def profile_of(given: Path | None, logs: Sequence[Path]) -> Profile:
-    """Give the craft of all logs.
+    """Return the craft of all logs.
 
     Raises
     ------

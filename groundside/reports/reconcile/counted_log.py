@@ -44,7 +44,7 @@ class CountedLog:
     zero_stamp_s: float | None = None
 
     def drawn_ah(self, t_s: float | None) -> float:
-        """Give the charge drawn up to a stream time [s]; None is before anything was heard."""
+        """Return the charge drawn up to a stream time [s]; None is before anything was heard."""
         if t_s is None or not len(self.t_s):
             return 0.0
         return float(np.interp(t_s, self.t_s, self.charge_ah))

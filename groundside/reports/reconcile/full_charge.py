@@ -17,7 +17,7 @@ the end of a ride."""
 def full_to_full(
     paths: Sequence[Path], counted: Sequence[CountedLog], count: Callable[[Path], CountedLog]
 ) -> bool:
-    """Tell whether marks say that the pack was full before the first ride and after the charge.
+    """Return whether marks say that the pack was full before the first ride and after the charge.
 
     Parameters
     ----------
@@ -40,7 +40,7 @@ def full_to_full(
 
 
 def _marks(folder: Path, log: CountedLog) -> list[float | None]:
-    """Give the stream times of the log at which the pack was said to be full [s]."""
+    """Return the stream times of the log at which the pack was said to be full [s]."""
     return [noted.t_s for noted in in_record(_full_marks(folder), log.zero_stamp_s)]
 
 

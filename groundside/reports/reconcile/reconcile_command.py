@@ -1,11 +1,11 @@
-"""The `reconcile` command."""
+"""The command `reconcile`."""
 
 import argparse
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
-from onboard.__main__ import number_between, system_id
+from onboard.options import Command, add_json, add_profile, add_system_id, number_between
 
 if TYPE_CHECKING:
     from groundside.reports.reconcile.charge_sheet import Stated
@@ -19,67 +19,65 @@ SHEET_HELP = (
 )
 
 
-def add_arguments(command: argparse.ArgumentParser) -> None:
+def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command."""
-    command.add_argument(
+    parser.add_argument(
         "logs",
         type=Path,
         metavar="LOG",
         nargs="*",
         help="all rides on one charge, in order: telemetry log, on-board log or session",
     )
-    command.add_argument(
+    parser.add_argument(
         "--charged-wh",
         type=number_between(0.1, 2e5),
         metavar="WH",
         help="energy that the meter counted while charging [Wh]",
     )
-    command.add_argument(
+    parser.add_argument(
         "--charged-ah",
         type=number_between(0.01, 5000),
         metavar="AH",
         help="charge that it counted [Ah]: what a correction of the current sensor rests on",
     )
-    command.add_argument(
+    parser.add_argument(
         "--meter",
         choices=("dc", "ac"),
         help="where it was: dc, between charger and pack (the default); ac, at the wall",
     )
-    command.add_argument(
+    parser.add_argument(
         "--meter-sd-fraction",
         type=number_between(0, 0.5),
         metavar="X",
         default=0.01,
         help="how well the meter measures, one standard deviation (default 0.01)",
     )
-    command.add_argument(
+    parser.add_argument(
         "--charge-a",
         type=number_between(0.01, 1000),
         metavar="A",
         help="mean charging current [A]: narrows what the pack loses",
     )
-    command.add_argument(
+    parser.add_argument(
         "--full-to-full",
         action="store_true",
         help="the pack was full before the rides and after the charge; else the marks tell",
     )
-    command.add_argument(
+    parser.add_argument(
         "--unlogged-ah",
         type=number_between(0, 1000),
         metavar="AH",
         help="drawn on one charge while nothing was recorded [Ah], known to a quarter; without, up "
         "to 1 %% of the pack is allowed for",
     )
-    command.add_argument("--sheet", type=Path, metavar="FILE", help=SHEET_HELP)
-    command.add_argument("--profile", type=Path, metavar="FILE", help="craft profile (TOML)")
-    command.add_argument(
-        "--system-id", type=system_id, metavar="N", help="follow this MAVLink system"
-    )
-    command.add_argument("--json", action="store_true", help="print JSON, for other programs")
+    parser.add_argument("--sheet", type=Path, metavar="FILE", help=SHEET_HELP)
+    add_profile(parser)
+    add_system_id(parser)
+    add_json(parser)
 
 
 def run_reconcile(arguments: argparse.Namespace) -> int:
-    """Compare what was counted with what came back and print it; give the exit code.
+    """Compare what was counted with what came back and print it; return the exit code.
 
     Raises
     ------
@@ -133,3 +131,13 @@ def _stated(arguments: argparse.Namespace) -> "Stated":
     return checked(
         Stated((StatedCharge(tuple(arguments.logs), *charged),), arguments.meter),
     )
+
+
+RECONCILE: Final = Command(
+    "reconcile",
+    "compare what the charger put back with what was counted",
+    "compare what the charger put back with what was counted",
+    "wattwake-groundside reconcile ride.tlog --charged-ah 14.2 --full-to-full",
+    add_arguments,
+    run_reconcile,
+)

@@ -26,7 +26,7 @@ MADE_BY_HAND = "Nothing was changed. If you agree, write into the craft profile:
 
 
 def as_json(found: Gathered, result: Reconciled) -> dict[str, Any]:
-    """Give it in JSON's own types, as described in DEVELOPERS.md."""
+    """Return it in JSON's own types, as described in DEVELOPERS.md."""
     correction = result.correction
     scale, offset = _scale(correction), _offset(correction)
     body: dict[str, Any] = {
@@ -58,7 +58,7 @@ def as_json(found: Gathered, result: Reconciled) -> dict[str, Any]:
 
 
 def _times(result: Reconciled) -> list[float]:
-    """Give how many times what was counted came back, of charge and energy as far as known."""
+    """Return how many times what was counted came back, of charge and energy as far as known."""
     pairs = (
         (result.charged_ah, result.counted.charge_ah),
         (result.charged_wh, result.counted.energy_wh),
@@ -100,7 +100,7 @@ def _counted_ah(found: Gathered, counted: Counted) -> Figure:
 
 
 def _change(result: Reconciled) -> str | Unknown:
-    """Give the lines for the profile; none where nothing is wrong or nothing can be told."""
+    """Return the lines for the profile; none where nothing is wrong or nothing can be told."""
     correction = result.correction
     if isinstance(correction, Unknown):
         return correction
@@ -144,7 +144,7 @@ def _remarks(found: Gathered, result: Reconciled) -> Iterator[Remark]:
 
 
 def as_lines(found: Gathered, result: Reconciled) -> Iterator[str]:
-    """Give it in lines of at most 79 letters, but for paths.
+    """Return it in lines of at most 79 letters, but for paths.
 
     Parameters
     ----------

@@ -59,7 +59,7 @@ ENDS = ("low", "high")
 
 
 def header() -> list[str]:
-    """Give the names of the columns; each ends in its unit.
+    """Return the names of the columns; each ends in its unit.
 
     Examples
     --------
@@ -90,7 +90,7 @@ def _end_name(name: str, end: str) -> str:
 
 
 def as_csv(reviewed: Sequence[Reviewed]) -> str:
-    """Give the header and a row for each log; one that could not be read has its problem alone.
+    """Return the header and a row for each log; one that could not be read has its problem alone.
 
     Parameters
     ----------

@@ -51,7 +51,7 @@ class Reviewed:
 
 
 def size_bytes(path: Path) -> int:
-    """Give the size of the log that a path means; 0 where there is none."""
+    """Return the size of the log that a path means; 0 where there is none."""
     try:
         return log_bytes(find_log(path))
     except (WattwakeError, OSError):

@@ -11,12 +11,12 @@ from onboard.contract.figure import Unknown
 
 
 def written(path: Path) -> str:
-    """Give a path that can be printed, whatever bytes it is of."""
+    """Return a path that can be printed, whatever bytes it is of."""
     return str(path).encode("utf-8", "replace").decode()
 
 
 def names_of(paths: Sequence[Path]) -> list[str]:
-    """Give each log a short name; with its folder, or whole, where others are called the same.
+    """Return each log a short name; with its folder, or whole, where others are called the same.
 
     Examples
     --------
@@ -36,12 +36,12 @@ def _with_folder(path: Path) -> str:
 
 
 def date_text(review: Review) -> str:
-    """Give when a log begins, to the minute, such as `2025-06-14 09:30 UTC`; empty if unknown."""
+    """Return when a log begins, to the minute, such as `2025-06-14 09:30 UTC`; empty if unknown."""
     start = start_of(review)
     return "" if start is None else f"{start:%Y-%m-%d %H:%M} UTC"
 
 
 def start_of(review: Review) -> datetime.datetime | None:
-    """Give when a log begins, None where that is not known."""
+    """Return when a log begins, None where that is not known."""
     stated = review.log.start_utc
     return None if isinstance(stated, Unknown) else datetime.datetime.fromisoformat(stated)

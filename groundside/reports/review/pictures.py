@@ -164,5 +164,5 @@ def _inline(svg: str, number: int) -> str:
 
 
 def picture_numbers() -> Iterator[int]:
-    """Give a page's pictures their numbers."""
+    """Return a page's pictures their numbers."""
     return itertools.count(1)

@@ -71,7 +71,7 @@ def draw_speed_power(axes: "Axes", review: Review, units: Units) -> None:
 
 
 def _bands(review: Review) -> list[tuple[float, float]]:
-    """Give mean speed over ground [m/s] and mean power [W] of the bands that tell enough."""
+    """Return mean speed over ground [m/s] and mean power [W] of the bands that tell enough."""
     return [
         (band.distance_m / band.seconds, 3600.0 * band.energy_wh / band.seconds)
         for band in review.bands
@@ -181,7 +181,7 @@ Drawing = Callable[["Axes"], None]
 def drawings(
     review: Review, series: Series, units: Units, *, tracks: bool
 ) -> list[tuple[str, Drawing]]:
-    """Give the pictures of a ride: what each shows, in words, and how it is drawn.
+    """Return the pictures of a ride: what each shows, in words, and how it is drawn.
 
     Parameters
     ----------

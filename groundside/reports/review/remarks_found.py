@@ -16,7 +16,7 @@ BAD_FRACTION = 0.03
 def remarks(
     ride: Ride, facts: LogFacts, snapshot: Snapshot, start_utc: str | Unknown
 ) -> list[LogEvent]:
-    """Give the remarks on a log that was read to its end, as events.
+    """Return the remarks on a log that was read to its end, as events.
 
     Parameters
     ----------

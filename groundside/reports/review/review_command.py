@@ -1,4 +1,4 @@
-"""The `review` command."""
+"""The command `review`."""
 
 import argparse
 import functools
@@ -8,9 +8,11 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
+from groundside.options import add_units
 from onboard.errors import UsageError
+from onboard.options import Command, add_json, add_profile, add_system_id
 
 if TYPE_CHECKING:
     from groundside.reports.review.many import Reviewed
@@ -20,9 +22,18 @@ PAGES = (".html", ".htm")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes, but for what all readers of logs take."""
+    """Add the options of the command."""
+    parser.add_argument(
+        "logs",
+        type=Path,
+        metavar="LOG",
+        nargs="+",
+        help="telemetry log, on-board log or session",
+    )
+    add_profile(parser)
+    add_system_id(parser)
     printed = parser.add_mutually_exclusive_group()
-    printed.add_argument("--json", action="store_true", help="print JSON, for other programs")
+    add_json(printed)
     printed.add_argument(
         "--csv",
         action="store_true",
@@ -44,6 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--no-track", action="store_true", help="leave the track out of --plot and --html"
     )
+    add_units(parser)
 
 
 def run_review(arguments: argparse.Namespace) -> int:
@@ -54,10 +66,10 @@ def run_review(arguments: argparse.Namespace) -> int:
     UsageError
         If what is asked for cannot be done, before any log is read; if a file cannot be written.
     """
-    from groundside.reports.log_profile import profile_for
     from groundside.reports.progress import progress_bar
     from groundside.reports.review.many import review_many, size_bytes
     from groundside.words.units import units_named
+    from onboard.profile import profile_for
 
     paths: list[Path] = arguments.logs
     if arguments.units:
@@ -140,3 +152,13 @@ def _write(path: Path, content: str | bytes) -> None:
         write_whole(path, content)
     except OSError as problem:
         raise UsageError(f"{path}: cannot be written ({problem.strerror})") from None
+
+
+REVIEW: Final = Command(
+    "review",
+    "sum up saved logs",
+    "sum up saved logs",
+    "wattwake-groundside review ride.tlog --html ride.html",
+    add_arguments,
+    run_review,
+)

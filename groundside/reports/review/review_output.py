@@ -27,7 +27,7 @@ SAID_IN = CHOICES["km/h"]
 
 
 def as_json(reviewed: Sequence[Reviewed]) -> dict[str, Any] | None:
-    """Give one log's review; for several, a list of them, a problem for those without.
+    """Return one log's review; for several, a list of them, a problem for those without.
 
     None where there is one log and it has no review.
     """
@@ -45,7 +45,7 @@ def as_json(reviewed: Sequence[Reviewed]) -> dict[str, Any] | None:
 
 
 def review_json(review: Review) -> dict[str, Any]:
-    """Give a review in JSON's own types, as described in DEVELOPERS.md."""
+    """Return a review in JSON's own types, as described in DEVELOPERS.md."""
     stated = {"schema": SCHEMA, **plain(review)}
     stated["events"] = [_event_json(event) for event in review.events]
     stated.setdefault(WHY, {})
@@ -67,7 +67,7 @@ def _event_json(event: LogEvent) -> dict[str, Any]:
 
 
 def as_sections(reviewed: Sequence[Reviewed], units: str | None) -> list[Section]:
-    """Give the tables: all of one log's, or the one of several logs; none where none could be read.
+    """Return tables: all of one log's, or the one of several logs; none where none could be read.
 
     Parameters
     ----------
@@ -88,7 +88,7 @@ def as_sections(reviewed: Sequence[Reviewed], units: str | None) -> list[Section
 
 
 def as_lines(reviewed: Sequence[Reviewed], units: str | None) -> Iterator[str]:
-    """Give the same in plain lines: what is to be known of a log first, without any title.
+    """Return the same in plain lines: what is to be known of a log first, without any title.
 
     Parameters
     ----------

@@ -79,7 +79,7 @@ PAIR = (Column("", right=False), Column("", right=False))
 
 
 def trip_section(review: Review, units: Units) -> Section:
-    """Give the trip's sums."""
+    """Return the trip's sums."""
     rows = tuple(
         (Cell(name), Cell(said, span)) for name, said, span in trip_rows(review.trip, units)
     )
@@ -87,17 +87,17 @@ def trip_section(review: Review, units: Units) -> Section:
 
 
 def more_sections(review: Review, units: Units) -> list[Section]:
-    """Give what there is beside the trip's sums and the events."""
+    """Return what there is beside the trip's sums and the events."""
     return [_bands(review.bands, units), _battery(review, units), _water(review, units)]
 
 
 def event_words(event: LogEvent, units: Units) -> str:
-    """Give what an event says, on one line."""
+    """Return what an event says, on one line."""
     return clean(event_text(event.what, units))
 
 
 def events_section(review: Review, units: Units) -> Section:
-    """Give the alerts that came up, and what is to be known of the log."""
+    """Return the alerts that came up, and what is to be known of the log."""
     rows = []
     for event in review.events:
         at = clock_text(event.t_s) if event.t_s > 0.0 else ""

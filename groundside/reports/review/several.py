@@ -46,7 +46,7 @@ class Named:
 
 
 def readable(reviewed: Sequence[Reviewed]) -> list[Named]:
-    """Give the logs that have a review, named so that they can be told apart."""
+    """Return the logs that have a review, named so that they can be told apart."""
     names = names_of([one.path for one in reviewed])
     return [
         Named(name, one, one.result)
@@ -56,12 +56,12 @@ def readable(reviewed: Sequence[Reviewed]) -> list[Named]:
 
 
 def common_units(rides: Sequence[Named], asked: str | None) -> Units:
-    """Give the units for what is said of all: those asked for, else the first craft's."""
+    """Return the units for what is said of all: those asked for, else the first craft's."""
     return units_named(asked or (rides[0].reviewed.speed_unit if rides else ""))
 
 
 def season_section(reviewed: Sequence[Reviewed], units: Units) -> Section:
-    """Give the table of several logs.
+    """Return the table of several logs.
 
     Parameters
     ----------
@@ -146,7 +146,7 @@ def _notes(
 
 
 def _overlapping(rides: Sequence[Named]) -> Iterator[tuple[Named, Named]]:
-    """Give pairs of logs that cover the same time for the most part of the shorter of them."""
+    """Return pairs of logs that cover the same time for the most part of the shorter of them."""
     dated = [(start, ride) for ride in rides if (start := start_of(ride.result)) is not None]
     dated.sort(key=lambda pair: pair[0])
     for (start, one), (later, other) in itertools.pairwise(dated):

@@ -98,7 +98,7 @@ def _summed_up(ride: Ride, facts: LogFacts, source: str) -> Review:
 
 
 def _start_utc(ride: Ride, facts: LogFacts) -> str | Unknown:
-    """Give UTC at the log's start: by the autopilot's clock, else by the stamps if they can be."""
+    """Return UTC at the log's start: by the autopilot's clock, else by plausible stamps."""
     stated = ride.engine.latest.at("clock", "utc_s")
     if stated is not None and stated[1] > 0:
         return utc_text(stated[1] - stated[0])

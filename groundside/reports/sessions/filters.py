@@ -37,11 +37,11 @@ class Filter:
 
     @property
     def asks(self) -> bool:
-        """Tell whether anything is asked for."""
+        """Return whether anything is asked for."""
         return self != Filter()
 
     def takes(self, ride: SeasonRide) -> bool:
-        """Tell whether a ride is wanted."""
+        """Return whether a ride is wanted."""
         if self.since is not None or self.before is not None:
             start = started(ride)
             if start is None:
@@ -102,7 +102,7 @@ def newest_first(rides: Iterable[SeasonRide]) -> list[SeasonRide]:
 
 
 def started(ride: SeasonRide) -> datetime.datetime | None:
-    """Give when a ride began, None where that is not known."""
+    """Return when a ride began, None where that is not known."""
     start_utc = ride.sums.start_utc
     if isinstance(start_utc, Unknown):
         return None

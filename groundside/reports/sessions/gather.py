@@ -8,7 +8,6 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from groundside.reports.log_profile import profile_for
 from groundside.reports.progress import progress_bar
 from groundside.reports.review.many import Reviewed, review_many, size_bytes
 from groundside.reports.sessions.labels import read_label
@@ -25,7 +24,7 @@ from onboard import __version__
 from onboard.contract.codec import clean
 from onboard.efficiency.curve.learner import PLAIN_SETUP
 from onboard.errors import LogError, ProfileError, UsageError
-from onboard.profile import Profile
+from onboard.profile import Profile, profile_for
 from onboard.record import marks
 from onboard.record.sessions import read_session
 from onboard.telemetry.logs.formats import is_onboard_log
@@ -66,12 +65,12 @@ class Found:
 
     @property
     def key(self) -> str:
-        """Give its name as text that any store takes, whatever bytes the file system has."""
+        """Return its name as text that any store takes, whatever bytes the file system has."""
         return os.fsencode(self.path.name).decode("utf-8", "backslashreplace")
 
 
 def find_rides(directory: Path) -> list[Found]:
-    """Give the sessions and logs that lie in a folder, in the order of their names.
+    """Return the sessions and logs that lie in a folder, in the order of their names.
 
     Parameters
     ----------
@@ -130,7 +129,7 @@ def _holds_onboard_log(path: Path) -> bool:
 
 
 def stamp_of(ride: Found) -> str:
-    """Give what tells a ride's record from what it was before; empty where it is gone.
+    """Return what tells a ride's record from what it was before; empty where it is gone.
 
     A record and its marks only ever grow, so size and time of the last change do. The set-up at
     the start may come from the marks of the session before.
@@ -155,7 +154,7 @@ def _changed_ns(files: Iterable[os.stat_result]) -> int:
 
 
 def fingerprint(profile: Profile) -> str:
-    """Give what tells a profile from others that lead to other sums; another release may, too."""
+    """Return what tells a profile from others that lead to other sums; another release may, too."""
     counted = (
         __version__,
         profile.battery,
@@ -169,7 +168,7 @@ def fingerprint(profile: Profile) -> str:
 def gather(
     directory: Path, given: Path | None, *, rebuild: bool, now_s: float, say: Say
 ) -> list[SeasonRide]:
-    """Give the rides of a folder; only what the store does not know is read.
+    """Return the rides of a folder; only what the store does not know is read.
 
     Parameters
     ----------
@@ -265,7 +264,7 @@ def _sums(ride: Found, reviewed: Reviewed, given: Path | None) -> Sums | str:
 
 
 def _at_rest(ride: Found, stamp: str, now_s: float) -> bool:
-    """Tell whether a record is one that nobody writes to.
+    """Return whether a record is one that nobody writes to.
 
     One that grew while it was read has another stamp by now, and is read again the next time.
     """

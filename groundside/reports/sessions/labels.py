@@ -17,7 +17,7 @@ log = logging.getLogger("wattwake")
 
 
 def label_path(ride: Path) -> Path:
-    """Give where a ride's label is kept: in a session's folder, or beside a log.
+    """Return where a ride's label is kept: in a session's folder, or beside a log.
 
     Examples
     --------
@@ -28,7 +28,7 @@ def label_path(ride: Path) -> Path:
 
 
 def read_label(ride: Path) -> str:
-    """Give a ride's label, empty without; what is there but cannot be used is said."""
+    """Return a ride's label, empty without; what is there but cannot be used is said."""
     path = label_path(ride)
     try:
         with path.open("rb") as file:

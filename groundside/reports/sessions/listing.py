@@ -26,12 +26,12 @@ OPEN_REMARK = f"{OPEN_MARK} not closed: it goes on, or was cut off; read up to n
 
 
 def printable(text: str) -> str:
-    """Give a name or label as no terminal takes it for a command of its own."""
+    """Return a name or label as no terminal takes it for a command of its own."""
     return "".join(one for one in text if one.isprintable())
 
 
 def as_json(rides: Sequence[SeasonRide], by_setup: bool) -> dict[str, Any]:
-    """Give rides, their totals and, where wanted, the totals of each set-up."""
+    """Return rides, their totals and, where wanted, the totals of each set-up."""
     stated: dict[str, Any] = {
         "schema": SCHEMA,
         "sessions": [_ride(ride) for ride in rides],
@@ -73,14 +73,14 @@ def _setup(one: SetupTotals) -> dict[str, Any]:
 
 
 def _sayable(text: str) -> str:
-    """Give a name as text that any encoding takes, whatever bytes the file system has."""
+    """Return a name as text that any encoding takes, whatever bytes the file system has."""
     return text.encode("utf-8", "backslashreplace").decode()
 
 
 def as_lines(
     rides: Sequence[SeasonRide], all_rides: int, units: Units, width: int | None
 ) -> Iterator[str]:
-    """Give the lines of a list of rides.
+    """Return the lines of a list of rides.
 
     Parameters
     ----------
@@ -118,7 +118,7 @@ def as_lines(
 
 
 def setup_lines(rides: Sequence[SeasonRide], units: Units, width: int | None) -> Iterator[str]:
-    """Give a line for each set-up, and what the lines do not say."""
+    """Return a line for each set-up, and what the lines do not say."""
     found = setup_totals(rides)
     longest = max([len("set-up"), *(len(_short(one.setup)) for one in found)])
     fits = width is None or width >= longest + 37

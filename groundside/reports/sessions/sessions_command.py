@@ -1,4 +1,4 @@
-"""The `sessions` command."""
+"""The command `sessions`."""
 
 import argparse
 import json
@@ -7,10 +7,11 @@ import sys
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
-from onboard.__main__ import default_record, number_between
+from groundside.options import add_units
 from onboard.errors import ProfileError, UsageError
+from onboard.options import Command, add_json, default_record, number_between
 from onboard.profile import Profile, load_profile
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Give the command its arguments."""
+    """Add the options of the command."""
     parser.add_argument(
         "folders",
         type=Path,
@@ -55,11 +56,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--profile", type=Path, metavar="FILE", help="craft profile (TOML) for all of them"
     )
-    parser.add_argument("--json", action="store_true", help="print JSON, for other programs")
+    add_json(parser)
+    add_units(parser)
 
 
 def run_sessions(arguments: argparse.Namespace) -> int:
-    """List the season, or label one of its sessions; give the exit code.
+    """List the season, or label one of its sessions; return the exit code.
 
     Raises
     ------
@@ -86,7 +88,7 @@ def run_sessions(arguments: argparse.Namespace) -> int:
 
 
 def _folders(given: Sequence[Path], profile: Profile | None) -> list[Path]:
-    """Give the folders to look into, each once."""
+    """Return the folders to look into, each once."""
     from onboard.record import sessions
 
     if not given:
@@ -126,7 +128,7 @@ def _say(sentence: str) -> None:
 
 
 def _units(named: str | None, profile: Profile | None, folders: Sequence[Path]) -> "Units":
-    """Give the rider's units: as asked for, else those of the newest profile kept there."""
+    """Return the rider's units: as asked for, else those of the newest profile kept there."""
     from groundside.words.units import units_named
 
     if named is not None:
@@ -175,7 +177,7 @@ def _set_label(folders: Sequence[Path], session: str, label: str) -> int:
 
 
 def _named(found: "Sequence[Found]", session: str) -> "Found":
-    """Give the ride that a name, the beginning of one, or a path means."""
+    """Return the ride that a name, the beginning of one, or a path means."""
     place = Path(session).resolve()
     ways: tuple[Callable[[Found], bool], ...] = (
         lambda ride: ride.path.name == session,
@@ -190,3 +192,13 @@ def _named(found: "Sequence[Found]", session: str) -> "Found":
             names = ", ".join(str(ride.path) for ride in fitting[:4])
             raise UsageError(f"--set-label {session}: several are meant: {names}")
     raise UsageError(f"--set-label {session}: no such session: see `sessions` for their names")
+
+
+SESSIONS: Final = Command(
+    "sessions",
+    "list, filter and label a season",
+    "list, filter and label a season",
+    "wattwake-groundside sessions --since 2025-06-01",
+    add_arguments,
+    run_sessions,
+)

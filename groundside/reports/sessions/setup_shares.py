@@ -30,7 +30,7 @@ class SetupChange:
 
 
 def setup_changes(folder: Path) -> tuple[SetupChange, ...]:
-    """Give the set-ups that were named in a session, in order."""
+    """Return the set-ups that were named in a session, in order."""
     return tuple(
         SetupChange(one.stamp_us, str(one.command.value))
         for one in sorted(read_marks(folder), key=lambda one: one.stamp_us)
@@ -43,7 +43,7 @@ ChangesOf = Callable[[Path], tuple[SetupChange, ...]]
 
 
 def start_setup(path: Path, note: SessionNote | None, changes_of: ChangesOf) -> str:
-    """Give the set-up in force when a session began: that of the trip it goes on with, if any.
+    """Return the set-up in force when a session began: that of the trip it goes on with, if any.
 
     Parameters
     ----------

@@ -100,7 +100,7 @@ class _NotOursError(Exception):
 
 
 def store_path(directory: Path) -> Path:
-    """Give where a folder's store is: in it, or in the user's cache where it is read-only."""
+    """Return where a folder's store is: in it, or in the user's cache where it is read-only."""
     beside = directory / FILE_NAME
     if _writable(directory) and (not beside.exists() or _writable(beside)):
         return beside
@@ -132,7 +132,7 @@ class SeasonStore:
         self._given_up = False
 
     def rows(self) -> dict[str, Row]:
-        """Give all that is stored, by name; a row that makes no sense is left out."""
+        """Return all that is stored, by name; a row that makes no sense is left out."""
         return self._with(_all_rows) or {}
 
     def update(self, rows: Iterable[Row], gone: Iterable[str], labels: Mapping[str, str]) -> None:
@@ -327,7 +327,7 @@ def _row(stated: dict[str, Any], shares: tuple[Share, ...]) -> Row:
 
 
 def _number(raw: object) -> float | None:
-    """Give a share's number, None for all that is none."""
+    """Return a share's number, None for all that is none."""
     try:
         return read(float, raw)
     except ContractError:

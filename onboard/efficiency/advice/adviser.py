@@ -127,7 +127,7 @@ class Adviser:
         return spare_wh * 3600.0 / drawn_w
 
     def advice(self, pack: Pack | Unknown, known: Posterior | None) -> Advice:
-        """Give the advice as of the seconds folded."""
+        """Return the advice as of the seconds folded."""
         if isinstance(pack, Unknown):
             return self._nothing_but_the_hold(pack)
         if known is None:
@@ -172,7 +172,7 @@ class Adviser:
         return outlook(speeds, course_deg, power, pack.left, volts, pack.covariance)
 
     def _best_speed(self, known: Posterior) -> Estimate:
-        """Give the best speed on the present course; found anew when either has changed."""
+        """Return the best speed on the present course; found anew when either has changed."""
         course = self._course_deg()
         if course is None:
             return Unknown(Reason.NO_COURSE)
@@ -183,7 +183,7 @@ class Adviser:
         return self._best
 
     def _course_deg(self) -> float | None:
-        """Give the course made good over the last minute, None where there is none."""
+        """Return the course made good over the last minute, None where there is none."""
         east, north = self._means["east_mps"], self._means["north_mps"]
         if not math.hypot(east, north) > COURSE_MPS:
             return None
@@ -203,14 +203,14 @@ class Adviser:
         return self.home.way(self._ahead(pack, power, where[1]), self._leaving_mps(where[1]))
 
     def _leaving_mps(self, bearing_deg: float) -> float:
-        """Give how fast the craft lately left home, which lies on this bearing."""
+        """Return how fast the craft lately left home, which lies on this bearing."""
         bearing = math.radians(bearing_deg)
         east, north = self._short["east_mps"], self._short["north_mps"]
         leaving = -(east * math.sin(bearing) + north * math.cos(bearing))
         return leaving if math.isfinite(leaving) else 0.0
 
     def _target(self, here: Outlook) -> tuple[Target | Unknown, Number]:
-        """Give the target and the speed to hold for it."""
+        """Return the target and the speed to hold for it."""
         aim = self._aim
         speed = self._short["distance_m"]
         if aim.distance_m is None:
@@ -244,7 +244,7 @@ class Adviser:
         return target, hold
 
     def _held(self, here: Outlook | None) -> Target:
-        """Give the target to hold a speed or a power; its cost where a curve tells."""
+        """Return the target to hold a speed or a power; its cost where a curve tells."""
         aim, difference = self._aim, self._hold.difference_fraction
         none = Unknown(Reason.NO_DISTANCE_TARGET)
         cost: Number = none
@@ -298,7 +298,7 @@ def _range_at(ahead: Outlook, speed_mps: Number) -> Estimate:
 
 
 def _furthest(ahead: Outlook) -> Estimate:
-    """Give how far the best of the speeds seen goes [m]."""
+    """Return how far the best of the speeds seen goes [m]."""
     if not ahead.seen.any():
         return Unknown(Reason.NO_SPEED_ON_COURSE)
     best = int(np.argmax(ahead.range_m))

@@ -77,7 +77,7 @@ class Watches:
         self.events: list[Event] = []
 
     def alerts(self, shown: Figures) -> tuple[Alert, ...]:
-        """Give what is on, in the order of `CONDITIONS`.
+        """Return what is on, in the order of `CONDITIONS`.
 
         Parameters
         ----------
@@ -219,7 +219,7 @@ def _known(reading: Number) -> float | None:
 
 
 def beyond_reach(target: Target | Unknown) -> Values | None:
-    """Give what the best speed makes, where no speed makes the target's distance; else None."""
+    """Return what the best speed makes, where no speed makes the target's distance; else None."""
     if isinstance(target, Unknown) or target.reason.code is not Standing.CANNOT_BE_MADE:
         return None
     return target.reason.values

@@ -83,7 +83,7 @@ class CountedPack:
             pack.count.away(t_s, replace(away, drawn_ah=drawn_ah) if counted else away)
 
     def kept(self, now_s: float) -> dict[str, Any] | None:
-        """Give what outlasts this ride, as of a stream time [s]; None where it is no count."""
+        """Return what outlasts this ride, as of a stream time [s]; None where it is no count."""
         side, pack = self._power.chosen(), self.pack
         # What was never counted nor stated is no count to go on with.
         if isinstance(pack, Unknown) or (side is None and not pack.count.is_told):
@@ -108,7 +108,7 @@ class CountedPack:
             raise PartError("battery") from fault
 
     def by(self, power: BatterySide | Unknown) -> Pack | Unknown:
-        """Give the pack if it is counted by these meters."""
+        """Return the pack if it is counted by these meters."""
         if isinstance(self.pack, Unknown):
             return self.pack
         return power if isinstance(power, Unknown) else self.pack
@@ -116,7 +116,7 @@ class CountedPack:
     def state(
         self, power: BatterySide | Unknown, riding: Riding | Unknown
     ) -> BatteryState | Unknown:
-        """Give what is left, as it is drawn now."""
+        """Return what is left, as it is drawn now."""
         if isinstance(self.pack, Unknown):
             return self.pack
         pack = self.by(power)
@@ -134,7 +134,7 @@ class CountedPack:
         return (Alert(AlertCode.CHARGE_UNSAID, open_s, since_utc_s=since_s),)
 
     def range_now_m(self, power: BatterySide | Unknown, riding: Riding | Unknown) -> Estimate:
-        """Give the range, riding on as now [m]."""
+        """Return the range, riding on as now [m]."""
         pack = self.by(power)
         reach = range_now_m(pack, riding)
         if isinstance(pack, Unknown) or pack.if_charged is None:
@@ -144,7 +144,7 @@ class CountedPack:
     def time_left_s(
         self, power: BatterySide | Unknown, minutes: Stretch | Unknown, riding: Riding | Unknown
     ) -> Estimate:
-        """Give how long it lasts: riding on as now, or at rest as in the last minutes [s]."""
+        """Return how long it lasts: riding on as now, or at rest as in the last minutes [s]."""
         pack = self.by(power)
         if isinstance(pack, Unknown):
             return pack

@@ -73,13 +73,13 @@ class Home:
         self._here = float(cells.latitude_deg[last]), float(cells.longitude_deg[last])
 
     def offset_m(self) -> FloatArray | None:
-        """Give the way from here to home, east and north [m]; None while either is unknown."""
+        """Return the way from here to home, east and north [m]; None while either is unknown."""
         if self._point is None or self._here is None:
             return None
         return np.array(local_offset_m(*self._here, *self._point))
 
     def where(self) -> tuple[float, float] | None:
-        """Give distance [m] and bearing [deg] of home."""
+        """Return distance [m] and bearing [deg] of home."""
         way = self.offset_m()
         if way is None:
             return None
@@ -127,7 +127,7 @@ class Home:
     def _surest(
         self, ahead: Outlook, distance_m: float, leaving_mps: float
     ) -> tuple[int, float, float, float]:
-        """Give the row of the surest speed; what it needs, leaves surely, and the sd [Wh]."""
+        """Return the row of the surest speed; what it needs, leaves surely, and the sd [Wh]."""
         needed, margin, sd = ahead.margin(max(distance_m + REACT_S * max(leaving_mps, 0.0), 1.0))
         surely = margin - SURE_SD * sd
         # Not a crawl: what looks cheapest there is least known, and the weather has its time.
@@ -138,7 +138,7 @@ class Home:
         return best, float(needed[best]), float(surely[best]), float(sd[best])
 
     def way(self, ahead: Outlook, leaving_mps: float) -> WayHome | Unknown:
-        """Give the way home, with the advice of the last look; parameters as of `look`."""
+        """Return the way home, with the advice of the last look; parameters as of `look`."""
         where = self.where()
         if where is None:
             return Unknown(Reason.NO_POSITION)

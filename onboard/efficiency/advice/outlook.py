@@ -34,7 +34,7 @@ class PowerAtSpeed(Protocol):
     def __call__(
         self, speed_mps: FloatArray, course_deg: float | None
     ) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_], FloatArray]:
-        """Give what each speed takes, arrays of shape (n,).
+        """Return what each speed takes, arrays of shape (n,).
 
         Returns
         -------
@@ -48,7 +48,7 @@ class EnergyLeft(Protocol):
     """What can still be drawn at a power."""
 
     def __call__(self, power_w: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Give energy [Wh] (n,), its gradient along the shared errors (n, 5), own variance (n,)."""
+        """Return energy [Wh] (n,), its gradient by shared error (n, 5), own variance (n,)."""
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ class Outlook:
     covariance: FloatArray
 
     def of_speeds_seen(self) -> "Outlook":
-        """Give the rows that the curve was learned at; all of them where it was at none."""
+        """Return the rows that the curve was learned at; all of them where it was at none."""
         if self.seen.all() or not self.seen.any():
             return self
         rows = {field.name: getattr(self, field.name) for field in fields(self)}
@@ -93,14 +93,14 @@ class Outlook:
         return self.left_wh * self.speed_mps / self.power_w * METRES_PER_WH_AT_1_W_1_MPS
 
     def range_variance_m2(self) -> FloatArray:
-        """Give the variance of that."""
+        """Return the variance of that."""
         per_wh = (self.speed_mps / self.power_w * METRES_PER_WH_AT_1_W_1_MPS)[:, None]
         gradient = per_wh * (self.left_gradient - self.left_wh[:, None] * self.cost_gradient)
         own = per_wh[:, 0] ** 2 * (self.left_own + self.left_wh**2 * self.cost_own)
         return _quadratic(gradient, self.covariance) + own
 
     def margin(self, distance_m: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Give what a distance needs, what is left after it, and the sd of that [Wh], each (n,)."""
+        """Return what a distance needs, what is left after it, and its sd [Wh], each (n,)."""
         needed = self.power_w / self.speed_mps * distance_m / METRES_PER_WH_AT_1_W_1_MPS
         gradient = self.left_gradient - needed[:, None] * self.cost_gradient
         # A power known to a factor is lognormal: what it may be above counts for more than its
@@ -148,7 +148,7 @@ def outlook(  # noqa: PLR0917
 
 
 def likelihood(margin: float, sd: float) -> float:
-    """Give the chance that a normal quantity with this mean and sd is above zero."""
+    """Return the chance that a normal quantity with this mean and sd is above zero."""
     if sd <= 0:
         return 1.0 if margin >= 0 else 0.0
     return 0.5 * math.erfc(-margin / sd / math.sqrt(2.0))

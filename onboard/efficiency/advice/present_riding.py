@@ -75,7 +75,7 @@ class Riding:
     lasting_power_variance: float = 0.0
 
     def wh_per_km(self, ahead_s: float) -> Spread:
-        """Give the consumption to expect over the next `ahead_s` [s of the same riding; Wh/km]."""
+        """Return consumption to expect over the next `ahead_s` [s of the same riding; Wh/km]."""
         km = self.speed_mps * self.seconds_s / 1000.0
         value = self.power_w / self.speed_mps / 3.6
         own = self._mean_variance(self.block_variance, ahead_s) + self.lasting_variance
@@ -83,13 +83,13 @@ class Riding:
         return Spread(value, energy.gradient / km, own * value**2)
 
     def power(self, ahead_s: float) -> Spread:
-        """Give the power to expect over the next `ahead_s` [s; W]."""
+        """Return the power to expect over the next `ahead_s` [s; W]."""
         own = self._mean_variance(self.power_variance, ahead_s) + self.lasting_power_variance
         energy = Spread.of_energy(self.power_w, self.volts_v)
         return Spread(self.power_w, energy.gradient, own * self.power_w**2)
 
     def _mean_variance(self, variance: float, ahead_s: float) -> float:
-        """Give the relative variance of a future mean about a past one."""
+        """Return the relative variance of a future mean about a past one."""
         spread = (1 + self.memory) / (1 - self.memory)
         blocks = np.array([self.seconds_s, max(ahead_s, BLOCK_S)]) / BLOCK_S
         return float((variance * np.minimum(spread / blocks, 1.0)).sum())
@@ -118,7 +118,7 @@ class PresentRiding:
         self._open = rows[count * BLOCK_S :]
 
     def now(self) -> Riding | Unknown:
-        """Give the present way of riding."""
+        """Return the present way of riding."""
         if self._now is None:
             self._now = self._riding()
         return self._now
@@ -157,13 +157,13 @@ class PresentRiding:
 
 
 def _lasting_variance(residuals: FloatArray) -> float:
-    """Give the variance for not knowing whether the last blocks or all of them are to come."""
+    """Return the variance for not knowing whether the last blocks or all of them are to come."""
     apart = float(residuals[-RECENT:].mean() - residuals.mean())
     return (apart / LASTING_PARTS) ** 2
 
 
 def _passing_variance(passing: FloatArray, power: float, speed: float | None) -> float:
-    """Give the variance for not knowing whether a way of riding that has just begun will stay."""
+    """Return the variance for not knowing whether a way of riding that has just begun will stay."""
     if not len(passing):
         return 0.0
     factor = float(passing[:, 0].mean()) / power
@@ -173,7 +173,7 @@ def _passing_variance(passing: FloatArray, power: float, speed: float | None) ->
 
 
 def _begin(blocks: FloatArray) -> int:
-    """Give the first block that is like the last ones."""
+    """Return the first block that is like the last ones."""
     begin = len(blocks) - 1
     while begin > 0:
         here = np.log(np.maximum(blocks[begin:].mean(axis=0)[:2], 1e-3))
@@ -193,7 +193,7 @@ def _variance(residuals: FloatArray) -> float:
 
 
 def _memory(residuals: FloatArray) -> float:
-    """Give the lag-one correlation, drawn to `MEMORY` by as much as a few blocks."""
+    """Return the lag-one correlation, drawn to `MEMORY` by as much as a few blocks."""
     floor = 10 * VARIES_FRACTION**2 / 4
     lagged = float(residuals[1:] @ residuals[:-1]) + MEMORY * floor
     return min(max(lagged / (float(residuals @ residuals) + floor), 0.0), 0.95)

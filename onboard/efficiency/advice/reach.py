@@ -12,7 +12,7 @@ HARDLY_DRAWING_W = 5.0
 
 
 def range_m(left_wh: Spread, riding: Riding, covariance: FloatArray) -> Estimate:
-    """Give the distance that the energy left makes [m].
+    """Return the distance that the energy left makes [m].
 
     Parameters
     ----------
@@ -30,7 +30,7 @@ def range_m(left_wh: Spread, riding: Riding, covariance: FloatArray) -> Estimate
 
 
 def time_left_s(left_wh: Spread, power_w: Spread, covariance: FloatArray) -> Estimate:
-    """Give how long the energy left lasts at a power [s].
+    """Return how long the energy left lasts at a power [s].
 
     Examples
     --------
@@ -47,7 +47,7 @@ def time_left_s(left_wh: Spread, power_w: Spread, covariance: FloatArray) -> Est
 
 
 def range_now_m(pack: Pack | Unknown, riding: Riding | Unknown) -> Estimate:
-    """Give the range of the present way of riding [m], or why there is none."""
+    """Return the range of the present way of riding [m], or why there is none."""
     if isinstance(pack, Unknown):
         return pack
     if isinstance(riding, Unknown):

@@ -59,7 +59,7 @@ class Lookout:
         """Stream time of the newest settled second [s]."""
 
     def seconds_until_due(self, first_s: float) -> int:
-        """Give how many seconds, from one that ends then on, are to be taken in before a look."""
+        """Return how many seconds, from one that ends then on, are to be taken in before a look."""
         if self._due_s is None:
             self._due_s = math.ceil(first_s / EVERY_S) * EVERY_S
         return int(self._due_s - first_s) + 1

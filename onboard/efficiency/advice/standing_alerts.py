@@ -100,7 +100,7 @@ class Watch:
         self.on_since_s = self._other_since_s = None
 
     def alert(self, now_s: float, present: Values | None = None) -> Alert | None:
-        """Give the alert if it is on.
+        """Return the alert if it is on.
 
         Parameters
         ----------

@@ -47,7 +47,7 @@ class Advised:
 
 
 def advised_speed(ahead: Outlook, distance_m: float) -> Advised:
-    """Give the highest speed that makes a distance [m] with `CONFIDENCE_FRACTION`."""
+    """Return the highest speed that makes a distance [m] with `CONFIDENCE_FRACTION`."""
     _, margin, sd = ahead.margin(distance_m)
     surely = margin - SURE_SD * sd
     furthest_m = ahead.range_m - SURE_SD * np.sqrt(ahead.range_variance_m2())
@@ -72,7 +72,7 @@ def advised_speed(ahead: Outlook, distance_m: float) -> Advised:
 
 
 def chance_at(ahead: Outlook, distance_m: float, speed_mps: float) -> float:
-    """Give the chance that a distance is made at a speed with the reserve kept."""
+    """Return the chance that a distance is made at a speed with the reserve kept."""
     _, margin, sd = ahead.margin(distance_m)
     speeds = ahead.speed_mps
     here, spread = np.interp(speed_mps, speeds, margin), np.interp(speed_mps, speeds, sd)

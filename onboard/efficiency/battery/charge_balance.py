@@ -80,18 +80,18 @@ class Counted:
         return self.bridged_variance_wh2 / self.mean_v**2
 
     def charge_spread(self) -> Spread:
-        """Give the charge with what is uncertain of it, the sensor's scale too [Ah]."""
+        """Return the charge with what is uncertain of it, the sensor's scale too [Ah]."""
         gradient = np.zeros(COUNT)
         gradient[GAIN], gradient[OFFSET] = self.charge_ah, self.sensor_hours_h
         return Spread(self.charge_ah, gradient, self.bridged_variance_ah2)
 
     def energy_spread(self) -> Spread:
-        """Give the energy with what is uncertain of it, the sensor's scale too [Wh]."""
+        """Return the energy with what is uncertain of it, the sensor's scale too [Wh]."""
         return Spread.of_energy(self.energy_wh, self.volt_hours_vh, self.bridged_variance_wh2)
 
 
 def added(parts: Sequence[Counted]) -> Counted:
-    """Give what was counted over several rides together."""
+    """Return what was counted over several rides together."""
     charge_ah = sum(part.charge_ah for part in parts)
     flowing = sum(part.flowing_a * part.charge_ah for part in parts)
     return Counted(
@@ -172,7 +172,7 @@ class Conditions:
     charge_a: float | None = None
 
     def loss(self, counted: Counted) -> Loss:
-        """Give what the pack loses, at the rates that are known."""
+        """Return what the pack loses, at the rates that are known."""
         if self.pack_ah is None:
             return pack_loss(self.chemistry)
         charge_per_h = None if self.charge_a is None else self.charge_a / self.pack_ah
@@ -180,12 +180,12 @@ class Conditions:
 
 
 def size_ah(pack_ah: float | None, counted: Counted) -> float:
-    """Give the full pack's charge [Ah], a guess by what was counted where nobody stated it."""
+    """Return the full pack's charge [Ah], a guess by what was counted where nobody stated it."""
     return pack_ah or UNKNOWN_PACK_TIMES * counted.charge_ah
 
 
 def expected_ah(charges: Sequence[Charge], conditions: Conditions) -> Figure:
-    """Give the charge that should come back if the current sensor's scale is right [Ah].
+    """Return the charge that should come back if the current sensor's scale is right [Ah].
 
     Parameters
     ----------
@@ -205,13 +205,13 @@ def expected_ah(charges: Sequence[Charge], conditions: Conditions) -> Figure:
 
 
 def own_variance_ah2(charge: Charge, conditions: Conditions) -> float:
-    """Give the variance of a charge's balance that no other charge shares [Ah^2]."""
+    """Return the variance of a charge's balance that no other charge shares [Ah^2]."""
     full_ah = FULL_SD_FRACTION * size_ah(conditions.pack_ah, charge.counted)
     return charge.counted.bridged_variance_ah2 + full_ah**2 + charge.unlogged.sd_ah**2
 
 
 def expected_wh(charges: Sequence[Charge], conditions: Conditions) -> Figure:
-    """Give the energy that should come back if the current sensor's scale is right [Wh].
+    """Return the energy that should come back if the current sensor's scale is right [Wh].
 
     Parameters
     ----------
@@ -249,7 +249,7 @@ def _drawn_wh(charge: Charge) -> float:
 
 
 def fits(came_back: float, expected: Figure) -> Fit:
-    """Tell whether what came back is what was to be expected.
+    """Return whether what came back is what was to be expected.
 
     Examples
     --------

@@ -94,7 +94,7 @@ class ChargeCount:
         return self._rest is not None
 
     def if_charged(self) -> Self:
-        """Give the count as if the pack had been charged full unseen."""
+        """Return the count as if the pack had been charged full unseen."""
         twin = copy.copy(self)
         twin._news = []
         twin.charged_full()
@@ -140,7 +140,7 @@ class ChargeCount:
         self._as_resumed = self._before_rest if as_resumed else None
 
     def _state_and_question(self) -> tuple[ChargeState, bool]:
-        """Give the state, and whether it is open if the pack was charged unseen."""
+        """Return the state, and whether it is open if the pack was charged unseen."""
         state, asks = self._before_rest, self._unsaid_since_s is not None
         if self._rest is None:
             return state, asks
@@ -158,7 +158,7 @@ class ChargeCount:
         return state.anchored(*seen), asks
 
     def _tells_anew(self, charge_ah: float) -> bool:
-        """Tell whether the voltage would say more than the last one that was counted."""
+        """Return whether the voltage would say more than the last one that was counted."""
         before = self._anchored_ah
         return before is None or abs(charge_ah - before) >= NEW_FRACTION * self._before_rest.full_ah
 
@@ -185,7 +185,7 @@ class ChargeCount:
         self._rest = self._anchored_ah = self._resumed = self._unsaid_since_s = None
 
     def as_dict(self, charge_ah: float | None = None, t_s: float | None = None) -> dict[str, Any]:
-        """Give what must outlast a restart of the daemon, in JSON's own types.
+        """Return what must outlast a restart of the daemon, in JSON's own types.
 
         Parameters
         ----------
@@ -216,7 +216,7 @@ class ChargeCount:
         }
 
     def _told_by(self, t_s: float) -> Self:
-        """Give the count with what is known of times away by a stream time, settled or not [s]."""
+        """Return count with what is known of times away by a stream time, settled or not [s]."""
         twin = copy.copy(self)
         told = [news for news in self._news if news[0] <= t_s]
         twin._news = []

@@ -62,7 +62,7 @@ class ChargeState:
     contradicted: bool = False
 
     def fraction(self, charge_ah: float, t_s: float) -> tuple[float, FloatArray]:
-        """Give the charge left as a share of full, and its gradient along the shared errors."""
+        """Return the charge left as a share of full, and its gradient along the shared errors."""
         start = self.start_fraction + float(self.mean[START])
         capacity = self.full_ah * (1 + float(self.mean[CAPACITY]))
         drawn = charge_ah - self.start_ah
@@ -76,7 +76,7 @@ class ChargeState:
     def anchored(
         self, chemistry: Chemistry, cell_v: float, sd_v: float, charge_ah: float, t_s: float
     ) -> "ChargeState":
-        """Give the state after the open-circuit voltage of a cell was seen [V].
+        """Return the state after the open-circuit voltage of a cell was seen [V].
 
         Parameters
         ----------
@@ -103,7 +103,7 @@ class ChargeState:
         return state._updated(chemistry, cell_v, sd_v, charge_ah, t_s)
 
     def _within(self, charge_ah: float, t_s: float) -> "ChargeState":
-        """Give the nearest state that is neither over full nor under empty."""
+        """Return the nearest state that is neither over full nor under empty."""
         fraction, _ = self.fraction(charge_ah, t_s)
         mean = self.mean.copy()
         mean[START] += min(max(fraction, 0.0), 1.0) - fraction
@@ -123,7 +123,7 @@ class ChargeState:
     def _innovation(
         self, chemistry: Chemistry, cell_v: float, sd_v: float, charge_ah: float, t_s: float
     ) -> tuple[float, FloatArray, float]:
-        """Give seen less expected voltage, its slopes and the variance of the seeing.
+        """Return seen less expected voltage, its slopes and the variance of the seeing.
 
         The table is taken as the straight line that fits it best over what is held possible: on an
         LFP plateau, or around a bend, one point's slope would tell more than there is to know.
@@ -144,7 +144,7 @@ class ChargeState:
         return cell_v - (middle + steep * (fraction - centre)), slope, variance
 
     def moved_to(self, charge_ah: float, t_s: float) -> "ChargeState":
-        """Give the same knowledge, counted from a later moment on."""
+        """Return the same knowledge, counted from a later moment on."""
         fraction, gradient = self.fraction(charge_ah, t_s)
         turn = np.eye(COUNT)
         turn[START] = gradient

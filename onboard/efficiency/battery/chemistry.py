@@ -57,14 +57,14 @@ class Chemistry:
         return float(np.trapezoid(self.ocv_v, self.fraction))
 
     def energy_fraction(self) -> FloatArray:
-        """Give the share of the energy that is left at each `fraction`."""
+        """Return the share of the energy that is left at each `fraction`."""
         steps = (self.ocv_v[1:] + self.ocv_v[:-1]) / 2 * np.diff(self.fraction)
         energy = np.concatenate([[0.0], np.cumsum(steps)])
         share: FloatArray = energy / energy[-1]
         return share
 
     def at_energy(self, energy_fraction: float) -> float:
-        """Give the charge left where a share of the energy is.
+        """Return the charge left where a share of the energy is.
 
         Examples
         --------

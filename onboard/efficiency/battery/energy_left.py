@@ -41,7 +41,7 @@ class Cellar:
     resistance_sd_ohm: float
 
     def left(self, fraction: float, power_w: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Give volts integrated from the limit up to where the pack is, and the volts there.
+        """Return volts integrated from the limit up to where the pack is, and the volts there.
 
         Parameters
         ----------
@@ -59,7 +59,7 @@ class Cellar:
         return self._integral(self._open_v, self.resistance_ohm, fraction, power)
 
     def variance(self, fraction: float, power_w: FloatArray) -> FloatArray:
-        """Give the variance of that integral for cells and resistance as they may be [V^2]."""
+        """Return the variance of that integral for cells and resistance as they may be [V^2]."""
         plain, _ = self.left(fraction, power_w)
         more = self.resistance_ohm + self.resistance_sd_ohm
         more_r, _ = self._integral(self._open_v, more, fraction, power_w)
@@ -79,7 +79,7 @@ class Cellar:
     def _integral(
         self, open_v: FloatArray, resistance_ohm: float, fraction: float, power_w: FloatArray
     ) -> tuple[FloatArray, FloatArray]:
-        """Give volts integrated from the limit to `fraction`, and the volts there; shape (n,)."""
+        """Return volts integrated from the limit to `fraction`, and the volts there; shape (n,)."""
         grid = self.chemistry.fraction
         square = open_v**2 - 4.0 * resistance_ohm * power_w[:, None]
         volts = (open_v + np.sqrt(np.maximum(square, 0.0))) / 2

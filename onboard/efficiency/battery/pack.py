@@ -124,7 +124,7 @@ class Pack:
         self._variance_of = (float("nan"), 0.0)
 
     def left(self, power_w: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Give what can still be drawn at constant powers [W], shape (n,).
+        """Return what can still be drawn at constant powers [W], shape (n,).
 
         Returns
         -------
@@ -142,7 +142,7 @@ class Pack:
         return capacity * energy, slopes, capacity**2 * np.interp(power_w, at, variance)
 
     def left_wh(self, power_w: float) -> float:
-        """Give what can still be drawn at one power [Wh], without what is uncertain of it."""
+        """Return what can still be drawn at one power [Wh], without what is uncertain of it."""
         state = self.count.state
         fraction, _ = state.fraction(self.count.charge_ah, self.count.t_s)
         energy, _ = self._cellar().left(fraction, np.array([power_w]))
@@ -159,7 +159,7 @@ class Pack:
         )
 
     def _own_variance(self, cellar: Cellar, fraction: float) -> tuple[FloatArray, FloatArray]:
-        """Give powers and variances there; they change slowly with power, and once a second."""
+        """Return powers and variances there; they change slowly with power, and once a second."""
         key = (fraction, self.count.t_s)
         if self._variance_of != key:
             powers = RATES * self._full_ah * self._scale * self._chemistry.mean_v
@@ -168,7 +168,7 @@ class Pack:
         return self._variance
 
     def left_spread(self, power_w: float) -> Spread:
-        """Give what can still be drawn at one power [Wh]; asked for the same several times."""
+        """Return what can still be drawn at one power [Wh]; asked for the same several times."""
         if power_w not in self._spreads:
             energy, gradient, own = self.left(np.array([power_w]))
             self._spreads[power_w] = Spread(float(energy[0]), gradient[0], float(own[0]))
@@ -184,7 +184,7 @@ class Pack:
         return Spread(full_wh, gradient)
 
     def summary(self, power_w: float) -> BatteryState:
-        """Give what is left at a power [W], with intervals."""
+        """Return what is left at a power [W], with intervals."""
         left, full, covariance = self.left_spread(power_w), self.full, self.covariance
         share = ratio(left, full)
         now = BatteryState(

@@ -80,7 +80,7 @@ class Away:
 
 
 def less_known(state: ChargeState, sd_fraction: float) -> ChargeState:
-    """Give the state with its charge known less well, by this much as a share of full."""
+    """Return the state with its charge known less well, by this much as a share of full."""
     covariance = state.covariance.copy()
     covariance[START, START] += sd_fraction**2
     return replace(state, covariance=covariance)
@@ -89,7 +89,7 @@ def less_known(state: ChargeState, sd_fraction: float) -> ChargeState:
 def known_at(
     state: ChargeState, fraction: float, sd_fraction: float, charge_ah: float, t_s: float
 ) -> ChargeState:
-    """Give the state of a pack whose charge is known now, whatever was counted before.
+    """Return the state of a pack whose charge is known now, whatever was counted before.
 
     Parameters
     ----------
@@ -114,7 +114,7 @@ def charged(
     full_wh: float,
     amount: Amount,
 ) -> ChargeState:
-    """Give the state after the rider stated a charge; more than fits is full.
+    """Return the state after the rider stated a charge; more than fits is full.
 
     Parameters
     ----------
@@ -163,7 +163,7 @@ def charged(
 def by_voltage(
     chemistry: Chemistry, cell_v: float, sd_v: float, least: float = 0.0
 ) -> tuple[float, float]:
-    """Give the charge of a rested cell by its voltage alone, and its standard deviation.
+    """Return the charge of a rested cell by its voltage alone, and its standard deviation.
 
     Parameters
     ----------
@@ -201,7 +201,7 @@ def told_by_voltage(  # noqa: PLR0917
     charge_ah: float,
     t_s: float,
 ) -> tuple[ChargeState, bool]:
-    """Give the state after a rested voltage was seen, and whether that leaves the question open.
+    """Return the state after a rested voltage was seen, and whether that leaves the question open.
 
     Parameters
     ----------

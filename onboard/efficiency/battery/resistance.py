@@ -104,7 +104,7 @@ class Slope:
         self._rr, self._count = keep * self._rr, keep * self._count + 1.0
 
     def value_and_sd(self) -> tuple[float, float] | None:
-        """Give the resistance and its standard deviation [ohm]; None while nothing is known."""
+        """Return the resistance and its standard deviation [ohm]; None while nothing is known."""
         weight = total = 0.0
         if self._stated_ohm is not None:
             weight = 1.0 / (PRIOR_SD_FRACTION * self._stated_ohm) ** 2
@@ -119,7 +119,7 @@ class Slope:
         return max(total / weight, 0.0), 1.0 / math.sqrt(weight)
 
     def figure(self) -> Estimate:
-        """Give the resistance [ohm] with its interval."""
+        """Return the resistance [ohm] with its interval."""
         known = self.value_and_sd()
         if known is None:
             return Unknown(Reason.NO_RESISTANCE)
@@ -149,7 +149,7 @@ class Resistance:
         self._lasting.fold(volts_v, amps_a, expected_v)
 
     def lasting(self) -> tuple[float, float]:
-        """Give what a lasting load costs, and its standard deviation [ohm]."""
+        """Return what a lasting load costs, and its standard deviation [ohm]."""
         lasting, quick = self._lasting.value_and_sd(), self.at_once.value_and_sd()
         if quick is None:
             guess, sd = self._usual_ohm, USUAL_SD_FRACTION * self._usual_ohm

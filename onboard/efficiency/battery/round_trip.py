@@ -53,7 +53,7 @@ class Loss:
 
 
 def cell_loss(cell: str, discharge_per_h: float, charge_per_h: float) -> float:
-    """Give a published cell's loss: energy in over energy out, less 1.
+    """Return a published cell's loss: energy in over energy out, less 1.
 
     Parameters
     ----------
@@ -91,7 +91,7 @@ def _share(rate_per_h: float, knots: tuple[float, ...]) -> float:
 def pack_loss(
     chemistry: str | None, discharge_per_h: float | None = None, charge_per_h: float | None = None
 ) -> Loss:
-    """Give the loss of a round trip between the charger's output and what the craft drew.
+    """Return the loss of a round trip between the charger's output and what the craft drew.
 
     Parameters
     ----------

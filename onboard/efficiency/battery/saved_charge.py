@@ -68,7 +68,7 @@ class KeptCharge:
 
 
 def _is_covariance(matrix: FloatArray) -> bool:
-    """Tell whether it can be the covariance of the shared errors."""
+    """Return whether it can be the covariance of the shared errors."""
     if matrix.shape != (COUNT, COUNT) or not np.isfinite(matrix).all():
         return False
     tiny = 1e-9 * (1.0 + float(np.abs(matrix).max()))

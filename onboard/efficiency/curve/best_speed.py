@@ -102,7 +102,7 @@ def best_speed(
 
 
 def best_speed_on_course(known: Posterior, course_deg: float) -> Estimate:
-    """Give the best speed over ground on a course, with its interval, by curve and water learned.
+    """Return the best speed over ground on a course, with its interval, by curve and water learned.
 
     Parameters
     ----------
@@ -157,7 +157,7 @@ def _found(known: Posterior, course_deg: float) -> BestSpeed | Unknown:
 
 
 def _shifts(known: Posterior) -> list[tuple[FloatArray, FloatArray]]:
-    """Give the principal directions that matter, as long as their sd: of water and of curve.
+    """Return the principal directions that matter, as long as their sd: of water and of curve.
 
     Only knots at speeds seen count; knots beyond go along with the last of them.
     """

@@ -13,7 +13,7 @@ from onboard.efficiency.curve.speed_power import (
 
 
 def of_carried(carried: Carried) -> Posterior:
-    """Give what a carried curve alone tells: no water, and less beyond the speeds it has seen."""
+    """Return what a carried curve alone tells: no water, and less beyond the speeds it has seen."""
     count = len(KNOTS)
     known = slice(carried.first_knot, carried.first_knot + len(carried.ln_speed))
     ends = KNOTS[known][[0, -1]]

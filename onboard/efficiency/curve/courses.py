@@ -19,7 +19,7 @@ cut into pieces of the third at most."""
 
 
 def lines(velocity_mps: FloatArray) -> FloatArray:
-    """Give the direction of each velocity (east, north) along the line of courses like it.
+    """Return the direction of each velocity (east, north) along the line of courses like it.
 
     Parameters
     ----------
@@ -56,7 +56,7 @@ def lines(velocity_mps: FloatArray) -> FloatArray:
 
 
 def _pieces(rising_deg: FloatArray) -> Iterator[tuple[int, int]]:
-    """Give where each line begins and ends among rising directions."""
+    """Return where each line begins and ends among rising directions."""
     inner = (np.flatnonzero(np.diff(rising_deg) > APART_DEG) + 1).tolist()
     for begin, end in itertools.pairwise([0, *inner, len(rising_deg)]):
         chain = rising_deg[begin:end]

@@ -59,7 +59,7 @@ class FoulingWatch:
         return []
 
     def _above(self, block: SteadyBlock, known: Posterior | None) -> bool | None:
-        """Tell whether a block is above the curve; None where the curve cannot judge."""
+        """Return whether a block is above the curve; None where the curve cannot judge."""
         if known is None or known.blocks < BLOCKS_LEAST:
             return None
         velocity = np.array([[block.east_mps, block.north_mps]])

@@ -115,18 +115,18 @@ class Learner:
         return self._posterior
 
     def known(self, setup: str) -> Posterior | None:
-        """Give what is known of a set-up's curve: by this ride, else as carried; None without."""
+        """Return what is known of a set-up's curve: by this ride, else as carried; None without."""
         if setup == self.setup and self._posterior is not None:
             return self._posterior
         carried = self._carried.get(setup)
         return None if carried is None else of_carried(carried)
 
     def over_ground(self) -> Posterior | None:
-        """Give the curve with the water held at rest: that of the courses ridden, over ground."""
+        """Return the curve with the water held at rest: that of the courses ridden, over ground."""
         return self._fit(water_sd_mps=0.0) if self._blocks else None
 
     def as_dict(self) -> dict[str, Any]:
-        """Give all curves, in JSON's own types."""
+        """Return all curves, in JSON's own types."""
         learned = self._learned()
         now = {} if learned is None else {self.setup: learned}
         return {
@@ -165,7 +165,7 @@ class Learner:
         return fit(self._blocks, circles, self._carried.get(self.setup), water_sd_mps, near)
 
     def _learned(self) -> Carried | None:
-        """Give what is carried over to later rides; None where nothing was learned.
+        """Return what is carried over to later rides; None where nothing was learned.
 
         What was carried here stays as it was: it is in each fit, and must be there once only.
         """

@@ -21,7 +21,7 @@ SLOWEST_MPS = 0.5
 
 
 def curve(learner: Learner) -> Curve | Unknown:
-    """Give the curve of the present set-up."""
+    """Return the curve of the present set-up."""
     known = learner.posterior
     if known is None or known.blocks < BLOCKS_LEAST:
         return Unknown(Reason.TOO_FEW_STRETCHES)
@@ -55,7 +55,7 @@ class GroundPower:
     def __call__(
         self, speed_mps: FloatArray, course_deg: float | None
     ) -> tuple[FloatArray, FloatArray, Bools, FloatArray]:
-        """Give power, variance of its logarithm, what was seen, and how the water changes it.
+        """Return power, variance of its logarithm, what was seen, and how the water changes it.
 
         See `onboard.efficiency.advice.outlook.PowerAtSpeed`.
         """
@@ -78,7 +78,7 @@ class GroundPower:
         return np.exp(ln_power), variance, seen, 1.0 / (np.maximum(through, 0.05) * slope) ** 2
 
     def speeds(self, count: int = 32) -> FloatArray:
-        """Give speeds over ground worth looking at, shape (n,)."""
+        """Return speeds over ground worth looking at, shape (n,)."""
         low, high = self._known.seen_mps
         drift = float(np.hypot(*self._known.water_mps))
         return np.linspace(max(low - drift, SLOWEST_MPS), high + drift, count)

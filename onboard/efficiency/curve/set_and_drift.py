@@ -15,7 +15,7 @@ the wind. In simulated wind of 2 to 6 m/s its push is of this order or twice it.
 
 
 def set_and_drift(known: Posterior | None) -> SetAndDrift | Unknown:
-    """Give what is known of the water.
+    """Return what is known of the water.
 
     Reciprocal courses alone determine the part along them only; three or more courses, or a circle,
     determine both.

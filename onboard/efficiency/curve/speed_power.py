@@ -91,19 +91,19 @@ class Posterior:
     course_variance: float
 
     def ln_power_at(self, through_water_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Give ln P and the slope m there for speeds through water, shape (n,)."""
+        """Return ln P and the slope m there for speeds through water, shape (n,)."""
         ln_power = np.interp(np.log(np.maximum(through_water_mps, 1e-3)), self.ln_speed, KNOTS)
         slope = np.maximum(knot_weights(ln_power) @ _slope(self.ln_speed), SLOPE_LEAST)
         return ln_power, slope
 
     def curve_variance(self, through_water_mps: FloatArray) -> FloatArray:
-        """Give the variance of ln P at speeds through water, shape (n,)."""
+        """Return the variance of ln P at speeds through water, shape (n,)."""
         ln_power, slope = self.ln_power_at(through_water_mps)
         rows = knot_weights(ln_power) / slope[:, None]
         return quadratic(rows, self.covariance[2:, 2:]) + (SHARED_SD / slope) ** 2
 
     def at_velocity(self, velocity_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Give ln P and its variance for velocities over ground (east, north), shape (n, 2)."""
+        """Return ln P and its variance for velocities over ground (east, north), shape (n, 2)."""
         off = velocity_mps - self.water_mps
         through = np.maximum(np.hypot(off[:, 0], off[:, 1]), 0.05)
         ln_power, slope = self.ln_power_at(through)
@@ -123,7 +123,7 @@ class Carried:
 
 
 def quadratic(rows: FloatArray, matrix: FloatArray) -> FloatArray:
-    """Give r' M r for each row r; shapes (n, k) and (k, k)."""
+    """Return r' M r for each row r; shapes (n, k) and (k, k)."""
     forms = rows @ matrix
     forms *= rows
     form: FloatArray = forms.sum(axis=1)
@@ -131,7 +131,7 @@ def quadratic(rows: FloatArray, matrix: FloatArray) -> FloatArray:
 
 
 def knot_weights(ln_power: FloatArray) -> FloatArray:
-    """Give the weights by which knots interpolate at ln P, shape (n, k); held beyond the ends."""
+    """Return the weights by which knots interpolate at ln P, shape (n, k); held beyond the ends."""
     place = np.clip((ln_power - KNOTS[0]) / SPACING, 0.0, len(KNOTS) - 1.0)
     low = np.minimum(place.astype(np.int64), len(KNOTS) - 2)
     weights = np.zeros((len(ln_power), len(KNOTS)))
@@ -210,12 +210,12 @@ class _Data:
         self.side = self.course[:, ::-1] * np.array([1.0, -1.0])
 
     def off(self, water: FloatArray) -> FloatArray:
-        """Give the velocities through the water, which has shape (2, knots); shape (n, 2)."""
+        """Return the velocities through the water, which has shape (2, knots); shape (n, 2)."""
         off: FloatArray = self.velocity - self.of_time @ water.T
         return off
 
     def model(self, water: FloatArray, curve: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Give the speeds over ground on the courses made good, and their slopes by the unknowns.
+        """Return the speeds over ground on the courses made good, and their slopes by the unknowns.
 
         A rider holds a course over ground. On it the speed is that of the water along it, and of
         the craft's speed through water what crabbing against the water across it leaves. Errors of
@@ -248,7 +248,7 @@ class _Result:
 
 
 def _start_water(data: _Data, water_sd_mps: float) -> FloatArray:
-    """Give the water for which all blocks lie on one power law: |g - c|^2 = V^2 P^(2 / n).
+    """Return the water for which all blocks lie on one power law: |g - c|^2 = V^2 P^(2 / n).
 
     That is linear in c, |c|^2 and V^2; |c|^2 is left free.
     """
@@ -314,7 +314,7 @@ def _converge(
 
 
 def _prior(knots: WaterKnots, water_sd_mps: float) -> tuple[FloatArray, FloatArray]:
-    """Give normal matrix and right-hand side of what is taken for granted."""
+    """Return normal matrix and right-hand side of what is taken for granted."""
     count, of_water = len(KNOTS), 2 * knots.count
     normal, right = np.zeros((of_water + count, of_water + count)), np.zeros(of_water + count)
     normal[:of_water, :of_water] = np.kron(np.eye(2), knots.prior(water_sd_mps))
@@ -353,7 +353,7 @@ def _add_carried(normal: FloatArray, right: FloatArray, carried: Carried) -> Non
 
 
 def start_curve(carried: Carried | None) -> FloatArray:
-    """Give ln w at all `KNOTS` to start from: as carried, straight on beyond; else the usual."""
+    """Return ln w at all `KNOTS` to start from: as carried, straight on beyond; else the usual."""
     if carried is None:
         plain: FloatArray = LEVEL_LN_MPS + SLOPE * (KNOTS - np.log(LEVEL_W))
         return plain
@@ -369,13 +369,13 @@ def _slope(curve: FloatArray) -> FloatArray:
 
 
 def _scale(excess_m2ps2: FloatArray, freedom: float) -> float:
-    """Give the variance of a block's speed by the residuals, drawn to what is taken at first."""
+    """Return the variance of a block's speed by the residuals, drawn to what is taken at first."""
     total = SCALE_BLOCKS * VELOCITY_SD_MPS**2 + float(np.maximum(excess_m2ps2, 0.0).sum())
     return total / freedom
 
 
 def rising(curve: FloatArray) -> FloatArray:
-    """Give the nearest of rising curves, in a plain sense: midway of the two that bound it."""
+    """Return the nearest of rising curves, in a plain sense: midway of the two that bound it."""
     low = np.minimum.accumulate(curve[::-1])[::-1]
     middle = (np.maximum.accumulate(curve) + low) / 2
     # Strictly, so that it can be read the other way round.

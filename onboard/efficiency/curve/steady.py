@@ -69,7 +69,7 @@ class SteadyFinder:
 
 
 def steady_block(rows: FloatArray) -> SteadyBlock | None:
-    """Give the block if it is steady.
+    """Return the block if it is steady.
 
     Parameters
     ----------
@@ -112,7 +112,7 @@ def _are_steady(windows: FloatArray) -> npt.NDArray[np.bool_]:
 
 
 def _block(rows: FloatArray) -> SteadyBlock:
-    """Give the means of a steady window."""
+    """Return the means of a steady window."""
     third = np.nanmean(rows[10:20], axis=0)
     course = np.arctan2(third[2], third[3])
     block = rows[SETTLE_S:]
@@ -126,7 +126,7 @@ def _block(rows: FloatArray) -> SteadyBlock:
 
 
 def standard_error(values: FloatArray) -> float:
-    """Give the standard error of a mean of values that remember (first-order, n (1-r)/(1+r))."""
+    """Return the standard error of a mean of values that remember (first-order, n (1-r)/(1+r))."""
     off = values - values.mean()
     square = float(off @ off)
     if square <= 0:

@@ -75,7 +75,7 @@ class CircleFinder:
         return found
 
     def _counted_on(self, east_mps: FloatArray, north_mps: FloatArray) -> FloatArray:
-        """Give the course as turned so far [rad]; where it is not known, as before."""
+        """Return the course as turned so far [rad]; where it is not known, as before."""
         course = np.arctan2(east_mps, north_mps)
         known = np.flatnonzero(np.isfinite(course))
         changes = np.zeros(len(course))
@@ -89,7 +89,7 @@ class CircleFinder:
         return counted
 
     def _turn(self) -> FloatArray:
-        """Give the seconds of the turn that has just become full or ended; none without."""
+        """Return the seconds of the turn that has just become full or ended; none without."""
         none = self._rows[:0]
         if len(self._rows) < FEWEST_S:
             return none

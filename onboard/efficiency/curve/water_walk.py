@@ -33,13 +33,13 @@ class WaterKnots:
         self.spacing_s = max(span_s / max(self.count - 1, 1), 1.0)
 
     def weights(self, t_s: FloatArray) -> FloatArray:
-        """Give the weights by which knots interpolate at times, shape (n, count)."""
+        """Return the weights by which knots interpolate at times, shape (n, count)."""
         place = np.clip((self._now_s - t_s) / self.spacing_s, 0.0, self.count - 1.0)
         weights: FloatArray = np.maximum(1.0 - np.abs(place[:, None] - np.arange(self.count)), 0.0)
         return weights
 
     def prior(self, water_sd_mps: float) -> FloatArray:
-        """Give the precision of one axis: the present is vaguely at rest, steps walk; (k, k)."""
+        """Return the precision of one axis: the present is vaguely at rest, steps walk; (k, k)."""
         step = np.diff(np.eye(self.count), axis=0)
         precision: FloatArray = step.T @ step / (WANDER_M2PS3 * self.spacing_s)
         precision[0, 0] += 1.0 / water_sd_mps**2

@@ -50,7 +50,7 @@ class CumulativeCurves:
         self._first_s: float | None = None
 
     def __getstate__(self) -> dict[str, Any]:
-        """Give what a copy needs: the points kept, and none of the room behind them."""
+        """Return what a copy needs: the points kept, and none of the room behind them."""
         kept = slice(self._end - min(self._end, CAPACITY), self._end)
         points = {"_t_s": self._t_s[kept].copy(), "_total": self._total[:, kept].copy()}
         return self.__dict__ | points
@@ -76,7 +76,7 @@ class CumulativeCurves:
         )
 
     def total(self, name: str) -> float:
-        """Give the total so far."""
+        """Return the total so far."""
         return float(self._total[self._columns[name], self._end - 1]) if self._end else 0.0
 
     @property
@@ -95,7 +95,7 @@ class CumulativeCurves:
         return float(self._t_s[self._end - 1]) if self._end else None
 
     def last_before(self, t_s: float) -> float | None:
-        """Give the time of the last point kept up to a time [s], None where there is none."""
+        """Return the time of the last point kept up to a time [s], None where there is none."""
         place = int(np.searchsorted(self._t_s[: self._end], t_s, side="right"))
         return float(self._t_s[place - 1]) if place else None
 
@@ -147,7 +147,7 @@ class CumulativeCurves:
     @overload
     def at(self, name: str, t_s: FloatArray) -> FloatArray: ...
     def at(self, name: str, t_s: float | FloatArray) -> float | FloatArray:
-        """Give a total at a time or times [s], by interpolation; at the ends beyond them.
+        """Return a total at a time or times [s], by interpolation; at the ends beyond them.
 
         Asking further back than the kept stretch gives the oldest total kept.
         """
@@ -162,6 +162,6 @@ class CumulativeCurves:
         return float(np.interp(t_s, self._t_s[kept], self._total[self._columns[name], kept]))
 
     def _around(self, begin_s: float, end_s: float) -> slice:
-        """Give the points that matter between two times: to look at all takes far longer."""
+        """Return the points that matter between two times: to look at all takes far longer."""
         first, last = np.searchsorted(self._t_s[: self._end], (begin_s, end_s)).tolist()
         return slice(max(first - 1, 0), min(last + 1, self._end))

@@ -85,23 +85,23 @@ class DistanceMeter:
         return self.at_m(self.last_s)
 
     def at_m(self, t_s: float) -> float:
-        """Give the distance up to a time [m]; asked for the same several times a snapshot."""
+        """Return the distance up to a time [m]; asked for the same several times a snapshot."""
         if t_s not in self._totals_m:
             self._totals_m[t_s] = self.track.total_m(self.displacement, t_s)
         return self._totals_m[t_s]
 
     def noise_variance_m2(self, seconds_s: float) -> float:
-        """Give the variance of a distance that was made in so many seconds [m^2]."""
+        """Return the variance of a distance that was made in so many seconds [m^2]."""
         return self.track.noise.long_run_m2ps * max(seconds_s, 0.0)
 
     def own_variance_m2(self) -> float:
-        """Give the variance of the whole distance, rest left out [m^2]."""
+        """Return the variance of the whole distance, rest left out [m^2]."""
         definition = (DEFINITION_FRACTION * self.distance_m) ** 2
         under_way = self.noise_variance_m2(self.track.under_way_s)
         return under_way + definition + self.bridged_variance_m2
 
     def figure(self) -> Figure:
-        """Give the distance with its interval; what may have been made at rest widens it upward."""
+        """Return distance with its interval; what may have been made at rest widens it upward."""
         reach = Z_95 * float(np.sqrt(self.own_variance_m2()))
         value = self.distance_m
         rest = self.track.at_rest_m
@@ -144,7 +144,7 @@ class DistanceMeter:
         self.moving.fold(new[0], speed)
 
     def _bridge(self, before: FloatArray, after: FloatArray, by_speed: FloatArray) -> FloatArray:
-        """Give the displacement over a gap: by the positions, else by the speeds of both sides."""
+        """Return displacement over a gap: by the positions, else by the speeds of both sides."""
         step_s = float(after[0] - before[0])
         mean_mps = float(np.hypot(*before[1:3]) + np.hypot(*after[1:3])) / 2
         east, north = local_offset_m(before[3], before[4], after[3], after[4])

@@ -166,7 +166,7 @@ class EnergyMeter:
         charge_out_ah: FloatArray | None,
         energy_out_wh: FloatArray | None,
     ) -> FloatArray:
-        """Give the samples that count, corrected; the newest may wait for the next."""
+        """Return the samples that count, corrected; the newest may wait for the next."""
         volts = self._sensors.voltage_scale * volts_v
         amps = self._sensors.current_scale * amps_a + self._sensors.current_offset_a
         self.heard_amps |= bool(np.any(np.isfinite(amps)))
@@ -185,7 +185,7 @@ class EnergyMeter:
         return new
 
     def _counted(self, rows: FloatArray, hours: FloatArray, charge_ah: FloatArray) -> FloatArray:
-        """Give the steps of charge by the autopilot's counter, ours where it tells nothing [Ah]."""
+        """Return steps of charge by the autopilot's counter, ours where it tells nothing [Ah]."""
         counter = np.append(self._counter_ah, rows[3, 1:])
         finite = np.isfinite(counter)
         if not finite[1:].any() and not finite[0]:
@@ -207,7 +207,7 @@ class EnergyMeter:
         return counted
 
     def _by_counters(self, before: FloatArray, after: FloatArray) -> tuple[float, float] | None:
-        """Give corrected charge [Ah] and energy [Wh] over a gap by the counters, None without.
+        """Return corrected charge [Ah] and energy [Wh] over a gap by the counters, None without.
 
         A counter that went back was reset and knows nothing of the time before; one that stood
         still while current flowed on both sides does not count; one that leapt is broken.
@@ -234,7 +234,7 @@ class EnergyMeter:
 
 
 def _bridge_variance(hours: float, sides_w: FloatArray, variance_w2: float) -> float:
-    """Give the variance of the mean of both sides as a guess for a gap's energy [Wh^2].
+    """Return the variance of the mean of both sides as a guess for a gap's energy [Wh^2].
 
     The power between may be anything that it was so far: its variance over the trip, the more so
     the longer the gap; and it may have gone from one side's to the other's at any moment (uniform).

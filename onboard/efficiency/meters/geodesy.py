@@ -21,7 +21,7 @@ def local_offset_m(
     latitude_2_deg: float | FloatArray,
     longitude_2_deg: float | FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
-    """Give how far east and north the second point lies of the first [m].
+    """Return how far east and north the second point lies of the first [m].
 
     Parameters
     ----------

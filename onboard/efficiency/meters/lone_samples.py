@@ -84,7 +84,7 @@ class LoneSamples:
         self._last = self._waiting = None
 
     def passes(self, rows: FloatArray) -> tuple[FloatArray, list[float]]:
-        """Give the samples that count, and when it was known of others that they do not [s].
+        """Return the samples that count, and when it was known of others that they do not [s].
 
         That is the time of the sample behind each: its own second may be settled long before.
 
@@ -160,7 +160,7 @@ class LoneSamples:
         self._last = _values(rows[:, -1:])
 
     def _is_odd(self, before: tuple[float, float], sample: FloatArray) -> bool:
-        """Tell whether a sample cannot be, if it is alone."""
+        """Return whether a sample cannot be, if it is alone."""
         (volts_v, amps_a), (was_v, was_a) = _values(sample), before
         step_v, step_a = volts_v - was_v, amps_a - was_a
         if abs(step_v) > LEAP_FRACTION * was_v:
@@ -177,7 +177,7 @@ class LoneSamples:
         return not self._low_a - LONE_A < amps_a < self._high_a + beyond_a
 
     def _is_back(self, before: tuple[float, float], sample: FloatArray, behind: FloatArray) -> bool:
-        """Tell whether the sample behind another is where the one before it was."""
+        """Return whether the sample behind another is where the one before it was."""
         (was_v, was_a), (then_v, then_a) = before, _values(behind)
         away_v, away_a = (
             out - was for out, was in zip(_values(sample), (was_v, was_a), strict=True)
@@ -191,7 +191,7 @@ class LoneSamples:
         return not (leapt and abs(then_v - was_v) > BACK_FRACTION * abs(away_v))
 
     def _follows(self, step_a: float, step_v: float, volts_v: float) -> bool:
-        """Tell whether a voltage moved as a step of the current would have it."""
+        """Return whether a voltage moved as a step of the current would have it."""
         least_ohm = volts_v / SHORT_A
         if self._followed >= FOLLOWED_LEAST:
             least_ohm = max(least_ohm, self._sag_va / self._square_a2)

@@ -16,7 +16,7 @@ behind the points that they keep."""
 
 
 def slices(block: Block) -> Iterator[Block]:
-    """Give the block in pieces of one or a few slices of `SLICE_S`; order is kept."""
+    """Return the block in pieces of one or a few slices of `SLICE_S`; order is kept."""
     channels = {name: channel for name, channel in block.channels.items() if len(channel)}
     places = {}
     for name, channel in channels.items():

@@ -33,7 +33,7 @@ SAID_S = 300.0
 
 
 def is_brief(covered_s: float, most_s: float) -> bool:
-    """Tell whether a source was heard only briefly.
+    """Return whether a source was heard only briefly.
 
     Parameters
     ----------
@@ -72,12 +72,12 @@ class Heard:
         self.last_s = max(self.last_s, float(known.max()))
 
     def covered_s(self, at_s: float | None = None) -> float:
-        """Give the time covered up to a stream time [s], None for all."""
+        """Return the time covered up to a stream time [s], None for all."""
         times = self._t_s if at_s is None else self._t_s[self._t_s <= at_s]
         steps = np.diff(times)
         return float(steps[steps <= STEP_S].sum())
 
     def last_before(self, t_s: float) -> float:
-        """Give the last time up to a stream time [s], of those that tell how brief it was."""
+        """Return the last time up to a stream time [s], of those that tell how brief it was."""
         times = self._t_s[self._t_s <= t_s]
         return float(times[-1]) if len(times) else -np.inf

@@ -86,7 +86,7 @@ class Track:
         self.max_speed_mps = max(self.max_speed_mps, float(np.hypot(new[:, 0], new[:, 1]).max()))
 
     def total_m(self, displacement: CumulativeCurves, t_s: float) -> float:
-        """Give the distance up to a time [m], by what is known of the seconds not settled yet."""
+        """Return the distance up to a time [m], by what is known of the seconds not settled yet."""
         if t_s <= self.settled_s or displacement.last_s is None or self.curve.last_s is None:
             return self.curve.at("distance_m", t_s)
         settled_s = self.curve.last_s
@@ -142,7 +142,7 @@ class Track:
                     increments[n] += self._end_rest()
 
     def _end_rest(self) -> float:
-        """Give what a stretch at rest adds to the distance [m]."""
+        """Return what a stretch at rest adds to the distance [m]."""
         east, north, seconds = self._rest.tolist()
         self._rest[:] = 0.0
         way = float(np.hypot(east, north))

@@ -112,20 +112,20 @@ class BatterySide:
         return self.meters[0].volts_v
 
     def at(self, name: str, t_s: FloatArray) -> FloatArray:
-        """Give the sum of a total of all meters at times [s]; see `EnergyMeter.curves`."""
+        """Return the sum of a total of all meters at times [s]; see `EnergyMeter.curves`."""
         parts = [meter.curves.at(name, t_s) for meter in self.meters]
         parts += [meter.curves.at(name, np.minimum(t_s, until_s)) for meter, until_s in self.left]
         total: FloatArray = np.sum(parts, axis=0)
         return total
 
     def between(self, begin_s: float, end_s: float) -> Spread:
-        """Give the energy drawn between two stream times [Wh], gaps taken as exact."""
+        """Return the energy drawn between two stream times [Wh], gaps taken as exact."""
         times = np.array([begin_s, end_s])
         energy = float(np.diff(self.at("energy_wh", times))[0])
         return Spread.of_energy(energy, float(np.diff(self.at("volt_hours", times))[0]))
 
     def spread(self) -> Spread:
-        """Give the energy drawn so far, with what is uncertain of it [Wh]."""
+        """Return the energy drawn so far, with what is uncertain of it [Wh]."""
         volt_hours = self._total("volt_hours")
         return Spread.of_energy(self.energy_wh, volt_hours, self.bridged_variance_wh2)
 

@@ -58,7 +58,7 @@ class DriveSources:
         return block
 
     def value(self, name: str, now_s: float) -> Number:
-        """Give a reading of the motor that is shown.
+        """Return a reading of the motor that is shown.
 
         Parameters
         ----------
@@ -89,7 +89,7 @@ class DriveSources:
         return None
 
     def brief(self, t_s: float) -> tuple[str, ...]:
-        """Give the motors that were heard only briefly up to a stream time, lately [s]."""
+        """Return the motors that were heard only briefly up to a stream time, lately [s]."""
         most_s = max((one.covered_s(t_s) for one in self._heard.values()), default=0.0)
         return tuple(
             f"motor {number}"

@@ -58,21 +58,21 @@ class Instruments:
         return passed
 
     def battery_side(self) -> BatterySide | Unknown:
-        """Give the battery's meters, or why there are none."""
+        """Return the battery's meters, or why there are none."""
         return self._parts.ask("power", itself, self._battery_side)
 
     def _battery_side(self) -> BatterySide | Unknown:
         return self.power.chosen() or Unknown(self.power.why_none())
 
     def speed_meter(self) -> DistanceMeter | Unknown:
-        """Give the meter of the way made good, or why there is none."""
+        """Return the meter of the way made good, or why there is none."""
         return self._parts.ask("speed", itself, self._speed_meter)
 
     def _speed_meter(self) -> DistanceMeter | Unknown:
         return self.speed.chosen() or Unknown(self.speed.why_none())
 
     def unless_stale(self, source: Source | Unknown) -> Source | Unknown:
-        """Give a source while it can be quoted as 'now'."""
+        """Return a source while it can be quoted as 'now'."""
         if isinstance(source, Unknown):
             return source
         age_s = self.latest.now_s + self.latest.silent_s - source.heard_s
@@ -84,7 +84,7 @@ class Instruments:
         return Unknown(Reason.SPEED_QUIET, source=name, age_s=age_s)
 
     def unless_silent(self, side: BatterySide | Unknown) -> BatterySide | Unknown:
-        """Give the meters while all are heard: what is drawn unseen must not look like a saving."""
+        """Return meters while all are heard: what is drawn unseen must not look like a saving."""
         return self._parts.ask("power", itself, self._unless_silent, side)
 
     def _unless_silent(self, side: BatterySide | Unknown) -> BatterySide | Unknown:
@@ -98,7 +98,7 @@ class Instruments:
         return Unknown(Reason.SOURCE_UNHEARD, source=name, age_s=age_s)
 
     def readings(self) -> dict[str, Any]:
-        """Give what is read and not worked out, by its names in `Figures`."""
+        """Return what is read and not worked out, by its names in `Figures`."""
         ask = self._parts.ask
         return {
             "course_deg": ask("readings", itself, self.course_deg),
@@ -108,7 +108,7 @@ class Instruments:
         }
 
     def drive_state(self) -> DriveState | Unknown:
-        """Give what the motor reports that is shown."""
+        """Return what the motor reports that is shown."""
         now_s = self.latest.now_s + self.latest.silent_s
         rpm, electrical, amps, temperature = (
             self._drive.value(name, now_s) for name in ("rpm", "erpm", "amps_a", "temperature_degc")
@@ -123,15 +123,15 @@ class Instruments:
         return DriveState(rpm, amps, temperature)
 
     def course_deg(self) -> Number:
-        """Give the course over ground now [deg]."""
+        """Return the course over ground now [deg]."""
         return self.latest.value(("gps", "course_deg"))
 
     def heading_deg(self) -> Number:
-        """Give where the bow points now [deg]."""
+        """Return where the bow points now [deg]."""
         return self.latest.value(*HEADINGS)
 
     def position_deg(self) -> tuple[float, float] | Unknown:
-        """Give latitude and longitude now [deg]."""
+        """Return latitude and longitude now [deg]."""
         latitude = self.latest.value(("gps", "latitude_deg"), ("fused", "latitude_deg"))
         longitude = self.latest.value(("gps", "longitude_deg"), ("fused", "longitude_deg"))
         if isinstance(latitude, Unknown):
@@ -149,23 +149,23 @@ class Instruments:
         return self.speed.unplug(source, now_s)
 
     def news(self) -> Iterator[PowerNews]:
-        """Give what became of the sources since it was asked last."""
+        """Return what became of the sources since it was asked last."""
         for news in self.power.take_news():
             brief = (*news.brief, *self.speed.brief(news.t_s), *self._drive.brief(news.t_s))
             yield replace(news, brief=brief)
 
     def impossible_s(self) -> list[float]:
-        """Give the times of readings that cannot be [s]."""
+        """Return the times of readings that cannot be [s]."""
         return [*self.power.impossible_s(), *self.speed.impossible_s()]
 
     def noise_m2ps(self) -> float:
-        """Give the long-run variance of the way made good [m^2/s]; 0 without a speed."""
+        """Return the long-run variance of the way made good [m^2/s]; 0 without a speed."""
         meter = self.speed.chosen()
         return meter.track.noise.long_run_m2ps if meter else 0.0
 
 
 def all_heard(side: BatterySide | Unknown) -> BatterySide | Unknown:
-    """Give the meters unless one that counts is not heard any more."""
+    """Return the meters unless one that counts is not heard any more."""
     if isinstance(side, Unknown) or not side.silent:
         return side
     return Unknown(Reason.SOURCES_SILENT, sources=side.silent)

@@ -28,7 +28,7 @@ class Held:
             self._new.append((channel.t_s, channel[self._column]))
 
     def at(self, t_s: FloatArray) -> FloatArray:
-        """Give the last reading up to each time [s], shape (n,); NaN where it is stale.
+        """Return the last reading up to each time [s], shape (n,); NaN where it is stale.
 
         Times rise from call to call; what is older is let go.
         """

@@ -43,7 +43,7 @@ class Latest:
             self._rows[name] = {key: float(channel[key][-1]) for key in channel.columns}
 
     def value(self, *places: tuple[str, str]) -> Number:
-        """Give the first fresh known reading among (channel, column) pairs, in order."""
+        """Return the first fresh known reading among (channel, column) pairs, in order."""
         why = Unknown(Reason.NOT_HEARD)
         for name, column in places:
             if name not in self._rows:
@@ -59,7 +59,7 @@ class Latest:
         return why
 
     def at(self, channel: str, column: str) -> tuple[float, float] | None:
-        """Give stream time [s] and value of the last row of a channel, however old."""
+        """Return stream time [s] and value of the last row of a channel, however old."""
         if channel not in self._rows:
             return None
         return self._t_s[channel], self._rows[channel][column]

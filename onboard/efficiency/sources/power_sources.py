@@ -114,7 +114,7 @@ class PowerSources:
                 self._fold_pack(int(pack), packs)
 
     def chosen(self, at_s: float | None = None) -> BatterySide | None:
-        """Give the meters that the figures rest on, None where no current is measured.
+        """Return the meters that the figures rest on, None where no current is measured.
 
         Parameters
         ----------
@@ -142,7 +142,7 @@ class PowerSources:
             self._next_s += CHOICE_S
 
     def take_news(self) -> list[PowerNews]:
-        """Give what was decided since the last call."""
+        """Return what was decided since the last call."""
         news, self._news = self._news, []
         return news
 
@@ -179,7 +179,7 @@ class PowerSources:
 
     @property
     def packs(self) -> tuple[int, ...]:
-        """Give the battery instances whose energy is summed; none where the summary counts."""
+        """Return the battery instances whose energy is summed; none where the summary counts."""
         side = self.chosen()
         if side is None:
             return ()
@@ -193,7 +193,7 @@ class PowerSources:
         )
 
     def reached_s(self) -> list[float]:
-        """Give the stream time up to which each sensor that may count does [s]."""
+        """Return the stream time up to which each sensor that may count does [s]."""
         most_s = self._most_s(None)
         meters = (self._summary, *self._packs.values())
         return [
@@ -203,7 +203,7 @@ class PowerSources:
         ]
 
     def impossible_s(self) -> list[float]:
-        """Give the stream times of the last samples that cannot be [s]."""
+        """Return the stream times of the last samples that cannot be [s]."""
         meters = (self._summary, *self._packs.values())
         return [t_s for meter in meters for t_s in meter.gate.impossible_s]
 
@@ -243,7 +243,7 @@ class PowerSources:
         return BatterySide((self._summary,), (MONITOR,)) if _began(self._summary, at_s) else None
 
     def _packs_count(self, counting: list[int], live: list[int], at_s: float | None) -> bool:
-        """Tell whether the packs count, not the autopilot's summary."""
+        """Return whether the packs count, not the autopilot's summary."""
         covered_s = max(_covered_s(self._packs[pack], at_s) for pack in counting)
         summary_s = _covered_s(self._summary, at_s)
         if len(live) > 1 and self._by_packs:
@@ -306,7 +306,7 @@ class PowerSources:
         return abs(self._packs[pack].curves.at("energy_wh", until_s))
 
     def _counting(self, at_s: float | None) -> list[int]:
-        """Give the packs that were heard for more than brief, in order."""
+        """Return the packs that were heard for more than brief, in order."""
         most_s = self._most_s(at_s)
         return [
             pack
@@ -361,6 +361,6 @@ def _covered_s(meter: EnergyMeter, at_s: float | None) -> float:
 
 
 def _last_s(meter: EnergyMeter, at_s: float | None) -> float:
-    """Give the time of the last sample up to a stream time [s], minus infinity without."""
+    """Return the time of the last sample up to a stream time [s], minus infinity without."""
     last_s = meter.curves.last_s if at_s is None else meter.curves.last_before(at_s)
     return -np.inf if last_s is None else last_s

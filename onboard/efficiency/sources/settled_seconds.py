@@ -65,12 +65,12 @@ class Cells:
     drive_degc: FloatArray
 
     def __len__(self) -> int:
-        """Give the number of seconds."""
+        """Return the number of seconds."""
         return len(self.t_s)
 
 
 def part_of_cells(cells: Cells, begin: int, end: int | None) -> Cells:
-    """Give the cells from one place to another; to the last if `end` is None."""
+    """Return the cells from one place to another; to the last if `end` is None."""
     return Cells(*(getattr(cells, field.name)[begin:end] for field in fields(Cells)))
 
 
@@ -94,7 +94,7 @@ class CellMaker:
             held.fold(block)
 
     def settled(self, first_s: float, now_s: float) -> Cells:
-        """Give the cells that settled since the last call; none when there are no more.
+        """Return the cells that settled since the last call; none when there are no more.
 
         Parameters
         ----------
@@ -166,7 +166,7 @@ def _measured(side: BatterySide, edges: FloatArray) -> FloatArray:
 def _stretches(
     edges: FloatArray, begin_s: float, chosen: Callable[[float], Source]
 ) -> Iterator[tuple[int, int, Source]]:
-    """Give the stretches of cells over which the choice of source is the same.
+    """Return the stretches of cells over which the choice of source is the same.
 
     The choice is made anew every `CHOICE_S` of stream time, wherever the stretch of cells begins;
     the first one at `begin_s`, where the first cell of all does.

@@ -64,7 +64,7 @@ class SpeedSources:
             self._meters["hud"].fold(hud.t_s, still, hud["speed_mps"], nowhere, nowhere)
 
     def chosen(self, at_s: float | None = None) -> DistanceMeter | None:
-        """Give the meter that the figures rest on, None where no velocity is known.
+        """Return the meter that the figures rest on, None where no velocity is known.
 
         Parameters
         ----------
@@ -89,7 +89,7 @@ class SpeedSources:
         return None
 
     def reached_s(self) -> list[float]:
-        """Give the stream time up to which each source's track is settled [s]."""
+        """Return the stream time up to which each source's track is settled [s]."""
         meters = self._meters.values()
         return [m.track.settled_s for m in meters if m.displacement.last_s is not None]
 
@@ -114,11 +114,11 @@ class SpeedSources:
         return sum(not is_brief(_covered_s(meter, None), most_s) for meter in heard) > 1
 
     def name_of(self, meter: DistanceMeter) -> str:
-        """Give what a source is called."""
+        """Return what a source is called."""
         return next(NAMES[name] for name, one in self._meters.items() if one is meter)
 
     def brief(self, t_s: float) -> tuple[str, ...]:
-        """Give the sources that were heard only briefly up to a stream time, lately [s]."""
+        """Return the sources that were heard only briefly up to a stream time, lately [s]."""
         most_s = self._most_s(t_s)
         found = []
         receiver_s = self._receiver.last_before(t_s)
@@ -145,7 +145,7 @@ class SpeedSources:
         return None
 
     def _without_fix(self, at_s: float | None, most_s: float) -> bool:
-        """Tell whether a receiver is heard, for more than brief, and never had a fix."""
+        """Return whether a receiver is heard, for more than brief, and never had a fix."""
         last_s = self._receiver.last_s if at_s is None else self._receiver.last_before(at_s)
         fixed = np.isfinite(self._fix_s) if at_s is None else self._fix_s <= at_s
         if np.isinf(last_s) or fixed:
@@ -163,7 +163,7 @@ class SpeedSources:
         return max(_covered_s(meter, at_s) for meter in self._meters.values())
 
     def impossible_s(self) -> list[float]:
-        """Give the stream times of the receiver's last velocities that cannot be [s]."""
+        """Return the stream times of the receiver's last velocities that cannot be [s]."""
         meter = self._meters["gps"]
         return [*meter.gate.impossible_s, *meter.jumps.rejected_s]
 

@@ -15,7 +15,7 @@ REJECTED_MOST_FRACTION = 0.1
 
 @lru_cache(maxsize=1024)
 def threshold(count: int) -> float:
-    """Give k with count x erfc(k / sqrt 2) = 0.5: how many standard deviations are kept.
+    """Return k with count x erfc(k / sqrt 2) = 0.5: how many standard deviations are kept.
 
     Examples
     --------

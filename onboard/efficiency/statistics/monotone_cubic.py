@@ -9,7 +9,7 @@ from onboard.block import FloatArray
 
 
 def interpolate(at: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:
-    """Give y at places, shape (n,); beyond the ends the end's slope goes on.
+    """Return y at places, shape (n,); beyond the ends the end's slope goes on.
 
     Parameters
     ----------

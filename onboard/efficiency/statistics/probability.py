@@ -6,7 +6,7 @@ TINY, TERMS, SETTLED = 1e-150, 300, 1e-15
 
 
 def t_outside(t: float, freedom: float) -> float:
-    """Give the probability that Student's t lies at least as far from zero.
+    """Return the probability that Student's t lies at least as far from zero.
 
     Parameters
     ----------
@@ -24,7 +24,7 @@ def t_outside(t: float, freedom: float) -> float:
 
 
 def f_above(f: float, over: float, under: float) -> float:
-    """Give the probability that F is at least as large.
+    """Return the probability that F is at least as large.
 
     Parameters
     ----------
@@ -46,7 +46,7 @@ def f_above(f: float, over: float, under: float) -> float:
 
 
 def beta_share(a: float, b: float, x: float) -> float:
-    """Give the regularised incomplete beta function I_x(a, b), 0 to 1.
+    """Return the regularised incomplete beta function I_x(a, b), 0 to 1.
 
     Notes
     -----
@@ -64,7 +64,7 @@ def beta_share(a: float, b: float, x: float) -> float:
 
 
 def _fraction(a: float, b: float, x: float) -> float:
-    """Give 1 / (1 + d1 / (1 + d2 / ...)), by Lentz's way."""
+    """Return 1 / (1 + d1 / (1 + d2 / ...)), by Lentz's way."""
     value = upper = TINY
     lower = 0.0
     for n in range(TERMS):

@@ -26,7 +26,7 @@ Z_95 = 1.959964
 
 
 def prior_covariance(sensors: Sensors, battery: Battery | None) -> FloatArray:
-    """Give the covariance of the shared errors by the profile alone, shape (5, 5)."""
+    """Return the covariance of the shared errors by the profile alone, shape (5, 5)."""
     sds = np.zeros(COUNT)
     sds[GAIN] = sensors.current_scale_sd
     sds[OFFSET] = sensors.current_offset_sd_a
@@ -56,20 +56,20 @@ class Spread:
 
     @classmethod
     def of_energy(cls, energy_wh: float, volt_hours: float, own_variance_wh2: float = 0.0) -> Self:
-        """Give a measured energy [Wh], of which the voltage's time integral is known [V h]."""
+        """Return a measured energy [Wh], of which the voltage's time integral is known [V h]."""
         gradient = np.zeros(COUNT)
         gradient[GAIN] = gradient[VOLTAGE] = energy_wh
         gradient[OFFSET] = volt_hours
         return cls(energy_wh, gradient, own_variance_wh2)
 
     def variance(self, covariance: FloatArray) -> float:
-        """Give the whole variance under a covariance of the shared errors, shape (5, 5)."""
+        """Return the whole variance under a covariance of the shared errors, shape (5, 5)."""
         return float(self.gradient @ covariance @ self.gradient) + self.own_variance
 
     def figure(
         self, covariance: FloatArray, least: float = -math.inf, most: float = math.inf
     ) -> Figure:
-        """Give the figure with its 95 % interval, which ends at what is possible."""
+        """Return the figure with its 95 % interval, which ends at what is possible."""
         reach = Z_95 * math.sqrt(self.variance(covariance))
         value = min(max(self.value, least), most)
         return Figure(
@@ -80,7 +80,7 @@ class Spread:
 
 
 def ratio(over: Spread, under: Spread) -> Spread:
-    """Give the quotient of two values, to first order in their errors.
+    """Return the quotient of two values, to first order in their errors.
 
     Examples
     --------

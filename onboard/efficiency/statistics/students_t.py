@@ -13,7 +13,7 @@ LIKE_NORMAL = 1e4
 
 @lru_cache(maxsize=1024)
 def quantile(freedom: float, share: float = 0.975) -> float:
-    """Give the quantile of Student's t.
+    """Return the quantile of Student's t.
 
     Parameters
     ----------

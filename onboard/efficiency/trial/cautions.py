@@ -32,7 +32,7 @@ ALIKE = (None, None, None, None)
 
 
 def power_cautions(legs: list[Leg]) -> list[Caution]:
-    """Tell whether battery power was held, and what was held instead."""
+    """Return whether battery power was held, and what was held instead."""
     apart, run_to_run, within_run = _apart(legs), _run_to_run(legs), _within_run(legs)
     if not apart and run_to_run is None and within_run is None:
         return []
@@ -54,7 +54,7 @@ def power_cautions(legs: list[Leg]) -> list[Caution]:
 
 
 def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
-    """Tell whether voltage or temperature differed between set-ups."""
+    """Return whether voltage or temperature differed between set-ups."""
     found: list[Caution] = []
     pair = _widest(legs, lambda one: one.volts_v)
     if pair and abs(pair[2] - pair[3]) > VOLTS_FRACTION * max(pair[2:]):
@@ -105,7 +105,7 @@ def _of(legs: list[Leg], setup: str, value: Callable[[Leg], float]) -> FloatArra
 
 
 def _widest(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[str, str, float, float] | None:
-    """Give the two set-ups whose means differ most, with the means; None where unknown."""
+    """Return the two set-ups whose means differ most, with the means; None where unknown."""
     means = {
         name: float(known.mean()) for name in _setups(legs) if len(known := _of(legs, name, value))
     }
@@ -116,7 +116,7 @@ def _widest(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[str, str, f
 
 
 def _scatter(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[float, int]:
-    """Give the standard deviation of a value's logarithm from leg to leg of the same set-up."""
+    """Return the standard deviation of a value's logarithm from leg to leg of the same set-up."""
     squares, freedom = 0.0, 0
     for name in _setups(legs):
         logs = np.log(_of(legs, name, value))
@@ -126,7 +126,7 @@ def _scatter(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[float, int
 
 
 def _apart(legs: list[Leg]) -> tuple[str, ...]:
-    """Give the set-ups that were run at unlike power."""
+    """Return the set-ups that were run at unlike power."""
     scatter, freedom = _scatter(legs, _power)
     reach = quantile(float(freedom), APART_SHARE) * scatter if freedom else 0.0
     apart: set[str] = set()
@@ -140,13 +140,13 @@ def _apart(legs: list[Leg]) -> tuple[str, ...]:
 
 
 def _run_to_run(legs: list[Leg]) -> float | None:
-    """Give by how much the power changed from run to run, None where it was held."""
+    """Return by how much the power changed from run to run, None where it was held."""
     scatter, _ = _scatter(legs, _power)
     return scatter if scatter > SCATTER_FRACTION else None
 
 
 def _within_run(legs: list[Leg]) -> float | None:
-    """Give by how much the power changed within a run, None where it was held."""
+    """Return by how much the power changed within a run, None where it was held."""
     drift = float(np.median([abs(one.power_drift_fraction) for one in legs]))
     swing = float(np.median([one.power_swing_fraction for one in legs]))
     return max(drift, swing) if drift > DRIFT_FRACTION or swing > SWING_FRACTION else None
@@ -157,7 +157,7 @@ def _amps_known(legs: list[Leg]) -> bool:
 
 
 def _motor_current_held(legs: list[Leg]) -> float | None:
-    """Give the motor's current [A] if it was the same while the power was not."""
+    """Return the motor's current [A] if it was the same while the power was not."""
     if not _amps_known(legs):
         return None
     told = [one for one in legs if math.isfinite(one.motor_amps_a)]

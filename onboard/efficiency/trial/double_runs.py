@@ -60,7 +60,7 @@ class Alone:
 
 
 def binomial_weights(count: int) -> FloatArray:
-    """Give the weights that take away a water current that is a polynomial of time.
+    """Return the weights that take away a water current that is a polynomial of time.
 
     Of runs to and fro, evenly spaced in time, the weighted mean does not depend on a current of
     degree `count` - 2.

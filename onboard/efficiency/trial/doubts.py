@@ -50,7 +50,7 @@ def doubts(evidence: Evidence) -> Iterator[Caution]:
 
 
 def drifts(evidence: Evidence, a: int, b: int) -> bool:
-    """Tell whether a drift may be what makes two set-ups differ.
+    """Return whether a drift may be what makes two set-ups differ.
 
     They were run one after the other; and a drift is seen, or the verdict hangs on whether there
     was one.
@@ -74,7 +74,7 @@ def _difference(evidence: Evidence, a: int, b: int) -> FloatArray:
 
 
 def together(evidence: Evidence, a: int, b: int) -> bool:
-    """Tell whether two set-ups can be compared within outings."""
+    """Return whether two set-ups can be compared within outings."""
     return evidence.levels.can_tell(_difference(evidence, a, b))
 
 

@@ -40,7 +40,7 @@ class Slope:
 
 
 def reference_power_w(legs: Iterable[Leg]) -> float:
-    """Give the power to compare at [W]: the geometric mean of the set-ups' mean powers."""
+    """Return the power to compare at [W]: the geometric mean of the set-ups' mean powers."""
     by_setup: dict[str, list[float]] = {}
     for one in legs:
         by_setup.setdefault(one.setup, []).append(math.log(one.power_w))
@@ -49,7 +49,7 @@ def reference_power_w(legs: Iterable[Leg]) -> float:
 
 
 def slope_at(power_w: float, curves: Iterable[Posterior]) -> Slope:
-    """Give the slope at a power by the curves of the set-ups, and by what is usual.
+    """Return the slope at a power by the curves of the set-ups, and by what is usual.
 
     Each set-up has its own curve, as a curve through the runs of several would take a difference
     between them for its slope; the slope is taken to be the same.
@@ -74,14 +74,14 @@ def slope_at(power_w: float, curves: Iterable[Posterior]) -> Slope:
 
 
 def curves_of(blocks: dict[str, list[SteadyBlock]]) -> list[Posterior]:
-    """Give the curve of each set-up that has steady stretches."""
+    """Return the curve of each set-up that has steady stretches."""
     return [fit(some, []) for some in blocks.values() if some]
 
 
 def at_power(
     legs: list[Leg], through_water_mps: FloatArray, power_w: float, slope: float
 ) -> FloatArray:
-    """Give each leg's speed as it would be at a power, shape (legs,).
+    """Return each leg's speed as it would be at a power, shape (legs,).
 
     Only the speed through the water changes with the power, not what the water adds.
 

@@ -49,7 +49,7 @@ class Gathering:
             self._settle(self._latest.now_s)
 
     def seconds(self) -> Seconds:
-        """Give all seconds of the log; call it once, when all blocks were folded."""
+        """Return all seconds of the log; call it once, when all blocks were folded."""
         # What lies behind the newest sample is settled by nothing more coming.
         last_s = self._latest.now_s
         self._settle(last_s + 60.0)
@@ -82,7 +82,7 @@ class Gathering:
         )
 
     def _reported_amps_a(self, t_s: FloatArray, amps: FloatArray) -> FloatArray:
-        """Give what the drive says of its motor; NaN where it says nothing."""
+        """Return what the drive says of its motor; NaN where it says nothing."""
         for name in ("amps_with_rpm_a", "amps_with_erpm_a"):
             reported = motor_current(self._mean("drive", name, t_s), amps)
             if np.isfinite(reported).any():
@@ -90,7 +90,7 @@ class Gathering:
         return np.full(len(t_s), np.nan)
 
     def _motor_amps_a(self, reported: FloatArray, power: FloatArray, rpm: FloatArray) -> FloatArray:
-        """Give what the drive says of its motor; else what power and turns ask for."""
+        """Return what the drive says of its motor; else what power and turns ask for."""
         if np.isfinite(reported).any():
             return reported
         derived = [
@@ -127,7 +127,7 @@ class Gathering:
             self._told.setdefault((channel, name), []).append((t_s[known], values[known]))
 
     def _mean(self, channel: str, name: str, t_s: FloatArray) -> FloatArray:
-        """Give the mean of what was told in each second, shape (n,); NaN where nothing was."""
+        """Return the mean of what was told in each second, shape (n,); NaN where nothing was."""
         told = self._told.get((channel, name))
         means = np.full(len(t_s), np.nan)
         if told is None or not len(t_s):

@@ -43,7 +43,7 @@ class Judge:
         """How far each double run was from the power compared at, in ln power."""
 
     def _spread(self, contrast: FloatArray) -> tuple[float, float]:
-        """Give variance and degrees of freedom of a combination of levels.
+        """Return variance and degrees of freedom of a combination of levels.
 
         Only the scatter is itself an estimate by few. Satterthwaite's rule would square the ratio
         below; with one to three degrees of freedom its intervals then hold 87 to 94 % (simulated),
@@ -63,7 +63,7 @@ class Judge:
         return total, freedom * (total / scatter) if scatter > 0 else freedom
 
     def setup(self, n: int, sensors_sd_fraction: float) -> SetupResult:
-        """Give a set-up's figures."""
+        """Return a set-up's figures."""
         contrast = np.eye(len(self._names))[n]
         name, level = self._names[n], float(self._evidence.levels.level[n])
         mine = np.array([one.setup == name for one in self._evidence.doubles])
@@ -165,7 +165,7 @@ def _half(figure: Figure) -> float:
 
 
 def _own_variance(evidence: Evidence) -> float:
-    """Give what the noise within legs alone makes a double run scatter, in ln speed."""
+    """Return what the noise within legs alone makes a double run scatter, in ln speed."""
     legs = evidence.legs
     sums = [sum((w * legs[n].speed_sd_mps) ** 2 for n, w in one.parts) for one in evidence.doubles]
     return float(np.mean(np.array(sums) / evidence.speed_mps**2))

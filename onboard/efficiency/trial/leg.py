@@ -71,12 +71,12 @@ class Leg:
         return float(np.degrees(np.arctan2(self.east_mps, self.north_mps)) % 360.0)
 
     def at(self, outing: int, shift_s: float) -> "Leg":
-        """Give it as part of an outing, its clock shifted."""
+        """Return it as part of an outing, its clock shifted."""
         return replace(self, outing=outing, start_s=self.start_s + shift_s)
 
 
 def leg(seconds: Seconds, setup: str, place: str = "") -> Leg:
-    """Give the leg of some seconds on one course.
+    """Return the leg of some seconds on one course.
 
     Samples remember: a standard error counts them for what they are worth, n (1 - r) / (1 + r) of
     them with r their correlation from one second to the next.

@@ -14,7 +14,7 @@ MOST = 200
 
 
 def double_runs_each(sd_fraction: float, comparisons: int = 1) -> int | None:
-    """Give how many double runs of each of two set-ups find 3 % with 80 %; None above 200.
+    """Return how many double runs of each of two set-ups find 3 % with 80 %; None above 200.
 
     Parameters
     ----------

@@ -43,7 +43,7 @@ class Scatter:
 
 
 def outlier(scatters: list[Scatter]) -> int | None:
-    """Give the number of the one double run that is an outlier; None without.
+    """Return the number of the one double run that is an outlier; None without.
 
     Parameters
     ----------
@@ -61,7 +61,7 @@ def outlier(scatters: list[Scatter]) -> int | None:
 
 
 def _off(one: Scatter) -> FloatArray:
-    """Give by how many standard deviations of the others each is off, shape (n,)."""
+    """Return by how many standard deviations of the others each is off, shape (n,)."""
     left = np.maximum(1.0 - one.leverage, 1e-9)
     squares = one.residual**2 / left
     others = np.maximum(float(one.residual @ one.residual) - squares, 0.0)

@@ -50,7 +50,7 @@ class PowerSplit:
 
 
 def derived_motor_amps_a(power_w: float, rpm: float, drive: Drive) -> float:
-    """Give the current that takes the battery's power at a number of turns; NaN without motor data.
+    """Return current that takes the battery's power at a number of turns; NaN without motor data.
 
     Parameters
     ----------
@@ -105,7 +105,7 @@ def split(power_w: float, rpm: float, motor_amps_a: float, drive: Drive) -> Powe
 
 
 def by_motor_fraction(a: PowerSplit, b: PowerSplit, slope: float) -> float:
-    """Give the part of a's difference in Wh/km from b that drive and motor make.
+    """Return the part of a's difference in Wh/km from b that drive and motor make.
 
     At equal battery power the one whose shaft gets more goes faster by the curve's slope; what is
     left of the difference was made by propeller and hull.

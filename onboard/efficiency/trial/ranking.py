@@ -97,11 +97,11 @@ class Levels:
     undrifted: tuple[FloatArray, FloatArray, float, int]
 
     def chance(self, contrast: FloatArray) -> float:
-        """Give how often chance alone makes a combination of equal levels as large."""
+        """Return how often chance alone makes a combination of equal levels as large."""
         return chance_of(float(contrast @ self.level), *self.variance(contrast))
 
     def chance_undrifted(self, contrast: FloatArray) -> float:
-        """Give the same if nothing drifted; 1 where there is too little to tell."""
+        """Return the same if nothing drifted; 1 where there is too little to tell."""
         level, inverse, sd, freedom = self.undrifted
         if freedom == 0:
             return 1.0
@@ -109,11 +109,11 @@ class Levels:
         return chance_of(float(contrast @ level), variance, freedom)
 
     def can_tell(self, contrast: FloatArray) -> bool:
-        """Tell whether a combination of levels is known from within outings."""
+        """Return whether a combination of levels is known from within outings."""
         return len(np.unique(self.group[contrast != 0.0])) <= 1
 
     def variance(self, contrast: FloatArray) -> tuple[float, float]:
-        """Give the variance of a combination of levels and its degrees of freedom.
+        """Return the variance of a combination of levels and its degrees of freedom.
 
         With unequal scatter these are Welch's and Satterthwaite's.
         """
@@ -175,7 +175,7 @@ def levels(sample: Sample) -> Levels:
 
 
 def adjusted(chances: FloatArray) -> FloatArray:
-    """Give probabilities corrected for how many comparisons are made at once, by Holm's method.
+    """Return probabilities corrected for how many comparisons are made at once, by Holm's method.
 
     Parameters
     ----------
@@ -195,14 +195,14 @@ def adjusted(chances: FloatArray) -> FloatArray:
 
 
 def chance_of(difference: float, variance: float, freedom: float) -> float:
-    """Give the probability that equal set-ups differ as much."""
+    """Return the probability that equal set-ups differ as much."""
     if variance <= 0.0:
         return 1.0 if difference == 0.0 else 0.0
     return t_outside(difference / variance**0.5, freedom)
 
 
 def one_after_the_other(sample: Sample, a: int, b: int) -> bool:
-    """Tell whether all of one set-up came before all of the other, in every outing of both."""
+    """Return whether all of one set-up came before all of the other, in every outing of both."""
     found = False
     for outing in np.unique(sample.outing):
         here = sample.outing == outing
@@ -233,7 +233,7 @@ class _Solved:
 
 
 def _groups(sample: Sample, setups: int) -> Ints:
-    """Give the number of the group of each set-up, shape (setups,): see `Levels`."""
+    """Return the number of the group of each set-up, shape (setups,): see `Levels`."""
     group: Ints = np.arange(setups, dtype=np.int64)
     for outing in np.unique(sample.outing):
         tied = np.unique(group[sample.setup[sample.outing == outing]])
@@ -242,7 +242,7 @@ def _groups(sample: Sample, setups: int) -> Ints:
 
 
 def _days(sample: Sample, group: Ints) -> FloatArray:
-    """Give what other water, wind and load each outing had, about the mean of its group's.
+    """Return what other water, wind and load each outing had, about the mean of its group's.
 
     Only set-ups of the same outing are compared by it, and a level is that of the mean outing.
     """
@@ -255,7 +255,7 @@ def _days(sample: Sample, group: Ints) -> FloatArray:
 
 
 def _time(sample: Sample) -> FloatArray:
-    """Give the time of each value about the middle of its outing [h]."""
+    """Return the time of each value about the middle of its outing [h]."""
     time = np.empty(len(sample.t_s))
     for outing in np.unique(sample.outing):
         here = sample.outing == outing
@@ -264,7 +264,7 @@ def _time(sample: Sample) -> FloatArray:
 
 
 def _widening(without: _Solved, within: _Solved, setups: int) -> float:
-    """Give by what a drift in the model widens the variance of a difference, at the most."""
+    """Return by what a drift in the model widens the variance of a difference, at the most."""
     widest = 1.0
     for a in range(setups):
         for b in range(a):

@@ -51,25 +51,25 @@ class Seconds:
     reported_amps_a: FloatArray
 
     def __len__(self) -> int:
-        """Give the number of seconds."""
+        """Return the number of seconds."""
         return len(self.t_s)
 
     def part(self, first: int, end: int) -> "Seconds":
-        """Give the seconds from one place up to another."""
+        """Return the seconds from one place up to another."""
         return Seconds(*(getattr(self, field.name)[first:end] for field in fields(Seconds)))
 
     def where(self, wanted: npt.NDArray[np.bool_]) -> "Seconds":
-        """Give the seconds that are wanted, shape (n,)."""
+        """Return the seconds that are wanted, shape (n,)."""
         return Seconds(*(getattr(self, field.name)[wanted] for field in fields(Seconds)))
 
     def between(self, start_s: float, end_s: float) -> "Seconds":
-        """Give the seconds that lie wholly between two times [s]."""
+        """Return the seconds that lie wholly between two times [s]."""
         first = int(np.searchsorted(self.t_s, start_s + 1.0 - 1e-6))
         return self.part(first, int(np.searchsorted(self.t_s, end_s + 1e-6, side="right")))
 
 
 def motor_current(drive_amps_a: FloatArray, battery_amps_a: FloatArray) -> FloatArray:
-    """Give the motor's current where a drive reports it; NaN where it reports what goes in.
+    """Return the motor's current where a drive reports it; NaN where it reports what goes in.
 
     Parameters
     ----------

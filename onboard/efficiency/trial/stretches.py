@@ -45,7 +45,7 @@ would make two double runs of one. Common practice, no source."""
 
 
 def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
-    """Give the straight stretches, settled, in order.
+    """Return the straight stretches, settled, in order.
 
     Parameters
     ----------
@@ -67,7 +67,7 @@ def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
 
 
 def smoothed(values: FloatArray, width: int = SMOOTH_S) -> FloatArray:
-    """Give the means over `width` seconds about each, fewer at the ends; shape (n,)."""
+    """Return the means over `width` seconds about each, fewer at the ends; shape (n,)."""
     if not len(values):
         return values
     sums = np.concatenate([[0.0], np.cumsum(values)])
@@ -106,7 +106,7 @@ def _goes_straight(course_deg: FloatArray) -> Bools:
 def _cut(
     course_deg: FloatArray, goes: Bools, power: FloatArray | None
 ) -> Iterator[tuple[int, int]]:
-    """Give the stretches that go straight, cut where course or power leaves what it was."""
+    """Return the stretches that go straight, cut where course or power leaves what it was."""
     begin: int | None = None
     for n in range(len(goes) + 1):
         if begin is None:

@@ -133,7 +133,7 @@ def _fit(rows: FloatArray, right: FloatArray) -> _Fit:
 
 
 def _rows(legs: list[Leg], doubles: list[DoubleRun]) -> tuple[FloatArray, int]:
-    """Give what unit polynomials of the water, east and north, add to each leg.
+    """Return what unit polynomials of the water, east and north, add to each leg.
 
     First the constants of all outings, so many as is said, then all higher powers.
     """
@@ -157,7 +157,7 @@ def _rows(legs: list[Leg], doubles: list[DoubleRun]) -> tuple[FloatArray, int]:
 def _change(
     legs: list[Leg], doubles: list[DoubleRun], rows: FloatArray, solution: FloatArray
 ) -> float:
-    """Give the widest range of the water along one line of courses, of all outings."""
+    """Return the widest range of the water along one line of courses, of all outings."""
     first = np.array([double.legs[0] for double in doubles])
     course = lines(np.array([[one.east_mps, one.north_mps] for one in legs]))
     widest = 0.0

@@ -42,7 +42,7 @@ class Stretch:
     distance_m: Spread
 
     def wh_per_km(self) -> Spread:
-        """Give the consumption [Wh/km]; the distance must not be zero."""
+        """Return the consumption [Wh/km]; the distance must not be zero."""
         way = self.distance_m
         km = Spread(way.value / 1e3, way.gradient / 1e3, way.own_variance / 1e6)
         return ratio(self.energy_wh, km)
@@ -51,7 +51,7 @@ class Stretch:
 def window(
     window_s: float, power: BatterySide | Unknown, speed: DistanceMeter | Unknown
 ) -> Stretch | Unknown:
-    """Give the stretch of the last `window_s` [s], as far as both curves reach."""
+    """Return the stretch of the last `window_s` [s], as far as both curves reach."""
     if isinstance(power, Unknown):
         return power
     if isinstance(speed, Unknown):
@@ -70,7 +70,7 @@ def window(
 
 
 def wh_per_km(stretch: Stretch | Unknown, covariance: FloatArray) -> Estimate:
-    """Give the consumption over a stretch with its interval [Wh/km].
+    """Return the consumption over a stretch with its interval [Wh/km].
 
     Examples
     --------

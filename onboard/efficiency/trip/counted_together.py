@@ -51,7 +51,7 @@ class Together:
             self.last = _point(power, speed, end_s, at_start=False)
 
     def since(self, begin: Point | None) -> Stretch | None:
-        """Give the stretch from a point to the last one, None where there is none."""
+        """Return the stretch from a point to the last one, None where there is none."""
         if begin is None or self.last is None or self.last.t_s <= begin.t_s:
             return None
         end = self.last
@@ -74,7 +74,7 @@ class Together:
 def _goes_on(
     before: tuple[BatterySide, DistanceMeter] | None, now: tuple[BatterySide, DistanceMeter]
 ) -> bool:
-    """Tell whether what was counted goes on: a pack that came later gave nothing until then."""
+    """Return whether what was counted goes on: a pack that came later gave nothing until then."""
     return (
         before is not None
         and before[1] is now[1]

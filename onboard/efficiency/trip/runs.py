@@ -78,7 +78,7 @@ class RunBook:
                     _look(run, self._steady.now(), ended_s)
 
     def table(self, now_s: float, covariance: FloatArray, noise_m2ps: float) -> tuple[Run, ...]:
-        """Give the runs, oldest first.
+        """Return the runs, oldest first.
 
         Parameters
         ----------

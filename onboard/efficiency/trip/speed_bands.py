@@ -52,7 +52,7 @@ class Bands:
         np.add.at(self._sums, bands, rows)
 
     def table(self, covariance: FloatArray, long_run_m2ps: float) -> tuple[Band, ...]:
-        """Give the bands that were ridden in.
+        """Return the bands that were ridden in.
 
         Parameters
         ----------

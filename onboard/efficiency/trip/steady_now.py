@@ -46,7 +46,7 @@ class SteadyNow:
                 yield row[0]
 
     def now(self) -> Steady:
-        """Give the stretch that is held now."""
+        """Return the stretch that is held now."""
         count = self._count
         if not count:
             return Steady(0.0, NOT_HELD, NOT_HELD, NOT_HELD)

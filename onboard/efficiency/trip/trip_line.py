@@ -64,14 +64,14 @@ class GrowingLine:
         return self.t_s[-1] + self.every_s - 1e-6 if self.t_s else -math.inf
 
     def record(self) -> TripLine:
-        """Give the line as it stands."""
+        """Return the line as it stands."""
         return TripLine(
             tuple(self.t_s), tuple(self.distance_m), tuple(self.energy_wh), self.every_s
         )
 
     @classmethod
     def of(cls, record: TripLine) -> Self:
-        """Give a line that goes on from a record."""
+        """Return a line that goes on from a record."""
         line = cls()
         line.t_s, line.distance_m = list(record.t_s), list(record.distance_m)
         line.energy_wh, line.every_s = list(record.energy_wh), max(record.every_s, 1.0)

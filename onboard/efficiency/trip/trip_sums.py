@@ -16,7 +16,7 @@ def trip_sums(
     elapsed_s: float,
     covariance: FloatArray,
 ) -> Trip:
-    """Give the sums so far.
+    """Return the sums so far.
 
     Parameters
     ----------
@@ -73,7 +73,7 @@ def consumption(
     since_mark: Stretch | Unknown | None,
     covariance: FloatArray,
 ) -> Consumption:
-    """Give the consumption over the windows that are shown.
+    """Return the consumption over the windows that are shown.
 
     Parameters
     ----------
@@ -102,7 +102,7 @@ def consumption(
 def stretch_wh_per_km(
     energy: Estimate, distance: Estimate, together: Stretch | None, covariance: FloatArray
 ) -> Estimate:
-    """Give the consumption of a whole stretch, stops included [Wh/km]."""
+    """Return the consumption of a whole stretch, stops included [Wh/km]."""
     if isinstance(energy, Unknown):
         return energy
     if isinstance(distance, Unknown):

@@ -13,7 +13,7 @@ Source = tuple[str, int]
 
 
 def broken(link: str, problem: Exception, cause: str | None = None) -> LinkError:
-    """Give the error of a link that broke, by the system's own error.
+    """Return the error of a link that broke, by the system's own error.
 
     Parameters
     ----------
@@ -56,7 +56,7 @@ class Link(Protocol):
         """How many bytes given to `write` were dropped."""
 
     def read(self, timeout_s: float) -> list[Part]:
-        """Give what is there, waiting for the first byte no longer than a time.
+        """Return what is there, waiting for the first byte no longer than a time.
 
         Parameters
         ----------
@@ -88,4 +88,4 @@ class Link(Protocol):
         """
 
     def close(self) -> None:
-        """Give the device or socket back."""
+        """Return the device or socket back."""

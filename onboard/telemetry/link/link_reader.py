@@ -86,7 +86,7 @@ class LinkReader:
             self._close()
 
     def take(self) -> list[Piece]:
-        """Give what has come since the last call, in order; in a flood only the first part."""
+        """Return what has come since the last call, in order; in a flood only the first part."""
         pieces: list[Piece] = []
         room = TAKEN_MOST_BYTES
         with self._lock:

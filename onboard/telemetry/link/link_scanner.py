@@ -30,7 +30,7 @@ class LinkScanner:
         """The last push's pieces; its frames, as `found` and as `came`."""
 
     def push(self, pieces: Sequence[Piece], own: Source | None = None) -> Frames:
-        """Give the frames that the pieces complete, in the order in which they ended.
+        """Return the frames that the pieces complete, in the order in which they ended.
 
         Parameters
         ----------
@@ -66,7 +66,7 @@ class LinkScanner:
         )
 
     def source(self, frames: Frames) -> Source | None:
-        """Give where the last of some frames came from: the source of the piece that ended it.
+        """Return where the last of some frames came from: the source of the piece that ended it.
 
         Parameters
         ----------
@@ -118,7 +118,7 @@ class _Stream:
 
 
 def _put_together(*parts: _Part) -> _Part:
-    """Give the frames of all parts in the order in which they ended, and nothing between them."""
+    """Return the frames of all parts in the order in which they ended, and nothing between them."""
     rows = [
         (came, stamp_us, part.data[at:end], word, number)
         for part in parts

@@ -39,7 +39,7 @@ class LogFileLink:
         self._start: tuple[int, float] | None = None
 
     def read(self, timeout_s: float) -> list[Part]:
-        """Give the frames that are due; see `Link.read`."""
+        """Return the frames that are due; see `Link.read`."""
         deadline = time.monotonic() + timeout_s
         while True:
             data = self._take_due()

@@ -48,7 +48,7 @@ class Reopener:
         return link
 
     def _lasting_name(self) -> str | None:
-        """Give the lasting name of the device that is open, None where it has none."""
+        """Return the lasting name of the device that is open, None where it has none."""
         device = Path(self._connection).resolve()
         try:
             names = sorted(self._names.iterdir())

@@ -105,7 +105,7 @@ class Asking:
                 self._answered(mine, place, now_s)
 
     def due(self, now_s: float, system_id: int | None, component_id: int | None) -> bytes:
-        """Give the bytes to send now, at most `BYTES_PER_S_MOST` in any second; mostly b"".
+        """Return the bytes to send now, at most `BYTES_PER_S_MOST` in any second; mostly b"".
 
         Parameters
         ----------
@@ -129,7 +129,7 @@ class Asking:
         return sent + self._request(now_s)
 
     def missing(self, now_s: float) -> tuple[int, ...]:
-        """Give the messages that are needed and do not come often enough, by id."""
+        """Return the messages that are needed and do not come often enough, by id."""
         return tuple(
             number
             for number, one in self._wanted.items()
@@ -147,7 +147,7 @@ class Asking:
             self._own_system = followed[0]
 
     def _request(self, now_s: float) -> bytes:
-        """Give the next request that is due, if there is one."""
+        """Return the next request that is due, if there is one."""
         if self._waiting and now_s >= self._waiting[1]:
             self._waiting[0].unanswered += 1
             self._waiting = None
@@ -188,7 +188,7 @@ class Asking:
         return now_s >= one.due_s
 
     def _in_vain(self, one: Wanted) -> bool:
-        """Tell whether the command is refused, or not answered, for this message or for all."""
+        """Return whether the command is refused, or not answered, for this message or for all."""
         return (
             one.refusals >= REFUSALS
             or one.unanswered >= UNANSWERED
@@ -196,7 +196,7 @@ class Asking:
         )
 
     def _by_group(self, one: Wanted) -> bool:
-        """Tell whether to ask the older way; by turns where the command was just not answered."""
+        """Return whether to ask the older way; by turns where the command was just not answered."""
         return self._in_vain(one) and (one.refusals >= REFUSALS or one.group_tries <= one.tries / 2)
 
     def _ask_group(self, one: Wanted, due: list[Wanted], now_s: float) -> bytes:

@@ -42,7 +42,7 @@ class SerialLink:
         self._outlet = Outlet(lambda data: os.write(self._port.fileno(), data), self._port.close)
 
     def read(self, timeout_s: float) -> list[Part]:
-        """Give the bytes that are there; see `Link.read`."""
+        """Return the bytes that are there; see `Link.read`."""
         try:
             self._port.timeout = timeout_s
             first: bytes = self._port.read(1)

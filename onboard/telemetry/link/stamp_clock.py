@@ -11,5 +11,5 @@ class StampClock:
         self._start_ns = time.monotonic_ns()
 
     def __call__(self) -> int:
-        """Give the time now [us since the Unix epoch], the low two bits clear."""
+        """Return the time now [us since the Unix epoch], the low two bits clear."""
         return self.start_us + (time.monotonic_ns() - self._start_ns) // 1000 & ~3

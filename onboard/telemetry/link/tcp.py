@@ -51,7 +51,7 @@ class TcpLink:
         self._outlet = Outlet(self._socket.send, self._socket.close)
 
     def read(self, timeout_s: float) -> list[Part]:
-        """Give the bytes that are there; see `Link.read`."""
+        """Return the bytes that are there; see `Link.read`."""
         try:
             ready, _, _ = select.select([self._socket], [], [], timeout_s)
             data = self._socket.recv(READ_MOST_BYTES) if ready else b""

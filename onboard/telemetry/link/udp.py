@@ -60,7 +60,7 @@ class UdpLink:
         self._outlet = Outlet(self._send, self._socket.close)
 
     def read(self, timeout_s: float) -> list[Part]:
-        """Give the datagrams that are there; see `Link.read`."""
+        """Return the datagrams that are there; see `Link.read`."""
         try:
             ready, _, _ = select.select([self._socket], [], [], timeout_s)
             parts: list[Part] = []

@@ -24,7 +24,7 @@ class SavedLog(Protocol):
         """The log, or a session's folder, as given."""
 
     def parts(self, progress: Progress | None = None) -> Iterator[Frames | Block]:
-        """Give what the log holds, in order: frames, or blocks of channels.
+        """Return what the log holds, in order: frames, or blocks of channels.
 
         Raises
         ------
@@ -33,10 +33,10 @@ class SavedLog(Protocol):
         """
 
     def facts(self) -> LogFacts:
-        """Give what the parts read so far hold."""
+        """Return what the parts read so far hold."""
 
     def length_s(self) -> float:
-        """Give how long the log lasts [s]."""
+        """Return how long the log lasts [s]."""
 
 
 def open_log(path: Path) -> SavedLog:
@@ -56,7 +56,7 @@ def open_log(path: Path) -> SavedLog:
 
 
 def is_onboard_log(path: Path) -> bool:
-    """Tell whether a log is one that the autopilot wrote on board.
+    """Return whether a log is one that the autopilot wrote on board.
 
     Raises
     ------
@@ -72,7 +72,7 @@ def is_onboard_log(path: Path) -> bool:
 
 
 def blocks_of(log: SavedLog, decoder: Decoder, progress: Progress | None = None) -> Iterator[Block]:
-    """Give a log to its end as blocks, of whichever kind it is.
+    """Return a log to its end as blocks, of whichever kind it is.
 
     Parameters
     ----------
@@ -107,11 +107,11 @@ class OnboardLogParts:
         self._log = OnboardLog(path)
 
     def parts(self, progress: Progress | None = None) -> Iterator[Block]:
-        """Give the log's blocks; see `OnboardLog.blocks`."""
+        """Return the log's blocks; see `OnboardLog.blocks`."""
         return self._log.blocks(progress=progress)
 
     def facts(self) -> LogFacts:
-        """Give what the log holds, once its parts are read."""
+        """Return what the log holds, once its parts are read."""
         facts = self._log.facts
         return LogFacts(
             "onboard",
@@ -124,7 +124,7 @@ class OnboardLogParts:
         )
 
     def length_s(self) -> float:
-        """Give how long the log lasts [s]; all of it is read for that."""
+        """Return how long the log lasts [s]; all of it is read for that."""
         for _ in self.parts():
             pass
         return self._log.facts.duration_s

@@ -60,7 +60,7 @@ class LogFacts:
 
 
 def record_name(number: int) -> str:
-    """Give the name of a session's first, second, ... file.
+    """Return the name of a session's first, second, ... file.
 
     Examples
     --------
@@ -71,7 +71,7 @@ def record_name(number: int) -> str:
 
 
 def record_files(folder: Path) -> list[Path]:
-    """Give the files that a session's record consists of, in their order; none where none is.
+    """Return the files that a session's record consists of, in their order; none where none is.
 
     What is no file is passed over: a pipe would have its reader wait for ever.
 
@@ -85,7 +85,7 @@ def record_files(folder: Path) -> list[Path]:
 
 
 def missing_files(files: list[Path]) -> tuple[str, ...]:
-    """Give the names of those that lack among a record's files: the record went on behind them.
+    """Return the names of those that lack among a record's files: the record went on behind them.
 
     Examples
     --------
@@ -104,14 +104,14 @@ def _named(path: Path) -> re.Match[str] | None:
 
 
 def session_folder(path: Path) -> Path | None:
-    """Give the session's folder that a path means: itself, or that of its log; None for others."""
+    """Return session's folder that a path means: itself, or that of its log; None for others."""
     if path.is_dir():
         return path
     return path.parent if _named(path) else None
 
 
 def find_log(path: Path) -> list[Path]:
-    """Give the files of the log that a path means: the file itself, or those of a session's folder.
+    """Return files of the log that a path means: the file itself, or those of a session's folder.
 
     Raises
     ------
@@ -139,7 +139,7 @@ def find_log(path: Path) -> list[Path]:
 
 
 def log_bytes(files: list[Path]) -> int:
-    """Give how much a log's files hold together [bytes].
+    """Return how much a log's files hold together [bytes].
 
     Raises
     ------
@@ -174,7 +174,7 @@ class OpenLog:
         self._at = 0
 
     def read(self, most_bytes: int = -1) -> bytes:
-        """Give the next bytes: at most so many, or all; none at the end."""
+        """Return the next bytes: at most so many, or all; none at the end."""
         parts: list[bytes] = []
         left = most_bytes
         while left:
@@ -199,7 +199,7 @@ class OpenLog:
             begin = end
 
     def tail(self, most_bytes: int) -> bytes:
-        """Give the last bytes: so many, or all where there are fewer."""
+        """Return the last bytes: so many, or all where there are fewer."""
         size = sum(file.seek(0, 2) for file in self._files)
         self.seek(max(size - most_bytes, 0))
         return self.read()

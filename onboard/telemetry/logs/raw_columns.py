@@ -51,7 +51,7 @@ class Messages:
     rows: npt.NDArray[Any]
 
     def __len__(self) -> int:
-        """Give the number of messages."""
+        """Return the number of messages."""
         return len(self.stamp_us)
 
     @property

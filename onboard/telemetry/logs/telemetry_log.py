@@ -34,7 +34,7 @@ def read_log(
     wanted: Flags | None = None,
     progress: Progress | None = None,
 ) -> Iterator[Frames]:
-    """Give the frames of a telemetry log, window by window.
+    """Return the frames of a telemetry log, window by window.
 
     Parameters
     ----------
@@ -73,12 +73,12 @@ def read_log(
 
 
 def stamps_s(frames: Frames) -> FloatArray:
-    """Give the frames' stamps in seconds since the Unix epoch, shape (n,)."""
+    """Return the frames' stamps in seconds since the Unix epoch, shape (n,)."""
     return frames.stamp_us.astype(np.float64) * 1e-6
 
 
 def log_span_us(path: Path) -> tuple[int, int]:
-    """Give the first and last stamp of a log [us since the Unix epoch], reading only its ends.
+    """Return the first and last stamp of a log [us since the Unix epoch], reading only its ends.
 
     Raises
     ------
@@ -101,7 +101,7 @@ def log_span_us(path: Path) -> tuple[int, int]:
 
 
 def log_length_s(path: Path) -> float:
-    """Give how long a log lasts [s], reading all of it only where its clock was set meanwhile.
+    """Return how long a log lasts [s], reading all of it only where its clock was set meanwhile.
 
     Raises
     ------
@@ -138,7 +138,7 @@ class TelemetryLog:
         self._last_s = self._length_s = 0.0
 
     def parts(self, progress: Progress | None = None) -> Iterator[Frames]:
-        """Give the frames, window by window; see `read_log`."""
+        """Return the frames, window by window; see `read_log`."""
         for frames in read_log(self.path, progress=progress):
             self._note(frames)
             yield frames
@@ -154,7 +154,7 @@ class TelemetryLog:
             self._last_s = float(stamps[-1])
 
     def facts(self) -> LogFacts:
-        """Give what the parts read so far hold."""
+        """Return what the parts read so far hold."""
         # Stamps are whole microseconds.
         length_s = round(max(self._length_s, 0.0), 6)
         files = find_log(self.path)
@@ -169,5 +169,5 @@ class TelemetryLog:
         )
 
     def length_s(self) -> float:
-        """Give how long the log lasts [s], by its ends; see `log_length_s`."""
+        """Return how long the log lasts [s], by its ends; see `log_length_s`."""
         return log_length_s(self.path)

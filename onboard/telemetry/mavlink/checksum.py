@@ -29,7 +29,7 @@ LONG = 64
 
 
 def crc(data: bytes, extra: int | None = None) -> int:
-    """Give the checksum of `data`, followed by the byte `extra` where it is given.
+    """Return the checksum of `data`, followed by the byte `extra` where it is given.
 
     Examples
     --------

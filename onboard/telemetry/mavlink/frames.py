@@ -22,7 +22,7 @@ STAMP_BYTES = 8
 
 
 def with_room(*parts: bytes) -> Bytes:
-    """Give the parts as one array of bytes with `ROOM` zero bytes behind them."""
+    """Return the parts as one array of bytes with `ROOM` zero bytes behind them."""
     return np.frombuffer(b"".join((*parts, _ROOM)), np.uint8)
 
 
@@ -57,7 +57,7 @@ class Frames:
     bad_bytes: int
 
     def __len__(self) -> int:
-        """Give the number of frames."""
+        """Return the number of frames."""
         return len(self.marker)
 
     @property
@@ -76,7 +76,7 @@ class Frames:
         return headers.component_ids(self.word)
 
     def where(self, chosen: Flags | Ints) -> "Frames":
-        """Give the chosen frames only; `bad_bytes` stays with the whole."""
+        """Return the chosen frames only; `bad_bytes` stays with the whole."""
         return Frames(
             self.data,
             self.marker[chosen],
@@ -88,7 +88,7 @@ class Frames:
         )
 
     def by_message(self) -> Iterator[tuple[int, Ints]]:
-        """Give each message that is among the frames, and the places where it stands, in order.
+        """Return each message that is among the frames, and the places where it stands, in order.
 
         Ids from `ID_LIMIT` on, which no definition has, are given as one below it.
         """
@@ -100,7 +100,7 @@ class Frames:
             yield int(ordered[begin]), order[begin:end]
 
     def rows(self, layout: Layout, place: Ints | None = None) -> npt.NDArray[Any]:
-        """Give the payloads as rows of a message's fields.
+        """Return the payloads as rows of a message's fields.
 
         Zero bytes that MAVLink 2 leaves out at a payload's end, and extension fields that an older
         sender does not have, read as zero.
@@ -134,7 +134,7 @@ class Frames:
         return rows.view(layout.fields)
 
     def records(self) -> bytes:
-        """Give the frames as a telemetry log holds them: stamp, then the frame unaltered.
+        """Return the frames as a telemetry log holds them: stamp, then the frame unaltered.
 
         The stamp is eight bytes, big-endian, its low two bits clear.
         """
@@ -148,7 +148,7 @@ class Frames:
 
 
 def joined(parts: Sequence[Frames]) -> Frames:
-    """Give the frames of several stretches as one, without the bytes between them; in order."""
+    """Return the frames of several stretches as one, without the bytes between them; in order."""
     size = np.concatenate([part.size for part in parts])
     data = b"".join(
         part.data[at : at + length].tobytes()

@@ -246,7 +246,7 @@ def _one_after_another(start: Ints, end: Ints, known: Flags, in_step: bool) -> F
 
 
 def _first_open(places: _Places, waits: Flags, start: Ints, end: Ints, in_step: bool) -> int | None:
-    """Give the first place that cannot be judged before more bytes come, None where all can."""
+    """Return the first place that cannot be judged before more bytes come, None where all can."""
     for place in np.flatnonzero(~places.complete | waits).tolist():
         at = int(places.start[place])
         before = int(np.searchsorted(start, at)) - 1

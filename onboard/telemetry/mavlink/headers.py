@@ -28,7 +28,7 @@ SIGNATURE_BYTES = 13
 
 
 def read_words(data: Bytes, marker: Ints) -> Ints:
-    """Give the header words of frames whose markers stand there, shape (n,).
+    """Return the header words of frames whose markers stand there, shape (n,).
 
     Parameters
     ----------
@@ -56,37 +56,37 @@ def is_version_1(word: Ints) -> Flags:
 
 
 def payload_bytes(word: Ints) -> Ints:
-    """Give the payloads' lengths."""
+    """Return the payloads' lengths."""
     return word >> 8 & 255
 
 
 def flags(word: Ints) -> Ints:
-    """Give the incompatibility flags."""
+    """Return the incompatibility flags."""
     return word >> 16 & 255
 
 
 def sequences(word: Ints) -> Ints:
-    """Give the senders' sequence numbers, 0 to 255."""
+    """Return the senders' sequence numbers, 0 to 255."""
     return word >> 32 & 255
 
 
 def system_ids(word: Ints) -> Ints:
-    """Give the senders' systems."""
+    """Return the senders' systems."""
     return word >> 40 & 255
 
 
 def component_ids(word: Ints) -> Ints:
-    """Give the senders' components."""
+    """Return the senders' components."""
     return word >> 48 & 255
 
 
 def header_bytes(word: Ints) -> Ints:
-    """Give how many bytes stand in front of the payload, the marker included."""
+    """Return how many bytes stand in front of the payload, the marker included."""
     return HEADER_2 - (HEADER_2 - HEADER_1) * is_version_1(word)
 
 
 def frame_bytes(word: Ints) -> Ints:
-    """Give the frames' lengths, from marker to the end of the checksum or the signature."""
+    """Return the frames' lengths, from marker to the end of the checksum or the signature."""
     size = payload_bytes(word) + (HEADER_2 + CHECKSUM_BYTES)
     size[np.flatnonzero(is_version_1(word))] += HEADER_1 - HEADER_2
     size[np.flatnonzero(word & SIGNED << 16)] += SIGNATURE_BYTES
@@ -94,7 +94,7 @@ def frame_bytes(word: Ints) -> Ints:
 
 
 def message_ids(data: Bytes, marker: Ints, word: Ints) -> Ints:
-    """Give the message ids."""
+    """Return the message ids."""
     ids = word >> 56 & 255
     ids |= data.take(marker + 8).astype(np.int64) << 8
     ids |= data.take(marker + 9).astype(np.int64) << 16

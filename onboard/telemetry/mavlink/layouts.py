@@ -99,7 +99,7 @@ _NUMPY_TYPE = {
 
 @functools.cache
 def layout(message_id: int) -> Layout:
-    """Give the layout of a message.
+    """Return the layout of a message.
 
     Raises
     ------
@@ -126,7 +126,7 @@ def layout(message_id: int) -> Layout:
 
 
 def message_name(message_id: int) -> str:
-    """Give a message's name in the MAVLink definitions.
+    """Return a message's name in the MAVLink definitions.
 
     Raises
     ------
@@ -144,7 +144,7 @@ def _numbers() -> dict[str, int]:
 
 
 def message_number(name: str) -> int | None:
-    """Give the id of the message of that name, None if no definition has it.
+    """Return the id of the message of that name, None if no definition has it.
 
     Examples
     --------
@@ -156,7 +156,7 @@ def message_number(name: str) -> int | None:
 
 @functools.cache
 def crc_extras() -> npt.NDArray[np.int16]:
-    """Give CRC_EXTRA by message id, `UNKNOWN_ID` where no definition has the id, shape (65536,)."""
+    """Return CRC_EXTRA by message id, `UNKNOWN_ID` where none is defined, shape (65536,)."""
     table = np.full(ID_LIMIT, UNKNOWN_ID, np.int16)
     for message_id, message in DEFINITIONS.items():
         if 0 <= message_id < ID_LIMIT:

@@ -57,7 +57,7 @@ class _Places:
         self._data, self._mirrored = data, mirrored
 
     def next(self, at: int, last: int) -> int:
-        """Give the next place from `at` to `last`, else the one behind `last`."""
+        """Return the next place from `at` to `last`, else the one behind `last`."""
         self._tried += 1
         if self._tried > TRIED_MOST:
             at = self._next_passing(at, last)
@@ -65,7 +65,7 @@ class _Places:
         return min(place.start(), last + 1) if place else last + 1
 
     def _next_passing(self, at: int, last: int) -> int:
-        """Give a place from `at` on that no place with a frame that passes lies in front of."""
+        """Return a place from `at` on that no place with a frame that passes lies in front of."""
         # Behind this a frame may be cut off: what it is can only be told by its marker.
         whole = len(self._data) - LONGEST
         while at <= last and (at in self._sieved or whole - at >= SIEVED_LEAST_BYTES):
@@ -131,7 +131,7 @@ def walk(data: bytes, in_step: bool, until: int = sys.maxsize) -> tuple[list[int
 
 
 def _unknown_counts(data: bytes, at: int, end: int, places: _Places) -> bool | None:
-    """Tell whether an unknown message's frame, in step, counts; None until more bytes come."""
+    """Return whether an unknown message's frame, in step, counts; None until more bytes come."""
     if end + HEADER_BYTES > len(data):
         return None
     begins = data[end] == MARKER_1 or (data[end] == MARKER_2 and data[end + 2] <= SIGNED)

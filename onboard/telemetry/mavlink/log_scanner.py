@@ -27,7 +27,7 @@ class LogScanner:
         """Frames found so far, wanted or not."""
 
     def push(self, data: bytes, *, final: bool = False) -> Frames:
-        """Give the frames that the bytes complete; `final` says that no more will come."""
+        """Return the frames that the bytes complete; `final` says that no more will come."""
         window = with_room(self._rest, data)
         size = len(self._rest) + len(data)
         found = scan(window, size, in_step=self._in_step, final=final, wanted=self._wanted)

@@ -33,7 +33,7 @@ def pack(
     *,
     signer: Signer | None = None,
 ) -> bytes:
-    """Give one MAVLink 2 frame.
+    """Return one MAVLink 2 frame.
 
     Zero bytes at the payload's end are left out, its first byte never is (MAVLink serialisation
     guide).
@@ -75,7 +75,7 @@ def pack(
 
 
 def heartbeat() -> tuple[int, bytes]:
-    """Give HEARTBEAT: an onboard controller that flies, drives and sails nothing."""
+    """Return HEARTBEAT: an onboard controller that flies, drives and sails nothing."""
     return HEARTBEAT, _payload(
         HEARTBEAT,
         type=ONBOARD_CONTROLLER,
@@ -88,7 +88,7 @@ def heartbeat() -> tuple[int, bytes]:
 def message_interval(
     system_id: int, component_id: int, wanted_id: int, rate_hz: float
 ) -> tuple[int, bytes]:
-    """Give COMMAND_LONG that asks a component for a message at a rate.
+    """Return COMMAND_LONG that asks a component for a message at a rate.
 
     Parameters
     ----------
@@ -111,7 +111,7 @@ def message_interval(
 
 
 def data_stream(system_id: int, component_id: int, group: int, rate_hz: int) -> tuple[int, bytes]:
-    """Give REQUEST_DATA_STREAM, the older way to ask: a group of messages, started at a rate.
+    """Return REQUEST_DATA_STREAM, the older way to ask: a group of messages, started at a rate.
 
     Parameters
     ----------

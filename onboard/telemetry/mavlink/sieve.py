@@ -57,7 +57,7 @@ _tables = cache(_Tables)
 
 
 def passing(data: bytes, mirrored: bytes, begin: int, end: int) -> list[int]:
-    """Give all places where a frame of a known message begins whose checksum is right, in order.
+    """Return all places where a frame of a known message begins whose checksum is right, in order.
 
     Parameters
     ----------
@@ -102,7 +102,7 @@ def passing(data: bytes, mirrored: bytes, begin: int, end: int) -> list[int]:
 
 
 def _states(mirrored: bytes) -> Words:
-    """Give the state in front of each byte, begun with 0 in front of the first."""
+    """Return the state in front of each byte, begun with 0 in front of the first."""
     whole = len(mirrored) // ROW_BYTES + 1
     padded = mirrored.ljust(whole * ROW_BYTES, b"\0")
     rows = [padded[at : at + ROW_BYTES] for at in range(0, len(padded) - ROW_BYTES, ROW_BYTES)]

@@ -36,7 +36,7 @@ SETUP_SIGNING = 256
 
 
 def key_from_text(text: str) -> bytes:
-    """Give the key that a profile states as 64 hexadecimal digits.
+    """Return the key that a profile states as 64 hexadecimal digits.
 
     Raises
     ------
@@ -71,7 +71,7 @@ _WAYS_TO_STATE = (
 
 
 def without_key(profile_text: str) -> str | None:
-    r"""Give a profile's text without its `link.signing_key`, to be kept or passed on.
+    r"""Return a profile's text without its `link.signing_key`, to be kept or passed on.
 
     Returns
     -------
@@ -135,7 +135,7 @@ class SignatureGate:
         """By system, component and link id. Only who has the key can add to it."""
 
     def push(self, frames: Frames, sure_now_us: int | None = None) -> Frames:
-        """Give the frames that may be used, in order; `bad_bytes` is carried over.
+        """Return the frames that may be used, in order; `bad_bytes` is carried over.
 
         Parameters
         ----------
@@ -211,7 +211,7 @@ class Signer:
         self._last_ticks = -1
 
     def signature(self, frame: bytes) -> bytes:
-        """Give the 13 bytes that go behind a frame.
+        """Return the 13 bytes that go behind a frame.
 
         Parameters
         ----------
@@ -226,7 +226,7 @@ class Signer:
 
 
 def signature(key: bytes, frame: bytes, link_id: int, stamp_ticks: int) -> bytes:
-    """Give the signature of a frame.
+    """Return the signature of a frame.
 
     Parameters
     ----------
@@ -244,7 +244,7 @@ def signature(key: bytes, frame: bytes, link_id: int, stamp_ticks: int) -> bytes
 
 
 def ticks(unix_us: int) -> int:
-    """Give a time [us since the Unix epoch] as signatures have it; before 2015 zero.
+    """Return a time [us since the Unix epoch] as signatures have it; before 2015 zero.
 
     Examples
     --------

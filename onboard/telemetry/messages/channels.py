@@ -27,7 +27,7 @@ ARMED = 128
 
 
 def _known(values: Rows, *unknown: float, per: float = 1.0) -> FloatArray:
-    """Give values of which `per` make one SI unit, NaN where the raw value is one of `unknown`."""
+    """Return raw / `per` in SI units, NaN where the raw value is one of `unknown`."""
     known = values.astype(np.float64) / per
     for mark in unknown:
         known[values == mark] = np.nan

@@ -35,11 +35,11 @@ class Decoder:
         self._waiting: list[_Part] = []
 
     def push(self, frames: Frames) -> Block:
-        """Give the samples whose time the frames settle; the others wait for the next stamp."""
+        """Return the samples whose time the frames settle; the others wait for the next stamp."""
         return self._release(self._take(self.craft.push(frames)))
 
     def silence(self, now_us: int) -> Block:
-        """Give the samples that are settled by nothing having come until now.
+        """Return the samples that are settled by nothing having come until now.
 
         Parameters
         ----------
@@ -50,7 +50,7 @@ class Decoder:
         return self._release([*settled, self.time.silence(now_us * 1e-6)])
 
     def finish(self) -> Block:
-        """Give the samples that still wait when the stream ends."""
+        """Return the samples that still wait when the stream ends."""
         settled = self._take(self.craft.finish())
         return self._release([*settled, self.time.finish()])
 

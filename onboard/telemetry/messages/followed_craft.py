@@ -62,7 +62,7 @@ class CraftFilter:
         return set(self._heard) - {self.system_id}
 
     def push(self, frames: Frames) -> list[Frames]:
-        """Give the frames of the followed autopilot, in order."""
+        """Return the frames of the followed autopilot, in order."""
         self._hear(frames)
         if len(frames):
             self._held.append(frames)

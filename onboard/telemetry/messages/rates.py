@@ -67,14 +67,14 @@ class Wanted:
             self.counts.popleft()
 
     def rate_hz(self, now_s: float) -> float:
-        """Give the rate: over the window, or over its last second where that is more."""
+        """Return the rate: over the window, or over its last second where that is more."""
         window = sum(number for at_s, number in self.counts if at_s > now_s - WINDOW_S)
         second = sum(number for at_s, number in self.counts if at_s > now_s - 1.0)
         # One message is no rate; two in a second are a stream that has just begun.
         return max(window / WINDOW_S, second if second > 1 else 0.0)
 
     def comes(self, now_s: float) -> bool:
-        """Tell whether it comes often enough."""
+        """Return whether it comes often enough."""
         return self.rate_hz(now_s) >= ENOUGH_FRACTION * self.need.rate_hz
 
     def asked(self, now_s: float) -> None:

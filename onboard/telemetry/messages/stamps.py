@@ -12,7 +12,7 @@ LEAP_S = 86_400.0
 
 
 def steps_s(stamp_s: FloatArray, before_s: float) -> FloatArray:
-    """Give the time from each stamp to the next [s]; where the clock was set, nothing.
+    """Return the time from each stamp to the next [s]; where the clock was set, nothing.
 
     Parameters
     ----------

@@ -82,12 +82,12 @@ class TimeBase:
         return self._boot_s if np.isfinite(self._boot_s) else float("nan")
 
     def taken_restarts(self) -> list[tuple[float, float]]:
-        """Give the restarts since this was last asked: stream times before and after [s]."""
+        """Return the restarts since this was last asked: stream times before and after [s]."""
         found, self._off = self._off, []
         return found
 
     def push(self, receipt_s: FloatArray, boot_s: FloatArray, sequence: Ints) -> FloatArray:
-        """Give the stream time of the waiting and new messages, in order, as far as it is settled.
+        """Return stream time of the waiting and new messages, in order, as far as it is settled.
 
         Parameters
         ----------
@@ -154,7 +154,7 @@ class TimeBase:
         return kept, told
 
     def silence(self, now_s: float) -> FloatArray:
-        """Give the times of waiting messages that are settled by nothing having come until now.
+        """Return the times of waiting messages that are settled by nothing having come until now.
 
         Parameters
         ----------
@@ -205,7 +205,7 @@ class TimeBase:
         return np.concatenate(parts) if parts else np.empty(0)
 
     def finish(self) -> FloatArray:
-        """Give the times of the messages that still wait when the stream ends."""
+        """Return the times of the messages that still wait when the stream ends."""
         waiting = self._waiting_receipt
         self._waiting_receipt = self._suspect_s = np.empty(0)
         self._waiting_sequence = np.empty(0, np.int64)
@@ -280,7 +280,7 @@ class TimeBase:
 
 
 def _sent(numbers: Ints, before: int) -> Ints:
-    """Give how many messages were sent up to each, counted from the one numbered `before`."""
+    """Return how many messages were sent up to each, counted from the one numbered `before`."""
     steps = np.diff(numbers, prepend=before) & 255
     # Senders that do not count, and messages a few places late: each comes one after another.
     steps[(steps == 0) | (steps > 256 - LATE_MOST)] = 1

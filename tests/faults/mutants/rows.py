@@ -31,12 +31,12 @@ class Mutant:
     tests: tuple[str, ...]
 
     def put_into(self, text: str) -> str | None:
-        """Give the text with the fault in; None where the place is not found, or not once."""
+        """Return the text with the fault in; None where the place is not found, or not once."""
         return text.replace(self.old, self.new) if text.count(self.old) == 1 else None
 
 
 def read(path: Path) -> list[Mutant]:
-    """Give the faults of one list.
+    """Return the faults of one list.
 
     Raises
     ------
@@ -53,5 +53,5 @@ def read(path: Path) -> list[Mutant]:
 
 
 def every_list() -> dict[str, list[Mutant]]:
-    """Give all faults, by the name of their list."""
+    """Return all faults, by the name of their list."""
     return {path.stem: read(path) for path in sorted(LISTS.glob("*.toml"))}

@@ -108,7 +108,7 @@ class Browser:
         await asyncio.sleep(0.05)  # the encryption's farewell
 
     async def ask(self, method: str, path: str, **more: Any) -> tuple[int, str, Any]:
-        """Give an answer's number, text and headers."""
+        """Return an answer's number, text and headers."""
         more.setdefault("allow_redirects", False)
         async with self.session.request(method, self._door.url + path, **more) as answer:
             return answer.status, await answer.text(), answer.headers
@@ -128,6 +128,6 @@ class Browser:
 
 
 def says(page: str) -> str:
-    """Give the sentence on top of the strangers' page."""
+    """Return the sentence on top of the strangers' page."""
     found = re.search(r'<p role="alert">(.*?)</p>', page)
     return found.group(1) if found else ""

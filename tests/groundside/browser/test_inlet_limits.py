@@ -102,7 +102,7 @@ def test_a_good_code_is_not_counted_against_its_address(tmp_path: Path) -> None:
 
 
 async def ended(reader: asyncio.StreamReader, within_s: float) -> bool:
-    """Tell whether the other end hangs up in time."""
+    """Return whether the other end hangs up in time."""
     with contextlib.suppress(ConnectionError):
         try:
             async with asyncio.timeout(within_s):

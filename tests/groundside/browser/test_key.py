@@ -13,7 +13,7 @@ from tests.groundside.browser.open_door import paired_folder, tls
 
 
 async def met_with(port: int) -> bytes:
-    """Give the fingerprint that a new browser sees."""
+    """Return the fingerprint that a new browser sees."""
     _, writer = await asyncio.open_connection("127.0.0.1", port, ssl=tls(), server_hostname="")
     certificate = writer.get_extra_info("ssl_object").getpeercert(binary_form=True)
     writer.transport.abort()

@@ -29,7 +29,7 @@ def free_port() -> int:
 
 
 def viewers_of(parent: int) -> list[int]:
-    """Give the processes that a process started."""
+    """Return the processes that a process started."""
     path = Path(f"/proc/{parent}/task/{parent}/children")
     return [int(pid) for pid in path.read_text().split()]
 

@@ -195,7 +195,8 @@ def test_so_it_is_for_the_viewer(tmp_path: Path, words: tuple[str, ...], said: s
 def test_without_the_library_it_says_how_to_have_it(tmp_path: Path) -> None:
     code = (
         "import sys; sys.modules['cryptography'] = None\n"
-        f"from onboard.__main__ import main; sys.exit(main(['pair', '--record', '{tmp_path}/r']))"
+        "from onboard.daemon.command_line import main;"
+        f" sys.exit(main(['pair', '--record', '{tmp_path}/r']))"
     )
     result = subprocess.run(
         [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False

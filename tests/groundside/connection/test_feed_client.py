@@ -13,7 +13,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from groundside.connection.feed_client import FeedClient, parse_address
+from groundside.connection.address import parse_address
+from groundside.connection.feed_client import FeedClient
 from groundside.connection.source import Update
 from onboard.contract.figure import Unknown
 from onboard.contract.messages import Hello

@@ -34,7 +34,7 @@ LONGER_AND_LONGER_S = (2.0, 8.0, 32.0)
 
 
 def nobody() -> int:
-    """Give a port that nothing listens on."""
+    """Return a port that nothing listens on."""
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         return int(taken.getsockname()[1])

@@ -51,7 +51,7 @@ def targets(*snapshots: Snapshot | None) -> list[Target | Unknown | None]:
 
 
 def target(*snapshots: Snapshot | None) -> Target:
-    """Give the target of the last one."""
+    """Return the target of the last one."""
     last = targets(*snapshots)[-1]
     assert isinstance(last, Target)
     return last

@@ -56,23 +56,23 @@ TO_GO = changed(
 
 
 def snapshot(**changes: Any) -> Snapshot:
-    """Give the early snapshot with some of its fields changed, as `made_snapshot` does."""
+    """Return the early snapshot with some of its fields changed, as `made_snapshot` does."""
     return changed(BARE, **changes)
 
 
 def scene(shown: Snapshot | None = None, **more: Any) -> Scene:
-    """Give a scene in km/h for the faces."""
+    """Return a scene in km/h for the faces."""
     return Scene(shown or snapshot(), **{"units": CHOICES["km/h"], **more})
 
 
 def waiting(**more: Any) -> Scene:
-    """Give the scene before the first snapshot."""
+    """Return the scene before the first snapshot."""
     nothing = unknown_snapshot(Unknown(Reason.NO_DATA), "a test")
     return scene(nothing, started=False, source="a test", **more)
 
 
 def replayed(t_s: float = 431.2, **changes: Any) -> ReplayState:
-    """Give where a replay is."""
+    """Return where a replay is."""
     return replace(ReplayState(4.0, False, t_s, 720.0, 1.0), **changes)
 
 
@@ -171,7 +171,7 @@ class Clock:
 
 
 def rows_of(app: App[Any]) -> list[str]:
-    """Give the rows of the screen as text. The toolkit has no public way to do so."""
+    """Return the rows of the screen as text. The toolkit has no public way to do so."""
     strips = app.screen._compositor.render_strips()
     return [strip.text for strip in strips]
 
@@ -254,7 +254,7 @@ def ride(size: tuple[int, int], act: Callable[[Ride], Awaitable[None]], **option
 
 
 def holds_drawn(rows: list[str], text: str) -> bool:
-    """Tell whether a text stands on the screen in big type of any size."""
+    """Return whether a text stands on the screen in big type of any size."""
     for size in SIZES:
         drawn = draw(text, size)
         for top in range(len(rows) - len(drawn) + 1):

@@ -67,7 +67,7 @@ class Browser:
 
 
 def said(record: Path) -> list[dict[str, object]]:
-    """Give what the daemon kept beside its record of what was said to it."""
+    """Return what the daemon kept beside its record of what was said to it."""
     (marks,) = record.glob("*/marks.jsonl")
     lines = map(json.loads, marks.read_text().splitlines())
     return [{k: v for k, v in line.items() if k in ("key", "value", "mark")} for line in lines]

@@ -36,7 +36,7 @@ QUIET_LINES = "│└─┴┤░▒—"
 
 
 def riding() -> Update:
-    """Give a ride with all that a view can show."""
+    """Return a ride with all that a view can show."""
     line = GrowingLine()
     for second in range(432):
         stop = 200 <= second < 230
@@ -89,7 +89,7 @@ def test_every_view_looks_as_it_is_meant_to(size: tuple[int, int]) -> None:
 
 
 def luminance(colour: Any) -> float:
-    """Give the relative luminance (WCAG 2.1)."""
+    """Return the relative luminance (WCAG 2.1)."""
     parts = [value / 255.0 for value in colour.get_truecolor()]
     red, green, blue = (v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in parts)
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue

@@ -12,7 +12,6 @@ from geographiclib.geodesic import Geodesic
 from hypothesis import given
 from hypothesis import strategies as st
 
-from groundside.reports.log_profile import profile_for
 from groundside.reports.review import many
 from groundside.reports.review.summary import Drawn, review
 from groundside.studies.ride_series import (
@@ -29,7 +28,7 @@ from groundside.studies.ride_series import (
 )
 from onboard.contract.trip_line import TripLine
 from onboard.efficiency.sources.settled_seconds import Cells, part_of_cells
-from onboard.profile import Profile, load_profile
+from onboard.profile import Profile, load_profile, profile_for
 from tests.groundside.reports.review.rides import several
 
 LOGS = Path(__file__).parents[3] / "replay_logs"
@@ -58,7 +57,7 @@ def cells(t_s: np.ndarray, power_w, speed_mps, latitude_deg, longitude_deg) -> C
 
 
 def varied(count: int) -> Cells:
-    """Give seconds with gaps in power, in speed, in place and in time."""
+    """Return seconds with gaps in power, in speed, in place and in time."""
     random = np.random.default_rng(4)
     t_s = np.arange(1.0, count + 1)
     t_s[count // 2 :] += 500.0

@@ -95,7 +95,7 @@ EITHER: dict[str, str] = {"problem": "errno", "leg_sd_mps": "change_mps"}
 
 
 def samples(row: Code, name: str) -> tuple[Value, Value]:
-    """Give two values that a statement may hold under a name."""
+    """Return two values that a statement may hold under a name."""
     if name == "problem":
         return PROBLEMS[row.code]
     if name in SAMPLES:
@@ -109,12 +109,12 @@ def text_of(row: Code, sentence: Sentence, units: Units, **other: Value) -> str:
 
 
 def aside_of(row: Code, name: str) -> dict[str, Value]:
-    """Give what must not be known for a value to be said."""
+    """Return what must not be known for a value to be said."""
     return {EITHER[name]: None} if EITHER.get(name) in row.names else {}
 
 
 def asides(row: Code) -> list[dict[str, Value]]:
-    """Give the ways in which a row is to be looked at: all known, and each of those."""
+    """Return the ways in which a row is to be looked at: all known, and each of those."""
     return [{}, *(aside for name in row.names if (aside := aside_of(row, name)))]
 
 

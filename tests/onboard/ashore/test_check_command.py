@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from onboard.__main__ import main
+from onboard.daemon.command_line import main
 from tests.daemon_process import ROOT, Daemon
 from tests.patience import PATIENCE_S
 from tests.small_streams import Sender

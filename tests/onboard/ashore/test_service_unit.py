@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pytest
 
-from onboard.__main__ import main
 from onboard.ashore import service_unit
 from onboard.ashore.service_unit import (
     Plan,
@@ -21,6 +20,7 @@ from onboard.ashore.service_unit import (
     unit_path,
     unit_text,
 )
+from onboard.daemon.command_line import main
 from onboard.errors import UsageError
 from onboard.profile import Profile, parse_profile
 

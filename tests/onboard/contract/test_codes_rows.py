@@ -24,7 +24,7 @@ NEVER = frozenset({"newer"})
 
 
 def _members(kind: type) -> dict[str, type]:
-    """Give what the contract defines of a kind, by name."""
+    """Return what the contract defines of a kind, by name."""
     found = {}
     for module in pkgutil.iter_modules(onboard.contract.__path__):
         if module.name.startswith("__"):
@@ -60,7 +60,7 @@ def sources() -> dict[str, ast.Module]:
 
 
 def rows_named(node: ast.AST) -> Iterator[tuple[str, str]]:
-    """Give family and row of each `Family.ROW` in a piece of source."""
+    """Return family and row of each `Family.ROW` in a piece of source."""
     for part in ast.walk(node):
         if isinstance(part, ast.Attribute):
             family = getattr(part.value, "id", getattr(part.value, "attr", None))
@@ -85,7 +85,7 @@ def said_in(name: str, tree: ast.Module) -> Iterator[Said]:
 
 
 def faults(name: str, tree: ast.Module) -> list[str]:
-    """Give where a statement's values are not those of its row."""
+    """Return where a statement's values are not those of its row."""
     found = []
     for one in said_in(name, tree):
         if one.row is None:
@@ -99,7 +99,7 @@ def faults(name: str, tree: ast.Module) -> list[str]:
 
 
 def used_rows(trees: dict[str, ast.Module]) -> set[tuple[str, str]]:
-    """Give the rows that the product names, its words apart: a sentence is no use."""
+    """Return the rows that the product names, its words apart: a sentence is no use."""
     return {
         row
         for name, tree in trees.items()

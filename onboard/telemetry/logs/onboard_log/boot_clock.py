@@ -29,7 +29,7 @@ class BootClock:
         self.restarts = 0
 
     def push(self, stamp_s: FloatArray, *, final: bool = False) -> FloatArray:
-        """Give the stream time of the waiting and new records, in order, as far as it is settled.
+        """Return the stream time of the waiting and new records, in order, as far as it is settled.
 
         Parameters
         ----------
@@ -82,7 +82,7 @@ class BootClock:
 
 
 def _odd(one_s: float, before_s: float, after_s: float) -> bool:
-    """Tell whether a stamp agrees with neither of two others that agree with each other."""
+    """Return whether a stamp agrees with neither of two others that agree with each other."""
     return (
         abs(before_s - after_s) <= APART_S < abs(one_s - after_s)
         and abs(one_s - before_s) > APART_S

@@ -18,15 +18,15 @@ class Fields:
         self._rows = rows
 
     def __len__(self) -> int:
-        """Give the number of records."""
+        """Return the number of records."""
         return len(self._rows)
 
     def has(self, name: str) -> bool:
-        """Tell whether the layout has a field with a number in it."""
+        """Return whether the layout has a field with a number in it."""
         return self._letters.get(name, "Z") not in TEXT_LETTERS + "a"
 
     def get(self, *names: str) -> FloatArray:
-        """Give the first of these fields that the layout has, NaN if it has none; shape (n,)."""
+        """Return the first of these fields that the layout has, NaN if it has none; shape (n,)."""
         for name in names:
             if self.has(name):
                 # A float's signalling NaN, such as damage makes, is a NaN like any other.
@@ -38,19 +38,19 @@ class Fields:
         return np.full(len(self), np.nan)
 
     def known(self, name: str, *unknown: float, per: float = 1.0) -> FloatArray:
-        """Give a field of which `per` make one SI unit, NaN where it is infinite or `unknown`."""
+        """Return a field of which `per` make one SI unit, NaN where it is infinite or `unknown`."""
         values = self.get(name)
         values[np.isinf(values) | np.isin(values, unknown)] = np.nan
         values /= per
         return values
 
     def instance(self, default: int) -> FloatArray:
-        """Give which device of several each record is of."""
+        """Return which device of several each record is of."""
         values = self.get("I", "Inst", "Instance")
         return np.where(np.isfinite(values), values, float(default))
 
     def texts(self, name: str) -> Sequence[str] | None:
-        """Give a text field, None where the layout lacks it."""
+        """Return a text field, None where the layout lacks it."""
         if not self._layout.texts(name):
             return None
         return [text(value) for value in self._rows[name].tolist()]

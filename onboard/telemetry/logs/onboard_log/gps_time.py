@@ -23,7 +23,7 @@ _NEEDED = ("TimeUS", "GWk", "GMS")
 
 
 def utc_s(week: Any, milliseconds: Any) -> Any:
-    """Give Unix time [s] of a time in a GPS week; numbers or arrays.
+    """Return Unix time [s] of a time in a GPS week; numbers or arrays.
 
     Examples
     --------
@@ -68,7 +68,7 @@ class BaseFinder:
                 self._second_base_s = base_s
 
     def finish(self) -> float | None:
-        """Give Unix time at boot [s] when the log is read, None if it is unknown."""
+        """Return Unix time at boot [s] when the log is read, None if it is unknown."""
         if self.base_s is None and not self._found.get("GPS"):
             return self._second_base_s
         return self.base_s
@@ -80,6 +80,6 @@ def _base_s(row: np.void) -> float:
 
 
 def stamps_s(base_s: float, time_us: npt.NDArray[Any]) -> npt.NDArray[np.float64]:
-    """Give Unix time [s] of boot clock readings [us]."""
+    """Return Unix time [s] of boot clock readings [us]."""
     stamps: npt.NDArray[np.float64] = base_s + time_us.astype(np.float64) * 0.000001
     return stamps

@@ -46,7 +46,7 @@ class Column:
         self._count = needed
 
     def take(self, letter: str) -> Array:
-        """Give the values, in the unit that the letter stands for, and let go of them."""
+        """Return the values, in the unit that the letter stands for, and let go of them."""
         kept, self._kept = self._kept, np.empty(0)
         if letter in DIVISOR:
             scaled = kept[: self._count].astype(np.float64)
@@ -88,7 +88,7 @@ class Table:
             self._runs.append((number, count))
 
     def letters(self) -> Mapping[str, str]:
-        """Give each field's letter; of the newest layout that has the field."""
+        """Return each field's letter; of the newest layout that has the field."""
         merged: dict[str, str] = {}
         for layout in self._layouts.values():
             merged |= layout.letters
@@ -100,7 +100,7 @@ class Table:
         return any(layout.timed for layout in self._layouts.values())
 
     def take(self) -> dict[str, Array]:
-        """Give the columns and let go of them; NaN (or no text) where a layout lacks a field."""
+        """Return the columns and let go of them; NaN (or no text) where a layout lacks a field."""
         if len(self._columns) == 1:
             ((number, columns),) = self._columns.items()
             letters = self._layouts[number].letters

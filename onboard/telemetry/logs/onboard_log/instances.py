@@ -35,7 +35,7 @@ class InstanceFields:
         self._seen = len(window.layouts)
 
     def field(self, name: str) -> str | None:
-        """Give the instance field of records of this name, None if the log names none."""
+        """Return the instance field of records of this name, None if the log names none."""
         for layout in reversed(self._types.get(name, [])):
             at = self._units.get(layout.type, "").find(_MARK)
             if 0 <= at < len(layout.letters):

@@ -80,7 +80,7 @@ class OnboardLog:
         *,
         progress: Callable[[int], None] | None = None,
     ) -> Iterator[Block]:
-        """Give the log's channels, from its beginning, one block a window.
+        """Return the log's channels, from its beginning, one block a window.
 
         Parameters
         ----------
@@ -131,7 +131,7 @@ class _Reading:
         return self._release(parts, time_us, final=False)
 
     def finish(self) -> Block:
-        """Give the samples that still wait when the log ends."""
+        """Return the samples that still wait when the log ends."""
         return self._release([], np.empty(0, np.int64), final=True)
 
     def _release(self, parts: list[Part], time_us: Ints, *, final: bool) -> Block:
@@ -218,7 +218,7 @@ class _Reading:
                 self._first_utc_s = float(clock["utc_s"][first] - clock.t_s[first])
 
     def facts(self) -> Facts:
-        """Give what is known when all is read."""
+        """Return what is known when all is read."""
         return Facts(
             self._messages,
             self._bad_bytes,

@@ -18,7 +18,7 @@ class Modes:
         self._mode = self._armed = float("nan")
 
     def part(self, records: list[tuple[Fields, Ints]]) -> Part:
-        """Give a sample for each record.
+        """Return a sample for each record.
 
         Parameters
         ----------
@@ -45,7 +45,7 @@ class Modes:
 
 
 def stated_modes(fields: Fields) -> list[str | int | None]:
-    """Give the mode that each MODE record states: its name or else its number, None without."""
+    """Return the mode that each MODE record states: its name or else its number, None without."""
     names = fields.texts("Mode")
     if names is not None:
         return list(names)

@@ -26,7 +26,7 @@ _NEIGHBOURS = range(-4, 4)
 
 
 def followed_receiver(path: Path, window_bytes: int) -> int:
-    """Give the receiver to follow: the first, or the one that has a fix where the first never has.
+    """Return receiver to follow: the first, or the one that has a fix where the first never has.
 
     Receivers differ by metres, so that a change in mid-way would be a movement that never was. The
     log is read only up to the first receiver's first fix; to its end where there is none.
@@ -85,7 +85,7 @@ class Fixes:
         return [Part("clock", number, {"utc_s": utc_s(fields)}).where(mine)]
 
     def settle(self, count: int, *, final: bool = False) -> tuple[list[Part], int]:
-        """Give the fixes that are complete, and the number of the first that is not.
+        """Return the fixes that are complete, and the number of the first that is not.
 
         Parameters
         ----------

@@ -15,7 +15,7 @@ _FORMAT_START = bytes([MARK_1, MARK_2, FORMAT_TYPE])
 
 
 def looks_like_onboard_log(head: bytes) -> bool:
-    """Tell whether a file that begins with these bytes is an on-board log.
+    """Return whether a file that begins with these bytes is an on-board log.
 
     It is if it soon holds a format record that describes format records, or any format record that
     is of one piece and has another record, or the end of the bytes, behind it.

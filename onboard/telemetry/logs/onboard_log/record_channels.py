@@ -68,7 +68,7 @@ def gps(fields: Fields) -> Columns:
 
 
 def utc_s(fields: Fields) -> FloatArray:
-    """Give the Unix time [s] that GPS records state, NaN where they state none."""
+    """Return the Unix time [s] that GPS records state, NaN where they state none."""
     week = fields.known("GWk", 0.0)
     stated: FloatArray = gps_time.utc_s(week, fields.known("GMS"))
     stated[~((stated >= UTC_FROM_S) & (stated <= UTC_UNTIL_S))] = np.nan

@@ -50,7 +50,7 @@ class Layouts:
         self.now[FORMAT_TYPE] = self.number(OWN_RECORD)
 
     def number(self, record: bytes) -> int:
-        """Give the number of the layout that a format record states, 0 if it states none."""
+        """Return the number of the layout that a format record states, 0 if it states none."""
         known = self._number.get(record)
         if known is None:
             layout = layout_of(record)
@@ -126,7 +126,7 @@ class Scanner:
         return Found(taken, number if chosen is None else number[chosen], stop, bad_bytes)
 
     def _marked(self, data: Bytes, size: int, final: bool, padding_from: int) -> tuple[Ints, Flags]:
-        """Give the places where marks stand, and where what proves a record may stand."""
+        """Return the places where marks stand, and where what proves a record may stand."""
         marks, last = self._marks, max(size - 1, 0)
         np.equal(data[:last], MARK_1, out=marks[:last])
         np.equal(data[1 : last + 1], MARK_2, out=self._second[:last])
@@ -143,7 +143,7 @@ class Scanner:
     def _formats(
         self, data: Bytes, start: Ints, kind: Bytes, followed: Flags
     ) -> list[tuple[int, int]]:
-        """Give place and layout number of what seem to be format records."""
+        """Return place and layout number of what seem to be format records."""
         seem = start[kind == FORMAT_TYPE]
         if not len(seem):
             return []
@@ -155,7 +155,7 @@ class Scanner:
     def _numbers(
         self, start: Ints, kind: Bytes, formats: list[tuple[int, int]]
     ) -> tuple[Ints, list[tuple[int, int]]]:
-        """Give each place's layout number, and which format records change a layout."""
+        """Return each place's layout number, and which format records change a layout."""
         number = self.layouts.now.take(kind)
         now: dict[int, int] = {}
         changes = []

@@ -87,16 +87,16 @@ class Layout:
         return next(iter(self.letters), "") == "TimeUS" and self.letters["TimeUS"] in "qQ"
 
     def whole_numbers(self, *names: str) -> bool:
-        """Tell whether all these fields are there and hold whole numbers."""
+        """Return whether all these fields are there and hold whole numbers."""
         return all(self.letters.get(name, "-") in INTEGER_LETTERS for name in names)
 
     def texts(self, name: str) -> bool:
-        """Tell whether this field is there and holds text."""
+        """Return whether this field is there and holds text."""
         return self.letters.get(name, "-") in TEXT_LETTERS
 
 
 def text(value: bytes) -> str:
-    r"""Give a text field as text: up to its first zero byte.
+    r"""Return a text field as text: up to its first zero byte.
 
     Examples
     --------
@@ -111,7 +111,7 @@ def text(value: bytes) -> str:
 
 
 def layout_of(record: bytes) -> Layout | None:
-    """Give the layout that a format record states, None where it cannot be one.
+    """Return the layout that a format record states, None where it cannot be one.
 
     A layout must be of one piece: a name of letters and digits, and fields that fill the length
     exactly. One that has a letter nobody knows keeps its length only.
@@ -151,7 +151,7 @@ def layout_of(record: bytes) -> Layout | None:
 
 
 def format_record(kind: int, name: str, length: int, letters: str, columns: str) -> bytes:
-    """Give the format record that states a layout."""
+    """Return the format record that states a layout."""
     row = np.zeros((), _FORMAT_FIELDS)
     row["type"], row["length"], row["name"] = kind, length, name.encode()
     row["letters"], row["columns"] = letters.encode(), columns.encode()

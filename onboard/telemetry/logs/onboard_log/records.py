@@ -43,11 +43,11 @@ class Records:
     count: int
 
     def __len__(self) -> int:
-        """Give the number of records."""
+        """Return the number of records."""
         return self.count
 
     def __getitem__(self, name: str) -> npt.NDArray[Any]:
-        """Give the column of a field."""
+        """Return the column of a field."""
         return self.columns[name]
 
     @property
@@ -126,7 +126,7 @@ def read_records(
 def _by_name(
     window: Window, wanted: Mapping[str, Sequence[str]] | None
 ) -> dict[str, list[tuple[int, Ints]]]:
-    """Give the wanted records by name: layout numbers, and the places that have them."""
+    """Return the wanted records by name: layout numbers, and the places that have them."""
     found: dict[str, list[tuple[int, Ints]]] = {}
     if wanted is None:
         for number, places in window.by_layout():
@@ -143,7 +143,7 @@ def _by_name(
 
 
 def _in_order(parts: list[tuple[int, Ints]]) -> Ints:
-    """Give the layout numbers of records of several layouts, in the records' order."""
+    """Return the layout numbers of records of several layouts, in the records' order."""
     if len(parts) == 1:
         return np.full(len(parts[0][1]), parts[0][0])
     places = np.concatenate([places for _, places in parts])

@@ -18,7 +18,7 @@ class Part:
     columns: Columns
 
     def where(self, chosen: Flags | Ints | slice) -> "Part":
-        """Give the chosen samples only."""
+        """Return the chosen samples only."""
         columns = {name: column[chosen] for name, column in self.columns.items()}
         return Part(self.channel, self.number[chosen], columns)
 
@@ -51,7 +51,7 @@ class Waiting:
         self._t_s = np.concatenate([self._t_s, t_s])
 
     def times_s(self, number: Ints) -> FloatArray:
-        """Give the stream time of records that are not released yet [s]."""
+        """Return the stream time of records that are not released yet [s]."""
         return self._t_s[number - self.released]
 
     @property
@@ -60,7 +60,7 @@ class Waiting:
         return self.released + len(self._t_s)
 
     def release(self, until: int) -> Block:
-        """Give the samples of records before this number; those without a time are left out."""
+        """Return the samples of records before this number; those without a time are left out."""
         ready: dict[str, list[Part]] = {}
         later: list[Part] = []
         for part in self._parts:

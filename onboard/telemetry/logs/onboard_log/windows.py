@@ -54,21 +54,21 @@ class Window:
     file_bytes: int
 
     def __len__(self) -> int:
-        """Give the number of records."""
+        """Return the number of records."""
         return len(self.start)
 
     def places(self, number: int) -> Ints:
-        """Give which of the records have this layout, shape (m,)."""
+        """Return which of the records have this layout, shape (m,)."""
         return np.flatnonzero(self.number == number)
 
     def rows(self, number: int, places: Ints) -> Rows:
-        """Give records of one layout as rows of its fields, shape (m,)."""
+        """Return records of one layout as rows of its fields, shape (m,)."""
         layout = self.layouts[number]
         assert layout is not None
         return self.bytes_at(self.start.take(places) + HEADER_BYTES, layout.fields)
 
     def bytes_at(self, start: Ints, stored: np.dtype[Any]) -> Rows:
-        """Give what stands at these places, stored like this, shape (m,)."""
+        """Return what stands at these places, stored like this, shape (m,)."""
         width = stored.itemsize
         if not width:
             return np.zeros(len(start), stored)
@@ -79,7 +79,7 @@ class Window:
         return every[start].view(stored)
 
     def by_layout(self) -> Iterator[tuple[int, Ints]]:
-        """Give each layout's number and which of the records have it."""
+        """Return each layout's number and which of the records have it."""
         narrow = np.uint16 if len(self.layouts) <= 1 << 16 else np.int64
         order = np.argsort(self.number.astype(narrow), kind="stable")
         ordered = self.number.take(order)
@@ -94,7 +94,7 @@ def windows(
     *,
     progress: Callable[[int], None] | None = None,
 ) -> Iterator[Window]:
-    """Give the records of an on-board log, window by window.
+    """Return the records of an on-board log, window by window.
 
     Parameters
     ----------
@@ -154,7 +154,7 @@ def _windows(
 
 
 def _padding_from(file: BinaryIO, file_bytes: int) -> int:
-    """Give where the padding at the end of a file begins; the file's end if it has none."""
+    """Return where the padding at the end of a file begins; the file's end if it has none."""
     end, pad = file_bytes, None
     while end:
         begin = max(end - _STEP_BYTES, 0)

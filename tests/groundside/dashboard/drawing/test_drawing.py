@@ -125,7 +125,7 @@ def _contrast(ink: str, paper: str) -> float:
 
 
 def _in_256(colour: str) -> str:
-    """Give the colour that a terminal with 256 colours shows for this one."""
+    """Return the colour that a terminal with 256 colours shows for this one."""
     return Color.parse(colour).downgrade(ColorSystem.EIGHT_BIT).get_truecolor().hex
 
 

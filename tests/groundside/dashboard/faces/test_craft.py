@@ -17,7 +17,7 @@ NO_BATTERY = Unknown(Reason.NO_BATTERY)
 
 
 def checks(changes: dict[str, Any], **more: Any) -> dict[str, tuple[str, str]]:
-    """Give state and text of each instrument by its name."""
+    """Return state and text of each instrument by its name."""
     _, instruments = craft_blocks(scene(made_snapshot(**changes), **more))
     found = {}
     for item in instruments:

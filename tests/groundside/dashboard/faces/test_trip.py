@@ -19,7 +19,7 @@ QUIET = Unknown(Reason.QUIET, age_s=7.0)
 
 
 def even_line(seconds: int = 600, gap: int = 0, every: int = 2) -> TripLine:
-    """Give a trip at 2 m/s and 360 W from 10 s on, with a gap of so many seconds in its middle."""
+    """A trip at 2 m/s and 360 W from 10 s on, with a gap of so many seconds in its middle."""
     begin_s = 10.0
     rows = [(begin_s + n, 2.0 * n, 0.1 * n) for n in range(0, seconds, every)]
     middle = begin_s + seconds / 2

@@ -23,7 +23,7 @@ OPEN = changed(RUN, number=2, open=True, steady_s=12.0, long_enough=False)
 
 
 def as_said(talk: SteeredTalk) -> list[Command]:
-    """Give what was said, each held by the daemon's own reading of commands."""
+    """Return what was said, each held by the daemon's own reading of commands."""
     for command in talk.said:
         assert command_from(command.as_dict()) == command
     return talk.said

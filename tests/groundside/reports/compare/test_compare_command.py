@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from groundside.__main__ import main
+from groundside.command_line import main
 from tests.craft.trial_day import Day, Setup
 from tests.groundside.reports.compare.trial_days import (
     DAY,

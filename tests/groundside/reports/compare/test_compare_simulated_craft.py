@@ -61,7 +61,7 @@ PITCHES = {"coarse": 0.95, "fine": 0.55}
 
 
 def true_speed_mps(pitch_ratio: float, power_w: float) -> float:
-    """Give the speed that a battery power makes in calm water, against the craft's own wind."""
+    """Return the speed that a battery power makes in calm water, against the craft's own wind."""
     craft, low, high = skiff(pitch_ratio, 0.9), 0.5, 4.0
     for _ in range(40):
         middle = (low + high) / 2.0
@@ -74,7 +74,7 @@ def true_speed_mps(pitch_ratio: float, power_w: float) -> float:
 
 
 def stint(pitch_ratio: float, number: int, start_unix_s: float) -> bytes:
-    """Give the log of one propeller's turn: two runs there and back at a held power."""
+    """Return the log of one propeller's turn: two runs there and back at a held power."""
     legs = [Leg("out", 30.0, 25.0, power_w=200.0)]
     for n in range(4):
         course = 25.0 + 180.0 * (n % 2)

@@ -34,7 +34,7 @@ def split_day(
 
 
 def shaft_w(power_w: float, torque_nm: float) -> float:
-    """Give what reaches the shaft, by the day's own motor."""
+    """Return what reaches the shaft, by the day's own motor."""
     rpm, amps = motor_at(power_w, torque_nm)
     return (amps - NO_LOAD_A) * rpm / KV_RPM_PER_V
 

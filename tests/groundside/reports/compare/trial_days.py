@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from groundside.__main__ import main
+from groundside.command_line import main
 from onboard.contract.reasons import Reason
 from onboard.contract.remarks import CautionCode
 from tests.craft.telemetry_log import log_bytes
@@ -54,7 +54,7 @@ class _Hashable(dict):
 
 
 def day_made(day: Day, seed: int) -> Made:
-    """Give a day, made once."""
+    """Return a day, made once."""
     fixed = replace(day, setups=_Hashable(day.setups), setup_power_w=_Hashable(day.setup_power_w))
     return made(fixed, seed)
 
@@ -136,7 +136,7 @@ def codes(found: dict[str, Any]) -> list[str]:
 
 
 def difference(found: dict[str, Any], a: str, b: str) -> dict[str, float]:
-    """Give the difference of a from b, whichever way round it was told."""
+    """Return the difference of a from b, whichever way round it was told."""
     for one in found["pairs"]:
         figure = one["difference_fraction"]
         if (one["a"], one["b"]) == (a, b):

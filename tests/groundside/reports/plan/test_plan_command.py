@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from groundside.__main__ import main
+from groundside.command_line import main
 from onboard.contract.commands import Set
 from onboard.efficiency.curve.learner import Learner
 from onboard.profile import load_profile

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from groundside.__main__ import main
+from groundside.command_line import main
 from onboard.contract.commands import Mark
 from onboard.record.marks import MarkBook, Noted
 from tests.groundside.reports.reconcile.made_rides import PACK_AH, POWERS, made_ride, profile_text

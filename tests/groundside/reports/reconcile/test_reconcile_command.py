@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from groundside.__main__ import main
+from groundside.command_line import main
 from groundside.reports.reconcile.counted_log import count_log
 from groundside.reports.review.summary import review
 from onboard.contract.codec import plain

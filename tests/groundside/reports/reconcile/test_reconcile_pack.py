@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from groundside.__main__ import main
+from groundside.command_line import main
 from groundside.reports.reconcile.counted_log import count_log
 from onboard.profile import parse_profile
 from tests.craft.craft import Craft

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from groundside.__main__ import main
+from groundside.command_line import main
 from onboard.profile import Profile
 from tests.groundside.reports.reconcile.made_rides import PACK_AH, POWERS, made_ride, profile_text
 

@@ -3,8 +3,8 @@
 import functools
 from pathlib import Path
 
-from groundside.reports.log_profile import profile_for
 from groundside.reports.review.many import Reviewed, review_many
+from onboard.profile import profile_for
 
 LOGS = Path(__file__).parents[4] / "replay_logs"
 SKIFF, CRAFT = LOGS / "harbour_loop.tlog", LOGS / "harbour_loop.toml"
@@ -13,12 +13,12 @@ ANCHOR, BOARD = LOGS / "at_anchor.tlog", LOGS / "board_sprints.tlog"
 
 @functools.cache
 def one() -> Reviewed:
-    """Give the skiff's ride, with its battery."""
+    """Return the skiff's ride, with its battery."""
     return review_many([SKIFF], functools.partial(profile_for, CRAFT), draws=True)[0]
 
 
 @functools.cache
 def several() -> tuple[Reviewed, ...]:
-    """Give three rides of a craft without a profile, and a log that is none."""
+    """Return three rides of a craft without a profile, and a log that is none."""
     paths = [ANCHOR, BOARD, SKIFF, LOGS / "README.md"]
     return tuple(review_many(paths, functools.partial(profile_for, None), draws=True))

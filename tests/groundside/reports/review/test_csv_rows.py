@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from groundside.__main__ import main
-from groundside.reports.log_profile import profile_for
+from groundside.command_line import main
 from groundside.reports.review.csv_rows import COLUMNS, as_csv, header
 from groundside.reports.review.many import Reviewed, review_many
 from groundside.reports.review.review_output import review_json
 from groundside.studies.review_result import Review
 from onboard.contract.figure import Figure
+from onboard.profile import profile_for
 from tests.contract_examples import example
 
 LOGS = Path(__file__).parents[4] / "replay_logs"

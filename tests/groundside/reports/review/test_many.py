@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from groundside.__main__ import main
-from groundside.reports.log_profile import profile_for
+from groundside.command_line import main
 from groundside.reports.review import many
 from groundside.reports.review.many import review_many
+from onboard.profile import profile_for
 from tests.patience import PATIENCE_S
 from tests.small_streams import Sender, records
 

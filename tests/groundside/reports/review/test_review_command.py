@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from groundside.__main__ import main
+from groundside.command_line import main
 from tests.groundside.reports.review.rides import ANCHOR, CRAFT, LOGS, SKIFF
 
 ROOT = LOGS.parent
@@ -19,7 +19,7 @@ class Blocker:
         if name.split(".")[0] == "matplotlib":
             raise ModuleNotFoundError(f"No module named {name!r}", name=name)
 sys.meta_path.insert(0, Blocker())
-from groundside.__main__ import main
+from groundside.command_line import main
 """
 
 
@@ -143,7 +143,7 @@ def test_without_matplotlib_one_line_says_what_to_install(option: str, tmp_path:
 @pytest.mark.slow
 def test_a_plain_review_loads_no_matplotlib_and_a_table_alone_loads_rich() -> None:
     code = (
-        "import sys; from groundside.__main__ import main; "
+        "import sys; from groundside.command_line import main; "
         f"main(['review', {str(ANCHOR)!r}, {str(SKIFF)!r}, '--csv']); "
         "sys.exit(any(name in sys.modules for name in ('matplotlib', 'rich', 'textual')))"
     )

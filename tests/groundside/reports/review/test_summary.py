@@ -33,7 +33,7 @@ def value(figure: Estimate) -> float:
 
 
 def said(result: Review) -> list[object]:
-    """Give what came up and what is to be known of a log, in order."""
+    """Return what came up and what is to be known of a log, in order."""
     return [event.what.code for event in result.events]
 
 

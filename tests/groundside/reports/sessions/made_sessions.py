@@ -5,7 +5,7 @@ import os
 from collections.abc import Sequence
 from pathlib import Path
 
-from groundside.__main__ import main
+from groundside.command_line import main
 from onboard.contract.commands import Set
 from onboard.record.marks import MarkBook, Noted
 from onboard.record.sessions import SessionNote, session_name, write_session

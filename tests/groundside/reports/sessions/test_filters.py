@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from groundside.__main__ import main
+from groundside.command_line import main
 from groundside.reports.sessions.filters import Filter, filter_from, newest_first
 from groundside.studies.rides import SeasonRide, Share, Sums, setup_totals, totals
 from onboard.contract.figure import Figure, Unknown

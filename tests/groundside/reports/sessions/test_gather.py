@@ -5,12 +5,12 @@ from pathlib import Path
 
 import pytest
 
-from groundside.__main__ import main
-from groundside.reports.log_profile import profile_for
+from groundside.command_line import main
 from groundside.reports.review.summary import review
 from groundside.reports.sessions import gather as gathering
 from groundside.reports.sessions.store import FILE_NAME, SeasonStore
 from onboard.contract.codec import plain
+from onboard.profile import profile_for
 from onboard.record.marks import MarkBook
 from onboard.record.sessions import SessionNote, write_session
 from tests.groundside.reports.sessions.made_sessions import (

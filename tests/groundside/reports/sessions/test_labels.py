@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from groundside.__main__ import main
+from groundside.command_line import main
 from groundside.reports.sessions.labels import label_path, read_label
 from groundside.reports.sessions.store import FILE_NAME, SeasonStore
 from tests.groundside.reports.sessions.made_sessions import (

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from groundside.__main__ import main
+from groundside.command_line import main
 from groundside.reports.sessions.setup_shares import ASHORE_M, joined
 from groundside.studies.rides import Share
 from onboard.record.marks import MarkBook

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from groundside.__main__ import main
+from groundside.command_line import main
 from groundside.reports.sessions import store as storing
 from groundside.reports.sessions.gather import gather
 from groundside.reports.sessions.store import FILE_NAME, NUMBERS, Row, SeasonStore, store_path

@@ -19,7 +19,7 @@ def rows(name: str) -> list[dict[str, str]]:
 
 
 def length_and_course(*ends: float) -> tuple[float, float]:
-    """Give the way's length [m] and its course [deg, from north by east]."""
+    """Return the way's length [m] and its course [deg, from north by east]."""
     east, north = (float(part) for part in local_offset_m(*ends))
     return math.hypot(east, north), math.degrees(math.atan2(east, north)) % 360.0
 

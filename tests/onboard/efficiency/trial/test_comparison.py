@@ -29,7 +29,7 @@ def compared(legs: list[Leg], power_w: float = 400.0, sensors: float = 0.02) -> 
 
 
 def real_legs(seed: int, order: str = "abcbacabccba", **more) -> list[Leg]:
-    """Give legs as a day gives them: speeds, powers and noise all scatter."""
+    """Return legs as a day gives them: speeds, powers and noise all scatter."""
     rng = np.random.default_rng(seed)
     legs = 2 * len(order)
     noise = np.repeat(0.01 * rng.standard_normal(len(order)), 2) + 0.003 * rng.standard_normal(legs)
@@ -59,7 +59,7 @@ def turned(one: PairResult) -> PairResult:
 
 
 def as_named(found: Comparison, a: str, b: str) -> PairResult:
-    """Give a pair as a against b, whichever way round it was told."""
+    """Return a pair as a against b, whichever way round it was told."""
     for one in found.pairs:
         if (one.a, one.b) == (a, b):
             return one

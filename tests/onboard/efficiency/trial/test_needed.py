@@ -9,7 +9,7 @@ from onboard.efficiency.trial.needed import MOST, double_runs_each
 
 
 def found_by_t_test(each: int, sd: float, comparisons: int) -> float:
-    """Give the chance that a t-test finds 3 %, by the noncentral t distribution."""
+    """Return the chance that a t-test finds 3 %, by the noncentral t distribution."""
     freedom = 2 * each - 2
     reach = stats.t.ppf(1.0 - 0.025 / comparisons, freedom)
     return float(stats.nct.sf(reach, freedom, 0.03 / (sd * math.sqrt(2.0 / each))))

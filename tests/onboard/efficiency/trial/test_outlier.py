@@ -7,7 +7,7 @@ from onboard.efficiency.trial.outlier import Scatter, outlier
 
 
 def scatter(values: np.ndarray, setups: int = 2, usual: float = 0.012) -> Scatter:
-    """Give the residuals of values about the means of set-ups that took turns."""
+    """Return the residuals of values about the means of set-ups that took turns."""
     setup = np.arange(len(values)) % setups
     means = np.array([values[setup == n].mean() for n in range(setups)])
     leverage = 1.0 / np.bincount(setup)[setup]

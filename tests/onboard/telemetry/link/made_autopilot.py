@@ -77,7 +77,7 @@ class Autopilot:
         self._owed: dict[int, float] = {}
 
     def step(self, received: list) -> list[bytes]:
-        """Give the frames of one tick."""
+        """Return the frames of one tick."""
         out = []
         for message in received:
             if message.get_type() == "COMMAND_LONG":

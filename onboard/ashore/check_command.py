@@ -1,0 +1,75 @@
+"""The command `check`: is all fit for a ride? Ashore, propeller off."""
+
+import argparse
+import json
+import shutil
+import sys
+from pathlib import Path
+from typing import Final
+
+from onboard.options import Command, number_between, record_folder
+from onboard.profile import Profile, load_profile
+from onboard.telemetry.link.link_options import add_link_options
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    add_link_options(parser)
+    parser.add_argument("--record", type=Path, metavar="DIR", help="where records will be kept")
+    parser.add_argument(
+        "--seconds",
+        type=number_between(2.0, 600.0),
+        default=10.0,
+        metavar="S",
+        help="how long to listen [s] (default 10)",
+    )
+    parser.add_argument("--json", action="store_true", help="print JSON")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Check ashore whether all is fit; return 1 if something is bad."""
+    from onboard.ashore.findings import Verdict, worst
+    from onboard.ashore.gathering import CheckSettings, gather
+    from onboard.ashore.report import FIRST, as_dict, as_lines, judge
+    from onboard.crew.keys import pairing_folder
+    from onboard.crew.listen_places import listening_places
+
+    profile = load_profile(arguments.profile) if arguments.profile else Profile()
+    connection = arguments.link or profile.link.connection
+    kept = record_folder(arguments.record, profile)
+    record = None if connection.startswith("file:") and not arguments.record else kept
+    folder = pairing_folder(kept)
+    listen, crew = listening_places(profile.feed, folder, arguments.listen, arguments.crew_listen)
+    settings = CheckSettings(
+        profile=profile,
+        profile_path=arguments.profile,
+        connection=connection,
+        baud=arguments.baud or profile.link.baud,
+        system_id=arguments.system_id,
+        listen=listen,
+        record=record,
+        pairing=folder,
+        crew=crew,
+        seconds_s=arguments.seconds,
+    )
+    # Before anything else, where people look: programs read stdout.
+    stream = sys.stderr if arguments.json else sys.stdout
+    print(FIRST, f"Listening for {arguments.seconds:g} s ...", sep="\n", file=stream, flush=True)
+    facts = gather(settings)
+    findings = judge(facts)
+    if arguments.json:
+        print(json.dumps(as_dict(facts, findings), indent=2))
+    else:
+        print(*as_lines(findings, min(shutil.get_terminal_size().columns, 100)), sep="\n")
+    return 1 if worst(findings) is Verdict.BAD else 0
+
+
+CHECK: Final = Command(
+    "check",
+    "ashore, propeller off: is all fit for a ride?",
+    "Listens for some seconds, and says what is fit and what is not. Sends "
+    "nothing. Ashore, propeller off, craft at rest. Exits with 1 if something is bad.",
+    "wattwake-onboard check --profile craft.toml --seconds 20",
+    add_arguments,
+    run,
+)

@@ -1,0 +1,95 @@
+"""The command `run`: the daemon itself, and what it takes where no command is named."""
+
+import argparse
+import asyncio
+import faulthandler
+import logging
+import sys
+from pathlib import Path
+from typing import Final
+
+from onboard.daemon.quiet_log import QuietFilter
+from onboard.options import Command, number_between, record_folder
+from onboard.profile import Profile, read_profile
+from onboard.telemetry.link.link_options import add_link_options
+
+TARGETS: Final = (
+    ("distance-m", 1e7, "distance to make from the start on [m]"),
+    ("speed-mps", 40.0, "speed over ground to hold [m/s]"),
+    ("power-w", 1e5, "battery power to hold [W]"),
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    add_link_options(parser)
+    aim = parser.add_mutually_exclusive_group()
+    for name, most, meaning in TARGETS:
+        aim.add_argument(
+            f"--target-{name}", type=number_between(0.1, most), metavar="X", help=meaning
+        )
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument("--record", type=Path, metavar="DIR", help="keep session records here")
+    where.add_argument("--no-record", action="store_true", help="keep no record")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Run the daemon until it is told to stop; return the exit code."""
+    # First of all what needs much memory for a moment: the others take its place.
+    from onboard.crew.door import DoorSettings
+    from onboard.crew.keys import pairing_folder
+    from onboard.crew.listen_places import listening_places
+    from onboard.daemon import lean_memory
+    from onboard.daemon.ending import Ending
+    from onboard.daemon.run_settings import Settings
+    from onboard.daemon.service import Service
+    from onboard.efficiency.advice.target import Aim
+
+    # A watchdog that strikes then leaves in the log where the daemon hung.
+    if sys.stderr is not None:  # closed from outside
+        faulthandler.enable()
+    for handler in logging.getLogger().handlers:
+        handler.addFilter(QuietFilter())
+    profile, text = Profile(), None
+    if arguments.profile:
+        profile, text = read_profile(arguments.profile)
+    connection = arguments.link or profile.link.connection
+    kept = record_folder(arguments.record, profile)
+    record: Path | None = kept
+    if arguments.no_record or (connection.startswith("file:") and not arguments.record):
+        record = None
+    folder = pairing_folder(kept)
+    listen, crew = listening_places(profile.feed, folder, arguments.listen, arguments.crew_listen)
+    settings = Settings(
+        profile=profile,
+        connection=connection,
+        baud=arguments.baud or profile.link.baud,
+        system_id=arguments.system_id,
+        listen=listen,
+        record=record,
+        profile_text=text,
+        aim=Aim(arguments.target_distance_m, arguments.target_speed_mps, arguments.target_power_w),
+        profile_path=arguments.profile,
+        door=crew and DoorSettings(*crew, folder, profile.craft.name, profile.feed.viewers_most),
+    )
+
+    lean_memory.begin()
+
+    async def serve() -> None:
+        ending = Ending()
+        ending.guard()
+        await Service(settings, ending).run()
+
+    asyncio.run(serve())
+    return 0
+
+
+RUN: Final = Command(
+    "run",
+    "run the daemon (the default)",
+    "Reads MAVLink telemetry and serves live Wh/km and range. "
+    "Sends a heartbeat and requests for telemetry, and nothing that steers.",
+    "wattwake-onboard --profile craft.toml --link /dev/ttyAMA0 --baud 57600",
+    add_arguments,
+    run,
+)

@@ -1,0 +1,131 @@
+"""What the command lines of both sides share: one-line errors, readers of values, options."""
+
+import argparse
+import os
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NoReturn
+
+from onboard.profile import Profile
+
+DIGITS_MOST = 60
+
+
+@dataclass(frozen=True)
+class Command:
+    """A command: a row of a command line's table.
+
+    Parameters
+    ----------
+    name, help, description
+        As `--help` shows them.
+    example
+        A line to try.
+    add_arguments
+        Adds its options to a parser.
+    run
+        Runs it; returns the exit code. It imports what is heavy, so that `--help` is quick.
+    """
+
+    name: str
+    help: str
+    description: str
+    example: str
+    add_arguments: Callable[[argparse.ArgumentParser], None]
+    run: Callable[[argparse.Namespace], int]
+
+
+class OneLineParser(argparse.ArgumentParser):
+    """Reports a wrong option in one line."""
+
+    def error(self, message: str) -> NoReturn:
+        """Print one line and exit with 2."""
+        self.exit(2, f"{self.prog}: {message} (see --help)\n")
+
+
+def add_commands(
+    parser: OneLineParser, commands: Iterable[Command], *, required: bool
+) -> dict[str, Command]:
+    """Add a sub-parser for each command; return the commands by name.
+
+    Parameters
+    ----------
+    parser
+        The program's own.
+    commands
+        In the order in which `--help` lists them.
+    required
+        Whether a command must be named.
+    """
+    rows = parser.add_subparsers(dest="command", metavar="COMMAND", required=required)
+    found = {}
+    for command in commands:
+        command.add_arguments(
+            rows.add_parser(
+                command.name,
+                help=command.help,
+                description=command.description,
+                epilog=f"example: {command.example}",
+            )
+        )
+        found[command.name] = command
+    return found
+
+
+def whole_number(least: int, most: int) -> Callable[[str], int]:
+    """Return a reader of whole numbers within limits from the command line."""
+
+    def read(text: str) -> int:
+        # No number of ours has more digits, and Python reads no number of thousands.
+        number = int(text) if text.isdecimal() and len(text) <= DIGITS_MOST else least - 1
+        if not least <= number <= most:
+            wanted = f"expected a whole number from {least} to {most}"
+            raise argparse.ArgumentTypeError(f"{text[:DIGITS_MOST]}: {wanted}")
+        return number
+
+    return read
+
+
+def number_between(least: float, most: float) -> Callable[[str], float]:
+    """Return a reader of numbers within limits from the command line."""
+
+    def read(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            value = least - 1.0
+        if not least <= value <= most:
+            wanted = f"expected a number from {least:g} to {most:g}"
+            raise argparse.ArgumentTypeError(f"{text}: {wanted}")
+        return value
+
+    return read
+
+
+def add_profile(parser: argparse.ArgumentParser) -> None:
+    """Add `--profile`."""
+    parser.add_argument("--profile", type=Path, metavar="FILE", help="craft profile (TOML)")
+
+
+def add_system_id(parser: argparse.ArgumentParser) -> None:
+    """Add `--system-id`."""
+    parser.add_argument(
+        "--system-id", type=whole_number(1, 255), metavar="N", help="follow this MAVLink system"
+    )
+
+
+def add_json(parser: "argparse.ArgumentParser | argparse._MutuallyExclusiveGroup") -> None:
+    """Add `--json`, for commands that print results."""
+    parser.add_argument("--json", action="store_true", help="print JSON, for other programs")
+
+
+def default_record() -> Path:
+    """Return the folder for records where neither option nor profile names one."""
+    base = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share"
+    return Path(base) / "wattwake" / "sessions"
+
+
+def record_folder(given: Path | None, profile: Profile) -> Path:
+    """Return the folder for records: as given, as the profile says, else the default."""
+    return given or Path(profile.record.directory or default_record()).expanduser()
