@@ -100,7 +100,7 @@ class Intake:
 
     @contextmanager
     def at_rest(self) -> Iterator[list[Frames]]:
-        """Yield all that waits for the figures; nothing is taken in or recorded inside the block."""
+        """Yield what waits for the figures; nothing is taken in or recorded in the block."""
         with self._lock:
             self.advance()
             yield self._next(HELD_MOST_FRAMES)
