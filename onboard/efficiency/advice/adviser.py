@@ -18,20 +18,18 @@ from onboard.efficiency.advice.speed_to_hold import Hold
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.advice.target_speed import CueKeeper, advised_speed, chance_at
 from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.common_practice import (
+    COURSE_MEAN_S,
+    COURSE_SLOWEST_MPS,
+    COURSE_STEP_DEG,
+    LEAVING_MEAN_S,
+)
 from onboard.efficiency.curve.best_speed import best_speed_on_course
 from onboard.efficiency.curve.power_curve import GroundPower
 from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.sources.settled_seconds import Cells
 from onboard.efficiency.sources.trailing import Trailing
 from onboard.efficiency.statistics.shared_errors import Z_95
-
-LOOK_BACK_S = 60
-SHORT_S = 20
-COURSE_MPS = 0.4
-"""Slower than this the course made good says nothing."""
-
-COURSE_STEP_DEG = 15.0
-"""The best speed is the same within so little of a change of course."""
 
 
 @dataclass(frozen=True)
@@ -58,7 +56,7 @@ class Adviser:
         self._cue = CueKeeper()
         self._hold = Hold()
         names = ("east_mps", "north_mps", "distance_m", "power_w", "volts_v")
-        self._trailing = Trailing(LOOK_BACK_S, *names)
+        self._trailing = Trailing(COURSE_MEAN_S, *names)
         self._means = dict.fromkeys(names, float("nan"))
         self._short = dict.fromkeys(names, float("nan"))
         self._best_for = (0, 0.0)
@@ -93,7 +91,7 @@ class Adviser:
         pasts = self._trailing.fold(cells)
         for name, past in pasts.items():
             last = past[-1]
-            self._means[name], self._short[name] = _mean(last), _mean(last[-SHORT_S:])
+            self._means[name], self._short[name] = _mean(last), _mean(last[-LEAVING_MEAN_S:])
         self._hold.fold(pasts)
 
     def look(self, pack: Pack | Unknown, known: Posterior | None) -> float:
@@ -185,7 +183,7 @@ class Adviser:
     def _course_deg(self) -> float | None:
         """Return the course made good over the last minute, None where there is none."""
         east, north = self._means["east_mps"], self._means["north_mps"]
-        if not math.hypot(east, north) > COURSE_MPS:
+        if not math.hypot(east, north) > COURSE_SLOWEST_MPS:
             return None
         return math.degrees(math.atan2(east, north)) % 360.0
 

@@ -13,31 +13,24 @@ from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.snapshot import Figures
 from onboard.efficiency.advice.standing_alerts import EVENTS_MOST, Condition, Values, Watch
 from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.common_practice import (
+    COUNTERS_APART_AH,
+    COUNTERS_APART_FRACTION,
+    CURRENT_DEAD_A,
+    CURRENT_STUCK_S,
+    CURRENT_STUCK_VOLTS_FRACTION,
+    DRIVE_COOLER_DEGC,
+    ENERGY_LOW_FRACTION,
+    HEAT_LIMIT_POWER_FRACTION,
+    HEAT_LOOK_BACK_S,
+    NEAR_CUTOFF_FACTOR,
+    STEADY_THROTTLE,
+    UNDER_WAY_MPS,
+)
 from onboard.efficiency.sources.power_sources import PowerNews
 from onboard.efficiency.sources.settled_seconds import Cells
 from onboard.efficiency.sources.trailing import Trailing
 from onboard.profile import Profile
-
-UNDER_WAY_MPS = 0.8
-DEAD_A = 0.05
-"""A drive that moves a craft draws more than this."""
-
-SPREAD_FRACTION = 0.003
-"""A voltage that moves by this while the current reads the same says that the current is stuck."""
-
-STUCK_S = 60
-LOOK_BACK_S = 180
-"""Heat builds up over minutes."""
-
-CUTOFF_NEAR_FRACTION = 1.03
-THROTTLE_STEADY = 0.03
-POWER_FELL_FRACTION = 0.12
-"""A drive that limits its heat takes off more than a sagging battery does. Common practice, no
-source."""
-
-COUNTER_FRACTION, COUNTER_AH = 0.05, 0.1
-LOW_FRACTION = 0.10
-COOLER_DEGC = 5.0
 
 CONDITIONS = (
     Condition(AlertCode.NO_POWER_DATA),
@@ -72,7 +65,9 @@ class Watches:
         self._drive_most_degc = profile.drive.temperature_most_degc
         self._cutoff_v = cutoff_v
         self._watches = {condition.code: Watch(condition) for condition in CONDITIONS}
-        self._trailing = Trailing(LOOK_BACK_S, "power_w", "amps_a", "volts_v", "throttle_fraction")
+        self._trailing = Trailing(
+            HEAT_LOOK_BACK_S, "power_w", "amps_a", "volts_v", "throttle_fraction"
+        )
         self._known = {"power": False, "speed": False}
         self.events: list[Event] = []
 
@@ -108,7 +103,7 @@ class Watches:
         watch = self._watch
         watch(AlertCode.NO_POWER_DATA, cells.t_s, self._lost("power", np.isfinite(cells.power_w)))
         watch(AlertCode.NO_SPEED, cells.t_s, self._lost("speed", np.isfinite(cells.east_mps)))
-        dead = (np.abs(cells.amps_a) < DEAD_A) & (cells.distance_m > UNDER_WAY_MPS)
+        dead = (np.abs(cells.amps_a) < CURRENT_DEAD_A) & (cells.distance_m > UNDER_WAY_MPS)
         dead &= ~(cells.throttle_fraction <= 0.05)
         watch(AlertCode.CURRENT_DEAD, cells.t_s, dead)
         self._battery(cells)
@@ -120,8 +115,8 @@ class Watches:
 
     def counters(self, t_s: float, apart_ah: float, charge_ah: float) -> None:
         """Hold the autopilot's counters against ours [Ah]."""
-        apart = abs(apart_ah) > COUNTER_FRACTION * abs(charge_ah) + COUNTER_AH
-        off = abs(apart_ah) / max(abs(charge_ah), COUNTER_AH)
+        apart = abs(apart_ah) > COUNTERS_APART_FRACTION * abs(charge_ah) + COUNTERS_APART_AH
+        off = abs(apart_ah) / max(abs(charge_ah), COUNTERS_APART_AH)
         self.state(t_s, AlertCode.COUNTERS_DISAGREE, apart, off_fraction=off)
 
     def implausible(self, cells: Cells, impossible_s: list[float]) -> None:
@@ -149,10 +144,10 @@ class Watches:
         """Look at what is left at a power [W]; give how far off an alert is [Wh]."""
         left, full = pack.left_wh(power_w), pack.full.value
         self.state(t_s, AlertCode.RESERVE_REACHED, left <= 0)
-        low = 0 < left < LOW_FRACTION * full
+        low = 0 < left < ENERGY_LOW_FRACTION * full
         self.state(t_s, AlertCode.ENERGY_LOW, low, left_wh=left)
         self.state(t_s, AlertCode.BATTERY_CONTRADICTED, pack.contradicted)
-        return left - LOW_FRACTION * full
+        return left - ENERGY_LOW_FRACTION * full
 
     def advice(self, t_s: float, turn_back: bool, target: Target | Unknown) -> None:
         """Look at the way home and the target."""
@@ -169,12 +164,15 @@ class Watches:
 
     def _battery(self, cells: Cells) -> None:
         before = self._trailing.fold(cells)
-        amps, volts = before["amps_a"][:, -STUCK_S:], before["volts_v"][:, -STUCK_S:]
+        amps, volts = (
+            before["amps_a"][:, -CURRENT_STUCK_S:],
+            before["volts_v"][:, -CURRENT_STUCK_S:],
+        )
         stuck = (amps.max(axis=1) == amps.min(axis=1)) & (amps[:, -1] > 1.0)
-        stuck &= volts.max(axis=1) - volts.min(axis=1) > SPREAD_FRACTION * volts[:, -1]
+        stuck &= volts.max(axis=1) - volts.min(axis=1) > CURRENT_STUCK_VOLTS_FRACTION * volts[:, -1]
         self._watch(AlertCode.CURRENT_STUCK, cells.t_s, stuck)
         if self._cutoff_v is not None:
-            near = cells.volts_v < CUTOFF_NEAR_FRACTION * self._cutoff_v
+            near = cells.volts_v < NEAR_CUTOFF_FACTOR * self._cutoff_v
             volts = cells.volts_v
             self._watch(
                 AlertCode.NEAR_CUTOFF, cells.t_s, near, lambda n: {"volts_v": float(volts[n])}
@@ -183,14 +181,14 @@ class Watches:
 
     def _heat_limiting(self, cells: Cells, before: dict[str, FloatArray]) -> None:
         throttle, power, volts = before["throttle_fraction"], before["power_w"], before["volts_v"]
-        steady = (throttle.max(axis=1) - throttle.min(axis=1) < THROTTLE_STEADY) & (
+        steady = (throttle.max(axis=1) - throttle.min(axis=1) < STEADY_THROTTLE) & (
             throttle[:, -1] > 0.2
         )
         # What a sagging battery alone takes off goes with the square of its voltage.
         third = power.shape[1] // 3
         was, now = power[:, :third].mean(axis=1), power[:, -third:].mean(axis=1)
         sag = (volts[:, -third:].mean(axis=1) / volts[:, :third].mean(axis=1)) ** 2
-        fell = steady & (now < (1 - POWER_FELL_FRACTION) * was * np.minimum(sag, 1.0))
+        fell = steady & (now < (1 - HEAT_LIMIT_POWER_FRACTION) * was * np.minimum(sag, 1.0))
         self._watch(AlertCode.HEAT_LIMITING, cells.t_s, fell)
 
     def _drive(self, cells: Cells) -> None:
@@ -199,7 +197,7 @@ class Watches:
             cells.t_s,
             cells.drive_degc > self._drive_most_degc,
             lambda n: {"temperature_degc": float(cells.drive_degc[n])},
-            cells.drive_degc > self._drive_most_degc - COOLER_DEGC,
+            cells.drive_degc > self._drive_most_degc - DRIVE_COOLER_DEGC,
         )
 
     def _watch(

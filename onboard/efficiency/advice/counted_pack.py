@@ -16,6 +16,9 @@ from onboard.efficiency.advice.present_riding import Riding
 from onboard.efficiency.advice.reach import range_now_m, time_left_s
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
+from onboard.efficiency.common_practice import (
+    CHARGE_QUESTION_FROM_S,
+)
 from onboard.efficiency.parts import LEFT_OUT, PartError, Parts
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.power_sources import PowerSources
@@ -23,9 +26,6 @@ from onboard.efficiency.sources.settled_seconds import Cells
 from onboard.efficiency.statistics.shared_errors import Spread
 from onboard.efficiency.trip.consumption import Stretch
 from onboard.profile import Profile
-
-ASK_FROM_S = 20.0
-"""An autopilot that knows the time of day has said so by then: no question before it."""
 
 NO_BATTERY = Unknown(Reason.NO_BATTERY)
 
@@ -129,7 +129,7 @@ class CountedPack:
         if isinstance(self.pack, Unknown):
             return ()
         since_s, open_s = self.pack.count.unsaid_since_s, now_s - self.pack.count.asks_from_s
-        if since_s is None or open_s < ASK_FROM_S:
+        if since_s is None or open_s < CHARGE_QUESTION_FROM_S:
             return ()
         return (Alert(AlertCode.CHARGE_UNSAID, open_s, since_utc_s=since_s),)
 

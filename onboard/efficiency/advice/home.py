@@ -14,6 +14,13 @@ from onboard.contract.advice import WayHome
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.outlook import Outlook
+from onboard.efficiency.common_practice import (
+    AT_HOME_M,
+    CRAWL_FRACTIONS,
+    LEAVING_MPS,
+    TURN_BACK_OFF_FRACTION,
+    TURN_BACK_REACTION_S,
+)
 from onboard.efficiency.meters.geodesy import local_offset_m
 from onboard.efficiency.sources.settled_seconds import Cells
 from onboard.efficiency.statistics.shared_errors import Z_95
@@ -21,21 +28,6 @@ from onboard.efficiency.statistics.shared_errors import Z_95
 SURE_SD = 1.644854
 """95 % quantile of the normal distribution (tables): it is looked at over and over; the advice
 comes the first time that it is not as sure as this."""
-
-REACT_S = 30.0
-"""Until the advice is seen and the craft turned it goes on outward."""
-
-TURN_BACK_OFF_FRACTION = 0.02
-"""The advice stays until this share of what the way home needs is to spare again."""
-
-CRAWL_FRACTIONS = 0.8, 0.6
-"""Of the speed ridden so far: nobody is sent home slower than the first, and where that will not
-do, than the second. Common practice, no source."""
-
-AT_HOME_M = 30.0
-"""Nearer than this the craft is home: receivers wander, and harbours have corners."""
-
-LEAVING_MPS = 0.5
 
 
 class Home:
@@ -115,7 +107,7 @@ class Home:
             return 0.0, 0.0
         best, needed, surely, _ = self._surest(ahead, where[0], leaving_mps)
         power_w = float(ahead.power_w[best])
-        spare = surely - REACT_S * power_w / 3600.0
+        spare = surely - TURN_BACK_REACTION_S * power_w / 3600.0
         if where[0] < AT_HOME_M:
             self.turn_back = False
         elif spare < 0:
@@ -128,7 +120,9 @@ class Home:
         self, ahead: Outlook, distance_m: float, leaving_mps: float
     ) -> tuple[int, float, float, float]:
         """Return the row of the surest speed; what it needs, leaves surely, and the sd [Wh]."""
-        needed, margin, sd = ahead.margin(max(distance_m + REACT_S * max(leaving_mps, 0.0), 1.0))
+        needed, margin, sd = ahead.margin(
+            max(distance_m + TURN_BACK_REACTION_S * max(leaving_mps, 0.0), 1.0)
+        )
         surely = margin - SURE_SD * sd
         # Not a crawl: what looks cheapest there is least known, and the weather has its time.
         surely = self._no_crawl(ahead.speed_mps, surely)

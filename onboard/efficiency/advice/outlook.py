@@ -12,18 +12,16 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import (
+    WATER_WANDERS_S,
+    WEATHER_SD_FRACTION,
+)
 from onboard.efficiency.curve.water_walk import WANDER_M2PS3
 from onboard.efficiency.statistics.shared_errors import GAIN, OFFSET, VOLTAGE
-
-WEATHER_FRACTION = 0.03
-"""How far the power at a speed may be off the curve for good: load, wind and waves of the day (one
-standard deviation). Common practice, no source."""
 
 UPPER_SD, UPPER_MOST = 2.05, 6.0
 """How many standard deviations up a cost is looked at, for being lognormal; never without end."""
 
-WANDERS_FOR_S = 3600.0
-"""Over more than an hour the water comes and goes. Common practice, no source."""
 
 METRES_PER_WH_AT_1_W_1_MPS = 3600.0
 
@@ -106,7 +104,7 @@ class Outlook:
         # A power known to a factor is lognormal: what it may be above counts for more than its
         # standard deviation; equal to that where it is well known.
         # Water and wind go on wandering until one is there: the slower, the longer.
-        ahead_s = np.minimum(distance_m / self.speed_mps, WANDERS_FOR_S)
+        ahead_s = np.minimum(distance_m / self.speed_mps, WATER_WANDERS_S)
         sd = np.sqrt(self.cost_own + self.by_water * WANDER_M2PS3 * ahead_s / 3.0)
         above = np.expm1(np.minimum(UPPER_SD * sd, UPPER_MOST)) / UPPER_SD
         own = self.left_own + (needed * above) ** 2
@@ -141,7 +139,7 @@ def outlook(  # noqa: PLR0917
     cost = np.zeros((len(power), 5))
     cost[:, GAIN] = cost[:, VOLTAGE] = 1.0
     cost[:, OFFSET] = volts_v / power
-    own = log_variance + WEATHER_FRACTION**2
+    own = log_variance + WEATHER_SD_FRACTION**2
     return Outlook(
         speed_mps, power, left, seen, left_gradient, left_own, cost, own, by_water, covariance
     )

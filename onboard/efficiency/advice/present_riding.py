@@ -12,6 +12,14 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.common_practice import (
+    POWER_CHANGED,
+    RIDING_CORRELATION,
+    RIDING_SD_FRACTION,
+    RIDING_SD_WORTH,
+    RIDING_SLOWEST_MPS,
+    SPEED_CHANGED,
+)
 from onboard.efficiency.sources.settled_seconds import Cells
 from onboard.efficiency.statistics.shared_errors import Spread
 
@@ -22,15 +30,6 @@ KEPT = 240
 SHORTEST = 2
 """Blocks that must have been ridden."""
 
-HARDLY_MPS = 0.3
-
-POWER_CHANGED, SPEED_CHANGED = 0.2, 0.05
-"""Changes of the logarithm that count as the rider's hand if both are exceeded in one direction.
-Gusts and water current change one at the other's cost. Common practice, no source."""
-
-VARIES_FRACTION, VARIES_BLOCKS = 0.06, 1.0
-"""How much consumption varies from block to block before that is known, and how many blocks that
-guess is worth. Common practice, no source."""
 
 RECENT = 4
 LASTING_PARTS = 3.0
@@ -39,9 +38,6 @@ the middle beyond both."""
 
 PASSING_PARTS = 1.8
 """What may only be passing lies so many standard deviations off: just inside the interval."""
-
-MEMORY = 0.5
-"""Correlation of neighbouring blocks that is taken for granted: gusts and water current last."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +105,7 @@ class PresentRiding:
         """Take in seconds, in order."""
         self._now = None
         rows = np.stack([cells.power_w, cells.distance_m, cells.volts_v], axis=1)
-        rows = rows[np.isfinite(rows).all(axis=1) & (cells.distance_m > HARDLY_MPS)]
+        rows = rows[np.isfinite(rows).all(axis=1) & (cells.distance_m > RIDING_SLOWEST_MPS)]
         rows = np.concatenate([self._open, rows])
         count = len(rows) // BLOCK_S
         for block in rows[: count * BLOCK_S].reshape(count, BLOCK_S, 3):
@@ -188,12 +184,12 @@ def _begin(blocks: FloatArray) -> int:
 
 
 def _variance(residuals: FloatArray) -> float:
-    known = VARIES_BLOCKS * VARIES_FRACTION**2 + float(residuals @ residuals)
-    return known / (VARIES_BLOCKS + len(residuals) - 1)
+    known = RIDING_SD_WORTH * RIDING_SD_FRACTION**2 + float(residuals @ residuals)
+    return known / (RIDING_SD_WORTH + len(residuals) - 1)
 
 
 def _memory(residuals: FloatArray) -> float:
-    """Return the lag-one correlation, drawn to `MEMORY` by as much as a few blocks."""
-    floor = 10 * VARIES_FRACTION**2 / 4
-    lagged = float(residuals[1:] @ residuals[:-1]) + MEMORY * floor
+    """Return the lag-one correlation, drawn to `RIDING_CORRELATION` by as much as a few blocks."""
+    floor = 10 * RIDING_SD_FRACTION**2 / 4
+    lagged = float(residuals[1:] @ residuals[:-1]) + RIDING_CORRELATION * floor
     return min(max(lagged / (float(residuals @ residuals) + floor), 0.0), 0.95)

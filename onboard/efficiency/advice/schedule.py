@@ -10,21 +10,16 @@ from onboard.efficiency.advice.conditions import Watches
 from onboard.efficiency.advice.counted_pack import CountedPack
 from onboard.efficiency.advice.present_riding import PresentRiding
 from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.common_practice import (
+    ADVICE_CALM_S,
+    ADVICE_EVERY_S,
+    ADVICE_LEAST_W,
+    ADVICE_QUIET_SHARE,
+    ADVICE_START_S,
+)
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.parts import LEFT_OUT, Parts
 from onboard.efficiency.sources.instruments import Instruments, all_heard
-
-EVERY_S, CALM_S = 10, 300
-"""How often it is looked: while something may be due, and at least."""
-
-QUIET_FRACTION = 0.25
-"""Of the time for which nothing can be due, as far as one can tell, until it is looked again."""
-
-FIRST_S = 120.0
-"""Until then much may change from one look to the next."""
-
-LEAST_W = 100.0
-"""Even at rest a craft may be off at this power the next moment."""
 
 
 class Lookout:
@@ -61,7 +56,7 @@ class Lookout:
     def seconds_until_due(self, first_s: float) -> int:
         """Return how many seconds, from one that ends then on, are to be taken in before a look."""
         if self._due_s is None:
-            self._due_s = math.ceil(first_s / EVERY_S) * EVERY_S
+            self._due_s = math.ceil(first_s / ADVICE_EVERY_S) * ADVICE_EVERY_S
         return int(self._due_s - first_s) + 1
 
     def reached(self, t_s: float) -> None:
@@ -76,7 +71,7 @@ class Lookout:
         pack = self._battery.by(self._instruments.unless_silent(side))
         self._parts.fold("advice", self._adviser.look, pack, self._learner.posterior)
         if self._due_s is not None:
-            soon_s = (self.settled_s // EVERY_S + 1.0) * EVERY_S
+            soon_s = (self.settled_s // ADVICE_EVERY_S + 1.0) * ADVICE_EVERY_S
             self._due_s = min(self._due_s, soon_s)
 
     def _look(self, t_s: float) -> int:
@@ -93,10 +88,10 @@ class Lookout:
             quiet_s = math.inf
         if not isinstance(pack, Unknown):
             quiet_s = min(quiet_s, self._warn(t_s, pack))
-        if t_s < FIRST_S:
+        if t_s < ADVICE_START_S:
             quiet_s = 0.0
-        pause_s = min(max(quiet_s * QUIET_FRACTION, EVERY_S), CALM_S)
-        return int(pause_s // EVERY_S) * EVERY_S
+        pause_s = min(max(quiet_s * ADVICE_QUIET_SHARE, ADVICE_EVERY_S), ADVICE_CALM_S)
+        return int(pause_s // ADVICE_EVERY_S) * ADVICE_EVERY_S
 
     def _warn(self, t_s: float, pack: Pack) -> float:
         """Look at what is left, and at the way home; give for how long nothing can be due [s]."""
@@ -109,7 +104,7 @@ class Lookout:
             fold("alerts", self._watches.advice, t_s, *aim)
         if pack.count.resting:
             return 0.0
-        return spare_wh * 3600.0 / max(power_w, LEAST_W)
+        return spare_wh * 3600.0 / max(power_w, ADVICE_LEAST_W)
 
     def _spare_wh(self, t_s: float, pack: Pack, power_w: float) -> float | None:
         """Look at what is left; give how far off an alert of it is [Wh]."""

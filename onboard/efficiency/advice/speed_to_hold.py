@@ -11,9 +11,9 @@ from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.advice.target_speed import CueKeeper
-
-MEAN_S = 10
-"""Waves of a few seconds average out within it, and a hand that corrects soon sees what it did."""
+from onboard.efficiency.common_practice import (
+    CUE_MEAN_S,
+)
 
 LATELY = Unknown(Reason.NOT_KNOWN_LATELY)
 
@@ -50,9 +50,11 @@ class Hold:
         """
         if not len(past["power_w"]):
             return
-        self._past = {name: past[name][-1:, -MEAN_S:].copy() for name in ("power_w", "distance_m")}
+        self._past = {
+            name: past[name][-1:, -CUE_MEAN_S:].copy() for name in ("power_w", "distance_m")
+        }
         if self.wanted:
-            for row in past[self._column][:, -MEAN_S:]:
+            for row in past[self._column][:, -CUE_MEAN_S:]:
                 self._update(row)
 
     @property
@@ -61,7 +63,7 @@ class Hold:
 
     def _update(self, row: FloatArray) -> None:
         known = row[np.isfinite(row)]
-        if len(known) * 2 < MEAN_S:
+        if len(known) * 2 < CUE_MEAN_S:
             self.difference_fraction = self.cue = LATELY
             return
         wanted = self._aim.power_w if self._aim.power_w is not None else self._aim.speed_mps

@@ -12,18 +12,17 @@ from onboard.contract.advice import Cue
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.outlook import Outlook, likelihood
+from onboard.efficiency.common_practice import (
+    EASE_ABOVE,
+    EASE_UNTIL,
+    PUSH_BELOW,
+    PUSH_UNTIL,
+    UNTRIED_SPEED_FRACTION,
+)
 
 CONFIDENCE_FRACTION = 0.99
 SURE_SD = 2.326348
 """99 % quantile of the normal distribution (tables)."""
-
-SLOWER_FRACTION = 0.85
-"""By so much the rider may be asked to go slower than the curve knows: it then learns that."""
-
-EASE_ABOVE, EASE_UNTIL = 0.03, 0.01
-PUSH_BELOW, PUSH_UNTIL = -0.05, -0.02
-"""Relative difference at which a cue comes and at which it goes again: falling short is the costly
-side. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +52,7 @@ def advised_speed(ahead: Outlook, distance_m: float) -> Advised:
     furthest_m = ahead.range_m - SURE_SD * np.sqrt(ahead.range_variance_m2())
     # Where it cannot be made: what probably takes least, little slower than was ever tried.
     tried = ahead.speed_mps[ahead.seen]
-    slowest = SLOWER_FRACTION * float(tried[0]) if len(tried) else 0.0
+    slowest = UNTRIED_SPEED_FRACTION * float(tried[0]) if len(tried) else 0.0
     best = int(np.argmax(np.where(ahead.speed_mps >= slowest, margin, -np.inf)))
     enough = np.flatnonzero(surely >= 0)
     best_speed, best_m = float(ahead.speed_mps[best]), max(float(furthest_m[best]), 0.0)

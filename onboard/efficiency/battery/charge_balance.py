@@ -20,26 +20,14 @@ from onboard.efficiency.battery.round_trip import (
     Loss,
     pack_loss,
 )
+from onboard.efficiency.common_practice import (
+    ASSUMED_PACK_OVER_COUNTED,
+    CONCLUSIVE_MOST_FRACTION,
+    FULL_SD_FRACTION,
+    METER_SD_FRACTION,
+)
 from onboard.efficiency.statistics.shared_errors import COUNT, GAIN, OFFSET, Z_95, Spread
 from onboard.profile import Sensors
-
-METER_SD_FRACTION = 0.01
-"""How well a plain meter between charger and pack measures. Common practice, no source."""
-
-FULL_SD_FRACTION = 0.005
-"""How far 'full' differs from one charge to the next, as a share of the pack. Common practice, no
-source."""
-
-UNLOGGED_MOST_FRACTION = 0.01
-"""What autopilot and sleeping drives may draw unseen between two charges, as a share of the pack,
-where nobody stated it. Common practice, no source."""
-
-UNKNOWN_PACK_TIMES = 4.0
-"""A pack of unknown size is taken to be so much larger than what was counted on a charge."""
-
-TELLS_FRACTION = 0.15
-"""An interval that reaches further to either side than this share tells nothing by holding what
-came back: a sensor that is as far off would pass."""
 
 Fit = Literal["within", "more", "less", "cannot_tell"]
 
@@ -181,7 +169,7 @@ class Conditions:
 
 def size_ah(pack_ah: float | None, counted: Counted) -> float:
     """Return the full pack's charge [Ah], a guess by what was counted where nobody stated it."""
-    return pack_ah or UNKNOWN_PACK_TIMES * counted.charge_ah
+    return pack_ah or ASSUMED_PACK_OVER_COUNTED * counted.charge_ah
 
 
 def expected_ah(charges: Sequence[Charge], conditions: Conditions) -> Figure:
@@ -265,4 +253,4 @@ def fits(came_back: float, expected: Figure) -> Fit:
     if came_back < low:
         return "less"
     reach = max(high - expected.value, expected.value - low)
-    return "within" if reach <= TELLS_FRACTION * expected.value else "cannot_tell"
+    return "within" if reach <= CONCLUSIVE_MOST_FRACTION * expected.value else "cannot_tell"

@@ -14,18 +14,14 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.commands import Amount
 from onboard.efficiency.battery.charge_state import ChargeState
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
-from onboard.efficiency.battery.recharge import (
-    CHARGED_FULL_SD,
-    Away,
-    charged,
-    known_at,
-    less_known,
-    told_by_voltage,
-)
-from onboard.efficiency.battery.resistance import USUAL_SD_FRACTION
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES
+from onboard.efficiency.battery.recharge import Away, charged, known_at, less_known, told_by_voltage
 from onboard.efficiency.battery.rest import Rested, RestFinder
 from onboard.efficiency.battery.saved_charge import KeptCharge
+from onboard.efficiency.common_practice import (
+    CHARGED_FULL_SD,
+    USUAL_OHM_SD_FRACTION,
+)
 from onboard.efficiency.sources.settled_seconds import Cells
 from onboard.efficiency.statistics.shared_errors import CAPACITY
 from onboard.profile import Battery
@@ -56,7 +52,7 @@ class ChargeCount:
         self, battery: Battery, begin: ChargeState, series: float, usual_ohm: float
     ) -> None:
         self._name, self._cells = battery.chemistry, battery.cells
-        self._chemistry = CHEMISTRIES[battery.chemistry]
+        self._chemistry = OCV_CURVES[battery.chemistry]
         self._series, self._usual_ohm = series, usual_ohm
         self._before_rest = begin
         self._rest: Rested | None = None
@@ -148,7 +144,7 @@ class ChargeCount:
         open_v = rest.volts_v + rest.amps_a * self._usual_ohm
         # The resistance is a guess here.
         sd_v = math.hypot(
-            rest.sd_v, USUAL_SD_FRACTION * rest.amps_a * self._usual_ohm / self._cells
+            rest.sd_v, USUAL_OHM_SD_FRACTION * rest.amps_a * self._usual_ohm / self._cells
         )
         seen = self._chemistry, open_v / self._series, sd_v, rest.charge_ah, rest.t_s
         if asks:

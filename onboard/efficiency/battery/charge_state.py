@@ -12,7 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.battery.chemistry import Chemistry
+from onboard.efficiency.battery.ocv_curve import OcvCurve
+from onboard.efficiency.common_practice import (
+    CONTRADICTED_CHARGE_SD,
+    OCV_CONTRADICTION_SD,
+    OCV_SHAPE_FACTOR,
+)
 from onboard.efficiency.statistics.shared_errors import (
     CAPACITY,
     COUNT,
@@ -23,13 +28,7 @@ from onboard.efficiency.statistics.shared_errors import (
 )
 
 ROUNDING_V = 0.001
-CONTRADICTION_SD = 4.0
-SHAPE_TWICE = 1.6
-"""Cells that differ from the table mislead twice: by their voltage here, and by the energy that is
-then taken from the table for what is left. So the voltage is trusted less than its spread says."""
 
-WIDE_FRACTION = 0.3
-"""How little is known of the charge once voltage and count contradict each other."""
 
 _NODES = np.linspace(-2.0, 2.0, 9)
 _WEIGHTS = np.exp(-(_NODES**2) / 2) / np.exp(-(_NODES**2) / 2).sum()
@@ -74,7 +73,7 @@ class ChargeState:
         return start - drawn / capacity, gradient
 
     def anchored(
-        self, chemistry: Chemistry, cell_v: float, sd_v: float, charge_ah: float, t_s: float
+        self, chemistry: OcvCurve, cell_v: float, sd_v: float, charge_ah: float, t_s: float
     ) -> "ChargeState":
         """Return the state after the open-circuit voltage of a cell was seen [V].
 
@@ -90,9 +89,9 @@ class ChargeState:
         state = self
         innovation, slope, variance = state._innovation(chemistry, cell_v, sd_v, charge_ah, t_s)
         total = float(slope @ state.covariance @ slope) + variance
-        if innovation**2 > CONTRADICTION_SD**2 * total:
+        if innovation**2 > OCV_CONTRADICTION_SD**2 * total:
             covariance = state.covariance.copy()
-            covariance[START, START] += WIDE_FRACTION**2
+            covariance[START, START] += CONTRADICTED_CHARGE_SD**2
             state = replace(state, covariance=covariance, contradicted=True)
             # The table is far from straight over so wide a span: closer and closer.
             for _ in range(3):
@@ -110,7 +109,7 @@ class ChargeState:
         return replace(self, mean=mean)
 
     def _updated(
-        self, chemistry: Chemistry, cell_v: float, sd_v: float, charge_ah: float, t_s: float
+        self, chemistry: OcvCurve, cell_v: float, sd_v: float, charge_ah: float, t_s: float
     ) -> "ChargeState":
         innovation, slope, variance = self._innovation(chemistry, cell_v, sd_v, charge_ah, t_s)
         total = float(slope @ self.covariance @ slope) + variance
@@ -121,7 +120,7 @@ class ChargeState:
         return replace(self, mean=self.mean + gain * innovation, covariance=covariance)
 
     def _innovation(
-        self, chemistry: Chemistry, cell_v: float, sd_v: float, charge_ah: float, t_s: float
+        self, chemistry: OcvCurve, cell_v: float, sd_v: float, charge_ah: float, t_s: float
     ) -> tuple[float, FloatArray, float]:
         """Return seen less expected voltage, its slopes and the variance of the seeing.
 
@@ -137,7 +136,7 @@ class ChargeState:
         off = at - centre
         steep = float(_WEIGHTS @ (off * volts)) / max(float(_WEIGHTS @ off**2), 1e-12)
         bend = volts - middle - steep * off
-        variance = float(_WEIGHTS @ (bend**2 + (SHAPE_TWICE * spread) ** 2))
+        variance = float(_WEIGHTS @ (bend**2 + (OCV_SHAPE_FACTOR * spread) ** 2))
         variance += sd_v**2 + ROUNDING_V**2
         slope = steep * gradient
         slope[VOLTAGE] -= cell_v

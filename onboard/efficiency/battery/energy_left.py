@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.battery.chemistry import Chemistry
+from onboard.efficiency.battery.ocv_curve import OcvCurve
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Cellar:
         What a lasting load costs.
     """
 
-    chemistry: Chemistry
+    chemistry: OcvCurve
     volts_scale: float
     level_known: bool
     reserve_fraction: float

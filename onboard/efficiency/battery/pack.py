@@ -15,8 +15,12 @@ from onboard.efficiency.battery.charge_count import ChargeCount
 from onboard.efficiency.battery.charge_state import ChargeState
 from onboard.efficiency.battery.chemistry import CHEMISTRIES
 from onboard.efficiency.battery.energy_left import Cellar
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.battery.resistance import Resistance
+from onboard.efficiency.common_practice import (
+    CELL_OHM_AH,
+)
 from onboard.efficiency.sources.settled_seconds import Cells
 from onboard.efficiency.statistics.shared_errors import (
     CAPACITY,
@@ -26,10 +30,6 @@ from onboard.efficiency.statistics.shared_errors import (
     ratio,
 )
 from onboard.profile import Battery, Sensors
-
-USUAL_OHM_AH = 0.1
-"""Resistance of a cell times its capacity, wiring included, until it is measured. Common practice,
-no source."""
 
 RATES = np.array([0.0, 0.15, 0.4, 1.0, 2.5, 6.0])
 """Powers, as multiples of what empties the pack in an hour, that uncertainty is worked out at."""
@@ -46,8 +46,8 @@ class Pack:
 
     def __init__(self, battery: Battery, sensors: Sensors) -> None:
         self._battery = battery
-        self._chemistry = CHEMISTRIES[battery.chemistry]
-        table_v = battery.cells * self._chemistry.mean_v
+        self._ocv = OCV_CURVES[battery.chemistry]
+        table_v = battery.cells * self._ocv.mean_v
         if battery.capacity_ah is None:
             assert battery.energy_wh is not None
             full_ah, self._scale = battery.energy_wh / table_v, float(battery.cells)
@@ -56,8 +56,8 @@ class Pack:
             if battery.energy_wh is not None:
                 self._scale *= battery.energy_wh / (full_ah * table_v)
         self._full_ah = full_ah
-        self.cutoff_v = battery.cutoff_v or battery.cells * self._chemistry.cutoff_v
-        usual_ohm = battery.resistance_ohm or USUAL_OHM_AH * battery.cells / full_ah
+        self.cutoff_v = battery.cutoff_v or battery.cells * CHEMISTRIES[battery.chemistry].cutoff_v
+        usual_ohm = battery.resistance_ohm or CELL_OHM_AH * battery.cells / full_ah
         self._resistance = Resistance(usual_ohm, battery.resistance_ohm)
         begin = ChargeState(
             full_ah, battery.start_fraction, 0.0, 0.0, np.zeros(COUNT),
@@ -150,7 +150,7 @@ class Pack:
 
     def _cellar(self) -> Cellar:
         return Cellar(
-            self._chemistry,
+            self._ocv,
             self._scale,
             self._battery.energy_wh is not None,
             self._battery.reserve_fraction,
@@ -162,7 +162,7 @@ class Pack:
         """Return powers and variances there; they change slowly with power, and once a second."""
         key = (fraction, self.count.t_s)
         if self._variance_of != key:
-            powers = RATES * self._full_ah * self._scale * self._chemistry.mean_v
+            powers = RATES * self._full_ah * self._scale * self._ocv.mean_v
             self._variance_of = key
             self._variance = powers, cellar.variance(fraction, powers)
         return self._variance
@@ -177,7 +177,7 @@ class Pack:
     @property
     def full(self) -> Spread:
         """The pack's energy when full [Wh]."""
-        table = self._full_ah * self._scale * self._chemistry.mean_v
+        table = self._full_ah * self._scale * self._ocv.mean_v
         full_wh = table * (1 + float(self.count.state.mean[CAPACITY]))
         gradient = np.zeros(COUNT)
         gradient[CAPACITY] = table

@@ -12,33 +12,25 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from onboard.contract.commands import Amount
-from onboard.efficiency.battery.charge_balance import METER_SD_FRACTION
-from onboard.efficiency.battery.charge_state import ROUNDING_V, SHAPE_TWICE, ChargeState
-from onboard.efficiency.battery.chemistry import Chemistry
+from onboard.efficiency.battery.charge_state import ROUNDING_V, ChargeState
+from onboard.efficiency.battery.ocv_curve import OcvCurve
 from onboard.efficiency.battery.round_trip import CHARGE_SD_FRACTION, pack_loss
+from onboard.efficiency.common_practice import (
+    CHARGE_QUESTION_AFTER_S,
+    CHARGED_FULL_SD,
+    METER_SD_FRACTION,
+    OCV_SHAPE_FACTOR,
+    SHOWS_CHARGED_SD,
+    SHOWS_NOT_CHARGED_FRACTION,
+    SHOWS_NOT_CHARGED_SD,
+    STATED_CHARGE_SD,
+    UNSEEN_DRAIN_PER_H,
+    UNSEEN_DRAIN_SD_FRACTION,
+)
 from onboard.efficiency.statistics.shared_errors import CAPACITY, COUNT, START, VOLTAGE
-
-ASK_AFTER_S = 600.0
-"""Away from the pack for longer than this, the rider is asked whether it was charged. A brown-out
-is over in seconds, a look at the propeller in minutes; a charger at half the capacity an hour
-brings 8 % in that time. Common practice, no source."""
-
-UNSEEN_FRACTION, UNSEEN_PER_H = 0.03, 0.5
-"""What may have been drawn while nobody counted, one standard deviation: at most this share of
-full, and the rate at which it gets there, as a share an hour. Common practice, no source."""
 
 LATEST_S = 1e11
 """A time of day past this, in the year 5138, is a fault."""
-
-CHARGED_FULL_SD, STATED_SD = 0.01, 0.03
-"""How full 'charged full' is, and how well a charger or a pack's own display knows any other share.
-Common practice, no source."""
-
-CHARGED_SD, NOT_CHARGED_SD, NOT_CHARGED_FRACTION = 3.0, 2.0, 0.5
-"""A rested voltage shows that the pack was charged where it lies `CHARGED_SD` standard deviations
-above the count; that it was not, where even `NOT_CHARGED_SD` above the voltage's own reading is no
-more than `NOT_CHARGED_FRACTION` of the way from the count to full. On an LFP plateau it shows
-neither."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +54,7 @@ class Away:
     @property
     def is_short(self) -> bool:
         """Whether it was too short for a charge."""
-        return self.pause_s <= ASK_AFTER_S
+        return self.pause_s <= CHARGE_QUESTION_AFTER_S
 
     @property
     def asks(self) -> bool:
@@ -75,8 +67,8 @@ class Away:
         if self.drawn_ah is not None:
             return 0.0
         if math.isnan(self.pause_s):
-            return UNSEEN_FRACTION
-        return min(UNSEEN_FRACTION, UNSEEN_PER_H * self.pause_s / 3600.0)
+            return UNSEEN_DRAIN_SD_FRACTION
+        return min(UNSEEN_DRAIN_SD_FRACTION, UNSEEN_DRAIN_PER_H * self.pause_s / 3600.0)
 
 
 def less_known(state: ChargeState, sd_fraction: float) -> ChargeState:
@@ -109,7 +101,7 @@ def known_at(
 
 def charged(
     state: ChargeState,
-    chemistry: Chemistry,
+    chemistry: OcvCurve,
     name: str,
     full_wh: float,
     amount: Amount,
@@ -121,7 +113,7 @@ def charged(
     state
         Counted from now on.
     chemistry, name
-        The cells, and their key in `CHEMISTRIES`.
+        The cells, and their key in `OCV_CURVES`.
     full_wh
         The pack's energy when full [Wh].
     amount
@@ -135,7 +127,7 @@ def charged(
     here = state.start_ah, state.start_s
     fraction = state.start_fraction
     if key == "left_fraction":
-        sd = CHARGED_FULL_SD if stated >= 1.0 else STATED_SD
+        sd = CHARGED_FULL_SD if stated >= 1.0 else STATED_CHARGE_SD
         return known_at(state, stated, sd, *here)
     known = 1.0 + float(state.mean[CAPACITY])
     if key == "charged_ah":
@@ -161,7 +153,7 @@ def charged(
 
 
 def by_voltage(
-    chemistry: Chemistry, cell_v: float, sd_v: float, least: float = 0.0
+    chemistry: OcvCurve, cell_v: float, sd_v: float, least: float = 0.0
 ) -> tuple[float, float]:
     """Return the charge of a rested cell by its voltage alone, and its standard deviation.
 
@@ -176,16 +168,16 @@ def by_voltage(
 
     Examples
     --------
-    >>> from onboard.efficiency.battery.chemistry import CHEMISTRIES
-    >>> [round(x, 2) for x in by_voltage(CHEMISTRIES["li-ion"], 4.2, 0.01, 0.4)]
+    >>> from onboard.efficiency.battery.ocv_curve import OCV_CURVES
+    >>> [round(x, 2) for x in by_voltage(OCV_CURVES["li-ion"], 4.2, 0.01, 0.4)]
     [0.99, 0.02]
-    >>> by_voltage(CHEMISTRIES["lfp"], 3.27, 0.01, 0.4)[1] > 0.1
+    >>> by_voltage(OCV_CURVES["lfp"], 3.27, 0.01, 0.4)[1] > 0.1
     True
     """
     at = np.linspace(min(max(least, 0.0), 0.99), 1.0, 101)
     volts = np.interp(at, chemistry.fraction, chemistry.ocv_v)
     spread = np.interp(at, chemistry.fraction, chemistry.sd_v)
-    variance = (SHAPE_TWICE * spread) ** 2 + sd_v**2 + ROUNDING_V**2
+    variance = (OCV_SHAPE_FACTOR * spread) ** 2 + sd_v**2 + ROUNDING_V**2
     log = -0.5 * ((cell_v - volts) ** 2 / variance + np.log(variance))
     weight = np.exp(log - log.max())
     weight /= weight.sum()
@@ -195,7 +187,7 @@ def by_voltage(
 
 def told_by_voltage(  # noqa: PLR0917
     state: ChargeState,
-    chemistry: Chemistry,
+    chemistry: OcvCurve,
     cell_v: float,
     sd_v: float,
     charge_ah: float,
@@ -220,8 +212,8 @@ def told_by_voltage(  # noqa: PLR0917
     count, gradient = state.fraction(charge_ah, t_s)
     count_sd = math.sqrt(max(float(gradient @ state.covariance @ gradient), 0.0))
     sd_v = math.hypot(sd_v, cell_v * math.sqrt(float(state.covariance[VOLTAGE, VOLTAGE])))
-    seen, seen_sd = by_voltage(chemistry, cell_v, sd_v, count - NOT_CHARGED_SD * count_sd)
-    if seen - count > CHARGED_SD * math.hypot(seen_sd, count_sd):
+    seen, seen_sd = by_voltage(chemistry, cell_v, sd_v, count - SHOWS_NOT_CHARGED_SD * count_sd)
+    if seen - count > SHOWS_CHARGED_SD * math.hypot(seen_sd, count_sd):
         return known_at(state, seen, seen_sd, charge_ah, t_s), False
-    at_most = seen + NOT_CHARGED_SD * seen_sd - count
-    return state, at_most > NOT_CHARGED_FRACTION * (1.0 - count)
+    at_most = seen + SHOWS_NOT_CHARGED_SD * seen_sd - count
+    return state, at_most > SHOWS_NOT_CHARGED_FRACTION * (1.0 - count)

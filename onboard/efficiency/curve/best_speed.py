@@ -13,6 +13,9 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.common_practice import (
+    WAY_LEAST_MPS,
+)
 from onboard.efficiency.curve.speed_power import KNOTS, Posterior, rising
 from onboard.efficiency.statistics.monotone_cubic import interpolate
 from onboard.efficiency.statistics.shared_errors import Z_95
@@ -23,8 +26,6 @@ PowerCurve = Callable[[FloatArray], FloatArray]
 LOOKS, CLOSER = 65, 5
 """Speeds looked at over the whole span; how often the span is then drawn in about the best."""
 
-LEAST_WAY_MPS = 0.02
-"""Slower than this over ground is no progress."""
 
 COLUMNS_MOST, SHARE_LEAST = 16, 1e-4
 """Directions of the posterior that are tried, and the share of variance from which they count."""
@@ -81,7 +82,7 @@ def best_speed(
     """
     low, high = max(least_mps, abs(across_mps)), most_mps
     # Below this the water carries the craft back faster than it goes.
-    low = max(low, math.hypot(max(LEAST_WAY_MPS - along_mps, 0.0), across_mps))
+    low = max(low, math.hypot(max(WAY_LEAST_MPS - along_mps, 0.0), across_mps))
     if not low < high:
         return Unknown(Reason.NO_PROGRESS)
     first, last = low, high
@@ -89,7 +90,7 @@ def best_speed(
     for _ in range(CLOSER):
         speed = np.linspace(low, high, LOOKS)
         over_ground = along_mps + np.sqrt(np.maximum(speed**2 - across_mps**2, 0.0))
-        cost = power_at(speed) / np.maximum(over_ground, LEAST_WAY_MPS)
+        cost = power_at(speed) / np.maximum(over_ground, WAY_LEAST_MPS)
         best = int(np.argmin(cost))
         found = BestSpeed(
             float(over_ground[best]),

@@ -2,14 +2,10 @@
 
 import numpy as np
 
-from onboard.efficiency.curve.speed_power import (
-    KNOTS,
-    SLOPE_SD,
-    VELOCITY_SD_MPS,
-    Carried,
-    Posterior,
-    start_curve,
+from onboard.efficiency.common_practice import (
+    BLOCK_SPEED_SD_MPS,
 )
+from onboard.efficiency.curve.speed_power import KNOTS, SLOPE_SD, Carried, Posterior, start_curve
 
 
 def of_carried(carried: Carried) -> Posterior:
@@ -23,4 +19,4 @@ def of_carried(carried: Carried) -> Posterior:
     covariance = np.zeros((2 + count, 2 + count))
     covariance[2:, 2:] = curve
     start = start_curve(carried)
-    return Posterior(np.zeros(2), start, covariance, carried.seen_mps, 0, VELOCITY_SD_MPS, 0.0)
+    return Posterior(np.zeros(2), start, covariance, carried.seen_mps, 0, BLOCK_SPEED_SD_MPS, 0.0)

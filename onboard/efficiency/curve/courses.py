@@ -11,11 +11,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from onboard.block import FloatArray
-
-APART_DEG, WIDEST_DEG, BEND_DEG = 2.5, 16.0, 8.0
-"""Neighbouring courses, opposite ones included, with no gap between them wider than the first are
-one line, if all of them lie within the second. If they do not, the way bent, and the courses are
-cut into pieces of the third at most."""
+from onboard.efficiency.common_practice import (
+    LINE_GAP_DEG,
+    LINE_PIECE_DEG,
+    LINE_WIDEST_DEG,
+)
 
 
 def lines(velocity_mps: FloatArray) -> FloatArray:
@@ -57,11 +57,11 @@ def lines(velocity_mps: FloatArray) -> FloatArray:
 
 def _pieces(rising_deg: FloatArray) -> Iterator[tuple[int, int]]:
     """Return where each line begins and ends among rising directions."""
-    inner = (np.flatnonzero(np.diff(rising_deg) > APART_DEG) + 1).tolist()
+    inner = (np.flatnonzero(np.diff(rising_deg) > LINE_GAP_DEG) + 1).tolist()
     for begin, end in itertools.pairwise([0, *inner, len(rising_deg)]):
         chain = rising_deg[begin:end]
         span = float(chain[-1] - chain[0])
-        parts = 1 if span <= WIDEST_DEG else math.ceil(span / BEND_DEG)
+        parts = 1 if span <= LINE_WIDEST_DEG else math.ceil(span / LINE_PIECE_DEG)
         edges = np.searchsorted(chain, chain[0] + span / parts * np.arange(1, parts))
         cuts = [begin, *(begin + edges).tolist(), end]
         yield from ((first, last) for first, last in itertools.pairwise(cuts) if last > first)

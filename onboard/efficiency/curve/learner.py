@@ -9,9 +9,14 @@ from typing import Any
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import (
+    DAY_SHAPE_SD_FRACTION,
+    DAY_SPEED_SD_FRACTION,
+    WATER_PRIOR_SD_MPS,
+)
 from onboard.efficiency.curve.carried_curve import of_carried
 from onboard.efficiency.curve.fouling import FoulingWatch
-from onboard.efficiency.curve.speed_power import KNOTS, WATER_SD_MPS, Carried, Posterior, fit
+from onboard.efficiency.curve.speed_power import KNOTS, Carried, Posterior, fit
 from onboard.efficiency.curve.steady import SteadyBlock, SteadyFinder
 from onboard.efficiency.curve.turning import Circle, CircleFinder
 from onboard.efficiency.sources.settled_seconds import Cells
@@ -27,10 +32,6 @@ FRESH_GROWTH = 2.0
 
 BLOCKS_SURE = 12
 
-DAY_SD_FRACTION = 0.015
-SHAPE_SD_FRACTION = 0.01
-"""How far the speed at a power is off from one day to the next, for all speeds alike (load, growth,
-wind), and for each. 1.5 % of speed is about 5 % of power. Common practice, no source."""
 
 PLAIN_SETUP = "as is"
 
@@ -160,7 +161,9 @@ class Learner:
         later = min(int(REFIT_GROWTH * self._count), self._count + REFIT_MOST)
         self._next_fit = max(self._count + 1, later)
 
-    def _fit(self, water_sd_mps: float = WATER_SD_MPS, near: Posterior | None = None) -> Posterior:
+    def _fit(
+        self, water_sd_mps: float = WATER_PRIOR_SD_MPS, near: Posterior | None = None
+    ) -> Posterior:
         circles = self._circles if water_sd_mps else []
         return fit(self._blocks, circles, self._carried.get(self.setup), water_sd_mps, near)
 
@@ -179,7 +182,7 @@ class Learner:
         last = min(int(np.searchsorted(KNOTS, ln_high[0])), len(KNOTS) - 1)
         inside = slice(2 + first, 2 + last + 1)
         covariance = learned.covariance[inside, inside].copy()
-        covariance += DAY_SD_FRACTION**2 + np.eye(len(covariance)) * SHAPE_SD_FRACTION**2
+        covariance += DAY_SPEED_SD_FRACTION**2 + np.eye(len(covariance)) * DAY_SHAPE_SD_FRACTION**2
         ln_speed = learned.ln_speed[first : last + 1]
         return Carried(first, ln_speed, covariance, learned.seen_mps)
 

@@ -6,27 +6,25 @@ from onboard.block import FloatArray
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Curve, SpeedKind
+from onboard.efficiency.common_practice import (
+    CURVE_BLOCKS_LEAST,
+    PLANNED_SLOWEST_MPS,
+    THROUGH_WATER_SD_MPS,
+)
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.curve.speed_power import Bools, Posterior
 from onboard.efficiency.statistics.shared_errors import Z_95
 
 STEP_MPS = 0.1
-COURSE_SD_MPS = 0.06
-"""The water's part along the courses ridden must be known this well for speeds through water."""
-
-BLOCKS_LEAST = 3
-
-SLOWEST_MPS = 0.5
-"""Over ground: nobody plans a way at less."""
 
 
 def curve(learner: Learner) -> Curve | Unknown:
     """Return the curve of the present set-up."""
     known = learner.posterior
-    if known is None or known.blocks < BLOCKS_LEAST:
+    if known is None or known.blocks < CURVE_BLOCKS_LEAST:
         return Unknown(Reason.TOO_FEW_STRETCHES)
     kind: SpeedKind = "through_water"
-    if known.course_variance > COURSE_SD_MPS**2:
+    if known.course_variance > THROUGH_WATER_SD_MPS**2:
         kind, known = "over_ground", learner.over_ground()
         assert known is not None
     low, high = known.seen_mps
@@ -81,4 +79,4 @@ class GroundPower:
         """Return speeds over ground worth looking at, shape (n,)."""
         low, high = self._known.seen_mps
         drift = float(np.hypot(*self._known.water_mps))
-        return np.linspace(max(low - drift, SLOWEST_MPS), high + drift, count)
+        return np.linspace(max(low - drift, PLANNED_SLOWEST_MPS), high + drift, count)

@@ -17,6 +17,15 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import (
+    BLOCK_OUTLIER_SD,
+    BLOCK_POWER_SD_FRACTION,
+    BLOCK_SPEED_SD_MPS,
+    BLOCK_SPEED_SD_WORTH,
+    CRAB_SPEED_LEAST_FRACTION,
+    CURVE_SYSTEMATIC_SD,
+    WATER_PRIOR_SD_MPS,
+)
 from onboard.efficiency.curve.courses import lines
 from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.curve.turning import Circle
@@ -38,23 +47,7 @@ SLOPE, SLOPE_SD, SLOPE_LEAST = 0.37, 0.35, 0.1
 LEVEL_W, LEVEL_LN_MPS, LEVEL_SD = 200.0, np.log(2.0), 2.0
 """What is taken for granted without any data, loosely."""
 
-WATER_SD_MPS = 0.3
-"""Each axis: what the water may do before it is known. Common practice, no source."""
 
-VELOCITY_SD_MPS, SCALE_BLOCKS = 0.025, 6.0
-"""How far a block's speed is off the curve (noise, waves, gusts) until the residuals tell, and how
-many blocks that guess is worth."""
-
-POWER_SD_FRACTION = 0.01
-SHARED_SD = 0.005
-"""Of ln w: what all blocks of a ride share, so that no number of them takes it away. Common
-practice, no source."""
-
-LEFT_LEAST = 0.3
-"""A craft that keeps less than this of its speed against the water across its course is not one
-that the curve is learned from."""
-
-OUTLIER_SD = 3.0
 ROUNDS, HALVINGS = 12, 5
 SETTLED_MPS = 1e-4
 
@@ -100,7 +93,7 @@ class Posterior:
         """Return the variance of ln P at speeds through water, shape (n,)."""
         ln_power, slope = self.ln_power_at(through_water_mps)
         rows = knot_weights(ln_power) / slope[:, None]
-        return quadratic(rows, self.covariance[2:, 2:]) + (SHARED_SD / slope) ** 2
+        return quadratic(rows, self.covariance[2:, 2:]) + (CURVE_SYSTEMATIC_SD / slope) ** 2
 
     def at_velocity(self, velocity_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return ln P and its variance for velocities over ground (east, north), shape (n, 2)."""
@@ -109,7 +102,7 @@ class Posterior:
         ln_power, slope = self.ln_power_at(through)
         by_water = -off / through[:, None] ** 2
         rows = np.concatenate([by_water, -knot_weights(ln_power)], axis=1) / slope[:, None]
-        return ln_power, quadratic(rows, self.covariance) + (SHARED_SD / slope) ** 2
+        return ln_power, quadratic(rows, self.covariance) + (CURVE_SYSTEMATIC_SD / slope) ** 2
 
 
 @dataclass(frozen=True)
@@ -145,7 +138,7 @@ def fit(
     blocks: list[SteadyBlock],
     circles: list[Circle],
     carried: Carried | None = None,
-    water_sd_mps: float = WATER_SD_MPS,
+    water_sd_mps: float = WATER_PRIOR_SD_MPS,
     near: Posterior | None = None,
 ) -> Posterior:
     """Fit water and curve to steady blocks.
@@ -201,7 +194,7 @@ class _Data:
     def __init__(self, blocks: list[SteadyBlock], *, fixed: bool) -> None:
         rows = np.array([[b.t_s, b.power_w, b.power_sd_w, b.east_mps, b.north_mps] for b in blocks])
         self.t_s, self.velocity, self.ln_power = rows[:, 0], rows[:, 3:], np.log(rows[:, 1])
-        self.power_variance = (rows[:, 2] / rows[:, 1]) ** 2 + POWER_SD_FRACTION**2
+        self.power_variance = (rows[:, 2] / rows[:, 1]) ** 2 + BLOCK_POWER_SD_FRACTION**2
         self.knots = WaterKnots(self.t_s, fixed=fixed)
         self.of_time = self.knots.weights(self.t_s)
         self.of_power = knot_weights(self.ln_power)
@@ -226,7 +219,9 @@ class _Data:
         along = (moves * self.course).sum(axis=1)
         across = (moves * self.side).sum(axis=1)
         through = np.exp(self.of_power @ curve)
-        left = np.sqrt(np.maximum(through**2 - across**2, (LEFT_LEAST * through) ** 2))
+        left = np.sqrt(
+            np.maximum(through**2 - across**2, (CRAB_SPEED_LEAST_FRACTION * through) ** 2)
+        )
         by_water = self.course - (across / left)[:, None] * self.side
         by_curve = (through**2 / left)[:, None] * self.of_power
         return along + left, np.concatenate([self.water_rows(by_water), by_curve], axis=1)
@@ -256,7 +251,7 @@ def _start_water(data: _Data, water_sd_mps: float) -> FloatArray:
     squares = (data.velocity**2).sum(axis=1)
     rows = np.column_stack([2.0 * data.velocity, -np.ones(len(sizes)), sizes])
     # As weak as the prior on the water: a squared speed is off by 2 V sd.
-    weak = np.diag([2.0, 2.0, 0.0, 0.0]) * VELOCITY_SD_MPS * 2.0
+    weak = np.diag([2.0, 2.0, 0.0, 0.0]) * BLOCK_SPEED_SD_MPS * 2.0
     rows = np.concatenate([rows, weak / max(water_sd_mps, 1e-4)])
     right = np.concatenate([squares, np.zeros(4)])
     water: FloatArray = np.linalg.lstsq(rows, right, rcond=1e-9)[0][:2]
@@ -281,15 +276,15 @@ def _converge(
     def prior_cost(unknowns: FloatArray) -> float:
         return float(unknowns @ normal @ unknowns - 2 * right @ unknowns)
 
-    scale, used = VELOCITY_SD_MPS**2, np.ones(len(data.t_s), np.bool_)
-    taken_up, freedom = 0.0, SCALE_BLOCKS
+    scale, used = BLOCK_SPEED_SD_MPS**2, np.ones(len(data.t_s), np.bool_)
+    taken_up, freedom = 0.0, BLOCK_SPEED_SD_WORTH
     residual, slopes = looked_at(solution)
     for turn in range(ROUNDS):
         by_power = (slopes[:, count:] @ _slope(solution[count:])) ** 2
         known = by_power * data.power_variance + data.knots.between_m2ps2
         if turn >= 2:
             used = kept_but_for_few(residual / np.sqrt(known + scale))
-            freedom = SCALE_BLOCKS + max(float(used.sum()) - taken_up, 0.0)
+            freedom = BLOCK_SPEED_SD_WORTH + max(float(used.sum()) - taken_up, 0.0)
             scale = _scale((residual**2 - known)[used], freedom)
         share = np.where(used, 1.0 / (known + scale), 0.0)
         weighted = slopes.T * share
@@ -306,8 +301,8 @@ def _converge(
         if turn >= 3 and float(np.abs(step[:count]).max()) < SETTLED_MPS:
             break
     # Of two ends, outliers cost the same in both.
-    sizes = residual**2 / (known + VELOCITY_SD_MPS**2)
-    cost = float(np.minimum(sizes, OUTLIER_SD**2).sum()) + prior_cost(solution)
+    sizes = residual**2 / (known + BLOCK_SPEED_SD_MPS**2)
+    cost = float(np.minimum(sizes, BLOCK_OUTLIER_SD**2).sum()) + prior_cost(solution)
     widened = np.asarray(covariance * (quantile(round(freedom)) / Z_95) ** 2, np.float64)
     ends = solution[:count].reshape(2, -1), solution[count:]
     return _Result(*ends, widened, scale, used, cost)
@@ -370,7 +365,9 @@ def _slope(curve: FloatArray) -> FloatArray:
 
 def _scale(excess_m2ps2: FloatArray, freedom: float) -> float:
     """Return the variance of a block's speed by the residuals, drawn to what is taken at first."""
-    total = SCALE_BLOCKS * VELOCITY_SD_MPS**2 + float(np.maximum(excess_m2ps2, 0.0).sum())
+    total = BLOCK_SPEED_SD_WORTH * BLOCK_SPEED_SD_MPS**2 + float(
+        np.maximum(excess_m2ps2, 0.0).sum()
+    )
     return total / freedom
 
 

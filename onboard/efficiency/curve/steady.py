@@ -10,20 +10,20 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import (
+    SETTLED_POWER_FRACTION,
+    STEADY_COURSE_DEG,
+    STEADY_POWER_FRACTION,
+    STEADY_SLOWEST_MPS,
+    STEADY_SPEED_FRACTION,
+    STEADY_SPEED_MPS,
+    STEADY_UNKNOWN_MOST,
+)
 from onboard.efficiency.sources.settled_seconds import Cells
 from onboard.efficiency.statistics.chauvenet import kept
 
 BLOCK_S, SETTLE_S = 20, 10
 WINDOW_S = BLOCK_S + SETTLE_S
-
-POWER_FRACTION, POWER_BEFORE_FRACTION = 0.12, 0.20
-SPEED_MPS, SPEED_FRACTION = 0.08, 0.05
-COURSE_DEG = 15.0
-"""Halves of a block may differ by this much, and the ten seconds before it. Common practice, no
-source: a small craft settles within seconds."""
-
-SLOWEST_MPS = 0.4
-UNKNOWN_MOST = 2
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ def steady_block(rows: FloatArray) -> SteadyBlock | None:
 def _are_steady(windows: FloatArray) -> npt.NDArray[np.bool_]:
     """Tell which windows are steady; shape (n, 30, 4)."""
     unknown = np.isnan(windows).any(axis=2)
-    whole = unknown.sum(axis=1) <= UNKNOWN_MOST
+    whole = unknown.sum(axis=1) <= STEADY_UNKNOWN_MOST
     whole &= windows[:, -1, 0] - windows[:, 0, 0] <= WINDOW_S
     # Two pieces of settling, so that a change within it does not average out, and two halves.
     bounds = ((0, 5), (5, 10), (10, 20), (20, 30))
@@ -95,18 +95,18 @@ def _are_steady(windows: FloatArray) -> npt.NDArray[np.bool_]:
     power, speed = parts[:, :, 0], np.hypot(parts[:, :, 1], parts[:, :, 2])
     middle_w, middle_mps = (power[:, 2] + power[:, 3]) / 2, (speed[:, 2] + speed[:, 3]) / 2
     course = np.unwrap(np.arctan2(parts[:, :, 1], parts[:, :, 2]), axis=1)
-    speed_limit = np.maximum(SPEED_MPS, SPEED_FRACTION * middle_mps)
+    speed_limit = np.maximum(STEADY_SPEED_MPS, STEADY_SPEED_FRACTION * middle_mps)
     before_w = np.abs(power[:, :2] - middle_w[:, None]).max(axis=1)
     before_mps = np.abs(speed[:, :2] - middle_mps[:, None]).max(axis=1)
     steady: npt.NDArray[np.bool_] = (
         whole
-        & (middle_mps >= SLOWEST_MPS)
+        & (middle_mps >= STEADY_SLOWEST_MPS)
         & (middle_w > 0)
-        & (np.abs(power[:, 3] - power[:, 2]) < POWER_FRACTION * middle_w)
-        & (before_w < POWER_BEFORE_FRACTION * middle_w)
+        & (np.abs(power[:, 3] - power[:, 2]) < STEADY_POWER_FRACTION * middle_w)
+        & (before_w < SETTLED_POWER_FRACTION * middle_w)
         & (np.abs(speed[:, 3] - speed[:, 2]) < speed_limit)
         & (before_mps < 1.5 * speed_limit)
-        & (np.degrees(np.ptp(course, axis=1)) < COURSE_DEG)
+        & (np.degrees(np.ptp(course, axis=1)) < STEADY_COURSE_DEG)
     )
     return steady
 

@@ -8,24 +8,21 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.remarks import Caution, CautionCode
+from onboard.efficiency.common_practice import (
+    AMPS_APART_FRACTION,
+    AMPS_APART_SHARE,
+    AMPS_STILL_FRACTION,
+    DRIVE_APART_DEGC,
+    PACK_APART_DEGC,
+    POWER_APART_FRACTION,
+    POWER_APART_QUANTILE,
+    POWER_DRIFT_FRACTION,
+    POWER_SCATTER_FRACTION,
+    POWER_SWING_FRACTION,
+    VOLTS_APART_FRACTION,
+)
 from onboard.efficiency.statistics.students_t import quantile
 from onboard.efficiency.trial.leg import Leg
-
-APART_FRACTION, APART_SHARE = 0.02, 0.998
-"""Set-ups were run at unlike power if it differs by 2 %, and by more than their legs' scatter makes
-it differ: the quantile of Student's t."""
-
-SCATTER_FRACTION, DRIFT_FRACTION, SWING_FRACTION = 0.03, 0.05, 0.05
-"""Power was not held from leg to leg, over a leg, within a leg. Common practice, no source."""
-
-HELD_FRACTION, HELD_SHARE, STILL_FRACTION = 0.004, 0.1, 0.004
-"""The motor's current was held if between set-ups it differs by no more than 0.4 % and a tenth of
-what the power does; and if from leg to leg it keeps stiller than the power, or hardly moves at all.
-Equal currents alone may be by chance. Common practice, no source."""
-
-VOLTS_FRACTION, PACK_DEGC, DRIVE_DEGC = 0.02, 5.0, 10.0
-"""2 % of voltage is a fifth of an LFP pack's charge or more. Ten degrees are 4 % of the resistance
-of a copper winding, and so about half a per cent of the power. Common practice, no source."""
 
 ALIKE = (None, None, None, None)
 """Set-up, other, and the temperature with each, where it did not differ."""
@@ -57,7 +54,7 @@ def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
     """Return whether voltage or temperature differed between set-ups."""
     found: list[Caution] = []
     pair = _widest(legs, lambda one: one.volts_v)
-    if pair and abs(pair[2] - pair[3]) > VOLTS_FRACTION * max(pair[2:]):
+    if pair and abs(pair[2] - pair[3]) > VOLTS_APART_FRACTION * max(pair[2:]):
         found.append(
             Caution(
                 CautionCode.VOLTAGE_DIFFERS,
@@ -67,8 +64,8 @@ def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
                 other_voltage_v=pair[3],
             )
         )
-    pack = _apart_degc(legs, PACK_DEGC, lambda one: one.pack_degc)
-    drive = _apart_degc(legs, DRIVE_DEGC, lambda one: one.drive_degc)
+    pack = _apart_degc(legs, PACK_APART_DEGC, lambda one: one.pack_degc)
+    drive = _apart_degc(legs, DRIVE_APART_DEGC, lambda one: one.drive_degc)
     if pack or drive:
         (pack_setup, pack_other, pack_degc, pack_other_degc) = pack or ALIKE
         (drive_setup, drive_other, drive_degc, drive_other_degc) = drive or ALIKE
@@ -128,13 +125,13 @@ def _scatter(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[float, int
 def _apart(legs: list[Leg]) -> tuple[str, ...]:
     """Return the set-ups that were run at unlike power."""
     scatter, freedom = _scatter(legs, _power)
-    reach = quantile(float(freedom), APART_SHARE) * scatter if freedom else 0.0
+    reach = quantile(float(freedom), POWER_APART_QUANTILE) * scatter if freedom else 0.0
     apart: set[str] = set()
     for a, b in combinations(_setups(legs), 2):
         one, other = (np.log(_of(legs, name, _power)) for name in (a, b))
         difference = float(one.mean() - other.mean())
         sure = reach * math.sqrt(1.0 / len(one) + 1.0 / len(other))
-        if abs(difference) > max(APART_FRACTION, sure):
+        if abs(difference) > max(POWER_APART_FRACTION, sure):
             apart |= {a, b}
     return tuple(sorted(apart))
 
@@ -142,14 +139,16 @@ def _apart(legs: list[Leg]) -> tuple[str, ...]:
 def _run_to_run(legs: list[Leg]) -> float | None:
     """Return by how much the power changed from run to run, None where it was held."""
     scatter, _ = _scatter(legs, _power)
-    return scatter if scatter > SCATTER_FRACTION else None
+    return scatter if scatter > POWER_SCATTER_FRACTION else None
 
 
 def _within_run(legs: list[Leg]) -> float | None:
     """Return by how much the power changed within a run, None where it was held."""
     drift = float(np.median([abs(one.power_drift_fraction) for one in legs]))
     swing = float(np.median([one.power_swing_fraction for one in legs]))
-    return max(drift, swing) if drift > DRIFT_FRACTION or swing > SWING_FRACTION else None
+    return (
+        max(drift, swing) if drift > POWER_DRIFT_FRACTION or swing > POWER_SWING_FRACTION else None
+    )
 
 
 def _amps_known(legs: list[Leg]) -> bool:
@@ -162,15 +161,17 @@ def _motor_current_held(legs: list[Leg]) -> float | None:
         return None
     told = [one for one in legs if math.isfinite(one.motor_amps_a)]
     by_power, by_amps = _scatter(told, _power)[0], _scatter(told, _amps)[0]
-    if by_amps > max(STILL_FRACTION, by_power / 2.0):
+    if by_amps > max(AMPS_STILL_FRACTION, by_power / 2.0):
         return None
     apart = [
         tuple(_log_mean(told, a, value) - _log_mean(told, b, value) for value in (_power, _amps))
         for a, b in combinations(_setups(told), 2)
     ]
-    held = all(abs(amps) < HELD_FRACTION + HELD_SHARE * abs(power) for power, amps in apart)
-    moved = max((abs(power) for power, _ in apart), default=0.0) > APART_FRACTION
-    if held and (moved or by_power > max(APART_FRACTION, 4.0 * by_amps)):
+    held = all(
+        abs(amps) < AMPS_APART_FRACTION + AMPS_APART_SHARE * abs(power) for power, amps in apart
+    )
+    moved = max((abs(power) for power, _ in apart), default=0.0) > POWER_APART_FRACTION
+    if held and (moved or by_power > max(POWER_APART_FRACTION, 4.0 * by_amps)):
         return math.exp(float(np.mean([math.log(one.motor_amps_a) for one in told])))
     return None
 

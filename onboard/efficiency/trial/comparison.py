@@ -6,22 +6,20 @@ import numpy as np
 
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.common_practice import (
+    DOUBLE_RUN_SD_FRACTION,
+    LEG_SD_FRACTION,
+    OUTLIERS_MOST_FRACTION,
+)
 from onboard.efficiency.trial.double_runs import Alone, DoubleRun, double_runs
 from onboard.efficiency.trial.doubts import doubts
 from onboard.efficiency.trial.equal_power import Slope, at_power
 from onboard.efficiency.trial.judging import Judge
 from onboard.efficiency.trial.leg import Leg
-from onboard.efficiency.trial.outlier import (
-    USUAL_FRACTION,
-    USUAL_LEG_FRACTION,
-    Scatter,
-    outlier,
-)
+from onboard.efficiency.trial.outlier import Scatter, outlier
 from onboard.efficiency.trial.ranking import Sample, levels
 from onboard.efficiency.trial.results import Comparison, Evidence
 from onboard.efficiency.trial.water_change import water
-
-OUTLIERS_MOST_FRACTION = 0.15
 
 SETTLED_MPS, ROUNDS = 1e-10, 20
 
@@ -112,10 +110,10 @@ def _when(legs: list[Leg], double: DoubleRun) -> float:
 
 def _outlier(evidence: Evidence) -> int | None:
     now, fit = evidence.water, evidence.levels
-    usual_mps = USUAL_LEG_FRACTION * float(evidence.speed_mps.mean())
+    usual_mps = LEG_SD_FRACTION * float(evidence.speed_mps.mean())
     return outlier(
         [
-            Scatter(fit.residual, fit.leverage, fit.freedom, USUAL_FRACTION),
+            Scatter(fit.residual, fit.leverage, fit.freedom, DOUBLE_RUN_SD_FRACTION),
             Scatter(now.residual_mps, now.leverage, now.freedom, usual_mps),
         ]
     )

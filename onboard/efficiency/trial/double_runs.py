@@ -13,17 +13,12 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.common_practice import (
+    LEGS_APART_MOST_S,
+    RECIPROCAL_DEG,
+    SAME_POWER_FRACTION,
+)
 from onboard.efficiency.trial.leg import Leg
-
-RECIPROCAL_DEG = 25.0
-"""Courses made good may differ by this much from opposite: the water sets a craft off its heading.
-Common practice, no source."""
-
-SAME_POWER_FRACTION = 0.1
-"""Legs whose power differs by more were not run at the same setting."""
-
-APART_S = 1800.0
-"""With more time between two legs the water may have changed in any way."""
 
 
 @dataclass(frozen=True)
@@ -123,7 +118,7 @@ def _why_no_pair(legs: list[Leg], one: int, other: int) -> Unknown | None:
     a, b = legs[one], legs[other]
     if a.setup != b.setup:
         return Unknown(Reason.OTHER_SETUP_NEXT)
-    if b.start_s - (a.start_s + a.seconds_s) > APART_S:
+    if b.start_s - (a.start_s + a.seconds_s) > LEGS_APART_MOST_S:
         return Unknown(Reason.RUN_BACK_LATE)
     off = abs((b.course_deg - a.course_deg) % 360.0 - 180.0)
     if off > RECIPROCAL_DEG:

@@ -7,15 +7,13 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.remarks import Caution, CautionCode
+from onboard.efficiency.common_practice import (
+    DRIFT_SIGNIFICANCE,
+    VERDICT_SIGNIFICANCE,
+)
 from onboard.efficiency.trial.double_runs import DoubleRun
 from onboard.efficiency.trial.ranking import one_after_the_other
 from onboard.efficiency.trial.results import Evidence
-
-DRIFT_SEEN = 0.05
-"""A drift is seen if chance alone makes one as large more rarely than this."""
-
-CLAIMED = 0.05
-"""A difference is claimed if equal set-ups differ as much more rarely than this."""
 
 ENOUGH_DOUBLE_RUNS = 2
 """Strasser et al. 2015, A verification of the ITTC/ISO speed/power trials analysis: two double runs
@@ -58,11 +56,11 @@ def drifts(evidence: Evidence, a: int, b: int) -> bool:
     fit = evidence.levels
     if not one_after_the_other(evidence.sample, a, b):
         return False
-    if fit.drift_chance < DRIFT_SEEN:
+    if fit.drift_chance < DRIFT_SIGNIFICANCE:
         return True
     contrast = _difference(evidence, a, b)
-    without = fit.chance_undrifted(contrast) < CLAIMED
-    within = fit.with_drift and fit.chance(contrast) < CLAIMED
+    without = fit.chance_undrifted(contrast) < VERDICT_SIGNIFICANCE
+    within = fit.with_drift and fit.chance(contrast) < VERDICT_SIGNIFICANCE
     turned = float(contrast @ fit.undrifted[0]) * float(contrast @ fit.level) < 0.0
     return without != within or (within and turned)
 

@@ -8,16 +8,17 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.common_practice import (
+    SETUP_SYSTEMATIC_SD_FRACTION,
+    VERDICT_SIGNIFICANCE,
+    WANTED_FRACTION,
+)
 from onboard.efficiency.statistics.students_t import quantile
-from onboard.efficiency.trial.doubts import CLAIMED, ENOUGH_DOUBLE_RUNS, drifts
+from onboard.efficiency.trial.doubts import ENOUGH_DOUBLE_RUNS, drifts
 from onboard.efficiency.trial.equal_power import Slope
-from onboard.efficiency.trial.needed import WANTED_FRACTION, double_runs_each
+from onboard.efficiency.trial.needed import double_runs_each
 from onboard.efficiency.trial.ranking import adjusted, chance_of
 from onboard.efficiency.trial.results import Evidence, PairResult, SetupResult
-
-SHARED_SD_FRACTION = 0.002
-"""What no number of runs takes away of a difference: another trim, another line through the waves.
-Common practice, no source."""
 
 
 class Judge:
@@ -57,7 +58,7 @@ class Judge:
         by_water = row / evidence.speed_mps
         more = float(by_water @ evidence.water.covariance @ by_water)
         more += (float(row @ self._short) * self._slope.sd) ** 2
-        more += SHARED_SD_FRACTION**2 * float(contrast @ contrast) / 2.0
+        more += SETUP_SYSTEMATIC_SD_FRACTION**2 * float(contrast @ contrast) / 2.0
         scatter = max(scatter, floor)
         total = scatter + more
         return total, freedom * (total / scatter) if scatter > 0 else freedom
@@ -122,9 +123,9 @@ class Judge:
         figure = one.difference_fraction
         why_not = self._why_not(a, b)
         verdict = "cannot_tell"
-        if not why_not and chance < CLAIMED and isinstance(figure, Figure):
+        if not why_not and chance < VERDICT_SIGNIFICANCE and isinstance(figure, Figure):
             verdict = "a_better" if figure.value < 0 else "b_better"
-        elif not why_not and (one.chance or 0.0) < CLAIMED:
+        elif not why_not and (one.chance or 0.0) < VERDICT_SIGNIFICANCE:
             why_not = Unknown(Reason.BY_CHANCE)
         needed = None
         if verdict == "cannot_tell" and not drifts(self._evidence, a, b):

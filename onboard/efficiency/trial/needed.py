@@ -2,13 +2,11 @@
 
 import math
 
+from onboard.efficiency.common_practice import (
+    WANTED_FRACTION,
+    WANTED_POWER,
+)
 from onboard.efficiency.statistics.students_t import quantile
-
-WANTED_FRACTION = 0.03
-"""A difference in Wh/km that is worth knowing."""
-
-FOUND = 0.8
-"""The chance to find it that is aimed at; common in the planning of experiments, no source."""
 
 MOST = 200
 
@@ -30,7 +28,7 @@ def double_runs_each(sd_fraction: float, comparisons: int = 1) -> int | None:
     """
     for each in range(2, MOST + 1):
         freedom = 2.0 * each - 2.0
-        reach = quantile(freedom, 1.0 - 0.025 / comparisons) + quantile(freedom, FOUND)
+        reach = quantile(freedom, 1.0 - 0.025 / comparisons) + quantile(freedom, WANTED_POWER)
         if reach * sd_fraction * math.sqrt(2.0 / each) <= WANTED_FRACTION:
             return each
     return None

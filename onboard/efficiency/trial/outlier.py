@@ -9,17 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import (
+    OUTLIER_DOUBLE_RUNS_LEAST,
+    OUTLIER_SIGNIFICANCE,
+    REPEATABILITY_WORTH,
+)
 from onboard.efficiency.statistics.probability import f_above
-
-USUAL_FRACTION, USUAL_LEG_FRACTION, WORTH = 0.012, 0.015, 4.0
-"""A double run of a small craft repeats to about 1.2 %, a leg to 1.5 %, and how many degrees of
-freedom such a guess is worth. Common practice, no source."""
-
-SURE = 0.01
-"""So rarely is one of all taken for an outlier by chance."""
-
-ENOUGH = 4
-"""Among fewer none is an outlier: which of two that differ should it be?"""
 
 
 @dataclass(frozen=True)
@@ -51,13 +46,13 @@ def outlier(scatters: list[Scatter]) -> int | None:
         One or more independent respects in which each of the same double runs may be off.
     """
     told = [one for one in scatters if one.freedom >= 2]
-    if not told or len(told[0].residual) < ENOUGH:
+    if not told or len(told[0].residual) < OUTLIER_DOUBLE_RUNS_LEAST:
         return None
     squares = np.sum([_off(one) ** 2 for one in told], axis=0)
     worst = int(np.argmax(squares))
-    freedom = sum(one.freedom - 1 + WORTH for one in told)
+    freedom = sum(one.freedom - 1 + REPEATABILITY_WORTH for one in told)
     chance = f_above(float(squares[worst]) / len(told), len(told), freedom)
-    return worst if chance * len(squares) < SURE else None
+    return worst if chance * len(squares) < OUTLIER_SIGNIFICANCE else None
 
 
 def _off(one: Scatter) -> FloatArray:
@@ -65,7 +60,9 @@ def _off(one: Scatter) -> FloatArray:
     left = np.maximum(1.0 - one.leverage, 1e-9)
     squares = one.residual**2 / left
     others = np.maximum(float(one.residual @ one.residual) - squares, 0.0)
-    variance = (others + WORTH * one.usual**2) / (one.freedom - 1 + WORTH)
+    variance = (others + REPEATABILITY_WORTH * one.usual**2) / (
+        one.freedom - 1 + REPEATABILITY_WORTH
+    )
     # Where all scatter widely, what is usual says nothing.
     variance = np.maximum(variance, others / (one.freedom - 1))
     off: FloatArray = np.where(one.leverage < 1.0 - 1e-6, np.sqrt(squares / variance), 0.0)

@@ -7,10 +7,10 @@ takes more power the faster it turns. So a trial at held motor current compares 
 import math
 from dataclasses import dataclass
 
+from onboard.efficiency.common_practice import (
+    DRIVE_EFFICIENCY_FRACTION,
+)
 from onboard.profile import Drive
-
-DRIVE_EFFICIENCY_FRACTION = 0.96
-"""Where the drive does not say what its motor takes. Common practice, no source."""
 
 
 @dataclass(frozen=True)

@@ -10,19 +10,14 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import (
+    DRIFT_TERM_SIGNIFICANCE,
+    ORDER_BALANCED_MOST,
+    UNEQUAL_SCATTER_SIGNIFICANCE,
+)
 from onboard.efficiency.statistics.probability import f_above, t_outside
 
 Ints = npt.NDArray[np.int64]
-
-DRIFT_SURE = 0.01
-"""In an order that balances set-ups over time a drift is taken into the model where chance alone is
-this rare; it takes a degree of freedom and what a drift would add to the scatter."""
-
-BALANCED_MOST = 1.15
-"""An order is balanced where a drift in the model widens no difference's variance by more."""
-
-UNEQUAL_SURE = 0.005
-"""Set-ups scatter unequally if chance alone is rarer: then each counts with its own variance."""
 
 
 @dataclass(frozen=True)
@@ -146,8 +141,8 @@ def levels(sample: Sample) -> Levels:
     if can_drift and within.squares > 0:
         ratio = max(without.squares - within.squares, 0.0) / (within.squares / within.freedom)
         chance, drift = f_above(ratio, 1.0, within.freedom), float(within.solution[-1])
-    unbalanced = _widening(without, within, setups) > BALANCED_MOST
-    with_drift = can_drift and (unbalanced or chance < DRIFT_SURE)
+    unbalanced = _widening(without, within, setups) > ORDER_BALANCED_MOST
+    with_drift = can_drift and (unbalanced or chance < DRIFT_TERM_SIGNIFICANCE)
     chosen = within if with_drift else without
     counts = ones.sum(axis=0)
     unequal = not with_drift and len(outings) == 1 and _unequal(sample, counts)
@@ -287,4 +282,6 @@ def _unequal(sample: Sample, counts: FloatArray) -> bool:
     high, low = int(np.argmax(variances)), int(np.argmin(variances))
     pairs = len(counts) * (len(counts) - 1)
     ratio = variances[high] / max(float(variances[low]), 1e-18)
-    return bool(f_above(ratio, counts[high] - 1, counts[low] - 1) * pairs < UNEQUAL_SURE)
+    return bool(
+        f_above(ratio, counts[high] - 1, counts[low] - 1) * pairs < UNEQUAL_SCATTER_SIGNIFICANCE
+    )

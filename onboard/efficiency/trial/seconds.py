@@ -6,12 +6,11 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
-
-SAME_FRACTION, NEAR_FRACTION, STEADY_FRACTION = 0.03, 0.15, 0.06
-"""A drive whose current is that of the battery this closely reports what goes in, not what its
-motor takes: behind the drive it is larger by one over the duty. So does one that is near it by a
-share that hardly changes (from its tenth to its ninetieth percentile): two sensors differ by a few
-per cent, a duty changes with the turns. Common practice, no source."""
+from onboard.efficiency.common_practice import (
+    INPUT_CURRENT_FRACTION,
+    NEAR_INPUT_FRACTION,
+    STEADY_SHARE_FRACTION,
+)
 
 LEAST_A = 1.0
 
@@ -88,6 +87,6 @@ def motor_current(drive_amps_a: FloatArray, battery_amps_a: FloatArray) -> Float
         return np.full_like(drive_amps_a, np.nan)
     shares = battery_amps_a[both] / np.maximum(drive_amps_a[both], 1e-3)
     low, share, high = np.quantile(shares, (0.1, 0.5, 0.9)).tolist()
-    is_steady = high - low < STEADY_FRACTION * share
-    is_motor = share < 1.0 - (NEAR_FRACTION if is_steady else SAME_FRACTION)
+    is_steady = high - low < STEADY_SHARE_FRACTION * share
+    is_motor = share < 1.0 - (NEAR_INPUT_FRACTION if is_steady else INPUT_CURRENT_FRACTION)
     return drive_amps_a.copy() if is_motor else np.full_like(drive_amps_a, np.nan)

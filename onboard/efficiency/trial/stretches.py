@@ -12,36 +12,27 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import (
+    STRAY_DEG,
+    STRETCH_GAP_S,
+    STRETCH_LEAST_MARKED_S,
+    STRETCH_LEAST_S,
+    STRETCH_POWER_FRACTION,
+    STRETCH_SETTLED_FRACTION,
+    STRETCH_SETTLED_MPS,
+    STRETCH_SLOWEST_MPS,
+    TURNING_DEG,
+    TURNING_MEAN_S,
+    TURNING_OVER_S,
+    WEAVE_DEG,
+    WEAVE_S,
+)
 from onboard.efficiency.trial.seconds import Seconds
 
 Bools = npt.NDArray[np.bool_]
 
-SMOOTH_S, TURNING_OVER_S, TURNING_DEG = 5, 8, 12.0
-"""It turns while the course, smoothed, changes by more than this over that time."""
 
-STRAY_DEG = 20.0
-"""A stretch ends where the course has strayed this far from what it was: it bent slowly."""
-
-WEAVE_DEG, WEAVE_S = 25.0, 15
-"""In a run that was marked a craft that is so near its course again so soon has not turned: it
-weaves. Common practice, no source."""
-
-SLOWEST_MPS = 0.4
 PIECE_S = 5
-SETTLED_FRACTION, SETTLED_MPS = 0.03, 0.04
-"""The speed has settled once a piece is this close to the rest of the stretch."""
-
-POWER_FRACTION = 0.1
-"""In a log without marks a run ends where the power, smoothed, is this far from what it was."""
-
-LEAST_S, LEAST_MARKED_S = 30, 15
-"""Shorter is no run: where it was found, and where the rider said so. Common practice, no source:
-ships take five minutes at the least (second-hand, see ITTC 7.5-04), small craft settle in
-seconds."""
-
-GAP_S = 15.0
-"""Over less of a gap in the data a run goes on, if it comes out on the same course: cut in two it
-would make two double runs of one. Common practice, no source."""
 
 
 def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
@@ -57,7 +48,7 @@ def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
     """
     known = np.isfinite(seconds.power_w) & np.isfinite(seconds.east_mps)
     seconds = seconds.where(known)
-    least_s = LEAST_MARKED_S if marked else LEAST_S
+    least_s = STRETCH_LEAST_MARKED_S if marked else STRETCH_LEAST_S
     found: list[Seconds] = []
     for first, end in _straight_parts(seconds, marked=marked):
         part = _settled(seconds.part(first, end), drop_s=0 if marked else PIECE_S)
@@ -66,7 +57,7 @@ def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
     return found
 
 
-def smoothed(values: FloatArray, width: int = SMOOTH_S) -> FloatArray:
+def smoothed(values: FloatArray, width: int = TURNING_MEAN_S) -> FloatArray:
     """Return the means over `width` seconds about each, fewer at the ends; shape (n,)."""
     if not len(values):
         return values
@@ -83,15 +74,15 @@ def _straight_parts(seconds: Seconds, *, marked: bool) -> Iterator[tuple[int, in
         part = seconds.part(first, end)
         east, north = smoothed(part.east_mps), smoothed(part.north_mps)
         course_deg = np.degrees(np.unwrap(np.arctan2(east, north)))
-        moves = np.hypot(east, north) >= SLOWEST_MPS
-        power = None if marked else smoothed(part.power_w, 2 * SMOOTH_S)
+        moves = np.hypot(east, north) >= STRETCH_SLOWEST_MPS
+        power = None if marked else smoothed(part.power_w, 2 * TURNING_MEAN_S)
         cuts = _cut(course_deg, _goes_straight(course_deg) & moves, power)
         for begin, stop in _weaves_joined(cuts, course_deg, moves) if marked else cuts:
             yield first + begin, first + stop
 
 
 def _without_gaps(seconds: Seconds) -> Iterator[tuple[int, int]]:
-    breaks = np.flatnonzero(np.diff(seconds.t_s) > GAP_S) + 1
+    breaks = np.flatnonzero(np.diff(seconds.t_s) > STRETCH_GAP_S) + 1
     if len(seconds):
         yield from itertools.pairwise([0, *breaks.tolist(), len(seconds)])
 
@@ -118,7 +109,7 @@ def _cut(
         if not over and count >= PIECE_S:
             over = abs(course_deg[n] - course / count) > STRAY_DEG
             if power is not None:
-                over = over or abs(power[n] * count / watts - 1.0) > POWER_FRACTION
+                over = over or abs(power[n] * count / watts - 1.0) > STRETCH_POWER_FRACTION
         if over:
             yield begin, n
             begin = None
@@ -156,7 +147,9 @@ def _settled(part: Seconds, drop_s: int) -> Seconds:
     means = np.mean(speed[: pieces * PIECE_S].reshape(pieces, PIECE_S), axis=1)
     middle = float(np.median(means))
     spread = 3.0 * 1.4826 * float(np.median(np.abs(means - middle)))
-    near = np.abs(means - middle) <= max(SETTLED_FRACTION * middle, SETTLED_MPS, spread)
+    near = np.abs(means - middle) <= max(
+        STRETCH_SETTLED_FRACTION * middle, STRETCH_SETTLED_MPS, spread
+    )
     places = np.flatnonzero(near)
     first, last = int(places[0]), int(places[-1])
     end = len(speed) if last == pieces - 1 else (last + 1) * PIECE_S

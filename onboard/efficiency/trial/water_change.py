@@ -11,21 +11,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import (
+    LEG_NOISE_FRACTION,
+    LEG_NOISE_WORTH,
+    WATER_CHANGE_FRACTION,
+    WATER_CHANGE_SIGNIFICANCE,
+    WATER_LINEAR_FROM,
+    WATER_QUADRATIC_FROM,
+    WATER_RESTLESS_FRACTION,
+)
 from onboard.efficiency.curve.courses import lines
 from onboard.efficiency.statistics.probability import f_above
 from onboard.efficiency.trial.double_runs import DoubleRun
 from onboard.efficiency.trial.leg import Leg
-
-DEGREE_2_FROM, DEGREE_1_FROM = 6, 3
-"""So many double runs of an outing before the water may bend, or change at all."""
-
-NOISE_FRACTION, NOISE_WORTH = 0.01, 2.0
-"""A leg's speed repeats to about 1 %, and how many degrees of freedom that guess is worth. Common
-practice, no source."""
-
-SURE, CHANGE_FRACTION, RESTLESS_FRACTION = 0.01, 0.02, 0.03
-"""The water changed if chance alone seldom does that, and if it is 2 % of the speed; or if the legs
-differ from it by 3 %, as in gusts."""
 
 
 @dataclass(frozen=True)
@@ -90,14 +88,14 @@ def water(legs: list[Leg], doubles: list[DoubleRun], speeds_mps: FloatArray) -> 
     full = _fit(inside @ rows, inside @ speeds_mps)
     freedom = int(used.sum()) - len(doubles) - full.rank
     middle_mps = float(speeds_mps[used].mean())
-    guess = NOISE_WORTH * (NOISE_FRACTION * middle_mps) ** 2
-    variance = (full.squares + guess) / (max(freedom, 0) + NOISE_WORTH)
+    guess = LEG_NOISE_WORTH * (LEG_NOISE_FRACTION * middle_mps) ** 2
+    variance = (full.squares + guess) / (max(freedom, 0) + LEG_NOISE_WORTH)
     more = full.rank - least.rank
     along = np.where(used, rows @ full.solution, np.nan)
     change_mps = _change(legs, doubles, rows, full.solution)
     sure = more > 0 and freedom > 0 and (
-        f_above((least.squares - full.squares) / more / variance, more, freedom + NOISE_WORTH)
-        < SURE
+        f_above((least.squares - full.squares) / more / variance, more, freedom + LEG_NOISE_WORTH)
+        < WATER_CHANGE_SIGNIFICANCE
     )  # fmt: skip
     leg_sd = float(np.sqrt(full.squares / freedom)) if freedom > 0 else None
     left = weights @ rows
@@ -110,8 +108,8 @@ def water(legs: list[Leg], doubles: list[DoubleRun], speeds_mps: FloatArray) -> 
         leg_sd,
         max(freedom, 0),
         change_mps,
-        bool(sure and change_mps > CHANGE_FRACTION * middle_mps),
-        leg_sd is not None and freedom > 1 and leg_sd > RESTLESS_FRACTION * middle_mps,
+        bool(sure and change_mps > WATER_CHANGE_FRACTION * middle_mps),
+        leg_sd is not None and freedom > 1 and leg_sd > WATER_RESTLESS_FRACTION * middle_mps,
     )
 
 
@@ -144,7 +142,7 @@ def _rows(legs: list[Leg], doubles: list[DoubleRun]) -> tuple[FloatArray, int]:
     for outing in sorted({double.outing for double in doubles}):
         here = np.array([one.outing == outing for one in legs])
         count = sum(double.outing == outing for double in doubles)
-        degree = 2 if count >= DEGREE_2_FROM else 1 if count >= DEGREE_1_FROM else 0
+        degree = 2 if count >= WATER_QUADRATIC_FROM else 1 if count >= WATER_LINEAR_FROM else 0
         times = np.array([one.middle_s for one in legs])
         middle = (times[here].max() + times[here].min()) / 2.0
         half = max((times[here].max() - times[here].min()) / 2.0, 1.0)

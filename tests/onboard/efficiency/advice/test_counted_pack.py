@@ -9,11 +9,14 @@ import pytest
 from onboard.block import Block
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.advice.counted_pack import ASK_FROM_S, CountedPack
+from onboard.efficiency.advice.counted_pack import CountedPack
 from onboard.efficiency.advice.present_riding import Riding
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.battery.saved_charge import KeptCharge
+from onboard.efficiency.common_practice import (
+    CHARGE_QUESTION_FROM_S,
+)
 from onboard.efficiency.meters.energy import EnergyMeter
 from onboard.efficiency.meters.source_rules import SILENT_S
 from onboard.efficiency.parts import Parts
@@ -71,7 +74,11 @@ def test_a_counter_that_ran_on_tells_what_was_drawn(away, counter_ah, fraction, 
 
 def test_the_question_waits_until_the_time_of_day_may_be_known() -> None:
     counted = resumed(Away(7200.0), None)
-    for now_s, asked in ((1.0, 0), (ASK_FROM_S - 1.0, 0), (ASK_FROM_S + 1.0, 1)):
+    for now_s, asked in (
+        (1.0, 0),
+        (CHARGE_QUESTION_FROM_S - 1.0, 0),
+        (CHARGE_QUESTION_FROM_S + 1.0, 1),
+    ):
         alerts = counted.question(now_s)
         assert [alert.code for alert in alerts] == ["charge_unsaid"] * asked
     counted.pack.charged(("charged_wh", 0.0))

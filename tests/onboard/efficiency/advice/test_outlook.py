@@ -6,8 +6,11 @@ import pytest
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.home import Home
-from onboard.efficiency.advice.outlook import WEATHER_FRACTION, Outlook, outlook
+from onboard.efficiency.advice.outlook import Outlook, outlook
 from onboard.efficiency.advice.target_speed import SURE_SD, CueKeeper, advised_speed
+from onboard.efficiency.common_practice import (
+    WEATHER_SD_FRACTION,
+)
 from onboard.efficiency.sources.settled_seconds import Cells
 from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, prior_covariance
 from onboard.profile import Battery, Sensors
@@ -45,7 +48,7 @@ def test_the_best_speed_in_still_water_and_against_a_current() -> None:
 def test_the_target_speed_uses_up_what_is_left_when_everything_is_known() -> None:
     # 500 Wh over 20 km: 25 Wh/km = (10 + 20 v^3) / 3.6 v, that is 20 v^3 - 90 v + 10 = 0.
     exact = max(np.roots([20, 0, -90, 10]).real)
-    sure = SURE_SD * WEATHER_FRACTION
+    sure = SURE_SD * WEATHER_SD_FRACTION
     advised = advised_speed(ahead(), 20_000.0)
     tightened = max(np.roots([20 * (1 + sure), 0, -90, 10 * (1 + sure)]).real)
     assert advised.speed_mps == pytest.approx(tightened, rel=2e-3)
@@ -73,7 +76,7 @@ def test_the_margin_counts_a_shared_error_once() -> None:
     covariance[GAIN, GAIN] = 0.02**2
     needed, margin, sd = ahead(covariance=covariance).margin(10_000.0)
     assert margin == pytest.approx(500.0 - needed)
-    assert sd == pytest.approx(needed * np.hypot(0.02, WEATHER_FRACTION), rel=0.04)
+    assert sd == pytest.approx(needed * np.hypot(0.02, WEATHER_SD_FRACTION), rel=0.04)
 
 
 def test_the_cue_has_hysteresis() -> None:
@@ -151,7 +154,7 @@ def test_who_leaves_must_turn_back_sooner_than_who_comes_home() -> None:
 def test_a_cost_known_to_a_factor_only_counts_for_more() -> None:
     needed, _, sharp = ahead(log_variance=0.0).margin(10_000.0)
     _, _, vague = ahead(log_variance=0.25).margin(10_000.0)
-    assert sharp == pytest.approx(needed * WEATHER_FRACTION, rel=0.04)
+    assert sharp == pytest.approx(needed * WEATHER_SD_FRACTION, rel=0.04)
     assert np.all(vague > 0.8 * needed)
 
 

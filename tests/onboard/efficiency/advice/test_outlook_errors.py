@@ -6,9 +6,14 @@ import numpy as np
 import pytest
 
 from onboard.contract.figure import Unknown
-from onboard.efficiency.advice.home import AT_HOME_M, Home
-from onboard.efficiency.advice.outlook import WEATHER_FRACTION, Outlook, outlook
-from onboard.efficiency.advice.target_speed import SLOWER_FRACTION, advised_speed
+from onboard.efficiency.advice.home import Home
+from onboard.efficiency.advice.outlook import Outlook, outlook
+from onboard.efficiency.advice.target_speed import advised_speed
+from onboard.efficiency.common_practice import (
+    AT_HOME_M,
+    UNTRIED_SPEED_FRACTION,
+    WEATHER_SD_FRACTION,
+)
 from onboard.efficiency.curve.water_walk import WANDER_M2PS3
 from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, OFFSET, START, VOLTAGE
 from tests.onboard.efficiency.advice.test_outlook import (
@@ -68,7 +73,7 @@ def gradient_of(value) -> np.ndarray:
 def test_the_range_varies_as_its_parts_do_together() -> None:
     by = gradient_of(lambda left, power: left * SPEEDS / power * 3600)
     exact = np.einsum("ni,ij,nj->n", by, covariance(), by)
-    weather = (WEATHER_FRACTION * known().range_m) ** 2
+    weather = (WEATHER_SD_FRACTION * known().range_m) ** 2
     assert known().range_variance_m2() == pytest.approx(exact + weather, rel=1e-6)
 
 
@@ -80,7 +85,7 @@ def test_the_margin_varies_as_its_parts_do_together(distance_m: float) -> None:
     assert needed == pytest.approx((10 + 20 * SPEEDS**3) / SPEEDS * distance_m / 3600)
     assert margin == pytest.approx(500.0 - needed)
     # A cost known to 3 % is nearly normal: its upper side counts for a thirtieth more.
-    weather = (1.0316 * WEATHER_FRACTION * needed) ** 2
+    weather = (1.0316 * WEATHER_SD_FRACTION * needed) ** 2
     assert sd == pytest.approx(np.sqrt(exact + weather), rel=1e-3)
 
 
@@ -91,10 +96,10 @@ def test_the_water_wanders_on_the_way(seconds: float, counts_s: float) -> None:
     speed = SPEEDS[40]
     needed, _, sd = ahead(water=1.0).margin(speed * seconds)
     of_water = WANDER_M2PS3 * counts_s / 3
-    relative = np.sqrt(WEATHER_FRACTION**2 + of_water)
+    relative = np.sqrt(WEATHER_SD_FRACTION**2 + of_water)
     upper = np.expm1(2.05 * relative) / 2.05
     assert sd[40] == pytest.approx(needed[40] * upper, rel=1e-6)
-    assert of_water > 0.1 * WEATHER_FRACTION**2
+    assert of_water > 0.1 * WEATHER_SD_FRACTION**2
 
 
 def test_the_rows_of_speeds_seen_are_theirs() -> None:
@@ -114,7 +119,7 @@ def test_who_falls_short_is_sent_little_slower_than_was_ever_tried() -> None:
     # The cheapest is 0.63 m/s; the slowest tried is 2.
     advised = advised_speed(tried_from(2.0), 90_000.0)
     assert isinstance(advised.speed_mps, Unknown)
-    assert advised.best_speed_mps == pytest.approx(2.0 * SLOWER_FRACTION, abs=0.02)
+    assert advised.best_speed_mps == pytest.approx(2.0 * UNTRIED_SPEED_FRACTION, abs=0.02)
 
 
 def test_the_way_home_is_at_a_speed_that_was_tried_where_one_will_do() -> None:
@@ -133,7 +138,7 @@ def test_the_interval_of_the_margin_is_that_of_the_look() -> None:
     needed, margin, sd = outlook.margin(way.distance_m)
     assert way.margin_wh.value == pytest.approx(margin[row])
     assert way.margin_wh.high - way.margin_wh.low == pytest.approx(2 * 1.959964 * sd[row])
-    half = 1.959964 * needed[row] * np.hypot(0.1, WEATHER_FRACTION)
+    half = 1.959964 * needed[row] * np.hypot(0.1, WEATHER_SD_FRACTION)
     assert way.energy_wh.high - way.energy_wh.value == pytest.approx(half)
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.sources.settled_seconds import Cells
 from onboard.profile import Battery
@@ -27,7 +27,7 @@ def seconds(volts, amps, begin_s=0.0, drawn_ah=0.0) -> Cells:
 
 def rest(battery: Battery, fraction: float, count: int, *, begin_s=0.0, drawn_ah=0.0) -> Cells:
     """A pack of the table's own cells that rests at a charge."""
-    table = CHEMISTRIES[battery.chemistry]
+    table = OCV_CURVES[battery.chemistry]
     volts = battery.cells * np.interp(fraction, table.fraction, table.ocv_v)
     return seconds(np.full(count, volts), np.full(count, 0.0), begin_s, drawn_ah)
 

@@ -4,23 +4,23 @@ import numpy as np
 import pytest
 from scipy.integrate import cumulative_trapezoid
 
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from tests.onboard.efficiency.battery.made_packs import AT, published
 
 
 def test_the_spread_is_that_of_the_published_cells() -> None:
     # Sample standard deviation of the three that end at 4.2 V, and no less than 8 mV.
     three = np.array([published()[name] for name in ("Chen2020", "Mohtat2020", "Ai2020")])
-    li_ion = CHEMISTRIES["li-ion"]
+    li_ion = OCV_CURVES["li-ion"]
     spread = np.maximum(three.std(axis=0, ddof=1), 0.008)
     assert np.interp(AT, li_ion.fraction, li_ion.sd_v) == pytest.approx(spread, abs=1e-3)
-    lfp = CHEMISTRIES["lfp"]
+    lfp = OCV_CURVES["lfp"]
     assert np.min(lfp.sd_v) >= 0.010
 
 
 @pytest.mark.parametrize("chemistry", ["li-ion", "lfp"])
 def test_energy_is_the_integral_of_the_table(chemistry: str) -> None:
-    table = CHEMISTRIES[chemistry]
+    table = OCV_CURVES[chemistry]
     energy = cumulative_trapezoid(table.ocv_v, table.fraction, initial=0.0)
     assert table.energy_fraction() == pytest.approx(energy / energy[-1], abs=1e-12)
     assert table.mean_v == pytest.approx(energy[-1], rel=1e-12)
@@ -34,6 +34,6 @@ def test_a_slow_discharge_loses_little_below_the_open_circuit(name, chemistry) -
     # PyBaMM at C/20: mean 3.709 V (Chen 2020) and 3.189 V (Prada 2013). The open circuit lies above
     # by the sag of so small a current, under 40 mV, give or take how far cells lie about the table.
     mean_v = {"Chen2020": 3.708665, "Prada2013": 3.18941}[name]
-    table = CHEMISTRIES[chemistry]
+    table = OCV_CURVES[chemistry]
     spread = float(np.trapezoid(table.sd_v, table.fraction))
     assert mean_v - 2 * spread < table.mean_v < mean_v + 0.04 + 2 * spread

@@ -9,13 +9,13 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
 from onboard.efficiency.battery.energy_left import Cellar
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
 from onboard.profile import Battery, Sensors
 from tests.onboard.efficiency.battery.made_packs import discharge
 
-LI_ION = CHEMISTRIES["li-ion"]
+LI_ION = OCV_CURVES["li-ion"]
 CUTOFF_V = 49.0
 SAGGING = Cellar(LI_ION, 14.0, False, 0.2, CUTOFF_V, 0.15, 0.03)
 

@@ -9,7 +9,7 @@ import pytest
 from scipy.integrate import simpson
 
 from onboard.efficiency.battery.charge_state import ChargeState
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.battery.resistance import Slope
@@ -37,7 +37,7 @@ def seconds(volts, amps, begin_s=0.0, drawn_ah=0.0) -> Cells:
 def load(battery: Battery, amps, *, start=1.0, begin_s=0.0, drawn_ah=0.0) -> Cells:
     """What a pack of the table's own cells shows under currents, second by second."""
     amps = np.asarray(amps, float)
-    chemistry = CHEMISTRIES[battery.chemistry]
+    chemistry = OCV_CURVES[battery.chemistry]
     drawn = drawn_ah + np.cumsum(amps) / 3600.0
     fraction = start - drawn / battery.capacity_ah
     open_v = battery.cells * np.interp(fraction, chemistry.fraction, chemistry.ocv_v)
@@ -51,7 +51,7 @@ def test_the_tables_are_the_published_curves() -> None:
         for row in csv.DictReader(file):
             sets.setdefault(row["parameter_set"], []).append(float(row["ocv_V"]))
     at = np.linspace(0, 1, 21)
-    li_ion, lfp = CHEMISTRIES["li-ion"], CHEMISTRIES["lfp"]
+    li_ion, lfp = OCV_CURVES["li-ion"], OCV_CURVES["lfp"]
     mean = np.mean([sets[name] for name in ("Chen2020", "Mohtat2020", "Ai2020")], axis=0)
     assert np.interp(at, li_ion.fraction, li_ion.ocv_v) == pytest.approx(mean, abs=6e-4)
     assert np.interp(at, lfp.fraction, lfp.ocv_v)[:-1] == pytest.approx(
@@ -75,7 +75,7 @@ def test_a_published_discharge_lies_within_the_interval(name: str, chemistry: st
             if row["parameter_set"] == name and float(row["c_rate"]) == 0.2
         )
     charge, energy = float(row["discharged_Ah"]), float(row["discharged_Wh"])
-    sag = float(CHEMISTRIES[chemistry].mean_v) - energy / charge
+    sag = float(OCV_CURVES[chemistry].mean_v) - energy / charge
     battery = Battery(
         chemistry, 1, charge, reserve_fraction=0.0, cutoff_v=float(row["lower_cutoff_V"]),
         resistance_ohm=max(sag, 0.02) / (0.2 * charge), capacity_sd=0.0, start_sd=0.0,
@@ -90,7 +90,7 @@ def test_energy_at_a_power_is_scipys_integral() -> None:
     # of it to 0.3 of it; their mean by weights of 1e4 and 4444: 0.05462 ohm.
     ohm = 0.05462
     pack = Pack(replace(LI_ION, cutoff_v=30.0), Sensors())
-    chemistry = CHEMISTRIES["li-ion"]
+    chemistry = OCV_CURVES["li-ion"]
     reserve = chemistry.at_energy(0.2)
     for power in (0.0, 300.0, 900.0):
 
@@ -208,7 +208,7 @@ def test_on_the_lfp_plateau_a_voltage_tells_nothing() -> None:
 
 def test_sensors_are_considered_and_never_corrected() -> None:
     state = ChargeState(25.0, 1.0, 0.0, 0.0, np.zeros(5), prior_covariance(Sensors(), LI_ION))
-    after = state.anchored(CHEMISTRIES["li-ion"], 3.70, 0.005, 14.5, 7200.0)
+    after = state.anchored(OCV_CURVES["li-ion"], 3.70, 0.005, 14.5, 7200.0)
     assert np.all(after.mean[[GAIN, 3, 4]] == 0)
     assert after.covariance[GAIN, GAIN] == pytest.approx(0.02**2)
     assert after.covariance[CAPACITY, GAIN] != 0
@@ -221,12 +221,12 @@ def test_an_anchor_never_makes_what_is_left_less_known() -> None:
     for charge in (0.5, 5.0, 14.5, 20.0):
         _, gradient = state.fraction(charge, 3600.0)
         volts = float(np.interp(1 - charge / 25, *_table("li-ion")))
-        after = state.anchored(CHEMISTRIES["li-ion"], volts, 0.005, charge, 3600.0)
+        after = state.anchored(OCV_CURVES["li-ion"], volts, 0.005, charge, 3600.0)
         assert gradient @ after.covariance @ gradient <= gradient @ prior @ gradient * 1.0001
 
 
 def _table(chemistry: str) -> tuple[np.ndarray, np.ndarray]:
-    return CHEMISTRIES[chemistry].fraction, CHEMISTRIES[chemistry].ocv_v
+    return OCV_CURVES[chemistry].fraction, OCV_CURVES[chemistry].ocv_v
 
 
 def test_charged_full_starts_anew() -> None:
@@ -268,7 +268,7 @@ def test_what_was_kept_is_checked(kept) -> None:
 def test_the_interval_of_what_is_left_holds(battery: Battery) -> None:
     # Start, capacity and sensors drawn from what the profile states of them; the truth by charge.
     rng = np.random.default_rng(1)
-    chemistry = CHEMISTRIES[battery.chemistry]
+    chemistry = OCV_CURVES[battery.chemistry]
     inside, count = 0, 400
     for _ in range(count):
         start, capacity, gain, offset = rng.normal(0, [0.02, 0.03, 0.02, 0.02])

@@ -6,15 +6,17 @@ import numpy as np
 import pytest
 
 from onboard.efficiency.battery.charge_state import ChargeState
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
-from onboard.efficiency.battery.resistance import USUAL_SD_FRACTION
+from onboard.efficiency.common_practice import (
+    USUAL_OHM_SD_FRACTION,
+)
 from onboard.efficiency.statistics.shared_errors import CAPACITY, START, VOLTAGE, prior_covariance
 from onboard.profile import Battery, Sensors
 from tests.onboard.efficiency.battery.made_packs import LFP, LI_ION, charge_and_sd, rest, seconds
 
-TABLE = CHEMISTRIES["li-ion"]
+TABLE = OCV_CURVES["li-ion"]
 SURE = Sensors(current_scale_sd=0.0, current_offset_sd_a=0.0, voltage_scale_sd=0.0)
 
 
@@ -140,7 +142,7 @@ def test_what_is_not_known_of_the_resistance_is_a_cells_share() -> None:
     cells = rest(weak, 0.6, 30)
     pack.fold(seconds(cells.volts_v - 0.3 * 0.9, np.full(30, 0.9)))
     # Told by hand: 8 mV of a pack at power-on, and 0.6 of 0.3 ohm at 0.9 A over 14 cells.
-    sd_v = np.hypot(0.008, USUAL_SD_FRACTION * 0.3 * 0.9 / 14)
+    sd_v = np.hypot(0.008, USUAL_OHM_SD_FRACTION * 0.3 * 0.9 / 14)
     begin = ChargeState(25.0, 0.6, 0.0, 0.0, np.zeros(5), prior_covariance(SURE, weak))
     seen = begin.anchored(TABLE, float(cells.volts_v[0]) / 14, sd_v, 0.9 * 30 / 3600, 30.0)
     by_hand = seen.covariance[START, START]

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from onboard.contract.commands import Amount
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away, charged, known_at
 from onboard.efficiency.statistics.shared_errors import CAPACITY, START
@@ -111,11 +111,11 @@ def test_a_charge_fills_a_larger_pack_less() -> None:
         mean = known.mean.copy()
         mean[CAPACITY] = larger
         after = charged(
-            replace(known, mean=mean), CHEMISTRIES["li-ion"], "li-ion", 1320.0, ("charged_ah", 7.0)
+            replace(known, mean=mean), OCV_CURVES["li-ion"], "li-ion", 1320.0, ("charged_ah", 7.0)
         )
         turned.append(after.start_fraction)
     change = (turned[1] - turned[0]) / 1e-3
-    after = charged(known, CHEMISTRIES["li-ion"], "li-ion", 1320.0, ("charged_ah", 7.0))
+    after = charged(known, OCV_CURVES["li-ion"], "li-ion", 1320.0, ("charged_ah", 7.0))
     capacity = known.covariance[CAPACITY, CAPACITY]
     assert change < 0
     assert after.covariance[START, CAPACITY] == pytest.approx(change * capacity, rel=5e-3)
@@ -187,4 +187,4 @@ def test_the_tables_ends_do_not_matter() -> None:
             pack.fold(load(battery, np.full(30, 0.1), start=1.0))
             pack.charged(("charged_wh", 50.0))
             assert 0.0 <= pack.summary(100.0).left_fraction.value <= 1.0
-    assert CHEMISTRIES.keys() == {"lfp", "li-ion"}
+    assert OCV_CURVES.keys() == {"lfp", "li-ion"}

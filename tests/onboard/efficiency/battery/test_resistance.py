@@ -6,7 +6,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import lfilter
 
-from onboard.efficiency.battery.resistance import FEWEST, Slope
+from onboard.efficiency.battery.resistance import Slope
+from onboard.efficiency.common_practice import (
+    RESISTANCE_STEPS_LEAST,
+)
 
 OHM = 0.05
 
@@ -22,7 +25,7 @@ def informative(amps: np.ndarray, lag: int = 2) -> np.ndarray:
     return np.flatnonzero(np.abs(amps[lag:] - amps[:-lag]) > 1.0) + lag
 
 
-@pytest.mark.parametrize("step", [0, 3, 8, FEWEST - 1, FEWEST, 40])
+@pytest.mark.parametrize("step", [0, 3, 8, RESISTANCE_STEPS_LEAST - 1, RESISTANCE_STEPS_LEAST, 40])
 @pytest.mark.parametrize("glitch_v", [-20.0, 5.0])
 def test_a_connector_glitch_does_not_ruin_it_whenever_it_comes(step, glitch_v) -> None:
     volts, amps = pulses(1)

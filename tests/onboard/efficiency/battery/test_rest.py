@@ -4,13 +4,12 @@ import math
 
 import pytest
 
-from onboard.efficiency.battery.rest import (
-    AVERAGED_S,
-    FIRST_S,
-    FIRST_SD_V,
-    REST_S,
-    Rested,
-    RestFinder,
+from onboard.efficiency.battery.rest import Rested, RestFinder
+from onboard.efficiency.common_practice import (
+    POWER_ON_REST_S,
+    POWER_ON_REST_SD_V,
+    REST_AFTER_LOAD_S,
+    REST_MEAN_S,
 )
 
 LIGHT_A, WORK_A = 0.9, 8.0
@@ -22,9 +21,9 @@ def taken(finder: RestFinder, begin_s: float, count: int, amps_a: float, volts_v
 
 def test_at_power_on_ten_light_seconds_are_a_rest() -> None:
     finder = RestFinder(25.0)
-    found = taken(finder, 1.0, FIRST_S, LIGHT_A)
-    assert found[:-1] == [None] * (FIRST_S - 1)
-    assert found[-1] == Rested(50.0, pytest.approx(LIGHT_A), FIRST_SD_V, 1.0, 10.0)
+    found = taken(finder, 1.0, POWER_ON_REST_S, LIGHT_A)
+    assert found[:-1] == [None] * (POWER_ON_REST_S - 1)
+    assert found[-1] == Rested(50.0, pytest.approx(LIGHT_A), POWER_ON_REST_SD_V, 1.0, 10.0)
 
 
 @pytest.mark.parametrize("amps_a", [WORK_A, -WORK_A, 1.1, -1.1], ids=str)
@@ -33,7 +32,7 @@ def test_who_draws_or_charges_does_not_rest_for_three_minutes_after(amps_a: floa
     taken(finder, 1.0, 20, LIGHT_A)
     assert taken(finder, 21.0, 3, amps_a) == [None] * 3
     after = taken(finder, 24.0, 182, LIGHT_A)
-    assert [one is None for one in after].index(False) == int(REST_S)
+    assert [one is None for one in after].index(False) == int(REST_AFTER_LOAD_S)
 
 
 def test_a_hole_in_the_readings_may_hide_a_load() -> None:
@@ -56,7 +55,7 @@ def test_a_pack_that_recovers_from_a_load_is_trusted_more_and_more() -> None:
 def test_voltage_and_current_are_means_of_the_last_half_minute() -> None:
     finder = RestFinder(25.0)
     taken(finder, 1.0, 40, 0.0, 50.0)
-    (*_, last) = taken(finder, 41.0, AVERAGED_S // 2, 0.6, 51.0)
+    (*_, last) = taken(finder, 41.0, REST_MEAN_S // 2, 0.6, 51.0)
     assert (last.volts_v, last.amps_a) == pytest.approx((50.5, 0.3))
 
 

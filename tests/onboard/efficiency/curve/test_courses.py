@@ -5,7 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from onboard.efficiency.curve.courses import WIDEST_DEG, lines
+from onboard.efficiency.common_practice import (
+    LINE_WIDEST_DEG,
+)
+from onboard.efficiency.curve.courses import lines
 
 
 def velocities(courses_deg, speed_mps=1.5):
@@ -36,4 +39,4 @@ def test_no_course_is_turned_far_nor_its_length_changed(wanted: list[float]) -> 
     unit = lines(velocities(wanted))
     assert np.hypot(unit[:, 0], unit[:, 1]) == pytest.approx(1.0)
     turned = np.degrees(np.arccos(np.clip((unit * velocities(wanted, 1.0)).sum(axis=1), -1, 1)))
-    assert (turned <= WIDEST_DEG + 1e-6).all()
+    assert (turned <= LINE_WIDEST_DEG + 1e-6).all()

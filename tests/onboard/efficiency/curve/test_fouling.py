@@ -4,7 +4,12 @@ import dataclasses
 
 import numpy as np
 
-from onboard.efficiency.curve.fouling import BLOCKS_LEAST, GIVEN_UP_AFTER, IN_A_ROW, FoulingWatch
+from onboard.efficiency.common_practice import (
+    FOULED_BLOCKS_LEAST,
+    FOULED_BLOCKS_MOST,
+    FOULING_FIT_BLOCKS,
+)
+from onboard.efficiency.curve.fouling import FoulingWatch
 from onboard.efficiency.curve.speed_power import fit
 from tests.onboard.efficiency.curve.made_blocks import cubic, ride
 
@@ -39,11 +44,11 @@ def test_weed_is_found_within_a_minute_and_not_learned_from() -> None:
 
 def test_it_takes_three_blocks_in_a_row() -> None:
     watch, by = FoulingWatch(), known()
-    fed(watch, later(200.0, IN_A_ROW - 1, factor=1.5), by)
+    fed(watch, later(200.0, FOULED_BLOCKS_LEAST - 1, factor=1.5), by)
     assert not watch.fouled
     clean = later(200.0, 1)[0]
     # Two alone were no weed: they are learned from after all.
-    assert len(watch.admit(clean, by)) == IN_A_ROW
+    assert len(watch.admit(clean, by)) == FOULED_BLOCKS_LEAST
     assert not watch.fouled
 
 
@@ -78,7 +83,7 @@ def test_turning_into_a_head_current_not_yet_known_is_no_weed() -> None:
 
 
 def test_too_little_to_judge_by() -> None:
-    few = known([(0, 120.0, BLOCKS_LEAST - 1)])
+    few = known([(0, 120.0, FOULING_FIT_BLOCKS - 1)])
     watch = FoulingWatch()
     for by in (None, few):
         fed(watch, later(120.0, 6, factor=2.0), by)
@@ -96,6 +101,6 @@ def test_a_clean_craft_raises_no_alarm() -> None:
 
 def test_what_lasts_for_good_is_another_craft() -> None:
     watch, by = FoulingWatch(), known()
-    passed = fed(watch, later(200.0, GIVEN_UP_AFTER, factor=1.6), by)
-    assert [len(one) for one in passed] == [0] * (GIVEN_UP_AFTER - 1) + [GIVEN_UP_AFTER]
+    passed = fed(watch, later(200.0, FOULED_BLOCKS_MOST, factor=1.6), by)
+    assert [len(one) for one in passed] == [0] * (FOULED_BLOCKS_MOST - 1) + [FOULED_BLOCKS_MOST]
     assert not watch.fouled

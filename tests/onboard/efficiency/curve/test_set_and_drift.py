@@ -5,7 +5,10 @@ import pytest
 
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.curve.set_and_drift import FLOOR_SD_MPS, set_and_drift
+from onboard.efficiency.common_practice import (
+    WATER_FLOOR_SD_MPS,
+)
+from onboard.efficiency.curve.set_and_drift import set_and_drift
 from onboard.efficiency.curve.speed_power import KNOTS, Posterior
 
 
@@ -18,10 +21,10 @@ def known(east_sd: float, north_sd: float, correlation: float = 0.0) -> Posterio
 
 def test_both_where_both_are_known() -> None:
     found = set_and_drift(known(0.02, 0.03))
-    reach = 1.959964 * np.hypot(0.02, FLOOR_SD_MPS)
+    reach = 1.959964 * np.hypot(0.02, WATER_FLOOR_SD_MPS)
     assert (found.east_mps.low, found.east_mps.high) == pytest.approx((0.2 - reach, 0.2 + reach))
     assert found.north_mps.value == -0.1
-    assert found.covariance_m2ps2[2] == pytest.approx(0.03**2 + FLOOR_SD_MPS**2)
+    assert found.covariance_m2ps2[2] == pytest.approx(0.03**2 + WATER_FLOOR_SD_MPS**2)
 
 
 def test_reciprocal_courses_tell_of_their_own_line_only() -> None:
@@ -33,7 +36,7 @@ def test_reciprocal_courses_tell_of_their_own_line_only() -> None:
     assert isinstance(slant.east_mps, Unknown)
     assert isinstance(slant.north_mps, Unknown)
     east, mixed, north = slant.covariance_m2ps2
-    assert east + north - 2 * mixed < 2.2 * FLOOR_SD_MPS**2
+    assert east + north - 2 * mixed < 2.2 * WATER_FLOOR_SD_MPS**2
 
 
 def test_nothing_where_nothing_is_known() -> None:

@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 
 from onboard.block import COLUMNS, Block, Channel
+from onboard.efficiency.common_practice import (
+    DRIVE_EFFICIENCY_FRACTION,
+)
 from onboard.efficiency.trial.gathering import Gathering
-from onboard.efficiency.trial.power_split import DRIVE_EFFICIENCY_FRACTION
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.profile import Drive, Profile, Sensors
 from onboard.telemetry.mavlink.log_scanner import LogScanner

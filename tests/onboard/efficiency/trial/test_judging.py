@@ -8,9 +8,11 @@ from scipy import stats
 
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.common_practice import (
+    WANTED_FRACTION,
+)
 from onboard.efficiency.trial.comparison import compare
 from onboard.efficiency.trial.equal_power import Slope
-from onboard.efficiency.trial.needed import WANTED_FRACTION
 from onboard.efficiency.trial.results import Comparison, PairResult
 from tests.onboard.efficiency.trial.made_legs import Runs
 
