@@ -86,7 +86,7 @@ class CountedPack:
         """Return what outlasts this ride, as of a stream time [s]; None where it is no count."""
         side, pack = self._power.chosen(), self.pack
         # What was never counted nor stated is no count to go on with.
-        if isinstance(pack, Unknown) or (side is None and not pack.count.is_told):
+        if isinstance(pack, Unknown) or (side is None and not pack.count.is_stated):
             return None
         if side is None:
             return pack.count.as_dict()
@@ -128,7 +128,10 @@ class CountedPack:
         """Ask whether the pack was charged, where nobody knows at a stream time [s]."""
         if isinstance(self.pack, Unknown):
             return ()
-        since_s, open_s = self.pack.count.unsaid_since_s, now_s - self.pack.count.asks_from_s
+        since_s, open_s = (
+            self.pack.count.recharge_unknown_since_s,
+            now_s - self.pack.count.question_from_s,
+        )
         if since_s is None or open_s < CHARGE_QUESTION_FROM_S:
             return ()
         return (Alert(AlertCode.CHARGE_UNSAID, open_s, since_utc_s=since_s),)

@@ -1,9 +1,9 @@
-"""The charge while no instrument was on, and what the rider says became of it.
+"""The state of charge after time unmeasured, and after what the rider states about it.
 
 Between rides a pack may be charged, or something drawn from it, with no instrument on. So the count
-goes on as if nothing had been charged, a little less well known; whether it was charged is a
+continues as if nothing had been charged, with a wider covariance; whether it was charged is an open
 question (`charge_unsaid`), and only an answer raises the count: the rider's, or the voltage of a
-rested pack where that tells. Swapping packs counts as charging.
+rested pack where it is conclusive. Swapping packs counts as charging.
 """
 
 import math
@@ -13,7 +13,7 @@ import numpy as np
 
 from onboard.contract.commands import Amount
 from onboard.efficiency.battery.charge_state import ROUNDING_V, ChargeState
-from onboard.efficiency.battery.ocv_curve import OcvCurve
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES, OcvCurve
 from onboard.efficiency.battery.round_trip import CHARGE_SD_FRACTION, pack_loss
 from onboard.efficiency.common_practice import (
     CHARGE_QUESTION_AFTER_S,
@@ -29,22 +29,19 @@ from onboard.efficiency.common_practice import (
 )
 from onboard.efficiency.statistics.shared_errors import CAPACITY, COUNT, START, VOLTAGE
 
-LATEST_S = 1e11
-"""A time of day past this, in the year 5138, is a fault."""
-
 
 @dataclass(frozen=True)
 class Away:
-    """How long nobody looked at the pack, and what is known of that time.
+    """An absence from the pack, and what is known of it.
 
     Parameters
     ----------
     pause_s
-        How long [s]; NaN where nobody can tell.
+        Duration [s]; NaN if unknown.
     went_on
         Whether the autopilot kept running.
     drawn_ah
-        What its counter says was drawn meanwhile [Ah]; None without.
+        Charge drawn meanwhile by its counter [Ah]; None without.
     """
 
     pause_s: float = math.nan
@@ -58,12 +55,12 @@ class Away:
 
     @property
     def asks(self) -> bool:
-        """Whether the rider is asked if the pack was charged: not where a counter ran on."""
+        """Whether to ask the rider if the pack was charged: not where a counter kept running."""
         return self.drawn_ah is None and not self.is_short
 
     @property
     def unseen_sd(self) -> float:
-        """What may have been drawn unseen, one standard deviation as a share of full."""
+        """Standard deviation of the charge drawn unmeasured, as a share of full."""
         if self.drawn_ah is not None:
             return 0.0
         if math.isnan(self.pause_s):
@@ -72,7 +69,7 @@ class Away:
 
 
 def less_known(state: ChargeState, sd_fraction: float) -> ChargeState:
-    """Return the state with its charge known less well, by this much as a share of full."""
+    """Return the state with a standard deviation added to its charge, as a share of full."""
     covariance = state.covariance.copy()
     covariance[START, START] += sd_fraction**2
     return replace(state, covariance=covariance)
@@ -88,7 +85,7 @@ def known_at(
     state
         Before.
     fraction, sd_fraction
-        Charge as a share of full, and its standard deviation.
+        State of charge and its standard deviation.
     charge_ah, t_s
         Charge drawn [Ah] and stream time [s] now.
     """
@@ -101,19 +98,18 @@ def known_at(
 
 def charged(
     state: ChargeState,
-    chemistry: OcvCurve,
-    name: str,
+    chemistry: str,
     full_wh: float,
     amount: Amount,
 ) -> ChargeState:
-    """Return the state after the rider stated a charge; more than fits is full.
+    """Return the state after a charge stated by the rider; more than fits is full.
 
     Parameters
     ----------
     state
         Counted from now on.
-    chemistry, name
-        The cells, and their key in `OCV_CURVES`.
+    chemistry
+        One of `CHEMISTRIES`.
     full_wh
         The pack's energy when full [Wh].
     amount
@@ -121,7 +117,7 @@ def charged(
 
     Notes
     -----
-    Charge comes back as it went in; of the energy half the loss of a round trip is the charging's.
+    Charge comes back as it went in; of the energy, half of the round trip's loss is the charging's.
     """
     key, stated = amount
     here = state.start_ah, state.start_s
@@ -134,10 +130,11 @@ def charged(
         more = stated / (state.full_ah * known)
         sd = math.hypot(METER_SD_FRACTION, CHARGE_SD_FRACTION)
     else:
-        loss = pack_loss(name)
-        held = float(np.interp(fraction, chemistry.fraction, chemistry.energy_fraction()))
-        held += stated / (1.0 + loss.fraction / 2) / full_wh
-        more = math.inf if held >= 1.0 else max(chemistry.at_energy(held) - fraction, 0.0)
+        loss = pack_loss(chemistry)
+        ocv = OCV_CURVES[chemistry]
+        energy = float(np.interp(fraction, ocv.fraction, ocv.energy_fraction()))
+        energy += stated / (1.0 + loss.fraction / 2) / full_wh
+        more = math.inf if energy >= 1.0 else max(ocv.at_energy(energy) - fraction, 0.0)
         sd = math.hypot(METER_SD_FRACTION, loss.sd / 2)
     if not stated:
         return state
@@ -153,18 +150,18 @@ def charged(
 
 
 def by_voltage(
-    chemistry: OcvCurve, cell_v: float, sd_v: float, least: float = 0.0
+    ocv: OcvCurve, cell_v: float, sd_v: float, least: float = 0.0
 ) -> tuple[float, float]:
-    """Return the charge of a rested cell by its voltage alone, and its standard deviation.
+    """Return the state of charge of a rested cell by its voltage alone, and its sd.
 
     Parameters
     ----------
-    chemistry
-        The cells.
+    ocv
+        Open-circuit curve of the cells.
     cell_v, sd_v
-        Open-circuit voltage, and what is uncertain of it beside the table [V].
+        Open-circuit voltage, and its standard deviation beside the curve's [V].
     least
-        What it holds at least: nothing is known above it.
+        Lower bound of the state of charge; the prior is uniform above it.
 
     Examples
     --------
@@ -175,8 +172,8 @@ def by_voltage(
     True
     """
     at = np.linspace(min(max(least, 0.0), 0.99), 1.0, 101)
-    volts = np.interp(at, chemistry.fraction, chemistry.ocv_v)
-    spread = np.interp(at, chemistry.fraction, chemistry.sd_v)
+    volts = np.interp(at, ocv.fraction, ocv.ocv_v)
+    spread = np.interp(at, ocv.fraction, ocv.sd_v)
     variance = (OCV_SHAPE_FACTOR * spread) ** 2 + sd_v**2 + ROUNDING_V**2
     log = -0.5 * ((cell_v - volts) ** 2 / variance + np.log(variance))
     weight = np.exp(log - log.max())
@@ -185,21 +182,21 @@ def by_voltage(
     return mean, math.sqrt(float(weight @ (at - mean) ** 2))
 
 
-def told_by_voltage(  # noqa: PLR0917
+def answered_by_voltage(  # noqa: PLR0917
     state: ChargeState,
-    chemistry: OcvCurve,
+    ocv: OcvCurve,
     cell_v: float,
     sd_v: float,
     charge_ah: float,
     t_s: float,
 ) -> tuple[ChargeState, bool]:
-    """Return the state after a rested voltage was seen, and whether that leaves the question open.
+    """Return the state after a rested voltage, and whether the question stays open.
 
     Parameters
     ----------
     state
         As if nothing had been charged.
-    chemistry, cell_v, sd_v
+    ocv, cell_v, sd_v
         As for `by_voltage`.
     charge_ah, t_s
         Charge drawn [Ah] and stream time [s] then.
@@ -207,12 +204,12 @@ def told_by_voltage(  # noqa: PLR0917
     Returns
     -------
     tuple
-        The state by the voltage alone, where it tells that the pack was charged; else as it was.
+        The state by the voltage alone where it shows that the pack was charged, else as it was.
     """
     count, gradient = state.fraction(charge_ah, t_s)
     count_sd = math.sqrt(max(float(gradient @ state.covariance @ gradient), 0.0))
     sd_v = math.hypot(sd_v, cell_v * math.sqrt(float(state.covariance[VOLTAGE, VOLTAGE])))
-    seen, seen_sd = by_voltage(chemistry, cell_v, sd_v, count - SHOWS_NOT_CHARGED_SD * count_sd)
+    seen, seen_sd = by_voltage(ocv, cell_v, sd_v, count - SHOWS_NOT_CHARGED_SD * count_sd)
     if seen - count > SHOWS_CHARGED_SD * math.hypot(seen_sd, count_sd):
         return known_at(state, seen, seen_sd, charge_ah, t_s), False
     at_most = seen + SHOWS_NOT_CHARGED_SD * seen_sd - count

@@ -1,4 +1,4 @@
-"""Times at which a pack rests: then its voltage is its open-circuit voltage, nearly."""
+"""Rests of the pack, during which its voltage is nearly its open-circuit voltage."""
 
 import math
 from collections import deque
@@ -19,7 +19,17 @@ from onboard.efficiency.common_practice import (
 
 @dataclass(frozen=True)
 class Rested:
-    """A rested pack: mean current and voltage of its last seconds, and when."""
+    """A rest: mean voltage and current of its last seconds.
+
+    Parameters
+    ----------
+    volts_v, amps_a
+        Of the pack.
+    sd_v
+        Standard deviation of a cell's voltage about its settled one.
+    charge_ah, t_s
+        Charge drawn [Ah] and stream time [s] at the newest second.
+    """
 
     volts_v: float
     amps_a: float
@@ -30,14 +40,14 @@ class Rested:
 
 
 class RestFinder:
-    """Finds rests, second by second.
+    """Find rests, second by second.
 
     Parameters
     ----------
     full_ah
         Charge when full [Ah].
     loaded
-        Whether the pack may just have been at work: not so at power-on.
+        Whether the pack may have been under load just before: not so at power-on.
     """
 
     def __init__(self, full_ah: float, loaded: bool = False) -> None:
@@ -49,8 +59,8 @@ class RestFinder:
         self._now: Rested | None = None
         self._recent: deque[tuple[float, float]] = deque(maxlen=REST_MEAN_S)
 
-    def take(self, t_s: float, volts_v: float, amps_a: float, charge_ah: float) -> Rested | None:
-        """Take in a second; give the rest that it belongs to, None while the pack is at work."""
+    def fold(self, t_s: float, volts_v: float, amps_a: float, charge_ah: float) -> Rested | None:
+        """Fold in a second; return the rest it belongs to, None while the pack is under load."""
         seen = not (math.isnan(volts_v) or math.isnan(amps_a))
         silent_s = 0.0 if self._last_s is None else t_s - self._last_s
         if (seen and abs(amps_a) > self._light_a) or silent_s > REST_GAP_MOST_S:

@@ -57,7 +57,7 @@ def cell_loss(cell: str, discharge_per_h: float, charge_per_h: float) -> float:
     -----
     Discharge and charge each contribute a part that is linear between the simulated rates, zero at
     rest, and extrapolated beyond the highest. The five simulations do not determine how the loss at
-    the lowest rates divides between the two; it is divided in proportion to their growth from there.
+    the lowest rates divides between the two; it is divided in proportion to their growth above.
 
     Examples
     --------

@@ -69,7 +69,7 @@ def test_a_counter_that_ran_on_tells_what_was_drawn(away, counter_ah, fraction, 
     drawn = 8.0 * 50 / 3600 / 20
     found, _ = counted.pack.count.state.fraction(counted.pack.count.charge_ah, 50.0)
     assert found == pytest.approx(fraction - drawn, abs=1e-3)
-    assert (counted.pack.count.unsaid_since_s is not None) is asks
+    assert (counted.pack.count.recharge_unknown_since_s is not None) is asks
 
 
 def test_the_question_waits_until_the_time_of_day_may_be_known() -> None:
@@ -87,7 +87,7 @@ def test_the_question_waits_until_the_time_of_day_may_be_known() -> None:
 
 def test_the_range_and_the_time_reach_up_to_those_of_a_full_pack_while_it_is_open() -> None:
     counted, full = resumed(Away(7200.0), None), Pack(LFP, Sensors())
-    side = counted._power.chosen()
+    side = metered(None)[0].chosen()
     full.charged_full()
     pack = Pack(LFP, Sensors())
     minutes = Stretch(300.0, Spread.of_energy(33.3, 4.2), Spread(600.0, np.zeros(COUNT)))
@@ -102,8 +102,8 @@ def test_the_range_and_the_time_reach_up_to_those_of_a_full_pack_while_it_is_ope
 
 def test_at_rest_the_time_left_is_that_of_the_power_now() -> None:
     # 20 W of instruments over the last five minutes, after riding at 400 W.
-    _, counted = metered(None)
-    side, pack = counted._power.chosen(), Pack(LFP, Sensors())
+    power, counted = metered(None)
+    side, pack = power.chosen(), Pack(LFP, Sensors())
     for made_m, power_w in ((10.0, 20.0), (600.0, 400.0)):
         energy = Spread.of_energy(20.0 * 300 / 3600, 4.2)
         minutes = Stretch(300.0, energy, Spread(made_m, np.zeros(COUNT)))

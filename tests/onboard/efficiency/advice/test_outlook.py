@@ -1,5 +1,7 @@
 """Target speed and way home against algebra, for a power law and a battery of plain watt-hours."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -110,8 +112,8 @@ def test_home_is_where_the_craft_left_and_the_way_back_is_measured() -> None:
 def six_km_out() -> Home:
     """Six kilometres out, as if drifted: so that any speed home will do."""
     home = Home()
-    home.fold(straight_out(3010))
-    home._out_m = home._out_s = 0.0
+    home.put(45.0, -30.0)
+    home.fold(replace(straight_out(3010), distance_m=np.zeros(3010)))
     return home
 
 

@@ -156,10 +156,10 @@ def test_at_home_nobody_is_told_to_turn_back(metres: float, turn_back: bool) -> 
 
 
 def test_who_comes_home_is_no_longer_told_to_turn_back() -> None:
-    home = Home()
-    home.fold(straight_out(40))
+    home, out = Home(), straight_out(40)
+    home.fold(out)
     home.turn_back = True
-    home.put(*home._here)
+    home.put(float(out.latitude_deg[-1]), float(out.longitude_deg[-1]))
     assert advise(home, ahead(full_wh=0.001), 0.0).turn_back is False
 
 

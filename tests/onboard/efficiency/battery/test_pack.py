@@ -12,7 +12,7 @@ from onboard.efficiency.battery.charge_state import ChargeState
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
-from onboard.efficiency.battery.resistance import Slope
+from onboard.efficiency.battery.resistance import LagResistance
 from onboard.efficiency.sources.settled_seconds import Cells
 from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, START, prior_covariance
 from onboard.profile import Battery, Sensors
@@ -148,17 +148,17 @@ def test_resistance_at_once_and_lasting() -> None:
         slow[n] = slow[n - 1] + (0.03 * amps[n] - slow[n - 1]) / 15.0
     volts = 50 - 0.05 * amps - slow + rng.normal(0, 0.01, len(amps))
     volts[500] = 20.0
-    at_once, lasting = Slope(2, None), Slope(60, None)
-    for slope in (at_once, lasting):
+    immediate, lasting = LagResistance(2, None), LagResistance(60, None)
+    for slope in (immediate, lasting):
         assert slope.value_and_sd() is None
         slope.fold(volts, amps, np.full(len(amps), 50.0))
-    value, sd = at_once.value_and_sd()
+    value, sd = immediate.value_and_sd()
     assert value == pytest.approx(0.052, abs=0.004)
     assert 0 < sd < 0.005
     value, sd = lasting.value_and_sd()
     # Not all of it has come after a minute's mean.
     assert 0.065 < value < 0.085
-    stated = Slope(2, 0.2).figure()
+    stated = LagResistance(2, 0.2).figure()
     assert (stated.value, stated.low) == pytest.approx((0.2, 0.2 * (1 - 0.2 * 1.959964)))
 
 
@@ -311,7 +311,7 @@ def test_resistance_is_the_regression_through_the_origin(name, slope, sd) -> Non
     y = np.array([float(row["y"]) for row in points] * 40)
     amps = np.column_stack([np.zeros(len(x)), x]).ravel()
     volts = -np.column_stack([np.zeros(len(y)), y]).ravel()
-    fitted = Slope(1, None)
+    fitted = LagResistance(1, None)
     fitted.fold(volts, amps, np.zeros(len(volts)))
     value, _ = fitted.value_and_sd()
     assert value == pytest.approx(slope, abs=max(0.02 * slope, 0.1 * sd))

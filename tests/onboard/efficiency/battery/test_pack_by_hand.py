@@ -96,11 +96,10 @@ def test_the_gradient_is_the_change_with_each_error() -> None:
     pack = Pack(replace(LI_ION, start_fraction=0.6), SURE)
     spread, step = pack.left_spread(400.0), 1e-5
     for error in (START, CAPACITY):
-        state = pack.count.state
-        mean = state.mean.copy()
-        mean[error] += step
+        kept = pack.count.as_dict()
+        kept["fraction" if error == START else "capacity_error"] += step
         moved = Pack(replace(LI_ION, start_fraction=0.6), SURE)
-        moved.count._before_rest = replace(state, mean=mean)
+        moved.resume(kept, Away(0.0))
         change = (moved.left_spread(400.0).value - spread.value) / step
         assert spread.gradient[error] == pytest.approx(change, rel=3e-3)
 
@@ -182,7 +181,7 @@ def test_a_pause_within_a_ride_leaves_the_count_less_sure() -> None:
     after = charge_and_sd(pack, 0.15, 60.0)
     assert after[0] == pytest.approx(before[0])
     assert after[1] == pytest.approx(np.hypot(before[1], 0.03), rel=1e-3)
-    assert pack.count.unsaid_since_s is not None
+    assert pack.count.recharge_unknown_since_s is not None
 
 
 def test_a_short_pause_asks_nothing() -> None:
@@ -190,5 +189,5 @@ def test_a_short_pause_asks_nothing() -> None:
     pack.fold(seconds(np.full(60, 26.0), np.full(60, 9.0)))
     pack.count.was_off(61.0, Away(500.0))
     pack.fold(seconds(np.full(60, 26.0), np.full(60, 9.0), 60.0, 60 * 9 / 3600))
-    assert pack.count.unsaid_since_s is None
+    assert pack.count.recharge_unknown_since_s is None
     assert pack.if_charged is None

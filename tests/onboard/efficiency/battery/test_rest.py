@@ -16,7 +16,7 @@ LIGHT_A, WORK_A = 0.9, 8.0
 
 
 def taken(finder: RestFinder, begin_s: float, count: int, amps_a: float, volts_v=50.0) -> list:
-    return [finder.take(begin_s + n, volts_v, amps_a, 1.0) for n in range(count)]
+    return [finder.fold(begin_s + n, volts_v, amps_a, 1.0) for n in range(count)]
 
 
 def test_at_power_on_ten_light_seconds_are_a_rest() -> None:
@@ -62,8 +62,8 @@ def test_voltage_and_current_are_means_of_the_last_half_minute() -> None:
 def test_a_second_without_a_reading_changes_nothing() -> None:
     finder = RestFinder(25.0)
     (*_, before) = taken(finder, 1.0, 20, LIGHT_A)
-    assert finder.take(21.0, math.nan, LIGHT_A, 1.0) == before
-    assert finder.take(22.0, 50.0, math.nan, 1.0) == before
+    assert finder.fold(21.0, math.nan, LIGHT_A, 1.0) == before
+    assert finder.fold(22.0, 50.0, math.nan, 1.0) == before
 
 
 def test_a_pack_that_was_at_work_is_not_taken_as_rested_when_the_stream_begins() -> None:
