@@ -256,8 +256,8 @@ is worth, and the correlation of neighbouring blocks: gusts and water current la
 
 RECIPROCAL_DEG, SAME_POWER_FRACTION, LEGS_APART_MOST_S = 25.0, 0.1, 1800.0
 """Two legs make a double run if their courses are opposite to within the first (the water sets a
-craft off its heading), their powers differ by no more than the second in ln P, and no more time lies
-between them, in which the water may have changed in any way."""
+craft off its heading), their powers differ by no more than the second in ln P, and no more time
+lies between them, in which the water may have changed in any way."""
 
 TURNING_MEAN_S, TURNING_OVER_S, TURNING_DEG, STRAY_DEG = 5, 8, 12.0, 20.0
 """A craft is turning while its smoothed course changes by more than the third over that time; and a
@@ -314,8 +314,8 @@ UNEQUAL_SCATTER_SIGNIFICANCE, VERDICT_SIGNIFICANCE = 0.005, 0.05
 difference is claimed if equal set-ups differ as much more rarely than the second."""
 
 SETUP_SYSTEMATIC_SD_FRACTION = 0.002
-"""Systematic standard deviation of a difference; averaging does not reduce it: another trim, another
-line through the waves."""
+"""Systematic standard deviation of a difference; averaging does not reduce it: another trim,
+another line through the waves."""
 
 WANTED_FRACTION, WANTED_POWER = 0.03, 0.8
 """Difference in Wh/km worth detecting, and the statistical power aimed at, as is common in the

@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import Any
 
 from onboard.block import Block
-from onboard.contract.alerts import AlertCode, Event
+from onboard.contract.alerts import Event
 from onboard.contract.commands import Amount
 from onboard.contract.figure import Number, Unknown, throughout, within
 from onboard.contract.reasons import Reason
@@ -26,10 +26,10 @@ from onboard.contract.snapshot import (
 )
 from onboard.contract.trip_line import TripLine
 from onboard.efficiency.advice.adviser import Advice, Adviser
-from onboard.efficiency.advice.conditions import Watches
+from onboard.efficiency.advice.conditions import AlertConditions, FoulingObserved
 from onboard.efficiency.advice.counted_pack import CountedPack
 from onboard.efficiency.advice.present_riding import PresentRiding, Riding
-from onboard.efficiency.advice.schedule import Lookout
+from onboard.efficiency.advice.schedule import AdviceSchedule
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.curve.learner import Learner
@@ -90,10 +90,10 @@ class Engine:
         self._battery = CountedPack(profile, self.parts, self._power)
         self.learner = Learner((kept or {}).get("curves"))
         self.adviser = Adviser()
-        self._watches = Watches(profile, self._battery.cutoff_v)
-        self._lookout = Lookout(
+        self._conditions = AlertConditions(profile, self._battery.cutoff_v)
+        self._schedule = AdviceSchedule(
             self.parts, self.instruments, self._battery, self._present, self.learner, self.adviser,
-            self._watches,
+            self._conditions,
         )  # fmt: skip
         self._trip_line = GrowingLine()
         self._runs = RunBook()
@@ -133,13 +133,13 @@ class Engine:
         """Take the battery as full from now on."""
         if not isinstance(self._battery.pack, Unknown):
             self._battery.pack.charged_full()
-            self._lookout.look_anew()
+            self._schedule.reevaluate()
 
     def charged(self, amount: Amount) -> None:
         """Take in what the rider says of a charge; see `recharge.charged`."""
         if not isinstance(self._battery.pack, Unknown):
             self._battery.pack.charged(amount)
-            self._lookout.look_anew()
+            self._schedule.reevaluate()
 
     def unplug(self, source: str) -> Refusal | None:
         """Take a source as unplugged until it is heard again; give why not, None when done.
@@ -150,25 +150,25 @@ class Engine:
             As an alert names it: "battery 1", "motor 0", "GPS receiver".
         """
         why_not = self.instruments.unplug(source)
-        self._lookout.look_anew()
+        self._schedule.reevaluate()
         return why_not
 
     def set_aim(self, aim: Aim) -> None:
         """Set the rider's target."""
         self.adviser.set_aim(aim)
-        self._watches.another_target()
-        self._lookout.look_anew()
+        self._conditions.clear_target()
+        self._schedule.reevaluate()
 
     def set_home(self, latitude_deg: float, longitude_deg: float) -> None:
         """Set the home point [deg], in place of the launch point."""
         self.adviser.home.put(latitude_deg, longitude_deg)
-        self._lookout.look_anew()
+        self._schedule.reevaluate()
 
     def set_reserve(self, fraction: float) -> None:
         """Set the share of the full energy to keep, in place of the profile's."""
         if not isinstance(self._battery.pack, Unknown):
             self._battery.pack.set_reserve(fraction)
-            self._lookout.look_anew()
+            self._schedule.reevaluate()
 
     @property
     def reserve_fraction(self) -> Number:
@@ -182,8 +182,8 @@ class Engine:
         self.learner.select(label)
         self.adviser.forget_curve()
         # What was above the other set-up's curve says nothing of this one.
-        self._watches.state(self._lookout.settled_s, AlertCode.WEED, False)
-        self._lookout.look_anew()
+        self._conditions.observe(FoulingObserved(self._schedule.settled_s, False))
+        self._schedule.reevaluate()
 
     def kept(self) -> dict[str, Any]:
         """Return what outlasts this ride, in JSON's own types."""
@@ -236,7 +236,7 @@ class Engine:
     @property
     def events(self) -> tuple[Event, ...]:
         """Alerts that came up so far."""
-        return tuple(sorted(self._watches.events, key=lambda event: event.t_s))
+        return tuple(sorted(self._conditions.events, key=lambda event: event.t_s))
 
     @property
     def trip_line(self) -> TripLine:
@@ -316,7 +316,7 @@ class Engine:
             **self._readings(),
         )
         question = ask("battery", lambda _: (), battery.question, shown.t_s)
-        alerts = ask("alerts", lambda _: (), self._watches.alerts, shown)
+        alerts = ask("alerts", lambda _: (), self._conditions.alerts, shown)
         return replace(shown, alerts=(*question, *alerts))
 
     def _hidden(self, why: Unknown) -> Figures:
@@ -358,10 +358,10 @@ class Engine:
             listener(cells)
         self.parts.fold("alerts", self._tell_sources)
         while len(cells):
-            count = self._lookout.seconds_until_due(float(cells.t_s[0]))
+            count = self._schedule.seconds_until_due(float(cells.t_s[0]))
             part, cells = part_of_cells(cells, 0, count), part_of_cells(cells, count, None)
             self._take_in(part)
-            self._lookout.reached(float(part.t_s[-1]))
+            self._schedule.evaluate_if_due(float(part.t_s[-1]))
 
     def _take_in(self, cells: Cells) -> None:
         fold = self.parts.fold
@@ -376,15 +376,14 @@ class Engine:
         fold("trip line", extend, self._trip_line, cells.t_s, self._power, self._speed)
 
     def _watch(self, cells: Cells) -> None:
-        self._watches.seconds(cells)
-        self._watches.implausible(cells, self.instruments.impossible_s())
+        self._conditions.fold(cells, self.instruments.impossible_s())
 
     def _weed(self, t_s: float, fouled: bool, excess_fraction: float) -> None:
-        self._watches.state(t_s, AlertCode.WEED, fouled, more_fraction=excess_fraction)
+        self._conditions.observe(FoulingObserved(t_s, fouled, excess_fraction))
 
     def _tell_sources(self) -> None:
         for news in self.instruments.news():
-            self._watches.sources(news)
+            self._conditions.observe(news)
 
     def _riding(
         self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown

@@ -1,7 +1,7 @@
-"""The way home: where it is, what it costs, and when it is time to turn back.
+"""The way home: where it is, what it costs, and when to turn back.
 
-What helped outward hinders on the way home: the cost is taken on the homeward course, with the
-same set and drift. To turn back is advised while the way home can still surely be made at the best
+What helped outward hinders on the way home: the cost is that of the homeward course in the same set
+and drift. Turning back is advised while the way home can still be made with confidence at the best
 speed.
 """
 
@@ -23,15 +23,15 @@ from onboard.efficiency.common_practice import (
 )
 from onboard.efficiency.meters.geodesy import local_offset_m
 from onboard.efficiency.sources.settled_seconds import Cells
-from onboard.efficiency.statistics.shared_errors import Z_95
+from onboard.efficiency.statistics.shared_errors import Z_95, interval
 
 SURE_SD = 1.644854
-"""95 % quantile of the normal distribution (tables): it is looked at over and over; the advice
-comes the first time that it is not as sure as this."""
+"""95 % quantile of the normal distribution (tables). It is tested repeatedly: the advice comes the
+first time that the confidence is lower."""
 
 
 class Home:
-    """Keeps the home point (the launch point unless set) and the advice to turn back."""
+    """The home point (the launch point unless set) and the advice to turn back."""
 
     def __init__(self) -> None:
         self._point: tuple[float, float] | None = None
@@ -39,7 +39,7 @@ class Home:
         self._set = False
         self._left = False
         self.turn_back = False
-        # Way made and time under way, until it was first time to turn back.
+        # Distance and time under way, until turning back was first advised.
         self._out_m = self._out_s = 0.0
 
     def put(self, latitude_deg: float, longitude_deg: float) -> None:
@@ -47,7 +47,7 @@ class Home:
         self._point, self._set = (latitude_deg, longitude_deg), True
 
     def fold(self, cells: Cells) -> None:
-        """Take in seconds, in order: the launch point is where the craft first moved off."""
+        """Fold in seconds, in order: the launch point is where the craft first moved off."""
         known = np.isfinite(cells.latitude_deg) & np.isfinite(cells.longitude_deg)
         if not known.any():
             return
@@ -71,7 +71,7 @@ class Home:
         return np.array(local_offset_m(*self._here, *self._point))
 
     def where(self) -> tuple[float, float] | None:
-        """Return distance [m] and bearing [deg] of home."""
+        """Return distance [m] and bearing [deg] of home; None while either is unknown."""
         way = self.offset_m()
         if way is None:
             return None
@@ -79,7 +79,7 @@ class Home:
         return math.hypot(east, north), math.degrees(math.atan2(east, north)) % 360.0
 
     def _no_crawl(self, speed_mps: FloatArray, surely: FloatArray) -> FloatArray:
-        """Rule out speeds too slow to be sent home at; a little slower where it must be."""
+        """Rule out speeds too slow to be sent home at; slower ones where they must do."""
         usual = self._out_m / self._out_s if self._out_s else 0.0
         for share in CRAWL_FRACTIONS:
             crawl = speed_mps < share * usual
@@ -87,20 +87,21 @@ class Home:
                 return np.where(crawl, -np.inf, surely)
         return surely
 
-    def look(self, ahead: Outlook, leaving_mps: float) -> tuple[float, float]:
-        """Look whether it is time to turn back; the advice has a memory.
+    def evaluate(self, ahead: Outlook, leaving_mps: float) -> tuple[float, float]:
+        """Evaluate whether to turn back; the advice has hysteresis.
 
         Parameters
         ----------
         ahead
-            What every speed costs on the homeward course.
+            Outlook on the homeward course.
         leaving_mps
-            How fast the craft leaves now, along the way out (negative: it comes home).
+            Present speed away from home (negative: towards it).
 
         Returns
         -------
         tuple of float
-            What is surely to spare [Wh], below zero it is time; and the power of the way home [W].
+            Energy surely to spare [Wh], below zero it is time; and the power of the way home
+            [W].
         """
         where = self.where()
         if where is None:
@@ -119,20 +120,20 @@ class Home:
     def _surest(
         self, ahead: Outlook, distance_m: float, leaving_mps: float
     ) -> tuple[int, float, float, float]:
-        """Return the row of the surest speed; what it needs, leaves surely, and the sd [Wh]."""
+        """Return the row of the surest speed; what it needs, what it surely leaves, its sd [Wh]."""
         needed, margin, sd = ahead.margin(
             max(distance_m + TURN_BACK_REACTION_S * max(leaving_mps, 0.0), 1.0)
         )
         surely = margin - SURE_SD * sd
-        # Not a crawl: what looks cheapest there is least known, and the weather has its time.
+        # No crawl: the cheapest speeds are the least known, and leave the weather time to change.
         surely = self._no_crawl(ahead.speed_mps, surely)
-        # A speed that was never tried only where none that was will do.
+        # A speed never tried only where none that was suffices.
         tried = np.where(ahead.seen, surely, -np.inf)
         best = int(np.argmax(tried if tried.max() > 0 else surely))
         return best, float(needed[best]), float(surely[best]), float(sd[best])
 
     def way(self, ahead: Outlook, leaving_mps: float) -> WayHome | Unknown:
-        """Return the way home, with the advice of the last look; parameters as of `look`."""
+        """Return the way home, with the advice as last evaluated; parameters as of `evaluate`."""
         where = self.where()
         if where is None:
             return Unknown(Reason.NO_POSITION)
@@ -144,12 +145,12 @@ class Home:
             + float(ahead.cost_gradient[best] @ ahead.covariance @ ahead.cost_gradient[best])
         )
         energy, over = float(exact[best]), float(left[best])
-        reach, wide = Z_95 * energy * cost_sd, Z_95 * sd
+        reach = Z_95 * energy * cost_sd
         return WayHome(
             distance,
             bearing,
             Figure(energy, max(energy - reach, 0.0), energy + reach),
-            Figure(over, over - wide, over + wide),
+            interval(over, sd),
             float(ahead.speed_mps[best]),
             self.turn_back,
         )

@@ -1,4 +1,4 @@
-"""How far and how long what is left will go, riding on as now."""
+"""Range and time left, riding on as now."""
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Unknown
@@ -12,12 +12,12 @@ from onboard.efficiency.statistics.shared_errors import Spread, ratio
 
 
 def range_m(left_wh: Spread, riding: Riding, covariance: FloatArray) -> Estimate:
-    """Return the distance that the energy left makes [m].
+    """Return the range on the energy left [m].
 
     Parameters
     ----------
     left_wh
-        What can still be drawn at the power of that riding.
+        Energy that can still be drawn at the power of that riding.
     riding
         The present way of riding.
     covariance

@@ -1,7 +1,7 @@
 """The highest speed that still makes a distance, and the cue to hold it.
 
-The distance is made with the reserve kept at a stated confidence. The cue has hysteresis and looks
-at the mean of the last seconds, so that waves do not make it flicker.
+The distance is made with the reserve kept at a stated confidence. The cue has hysteresis and is
+given on the mean of the last seconds, so that waves do not make it flicker.
 """
 
 from dataclasses import dataclass
@@ -21,6 +21,7 @@ from onboard.efficiency.common_practice import (
 )
 
 CONFIDENCE_FRACTION = 0.99
+"""Confidence that a distance is made with the reserve kept."""
 SURE_SD = 2.326348
 """99 % quantile of the normal distribution (tables)."""
 
@@ -34,9 +35,9 @@ class Advised:
     speed_mps
         Over ground; unknown where no speed makes it.
     confidence_fraction
-        The chance that it makes the distance with the reserve kept.
+        Probability that it makes the distance with the reserve kept.
     best_speed_mps, best_m
-        The speed that goes furthest, and how far it surely goes.
+        The speed with the largest margin, and its range at that confidence.
     """
 
     speed_mps: Number
@@ -50,7 +51,7 @@ def advised_speed(ahead: Outlook, distance_m: float) -> Advised:
     _, margin, sd = ahead.margin(distance_m)
     surely = margin - SURE_SD * sd
     furthest_m = ahead.range_m - SURE_SD * np.sqrt(ahead.range_variance_m2())
-    # Where it cannot be made: what probably takes least, little slower than was ever tried.
+    # Where it cannot be made: the largest margin, at little less than the speeds seen.
     tried = ahead.speed_mps[ahead.seen]
     slowest = UNTRIED_SPEED_FRACTION * float(tried[0]) if len(tried) else 0.0
     best = int(np.argmax(np.where(ahead.speed_mps >= slowest, margin, -np.inf)))
@@ -63,7 +64,7 @@ def advised_speed(ahead: Outlook, distance_m: float) -> Advised:
     last = int(enough[-1])
     speed = float(ahead.speed_mps[last])
     if last + 1 < len(surely):
-        # Between two rows: where the margin runs out.
+        # Interpolate to where the margin vanishes.
         part = float(surely[last] / (surely[last] - surely[last + 1]))
         speed += part * float(ahead.speed_mps[last + 1] - speed)
     chance = chance_at(ahead, distance_m, speed)
@@ -71,7 +72,7 @@ def advised_speed(ahead: Outlook, distance_m: float) -> Advised:
 
 
 def chance_at(ahead: Outlook, distance_m: float, speed_mps: float) -> float:
-    """Return the chance that a distance is made at a speed with the reserve kept."""
+    """Return the probability that a speed makes a distance with the reserve kept."""
     _, margin, sd = ahead.margin(distance_m)
     speeds = ahead.speed_mps
     here, spread = np.interp(speed_mps, speeds, margin), np.interp(speed_mps, speeds, sd)
@@ -79,13 +80,13 @@ def chance_at(ahead: Outlook, distance_m: float, speed_mps: float) -> float:
 
 
 class CueKeeper:
-    """Keeps the cue until the difference is clearly another."""
+    """Keep the cue until the difference clearly asks for another."""
 
     def __init__(self) -> None:
         self.cue: Cue = "hold"
 
     def update(self, difference_fraction: float) -> Cue:
-        """Take in by how much the rider is above the target, as a share of it; give the cue."""
+        """Return the cue for a relative difference from the target."""
         limits = {
             "ease": (EASE_UNTIL, PUSH_BELOW),
             "hold": (EASE_ABOVE, PUSH_BELOW),

@@ -9,7 +9,7 @@ from statistics import median
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.common_practice import (
     CURRENT_STEP_LEAST_A,
@@ -24,7 +24,7 @@ from onboard.efficiency.common_practice import (
     USUAL_OHM_SD_FRACTION,
     VOLTAGE_STEP_NOISE_V,
 )
-from onboard.efficiency.statistics.shared_errors import Z_95
+from onboard.efficiency.statistics.shared_errors import interval
 
 SD_OVER_MEDIAN = 1.4826
 """Standard deviation over median absolute deviation of a normal distribution (tables)."""
@@ -110,8 +110,7 @@ class LagResistance:
         known = self.value_and_sd()
         if known is None:
             return Unknown(Reason.NO_RESISTANCE)
-        value, sd = known
-        return Figure(value, max(value - Z_95 * sd, 0.0), value + Z_95 * sd)
+        return interval(*known, 0.0)
 
 
 class Resistance:

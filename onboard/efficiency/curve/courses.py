@@ -1,7 +1,7 @@
-"""Courses that are alike taken as one, so that wiggles of a course are no evidence about the water.
+"""Similar courses merged into one line, so that course noise yields no estimate of the water.
 
-Waves, steering and noise turn the course of a steady block by a few degrees. To an estimate of the
-water across the course they would look like other courses, which they are not.
+Waves, steering and noise turn the course of a steady block by a few degrees. Taken at face value,
+such differences would determine the water across the course, about which they say nothing.
 """
 
 import itertools
@@ -56,7 +56,7 @@ def lines(velocity_mps: FloatArray) -> FloatArray:
 
 
 def _pieces(rising_deg: FloatArray) -> Iterator[tuple[int, int]]:
-    """Return where each line begins and ends among rising directions."""
+    """Yield where each line begins and ends among sorted directions."""
     inner = (np.flatnonzero(np.diff(rising_deg) > LINE_GAP_DEG) + 1).tolist()
     for begin, end in itertools.pairwise([0, *inner, len(rising_deg)]):
         chain = rising_deg[begin:end]

@@ -1,4 +1,4 @@
-"""Weed or a fouled propeller: power well above the learned curve at steady speeds, lastingly."""
+"""Weed or a fouled propeller: power persistently well above the learned curve at steady speeds."""
 
 import numpy as np
 
@@ -16,26 +16,26 @@ from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.curve.water_walk import WANDER_M2PS3
 
 
-class FoulingWatch:
-    """Holds back blocks that lie well above the curve, until it is clear what they are."""
+class FoulingDetector:
+    """Flag blocks well above the curve, until they prove to be fouling or a changed craft."""
 
     def __init__(self) -> None:
         self.fouled = False
         self.excess_fraction = 0.0
-        """By how much the last doubted block was above the curve."""
+        """Excess of the last suspect block over the curve, relative."""
         self._doubted: list[SteadyBlock] = []
         self._clear = 0
 
     @property
     def doubting(self) -> bool:
-        """Whether blocks are held to be suspect now."""
+        """Whether blocks are suspect now."""
         return self.fouled or bool(self._doubted)
 
-    def admit(self, block: SteadyBlock, known: Posterior | None) -> list[SteadyBlock]:
-        """Take in a block; give those that the curve may learn from."""
+    def fold(self, block: SteadyBlock, known: Posterior | None) -> list[SteadyBlock]:
+        """Fold in a block; return the blocks that are cleared for carry-over."""
         above = self._above(block, known)
         if above is None and self.fouled:
-            # A speed or a course that says nothing either way is no all-clear.
+            # An uninformative speed or course is no all-clear.
             above = True
         if not above:
             self._clear += 1
@@ -63,12 +63,12 @@ class FoulingWatch:
             return None
         excess = float(np.log(block.power_w) - known.ln_power_at(np.array([through]))[0][0])
         least = float(np.log1p(FOULED_EXCESS_FRACTION))
-        # Once on, half of it keeps it on.
+        # Hysteresis: half the threshold keeps it on.
         if excess <= (least / 2 if self.fouled else least):
             return False
         _, variance = known.at_velocity(velocity)
         _, slope = known.ln_power_at(np.array([through]))
-        # The water goes on wandering after the last fit.
+        # The water has wandered on since the last fit.
         of_speed = known.velocity_sd_mps**2 + WANDER_M2PS3 * FOULING_FIT_AGE_S
         sd = float(np.sqrt(variance[0] + of_speed / (through * float(slope[0])) ** 2))
         limit = max(least, FOULED_EXCESS_SD * sd)

@@ -1,6 +1,6 @@
-"""Set and drift as the rider sees it: what the courses ridden determine, and no more."""
+"""Set and drift as shown to the rider: only components that the courses ridden determine."""
 
-from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import SetAndDrift
 from onboard.efficiency.common_practice import (
@@ -8,14 +8,14 @@ from onboard.efficiency.common_practice import (
     WATER_FLOOR_SD_MPS,
 )
 from onboard.efficiency.curve.speed_power import Posterior
-from onboard.efficiency.statistics.shared_errors import Z_95
+from onboard.efficiency.statistics.shared_errors import interval
 
 
 def set_and_drift(known: Posterior | None) -> SetAndDrift | Unknown:
-    """Return what is known of the water.
+    """Return set and drift.
 
-    Reciprocal courses alone determine the part along them only; three or more courses, or a circle,
-    determine both.
+    Reciprocal courses alone determine only the component along them; three or more courses, or a
+    circle, determine both.
     """
     if known is None:
         return Unknown(Reason.NO_STEADY_STRETCH)
@@ -25,10 +25,9 @@ def set_and_drift(known: Posterior | None) -> SetAndDrift | Unknown:
     why = Unknown(Reason.COURSES_UNDETERMINED)
     figures: list[Estimate] = []
     for value, variance in zip(known.water_mps.tolist(), (east_2, north_2), strict=True):
-        reach = Z_95 * float(variance) ** 0.5
         claimed = variance < WATER_CLAIM_SD_MPS**2
-        figures.append(Figure(value, value - reach, value + reach) if claimed else why)
-    # Reciprocal courses across both axes determine a direction, though neither component.
+        figures.append(interval(value, float(variance) ** 0.5) if claimed else why)
+    # Reciprocal courses oblique to both axes determine one direction, but neither component.
     difference = float(((east_2 - north_2) ** 2 / 4 + mixed**2) ** 0.5)
     if float(east_2 + north_2) / 2 - difference > WATER_CLAIM_SD_MPS**2:
         return Unknown(Reason.NEEDS_OTHER_COURSES)

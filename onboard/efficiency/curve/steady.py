@@ -1,7 +1,8 @@
-"""Steady stretches: blocks of 20 s in which power, speed and course hold, after settling.
+"""Steady stretches: blocks of 20 s with steady power, speed and course, after 10 s of settling.
 
-Waves of a few seconds average out within them; a throttle that is moved slowly by hand passes, as
-the craft then follows without a lag that matters. The criterion looks at halves of ten seconds.
+Waves of a few seconds average out within a block. A throttle moved slowly by hand passes: the craft
+then follows without a noticeable lag. The criterion compares the two halves of ten seconds, and
+both halves of the settling time before them.
 """
 
 from dataclasses import dataclass
@@ -23,12 +24,13 @@ from onboard.efficiency.sources.settled_seconds import Cells
 from onboard.efficiency.statistics.chauvenet import kept
 
 BLOCK_S, SETTLE_S = 20, 10
+"""Length of a block and of the settling time before it [s]."""
 WINDOW_S = BLOCK_S + SETTLE_S
 
 
 @dataclass(frozen=True)
 class SteadyBlock:
-    """One steady stretch: means, and the standard error of the power.
+    """A steady stretch: means, and the standard error of the power.
 
     Parameters
     ----------
@@ -48,13 +50,13 @@ class SteadyBlock:
 
 
 class SteadyFinder:
-    """Finds steady blocks; they begin at whole multiples of `BLOCK_S` of stream time."""
+    """Find steady blocks; they begin at whole multiples of `BLOCK_S` of stream time."""
 
     def __init__(self) -> None:
         self._rows = np.empty((0, 4))
 
     def fold(self, cells: Cells) -> list[SteadyBlock]:
-        """Take in seconds in order; give the steady blocks that ended in them."""
+        """Fold in seconds in order; return the steady blocks that ended in them."""
         new = np.stack([cells.t_s, cells.power_w, cells.east_mps, cells.north_mps], axis=1)
         rows = np.concatenate([self._rows, new])
         first_new = len(rows) - len(new)
@@ -68,23 +70,12 @@ class SteadyFinder:
         return [_block(windows[n]) for n in steady.tolist()]
 
 
-def steady_block(rows: FloatArray) -> SteadyBlock | None:
-    """Return the block if it is steady.
-
-    Parameters
-    ----------
-    rows
-        Time, power, velocity east and north of `WINDOW_S` seconds, shape (30, 4).
-    """
-    return _block(rows) if _are_steady(rows[None])[0] else None
-
-
 def _are_steady(windows: FloatArray) -> npt.NDArray[np.bool_]:
-    """Tell which windows are steady; shape (n, 30, 4)."""
+    """Return which windows are steady; shape (n, 30, 4): time, power, velocity east and north."""
     unknown = np.isnan(windows).any(axis=2)
     whole = unknown.sum(axis=1) <= STEADY_UNKNOWN_MOST
     whole &= windows[:, -1, 0] - windows[:, 0, 0] <= WINDOW_S
-    # Two pieces of settling, so that a change within it does not average out, and two halves.
+    # Two pieces of settling, so that a change within it does not average out; two halves.
     bounds = ((0, 5), (5, 10), (10, 20), (20, 30))
     known = ~np.isnan(windows[:, :, 1:])
     values = np.where(known, windows[:, :, 1:], 0.0)
@@ -113,8 +104,8 @@ def _are_steady(windows: FloatArray) -> npt.NDArray[np.bool_]:
 
 def _block(rows: FloatArray) -> SteadyBlock:
     """Return the means of a steady window."""
-    third = np.nanmean(rows[10:20], axis=0)
-    course = np.arctan2(third[2], third[3])
+    first_half = np.nanmean(rows[10:20], axis=0)
+    course = np.arctan2(first_half[2], first_half[3])
     block = rows[SETTLE_S:]
     block = block[~np.isnan(block).any(axis=1)]
     along = block[:, 2] * np.sin(course) + block[:, 3] * np.cos(course)
@@ -126,7 +117,10 @@ def _block(rows: FloatArray) -> SteadyBlock:
 
 
 def standard_error(values: FloatArray) -> float:
-    """Return the standard error of a mean of values that remember (first-order, n (1-r)/(1+r))."""
+    """Return the standard error of the mean of autocorrelated values.
+
+    Their effective number is n (1 - r) / (1 + r) with r the lag-one correlation.
+    """
     off = values - values.mean()
     square = float(off @ off)
     if square <= 0:

@@ -1,6 +1,6 @@
 """The water current from a turn: at steady power the velocities of a turn lie on a circle.
 
-Its centre is the set and drift, whatever the turn costs in speed, and without any compass.
+Its centre is the set and drift, whatever speed the turn costs, and without a compass.
 """
 
 from dataclasses import dataclass
@@ -37,23 +37,23 @@ class Circle:
 
 
 class CircleFinder:
-    """Finds turns at steady power."""
+    """Find turns at steady power."""
 
     def __init__(self) -> None:
-        # Time, power, velocity east and north, course counted on without a jump.
+        # Time, power, velocity east and north, unwrapped course.
         self._rows = np.empty((0, 5))
-        self._course_rad = self._counted_rad = 0.0
+        self._course_rad = self._unwrapped_rad = 0.0
 
     def fold(self, cells: Cells) -> list[Circle]:
-        """Take in seconds in order; give the circles of turns that ended in them."""
+        """Fold in seconds in order; return the circles of turns that ended in them."""
         east, north = cells.east_mps, cells.north_mps
-        columns = (cells.t_s, cells.power_w, east, north, self._counted_on(east, north))
+        columns = (cells.t_s, cells.power_w, east, north, self._unwrapped(east, north))
         rows = np.stack(columns, axis=1)
         usable = np.isfinite(rows).all(axis=1) & (np.hypot(east, north) > TURN_SLOWEST_MPS)
-        # It is looked at every few seconds; what cannot be used begins anew.
-        looked_at = usable & (cells.t_s % TURN_ENDED_S == 0)
+        # Evaluated every few seconds; unusable seconds start it over.
+        ends_here = usable & (cells.t_s % TURN_ENDED_S == 0)
         changes = np.append(usable[1:] != usable[:-1], True)
-        stops = np.flatnonzero(looked_at | changes | np.append(False, changes[:-1])) + 1
+        stops = np.flatnonzero(ends_here | changes | np.append(False, changes[:-1])) + 1
         found = []
         for begin, end in pairwise(dict.fromkeys([0, *stops.tolist(), len(rows)])):
             if not usable[end - 1]:
@@ -69,8 +69,8 @@ class CircleFinder:
                     found.append(circle)
         return found
 
-    def _counted_on(self, east_mps: FloatArray, north_mps: FloatArray) -> FloatArray:
-        """Return the course as turned so far [rad]; where it is not known, as before."""
+    def _unwrapped(self, east_mps: FloatArray, north_mps: FloatArray) -> FloatArray:
+        """Return the unwrapped course [rad]; where it is unknown, the last one."""
         course = np.arctan2(east_mps, north_mps)
         known = np.flatnonzero(np.isfinite(course))
         changes = np.zeros(len(course))
@@ -78,13 +78,13 @@ class CircleFinder:
             steps = np.diff(course[known], prepend=self._course_rad)
             changes[known] = np.remainder(steps + np.pi, 2 * np.pi) - np.pi
             self._course_rad = float(course[known[-1]])
-        counted: FloatArray = np.cumsum(np.append(self._counted_rad, changes))[1:]
-        if len(counted):
-            self._counted_rad = float(counted[-1])
-        return counted
+        unwrapped: FloatArray = np.cumsum(np.append(self._unwrapped_rad, changes))[1:]
+        if len(unwrapped):
+            self._unwrapped_rad = float(unwrapped[-1])
+        return unwrapped
 
     def _turn(self) -> FloatArray:
-        """Return the seconds of the turn that has just become full or ended; none without."""
+        """Return the seconds of a turn that has just become full or ended; none without."""
         none = self._rows[:0]
         if len(self._rows) < TURN_SHORTEST_S:
             return none
@@ -98,8 +98,7 @@ class CircleFinder:
             return none
         begin, end = int(np.flatnonzero(turned >= wanted)[-1]), len(turned)
         if ended:
-            # All of what was turned, without the straight way before and behind, where the craft
-            # is faster.
+            # The turn alone, without the straight before and after it, where the craft is faster.
             begin = int(np.flatnonzero(turned >= turned.max() - TURN_ENDED_DEG)[-1])
             end = int(np.flatnonzero(turned >= TURN_ENDED_DEG)[-1]) + 1
         rows, changes = self._rows[begin:end], np.diff(course[begin:end])
@@ -112,9 +111,10 @@ class CircleFinder:
 
 
 def fit_circle(velocity_mps: FloatArray, t_s: float = 0.0) -> Circle | None:
-    """Fit a circle to velocities (east, north), shape (n, 2); None where there is none.
+    """Fit a circle to velocities (east, north), shape (n, 2); None if they form none.
 
-    Least squares of the algebraic form x^2 + y^2 = 2 a x + 2 b y + c, refined by the distances.
+    Least squares of the algebraic form x^2 + y^2 = 2 a x + 2 b y + c, refined by geometric
+    distance.
     """
     x, y = velocity_mps[:, 0], velocity_mps[:, 1]
     rows = np.stack([2 * x, 2 * y, np.ones(len(x))], axis=1)

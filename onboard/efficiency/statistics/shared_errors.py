@@ -36,6 +36,32 @@ def prior_covariance(sensors: Sensors, battery: Battery | None) -> FloatArray:
     return np.diag(sds**2)
 
 
+def interval(value: float, sd: float, least: float = -math.inf, most: float = math.inf) -> Figure:
+    """Return a figure with its 95 % interval, cut off at what is possible.
+
+    Parameters
+    ----------
+    value
+        The estimate.
+    sd
+        Its standard deviation.
+    least, most
+        The smallest and the largest value that is possible.
+
+    Examples
+    --------
+    >>> interval(1.0, 1.0, least=0.0)
+    Figure(value=1.0, low=0.0, high=2.959964)
+    """
+    reach = Z_95 * sd
+    inside = min(max(value, least), most)
+    return Figure(
+        inside,
+        min(max(value - reach, least), inside),
+        max(min(value + reach, most), inside),
+    )
+
+
 @dataclass(frozen=True)
 class Spread:
     """A value with its gradient along the shared errors and a variance of its own.

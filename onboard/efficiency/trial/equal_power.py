@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.curve.speed_power import KNOTS, SPACING, Posterior, fit, knot_weights
+from onboard.efficiency.curve.joint_fit import fit
+from onboard.efficiency.curve.speed_power import KNOTS, SPACING, Posterior, knot_weights
 from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.trial.leg import Leg
 

@@ -62,12 +62,12 @@ def test_who_leaves_home_is_told_from_who_goes_by(course_deg, leaving_mps, monke
     adviser.fold(out(course_deg, 30, begin=first))
     seen: list[float] = []
 
-    def look(ahead, leaving):
+    def evaluate(ahead, leaving):
         seen.append(leaving)
         return 1.0, 100.0
 
-    monkeypatch.setattr(adviser.home, "look", look)
-    adviser.look(pack(), curve())
+    monkeypatch.setattr(adviser.home, "evaluate", evaluate)
+    adviser.evaluate(pack(), curve())
     # Home lies west by up to 3 degrees.
     assert seen == [pytest.approx(leaving_mps, abs=0.15)]
 
@@ -117,7 +117,7 @@ def test_no_range_is_told_of_a_speed_that_was_never_learned(speed_mps, told) -> 
     assert isinstance(aimed(speed_mps), Figure) is told
 
 
-def test_the_next_look_comes_before_what_is_drawn_now_has_used_up_the_spare() -> None:
+def test_the_next_evaluation_comes_before_what_is_drawn_now_has_used_up_the_spare() -> None:
     # Twelve minutes out. Spare energy divided by what shrinks it: the power drawn now, but no less
     # than that of the way home, and what the way home grows by meanwhile.
     spare_wh, home_w = 200.0, 63.0
@@ -125,7 +125,7 @@ def test_the_next_look_comes_before_what_is_drawn_now_has_used_up_the_spare() ->
         adviser = Adviser()
         adviser.fold(out(90, 720, power_w=now_w))
         adviser.home.look = lambda ahead, leaving: (spare_wh, home_w)
-        assert adviser.look(pack(), curve()) == pytest.approx(spare_wh * 3600 / drawn_w)
+        assert adviser.evaluate(pack(), curve()) == pytest.approx(spare_wh * 3600 / drawn_w)
 
 
 def test_the_margin_home_reaches_up_to_that_of_a_pack_charged_unseen() -> None:
@@ -153,11 +153,11 @@ def test_a_new_distance_counts_from_where_it_is_set() -> None:
     adviser.set_aim(Aim(distance_m=9000.0))
     first = out(90, 400)
     adviser.fold(first)
-    adviser.look(some, curve())
+    adviser.evaluate(some, curve())
     assert adviser.target.distance_m == pytest.approx(9000.0 - 800.0)
     adviser.set_aim(Aim(distance_m=5000.0))
     adviser.fold(out(90, 100, begin=first))
-    adviser.look(some, curve())
+    adviser.evaluate(some, curve())
     assert adviser.target.distance_m == pytest.approx(5000.0 - 200.0)
 
 
@@ -168,7 +168,7 @@ def test_the_chance_is_that_of_the_speed_ridden_now() -> None:
         adviser = Adviser()
         adviser.set_aim(Aim(distance_m=45_000.0))
         adviser.fold(out(90, 300, speed_mps))
-        adviser.look(some, curve())
+        adviser.evaluate(some, curve())
         assert (adviser.target.confidence_fraction > 0.9) is likely
         assert (adviser.target.confidence_fraction < 0.1) is not likely
 

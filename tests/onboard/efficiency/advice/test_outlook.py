@@ -119,7 +119,7 @@ def six_km_out() -> Home:
 
 def advise(home: Home, ahead: Outlook, leaving_mps: float):
     """The way home right after a look."""
-    home.look(ahead, leaving_mps)
+    home.evaluate(ahead, leaving_mps)
     return home.way(ahead, leaving_mps)
 
 

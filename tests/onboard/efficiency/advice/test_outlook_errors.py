@@ -179,7 +179,7 @@ def test_the_time_to_react_is_kept_on_the_way_out(before: float, seconds: float)
     # minute's power: by hand from the rows.
     home = six_km_out()
     outlook = ahead(full_wh=before)
-    spare_wh, power_w = home.look(outlook, 1.0)
+    spare_wh, power_w = home.evaluate(outlook, 1.0)
     _, margin, sd = outlook.margin(home.where()[0] + seconds * 1.0)
     surely = margin - 1.644854 * sd
     row = int(np.argmax(surely))

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.curve.best_speed import BestSpeed, best_speed, best_speed_on_course
-from onboard.efficiency.curve.speed_power import KNOTS, Posterior, fit
+from onboard.efficiency.curve.joint_fit import fit
+from onboard.efficiency.curve.speed_power import KNOTS, Posterior
 from tests.onboard.efficiency.curve.made_blocks import cubic, ride
 
 

@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from onboard.efficiency.curve.speed_power import KNOTS, fit, rising
+from onboard.efficiency.curve.joint_fit import fit
+from onboard.efficiency.curve.speed_power import KNOTS, rising
 from onboard.efficiency.curve.turning import Circle
 from onboard.efficiency.curve.water_walk import WANDER_M2PS3
 from tests.onboard.efficiency.curve.made_blocks import SPEEDS, cubic, hump, ride, steep
