@@ -1,4 +1,4 @@
-"""What a trip's line tells of power, speed, consumption and energy left, point by point.
+"""Power, speed, consumption and energy used along a trip's line, point by point.
 
 Power and speed are differences over a span: the line itself counts energy and distance.
 """
@@ -8,18 +8,19 @@ from dataclasses import dataclass
 from onboard.contract.trip_line import TripLine
 
 SPAN_LEAST_S = 20.0
+"""Shortest span [s]."""
 SPAN_SHARE = 1.0 / 40.0
-"""Of the trip: as fine as a phone's plot can show."""
+"""Span over the length of the trip: as fine as a phone's plot can show."""
 GAP_S = 10.0
 """Points further apart than this, and than three times their usual step, leave a gap."""
 MOVING_M = 5.0
-"""With less way than this in a span a consumption says nothing."""
+"""Least way in a span for which a consumption is meaningful [m]."""
 WH_TO_J = 3600.0
 
 
 @dataclass(frozen=True)
 class TripSeries:
-    """Columns of equal length in SI; None where nothing is known, at gaps above all.
+    """Columns of equal length in SI; None if unknown, at gaps above all.
 
     Parameters
     ----------

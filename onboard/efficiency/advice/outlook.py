@@ -106,6 +106,11 @@ class Outlook:
         own = per_wh[:, 0] ** 2 * (self.left_own + self.left_wh**2 * self.cost_own)
         return _quadratic(gradient, self.covariance) + own
 
+    def cost_sd(self) -> FloatArray:
+        """Return the relative standard deviation of each row's cost."""
+        sd: FloatArray = np.sqrt(_quadratic(self.cost_gradient, self.covariance) + self.cost_own)
+        return sd
+
     def margin(self, distance_m: float) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return what a distance needs, what is left after it, and its sd [Wh], each (n,)."""
         needed = self.power_w / self.speed_mps * distance_m / METRES_PER_WH_AT_1_W_1_MPS

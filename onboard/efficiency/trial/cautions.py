@@ -1,7 +1,10 @@
-"""What would fool a comparison: each a look at the legs, and what was seen."""
+"""What would make a comparison misleading: power, surroundings, and the order and number of runs.
+
+README.md lists what each caution tests.
+"""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from itertools import combinations
 
 import numpy as np
@@ -12,6 +15,7 @@ from onboard.efficiency.common_practice import (
     AMPS_APART_FRACTION,
     AMPS_APART_SHARE,
     AMPS_STILL_FRACTION,
+    DRIFT_SIGNIFICANCE,
     DRIVE_APART_DEGC,
     PACK_APART_DEGC,
     POWER_APART_FRACTION,
@@ -19,10 +23,19 @@ from onboard.efficiency.common_practice import (
     POWER_DRIFT_FRACTION,
     POWER_SCATTER_FRACTION,
     POWER_SWING_FRACTION,
+    VERDICT_SIGNIFICANCE,
     VOLTS_APART_FRACTION,
 )
 from onboard.efficiency.statistics.students_t import quantile
+from onboard.efficiency.trial.double_runs import DoubleRun
 from onboard.efficiency.trial.leg import Leg
+from onboard.efficiency.trial.ranking import one_after_the_other
+from onboard.efficiency.trial.results import Evidence
+
+ENOUGH_DOUBLE_RUNS = 2
+"""Strasser et al. 2015, A verification of the ITTC/ISO speed/power trials analysis: two double runs
+for each power setting."""
+
 
 ALIKE = (None, None, None, None)
 """Set-up, other, and the temperature with each, where it did not differ."""
@@ -85,6 +98,79 @@ def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
     return found
 
 
+def ranking_cautions(evidence: Evidence) -> Iterator[Caution]:
+    """Yield what would make the ranking misleading: few runs, water, outliers, order."""
+    few = [
+        name
+        for name, count in zip(evidence.names, evidence.counts, strict=True)
+        if count < ENOUGH_DOUBLE_RUNS
+    ]
+    few += evidence.without
+    if few:
+        yield Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=tuple(few))
+    if evidence.water.changed or evidence.water.restless:
+        yield _water_changed(evidence)
+    for one in evidence.left_out:
+        yield _outlying(one)
+    confounded = [
+        (evidence.names[a], evidence.names[b])
+        for a, b in combinations(range(len(evidence.names)), 2)
+        if drifts(evidence, a, b) or not together(evidence, a, b)
+    ]
+    if confounded:
+        yield Caution(
+            CautionCode.ORDER_CONFOUNDED,
+            setups=tuple(a for a, _ in confounded),
+            others=tuple(b for _, b in confounded),
+        )
+
+
+def drifts(evidence: Evidence, a: int, b: int) -> bool:
+    """Return whether a drift may be what makes two set-ups differ.
+
+    They were run one after the other; and a drift is significant, or the verdict depends on whether
+    there was one.
+    """
+    fit = evidence.levels
+    if not one_after_the_other(evidence.sample, a, b):
+        return False
+    if fit.drift_chance < DRIFT_SIGNIFICANCE:
+        return True
+    contrast = _difference(evidence, a, b)
+    without = fit.chance_undrifted(contrast) < VERDICT_SIGNIFICANCE
+    within = fit.with_drift and fit.chance(contrast) < VERDICT_SIGNIFICANCE
+    turned = float(contrast @ fit.undrifted[0]) * float(contrast @ fit.level) < 0.0
+    return without != within or (within and turned)
+
+
+def _difference(evidence: Evidence, a: int, b: int) -> FloatArray:
+    contrast = np.zeros(len(evidence.names))
+    contrast[a], contrast[b] = -1.0, 1.0
+    return contrast
+
+
+def together(evidence: Evidence, a: int, b: int) -> bool:
+    """Return whether two set-ups can be compared within outings."""
+    return evidence.levels.can_tell(_difference(evidence, a, b))
+
+
+def _water_changed(evidence: Evidence) -> Caution:
+    now = evidence.water
+    return Caution(
+        CautionCode.CURRENT_CHANGED,
+        change_mps=now.change_mps if now.changed else None,
+        leg_sd_mps=None if now.changed else now.leg_sd_mps,
+    )
+
+
+def _outlying(double: DoubleRun) -> Caution:
+    return Caution(
+        CautionCode.OUTLIER_RUN,
+        run_numbers=tuple(n + 1 for n in double.legs),
+        setup=double.setup,
+    )
+
+
 def _apart_degc(
     legs: list[Leg], limit_degc: float, of: Callable[[Leg], float]
 ) -> tuple[str, str, float, float] | None:
@@ -102,7 +188,7 @@ def _of(legs: list[Leg], setup: str, value: Callable[[Leg], float]) -> FloatArra
 
 
 def _widest(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[str, str, float, float] | None:
-    """Return the two set-ups whose means differ most, with the means; None where unknown."""
+    """Return the two set-ups whose means differ most, with the means; None if unknown."""
     means = {
         name: float(known.mean()) for name in _setups(legs) if len(known := _of(legs, name, value))
     }
@@ -113,7 +199,7 @@ def _widest(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[str, str, f
 
 
 def _scatter(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[float, int]:
-    """Return the standard deviation of a value's logarithm from leg to leg of the same set-up."""
+    """Return the pooled sd of a value's logarithm within set-ups, and its degrees of freedom."""
     squares, freedom = 0.0, 0
     for name in _setups(legs):
         logs = np.log(_of(legs, name, value))
@@ -137,13 +223,13 @@ def _apart(legs: list[Leg]) -> tuple[str, ...]:
 
 
 def _run_to_run(legs: list[Leg]) -> float | None:
-    """Return by how much the power changed from run to run, None where it was held."""
+    """Return the relative scatter of power from run to run, None where it was held."""
     scatter, _ = _scatter(legs, _power)
     return scatter if scatter > POWER_SCATTER_FRACTION else None
 
 
 def _within_run(legs: list[Leg]) -> float | None:
-    """Return by how much the power changed within a run, None where it was held."""
+    """Return the relative change of power within a run, None where it was held."""
     drift = float(np.median([abs(one.power_drift_fraction) for one in legs]))
     swing = float(np.median([one.power_swing_fraction for one in legs]))
     return (
@@ -159,20 +245,23 @@ def _motor_current_held(legs: list[Leg]) -> float | None:
     """Return the motor's current [A] if it was the same while the power was not."""
     if not _amps_known(legs):
         return None
-    told = [one for one in legs if math.isfinite(one.motor_amps_a)]
-    by_power, by_amps = _scatter(told, _power)[0], _scatter(told, _amps)[0]
+    reported = [one for one in legs if math.isfinite(one.motor_amps_a)]
+    by_power, by_amps = _scatter(reported, _power)[0], _scatter(reported, _amps)[0]
     if by_amps > max(AMPS_STILL_FRACTION, by_power / 2.0):
         return None
     apart = [
-        tuple(_log_mean(told, a, value) - _log_mean(told, b, value) for value in (_power, _amps))
-        for a, b in combinations(_setups(told), 2)
+        tuple(
+            _log_mean(reported, a, value) - _log_mean(reported, b, value)
+            for value in (_power, _amps)
+        )
+        for a, b in combinations(_setups(reported), 2)
     ]
-    held = all(
+    same = all(
         abs(amps) < AMPS_APART_FRACTION + AMPS_APART_SHARE * abs(power) for power, amps in apart
     )
     moved = max((abs(power) for power, _ in apart), default=0.0) > POWER_APART_FRACTION
-    if held and (moved or by_power > max(POWER_APART_FRACTION, 4.0 * by_amps)):
-        return math.exp(float(np.mean([math.log(one.motor_amps_a) for one in told])))
+    if same and (moved or by_power > max(POWER_APART_FRACTION, 4.0 * by_amps)):
+        return math.exp(float(np.mean([math.log(one.motor_amps_a) for one in reported])))
     return None
 
 

@@ -1,4 +1,4 @@
-"""Where a craft went straight: the stretches of a log that can be legs of a trial.
+"""Straight stretches of a log, which can be legs of a trial.
 
 A run is a stretch with one heading, steady from its first second on; a turn and the settling after
 it belong to none (ITTC 7.5-04-01-01.1, definitions; Tupper, Introduction to Naval Architecture,
@@ -33,6 +33,7 @@ Bools = npt.NDArray[np.bool_]
 
 
 PIECE_S = 5
+"""Length of the pieces whose means show whether the speed has settled [s]."""
 
 
 def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
@@ -41,10 +42,10 @@ def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
     Parameters
     ----------
     seconds
-        A log, or what the rider marked of it.
+        A log, or a marked part of it.
     marked
         Whether the rider marked it as a run: then only turns, standing still and settling are
-        taken out. What power did is left as it was, to be judged.
+        removed. Power is left as it was, to be judged.
     """
     known = np.isfinite(seconds.power_w) & np.isfinite(seconds.east_mps)
     seconds = seconds.where(known)
@@ -58,7 +59,7 @@ def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
 
 
 def smoothed(values: FloatArray, width: int = TURNING_MEAN_S) -> FloatArray:
-    """Return the means over `width` seconds about each, fewer at the ends; shape (n,)."""
+    """Return centred moving means over `width` seconds, fewer at the ends; shape (n,)."""
     if not len(values):
         return values
     sums = np.concatenate([[0.0], np.cumsum(values)])
@@ -97,7 +98,7 @@ def _goes_straight(course_deg: FloatArray) -> Bools:
 def _cut(
     course_deg: FloatArray, goes: Bools, power: FloatArray | None
 ) -> Iterator[tuple[int, int]]:
-    """Return the stretches that go straight, cut where course or power leaves what it was."""
+    """Yield the stretches that go straight, cut where course or power leaves its mean."""
     begin: int | None = None
     for n in range(len(goes) + 1):
         if begin is None:
@@ -122,11 +123,11 @@ def _cut(
 def _weaves_joined(
     cuts: Iterable[tuple[int, int]], course_deg: FloatArray, moves: Bools
 ) -> list[tuple[int, int]]:
-    """Join what a craft that weaves about its course was cut into."""
+    """Join the parts into which a weaving craft was cut."""
     found: list[tuple[int, int]] = []
     for begin, end in cuts:
         if end - begin < TURNING_OVER_S:
-            continue  # the end of a turn, it may be: no run by itself
+            continue  # perhaps the end of a turn: no run by itself
         if found:
             before, stop = found[-1]
             off = float(course_deg[begin:end].mean() - course_deg[before:stop].mean())
@@ -138,7 +139,7 @@ def _weaves_joined(
 
 
 def _settled(part: Seconds, drop_s: int) -> Seconds:
-    """Take away what is still settling at the beginning, and what eases off at the end."""
+    """Remove what is still settling at the beginning, and easing off at the end."""
     part = part.part(drop_s, len(part) - drop_s) if len(part) > 2 * drop_s else part.part(0, 0)
     speed = np.hypot(part.east_mps, part.north_mps)
     pieces = len(speed) // PIECE_S

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from groundside.studies.review_result import LogSaid, Review
+from groundside.studies.review_result import LogSummary, Review
 from groundside.studies.review_totals import totals
 from onboard.contract.figure import Estimate, Figure, Unknown, throughout
 from onboard.contract.reasons import Reason
@@ -37,7 +37,7 @@ def ride(
         elapsed_s=elapsed_s,
         moving_s=NOTHING if distance_m is None else moving_s,
     )
-    log = LogSaid("telemetry", 1, 0, Unknown(Reason.NO_DATE), elapsed_s)
+    log = LogSummary("telemetry", 1, 0, Unknown(Reason.NO_DATE), elapsed_s)
     return replace(throughout(Review)(NOTHING), log=log, trip=trip, bands=(), events=())
 
 

@@ -124,7 +124,7 @@ def test_the_next_evaluation_comes_before_what_is_drawn_now_has_used_up_the_spar
     for now_w, drawn_w in ((158.0, 158.0 + home_w), (30.0, 2 * home_w), (2000.0, 2063.0)):
         adviser = Adviser()
         adviser.fold(out(90, 720, power_w=now_w))
-        adviser.home.look = lambda ahead, leaving: (spare_wh, home_w)
+        adviser.home.evaluate = lambda ahead, leaving: (spare_wh, home_w)
         assert adviser.evaluate(pack(), curve()) == pytest.approx(spare_wh * 3600 / drawn_w)
 
 

@@ -43,7 +43,7 @@ def test_among_few_none_is_an_outlier() -> None:
 
 
 def test_what_no_other_run_vouches_for_is_none() -> None:
-    # Alone in its kind a value lies on its own fit.
+    # UnpairedLeg in its kind a value lies on its own fit.
     residual = np.array([0.0, 0.005, -0.005, 0.004, -0.004])
     leverage = np.array([1.0, 0.25, 0.25, 0.25, 0.25])
     assert outlier([Scatter(residual, leverage, 3, 0.012)]) is None

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from onboard.efficiency.common_practice import DRIVE_EFFICIENCY_FRACTION
 from onboard.efficiency.trial import power_split
 from onboard.efficiency.trial.power_split import (
     by_motor_fraction,
@@ -66,7 +67,7 @@ def test_the_parts_add_up(power_w: float, rpm: float, amps_a: float) -> None:
 def test_a_derived_current_takes_the_power(power_w: float, rpm: float) -> None:
     amps = derived_motor_amps_a(power_w, rpm, MOTOR)
     asked = (rpm / 100.0 + amps * 0.05) * amps
-    assert asked == pytest.approx(power_w * power_split.DRIVE_EFFICIENCY_FRACTION, rel=1e-9)
+    assert asked == pytest.approx(power_w * DRIVE_EFFICIENCY_FRACTION, rel=1e-9)
 
 
 def test_without_the_motor_s_data_nothing_is_split() -> None:

@@ -10,8 +10,7 @@ from onboard.block import COLUMNS, Block, Channel
 from onboard.efficiency.common_practice import (
     DRIVE_EFFICIENCY_FRACTION,
 )
-from onboard.efficiency.trial.gathering import Gathering
-from onboard.efficiency.trial.seconds import Seconds
+from onboard.efficiency.trial.seconds import LogSeconds, Seconds
 from onboard.profile import Drive, Profile, Sensors
 from onboard.telemetry.mavlink.log_scanner import LogScanner
 from onboard.telemetry.messages.decoder import Decoder
@@ -34,7 +33,7 @@ def log_of(telemetry: str) -> bytes:
 
 
 def gathered(telemetry: str, drive: Drive = MOTOR, pieces: int = 1) -> Seconds:
-    gathering = Gathering(Profile(drive=drive, sensors=SCALES))
+    gathering = LogSeconds(Profile(drive=drive, sensors=SCALES))
     scanner, decoder = LogScanner(), Decoder()
     data = log_of(telemetry)
     step = len(data) // pieces + 1
@@ -103,7 +102,7 @@ def test_a_sample_counts_for_the_second_that_it_lies_in() -> None:
     t_s = np.arange(0.25, 20.0, 0.25)
     columns = {name: np.full(len(t_s), np.nan) for name in COLUMNS["drive"]}
     columns["rpm"] = 100.0 * np.ceil(t_s)
-    gathering = Gathering(Profile())
+    gathering = LogSeconds(Profile())
     gathering.fold(Block({"drive": Channel(t_s, columns)}))
     seconds = gathering.seconds()
     assert seconds.rpm == pytest.approx(100.0 * seconds.t_s)
@@ -121,7 +120,7 @@ def test_turns_of_the_field_go_by_the_pole_pairs(
     t_s = np.arange(0.25, 20.0, 0.25)
     columns = {name: np.full(len(t_s), np.nan) for name in COLUMNS["drive"]}
     columns |= {"rpm": np.full(len(t_s), rpm), "erpm": np.full(len(t_s), 8641.0)}
-    gathering = Gathering(Profile(drive=Drive(pole_pairs=pole_pairs)))
+    gathering = LogSeconds(Profile(drive=Drive(pole_pairs=pole_pairs)))
     gathering.fold(Block({"drive": Channel(t_s, columns)}))
     assert gathering.seconds().rpm == pytest.approx(wanted, abs=5e-3, nan_ok=True)
 
@@ -135,7 +134,7 @@ def test_a_display_s_speed_goes_where_the_craft_points() -> None:
 
     # There at 350 to 10 degrees, which lie about north; back after half a minute.
     heading = (np.where(t_s < 30.0, 0.0, 180.0) + 10.0 * np.sin(40.0 * t_s)) % 360.0
-    gathering = Gathering(Profile())
+    gathering = LogSeconds(Profile())
     gathering.fold(
         Block(
             {
@@ -152,6 +151,6 @@ def test_a_display_s_speed_goes_where_the_craft_points() -> None:
 
 
 def test_nothing_heard() -> None:
-    seconds = Gathering(Profile()).seconds()
+    seconds = LogSeconds(Profile()).seconds()
     assert len(seconds) == 0
     assert len(seconds.motor_amps_a) == 0
