@@ -59,10 +59,7 @@ def trip_series(line: TripLine) -> TripSeries:
         return TripSeries()
     span_s = max(SPAN_LEAST_S, SPAN_SHARE * (t_s[-1] - t_s[0]), 2.0 * line.every_s)
     gap_s = max(GAP_S, 3.0 * line.every_s)
-    power: list[float | None] = [None]
-    speed: list[float | None] = [None]
-    cost: list[float | None] = [None]
-    used: list[float | None] = [energy_wh[0]]
+    rows: list[tuple[float | None, ...]] = [(None, None, None, energy_wh[0])]
     since = 0
     for n in range(1, len(t_s)):
         if t_s[n] - t_s[n - 1] > gap_s:
@@ -71,15 +68,9 @@ def trip_series(line: TripLine) -> TripSeries:
             since += 1
         long_s = t_s[n] - t_s[since]
         if long_s < min(span_s, SPAN_LEAST_S) / 2.0:
-            power.append(None)
-            speed.append(None)
-            cost.append(None)
-            used.append(None if since == n else energy_wh[n])
+            rows.append((None, None, None, None if since == n else energy_wh[n]))
             continue
         energy, way_m = energy_wh[n] - energy_wh[since], distance_m[n] - distance_m[since]
-        power.append(WH_TO_J * energy / long_s)
-        speed.append(way_m / long_s)
-        cost.append(1000.0 * energy / way_m if way_m >= MOVING_M else None)
-        used.append(energy_wh[n])
-    columns = (tuple(column) for column in (power, speed, cost, used))
-    return TripSeries(t_s, distance_m, *columns)
+        cost = 1000.0 * energy / way_m if way_m >= MOVING_M else None
+        rows.append((WH_TO_J * energy / long_s, way_m / long_s, cost, energy_wh[n]))
+    return TripSeries(t_s, distance_m, *zip(*rows, strict=True))

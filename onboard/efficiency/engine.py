@@ -26,8 +26,9 @@ from onboard.contract.snapshot import (
 )
 from onboard.contract.trip_line import TripLine
 from onboard.efficiency.advice.adviser import Advice, Adviser
-from onboard.efficiency.advice.conditions import AlertConditions, FoulingObserved
+from onboard.efficiency.advice.conditions import AlertConditions
 from onboard.efficiency.advice.counted_pack import CountedPack
+from onboard.efficiency.advice.observations import FoulingObserved
 from onboard.efficiency.advice.present_riding import PresentRiding, Riding
 from onboard.efficiency.advice.schedule import AdviceSchedule
 from onboard.efficiency.advice.target import Aim

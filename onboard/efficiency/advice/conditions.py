@@ -3,12 +3,12 @@
 A row of `CONDITIONS` names the alert, the observation that it is tested on, the test with the
 alert's values, and how long it must hold before it is raised, and be over before it ends. To add
 an alert: its row in `onboard.contract.alerts`, and a row here. Only an alert on something that is
-not observed yet needs more: its observation, and a call of `AlertConditions.observe`.
+not observed yet needs more: a class in `observations`, and a call of `AlertConditions.observe`.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Generic, Self, TypeVar
+from typing import Any, Generic, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +19,13 @@ from onboard.contract.alerts import Alert, AlertCode, Event
 from onboard.contract.codes import Value
 from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.snapshot import Figures
+from onboard.efficiency.advice.observations import (
+    AdviceObserved,
+    CountersObserved,
+    FoulingObserved,
+    PackObserved,
+    SecondsObserved,
+)
 from onboard.efficiency.advice.standing_alerts import EVENTS_MOST, Values, Watch
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.common_practice import (
@@ -42,88 +49,6 @@ from onboard.profile import Profile
 
 Bools = npt.NDArray[np.bool_]
 Observation = TypeVar("Observation")
-
-# -- what is observed --
-
-
-@dataclass(frozen=True)
-class SecondsObserved:
-    """Settled seconds; arrays of shape (n,).
-
-    Parameters
-    ----------
-    t_s
-        Stream time at their ends [s].
-    cells
-        The seconds themselves.
-    past
-        Trailing windows of some columns, shape (n, `HEAT_LOOK_BACK_S`).
-    power_lost, speed_lost
-        Whether power or speed is unknown that was known before.
-    impossible_s
-        Times of samples that were rejected as impossible [s].
-    drive_most_degc, cutoff_v
-        Limits of the craft; no cut-off without a battery.
-    """
-
-    t_s: FloatArray
-    cells: Cells
-    past: dict[str, FloatArray]
-    power_lost: Bools
-    speed_lost: Bools
-    impossible_s: Sequence[float]
-    drive_most_degc: float
-    cutoff_v: float | None
-
-
-@dataclass(frozen=True)
-class CountersObserved:
-    """The autopilot's charge counters against the integral of its current [Ah]."""
-
-    t_s: float
-    apart_ah: float
-    charge_ah: float
-
-
-@dataclass(frozen=True)
-class PackObserved:
-    """The energy left at the present power, and when full [Wh]."""
-
-    t_s: float
-    left_wh: float
-    full_wh: float
-    contradicted: bool
-
-    @classmethod
-    def of(cls, t_s: float, pack: Pack, power_w: float) -> Self:
-        """Return the observation of a pack at a stream time [s] and a power [W]."""
-        return cls(t_s, pack.left_wh(power_w), pack.full.value, pack.contradicted)
-
-    @property
-    def until_low_wh(self) -> float:
-        """Energy to draw until it is low [Wh]."""
-        return self.left_wh - ENERGY_LOW_FRACTION * self.full_wh
-
-
-@dataclass(frozen=True)
-class AdviceObserved:
-    """The way home and the target."""
-
-    t_s: float
-    turn_back: bool
-    target: Target | Unknown
-
-
-@dataclass(frozen=True)
-class FoulingObserved:
-    """Whether the propeller is fouled, and by what fraction power exceeds the curve."""
-
-    t_s: float
-    fouled: bool
-    excess_fraction: float = 0.0
-
-
-# -- the tests --
 
 
 @dataclass(frozen=True)

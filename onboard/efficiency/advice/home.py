@@ -64,18 +64,11 @@ class Home:
         last = int(places[-1])
         self._here = float(cells.latitude_deg[last]), float(cells.longitude_deg[last])
 
-    def offset_m(self) -> FloatArray | None:
-        """Return the way from here to home, east and north [m]; None while either is unknown."""
-        if self._point is None or self._here is None:
-            return None
-        return np.array(local_offset_m(*self._here, *self._point))
-
     def where(self) -> tuple[float, float] | None:
         """Return distance [m] and bearing [deg] of home; None while either is unknown."""
-        way = self.offset_m()
-        if way is None:
+        if self._point is None or self._here is None:
             return None
-        east, north = way.tolist()
+        east, north = local_offset_m(*self._here, *self._point)
         return math.hypot(east, north), math.degrees(math.atan2(east, north)) % 360.0
 
     def _no_crawl(self, speed_mps: FloatArray, surely: FloatArray) -> FloatArray:

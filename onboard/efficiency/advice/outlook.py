@@ -108,8 +108,9 @@ class Outlook:
 
     def cost_sd(self) -> FloatArray:
         """Return the relative standard deviation of each row's cost."""
-        sd: FloatArray = np.sqrt(_quadratic(self.cost_gradient, self.covariance) + self.cost_own)
-        return sd
+        return np.asarray(
+            np.sqrt(_quadratic(self.cost_gradient, self.covariance) + self.cost_own), np.float64
+        )
 
     def margin(self, distance_m: float) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return what a distance needs, what is left after it, and its sd [Wh], each (n,)."""
@@ -167,5 +168,4 @@ def likelihood(margin: float, sd: float) -> float:
 
 
 def _quadratic(gradient: FloatArray, covariance: FloatArray) -> FloatArray:
-    form: FloatArray = np.einsum("ni,ij,nj->n", gradient, covariance, gradient)
-    return form
+    return np.asarray(np.einsum("ni,ij,nj->n", gradient, covariance, gradient), np.float64)

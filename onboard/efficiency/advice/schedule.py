@@ -38,12 +38,9 @@ import numpy as np
 
 from onboard.contract.figure import Unknown
 from onboard.efficiency.advice.adviser import Adviser
-from onboard.efficiency.advice.conditions import (
-    AdviceObserved,
-    AlertConditions,
-    CountersObserved,
-)
+from onboard.efficiency.advice.conditions import AlertConditions
 from onboard.efficiency.advice.counted_pack import CountedPack
+from onboard.efficiency.advice.observations import AdviceObserved, CountersObserved
 from onboard.efficiency.advice.present_riding import PresentRiding
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.common_practice import (

@@ -34,14 +34,11 @@ class Advised:
     ----------
     speed_mps
         Over ground; unknown where no speed makes it.
-    confidence_fraction
-        Probability that it makes the distance with the reserve kept.
     best_speed_mps, best_m
         The speed with the largest margin, and its range at that confidence.
     """
 
     speed_mps: Number
-    confidence_fraction: Number
     best_speed_mps: float
     best_m: float
 
@@ -58,17 +55,14 @@ def advised_speed(ahead: Outlook, distance_m: float) -> Advised:
     enough = np.flatnonzero(surely >= 0)
     best_speed, best_m = float(ahead.speed_mps[best]), max(float(furthest_m[best]), 0.0)
     if not len(enough):
-        chance = likelihood(float(margin[best]), float(sd[best]))
-        none = Unknown(Reason.CANNOT_BE_MADE)
-        return Advised(none, chance, best_speed, best_m)
+        return Advised(Unknown(Reason.CANNOT_BE_MADE), best_speed, best_m)
     last = int(enough[-1])
     speed = float(ahead.speed_mps[last])
     if last + 1 < len(surely):
         # Interpolate to where the margin vanishes.
         part = float(surely[last] / (surely[last] - surely[last + 1]))
         speed += part * float(ahead.speed_mps[last + 1] - speed)
-    chance = chance_at(ahead, distance_m, speed)
-    return Advised(speed, chance, best_speed, best_m)
+    return Advised(speed, best_speed, best_m)
 
 
 def chance_at(ahead: Outlook, distance_m: float, speed_mps: float) -> float:

@@ -70,13 +70,11 @@ class UsableEnergy:
             mean_v = float(np.trapezoid(higher, self.ocv.fraction))
             higher *= self.ocv.mean_v * self.volts_scale / mean_v
         other_cells, _ = self._integral(higher, self.resistance_ohm, fraction, power_w)
-        variance: FloatArray = (more_r - plain) ** 2 + (other_cells - plain) ** 2
-        return variance
+        return np.asarray((more_r - plain) ** 2 + (other_cells - plain) ** 2, np.float64)
 
     @property
     def _open_v(self) -> FloatArray:
-        open_v: FloatArray = self.ocv.ocv_v * self.volts_scale
-        return open_v
+        return np.asarray(self.ocv.ocv_v * self.volts_scale, np.float64)
 
     def _integral(
         self, open_v: FloatArray, resistance_ohm: float, fraction: float, power_w: FloatArray
@@ -111,5 +109,4 @@ def _columns(grid: FloatArray, rows: FloatArray, at: FloatArray) -> FloatArray:
     low = np.minimum(place.astype(np.int64), len(grid) - 2)
     part = place - low
     number = np.arange(len(rows))
-    value: FloatArray = (1 - part) * rows[number, low] + part * rows[number, low + 1]
-    return value
+    return np.asarray((1 - part) * rows[number, low] + part * rows[number, low + 1], np.float64)

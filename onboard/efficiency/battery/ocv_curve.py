@@ -38,8 +38,7 @@ class OcvCurve:
         """Return the share of the full energy that is left at each `fraction`."""
         steps = (self.ocv_v[1:] + self.ocv_v[:-1]) / 2 * np.diff(self.fraction)
         energy = np.concatenate([[0.0], np.cumsum(steps)])
-        share: FloatArray = energy / energy[-1]
-        return share
+        return np.asarray(energy / energy[-1], np.float64)
 
     def at_energy(self, energy_fraction: float) -> float:
         """Return the state of charge at which a share of the full energy is left.

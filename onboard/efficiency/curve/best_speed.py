@@ -152,8 +152,7 @@ def _best_on_course(known: Posterior, course_deg: float) -> BestSpeed | Unknown:
 
     def power_at(speed_mps: FloatArray) -> FloatArray:
         # Smooth: with ln P piecewise linear in ln w the optimum would always be at a knot.
-        power: FloatArray = np.exp(interpolate(np.log(speed_mps), ln_speed, KNOTS))
-        return power
+        return np.asarray(np.exp(interpolate(np.log(speed_mps), ln_speed, KNOTS)), np.float64)
 
     return best_speed(power_at, *known.seen_mps, along_mps=along, across_mps=across)
 

@@ -51,8 +51,7 @@ def lines(velocity_mps: FloatArray) -> FloatArray:
     angle = np.radians(middle)
     line = np.stack([np.sin(angle), np.cos(angle)], axis=1)
     way: FloatArray = np.where((line * velocity_mps).sum(axis=1) < 0.0, -1.0, 1.0)
-    along: FloatArray = line * way[:, None]
-    return along
+    return np.asarray(line * way[:, None], np.float64)
 
 
 def _pieces(rising_deg: FloatArray) -> Iterator[tuple[int, int]]:

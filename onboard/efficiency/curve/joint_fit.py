@@ -115,8 +115,7 @@ class _Blocks:
 
     def through_water(self, water: FloatArray) -> FloatArray:
         """Return the velocities through water of shape (2, knots); shape (n, 2)."""
-        off: FloatArray = self.velocity - self.time_weights @ water.T
-        return off
+        return np.asarray(self.velocity - self.time_weights @ water.T, np.float64)
 
     def model(self, water: FloatArray, curve: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the speeds over ground along the courses made good, and their Jacobian."""

@@ -58,11 +58,17 @@ class Learner:
     def __init__(self, kept: Any = None) -> None:
         self._carried = {} if kept is None else _read(kept)
         self.setup = PLAIN_SETUP
-        self._posterior: Posterior | None = None
+        self._begin()
+
+    def _begin(self) -> None:
+        self._blocks: list[SteadyBlock] = []
+        self._circles: list[Circle] = []
+        self._steady_finder, self._circle_finder = SteadyFinder(), CircleFinder()
+        self._fouling = FoulingDetector()
         self._count, self._next_fit, self._from_nothing = 0, 1, 0
+        self._posterior: Posterior | None = None
         self._before_doubt: Posterior | None = None
         self._suspect: set[float] = set()
-        self._begin()
 
     @property
     def setups(self) -> tuple[str, ...]:
@@ -144,16 +150,6 @@ class Learner:
             }
             for name, one in (self._carried | now).items()
         }
-
-    def _begin(self) -> None:
-        self._blocks: list[SteadyBlock] = []
-        self._circles: list[Circle] = []
-        self._steady_finder, self._circle_finder = SteadyFinder(), CircleFinder()
-        self._fouling = FoulingDetector()
-        self._count, self._next_fit, self._from_nothing = 0, 1, 0
-        self._posterior = None
-        self._before_doubt = None
-        self._suspect = set()
 
     def _refit(self) -> None:
         """Refit from the last fit; from the priors each time the blocks have grown by much."""

@@ -118,8 +118,7 @@ def quadratic(rows: FloatArray, matrix: FloatArray) -> FloatArray:
     """Return r' M r for each row r; shapes (n, k) and (k, k)."""
     forms = rows @ matrix
     forms *= rows
-    form: FloatArray = forms.sum(axis=1)
-    return form
+    return np.asarray(forms.sum(axis=1), np.float64)
 
 
 def knot_weights(ln_power: FloatArray) -> FloatArray:
@@ -135,8 +134,7 @@ def knot_weights(ln_power: FloatArray) -> FloatArray:
 
 def slopes(ln_speed: FloatArray) -> FloatArray:
     """Return the slope m of a curve at `KNOTS`."""
-    slope: FloatArray = np.gradient(ln_speed, SPACING)
-    return slope
+    return np.asarray(np.gradient(ln_speed, SPACING), np.float64)
 
 
 def rising(ln_speed: FloatArray) -> FloatArray:
@@ -144,16 +142,13 @@ def rising(ln_speed: FloatArray) -> FloatArray:
     low = np.minimum.accumulate(ln_speed[::-1])[::-1]
     middle = (np.maximum.accumulate(ln_speed) + low) / 2
     # Strictly, so that it can be inverted.
-    strictly: FloatArray = middle + 1e-9 * np.arange(len(middle))
-    return strictly
+    return np.asarray(middle + 1e-9 * np.arange(len(middle)), np.float64)
 
 
 def start_curve(carried: Carried | None) -> FloatArray:
     """Return ln w at `KNOTS` to start from: carried, the usual slope beyond; else the prior."""
     if carried is None:
-        plain: FloatArray = LEVEL_LN_MPS + SLOPE * (KNOTS - np.log(LEVEL_W))
-        return plain
+        return np.asarray(LEVEL_LN_MPS + SLOPE * (KNOTS - np.log(LEVEL_W)), np.float64)
     known = KNOTS[carried.first_knot :][: len(carried.ln_speed)]
     inside = np.interp(KNOTS, known, carried.ln_speed)
-    start: FloatArray = inside + SLOPE * (KNOTS - np.clip(KNOTS, known[0], known[-1]))
-    return start
+    return np.asarray(inside + SLOPE * (KNOTS - np.clip(KNOTS, known[0], known[-1])), np.float64)

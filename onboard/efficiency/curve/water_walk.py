@@ -37,8 +37,9 @@ class WaterKnots:
     def weights(self, t_s: FloatArray) -> FloatArray:
         """Return the weights of the knots that interpolate at times, shape (n, count)."""
         place = np.clip((self._now_s - t_s) / self.spacing_s, 0.0, self.count - 1.0)
-        weights: FloatArray = np.maximum(1.0 - np.abs(place[:, None] - np.arange(self.count)), 0.0)
-        return weights
+        return np.asarray(
+            np.maximum(1.0 - np.abs(place[:, None] - np.arange(self.count)), 0.0), np.float64
+        )
 
     def prior(self, water_sd_mps: float) -> FloatArray:
         """Return the prior precision of one axis, shape (k, k): present near rest, steps a walk."""

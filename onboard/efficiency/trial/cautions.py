@@ -6,6 +6,7 @@ README.md lists what each caution tests.
 import math
 from collections.abc import Callable, Iterator
 from itertools import combinations
+from operator import attrgetter
 
 import numpy as np
 
@@ -37,6 +38,8 @@ ENOUGH_DOUBLE_RUNS = 2
 for each power setting."""
 
 
+_power, _amps = attrgetter("power_w"), attrgetter("motor_amps_a")
+
 ALIKE = (None, None, None, None)
 """Set-up, other, and the temperature with each, where it did not differ."""
 
@@ -66,7 +69,7 @@ def power_cautions(legs: list[Leg]) -> list[Caution]:
 def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
     """Return whether voltage or temperature differed between set-ups."""
     found: list[Caution] = []
-    pair = _widest(legs, lambda one: one.volts_v)
+    pair = _widest(legs, attrgetter("volts_v"))
     if pair and abs(pair[2] - pair[3]) > VOLTS_APART_FRACTION * max(pair[2:]):
         found.append(
             Caution(
@@ -77,8 +80,8 @@ def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
                 other_voltage_v=pair[3],
             )
         )
-    pack = _apart_degc(legs, PACK_APART_DEGC, lambda one: one.pack_degc)
-    drive = _apart_degc(legs, DRIVE_APART_DEGC, lambda one: one.drive_degc)
+    pack = _apart_degc(legs, PACK_APART_DEGC, attrgetter("pack_degc"))
+    drive = _apart_degc(legs, DRIVE_APART_DEGC, attrgetter("drive_degc"))
     if pack or drive:
         (pack_setup, pack_other, pack_degc, pack_other_degc) = pack or ALIKE
         (drive_setup, drive_other, drive_degc, drive_other_degc) = drive or ALIKE
@@ -238,7 +241,7 @@ def _within_run(legs: list[Leg]) -> float | None:
 
 
 def _amps_known(legs: list[Leg]) -> bool:
-    return all(len(_of(legs, name, lambda one: one.motor_amps_a)) for name in _setups(legs))
+    return all(len(_of(legs, name, _amps)) for name in _setups(legs))
 
 
 def _motor_current_held(legs: list[Leg]) -> float | None:
@@ -263,14 +266,6 @@ def _motor_current_held(legs: list[Leg]) -> float | None:
     if same and (moved or by_power > max(POWER_APART_FRACTION, 4.0 * by_amps)):
         return math.exp(float(np.mean([math.log(one.motor_amps_a) for one in reported])))
     return None
-
-
-def _power(one: Leg) -> float:
-    return one.power_w
-
-
-def _amps(one: Leg) -> float:
-    return one.motor_amps_a
 
 
 def _log_mean(legs: list[Leg], setup: str, value: Callable[[Leg], float]) -> float:

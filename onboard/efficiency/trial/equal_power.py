@@ -105,5 +105,6 @@ def at_power(
     [0.00332]
     """
     factor = np.array([(power_w / one.power_w) ** slope - 1.0 for one in legs])
-    speeds: FloatArray = np.array([one.speed_mps for one in legs]) + through_water_mps * factor
-    return speeds
+    return np.asarray(
+        np.array([one.speed_mps for one in legs]) + through_water_mps * factor, np.float64
+    )

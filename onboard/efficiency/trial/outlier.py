@@ -65,5 +65,6 @@ def _studentised(one: Scatter) -> FloatArray:
     )
     # Where all scatter widely, the usual scatter does not apply.
     variance = np.maximum(variance, others / (one.freedom - 1))
-    off: FloatArray = np.where(one.leverage < 1.0 - 1e-6, np.sqrt(squares / variance), 0.0)
-    return off
+    return np.asarray(
+        np.where(one.leverage < 1.0 - 1e-6, np.sqrt(squares / variance), 0.0), np.float64
+    )

@@ -66,8 +66,7 @@ def smoothed(values: FloatArray, width: int = TURNING_MEAN_S) -> FloatArray:
     place = np.arange(len(values))
     low = np.maximum(place - width // 2, 0)
     high = np.minimum(place + width // 2 + 1, len(values))
-    means: FloatArray = (sums[high] - sums[low]) / (high - low)
-    return means
+    return np.asarray((sums[high] - sums[low]) / (high - low), np.float64)
 
 
 def _straight_parts(seconds: Seconds, *, marked: bool) -> Iterator[tuple[int, int]]:

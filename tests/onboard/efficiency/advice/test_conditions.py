@@ -9,7 +9,8 @@ from onboard.contract.alerts import Alert
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import unknown_figures
-from onboard.efficiency.advice.conditions import AdviceObserved, AlertConditions, CountersObserved
+from onboard.efficiency.advice.conditions import AlertConditions
+from onboard.efficiency.advice.observations import AdviceObserved, CountersObserved
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.sources.power_sources import PowerNews
 from onboard.efficiency.sources.settled_seconds import Cells

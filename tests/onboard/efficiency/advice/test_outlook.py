@@ -9,7 +9,7 @@ from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.home import Home
 from onboard.efficiency.advice.outlook import Outlook, outlook
-from onboard.efficiency.advice.target_speed import SURE_SD, CueKeeper, advised_speed
+from onboard.efficiency.advice.target_speed import SURE_SD, CueKeeper, advised_speed, chance_at
 from onboard.efficiency.common_practice import (
     WEATHER_SD_FRACTION,
 )
@@ -55,7 +55,8 @@ def test_the_target_speed_uses_up_what_is_left_when_everything_is_known() -> Non
     tightened = max(np.roots([20 * (1 + sure), 0, -90, 10 * (1 + sure)]).real)
     assert advised.speed_mps == pytest.approx(tightened, rel=2e-3)
     assert advised.speed_mps < exact
-    assert advised.confidence_fraction == pytest.approx(0.99, abs=0.003)
+    chance = chance_at(ahead(), 20_000.0, advised.speed_mps)
+    assert chance == pytest.approx(0.99, abs=0.003)
 
 
 def test_a_poorly_known_battery_slows_down() -> None:
