@@ -1,4 +1,4 @@
-"""What is watched for: each thing that ends a ride raises its alert, by its code."""
+"""The conditions of alerts: each raises its own alert."""
 
 from dataclasses import replace
 
@@ -52,7 +52,7 @@ def pack(left_fraction: float) -> Pack:
         (0.05, {"reserve_reached"}),
     ],
 )
-def test_what_is_left_is_warned_of(start_fraction: float, said: set[str]) -> None:
+def test_low_energy_and_reserve_are_raised(start_fraction: float, said: set[str]) -> None:
     alerts, some = conditions(), pack(start_fraction)
     for t_s in (10.0, 20.0):
         alerts.observe_pack(t_s, some, 0.0)
@@ -73,7 +73,7 @@ def test_the_reserve_is_reached_sooner_under_load() -> None:
     assert on(alerts) == {"reserve_reached"}
 
 
-def test_it_is_told_how_far_off_an_alert_is() -> None:
+def test_the_energy_until_an_alert_is_returned() -> None:
     # 14 cells of 25 Ah: a tenth of full is about 132 Wh.
     some = pack(0.6)
     off_wh = conditions().observe_pack(10.0, some, 0.0)
@@ -81,7 +81,7 @@ def test_it_is_told_how_far_off_an_alert_is() -> None:
     assert off_wh < some.left_wh(0.0) - 120.0
 
 
-def test_a_voltage_that_contradicts_the_stated_charge_is_said() -> None:
+def test_a_contradicted_charge_is_raised() -> None:
     for start_fraction, said in ((1.0, True), (0.5, False)):
         alerts, some = conditions(), pack(start_fraction)
         some.fold(rest(LI_ION, 0.5, 30))
@@ -101,13 +101,13 @@ def test_a_voltage_that_contradicts_the_stated_charge_is_said() -> None:
         (0.25, -2.0, True),
     ],
 )
-def test_counters_that_disagree_either_way_are_said(apart_ah, charge_ah, said) -> None:
+def test_counters_that_disagree_either_way_are_raised(apart_ah, charge_ah, said) -> None:
     alerts = conditions()
     alerts.observe(CountersObserved(10.0, apart_ah, charge_ah))
     assert ("counters_disagree" in on(alerts)) is said
 
 
-def test_turn_back_is_said_while_it_is_so() -> None:
+def test_turn_back_is_on_while_it_holds() -> None:
     alerts = conditions()
     alerts.observe(AdviceObserved(10.0, True, NO_TARGET))
     assert on(alerts) == {"turn_back"}
@@ -115,7 +115,7 @@ def test_turn_back_is_said_while_it_is_so() -> None:
     assert on(alerts) == set()
 
 
-def test_what_cannot_be_is_said_in_the_second_it_came() -> None:
+def test_an_impossible_sample_is_raised_in_its_own_second() -> None:
     alerts = conditions()
     alerts.fold(cells(10), [3.4])
     (event,) = alerts.events
@@ -184,7 +184,7 @@ def test_a_voltage_that_rises_hides_no_limit() -> None:
 
 
 @pytest.mark.parametrize(("volts_v", "said"), [(43.0, True), (43.2, True), (43.4, False)])
-def test_the_cut_off_is_warned_of_before_it_is_there(volts_v: float, said: bool) -> None:
+def test_the_cut_off_is_warned_of_before_it_is_reached(volts_v: float, said: bool) -> None:
     # 42 V and 3 % of it are 43.26 V.
     alerts = conditions()
     alerts.fold(cells(30, volts_v=volts_v))
@@ -206,7 +206,7 @@ def news(t_s: float, **names: tuple[str, ...]) -> PowerNews:
         ("unplugged", "source_unplugged"),
     ],
 )
-def test_a_source_is_named_and_another_one_is_said_anew(key: str, code: str) -> None:
+def test_a_source_is_named_and_another_is_raised_anew(key: str, code: str) -> None:
     alerts = conditions()
     for t_s, names in ((10.0, ("battery 1",)), (20.0, ("battery 1",)), (30.0, ("battery 2",))):
         alerts.observe(news(t_s, **{key: names}))
@@ -220,7 +220,7 @@ def test_a_source_is_named_and_another_one_is_said_anew(key: str, code: str) -> 
     assert now(alerts, 40.0) == ()
 
 
-def test_who_is_silent_is_named_instead_of_saying_that_no_power_is_known() -> None:
+def test_a_silent_source_hides_missing_power() -> None:
     alerts = conditions()
     alerts.fold(cells(60, power_w=np.where(np.arange(60) < 30, 500.0, np.nan)))
     assert on(alerts) == {"no_power_data"}

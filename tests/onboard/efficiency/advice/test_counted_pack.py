@@ -1,4 +1,4 @@
-"""The pack while it is counted: what it asks and when, what is kept of it, silent instruments."""
+"""The pack while counted: its question, its saved state, silent instruments."""
 
 import json
 import math
@@ -64,7 +64,9 @@ def resumed(away: Away, counter_ah: float | None) -> CountedPack:
         (Away(60.0, False), 7.0, 0.6, False),
     ],
 )
-def test_a_counter_that_ran_on_tells_what_was_drawn(away, counter_ah, fraction, asks) -> None:
+def test_a_counter_that_kept_running_gives_the_charge_drawn(
+    away, counter_ah, fraction, asks
+) -> None:
     counted = resumed(away, counter_ah)
     drawn = 8.0 * 50 / 3600 / 20
     found, _ = counted.pack.count.state.fraction(counted.pack.count.charge_ah, 50.0)
@@ -85,7 +87,7 @@ def test_the_question_waits_until_the_time_of_day_may_be_known() -> None:
     assert counted.question(100.0) == ()
 
 
-def test_the_range_and_the_time_reach_up_to_those_of_a_full_pack_while_it_is_open() -> None:
+def test_range_and_time_left_extend_to_those_of_a_full_pack_while_open() -> None:
     counted, full = resumed(Away(7200.0), None), Pack(LFP, Sensors())
     side = metered(None)[0].chosen()
     full.charged_full()
@@ -125,7 +127,7 @@ def test_a_meter_that_is_silent_leaves_what_is_left_unknown() -> None:
 @pytest.mark.parametrize(
     ("silent_s", "known"), [(0.0, True), (SILENT_S - 1.0, True), (SILENT_S + 2.0, False)]
 )
-def test_what_is_drawn_while_nothing_is_heard_is_no_saving(silent_s: float, known: bool) -> None:
+def test_charge_drawn_in_silence_is_not_saved(silent_s: float, known: bool) -> None:
     instruments, t_s = Instruments(Profile(), Parts()), np.arange(0.0, 60.0)
     until_s = t_s[-1] + silent_s
     more = np.arange(0.0, until_s + 0.5)
@@ -153,7 +155,7 @@ KEPT = Pack(LFP, Sensors()).count.as_dict()
         ({"covariance": np.eye(3).tolist()}, False),
     ],
 )
-def test_what_was_kept_is_believed_if_it_can_be(changed: dict, can_be: bool) -> None:
+def test_a_saved_state_is_used_if_possible(changed: dict, can_be: bool) -> None:
     if can_be:
         read = KeptCharge.read(KEPT | changed, 20.0, 0.0).state
         fraction, _ = read.fraction(0.0, 0.0)

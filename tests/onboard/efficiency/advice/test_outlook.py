@@ -146,7 +146,7 @@ def test_turn_back_comes_before_it_is_too_late_and_stays() -> None:
     assert way.margin_wh.low < way.margin_wh.value < way.margin_wh.high
 
 
-def test_who_leaves_must_turn_back_sooner_than_who_comes_home() -> None:
+def test_turn_back_comes_sooner_when_leaving_than_when_returning() -> None:
     home = six_km_out()
     leaving = [advise(home, ahead(full_wh=energy), 3.0).turn_back for energy in (60.0, 42.2)]
     home.turn_back = False

@@ -1,4 +1,4 @@
-"""What is uncertain of an outlook: by differences of what it is made of, and by closed forms."""
+"""The variances of an outlook, by finite differences and closed forms."""
 
 from dataclasses import replace
 
@@ -115,14 +115,14 @@ def tried_from(speed_mps: float, full_wh: float = 500.0) -> Outlook:
     return replace(ahead(full_wh=full_wh), seen=speed_mps <= SPEEDS)
 
 
-def test_who_falls_short_is_sent_little_slower_than_was_ever_tried() -> None:
+def test_falling_short_advises_little_slower_than_was_ever_tried() -> None:
     # The cheapest is 0.63 m/s; the slowest tried is 2.
     advised = advised_speed(tried_from(2.0), 90_000.0)
     assert isinstance(advised.speed_mps, Unknown)
     assert advised.best_speed_mps == pytest.approx(2.0 * UNTRIED_SPEED_FRACTION, abs=0.02)
 
 
-def test_the_way_home_is_at_a_speed_that_was_tried_where_one_will_do() -> None:
+def test_the_way_home_uses_a_speed_seen_where_one_suffices() -> None:
     # 6 km: 39.7 Wh at 0.63 m/s; 25/3 Wh/km, so 50 Wh, at 1.0 m/s, which was the slowest tried.
     home = six_km_out()
     assert advise(home, tried_from(1.0, 500.0), 0.0).speed_mps == pytest.approx(1.0, abs=0.02)
@@ -130,7 +130,7 @@ def test_the_way_home_is_at_a_speed_that_was_tried_where_one_will_do() -> None:
     assert advise(home, tried_from(1.0, 48.0), 0.0).speed_mps == pytest.approx(0.63, abs=0.02)
 
 
-def test_the_interval_of_the_margin_is_that_of_the_look() -> None:
+def test_the_margin_shown_has_the_interval_of_the_evaluation() -> None:
     home = six_km_out()
     outlook = ahead(full_wh=60.0, log_variance=0.01)
     way = advise(home, outlook, 0.0)
@@ -145,7 +145,7 @@ def test_the_interval_of_the_margin_is_that_of_the_look() -> None:
 @pytest.mark.parametrize(
     ("metres", "turn_back"), [(AT_HOME_M - 8.0, False), (AT_HOME_M + 8.0, True)]
 )
-def test_at_home_nobody_is_told_to_turn_back(metres: float, turn_back: bool) -> None:
+def test_no_turn_back_at_home(metres: float, turn_back: bool) -> None:
     # The pack is as good as empty.
     # 50 s out at 2 m/s, then home is set so many metres ahead.
     home = Home()
@@ -155,7 +155,7 @@ def test_at_home_nobody_is_told_to_turn_back(metres: float, turn_back: bool) -> 
     assert advise(home, ahead(full_wh=0.001), 0.0).turn_back is turn_back
 
 
-def test_who_comes_home_is_no_longer_told_to_turn_back() -> None:
+def test_turn_back_ends_at_home() -> None:
     home, out = Home(), straight_out(40)
     home.fold(out)
     home.turn_back = True

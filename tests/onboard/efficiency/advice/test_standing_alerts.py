@@ -1,4 +1,4 @@
-"""Alerts come and go without flicker, and each condition has its own day and a twin without."""
+"""Alerts come and go without flicker; each cause raises its alert, and its twin does not."""
 
 from dataclasses import replace
 

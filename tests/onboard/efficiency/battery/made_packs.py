@@ -1,4 +1,4 @@
-"""Seconds of telemetry that a known pack gives, for the tests of the battery's parts."""
+"""Settled seconds of a pack with a known truth."""
 
 import csv
 from functools import cache

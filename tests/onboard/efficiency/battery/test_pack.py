@@ -110,14 +110,14 @@ def test_the_cutoff_comes_before_the_reserve_where_the_voltage_sags() -> None:
     assert Pack(weak, Sensors()).left_spread(5000.0).value == 0.0
 
 
-def test_what_is_shown_of_the_resistance_is_the_resistance() -> None:
+def test_the_resistance_shown_is_the_immediate_one() -> None:
     shown = Pack(replace(LI_ION, resistance_ohm=0.1), Sensors()).summary(300.0)
     assert shown.resistance_ohm.value == pytest.approx(0.1, rel=0.05)
     assert shown.resistance_ohm.low < 0.1 < shown.resistance_ohm.high < 0.5
     assert shown.left_fraction.value > 0.5
 
 
-def test_what_is_left_falls_by_what_is_drawn() -> None:
+def test_energy_left_falls_by_the_energy_drawn() -> None:
     pack = Pack(replace(LI_ION, resistance_ohm=1e-6), Sensors())
     before = pack.left_spread(0.0).value
     cells = load(replace(LI_ION, resistance_ohm=0.0), np.full(3600, 5.0))
@@ -162,7 +162,7 @@ def test_resistance_at_once_and_lasting() -> None:
     assert (stated.value, stated.low) == pytest.approx((0.2, 0.2 * (1 - 0.2 * 1.959964)))
 
 
-def test_a_rested_li_ion_pack_is_found_at_its_own_charge() -> None:
+def test_a_rested_li_ion_pack_is_corrected_to_its_true_charge() -> None:
     pack = Pack(replace(LI_ION, start_sd=0.3), Sensors())
     pack.fold(load(LI_ION, np.full(30, 0.1), start=0.6))
     fraction, gradient = pack.count.state.fraction(0.0, 30.0)
@@ -183,7 +183,7 @@ def test_a_pack_is_not_rested_right_after_a_load() -> None:
         assert (pack.count.state is not before) is moved
 
 
-def test_a_pack_stated_full_that_is_not_is_found_out() -> None:
+def test_a_pack_wrongly_stated_full_is_contradicted() -> None:
     pack = Pack(LI_ION, Sensors())
     pack.fold(load(LI_ION, np.full(30, 0.1), start=0.5))
     assert pack.contradicted
@@ -193,7 +193,7 @@ def test_a_pack_stated_full_that_is_not_is_found_out() -> None:
     assert not full.contradicted
 
 
-def test_on_the_lfp_plateau_a_voltage_tells_nothing() -> None:
+def test_on_the_lfp_plateau_a_voltage_is_uninformative() -> None:
     vague = replace(LFP, start_fraction=0.55, start_sd=0.12)
     pack = Pack(vague, Sensors())
     before = pack.summary(200.0).left_fraction
@@ -215,7 +215,7 @@ def test_sensors_are_considered_and_never_corrected() -> None:
     assert np.all(np.linalg.eigvalsh(after.covariance) > -1e-12)
 
 
-def test_an_anchor_never_makes_what_is_left_less_known() -> None:
+def test_an_anchor_never_widens_the_interval() -> None:
     prior = prior_covariance(Sensors(), LI_ION)
     state = ChargeState(25.0, 1.0, 0.0, 0.0, np.zeros(5), prior)
     for charge in (0.5, 5.0, 14.5, 20.0):
@@ -229,7 +229,7 @@ def _table(chemistry: str) -> tuple[np.ndarray, np.ndarray]:
     return OCV_CURVES[chemistry].fraction, OCV_CURVES[chemistry].ocv_v
 
 
-def test_charged_full_starts_anew() -> None:
+def test_charged_full_restarts_the_count() -> None:
     pack = Pack(LFP, Sensors())
     pack.fold(load(LFP, np.full(3600, 10.0)))
     pack.charged_full()
@@ -259,13 +259,13 @@ def test_the_count_survives_a_restart_of_the_daemon() -> None:
     "kept",
     [None, {}, {"fraction": 2.0, "capacity_error": 0.0, "covariance": [[0]], "contradicted": 0}],
 )
-def test_what_was_kept_is_checked(kept) -> None:
+def test_the_saved_state_is_validated(kept) -> None:
     with pytest.raises(ValueError, match="kept battery state"):
         Pack(LI_ION, Sensors()).resume(kept, Away())
 
 
 @pytest.mark.parametrize("battery", [LI_ION, LFP])
-def test_the_interval_of_what_is_left_holds(battery: Battery) -> None:
+def test_the_interval_of_the_energy_left_holds(battery: Battery) -> None:
     # Start, capacity and sensors drawn from what the profile states of them; the truth by charge.
     rng = np.random.default_rng(1)
     chemistry = OCV_CURVES[battery.chemistry]

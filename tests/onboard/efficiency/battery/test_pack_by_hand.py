@@ -1,4 +1,4 @@
-"""The pack by hand: what its profile means, and what a rested voltage and the rider say of it."""
+"""The pack by hand: the meaning of its profile, rested voltages, and the rider's statements."""
 
 from dataclasses import replace
 
@@ -51,7 +51,7 @@ def test_the_stated_cut_off_counts_before_the_chemistrys() -> None:
         (None, 14 * 0.1 / 25),
     ],
 )
-def test_the_resistance_takes_its_volts_off(stated_ohm, ohm: float, power_w: float) -> None:
+def test_the_resistance_lowers_the_voltage(stated_ohm, ohm: float, power_w: float) -> None:
     # Worked apart: volts under a constant power by the quadratic, over the charge that lies above a
     # fifth of the energy, in ten thousand steps.
     at = (np.arange(10_000) + 0.5) / 10_000
@@ -62,7 +62,7 @@ def test_the_resistance_takes_its_volts_off(stated_ohm, ohm: float, power_w: flo
     assert left == pytest.approx(25.0 * volts[above].sum() / 10_000, rel=1.5e-3)
 
 
-def test_another_reserve_is_worked_out_anew_with_its_doubt() -> None:
+def test_a_new_reserve_recomputes_value_and_variance() -> None:
     changed, plain = Pack(LI_ION, SURE), Pack(replace(LI_ION, reserve_fraction=0.7), SURE)
     changed.summary(300.0)
     changed.set_reserve(0.7)
@@ -107,7 +107,7 @@ def test_the_gradient_is_the_change_with_each_error() -> None:
 # What a rested voltage says.
 
 
-def test_charged_full_said_at_rest_stays_said() -> None:
+def test_charged_full_stated_at_rest_outlasts_the_rest() -> None:
     # The rest before it told of a pack at 0.6; that voltage is over.
     pack = Pack(replace(LI_ION, start_fraction=0.6, start_sd=0.1), Sensors())
     pack.fold(rest(LI_ION, 0.6, 60))
@@ -135,7 +135,7 @@ def test_the_rested_voltage_is_that_at_no_load(amps_a: float) -> None:
     assert wrong_way.count.state.fraction(0.0, 30.0)[0] < found[0] - 0.015
 
 
-def test_what_is_not_known_of_the_resistance_is_a_cells_share() -> None:
+def test_the_resistance_uncertainty_is_divided_by_cells() -> None:
     weak = replace(LI_ION, resistance_ohm=0.3, start_fraction=0.6, start_sd=0.3)
     pack = Pack(weak, SURE)
     cells = rest(weak, 0.6, 30)
@@ -171,7 +171,7 @@ def test_a_contradicted_pack_is_neither_under_empty_nor_over_full(volts_v, least
     assert least - 1e-9 <= pack.count.state.fraction(0.0, 30.0)[0] <= most + 1e-9
 
 
-def test_a_pause_within_a_ride_leaves_the_count_less_sure() -> None:
+def test_a_pause_within_a_ride_widens_the_count() -> None:
     # Off for half an hour, and no counter ran on: 3 % may have been drawn unseen.
     pack = Pack(LFP, SURE)
     pack.fold(seconds(np.full(60, 26.0), np.full(60, 9.0)))

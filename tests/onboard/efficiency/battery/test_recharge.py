@@ -1,4 +1,4 @@
-"""What was drawn or charged while nobody looked, and what the rider or a rested voltage says."""
+"""Charge drawn or returned while nothing was measured, and how the question is answered."""
 
 import json
 import math
@@ -48,7 +48,7 @@ def fraction(pack: Pack) -> float:
         (LFP, 0.5, 0.9, 0.5, True),
     ],
 )
-def test_what_a_rested_voltage_tells(
+def test_a_rested_voltage_answers_the_question_where_it_can(
     battery: Battery, before: float, now: float, found: float, asks: bool
 ) -> None:
     pack = at(battery, before)
@@ -61,7 +61,7 @@ def test_what_a_rested_voltage_tells(
     assert (pack.count.recharge_unknown_since_s is not None) is asks
 
 
-def test_until_it_is_said_the_lower_figure_counts_and_the_interval_reaches_up_to_full() -> None:
+def test_while_open_the_lower_figure_counts_and_the_interval_extends_to_full() -> None:
     pack, full = at(LFP, 0.5), Pack(LFP, Sensors())
     full.charged_full()
     left, most = pack.summary(200.0), full.summary(200.0)
@@ -90,7 +90,7 @@ def test_until_it_is_said_the_lower_figure_counts_and_the_interval_reaches_up_to
         (LI_ION, ("charged_wh", 300.0), 0.5 + 300.0 / 1.025 / (14 * 3.80) / 25.0),
     ],
 )
-def test_what_the_rider_says_of_a_charge(battery: Battery, amount: Amount, found: float) -> None:
+def test_a_charge_stated_by_the_rider(battery: Battery, amount: Amount, found: float) -> None:
     pack = at(battery, 0.5)
     before = pack.covariance[0, 0]
     pack.charged(amount)
@@ -120,7 +120,7 @@ def test_a_charge_fills_a_larger_pack_less() -> None:
     assert after.covariance[START, CAPACITY] == pytest.approx(change * capacity, rel=5e-3)
 
 
-def test_a_brown_out_leaves_little_unseen_and_asks_nothing() -> None:
+def test_a_brown_out_hardly_widens_and_asks_nothing() -> None:
     pack = at(LFP, 0.5)
     pack.count.away(-math.inf, Away(15.0))
     pack.fold(load(LFP, np.full(5, 10.0), start=0.5))
@@ -177,7 +177,7 @@ def test_an_autopilot_that_was_off_for_long_in_mid_ride_is_asked_about_too() -> 
     assert pack.count.recharge_unknown_since_s is None
 
 
-def test_the_tables_ends_do_not_matter() -> None:
+def test_charges_beyond_the_ends_of_the_curve_are_safe() -> None:
     for battery in (LFP, LI_ION):
         for before in (-0.1, 0.0, 0.99, 1.1):
             pack = at(battery, before)

@@ -37,7 +37,7 @@ def test_a_connector_glitch_does_not_ruin_it_whenever_it_comes(step, glitch_v) -
     assert sd < 0.002
 
 
-def test_nothing_is_said_of_a_current_that_does_not_change() -> None:
+def test_a_constant_current_yields_no_resistance() -> None:
     slope = LagResistance(2, None)
     volts = 49.5 + np.random.default_rng(3).normal(0, 0.01, 900)
     slope.fold(volts, np.full(900, 10.0), np.full(900, 50.0))
@@ -74,7 +74,7 @@ def test_the_standard_deviation_of_a_lasting_load_holds_where_the_voltage_wander
     assert inside > 86
 
 
-def test_a_voltage_that_rises_under_load_is_no_resistance_below_nothing() -> None:
+def test_a_voltage_that_rises_under_load_yields_no_negative_resistance() -> None:
     # Another load on the same pack goes off whenever the motor goes on.
     volts, amps = pulses(4)
     slope = LagResistance(2, None)
@@ -83,7 +83,7 @@ def test_a_voltage_that_rises_under_load_is_no_resistance_below_nothing() -> Non
     assert slope.figure().low == 0.0
 
 
-def test_a_stated_and_a_measured_value_count_by_how_well_they_are_known() -> None:
+def test_stated_and_measured_values_are_weighted_by_precision() -> None:
     # Stated 0.08 to a fifth of it: as sure as 0.016; measured as above.
     volts, amps = pulses(6)
     stated, alone = LagResistance(2, 0.08), LagResistance(2, None)

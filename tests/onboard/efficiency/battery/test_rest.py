@@ -1,4 +1,4 @@
-"""When a pack rests, second by second: one of 25 Ah, so that less than 1 A is as good as none."""
+"""Rests of a pack of 25 Ah, second by second: less than 1 A counts as none."""
 
 import math
 
@@ -27,7 +27,7 @@ def test_at_power_on_ten_light_seconds_are_a_rest() -> None:
 
 
 @pytest.mark.parametrize("amps_a", [WORK_A, -WORK_A, 1.1, -1.1], ids=str)
-def test_who_draws_or_charges_does_not_rest_for_three_minutes_after(amps_a: float) -> None:
+def test_no_rest_for_three_minutes_after_drawing_or_charging(amps_a: float) -> None:
     finder = RestFinder(25.0)
     taken(finder, 1.0, 20, LIGHT_A)
     assert taken(finder, 21.0, 3, amps_a) == [None] * 3
@@ -35,7 +35,7 @@ def test_who_draws_or_charges_does_not_rest_for_three_minutes_after(amps_a: floa
     assert [one is None for one in after].index(False) == int(REST_AFTER_LOAD_S)
 
 
-def test_a_hole_in_the_readings_may_hide_a_load() -> None:
+def test_a_gap_in_the_readings_may_hide_a_load() -> None:
     for hole_s, rests in ((9.0, True), (11.0, False)):
         finder = RestFinder(25.0)
         taken(finder, 1.0, 20, LIGHT_A)
@@ -66,5 +66,5 @@ def test_a_second_without_a_reading_changes_nothing() -> None:
     assert finder.fold(22.0, 50.0, math.nan, 1.0) == before
 
 
-def test_a_pack_that_was_at_work_is_not_taken_as_rested_when_the_stream_begins() -> None:
+def test_a_loaded_pack_is_not_rested_when_the_stream_begins() -> None:
     assert taken(RestFinder(25.0, loaded=True), 1.0, 60, LIGHT_A) == [None] * 60

@@ -1,4 +1,4 @@
-"""Courses that are alike become one line; a bend and other courses do not."""
+"""Similar courses become one line; a bend and distinct courses do not."""
 
 import numpy as np
 import pytest
@@ -25,7 +25,7 @@ def test_there_and_back_is_one_line() -> None:
     assert np.cos(np.radians(found - [0, 0, 0, 180, 180, 180])) == pytest.approx(1, abs=1e-12)
 
 
-def test_other_courses_stay_what_they_are() -> None:
+def test_distinct_courses_are_kept_apart() -> None:
     assert courses(lines(velocities([10, 130, 250, 25]))) == pytest.approx([10, 130, 250, 25])
 
 

@@ -1,4 +1,4 @@
-"""Weed is found and gone again; new speeds, new courses and little knowledge raise no alarm."""
+"""Weed is detected and cleared; new speeds and courses and a poorly known curve raise no alarm."""
 
 import dataclasses
 
@@ -82,7 +82,7 @@ def test_turning_into_a_head_current_not_yet_known_is_no_weed() -> None:
     assert not watch.fouled
 
 
-def test_too_little_to_judge_by() -> None:
+def test_too_few_blocks_to_judge() -> None:
     few = known([(0, 120.0, FOULING_FIT_BLOCKS - 1)])
     watch = FoulingDetector()
     for by in (None, few):
@@ -99,7 +99,7 @@ def test_a_clean_craft_raises_no_alarm() -> None:
             assert not watch.fouled
 
 
-def test_what_lasts_for_good_is_another_craft() -> None:
+def test_a_lasting_excess_is_a_changed_craft() -> None:
     watch, by = FoulingDetector(), known()
     passed = fed(watch, later(200.0, FOULED_BLOCKS_MOST, factor=1.6), by)
     assert [len(one) for one in passed] == [0] * (FOULED_BLOCKS_MOST - 1) + [FOULED_BLOCKS_MOST]

@@ -1,4 +1,4 @@
-"""What would fool the ranking as such."""
+"""Cautions of the ranking: number of runs, water, outliers, order."""
 
 import numpy as np
 import pytest
@@ -33,7 +33,7 @@ def codes(order: str, seed: int = 1, **more) -> list[str]:
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_nothing_to_say(seed: int) -> None:
+def test_no_caution(seed: int) -> None:
     assert codes("abbaabba", seed) == []
 
 

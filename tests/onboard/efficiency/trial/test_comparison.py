@@ -1,4 +1,4 @@
-"""Legs to a ranking: what must not change it, and what it must find."""
+"""From legs to a ranking: invariances, and differences that must be found."""
 
 import math
 from dataclasses import replace
@@ -213,7 +213,7 @@ def test_no_double_run() -> None:
     assert "other_power_next" in found.values["reasons"]
 
 
-def test_one_double_run_of_each_says_nothing_of_scatter() -> None:
+def test_one_double_run_each_leaves_the_scatter_unknown() -> None:
     found = compared(Runs("ab").legs())
     (pair,) = found.pairs
     assert isinstance(pair.difference_fraction, Unknown)

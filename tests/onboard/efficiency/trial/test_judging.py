@@ -1,4 +1,4 @@
-"""Verdicts: how many more double runs, and what an interval is made of."""
+"""Verdicts, and the parts of an interval."""
 
 import math
 

@@ -77,7 +77,7 @@ def test_without_the_motor_s_data_nothing_is_split() -> None:
     assert math.isnan(derived_motor_amps_a(400.0, 0.0, MOTOR))
 
 
-def test_what_drive_and_motor_make_of_a_difference() -> None:
+def test_the_part_of_a_difference_due_to_drive_and_motor() -> None:
     a, b = split(400.0, 1088.69, 32.030, MOTOR), split(400.0, 1200.22, 29.662, MOTOR)
     assert a is not None
     assert b is not None

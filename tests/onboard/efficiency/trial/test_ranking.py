@@ -166,7 +166,7 @@ def test_a_balanced_order_without_drift_spends_nothing_on_one() -> None:
     assert fit.freedom == 6
 
 
-def test_one_after_the_other_is_always_told_with_a_drift_in_it() -> None:
+def test_one_after_the_other_always_has_a_drift_in_the_model() -> None:
     values = 1e-3 * np.array([1, -1, 1, -1, 1, -1])
     fit = levels(sample(values, [0, 0, 0, 1, 1, 1], np.arange(6) * 360.0))
     assert fit.with_drift

@@ -1,4 +1,4 @@
-"""Blocks to seconds: means over each second, turns and motor current of several kinds of drive."""
+"""Blocks to seconds: means per second, revs and motor current of several kinds of drive."""
 
 from dataclasses import replace
 from functools import cache
@@ -68,7 +68,7 @@ def test_a_drive_that_reports_its_motor() -> None:
     assert seconds.reported_amps_a == pytest.approx(seconds.motor_amps_a, nan_ok=True)
 
 
-def test_a_drive_that_reports_turns_of_the_field_and_what_goes_in() -> None:
+def test_a_drive_that_reports_electrical_revs_and_input_current() -> None:
     seconds = gathered("input")
     rpm, amps = motor_at(400.0, 2.5)
     assert np.nanmean(seconds.rpm[RUNNING]) == pytest.approx(rpm, rel=2e-3)
@@ -79,7 +79,7 @@ def test_a_drive_that_reports_turns_of_the_field_and_what_goes_in() -> None:
     assert np.nanmean(seconds.drive_degc[RUNNING]) == pytest.approx(24.5, abs=1.0)
 
 
-def test_without_pole_pairs_turns_of_the_field_tell_nothing() -> None:
+def test_without_pole_pairs_electrical_revs_are_unusable() -> None:
     seconds = gathered("input", replace(MOTOR, pole_pairs=None))
     assert np.isnan(seconds.rpm).all()
     assert np.isnan(seconds.motor_amps_a).all()
@@ -114,7 +114,7 @@ def test_a_sample_counts_for_the_second_that_it_lies_in() -> None:
     # 8641 / 7 pole pairs: 1234.43 (definition).
     [(np.nan, 7, 1234.43), (1200.0, 7, 1200.0), (1200.0, None, 1200.0), (np.nan, None, np.nan)],
 )
-def test_turns_of_the_field_go_by_the_pole_pairs(
+def test_electrical_revs_are_divided_by_pole_pairs(
     rpm: float, pole_pairs: int | None, wanted: float
 ) -> None:
     t_s = np.arange(0.25, 20.0, 0.25)
@@ -150,7 +150,7 @@ def test_a_display_s_speed_goes_where_the_craft_points() -> None:
     assert north[32:] == pytest.approx(-2.0, rel=0.01)
 
 
-def test_nothing_heard() -> None:
+def test_an_empty_log() -> None:
     seconds = LogSeconds(Profile()).seconds()
     assert len(seconds) == 0
     assert len(seconds.motor_amps_a) == 0
