@@ -22,12 +22,9 @@ LEAST_USED_FRACTION = 0.5
 """Least charge used, as a share of the pack: with less, the repeatability of 'full' weighs too
 much. Common practice, no source."""
 
-APART_LEAST = 3
+APART_LEAST, APART_RATIO = 3, 1.5
 """Fewest charges, and least ratio of their extreme mean currents, that separate scale and zero. Two
 leave no degree of freedom to test whether they agree. Common practice, no source."""
-APART_RATIO = 1.5
-"""Charges, and the greatest of their mean currents over the least, that tell scale and zero apart.
-Two leave nothing over to show whether they agree. Common practice, no source."""
 
 OFF_MOST = 2.0
 """A scale off the profile's by more than this factor is no sensor's error, but a missing ride or a

@@ -20,6 +20,7 @@ from onboard.efficiency.statistics.shared_errors import Z_95
 
 STEP_MPS = 0.1
 """Spacing of the speeds of a plan [m/s]."""
+
 LEAST_WAY_MPS = 0.05
 """Lowest speed over ground that counts as making way [m/s]."""
 

@@ -9,12 +9,16 @@ from onboard.contract.trip_line import TripLine
 
 SPAN_LEAST_S = 20.0
 """Shortest span [s]."""
+
 SPAN_SHARE = 1.0 / 40.0
 """Span over the length of the trip: as fine as a phone's plot can show."""
+
 GAP_S = 10.0
 """Points further apart than this, and than three times their usual step, leave a gap."""
+
 MOVING_M = 5.0
 """Least way in a span for which a consumption is meaningful [m]."""
+
 WH_TO_J = 3600.0
 
 

@@ -34,15 +34,16 @@ from onboard.efficiency.statistics.shared_errors import Spread
 
 BLOCK_S = 30
 """Length of a block [s]."""
+
 BLOCKS_MOST = 240
 """Blocks remembered: two hours under way."""
 
 BLOCKS_LEAST = 2
 """Blocks that a way of riding must have lasted."""
 
-
 RECENT_BLOCKS = 4
 """Blocks that count as the last minutes."""
+
 LASTING_PARTS = 3.0
 """The last blocks' mean and that of all blocks are this many standard deviations apart: a 95 %
 interval about their middle contains both."""

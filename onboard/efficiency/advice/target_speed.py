@@ -22,6 +22,7 @@ from onboard.efficiency.common_practice import (
 
 CONFIDENCE_FRACTION = 0.99
 """Confidence that a distance is made with the reserve kept."""
+
 SURE_SD = 2.326348
 """99 % quantile of the normal distribution (tables)."""
 

@@ -54,7 +54,6 @@ from onboard.efficiency.statistics.shared_errors import (
 ROUNDING_V = 0.001
 """Resolution of a reported cell voltage [V]."""
 
-
 _NODES = np.linspace(-2.0, 2.0, 9)
 _WEIGHTS = np.exp(-(_NODES**2) / 2) / np.exp(-(_NODES**2) / 2).sum()
 

@@ -26,7 +26,6 @@ PowerCurve = Callable[[FloatArray], FloatArray]
 GRID_SPEEDS, REFINEMENTS = 65, 5
 """Speeds searched over a span; and how often the span is then narrowed about the best."""
 
-
 DIRECTIONS_MOST, VARIANCE_SHARE_LEAST = 16, 1e-4
 """Principal directions of the posterior that are propagated, at most; and the share of the largest
 variance below which one is neglected."""

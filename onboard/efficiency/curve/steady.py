@@ -25,6 +25,7 @@ from onboard.efficiency.statistics.chauvenet import kept
 
 BLOCK_S, SETTLE_S = 20, 10
 """Length of a block and of the settling time before it [s]."""
+
 WINDOW_S = BLOCK_S + SETTLE_S
 
 

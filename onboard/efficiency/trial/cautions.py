@@ -37,7 +37,6 @@ ENOUGH_DOUBLE_RUNS = 2
 """Strasser et al. 2015, A verification of the ITTC/ISO speed/power trials analysis: two double runs
 for each power setting."""
 
-
 _power, _amps = attrgetter("power_w"), attrgetter("motor_amps_a")
 
 ALIKE = (None, None, None, None)

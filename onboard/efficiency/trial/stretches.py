@@ -31,7 +31,6 @@ from onboard.efficiency.trial.seconds import Seconds
 
 Bools = npt.NDArray[np.bool_]
 
-
 PIECE_S = 5
 """Length of the pieces whose means show whether the speed has settled [s]."""
 
