@@ -15,8 +15,8 @@ The pause follows from the margin. An evaluation costs an outlook over all speed
 small board every second, and mostly nothing is near. Each evaluation predicts the quiet time before
 anything can be due, by the energy that must still be drawn for it:
 
-- the way home: energy to spare, over the power drawn now plus the power of the way home, which
-  grows meanwhile (`Adviser.evaluate`);
+- the way home: energy to spare, over the power drawn now (at least that of the way home) plus the
+  power of the way home, which grows meanwhile (`Adviser.evaluate`);
 - energy low or reserve reached: energy left above the threshold, over the present power, at least
   `ADVICE_LEAST_W`, as a craft at rest may be off the next moment.
 
@@ -27,6 +27,7 @@ rounded down to a multiple of ten.
 
 No quiet time is granted in the first `ADVICE_START_S`, while a distance target has a cue, while the
 pack rests (its voltage may correct the count at any second), or without a curve or a position.
+Without a battery nothing is due.
 
 What the rider changes (target, home, charge, set-up, reserve) is evaluated at once (`reevaluate`),
 and the alerts at the next multiple of ten.
