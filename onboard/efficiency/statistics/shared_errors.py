@@ -50,8 +50,8 @@ def interval(value: float, sd: float, least: float = -math.inf, most: float = ma
 
     Examples
     --------
-    >>> interval(1.0, 1.0, least=0.0)
-    Figure(value=1.0, low=0.0, high=2.959964)
+    >>> interval(5.0, 1.0, least=4.0, most=6.0)
+    Figure(value=5.0, low=4.0, high=6.0)
     """
     reach = Z_95 * sd
     inside = min(max(value, least), most)
