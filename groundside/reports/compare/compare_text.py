@@ -11,9 +11,7 @@ from groundside.words.remarks import caution_text, remark_text
 from groundside.words.units import Units
 from onboard.contract.figure import Estimate, Figure
 from onboard.contract.remarks import CautionCode
-from onboard.efficiency.common_practice import (
-    WANTED_FRACTION,
-)
+from onboard.efficiency.common_practice import WANTED_FRACTION
 from onboard.efficiency.trial.results import Comparison, PairResult
 
 AGAIN = frozenset(

@@ -16,9 +16,7 @@ from onboard.efficiency.battery.charge_balance import (
     added,
     size_ah,
 )
-from onboard.efficiency.common_practice import (
-    UNLOGGED_MOST_FRACTION,
-)
+from onboard.efficiency.common_practice import UNLOGGED_MOST_FRACTION
 from onboard.errors import UsageError
 from onboard.profile import Profile, profile_for
 from onboard.telemetry.logs.log_files import Progress

@@ -267,7 +267,7 @@ class Adviser:
             unknown = Unknown(Reason.NOT_KNOWN_LATELY)
             return unknown, unknown
         difference = now / wanted - 1.0
-        return difference, self._cue.update(difference)
+        return difference, self._cue.fold(difference)
 
 
 def _mean(values: FloatArray) -> float:

@@ -16,9 +16,7 @@ from onboard.efficiency.advice.present_riding import Riding
 from onboard.efficiency.advice.reach import range_now_m, time_left_s
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
-from onboard.efficiency.common_practice import (
-    CHARGE_QUESTION_FROM_S,
-)
+from onboard.efficiency.common_practice import CHARGE_QUESTION_FROM_S
 from onboard.efficiency.parts import LEFT_OUT, PartError, Parts
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.power_sources import PowerSources

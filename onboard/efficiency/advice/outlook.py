@@ -12,10 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
-from onboard.efficiency.common_practice import (
-    WATER_WANDERS_S,
-    WEATHER_SD_FRACTION,
-)
+from onboard.efficiency.common_practice import WATER_WANDERS_S, WEATHER_SD_FRACTION
 from onboard.efficiency.curve.water_walk import WANDER_M2PS3
 from onboard.efficiency.statistics.shared_errors import GAIN, OFFSET, VOLTAGE
 

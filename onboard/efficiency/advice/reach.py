@@ -5,9 +5,7 @@ from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.present_riding import Riding
 from onboard.efficiency.battery.pack import Pack
-from onboard.efficiency.common_practice import (
-    DRAWING_LEAST_W,
-)
+from onboard.efficiency.common_practice import DRAWING_LEAST_W
 from onboard.efficiency.statistics.shared_errors import Spread, ratio
 
 

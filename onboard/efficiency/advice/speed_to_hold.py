@@ -12,9 +12,7 @@ from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.advice.target_speed import CueKeeper
-from onboard.efficiency.common_practice import (
-    CUE_MEAN_S,
-)
+from onboard.efficiency.common_practice import CUE_MEAN_S
 
 LATELY = Unknown(Reason.NOT_KNOWN_LATELY)
 
@@ -70,4 +68,4 @@ class Hold:
         wanted = self._aim.power_w if self._aim.power_w is not None else self._aim.speed_mps
         assert wanted is not None
         difference = float(known.mean()) / wanted - 1.0
-        self.difference_fraction, self.cue = difference, self._keeper.update(difference)
+        self.difference_fraction, self.cue = difference, self._keeper.fold(difference)

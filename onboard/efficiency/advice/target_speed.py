@@ -80,8 +80,8 @@ class CueKeeper:
     def __init__(self) -> None:
         self.cue: Cue = "hold"
 
-    def update(self, difference_fraction: float) -> Cue:
-        """Return the cue for a relative difference from the target."""
+    def fold(self, difference_fraction: float) -> Cue:
+        """Fold in the relative difference from the target; return the cue."""
         limits = {
             "ease": (EASE_UNTIL, PUSH_BELOW),
             "hold": (EASE_ABOVE, PUSH_BELOW),

@@ -25,10 +25,7 @@ from onboard.efficiency.battery.recharge import (
 )
 from onboard.efficiency.battery.rest import Rested, RestFinder
 from onboard.efficiency.battery.saved_charge import KeptCharge
-from onboard.efficiency.common_practice import (
-    CHARGED_FULL_SD,
-    USUAL_OHM_SD_FRACTION,
-)
+from onboard.efficiency.common_practice import CHARGED_FULL_SD, USUAL_OHM_SD_FRACTION
 from onboard.efficiency.sources.settled_seconds import Cells
 from onboard.efficiency.statistics.shared_errors import CAPACITY
 from onboard.profile import Battery

@@ -18,9 +18,7 @@ from onboard.efficiency.battery.energy_left import UsableEnergy
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.battery.resistance import Resistance
-from onboard.efficiency.common_practice import (
-    CELL_OHM_AH,
-)
+from onboard.efficiency.common_practice import CELL_OHM_AH
 from onboard.efficiency.sources.settled_seconds import Cells
 from onboard.efficiency.statistics.shared_errors import (
     CAPACITY,

@@ -13,9 +13,7 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.common_practice import (
-    WAY_LEAST_MPS,
-)
+from onboard.efficiency.common_practice import WAY_LEAST_MPS
 from onboard.efficiency.curve.speed_power import KNOTS, Posterior, rising
 from onboard.efficiency.statistics.monotone_cubic import interpolate
 from onboard.efficiency.statistics.shared_errors import interval

@@ -11,11 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.common_practice import (
-    LINE_GAP_DEG,
-    LINE_PIECE_DEG,
-    LINE_WIDEST_DEG,
-)
+from onboard.efficiency.common_practice import LINE_GAP_DEG, LINE_PIECE_DEG, LINE_WIDEST_DEG
 
 
 def lines(velocity_mps: FloatArray) -> FloatArray:

@@ -3,10 +3,7 @@
 from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import SetAndDrift
-from onboard.efficiency.common_practice import (
-    WATER_CLAIM_SD_MPS,
-    WATER_FLOOR_SD_MPS,
-)
+from onboard.efficiency.common_practice import WATER_CLAIM_SD_MPS, WATER_FLOOR_SD_MPS
 from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.statistics.shared_errors import interval
 

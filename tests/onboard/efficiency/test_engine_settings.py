@@ -12,9 +12,7 @@ from onboard.block import COLUMNS, Block, Channel
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.target import Aim
-from onboard.efficiency.common_practice import (
-    ADVICE_EVERY_S,
-)
+from onboard.efficiency.common_practice import ADVICE_EVERY_S
 from onboard.efficiency.engine import Engine
 from onboard.profile import Battery, Profile
 

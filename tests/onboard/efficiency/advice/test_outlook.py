@@ -10,9 +10,7 @@ from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.home import Home
 from onboard.efficiency.advice.outlook import Outlook, outlook
 from onboard.efficiency.advice.target_speed import SURE_SD, CueKeeper, advised_speed, chance_at
-from onboard.efficiency.common_practice import (
-    WEATHER_SD_FRACTION,
-)
+from onboard.efficiency.common_practice import WEATHER_SD_FRACTION
 from onboard.efficiency.sources.settled_seconds import Cells
 from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, prior_covariance
 from onboard.profile import Battery, Sensors
@@ -84,7 +82,7 @@ def test_the_margin_counts_a_shared_error_once() -> None:
 
 def test_the_cue_has_hysteresis() -> None:
     keeper = CueKeeper()
-    seen = [keeper.update(d) for d in (0.0, 0.02, 0.04, 0.02, 0.0, -0.04, -0.06, -0.03, -0.01)]
+    seen = [keeper.fold(d) for d in (0.0, 0.02, 0.04, 0.02, 0.0, -0.04, -0.06, -0.03, -0.01)]
     assert seen == ["hold", "hold", "ease", "ease", "hold", "hold", "push", "push", "hold"]
 
 

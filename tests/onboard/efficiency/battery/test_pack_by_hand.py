@@ -9,9 +9,7 @@ from onboard.efficiency.battery.charge_state import ChargeState
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
-from onboard.efficiency.common_practice import (
-    USUAL_OHM_SD_FRACTION,
-)
+from onboard.efficiency.common_practice import USUAL_OHM_SD_FRACTION
 from onboard.efficiency.statistics.shared_errors import CAPACITY, START, VOLTAGE, prior_covariance
 from onboard.profile import Battery, Sensors
 from tests.onboard.efficiency.battery.made_packs import LFP, LI_ION, charge_and_sd, rest, seconds

@@ -7,9 +7,7 @@ from hypothesis import strategies as st
 from scipy.signal import lfilter
 
 from onboard.efficiency.battery.resistance import LagResistance
-from onboard.efficiency.common_practice import (
-    RESISTANCE_STEPS_LEAST,
-)
+from onboard.efficiency.common_practice import RESISTANCE_STEPS_LEAST
 
 OHM = 0.05
 

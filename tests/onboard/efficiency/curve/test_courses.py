@@ -5,9 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from onboard.efficiency.common_practice import (
-    LINE_WIDEST_DEG,
-)
+from onboard.efficiency.common_practice import LINE_WIDEST_DEG
 from onboard.efficiency.curve.courses import lines
 
 

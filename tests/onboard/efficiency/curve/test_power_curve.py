@@ -5,10 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from onboard.efficiency.common_practice import (
-    CURVE_SYSTEMATIC_SD,
-    PLANNED_SLOWEST_MPS,
-)
+from onboard.efficiency.common_practice import CURVE_SYSTEMATIC_SD, PLANNED_SLOWEST_MPS
 from onboard.efficiency.curve.power_curve import GroundPower
 from onboard.efficiency.curve.speed_power import KNOTS, Posterior
 

@@ -5,9 +5,7 @@ import pytest
 
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.common_practice import (
-    WATER_FLOOR_SD_MPS,
-)
+from onboard.efficiency.common_practice import WATER_FLOOR_SD_MPS
 from onboard.efficiency.curve.set_and_drift import set_and_drift
 from onboard.efficiency.curve.speed_power import KNOTS, Posterior
 

@@ -8,9 +8,7 @@ from scipy import stats
 
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.common_practice import (
-    WANTED_FRACTION,
-)
+from onboard.efficiency.common_practice import WANTED_FRACTION
 from onboard.efficiency.trial.comparison import compare
 from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.results import Comparison, PairResult
