@@ -22,6 +22,7 @@ ORDER = (
     "onboard.telemetry.logs.onboard_log",
     "onboard.telemetry.logs",
     "onboard.telemetry.link",
+    "onboard.efficiency.common_practice",
     "onboard.efficiency.statistics",
     "onboard.efficiency.parts",
     "onboard.efficiency.meters",

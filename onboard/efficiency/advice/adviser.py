@@ -21,7 +21,7 @@ from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.curve.best_speed import best_speed_on_course
 from onboard.efficiency.curve.power_curve import GroundPower
 from onboard.efficiency.curve.speed_power import Posterior
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.sources.trailing import Trailing
 from onboard.efficiency.statistics.shared_errors import Z_95
 
@@ -83,14 +83,14 @@ class Adviser:
         """Let go what was worked out by a curve that holds no more."""
         self._best_for, self._best = (0, 0.0), Unknown(Reason.TOO_LITTLE_DATA)
 
-    def fold(self, cells: Cells) -> None:
+    def fold(self, seconds: SettledSeconds) -> None:
         """Take in settled seconds, in order."""
-        if not len(cells):
+        if not len(seconds):
             return
         self._advice = None
-        self.home.fold(cells)
-        self._made_m += float(np.nansum(cells.distance_m))
-        pasts = self._trailing.fold(cells)
+        self.home.fold(seconds)
+        self._made_m += float(np.nansum(seconds.distance_m))
+        pasts = self._trailing.fold(seconds)
         for name, past in pasts.items():
             last = past[-1]
             self._means[name], self._short[name] = _mean(last), _mean(last[-SHORT_S:])

@@ -13,8 +13,8 @@ from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.snapshot import Figures
 from onboard.efficiency.advice.standing_alerts import EVENTS_MOST, Condition, Values, Watch
 from onboard.efficiency.battery.pack import Pack
-from onboard.efficiency.sources.power_sources import PowerNews
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.power_sources import SourceDecision
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.sources.trailing import Trailing
 from onboard.profile import Profile
 
@@ -103,16 +103,18 @@ class Watches:
         """Let go what was said of the target before."""
         self._watches[AlertCode.CANNOT_BE_MADE].end()
 
-    def seconds(self, cells: Cells) -> None:
+    def seconds(self, seconds: SettledSeconds) -> None:
         """Look at settled seconds."""
         watch = self._watch
-        watch(AlertCode.NO_POWER_DATA, cells.t_s, self._lost("power", np.isfinite(cells.power_w)))
-        watch(AlertCode.NO_SPEED, cells.t_s, self._lost("speed", np.isfinite(cells.east_mps)))
-        dead = (np.abs(cells.amps_a) < DEAD_A) & (cells.distance_m > UNDER_WAY_MPS)
-        dead &= ~(cells.throttle_fraction <= 0.05)
-        watch(AlertCode.CURRENT_DEAD, cells.t_s, dead)
-        self._battery(cells)
-        self._drive(cells)
+        watch(
+            AlertCode.NO_POWER_DATA, seconds.t_s, self._lost("power", np.isfinite(seconds.power_w))
+        )
+        watch(AlertCode.NO_SPEED, seconds.t_s, self._lost("speed", np.isfinite(seconds.east_mps)))
+        dead = (np.abs(seconds.amps_a) < DEAD_A) & (seconds.distance_m > UNDER_WAY_MPS)
+        dead &= ~(seconds.throttle_fraction <= 0.05)
+        watch(AlertCode.CURRENT_DEAD, seconds.t_s, dead)
+        self._battery(seconds)
+        self._drive(seconds)
 
     def state(self, t_s: float, code: AlertCode, holds: bool, **values: Value) -> None:
         """Look at something that is known at one time only [s], and holds until the next."""
@@ -124,14 +126,14 @@ class Watches:
         off = abs(apart_ah) / max(abs(charge_ah), COUNTER_AH)
         self.state(t_s, AlertCode.COUNTERS_DISAGREE, apart, off_fraction=off)
 
-    def implausible(self, cells: Cells, impossible_s: list[float]) -> None:
+    def implausible(self, seconds: SettledSeconds, impossible_s: list[float]) -> None:
         """Look at the times of samples that were left out [s]."""
         times = np.sort(np.array(impossible_s))
-        upto = np.searchsorted(times, cells.t_s, side="right")
-        found = upto > np.searchsorted(times, cells.t_s - 1.0, side="right")
-        self._watch(AlertCode.IMPLAUSIBLE, cells.t_s, found)
+        upto = np.searchsorted(times, seconds.t_s, side="right")
+        found = upto > np.searchsorted(times, seconds.t_s - 1.0, side="right")
+        self._watch(AlertCode.IMPLAUSIBLE, seconds.t_s, found)
 
-    def sources(self, news: PowerNews) -> None:
+    def sources(self, news: SourceDecision) -> None:
         """Look at which sources count; an alert is raised again where its names change."""
         for code, names in (
             (AlertCode.SOURCE_SILENT, news.silent),
@@ -167,21 +169,21 @@ class Watches:
         lost: Holds = before[1:] & ~known
         return lost
 
-    def _battery(self, cells: Cells) -> None:
-        before = self._trailing.fold(cells)
+    def _battery(self, seconds: SettledSeconds) -> None:
+        before = self._trailing.fold(seconds)
         amps, volts = before["amps_a"][:, -STUCK_S:], before["volts_v"][:, -STUCK_S:]
         stuck = (amps.max(axis=1) == amps.min(axis=1)) & (amps[:, -1] > 1.0)
         stuck &= volts.max(axis=1) - volts.min(axis=1) > SPREAD_FRACTION * volts[:, -1]
-        self._watch(AlertCode.CURRENT_STUCK, cells.t_s, stuck)
+        self._watch(AlertCode.CURRENT_STUCK, seconds.t_s, stuck)
         if self._cutoff_v is not None:
-            near = cells.volts_v < CUTOFF_NEAR_FRACTION * self._cutoff_v
-            volts = cells.volts_v
+            near = seconds.volts_v < CUTOFF_NEAR_FRACTION * self._cutoff_v
+            volts = seconds.volts_v
             self._watch(
-                AlertCode.NEAR_CUTOFF, cells.t_s, near, lambda n: {"volts_v": float(volts[n])}
+                AlertCode.NEAR_CUTOFF, seconds.t_s, near, lambda n: {"volts_v": float(volts[n])}
             )
-        self._heat_limiting(cells, before)
+        self._heat_limiting(seconds, before)
 
-    def _heat_limiting(self, cells: Cells, before: dict[str, FloatArray]) -> None:
+    def _heat_limiting(self, seconds: SettledSeconds, before: dict[str, FloatArray]) -> None:
         throttle, power, volts = before["throttle_fraction"], before["power_w"], before["volts_v"]
         steady = (throttle.max(axis=1) - throttle.min(axis=1) < THROTTLE_STEADY) & (
             throttle[:, -1] > 0.2
@@ -191,15 +193,15 @@ class Watches:
         was, now = power[:, :third].mean(axis=1), power[:, -third:].mean(axis=1)
         sag = (volts[:, -third:].mean(axis=1) / volts[:, :third].mean(axis=1)) ** 2
         fell = steady & (now < (1 - POWER_FELL_FRACTION) * was * np.minimum(sag, 1.0))
-        self._watch(AlertCode.HEAT_LIMITING, cells.t_s, fell)
+        self._watch(AlertCode.HEAT_LIMITING, seconds.t_s, fell)
 
-    def _drive(self, cells: Cells) -> None:
+    def _drive(self, seconds: SettledSeconds) -> None:
         self._watch(
             AlertCode.DRIVE_HOT,
-            cells.t_s,
-            cells.drive_degc > self._drive_most_degc,
-            lambda n: {"temperature_degc": float(cells.drive_degc[n])},
-            cells.drive_degc > self._drive_most_degc - COOLER_DEGC,
+            seconds.t_s,
+            seconds.drive_degc > self._drive_most_degc,
+            lambda n: {"temperature_degc": float(seconds.drive_degc[n])},
+            seconds.drive_degc > self._drive_most_degc - COOLER_DEGC,
         )
 
     def _watch(

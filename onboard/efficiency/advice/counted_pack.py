@@ -19,7 +19,7 @@ from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.parts import LEFT_OUT, PartError, Parts
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.power_sources import PowerSources
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import Spread
 from onboard.efficiency.trip.consumption import Stretch
 from onboard.profile import Profile
@@ -57,14 +57,14 @@ class CountedPack:
         """Voltage at which the pack is empty, None where there is no pack [V]."""
         return None if isinstance(self.pack, Unknown) else self.pack.cutoff_v
 
-    def fold(self, cells: Cells) -> None:
+    def fold(self, seconds: SettledSeconds) -> None:
         """Take in settled seconds, in order."""
         if isinstance(self.pack, Unknown):
             return
-        if self._aways and (side := self._power.chosen(float(cells.t_s[-1]))) is not None:
+        if self._aways and (side := self._power.chosen(float(seconds.t_s[-1]))) is not None:
             self._parts.fold("battery", self._tell_away, self.pack, side)
             self._aways.clear()
-        self._parts.fold("battery", self.pack.fold, cells)
+        self._parts.fold("battery", self.pack.fold, seconds)
 
     def away(self, t_s: float, away: Away, counter_ah: float) -> None:
         """Learn, as of a stream time [s], for how long nobody looked; see `Engine.away`."""

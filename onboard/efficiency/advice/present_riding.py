@@ -12,7 +12,7 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import Spread
 
 BLOCK_S = 30
@@ -105,11 +105,11 @@ class PresentRiding:
         self._now: Riding | Unknown | None = None
         """As of the last second, once somebody asked."""
 
-    def fold(self, cells: Cells) -> None:
+    def fold(self, seconds: SettledSeconds) -> None:
         """Take in seconds, in order."""
         self._now = None
-        rows = np.stack([cells.power_w, cells.distance_m, cells.volts_v], axis=1)
-        rows = rows[np.isfinite(rows).all(axis=1) & (cells.distance_m > HARDLY_MPS)]
+        rows = np.stack([seconds.power_w, seconds.distance_m, seconds.volts_v], axis=1)
+        rows = rows[np.isfinite(rows).all(axis=1) & (seconds.distance_m > HARDLY_MPS)]
         rows = np.concatenate([self._open, rows])
         count = len(rows) // BLOCK_S
         for block in rows[: count * BLOCK_S].reshape(count, BLOCK_S, 3):

@@ -12,7 +12,7 @@ from onboard.efficiency.advice.present_riding import PresentRiding
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.parts import LEFT_OUT, Parts
-from onboard.efficiency.sources.instruments import Instruments, all_heard
+from onboard.efficiency.sources.instruments import Instruments, all_active
 
 EVERY_S, CALM_S = 10, 300
 """How often it is looked: while something may be due, and at least."""
@@ -87,7 +87,7 @@ class Lookout:
             at = np.array([t_s])
             charge, counted = (float(side.at(n, at)[0]) for n in ("charge_ah", "counted_ah"))
             fold("alerts", self._watches.counters, t_s, counted - charge, charge)
-        pack = self._battery.by(all_heard(side or self._instruments.battery_side()))
+        pack = self._battery.by(all_active(side or self._instruments.battery_side()))
         quiet_s = fold("advice", self._adviser.look, pack, self._learner.posterior)
         if quiet_s is None:
             quiet_s = math.inf

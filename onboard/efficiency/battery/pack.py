@@ -17,7 +17,7 @@ from onboard.efficiency.battery.chemistry import CHEMISTRIES
 from onboard.efficiency.battery.energy_left import Cellar
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.battery.resistance import Resistance
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import (
     CAPACITY,
     COUNT,
@@ -75,11 +75,11 @@ class Pack:
         """Of the shared errors, shape (5, 5)."""
         return self.count.state.covariance
 
-    def fold(self, cells: Cells) -> None:
+    def fold(self, seconds: SettledSeconds) -> None:
         """Take in settled seconds, in order."""
         self._changed()
-        open_v = self.count.fold(cells)
-        self._resistance.fold(cells.volts_v, cells.amps_a, open_v)
+        open_v = self.count.fold(seconds)
+        self._resistance.fold(seconds.volts_v, seconds.amps_a, open_v)
 
     def charged_full(self) -> None:
         """Take the pack as full from now on."""

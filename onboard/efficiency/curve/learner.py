@@ -14,7 +14,7 @@ from onboard.efficiency.curve.fouling import FoulingWatch
 from onboard.efficiency.curve.speed_power import KNOTS, WATER_SD_MPS, Carried, Posterior, fit
 from onboard.efficiency.curve.steady import SteadyBlock, SteadyFinder
 from onboard.efficiency.curve.turning import Circle, CircleFinder
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 BLOCKS_MOST = 400
 CIRCLES_MOST = 20
@@ -78,7 +78,7 @@ class Learner:
         self.setup = setup
         self._begin()
 
-    def fold(self, cells: Cells) -> list[tuple[float, bool, float]]:
+    def fold(self, seconds: SettledSeconds) -> list[tuple[float, bool, float]]:
         """Take in settled seconds, in order.
 
         Returns
@@ -88,9 +88,9 @@ class Learner:
             what fraction.
         """
         changes: list[tuple[float, bool, float]] = []
-        self._circles += self._circle_finder.fold(cells)
+        self._circles += self._circle_finder.fold(seconds)
         del self._circles[:-CIRCLES_MOST]
-        for block in self._steady_finder.fold(cells):
+        for block in self._steady_finder.fold(seconds):
             # Whatever it is that costs more, weed or wind: what lies ahead costs more as well, so
             # suspect blocks are learned from. They are not carried over to the next ride.
             known = self._before_doubt or self._posterior

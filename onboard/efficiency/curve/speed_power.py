@@ -21,7 +21,7 @@ from onboard.efficiency.curve.courses import lines
 from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.curve.turning import Circle
 from onboard.efficiency.curve.water_walk import WaterKnots
-from onboard.efficiency.statistics.chauvenet import kept_but_for_few
+from onboard.efficiency.statistics.chauvenet import inliers_keeping_most
 from onboard.efficiency.statistics.shared_errors import Z_95
 from onboard.efficiency.statistics.students_t import quantile
 
@@ -288,7 +288,7 @@ def _converge(
         by_power = (slopes[:, count:] @ _slope(solution[count:])) ** 2
         known = by_power * data.power_variance + data.knots.between_m2ps2
         if turn >= 2:
-            used = kept_but_for_few(residual / np.sqrt(known + scale))
+            used = inliers_keeping_most(residual / np.sqrt(known + scale))
             freedom = SCALE_BLOCKS + max(float(used.sum()) - taken_up, 0.0)
             scale = _scale((residual**2 - known)[used], freedom)
         share = np.where(used, 1.0 / (known + scale), 0.0)

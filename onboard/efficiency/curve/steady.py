@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
-from onboard.efficiency.sources.settled_seconds import Cells
-from onboard.efficiency.statistics.chauvenet import kept
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
+from onboard.efficiency.statistics.chauvenet import inliers
 
 BLOCK_S, SETTLE_S = 20, 10
 WINDOW_S = BLOCK_S + SETTLE_S
@@ -53,9 +53,9 @@ class SteadyFinder:
     def __init__(self) -> None:
         self._rows = np.empty((0, 4))
 
-    def fold(self, cells: Cells) -> list[SteadyBlock]:
+    def fold(self, seconds: SettledSeconds) -> list[SteadyBlock]:
         """Take in seconds in order; give the steady blocks that ended in them."""
-        new = np.stack([cells.t_s, cells.power_w, cells.east_mps, cells.north_mps], axis=1)
+        new = np.stack([seconds.t_s, seconds.power_w, seconds.east_mps, seconds.north_mps], axis=1)
         rows = np.concatenate([self._rows, new])
         first_new = len(rows) - len(new)
         self._rows = rows[-WINDOW_S + 1 :]
@@ -118,7 +118,7 @@ def _block(rows: FloatArray) -> SteadyBlock:
     block = rows[SETTLE_S:]
     block = block[~np.isnan(block).any(axis=1)]
     along = block[:, 2] * np.sin(course) + block[:, 3] * np.cos(course)
-    block = block[kept(block[:, 1]) & kept(along)]
+    block = block[inliers(block[:, 1]) & inliers(along)]
     means = block.mean(axis=0)
     return SteadyBlock(
         float(rows[-1, 0]), float(means[1]), standard_error(block[:, 1]), *means[2:].tolist()

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 LONGEST_S = 120
 FULL_DEG, LEAST_DEG = 345.0, 240.0
@@ -49,14 +49,14 @@ class CircleFinder:
         self._rows = np.empty((0, 5))
         self._course_rad = self._counted_rad = 0.0
 
-    def fold(self, cells: Cells) -> list[Circle]:
+    def fold(self, seconds: SettledSeconds) -> list[Circle]:
         """Take in seconds in order; give the circles of turns that ended in them."""
-        east, north = cells.east_mps, cells.north_mps
-        columns = (cells.t_s, cells.power_w, east, north, self._counted_on(east, north))
+        east, north = seconds.east_mps, seconds.north_mps
+        columns = (seconds.t_s, seconds.power_w, east, north, self._counted_on(east, north))
         rows = np.stack(columns, axis=1)
         usable = np.isfinite(rows).all(axis=1) & (np.hypot(east, north) > SLOWEST_MPS)
         # It is looked at every few seconds; what cannot be used begins anew.
-        looked_at = usable & (cells.t_s % ENDED_S == 0)
+        looked_at = usable & (seconds.t_s % ENDED_S == 0)
         changes = np.append(usable[1:] != usable[:-1], True)
         stops = np.flatnonzero(looked_at | changes | np.append(False, changes[:-1])) + 1
         found = []

@@ -7,7 +7,7 @@ from onboard.efficiency.curve.steady import SteadyBlock, SteadyFinder
 from onboard.efficiency.meters.slices import slices
 from onboard.efficiency.sources.latest import Latest
 from onboard.efficiency.sources.power_sources import PowerSources
-from onboard.efficiency.sources.settled_seconds import CellMaker, Cells
+from onboard.efficiency.sources.settled_seconds import SecondsCutter, SettledSeconds
 from onboard.efficiency.sources.speed_sources import SpeedSources
 from onboard.efficiency.trial.power_split import derived_motor_amps_a
 from onboard.efficiency.trial.seconds import Seconds, motor_current
@@ -30,10 +30,10 @@ class Gathering:
         self._drive = profile.drive
         self._power = PowerSources(profile.sensors)
         self._speed = SpeedSources()
-        self._maker = CellMaker(self._power, self._speed)
+        self._maker = SecondsCutter(self._power, self._speed)
         self._latest = Latest()
         self._steady = SteadyFinder()
-        self._cells: list[Cells] = []
+        self._cells: list[SettledSeconds] = []
         self._told: dict[tuple[str, str], list[Samples]] = {}
         self.steady: list[SteadyBlock] = []
         """Steady stretches, in stream time."""
@@ -100,9 +100,9 @@ class Gathering:
         return np.array(derived, np.float64)
 
     def _settle(self, now_s: float) -> None:
-        while cells := self._maker.settled(self._latest.first_s or 0.0, now_s):
-            self._cells.append(cells)
-            self.steady += self._steady.fold(cells)
+        while seconds := self._maker.settled(self._latest.first_s or 0.0, now_s):
+            self._cells.append(seconds)
+            self.steady += self._steady.fold(seconds)
 
     def _listen(self, piece: Block) -> None:
         battery, drive = piece.get("battery"), piece.get("drive")

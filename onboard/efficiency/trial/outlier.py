@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.statistics.probability import f_above
+from onboard.efficiency.statistics.probability import f_survival
 
 USUAL_FRACTION, USUAL_LEG_FRACTION, WORTH = 0.012, 0.015, 4.0
 """A double run of a small craft repeats to about 1.2 %, a leg to 1.5 %, and how many degrees of
@@ -56,7 +56,7 @@ def outlier(scatters: list[Scatter]) -> int | None:
     squares = np.sum([_off(one) ** 2 for one in told], axis=0)
     worst = int(np.argmax(squares))
     freedom = sum(one.freedom - 1 + WORTH for one in told)
-    chance = f_above(float(squares[worst]) / len(told), len(told), freedom)
+    chance = f_survival(float(squares[worst]) / len(told), len(told), freedom)
     return worst if chance * len(squares) < SURE else None
 
 

@@ -1,12 +1,13 @@
-"""The sums of a trip, each with what is uncertain of it."""
+"""The sums of a trip, each with its interval."""
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Consumption, Trip
+from onboard.efficiency.common_practice import HARDLY_MOVED_M
 from onboard.efficiency.meters.distance import DistanceMeter
 from onboard.efficiency.sources.battery_side import BatterySide
-from onboard.efficiency.trip.consumption import HARDLY_MOVED_M, Stretch, wh_per_km, window
+from onboard.efficiency.trip.consumption import Stretch, wh_per_km, window
 
 
 def trip_sums(
@@ -23,7 +24,7 @@ def trip_sums(
     power, speed
         The meters that the figures rest on.
     together
-        The part of the trip over which both count.
+        The part of the trip that both meters counted; None without.
     elapsed_s
         Time since the first sample of the stream [s].
     covariance
@@ -73,16 +74,16 @@ def consumption(
     since_mark: Stretch | Unknown | None,
     covariance: FloatArray,
 ) -> Consumption:
-    """Return the consumption over the windows that are shown.
+    """Return the consumption over the windows shown.
 
     Parameters
     ----------
     power, speed
-        The meters, where they can be quoted as 'now'.
+        The meters, while they can be quoted as 'now'.
     trip
         The trip's sums.
     since_mark
-        What was counted together since the mark; unknown where none was set.
+        The part since the mark that both meters counted; unknown where no mark was set.
     covariance
         Of the shared errors, shape (5, 5).
     """

@@ -52,7 +52,7 @@ def test_a_trip_that_comes_to_rest_on_another_sensor_counts_from_its_beginning(b
     assert engine.packs == ()
     trip = engine.figures().trip
     assert trip.wh_per_km.value == pytest.approx(300.0 / 3.6 / 2.0, rel=1e-4)
-    assert engine._together.first.energy_wh == pytest.approx(80_000.0 / 3600.0, rel=2e-3)
+    assert engine.together.first.energy_wh == pytest.approx(80_000.0 / 3600.0, rel=2e-3)
 
 
 @pytest.mark.slow

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from onboard.contract.commands import Amount, Command, Mark, Refused, Set, parse_command
 from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.profile import Profile, parse_profile
-from onboard.ride.commands import obey, settings_in_force, with_place
+from onboard.ride.commands import apply_command, settings_in_force, with_place
 from onboard.ride.ride import Ride
 from onboard.telemetry.link.link_scanner import LinkScanner
 from tests.small_streams import Sender
@@ -33,7 +33,7 @@ def never() -> str | None:
 
 
 def done(command: Command, ride: Ride) -> None:
-    assert obey(command, ride, never) is None
+    assert apply_command(command, ride, never) is None
 
 
 def seen(ride: Ride) -> dict[str, Any]:
@@ -69,7 +69,7 @@ def test_home_is_put_where_it_is_said_and_here_is_where_the_craft_is() -> None:
 def test_here_is_refused_while_nobody_knows_where_that_is() -> None:
     ride = ridden(seconds=0)
     before = seen(ride)
-    assert obey(Set(1, "home", "here"), ride, never) == Refusal(
+    assert apply_command(Set(1, "home", "here"), ride, never) == Refusal(
         RefusalCode.NOT_KNOWN, key="position_deg", reason="not_heard"
     )
     assert isinstance(with_place(Set(1, "home", "here"), ride), Refused)
@@ -89,8 +89,8 @@ def test_the_reserve_and_a_full_battery_change_what_is_left() -> None:
 def test_what_needs_a_battery_says_so_without_one() -> None:
     ride = ridden(Profile())
     no_battery = Refusal(RefusalCode.NOT_KNOWN, key="battery", reason="no_battery")
-    assert obey(Set(1, "reserve_fraction", 0.5), ride, never) == no_battery
-    assert obey(Mark(1, "charged_full"), ride, never) == no_battery
+    assert apply_command(Set(1, "reserve_fraction", 0.5), ride, never) == no_battery
+    assert apply_command(Mark(1, "charged_full"), ride, never) == no_battery
 
 
 @pytest.mark.parametrize("amount", [None, ("left_fraction", 0.5), ("charged_ah", 8.0)])
@@ -126,7 +126,7 @@ def test_a_run_counts_from_its_start_and_notes_change_nothing() -> None:
 
 @pytest.mark.parametrize("why", [None, Refusal(RefusalCode.CARD_BEHIND)])
 def test_a_new_trip_is_asked_of_the_service(why: str | None) -> None:
-    assert obey(Mark(1, "new_trip"), ridden(seconds=0), lambda: why) == why
+    assert apply_command(Mark(1, "new_trip"), ridden(seconds=0), lambda: why) == why
 
 
 def test_set_up_and_reserve_go_over_to_the_next_trip() -> None:
@@ -166,4 +166,7 @@ def test_whatever_is_accepted_leaves_a_snapshot_that_json_can_say(key: str, valu
 
 
 def test_what_nobody_has_heard_cannot_be_unplugged() -> None:
-    assert obey(Mark(1, "unplugged", source="battery 9"), ridden(seconds=0), never) is not None
+    assert (
+        apply_command(Mark(1, "unplugged", source="battery 9"), ridden(seconds=0), never)
+        is not None
+    )

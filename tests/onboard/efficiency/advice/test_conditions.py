@@ -11,10 +11,10 @@ from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import unknown_figures
 from onboard.efficiency.advice.conditions import Watches
 from onboard.efficiency.battery.pack import Pack
-from onboard.efficiency.sources.power_sources import PowerNews
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.power_sources import SourceDecision
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.profile import Drive, Profile, Sensors
-from tests.onboard.efficiency.advice.test_standing_alerts import cells
+from tests.onboard.efficiency.advice.test_standing_alerts import settled
 from tests.onboard.efficiency.battery.made_packs import LI_ION, rest
 
 HOT_DEGC = 70.0
@@ -116,12 +116,12 @@ def test_turn_back_is_said_while_it_is_so() -> None:
 
 def test_what_cannot_be_is_said_in_the_second_it_came() -> None:
     watching = watches()
-    watching.implausible(cells(10), [3.4])
+    watching.implausible(settled(10), [3.4])
     (event,) = watching.events
     assert (event.alert.code, event.t_s) == ("implausible", 4.0)
     assert on(watching) == {"implausible"}
     calm = watches()
-    calm.implausible(cells(10), [])
+    calm.implausible(settled(10), [])
     assert calm.events == []
 
 
@@ -130,7 +130,7 @@ def test_a_current_that_stands_still_at_rest_is_not_stuck() -> None:
     volts = np.linspace(50.0, 48.0, 240)
     for amps_a, said in ((0.5, False), (20.0, True)):
         watching = watches()
-        watching.seconds(cells(amps_a=amps_a, volts_v=volts, throttle_fraction=0.0))
+        watching.seconds(settled(amps_a=amps_a, volts_v=volts, throttle_fraction=0.0))
         assert ("current_stuck" in on(watching)) is said
 
 
@@ -147,12 +147,12 @@ def test_a_current_that_stands_still_at_rest_is_not_stuck() -> None:
 )
 def test_a_hot_drive_is_hot_until_it_is_five_degrees_cooler(temperatures, t_s, said) -> None:
     watching = watches()
-    watching.seconds(cells(len(temperatures), drive_degc=np.array(temperatures)))
+    watching.seconds(settled(len(temperatures), drive_degc=np.array(temperatures)))
     assert ("drive_hot" in on(watching, t_s)) is said
 
 
-def sagging(volts_v: np.ndarray, power_w: np.ndarray) -> Cells:
-    return cells(len(volts_v), volts_v=volts_v, amps_a=power_w / volts_v, power_w=power_w)
+def sagging(volts_v: np.ndarray, power_w: np.ndarray) -> SettledSeconds:
+    return settled(len(volts_v), volts_v=volts_v, amps_a=power_w / volts_v, power_w=power_w)
 
 
 @pytest.mark.parametrize(
@@ -186,13 +186,13 @@ def test_a_voltage_that_rises_hides_no_limit() -> None:
 def test_the_cut_off_is_warned_of_before_it_is_there(volts_v: float, said: bool) -> None:
     # 42 V and 3 % of it are 43.26 V.
     watching = watches()
-    watching.seconds(cells(30, volts_v=volts_v))
+    watching.seconds(settled(30, volts_v=volts_v))
     assert ("near_cutoff" in on(watching)) is said
 
 
-def news(t_s: float, **names: tuple[str, ...]) -> PowerNews:
+def news(t_s: float, **names: tuple[str, ...]) -> SourceDecision:
     every = dict.fromkeys(("brief", "joined", "silent", "out", "unplugged"), ())
-    return PowerNews(t_s, **(every | names))
+    return SourceDecision(t_s, **(every | names))
 
 
 @pytest.mark.parametrize(
@@ -221,7 +221,7 @@ def test_a_source_is_named_and_another_one_is_said_anew(key: str, code: str) -> 
 
 def test_who_is_silent_is_named_instead_of_saying_that_no_power_is_known() -> None:
     watching = watches()
-    watching.seconds(cells(60, power_w=np.where(np.arange(60) < 30, 500.0, np.nan)))
+    watching.seconds(settled(60, power_w=np.where(np.arange(60) < 30, 500.0, np.nan)))
     assert on(watching) == {"no_power_data"}
     watching.sources(news(60.0, silent=("battery 0",)))
     assert on(watching) == {"source_silent"}

@@ -63,5 +63,5 @@ def test_memory_does_not_grow() -> None:
     curve = CumulativeCurves("wh")
     for n in range(20):
         curve.extend(np.arange(10_000.0) + n * 10_000, np.ones((1, 10_000)))
-    assert curve._t_s.size == 2 * CAPACITY
+    assert curve.room == 2 * CAPACITY
     assert curve.total("wh") == 199_999.0

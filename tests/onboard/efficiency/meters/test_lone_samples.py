@@ -73,7 +73,7 @@ def test_the_newest_waits_only_where_it_is_odd_and_keeps_the_sensor_heard() -> N
     meter = EnergyMeter(Sensors())
     for t_s, amps in ((0.0, 10.0), (1.0, 10.0), (2.0, 327.0)):
         meter.fold(np.array([t_s]), np.array([50.0]), np.array([amps]))
-    assert (meter.curves.last_s, meter.heard_s, meter.gate.impossible) == (1.0, 2.0, 0)
+    assert (meter.curves.last_s, meter.last_seen_s, meter.gate.impossible) == (1.0, 2.0, 0)
     meter.fold(np.array([3.0]), np.array([50.0]), np.array([10.0]))
     assert (meter.curves.last_s, meter.gate.impossible) == (3.0, 1)
     assert list(meter.gate.impossible_s) == [3.0]  # when it was known

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from onboard.efficiency.meters.distance import LINE_SD_FRACTION, DistanceMeter
+from onboard.efficiency.common_practice import BRIDGE_LINE_SD_FRACTION
+from onboard.efficiency.meters.distance import DistanceMeter
 from onboard.efficiency.meters.energy import EnergyMeter
 from onboard.profile import Sensors
 from tests.onboard.efficiency.meters.test_energy import meter, over_gap
@@ -100,7 +101,7 @@ def test_a_way_that_was_longer_than_the_line_is_in_the_doubt() -> None:
     assert turned.bridged_m == pytest.approx(120.0, abs=0.05)
     made = turned.displacement.total("east_m"), turned.displacement.total("north_m")
     assert made == pytest.approx((0.0, 20.0 + 120.0 + 20.0), abs=0.05)
-    by_hand = (80.0 / Z_95) ** 2 + (LINE_SD_FRACTION * 120.0) ** 2
+    by_hand = (80.0 / Z_95) ** 2 + (BRIDGE_LINE_SD_FRACTION * 120.0) ** 2
     assert turned.bridged_variance_m2 == pytest.approx(by_hand, rel=2e-3)
     straight = northward(2.0, [(100.0, 200.0)])
     assert straight.bridged_variance_m2 == pytest.approx((0.03 * 200.0) ** 2, rel=2e-3)

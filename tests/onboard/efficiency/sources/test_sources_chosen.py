@@ -9,7 +9,7 @@ from onboard.efficiency.meters.gate import Gate
 from onboard.efficiency.meters.source_rules import is_brief
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.power_sources import PowerSources
-from onboard.efficiency.sources.settled_seconds import CellMaker
+from onboard.efficiency.sources.settled_seconds import SecondsCutter
 from onboard.efficiency.sources.speed_sources import SpeedSources
 from onboard.profile import Sensors
 from tests.onboard.efficiency.meters.test_energy import meter
@@ -91,7 +91,7 @@ def pack(begin_s: float, end_s: float, amps_a: float, volts_v: float = 50.0) -> 
 def test_two_packs_are_summed_up_to_where_both_were_heard() -> None:
     side = BatterySide((pack(0, 100, 6.0), pack(0, 80, 4.0)), ("battery 0", "battery 1"))
     assert (side.first_s, side.last_s) == (0.0, 80.0)
-    assert side.quietest == "battery 1"
+    assert side.longest_silent == "battery 1"
     assert side.between(10.0, 70.0).value == pytest.approx(60 * 500 / 3600)
     assert side.energy_wh == pytest.approx((100 * 300 + 80 * 200) / 3600)
 
@@ -108,7 +108,7 @@ def test_what_a_pack_carried_stands_from_when_it_was_left_out() -> None:
 def test_the_seconds_of_two_packs_are_their_sums_at_their_mean_voltage() -> None:
     # 50 V at 6 A and 48 V at 4 A: 492 W, 10 A, 49 V.
     power, speed = PowerSources(Sensors()), SpeedSources()
-    maker, t_s = CellMaker(power, speed), np.arange(0.0, 120.0, 0.5)
+    maker, t_s = SecondsCutter(power, speed), np.arange(0.0, 120.0, 0.5)
     both = channel(
         "battery", np.repeat(t_s, 2), pack=np.tile([0, 1], 240), volts_v=np.tile([50, 48], 240),
         amps_a=np.tile([6, 4], 240),
@@ -117,15 +117,15 @@ def test_the_seconds_of_two_packs_are_their_sums_at_their_mean_voltage() -> None
     block = Block({"battery": both, "gps": gps})
     for part in (power, speed, maker):
         part.fold(block)
-    cells = maker.settled(0.0, 119.5)
+    settled = maker.settled(0.0, 119.5)
     middle = slice(30, 60)
-    assert cells.power_w[middle] == pytest.approx(492.0)
-    assert cells.amps_a[middle] == pytest.approx(10.0)
-    assert cells.volts_v[middle] == pytest.approx(49.0)
-    assert cells.charge_ah[middle] == pytest.approx(cells.t_s[middle] * 10 / 3600)
-    assert cells.east_mps[middle] == pytest.approx(2.0)
-    assert cells.north_mps[middle] == pytest.approx(0.0, abs=1e-9)
-    assert cells.distance_m[middle] == pytest.approx(2.0, rel=5e-4)
+    assert settled.power_w[middle] == pytest.approx(492.0)
+    assert settled.amps_a[middle] == pytest.approx(10.0)
+    assert settled.volts_v[middle] == pytest.approx(49.0)
+    assert settled.charge_ah[middle] == pytest.approx(settled.t_s[middle] * 10 / 3600)
+    assert settled.east_mps[middle] == pytest.approx(2.0)
+    assert settled.north_mps[middle] == pytest.approx(0.0, abs=1e-9)
+    assert settled.distance_m[middle] == pytest.approx(2.0, rel=5e-4)
 
 
 def test_an_unplugged_pack_gave_nothing_until_it_is_back() -> None:

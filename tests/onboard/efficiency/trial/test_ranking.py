@@ -64,7 +64,7 @@ def test_certified_analysis_of_variance(name: str) -> None:
     assert fit.own_variance is None
     assert fit.sd == pytest.approx(sd, rel=1e-8)
     assert between / fit.sd**2 == pytest.approx(f, rel=1e-6)
-    found = ranking.f_above(between / fit.sd**2, over, under)
+    found = ranking.f_survival(between / fit.sd**2, over, under)
     assert found == pytest.approx(chance, rel=2e-3)
 
 

@@ -11,9 +11,10 @@ from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.present_riding import Riding
 from onboard.efficiency.advice.reach import range_m, time_left_s
 from onboard.efficiency.meters.distance import DistanceMeter
+from onboard.efficiency.meters.steadiness import MOVING_MPS
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.statistics.shared_errors import CAPACITY, COUNT, GAIN, OFFSET, Spread
-from onboard.efficiency.trip.consumption import HARDLY_MOVING_MPS, wh_per_km, window
+from onboard.efficiency.trip.consumption import wh_per_km, window
 from tests.onboard.efficiency.meters.test_distance import noisy, odometer
 from tests.onboard.efficiency.meters.test_energy import meter
 
@@ -76,7 +77,7 @@ def test_the_noise_of_the_velocity_is_in_a_windows_consumption() -> None:
 
 @pytest.mark.parametrize(("speed_mps", "told"), [(0.25, False), (0.35, True)])
 def test_who_hardly_moves_has_no_consumption(speed_mps: float, told: bool) -> None:
-    assert 0.25 < HARDLY_MOVING_MPS < 0.35
+    assert 0.25 < MOVING_MPS < 0.35
     found = wh_per_km(window(60.0, power(0.0, 600.0), speed(0.0, 600.0, speed_mps)), NONE)
     assert isinstance(found, Figure) is told
     if told:

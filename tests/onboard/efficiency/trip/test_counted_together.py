@@ -5,7 +5,7 @@ import pytest
 
 from onboard.efficiency.meters.doppler_noise import BLOCK_S, DopplerNoise
 from onboard.efficiency.sources.battery_side import BatterySide
-from onboard.efficiency.trip.counted_together import Together
+from onboard.efficiency.trip.counted_together import CountedTogether
 from tests.onboard.efficiency.meters.test_distance import odometer
 from tests.onboard.efficiency.meters.test_energy import meter
 from tests.onboard.efficiency.trip.test_consumption_windows import power, speed
@@ -22,8 +22,8 @@ from tests.onboard.efficiency.trip.test_consumption_windows import power, speed
     ],
 )
 def test_a_trip_is_what_both_counted(of_power, of_speed, begin_s, end_s) -> None:
-    both = Together()
-    both.update(power(*of_power, lambda t_s: 100.0 + t_s), speed(*of_speed))
+    both = CountedTogether()
+    both.fold(power(*of_power, lambda t_s: 100.0 + t_s), speed(*of_speed))
     found = both.since(both.first)
     seconds_s = end_s - begin_s
     assert found.seconds_s == pytest.approx(seconds_s)
@@ -33,20 +33,20 @@ def test_a_trip_is_what_both_counted(of_power, of_speed, begin_s, end_s) -> None
 
 
 def test_nothing_is_both_counted_where_the_two_never_met() -> None:
-    both = Together()
-    both.update(power(0.0, 90.0), speed(100.0, 300.0))
+    both = CountedTogether()
+    both.fold(power(0.0, 90.0), speed(100.0, 300.0))
     assert both.since(both.first) is None
 
 
 def test_a_stretch_has_the_doubt_of_its_own_gaps_only() -> None:
     # A gap of a minute in both, then a mark, then another one of half a minute.
     t_s = np.concatenate([np.arange(200.0), 260.0 + np.arange(100.0), 390.0 + np.arange(100.0)])
-    both, points = Together(), []
+    both, points = CountedTogether(), []
     for until in (200, 300, 400):
         part = t_s[:until]
         one = BatterySide((meter(part, np.full(until, 50.0), np.full(until, 6.0)),), ("one",))
         way = odometer(part, np.full(until, 2.0), course=90.0)
-        both.update(one, way)
+        both.fold(one, way)
         points.append((both.last, one.bridged_variance_wh2, way.bridged_variance_m2))
     begin, before_wh2, before_m2 = points[1]
     assert (before_wh2 > 0, before_m2 > 0) == (True, True)
@@ -64,7 +64,7 @@ def sideways(noise_mps: float, bend_deg: float, seed: int = 2) -> float:
     course = np.radians(bend_deg) * (np.arange(3600) // BLOCK_S)
     way = 2.0 * np.column_stack([np.sin(course), np.cos(course)])
     found = DopplerNoise()
-    found.take(np.ones(3600, bool), way + rng.normal(0, noise_mps, way.shape))
+    found.fold(np.ones(3600, bool), way + rng.normal(0, noise_mps, way.shape))
     return found.long_run_m2ps
 
 
