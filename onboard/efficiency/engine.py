@@ -43,7 +43,6 @@ from onboard.contract.snapshot import (
     Curve,
     Figures,
     Reach,
-    Run,
     Trip,
     unknown_figures,
     unknown_steady,
@@ -55,6 +54,7 @@ from onboard.efficiency.advice.counted_pack import CountedPack
 from onboard.efficiency.advice.present_riding import PresentRiding, Riding
 from onboard.efficiency.advice.schedule import Lookout
 from onboard.efficiency.advice.target import Aim
+from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.curve.power_curve import curve
@@ -129,16 +129,13 @@ class Engine:
         fold = self.parts.fold
         for whole in slices(block):
             fold("seconds", self._cutter.fold, self.instruments.fold(whole))
-            while seconds := fold("seconds", self._settled):
+            first_s, now_s = self.latest.first_s or 0.0, self.latest.now_s
+            while seconds := fold("seconds", self._cutter.settled, first_s, now_s):
                 self._learn(seconds)
             # Last: which sources count is decided as the seconds settle.
-            fold("trip sums", self._sum_together)
-
-    def _sum_together(self) -> None:
-        self.together.fold(self._power.chosen(), self._speed.chosen())
-
-    def _settled(self) -> SettledSeconds:
-        return self._cutter.settled(self.latest.first_s or 0.0, self.latest.now_s)
+            fold(
+                "trip sums", lambda: self.together.fold(self._power.chosen(), self._speed.chosen())
+            )
 
     def mark(self) -> None:
         """Set the mark that `since_mark` counts from: now, or where counting has yet to begin."""
@@ -155,14 +152,15 @@ class Engine:
 
     def charged_full(self) -> None:
         """Set the battery to full now."""
-        if not isinstance(self._battery.pack, Unknown):
-            self._battery.pack.charged_full()
-            self._lookout.look_anew()
+        self._change_pack(lambda pack: pack.charged_full())
 
     def charged(self, amount: Amount) -> None:
         """Fold a charge that the rider states; see `recharge.charged`."""
+        self._change_pack(lambda pack: pack.charged(amount))
+
+    def _change_pack(self, change: Callable[[Pack], None]) -> None:
         if not isinstance(self._battery.pack, Unknown):
-            self._battery.pack.charged(amount)
+            change(self._battery.pack)
             self._lookout.look_anew()
 
     def unplug(self, source: str) -> Refusal | None:
@@ -190,9 +188,7 @@ class Engine:
 
     def set_reserve(self, fraction: float) -> None:
         """Set the share of the full energy to keep in reserve, in place of the profile's."""
-        if not isinstance(self._battery.pack, Unknown):
-            self._battery.pack.set_reserve(fraction)
-            self._lookout.look_anew()
+        self._change_pack(lambda pack: pack.set_reserve(fraction))
 
     @property
     def reserve_fraction(self) -> Number:
@@ -312,7 +308,11 @@ class Engine:
             trip = replace(trip, mean_power_w=active)
         minutes = ask("trip sums", itself, window, 300.0, *now)
         riding = ask("way of riding", itself, self._riding, *now)
-        advice: Advice = ask("advice", throughout(Advice), self._advice, active)
+        advice = ask(
+            "advice",
+            throughout(Advice),
+            lambda: self.adviser.advice(battery.by(active), self.learner.posterior),
+        )
         state = ask("battery", itself, battery.state, active, riding)
         shown = Figures(
             t_s=self.latest.now_s,
@@ -335,7 +335,11 @@ class Engine:
             set_and_drift=ask("curve", itself, lambda: set_and_drift(self.learner.posterior)),
             curve=ask("curve", itself, self.curve),
             steady=ask("runs", unknown_steady, lambda: self._runs.steady),
-            runs=ask("runs", lambda _: (), self._run_table),
+            runs=ask(
+                "runs",
+                lambda _: (),
+                lambda: self._runs.table(self._errors, instruments.noise_m2ps(), self.latest.now_s),
+            ),
             alerts=(),
             **self._readings(),
         )
@@ -369,12 +373,6 @@ class Engine:
         together = self.together
         since = together.since(self._mark or together.first) if self._marked else NO_MARK
         return consumption(power, speed, trip, since, self._errors)
-
-    def _advice(self, power: BatterySide | Unknown) -> Advice:
-        return self.adviser.advice(self._battery.by(power), self.learner.posterior)
-
-    def _run_table(self) -> tuple[Run, ...]:
-        return self._runs.table(self._errors, self.instruments.noise_m2ps(), self.latest.now_s)
 
     def _learn(self, seconds: SettledSeconds) -> None:
         """Fold settled seconds; evaluate alerts and advice at the times that are due."""
@@ -414,7 +412,4 @@ class Engine:
         self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown
     ) -> Riding | Unknown:
         """Return the present way of riding; there is none while an instrument is silent."""
-        for source in (power, speed):
-            if isinstance(source, Unknown):
-                return source
-        return self._present.now()
+        return within(power, lambda _: within(speed, lambda _: self._present.now()))

@@ -8,7 +8,7 @@ trip.
 import json
 import logging
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -85,8 +85,7 @@ def save(directory: Path, kept: dict[str, Any]) -> None:
 
 def clocks_as_dict(clocks: Clocks) -> dict[str, float | None]:
     """Return the clocks in JSON's own types."""
-    values = {"boot_s": clocks.boot_s, "utc_s": clocks.utc_s, "counter_ah": clocks.counter_ah}
-    return {key: value if math.isfinite(value) else None for key, value in values.items()}
+    return {key: value if math.isfinite(value) else None for key, value in asdict(clocks).items()}
 
 
 def same_trip(kept: dict[str, Any], now: Clocks) -> bool:

@@ -55,10 +55,8 @@ class DistanceMeter:
         """Stream time of the newest sample [s]."""
         return self.displacement.last_s or 0.0
 
-    @property
-    def last_seen_s(self) -> float:
-        """Stream time of the newest sample [s], as of a power meter: here the same as `last_s`."""
-        return self.last_s
+    last_seen_s = last_s
+    """The same, by the name that power meters have for it."""
 
     @property
     def forgotten_s(self) -> float:

@@ -59,17 +59,15 @@ class Instruments:
 
     def battery_side(self) -> BatterySide | Unknown:
         """Return the battery's meters, or why there is none."""
-        return self._parts.ask("power", itself, self._battery_side)
-
-    def _battery_side(self) -> BatterySide | Unknown:
-        return self.power.chosen() or Unknown(self.power.why_none())
+        return self._parts.ask(
+            "power", itself, lambda: self.power.chosen() or Unknown(self.power.why_none())
+        )
 
     def speed_meter(self) -> DistanceMeter | Unknown:
         """Return the meter of distance over ground, or why there is none."""
-        return self._parts.ask("speed", itself, self._speed_meter)
-
-    def _speed_meter(self) -> DistanceMeter | Unknown:
-        return self.speed.chosen() or Unknown(self.speed.why_none())
+        return self._parts.ask(
+            "speed", itself, lambda: self.speed.chosen() or Unknown(self.speed.why_none())
+        )
 
     def unless_stale(self, source: Source | Unknown) -> Source | Unknown:
         """Return a source unless its newest sample is too old to be quoted as 'now'."""

@@ -1,7 +1,7 @@
 """The sums of a trip, each with its interval."""
 
 from onboard.block import FloatArray
-from onboard.contract.figure import Estimate, Number, Unknown
+from onboard.contract.figure import Estimate, Number, Unknown, within
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Consumption, Trip
 from onboard.efficiency.common_practice import HARDLY_MOVED_M
@@ -30,40 +30,22 @@ def trip_sums(
     covariance
         Of the shared errors, shape (5, 5).
     """
-    energy: Estimate
-    charge: Number
-    mean_power: Number
-    energy_bridged: Number
-    if isinstance(power, Unknown):
-        energy = charge = mean_power = energy_bridged = power
-    else:
-        energy, charge = power.spread().figure(covariance), power.charge_ah
-        mean_power = _rate(power.energy_wh * 3600.0, elapsed_s)
-        energy_bridged = _share(power.bridged_wh, power.energy_wh)
-    distance: Estimate
-    moving_s: Number
-    mean_speed: Number
-    max_speed: Number
-    distance_bridged: Number
-    if isinstance(speed, Unknown):
-        distance = moving_s = mean_speed = max_speed = distance_bridged = speed
-    else:
-        distance, moving_s = speed.figure(), speed.moving.moving_s
-        mean_speed = _rate(speed.distance_m, moving_s)
-        max_speed = speed.max_speed_mps
-        distance_bridged = _share(speed.bridged_m, speed.distance_m)
+    energy = within(power, lambda side: side.spread().figure(covariance))
+    distance = within(speed, lambda meter: meter.figure())
     return Trip(
         energy_wh=energy,
-        charge_ah=charge,
+        charge_ah=within(power, lambda side: side.charge_ah),
         distance_m=distance,
-        moving_s=moving_s,
+        moving_s=within(speed, lambda meter: meter.moving.moving_s),
         elapsed_s=elapsed_s,
         wh_per_km=stretch_wh_per_km(energy, distance, together, covariance),
-        mean_power_w=mean_power,
-        mean_speed_mps=mean_speed,
-        max_speed_mps=max_speed,
-        bridged_energy_fraction=energy_bridged,
-        bridged_distance_fraction=distance_bridged,
+        mean_power_w=within(power, lambda side: _rate(side.energy_wh * 3600.0, elapsed_s)),
+        mean_speed_mps=within(speed, lambda meter: _rate(meter.distance_m, meter.moving.moving_s)),
+        max_speed_mps=within(speed, lambda meter: meter.max_speed_mps),
+        bridged_energy_fraction=within(power, lambda side: _share(side.bridged_wh, side.energy_wh)),
+        bridged_distance_fraction=within(
+            speed, lambda meter: _share(meter.bridged_m, meter.distance_m)
+        ),
     )
 
 

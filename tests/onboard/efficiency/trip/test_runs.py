@@ -70,7 +70,7 @@ def test_a_slow_drift_of_power_ends_a_steady_stretch() -> None:
     assert steady_after(*parts).now().seconds_s < 80
 
 
-def test_at_rest_and_where_something_is_unknown_nothing_is_steady_after() -> None:
+def test_nothing_is_steady_at_rest_or_where_something_is_unknown() -> None:
     assert steady_after(leg(40, speed_mps=0.3)).now().seconds_s == 0.0
     broken = leg(40)
     broken.power_w[33] = np.nan
