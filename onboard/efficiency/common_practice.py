@@ -28,14 +28,11 @@ BRIDGE_LINE_SD_FRACTION = 0.03
 """Standard deviation of a straight line as a guess for the way over a gap, as a share of it, even
 where the speed on both sides agrees."""
 
-VOLTS_MOST_V = 200.0
-AMPS_MOST_A = 1000.0
-SPEED_MOST_MPS = 40.0
+VOLTS_MOST_V, AMPS_MOST_A, SPEED_MOST_MPS = 200.0, 1000.0, 40.0
 """Plausible limits of voltage [V], current [A] and speed [m/s], far above any craft of this size
 (5 kW): a sample beyond them is a fault, not a reading."""
 
-JUMP_MPS = 3.0
-JUMP_ACCELERATION_MPS2 = 5.0
+JUMP_MPS, JUMP_ACCELERATION_MPS2 = 3.0, 5.0
 """A velocity further than JUMP + ACCELERATION x time from the last good one is a fault of the
 receiver [m/s, m/s^2]; one that stays is believed once that time has passed. Half of g is more than
 any craft of this size reaches."""
@@ -51,8 +48,7 @@ NOISE_FEWEST = 8
 NOISE_STRAIGHT_COS = 0.94
 """Cosine of the angle (20 degrees) within which the courses of three blocks are one course."""
 
-REST_FOR_S = 60
-DRIFT_MPS = 0.15
+REST_FOR_S, DRIFT_MPS = 60, 0.15
 """Displacement over REST_FOR [s] at rest counts as distance if faster than DRIFT [m/s]: a drift is
 slow but lasting."""
 
@@ -71,8 +67,7 @@ LONE_FOLLOWED_LEAST = 3
 """Steps of `LONE_A` that the voltage must have followed before it is known to follow, and by how
 much."""
 
-LONE_BEYOND_FRACTION = 0.5
-LONE_BEYOND_UNPROVEN_FRACTION, LONE_BEYOND_UNPROVEN_A = 2.0, 100.0
+LONE_BEYOND_FRACTION, LONE_BEYOND_UNPROVEN_FRACTION, LONE_BEYOND_UNPROVEN_A = 0.5, 2.0, 100.0
 """How far above the range of current shown so far a lone sample lies, in parts of that range: where
 the voltage is known to follow (and at least `LONE_A`), and where it is not (and at least so many
 amperes). Below the range `LONE_A` is enough: nothing charges a pack for one sample."""
@@ -116,8 +111,7 @@ LAG_S = 20.0
 WHOLE_SECOND_S = 0.99
 """A second measured for less than this lies in a gap [s]."""
 
-PACKS_MOST = 16
-MOTORS_MOST = 16
+PACKS_MOST, MOTORS_MOST = 16, 16
 """More battery instances or motors than this on one craft is a fault in the stream."""
 
 PACK_COVERAGE_FRACTION = 0.9

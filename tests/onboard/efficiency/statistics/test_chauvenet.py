@@ -1,4 +1,4 @@
-"""Chauvenet's threshold against scipy's inverse error function, and outliers against the eye."""
+"""Chauvenet's threshold against scipy's inverse error function, and obvious outliers."""
 
 import math
 
@@ -21,7 +21,7 @@ def test_threshold_as_tabulated(count: int, value: float) -> None:
     assert threshold(count) == pytest.approx(special.erfcinv(0.5 / count) * math.sqrt(2), rel=1e-12)
 
 
-def test_one_far_value_is_left_out_and_no_other() -> None:
+def test_one_far_value_is_rejected_and_no_other() -> None:
     values = np.array([10.0, 10.2, 9.9, 10.1, 9.8, 10.0, 13.0])
     assert inliers(values).tolist() == [True] * 6 + [False]
 

@@ -37,7 +37,7 @@ def test_f(f: float, over: float, under: float) -> None:
 
 @pytest.mark.parametrize("t", [12.0, 30.0, 80.0])
 @pytest.mark.parametrize("freedom", [1.0, 4.0, 25.0, 300.0])
-def test_small_chances_keep_their_digits(t: float, freedom: float) -> None:
+def test_small_probabilities_keep_their_digits(t: float, freedom: float) -> None:
     assert t_two_sided(t, freedom) == pytest.approx(2.0 * stats.t.sf(t, freedom), rel=1e-9)
 
 
