@@ -14,19 +14,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, get_args, get_origin
 
+from onboard.efficiency.battery.chemistry import CHEMISTRIES
 from onboard.errors import ProfileError
 
 DEFAULT_FEED_PORT = 27220
 DEFAULT_CREW_PORT = DEFAULT_FEED_PORT + 2
-
-NOMINAL_CELL_V = {"lfp": 3.2, "li-ion": 3.67}
-"""Mean voltage of a cell over a slow discharge, for a profile that states ampere-hours only.
-Simulated C/5 discharges of published cells: Prada 2013 (LFP) 3.17 V, and 3.2 V is printed on LFP
-cells; Chen 2020 (NMC) 3.67 V."""
-
-
-FULL_CELL_V = {"lfp": 3.65, "li-ion": 4.2}
-"""Voltage of a fully charged cell, as printed on cells. Common practice, no source."""
 
 MOST_BYTES = 1 << 20
 """A profile is a page or two; anything larger is something else."""
@@ -51,7 +43,7 @@ class Craft:
 class Battery:
     """`[battery]`: the pack. There are no defaults for what only its owner can know."""
 
-    chemistry: str = _setting("", "cell chemistry", choices=("lfp", "li-ion"), required=True)
+    chemistry: str = _setting("", "cell chemistry", choices=tuple(CHEMISTRIES), required=True)
     cells: int = _setting(0, "cells in series", least=1, most=32, required=True)
     capacity_ah: float | None = _setting(None, "rated charge [Ah]", least=0.1, most=2000.0)
     energy_wh: float | None = _setting(None, "usable energy when full [Wh]", least=0.3, most=1e5)
@@ -77,17 +69,19 @@ class Battery:
         """Energy when full [Wh], by `energy_wh`, else charge times the chemistry's mean voltage."""
         if self.energy_wh is not None:
             return self.energy_wh
-        return (self.capacity_ah or 0.0) * self.cells * NOMINAL_CELL_V[self.chemistry]
+        return (self.capacity_ah or 0.0) * self.cells * CHEMISTRIES[self.chemistry].nominal_v
 
     @property
     def charged_v(self) -> float:
         """Voltage of the whole pack when it is charged [V]."""
-        return self.cells * FULL_CELL_V[self.chemistry]
+        return self.cells * CHEMISTRIES[self.chemistry].full_v
 
     @property
     def full_ah(self) -> float:
         """Charge when full [Ah], by `capacity_ah`, else energy over that mean voltage."""
-        return self.capacity_ah or self.full_wh / (self.cells * NOMINAL_CELL_V[self.chemistry])
+        return self.capacity_ah or self.full_wh / (
+            self.cells * CHEMISTRIES[self.chemistry].nominal_v
+        )
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ ORDER = (
     "onboard.errors",
     "onboard.files",
     "onboard.block",
+    "onboard.efficiency.battery.chemistry",
     "onboard.profile",
     "onboard.options",
     "onboard.telemetry.mavlink",

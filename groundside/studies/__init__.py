@@ -1,1 +1,1 @@
-"""Numbers that never run on the craft: plans, reconciliation, and what several rides come to."""
+"""Numbers that never run on the craft: plans, reconciliation, totals of rides, series to draw."""

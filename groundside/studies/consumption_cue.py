@@ -1,8 +1,8 @@
-"""The cue to the rider for a distance to go: ease, hold or push.
+"""The cue for a distance to go, from consumption alone: ease, hold or push.
 
-The simplest form, for a viewer whose daemon was given no target and for the time before the curve
-is learned: what is left over the way to go is the consumption that still makes it, and the recent
-consumption is held against it. It names the consumption to keep to, not the speed.
+The simplest form, for a viewer whose daemon was given no target, and until the curve is learned:
+energy left over distance to go is the consumption that just makes it, and the recent consumption is
+compared with it. It names a consumption to keep to, not a speed.
 """
 
 from onboard.contract.advice import Cue, Stand, Standing, Target
@@ -10,23 +10,24 @@ from onboard.contract.figure import Estimate, Number, Unknown
 from onboard.contract.reasons import Reason
 
 EASE_ABOVE_FRACTION = 0.0
-"""Any consumption above the one that makes it asks to ease: falling short is the costly side."""
+"""Any consumption above the one that just makes it asks to ease: falling short is the costly
+side."""
 
 PUSH_BELOW_FRACTION = -0.10
-"""Only a clear margin invites to go faster."""
+"""Only a clear margin invites the rider to go faster."""
 
 
 def distance_target(to_go_m: float, left_wh: Estimate, recent_wh_per_km: Estimate) -> Target:
-    """Hold the recent consumption against what makes the distance.
+    """Return the target for a distance, with the cue by the recent consumption.
 
     Parameters
     ----------
     to_go_m
         Distance still to go [m].
     left_wh
-        What can be drawn above the reserve [Wh].
+        Energy that can be drawn above the reserve [Wh].
     recent_wh_per_km
-        Consumption lately [Wh/km].
+        Recent consumption [Wh/km].
 
     Examples
     --------
@@ -60,6 +61,6 @@ def _no_cue(to_go_m: float, needed: Number, why: Unknown) -> Target:
 def _target(
     to_go_m: float, needed: Number, difference: Number, cue: Cue | Unknown, reason: Stand
 ) -> Target:
-    """Return the target; without a curve there is no speed to name."""
+    """Return the target; without a curve it names no speed."""
     none = Unknown(Reason.NO_CURVE)
     return Target(none, none, to_go_m, needed, difference, cue, none, reason)

@@ -1,8 +1,8 @@
-"""The current sensor's scale, and with enough charges its zero too, from what came back.
+"""The current sensor's scale, and with enough charges its zero, fitted to what came back.
 
-A charge balance is one equation: charge back, times the share that a pack gives back, less what was
-drawn unseen, is scale times what the sensor reported plus zero times how long it did. One
-charge, or several at the same mean current, tell the scale alone.
+The balance of a charge is one equation: charge returned, times the share that a pack gives back,
+less what was drawn unseen, equals scale times the reported charge plus zero times its duration. One
+charge, or several at the same mean current, determine the scale alone.
 """
 
 import math
@@ -19,38 +19,38 @@ from onboard.efficiency.battery.round_trip import CHARGE_SD_FRACTION
 from onboard.efficiency.statistics.shared_errors import Z_95
 
 LEAST_USED_FRACTION = 0.5
-"""Of the pack: with less, how full 'full' is weighs too much. Common practice, no source."""
+"""Least charge used, as a share of the pack: with less, the repeatability of 'full' weighs too
+much. Common practice, no source."""
 
-APART_LEAST = 3
-APART_RATIO = 1.5
-"""Charges, and the greatest of their mean currents over the least, that tell scale and zero apart.
-Two leave nothing over to show whether they agree. Common practice, no source."""
+APART_LEAST, APART_RATIO = 3, 1.5
+"""Fewest charges, and least ratio of their extreme mean currents, that separate scale and zero. Two
+leave no degree of freedom to test whether they agree. Common practice, no source."""
 
 OFF_MOST = 2.0
-"""A scale further than this from the profile's is no sensor's error, but a ride that is missing or
-a unit mistaken. Common practice, no source."""
+"""A scale off the profile's by more than this factor is no sensor's error, but a missing ride or a
+mistaken unit. Common practice, no source."""
 
 CONTRADICTED_Z = 2.326348
-"""99 % quantile of the normal distribution (tables): charges that disagree more are no one sensor's
-work."""
+"""99 % quantile of the normal distribution (tables): charges that disagree more are not
+explained by one sensor."""
 
 CONTRADICTED = Unknown(Reason.CHARGES_CONTRADICT)
 
 
 @dataclass(frozen=True)
 class Correction:
-    """What to write in place of the profile's correction.
+    """The correction to use in place of the profile's.
 
     Parameters
     ----------
     scale
         True current over reported.
     scale_sd
-        How well that is known: of the wider side.
+        Its standard deviation: of the wider side.
     offset_a, offset_sd_a
-        The zero, added after scaling; Unknown and NaN where the charges do not tell it.
+        The zero, added after scaling; Unknown and NaN where the charges do not determine it.
     used
-        How many charges it rests on.
+        Number of charges that it rests on.
     """
 
     scale: Figure
@@ -72,7 +72,7 @@ class _Balance:
 
     @property
     def tells_apart(self) -> bool:
-        """Whether scale and zero can be told apart."""
+        """Whether scale and zero can be separated."""
         amps = self.reported_ah / self.hours_h
         return len(amps) >= APART_LEAST and float(amps.max() / amps.min()) >= APART_RATIO
 
@@ -83,14 +83,14 @@ def current_correction(charges: Sequence[Charge], conditions: Conditions) -> Cor
     Parameters
     ----------
     charges
-        All there are; those that tell nothing of the current are passed over.
+        All charges; those without information on the current are skipped.
     conditions
-        What is known of them.
+        What is known of pack, meter and sensors.
 
     Returns
     -------
     Correction or Unknown
-        With 95 % intervals; the reason why the charges carry none.
+        With 95 % intervals; Unknown if no charge is informative.
     """
     usable = []
     reasons = []
@@ -115,7 +115,7 @@ def current_correction(charges: Sequence[Charge], conditions: Conditions) -> Cor
 
 
 def _why_not(charge: Charge, conditions: Conditions) -> Unknown | None:
-    """Tell why a charge tells nothing of the current sensor, None where it does."""
+    """Return why a charge is uninformative about the current sensor, None if it is not."""
     if conditions.at_wall:
         return Unknown(Reason.METER_AT_WALL)
     if charge.charged_ah is None:
@@ -148,7 +148,7 @@ def _balance(charges: Sequence[Charge], conditions: Conditions) -> _Balance:
 
 
 def _scale_alone(balance: _Balance, conditions: Conditions) -> Correction | Unknown:
-    """Fit the scale; the zero is taken as the profile has it, and as well as it is known there."""
+    """Fit the scale, with the profile's zero and its uncertainty."""
     sensors = conditions.sensors
     off = sensors.current_offset_sd_a * balance.hours_h
     covariance = balance.covariance + np.outer(off, off)
@@ -174,16 +174,16 @@ def _both(balance: _Balance) -> Correction | Unknown:
 def _fit(
     rows: FloatArray, back_ah: FloatArray, most_ah: FloatArray, covariance: FloatArray
 ) -> list[tuple[Figure, float]] | Unknown:
-    """Fit by generalised least squares; give each value and the sd of its wider side.
+    """Fit by generalised least squares; return each value and the sd of its wider side.
 
     Parameters
     ----------
     rows
-        Shape (n, k).
+        Design matrix, shape (n, k).
     back_ah, most_ah
-        What came back, and what of it may have been drawn unseen, shape (n,) [Ah].
+        Charge returned, and the bound of its part that may have been drawn unseen, (n,) [Ah].
     covariance
-        Of what came back, shape (n, n) [Ah^2].
+        Of the charge returned, shape (n, n) [Ah^2].
     """
     weight = np.linalg.inv(covariance)
     errors = np.linalg.inv(rows.T @ weight @ rows)
@@ -204,7 +204,7 @@ def _fit(
 
 
 def chi_square_most(freedom: int) -> float:
-    """Return 99 % quantile of chi square, by the cube-root rule of Wilson and Hilferty (memory).
+    """Return the 99 % quantile of chi square by the Wilson-Hilferty cube-root rule (memory).
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""What a full pack gives to a plan."""
+"""The supply that a full pack is to a plan."""
 
 from dataclasses import replace
 
@@ -8,7 +8,7 @@ from onboard.profile import Battery, Sensors
 
 
 def supply_of(battery: Battery, sensors: Sensors) -> Supply:
-    """Return the supply of a pack as its profile says that a trip begins.
+    """Return the supply of a pack at the start of a trip, as its profile states it.
 
     Parameters
     ----------
@@ -20,7 +20,7 @@ def supply_of(battery: Battery, sensors: Sensors) -> Supply:
 
 
 def with_energy(battery: Battery, energy_wh: float | None) -> Battery:
-    """Return a pack of another energy: as many cells in series, more or fewer of them abreast."""
+    """Return a pack of another energy: same cells in series, more or fewer in parallel."""
     if energy_wh is None:
         return battery
     ratio = energy_wh / battery.full_wh

@@ -1,7 +1,7 @@
-"""The next trip: what each speed through the water would take, and the chance to arrive.
+"""The next trip: the cost of each speed through water, and the probability to arrive.
 
-Against a head current u a craft that goes w through the water makes w - u over ground; there and
-back at one w it makes (w^2 - u^2) / w on the mean of the whole way, so the water costs both ways.
+Against a head current u a craft at w through the water makes w - u over ground; there and back at
+one w it makes (w^2 - u^2) / w on the mean of the whole way, so the water costs both ways.
 """
 
 from collections.abc import Sequence
@@ -14,26 +14,28 @@ import numpy.typing as npt
 from onboard.block import FloatArray
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.advice.outlook import EnergyLeft, Outlook, likelihood, outlook
+from onboard.efficiency.advice.outlook import EnergyLeft, likelihood, outlook
 from onboard.efficiency.advice.target_speed import CONFIDENCE_FRACTION
 from onboard.efficiency.statistics.shared_errors import Z_95
 
 STEP_MPS = 0.1
+"""Spacing of the speeds of a plan [m/s]."""
+
 LEAST_WAY_MPS = 0.05
-"""Slower over ground than this is no way to arrive."""
+"""Lowest speed over ground that counts as making way [m/s]."""
 
 OTHER_DAY_SD_FRACTION = 0.07
-"""How far the power at a speed is off on another day, whose wind, load and growth nobody tells the
-plan. Common practice, no source; chosen so that the intervals of simulated trips, in winds up to
-6 m/s, hold (tests/evaluation, planned_trip)."""
+"""Standard deviation of the power at a speed on another day, whose wind, load and growth the
+plan does not know. Common practice, no source; chosen so that the intervals of simulated trips,
+in winds up to 6 m/s, hold (tests/evaluation, planned_trip)."""
 
 LOAD_EXPONENT = 2.0 / 3.0
-"""Power at a speed goes with displacement to this: the Admiralty coefficient's rule, which breaks
+"""Exponent of displacement in the power at a speed: the Admiralty coefficient's rule, which breaks
 down over large changes."""
 
 
 class KnownCurve(Protocol):
-    """Power against speed through water, with how well it is known."""
+    """Power against speed through water, with its uncertainty."""
 
     @property
     def seen_mps(self) -> tuple[float, float]:
@@ -48,16 +50,16 @@ class KnownCurve(Protocol):
 
 @dataclass(frozen=True)
 class Supply:
-    """What the trip is made on.
+    """The energy for a trip.
 
     Parameters
     ----------
     left_at
-        What can be drawn at a power.
+        Energy that can be drawn at a power.
     covariance
         Of the shared errors, shape (5, 5).
     volts_v
-        Battery voltage about the middle of the way.
+        Battery voltage about half way.
     """
 
     left_at: EnergyLeft
@@ -67,18 +69,18 @@ class Supply:
 
 @dataclass(frozen=True)
 class Way:
-    """What lies ahead.
+    """The way ahead.
 
     Parameters
     ----------
     distance_m
-        From here to there.
+        One way.
     head_current_mps
-        How fast the water comes against the way there; negative helps.
+        Speed of the water against the way there; negative helps.
     there_and_back
-        Whether the way back is part of it, with the same water.
+        Whether the way back is part of it, in the same water.
     power_factor
-        By what the power differs from the curve's, such as for another load.
+        Factor on the curve's power, such as for another load.
     """
 
     distance_m: float
@@ -96,17 +98,17 @@ class PlanRow:
     through_water_mps, speed_mps
         Speed through the water, and over ground on the mean of the whole way.
     time_s
-        How long it takes.
+        Duration.
     power_w
         Battery power.
     energy_wh
-        What it takes.
+        Energy needed.
     left_wh
-        What is left above the reserve then.
+        Energy left above the reserve on arrival.
     arrive_fraction
-        The chance to arrive with the reserve kept.
+        Probability to arrive with the reserve kept.
     extrapolated
-        Whether nothing was learned at that speed.
+        Whether the curve has not seen that speed.
     """
 
     through_water_mps: float
@@ -122,7 +124,7 @@ class PlanRow:
 def plan_rows(
     known: KnownCurve, supply: Supply, way: Way, more_mps: Sequence[float] = ()
 ) -> tuple[PlanRow, ...] | Unknown:
-    """Look at every speed that was learned, a tenth of a m/s apart, and at some more.
+    """Evaluate every speed that was learned, a tenth of a m/s apart, and further ones.
 
     Parameters
     ----------
@@ -131,9 +133,9 @@ def plan_rows(
     supply
         The battery.
     way
-        What lies ahead.
+        The way ahead.
     more_mps
-        Further speeds through the water to look at.
+        Further speeds through the water.
 
     Returns
     -------
@@ -165,7 +167,7 @@ def plan_rows(
 
     ahead = outlook(over, None, power_at, supply.left_at, supply.volts_v, supply.covariance)
     needed, margin, sd = ahead.margin(length_m)
-    relative = _relative_sd(ahead)
+    relative = ahead.cost_sd()
     rows = []
     for n in range(len(through)):
         reach = float(np.exp(Z_95 * relative[n]))
@@ -186,9 +188,9 @@ def plan_rows(
 
 
 def best_row(rows: Sequence[PlanRow]) -> PlanRow:
-    """Return fastest of those that surely arrive; where none does, the one that most likely does.
+    """Return the fastest speed that surely arrives; failing that, the most likely to arrive.
 
-    Only speeds that were learned are chosen, unless there is none.
+    Only speeds that were learned are considered, unless there is none.
     """
     learned = [row for row in rows if not row.extrapolated] or list(rows)
     sure = [row for row in learned if row.arrive_fraction >= CONFIDENCE_FRACTION]
@@ -198,7 +200,7 @@ def best_row(rows: Sequence[PlanRow]) -> PlanRow:
 
 
 def load_factor(mass_kg: float, extra_kg: float) -> float:
-    """Return by what the power grows with more load, by the displacement rule.
+    """Return the factor on power of an extra load, by the displacement rule.
 
     Examples
     --------
@@ -206,11 +208,3 @@ def load_factor(mass_kg: float, extra_kg: float) -> float:
     1.0597
     """
     return float(((mass_kg + extra_kg) / mass_kg) ** LOAD_EXPONENT)
-
-
-def _relative_sd(ahead: Outlook) -> FloatArray:
-    """Return how well the cost of each row is known, as a share of it."""
-    gradient = ahead.cost_gradient
-    shared = np.einsum("ni,ij,nj->n", gradient, ahead.covariance, gradient)
-    sd: FloatArray = np.sqrt(shared + ahead.cost_own)
-    return sd

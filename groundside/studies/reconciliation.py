@@ -27,7 +27,7 @@ AT_WALL = Unknown(Reason.AH_AT_WALL)
 
 @dataclass(frozen=True)
 class Reconciled:
-    """What the charges say: those known to have been full to full, all if there are none.
+    """The result over the charges known to be full to full, or over all if there are none.
 
     Parameters
     ----------
@@ -38,13 +38,13 @@ class Reconciled:
     expected_ah, expected_wh
         What should have come back if the current sensor's scale is right.
     charge, energy
-        How both fit; None where the meter was not read.
+        How both compare; None where the meter was not read.
     correction
-        Of the current sensor, or why none can be told.
+        Of the current sensor, or why there is none.
     verdict
-        A sensor reads low when more came back than can be explained.
+        A sensor reads low if more came back than can be explained.
     why
-        Why that is the verdict.
+        The finding behind the verdict.
     """
 
     counted: Counted
@@ -65,12 +65,12 @@ def reconciled(charges: Sequence[Charge], conditions: Conditions) -> Reconciled:
     Parameters
     ----------
     charges
-        At least one, each with something drawn; what the meter was read for (charge, energy) is the
-        same for all.
+        At least one, each with something drawn; the meter was read for the same quantities (charge,
+        energy) at all of them.
     conditions
-        What is known of them.
+        What is known of pack, meter and sensors.
     """
-    # One that was not full at both ends says nothing beside others that were.
+    # Beside charges from full to full, others are uninformative.
     charges = [one for one in charges if one.full_to_full] or charges
     charged_ah, charged_wh = (
         _total([one.charged_ah for one in charges]),
@@ -84,7 +84,7 @@ def reconciled(charges: Sequence[Charge], conditions: Conditions) -> Reconciled:
     if correction is CONTRADICTED:
         verdict: Judged = "cannot_tell", Finding(FindingCode.CHARGES_CONTRADICT)
     elif conditions.at_wall:
-        # Even a charger and a pack without any loss need what was drawn.
+        # Even without any loss in charger and pack, what was drawn must come back.
         lossless = expected_wh(charges, _beside_pack(conditions)).low or 0.0
         verdict = _at_wall(energy, charged_wh is not None and charged_wh < lossless)
     else:
@@ -132,7 +132,7 @@ def _at_wall(energy: Fit | None, impossible: bool) -> Judged:
 def _beside(
     charge: Fit | None, energy: Fit | None, correction: Correction | Unknown, conditions: Conditions
 ) -> Judged:
-    """Judge by a meter between charger and pack: by charge where it can, which asks for less."""
+    """Judge by a meter between charger and pack: by charge if possible, as it assumes less."""
     if charge == "more":
         return "sensor_reads_low", Finding(FindingCode.MORE_CHARGE)
     if charge == "less":
@@ -157,7 +157,7 @@ def _by_energy(energy: Fit | None, charge_fits: bool) -> Judged:
 
 
 def _off(correction: Correction | Unknown, conditions: Conditions) -> Judged | None:
-    """Judge scale and zero where they were told apart: in the sum they may make up for another."""
+    """Judge scale and zero where they were separated: their errors may cancel in the sum."""
     if isinstance(correction, Unknown) or isinstance(correction.offset_a, Unknown):
         return None
     sensors = conditions.sensors

@@ -1,4 +1,4 @@
-"""What a review of one log comes to: made once by `summary`, read by whatever tells or draws it."""
+"""The result of reviewing one log: made by `summary`, read by whatever prints or draws it."""
 
 from dataclasses import dataclass
 
@@ -10,19 +10,19 @@ from onboard.efficiency.trip.speed_bands import Band
 
 
 @dataclass(frozen=True)
-class LogSaid:
-    """What a log holds, whatever craft is in it.
+class LogSummary:
+    """A log's content, whichever craft is in it.
 
     Parameters
     ----------
     format
         `telemetry` or `onboard`.
     messages, bad_bytes
-        How many, and how many bytes form none.
+        Number of messages, and of bytes that form none.
     start_utc
-        When it begins: by the autopilot's clock, else by the stamps.
+        Start: by the autopilot's clock, else by the stamps.
     duration_s
-        How long it lasts.
+        Duration.
     """
 
     format: str
@@ -34,14 +34,14 @@ class LogSaid:
 
 @dataclass(frozen=True)
 class LogEvent:
-    """An alert that came up, or what is to be known of the log.
+    """An alert that came up, or a remark on the log.
 
     Parameters
     ----------
     t_s
-        When, in stream time; 0 for what holds of the whole log.
+        Stream time; 0 for a remark on the whole log.
     what
-        Which.
+        The alert or remark.
     """
 
     t_s: float
@@ -50,25 +50,25 @@ class LogEvent:
 
 @dataclass(frozen=True)
 class Review:
-    """What one log comes to.
+    """The result of one log.
 
     Parameters
     ----------
     log
-        What it holds.
+        Its content.
     trip
         The trip's sums.
     bands
-        What was done at each band of speed.
+        By band of speed.
     curve, set_and_drift
-        What was learned of craft and water.
+        As learned of craft and water.
     battery, range_m, time_left_s
-        What was left at the end, and how far and how long it would have gone.
+        At the end of the log.
     events
         In order of time.
     """
 
-    log: LogSaid
+    log: LogSummary
     trip: Trip
     bands: tuple[Band, ...]
     curve: Curve | Unknown

@@ -1,7 +1,7 @@
-"""What a review draws: the trip's line, and the track in pieces with what each of them took.
+"""The series that a review draws: the trip's line, and the track in pieces with their consumption.
 
-Pieces are whole seconds added up, a bounded number of them: as a ride grows, neighbours are put
-together. Which seconds share a piece depends on their time alone, never on how they came.
+Pieces are sums of whole seconds, and bounded in number: as a ride grows, neighbours are merged.
+Which seconds share a piece depends on their time alone, never on how the log was cut.
 """
 
 from dataclasses import dataclass
@@ -19,13 +19,13 @@ PIECES_MOST = 800
 """Two for each dot of a phone's width; a page of a whole season stays small enough to send."""
 
 SPAN_S = 20.0
-"""Consumption of a place is that of this long around it, as in the first figure of the ride."""
+"""Consumption at a place is that of this span around it, as in the first figure of the ride [s]."""
 
 KEY, SECONDS, ENERGY, WAY, LATITUDE, LONGITUDE = range(6)
 
 
 class PieceMaker:
-    """Adds up settled seconds in pieces.
+    """Sum settled seconds in pieces.
 
     Examples
     --------
@@ -40,13 +40,13 @@ class PieceMaker:
 
     def __init__(self) -> None:
         self.every_s = 1.0
-        """How long a piece is [s]."""
+        """Length of a piece [s]."""
         self.rows: FloatArray = np.empty((0, 6))
         """A row a piece: number, seconds, energy [Wh], way [m], latitude and longitude [deg] at
-        its end. A second counts where power and speed are known both."""
+        its end. Only seconds with known power and speed count."""
 
     def fold(self, seconds: SettledSeconds) -> None:
-        """Take in seconds, in order."""
+        """Fold in seconds, in order."""
         known = np.isfinite(seconds.power_w) & np.isfinite(seconds.distance_m)
         rows = np.stack(
             [
@@ -67,7 +67,7 @@ class PieceMaker:
 
 
 def _together(rows: FloatArray) -> FloatArray:
-    """Add up the rows of one number; the place is the last that is known."""
+    """Sum the rows of one number; the position is the last one known."""
     if not len(rows):
         return rows
     starts = np.flatnonzero(np.diff(rows[:, KEY], prepend=rows[0, KEY] - 1.0))
@@ -82,16 +82,16 @@ def _together(rows: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True)
 class Series:
-    """What is drawn of one ride.
+    """The series of one ride.
 
     Parameters
     ----------
     craft
-        What the profile calls the craft.
+        The craft's name in the profile.
     line
         Energy and distance against time, as the meters counted them.
     every_s
-        How long a piece is [s].
+        Length of a piece [s].
     pieces
         See `PieceMaker.rows`.
     """
@@ -104,7 +104,7 @@ class Series:
 
 @dataclass(frozen=True)
 class Track:
-    """Where the craft went, and what it took there; arrays of shape (n,).
+    """The track and its consumption; arrays of shape (n,).
 
     Parameters
     ----------
@@ -113,7 +113,7 @@ class Track:
     wh_per_km
         Of the seconds around; NaN where hardly any way was made or nothing is known.
     joined
-        Whether a place follows on the one before without a gap.
+        Whether a place follows the one before without a gap.
     """
 
     east_m: FloatArray
@@ -137,7 +137,7 @@ def track(series: Series) -> Track | None:
 
 
 def _around(rows: FloatArray, reach: int) -> FloatArray:
-    """Return the consumption over each piece and `reach` of its neighbours either way [Wh/km]."""
+    """Return the consumption over each piece and `reach` neighbours either way [Wh/km]."""
     sums = np.zeros((len(rows) + 1, 3))
     np.cumsum(rows[:, [SECONDS, ENERGY, WAY]], axis=0, out=sums[1:])
     # By number, not by place: over a gap the neighbours are far away.

@@ -1,24 +1,24 @@
-"""What is known of one ride of the season, and what several come to together."""
+"""The rides of a season, and their totals."""
 
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from groundside.studies.sums import KNOWN_IN_NONE, add_figures
 from onboard.contract.figure import Estimate, Figure, Number, Unknown
 from onboard.contract.reasons import Reason
 
 NOT_READ = Unknown(Reason.NOT_READ)
-KNOWN_IN_NONE = Unknown(Reason.KNOWN_IN_NONE)
 TOGETHER_IN_NONE = Unknown(Reason.TOGETHER_IN_NONE)
 
 ROUNDING_FRACTION = 1e-3
-"""By so much energy over distance may stand outside the ride's own interval: gaps of seconds."""
+"""Tolerance of energy over distance against the ride's own interval: gaps of seconds."""
 
 
 @dataclass(frozen=True)
 class Share:
-    """What a ride used and made with one set-up, None where that is not known."""
+    """Energy and distance of a ride with one set-up, None if unknown."""
 
     setup: str
     energy_wh: float | None
@@ -27,22 +27,22 @@ class Share:
 
 @dataclass(frozen=True)
 class Sums:
-    """What a ride's record comes to.
+    """The sums of a ride's record.
 
     Parameters
     ----------
     start_utc
-        When the record begins, as `review` says it.
+        Start of the record, as `review` has it.
     duration_s
-        How long the record lasts [s].
+        Duration of the record [s].
     elapsed_s, moving_s
-        How long the craft was heard, and how long it was under way [s].
+        Time over which the craft was received, and under way [s].
     distance_m, energy_wh, wh_per_km
         With their 95 % intervals.
     mean_speed_mps, max_speed_mps, mean_power_w
         As defined for a trip.
     shares
-        By set-up, in the order in which they were ridden; together they are energy and distance.
+        By set-up, in the order ridden; their sums are energy and distance.
     """
 
     start_utc: str | Unknown = NOT_READ
@@ -67,13 +67,13 @@ class SeasonRide:
     path
         A session's folder, or a log.
     sums
-        What its record comes to; with `problem`, nothing.
+        Of its record; empty with `problem`.
     label
-        What the rider called it at home, empty without.
+        The rider's name for it, empty without.
     is_open
         Whether its record was not closed: it goes on, or was cut off.
     problem
-        Why its record cannot be read, None where it can.
+        Why its record cannot be read, None if it can.
     """
 
     path: Path
@@ -84,32 +84,31 @@ class SeasonRide:
 
     @property
     def name(self) -> str:
-        """Return the name of folder or file."""
+        """Name of the folder or file."""
         return self.path.name
 
     @property
     def setups(self) -> tuple[str, ...]:
-        """Return the set-ups ridden, each once, in order."""
+        """The set-ups ridden, each once, in order."""
         return tuple(dict.fromkeys(share.setup for share in self.sums.shares))
 
 
 @dataclass(frozen=True)
-class Totals:
-    """What several rides come to together.
+class SeasonTotals:
+    """Totals of several rides.
 
     Parameters
     ----------
     rides
-        How many.
+        Number of rides.
     duration_s
         Of all that could be read.
     distance_m, energy_wh
-        Sums over the rides that know them. The interval is the widest that can be: as if all erred
-        alike.
+        Sums over the rides that know them; intervals as of `add_figures`.
     wh_per_km
-        Energy over distance, a ratio of sums over the rides that know both for the same stretch.
+        Ratio of the sums over the rides that know both for the same stretch.
     rides_in_ratio
-        How many those are.
+        Number of those.
     """
 
     rides: int
@@ -122,18 +121,18 @@ class Totals:
 
 @dataclass(frozen=True)
 class SetupTotals:
-    """What was ridden with one set-up; plain numbers, for parts of rides have no interval.
+    """Totals of one set-up; plain numbers, as parts of rides have no interval.
 
     Parameters
     ----------
     setup
         Its label.
     rides
-        In how many rides it was used.
+        Number of rides in which it was used.
     distance_m, energy_wh
         Sums over the parts that know them.
     wh_per_km
-        A ratio of sums over the parts that know both.
+        Ratio of the sums over the parts that know both.
     """
 
     setup: str
@@ -143,8 +142,8 @@ class SetupTotals:
     wh_per_km: Number
 
 
-def totals(rides: Sequence[SeasonRide]) -> Totals:
-    """Sum rides up.
+def totals(rides: Sequence[SeasonRide]) -> SeasonTotals:
+    """Return the totals of rides.
 
     Examples
     --------
@@ -154,18 +153,21 @@ def totals(rides: Sequence[SeasonRide]) -> Totals:
     """
     known = [ride.sums for ride in rides]
     both = [sums for sums in known if _same_stretch(sums)]
-    return Totals(
+    return SeasonTotals(
         len(rides),
         math.fsum(sums.duration_s for sums in known if not isinstance(sums.duration_s, Unknown)),
-        _sum(sums.distance_m for sums in known),
-        _sum(sums.energy_wh for sums in known),
-        _ratio(_sum(sums.energy_wh for sums in both), _sum(sums.distance_m for sums in both)),
+        add_figures(sums.distance_m for sums in known),
+        add_figures(sums.energy_wh for sums in known),
+        _ratio(
+            add_figures(sums.energy_wh for sums in both),
+            add_figures(sums.distance_m for sums in both),
+        ),
         len(both),
     )
 
 
 def setup_totals(rides: Iterable[SeasonRide]) -> list[SetupTotals]:
-    """Sum rides up by set-up, the longest ridden first."""
+    """Return the totals of each set-up, the longest ridden first."""
     shares: dict[str, list[Share]] = {}
     used: dict[str, int] = {}
     for ride in rides:
@@ -201,7 +203,7 @@ def _setup_totals(setup: str, rides: int, shares: list[Share]) -> SetupTotals:
 
 
 def _same_stretch(sums: Sums) -> bool:
-    """Return whether energy and distance are of one stretch: else their ratio would say nothing."""
+    """Return whether energy and distance are of one stretch: else their ratio is meaningless."""
     energy, distance, own = sums.energy_wh, sums.distance_m, sums.wh_per_km
     if isinstance(energy, Unknown) or isinstance(distance, Unknown):
         return False
@@ -212,15 +214,6 @@ def _same_stretch(sums: Sums) -> bool:
     return own.low / room * distance.value <= ratio <= own.high * room * distance.value
 
 
-def _sum(figures: Iterable[Estimate]) -> Estimate:
-    known = [figure for figure in figures if isinstance(figure, Figure)]
-    if not known:
-        return KNOWN_IN_NONE
-    lows = [one.value if one.low is None else one.low for one in known]
-    highs = [one.value if one.high is None else one.high for one in known]
-    return Figure(math.fsum(one.value for one in known), math.fsum(lows), math.fsum(highs))
-
-
 def _ratio(energy_wh: Estimate, distance_m: Estimate) -> Estimate:
     """Return Wh/km with the widest interval; none where the craft may not have moved at all."""
     if isinstance(energy_wh, Unknown) or isinstance(distance_m, Unknown):
@@ -228,9 +221,9 @@ def _ratio(energy_wh: Estimate, distance_m: Estimate) -> Estimate:
     if not distance_m.value > 0.0:
         return Unknown(Reason.HARDLY_MOVED_IN_ANY)
     value = energy_wh.value / distance_m.value * 1e3
-    least_m, most_m = distance_m.low or 0.0, distance_m.high or 0.0
-    if not (least_m > 0.0 and most_m > 0.0):
+    if energy_wh.low is None or distance_m.low is None or not distance_m.low > 0.0:
         return Figure(value)
-    assert energy_wh.low is not None
     assert energy_wh.high is not None
-    return Figure(value, energy_wh.low / most_m * 1e3, energy_wh.high / least_m * 1e3)
+    assert distance_m.high is not None
+    least, most = energy_wh.low / distance_m.high, energy_wh.high / distance_m.low
+    return Figure(value, least * 1e3, most * 1e3)

@@ -1,4 +1,4 @@
-"""What a trip's line tells of power, speed, consumption and energy left, point by point.
+"""Power, speed, consumption and energy used along a trip's line, point by point.
 
 Power and speed are differences over a span: the line itself counts energy and distance.
 """
@@ -8,18 +8,23 @@ from dataclasses import dataclass
 from onboard.contract.trip_line import TripLine
 
 SPAN_LEAST_S = 20.0
+"""Shortest span [s]."""
+
 SPAN_SHARE = 1.0 / 40.0
-"""Of the trip: as fine as a phone's plot can show."""
+"""Span over the length of the trip: as fine as a phone's plot can show."""
+
 GAP_S = 10.0
 """Points further apart than this, and than three times their usual step, leave a gap."""
+
 MOVING_M = 5.0
-"""With less way than this in a span a consumption says nothing."""
+"""Least way in a span for which a consumption is meaningful [m]."""
+
 WH_TO_J = 3600.0
 
 
 @dataclass(frozen=True)
 class TripSeries:
-    """Columns of equal length in SI; None where nothing is known, at gaps above all.
+    """Columns of equal length in SI; None if unknown, at gaps above all.
 
     Parameters
     ----------
@@ -58,10 +63,7 @@ def trip_series(line: TripLine) -> TripSeries:
         return TripSeries()
     span_s = max(SPAN_LEAST_S, SPAN_SHARE * (t_s[-1] - t_s[0]), 2.0 * line.every_s)
     gap_s = max(GAP_S, 3.0 * line.every_s)
-    power: list[float | None] = [None]
-    speed: list[float | None] = [None]
-    cost: list[float | None] = [None]
-    used: list[float | None] = [energy_wh[0]]
+    rows: list[tuple[float | None, ...]] = [(None, None, None, energy_wh[0])]
     since = 0
     for n in range(1, len(t_s)):
         if t_s[n] - t_s[n - 1] > gap_s:
@@ -70,15 +72,9 @@ def trip_series(line: TripLine) -> TripSeries:
             since += 1
         long_s = t_s[n] - t_s[since]
         if long_s < min(span_s, SPAN_LEAST_S) / 2.0:
-            power.append(None)
-            speed.append(None)
-            cost.append(None)
-            used.append(None if since == n else energy_wh[n])
+            rows.append((None, None, None, None if since == n else energy_wh[n]))
             continue
         energy, way_m = energy_wh[n] - energy_wh[since], distance_m[n] - distance_m[since]
-        power.append(WH_TO_J * energy / long_s)
-        speed.append(way_m / long_s)
-        cost.append(1000.0 * energy / way_m if way_m >= MOVING_M else None)
-        used.append(energy_wh[n])
-    columns = (tuple(column) for column in (power, speed, cost, used))
-    return TripSeries(t_s, distance_m, *columns)
+        cost = 1000.0 * energy / way_m if way_m >= MOVING_M else None
+        rows.append((WH_TO_J * energy / long_s, way_m / long_s, cost, energy_wh[n]))
+    return TripSeries(t_s, distance_m, *zip(*rows, strict=True))

@@ -11,6 +11,7 @@ import numpy as np
 from onboard.ashore.facts import FixFacts, PowerFacts
 from onboard.ashore.findings import Finding, Verdict, bad, graded, look, ok
 from onboard.efficiency.battery.chemistry import CHEMISTRIES
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.profile import Battery, Sensors
 
 NOT_CHECKED = "not checked: no autopilot heard"
@@ -29,9 +30,6 @@ DRAWING_W = 60.0
 
 ZERO_A = 0.05
 """What a reading below zero may be without meaning anything [A]."""
-
-FULL_CELL_V = {"lfp": 3.65, "li-ion": 4.2}
-"""What a cell is charged to; common for such cells, no standard."""
 
 
 def check_fix(facts: FixFacts, heard: bool) -> Finding:
@@ -127,7 +125,7 @@ def check_voltage(
         return ok(name, f"{volts:.1f} V; compare with a meter (no battery in the profile)")
     chemistry = CHEMISTRIES[battery.chemistry]
     least_v = battery.cutoff_v or chemistry.cutoff_v * battery.cells
-    most_v = FULL_CELL_V[battery.chemistry] * battery.cells
+    most_v = chemistry.full_v * battery.cells
     gauge = 2.0 * sensors.voltage_scale_sd
     cell_v = volts / battery.cells
     text = f"{volts:.1f} V, {cell_v:.2f} V a cell of {battery.cells}"
@@ -166,7 +164,7 @@ def charge_range(chemistry: str, cell_v: float, scale_sd: float) -> tuple[float,
     >>> charge_range("li-ion", 4.2, 0.005)
     (0.97, 1.0)
     """
-    table = CHEMISTRIES[chemistry]
+    table = OCV_CURVES[chemistry]
     away = np.abs(table.ocv_v - cell_v)
     within = away <= 2.0 * np.hypot(table.sd_v, scale_sd * cell_v)
     shares = table.fraction[within] if within.any() else table.fraction[[np.argmin(away)]]
@@ -175,7 +173,7 @@ def charge_range(chemistry: str, cell_v: float, scale_sd: float) -> tuple[float,
 
 def _mend(volts: float, battery: Battery) -> str:
     chemistry = CHEMISTRIES[battery.chemistry]
-    fewest = math.ceil(volts / FULL_CELL_V[battery.chemistry])
+    fewest = math.ceil(volts / chemistry.full_v)
     most = min(math.floor(volts / chemistry.cutoff_v), 32)
     fit = "no count of cells fits"
     if 1 <= fewest <= most:

@@ -136,3 +136,304 @@ HARDLY_MOVED_M = 20.0
 
 WINDOW_LEAST_S = 5.0
 """A window that holds less time than this is not quoted [s]."""
+
+# -- battery --
+
+METER_SD_FRACTION = 0.01
+"""Standard deviation of a plain energy meter between charger and pack, relative."""
+
+FULL_SD_FRACTION = 0.005
+"""Standard deviation of 'full' from one charge to the next, as a share of the pack."""
+
+UNLOGGED_MOST_FRACTION = 0.01
+"""Most that autopilot and sleeping drives draw unrecorded between two charges unless stated, as a
+share of the pack."""
+
+ASSUMED_PACK_OVER_COUNTED = 4.0
+"""Assumed size of a pack of unknown size, over the charge counted."""
+
+CONCLUSIVE_MOST_FRACTION = 0.15
+"""Half width of an expectation beyond which agreement is inconclusive: a sensor that is as far off
+would pass."""
+
+ONE_MODEL_SPREAD_FRACTION = 0.4
+"""Standard deviation of real cells' loss about that of a single model, relative. The one LFP model
+loses more at higher rates than data sheets state; makers' figures of 3 to 5 % and of 8 % lie within
+two of these."""
+
+WIRING_FRACTION = 0.005
+"""Loss between charger and cells beside the cells' own, and its standard deviation."""
+
+USUAL_DISCHARGE_PER_H, USUAL_CHARGE_PER_H = (0.2, 1.0), (0.1, 0.5)
+"""Range of rates where none is stated, as shares of the capacity per hour."""
+
+QUICK_LAG_S, LASTING_LAG_S = 2, 60
+"""Lags over which voltage differences show the immediate resistance, and that of a lasting load."""
+
+CELL_OHM_AH = 0.1
+"""Resistance of a cell times its capacity, wiring included, until measured [ohm Ah]."""
+
+USUAL_OHM_SD_FRACTION, STATED_OHM_SD_FRACTION = 0.6, 0.2
+"""Relative standard deviation of the resistance guessed from the capacity, and of a stated one: it
+changes with temperature and age."""
+
+LASTING_OVER_QUICK, LASTING_SD_FRACTION = 1.3, 0.3
+"""Resistance to a lasting load over the immediate one until measured, and the guess's relative
+standard deviation."""
+
+CURRENT_STEP_LEAST_A = 1.0
+"""Smallest change of current that is informative over noise and rounding [A]."""
+
+RESISTANCE_MEMORY = 900.0
+"""Informative seconds after which an old one weighs 1/e: the pack warms."""
+
+RESISTANCE_STEPS_LEAST = 10
+"""Steps before a resistance is estimated. The first ones are judged together, by their medians: a
+glitch among them must not become the standard for all later ones."""
+
+RESISTANCE_OUTLIER_SD, VOLTAGE_STEP_NOISE_V = 5.0, 0.02
+"""Residual beyond which a step is an outlier, in standard deviations; and the noise of a voltage
+difference until it is estimated [V]."""
+
+REST_CURRENT_PER_H = 0.04
+"""Current up to which a pack is at rest (C/25), as a share of the capacity per hour: instruments
+and lights, which some craft cannot switch off. The caller allows for the voltage it costs."""
+
+REST_GAP_MOST_S, REST_AFTER_LOAD_S, POWER_ON_REST_S, REST_MEAN_S = 10.0, 180.0, 10, 30
+"""A longer silence may hide a load; time to settle after a load; readings needed at power-on, when
+the pack counts as rested because nobody rode before; and the span averaged [s]."""
+
+POWER_ON_REST_SD_V, LONG_REST_SD_V, AFTER_LOAD_SD_V, RELAXATION_S = 0.008, 0.004, 0.02, 600.0
+"""Standard deviation of a cell's voltage about its settled one: at power-on, after hours, and right
+after a load, which decays with the time constant [V, s]."""
+
+OCV_CONTRADICTION_SD, CONTRADICTED_CHARGE_SD = 4.0, 0.3
+"""Innovation beyond which a rested voltage contradicts the count, in standard deviations; and the
+standard deviation of the state of charge from then on."""
+
+OCV_SHAPE_FACTOR = 1.6
+"""Factor on the spread of the OCV curve between cells. A cell that differs from the curve misleads
+twice: by its voltage now, and by the energy then read off the curve for the charge left."""
+
+CHARGE_QUESTION_AFTER_S, CHARGE_QUESTION_FROM_S = 600.0, 20.0
+"""Shortest absence after which the rider is asked whether the pack was charged: a brown-out is over
+in seconds, a check of the propeller in minutes; a charger at half the capacity per hour brings 8 %
+in that time. And the stream time before which no question is raised: by then an autopilot that
+knows the time of day has reported it [s]."""
+
+UNSEEN_DRAIN_SD_FRACTION, UNSEEN_DRAIN_PER_H = 0.03, 0.5
+"""Standard deviation of the charge drawn unmeasured: at most this share of full, and how fast it
+gets there, as a share per hour."""
+
+CHARGED_FULL_SD, STATED_CHARGE_SD = 0.01, 0.03
+"""Standard deviation of the state of charge after 'charged full', and of any other share shown by
+a charger or a pack's own display."""
+
+SHOWS_CHARGED_SD, SHOWS_NOT_CHARGED_SD, SHOWS_NOT_CHARGED_FRACTION = 3.0, 2.0, 0.5
+"""A rested voltage shows that the pack was charged if it lies the first many standard deviations
+above the count; that it was not, if even the second many above its own reading is no more than the
+third of the way from count to full. On an LFP plateau it shows neither."""
+
+# -- curve --
+
+LINE_GAP_DEG, LINE_WIDEST_DEG, LINE_PIECE_DEG = 2.5, 16.0, 8.0
+"""Courses, opposite ones included, form one line if no gap between neighbours exceeds the first and
+all lie within the second. Otherwise the way bent, and they are cut into pieces of at most the
+third."""
+
+TURN_FULL_DEG, TURN_LEAST_DEG, TURN_LONGEST_S = 345.0, 240.0, 120
+"""A turn is used when it is full, or when it ends after the second; and at most so long [s]."""
+
+TURN_ENDED_S, TURN_ENDED_DEG, TURN_GAP_MOST_S, TURN_SHORTEST_S = 5, 8.0, 2.0, 12
+"""A turn has ended when the course changes less than so many degrees in so many seconds; longest
+gap in the data and fewest seconds."""
+
+TURN_BACK_SHARE, TURN_POWER_FRACTION, TURN_SLOWEST_MPS = 0.15, 0.15, 0.5
+"""Most of the course changes that may go the other way (at rest, noise alone turns the course);
+largest relative standard deviation of power; lowest speed [m/s]."""
+
+CIRCLE_MISFIT_FRACTION, CIRCLE_ROUGHNESS_MPS = 0.15, 0.03
+"""Velocities that miss the circle by more than this share of its radius are none; and by how much a
+turn's mean velocity may miss it for reasons that noise does not show [m/s]."""
+
+WATER_PRIOR_SD_MPS = 0.3
+"""Standard deviation of each axis of the set and drift before it is known [m/s]."""
+
+BLOCK_SPEED_SD_MPS, BLOCK_SPEED_SD_WORTH = 0.025, 6.0
+"""Standard deviation of a block's speed about the curve (noise, waves, gusts) until the residuals
+determine it [m/s], and how many blocks that guess is worth."""
+
+BLOCK_POWER_SD_FRACTION = 0.01
+"""Relative standard deviation of a block's power beside its standard error."""
+
+CURVE_SYSTEMATIC_SD = 0.005
+"""Systematic standard deviation of ln w; averaging over the blocks of a ride does not reduce it."""
+
+CRAB_SPEED_LEAST_FRACTION = 0.3
+"""Least share of the speed through water left along the course when crabbing; beyond that the model
+is held at it, as the curve is not learned from such a craft."""
+
+BLOCK_OUTLIER_SD = 3.0
+"""Normalised residual at which the cost of a block is capped when two fits are compared."""
+
+WATER_CLAIM_SD_MPS, WATER_FLOOR_SD_MPS = 0.053, 0.03
+"""A component of set and drift is shown only if its standard deviation is smaller than the first.
+The second is the systematic part of each axis, the push of the wind above all, which nobody
+measures: in simulated wind of 2 to 6 m/s it is of this order or twice it."""
+
+THROUGH_WATER_SD_MPS, CURVE_BLOCKS_LEAST = 0.06, 3
+"""The curve is shown against speed through water only if the water along the courses ridden is
+known this well [m/s]; and shown at all only from so many blocks."""
+
+PLANNED_SLOWEST_MPS, WAY_LEAST_MPS = 0.5, 0.02
+"""Lowest speed over ground worth planning at; below the second there is no progress [m/s]."""
+
+DAY_SPEED_SD_FRACTION, DAY_SHAPE_SD_FRACTION = 0.015, 0.01
+"""Standard deviation from one day to the next of the speed at a power: common to all speeds (load,
+growth, wind), and of each alone. 1.5 % of speed is about 5 % of power."""
+
+FOULED_EXCESS_FRACTION, FOULED_EXCESS_SD, FOULED_BLOCKS_LEAST = 0.12, 3.0, 3
+"""Power is suspect if it exceeds the curve by both, relative and in standard deviations, so that an
+ill-known curve does not look like weed; the propeller counts as fouled after so many blocks."""
+
+FOULED_BLOCKS_MOST = 45
+"""Blocks (15 minutes) after which the craft counts as changed: load, propeller, wind."""
+
+FOULING_FIT_BLOCKS, FOULING_FIT_AGE_S, FOULING_RANGE_FRACTION = 9, 300.0, 0.05
+"""Blocks that the curve must rest on to judge; allowance for the age of the last fit [s]; and how
+far beyond the speeds seen it may judge."""
+
+# -- advice --
+
+ADVICE_EVERY_S, ADVICE_CALM_S = 10, 300
+"""Interval between advice evaluations [s]: while an alert may be imminent, and at most."""
+
+ADVICE_QUIET_SHARE, ADVICE_START_S, ADVICE_LEAST_W = 0.25, 120.0, 100.0
+"""Share of the predicted quiet time to wait before re-evaluating; stream time until which it is
+evaluated at the shortest interval, as much may still change [s]; and the power that even a craft
+at rest may draw the next moment [W]."""
+
+COURSE_MEAN_S, LEAVING_MEAN_S, CUE_MEAN_S = 60, 20, 10
+"""Spans averaged [s]: for the course made good, for the present speed, and for the cue. Waves of a
+few seconds average out within the last, and a rider who corrects soon sees the effect."""
+
+COURSE_STEP_DEG = 15.0
+"""Change of course up to which the best speed stays the same [deg]."""
+
+WEATHER_SD_FRACTION = 0.03
+"""Standard deviation of the power at a speed about the curve, lasting for the day: load, wind and
+waves."""
+
+WATER_WANDERS_S = 3600.0
+"""Time after which the water's random walk stops growing: over more than an hour it comes and
+goes."""
+
+UNTRIED_SPEED_FRACTION = 0.85
+"""Lowest speed that may be advised, over the lowest that the curve has seen: it then learns it."""
+
+EASE_ABOVE, EASE_UNTIL, PUSH_BELOW, PUSH_UNTIL = 0.03, 0.01, -0.05, -0.02
+"""Relative difference from the target at which a cue appears and at which it goes again: falling
+short is the costly side."""
+
+TURN_BACK_REACTION_S, TURN_BACK_OFF_FRACTION = 30.0, 0.02
+"""Time for which the craft goes on outward until the advice is seen and it has turned [s]; and the
+share of the energy needed that must be to spare again before the advice is withdrawn."""
+
+CRAWL_FRACTIONS = 0.8, 0.6
+"""Lowest speed advised for the way home, over the speed ridden so far; the second where the first
+does not suffice."""
+
+AT_HOME_M, LEAVING_MPS = 30.0, 0.5
+"""Distance within which the craft is home: receivers wander, and harbours have corners. And the
+speed above which it is under way."""
+
+UNDER_WAY_MPS, CURRENT_DEAD_A = 0.8, 0.05
+"""At such a speed a drive draws more than such a current."""
+
+CURRENT_STUCK_S, CURRENT_STUCK_VOLTS_FRACTION = 60, 0.003
+"""A current that reads the same for so long while the voltage moves by this share is stuck."""
+
+HEAT_LOOK_BACK_S, STEADY_THROTTLE, HEAT_LIMIT_POWER_FRACTION = 180, 0.03, 0.12
+"""Heat builds up over minutes; range of a steady throttle; and the fall of power that shows a drive
+limiting its heat: it takes off more than a sagging battery does."""
+
+NEAR_CUTOFF_FACTOR, ENERGY_LOW_FRACTION, DRIVE_COOLER_DEGC = 1.03, 0.10, 5.0
+"""Voltage over cut-off at which to warn; energy left at which to warn, as a share of full; and how
+much cooler a hot drive must become."""
+
+COUNTERS_APART_FRACTION, COUNTERS_APART_AH = 0.05, 0.1
+"""The autopilot's charge counter disagrees if it is off by more than the sum of both."""
+
+DRAWING_LEAST_W = 5.0
+"""Mean power below which a time left would be a matter of days and of the sensor's zero [W]."""
+
+RIDING_SD_FRACTION, RIDING_SD_WORTH, RIDING_CORRELATION = 0.06, 1.0, 0.5
+"""Relative standard deviation of consumption between blocks until known, how many blocks that guess
+is worth, and the correlation of neighbouring blocks: gusts and water current last."""
+
+# -- trial --
+
+RECIPROCAL_DEG, SAME_POWER_FRACTION, LEGS_APART_MOST_S = 25.0, 0.1, 1800.0
+"""Two legs make a double run if their courses are opposite to within the first (the water sets a
+craft off its heading), their powers differ by no more than the second in ln P, and no more time
+lies between them, in which the water may have changed in any way."""
+
+INPUT_CURRENT_FRACTION, NEAR_INPUT_FRACTION, STEADY_SHARE_FRACTION = 0.03, 0.15, 0.06
+"""A drive whose current equals the battery's to within the first reports its input, not its motor:
+the motor's is larger by one over the duty. So does one within the second if the ratio hardly varies
+(10th to 90th percentile): two sensors differ by a few per cent, a duty changes with the revs."""
+
+DRIVE_EFFICIENCY_FRACTION = 0.96
+"""Efficiency of a drive that does not report its motor's current."""
+
+DOUBLE_RUN_SD_FRACTION, LEG_SD_FRACTION, REPEATABILITY_WORTH = 0.012, 0.015, 4.0
+"""Usual relative standard deviation of a double run and of a leg of a small craft, and how many
+degrees of freedom the guess is worth when outliers are sought."""
+
+OUTLIER_SIGNIFICANCE, OUTLIER_DOUBLE_RUNS_LEAST, OUTLIERS_MOST_FRACTION = 0.01, 4, 0.15
+"""Probability of a false outlier in the whole trial; fewest double runs among which one is sought
+(which of two that differ should it be?); most of all that may be left out."""
+
+LEG_NOISE_FRACTION, LEG_NOISE_WORTH = 0.01, 2.0
+"""Repeatability of a leg's speed, and how many degrees of freedom that guess is worth when the
+water is fitted."""
+
+WATER_LINEAR_FROM, WATER_QUADRATIC_FROM = 3, 6
+"""Double runs of an outing from which the water may change linearly, and quadratically."""
+
+WATER_CHANGE_SIGNIFICANCE, WATER_CHANGE_FRACTION, WATER_RESTLESS_FRACTION = 0.01, 0.02, 0.03
+"""The water changed if chance alone is this rare and the change is this share of the speed; it is
+restless, as in gusts, if legs scatter about it by the last."""
+
+DRIFT_TERM_SIGNIFICANCE, DRIFT_SIGNIFICANCE, ORDER_BALANCED_MOST = 0.01, 0.05, 1.15
+"""In a balanced order a drift enters the model if chance alone is rarer than the first, as it costs
+a degree of freedom; it is reported below the second. An order is balanced if a drift in the model
+widens no difference's variance by more than the third."""
+
+UNEQUAL_SCATTER_SIGNIFICANCE, VERDICT_SIGNIFICANCE = 0.005, 0.05
+"""Set-ups get their own variances (Welch) if equal ones are less likely than the first; a
+difference is claimed if equal set-ups differ as much more rarely than the second."""
+
+SETUP_SYSTEMATIC_SD_FRACTION = 0.002
+"""Systematic standard deviation of a difference; averaging does not reduce it: another trim,
+another line through the waves."""
+
+WANTED_FRACTION, WANTED_POWER = 0.03, 0.8
+"""Difference in Wh/km worth detecting, and the statistical power aimed at, as is common in the
+planning of experiments."""
+
+POWER_APART_FRACTION, POWER_APART_QUANTILE = 0.02, 0.998
+"""Set-ups were run at unlike power if it differs by more than the first, and by more than the
+scatter of their legs explains at this quantile of Student's t."""
+
+POWER_SCATTER_FRACTION, POWER_DRIFT_FRACTION, POWER_SWING_FRACTION = 0.03, 0.05, 0.05
+"""Power was not held: from leg to leg, over a leg, within a leg."""
+
+AMPS_APART_FRACTION, AMPS_APART_SHARE, AMPS_STILL_FRACTION = 0.004, 0.1, 0.004
+"""Motor current was held if set-ups differ in it by no more than the first and this share of their
+difference in power; and if it scatters from leg to leg less than power does, or hardly at all.
+Equal currents alone may be chance."""
+
+VOLTS_APART_FRACTION, PACK_APART_DEGC, DRIVE_APART_DEGC = 0.02, 5.0, 10.0
+"""2 % of voltage is a fifth of an LFP pack's charge or more. Ten degrees are 4 % of the resistance
+of a copper winding, and so about half a per cent of the power."""

@@ -7,7 +7,7 @@
                                                 │            │            speed_power, fouling
                                                 │            ├─> present way of riding
                                                 │            ├─> speed bands, runs, trip line
-                                                │            ├─> watches  (alerts)
+                                                │            ├─> alert conditions
                                                 │            └─> advice   outlook, target, home
                                                 └─> trip sums, windows, what both meters count
 
@@ -33,7 +33,7 @@ from dataclasses import replace
 from typing import Any
 
 from onboard.block import Block
-from onboard.contract.alerts import AlertCode, Event
+from onboard.contract.alerts import Event
 from onboard.contract.commands import Amount
 from onboard.contract.figure import Number, Unknown, throughout, within
 from onboard.contract.reasons import Reason
@@ -49,10 +49,11 @@ from onboard.contract.snapshot import (
 )
 from onboard.contract.trip_line import TripLine
 from onboard.efficiency.advice.adviser import Advice, Adviser
-from onboard.efficiency.advice.conditions import Watches
+from onboard.efficiency.advice.conditions import AlertConditions
 from onboard.efficiency.advice.counted_pack import CountedPack
+from onboard.efficiency.advice.observations import FoulingObserved
 from onboard.efficiency.advice.present_riding import PresentRiding, Riding
-from onboard.efficiency.advice.schedule import Lookout
+from onboard.efficiency.advice.schedule import AdviceSchedule
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
@@ -114,10 +115,10 @@ class Engine:
         self._battery = CountedPack(profile, self.parts, self._power)
         self.learner = Learner((kept or {}).get("curves"))
         self.adviser = Adviser()
-        self._watches = Watches(profile, self._battery.cutoff_v)
-        self._lookout = Lookout(
+        self._conditions = AlertConditions(profile, self._battery.cutoff_v)
+        self._schedule = AdviceSchedule(
             self.parts, self.instruments, self._battery, self._present, self.learner, self.adviser,
-            self._watches,
+            self._conditions,
         )  # fmt: skip
         self._trip_line = GrowingLine()
         self._runs = MarkedRuns()
@@ -161,7 +162,7 @@ class Engine:
     def _change_pack(self, change: Callable[[Pack], None]) -> None:
         if not isinstance(self._battery.pack, Unknown):
             change(self._battery.pack)
-            self._lookout.look_anew()
+            self._schedule.reevaluate()
 
     def unplug(self, source: str) -> Refusal | None:
         """Leave a source out until it is active again; return why not, None when done.
@@ -172,19 +173,19 @@ class Engine:
             Its name in alerts: "battery 1", "motor 0", "GPS receiver".
         """
         why_not = self.instruments.unplug(source)
-        self._lookout.look_anew()
+        self._schedule.reevaluate()
         return why_not
 
     def set_aim(self, aim: Aim) -> None:
         """Set the rider's target."""
         self.adviser.set_aim(aim)
-        self._watches.another_target()
-        self._lookout.look_anew()
+        self._conditions.clear_target()
+        self._schedule.reevaluate()
 
     def set_home(self, latitude_deg: float, longitude_deg: float) -> None:
         """Set the home point [deg], in place of the launch point."""
         self.adviser.home.put(latitude_deg, longitude_deg)
-        self._lookout.look_anew()
+        self._schedule.reevaluate()
 
     def set_reserve(self, fraction: float) -> None:
         """Set the share of the full energy to keep in reserve, in place of the profile's."""
@@ -202,8 +203,8 @@ class Engine:
         self.learner.select(label)
         self.adviser.forget_curve()
         # Being above the other set-up's curve says nothing about this one.
-        self._watches.state(self._lookout.settled_s, AlertCode.WEED, False)
-        self._lookout.look_anew()
+        self._conditions.observe(FoulingObserved(self._schedule.settled_s, False))
+        self._schedule.reevaluate()
 
     def kept(self) -> dict[str, Any]:
         """Return the state to keep after this ride, in JSON's own types."""
@@ -256,7 +257,7 @@ class Engine:
     @property
     def events(self) -> tuple[Event, ...]:
         """Alerts raised so far, in order of time."""
-        return tuple(sorted(self._watches.events, key=lambda event: event.t_s))
+        return tuple(sorted(self._conditions.events, key=lambda event: event.t_s))
 
     @property
     def trip_line(self) -> TripLine:
@@ -344,7 +345,7 @@ class Engine:
             **self._readings(),
         )
         question = ask("battery", lambda _: (), battery.question, shown.t_s)
-        alerts = ask("alerts", lambda _: (), self._watches.alerts, shown)
+        alerts = ask("alerts", lambda _: (), self._conditions.alerts, shown)
         return replace(shown, alerts=(*question, *alerts))
 
     def _hidden(self, why: Unknown) -> Figures:
@@ -380,10 +381,10 @@ class Engine:
             listener(seconds)
         self.parts.fold("alerts", self._watch_sources)
         while len(seconds):
-            count = self._lookout.seconds_until_due(float(seconds.t_s[0]))
+            count = self._schedule.seconds_until_due(float(seconds.t_s[0]))
             part, seconds = seconds.part(0, count), seconds.part(count, None)
             self._fold_seconds(part)
-            self._lookout.reached(float(part.t_s[-1]))
+            self._schedule.evaluate_if_due(float(part.t_s[-1]))
 
     def _fold_seconds(self, seconds: SettledSeconds) -> None:
         fold = self.parts.fold
@@ -398,15 +399,14 @@ class Engine:
         fold("trip line", extend_line, self._trip_line, seconds.t_s, self._power, self._speed)
 
     def _watch(self, seconds: SettledSeconds) -> None:
-        self._watches.seconds(seconds)
-        self._watches.implausible(seconds, self.instruments.impossible_s())
+        self._conditions.fold(seconds, self.instruments.impossible_s())
 
     def _weed(self, t_s: float, fouled: bool, excess_fraction: float) -> None:
-        self._watches.state(t_s, AlertCode.WEED, fouled, more_fraction=excess_fraction)
+        self._conditions.observe(FoulingObserved(t_s, fouled, excess_fraction))
 
     def _watch_sources(self) -> None:
         for decision in self.instruments.decisions():
-            self._watches.sources(decision)
+            self._conditions.observe(decision)
 
     def _riding(
         self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown

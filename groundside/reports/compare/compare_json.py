@@ -36,7 +36,7 @@ def as_json(trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit]) -> d
         "left_out": [
             {"setup": one.setup, "legs": [n + 1 for n in one.legs]} for one in evidence.left_out
         ],
-        "alone": [{"leg": one.leg + 1, "why": plain(one.why)} for one in evidence.alone],
+        "alone": [{"leg": one.leg + 1, "why": plain(one.why)} for one in evidence.unpaired],
         "passed_over": [
             {**plain(one), "text": remark_text(one, DEFAULT)} for one in trial.passed_over
         ],

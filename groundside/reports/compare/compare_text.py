@@ -11,7 +11,9 @@ from groundside.words.remarks import caution_text, remark_text
 from groundside.words.units import Units
 from onboard.contract.figure import Estimate, Figure
 from onboard.contract.remarks import CautionCode
-from onboard.efficiency.trial.needed import WANTED_FRACTION
+from onboard.efficiency.common_practice import (
+    WANTED_FRACTION,
+)
 from onboard.efficiency.trial.results import Comparison, PairResult
 
 AGAIN = frozenset(

@@ -35,7 +35,7 @@ def evidence_lines(found: Comparison, units: Units) -> Iterator[str]:
     for one in evidence.left_out:
         runs = ", ".join(str(n + 1) for n in one.legs)
         yield f"    {names[one.setup]:16}  runs {runs}: left out as outlier"
-    for alone in evidence.alone:
+    for alone in evidence.unpaired:
         yield f"    run {alone.leg + 1} stands alone: {reason_text(alone.why, units)}"
     yield ""
     for text in _statistics(found, evidence):

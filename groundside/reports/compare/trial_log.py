@@ -13,8 +13,7 @@ from groundside.reports.compare.run_sheet import Entry
 from groundside.reports.review.summary import PLAUSIBLE_FROM_S
 from groundside.reports.sessions.setup_shares import setup_changes, start_setup
 from onboard.efficiency.curve.steady import SteadyBlock
-from onboard.efficiency.trial.gathering import Gathering
-from onboard.efficiency.trial.seconds import Seconds
+from onboard.efficiency.trial.seconds import LogSeconds, Seconds
 from onboard.errors import LogError, UsageError
 from onboard.profile import Profile
 from onboard.record.marks import in_record, read_marks
@@ -77,7 +76,7 @@ def read_log(
         If it cannot be read, or does not hold the system asked for.
     """
     decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
-    gathering, log = Gathering(profile), open_log(path)
+    gathering, log = LogSeconds(profile), open_log(path)
     for block in blocks_of(log, decoder, progress):
         gathering.fold(block)
     facts = log.facts()

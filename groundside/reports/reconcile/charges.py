@@ -9,13 +9,15 @@ from groundside.reports.reconcile.counted_log import CountedLog, count_log
 from groundside.reports.reconcile.full_charge import full_to_full
 from groundside.reports.review.many import size_bytes
 from onboard.efficiency.battery.charge_balance import (
-    UNLOGGED_MOST_FRACTION,
     Charge,
     Conditions,
     Counted,
     Unlogged,
     added,
     size_ah,
+)
+from onboard.efficiency.common_practice import (
+    UNLOGGED_MOST_FRACTION,
 )
 from onboard.errors import UsageError
 from onboard.profile import Profile, profile_for

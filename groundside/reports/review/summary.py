@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from groundside.reports.review.remarks_found import remarks
-from groundside.studies.review_result import LogEvent, LogSaid, Review
+from groundside.studies.review_result import LogEvent, LogSummary, Review
 from groundside.studies.ride_series import PieceMaker, Series
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
@@ -85,7 +85,7 @@ def _summed_up(ride: Ride, facts: LogFacts, source: str) -> Review:
     alerts = (LogEvent(event.t_s, event.alert) for event in ride.engine.events)
     events = [*remarks(ride, facts, snapshot, start_utc), *alerts]
     return Review(
-        log=LogSaid(facts.format, facts.messages, facts.bad_bytes, start_utc, facts.duration_s),
+        log=LogSummary(facts.format, facts.messages, facts.bad_bytes, start_utc, facts.duration_s),
         trip=snapshot.trip,
         bands=ride.engine.bands(),
         curve=ride.engine.curve(),

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from groundside.reports.sessions.filters import started
-from groundside.studies.rides import SeasonRide, SetupTotals, Totals, setup_totals, totals
+from groundside.studies.rides import SeasonRide, SeasonTotals, SetupTotals, setup_totals, totals
 from groundside.words.figures import UNKNOWN, clock_text, consumption_text, three_figures
 from groundside.words.units import Units
 from onboard.contract.codec import WHY, plain
@@ -58,7 +58,7 @@ def _ride(ride: SeasonRide) -> dict[str, Any]:
     return stated | ({WHY: why} if why else {})
 
 
-def _totals(sums: Totals) -> dict[str, Any]:
+def _totals(sums: SeasonTotals) -> dict[str, Any]:
     stated: dict[str, Any] = plain(sums)
     return {
         "sessions": stated.pop("rides"),
@@ -193,7 +193,9 @@ def _wrapped(row: list[str], units: Units, width: int) -> Iterator[str]:
     )
 
 
-def _sum_lines(sums: Totals, all_rides: int, units: Units, width: int | None) -> Iterator[str]:
+def _sum_lines(
+    sums: SeasonTotals, all_rides: int, units: Units, width: int | None
+) -> Iterator[str]:
     count = f"{sums.rides}" if sums.rides == all_rides else f"{sums.rides} of {all_rides}"
     ratio = f"{_interval(sums.wh_per_km, units)} {units.consumption_name}"
     if sums.rides_in_ratio < sums.rides:

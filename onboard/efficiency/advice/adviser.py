@@ -1,6 +1,7 @@
-"""What to do: best speed, target speed with its cue, and the way home, looked at every few seconds.
+"""Advice to the rider: best speed, target speed with its cue, range, and the way home.
 
-It rests on settled seconds, so that a replay gives the same advice as the ride.
+It rests on settled seconds, so that a replay gives the same advice as the ride. What has a memory
+is evaluated on schedule (`Adviser.evaluate`, see `schedule`), the rest when asked.
 """
 
 import math
@@ -10,7 +11,7 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.advice import Cue, Stand, Standing, Target, WayHome
-from onboard.contract.figure import Estimate, Figure, Number, Unknown, reaching_up_to, throughout
+from onboard.contract.figure import Estimate, Number, Unknown, reaching_up_to, throughout
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.home import Home
 from onboard.efficiency.advice.outlook import Outlook, outlook
@@ -18,25 +19,19 @@ from onboard.efficiency.advice.speed_to_hold import Hold
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.advice.target_speed import CueKeeper, advised_speed, chance_at
 from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.common_practice import COURSE_MEAN_S, COURSE_STEP_DEG, LEAVING_MEAN_S
 from onboard.efficiency.curve.best_speed import best_speed_on_course
 from onboard.efficiency.curve.power_curve import GroundPower
 from onboard.efficiency.curve.speed_power import Posterior
+from onboard.efficiency.meters.steadiness import COURSE_SLOWEST_MPS
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.sources.trailing import Trailing
-from onboard.efficiency.statistics.shared_errors import Z_95
-
-LOOK_BACK_S = 60
-SHORT_S = 20
-COURSE_MPS = 0.4
-"""Slower than this the course made good says nothing."""
-
-COURSE_STEP_DEG = 15.0
-"""The best speed is the same within so little of a change of course."""
+from onboard.efficiency.statistics.shared_errors import interval
 
 
 @dataclass(frozen=True)
 class Advice:
-    """The state of all advice at one time."""
+    """All advice at one time."""
 
     range_target_m: Estimate
     range_best_m: Estimate
@@ -49,7 +44,7 @@ NO_AIM = Unknown(Reason.NO_TARGET)
 
 
 class Adviser:
-    """Keeps what advice needs from one look to the next."""
+    """Keep the state that advice needs from one evaluation to the next."""
 
     def __init__(self) -> None:
         self.home = Home()
@@ -58,17 +53,17 @@ class Adviser:
         self._cue = CueKeeper()
         self._hold = Hold()
         names = ("east_mps", "north_mps", "distance_m", "power_w", "volts_v")
-        self._trailing = Trailing(LOOK_BACK_S, *names)
+        self._trailing = Trailing(COURSE_MEAN_S, *names)
         self._means = dict.fromkeys(names, float("nan"))
         self._short = dict.fromkeys(names, float("nan"))
         self._best_for = (0, 0.0)
         self._best: Estimate = Unknown(Reason.TOO_LITTLE_DATA)
         self._advice: tuple[Posterior, Advice] | None = None
-        """What was worked out since the last second came, and by which curve."""
+        """Advice computed since the last second came, and the curve it rests on."""
         self._target_now: tuple[Target | Unknown, Number] | None = None
 
     def set_aim(self, aim: Aim) -> None:
-        """Set what the rider wants, from here on."""
+        """Set the rider's target, from here on."""
         self._aim, self._made_m, self._cue = aim, 0.0, CueKeeper()
         self._hold.set_aim(aim)
         self._target_now = None
@@ -76,15 +71,15 @@ class Adviser:
 
     @property
     def aim(self) -> Aim:
-        """What the rider wants."""
+        """The rider's target."""
         return self._aim
 
     def forget_curve(self) -> None:
-        """Let go what was worked out by a curve that holds no more."""
+        """Discard results of a curve that no longer applies."""
         self._best_for, self._best = (0, 0.0), Unknown(Reason.TOO_LITTLE_DATA)
 
     def fold(self, seconds: SettledSeconds) -> None:
-        """Take in settled seconds, in order."""
+        """Fold in settled seconds, in order."""
         if not len(seconds):
             return
         self._advice = None
@@ -93,16 +88,16 @@ class Adviser:
         pasts = self._trailing.fold(seconds)
         for name, past in pasts.items():
             last = past[-1]
-            self._means[name], self._short[name] = _mean(last), _mean(last[-SHORT_S:])
+            self._means[name], self._short[name] = _mean(last), _mean(last[-LEAVING_MEAN_S:])
         self._hold.fold(pasts)
 
-    def look(self, pack: Pack | Unknown, known: Posterior | None) -> float:
-        """Look at what has a memory or raises an alert.
+    def evaluate(self, pack: Pack | Unknown, known: Posterior | None) -> float:
+        """Evaluate what has a memory: the cue for a distance, and whether to turn back.
 
         Returns
         -------
         float
-            For how long nothing of this will be due, as far as one can tell [s].
+            Predicted quiet time [s]: nothing of this is due sooner.
         """
         self._advice = None
         if isinstance(pack, Unknown):
@@ -118,10 +113,10 @@ class Adviser:
         if where is None:
             return 0.0
         ahead = self._ahead(pack, power, where[1])
-        spare_wh, home_w = self.home.look(ahead, self._leaving_mps(where[1]))
+        spare_wh, home_w = self.home.evaluate(ahead, self._leaving_mps(where[1]))
         if self._aim.distance_m is not None:
             return 0.0
-        # What is to spare shrinks as it is drawn, and as the way home grows meanwhile.
+        # The spare energy shrinks as it is drawn, and as the way home grows meanwhile.
         now_w = self._means["power_w"]
         drawn_w = home_w + (max(now_w, home_w) if math.isfinite(now_w) else home_w)
         return spare_wh * 3600.0 / drawn_w
@@ -129,33 +124,33 @@ class Adviser:
     def advice(self, pack: Pack | Unknown, known: Posterior | None) -> Advice:
         """Return the advice as of the seconds folded."""
         if isinstance(pack, Unknown):
-            return self._nothing_but_the_hold(pack)
+            return self._hold_target_only(pack)
         if known is None:
-            return self._nothing_but_the_hold(Unknown(Reason.NO_STEADY_STRETCH))
+            return self._hold_target_only(Unknown(Reason.NO_STEADY_STRETCH))
         if self._advice is None or self._advice[0] is not known:
             self._advice = known, self._advise(pack, known)
         return self._advice[1]
 
-    def _nothing_but_the_hold(self, why: Unknown) -> Advice:
+    def _hold_target_only(self, why: Unknown) -> Advice:
         advice = throughout(Advice)(why)
-        return replace(advice, target=self._held(None)) if self._hold.wanted else advice
+        return replace(advice, target=self._hold_target(None)) if self._hold.wanted else advice
 
     def _advise(self, pack: Pack, known: Posterior) -> Advice:
         power = GroundPower(known)
-        # What is best is said of speeds that were seen; a target may ask for others.
+        # The best is sought among speeds seen; a target may ask for others.
         every = self._ahead(pack, power, self._course_deg())
         none = Unknown(Reason.TOO_LITTLE_DATA) if self._aim.is_set else NO_AIM
         target, speed = self._target_now or (none, none)
         if self._hold.wanted:
-            target = self._held(every)
+            target = self._hold_target(every)
             speed = NO_AIM if self._aim.speed_mps is None else self._aim.speed_mps
         reach = _range_at(every, speed), _furthest(every.of_speeds_seen())
         home = self._way_home(pack, power)
         if pack.if_charged is not None:
-            # The lower figure counts; the interval goes on to that of a pack charged unseen.
+            # The lower figure counts; the interval extends to that of a pack charged unseen.
             more = self._ahead(pack.if_charged, power, self._course_deg())
-            upper = _range_at(more, speed), _furthest(more.of_speeds_seen())
-            reach = reaching_up_to(reach[0], upper[0]), reaching_up_to(reach[1], upper[1])
+            charged = _range_at(more, speed), _furthest(more.of_speeds_seen())
+            reach = reaching_up_to(reach[0], charged[0]), reaching_up_to(reach[1], charged[1])
             home = _reaching_home(home, self._way_home(pack.if_charged, power))
         return Advice(
             range_target_m=reach[0],
@@ -185,15 +180,15 @@ class Adviser:
     def _course_deg(self) -> float | None:
         """Return the course made good over the last minute, None where there is none."""
         east, north = self._means["east_mps"], self._means["north_mps"]
-        if not math.hypot(east, north) > COURSE_MPS:
+        if not math.hypot(east, north) > COURSE_SLOWEST_MPS:
             return None
         return math.degrees(math.atan2(east, north)) % 360.0
 
     @property
     def target(self) -> Target | Unknown:
-        """The target as of the last look."""
+        """The target as of the last evaluation."""
         if self._hold.wanted:
-            return self._held(None)
+            return self._hold_target(None)
         return NO_AIM if self._target_now is None else self._target_now[0]
 
     def _way_home(self, pack: Pack, power: GroundPower) -> WayHome | Unknown:
@@ -203,7 +198,7 @@ class Adviser:
         return self.home.way(self._ahead(pack, power, where[1]), self._leaving_mps(where[1]))
 
     def _leaving_mps(self, bearing_deg: float) -> float:
-        """Return how fast the craft lately left home, which lies on this bearing."""
+        """Return the recent speed away from home, which lies on this bearing."""
         bearing = math.radians(bearing_deg)
         east, north = self._short["east_mps"], self._short["north_mps"]
         leaving = -(east * math.sin(bearing) + north * math.cos(bearing))
@@ -223,8 +218,8 @@ class Adviser:
         advised = advised_speed(here, to_go)
         made = advised.speed_mps
         hold = advised.best_speed_mps if isinstance(made, Unknown) else made
-        difference, cue = self._difference(speed, hold)
-        reason = _stand(Standing.AGAINST_ADVISED, difference)
+        difference, cue = self._difference_and_cue(speed, hold)
+        reason = _standing(Standing.AGAINST_ADVISED, difference)
         if isinstance(made, Unknown):
             best = {"best_m": advised.best_m, "best_speed_mps": advised.best_speed_mps}
             reason = Stand(Standing.CANNOT_BE_MADE, **best)
@@ -243,15 +238,15 @@ class Adviser:
         )
         return target, hold
 
-    def _held(self, here: Outlook | None) -> Target:
-        """Return the target to hold a speed or a power; its cost where a curve tells."""
+    def _hold_target(self, here: Outlook | None) -> Target:
+        """Return the target to hold a speed or a power; its cost where a curve is known."""
         aim, difference = self._aim, self._hold.difference_fraction
         none = Unknown(Reason.NO_DISTANCE_TARGET)
         cost: Number = none
         if aim.speed_mps is not None:
             no_curve = Unknown(Reason.NO_CURVE)
             cost = no_curve if here is None else _cost(here, aim.speed_mps)
-        held = Standing.AGAINST_SPEED if aim.power_w is None else Standing.AGAINST_POWER
+        against = Standing.AGAINST_SPEED if aim.power_w is None else Standing.AGAINST_POWER
         return Target(
             speed_mps=NO_AIM if aim.speed_mps is None else aim.speed_mps,
             power_w=NO_AIM if aim.power_w is None else aim.power_w,
@@ -260,10 +255,10 @@ class Adviser:
             difference_fraction=difference,
             cue=self._hold.cue,
             confidence_fraction=none,
-            reason=_stand(held, difference),
+            reason=_standing(against, difference),
         )
 
-    def _difference(self, now: float, wanted: float) -> tuple[Number, Cue | Unknown]:
+    def _difference_and_cue(self, now: float, wanted: float) -> tuple[Number, Cue | Unknown]:
         if not math.isfinite(now):
             unknown = Unknown(Reason.NOT_KNOWN_LATELY)
             return unknown, unknown
@@ -276,7 +271,7 @@ def _mean(values: FloatArray) -> float:
     return float(known.mean()) if len(known) * 2 >= len(values) else float("nan")
 
 
-def _stand(against: Standing, difference: Number) -> Stand:
+def _standing(against: Standing, difference: Number) -> Stand:
     if isinstance(difference, Unknown):
         return Stand(Standing.NO_CUE)
     return Stand(against, difference_fraction=difference)
@@ -293,18 +288,16 @@ def _range_at(ahead: Outlook, speed_mps: Number) -> Estimate:
         return Unknown(Reason.NOT_LEARNED_THERE)
     value = float(np.interp(speed_mps, ahead.speed_mps, ahead.range_m))
     variance = float(np.interp(speed_mps, ahead.speed_mps, ahead.range_variance_m2()))
-    reach = Z_95 * math.sqrt(variance)
-    return Figure(value, max(value - reach, 0.0), value + reach)
+    return interval(value, math.sqrt(variance), 0.0)
 
 
 def _furthest(ahead: Outlook) -> Estimate:
-    """Return how far the best of the speeds seen goes [m]."""
+    """Return the range at the best of the speeds seen [m]."""
     if not ahead.seen.any():
         return Unknown(Reason.NO_SPEED_ON_COURSE)
     best = int(np.argmax(ahead.range_m))
-    furthest = float(ahead.range_m[best])
-    reach = Z_95 * math.sqrt(float(ahead.range_variance_m2()[best]))
-    return Figure(furthest, max(furthest - reach, 0.0), furthest + reach)
+    sd_m = math.sqrt(float(ahead.range_variance_m2()[best]))
+    return interval(float(ahead.range_m[best]), sd_m, 0.0)
 
 
 def _reaching_home(lower: WayHome | Unknown, upper: WayHome | Unknown) -> WayHome | Unknown:

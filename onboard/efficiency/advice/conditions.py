@@ -1,6 +1,14 @@
-"""What the engine watches for in its settled seconds, and the values that it tells of it."""
+"""The alerts that the engine raises: one row each.
 
-from collections.abc import Callable
+A row of `CONDITIONS` names the alert, the observation that it is tested on, the test with the
+alert's values, and how long it must hold before it is raised, and be over before it ends. To add
+an alert: its row in `onboard.contract.alerts`, and a row here. Only an alert on something that is
+not observed yet needs more: a class in `observations`, and a call of `AlertConditions.observe`.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -11,217 +19,328 @@ from onboard.contract.alerts import Alert, AlertCode, Event
 from onboard.contract.codes import Value
 from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.snapshot import Figures
-from onboard.efficiency.advice.standing_alerts import EVENTS_MOST, Condition, Values, Watch
+from onboard.efficiency.advice.observations import (
+    AdviceObserved,
+    CountersObserved,
+    FoulingObserved,
+    PackObserved,
+    SecondsObserved,
+)
+from onboard.efficiency.advice.standing_alerts import EVENTS_MOST, Values, Watch
 from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.common_practice import (
+    COUNTERS_APART_AH,
+    COUNTERS_APART_FRACTION,
+    CURRENT_DEAD_A,
+    CURRENT_STUCK_S,
+    CURRENT_STUCK_VOLTS_FRACTION,
+    DRIVE_COOLER_DEGC,
+    ENERGY_LOW_FRACTION,
+    HEAT_LIMIT_POWER_FRACTION,
+    HEAT_LOOK_BACK_S,
+    NEAR_CUTOFF_FACTOR,
+    STEADY_THROTTLE,
+    UNDER_WAY_MPS,
+)
 from onboard.efficiency.sources.power_sources import SourceDecision
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.sources.trailing import Trailing
 from onboard.profile import Profile
 
-UNDER_WAY_MPS = 0.8
-DEAD_A = 0.05
-"""A drive that moves a craft draws more than this."""
-
-SPREAD_FRACTION = 0.003
-"""A voltage that moves by this while the current reads the same says that the current is stuck."""
-
-STUCK_S = 60
-LOOK_BACK_S = 180
-"""Heat builds up over minutes."""
-
-CUTOFF_NEAR_FRACTION = 1.03
-THROTTLE_STEADY = 0.03
-POWER_FELL_FRACTION = 0.12
-"""A drive that limits its heat takes off more than a sagging battery does. Common practice, no
-source."""
-
-COUNTER_FRACTION, COUNTER_AH = 0.05, 0.1
-LOW_FRACTION = 0.10
-COOLER_DEGC = 5.0
-
-CONDITIONS = (
-    Condition(AlertCode.NO_POWER_DATA),
-    Condition(AlertCode.SOURCE_SILENT, 1.0, 1.0),
-    Condition(AlertCode.NO_SPEED),
-    Condition(AlertCode.CURRENT_DEAD, 30.0, 5.0),
-    Condition(AlertCode.CURRENT_STUCK, 30.0, 10.0),
-    Condition(AlertCode.NEAR_CUTOFF, 3.0, 20.0),
-    Condition(AlertCode.DRIVE_HOT, 3.0, 10.0),
-    Condition(AlertCode.HEAT_LIMITING, 20.0, 30.0),
-    Condition(AlertCode.COUNTERS_DISAGREE, 1.0, 60.0),
-    Condition(AlertCode.IMPLAUSIBLE, 1.0, 60.0),
-    Condition(AlertCode.SOURCE_UNPLUGGED, 1.0, 1.0),
-    Condition(AlertCode.SOURCE_LEFT_OUT, 1.0, 1.0),
-    Condition(AlertCode.SOURCE_BRIEF, 1.0, 1.0),
-    Condition(AlertCode.SOURCE_JOINED, 1.0, 1.0),
-    Condition(AlertCode.ENERGY_LOW, 10.0, 60.0),
-    Condition(AlertCode.RESERVE_REACHED, 10.0, 60.0),
-    Condition(AlertCode.BATTERY_CONTRADICTED, 1.0, 60.0),
-    Condition(AlertCode.WEED, 1.0, 1.0),
-    Condition(AlertCode.TURN_BACK, 1.0, 1.0),
-    Condition(AlertCode.CANNOT_BE_MADE, 5.0, 20.0),
-)
-
-Holds = npt.NDArray[np.bool_]
+Bools = npt.NDArray[np.bool_]
+Observation = TypeVar("Observation")
 
 
-class Watches:
-    """All conditions of one craft."""
+@dataclass(frozen=True)
+class Outcome:
+    """The outcome of a test.
 
-    def __init__(self, profile: Profile, cutoff_v: float | None) -> None:
-        self._drive_most_degc = profile.drive.temperature_most_degc
-        self._cutoff_v = cutoff_v
-        self._watches = {condition.code: Watch(condition) for condition in CONDITIONS}
-        self._trailing = Trailing(LOOK_BACK_S, "power_w", "amps_a", "volts_v", "throttle_fraction")
-        self._known = {"power": False, "speed": False}
-        self.events: list[Event] = []
+    Parameters
+    ----------
+    holds
+        Whether the condition holds, shape (n,).
+    values
+        Returns the alert's values at the second with a given number.
+    stays
+        Whether it still holds once it is on, shape (n,); None: as `holds`.
+    """
 
-    def alerts(self, shown: Figures) -> tuple[Alert, ...]:
-        """Return what is on, in the order of `CONDITIONS`.
+    holds: Bools
+    values: Callable[[int], Values] = lambda _: {}
+    stays: Bools | None = None
 
-        Parameters
-        ----------
-        shown
-            What is shown beside the alerts, which must not tell another story: their values are
-            read off it, and not known where it is not.
-        """
-        left = within(shown.battery, lambda battery: battery.left_wh)
-        degc = within(shown.drive, lambda drive: drive.temperature_degc)
-        present: dict[AlertCode, Values | None] = {
-            AlertCode.CANNOT_BE_MADE: beyond_reach(shown.target),
-            AlertCode.ENERGY_LOW: {"left_wh": None if isinstance(left, Unknown) else left.value},
-            AlertCode.NEAR_CUTOFF: {"volts_v": _known(shown.volts_v)},
-            AlertCode.DRIVE_HOT: {"temperature_degc": _known(degc)},
-        }
-        found = [watch.alert(shown.t_s, present.get(code)) for code, watch in self._watches.items()]
-        silent = self._watches[AlertCode.SOURCE_SILENT].on_since_s is not None
-        # What is silent is named: that no power is known is the same said twice, without the name.
-        same = {AlertCode.NO_POWER_DATA} if silent else set()
-        return tuple(one for one in found if one is not None and one.code not in same)
 
-    def another_target(self) -> None:
-        """Let go what was said of the target before."""
-        self._watches[AlertCode.CANNOT_BE_MADE].end()
+@dataclass(frozen=True)
+class Condition(Generic[Observation]):
+    """A row: one alert and its test.
 
-    def seconds(self, seconds: SettledSeconds) -> None:
-        """Look at settled seconds."""
-        watch = self._watch
-        watch(
-            AlertCode.NO_POWER_DATA, seconds.t_s, self._lost("power", np.isfinite(seconds.power_w))
-        )
-        watch(AlertCode.NO_SPEED, seconds.t_s, self._lost("speed", np.isfinite(seconds.east_mps)))
-        dead = (np.abs(seconds.amps_a) < DEAD_A) & (seconds.distance_m > UNDER_WAY_MPS)
-        dead &= ~(seconds.throttle_fraction <= 0.05)
-        watch(AlertCode.CURRENT_DEAD, seconds.t_s, dead)
-        self._battery(seconds)
-        self._drive(seconds)
+    Parameters
+    ----------
+    code
+        Of the alert.
+    observation
+        The type of observation that it is tested on.
+    test
+        Returns the outcome; None where the craft has nothing to test.
+    on_after_s, off_after_s
+        How long it must hold, and be over, without interruption.
+    shown
+        Reads the alert's values off the figures shown beside it, so that the two agree; None from
+        it, or without it: the values as last tested.
+    hidden_by
+        Another alert that says the same with more detail.
+    anew
+        Whether it is raised anew when its values change.
+    """
 
-    def state(self, t_s: float, code: AlertCode, holds: bool, **values: Value) -> None:
-        """Look at something that is known at one time only [s], and holds until the next."""
-        self._watch(code, np.array([t_s]), np.array([holds]), lambda _: values)
+    code: AlertCode
+    observation: type[Observation]
+    test: Callable[[Observation], Outcome | None]
+    on_after_s: float = 5.0
+    off_after_s: float = 5.0
+    shown: Callable[[Figures], Values | None] | None = None
+    hidden_by: AlertCode | None = None
+    anew: bool = False
 
-    def counters(self, t_s: float, apart_ah: float, charge_ah: float) -> None:
-        """Hold the autopilot's counters against ours [Ah]."""
-        apart = abs(apart_ah) > COUNTER_FRACTION * abs(charge_ah) + COUNTER_AH
-        off = abs(apart_ah) / max(abs(charge_ah), COUNTER_AH)
-        self.state(t_s, AlertCode.COUNTERS_DISAGREE, apart, off_fraction=off)
 
-    def implausible(self, seconds: SettledSeconds, impossible_s: list[float]) -> None:
-        """Look at the times of samples that were left out [s]."""
-        times = np.sort(np.array(impossible_s))
-        upto = np.searchsorted(times, seconds.t_s, side="right")
-        found = upto > np.searchsorted(times, seconds.t_s - 1.0, side="right")
-        self._watch(AlertCode.IMPLAUSIBLE, seconds.t_s, found)
+def _single(holds: bool, **values: Value) -> Outcome:
+    """Return the outcome at a single time."""
+    return Outcome(np.array([holds]), lambda _: values)
 
-    def sources(self, news: SourceDecision) -> None:
-        """Look at which sources count; an alert is raised again where its names change."""
-        for code, names in (
-            (AlertCode.SOURCE_SILENT, news.silent),
-            (AlertCode.SOURCE_UNPLUGGED, news.unplugged),
-            (AlertCode.SOURCE_LEFT_OUT, news.out),
-            (AlertCode.SOURCE_BRIEF, news.brief),
-            (AlertCode.SOURCE_JOINED, news.joined),
-        ):
-            watch = self._watches[code]
-            if names and watch.on_since_s is not None and watch.values["sources"] != names:
-                self.state(news.t_s, code, False, sources=names)
-            self.state(news.t_s, code, bool(names), sources=names)
 
-    def energy(self, t_s: float, pack: Pack, power_w: float) -> float:
-        """Look at what is left at a power [W]; give how far off an alert is [Wh]."""
-        left, full = pack.left_wh(power_w), pack.full.value
-        self.state(t_s, AlertCode.RESERVE_REACHED, left <= 0)
-        low = 0 < left < LOW_FRACTION * full
-        self.state(t_s, AlertCode.ENERGY_LOW, low, left_wh=left)
-        self.state(t_s, AlertCode.BATTERY_CONTRADICTED, pack.contradicted)
-        return left - LOW_FRACTION * full
+def _current_dead(seen: SecondsObserved) -> Outcome:
+    seconds = seen.seconds
+    dead = (np.abs(seconds.amps_a) < CURRENT_DEAD_A) & (seconds.distance_m > UNDER_WAY_MPS)
+    dead &= ~(seconds.throttle_fraction <= 0.05)
+    return Outcome(dead)
 
-    def advice(self, t_s: float, turn_back: bool, target: Target | Unknown) -> None:
-        """Look at the way home and the target."""
-        self.state(t_s, AlertCode.TURN_BACK, turn_back)
-        best = beyond_reach(target)
-        self.state(t_s, AlertCode.CANNOT_BE_MADE, best is not None, **(best or {}))
 
-    def _lost(self, what: str, known: Holds) -> Holds:
-        """Tell when something is not known that was known before."""
-        before = np.logical_or.accumulate(np.concatenate([[self._known[what]], known]))
-        self._known[what] = bool(before[-1])
-        lost: Holds = before[1:] & ~known
-        return lost
+def _current_stuck(seen: SecondsObserved) -> Outcome:
+    amps, volts = (seen.past[name][:, -CURRENT_STUCK_S:] for name in ("amps_a", "volts_v"))
+    stuck = (amps.max(axis=1) == amps.min(axis=1)) & (amps[:, -1] > 1.0)
+    stuck &= volts.max(axis=1) - volts.min(axis=1) > CURRENT_STUCK_VOLTS_FRACTION * volts[:, -1]
+    return Outcome(stuck)
 
-    def _battery(self, seconds: SettledSeconds) -> None:
-        before = self._trailing.fold(seconds)
-        amps, volts = before["amps_a"][:, -STUCK_S:], before["volts_v"][:, -STUCK_S:]
-        stuck = (amps.max(axis=1) == amps.min(axis=1)) & (amps[:, -1] > 1.0)
-        stuck &= volts.max(axis=1) - volts.min(axis=1) > SPREAD_FRACTION * volts[:, -1]
-        self._watch(AlertCode.CURRENT_STUCK, seconds.t_s, stuck)
-        if self._cutoff_v is not None:
-            near = seconds.volts_v < CUTOFF_NEAR_FRACTION * self._cutoff_v
-            volts = seconds.volts_v
-            self._watch(
-                AlertCode.NEAR_CUTOFF, seconds.t_s, near, lambda n: {"volts_v": float(volts[n])}
-            )
-        self._heat_limiting(seconds, before)
 
-    def _heat_limiting(self, seconds: SettledSeconds, before: dict[str, FloatArray]) -> None:
-        throttle, power, volts = before["throttle_fraction"], before["power_w"], before["volts_v"]
-        steady = (throttle.max(axis=1) - throttle.min(axis=1) < THROTTLE_STEADY) & (
-            throttle[:, -1] > 0.2
-        )
-        # What a sagging battery alone takes off goes with the square of its voltage.
-        third = power.shape[1] // 3
-        was, now = power[:, :third].mean(axis=1), power[:, -third:].mean(axis=1)
-        sag = (volts[:, -third:].mean(axis=1) / volts[:, :third].mean(axis=1)) ** 2
-        fell = steady & (now < (1 - POWER_FELL_FRACTION) * was * np.minimum(sag, 1.0))
-        self._watch(AlertCode.HEAT_LIMITING, seconds.t_s, fell)
+def _near_cutoff(seen: SecondsObserved) -> Outcome | None:
+    if seen.cutoff_v is None:
+        return None
+    volts = seen.seconds.volts_v
+    near = volts < NEAR_CUTOFF_FACTOR * seen.cutoff_v
+    return Outcome(near, lambda n: {"volts_v": float(volts[n])})
 
-    def _drive(self, seconds: SettledSeconds) -> None:
-        self._watch(
-            AlertCode.DRIVE_HOT,
-            seconds.t_s,
-            seconds.drive_degc > self._drive_most_degc,
-            lambda n: {"temperature_degc": float(seconds.drive_degc[n])},
-            seconds.drive_degc > self._drive_most_degc - COOLER_DEGC,
-        )
 
-    def _watch(
-        self,
-        code: AlertCode,
-        t_s: FloatArray,
-        holds: Holds,
-        values: Callable[[int], Values] = lambda _: {},
-        stays: Holds | None = None,
-    ) -> None:
-        self.events += self._watches[code].fold(t_s, holds, values, stays)
-        del self.events[EVENTS_MOST:]
+def _drive_hot(seen: SecondsObserved) -> Outcome:
+    degc = seen.seconds.drive_degc
+    return Outcome(
+        degc > seen.drive_most_degc,
+        lambda n: {"temperature_degc": float(degc[n])},
+        degc > seen.drive_most_degc - DRIVE_COOLER_DEGC,
+    )
+
+
+def _heat_limiting(seen: SecondsObserved) -> Outcome:
+    throttle, power, volts = (seen.past[n] for n in ("throttle_fraction", "power_w", "volts_v"))
+    steady = throttle.max(axis=1) - throttle.min(axis=1) < STEADY_THROTTLE
+    steady &= throttle[:, -1] > 0.2
+    # A sagging battery alone costs power with the square of its voltage.
+    third = power.shape[1] // 3
+    was, now = power[:, :third].mean(axis=1), power[:, -third:].mean(axis=1)
+    sag = (volts[:, -third:].mean(axis=1) / volts[:, :third].mean(axis=1)) ** 2
+    return Outcome(steady & (now < (1 - HEAT_LIMIT_POWER_FRACTION) * was * np.minimum(sag, 1.0)))
+
+
+def _implausible(seen: SecondsObserved) -> Outcome:
+    times = np.sort(np.array(seen.impossible_s))
+    upto = np.searchsorted(times, seen.t_s, side="right")
+    return Outcome(upto > np.searchsorted(times, seen.t_s - 1.0, side="right"))
+
+
+def _counters_disagree(seen: CountersObserved) -> Outcome:
+    limit_ah = COUNTERS_APART_FRACTION * abs(seen.charge_ah) + COUNTERS_APART_AH
+    off = abs(seen.apart_ah) / max(abs(seen.charge_ah), COUNTERS_APART_AH)
+    return _single(abs(seen.apart_ah) > limit_ah, off_fraction=off)
+
+
+def _energy_low(seen: PackObserved) -> Outcome:
+    low = 0 < seen.left_wh < ENERGY_LOW_FRACTION * seen.full_wh
+    return _single(low, left_wh=seen.left_wh)
+
+
+def _cannot_be_made(seen: AdviceObserved) -> Outcome:
+    best = beyond_reach(seen.target)
+    return _single(best is not None, **(best or {}))
+
+
+def beyond_reach(target: Target | Unknown) -> Values | None:
+    """Return the furthest that any speed makes, where none makes the target's distance."""
+    if isinstance(target, Unknown) or target.reason.code is not Standing.CANNOT_BE_MADE:
+        return None
+    return target.reason.values
 
 
 def _known(reading: Number) -> float | None:
     return None if isinstance(reading, Unknown) else reading
 
 
-def beyond_reach(target: Target | Unknown) -> Values | None:
-    """Return what the best speed makes, where no speed makes the target's distance; else None."""
-    if isinstance(target, Unknown) or target.reason.code is not Standing.CANNOT_BE_MADE:
-        return None
-    return target.reason.values
+def _left_shown(shown: Figures) -> Values:
+    left = within(shown.battery, lambda battery: battery.left_wh)
+    return {"left_wh": None if isinstance(left, Unknown) else left.value}
+
+
+def _degc_shown(shown: Figures) -> Values:
+    return {"temperature_degc": _known(within(shown.drive, lambda drive: drive.temperature_degc))}
+
+
+def _sources(code: AlertCode, names: Callable[[SourceDecision], tuple[str, ...]]) -> Condition[Any]:
+    """Return the row of an alert that names sources."""
+
+    def test(seen: SourceDecision) -> Outcome:
+        return _single(bool(names(seen)), sources=names(seen))
+
+    return Condition(code, SourceDecision, test, 1.0, 1.0, anew=True)
+
+
+CONDITIONS: tuple[Condition[Any], ...] = (
+    Condition(
+        AlertCode.NO_POWER_DATA,
+        SecondsObserved,
+        lambda seen: Outcome(seen.power_lost),
+        hidden_by=AlertCode.SOURCE_SILENT,
+    ),
+    _sources(AlertCode.SOURCE_SILENT, lambda news: news.silent),
+    Condition(AlertCode.NO_SPEED, SecondsObserved, lambda seen: Outcome(seen.speed_lost)),
+    Condition(AlertCode.CURRENT_DEAD, SecondsObserved, _current_dead, 30.0, 5.0),
+    Condition(AlertCode.CURRENT_STUCK, SecondsObserved, _current_stuck, 30.0, 10.0),
+    Condition(
+        AlertCode.NEAR_CUTOFF,
+        SecondsObserved,
+        _near_cutoff,
+        3.0,
+        20.0,
+        shown=lambda shown: {"volts_v": _known(shown.volts_v)},
+    ),
+    Condition(AlertCode.DRIVE_HOT, SecondsObserved, _drive_hot, 3.0, 10.0, shown=_degc_shown),
+    Condition(AlertCode.HEAT_LIMITING, SecondsObserved, _heat_limiting, 20.0, 30.0),
+    Condition(AlertCode.COUNTERS_DISAGREE, CountersObserved, _counters_disagree, 1.0, 60.0),
+    Condition(AlertCode.IMPLAUSIBLE, SecondsObserved, _implausible, 1.0, 60.0),
+    _sources(AlertCode.SOURCE_UNPLUGGED, lambda news: news.unplugged),
+    _sources(AlertCode.SOURCE_LEFT_OUT, lambda news: news.out),
+    _sources(AlertCode.SOURCE_BRIEF, lambda news: news.brief),
+    _sources(AlertCode.SOURCE_JOINED, lambda news: news.joined),
+    Condition(AlertCode.ENERGY_LOW, PackObserved, _energy_low, 10.0, 60.0, shown=_left_shown),
+    Condition(
+        AlertCode.RESERVE_REACHED, PackObserved, lambda seen: _single(seen.left_wh <= 0), 10.0, 60.0
+    ),
+    Condition(
+        AlertCode.BATTERY_CONTRADICTED,
+        PackObserved,
+        lambda seen: _single(seen.contradicted),
+        1.0,
+        60.0,
+    ),
+    Condition(
+        AlertCode.WEED,
+        FoulingObserved,
+        lambda seen: _single(seen.fouled, more_fraction=seen.excess_fraction),
+        1.0,
+        1.0,
+    ),
+    Condition(AlertCode.TURN_BACK, AdviceObserved, lambda seen: _single(seen.turn_back), 1.0, 1.0),
+    Condition(
+        AlertCode.CANNOT_BE_MADE,
+        AdviceObserved,
+        _cannot_be_made,
+        5.0,
+        20.0,
+        shown=lambda shown: beyond_reach(shown.target),
+    ),
+)
+"""The rows, in the order in which their alerts are listed."""
+
+
+class AlertConditions:
+    """All conditions of one craft over time.
+
+    Parameters
+    ----------
+    profile
+        The craft.
+    cutoff_v
+        Voltage at which the pack is empty [V]; None without a battery.
+    """
+
+    def __init__(self, profile: Profile, cutoff_v: float | None) -> None:
+        self._drive_most_degc = profile.drive.temperature_most_degc
+        self._cutoff_v = cutoff_v
+        self._watches = {one.code: Watch(one.code, one.on_after_s, one.off_after_s)
+                         for one in CONDITIONS}  # fmt: skip
+        columns = ("power_w", "amps_a", "volts_v", "throttle_fraction")
+        self._trailing = Trailing(HEAT_LOOK_BACK_S, *columns)
+        self._power_known = self._speed_known = False
+        self.events: list[Event] = []
+
+    def fold(self, seconds: SettledSeconds, impossible_s: Sequence[float] = ()) -> None:
+        """Fold in settled seconds, and the times of samples rejected as impossible [s]."""
+        power, speed = np.isfinite(seconds.power_w), np.isfinite(seconds.east_mps)
+        power_lost, self._power_known = _lost(self._power_known, power)
+        speed_lost, self._speed_known = _lost(self._speed_known, speed)
+        self.observe(
+            SecondsObserved(
+                seconds.t_s,
+                seconds,
+                self._trailing.fold(seconds),
+                power_lost,
+                speed_lost,
+                impossible_s,
+                self._drive_most_degc,
+                self._cutoff_v,
+            )
+        )
+
+    def observe(self, seen: Any) -> None:
+        """Test every condition on an observation; at a single time it holds until the next one."""
+        t_s = np.atleast_1d(seen.t_s)
+        for row in CONDITIONS:
+            if row.observation is not type(seen) or (outcome := row.test(seen)) is None:
+                continue
+            watch = self._watches[row.code]
+            if row.anew and watch.on_since_s is not None and watch.values != outcome.values(0):
+                self._fold(watch, t_s, Outcome(np.zeros(len(t_s), np.bool_)))
+            self._fold(watch, t_s, outcome)
+
+    def observe_pack(self, t_s: float, pack: Pack, power_w: float) -> float:
+        """Observe a pack at a power [W]; return the energy to draw until it is low [Wh]."""
+        seen = PackObserved.of(t_s, pack, power_w)
+        self.observe(seen)
+        return seen.until_low_wh
+
+    def clear_target(self) -> None:
+        """End what concerned the previous target."""
+        self._watches[AlertCode.CANNOT_BE_MADE].end()
+
+    def alerts(self, shown: Figures) -> tuple[Alert, ...]:
+        """Return the alerts that are on, in the order of `CONDITIONS`.
+
+        Parameters
+        ----------
+        shown
+            The figures shown beside them.
+        """
+        found = []
+        for row in CONDITIONS:
+            if row.hidden_by is not None and self._watches[row.hidden_by].on_since_s is not None:
+                continue
+            present = None if row.shown is None else row.shown(shown)
+            found.append(self._watches[row.code].alert(shown.t_s, present))
+        return tuple(one for one in found if one is not None)
+
+    def _fold(self, watch: Watch, t_s: FloatArray, outcome: Outcome) -> None:
+        self.events += watch.fold(t_s, outcome.holds, outcome.values, outcome.stays)
+        del self.events[EVENTS_MOST:]
+
+
+def _lost(known_before: bool, known: Bools) -> tuple[Bools, bool]:
+    """Return where something is unknown that was known before, and whether it ever was known."""
+    before = np.logical_or.accumulate(np.concatenate([[known_before], known]))
+    return before[1:] & ~known, bool(before[-1])

@@ -1,7 +1,7 @@
-"""The battery while what is drawn from it is counted: what is left, how far and how long it goes.
+"""The battery as long as what is drawn from it is counted: energy, range and time left.
 
-A profile may state no battery, and instruments may fall silent: then nothing is said of what is
-left. Where nobody knows if the pack was charged, the interval goes on to that of a full one.
+A profile may state no battery, and instruments may fall silent: then all of these are unknown.
+While it is unknown whether the pack was charged, intervals extend to that of a full one.
 """
 
 import copy
@@ -16,6 +16,10 @@ from onboard.efficiency.advice.present_riding import Riding
 from onboard.efficiency.advice.reach import range_now_m, time_left_s
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
+from onboard.efficiency.common_practice import (
+    CHARGE_QUESTION_FROM_S,
+)
+from onboard.efficiency.meters.steadiness import MOVING_MPS
 from onboard.efficiency.parts import LEFT_OUT, PartError, Parts
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.power_sources import PowerSources
@@ -23,9 +27,6 @@ from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import Spread
 from onboard.efficiency.trip.consumption import Stretch
 from onboard.profile import Profile
-
-ASK_FROM_S = 20.0
-"""An autopilot that knows the time of day has said so by then: no question before it."""
 
 NO_BATTERY = Unknown(Reason.NO_BATTERY)
 
@@ -40,7 +41,7 @@ class CountedPack:
     parts
         The engine's parts: the pack is `battery` there.
     power
-        What measures what is drawn.
+        The meters of power.
     """
 
     def __init__(self, profile: Profile, parts: Parts, power: PowerSources) -> None:
@@ -50,54 +51,55 @@ class CountedPack:
             pack = parts.fold("battery", Pack, profile.battery, profile.sensors)
             self.pack = pack or LEFT_OUT
         self._aways: list[tuple[float, Away, float]] = []
-        """What the pack is still to learn: it needs the counter that the power is counted by."""
+        """Absences not yet applied to the pack: they need the counter that the power is counted
+        by."""
 
     @property
     def cutoff_v(self) -> float | None:
-        """Voltage at which the pack is empty, None where there is no pack [V]."""
+        """Voltage at which the pack is empty [V]; None without a pack."""
         return None if isinstance(self.pack, Unknown) else self.pack.cutoff_v
 
     def fold(self, seconds: SettledSeconds) -> None:
-        """Take in settled seconds, in order."""
+        """Fold in settled seconds, in order."""
         if isinstance(self.pack, Unknown):
             return
         if self._aways and (side := self._power.chosen(float(seconds.t_s[-1]))) is not None:
-            self._parts.fold("battery", self._tell_away, self.pack, side)
+            self._parts.fold("battery", self._apply_aways, self.pack, side)
             self._aways.clear()
         self._parts.fold("battery", self.pack.fold, seconds)
 
     def away(self, t_s: float, away: Away, counter_ah: float) -> None:
-        """Learn, as of a stream time [s], for how long nobody looked; see `Engine.away`."""
+        """Note, as of a stream time [s], an absence; see `Engine.away`."""
         self._aways.append((t_s, away, counter_ah))
 
     def was_off(self, until_s: float, off_s: float) -> None:
-        """Learn that the autopilot was off up to a stream time, and for how long [s]."""
+        """Note that the autopilot was off up to a stream time, and for how long [s]."""
         if not isinstance(self.pack, Unknown):
             self._parts.fold("battery", self.pack.count.was_off, until_s, Away(off_s))
 
-    def _tell_away(self, pack: Pack, side: BatterySide) -> None:
-        """Tell a pack how long nobody looked, by the counter that tells of it."""
+    def _apply_aways(self, pack: Pack, side: BatterySide) -> None:
+        """Apply the absences to a pack, with the charge drawn by the counter that ran on."""
         for t_s, away, before_ah in self._aways:
             drawn_ah = side.counter_began_ah - before_ah
             counted = away.went_on and drawn_ah >= 0
             pack.count.away(t_s, replace(away, drawn_ah=drawn_ah) if counted else away)
 
     def kept(self, now_s: float) -> dict[str, Any] | None:
-        """Return what outlasts this ride, as of a stream time [s]; None where it is no count."""
+        """Return what outlasts this ride, as of a stream time [s]; None without a count."""
         side, pack = self._power.chosen(), self.pack
-        # What was never counted nor stated is no count to go on with.
-        if isinstance(pack, Unknown) or (side is None and not pack.count.is_told):
+        # Without a meter or a statement there is nothing to resume from.
+        if isinstance(pack, Unknown) or (side is None and not pack.count.is_stated):
             return None
         if side is None:
             return pack.count.as_dict()
         if self._aways:
-            # A stream of a few seconds settles none: what is known of the time before it counts.
+            # A stream of a few seconds settles none: absences before it count all the same.
             pack = copy.deepcopy(pack)
-            self._tell_away(pack, side)
+            self._apply_aways(pack, side)
         return pack.count.as_dict(side.charge_ah, now_s)
 
     def resume(self, kept: dict[str, Any] | None, utc_s: float) -> None:
-        """Carry on from what an earlier one kept; see `Engine.resume_battery`."""
+        """Resume from an earlier `kept`; see `Engine.resume_battery`."""
         if isinstance(self.pack, Unknown) or kept is None:
             return
         try:
@@ -108,7 +110,7 @@ class CountedPack:
             raise PartError("battery") from fault
 
     def by(self, power: BatterySide | Unknown) -> Pack | Unknown:
-        """Return the pack if it is counted by these meters."""
+        """Return the pack if these meters count it."""
         if isinstance(self.pack, Unknown):
             return self.pack
         return power if isinstance(power, Unknown) else self.pack
@@ -116,7 +118,7 @@ class CountedPack:
     def state(
         self, power: BatterySide | Unknown, riding: Riding | Unknown
     ) -> BatteryState | Unknown:
-        """Return what is left, as it is drawn now."""
+        """Return what is left at the present power."""
         if isinstance(self.pack, Unknown):
             return self.pack
         pack = self.by(power)
@@ -125,16 +127,19 @@ class CountedPack:
         return pack.summary(0.0 if isinstance(riding, Unknown) else riding.power_w)
 
     def question(self, now_s: float) -> tuple[Alert, ...]:
-        """Ask whether the pack was charged, where nobody knows at a stream time [s]."""
+        """Return the question whether the pack was charged, if it is open at a stream time [s]."""
         if isinstance(self.pack, Unknown):
             return ()
-        since_s, open_s = self.pack.count.unsaid_since_s, now_s - self.pack.count.asks_from_s
-        if since_s is None or open_s < ASK_FROM_S:
+        since_s, open_s = (
+            self.pack.count.recharge_unknown_since_s,
+            now_s - self.pack.count.question_from_s,
+        )
+        if since_s is None or open_s < CHARGE_QUESTION_FROM_S:
             return ()
         return (Alert(AlertCode.CHARGE_UNSAID, open_s, since_utc_s=since_s),)
 
     def range_now_m(self, power: BatterySide | Unknown, riding: Riding | Unknown) -> Estimate:
-        """Return the range, riding on as now [m]."""
+        """Return the range at the present way of riding [m]."""
         pack = self.by(power)
         reach = range_now_m(pack, riding)
         if isinstance(pack, Unknown) or pack.if_charged is None:
@@ -144,7 +149,7 @@ class CountedPack:
     def time_left_s(
         self, power: BatterySide | Unknown, minutes: Stretch | Unknown, riding: Riding | Unknown
     ) -> Estimate:
-        """Return how long it lasts: riding on as now, or at rest as in the last minutes [s]."""
+        """Return the time left, riding on as now, or at rest as in the last minutes [s]."""
         pack = self.by(power)
         if isinstance(pack, Unknown):
             return pack
@@ -155,7 +160,9 @@ class CountedPack:
 
 
 def _time_left_s(pack: Pack, minutes: Stretch | Unknown, riding: Riding | Unknown) -> Estimate:
-    resting = isinstance(minutes, Unknown) or minutes.distance_m.value < 0.3 * minutes.seconds_s
+    resting = (
+        isinstance(minutes, Unknown) or minutes.distance_m.value < MOVING_MPS * minutes.seconds_s
+    )
     if isinstance(riding, Unknown) or resting:
         if isinstance(minutes, Unknown):
             return minutes

@@ -1,7 +1,7 @@
-"""The way home: where it is, what it costs, and when it is time to turn back.
+"""The way home: where it is, what it costs, and when to turn back.
 
-What helped outward hinders on the way home: the cost is taken on the homeward course, with the
-same set and drift. To turn back is advised while the way home can still surely be made at the best
+What helped outward hinders on the way home: the cost is that of the homeward course in the same set
+and drift. Turning back is advised while the way home can still be made with confidence at the best
 speed.
 """
 
@@ -14,32 +14,24 @@ from onboard.contract.advice import WayHome
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.outlook import Outlook
+from onboard.efficiency.common_practice import (
+    AT_HOME_M,
+    CRAWL_FRACTIONS,
+    LEAVING_MPS,
+    TURN_BACK_OFF_FRACTION,
+    TURN_BACK_REACTION_S,
+)
 from onboard.efficiency.meters.geodesy import local_offset_m
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
-from onboard.efficiency.statistics.shared_errors import Z_95
+from onboard.efficiency.statistics.shared_errors import Z_95, interval
 
 SURE_SD = 1.644854
-"""95 % quantile of the normal distribution (tables): it is looked at over and over; the advice
-comes the first time that it is not as sure as this."""
-
-REACT_S = 30.0
-"""Until the advice is seen and the craft turned it goes on outward."""
-
-TURN_BACK_OFF_FRACTION = 0.02
-"""The advice stays until this share of what the way home needs is to spare again."""
-
-CRAWL_FRACTIONS = 0.8, 0.6
-"""Of the speed ridden so far: nobody is sent home slower than the first, and where that will not
-do, than the second. Common practice, no source."""
-
-AT_HOME_M = 30.0
-"""Nearer than this the craft is home: receivers wander, and harbours have corners."""
-
-LEAVING_MPS = 0.5
+"""95 % quantile of the normal distribution (tables). It is tested repeatedly: the advice comes the
+first time that the confidence is lower."""
 
 
 class Home:
-    """Keeps the home point (the launch point unless set) and the advice to turn back."""
+    """The home point (the launch point unless set) and the advice to turn back."""
 
     def __init__(self) -> None:
         self._point: tuple[float, float] | None = None
@@ -47,7 +39,7 @@ class Home:
         self._set = False
         self._left = False
         self.turn_back = False
-        # Way made and time under way, until it was first time to turn back.
+        # Distance and time under way, until turning back was first advised.
         self._out_m = self._out_s = 0.0
 
     def put(self, latitude_deg: float, longitude_deg: float) -> None:
@@ -55,7 +47,7 @@ class Home:
         self._point, self._set = (latitude_deg, longitude_deg), True
 
     def fold(self, seconds: SettledSeconds) -> None:
-        """Take in seconds, in order: the launch point is where the craft first moved off."""
+        """Fold in seconds, in order: the launch point is where the craft first moved off."""
         known = np.isfinite(seconds.latitude_deg) & np.isfinite(seconds.longitude_deg)
         if not known.any():
             return
@@ -72,22 +64,15 @@ class Home:
         last = int(places[-1])
         self._here = float(seconds.latitude_deg[last]), float(seconds.longitude_deg[last])
 
-    def offset_m(self) -> FloatArray | None:
-        """Return the way from here to home, east and north [m]; None while either is unknown."""
+    def where(self) -> tuple[float, float] | None:
+        """Return distance [m] and bearing [deg] of home; None while either is unknown."""
         if self._point is None or self._here is None:
             return None
-        return np.array(local_offset_m(*self._here, *self._point))
-
-    def where(self) -> tuple[float, float] | None:
-        """Return distance [m] and bearing [deg] of home."""
-        way = self.offset_m()
-        if way is None:
-            return None
-        east, north = way.tolist()
+        east, north = local_offset_m(*self._here, *self._point)
         return math.hypot(east, north), math.degrees(math.atan2(east, north)) % 360.0
 
     def _no_crawl(self, speed_mps: FloatArray, surely: FloatArray) -> FloatArray:
-        """Rule out speeds too slow to be sent home at; a little slower where it must be."""
+        """Rule out speeds too slow to be sent home at; slower ones where they must do."""
         usual = self._out_m / self._out_s if self._out_s else 0.0
         for share in CRAWL_FRACTIONS:
             crawl = speed_mps < share * usual
@@ -95,27 +80,28 @@ class Home:
                 return np.where(crawl, -np.inf, surely)
         return surely
 
-    def look(self, ahead: Outlook, leaving_mps: float) -> tuple[float, float]:
-        """Look whether it is time to turn back; the advice has a memory.
+    def evaluate(self, ahead: Outlook, leaving_mps: float) -> tuple[float, float]:
+        """Evaluate whether to turn back; the advice has hysteresis.
 
         Parameters
         ----------
         ahead
-            What every speed costs on the homeward course.
+            Outlook on the homeward course.
         leaving_mps
-            How fast the craft leaves now, along the way out (negative: it comes home).
+            Present speed away from home (negative: towards it).
 
         Returns
         -------
         tuple of float
-            What is surely to spare [Wh], below zero it is time; and the power of the way home [W].
+            Energy surely to spare [Wh], below zero it is time; and the power of the way home
+            [W].
         """
         where = self.where()
         if where is None:
             return 0.0, 0.0
         best, needed, surely, _ = self._surest(ahead, where[0], leaving_mps)
         power_w = float(ahead.power_w[best])
-        spare = surely - REACT_S * power_w / 3600.0
+        spare = surely - TURN_BACK_REACTION_S * power_w / 3600.0
         if where[0] < AT_HOME_M:
             self.turn_back = False
         elif spare < 0:
@@ -127,18 +113,20 @@ class Home:
     def _surest(
         self, ahead: Outlook, distance_m: float, leaving_mps: float
     ) -> tuple[int, float, float, float]:
-        """Return the row of the surest speed; what it needs, leaves surely, and the sd [Wh]."""
-        needed, margin, sd = ahead.margin(max(distance_m + REACT_S * max(leaving_mps, 0.0), 1.0))
+        """Return the row of the surest speed; what it needs, what it surely leaves, its sd [Wh]."""
+        needed, margin, sd = ahead.margin(
+            max(distance_m + TURN_BACK_REACTION_S * max(leaving_mps, 0.0), 1.0)
+        )
         surely = margin - SURE_SD * sd
-        # Not a crawl: what looks cheapest there is least known, and the weather has its time.
+        # No crawl: the cheapest speeds are the least known, and leave the weather time to change.
         surely = self._no_crawl(ahead.speed_mps, surely)
-        # A speed that was never tried only where none that was will do.
+        # A speed never tried only where none that was suffices.
         tried = np.where(ahead.seen, surely, -np.inf)
         best = int(np.argmax(tried if tried.max() > 0 else surely))
         return best, float(needed[best]), float(surely[best]), float(sd[best])
 
     def way(self, ahead: Outlook, leaving_mps: float) -> WayHome | Unknown:
-        """Return the way home, with the advice of the last look; parameters as of `look`."""
+        """Return the way home, with the advice as last evaluated; parameters as of `evaluate`."""
         where = self.where()
         if where is None:
             return Unknown(Reason.NO_POSITION)
@@ -150,12 +138,12 @@ class Home:
             + float(ahead.cost_gradient[best] @ ahead.covariance @ ahead.cost_gradient[best])
         )
         energy, over = float(exact[best]), float(left[best])
-        reach, wide = Z_95 * energy * cost_sd, Z_95 * sd
+        reach = Z_95 * energy * cost_sd
         return WayHome(
             distance,
             bearing,
             Figure(energy, max(energy - reach, 0.0), energy + reach),
-            Figure(over, over - wide, over + wide),
+            interval(over, sd),
             float(ahead.speed_mps[best]),
             self.turn_back,
         )

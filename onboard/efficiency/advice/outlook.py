@@ -1,7 +1,7 @@
-"""What every speed would cost from here: the battery, the curve and the water put together.
+"""The outlook: what every speed would cost from here, by battery, curve and water together.
 
-One row a speed over ground. All questions about what lies ahead (best speed, target speed, the way
-home) are answered from these rows.
+One row per speed over ground. All questions about what lies ahead (best speed, target speed, the
+way home) are answered from these rows.
 """
 
 import math
@@ -12,40 +12,39 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import (
+    WATER_WANDERS_S,
+    WEATHER_SD_FRACTION,
+)
 from onboard.efficiency.curve.water_walk import WANDER_M2PS3
 from onboard.efficiency.statistics.shared_errors import GAIN, OFFSET, VOLTAGE
 
-WEATHER_FRACTION = 0.03
-"""How far the power at a speed may be off the curve for good: load, wind and waves of the day (one
-standard deviation). Common practice, no source."""
-
 UPPER_SD, UPPER_MOST = 2.05, 6.0
-"""How many standard deviations up a cost is looked at, for being lognormal; never without end."""
+"""Standard deviations above the mean at which the upper side of a lognormal cost is taken, and the
+bound of its exponent."""
 
-WANDERS_FOR_S = 3600.0
-"""Over more than an hour the water comes and goes. Common practice, no source."""
 
 METRES_PER_WH_AT_1_W_1_MPS = 3600.0
 
 
 class PowerAtSpeed(Protocol):
-    """Battery power for speeds over ground on a course, with how well it is known."""
+    """Battery power for speeds over ground on a course, with its uncertainty."""
 
     def __call__(
         self, speed_mps: FloatArray, course_deg: float | None
     ) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_], FloatArray]:
-        """Return what each speed takes, arrays of shape (n,).
+        """Return the power of each speed, arrays of shape (n,).
 
         Returns
         -------
         tuple of numpy.ndarray
-            Power [W]; variance of its logarithm; whether the speed was seen; and by how much the
-            logarithm changes with the water along the course, squared [s^2/m^2].
+            Power [W]; variance of its logarithm; whether the speed was seen; and the squared
+            derivative of ln P by the water along the course [s^2/m^2].
         """
 
 
 class EnergyLeft(Protocol):
-    """What can still be drawn at a power."""
+    """Energy that can still be drawn at a power."""
 
     def __call__(self, power_w: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return energy [Wh] (n,), its gradient by shared error (n, 5), own variance (n,)."""
@@ -62,9 +61,17 @@ class Outlook:
     power_w
         Battery power, corrected.
     left_wh
-        What can still be drawn at that power.
+        Energy that can still be drawn at that power.
     seen
         Whether the curve was learned at that speed.
+    left_gradient, left_own
+        Gradient of `left_wh` along the shared errors, (n, 5), and its own variance [Wh^2].
+    cost_gradient, cost_own
+        The same of ln power, for what the instruments and the curve are off by.
+    by_water
+        Squared derivative of ln P by the water along the course [s^2/m^2].
+    covariance
+        Of the shared errors, shape (5, 5).
     """
 
     speed_mps: FloatArray
@@ -79,7 +86,7 @@ class Outlook:
     covariance: FloatArray
 
     def of_speeds_seen(self) -> "Outlook":
-        """Return the rows that the curve was learned at; all of them where it was at none."""
+        """Return the rows at which the curve was learned; all rows if there are none."""
         if self.seen.all() or not self.seen.any():
             return self
         rows = {field.name: getattr(self, field.name) for field in fields(self)}
@@ -89,24 +96,30 @@ class Outlook:
 
     @property
     def range_m(self) -> FloatArray:
-        """How far each speed would go."""
+        """Range at each speed [m]."""
         return self.left_wh * self.speed_mps / self.power_w * METRES_PER_WH_AT_1_W_1_MPS
 
     def range_variance_m2(self) -> FloatArray:
-        """Return the variance of that."""
+        """Return the variance of the range [m^2]."""
         per_wh = (self.speed_mps / self.power_w * METRES_PER_WH_AT_1_W_1_MPS)[:, None]
         gradient = per_wh * (self.left_gradient - self.left_wh[:, None] * self.cost_gradient)
         own = per_wh[:, 0] ** 2 * (self.left_own + self.left_wh**2 * self.cost_own)
         return _quadratic(gradient, self.covariance) + own
 
+    def cost_sd(self) -> FloatArray:
+        """Return the relative standard deviation of each row's cost."""
+        return np.asarray(
+            np.sqrt(_quadratic(self.cost_gradient, self.covariance) + self.cost_own), np.float64
+        )
+
     def margin(self, distance_m: float) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return what a distance needs, what is left after it, and its sd [Wh], each (n,)."""
         needed = self.power_w / self.speed_mps * distance_m / METRES_PER_WH_AT_1_W_1_MPS
         gradient = self.left_gradient - needed[:, None] * self.cost_gradient
-        # A power known to a factor is lognormal: what it may be above counts for more than its
-        # standard deviation; equal to that where it is well known.
-        # Water and wind go on wandering until one is there: the slower, the longer.
-        ahead_s = np.minimum(distance_m / self.speed_mps, WANDERS_FOR_S)
+        # Water and wind go on wandering until arrival: the slower, the longer. A power known to a
+        # factor is lognormal: its upper side counts for more than its standard deviation, and
+        # equals that where it is well known.
+        ahead_s = np.minimum(distance_m / self.speed_mps, WATER_WANDERS_S)
         sd = np.sqrt(self.cost_own + self.by_water * WANDER_M2PS3 * ahead_s / 3.0)
         above = np.expm1(np.minimum(UPPER_SD * sd, UPPER_MOST)) / UPPER_SD
         own = self.left_own + (needed * above) ** 2
@@ -121,18 +134,18 @@ def outlook(  # noqa: PLR0917
     volts_v: float,
     covariance: FloatArray,
 ) -> Outlook:
-    """Put battery and curve together.
+    """Combine battery and curve.
 
     Parameters
     ----------
     speed_mps
-        Speeds over ground to look at, rising, shape (n,).
+        Speeds over ground to evaluate, rising, shape (n,).
     course_deg
-        Over ground; None where it is not known.
+        Over ground; None if unknown.
     power_at, left_at
-        What is known of the craft and of its battery.
+        The craft and its battery.
     volts_v
-        Battery voltage about now: an error of the current's zero costs so much power [V].
+        Present battery voltage [V]: turns an error of the current's zero into power.
     covariance
         Of the shared errors, shape (5, 5).
     """
@@ -141,19 +154,18 @@ def outlook(  # noqa: PLR0917
     cost = np.zeros((len(power), 5))
     cost[:, GAIN] = cost[:, VOLTAGE] = 1.0
     cost[:, OFFSET] = volts_v / power
-    own = log_variance + WEATHER_FRACTION**2
+    own = log_variance + WEATHER_SD_FRACTION**2
     return Outlook(
         speed_mps, power, left, seen, left_gradient, left_own, cost, own, by_water, covariance
     )
 
 
 def likelihood(margin: float, sd: float) -> float:
-    """Return the chance that a normal quantity with this mean and sd is above zero."""
+    """Return the probability that a normal variable with this mean and sd is above zero."""
     if sd <= 0:
         return 1.0 if margin >= 0 else 0.0
     return 0.5 * math.erfc(-margin / sd / math.sqrt(2.0))
 
 
 def _quadratic(gradient: FloatArray, covariance: FloatArray) -> FloatArray:
-    form: FloatArray = np.einsum("ni,ij,nj->n", gradient, covariance, gradient)
-    return form
+    return np.asarray(np.einsum("ni,ij,nj->n", gradient, covariance, gradient), np.float64)

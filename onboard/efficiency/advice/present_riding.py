@@ -1,8 +1,17 @@
-"""The present way of riding: the stretch since the rider last changed it, and how it varies.
+"""The present way of riding: how far back 'as now' reaches, and how consumption varies meanwhile.
 
-A range tells how far one gets by going on as now. 'Now' reaches back to where power and speed last
-changed in the same direction: that was the rider's hand. Where only one of them changed, or both in
-opposite directions, it was the water current or the wind, which a way to and fro averages out.
+A range answers how far one gets by riding on as now. 'Now' begins where power and speed last
+changed in the same direction by more than both thresholds: that was the rider's hand. A change
+of only one, or of both in opposite directions, was water current or wind, which a way to and fro
+averages out; such blocks stay in the mean.
+
+The mean is that of blocks of 30 s under way since then, drawn half way to that of the last few: if
+the two differ, it is unknown whether the difference will last, so half of it enters the mean and
+the rest the interval. A way of riding younger than two blocks may be a passing one: the previous
+one stands, and the interval extends to the new one.
+
+The variance of a future mean about this past mean follows from the variance of blocks and the
+correlation of neighbouring ones, both shrunk towards guesses worth a few blocks.
 """
 
 from dataclasses import dataclass
@@ -12,36 +21,34 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.common_practice import (
+    RIDING_CORRELATION,
+    RIDING_SD_FRACTION,
+    RIDING_SD_WORTH,
+)
+from onboard.efficiency.meters.steadiness import MOVING_MPS, POWER_CHANGED, SPEED_CHANGED
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import Spread
 
 BLOCK_S = 30
-KEPT = 240
+"""Length of a block [s]."""
+
+BLOCKS_MOST = 240
 """Blocks remembered: two hours under way."""
 
-SHORTEST = 2
-"""Blocks that must have been ridden."""
+BLOCKS_LEAST = 2
+"""Blocks that a way of riding must have lasted."""
 
-HARDLY_MPS = 0.3
+RECENT_BLOCKS = 4
+"""Blocks that count as the last minutes."""
 
-POWER_CHANGED, SPEED_CHANGED = 0.2, 0.05
-"""Changes of the logarithm that count as the rider's hand if both are exceeded in one direction.
-Gusts and water current change one at the other's cost. Common practice, no source."""
-
-VARIES_FRACTION, VARIES_BLOCKS = 0.06, 1.0
-"""How much consumption varies from block to block before that is known, and how many blocks that
-guess is worth. Common practice, no source."""
-
-RECENT = 4
 LASTING_PARTS = 3.0
-"""The last blocks' and all blocks' means are this many standard deviations apart: 95 % reach from
-the middle beyond both."""
+"""The last blocks' mean and that of all blocks are this many standard deviations apart: a 95 %
+interval about their middle contains both."""
 
 PASSING_PARTS = 1.8
-"""What may only be passing lies so many standard deviations off: just inside the interval."""
-
-MEMORY = 0.5
-"""Correlation of neighbouring blocks that is taken for granted: gusts and water current last."""
+"""A possibly passing way of riding lies this many standard deviations off: just inside the
+interval."""
 
 
 @dataclass(frozen=True)
@@ -53,15 +60,15 @@ class Riding:
     power_w, speed_mps, volts_v
         Means under way.
     seconds_s
-        Time under way that it rests on [s].
+        Time under way that they rest on [s].
     block_variance
         Relative variance of a block's consumption about the mean.
-    memory
+    correlation
         Correlation of neighbouring blocks.
     power_variance
         Relative variance of a block's power about the mean.
     lasting_variance, lasting_power_variance
-        Of both, for not knowing whether the last minutes or all of it are to come.
+        Variance of both means because recent changes may or may not last.
     """
 
     power_w: float
@@ -69,13 +76,13 @@ class Riding:
     volts_v: float
     seconds_s: float
     block_variance: float
-    memory: float
+    correlation: float
     power_variance: float
     lasting_variance: float = 0.0
     lasting_power_variance: float = 0.0
 
     def wh_per_km(self, ahead_s: float) -> Spread:
-        """Return consumption to expect over the next `ahead_s` [s of the same riding; Wh/km]."""
+        """Return the consumption [Wh/km] to expect over the next `ahead_s` [s] of riding."""
         km = self.speed_mps * self.seconds_s / 1000.0
         value = self.power_w / self.speed_mps / 3.6
         own = self._mean_variance(self.block_variance, ahead_s) + self.lasting_variance
@@ -83,38 +90,38 @@ class Riding:
         return Spread(value, energy.gradient / km, own * value**2)
 
     def power(self, ahead_s: float) -> Spread:
-        """Return the power to expect over the next `ahead_s` [s; W]."""
+        """Return the power [W] to expect over the next `ahead_s` [s]."""
         own = self._mean_variance(self.power_variance, ahead_s) + self.lasting_power_variance
         energy = Spread.of_energy(self.power_w, self.volts_v)
         return Spread(self.power_w, energy.gradient, own * self.power_w**2)
 
     def _mean_variance(self, variance: float, ahead_s: float) -> float:
         """Return the relative variance of a future mean about a past one."""
-        spread = (1 + self.memory) / (1 - self.memory)
+        spread = (1 + self.correlation) / (1 - self.correlation)
         blocks = np.array([self.seconds_s, max(ahead_s, BLOCK_S)]) / BLOCK_S
         return float((variance * np.minimum(spread / blocks, 1.0)).sum())
 
 
 class PresentRiding:
-    """Keeps blocks of riding and tells which of them are like now."""
+    """Keep blocks of riding, and find those that are like now."""
 
     def __init__(self) -> None:
         # Of each block under way: power, speed, volts.
         self._blocks: list[tuple[float, float, float]] = []
         self._open = np.empty((0, 3))
         self._now: Riding | Unknown | None = None
-        """As of the last second, once somebody asked."""
+        """The result as of the last second, once requested."""
 
     def fold(self, seconds: SettledSeconds) -> None:
-        """Take in seconds, in order."""
+        """Fold in seconds, in order."""
         self._now = None
         rows = np.stack([seconds.power_w, seconds.distance_m, seconds.volts_v], axis=1)
-        rows = rows[np.isfinite(rows).all(axis=1) & (seconds.distance_m > HARDLY_MPS)]
+        rows = rows[np.isfinite(rows).all(axis=1) & (seconds.distance_m > MOVING_MPS)]
         rows = np.concatenate([self._open, rows])
         count = len(rows) // BLOCK_S
         for block in rows[: count * BLOCK_S].reshape(count, BLOCK_S, 3):
             self._blocks.append(tuple(block.mean(axis=0).tolist()))
-        del self._blocks[:-KEPT]
+        del self._blocks[:-BLOCKS_MOST]
         self._open = rows[count * BLOCK_S :]
 
     def now(self) -> Riding | Unknown:
@@ -125,19 +132,19 @@ class PresentRiding:
 
     def _riding(self) -> Riding | Unknown:
         blocks = np.array(self._blocks).reshape(-1, 3)
-        if len(blocks) < SHORTEST:
+        if len(blocks) < BLOCKS_LEAST:
             return Unknown(Reason.TOO_LITTLE_RIDING)
         newest = blocks
         if len(self._open) >= BLOCK_S // 3:
-            # What is not a whole block yet shows a change first.
+            # An unfinished block is the first to show a change.
             newest = np.concatenate([blocks, self._open.mean(axis=0)[None]])
         like, passing = newest[_begin(newest) :], newest[:0]
-        if len(like) < SHORTEST:
-            # A way of riding that has just begun may be a passing one: the one before stands.
+        if len(like) < BLOCKS_LEAST:
+            # A way of riding that has just begun may be passing: the previous one stands.
             before, passing = newest[: -len(like)], like
             like = before[_begin(before) :]
-        # Is what differs about the last minutes here to stay? Half of it is taken to be.
-        recent = like[-RECENT:]
+        # Whether the last minutes' difference will last is unknown: half of it is assumed to.
+        recent = like[-RECENT_BLOCKS:]
         power, speed, volts = ((like.mean(axis=0) + recent.mean(axis=0)) / 2).tolist()
         if power <= 0:
             return Unknown(Reason.NO_ENERGY_DRAWN)
@@ -149,7 +156,7 @@ class PresentRiding:
             volts,
             len(like) * BLOCK_S,
             _variance(consumption),
-            _memory(consumption),
+            _correlation(consumption),
             _variance(draw),
             _lasting_variance(consumption) + _passing_variance(passing, power, speed),
             _lasting_variance(draw) + _passing_variance(passing, power, None),
@@ -157,13 +164,13 @@ class PresentRiding:
 
 
 def _lasting_variance(residuals: FloatArray) -> float:
-    """Return the variance for not knowing whether the last blocks or all of them are to come."""
-    apart = float(residuals[-RECENT:].mean() - residuals.mean())
+    """Return the variance because the last blocks may or may not be what is to come."""
+    apart = float(residuals[-RECENT_BLOCKS:].mean() - residuals.mean())
     return (apart / LASTING_PARTS) ** 2
 
 
 def _passing_variance(passing: FloatArray, power: float, speed: float | None) -> float:
-    """Return the variance for not knowing whether a way of riding that has just begun will stay."""
+    """Return the variance because a way of riding that has just begun may or may not stay."""
     if not len(passing):
         return 0.0
     factor = float(passing[:, 0].mean()) / power
@@ -173,7 +180,7 @@ def _passing_variance(passing: FloatArray, power: float, speed: float | None) ->
 
 
 def _begin(blocks: FloatArray) -> int:
-    """Return the first block that is like the last ones."""
+    """Return the first block of the way of riding that the last one belongs to."""
     begin = len(blocks) - 1
     while begin > 0:
         here = np.log(np.maximum(blocks[begin:].mean(axis=0)[:2], 1e-3))
@@ -188,12 +195,12 @@ def _begin(blocks: FloatArray) -> int:
 
 
 def _variance(residuals: FloatArray) -> float:
-    known = VARIES_BLOCKS * VARIES_FRACTION**2 + float(residuals @ residuals)
-    return known / (VARIES_BLOCKS + len(residuals) - 1)
+    known = RIDING_SD_WORTH * RIDING_SD_FRACTION**2 + float(residuals @ residuals)
+    return known / (RIDING_SD_WORTH + len(residuals) - 1)
 
 
-def _memory(residuals: FloatArray) -> float:
-    """Return the lag-one correlation, drawn to `MEMORY` by as much as a few blocks."""
-    floor = 10 * VARIES_FRACTION**2 / 4
-    lagged = float(residuals[1:] @ residuals[:-1]) + MEMORY * floor
+def _correlation(residuals: FloatArray) -> float:
+    """Return the lag-one correlation, shrunk towards the prior."""
+    floor = 10 * RIDING_SD_FRACTION**2 / 4
+    lagged = float(residuals[1:] @ residuals[:-1]) + RIDING_CORRELATION * floor
     return min(max(lagged / (float(residuals @ residuals) + floor), 0.0), 0.95)

@@ -1,23 +1,23 @@
-"""How far and how long what is left will go, riding on as now."""
+"""Range and time left, riding on as now."""
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.present_riding import Riding
 from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.common_practice import (
+    DRAWING_LEAST_W,
+)
 from onboard.efficiency.statistics.shared_errors import Spread, ratio
-
-HARDLY_DRAWING_W = 5.0
-"""Below this mean power a time left would be a matter of days and of the sensor's zero."""
 
 
 def range_m(left_wh: Spread, riding: Riding, covariance: FloatArray) -> Estimate:
-    """Return the distance that the energy left makes [m].
+    """Return the range on the energy left [m].
 
     Parameters
     ----------
     left_wh
-        What can still be drawn at the power of that riding.
+        Energy that can still be drawn at the power of that riding.
     riding
         The present way of riding.
     covariance
@@ -39,7 +39,7 @@ def time_left_s(left_wh: Spread, power_w: Spread, covariance: FloatArray) -> Est
     >>> time_left_s(Spread(640.0, none), Spread(320.0, none), np.zeros((5, 5))).value
     7200.0
     """
-    if power_w.value < HARDLY_DRAWING_W:
+    if power_w.value < DRAWING_LEAST_W:
         return Unknown(Reason.HARDLY_DRAWING)
     hours = ratio(left_wh, power_w)
     seconds = Spread(hours.value * 3600, hours.gradient * 3600, hours.own_variance * 3600**2)

@@ -1,6 +1,7 @@
-"""A speed or a battery power to hold, and how the rider stands to it, second by second.
+"""A speed or a battery power to hold, and the rider's cue to it, second by second.
 
-It needs neither a curve nor a battery: whoever holds a power for a run has the cue from the start.
+It needs neither curve nor battery: a rider who holds a power for a run has the cue from the
+start.
 """
 
 import numpy as np
@@ -11,22 +12,22 @@ from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.advice.target_speed import CueKeeper
-
-MEAN_S = 10
-"""Waves of a few seconds average out within it, and a hand that corrects soon sees what it did."""
+from onboard.efficiency.common_practice import (
+    CUE_MEAN_S,
+)
 
 LATELY = Unknown(Reason.NOT_KNOWN_LATELY)
 
 
 class Hold:
-    """Keeps the cue for a speed or a power to hold."""
+    """The cue for a speed or a power to hold."""
 
     def __init__(self) -> None:
         self._aim = Aim()
         self._keeper = CueKeeper()
         self._past: dict[str, FloatArray] = {}
         self.difference_fraction: Number = LATELY
-        """How far the last seconds are above what is to be held, as a share of it."""
+        """Relative difference of the last seconds' mean from the target."""
         self.cue: Cue | Unknown = LATELY
 
     @property
@@ -35,13 +36,13 @@ class Hold:
         return self._aim.power_w is not None or self._aim.speed_mps is not None
 
     def set_aim(self, aim: Aim) -> None:
-        """Set what the rider wants, from here on."""
+        """Set the rider's target, from here on."""
         self._aim, self._keeper = aim, CueKeeper()
         if self.wanted and self._past:
             self._update(self._past[self._column][-1])
 
     def fold(self, past: dict[str, FloatArray]) -> None:
-        """Take in seconds in order.
+        """Fold in seconds in order.
 
         Parameters
         ----------
@@ -50,9 +51,11 @@ class Hold:
         """
         if not len(past["power_w"]):
             return
-        self._past = {name: past[name][-1:, -MEAN_S:].copy() for name in ("power_w", "distance_m")}
+        self._past = {
+            name: past[name][-1:, -CUE_MEAN_S:].copy() for name in ("power_w", "distance_m")
+        }
         if self.wanted:
-            for row in past[self._column][:, -MEAN_S:]:
+            for row in past[self._column][:, -CUE_MEAN_S:]:
                 self._update(row)
 
     @property
@@ -61,7 +64,7 @@ class Hold:
 
     def _update(self, row: FloatArray) -> None:
         known = row[np.isfinite(row)]
-        if len(known) * 2 < MEAN_S:
+        if len(known) * 2 < CUE_MEAN_S:
             self.difference_fraction = self.cue = LATELY
             return
         wanted = self._aim.power_w if self._aim.power_w is not None else self._aim.speed_mps

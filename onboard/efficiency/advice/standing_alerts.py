@@ -1,7 +1,6 @@
-"""Alerts over time: what raises one, and what ends it, must hold for a while, so none flickers."""
+"""Alerts over time: both onset and end must last for a while, so that none flickers."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -11,36 +10,27 @@ from onboard.contract.alerts import Alert, AlertCode, Event
 from onboard.contract.codes import Value
 
 EVENTS_MOST = 500
-"""Events kept of a trip; later ones are counted by nobody."""
+"""Events kept of a trip; later ones are dropped."""
 
 Values = Mapping[str, Value]
 
 
-@dataclass(frozen=True)
-class Condition:
-    """What is watched for.
+class Watch:
+    """One alert over time, second by second.
 
     Parameters
     ----------
     code
         Of the alert.
     on_after_s, off_after_s
-        How long it must hold, and be over, in a row.
+        How long its condition must hold, and be over, without interruption.
     """
 
-    code: AlertCode
-    on_after_s: float = 5.0
-    off_after_s: float = 5.0
-
-
-class Watch:
-    """One condition over time, second by second."""
-
-    def __init__(self, condition: Condition) -> None:
-        self.condition = condition
+    def __init__(self, code: AlertCode, on_after_s: float, off_after_s: float) -> None:
+        self._code, self._on_after_s, self._off_after_s = code, on_after_s, off_after_s
         self.on_since_s: float | None = None
-        self.values: Values = dict.fromkeys(condition.code.names)
-        """Of the alert, as of the last second at which the condition held."""
+        self.values: Values = dict.fromkeys(code.names)
+        """Values of the alert, as of the last second at which its condition held."""
         self._other_since_s: float | None = None
 
     def fold(
@@ -50,7 +40,7 @@ class Watch:
         values: Callable[[int], Values],
         stays: npt.NDArray[np.bool_] | None = None,
     ) -> list[Event]:
-        """Take in seconds in order.
+        """Fold in seconds in order.
 
         Parameters
         ----------
@@ -59,14 +49,14 @@ class Watch:
         holds
             Whether the condition holds, shape (n,).
         values
-            Gives the alert's values at the second with a given number.
+            Returns the alert's values at the second with a given number.
         stays
-            Whether it still holds once it is on, shape (n,); None: by `holds`.
+            Whether it still holds once it is on, shape (n,); None: as `holds`.
 
         Returns
         -------
         list of Event
-            What came up.
+            Alerts raised.
         """
         events: list[Event] = []
         stays = holds if stays is None else stays
@@ -83,20 +73,20 @@ class Watch:
             if self._other_since_s is None:
                 # A second that ends now began one second ago.
                 self._other_since_s = now_s - 1.0
-            wait_s = self.condition.off_after_s if on else self.condition.on_after_s
+            wait_s = self._off_after_s if on else self._on_after_s
             if now_s - self._other_since_s < wait_s:
                 continue
             if on:
                 self.on_since_s = None
             else:
                 self.on_since_s = self._other_since_s
-                alert = Alert(self.condition.code, now_s - self.on_since_s, **self.values)
+                alert = Alert(self._code, now_s - self.on_since_s, **self.values)
                 events.append(Event(now_s, alert))
             self._other_since_s = None
         return events
 
     def end(self) -> None:
-        """End it at once: what it was about is no more."""
+        """End the alert at once: its subject is gone."""
         self.on_since_s = self._other_since_s = None
 
     def alert(self, now_s: float, present: Values | None = None) -> Alert | None:
@@ -107,9 +97,9 @@ class Watch:
         now_s
             Stream time [s].
         present
-            Its values where they are figures that are shown beside it; None: as last looked at.
+            Its values, read off the figures shown beside it; None: as last tested.
         """
         if self.on_since_s is None:
             return None
         since_s = max(now_s - self.on_since_s, 0.0)
-        return Alert(self.condition.code, since_s, **(self.values if present is None else present))
+        return Alert(self._code, since_s, **(self.values if present is None else present))

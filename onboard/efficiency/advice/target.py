@@ -1,11 +1,11 @@
-"""The rider's target: what was asked for."""
+"""The rider's target."""
 
 from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
 class Aim:
-    """What the rider wants; at most one of the speeds and powers, or a distance."""
+    """The rider's target: at most one of a speed, a power or a distance."""
 
     distance_m: float | None = None
     speed_mps: float | None = None
@@ -13,5 +13,5 @@ class Aim:
 
     @property
     def is_set(self) -> bool:
-        """Whether anything is wanted."""
+        """Whether there is a target."""
         return self != Aim()

@@ -1,7 +1,7 @@
 """The highest speed that still makes a distance, and the cue to hold it.
 
-The distance is made with the reserve kept at a stated confidence. The cue has hysteresis and looks
-at the mean of the last seconds, so that waves do not make it flicker.
+The distance is made with the reserve kept at a stated confidence. The cue has hysteresis and is
+given on the mean of the last seconds, so that waves do not make it flicker.
 """
 
 from dataclasses import dataclass
@@ -12,18 +12,19 @@ from onboard.contract.advice import Cue
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.outlook import Outlook, likelihood
+from onboard.efficiency.common_practice import (
+    EASE_ABOVE,
+    EASE_UNTIL,
+    PUSH_BELOW,
+    PUSH_UNTIL,
+    UNTRIED_SPEED_FRACTION,
+)
 
 CONFIDENCE_FRACTION = 0.99
+"""Confidence that a distance is made with the reserve kept."""
+
 SURE_SD = 2.326348
 """99 % quantile of the normal distribution (tables)."""
-
-SLOWER_FRACTION = 0.85
-"""By so much the rider may be asked to go slower than the curve knows: it then learns that."""
-
-EASE_ABOVE, EASE_UNTIL = 0.03, 0.01
-PUSH_BELOW, PUSH_UNTIL = -0.05, -0.02
-"""Relative difference at which a cue comes and at which it goes again: falling short is the costly
-side. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -34,14 +35,11 @@ class Advised:
     ----------
     speed_mps
         Over ground; unknown where no speed makes it.
-    confidence_fraction
-        The chance that it makes the distance with the reserve kept.
     best_speed_mps, best_m
-        The speed that goes furthest, and how far it surely goes.
+        The speed with the largest margin, and its range at that confidence.
     """
 
     speed_mps: Number
-    confidence_fraction: Number
     best_speed_mps: float
     best_m: float
 
@@ -51,28 +49,25 @@ def advised_speed(ahead: Outlook, distance_m: float) -> Advised:
     _, margin, sd = ahead.margin(distance_m)
     surely = margin - SURE_SD * sd
     furthest_m = ahead.range_m - SURE_SD * np.sqrt(ahead.range_variance_m2())
-    # Where it cannot be made: what probably takes least, little slower than was ever tried.
+    # Where it cannot be made: the largest margin, at little less than the speeds seen.
     tried = ahead.speed_mps[ahead.seen]
-    slowest = SLOWER_FRACTION * float(tried[0]) if len(tried) else 0.0
+    slowest = UNTRIED_SPEED_FRACTION * float(tried[0]) if len(tried) else 0.0
     best = int(np.argmax(np.where(ahead.speed_mps >= slowest, margin, -np.inf)))
     enough = np.flatnonzero(surely >= 0)
     best_speed, best_m = float(ahead.speed_mps[best]), max(float(furthest_m[best]), 0.0)
     if not len(enough):
-        chance = likelihood(float(margin[best]), float(sd[best]))
-        none = Unknown(Reason.CANNOT_BE_MADE)
-        return Advised(none, chance, best_speed, best_m)
+        return Advised(Unknown(Reason.CANNOT_BE_MADE), best_speed, best_m)
     last = int(enough[-1])
     speed = float(ahead.speed_mps[last])
     if last + 1 < len(surely):
-        # Between two rows: where the margin runs out.
+        # Interpolate to where the margin vanishes.
         part = float(surely[last] / (surely[last] - surely[last + 1]))
         speed += part * float(ahead.speed_mps[last + 1] - speed)
-    chance = chance_at(ahead, distance_m, speed)
-    return Advised(speed, chance, best_speed, best_m)
+    return Advised(speed, best_speed, best_m)
 
 
 def chance_at(ahead: Outlook, distance_m: float, speed_mps: float) -> float:
-    """Return the chance that a distance is made at a speed with the reserve kept."""
+    """Return the probability that a speed makes a distance with the reserve kept."""
     _, margin, sd = ahead.margin(distance_m)
     speeds = ahead.speed_mps
     here, spread = np.interp(speed_mps, speeds, margin), np.interp(speed_mps, speeds, sd)
@@ -80,13 +75,13 @@ def chance_at(ahead: Outlook, distance_m: float, speed_mps: float) -> float:
 
 
 class CueKeeper:
-    """Keeps the cue until the difference is clearly another."""
+    """Keep the cue until the difference clearly asks for another."""
 
     def __init__(self) -> None:
         self.cue: Cue = "hold"
 
     def update(self, difference_fraction: float) -> Cue:
-        """Take in by how much the rider is above the target, as a share of it; give the cue."""
+        """Return the cue for a relative difference from the target."""
         limits = {
             "ease": (EASE_UNTIL, PUSH_BELOW),
             "hold": (EASE_ABOVE, PUSH_BELOW),

@@ -1,8 +1,7 @@
-"""What should come back from the charger after what was counted, with its interval.
+"""Charge and energy expected back from the charger after what was counted, with intervals.
 
-Charge and energy apart: charge asks for the current alone, energy for the voltage and the pack's
-losses too. What is judged is the current sensor's scale, so its own uncertainty is in no figure of
-what to expect; all others are.
+Charge depends on the current alone, energy also on the voltage and the pack's losses. The current
+sensor's scale is what is under test, so its uncertainty is in no expectation; all others are.
 """
 
 import math
@@ -20,46 +19,34 @@ from onboard.efficiency.battery.round_trip import (
     Loss,
     pack_loss,
 )
+from onboard.efficiency.common_practice import (
+    ASSUMED_PACK_OVER_COUNTED,
+    CONCLUSIVE_MOST_FRACTION,
+    FULL_SD_FRACTION,
+    METER_SD_FRACTION,
+)
 from onboard.efficiency.statistics.shared_errors import COUNT, GAIN, OFFSET, Z_95, Spread
 from onboard.profile import Sensors
-
-METER_SD_FRACTION = 0.01
-"""How well a plain meter between charger and pack measures. Common practice, no source."""
-
-FULL_SD_FRACTION = 0.005
-"""How far 'full' differs from one charge to the next, as a share of the pack. Common practice, no
-source."""
-
-UNLOGGED_MOST_FRACTION = 0.01
-"""What autopilot and sleeping drives may draw unseen between two charges, as a share of the pack,
-where nobody stated it. Common practice, no source."""
-
-UNKNOWN_PACK_TIMES = 4.0
-"""A pack of unknown size is taken to be so much larger than what was counted on a charge."""
-
-TELLS_FRACTION = 0.15
-"""An interval that reaches further to either side than this share tells nothing by holding what
-came back: a sensor that is as far off would pass."""
 
 Fit = Literal["within", "more", "less", "cannot_tell"]
 
 
 @dataclass(frozen=True)
 class Counted:
-    """What the craft's sensors counted between two charges, after the profile's corrections.
+    """What the sensors counted between two charges, after the profile's corrections.
 
     Parameters
     ----------
     charge_ah, energy_wh
         Drawn from the pack.
     sensor_hours_h
-        For how long a current was counted, each sensor's time added.
+        Hours for which a current was counted, summed over sensors.
     volt_hours_vh
-        Time integral of the voltage, each sensor's added.
+        Time integral of the voltage, summed over sensors.
     bridged_variance_wh2
-        Of the energy over gaps in the data.
+        Variance of the energy interpolated over gaps in the data.
     flowing_a
-        Mean current, each ampere-hour weighing the same: what losses go by.
+        Mean current weighted by charge; losses depend on it.
     """
 
     charge_ah: float
@@ -71,27 +58,27 @@ class Counted:
 
     @property
     def mean_v(self) -> float:
-        """Volts at which the charge flowed."""
+        """Charge-weighted mean voltage [V]."""
         return self.energy_wh / self.charge_ah
 
     @property
     def bridged_variance_ah2(self) -> float:
-        """Variance of the charge over gaps in the data."""
+        """Variance of the charge interpolated over gaps in the data [Ah^2]."""
         return self.bridged_variance_wh2 / self.mean_v**2
 
     def charge_spread(self) -> Spread:
-        """Return the charge with what is uncertain of it, the sensor's scale too [Ah]."""
+        """Return the charge [Ah] with its uncertainty, the sensor's scale included."""
         gradient = np.zeros(COUNT)
         gradient[GAIN], gradient[OFFSET] = self.charge_ah, self.sensor_hours_h
         return Spread(self.charge_ah, gradient, self.bridged_variance_ah2)
 
     def energy_spread(self) -> Spread:
-        """Return the energy with what is uncertain of it, the sensor's scale too [Wh]."""
+        """Return the energy [Wh] with its uncertainty, the sensor's scale included."""
         return Spread.of_energy(self.energy_wh, self.volt_hours_vh, self.bridged_variance_wh2)
 
 
 def added(parts: Sequence[Counted]) -> Counted:
-    """Return what was counted over several rides together."""
+    """Return the sum over several rides."""
     charge_ah = sum(part.charge_ah for part in parts)
     flowing = sum(part.flowing_a * part.charge_ah for part in parts)
     return Counted(
@@ -106,14 +93,14 @@ def added(parts: Sequence[Counted]) -> Counted:
 
 @dataclass(frozen=True)
 class Unlogged:
-    """Charge drawn while nothing was recorded, on one charge.
+    """Charge drawn unrecorded between two charges.
 
     Parameters
     ----------
     charge_ah, sd_ah
-        What is thought of it, and how well that is known.
+        Estimate and its standard deviation.
     most_ah
-        What it may be beyond that, from nothing to this, none likelier: it widens one side.
+        Bound of a further, one-sided part, uniform from zero: it widens the upper side only.
     """
 
     charge_ah: float = 0.0
@@ -123,14 +110,14 @@ class Unlogged:
 
 @dataclass(frozen=True)
 class Charge:
-    """One charge: what was counted before it, and what the meter said of it.
+    """One charge: what was counted before it, and the meter's reading.
 
     Parameters
     ----------
     counted
-        Over all rides since the charge before.
+        Over all rides since the previous charge.
     charged_ah, charged_wh
-        What came back; None where it was not read.
+        What came back; None where not read.
     full_to_full
         Whether the pack is known to have been full before and after.
     unlogged
@@ -151,17 +138,17 @@ class Conditions:
     Parameters
     ----------
     sensors
-        The craft's corrections, as they were when it was counted.
+        The profile's corrections, as they were when the charge was counted.
     pack_ah
-        Charge of the full pack, None where the profile has none.
+        Charge of the full pack; None where the profile states none.
     chemistry
-        `lfp` or `li-ion`, None where the profile has none.
+        One of `CHEMISTRIES`; None where the profile states none.
     at_wall
         Whether the meter was at the wall, before the charger.
     meter_sd_fraction
-        How well the meter measures.
+        Relative standard deviation of the meter.
     charge_a
-        Mean current of the charger, None where it is not known.
+        Mean current of the charger; None if unknown.
     """
 
     sensors: Sensors
@@ -172,7 +159,7 @@ class Conditions:
     charge_a: float | None = None
 
     def loss(self, counted: Counted) -> Loss:
-        """Return what the pack loses, at the rates that are known."""
+        """Return the pack's loss at the rates that are known."""
         if self.pack_ah is None:
             return pack_loss(self.chemistry)
         charge_per_h = None if self.charge_a is None else self.charge_a / self.pack_ah
@@ -180,19 +167,19 @@ class Conditions:
 
 
 def size_ah(pack_ah: float | None, counted: Counted) -> float:
-    """Return the full pack's charge [Ah], a guess by what was counted where nobody stated it."""
-    return pack_ah or UNKNOWN_PACK_TIMES * counted.charge_ah
+    """Return the full pack's charge [Ah], guessed from the charge counted where none is stated."""
+    return pack_ah or ASSUMED_PACK_OVER_COUNTED * counted.charge_ah
 
 
 def expected_ah(charges: Sequence[Charge], conditions: Conditions) -> Figure:
-    """Return the charge that should come back if the current sensor's scale is right [Ah].
+    """Return the charge expected back if the current sensor's scale is right [Ah].
 
     Parameters
     ----------
     charges
-        One or several; their sum is given.
+        One or more; their sum is returned.
     conditions
-        What is known of them.
+        What is known of pack, meter and sensors.
     """
     value = sum(one.counted.charge_ah + one.unlogged.charge_ah for one in charges)
     shared = value * math.hypot(CHARGE_SD_FRACTION, conditions.meter_sd_fraction)
@@ -205,20 +192,20 @@ def expected_ah(charges: Sequence[Charge], conditions: Conditions) -> Figure:
 
 
 def own_variance_ah2(charge: Charge, conditions: Conditions) -> float:
-    """Return the variance of a charge's balance that no other charge shares [Ah^2]."""
+    """Return the variance of a charge's balance that it shares with no other charge [Ah^2]."""
     full_ah = FULL_SD_FRACTION * size_ah(conditions.pack_ah, charge.counted)
     return charge.counted.bridged_variance_ah2 + full_ah**2 + charge.unlogged.sd_ah**2
 
 
 def expected_wh(charges: Sequence[Charge], conditions: Conditions) -> Figure:
-    """Return the energy that should come back if the current sensor's scale is right [Wh].
+    """Return the energy expected back if the current sensor's scale is right [Wh].
 
     Parameters
     ----------
     charges
-        One or several; their sum is given.
+        One or more; their sum is returned.
     conditions
-        What is known of them; with a meter at the wall, what that should show.
+        What is known of pack, meter and sensors; with a meter at the wall, its expected reading.
     """
     drawn = sum(_drawn_wh(one) for one in charges)
     if conditions.at_wall:
@@ -249,7 +236,7 @@ def _drawn_wh(charge: Charge) -> float:
 
 
 def fits(came_back: float, expected: Figure) -> Fit:
-    """Return whether what came back is what was to be expected.
+    """Return how what came back compares with the expectation.
 
     Examples
     --------
@@ -265,4 +252,4 @@ def fits(came_back: float, expected: Figure) -> Fit:
     if came_back < low:
         return "less"
     reach = max(high - expected.value, expected.value - low)
-    return "within" if reach <= TELLS_FRACTION * expected.value else "cannot_tell"
+    return "within" if reach <= CONCLUSIVE_MOST_FRACTION * expected.value else "cannot_tell"

@@ -1,9 +1,33 @@
-"""State of charge: counted from the start, anchored by the open-circuit voltage of a rested pack.
+"""State of charge: a Schmidt-Kalman filter that counts charge and is corrected by rested voltages.
 
-With the shared errors as unknowns, charge left = start + START - ((1 + GAIN) Q + OFFSET T) /
-(C (1 + CAPACITY)). An anchor is a measurement of that through the chemistry's table. It corrects
-START and CAPACITY; the sensors' own errors are only taken into account, with all that they share
-with the others (a Schmidt-Kalman, or 'consider', filter).
+States. The filter estimates no time series but the errors that all figures share
+(`statistics.shared_errors`): START, the state of charge at the count's start; CAPACITY, the
+relative error of the stated capacity C; GAIN and OFFSET of the current sensor; VOLTAGE, the
+relative error of the voltage sensor. With Q the charge drawn and T the time since the start, the
+state of charge is
+
+    x = start + START - ((1 + GAIN) Q + OFFSET T) / (C (1 + CAPACITY)).
+
+Prediction. Counting is exact apart from these errors, so there is no process noise: the covariance
+of x follows from that of the errors through the gradient of x, and grows with Q and T by itself.
+Unmeasured time adds to START (`recharge`).
+
+Measurement. The voltage of a rested pack (`rest`) is its open-circuit voltage: OCV(x) is the
+measured one times (1 + VOLTAGE). The OCV curve is linearised by the straight line that fits it best
+over the probable states of charge, not by its slope at one point: on an LFP plateau or around a
+bend that slope would claim more information than there is. The misfit of that line, the curve's
+spread between cells and the settling of the voltage make up the measurement variance.
+
+Correction. START and CAPACITY are updated; GAIN, OFFSET and VOLTAGE are only 'considered': their
+gain is set to zero and the covariance is propagated in Joseph form, so that what the state then
+has in common with the sensors' errors stays in every interval that both enter. An innovation beyond
+`OCV_CONTRADICTION_SD` contradicts the assumed start; START is then widened and the update iterated,
+since the curve is far from straight over so wide a span.
+
+Recharge. Whether a pack was charged while nothing measured it is a discrete question, which no
+covariance can express. `charge_count` keeps the lower hypothesis and the open question, `recharge`
+answers it from a rested voltage or from the rider, and `pack` extends each interval up to that of
+the full pack while it is open.
 """
 
 import math
@@ -12,7 +36,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.battery.chemistry import Chemistry
+from onboard.efficiency.battery.ocv_curve import OcvCurve
+from onboard.efficiency.common_practice import (
+    CONTRADICTED_CHARGE_SD,
+    OCV_CONTRADICTION_SD,
+    OCV_SHAPE_FACTOR,
+)
 from onboard.efficiency.statistics.shared_errors import (
     CAPACITY,
     COUNT,
@@ -23,13 +52,7 @@ from onboard.efficiency.statistics.shared_errors import (
 )
 
 ROUNDING_V = 0.001
-CONTRADICTION_SD = 4.0
-SHAPE_TWICE = 1.6
-"""Cells that differ from the table mislead twice: by their voltage here, and by the energy that is
-then taken from the table for what is left. So the voltage is trusted less than its spread says."""
-
-WIDE_FRACTION = 0.3
-"""How little is known of the charge once voltage and count contradict each other."""
+"""Resolution of a reported cell voltage [V]."""
 
 _NODES = np.linspace(-2.0, 2.0, 9)
 _WEIGHTS = np.exp(-(_NODES**2) / 2) / np.exp(-(_NODES**2) / 2).sum()
@@ -37,20 +60,20 @@ _WEIGHTS = np.exp(-(_NODES**2) / 2) / np.exp(-(_NODES**2) / 2).sum()
 
 @dataclass(frozen=True)
 class ChargeState:
-    """What is known of the charge.
+    """Estimate of the state of charge.
 
     Parameters
     ----------
     full_ah
         Charge when full, as stated [Ah].
     start_fraction
-        Charge at the start, as assumed.
+        State of charge at the start, as assumed.
     start_ah, start_s
-        Charge drawn [Ah] and stream time [s] that are counted from.
+        Charge drawn [Ah] and stream time [s] at the start of the count.
     mean, covariance
         Of the shared errors, shapes (5,) and (5, 5); only START and CAPACITY are ever corrected.
     contradicted
-        Whether a rested voltage contradicted what was assumed.
+        Whether a rested voltage contradicted the assumption.
     """
 
     full_ah: float
@@ -62,7 +85,7 @@ class ChargeState:
     contradicted: bool = False
 
     def fraction(self, charge_ah: float, t_s: float) -> tuple[float, FloatArray]:
-        """Return the charge left as a share of full, and its gradient along the shared errors."""
+        """Return the state of charge and its gradient along the shared errors, shape (5,)."""
         start = self.start_fraction + float(self.mean[START])
         capacity = self.full_ah * (1 + float(self.mean[CAPACITY]))
         drawn = charge_ah - self.start_ah
@@ -74,45 +97,45 @@ class ChargeState:
         return start - drawn / capacity, gradient
 
     def anchored(
-        self, chemistry: Chemistry, cell_v: float, sd_v: float, charge_ah: float, t_s: float
+        self, ocv: OcvCurve, cell_v: float, sd_v: float, charge_ah: float, t_s: float
     ) -> "ChargeState":
-        """Return the state after the open-circuit voltage of a cell was seen [V].
+        """Return the state updated by the open-circuit voltage of a cell.
 
         Parameters
         ----------
-        chemistry
-            The cells.
+        ocv
+            Open-circuit curve of the cells.
         cell_v, sd_v
-            Voltage of a rested cell, and what is uncertain of it beside the table [V].
+            Voltage of a rested cell, and its standard deviation beside the curve's [V].
         charge_ah, t_s
-            Charge drawn and stream time then.
+            Charge drawn [Ah] and stream time [s] then.
         """
         state = self
-        innovation, slope, variance = state._innovation(chemistry, cell_v, sd_v, charge_ah, t_s)
+        innovation, slope, variance = state._innovation(ocv, cell_v, sd_v, charge_ah, t_s)
         total = float(slope @ state.covariance @ slope) + variance
-        if innovation**2 > CONTRADICTION_SD**2 * total:
+        if innovation**2 > OCV_CONTRADICTION_SD**2 * total:
             covariance = state.covariance.copy()
-            covariance[START, START] += WIDE_FRACTION**2
+            covariance[START, START] += CONTRADICTED_CHARGE_SD**2
             state = replace(state, covariance=covariance, contradicted=True)
-            # The table is far from straight over so wide a span: closer and closer.
+            # The curve is far from straight over so wide a span: iterate.
             for _ in range(3):
                 state = replace(
-                    state._updated(chemistry, cell_v, sd_v, charge_ah, t_s), covariance=covariance
+                    state._updated(ocv, cell_v, sd_v, charge_ah, t_s), covariance=covariance
                 )._within(charge_ah, t_s)
-            return state._updated(chemistry, cell_v, sd_v, charge_ah, t_s)._within(charge_ah, t_s)
-        return state._updated(chemistry, cell_v, sd_v, charge_ah, t_s)
+            return state._updated(ocv, cell_v, sd_v, charge_ah, t_s)._within(charge_ah, t_s)
+        return state._updated(ocv, cell_v, sd_v, charge_ah, t_s)
 
     def _within(self, charge_ah: float, t_s: float) -> "ChargeState":
-        """Return the nearest state that is neither over full nor under empty."""
+        """Return the nearest state that is neither above full nor below empty."""
         fraction, _ = self.fraction(charge_ah, t_s)
         mean = self.mean.copy()
         mean[START] += min(max(fraction, 0.0), 1.0) - fraction
         return replace(self, mean=mean)
 
     def _updated(
-        self, chemistry: Chemistry, cell_v: float, sd_v: float, charge_ah: float, t_s: float
+        self, ocv: OcvCurve, cell_v: float, sd_v: float, charge_ah: float, t_s: float
     ) -> "ChargeState":
-        innovation, slope, variance = self._innovation(chemistry, cell_v, sd_v, charge_ah, t_s)
+        innovation, slope, variance = self._innovation(ocv, cell_v, sd_v, charge_ah, t_s)
         total = float(slope @ self.covariance @ slope) + variance
         gain = self.covariance @ slope / total
         gain[[GAIN, OFFSET, VOLTAGE]] = 0.0
@@ -121,30 +144,30 @@ class ChargeState:
         return replace(self, mean=self.mean + gain * innovation, covariance=covariance)
 
     def _innovation(
-        self, chemistry: Chemistry, cell_v: float, sd_v: float, charge_ah: float, t_s: float
+        self, ocv: OcvCurve, cell_v: float, sd_v: float, charge_ah: float, t_s: float
     ) -> tuple[float, FloatArray, float]:
-        """Return seen less expected voltage, its slopes and the variance of the seeing.
+        """Return measured less predicted voltage [V], its gradient and the variance [V^2].
 
-        The table is taken as the straight line that fits it best over what is held possible: on an
-        LFP plateau, or around a bend, one point's slope would tell more than there is to know.
+        The curve is linearised over the probable states of charge by a weighted straight-line
+        fit; see the module's page.
         """
         fraction, gradient = self.fraction(charge_ah, t_s)
         sd = math.sqrt(max(float(gradient @ self.covariance @ gradient), 1e-12))
         at = np.clip(fraction + sd * _NODES, 0.0, 1.0)
-        volts = np.interp(at, chemistry.fraction, chemistry.ocv_v)
-        spread = np.interp(at, chemistry.fraction, chemistry.sd_v)
+        volts = np.interp(at, ocv.fraction, ocv.ocv_v)
+        spread = np.interp(at, ocv.fraction, ocv.sd_v)
         middle, centre = float(_WEIGHTS @ volts), float(_WEIGHTS @ at)
         off = at - centre
         steep = float(_WEIGHTS @ (off * volts)) / max(float(_WEIGHTS @ off**2), 1e-12)
         bend = volts - middle - steep * off
-        variance = float(_WEIGHTS @ (bend**2 + (SHAPE_TWICE * spread) ** 2))
+        variance = float(_WEIGHTS @ (bend**2 + (OCV_SHAPE_FACTOR * spread) ** 2))
         variance += sd_v**2 + ROUNDING_V**2
         slope = steep * gradient
         slope[VOLTAGE] -= cell_v
         return cell_v - (middle + steep * (fraction - centre)), slope, variance
 
     def moved_to(self, charge_ah: float, t_s: float) -> "ChargeState":
-        """Return the same knowledge, counted from a later moment on."""
+        """Return the same estimate, counted from a later moment."""
         fraction, gradient = self.fraction(charge_ah, t_s)
         turn = np.eye(COUNT)
         turn[START] = gradient

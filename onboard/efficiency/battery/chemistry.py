@@ -1,32 +1,26 @@
-"""Cell chemistries: open-circuit voltage over the charge left, and how far cells differ from it.
+"""The cell chemistries: one row each, with everything that the rest of the program asks of one.
 
-Li-ion: mean and standard deviation of the published cell models that end at 4.2 V (Chen 2020,
-Mohtat 2020, Ai 2020), LFP: Prada 2013 with the potential of Afshar 2017; open-circuit curves as
-PyBaMM 26.10 gives them (`tests/data/pybamm_ocv_soc.csv`). LFP at full is taken as 3.40 V instead of
-that model's 3.60 V, which a rested cell does not keep (common practice, no source), and its spread
-is hysteresis and differences between cells (from memory, no source).
+To add a chemistry, add a row to `CHEMISTRIES`. A row without one of its fields does not load; the
+profile accepts exactly the rows that stand here. The module imports nothing of ours, so that the
+profile, which stands above the efficiency rooms, can read it.
+
+Sources
+-------
+Open-circuit voltage: PyBaMM 26.10 (`tests/data/pybamm_ocv_soc.csv`). Li-ion is the mean and
+standard deviation of the published cells that end at 4.2 V (Chen 2020, Mohtat 2020, Ai 2020), LFP
+is Prada 2013 with the potential of Afshar 2017. LFP at full is taken as 3.40 V instead of that
+model's 3.60 V, which a rested cell does not keep (common practice, no source); its spread is
+hysteresis and differences between cells (from memory, no source).
+
+Round trips: the same models at 25 degC (DFN, charged at constant current, then at constant voltage
+down to C/20), measured at the cells' terminals. The models have no side reactions: they give back
+all charge, and lose energy by voltage alone.
+
+Nominal voltage: simulated C/5 discharges, Prada 2013 3.17 V (3.2 V is printed on LFP cells) and
+Chen 2020 (NMC) 3.67 V. Full and cut-off voltage: as printed on cells; common practice, no standard.
 """
 
 from dataclasses import dataclass
-
-import numpy as np
-
-from onboard.block import FloatArray
-
-POINTS = 21
-_LI_ION_V = (
-    2.767, 3.371, 3.482, 3.546, 3.588, 3.622, 3.651, 3.677, 3.700, 3.724, 3.753,
-    3.785, 3.825, 3.866, 3.912, 3.956, 4.002, 4.048, 4.087, 4.133, 4.200,
-)  # fmt: skip
-_LI_ION_SD_V = (
-    0.252, 0.230, 0.174, 0.116, 0.105, 0.094, 0.077, 0.063, 0.054, 0.046, 0.039,
-    0.036, 0.024, 0.025, 0.034, 0.036, 0.036, 0.030, 0.010, 0.008, 0.008,
-)  # fmt: skip
-_LFP_V = (
-    2.000, 2.785, 2.978, 3.108, 3.168, 3.186, 3.206, 3.232, 3.252, 3.262, 3.266,
-    3.268, 3.269, 3.270, 3.274, 3.293, 3.310, 3.313, 3.314, 3.316, 3.400,
-)  # fmt: skip
-_LFP_SD_V = (0.25, 0.12, 0.06, 0.04, 0.02, *([0.012] * 14), 0.015, 0.05)
 
 
 @dataclass(frozen=True)
@@ -35,52 +29,64 @@ class Chemistry:
 
     Parameters
     ----------
-    fraction
-        Charge left as a share of full, rising, shape (n,).
-    ocv_v
-        Open-circuit voltage of a cell there [V].
-    sd_v
-        How far cells lie about it (one standard deviation) [V].
+    name
+        The profile's `battery.chemistry`.
+    nominal_v
+        Mean voltage of a cell over a slow discharge [V]; turns Ah into Wh.
+    full_v
+        Voltage of a cell on the charger when full [V]; a higher reading is implausible.
     cutoff_v
-        Voltage of a cell under load to stop at, unless the profile states another [V]: common for
-        such cells (LFP 2.5 V, Li-ion 3.0 V), no standard.
+        Voltage of a cell under load to stop at, unless the profile states another [V].
+    ocv_v, ocv_sd_v
+        Open-circuit voltage of a cell and its standard deviation between cells [V], at state of
+        charge 0 to 1 in equal steps.
+    round_trip_fraction
+        By published cell model: energy out over energy in, discharged and charged at 0.2 and 0.2,
+        0.5 and 0.2, 0.5 and 0.5, 1 and 0.5, 1 and 1 of the capacity per hour.
     """
 
-    fraction: FloatArray
-    ocv_v: FloatArray
-    sd_v: FloatArray
+    name: str
+    nominal_v: float
+    full_v: float
     cutoff_v: float
-
-    @property
-    def mean_v(self) -> float:
-        """Mean over a discharge at no load [V]."""
-        return float(np.trapezoid(self.ocv_v, self.fraction))
-
-    def energy_fraction(self) -> FloatArray:
-        """Return the share of the energy that is left at each `fraction`."""
-        steps = (self.ocv_v[1:] + self.ocv_v[:-1]) / 2 * np.diff(self.fraction)
-        energy = np.concatenate([[0.0], np.cumsum(steps)])
-        share: FloatArray = energy / energy[-1]
-        return share
-
-    def at_energy(self, energy_fraction: float) -> float:
-        """Return the charge left where a share of the energy is.
-
-        Examples
-        --------
-        >>> round(CHEMISTRIES["li-ion"].at_energy(0.2), 3)
-        0.22
-        """
-        return float(np.interp(energy_fraction, self.energy_fraction(), self.fraction))
-
-
-def _chemistry(volts: tuple[float, ...], sds: tuple[float, ...], cutoff_v: float) -> Chemistry:
-    # A finer grid, so that energies are read off it without further ado.
-    coarse, fine = np.linspace(0, 1, POINTS), np.linspace(0, 1, 5 * (POINTS - 1) + 1)
-    return Chemistry(fine, np.interp(fine, coarse, volts), np.interp(fine, coarse, sds), cutoff_v)
+    ocv_v: tuple[float, ...]
+    ocv_sd_v: tuple[float, ...]
+    round_trip_fraction: dict[str, tuple[float, ...]]
 
 
 CHEMISTRIES = {
-    "li-ion": _chemistry(_LI_ION_V, _LI_ION_SD_V, 3.0),
-    "lfp": _chemistry(_LFP_V, _LFP_SD_V, 2.5),
-}
+    row.name: row
+    for row in (
+        Chemistry(
+            "lfp",
+            nominal_v=3.2,
+            full_v=3.65,
+            cutoff_v=2.5,
+            ocv_v=(
+                2.000, 2.785, 2.978, 3.108, 3.168, 3.186, 3.206, 3.232, 3.252, 3.262, 3.266,
+                3.268, 3.269, 3.270, 3.274, 3.293, 3.310, 3.313, 3.314, 3.316, 3.400,
+            ),
+            ocv_sd_v=(0.25, 0.12, 0.06, 0.04, 0.02, *([0.012] * 14), 0.015, 0.05),
+            round_trip_fraction={"Prada 2013": (0.9734, 0.9595, 0.9491, 0.9339, 0.9223)},
+        ),
+        Chemistry(
+            "li-ion",
+            nominal_v=3.67,
+            full_v=4.2,
+            cutoff_v=3.0,
+            ocv_v=(
+                2.767, 3.371, 3.482, 3.546, 3.588, 3.622, 3.651, 3.677, 3.700, 3.724, 3.753,
+                3.785, 3.825, 3.866, 3.912, 3.956, 4.002, 4.048, 4.087, 4.133, 4.200,
+            ),
+            ocv_sd_v=(
+                0.252, 0.230, 0.174, 0.116, 0.105, 0.094, 0.077, 0.063, 0.054, 0.046, 0.039,
+                0.036, 0.024, 0.025, 0.034, 0.036, 0.036, 0.030, 0.010, 0.008, 0.008,
+            ),
+            round_trip_fraction={
+                "Chen 2020": (0.9684, 0.9486, 0.9303, 0.9029, 0.8828),
+                "Mohtat 2020": (0.9907, 0.9845, 0.9786, 0.9694, 0.9611),
+            },
+        ),
+    )
+}  # fmt: skip
+"""The rows by name."""

@@ -1,7 +1,8 @@
-"""Energy that can still be drawn at a power: down to the reserve, or to the cut-off under load.
+"""Energy that can still be drawn at a constant power, down to the reserve or the cut-off.
 
-The voltage under a constant power P behind a resistance R is (E + sqrt(E^2 - 4 R P)) / 2 with E the
-open-circuit voltage; energy is its integral over charge. Whichever limit comes first ends it.
+The terminal voltage under a constant power P behind a resistance R is (E + sqrt(E^2 - 4 R P)) / 2
+with E the open-circuit voltage; energy is its integral over charge. Whichever limit comes first
+ends it.
 """
 
 from dataclasses import dataclass
@@ -9,30 +10,30 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.battery.chemistry import Chemistry
+from onboard.efficiency.battery.ocv_curve import OcvCurve
 
 
 @dataclass(frozen=True)
-class Cellar:
-    """What is in the pack and how far it may be emptied.
+class UsableEnergy:
+    """A pack's energy and the limits to which it may be discharged.
 
     Parameters
     ----------
-    chemistry
-        The cells.
+    ocv
+        Open-circuit curve of the cells.
     volts_scale
-        Pack voltage over the table's cell voltage.
+        Pack voltage over the curve's cell voltage.
     level_known
-        Whether the energy when full is stated: then cells differ in the shape of their curve only.
+        Whether the energy when full is stated: then cells differ in the curve's shape only.
     reserve_fraction
         Energy at the reserve, as a share of full.
     cutoff_v
-        Voltage of the pack to stop at.
+        Voltage of the pack to stop at [V].
     resistance_ohm, resistance_sd_ohm
-        What a lasting load costs.
+        Resistance to a lasting load and its standard deviation [ohm].
     """
 
-    chemistry: Chemistry
+    ocv: OcvCurve
     volts_scale: float
     level_known: bool
     reserve_fraction: float
@@ -41,46 +42,45 @@ class Cellar:
     resistance_sd_ohm: float
 
     def left(self, fraction: float, power_w: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return volts integrated from the limit up to where the pack is, and the volts there.
+        """Return the voltage integrated over charge from the limit to now, and the voltage now.
 
         Parameters
         ----------
         fraction
-            Charge left.
+            State of charge.
         power_w
             Constant battery powers [W], shape (n,).
 
         Returns
         -------
         tuple of numpy.ndarray
-            Integral over charge [V] (times the capacity it is the energy), and voltage, both (n,).
+            Integral [V] (times the capacity [Ah] it is the energy [Wh]) and voltage [V], both
+            (n,).
         """
         power = np.maximum(power_w, 0.0)
         return self._integral(self._open_v, self.resistance_ohm, fraction, power)
 
     def variance(self, fraction: float, power_w: FloatArray) -> FloatArray:
-        """Return the variance of that integral for cells and resistance as they may be [V^2]."""
+        """Return the variance of that integral by the spread of cells and of resistance [V^2]."""
         plain, _ = self.left(fraction, power_w)
         more = self.resistance_ohm + self.resistance_sd_ohm
         more_r, _ = self._integral(self._open_v, more, fraction, power_w)
-        higher = self._open_v + self.chemistry.sd_v * self.volts_scale
+        higher = self._open_v + self.ocv.sd_v * self.volts_scale
         if self.level_known:
-            mean_v = float(np.trapezoid(higher, self.chemistry.fraction))
-            higher *= self.chemistry.mean_v * self.volts_scale / mean_v
+            mean_v = float(np.trapezoid(higher, self.ocv.fraction))
+            higher *= self.ocv.mean_v * self.volts_scale / mean_v
         other_cells, _ = self._integral(higher, self.resistance_ohm, fraction, power_w)
-        variance: FloatArray = (more_r - plain) ** 2 + (other_cells - plain) ** 2
-        return variance
+        return np.asarray((more_r - plain) ** 2 + (other_cells - plain) ** 2, np.float64)
 
     @property
     def _open_v(self) -> FloatArray:
-        open_v: FloatArray = self.chemistry.ocv_v * self.volts_scale
-        return open_v
+        return np.asarray(self.ocv.ocv_v * self.volts_scale, np.float64)
 
     def _integral(
         self, open_v: FloatArray, resistance_ohm: float, fraction: float, power_w: FloatArray
     ) -> tuple[FloatArray, FloatArray]:
-        """Return volts integrated from the limit to `fraction`, and the volts there; shape (n,)."""
-        grid = self.chemistry.fraction
+        """Return the voltage integrated from the limit to `fraction`, and that there; (n,)."""
+        grid = self.ocv.fraction
         square = open_v**2 - 4.0 * resistance_ohm * power_w[:, None]
         volts = (open_v + np.sqrt(np.maximum(square, 0.0))) / 2
         below = (volts < self.cutoff_v) | (square < 0)
@@ -99,15 +99,14 @@ class Cellar:
         here = np.clip(fraction, 0.0, 1.0)
         upto = _columns(grid, total, np.full(len(power_w), here))
         energy = np.maximum(upto - _columns(grid, total, end), 0.0)
-        # What the start holds beyond the table's full is as good as its top.
+        # Charge beyond the curve's full counts as its top.
         return energy, _columns(grid, volts, np.full(len(power_w), here))
 
 
 def _columns(grid: FloatArray, rows: FloatArray, at: FloatArray) -> FloatArray:
-    """Interpolate each row at its own place; the grid is even."""
+    """Interpolate each row at its own place in an even grid."""
     place = np.clip((at - grid[0]) / (grid[1] - grid[0]), 0.0, len(grid) - 1.0)
     low = np.minimum(place.astype(np.int64), len(grid) - 2)
     part = place - low
     number = np.arange(len(rows))
-    value: FloatArray = (1 - part) * rows[number, low] + part * rows[number, low + 1]
-    return value
+    return np.asarray((1 - part) * rows[number, low] + part * rows[number, low + 1], np.float64)

@@ -1,9 +1,9 @@
-"""The charge while no instrument was on, and what the rider says became of it.
+"""The state of charge after time unmeasured, and after what the rider states about it.
 
 Between rides a pack may be charged, or something drawn from it, with no instrument on. So the count
-goes on as if nothing had been charged, a little less well known; whether it was charged is a
+continues as if nothing had been charged, with a wider covariance; whether it was charged is an open
 question (`charge_unsaid`), and only an answer raises the count: the rider's, or the voltage of a
-rested pack where that tells. Swapping packs counts as charging.
+rested pack where it is conclusive. Swapping packs counts as charging.
 """
 
 import math
@@ -12,47 +12,36 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from onboard.contract.commands import Amount
-from onboard.efficiency.battery.charge_balance import METER_SD_FRACTION
-from onboard.efficiency.battery.charge_state import ROUNDING_V, SHAPE_TWICE, ChargeState
-from onboard.efficiency.battery.chemistry import Chemistry
+from onboard.efficiency.battery.charge_state import ROUNDING_V, ChargeState
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES, OcvCurve
 from onboard.efficiency.battery.round_trip import CHARGE_SD_FRACTION, pack_loss
+from onboard.efficiency.common_practice import (
+    CHARGE_QUESTION_AFTER_S,
+    CHARGED_FULL_SD,
+    METER_SD_FRACTION,
+    OCV_SHAPE_FACTOR,
+    SHOWS_CHARGED_SD,
+    SHOWS_NOT_CHARGED_FRACTION,
+    SHOWS_NOT_CHARGED_SD,
+    STATED_CHARGE_SD,
+    UNSEEN_DRAIN_PER_H,
+    UNSEEN_DRAIN_SD_FRACTION,
+)
 from onboard.efficiency.statistics.shared_errors import CAPACITY, COUNT, START, VOLTAGE
-
-ASK_AFTER_S = 600.0
-"""Away from the pack for longer than this, the rider is asked whether it was charged. A brown-out
-is over in seconds, a look at the propeller in minutes; a charger at half the capacity an hour
-brings 8 % in that time. Common practice, no source."""
-
-UNSEEN_FRACTION, UNSEEN_PER_H = 0.03, 0.5
-"""What may have been drawn while nobody counted, one standard deviation: at most this share of
-full, and the rate at which it gets there, as a share an hour. Common practice, no source."""
-
-LATEST_S = 1e11
-"""A time of day past this, in the year 5138, is a fault."""
-
-CHARGED_FULL_SD, STATED_SD = 0.01, 0.03
-"""How full 'charged full' is, and how well a charger or a pack's own display knows any other share.
-Common practice, no source."""
-
-CHARGED_SD, NOT_CHARGED_SD, NOT_CHARGED_FRACTION = 3.0, 2.0, 0.5
-"""A rested voltage shows that the pack was charged where it lies `CHARGED_SD` standard deviations
-above the count; that it was not, where even `NOT_CHARGED_SD` above the voltage's own reading is no
-more than `NOT_CHARGED_FRACTION` of the way from the count to full. On an LFP plateau it shows
-neither."""
 
 
 @dataclass(frozen=True)
 class Away:
-    """How long nobody looked at the pack, and what is known of that time.
+    """An absence from the pack, and what is known of it.
 
     Parameters
     ----------
     pause_s
-        How long [s]; NaN where nobody can tell.
+        Duration [s]; NaN if unknown.
     went_on
         Whether the autopilot kept running.
     drawn_ah
-        What its counter says was drawn meanwhile [Ah]; None without.
+        Charge drawn meanwhile by its counter [Ah]; None without.
     """
 
     pause_s: float = math.nan
@@ -62,25 +51,25 @@ class Away:
     @property
     def is_short(self) -> bool:
         """Whether it was too short for a charge."""
-        return self.pause_s <= ASK_AFTER_S
+        return self.pause_s <= CHARGE_QUESTION_AFTER_S
 
     @property
     def asks(self) -> bool:
-        """Whether the rider is asked if the pack was charged: not where a counter ran on."""
+        """Whether to ask the rider if the pack was charged: not where a counter kept running."""
         return self.drawn_ah is None and not self.is_short
 
     @property
     def unseen_sd(self) -> float:
-        """What may have been drawn unseen, one standard deviation as a share of full."""
+        """Standard deviation of the charge drawn unmeasured, as a share of full."""
         if self.drawn_ah is not None:
             return 0.0
         if math.isnan(self.pause_s):
-            return UNSEEN_FRACTION
-        return min(UNSEEN_FRACTION, UNSEEN_PER_H * self.pause_s / 3600.0)
+            return UNSEEN_DRAIN_SD_FRACTION
+        return min(UNSEEN_DRAIN_SD_FRACTION, UNSEEN_DRAIN_PER_H * self.pause_s / 3600.0)
 
 
 def less_known(state: ChargeState, sd_fraction: float) -> ChargeState:
-    """Return the state with its charge known less well, by this much as a share of full."""
+    """Return the state with a standard deviation added to its charge, as a share of full."""
     covariance = state.covariance.copy()
     covariance[START, START] += sd_fraction**2
     return replace(state, covariance=covariance)
@@ -96,7 +85,7 @@ def known_at(
     state
         Before.
     fraction, sd_fraction
-        Charge as a share of full, and its standard deviation.
+        State of charge and its standard deviation.
     charge_ah, t_s
         Charge drawn [Ah] and stream time [s] now.
     """
@@ -109,19 +98,18 @@ def known_at(
 
 def charged(
     state: ChargeState,
-    chemistry: Chemistry,
-    name: str,
+    chemistry: str,
     full_wh: float,
     amount: Amount,
 ) -> ChargeState:
-    """Return the state after the rider stated a charge; more than fits is full.
+    """Return the state after a charge stated by the rider; more than fits is full.
 
     Parameters
     ----------
     state
         Counted from now on.
-    chemistry, name
-        The cells, and their key in `CHEMISTRIES`.
+    chemistry
+        One of `CHEMISTRIES`.
     full_wh
         The pack's energy when full [Wh].
     amount
@@ -129,23 +117,24 @@ def charged(
 
     Notes
     -----
-    Charge comes back as it went in; of the energy half the loss of a round trip is the charging's.
+    Charge comes back as it went in; of the energy, half of the round trip's loss is the charging's.
     """
     key, stated = amount
     here = state.start_ah, state.start_s
     fraction = state.start_fraction
     if key == "left_fraction":
-        sd = CHARGED_FULL_SD if stated >= 1.0 else STATED_SD
+        sd = CHARGED_FULL_SD if stated >= 1.0 else STATED_CHARGE_SD
         return known_at(state, stated, sd, *here)
     known = 1.0 + float(state.mean[CAPACITY])
     if key == "charged_ah":
         more = stated / (state.full_ah * known)
         sd = math.hypot(METER_SD_FRACTION, CHARGE_SD_FRACTION)
     else:
-        loss = pack_loss(name)
-        held = float(np.interp(fraction, chemistry.fraction, chemistry.energy_fraction()))
-        held += stated / (1.0 + loss.fraction / 2) / full_wh
-        more = math.inf if held >= 1.0 else max(chemistry.at_energy(held) - fraction, 0.0)
+        loss = pack_loss(chemistry)
+        ocv = OCV_CURVES[chemistry]
+        energy = float(np.interp(fraction, ocv.fraction, ocv.energy_fraction()))
+        energy += stated / (1.0 + loss.fraction / 2) / full_wh
+        more = math.inf if energy >= 1.0 else max(ocv.at_energy(energy) - fraction, 0.0)
         sd = math.hypot(METER_SD_FRACTION, loss.sd / 2)
     if not stated:
         return state
@@ -161,31 +150,31 @@ def charged(
 
 
 def by_voltage(
-    chemistry: Chemistry, cell_v: float, sd_v: float, least: float = 0.0
+    ocv: OcvCurve, cell_v: float, sd_v: float, least: float = 0.0
 ) -> tuple[float, float]:
-    """Return the charge of a rested cell by its voltage alone, and its standard deviation.
+    """Return the state of charge of a rested cell by its voltage alone, and its sd.
 
     Parameters
     ----------
-    chemistry
-        The cells.
+    ocv
+        Open-circuit curve of the cells.
     cell_v, sd_v
-        Open-circuit voltage, and what is uncertain of it beside the table [V].
+        Open-circuit voltage, and its standard deviation beside the curve's [V].
     least
-        What it holds at least: nothing is known above it.
+        Lower bound of the state of charge; the prior is uniform above it.
 
     Examples
     --------
-    >>> from onboard.efficiency.battery.chemistry import CHEMISTRIES
-    >>> [round(x, 2) for x in by_voltage(CHEMISTRIES["li-ion"], 4.2, 0.01, 0.4)]
+    >>> from onboard.efficiency.battery.ocv_curve import OCV_CURVES
+    >>> [round(x, 2) for x in by_voltage(OCV_CURVES["li-ion"], 4.2, 0.01, 0.4)]
     [0.99, 0.02]
-    >>> by_voltage(CHEMISTRIES["lfp"], 3.27, 0.01, 0.4)[1] > 0.1
+    >>> by_voltage(OCV_CURVES["lfp"], 3.27, 0.01, 0.4)[1] > 0.1
     True
     """
     at = np.linspace(min(max(least, 0.0), 0.99), 1.0, 101)
-    volts = np.interp(at, chemistry.fraction, chemistry.ocv_v)
-    spread = np.interp(at, chemistry.fraction, chemistry.sd_v)
-    variance = (SHAPE_TWICE * spread) ** 2 + sd_v**2 + ROUNDING_V**2
+    volts = np.interp(at, ocv.fraction, ocv.ocv_v)
+    spread = np.interp(at, ocv.fraction, ocv.sd_v)
+    variance = (OCV_SHAPE_FACTOR * spread) ** 2 + sd_v**2 + ROUNDING_V**2
     log = -0.5 * ((cell_v - volts) ** 2 / variance + np.log(variance))
     weight = np.exp(log - log.max())
     weight /= weight.sum()
@@ -193,21 +182,21 @@ def by_voltage(
     return mean, math.sqrt(float(weight @ (at - mean) ** 2))
 
 
-def told_by_voltage(  # noqa: PLR0917
+def answered_by_voltage(  # noqa: PLR0917
     state: ChargeState,
-    chemistry: Chemistry,
+    ocv: OcvCurve,
     cell_v: float,
     sd_v: float,
     charge_ah: float,
     t_s: float,
 ) -> tuple[ChargeState, bool]:
-    """Return the state after a rested voltage was seen, and whether that leaves the question open.
+    """Return the state after a rested voltage, and whether the question stays open.
 
     Parameters
     ----------
     state
         As if nothing had been charged.
-    chemistry, cell_v, sd_v
+    ocv, cell_v, sd_v
         As for `by_voltage`.
     charge_ah, t_s
         Charge drawn [Ah] and stream time [s] then.
@@ -215,13 +204,13 @@ def told_by_voltage(  # noqa: PLR0917
     Returns
     -------
     tuple
-        The state by the voltage alone, where it tells that the pack was charged; else as it was.
+        The state by the voltage alone where it shows that the pack was charged, else as it was.
     """
     count, gradient = state.fraction(charge_ah, t_s)
     count_sd = math.sqrt(max(float(gradient @ state.covariance @ gradient), 0.0))
     sd_v = math.hypot(sd_v, cell_v * math.sqrt(float(state.covariance[VOLTAGE, VOLTAGE])))
-    seen, seen_sd = by_voltage(chemistry, cell_v, sd_v, count - NOT_CHARGED_SD * count_sd)
-    if seen - count > CHARGED_SD * math.hypot(seen_sd, count_sd):
+    seen, seen_sd = by_voltage(ocv, cell_v, sd_v, count - SHOWS_NOT_CHARGED_SD * count_sd)
+    if seen - count > SHOWS_CHARGED_SD * math.hypot(seen_sd, count_sd):
         return known_at(state, seen, seen_sd, charge_ah, t_s), False
-    at_most = seen + NOT_CHARGED_SD * seen_sd - count
-    return state, at_most > NOT_CHARGED_FRACTION * (1.0 - count)
+    at_most = seen + SHOWS_NOT_CHARGED_SD * seen_sd - count
+    return state, at_most > SHOWS_NOT_CHARGED_FRACTION * (1.0 - count)

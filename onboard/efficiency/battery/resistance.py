@@ -1,6 +1,6 @@
-"""Internal resistance from the voltage's answer to current: a slope of differences over a lag.
+"""Internal resistance from the voltage's response to current: regression of differences over a lag.
 
-Differences over two seconds give what answers at once, over a minute what a lasting load costs.
+Differences over two seconds show the immediate resistance, over a minute that of a lasting load.
 """
 
 import math
@@ -9,49 +9,36 @@ from statistics import median
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.statistics.shared_errors import Z_95
-
-AT_ONCE_S, LASTING_S = 2, 60
-
-USUAL_SD_FRACTION = 0.6
-"""How well a pack's usual resistance is known. Common practice, no source."""
-
-LASTING_OVER_QUICK, LASTING_SD_FRACTION = 1.3, 0.3
-"""What a lasting load costs over what answers at once, until it is measured. Common practice, no
-source."""
-
-AMPS_LEAST_A = 1.0
-"""A smaller change of current says little over noise and rounding."""
-
-MEMORY = 900.0
-"""Informative seconds after which an old one counts for a third: the pack warms."""
-
-FEWEST = 10
-"""Steps before anything is said. They are looked at together, by their medians: a glitch among them
-must not become what all later ones are judged by."""
-
-PRIOR_SD_FRACTION = 0.2
-"""How well a stated resistance is known: it changes with temperature and age. Common practice."""
-
-OUTLIER_SD = 5.0
-NOISE_V = 0.02
-"""Noise of a difference of volts until it is known."""
+from onboard.efficiency.common_practice import (
+    CURRENT_STEP_LEAST_A,
+    LASTING_LAG_S,
+    LASTING_OVER_QUICK,
+    LASTING_SD_FRACTION,
+    QUICK_LAG_S,
+    RESISTANCE_MEMORY,
+    RESISTANCE_OUTLIER_SD,
+    RESISTANCE_STEPS_LEAST,
+    STATED_OHM_SD_FRACTION,
+    USUAL_OHM_SD_FRACTION,
+    VOLTAGE_STEP_NOISE_V,
+)
+from onboard.efficiency.statistics.shared_errors import interval
 
 SD_OVER_MEDIAN = 1.4826
-"""Of a normal distribution: standard deviation over median absolute deviation (tables)."""
+"""Standard deviation over median absolute deviation of a normal distribution (tables)."""
 
 
-class Slope:
-    """Resistance by differences over one lag, forgetting slowly.
+class LagResistance:
+    """Resistance by differences over one lag, with exponential forgetting.
 
     Parameters
     ----------
     lag_s
-        Over how many seconds differences are taken.
+        Seconds over which differences are taken.
     stated_ohm
-        What the profile states, None where it states none.
+        The profile's resistance; None where it states none.
     """
 
     def __init__(self, lag_s: int, stated_ohm: float | None) -> None:
@@ -60,57 +47,57 @@ class Slope:
         self._past = np.empty((0, 3))
         self._xx = self._xy = self._rr = self._count = 0.0
         self._first: list[tuple[float, float]] = []
-        self._begun = False
+        self._started = False
 
     def fold(self, volts_v: FloatArray, amps_a: FloatArray, expected_v: FloatArray) -> None:
-        """Take in seconds in order; arrays of shape (n,), NaN is unknown.
+        """Fold in seconds in order; arrays of shape (n,), NaN is unknown.
 
         Parameters
         ----------
         volts_v, amps_a
             Voltage [V] and current [A].
         expected_v
-            Open-circuit voltage by the charge drawn [V]: its change is no resistance.
+            Open-circuit voltage by the charge drawn [V]: its change is not due to resistance.
         """
         rows = np.concatenate([self._past, np.stack([volts_v - expected_v, amps_a, amps_a], 1)])
         self._past = rows[-self._lag_s :]
         steps = rows[self._lag_s :] - rows[: -self._lag_s]
-        for dv, di in steps[np.abs(steps[:, 1]) > AMPS_LEAST_A, :2].tolist():
+        for dv, di in steps[np.abs(steps[:, 1]) > CURRENT_STEP_LEAST_A, :2].tolist():
             if math.isnan(dv):
                 continue
-            if self._begun:
+            if self._started:
                 ohm, noise = self._xy / self._xx, self._rr / self._count
-                self._take(dv, di, ohm, max(noise, (NOISE_V / 10) ** 2))
+                self._update(dv, di, ohm, max(noise, (VOLTAGE_STEP_NOISE_V / 10) ** 2))
                 continue
             self._first.append((dv, di))
-            if len(self._first) == FEWEST:
-                self._begin()
+            if len(self._first) == RESISTANCE_STEPS_LEAST:
+                self._start()
 
-    def _begin(self) -> None:
+    def _start(self) -> None:
         ohm = median(-dv / di for dv, di in self._first)
         spread = SD_OVER_MEDIAN * median(abs(dv + ohm * di) for dv, di in self._first)
         for dv, di in self._first:
-            self._take(dv, di, ohm, max(spread, NOISE_V) ** 2)
-        self._first, self._begun = [], True
+            self._update(dv, di, ohm, max(spread, VOLTAGE_STEP_NOISE_V) ** 2)
+        self._first, self._started = [], True
 
-    def _take(self, dv: float, di: float, ohm: float, noise: float) -> None:
-        off, limit = dv + ohm * di, OUTLIER_SD**2 * noise
-        self._rr += min(off * off, limit) if self._begun else noise
+    def _update(self, dv: float, di: float, ohm: float, noise: float) -> None:
+        off, limit = dv + ohm * di, RESISTANCE_OUTLIER_SD**2 * noise
+        self._rr += min(off * off, limit) if self._started else noise
         if off * off > limit:
             return
-        keep = 1.0 - 1.0 / MEMORY
+        keep = 1.0 - 1.0 / RESISTANCE_MEMORY
         self._xx = keep * self._xx + di * di
         self._xy = keep * self._xy - dv * di
         self._rr, self._count = keep * self._rr, keep * self._count + 1.0
 
     def value_and_sd(self) -> tuple[float, float] | None:
-        """Return the resistance and its standard deviation [ohm]; None while nothing is known."""
+        """Return the resistance and its standard deviation [ohm]; None while unknown."""
         weight = total = 0.0
         if self._stated_ohm is not None:
-            weight = 1.0 / (PRIOR_SD_FRACTION * self._stated_ohm) ** 2
+            weight = 1.0 / (STATED_OHM_SD_FRACTION * self._stated_ohm) ** 2
             total = weight * self._stated_ohm
-        if self._begun:
-            # Neighbouring differences share most of their seconds: each lag counts once.
+        if self._started:
+            # Neighbouring differences share most of their seconds: one independent per lag.
             variance = self._rr / self._count / self._xx * self._lag_s
             measured = 1.0 / max(variance, 1e-12)
             weight, total = weight + measured, total + measured * self._xy / self._xx
@@ -123,36 +110,35 @@ class Slope:
         known = self.value_and_sd()
         if known is None:
             return Unknown(Reason.NO_RESISTANCE)
-        value, sd = known
-        return Figure(value, max(value - Z_95 * sd, 0.0), value + Z_95 * sd)
+        return interval(*known, 0.0)
 
 
 class Resistance:
-    """What a whole pack's voltage loses to a load: at once, and to a lasting one.
+    """Resistance of a whole pack, immediate and to a lasting load.
 
     Parameters
     ----------
     usual_ohm
-        What such a pack has, taken until anything is measured [ohm].
+        Guess for such a pack until measured [ohm].
     stated_ohm
-        What the profile states, None where it states none.
+        The profile's resistance; None where it states none.
     """
 
     def __init__(self, usual_ohm: float, stated_ohm: float | None) -> None:
         self._usual_ohm = usual_ohm
-        self.at_once = Slope(AT_ONCE_S, stated_ohm)
-        self._lasting = Slope(LASTING_S, stated_ohm)
+        self.immediate = LagResistance(QUICK_LAG_S, stated_ohm)
+        self._lasting = LagResistance(LASTING_LAG_S, stated_ohm)
 
     def fold(self, volts_v: FloatArray, amps_a: FloatArray, expected_v: FloatArray) -> None:
-        """Take in seconds in order, as a `Slope` does."""
-        self.at_once.fold(volts_v, amps_a, expected_v)
+        """Fold in seconds in order; see `LagResistance.fold`."""
+        self.immediate.fold(volts_v, amps_a, expected_v)
         self._lasting.fold(volts_v, amps_a, expected_v)
 
     def lasting(self) -> tuple[float, float]:
-        """Return what a lasting load costs, and its standard deviation [ohm]."""
-        lasting, quick = self._lasting.value_and_sd(), self.at_once.value_and_sd()
+        """Return the resistance to a lasting load and its standard deviation [ohm]."""
+        lasting, quick = self._lasting.value_and_sd(), self.immediate.value_and_sd()
         if quick is None:
-            guess, sd = self._usual_ohm, USUAL_SD_FRACTION * self._usual_ohm
+            guess, sd = self._usual_ohm, USUAL_OHM_SD_FRACTION * self._usual_ohm
         else:
             guess, sd = LASTING_OVER_QUICK * quick[0], LASTING_SD_FRACTION * quick[0] + 1e-5
         if lasting is None:

@@ -1,30 +1,35 @@
-"""Times at which a pack rests: then its voltage is its open-circuit voltage, nearly."""
+"""Rests of the pack, during which its voltage is nearly its open-circuit voltage."""
 
 import math
 from collections import deque
 from dataclasses import dataclass
 
-LIGHT_RATE = 0.04
-"""A current below this share of the capacity an hour is as good as none (C/25): instruments and
-lights, which some craft cannot switch off. What it costs in volts is allowed for by the caller."""
-
-UNSEEN_S = 10.0
-"""After so long without a reading a load may have come and gone."""
-
-REST_S = 180.0
-AVERAGED_S = 30
-FIRST_S = 10
-"""A pack is taken as rested when the stream begins: nobody rode before power-on. So many seconds of
-it are looked at, as long as nothing is drawn."""
-
-FIRST_SD_V, LASTING_SD_V, FADING_SD_V, FADING_S = 0.008, 0.004, 0.02, 600.0
-"""How far a cell's voltage is from its settled one: at power-on; after hours; right after a load,
-fading with this time constant. Common practice, no source."""
+from onboard.efficiency.common_practice import (
+    AFTER_LOAD_SD_V,
+    LONG_REST_SD_V,
+    POWER_ON_REST_S,
+    POWER_ON_REST_SD_V,
+    RELAXATION_S,
+    REST_AFTER_LOAD_S,
+    REST_CURRENT_PER_H,
+    REST_GAP_MOST_S,
+    REST_MEAN_S,
+)
 
 
 @dataclass(frozen=True)
 class Rested:
-    """A rested pack: mean current and voltage of its last seconds, and when."""
+    """A rest: mean voltage and current of its last seconds.
+
+    Parameters
+    ----------
+    volts_v, amps_a
+        Of the pack.
+    sd_v
+        Standard deviation of a cell's voltage about its settled one.
+    charge_ah, t_s
+        Charge drawn [Ah] and stream time [s] at the newest second.
+    """
 
     volts_v: float
     amps_a: float
@@ -35,30 +40,30 @@ class Rested:
 
 
 class RestFinder:
-    """Finds rests, second by second.
+    """Find rests, second by second.
 
     Parameters
     ----------
     full_ah
         Charge when full [Ah].
     loaded
-        Whether the pack may just have been at work: not so at power-on.
+        Whether the pack may have been under load just before: not so at power-on.
     """
 
     def __init__(self, full_ah: float, loaded: bool = False) -> None:
-        self._light_a = LIGHT_RATE * full_ah
+        self._light_a = REST_CURRENT_PER_H * full_ah
         self.loaded_before = loaded
         self._begin_s: float | None = None
         self._loaded = loaded
         self._last_s: float | None = None
         self._now: Rested | None = None
-        self._recent: deque[tuple[float, float]] = deque(maxlen=AVERAGED_S)
+        self._recent: deque[tuple[float, float]] = deque(maxlen=REST_MEAN_S)
 
-    def take(self, t_s: float, volts_v: float, amps_a: float, charge_ah: float) -> Rested | None:
-        """Take in a second; give the rest that it belongs to, None while the pack is at work."""
+    def fold(self, t_s: float, volts_v: float, amps_a: float, charge_ah: float) -> Rested | None:
+        """Fold in a second; return the rest it belongs to, None while the pack is under load."""
         seen = not (math.isnan(volts_v) or math.isnan(amps_a))
         silent_s = 0.0 if self._last_s is None else t_s - self._last_s
-        if (seen and abs(amps_a) > self._light_a) or silent_s > UNSEEN_S:
+        if (seen and abs(amps_a) > self._light_a) or silent_s > REST_GAP_MOST_S:
             self._loaded, self._begin_s, self._now = True, None, None
             self._recent.clear()
         if not seen:
@@ -71,13 +76,13 @@ class RestFinder:
         self._recent.append((volts_v, amps_a))
         lasted_s = t_s - self._begin_s
         if self._loaded:
-            if lasted_s < REST_S:
+            if lasted_s < REST_AFTER_LOAD_S:
                 return None
-            sd = LASTING_SD_V + FADING_SD_V * math.exp(-lasted_s / FADING_S)
-        elif len(self._recent) < FIRST_S:
+            sd = LONG_REST_SD_V + AFTER_LOAD_SD_V * math.exp(-lasted_s / RELAXATION_S)
+        elif len(self._recent) < POWER_ON_REST_S:
             return None
         else:
-            sd = FIRST_SD_V
+            sd = POWER_ON_REST_SD_V
         count = len(self._recent)
         volts = sum(pair[0] for pair in self._recent) / count
         amps = sum(pair[1] for pair in self._recent) / count

@@ -1,4 +1,4 @@
-"""What is kept of a pack's charge from one run to the next, as it is read back."""
+"""The saved state of a pack's charge, from one run of the daemon to the next."""
 
 import math
 from dataclasses import dataclass
@@ -13,36 +13,36 @@ from onboard.efficiency.statistics.shared_errors import CAPACITY, COUNT
 
 @dataclass(frozen=True)
 class KeptCharge:
-    """What was kept of a pack.
+    """A saved count.
 
     Parameters
     ----------
     stated
-        As it was kept.
+        As it was saved.
     state
-        Counted from then on.
+        To be counted on from.
     since_anchor_fraction
-        What was drawn since a rested voltage was counted; None where none was.
-    unsaid
-        Whether it was still open then if the pack had been charged.
+        Charge drawn since a rested voltage was used, as a share of full; None where none was.
+    recharge_unknown
+        Whether it was open then if the pack had been charged.
     since_s
-        Since when it is, or would be [s, Unix time]; NaN where nobody knows.
+        Since when it is, or would be, open [s, Unix time]; NaN if unknown.
     """
 
     stated: dict[str, Any]
     state: ChargeState
     since_anchor_fraction: float | None
-    unsaid: bool
+    recharge_unknown: bool
     since_s: float
 
     @classmethod
     def read(cls, stated: Any, full_ah: float, utc_s: float) -> Self:
-        """Read it.
+        """Parse a saved count.
 
         Raises
         ------
         ValueError
-            If it is not readable, or cannot be.
+            If it is malformed or impossible.
         """
         try:
             fraction, error = float(stated["fraction"]), float(stated["capacity_error"])
@@ -50,7 +50,7 @@ class KeptCharge:
             contradicted = bool(stated["contradicted"])
             since = stated.get("since_anchor_fraction", 0.0)
             since = None if since is None else float(since)
-            unsaid = stated.get("unsaid") is True
+            recharge_unknown = stated.get("unsaid") is True
             before_s = float(stated.get("unsaid_since_utc_s") or math.nan)
         except (AttributeError, KeyError, TypeError, ValueError):
             raise ValueError("the kept battery state is not readable") from None
@@ -64,11 +64,11 @@ class KeptCharge:
         mean = np.zeros(COUNT)
         mean[CAPACITY] = error
         state = ChargeState(full_ah, fraction, 0.0, 0.0, mean, covariance, contradicted)
-        return cls(stated, state, since, unsaid, before_s if unsaid else utc_s)
+        return cls(stated, state, since, recharge_unknown, before_s if recharge_unknown else utc_s)
 
 
 def _is_covariance(matrix: FloatArray) -> bool:
-    """Return whether it can be the covariance of the shared errors."""
+    """Return whether a matrix is a possible covariance of the shared errors."""
     if matrix.shape != (COUNT, COUNT) or not np.isfinite(matrix).all():
         return False
     tiny = 1e-9 * (1.0 + float(np.abs(matrix).max()))

@@ -1,4 +1,4 @@
-"""The craft's power against its speed.
+"""The speed-power curve and the water the craft moves through, learned from steady stretches.
 
-And the water it moves through, learned from steady stretches.
+`speed_power` opens with the theory.
 """

@@ -1,7 +1,7 @@
-"""The speed over ground that takes the least energy a distance, for any power curve and current.
+"""The speed over ground with the least energy per distance, for any power curve and water current.
 
-No exponent is assumed: the curve is looked at over all speeds, so a hump with two valleys is safe.
-The set and drift counts as moving water, and the craft is taken to crab so as to stay on course.
+No exponent is assumed: all speeds are searched, so that a hump with two valleys is safe. Set and
+drift move the water, and the craft is assumed to crab so as to stay on course.
 """
 
 import math
@@ -11,37 +11,38 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.common_practice import (
+    WAY_LEAST_MPS,
+)
 from onboard.efficiency.curve.speed_power import KNOTS, Posterior, rising
 from onboard.efficiency.statistics.monotone_cubic import interpolate
-from onboard.efficiency.statistics.shared_errors import Z_95
+from onboard.efficiency.statistics.shared_errors import interval
 
 PowerCurve = Callable[[FloatArray], FloatArray]
 """Battery power [W] for speeds through water [m/s], shape (n,)."""
 
-LOOKS, CLOSER = 65, 5
-"""Speeds looked at over the whole span; how often the span is then drawn in about the best."""
+GRID_SPEEDS, REFINEMENTS = 65, 5
+"""Speeds searched over a span; and how often the span is then narrowed about the best."""
 
-LEAST_WAY_MPS = 0.02
-"""Slower than this over ground is no progress."""
-
-COLUMNS_MOST, SHARE_LEAST = 16, 1e-4
-"""Directions of the posterior that are tried, and the share of variance from which they count."""
+DIRECTIONS_MOST, VARIANCE_SHARE_LEAST = 16, 1e-4
+"""Principal directions of the posterior that are propagated, at most; and the share of the largest
+variance below which one is neglected."""
 
 
 @dataclass(frozen=True)
 class BestSpeed:
-    """The best speed and what it takes.
+    """The best speed and its consumption.
 
     Parameters
     ----------
     over_ground_mps, through_water_mps
         The speed, both ways.
     wh_per_km
-        Energy a distance over ground.
+        Energy per distance over ground.
     at_limit
-        Whether it lies at an end of the span looked at, so that the best may lie beyond.
+        Whether it lies at an end of the span searched, so that the best may lie beyond.
     """
 
     over_ground_mps: float
@@ -57,14 +58,14 @@ def best_speed(
     along_mps: float = 0.0,
     across_mps: float = 0.0,
 ) -> BestSpeed | Unknown:
-    """Find the speed with the least energy a distance.
+    """Find the speed with the least energy per distance.
 
     Parameters
     ----------
     power_at
         The craft's curve.
     least_mps, most_mps
-        Span of speeds through water to look at.
+        Span of speeds through water to search.
     along_mps, across_mps
         Water current: with the craft positive, and to either side of its course over ground.
 
@@ -80,16 +81,16 @@ def best_speed(
     (1.0, 16.6667)
     """
     low, high = max(least_mps, abs(across_mps)), most_mps
-    # Below this the water carries the craft back faster than it goes.
-    low = max(low, math.hypot(max(LEAST_WAY_MPS - along_mps, 0.0), across_mps))
+    # Below this the water carries the craft back faster than it moves.
+    low = max(low, math.hypot(max(WAY_LEAST_MPS - along_mps, 0.0), across_mps))
     if not low < high:
         return Unknown(Reason.NO_PROGRESS)
     first, last = low, high
-    speed = np.linspace(low, high, LOOKS)
-    for _ in range(CLOSER):
-        speed = np.linspace(low, high, LOOKS)
+    speed = np.linspace(low, high, GRID_SPEEDS)
+    for _ in range(REFINEMENTS):
+        speed = np.linspace(low, high, GRID_SPEEDS)
         over_ground = along_mps + np.sqrt(np.maximum(speed**2 - across_mps**2, 0.0))
-        cost = power_at(speed) / np.maximum(over_ground, LEAST_WAY_MPS)
+        cost = power_at(speed) / np.maximum(over_ground, WAY_LEAST_MPS)
         best = int(np.argmin(cost))
         found = BestSpeed(
             float(over_ground[best]),
@@ -97,32 +98,33 @@ def best_speed(
             float(cost[best]) / 3.6,
             at_limit=bool(speed[best] <= first or speed[best] >= last),
         )
-        low, high = float(speed[max(best - 1, 0)]), float(speed[min(best + 1, LOOKS - 1)])
+        low, high = float(speed[max(best - 1, 0)]), float(speed[min(best + 1, GRID_SPEEDS - 1)])
     return found
 
 
 def best_speed_on_course(known: Posterior, course_deg: float) -> Estimate:
-    """Return the best speed over ground on a course, with its interval, by curve and water learned.
+    """Return the best speed over ground on a course, with its interval.
 
     Parameters
     ----------
     known
-        Curve and water; only speeds seen are looked at.
+        Curve and water; only speeds seen are searched.
     course_deg
         Over ground.
 
     Notes
     -----
-    The interval comes from finding the speed anew with curve and water shifted by one standard
-    deviation up and down each principal direction of the posterior. Nothing is drawn by chance.
+    The variance is the sum over the principal directions of the posterior of the squared half
+    difference between the best speeds with curve and water shifted by one standard deviation either
+    way. Nothing is drawn at random.
     """
-    middle = _found(known, course_deg)
+    middle = _best_on_course(known, course_deg)
     if isinstance(middle, Unknown):
         return middle
     variance = 0.0
-    for water, curve in _shifts(known):
+    for water, curve in _principal_shifts(known):
         ends = [
-            _found(
+            _best_on_course(
                 replace(
                     known,
                     water_mps=known.water_mps + sign * water,
@@ -137,11 +139,10 @@ def best_speed_on_course(known: Posterior, course_deg: float) -> Estimate:
             for end in ends
         )
         variance += ((above - below) / 2.0) ** 2
-    value, reach = middle.over_ground_mps, Z_95 * math.sqrt(variance)
-    return Figure(value, max(value - reach, 0.0), value + reach)
+    return interval(middle.over_ground_mps, math.sqrt(variance), 0.0)
 
 
-def _found(known: Posterior, course_deg: float) -> BestSpeed | Unknown:
+def _best_on_course(known: Posterior, course_deg: float) -> BestSpeed | Unknown:
     course = math.radians(course_deg)
     east, north = known.water_mps.tolist()
     along = east * math.sin(course) + north * math.cos(course)
@@ -149,27 +150,26 @@ def _found(known: Posterior, course_deg: float) -> BestSpeed | Unknown:
     ln_speed = rising(known.ln_speed)
 
     def power_at(speed_mps: FloatArray) -> FloatArray:
-        # Smooth: on straight pieces of ln P over ln w the least energy is always at a knot.
-        power: FloatArray = np.exp(interpolate(np.log(speed_mps), ln_speed, KNOTS))
-        return power
+        # Smooth: with ln P piecewise linear in ln w the optimum would always be at a knot.
+        return np.asarray(np.exp(interpolate(np.log(speed_mps), ln_speed, KNOTS)), np.float64)
 
     return best_speed(power_at, *known.seen_mps, along_mps=along, across_mps=across)
 
 
-def _shifts(known: Posterior) -> list[tuple[FloatArray, FloatArray]]:
-    """Return the principal directions that matter, as long as their sd: of water and of curve.
+def _principal_shifts(known: Posterior) -> list[tuple[FloatArray, FloatArray]]:
+    """Return the principal directions that matter, one sd long: of water and of curve.
 
-    Only knots at speeds seen count; knots beyond go along with the last of them.
+    Only knots at speeds seen count; knots beyond move with the last of them.
     """
     ln_power, _ = known.ln_power_at(np.array(known.seen_mps))
     ends = np.searchsorted(KNOTS, ln_power) + np.array([-2, 1])
     first, last = np.clip(ends, 0, len(KNOTS) - 1).tolist()
     inside = [0, 1, *range(2 + first, 3 + last)]
     variances, directions = np.linalg.eigh(known.covariance[np.ix_(inside, inside)])
-    most = np.argsort(variances)[::-1][:COLUMNS_MOST]
+    most = np.argsort(variances)[::-1][:DIRECTIONS_MOST]
     places = np.clip(np.arange(len(KNOTS)), first, last) - first + 2
     found = []
-    for index in most[variances[most] > SHARE_LEAST * variances[most[0]]].tolist():
+    for index in most[variances[most] > VARIANCE_SHARE_LEAST * variances[most[0]]].tolist():
         column = directions[:, index] * math.sqrt(variances[index])
         found.append((column[:2], column[places]))
     return found

@@ -1,7 +1,7 @@
-"""Courses that are alike taken as one, so that wiggles of a course are no evidence about the water.
+"""Similar courses merged into one line, so that course noise yields no estimate of the water.
 
-Waves, steering and noise turn the course of a steady block by a few degrees. To an estimate of the
-water across the course they would look like other courses, which they are not.
+Waves, steering and noise turn the course of a steady block by a few degrees. Taken at face value,
+such differences would determine the water across the course, about which they say nothing.
 """
 
 import itertools
@@ -11,11 +11,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from onboard.block import FloatArray
-
-APART_DEG, WIDEST_DEG, BEND_DEG = 2.5, 16.0, 8.0
-"""Neighbouring courses, opposite ones included, with no gap between them wider than the first are
-one line, if all of them lie within the second. If they do not, the way bent, and the courses are
-cut into pieces of the third at most."""
+from onboard.efficiency.common_practice import (
+    LINE_GAP_DEG,
+    LINE_PIECE_DEG,
+    LINE_WIDEST_DEG,
+)
 
 
 def lines(velocity_mps: FloatArray) -> FloatArray:
@@ -51,17 +51,16 @@ def lines(velocity_mps: FloatArray) -> FloatArray:
     angle = np.radians(middle)
     line = np.stack([np.sin(angle), np.cos(angle)], axis=1)
     way: FloatArray = np.where((line * velocity_mps).sum(axis=1) < 0.0, -1.0, 1.0)
-    along: FloatArray = line * way[:, None]
-    return along
+    return np.asarray(line * way[:, None], np.float64)
 
 
 def _pieces(rising_deg: FloatArray) -> Iterator[tuple[int, int]]:
-    """Return where each line begins and ends among rising directions."""
-    inner = (np.flatnonzero(np.diff(rising_deg) > APART_DEG) + 1).tolist()
+    """Yield where each line begins and ends among sorted directions."""
+    inner = (np.flatnonzero(np.diff(rising_deg) > LINE_GAP_DEG) + 1).tolist()
     for begin, end in itertools.pairwise([0, *inner, len(rising_deg)]):
         chain = rising_deg[begin:end]
         span = float(chain[-1] - chain[0])
-        parts = 1 if span <= WIDEST_DEG else math.ceil(span / BEND_DEG)
+        parts = 1 if span <= LINE_WIDEST_DEG else math.ceil(span / LINE_PIECE_DEG)
         edges = np.searchsorted(chain, chain[0] + span / parts * np.arange(1, parts))
         cuts = [begin, *(begin + edges).tolist(), end]
         yield from ((first, last) for first, last in itertools.pairwise(cuts) if last > first)

@@ -1,83 +1,77 @@
-"""Weed or a fouled propeller: power well above the learned curve at steady speeds, lastingly."""
+"""Weed or a fouled propeller: power persistently well above the learned curve at steady speeds."""
 
 import numpy as np
 
+from onboard.efficiency.common_practice import (
+    FOULED_BLOCKS_LEAST,
+    FOULED_BLOCKS_MOST,
+    FOULED_EXCESS_FRACTION,
+    FOULED_EXCESS_SD,
+    FOULING_FIT_AGE_S,
+    FOULING_FIT_BLOCKS,
+    FOULING_RANGE_FRACTION,
+)
 from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.curve.water_walk import WANDER_M2PS3
 
-ABOVE_FRACTION = 0.12
-ABOVE_SD = 3.0
-"""Both must be exceeded: what is not known of curve and water must not look like weed."""
 
-IN_A_ROW = 3
-GIVEN_UP_AFTER = 45
-"""Blocks (15 minutes) after which the craft is taken to be another one: load, propeller, wind."""
-
-BLOCKS_LEAST = 9
-STALE_S = 300.0
-"""The last fit may be this old."""
-
-SLACK_FRACTION = 0.05
-"""Beyond the speeds seen by more than this the curve does not judge."""
-
-
-class FoulingWatch:
-    """Holds back blocks that lie well above the curve, until it is clear what they are."""
+class FoulingDetector:
+    """Flag blocks well above the curve, until they prove to be fouling or a changed craft."""
 
     def __init__(self) -> None:
         self.fouled = False
         self.excess_fraction = 0.0
-        """By how much the last doubted block was above the curve."""
+        """Excess of the last suspect block over the curve, relative."""
         self._doubted: list[SteadyBlock] = []
         self._clear = 0
 
     @property
     def doubting(self) -> bool:
-        """Whether blocks are held to be suspect now."""
+        """Whether blocks are suspect now."""
         return self.fouled or bool(self._doubted)
 
-    def admit(self, block: SteadyBlock, known: Posterior | None) -> list[SteadyBlock]:
-        """Take in a block; give those that the curve may learn from."""
+    def fold(self, block: SteadyBlock, known: Posterior | None) -> list[SteadyBlock]:
+        """Fold in a block; return the blocks that are cleared for carry-over."""
         above = self._above(block, known)
         if above is None and self.fouled:
-            # A speed or a course that says nothing either way is no all-clear.
+            # An uninformative speed or course is no all-clear.
             above = True
         if not above:
             self._clear += 1
-            if self.fouled and self._clear < IN_A_ROW:
+            if self.fouled and self._clear < FOULED_BLOCKS_LEAST:
                 return []
             passed = [] if self.fouled else self._doubted
             self.fouled, self._doubted = False, []
             return [*passed, block]
         self._clear = 0
         self._doubted.append(block)
-        if len(self._doubted) >= GIVEN_UP_AFTER:
+        if len(self._doubted) >= FOULED_BLOCKS_MOST:
             passed, self._doubted, self.fouled = self._doubted, [], False
             return passed
-        self.fouled = self.fouled or len(self._doubted) >= IN_A_ROW
+        self.fouled = self.fouled or len(self._doubted) >= FOULED_BLOCKS_LEAST
         return []
 
     def _above(self, block: SteadyBlock, known: Posterior | None) -> bool | None:
         """Return whether a block is above the curve; None where the curve cannot judge."""
-        if known is None or known.blocks < BLOCKS_LEAST:
+        if known is None or known.blocks < FOULING_FIT_BLOCKS:
             return None
         velocity = np.array([[block.east_mps, block.north_mps]])
         through = float(np.hypot(*(velocity[0] - known.water_mps)))
         low, high = known.seen_mps
-        if not low * (1 - SLACK_FRACTION) <= through <= high * (1 + SLACK_FRACTION):
+        if not low * (1 - FOULING_RANGE_FRACTION) <= through <= high * (1 + FOULING_RANGE_FRACTION):
             return None
         excess = float(np.log(block.power_w) - known.ln_power_at(np.array([through]))[0][0])
-        least = float(np.log1p(ABOVE_FRACTION))
-        # Once on, half of it keeps it on.
+        least = float(np.log1p(FOULED_EXCESS_FRACTION))
+        # Hysteresis: half the threshold keeps it on.
         if excess <= (least / 2 if self.fouled else least):
             return False
         _, variance = known.at_velocity(velocity)
         _, slope = known.ln_power_at(np.array([through]))
-        # The water goes on wandering after the last fit.
-        of_speed = known.velocity_sd_mps**2 + WANDER_M2PS3 * STALE_S
+        # The water has wandered on since the last fit.
+        of_speed = known.velocity_sd_mps**2 + WANDER_M2PS3 * FOULING_FIT_AGE_S
         sd = float(np.sqrt(variance[0] + of_speed / (through * float(slope[0])) ** 2))
-        limit = max(least, ABOVE_SD * sd)
+        limit = max(least, FOULED_EXCESS_SD * sd)
         above = excess > (limit / 2 if self.fouled else limit)
         if above:
             self.excess_fraction = float(np.expm1(excess))

@@ -1,6 +1,6 @@
-"""Learns the speed-power curve on the way, one for each set-up, and carries it over to later rides.
+"""Learn the speed-power curve under way, one per set-up, and carry it over to later rides.
 
-It forgets: an earlier ride's curve counts for less the next time, as load and weather change.
+Carry-over forgets: an earlier ride's curve is widened for the next day's load and weather.
 """
 
 import contextlib
@@ -9,28 +9,34 @@ from typing import Any
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.curve.carried_curve import of_carried
-from onboard.efficiency.curve.fouling import FoulingWatch
-from onboard.efficiency.curve.speed_power import KNOTS, WATER_SD_MPS, Carried, Posterior, fit
+from onboard.efficiency.common_practice import (
+    BLOCK_SPEED_SD_MPS,
+    DAY_SHAPE_SD_FRACTION,
+    DAY_SPEED_SD_FRACTION,
+    WATER_PRIOR_SD_MPS,
+)
+from onboard.efficiency.curve.fouling import FoulingDetector
+from onboard.efficiency.curve.joint_fit import fit
+from onboard.efficiency.curve.speed_power import KNOTS, SLOPE_SD, Carried, Posterior, start_curve
 from onboard.efficiency.curve.steady import SteadyBlock, SteadyFinder
 from onboard.efficiency.curve.turning import Circle, CircleFinder
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 BLOCKS_MOST = 400
+"""Steady blocks remembered of a ride."""
+
 CIRCLES_MOST = 20
+"""Turns remembered of a ride."""
+
 REFIT_GROWTH, REFIT_MOST = 1.06, 30
-"""The curve is fitted anew after this growth of its blocks, and after so many at the latest: it may
-then have changed, and the water has wandered on."""
+"""Growth of the blocks, and number of new ones, after which the curve is refitted at the latest:
+it may have changed, and the water has wandered on."""
 
 FRESH_GROWTH = 2.0
-"""After this growth it is fitted from nothing, else from the last fit on."""
+"""Growth of the blocks after which it is refitted from the priors instead of the last fit."""
 
-BLOCKS_SURE = 12
-
-DAY_SD_FRACTION = 0.015
-SHAPE_SD_FRACTION = 0.01
-"""How far the speed at a power is off from one day to the next, for all speeds alike (load, growth,
-wind), and for each. 1.5 % of speed is about 5 % of power. Common practice, no source."""
+BLOCKS_EACH_FITTED = 12
+"""Number of blocks up to which each new one is followed by a fit from the priors."""
 
 PLAIN_SETUP = "as is"
 
@@ -41,35 +47,41 @@ class Learner:
     Parameters
     ----------
     kept
-        What an earlier ride's `as_dict` gave, None without.
+        From an earlier ride's `as_dict`, None without.
 
     Raises
     ------
     ValueError
-        If it is not what `as_dict` gives.
+        If `kept` is not what `as_dict` returns.
     """
 
     def __init__(self, kept: Any = None) -> None:
         self._carried = {} if kept is None else _read(kept)
         self.setup = PLAIN_SETUP
-        self._posterior: Posterior | None = None
+        self._begin()
+
+    def _begin(self) -> None:
+        self._blocks: list[SteadyBlock] = []
+        self._circles: list[Circle] = []
+        self._steady_finder, self._circle_finder = SteadyFinder(), CircleFinder()
+        self._fouling = FoulingDetector()
         self._count, self._next_fit, self._from_nothing = 0, 1, 0
+        self._posterior: Posterior | None = None
         self._before_doubt: Posterior | None = None
         self._suspect: set[float] = set()
-        self._begin()
 
     @property
     def setups(self) -> tuple[str, ...]:
-        """The labels that have a curve, and the present one."""
+        """Labels that have a curve, and the present one."""
         return tuple(sorted({*self._carried, self.setup}))
 
     @property
     def carried(self) -> tuple[str, ...]:
-        """The labels that have a curve of earlier rides."""
+        """Labels that have a curve of earlier rides."""
         return tuple(sorted(self._carried))
 
     def select(self, setup: str) -> None:
-        """Go on with the curve of another set-up; start one if it has none."""
+        """Switch to the curve of another set-up; start one if it has none."""
         if setup == self.setup:
             return
         learned = self._learned()
@@ -79,23 +91,23 @@ class Learner:
         self._begin()
 
     def fold(self, seconds: SettledSeconds) -> list[tuple[float, bool, float]]:
-        """Take in settled seconds, in order.
+        """Fold in settled seconds, in order.
 
         Returns
         -------
         list of tuple
-            When [s] power was found to be well above the curve, or no more; which of both; and by
-            what fraction.
+            Changes of the fouling state: time [s], whether fouled, and the excess power,
+            relative.
         """
         changes: list[tuple[float, bool, float]] = []
         self._circles += self._circle_finder.fold(seconds)
         del self._circles[:-CIRCLES_MOST]
         for block in self._steady_finder.fold(seconds):
-            # Whatever it is that costs more, weed or wind: what lies ahead costs more as well, so
-            # suspect blocks are learned from. They are not carried over to the next ride.
+            # Whatever costs more, weed or wind, will go on costing more: suspect blocks are
+            # learned from, but not carried over to the next ride.
             known = self._before_doubt or self._posterior
             was_fouled = self._fouling.fouled
-            passed = self._fouling.admit(block, known)
+            passed = self._fouling.fold(block, known)
             if self._fouling.fouled != was_fouled:
                 changes.append((block.t_s, self._fouling.fouled, self._fouling.excess_fraction))
             self._suspect.add(block.t_s)
@@ -111,18 +123,18 @@ class Learner:
 
     @property
     def posterior(self) -> Posterior | None:
-        """What is known as of the last fit; None before the first steady stretch."""
+        """The last fit; None before the first steady stretch."""
         return self._posterior
 
     def known(self, setup: str) -> Posterior | None:
-        """Return what is known of a set-up's curve: by this ride, else as carried; None without."""
+        """Return the curve of a set-up: of this ride, else as carried; None without."""
         if setup == self.setup and self._posterior is not None:
             return self._posterior
         carried = self._carried.get(setup)
-        return None if carried is None else of_carried(carried)
+        return None if carried is None else _posterior_of(carried)
 
     def over_ground(self) -> Posterior | None:
-        """Return the curve with the water held at rest: that of the courses ridden, over ground."""
+        """Return the curve with the water fixed at rest: against speed over ground."""
         return self._fit(water_sd_mps=0.0) if self._blocks else None
 
     def as_dict(self) -> dict[str, Any]:
@@ -139,35 +151,28 @@ class Learner:
             for name, one in (self._carried | now).items()
         }
 
-    def _begin(self) -> None:
-        self._blocks: list[SteadyBlock] = []
-        self._circles: list[Circle] = []
-        self._steady_finder, self._circle_finder = SteadyFinder(), CircleFinder()
-        self._fouling = FoulingWatch()
-        self._count, self._next_fit, self._from_nothing = 0, 1, 0
-        self._posterior = None
-        self._before_doubt = None
-        self._suspect = set()
-
     def _refit(self) -> None:
-        """Fit anew, from the last fit on; from nothing each time the blocks have grown by much."""
-        grown = self._count >= FRESH_GROWTH * self._from_nothing or self._count < BLOCKS_SURE
+        """Refit from the last fit; from the priors each time the blocks have grown by much."""
+        grown = self._count >= FRESH_GROWTH * self._from_nothing or self._count < BLOCKS_EACH_FITTED
         if grown:
             self._from_nothing = self._count
-        # What cannot be solved must not end the ride: the fit before stands.
+        # A singular fit must not end the ride: the previous one stands.
         with contextlib.suppress(np.linalg.LinAlgError):
             self._posterior = self._fit(near=None if grown else self._posterior)
         later = min(int(REFIT_GROWTH * self._count), self._count + REFIT_MOST)
         self._next_fit = max(self._count + 1, later)
 
-    def _fit(self, water_sd_mps: float = WATER_SD_MPS, near: Posterior | None = None) -> Posterior:
+    def _fit(
+        self, water_sd_mps: float = WATER_PRIOR_SD_MPS, near: Posterior | None = None
+    ) -> Posterior:
         circles = self._circles if water_sd_mps else []
         return fit(self._blocks, circles, self._carried.get(self.setup), water_sd_mps, near)
 
     def _learned(self) -> Carried | None:
-        """Return what is carried over to later rides; None where nothing was learned.
+        """Return the curve to carry over to later rides; None where nothing was learned.
 
-        What was carried here stays as it was: it is in each fit, and must be there once only.
+        The curve carried here enters unchanged: it is a prior of each fit, and must count once
+        only.
         """
         sound = [block for block in self._blocks if block.t_s not in self._suspect]
         if not sound:
@@ -179,9 +184,23 @@ class Learner:
         last = min(int(np.searchsorted(KNOTS, ln_high[0])), len(KNOTS) - 1)
         inside = slice(2 + first, 2 + last + 1)
         covariance = learned.covariance[inside, inside].copy()
-        covariance += DAY_SD_FRACTION**2 + np.eye(len(covariance)) * SHAPE_SD_FRACTION**2
+        covariance += DAY_SPEED_SD_FRACTION**2 + np.eye(len(covariance)) * DAY_SHAPE_SD_FRACTION**2
         ln_speed = learned.ln_speed[first : last + 1]
         return Carried(first, ln_speed, covariance, learned.seen_mps)
+
+
+def _posterior_of(carried: Carried) -> Posterior:
+    """Return the posterior of a carried curve alone: no water, and wider beyond the speeds seen."""
+    count = len(KNOTS)
+    known = slice(carried.first_knot, carried.first_knot + len(carried.ln_speed))
+    ends = KNOTS[known][[0, -1]]
+    beyond = np.abs(KNOTS - np.clip(KNOTS, *ends))
+    curve = np.diag((SLOPE_SD * beyond) ** 2 + float(np.diag(carried.covariance).max()))
+    curve[known, known] = carried.covariance
+    covariance = np.zeros((2 + count, 2 + count))
+    covariance[2:, 2:] = curve
+    start = start_curve(carried)
+    return Posterior(np.zeros(2), start, covariance, carried.seen_mps, 0, BLOCK_SPEED_SD_MPS, 0.0)
 
 
 def _read(kept: Any) -> dict[str, Carried]:

@@ -1,32 +1,31 @@
-"""The speed-power curve as it is shown, and the power to expect on a course."""
+"""The speed-power curve as shown, and the power to expect on a course."""
 
 import numpy as np
+import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Curve, SpeedKind
+from onboard.efficiency.common_practice import (
+    CURVE_BLOCKS_LEAST,
+    PLANNED_SLOWEST_MPS,
+    THROUGH_WATER_SD_MPS,
+)
 from onboard.efficiency.curve.learner import Learner
-from onboard.efficiency.curve.speed_power import Bools, Posterior
+from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.statistics.shared_errors import Z_95
 
 STEP_MPS = 0.1
-COURSE_SD_MPS = 0.06
-"""The water's part along the courses ridden must be known this well for speeds through water."""
-
-BLOCKS_LEAST = 3
-
-SLOWEST_MPS = 0.5
-"""Over ground: nobody plans a way at less."""
 
 
 def curve(learner: Learner) -> Curve | Unknown:
     """Return the curve of the present set-up."""
     known = learner.posterior
-    if known is None or known.blocks < BLOCKS_LEAST:
+    if known is None or known.blocks < CURVE_BLOCKS_LEAST:
         return Unknown(Reason.TOO_FEW_STRETCHES)
     kind: SpeedKind = "through_water"
-    if known.course_variance > COURSE_SD_MPS**2:
+    if known.course_variance > THROUGH_WATER_SD_MPS**2:
         kind, known = "over_ground", learner.over_ground()
         assert known is not None
     low, high = known.seen_mps
@@ -41,7 +40,7 @@ def curve(learner: Learner) -> Curve | Unknown:
 
 
 class GroundPower:
-    """Power for speeds over ground, with the set and drift on the course taken in.
+    """Battery power for speeds over ground, with the set and drift on the course.
 
     Parameters
     ----------
@@ -54,8 +53,8 @@ class GroundPower:
 
     def __call__(
         self, speed_mps: FloatArray, course_deg: float | None
-    ) -> tuple[FloatArray, FloatArray, Bools, FloatArray]:
-        """Return power, variance of its logarithm, what was seen, and how the water changes it.
+    ) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_], FloatArray]:
+        """Return power, variance of ln P, whether seen, and sensitivity to the water.
 
         See `onboard.efficiency.advice.outlook.PowerAtSpeed`.
         """
@@ -63,7 +62,7 @@ class GroundPower:
         if course_deg is None:
             through = speed_mps
             ln_power, slope = known.ln_power_at(through)
-            # The water may be along any course.
+            # The water may set along any course.
             along = float(known.water_mps @ known.water_mps + np.trace(known.covariance[:2, :2]))
             variance = known.curve_variance(through) + along / 2 / (through * slope) ** 2
         else:
@@ -74,11 +73,11 @@ class GroundPower:
             ln_power, variance = known.at_velocity(velocity)
             _, slope = known.ln_power_at(through)
         low, high = known.seen_mps
-        seen: Bools = (through >= low) & (through <= high)
+        seen: npt.NDArray[np.bool_] = (through >= low) & (through <= high)
         return np.exp(ln_power), variance, seen, 1.0 / (np.maximum(through, 0.05) * slope) ** 2
 
     def speeds(self, count: int = 32) -> FloatArray:
-        """Return speeds over ground worth looking at, shape (n,)."""
+        """Return speeds over ground to evaluate, shape (n,)."""
         low, high = self._known.seen_mps
         drift = float(np.hypot(*self._known.water_mps))
-        return np.linspace(max(low - drift, SLOWEST_MPS), high + drift, count)
+        return np.linspace(max(low - drift, PLANNED_SLOWEST_MPS), high + drift, count)

@@ -1,7 +1,8 @@
-"""Steady stretches: blocks of 20 s in which power, speed and course hold, after settling.
+"""Steady stretches: blocks of 20 s with steady power, speed and course, after 10 s of settling.
 
-Waves of a few seconds average out within them; a throttle that is moved slowly by hand passes, as
-the craft then follows without a lag that matters. The criterion looks at halves of ten seconds.
+Waves of a few seconds average out within a block. A throttle moved slowly by hand passes: the craft
+then follows without a noticeable lag. The criterion compares the two halves of ten seconds, and
+both halves of the settling time before them.
 """
 
 from dataclasses import dataclass
@@ -10,25 +11,26 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.efficiency.meters.steadiness import (
+    COURSE_SLOWEST_MPS,
+    SETTLED_POWER_FRACTION,
+    STEADY_COURSE_DEG,
+    STEADY_POWER_FRACTION,
+    STEADY_UNKNOWN_MOST,
+    speed_tolerance_mps,
+)
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.chauvenet import inliers
 
 BLOCK_S, SETTLE_S = 20, 10
+"""Length of a block and of the settling time before it [s]."""
+
 WINDOW_S = BLOCK_S + SETTLE_S
-
-POWER_FRACTION, POWER_BEFORE_FRACTION = 0.12, 0.20
-SPEED_MPS, SPEED_FRACTION = 0.08, 0.05
-COURSE_DEG = 15.0
-"""Halves of a block may differ by this much, and the ten seconds before it. Common practice, no
-source: a small craft settles within seconds."""
-
-SLOWEST_MPS = 0.4
-UNKNOWN_MOST = 2
 
 
 @dataclass(frozen=True)
 class SteadyBlock:
-    """One steady stretch: means, and the standard error of the power.
+    """A steady stretch: means, and the standard error of the power.
 
     Parameters
     ----------
@@ -48,13 +50,13 @@ class SteadyBlock:
 
 
 class SteadyFinder:
-    """Finds steady blocks; they begin at whole multiples of `BLOCK_S` of stream time."""
+    """Find steady blocks; they begin at whole multiples of `BLOCK_S` of stream time."""
 
     def __init__(self) -> None:
         self._rows = np.empty((0, 4))
 
     def fold(self, seconds: SettledSeconds) -> list[SteadyBlock]:
-        """Take in seconds in order; give the steady blocks that ended in them."""
+        """Fold in seconds in order; return the steady blocks that ended in them."""
         new = np.stack([seconds.t_s, seconds.power_w, seconds.east_mps, seconds.north_mps], axis=1)
         rows = np.concatenate([self._rows, new])
         first_new = len(rows) - len(new)
@@ -68,23 +70,12 @@ class SteadyFinder:
         return [_block(windows[n]) for n in steady.tolist()]
 
 
-def steady_block(rows: FloatArray) -> SteadyBlock | None:
-    """Return the block if it is steady.
-
-    Parameters
-    ----------
-    rows
-        Time, power, velocity east and north of `WINDOW_S` seconds, shape (30, 4).
-    """
-    return _block(rows) if _are_steady(rows[None])[0] else None
-
-
 def _are_steady(windows: FloatArray) -> npt.NDArray[np.bool_]:
-    """Tell which windows are steady; shape (n, 30, 4)."""
+    """Return which windows are steady; shape (n, 30, 4): time, power, velocity east and north."""
     unknown = np.isnan(windows).any(axis=2)
-    whole = unknown.sum(axis=1) <= UNKNOWN_MOST
+    whole = unknown.sum(axis=1) <= STEADY_UNKNOWN_MOST
     whole &= windows[:, -1, 0] - windows[:, 0, 0] <= WINDOW_S
-    # Two pieces of settling, so that a change within it does not average out, and two halves.
+    # Two pieces of settling, so that a change within it does not average out; two halves.
     bounds = ((0, 5), (5, 10), (10, 20), (20, 30))
     known = ~np.isnan(windows[:, :, 1:])
     values = np.where(known, windows[:, :, 1:], 0.0)
@@ -95,26 +86,26 @@ def _are_steady(windows: FloatArray) -> npt.NDArray[np.bool_]:
     power, speed = parts[:, :, 0], np.hypot(parts[:, :, 1], parts[:, :, 2])
     middle_w, middle_mps = (power[:, 2] + power[:, 3]) / 2, (speed[:, 2] + speed[:, 3]) / 2
     course = np.unwrap(np.arctan2(parts[:, :, 1], parts[:, :, 2]), axis=1)
-    speed_limit = np.maximum(SPEED_MPS, SPEED_FRACTION * middle_mps)
+    speed_limit = speed_tolerance_mps(middle_mps)
     before_w = np.abs(power[:, :2] - middle_w[:, None]).max(axis=1)
     before_mps = np.abs(speed[:, :2] - middle_mps[:, None]).max(axis=1)
     steady: npt.NDArray[np.bool_] = (
         whole
-        & (middle_mps >= SLOWEST_MPS)
+        & (middle_mps >= COURSE_SLOWEST_MPS)
         & (middle_w > 0)
-        & (np.abs(power[:, 3] - power[:, 2]) < POWER_FRACTION * middle_w)
-        & (before_w < POWER_BEFORE_FRACTION * middle_w)
+        & (np.abs(power[:, 3] - power[:, 2]) < STEADY_POWER_FRACTION * middle_w)
+        & (before_w < SETTLED_POWER_FRACTION * middle_w)
         & (np.abs(speed[:, 3] - speed[:, 2]) < speed_limit)
         & (before_mps < 1.5 * speed_limit)
-        & (np.degrees(np.ptp(course, axis=1)) < COURSE_DEG)
+        & (np.degrees(np.ptp(course, axis=1)) < STEADY_COURSE_DEG)
     )
     return steady
 
 
 def _block(rows: FloatArray) -> SteadyBlock:
     """Return the means of a steady window."""
-    third = np.nanmean(rows[10:20], axis=0)
-    course = np.arctan2(third[2], third[3])
+    first_half = np.nanmean(rows[10:20], axis=0)
+    course = np.arctan2(first_half[2], first_half[3])
     block = rows[SETTLE_S:]
     block = block[~np.isnan(block).any(axis=1)]
     along = block[:, 2] * np.sin(course) + block[:, 3] * np.cos(course)
@@ -126,7 +117,10 @@ def _block(rows: FloatArray) -> SteadyBlock:
 
 
 def standard_error(values: FloatArray) -> float:
-    """Return the standard error of a mean of values that remember (first-order, n (1-r)/(1+r))."""
+    """Return the standard error of the mean of autocorrelated values.
+
+    Their effective number is n (1 - r) / (1 + r) with r the lag-one correlation.
+    """
     off = values - values.mean()
     square = float(off @ off)
     if square <= 0:

@@ -1,6 +1,6 @@
 """The water current from a turn: at steady power the velocities of a turn lie on a circle.
 
-Its centre is the set and drift, whatever the turn costs in speed, and without any compass.
+Its centre is the set and drift, whatever speed the turn costs, and without a compass.
 """
 
 from dataclasses import dataclass
@@ -9,26 +9,21 @@ from itertools import pairwise
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import (
+    CIRCLE_MISFIT_FRACTION,
+    CIRCLE_ROUGHNESS_MPS,
+    TURN_BACK_SHARE,
+    TURN_ENDED_DEG,
+    TURN_ENDED_S,
+    TURN_FULL_DEG,
+    TURN_GAP_MOST_S,
+    TURN_LEAST_DEG,
+    TURN_LONGEST_S,
+    TURN_POWER_FRACTION,
+    TURN_SHORTEST_S,
+    TURN_SLOWEST_MPS,
+)
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
-
-LONGEST_S = 120
-FULL_DEG, LEAST_DEG = 345.0, 240.0
-"""A turn is taken when it is full, or when it ends after this much."""
-
-ENDED_S, ENDED_DEG = 5, 8.0
-LONGEST_GAP_S = 2.0
-FEWEST_S = 12
-BACK_FRACTION = 0.15
-"""The share of its changes of course that may go the other way: at rest, noise alone turns the
-course about."""
-
-POWER_FRACTION = 0.15
-SLOWEST_MPS = 0.5
-OFF_FRACTION = 0.15
-"""Velocities that are off by more than this share of the radius are no circle."""
-
-ROUGHNESS_MPS = 0.03
-"""How far a mean velocity of a turn may be from the circle for reasons that noise does not show."""
 
 
 @dataclass(frozen=True)
@@ -42,40 +37,40 @@ class Circle:
 
 
 class CircleFinder:
-    """Finds turns at steady power."""
+    """Find turns at steady power."""
 
     def __init__(self) -> None:
-        # Time, power, velocity east and north, course counted on without a jump.
+        # Time, power, velocity east and north, unwrapped course.
         self._rows = np.empty((0, 5))
-        self._course_rad = self._counted_rad = 0.0
+        self._course_rad = self._unwrapped_rad = 0.0
 
     def fold(self, seconds: SettledSeconds) -> list[Circle]:
-        """Take in seconds in order; give the circles of turns that ended in them."""
+        """Fold in seconds in order; return the circles of turns that ended in them."""
         east, north = seconds.east_mps, seconds.north_mps
-        columns = (seconds.t_s, seconds.power_w, east, north, self._counted_on(east, north))
+        columns = (seconds.t_s, seconds.power_w, east, north, self._unwrapped(east, north))
         rows = np.stack(columns, axis=1)
-        usable = np.isfinite(rows).all(axis=1) & (np.hypot(east, north) > SLOWEST_MPS)
-        # It is looked at every few seconds; what cannot be used begins anew.
-        looked_at = usable & (seconds.t_s % ENDED_S == 0)
+        usable = np.isfinite(rows).all(axis=1) & (np.hypot(east, north) > TURN_SLOWEST_MPS)
+        # Evaluated every few seconds; unusable seconds start it over.
+        ends_here = usable & (seconds.t_s % TURN_ENDED_S == 0)
         changes = np.append(usable[1:] != usable[:-1], True)
-        stops = np.flatnonzero(looked_at | changes | np.append(False, changes[:-1])) + 1
+        stops = np.flatnonzero(ends_here | changes | np.append(False, changes[:-1])) + 1
         found = []
         for begin, end in pairwise(dict.fromkeys([0, *stops.tolist(), len(rows)])):
             if not usable[end - 1]:
                 self._rows = np.empty((0, 5))
                 continue
-            if len(self._rows) and rows[begin, 0] - self._rows[-1, 0] > LONGEST_GAP_S:
+            if len(self._rows) and rows[begin, 0] - self._rows[-1, 0] > TURN_GAP_MOST_S:
                 self._rows = np.empty((0, 5))
-            self._rows = np.concatenate([self._rows, rows[begin:end]])[-LONGEST_S:]
-            if rows[end - 1, 0] % ENDED_S == 0 and len(turn := self._turn()):
+            self._rows = np.concatenate([self._rows, rows[begin:end]])[-TURN_LONGEST_S:]
+            if rows[end - 1, 0] % TURN_ENDED_S == 0 and len(turn := self._turn()):
                 self._rows = np.empty((0, 5))
                 circle = fit_circle(turn[:, 2:4], float(turn[-1, 0]))
                 if circle is not None:
                     found.append(circle)
         return found
 
-    def _counted_on(self, east_mps: FloatArray, north_mps: FloatArray) -> FloatArray:
-        """Return the course as turned so far [rad]; where it is not known, as before."""
+    def _unwrapped(self, east_mps: FloatArray, north_mps: FloatArray) -> FloatArray:
+        """Return the unwrapped course [rad]; where it is unknown, the last one."""
         course = np.arctan2(east_mps, north_mps)
         known = np.flatnonzero(np.isfinite(course))
         changes = np.zeros(len(course))
@@ -83,43 +78,43 @@ class CircleFinder:
             steps = np.diff(course[known], prepend=self._course_rad)
             changes[known] = np.remainder(steps + np.pi, 2 * np.pi) - np.pi
             self._course_rad = float(course[known[-1]])
-        counted: FloatArray = np.cumsum(np.append(self._counted_rad, changes))[1:]
-        if len(counted):
-            self._counted_rad = float(counted[-1])
-        return counted
+        unwrapped: FloatArray = np.cumsum(np.append(self._unwrapped_rad, changes))[1:]
+        if len(unwrapped):
+            self._unwrapped_rad = float(unwrapped[-1])
+        return unwrapped
 
     def _turn(self) -> FloatArray:
-        """Return the seconds of the turn that has just become full or ended; none without."""
+        """Return the seconds of a turn that has just become full or ended; none without."""
         none = self._rows[:0]
-        if len(self._rows) < FEWEST_S:
+        if len(self._rows) < TURN_SHORTEST_S:
             return none
         course = self._rows[:, 4]
-        if np.degrees(np.ptp(course)) < LEAST_DEG:
+        if np.degrees(np.ptp(course)) < TURN_LEAST_DEG:
             return none
         turned = np.degrees(np.abs(course[-1] - course))
-        ended = turned[-1 - ENDED_S] < ENDED_DEG
-        wanted = LEAST_DEG if ended else FULL_DEG
+        ended = turned[-1 - TURN_ENDED_S] < TURN_ENDED_DEG
+        wanted = TURN_LEAST_DEG if ended else TURN_FULL_DEG
         if turned.max() < wanted:
             return none
         begin, end = int(np.flatnonzero(turned >= wanted)[-1]), len(turned)
         if ended:
-            # All of what was turned, without the straight way before and behind, where the craft
-            # is faster.
-            begin = int(np.flatnonzero(turned >= turned.max() - ENDED_DEG)[-1])
-            end = int(np.flatnonzero(turned >= ENDED_DEG)[-1]) + 1
+            # The turn alone, without the straight before and after it, where the craft is faster.
+            begin = int(np.flatnonzero(turned >= turned.max() - TURN_ENDED_DEG)[-1])
+            end = int(np.flatnonzero(turned >= TURN_ENDED_DEG)[-1]) + 1
         rows, changes = self._rows[begin:end], np.diff(course[begin:end])
         there = float(np.abs(changes).sum())
         back = (there - abs(float(changes.sum()))) / 2.0
         power = rows[:, 1]
-        if back > BACK_FRACTION * there or power.std() > POWER_FRACTION * power.mean():
+        if back > TURN_BACK_SHARE * there or power.std() > TURN_POWER_FRACTION * power.mean():
             return none
         return rows
 
 
 def fit_circle(velocity_mps: FloatArray, t_s: float = 0.0) -> Circle | None:
-    """Fit a circle to velocities (east, north), shape (n, 2); None where there is none.
+    """Fit a circle to velocities (east, north), shape (n, 2); None if they form none.
 
-    Least squares of the algebraic form x^2 + y^2 = 2 a x + 2 b y + c, refined by the distances.
+    Least squares of the algebraic form x^2 + y^2 = 2 a x + 2 b y + c, refined by geometric
+    distance.
     """
     x, y = velocity_mps[:, 0], velocity_mps[:, 1]
     rows = np.stack([2 * x, 2 * y, np.ones(len(x))], axis=1)
@@ -132,7 +127,7 @@ def fit_circle(velocity_mps: FloatArray, t_s: float = 0.0) -> Circle | None:
         off = velocity_mps - centre
         distance = np.hypot(off[:, 0], off[:, 1])
         radius = distance.mean()
-        if not radius > SLOWEST_MPS / 2:
+        if not radius > TURN_SLOWEST_MPS / 2:
             return None
         slopes = np.stack([-off[:, 0] / distance, -off[:, 1] / distance, -np.ones(len(x))], axis=1)
         residual = distance - radius
@@ -141,7 +136,7 @@ def fit_circle(velocity_mps: FloatArray, t_s: float = 0.0) -> Circle | None:
         square = max(float(residual @ residual), 1e-12)
         memory = min(max(float(residual[1:] @ residual[:-1]) / square, 0.0), 0.9)
         variance = square / max(len(x) - 3, 1) * (1 + memory) / (1 - memory)
-        covariance = normal[:2, :2] * variance + np.eye(2) * ROUGHNESS_MPS**2 / 2
-    if float(residual.std()) > OFF_FRACTION * radius:
+        covariance = normal[:2, :2] * variance + np.eye(2) * CIRCLE_ROUGHNESS_MPS**2 / 2
+    if float(residual.std()) > CIRCLE_MISFIT_FRACTION * radius:
         return None
     return Circle(t_s, float(centre[0]), float(centre[1]), covariance)

@@ -1,6 +1,6 @@
-"""How the water wanders: a random walk in time, kept at knots between which it is straight.
+"""The water's velocity as a random walk in time, linear between knots.
 
-Blocks that lie close in time share their water, so many of them do not average its wandering out.
+Blocks close in time share their water, so that many of them do not average its wandering out.
 """
 
 import numpy as np
@@ -8,21 +8,23 @@ import numpy as np
 from onboard.block import FloatArray
 
 WANDER_M2PS3 = 0.03**2 / 200.0
-"""Each axis: 0.03 m/s in 200 s, 0.13 m/s in an hour. The order of a tide of 0.5 m/s (12.4 h
-period, by algebra) at its turn, and of eddies in between (common practice, no source)."""
+"""Variance rate of each axis: 0.03 m/s in 200 s, 0.13 m/s in an hour. The order of a tide of 0.5
+m/s (12.4 h period, by algebra) at its turn, and of eddies in between (common practice, no
+source)."""
 
 SPACING_S, KNOTS_MOST = 100.0, 28
+"""Shortest spacing of the knots [s], and their largest number."""
 
 
 class WaterKnots:
-    """Places in time at which the water's velocity is unknown, the present first.
+    """Knots in time at which the water's velocity is unknown, the present first.
 
     Parameters
     ----------
     t_s
         Times of the blocks, rising, shape (n,).
     fixed
-        One knot only: the water keeps its velocity.
+        One knot only: a constant velocity.
     """
 
     def __init__(self, t_s: FloatArray, *, fixed: bool = False) -> None:
@@ -33,13 +35,14 @@ class WaterKnots:
         self.spacing_s = max(span_s / max(self.count - 1, 1), 1.0)
 
     def weights(self, t_s: FloatArray) -> FloatArray:
-        """Return the weights by which knots interpolate at times, shape (n, count)."""
+        """Return the weights of the knots that interpolate at times, shape (n, count)."""
         place = np.clip((self._now_s - t_s) / self.spacing_s, 0.0, self.count - 1.0)
-        weights: FloatArray = np.maximum(1.0 - np.abs(place[:, None] - np.arange(self.count)), 0.0)
-        return weights
+        return np.asarray(
+            np.maximum(1.0 - np.abs(place[:, None] - np.arange(self.count)), 0.0), np.float64
+        )
 
     def prior(self, water_sd_mps: float) -> FloatArray:
-        """Return the precision of one axis: the present is vaguely at rest, steps walk; (k, k)."""
+        """Return the prior precision of one axis, shape (k, k): present near rest, steps a walk."""
         step = np.diff(np.eye(self.count), axis=0)
         precision: FloatArray = step.T @ step / (WANDER_M2PS3 * self.spacing_s)
         precision[0, 0] += 1.0 / water_sd_mps**2
@@ -47,5 +50,5 @@ class WaterKnots:
 
     @property
     def between_m2ps2(self) -> float:
-        """What a walk is off its straight line between two knots, mean variance."""
+        """Mean variance of the walk about its straight line between two knots [m^2/s^2]."""
         return WANDER_M2PS3 * self.spacing_s / 6.0 if self.count > 1 else 0.0

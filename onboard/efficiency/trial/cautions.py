@@ -1,31 +1,43 @@
-"""What would fool a comparison: each a look at the legs, and what was seen."""
+"""What would make a comparison misleading: power, surroundings, and the order and number of runs.
+
+README.md lists what each caution tests.
+"""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from itertools import combinations
+from operator import attrgetter
 
 import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.remarks import Caution, CautionCode
+from onboard.efficiency.common_practice import (
+    AMPS_APART_FRACTION,
+    AMPS_APART_SHARE,
+    AMPS_STILL_FRACTION,
+    DRIFT_SIGNIFICANCE,
+    DRIVE_APART_DEGC,
+    PACK_APART_DEGC,
+    POWER_APART_FRACTION,
+    POWER_APART_QUANTILE,
+    POWER_DRIFT_FRACTION,
+    POWER_SCATTER_FRACTION,
+    POWER_SWING_FRACTION,
+    VERDICT_SIGNIFICANCE,
+    VOLTS_APART_FRACTION,
+)
 from onboard.efficiency.statistics.students_t import quantile
+from onboard.efficiency.trial.double_runs import DoubleRun
 from onboard.efficiency.trial.leg import Leg
+from onboard.efficiency.trial.ranking import one_after_the_other
+from onboard.efficiency.trial.results import Evidence
 
-APART_FRACTION, APART_SHARE = 0.02, 0.998
-"""Set-ups were run at unlike power if it differs by 2 %, and by more than their legs' scatter makes
-it differ: the quantile of Student's t."""
+ENOUGH_DOUBLE_RUNS = 2
+"""Strasser et al. 2015, A verification of the ITTC/ISO speed/power trials analysis: two double runs
+for each power setting."""
 
-SCATTER_FRACTION, DRIFT_FRACTION, SWING_FRACTION = 0.03, 0.05, 0.05
-"""Power was not held from leg to leg, over a leg, within a leg. Common practice, no source."""
-
-HELD_FRACTION, HELD_SHARE, STILL_FRACTION = 0.004, 0.1, 0.004
-"""The motor's current was held if between set-ups it differs by no more than 0.4 % and a tenth of
-what the power does; and if from leg to leg it keeps stiller than the power, or hardly moves at all.
-Equal currents alone may be by chance. Common practice, no source."""
-
-VOLTS_FRACTION, PACK_DEGC, DRIVE_DEGC = 0.02, 5.0, 10.0
-"""2 % of voltage is a fifth of an LFP pack's charge or more. Ten degrees are 4 % of the resistance
-of a copper winding, and so about half a per cent of the power. Common practice, no source."""
+_power, _amps = attrgetter("power_w"), attrgetter("motor_amps_a")
 
 ALIKE = (None, None, None, None)
 """Set-up, other, and the temperature with each, where it did not differ."""
@@ -56,8 +68,8 @@ def power_cautions(legs: list[Leg]) -> list[Caution]:
 def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
     """Return whether voltage or temperature differed between set-ups."""
     found: list[Caution] = []
-    pair = _widest(legs, lambda one: one.volts_v)
-    if pair and abs(pair[2] - pair[3]) > VOLTS_FRACTION * max(pair[2:]):
+    pair = _widest(legs, attrgetter("volts_v"))
+    if pair and abs(pair[2] - pair[3]) > VOLTS_APART_FRACTION * max(pair[2:]):
         found.append(
             Caution(
                 CautionCode.VOLTAGE_DIFFERS,
@@ -67,8 +79,8 @@ def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
                 other_voltage_v=pair[3],
             )
         )
-    pack = _apart_degc(legs, PACK_DEGC, lambda one: one.pack_degc)
-    drive = _apart_degc(legs, DRIVE_DEGC, lambda one: one.drive_degc)
+    pack = _apart_degc(legs, PACK_APART_DEGC, attrgetter("pack_degc"))
+    drive = _apart_degc(legs, DRIVE_APART_DEGC, attrgetter("drive_degc"))
     if pack or drive:
         (pack_setup, pack_other, pack_degc, pack_other_degc) = pack or ALIKE
         (drive_setup, drive_other, drive_degc, drive_other_degc) = drive or ALIKE
@@ -88,6 +100,79 @@ def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
     return found
 
 
+def ranking_cautions(evidence: Evidence) -> Iterator[Caution]:
+    """Yield what would make the ranking misleading: few runs, water, outliers, order."""
+    few = [
+        name
+        for name, count in zip(evidence.names, evidence.counts, strict=True)
+        if count < ENOUGH_DOUBLE_RUNS
+    ]
+    few += evidence.without
+    if few:
+        yield Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=tuple(few))
+    if evidence.water.changed or evidence.water.restless:
+        yield _water_changed(evidence)
+    for one in evidence.left_out:
+        yield _outlying(one)
+    confounded = [
+        (evidence.names[a], evidence.names[b])
+        for a, b in combinations(range(len(evidence.names)), 2)
+        if drifts(evidence, a, b) or not together(evidence, a, b)
+    ]
+    if confounded:
+        yield Caution(
+            CautionCode.ORDER_CONFOUNDED,
+            setups=tuple(a for a, _ in confounded),
+            others=tuple(b for _, b in confounded),
+        )
+
+
+def drifts(evidence: Evidence, a: int, b: int) -> bool:
+    """Return whether a drift may be what makes two set-ups differ.
+
+    They were run one after the other; and a drift is significant, or the verdict depends on whether
+    there was one.
+    """
+    fit = evidence.levels
+    if not one_after_the_other(evidence.sample, a, b):
+        return False
+    if fit.drift_chance < DRIFT_SIGNIFICANCE:
+        return True
+    contrast = _difference(evidence, a, b)
+    without = fit.chance_undrifted(contrast) < VERDICT_SIGNIFICANCE
+    within = fit.with_drift and fit.chance(contrast) < VERDICT_SIGNIFICANCE
+    turned = float(contrast @ fit.undrifted[0]) * float(contrast @ fit.level) < 0.0
+    return without != within or (within and turned)
+
+
+def _difference(evidence: Evidence, a: int, b: int) -> FloatArray:
+    contrast = np.zeros(len(evidence.names))
+    contrast[a], contrast[b] = -1.0, 1.0
+    return contrast
+
+
+def together(evidence: Evidence, a: int, b: int) -> bool:
+    """Return whether two set-ups can be compared within outings."""
+    return evidence.levels.can_tell(_difference(evidence, a, b))
+
+
+def _water_changed(evidence: Evidence) -> Caution:
+    now = evidence.water
+    return Caution(
+        CautionCode.CURRENT_CHANGED,
+        change_mps=now.change_mps if now.changed else None,
+        leg_sd_mps=None if now.changed else now.leg_sd_mps,
+    )
+
+
+def _outlying(double: DoubleRun) -> Caution:
+    return Caution(
+        CautionCode.OUTLIER_RUN,
+        run_numbers=tuple(n + 1 for n in double.legs),
+        setup=double.setup,
+    )
+
+
 def _apart_degc(
     legs: list[Leg], limit_degc: float, of: Callable[[Leg], float]
 ) -> tuple[str, str, float, float] | None:
@@ -105,7 +190,7 @@ def _of(legs: list[Leg], setup: str, value: Callable[[Leg], float]) -> FloatArra
 
 
 def _widest(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[str, str, float, float] | None:
-    """Return the two set-ups whose means differ most, with the means; None where unknown."""
+    """Return the two set-ups whose means differ most, with the means; None if unknown."""
     means = {
         name: float(known.mean()) for name in _setups(legs) if len(known := _of(legs, name, value))
     }
@@ -116,7 +201,7 @@ def _widest(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[str, str, f
 
 
 def _scatter(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[float, int]:
-    """Return the standard deviation of a value's logarithm from leg to leg of the same set-up."""
+    """Return the pooled sd of a value's logarithm within set-ups, and its degrees of freedom."""
     squares, freedom = 0.0, 0
     for name in _setups(legs):
         logs = np.log(_of(legs, name, value))
@@ -128,59 +213,58 @@ def _scatter(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[float, int
 def _apart(legs: list[Leg]) -> tuple[str, ...]:
     """Return the set-ups that were run at unlike power."""
     scatter, freedom = _scatter(legs, _power)
-    reach = quantile(float(freedom), APART_SHARE) * scatter if freedom else 0.0
+    reach = quantile(float(freedom), POWER_APART_QUANTILE) * scatter if freedom else 0.0
     apart: set[str] = set()
     for a, b in combinations(_setups(legs), 2):
         one, other = (np.log(_of(legs, name, _power)) for name in (a, b))
         difference = float(one.mean() - other.mean())
         sure = reach * math.sqrt(1.0 / len(one) + 1.0 / len(other))
-        if abs(difference) > max(APART_FRACTION, sure):
+        if abs(difference) > max(POWER_APART_FRACTION, sure):
             apart |= {a, b}
     return tuple(sorted(apart))
 
 
 def _run_to_run(legs: list[Leg]) -> float | None:
-    """Return by how much the power changed from run to run, None where it was held."""
+    """Return the relative scatter of power from run to run, None where it was held."""
     scatter, _ = _scatter(legs, _power)
-    return scatter if scatter > SCATTER_FRACTION else None
+    return scatter if scatter > POWER_SCATTER_FRACTION else None
 
 
 def _within_run(legs: list[Leg]) -> float | None:
-    """Return by how much the power changed within a run, None where it was held."""
+    """Return the relative change of power within a run, None where it was held."""
     drift = float(np.median([abs(one.power_drift_fraction) for one in legs]))
     swing = float(np.median([one.power_swing_fraction for one in legs]))
-    return max(drift, swing) if drift > DRIFT_FRACTION or swing > SWING_FRACTION else None
+    return (
+        max(drift, swing) if drift > POWER_DRIFT_FRACTION or swing > POWER_SWING_FRACTION else None
+    )
 
 
 def _amps_known(legs: list[Leg]) -> bool:
-    return all(len(_of(legs, name, lambda one: one.motor_amps_a)) for name in _setups(legs))
+    return all(len(_of(legs, name, _amps)) for name in _setups(legs))
 
 
 def _motor_current_held(legs: list[Leg]) -> float | None:
     """Return the motor's current [A] if it was the same while the power was not."""
     if not _amps_known(legs):
         return None
-    told = [one for one in legs if math.isfinite(one.motor_amps_a)]
-    by_power, by_amps = _scatter(told, _power)[0], _scatter(told, _amps)[0]
-    if by_amps > max(STILL_FRACTION, by_power / 2.0):
+    reported = [one for one in legs if math.isfinite(one.motor_amps_a)]
+    by_power, by_amps = _scatter(reported, _power)[0], _scatter(reported, _amps)[0]
+    if by_amps > max(AMPS_STILL_FRACTION, by_power / 2.0):
         return None
     apart = [
-        tuple(_log_mean(told, a, value) - _log_mean(told, b, value) for value in (_power, _amps))
-        for a, b in combinations(_setups(told), 2)
+        tuple(
+            _log_mean(reported, a, value) - _log_mean(reported, b, value)
+            for value in (_power, _amps)
+        )
+        for a, b in combinations(_setups(reported), 2)
     ]
-    held = all(abs(amps) < HELD_FRACTION + HELD_SHARE * abs(power) for power, amps in apart)
-    moved = max((abs(power) for power, _ in apart), default=0.0) > APART_FRACTION
-    if held and (moved or by_power > max(APART_FRACTION, 4.0 * by_amps)):
-        return math.exp(float(np.mean([math.log(one.motor_amps_a) for one in told])))
+    same = all(
+        abs(amps) < AMPS_APART_FRACTION + AMPS_APART_SHARE * abs(power) for power, amps in apart
+    )
+    moved = max((abs(power) for power, _ in apart), default=0.0) > POWER_APART_FRACTION
+    if same and (moved or by_power > max(POWER_APART_FRACTION, 4.0 * by_amps)):
+        return math.exp(float(np.mean([math.log(one.motor_amps_a) for one in reported])))
     return None
-
-
-def _power(one: Leg) -> float:
-    return one.power_w
-
-
-def _amps(one: Leg) -> float:
-    return one.motor_amps_a
 
 
 def _log_mean(legs: list[Leg], setup: str, value: Callable[[Leg], float]) -> float:

@@ -1,4 +1,4 @@
-"""The comparison of set-ups: legs in, ranking out, with all that it rests on."""
+"""The comparison of set-ups: legs in, ranking out, with the evidence behind it."""
 
 from dataclasses import dataclass
 
@@ -6,30 +6,29 @@ import numpy as np
 
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.trial.double_runs import Alone, DoubleRun, double_runs
-from onboard.efficiency.trial.doubts import doubts
-from onboard.efficiency.trial.equal_power import Slope, at_power
+from onboard.efficiency.common_practice import (
+    DOUBLE_RUN_SD_FRACTION,
+    LEG_SD_FRACTION,
+    OUTLIERS_MOST_FRACTION,
+)
+from onboard.efficiency.trial.cautions import ranking_cautions
+from onboard.efficiency.trial.double_runs import DoubleRun, UnpairedLeg, double_runs
+from onboard.efficiency.trial.equal_power import CurveSlope, at_power
 from onboard.efficiency.trial.judging import Judge
 from onboard.efficiency.trial.leg import Leg
-from onboard.efficiency.trial.outlier import (
-    USUAL_FRACTION,
-    USUAL_LEG_FRACTION,
-    Scatter,
-    outlier,
-)
+from onboard.efficiency.trial.outlier import Scatter, outlier
 from onboard.efficiency.trial.ranking import Sample, levels
 from onboard.efficiency.trial.results import Comparison, Evidence
 from onboard.efficiency.trial.water_change import water
 
-OUTLIERS_MOST_FRACTION = 0.15
-
-SETTLED_MPS, ROUNDS = 1e-10, 20
+CONVERGED_MPS, ITERATIONS = 1e-10, 20
+"""Change of the speeds below which the iteration between water and power stops, and its bound."""
 
 
 def compare(
-    legs: list[Leg], power_w: float, slope: Slope, sensors_sd_fraction: float
+    legs: list[Leg], power_w: float, slope: CurveSlope, sensors_sd_fraction: float
 ) -> Comparison | Unknown:
-    """Compare the set-ups of some legs.
+    """Compare set-ups.
 
     Parameters
     ----------
@@ -40,17 +39,18 @@ def compare(
     slope
         The curve's slope there.
     sensors_sd_fraction
-        How well the instruments know a power; all set-ups share it.
+        Relative standard deviation of a power by the instruments; all set-ups share it.
     """
-    doubles, alone = double_runs(legs)
+    doubles, unpaired = double_runs(legs)
     if not doubles:
         return Unknown(
-            Reason.NO_DOUBLE_RUN, reasons=tuple(dict.fromkeys(one.why.code.code for one in alone))
+            Reason.NO_DOUBLE_RUN,
+            reasons=tuple(dict.fromkeys(one.why.code.code for one in unpaired)),
         )
     left_out: list[DoubleRun] = []
     while True:
-        brought = _Brought(legs, power_w, slope)
-        evidence = _evidence(brought, doubles, left_out, alone)
+        reference = _Reference(legs, power_w, slope)
+        evidence = _evidence(reference, doubles, left_out, unpaired)
         worst = _outlier(evidence)
         most = OUTLIERS_MOST_FRACTION * (len(doubles) + len(left_out))
         if worst is None or len(left_out) + 1 > max(most, 1.0):
@@ -64,33 +64,35 @@ def compare(
         slope,
         tuple(judge.setup(n, sensors_sd_fraction) for n in order),
         judge.pairs(),
-        tuple(doubts(evidence)),
+        tuple(ranking_cautions(evidence)),
         evidence,
     )
 
 
 @dataclass(frozen=True)
-class _Brought:
-    """Legs, and what to bring them to."""
+class _Reference:
+    """Legs, and the power to bring them to."""
 
     legs: list[Leg]
     power_w: float
-    slope: Slope
+    slope: CurveSlope
 
 
 def _evidence(
-    brought: _Brought,
+    reference: _Reference,
     doubles: list[DoubleRun],
     left_out: list[DoubleRun],
-    alone: list[Alone],
+    unpaired: list[UnpairedLeg],
 ) -> Evidence:
-    legs = brought.legs
+    legs = reference.legs
     through = np.array([one.speed_mps for one in legs])
-    for _ in range(ROUNDS):
-        # What is brought to another power is the speed through water: known once the water is.
-        now = water(legs, doubles, at_power(legs, through, brought.power_w, brought.slope.value))
+    for _ in range(ITERATIONS):
+        # Only the speed through water scales with power, and the water must be known for it.
+        now = water(
+            legs, doubles, at_power(legs, through, reference.power_w, reference.slope.value)
+        )
         better = np.array([one.speed_mps for one in legs]) - np.nan_to_num(now.along_mps)
-        if float(np.abs(better - through).max()) < SETTLED_MPS:
+        if float(np.abs(better - through).max()) < CONVERGED_MPS:
             break
         through = better
     names = list(dict.fromkeys(one.setup for one in doubles))
@@ -102,7 +104,7 @@ def _evidence(
     )
     speeds = now.corrected_mps
     return Evidence(
-        legs, doubles, list(left_out), alone, speeds, now, names, sample, levels(sample)
+        legs, doubles, list(left_out), unpaired, speeds, now, names, sample, levels(sample)
     )
 
 
@@ -112,10 +114,10 @@ def _when(legs: list[Leg], double: DoubleRun) -> float:
 
 def _outlier(evidence: Evidence) -> int | None:
     now, fit = evidence.water, evidence.levels
-    usual_mps = USUAL_LEG_FRACTION * float(evidence.speed_mps.mean())
+    usual_mps = LEG_SD_FRACTION * float(evidence.speed_mps.mean())
     return outlier(
         [
-            Scatter(fit.residual, fit.leverage, fit.freedom, USUAL_FRACTION),
+            Scatter(fit.residual, fit.leverage, fit.freedom, DOUBLE_RUN_SD_FRACTION),
             Scatter(now.residual_mps, now.leverage, now.freedom, usual_mps),
         ]
     )

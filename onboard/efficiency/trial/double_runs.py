@@ -13,22 +13,17 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.common_practice import (
+    LEGS_APART_MOST_S,
+    RECIPROCAL_DEG,
+    SAME_POWER_FRACTION,
+)
 from onboard.efficiency.trial.leg import Leg
-
-RECIPROCAL_DEG = 25.0
-"""Courses made good may differ by this much from opposite: the water sets a craft off its heading.
-Common practice, no source."""
-
-SAME_POWER_FRACTION = 0.1
-"""Legs whose power differs by more were not run at the same setting."""
-
-APART_S = 1800.0
-"""With more time between two legs the water may have changed in any way."""
 
 
 @dataclass(frozen=True)
 class DoubleRun:
-    """Two legs there and back; three where a leg was left over.
+    """Two legs there and back; three where one was left over.
 
     Parameters
     ----------
@@ -37,7 +32,7 @@ class DoubleRun:
     legs
         Numbers of its legs, in order.
     weights
-        What each counts, summing up to 1.
+        Weight of each leg; their sum is 1.
     """
 
     setup: str
@@ -47,12 +42,12 @@ class DoubleRun:
 
     @property
     def parts(self) -> list[tuple[int, float]]:
-        """Each leg's number with its weight."""
+        """Number and weight of each leg."""
         return list(zip(self.legs, self.weights, strict=True))
 
 
 @dataclass(frozen=True)
-class Alone:
+class UnpairedLeg:
     """A leg that belongs to no double run, and why."""
 
     leg: int
@@ -60,15 +55,15 @@ class Alone:
 
 
 def binomial_weights(count: int) -> FloatArray:
-    """Return the weights that take away a water current that is a polynomial of time.
+    """Return the weights of successive runs that cancel a polynomial water current.
 
-    Of runs to and fro, evenly spaced in time, the weighted mean does not depend on a current of
+    The weighted mean of runs to and fro, evenly spaced in time, is independent of a current of
     degree `count` - 2.
 
     Parameters
     ----------
     count
-        How many runs, 1 or more.
+        Number of runs, 1 or more.
 
     References
     ----------
@@ -84,7 +79,7 @@ def binomial_weights(count: int) -> FloatArray:
     return np.array(weights, np.float64) / 2.0 ** (count - 1)
 
 
-def double_runs(legs: list[Leg]) -> tuple[list[DoubleRun], list[Alone]]:
+def double_runs(legs: list[Leg]) -> tuple[list[DoubleRun], list[UnpairedLeg]]:
     """Pair the legs, each leg once: overlapping groups would not be independent.
 
     Parameters
@@ -93,7 +88,7 @@ def double_runs(legs: list[Leg]) -> tuple[list[DoubleRun], list[Alone]]:
         All legs, in order of outing and time.
     """
     found: list[DoubleRun] = []
-    alone: list[Alone] = []
+    unpaired: list[UnpairedLeg] = []
     n = 0
     while n < len(legs):
         why = _why_no_pair(legs, n, n + 1)
@@ -101,13 +96,13 @@ def double_runs(legs: list[Leg]) -> tuple[list[DoubleRun], list[Alone]]:
             found.append(_double(legs, (n, n + 1)))
             n += 2
         elif found and found[-1].legs[-1] == n - 1 and _why_no_pair(legs, n - 1, n) is None:
-            # It goes with the two before it: there, back, and there again.
+            # It joins the two before it: there, back, and there again.
             found[-1] = _double(legs, (*found[-1].legs, n))
             n += 1
         else:
-            alone.append(Alone(n, why))
+            unpaired.append(UnpairedLeg(n, why))
             n += 1
-    return found, alone
+    return found, unpaired
 
 
 def _double(legs: list[Leg], numbers: tuple[int, ...]) -> DoubleRun:
@@ -117,13 +112,13 @@ def _double(legs: list[Leg], numbers: tuple[int, ...]) -> DoubleRun:
 
 
 def _why_no_pair(legs: list[Leg], one: int, other: int) -> Unknown | None:
-    """Tell why two legs make no double run, None if they do."""
+    """Return why two legs make no double run, None if they do."""
     if other >= len(legs) or legs[one].outing != legs[other].outing:
         return Unknown(Reason.NO_RUN_BACK)
     a, b = legs[one], legs[other]
     if a.setup != b.setup:
         return Unknown(Reason.OTHER_SETUP_NEXT)
-    if b.start_s - (a.start_s + a.seconds_s) > APART_S:
+    if b.start_s - (a.start_s + a.seconds_s) > LEGS_APART_MOST_S:
         return Unknown(Reason.RUN_BACK_LATE)
     off = abs((b.course_deg - a.course_deg) % 360.0 - 180.0)
     if off > RECIPROCAL_DEG:

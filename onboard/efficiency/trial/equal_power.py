@@ -1,6 +1,6 @@
-"""Bringing runs to the same battery power, by the craft's own curve.
+"""Runs brought to the same battery power, by the craft's own curve.
 
-What is needed is its slope there, m = d ln speed / d ln power. A cube would have m = 1/3
+Only its slope there is needed, m = d ln speed / d ln power. A cube would have m = 1/3
 throughout; residuary resistance alone asks for a fifth at a Froude number of 0.25 and for 1/8 near
 hull speed, a hotel load for more than 1/3.
 """
@@ -12,18 +12,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.curve.speed_power import KNOTS, SPACING, Posterior, fit, knot_weights
+from onboard.efficiency.curve.joint_fit import fit
+from onboard.efficiency.curve.speed_power import KNOTS, SPACING, Posterior, knot_weights
 from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.trial.leg import Leg
 
 SLOPE, SLOPE_SD = 0.28, 0.08
-"""Before anything is known: about a third where friction is all, a fifth where the waves begin to
-tell (Delft series, from a Froude number of 0.2 to 0.3). How wide it spreads is common practice, no
-source."""
+"""Prior of the slope: about a third where friction is all, a fifth where waves begin to matter
+(Delft series, from a Froude number of 0.2 to 0.3). Its spread is common practice, no source."""
 
 
 @dataclass(frozen=True)
-class Slope:
+class CurveSlope:
     """The curve's slope d ln speed / d ln power at the power compared at.
 
     Parameters
@@ -31,7 +31,7 @@ class Slope:
     value, sd
         The slope and its standard deviation.
     learned
-        Whether the craft's own curve says more about it than what is usual.
+        Whether the craft's own curve outweighs the prior.
     """
 
     value: float
@@ -48,18 +48,18 @@ def reference_power_w(legs: Iterable[Leg]) -> float:
     return math.exp(sum(means) / len(means))
 
 
-def slope_at(power_w: float, curves: Iterable[Posterior]) -> Slope:
-    """Return the slope at a power by the curves of the set-ups, and by what is usual.
+def slope_at(power_w: float, curves: Iterable[Posterior]) -> CurveSlope:
+    """Return the slope at a power by the curves of the set-ups and the prior.
 
     Each set-up has its own curve, as a curve through the runs of several would take a difference
-    between them for its slope; the slope is taken to be the same.
+    between them for its slope; the slope is assumed to be the same.
 
     Parameters
     ----------
     power_w
         Battery power.
     curves
-        What each set-up's steady stretches tell.
+        Fitted to the steady stretches of each set-up.
     """
     weights, values = [SLOPE_SD**-2], [SLOPE]
     gradient = np.gradient(np.eye(len(KNOTS)), SPACING, axis=0)
@@ -70,7 +70,7 @@ def slope_at(power_w: float, curves: Iterable[Posterior]) -> Slope:
         weights.append(1.0 / max(variance, 1e-6))
     total = sum(weights)
     value = sum(w * v for w, v in zip(weights, values, strict=True)) / total
-    return Slope(value, total**-0.5, sum(weights[1:]) > weights[0])
+    return CurveSlope(value, total**-0.5, sum(weights[1:]) > weights[0])
 
 
 def curves_of(blocks: dict[str, list[SteadyBlock]]) -> list[Posterior]:
@@ -83,18 +83,18 @@ def at_power(
 ) -> FloatArray:
     """Return each leg's speed as it would be at a power, shape (legs,).
 
-    Only the speed through the water changes with the power, not what the water adds.
+    Only the speed through water changes with power, not the water's contribution.
 
     Parameters
     ----------
     legs
         The legs.
     through_water_mps
-        Speed through the water of each, at its own power.
+        Speed through water of each, at its own power.
     power_w
         The power to bring them to.
     slope
-        See `Slope`.
+        See `CurveSlope`.
 
     Examples
     --------
@@ -105,5 +105,6 @@ def at_power(
     [0.00332]
     """
     factor = np.array([(power_w / one.power_w) ** slope - 1.0 for one in legs])
-    speeds: FloatArray = np.array([one.speed_mps for one in legs]) + through_water_mps * factor
-    return speeds
+    return np.asarray(
+        np.array([one.speed_mps for one in legs]) + through_water_mps * factor, np.float64
+    )

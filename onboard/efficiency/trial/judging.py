@@ -1,4 +1,4 @@
-"""Figures and verdicts: what the double runs say of set-ups, and how sure that is."""
+"""Figures and verdicts of a comparison, and the runs that a verdict needs."""
 
 import math
 from itertools import combinations
@@ -8,16 +8,20 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.common_practice import (
+    SETUP_SYSTEMATIC_SD_FRACTION,
+    VERDICT_SIGNIFICANCE,
+    WANTED_FRACTION,
+    WANTED_POWER,
+)
 from onboard.efficiency.statistics.students_t import quantile
-from onboard.efficiency.trial.doubts import CLAIMED, ENOUGH_DOUBLE_RUNS, drifts
-from onboard.efficiency.trial.equal_power import Slope
-from onboard.efficiency.trial.needed import WANTED_FRACTION, double_runs_each
+from onboard.efficiency.trial.cautions import ENOUGH_DOUBLE_RUNS, drifts
+from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.ranking import adjusted, chance_of
 from onboard.efficiency.trial.results import Evidence, PairResult, SetupResult
 
-SHARED_SD_FRACTION = 0.002
-"""What no number of runs takes away of a difference: another trim, another line through the waves.
-Common practice, no source."""
+DOUBLE_RUNS_MOST = 200
+"""Most double runs of each set-up that are worth planning."""
 
 
 class Judge:
@@ -26,12 +30,12 @@ class Judge:
     Parameters
     ----------
     evidence
-        What was run.
+        What the comparison rests on.
     power_w, slope
         The power compared at, and the curve's slope there.
     """
 
-    def __init__(self, evidence: Evidence, power_w: float, slope: Slope) -> None:
+    def __init__(self, evidence: Evidence, power_w: float, slope: CurveSlope) -> None:
         self._evidence, self._names, self._counts = evidence, evidence.names, evidence.counts
         self._power_w, self._slope = power_w, slope
         self._floor = _own_variance(evidence)
@@ -40,10 +44,10 @@ class Judge:
             for one in evidence.doubles
         ]
         self._short = np.array(logs)
-        """How far each double run was from the power compared at, in ln power."""
+        """Distance of each double run from the power compared at, in ln P."""
 
     def _spread(self, contrast: FloatArray) -> tuple[float, float]:
-        """Return variance and degrees of freedom of a combination of levels.
+        """Return variance and degrees of freedom of a contrast of levels.
 
         Only the scatter is itself an estimate by few. Satterthwaite's rule would square the ratio
         below; with one to three degrees of freedom its intervals then hold 87 to 94 % (simulated),
@@ -57,7 +61,7 @@ class Judge:
         by_water = row / evidence.speed_mps
         more = float(by_water @ evidence.water.covariance @ by_water)
         more += (float(row @ self._short) * self._slope.sd) ** 2
-        more += SHARED_SD_FRACTION**2 * float(contrast @ contrast) / 2.0
+        more += SETUP_SYSTEMATIC_SD_FRACTION**2 * float(contrast @ contrast) / 2.0
         scatter = max(scatter, floor)
         total = scatter + more
         return total, freedom * (total / scatter) if scatter > 0 else freedom
@@ -90,15 +94,14 @@ class Judge:
         )
 
     def pairs(self) -> tuple[PairResult, ...]:
-        """Compare every two set-ups, corrected for how many there are."""
+        """Compare every two set-ups, corrected for the number of comparisons."""
         found = [self._pair(a, b) for a, b in combinations(range(len(self._names)), 2)]
         known = [one for one in found if one.chance is not None]
         if not known:
             return tuple(found)
-        chances = adjusted(np.array([one.chance for one in known])).tolist()
-        corrected = dict(zip((id(one) for one in known), chances, strict=True))
+        chances = iter(adjusted(np.array([one.chance for one in known])).tolist())
         return tuple(
-            one if one.chance is None else self._told(one, corrected[id(one)]) for one in found
+            one if one.chance is None else self._with_verdict(one, next(chances)) for one in found
         )
 
     def _pair(self, a: int, b: int) -> PairResult:
@@ -107,9 +110,9 @@ class Judge:
         contrast = np.zeros(len(self._names))
         contrast[a], contrast[b] = -1.0, 1.0
         if not fit.can_tell(contrast):
-            return _untold(names, Unknown(Reason.NEVER_TOGETHER))
+            return _undecided(names, Unknown(Reason.NEVER_TOGETHER))
         if fit.freedom == 0:
-            return _untold(names, Unknown(Reason.ONE_EACH))
+            return _undecided(names, Unknown(Reason.ONE_EACH))
         difference = float(contrast @ fit.level)
         variance, freedom = self._spread(contrast)
         reach = quantile(max(freedom, 1.0)) * math.sqrt(variance)
@@ -117,20 +120,20 @@ class Judge:
         chance = chance_of(difference, variance, freedom)
         return PairResult(*names, Figure(*ends), "cannot_tell", None, chance, freedom)
 
-    def _told(self, one: PairResult, chance: float) -> PairResult:
+    def _with_verdict(self, one: PairResult, chance: float) -> PairResult:
         a, b = self._names.index(one.a), self._names.index(one.b)
         figure = one.difference_fraction
         why_not = self._why_not(a, b)
         verdict = "cannot_tell"
-        if not why_not and chance < CLAIMED and isinstance(figure, Figure):
+        if not why_not and chance < VERDICT_SIGNIFICANCE and isinstance(figure, Figure):
             verdict = "a_better" if figure.value < 0 else "b_better"
-        elif not why_not and (one.chance or 0.0) < CLAIMED:
+        elif not why_not and (one.chance or 0.0) < VERDICT_SIGNIFICANCE:
             why_not = Unknown(Reason.BY_CHANCE)
         needed = None
         if verdict == "cannot_tell" and not drifts(self._evidence, a, b):
             needed = self._needed(a, b)
-            if needed == 0 and isinstance(figure, Figure) and _half(figure) > WANTED_FRACTION:
-                # The order, or too few that agree by chance, leave more open than the scatter says.
+            if needed == 0 and isinstance(figure, Figure) and _half_width(figure) > WANTED_FRACTION:
+                # The order, or few runs that agree by chance, leave more open than the scatter.
                 needed = 2
         return PairResult(one.a, one.b, figure, verdict, needed, chance, one.freedom, why_not)
 
@@ -151,7 +154,7 @@ class Judge:
         return sum(max(each - self._counts[n], 0) for n in (a, b))
 
 
-def _untold(names: tuple[str, str], why: Unknown) -> PairResult:
+def _undecided(names: tuple[str, str], why: Unknown) -> PairResult:
     return PairResult(*names, why, "cannot_tell", None, None, 0.0, why)
 
 
@@ -160,12 +163,35 @@ def _figure(middle: float, variance: float, freedom: float) -> Figure:
     return Figure(math.exp(middle), math.exp(middle - reach), math.exp(middle + reach))
 
 
-def _half(figure: Figure) -> float:
+def _half_width(figure: Figure) -> float:
     return ((figure.high or 0.0) - (figure.low or 0.0)) / 2.0
 
 
 def _own_variance(evidence: Evidence) -> float:
-    """Return what the noise within legs alone makes a double run scatter, in ln speed."""
+    """Return the variance of a double run by the noise within its legs alone, in ln speed."""
     legs = evidence.legs
     sums = [sum((w * legs[n].speed_sd_mps) ** 2 for n, w in one.parts) for one in evidence.doubles]
     return float(np.mean(np.array(sums) / evidence.speed_mps**2))
+
+
+def double_runs_each(sd_fraction: float, comparisons: int = 1) -> int | None:
+    """Return how many double runs of each of two set-ups detect 3 % with 80 %; None above 200.
+
+    Parameters
+    ----------
+    sd_fraction
+        Relative standard deviation of one double run.
+    comparisons
+        Number of simultaneous comparisons.
+
+    Examples
+    --------
+    >>> double_runs_each(0.012), double_runs_each(0.03)
+    (4, 17)
+    """
+    for each in range(2, DOUBLE_RUNS_MOST + 1):
+        freedom = 2.0 * each - 2.0
+        reach = quantile(freedom, 1.0 - 0.025 / comparisons) + quantile(freedom, WANTED_POWER)
+        if reach * sd_fraction * math.sqrt(2.0 / each) <= WANTED_FRACTION:
+            return each
+    return None

@@ -1,4 +1,4 @@
-"""A leg: one straight run of a trial, with its means and how well they are known."""
+"""A leg: one straight run of a trial, with its means and their standard errors."""
 
 from dataclasses import dataclass, replace
 
@@ -20,9 +20,9 @@ class Leg:
     setup
         The set-up's label.
     outing
-        Number of the outing it belongs to; water and weather are of an outing.
+        Number of its outing; water and weather belong to an outing.
     start_s, seconds_s
-        When it began, on the clock of the outing, and how long it took [s].
+        Start on the clock of the outing, and duration [s].
     power_w, power_sd_w
         Battery power, mean and standard error.
     speed_mps, speed_sd_mps
@@ -30,13 +30,13 @@ class Leg:
     east_mps, north_mps
         Velocity over ground.
     power_drift_fraction
-        Change of power from its beginning to its end, by a straight line.
+        Relative change of power from start to end, by a straight line.
     power_swing_fraction
-        Standard deviation of the power of its tens of seconds.
+        Relative standard deviation of power over pieces of ten seconds.
     amps_a, volts_v, pack_degc, drive_degc, rpm, motor_amps_a, reported_amps_a
-        Means, see `Seconds`; NaN where unknown.
+        Means, see `Seconds`; NaN if unknown.
     place
-        Where it is from, for people to read.
+        Its source, for people to read.
     """
 
     setup: str
@@ -62,7 +62,7 @@ class Leg:
 
     @property
     def middle_s(self) -> float:
-        """When it was half over [s]."""
+        """Time at its middle [s]."""
         return self.start_s + self.seconds_s / 2.0
 
     @property
@@ -78,8 +78,7 @@ class Leg:
 def leg(seconds: Seconds, setup: str, place: str = "") -> Leg:
     """Return the leg of some seconds on one course.
 
-    Samples remember: a standard error counts them for what they are worth, n (1 - r) / (1 + r) of
-    them with r their correlation from one second to the next.
+    Standard errors allow for the correlation from one second to the next (`standard_error`).
 
     Parameters
     ----------

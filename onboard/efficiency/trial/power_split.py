@@ -1,16 +1,16 @@
 """Where the battery's power goes: drive, motor and shaft, by a first-order model of the motor.
 
-Torque is (I - I0) / Kv, voltage n / Kv + I R: a motor at the same current gives the same torque and
-takes more power the faster it turns. So a trial at held motor current compares nothing.
+Torque is (I - I0) / Kv, voltage n / Kv + I R: at the same current a motor gives the same torque and
+takes more power the faster it turns. So a trial at constant motor current compares nothing.
 """
 
 import math
 from dataclasses import dataclass
 
+from onboard.efficiency.common_practice import (
+    DRIVE_EFFICIENCY_FRACTION,
+)
 from onboard.profile import Drive
-
-DRIVE_EFFICIENCY_FRACTION = 0.96
-"""Where the drive does not say what its motor takes. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -20,9 +20,9 @@ class PowerSplit:
     Parameters
     ----------
     battery_w
-        All of it.
+        Total.
     drive_w
-        Lost in the drive and its cables, and taken by the rest of the craft.
+        Lost in the drive and its cables, and used by the rest of the craft.
     copper_w
         Lost in the motor's winding.
     no_load_w
@@ -45,12 +45,12 @@ class PowerSplit:
 
     @property
     def shaft_fraction(self) -> float:
-        """What reaches the shaft."""
+        """Share that reaches the shaft."""
         return self.shaft_w / self.battery_w
 
 
 def derived_motor_amps_a(power_w: float, rpm: float, drive: Drive) -> float:
-    """Return current that takes the battery's power at a number of turns; NaN without motor data.
+    """Return the current at which the motor takes the battery's power; NaN without motor data.
 
     Parameters
     ----------
@@ -77,18 +77,18 @@ def derived_motor_amps_a(power_w: float, rpm: float, drive: Drive) -> float:
 
 
 def split(power_w: float, rpm: float, motor_amps_a: float, drive: Drive) -> PowerSplit | None:
-    """Split battery power; None without turns or the motor's data.
+    """Split battery power; None without revs or motor data.
 
     Parameters
     ----------
     power_w
         Battery power.
     rpm
-        The motor's, NaN where unknown.
+        The motor's, NaN if unknown.
     motor_amps_a
         Its current, NaN where the drive does not report it.
     drive
-        Motor data: kv_rpm_per_v, phase_resistance_ohm, no_load_a (none is taken for zero).
+        Motor data: kv_rpm_per_v, phase_resistance_ohm, no_load_a (none counts as zero).
     """
     kv, ohm = drive.kv_rpm_per_v, drive.phase_resistance_ohm
     measured = math.isfinite(motor_amps_a)
@@ -105,10 +105,10 @@ def split(power_w: float, rpm: float, motor_amps_a: float, drive: Drive) -> Powe
 
 
 def by_motor_fraction(a: PowerSplit, b: PowerSplit, slope: float) -> float:
-    """Return the part of a's difference in Wh/km from b that drive and motor make.
+    """Return the part of a's difference in Wh/km from b that is due to drive and motor.
 
-    At equal battery power the one whose shaft gets more goes faster by the curve's slope; what is
-    left of the difference was made by propeller and hull.
+    At equal battery power the one whose shaft gets more goes faster by the curve's slope; the
+    rest of the difference is due to propeller and hull.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
-"""Set-ups against each other: least squares on the double runs, one value each.
+"""The ranking of set-ups: a linear model of the double runs.
 
-The model is one level for each set-up and, where the order or the data ask for it, a drift with
-time: ln(speed at equal power) = level + drift x time + error.
+One level per set-up and, where the order or the data ask for it, a drift with time:
+ln(speed at equal power) = level + drift x time + error.
 """
 
 from dataclasses import dataclass
@@ -10,35 +10,31 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import (
+    DRIFT_TERM_SIGNIFICANCE,
+    ORDER_BALANCED_MOST,
+    UNEQUAL_SCATTER_SIGNIFICANCE,
+)
 from onboard.efficiency.statistics.probability import f_survival, t_two_sided
+from onboard.efficiency.trial.least_squares import LeastSquares
 
 Ints = npt.NDArray[np.int64]
-
-DRIFT_SURE = 0.01
-"""In an order that balances set-ups over time a drift is taken into the model where chance alone is
-this rare; it takes a degree of freedom and what a drift would add to the scatter."""
-
-BALANCED_MOST = 1.15
-"""An order is balanced where a drift in the model widens no difference's variance by more."""
-
-UNEQUAL_SURE = 0.005
-"""Set-ups scatter unequally if chance alone is rarer: then each counts with its own variance."""
 
 
 @dataclass(frozen=True)
 class Sample:
-    """What is compared.
+    """What is compared; arrays of shape (n,), one entry per double run.
 
     Parameters
     ----------
     value
-        One for each double run, shape (n,).
+        ln of its speed.
     setup
-        Number of its set-up, shape (n,).
+        Number of its set-up.
     outing
-        Number of its outing, shape (n,).
+        Number of its outing.
     t_s
-        When, on the clock of its outing, shape (n,) [s].
+        Time on the clock of its outing [s].
     """
 
     value: FloatArray
@@ -54,10 +50,10 @@ class Levels:
     Parameters
     ----------
     level
-        Of each set-up, at the middle of the time and on the mean of the outings that tie it to
+        Of each set-up, at the middle of the time and on the mean of the outings that connect it to
         others, shape (setups,).
     weights
-        By which it is made of the values, shape (setups, n).
+        Matrix that makes it of the values, shape (setups, n).
     inverse
         (X' X) inverse of the levels, shape (setups, setups).
     sd
@@ -65,20 +61,19 @@ class Levels:
     freedom
         Degrees of freedom behind it; 0 with none.
     drift_per_h, drift_chance
-        Drift of the values, and the probability that chance alone makes one as large; NaN where
-        there is too little to tell.
+        Drift of the values, and its p-value; NaN where there are too few.
     with_drift
         Whether the drift is in the model.
     own_variance
-        Of each set-up's values where these are too unequal to be one; else None.
+        Variance of each set-up's values where these are too unequal to be pooled; else None.
     counts
         Double runs of each set-up.
     residual, leverage
         Of each value, shape (n,).
     group
-        Of each set-up: set-ups that outings tie together are of one, shape (setups,).
+        Of each set-up: those connected by common outings share one, shape (setups,).
     undrifted
-        The levels, what is as `inverse`, `sd` and `freedom`, if nothing drifted.
+        Levels, `inverse`, `sd` and `freedom` of the model without drift.
     """
 
     level: FloatArray
@@ -97,11 +92,11 @@ class Levels:
     undrifted: tuple[FloatArray, FloatArray, float, int]
 
     def chance(self, contrast: FloatArray) -> float:
-        """Return how often chance alone makes a combination of equal levels as large."""
+        """Return the p-value of a contrast of levels."""
         return chance_of(float(contrast @ self.level), *self.variance(contrast))
 
     def chance_undrifted(self, contrast: FloatArray) -> float:
-        """Return the same if nothing drifted; 1 where there is too little to tell."""
+        """Return the p-value without drift; 1 where there are too few."""
         level, inverse, sd, freedom = self.undrifted
         if freedom == 0:
             return 1.0
@@ -109,11 +104,11 @@ class Levels:
         return chance_of(float(contrast @ level), variance, freedom)
 
     def can_tell(self, contrast: FloatArray) -> bool:
-        """Return whether a combination of levels is known from within outings."""
+        """Return whether a contrast can be estimated within outings."""
         return len(np.unique(self.group[contrast != 0.0])) <= 1
 
     def variance(self, contrast: FloatArray) -> tuple[float, float]:
-        """Return the variance of a combination of levels and its degrees of freedom.
+        """Return the variance of a contrast of levels and its degrees of freedom.
 
         With unequal scatter these are Welch's and Satterthwaite's.
         """
@@ -137,17 +132,17 @@ def levels(sample: Sample) -> Levels:
     ones = (sample.setup[:, None] == np.arange(setups)).astype(np.float64)
     outings = np.unique(sample.outing)
     group = _groups(sample, setups)
-    time = _time(sample)
-    plain = np.concatenate([ones, _days(sample, group[sample.setup])], axis=1)
+    time = _hours(sample)
+    plain = np.concatenate([ones, _outing_columns(sample, group[sample.setup])], axis=1)
     drifting = np.concatenate([plain, time[:, None]], axis=1)
-    without, within = _Solved(plain, sample.value), _Solved(drifting, sample.value)
+    without, within = LeastSquares(plain, sample.value), LeastSquares(drifting, sample.value)
     can_drift = within.rank > without.rank and within.freedom > 0
     chance = drift = float("nan")
     if can_drift and within.squares > 0:
         ratio = max(without.squares - within.squares, 0.0) / (within.squares / within.freedom)
         chance, drift = f_survival(ratio, 1.0, within.freedom), float(within.solution[-1])
-    unbalanced = _widening(without, within, setups) > BALANCED_MOST
-    with_drift = can_drift and (unbalanced or chance < DRIFT_SURE)
+    unbalanced = _variance_inflation(without, within, setups) > ORDER_BALANCED_MOST
+    with_drift = can_drift and (unbalanced or chance < DRIFT_TERM_SIGNIFICANCE)
     chosen = within if with_drift else without
     counts = ones.sum(axis=0)
     unequal = not with_drift and len(outings) == 1 and _unequal(sample, counts)
@@ -175,7 +170,7 @@ def levels(sample: Sample) -> Levels:
 
 
 def adjusted(chances: FloatArray) -> FloatArray:
-    """Return probabilities corrected for how many comparisons are made at once, by Holm's method.
+    """Return p-values corrected for simultaneous comparisons, by Holm's method.
 
     Parameters
     ----------
@@ -215,25 +210,8 @@ def one_after_the_other(sample: Sample, a: int, b: int) -> bool:
     return found
 
 
-class _Solved:
-    """A least-squares fit."""
-
-    def __init__(self, rows: FloatArray, value: FloatArray) -> None:
-        self.inverse: FloatArray = np.asarray(
-            np.linalg.pinv(rows.T @ rows, rcond=1e-9, hermitian=True), np.float64
-        )
-        self.weights = self.inverse @ rows.T
-        self.solution = self.weights @ value
-        self.residual = value - rows @ self.solution
-        self.squares = float(self.residual @ self.residual)
-        self.rank = int(np.linalg.matrix_rank(rows, tol=1e-6))
-        self.freedom = len(value) - self.rank
-        self.sd = float(np.sqrt(self.squares / self.freedom)) if self.freedom > 0 else float("nan")
-        self.leverage = np.einsum("ij,jk,ik->i", rows, self.inverse, rows)
-
-
 def _groups(sample: Sample, setups: int) -> Ints:
-    """Return the number of the group of each set-up, shape (setups,): see `Levels`."""
+    """Return the group number of each set-up, shape (setups,): see `Levels`."""
     group: Ints = np.arange(setups, dtype=np.int64)
     for outing in np.unique(sample.outing):
         tied = np.unique(group[sample.setup[sample.outing == outing]])
@@ -241,10 +219,10 @@ def _groups(sample: Sample, setups: int) -> Ints:
     return group
 
 
-def _days(sample: Sample, group: Ints) -> FloatArray:
-    """Return what other water, wind and load each outing had, about the mean of its group's.
+def _outing_columns(sample: Sample, group: Ints) -> FloatArray:
+    """Return the columns for water, wind and load of each outing, about its group's mean.
 
-    Only set-ups of the same outing are compared by it, and a level is that of the mean outing.
+    Only set-ups of the same outing are compared by them, and a level is that of the mean outing.
     """
     columns = [np.empty((len(sample.value), 0))]
     for number in np.unique(group):
@@ -254,8 +232,8 @@ def _days(sample: Sample, group: Ints) -> FloatArray:
     return np.concatenate(columns, axis=1)
 
 
-def _time(sample: Sample) -> FloatArray:
-    """Return the time of each value about the middle of its outing [h]."""
+def _hours(sample: Sample) -> FloatArray:
+    """Return the time of each value about the mean of its outing [h]."""
     time = np.empty(len(sample.t_s))
     for outing in np.unique(sample.outing):
         here = sample.outing == outing
@@ -263,8 +241,8 @@ def _time(sample: Sample) -> FloatArray:
     return time
 
 
-def _widening(without: _Solved, within: _Solved, setups: int) -> float:
-    """Return by what a drift in the model widens the variance of a difference, at the most."""
+def _variance_inflation(without: LeastSquares, within: LeastSquares, setups: int) -> float:
+    """Return the largest factor by which a drift in the model widens a difference's variance."""
     widest = 1.0
     for a in range(setups):
         for b in range(a):
@@ -287,4 +265,6 @@ def _unequal(sample: Sample, counts: FloatArray) -> bool:
     high, low = int(np.argmax(variances)), int(np.argmin(variances))
     pairs = len(counts) * (len(counts) - 1)
     ratio = variances[high] / max(float(variances[low]), 1e-18)
-    return bool(f_survival(ratio, counts[high] - 1, counts[low] - 1) * pairs < UNEQUAL_SURE)
+    return bool(
+        f_survival(ratio, counts[high] - 1, counts[low] - 1) * pairs < UNEQUAL_SCATTER_SIGNIFICANCE
+    )

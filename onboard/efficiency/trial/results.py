@@ -1,12 +1,12 @@
-"""What a trial tells, and what it rests on."""
+"""The results of a trial, and the evidence behind them."""
 
 from dataclasses import dataclass
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.remarks import Caution
-from onboard.efficiency.trial.double_runs import Alone, DoubleRun
-from onboard.efficiency.trial.equal_power import Slope
+from onboard.efficiency.trial.double_runs import DoubleRun, UnpairedLeg
+from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.leg import Leg
 from onboard.efficiency.trial.ranking import Levels, Sample
 from onboard.efficiency.trial.water_change import Water
@@ -23,13 +23,13 @@ class SetupResult:
     power_w
         The power compared at.
     run_power_w
-        What it was run at, on the mean.
+        Its mean power when run.
     correction_fraction
-        By what its speed was changed to bring it to that power.
+        Relative correction of its speed to the power compared at.
     speed_mps, wh_per_km
         Through the water, at that power by the craft's own instruments.
     double_runs, runs
-        How many it rests on.
+        Numbers that it rests on.
     """
 
     name: str
@@ -55,9 +55,9 @@ class PairResult:
     verdict
         `a_better`, `b_better` or `cannot_tell`.
     double_runs_needed
-        How many more, of both together, would tell 3 %; None where nobody knows or it was told.
+        How many more, of both together, would detect 3 %; None if unknown or not needed.
     chance
-        How often equal set-ups differ as much, corrected for the number of comparisons.
+        p-value, corrected for the number of comparisons.
     freedom
         Degrees of freedom behind it.
     why_not
@@ -83,15 +83,15 @@ class Evidence:
     legs
         All legs in order of time.
     doubles, left_out
-        Double runs that count, and outliers that do not.
-    alone
+        Double runs used, and outliers that are not.
+    unpaired
         Legs of no double run.
     speed_mps
-        Of each double run that counts, at the power compared at and free of the water.
+        Of each double run used, at the power compared at and corrected for the water.
     water
-        The water as the legs show it.
+        The water by the legs.
     names
-        The set-ups that have a double run, numbered as in `sample`.
+        Set-ups that have a double run, numbered as in `sample`.
     sample
         What was compared: ln of those speeds.
     levels
@@ -101,7 +101,7 @@ class Evidence:
     legs: list[Leg]
     doubles: list[DoubleRun]
     left_out: list[DoubleRun]
-    alone: list[Alone]
+    unpaired: list[UnpairedLeg]
     speed_mps: FloatArray
     water: Water
     names: list[str]
@@ -110,7 +110,7 @@ class Evidence:
 
     @property
     def counts(self) -> list[int]:
-        """How many double runs there are of each set-up."""
+        """Number of double runs of each set-up."""
         return [sum(one.setup == name for one in self.doubles) for name in self.names]
 
     @property
@@ -123,7 +123,7 @@ class Evidence:
 
 @dataclass(frozen=True)
 class Comparison:
-    """What a trial tells.
+    """The result of a trial.
 
     Parameters
     ----------
@@ -134,13 +134,13 @@ class Comparison:
     pairs
         Every two of them.
     cautions
-        About numbers, order, water and outliers; what the instruments say is another file's.
+        Of `ranking_cautions`; the caller adds those of power and surroundings.
     evidence
         What it rests on.
     """
 
     power_w: float
-    slope: Slope
+    slope: CurveSlope
     setups: tuple[SetupResult, ...]
     pairs: tuple[PairResult, ...]
     cautions: tuple[Caution, ...]

@@ -1,4 +1,4 @@
-"""Where a craft went straight: the stretches of a log that can be legs of a trial.
+"""Straight stretches of a log, which can be legs of a trial.
 
 A run is a stretch with one heading, steady from its first second on; a turn and the settling after
 it belong to none (ITTC 7.5-04-01-01.1, definitions; Tupper, Introduction to Naval Architecture,
@@ -12,36 +12,27 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.efficiency.meters.steadiness import (
+    COURSE_SLOWEST_MPS,
+    STRAY_DEG,
+    STRETCH_GAP_S,
+    STRETCH_LEAST_MARKED_S,
+    STRETCH_LEAST_S,
+    STRETCH_POWER_FRACTION,
+    STRETCH_SETTLED_FRACTION,
+    STRETCH_SETTLED_MPS,
+    TURNING_DEG,
+    TURNING_MEAN_S,
+    TURNING_OVER_S,
+    WEAVE_DEG,
+    WEAVE_S,
+)
 from onboard.efficiency.trial.seconds import Seconds
 
 Bools = npt.NDArray[np.bool_]
 
-SMOOTH_S, TURNING_OVER_S, TURNING_DEG = 5, 8, 12.0
-"""It turns while the course, smoothed, changes by more than this over that time."""
-
-STRAY_DEG = 20.0
-"""A stretch ends where the course has strayed this far from what it was: it bent slowly."""
-
-WEAVE_DEG, WEAVE_S = 25.0, 15
-"""In a run that was marked a craft that is so near its course again so soon has not turned: it
-weaves. Common practice, no source."""
-
-SLOWEST_MPS = 0.4
 PIECE_S = 5
-SETTLED_FRACTION, SETTLED_MPS = 0.03, 0.04
-"""The speed has settled once a piece is this close to the rest of the stretch."""
-
-POWER_FRACTION = 0.1
-"""In a log without marks a run ends where the power, smoothed, is this far from what it was."""
-
-LEAST_S, LEAST_MARKED_S = 30, 15
-"""Shorter is no run: where it was found, and where the rider said so. Common practice, no source:
-ships take five minutes at the least (second-hand, see ITTC 7.5-04), small craft settle in
-seconds."""
-
-GAP_S = 15.0
-"""Over less of a gap in the data a run goes on, if it comes out on the same course: cut in two it
-would make two double runs of one. Common practice, no source."""
+"""Length of the pieces whose means show whether the speed has settled [s]."""
 
 
 def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
@@ -50,14 +41,14 @@ def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
     Parameters
     ----------
     seconds
-        A log, or what the rider marked of it.
+        A log, or a marked part of it.
     marked
         Whether the rider marked it as a run: then only turns, standing still and settling are
-        taken out. What power did is left as it was, to be judged.
+        removed. Power is left as it was, to be judged.
     """
     known = np.isfinite(seconds.power_w) & np.isfinite(seconds.east_mps)
     seconds = seconds.where(known)
-    least_s = LEAST_MARKED_S if marked else LEAST_S
+    least_s = STRETCH_LEAST_MARKED_S if marked else STRETCH_LEAST_S
     found: list[Seconds] = []
     for first, end in _straight_parts(seconds, marked=marked):
         part = _settled(seconds.part(first, end), drop_s=0 if marked else PIECE_S)
@@ -66,16 +57,15 @@ def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
     return found
 
 
-def smoothed(values: FloatArray, width: int = SMOOTH_S) -> FloatArray:
-    """Return the means over `width` seconds about each, fewer at the ends; shape (n,)."""
+def smoothed(values: FloatArray, width: int = TURNING_MEAN_S) -> FloatArray:
+    """Return centred moving means over `width` seconds, fewer at the ends; shape (n,)."""
     if not len(values):
         return values
     sums = np.concatenate([[0.0], np.cumsum(values)])
     place = np.arange(len(values))
     low = np.maximum(place - width // 2, 0)
     high = np.minimum(place + width // 2 + 1, len(values))
-    means: FloatArray = (sums[high] - sums[low]) / (high - low)
-    return means
+    return np.asarray((sums[high] - sums[low]) / (high - low), np.float64)
 
 
 def _straight_parts(seconds: Seconds, *, marked: bool) -> Iterator[tuple[int, int]]:
@@ -83,15 +73,15 @@ def _straight_parts(seconds: Seconds, *, marked: bool) -> Iterator[tuple[int, in
         part = seconds.part(first, end)
         east, north = smoothed(part.east_mps), smoothed(part.north_mps)
         course_deg = np.degrees(np.unwrap(np.arctan2(east, north)))
-        moves = np.hypot(east, north) >= SLOWEST_MPS
-        power = None if marked else smoothed(part.power_w, 2 * SMOOTH_S)
+        moves = np.hypot(east, north) >= COURSE_SLOWEST_MPS
+        power = None if marked else smoothed(part.power_w, 2 * TURNING_MEAN_S)
         cuts = _cut(course_deg, _goes_straight(course_deg) & moves, power)
         for begin, stop in _weaves_joined(cuts, course_deg, moves) if marked else cuts:
             yield first + begin, first + stop
 
 
 def _without_gaps(seconds: Seconds) -> Iterator[tuple[int, int]]:
-    breaks = np.flatnonzero(np.diff(seconds.t_s) > GAP_S) + 1
+    breaks = np.flatnonzero(np.diff(seconds.t_s) > STRETCH_GAP_S) + 1
     if len(seconds):
         yield from itertools.pairwise([0, *breaks.tolist(), len(seconds)])
 
@@ -106,7 +96,7 @@ def _goes_straight(course_deg: FloatArray) -> Bools:
 def _cut(
     course_deg: FloatArray, goes: Bools, power: FloatArray | None
 ) -> Iterator[tuple[int, int]]:
-    """Return the stretches that go straight, cut where course or power leaves what it was."""
+    """Yield the stretches that go straight, cut where course or power leaves its mean."""
     begin: int | None = None
     for n in range(len(goes) + 1):
         if begin is None:
@@ -118,7 +108,7 @@ def _cut(
         if not over and count >= PIECE_S:
             over = abs(course_deg[n] - course / count) > STRAY_DEG
             if power is not None:
-                over = over or abs(power[n] * count / watts - 1.0) > POWER_FRACTION
+                over = over or abs(power[n] * count / watts - 1.0) > STRETCH_POWER_FRACTION
         if over:
             yield begin, n
             begin = None
@@ -131,11 +121,11 @@ def _cut(
 def _weaves_joined(
     cuts: Iterable[tuple[int, int]], course_deg: FloatArray, moves: Bools
 ) -> list[tuple[int, int]]:
-    """Join what a craft that weaves about its course was cut into."""
+    """Join the parts into which a weaving craft was cut."""
     found: list[tuple[int, int]] = []
     for begin, end in cuts:
         if end - begin < TURNING_OVER_S:
-            continue  # the end of a turn, it may be: no run by itself
+            continue  # perhaps the end of a turn: no run by itself
         if found:
             before, stop = found[-1]
             off = float(course_deg[begin:end].mean() - course_deg[before:stop].mean())
@@ -147,7 +137,7 @@ def _weaves_joined(
 
 
 def _settled(part: Seconds, drop_s: int) -> Seconds:
-    """Take away what is still settling at the beginning, and what eases off at the end."""
+    """Remove what is still settling at the beginning, and easing off at the end."""
     part = part.part(drop_s, len(part) - drop_s) if len(part) > 2 * drop_s else part.part(0, 0)
     speed = np.hypot(part.east_mps, part.north_mps)
     pieces = len(speed) // PIECE_S
@@ -156,7 +146,9 @@ def _settled(part: Seconds, drop_s: int) -> Seconds:
     means = np.mean(speed[: pieces * PIECE_S].reshape(pieces, PIECE_S), axis=1)
     middle = float(np.median(means))
     spread = 3.0 * 1.4826 * float(np.median(np.abs(means - middle)))
-    near = np.abs(means - middle) <= max(SETTLED_FRACTION * middle, SETTLED_MPS, spread)
+    near = np.abs(means - middle) <= max(
+        STRETCH_SETTLED_FRACTION * middle, STRETCH_SETTLED_MPS, spread
+    )
     places = np.flatnonzero(near)
     first, last = int(places[0]), int(places[-1])
     end = len(speed) if last == pieces - 1 else (last + 1) * PIECE_S

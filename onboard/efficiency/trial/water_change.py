@@ -1,9 +1,9 @@
-"""Taking the water's motion, and its change, out of double runs.
+"""The water's motion, and its change, removed from double runs.
 
-Within a double run the set-up is the same; what its legs differ by is the water along them. So a
-polynomial of time for the water, one for each outing, is fitted to those differences only, and the
-double runs' means are freed of what their weights leave of it. What double runs differ by among
-themselves is not touched: that is what the comparison is about.
+Within a double run the set-up is the same; its legs differ by the water along them. So a polynomial
+of time for the water, one for each outing, is fitted to those differences only, and the double
+runs' means are corrected for what their weights leave of it. The differences between double runs
+are not touched: they are what the comparison is about.
 """
 
 from dataclasses import dataclass
@@ -11,46 +11,45 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import (
+    LEG_NOISE_FRACTION,
+    LEG_NOISE_WORTH,
+    WATER_CHANGE_FRACTION,
+    WATER_CHANGE_SIGNIFICANCE,
+    WATER_LINEAR_FROM,
+    WATER_QUADRATIC_FROM,
+    WATER_RESTLESS_FRACTION,
+)
 from onboard.efficiency.curve.courses import lines
 from onboard.efficiency.statistics.probability import f_survival
 from onboard.efficiency.trial.double_runs import DoubleRun
+from onboard.efficiency.trial.least_squares import LeastSquares
 from onboard.efficiency.trial.leg import Leg
-
-DEGREE_2_FROM, DEGREE_1_FROM = 6, 3
-"""So many double runs of an outing before the water may bend, or change at all."""
-
-NOISE_FRACTION, NOISE_WORTH = 0.01, 2.0
-"""A leg's speed repeats to about 1 %, and how many degrees of freedom that guess is worth. Common
-practice, no source."""
-
-SURE, CHANGE_FRACTION, RESTLESS_FRACTION = 0.01, 0.02, 0.03
-"""The water changed if chance alone seldom does that, and if it is 2 % of the speed; or if the legs
-differ from it by 3 %, as in gusts."""
 
 
 @dataclass(frozen=True)
 class Water:
-    """The water as the legs show it.
+    """The water by the legs.
 
     Parameters
     ----------
     along_mps
-        What it added to each leg's speed, shape (legs,); NaN for legs of no double run.
+        Its contribution to each leg's speed, shape (legs,); NaN for legs of no double run.
     corrected_mps
-        Speed of each double run, free of it, shape (double runs,).
+        Speed of each double run without it, shape (double runs,).
     covariance
         Of that, by the water's uncertainty alone, shape (double runs, double runs) [m^2/s^2].
     residual_mps, leverage
-        What is left of each double run's legs among themselves, and how much the fit follows it,
-        shape (double runs,).
+        Residual of each double run's legs among themselves, and the fit's leverage, shape (double
+        runs,).
     leg_sd_mps
-        Standard deviation of that for a leg, None with nothing to tell it by.
+        Standard deviation of that for a leg, None without degrees of freedom.
     freedom
         Degrees of freedom behind it.
     change_mps
-        By how much the water along the courses changed from first to last.
+        Range of the water along the courses over the outing.
     changed
-        Whether it changed: more than chance does, and by enough to matter.
+        Whether it changed: significantly, and by enough to matter.
     restless
         Whether it changed from leg to leg, as gusts do.
     """
@@ -68,7 +67,7 @@ class Water:
 
 
 def water(legs: list[Leg], doubles: list[DoubleRun], speeds_mps: FloatArray) -> Water:
-    """Fit the water of all outings and free the double runs of it.
+    """Fit the water of all outings and correct the double runs for it.
 
     Parameters
     ----------
@@ -86,18 +85,20 @@ def water(legs: list[Leg], doubles: list[DoubleRun], speeds_mps: FloatArray) -> 
     members = (weights > 0).astype(np.float64)
     rows, constants = _rows(legs, doubles)
     used = weights.sum(axis=0) > 0
-    least = _fit(inside @ rows[:, :constants], inside @ speeds_mps)
-    full = _fit(inside @ rows, inside @ speeds_mps)
+    least = LeastSquares(inside @ rows[:, :constants], inside @ speeds_mps)
+    full = LeastSquares(inside @ rows, inside @ speeds_mps)
     freedom = int(used.sum()) - len(doubles) - full.rank
     middle_mps = float(speeds_mps[used].mean())
-    guess = NOISE_WORTH * (NOISE_FRACTION * middle_mps) ** 2
-    variance = (full.squares + guess) / (max(freedom, 0) + NOISE_WORTH)
+    guess = LEG_NOISE_WORTH * (LEG_NOISE_FRACTION * middle_mps) ** 2
+    variance = (full.squares + guess) / (max(freedom, 0) + LEG_NOISE_WORTH)
     more = full.rank - least.rank
     along = np.where(used, rows @ full.solution, np.nan)
     change_mps = _change(legs, doubles, rows, full.solution)
     sure = more > 0 and freedom > 0 and (
-        f_survival((least.squares - full.squares) / more / variance, more, freedom + NOISE_WORTH)
-        < SURE
+        f_survival(
+            (least.squares - full.squares) / more / variance, more, freedom + LEG_NOISE_WORTH
+        )
+        < WATER_CHANGE_SIGNIFICANCE
     )  # fmt: skip
     leg_sd = float(np.sqrt(full.squares / freedom)) if freedom > 0 else None
     left = weights @ rows
@@ -106,36 +107,20 @@ def water(legs: list[Leg], doubles: list[DoubleRun], speeds_mps: FloatArray) -> 
         weights @ speeds_mps - left @ full.solution,
         left @ (full.inverse * variance) @ left.T,
         np.sqrt(members @ (inside @ (speeds_mps - rows @ full.solution)) ** 2),
-        members @ np.einsum("ij,jk,ik->i", inside @ rows, full.inverse, inside @ rows),
+        members @ full.leverage,
         leg_sd,
         max(freedom, 0),
         change_mps,
-        bool(sure and change_mps > CHANGE_FRACTION * middle_mps),
-        leg_sd is not None and freedom > 1 and leg_sd > RESTLESS_FRACTION * middle_mps,
+        bool(sure and change_mps > WATER_CHANGE_FRACTION * middle_mps),
+        leg_sd is not None and freedom > 1 and leg_sd > WATER_RESTLESS_FRACTION * middle_mps,
     )
-
-
-@dataclass(frozen=True)
-class _Fit:
-    solution: FloatArray
-    inverse: FloatArray
-    squares: float
-    rank: int
-
-
-def _fit(rows: FloatArray, right: FloatArray) -> _Fit:
-    inverse: FloatArray = np.asarray(
-        np.linalg.pinv(rows.T @ rows, rcond=1e-9, hermitian=True), np.float64
-    )
-    solution = inverse @ rows.T @ right
-    off = right - rows @ solution
-    return _Fit(solution, inverse, float(off @ off), int(np.linalg.matrix_rank(rows, tol=1e-6)))
 
 
 def _rows(legs: list[Leg], doubles: list[DoubleRun]) -> tuple[FloatArray, int]:
-    """Return what unit polynomials of the water, east and north, add to each leg.
+    """Return the design matrix of the water, and the number of its constant columns.
 
-    First the constants of all outings, so many as is said, then all higher powers.
+    The columns are unit polynomials of the water, east and north, along each leg: first the
+    constants of all outings, then all higher powers.
     """
     velocity = np.array([[one.east_mps, one.north_mps] for one in legs])
     course = lines(velocity)
@@ -144,7 +129,7 @@ def _rows(legs: list[Leg], doubles: list[DoubleRun]) -> tuple[FloatArray, int]:
     for outing in sorted({double.outing for double in doubles}):
         here = np.array([one.outing == outing for one in legs])
         count = sum(double.outing == outing for double in doubles)
-        degree = 2 if count >= DEGREE_2_FROM else 1 if count >= DEGREE_1_FROM else 0
+        degree = 2 if count >= WATER_QUADRATIC_FROM else 1 if count >= WATER_LINEAR_FROM else 0
         times = np.array([one.middle_s for one in legs])
         middle = (times[here].max() + times[here].min()) / 2.0
         half = max((times[here].max() - times[here].min()) / 2.0, 1.0)

@@ -12,7 +12,7 @@ from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Steady
 from onboard.efficiency.meters.steadiness import (
-    COURSE_LEAST_MPS,
+    COURSE_SLOWEST_MPS,
     RUN_PIECE_S,
     RUN_PIECES_LEAST,
     RUN_POWER_FRACTION,
@@ -58,7 +58,7 @@ class SteadyNow:
         rows, self._rows = self._rows, []
         power, east, north = (sum(row[n] for row in rows) / RUN_PIECE_S for n in (1, 2, 3))
         speed = math.hypot(east, north)
-        sound = math.isfinite(power + speed) and power > 0 and speed >= COURSE_LEAST_MPS
+        sound = math.isfinite(power + speed) and power > 0 and speed >= COURSE_SLOWEST_MPS
         whole = len(rows) == RUN_PIECE_S and sound
         if not whole or not self._continues(power, speed, east, north):
             self._count, self._sums = 0, np.zeros(6)

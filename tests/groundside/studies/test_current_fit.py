@@ -1,4 +1,4 @@
-"""The current's scale and zero against charges with a known truth."""
+"""The current's scale and zero, against charges with a known truth."""
 
 from dataclasses import replace
 
@@ -41,7 +41,7 @@ def holds(figure: Figure, truth: float) -> bool:
 
 
 @pytest.mark.parametrize("amps", [(10.0,), (9.0, 10.0, 11.0)])
-def test_the_interval_of_the_scale_holds_the_truth_as_often_as_it_says(amps) -> None:
+def test_the_interval_of_the_scale_has_its_stated_coverage(amps) -> None:
     sensors = Sensors(current_scale=1.02, current_offset_a=0.1, current_offset_sd_a=0.2)
     hits = told = 0
     for seed in range(DRAWS):
@@ -62,7 +62,7 @@ def test_the_interval_of_the_scale_holds_the_truth_as_often_as_it_says(amps) -> 
     assert low <= hits / told <= high
 
 
-def test_scale_and_zero_apart_hold_the_truth_as_often_as_they_say() -> None:
+def test_intervals_of_scale_and_zero_have_their_stated_coverage() -> None:
     hits = np.zeros(2)
     told = 0
     for seed in range(DRAWS):
@@ -106,18 +106,18 @@ def test_the_scale_is_the_whole_one_for_the_profile() -> None:
 
 
 @pytest.mark.parametrize("amps", [(5.0, 20.0), (9.0, 10.0, 11.0)])
-def test_two_charges_or_like_currents_tell_the_scale_alone(amps) -> None:
+def test_two_charges_or_like_currents_determine_the_scale_alone(amps) -> None:
     correction = found(drawn(3, amps, scale=1.03), conditions())
     assert correction.offset_a == Unknown(Reason.SCALE_ALONE, charges=3, times=1.5)
 
 
-def test_more_charges_tell_more_but_not_more_than_the_meter() -> None:
+def test_more_charges_narrow_the_interval_down_to_the_meter_s() -> None:
     one = found(drawn(1, (10.0,)), conditions()).scale_sd
     nine = found(drawn(1, (10.0,) * 9), conditions()).scale_sd
     assert 0.01 < nine < one
 
 
-def test_what_was_drawn_unseen_widens_downwards() -> None:
+def test_an_unlogged_drain_widens_downwards() -> None:
     back = 20.5
     plain = found([charge(20.0, back)], conditions())
     perhaps = found([charge(20.0, back, unlogged=Unlogged(most_ah=0.25))], conditions())
@@ -168,12 +168,12 @@ def too_much(times: float) -> Unknown:
         (charge(20.0, 21.0), {"pack_ah": None}, Unknown(Reason.NO_PACK_SIZE)),
     ],
 )
-def test_what_carries_no_correction_says_why(one, more, why) -> None:
+def test_charges_without_a_correction_give_a_reason(one, more, why) -> None:
     correction = current_correction([one], conditions(**more))
     assert correction == why
 
 
-def test_half_the_pack_is_enough_and_charges_that_tell_nothing_are_passed_over() -> None:
+def test_half_the_pack_is_enough_and_uninformative_charges_are_skipped() -> None:
     assert isinstance(current_correction([charge(12.0, 12.5)], conditions()), Correction)
     mixed = [charge(20.0, 20.4), charge(5.0, 9.0), charge(20.0, 19.0, full=False)]
     assert found(mixed, conditions()) == found(mixed[:1], conditions())

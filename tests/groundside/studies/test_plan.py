@@ -130,7 +130,7 @@ def test_the_interval_is_that_of_a_power_known_to_a_factor() -> None:
     assert energy.value / energy.low == pytest.approx(energy.high / energy.value)
 
 
-def test_a_speed_that_was_never_ridden_is_said_to_be_so() -> None:
+def test_a_speed_never_ridden_is_flagged() -> None:
     rows = rows_of(Cubic(10.0, 20.0, (1.0, 2.0)), Way(1000.0), more=[0.8, 1.55, 2.5])
     assert [row.through_water_mps for row in rows if row.extrapolated] == [0.8, 2.5]
     assert not best_row(rows).extrapolated

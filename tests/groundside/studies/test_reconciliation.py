@@ -1,4 +1,4 @@
-"""The verdict: what explains what came back, and what does not."""
+"""The verdict on the sensors."""
 
 import pytest
 
@@ -51,7 +51,7 @@ def test_at_the_wall(back_wh, verdict, why) -> None:
 
 
 @pytest.mark.parametrize("off", [0.03, -0.03, 0.06, -0.06])
-def test_the_verdict_and_the_scale_say_the_same(off: float) -> None:
+def test_verdict_and_scale_agree(off: float) -> None:
     for seed in range(20):
         found = reconciled(drawn(seed, scale=1.0 + off), conditions())
         assert isinstance(found.correction.scale, Figure)
@@ -62,7 +62,7 @@ def test_the_verdict_and_the_scale_say_the_same(off: float) -> None:
         assert near < 2e-3 or found.verdict == (side if beyond else "consistent")
 
 
-def test_a_sound_sensor_is_blamed_no_oftener_than_said() -> None:
+def test_a_sound_sensor_is_blamed_no_more_often_than_stated() -> None:
     blamed = sum(
         reconciled(drawn(seed), conditions()).verdict != "consistent" for seed in range(400)
     )

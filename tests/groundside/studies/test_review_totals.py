@@ -1,10 +1,10 @@
-"""Totals of several rides, worked out by hand beside each."""
+"""Totals of several rides, against sums by hand."""
 
 from dataclasses import replace
 
 import pytest
 
-from groundside.studies.review_result import LogSaid, Review
+from groundside.studies.review_result import LogSummary, Review
 from groundside.studies.review_totals import totals
 from onboard.contract.figure import Estimate, Figure, Unknown, throughout
 from onboard.contract.reasons import Reason
@@ -37,7 +37,7 @@ def ride(
         elapsed_s=elapsed_s,
         moving_s=NOTHING if distance_m is None else moving_s,
     )
-    log = LogSaid("telemetry", 1, 0, Unknown(Reason.NO_DATE), elapsed_s)
+    log = LogSummary("telemetry", 1, 0, Unknown(Reason.NO_DATE), elapsed_s)
     return replace(throughout(Review)(NOTHING), log=log, trip=trip, bands=(), events=())
 
 
@@ -92,7 +92,7 @@ def test_a_ride_that_lacks_one_side_is_in_no_ratio() -> None:
     assert apart.energy_wh.value == 170
 
 
-def test_nothing_known_is_said_and_is_not_nought() -> None:
+def test_unknown_totals_are_not_zero() -> None:
     found = totals([ride(None, None)])
     assert found.energy_wh == found.mean_power_w == Unknown(Reason.KNOWN_IN_NONE)
     assert found.wh_per_km == Unknown(Reason.TOGETHER_IN_NONE)

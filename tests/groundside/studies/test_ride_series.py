@@ -1,4 +1,4 @@
-"""What is drawn of a ride: pieces that do not depend on the cut, and a track in its place."""
+"""The series of a ride: pieces that do not depend on the cut, and a track in its place."""
 
 import functools
 import itertools

@@ -10,7 +10,7 @@ from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import BatteryState
 from onboard.efficiency.advice.present_riding import Riding
 from onboard.efficiency.advice.reach import range_m, time_left_s
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.engine import Engine
 from onboard.efficiency.statistics.shared_errors import Spread
 from onboard.efficiency.trip.consumption import Stretch, wh_per_km
@@ -95,7 +95,7 @@ def test_energy_left_and_range() -> None:
     # of it when full: they hold 18.99 Ah, and what is gone of them was worth more than 200 Wh.
     full_ah = 1000.0 / (14 * 3.7606)
     gone = np.interp(
-        1 - 4.0 / full_ah, CHEMISTRIES["li-ion"].fraction, CHEMISTRIES["li-ion"].energy_fraction()
+        1 - 4.0 / full_ah, OCV_CURVES["li-ion"].fraction, OCV_CURVES["li-ion"].energy_fraction()
     )
     left = (gone - 0.2) * 1000.0
     assert figures.battery.left_wh.value == pytest.approx(left, rel=2e-3)

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from onboard.block import Block, Channel
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.advice.schedule import EVERY_S
 from onboard.efficiency.advice.target import Aim
+from onboard.efficiency.common_practice import ADVICE_EVERY_S
 from onboard.efficiency.engine import Engine
 from onboard.profile import Battery, Profile
 from tests.onboard.efficiency.made_channels import channel
@@ -105,7 +105,7 @@ def test_a_reserve_that_leaves_too_little_for_the_way_home_raises_turn_back() ->
     engine.set_reserve(0.94)
     assert engine.figures().home.turn_back is True
     # The alert comes with the next evaluation, not after minutes.
-    engine.fold(Block(ride(EVERY_S + 3, 900.0)))
+    engine.fold(Block(ride(ADVICE_EVERY_S + 3, 900.0)))
     assert "turn_back" in {alert.code for alert in engine.figures().alerts}
 
 

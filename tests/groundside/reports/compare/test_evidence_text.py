@@ -8,7 +8,7 @@ from groundside.reports.compare.evidence_text import evidence_lines
 from groundside.words.units import CHOICES
 from onboard.contract.figure import Unknown
 from onboard.efficiency.trial.comparison import compare as compared
-from onboard.efficiency.trial.equal_power import Slope
+from onboard.efficiency.trial.equal_power import CurveSlope
 from tests.craft.trial_day import Day
 from tests.groundside.reports.compare.trial_days import TWO, compare, told, write_day
 from tests.onboard.efficiency.trial.made_legs import Runs
@@ -63,7 +63,7 @@ def test_a_drift_that_was_taken_out_is_said(tmp_path: Path, capsys: Capsys) -> N
 
 
 def told_of(runs: Runs, *, learned: bool = False) -> str:
-    found = compared(runs.legs(), 400.0, Slope(0.31, 0.02, learned), 0.02)
+    found = compared(runs.legs(), 400.0, CurveSlope(0.31, 0.02, learned), 0.02)
     assert not isinstance(found, Unknown)
     return " ".join(" ".join(evidence_lines(found, CHOICES["m/s"])).split())
 

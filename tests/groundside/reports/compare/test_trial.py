@@ -111,7 +111,7 @@ def test_a_way_out_at_another_power_is_no_part_of_it() -> None:
         [with_way_out(0, "a"), *(log_of(n + 1, one, None) for n, one in enumerate("bba"))],
         Sensors(),
     )
-    assert [one.leg for one in found.comparison.evidence.alone] == [0]
+    assert [one.leg for one in found.comparison.evidence.unpaired] == [0]
     assert found.comparison.power_w == pytest.approx(plain.comparison.power_w) == 400.0
     assert found.cautions == plain.cautions == ()
 

@@ -86,7 +86,7 @@ def test_curve_and_water_are_learned() -> None:
     assert np.mean((np.array(curve.low_w) <= exact) & (exact <= np.array(curve.high_w))) > 0.9
 
 
-def test_what_helped_outward_hinders_on_the_way_home() -> None:
+def test_a_favourable_current_outward_hinders_on_the_way_home() -> None:
     engine, _, place = outward()
     home = engine.figures().home
     assert home.distance_m == pytest.approx(np.hypot(*place), abs=40)
@@ -101,7 +101,7 @@ def test_what_helped_outward_hinders_on_the_way_home() -> None:
     assert home.turn_back is False
 
 
-def test_what_the_screen_shows_is_of_the_newest_second_not_of_the_last_look() -> None:
+def test_figures_are_of_the_newest_second_not_of_the_last_evaluation() -> None:
     engine, end_s, place = outward()
     before = engine.figures().home
     engine.fold(ride([(90, 2.0, 23)], end_s, tuple(place))[0])
@@ -110,7 +110,7 @@ def test_what_the_screen_shows_is_of_the_newest_second_not_of_the_last_look() ->
     assert after.energy_wh.value > before.energy_wh.value
 
 
-def test_low_energy_is_told_in_time_close_to_home() -> None:
+def test_low_energy_is_raised_in_time_close_to_home() -> None:
     # To and fro near home, so that the way home is never in question.
     small = Battery("li-ion", 14, 4.0, resistance_ohm=0.02, reserve_fraction=0.2)
     engine = Engine(Profile(battery=small), learned())
@@ -140,14 +140,14 @@ def test_a_distance_gets_its_speed_and_cue() -> None:
     assert 0 <= target.confidence_fraction < 0.99
 
 
-def test_too_far_says_so_and_names_the_best() -> None:
+def test_a_distance_too_far_is_reported_with_the_best_speed() -> None:
     engine, _, _ = outward(aim=Aim(distance_m=400_000.0))
     target = engine.figures().target
     assert target.reason.code is Standing.CANNOT_BE_MADE
     assert "cannot_be_made" in {event.alert.code for event in engine.events}
 
 
-def test_a_speed_and_a_power_are_held() -> None:
+def test_cues_for_a_speed_and_a_power() -> None:
     engine, _, _ = outward(aim=Aim(speed_mps=2.0))
     target = engine.figures().target
     assert target.difference_fraction == pytest.approx(0.13, abs=0.02)

@@ -56,7 +56,9 @@ def pack(battery: Battery = BATTERY, **sensors: float) -> Pack:
 @pytest.mark.parametrize(
     ("course_deg", "leaving_mps"), [(90, 2.0), (0, 0.0), (180, 0.0), (270, -2.0), (150, 1.0)]
 )
-def test_who_leaves_home_is_told_from_who_goes_by(course_deg, leaving_mps, monkeypatch) -> None:
+def test_leaving_home_is_distinguished_from_passing_by(
+    course_deg, leaving_mps, monkeypatch
+) -> None:
     # A kilometre east of home, then half a minute on another course.
     adviser = Adviser()
     first = out(90, 500)
@@ -64,17 +66,17 @@ def test_who_leaves_home_is_told_from_who_goes_by(course_deg, leaving_mps, monke
     adviser.fold(out(course_deg, 30, begin=first))
     seen: list[float] = []
 
-    def look(ahead, leaving):
+    def evaluate(ahead, leaving):
         seen.append(leaving)
         return 1.0, 100.0
 
-    monkeypatch.setattr(adviser.home, "look", look)
-    adviser.look(pack(), curve())
+    monkeypatch.setattr(adviser.home, "evaluate", evaluate)
+    adviser.evaluate(pack(), curve())
     # Home lies west by up to 3 degrees.
     assert seen == [pytest.approx(leaving_mps, abs=0.15)]
 
 
-def test_the_furthest_is_at_the_speed_that_takes_least() -> None:
+def test_the_range_is_longest_at_the_speed_of_least_consumption() -> None:
     # P = 14 + 18 v^3: v* = (14 / 36)^(1/3) = 0.7299 m/s, 28.77 W s/m or 7.992 Wh/km.
     adviser = Adviser()
     adviser.fold(out(90, 300))
@@ -96,7 +98,7 @@ def aimed(speed_mps: float, **sensors: float) -> Figure | Unknown:
     return adviser.advice(pack(**sensors), curve()).range_target_m
 
 
-def test_the_range_at_a_speed_to_hold_has_the_doubt_of_all_its_parts() -> None:
+def test_the_range_at_a_speed_to_hold_has_the_variance_of_all_its_parts() -> None:
     # 158 W at 2 m/s: 21.94 Wh/km.
     exact = dict.fromkeys(("current_scale_sd", "current_offset_sd_a", "voltage_scale_sd"), 0.0)
     found = aimed(2.0, **exact)
@@ -115,19 +117,19 @@ def test_the_range_at_a_speed_to_hold_has_the_doubt_of_all_its_parts() -> None:
 @pytest.mark.parametrize(
     ("speed_mps", "told"), [(0.6, True), (2.6, True), (0.4, False), (3, False)]
 )
-def test_no_range_is_told_of_a_speed_that_was_never_learned(speed_mps, told) -> None:
+def test_no_range_at_a_speed_that_was_never_learned(speed_mps, told) -> None:
     assert isinstance(aimed(speed_mps), Figure) is told
 
 
-def test_the_next_look_comes_before_what_is_drawn_now_has_used_up_the_spare() -> None:
+def test_the_quiet_time_follows_from_the_spare_energy_and_the_power_drawn() -> None:
     # Twelve minutes out. Spare energy divided by what shrinks it: the power drawn now, but no less
     # than that of the way home, and what the way home grows by meanwhile.
     spare_wh, home_w = 200.0, 63.0
     for now_w, drawn_w in ((158.0, 158.0 + home_w), (30.0, 2 * home_w), (2000.0, 2063.0)):
         adviser = Adviser()
         adviser.fold(out(90, 720, power_w=now_w))
-        adviser.home.look = lambda ahead, leaving: (spare_wh, home_w)
-        assert adviser.look(pack(), curve()) == pytest.approx(spare_wh * 3600 / drawn_w)
+        adviser.home.evaluate = lambda ahead, leaving: (spare_wh, home_w)
+        assert adviser.evaluate(pack(), curve()) == pytest.approx(spare_wh * 3600 / drawn_w)
 
 
 def test_the_margin_home_reaches_up_to_that_of_a_pack_charged_unseen() -> None:
@@ -155,22 +157,22 @@ def test_a_new_distance_counts_from_where_it_is_set() -> None:
     adviser.set_aim(Aim(distance_m=9000.0))
     first = out(90, 400)
     adviser.fold(first)
-    adviser.look(some, curve())
+    adviser.evaluate(some, curve())
     assert adviser.target.distance_m == pytest.approx(9000.0 - 800.0)
     adviser.set_aim(Aim(distance_m=5000.0))
     adviser.fold(out(90, 100, begin=first))
-    adviser.look(some, curve())
+    adviser.evaluate(some, curve())
     assert adviser.target.distance_m == pytest.approx(5000.0 - 200.0)
 
 
-def test_the_chance_is_that_of_the_speed_ridden_now() -> None:
+def test_the_probability_is_that_of_the_present_speed() -> None:
     # Far more than it takes at 2 m/s, far too little for it at 2.5.
     some = pack()
     for speed_mps, likely in ((1.5, True), (2.5, False)):
         adviser = Adviser()
         adviser.set_aim(Aim(distance_m=45_000.0))
         adviser.fold(out(90, 300, speed_mps))
-        adviser.look(some, curve())
+        adviser.evaluate(some, curve())
         assert (adviser.target.confidence_fraction > 0.9) is likely
         assert (adviser.target.confidence_fraction < 0.1) is not likely
 

@@ -1,4 +1,4 @@
-"""What is watched for: each thing that ends a ride raises its alert, by its code."""
+"""The conditions of alerts: each raises its own alert."""
 
 from dataclasses import replace
 
@@ -9,7 +9,8 @@ from onboard.contract.alerts import Alert
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import unknown_figures
-from onboard.efficiency.advice.conditions import Watches
+from onboard.efficiency.advice.conditions import AlertConditions
+from onboard.efficiency.advice.observations import AdviceObserved, CountersObserved
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.sources.power_sources import SourceDecision
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
@@ -21,17 +22,17 @@ HOT_DEGC = 70.0
 NO_TARGET = Unknown(Reason.NOT_HEARD)
 
 
-def watches() -> Watches:
-    return Watches(Profile(drive=Drive(temperature_most_degc=HOT_DEGC)), cutoff_v=42.0)
+def conditions() -> AlertConditions:
+    return AlertConditions(Profile(drive=Drive(temperature_most_degc=HOT_DEGC)), cutoff_v=42.0)
 
 
-def on(watching: Watches, t_s: float = 1e4) -> set[str]:
-    return {alert.code for alert in now(watching, t_s)}
+def on(alerts: AlertConditions, t_s: float = 1e4) -> set[str]:
+    return {alert.code for alert in now(alerts, t_s)}
 
 
-def now(watching: Watches, t_s: float) -> tuple[Alert, ...]:
+def now(alerts: AlertConditions, t_s: float) -> tuple[Alert, ...]:
     """What is on, where no figure is shown beside it."""
-    return watching.alerts(unknown_figures(NO_TARGET, t_s, "plain"))
+    return alerts.alerts(unknown_figures(NO_TARGET, t_s, "plain"))
 
 
 def pack(left_fraction: float) -> Pack:
@@ -51,41 +52,41 @@ def pack(left_fraction: float) -> Pack:
         (0.05, {"reserve_reached"}),
     ],
 )
-def test_what_is_left_is_warned_of(start_fraction: float, said: set[str]) -> None:
-    watching, some = watches(), pack(start_fraction)
+def test_low_energy_and_reserve_are_raised(start_fraction: float, said: set[str]) -> None:
+    alerts, some = conditions(), pack(start_fraction)
     for t_s in (10.0, 20.0):
-        watching.energy(t_s, some, 0.0)
-    assert on(watching) == said
-    levels = {alert.code: alert.level for alert in now(watching, 30.0)}
+        alerts.observe_pack(t_s, some, 0.0)
+    assert on(alerts) == said
+    levels = {alert.code: alert.level for alert in now(alerts, 30.0)}
     assert levels == dict.fromkeys(said, "danger" if "reserve_reached" in said else "warning")
 
 
 def test_the_reserve_is_reached_sooner_under_load() -> None:
     # At the cut-off under load nothing can be drawn, though a third of the charge is there.
-    watching, weak = watches(), replace(LI_ION, resistance_ohm=0.5, start_fraction=0.35)
+    alerts, weak = conditions(), replace(LI_ION, resistance_ohm=0.5, start_fraction=0.35)
     some = Pack(weak, Sensors())
-    watching.energy(10.0, some, 0.0)
-    watching.energy(20.0, some, 0.0)
-    assert on(watching) == set()
-    watching.energy(30.0, some, 1500.0)
-    watching.energy(40.0, some, 1500.0)
-    assert on(watching) == {"reserve_reached"}
+    alerts.observe_pack(10.0, some, 0.0)
+    alerts.observe_pack(20.0, some, 0.0)
+    assert on(alerts) == set()
+    alerts.observe_pack(30.0, some, 1500.0)
+    alerts.observe_pack(40.0, some, 1500.0)
+    assert on(alerts) == {"reserve_reached"}
 
 
-def test_it_is_told_how_far_off_an_alert_is() -> None:
+def test_the_energy_until_an_alert_is_returned() -> None:
     # 14 cells of 25 Ah: a tenth of full is about 132 Wh.
     some = pack(0.6)
-    off_wh = watches().energy(10.0, some, 0.0)
+    off_wh = conditions().observe_pack(10.0, some, 0.0)
     assert off_wh == pytest.approx(some.left_wh(0.0) - 0.1 * some.full.value)
     assert off_wh < some.left_wh(0.0) - 120.0
 
 
-def test_a_voltage_that_contradicts_the_stated_charge_is_said() -> None:
+def test_a_contradicted_charge_is_raised() -> None:
     for start_fraction, said in ((1.0, True), (0.5, False)):
-        watching, some = watches(), pack(start_fraction)
+        alerts, some = conditions(), pack(start_fraction)
         some.fold(rest(LI_ION, 0.5, 30))
-        watching.energy(30.0, some, 0.0)
-        assert ("battery_contradicted" in on(watching)) is said
+        alerts.observe_pack(30.0, some, 0.0)
+        assert ("battery_contradicted" in on(alerts)) is said
 
 
 @pytest.mark.parametrize(
@@ -100,28 +101,28 @@ def test_a_voltage_that_contradicts_the_stated_charge_is_said() -> None:
         (0.25, -2.0, True),
     ],
 )
-def test_counters_that_disagree_either_way_are_said(apart_ah, charge_ah, said) -> None:
-    watching = watches()
-    watching.counters(10.0, apart_ah, charge_ah)
-    assert ("counters_disagree" in on(watching)) is said
+def test_counters_that_disagree_either_way_are_raised(apart_ah, charge_ah, said) -> None:
+    alerts = conditions()
+    alerts.observe(CountersObserved(10.0, apart_ah, charge_ah))
+    assert ("counters_disagree" in on(alerts)) is said
 
 
-def test_turn_back_is_said_while_it_is_so() -> None:
-    watching = watches()
-    watching.advice(10.0, True, NO_TARGET)
-    assert on(watching) == {"turn_back"}
-    watching.advice(20.0, False, NO_TARGET)
-    assert on(watching) == set()
+def test_turn_back_is_on_while_it_holds() -> None:
+    alerts = conditions()
+    alerts.observe(AdviceObserved(10.0, True, NO_TARGET))
+    assert on(alerts) == {"turn_back"}
+    alerts.observe(AdviceObserved(20.0, False, NO_TARGET))
+    assert on(alerts) == set()
 
 
-def test_what_cannot_be_is_said_in_the_second_it_came() -> None:
-    watching = watches()
-    watching.implausible(settled(10), [3.4])
-    (event,) = watching.events
+def test_an_impossible_sample_is_raised_in_its_own_second() -> None:
+    alerts = conditions()
+    alerts.fold(settled(10), [3.4])
+    (event,) = alerts.events
     assert (event.alert.code, event.t_s) == ("implausible", 4.0)
-    assert on(watching) == {"implausible"}
-    calm = watches()
-    calm.implausible(settled(10), [])
+    assert on(alerts) == {"implausible"}
+    calm = conditions()
+    calm.fold(settled(10), [])
     assert calm.events == []
 
 
@@ -129,9 +130,9 @@ def test_a_current_that_stands_still_at_rest_is_not_stuck() -> None:
     # A charger or a cold sun pulls the voltage; half an ampere of instruments stays what it is.
     volts = np.linspace(50.0, 48.0, 240)
     for amps_a, said in ((0.5, False), (20.0, True)):
-        watching = watches()
-        watching.seconds(settled(amps_a=amps_a, volts_v=volts, throttle_fraction=0.0))
-        assert ("current_stuck" in on(watching)) is said
+        alerts = conditions()
+        alerts.fold(settled(amps_a=amps_a, volts_v=volts, throttle_fraction=0.0))
+        assert ("current_stuck" in on(alerts)) is said
 
 
 @pytest.mark.parametrize(
@@ -146,9 +147,9 @@ def test_a_current_that_stands_still_at_rest_is_not_stuck() -> None:
     ],
 )
 def test_a_hot_drive_is_hot_until_it_is_five_degrees_cooler(temperatures, t_s, said) -> None:
-    watching = watches()
-    watching.seconds(settled(len(temperatures), drive_degc=np.array(temperatures)))
-    assert ("drive_hot" in on(watching, t_s)) is said
+    alerts = conditions()
+    alerts.fold(settled(len(temperatures), drive_degc=np.array(temperatures)))
+    assert ("drive_hot" in on(alerts, t_s)) is said
 
 
 def sagging(volts_v: np.ndarray, power_w: np.ndarray) -> SettledSeconds:
@@ -168,26 +169,26 @@ def sagging(volts_v: np.ndarray, power_w: np.ndarray) -> SettledSeconds:
 )
 def test_a_sagging_pack_is_no_drive_that_limits_its_heat(volts_to, exponent, said) -> None:
     volts = np.linspace(50.0, volts_to, 240)
-    watching = watches()
-    watching.seconds(sagging(volts, 1000.0 * (volts / 50.0) ** exponent))
-    assert ("heat_limiting" in on(watching)) is said
-    assert "drive_hot" not in on(watching)
+    alerts = conditions()
+    alerts.fold(sagging(volts, 1000.0 * (volts / 50.0) ** exponent))
+    assert ("heat_limiting" in on(alerts)) is said
+    assert "drive_hot" not in on(alerts)
 
 
 def test_a_voltage_that_rises_hides_no_limit() -> None:
     # The sun came out on the pack: power that falls is the drive's all the same.
     volts = np.linspace(48.0, 50.0, 240)
-    watching = watches()
-    watching.seconds(sagging(volts, np.linspace(1000.0, 720.0, 240)))
-    assert "heat_limiting" in on(watching)
+    alerts = conditions()
+    alerts.fold(sagging(volts, np.linspace(1000.0, 720.0, 240)))
+    assert "heat_limiting" in on(alerts)
 
 
 @pytest.mark.parametrize(("volts_v", "said"), [(43.0, True), (43.2, True), (43.4, False)])
-def test_the_cut_off_is_warned_of_before_it_is_there(volts_v: float, said: bool) -> None:
+def test_the_cut_off_is_warned_of_before_it_is_reached(volts_v: float, said: bool) -> None:
     # 42 V and 3 % of it are 43.26 V.
-    watching = watches()
-    watching.seconds(settled(30, volts_v=volts_v))
-    assert ("near_cutoff" in on(watching)) is said
+    alerts = conditions()
+    alerts.fold(settled(30, volts_v=volts_v))
+    assert ("near_cutoff" in on(alerts)) is said
 
 
 def news(t_s: float, **names: tuple[str, ...]) -> SourceDecision:
@@ -205,23 +206,23 @@ def news(t_s: float, **names: tuple[str, ...]) -> SourceDecision:
         ("unplugged", "source_unplugged"),
     ],
 )
-def test_a_source_is_named_and_another_one_is_said_anew(key: str, code: str) -> None:
-    watching = watches()
+def test_a_source_is_named_and_another_is_raised_anew(key: str, code: str) -> None:
+    alerts = conditions()
     for t_s, names in ((10.0, ("battery 1",)), (20.0, ("battery 1",)), (30.0, ("battery 2",))):
-        watching.sources(news(t_s, **{key: names}))
-        (alert,) = now(watching, t_s)
+        alerts.observe(news(t_s, **{key: names}))
+        (alert,) = now(alerts, t_s)
         assert (alert.code, alert.values["sources"]) == (code, names)
-    assert [(event.alert.code, event.t_s) for event in watching.events] == [
+    assert [(event.alert.code, event.t_s) for event in alerts.events] == [
         (code, 10.0),
         (code, 30.0),
     ]
-    watching.sources(news(40.0))
-    assert now(watching, 40.0) == ()
+    alerts.observe(news(40.0))
+    assert now(alerts, 40.0) == ()
 
 
-def test_who_is_silent_is_named_instead_of_saying_that_no_power_is_known() -> None:
-    watching = watches()
-    watching.seconds(settled(60, power_w=np.where(np.arange(60) < 30, 500.0, np.nan)))
-    assert on(watching) == {"no_power_data"}
-    watching.sources(news(60.0, silent=("battery 0",)))
-    assert on(watching) == {"source_silent"}
+def test_a_silent_source_hides_missing_power() -> None:
+    alerts = conditions()
+    alerts.fold(settled(60, power_w=np.where(np.arange(60) < 30, 500.0, np.nan)))
+    assert on(alerts) == {"no_power_data"}
+    alerts.observe(news(60.0, silent=("battery 0",)))
+    assert on(alerts) == {"source_silent"}

@@ -1,4 +1,4 @@
-"""The pack while it is counted: what it asks and when, what is kept of it, silent instruments."""
+"""The pack while counted: its question, its saved state, silent instruments."""
 
 import json
 import math
@@ -9,12 +9,15 @@ import pytest
 from onboard.block import Block
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.advice.counted_pack import ASK_FROM_S, CountedPack
+from onboard.efficiency.advice.counted_pack import CountedPack
 from onboard.efficiency.advice.present_riding import Riding
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.battery.saved_charge import KeptCharge
-from onboard.efficiency.common_practice import SILENT_S
+from onboard.efficiency.common_practice import (
+    CHARGE_QUESTION_FROM_S,
+    SILENT_S,
+)
 from onboard.efficiency.meters.energy import EnergyMeter
 from onboard.efficiency.parts import Parts
 from onboard.efficiency.sources.battery_side import BatterySide
@@ -61,26 +64,32 @@ def resumed(away: Away, counter_ah: float | None) -> CountedPack:
         (Away(60.0, False), 7.0, 0.6, False),
     ],
 )
-def test_a_counter_that_ran_on_tells_what_was_drawn(away, counter_ah, fraction, asks) -> None:
+def test_a_counter_that_kept_running_gives_the_charge_drawn(
+    away, counter_ah, fraction, asks
+) -> None:
     counted = resumed(away, counter_ah)
     drawn = 8.0 * 50 / 3600 / 20
     found, _ = counted.pack.count.state.fraction(counted.pack.count.charge_ah, 50.0)
     assert found == pytest.approx(fraction - drawn, abs=1e-3)
-    assert (counted.pack.count.unsaid_since_s is not None) is asks
+    assert (counted.pack.count.recharge_unknown_since_s is not None) is asks
 
 
 def test_the_question_waits_until_the_time_of_day_may_be_known() -> None:
     counted = resumed(Away(7200.0), None)
-    for now_s, asked in ((1.0, 0), (ASK_FROM_S - 1.0, 0), (ASK_FROM_S + 1.0, 1)):
+    for now_s, asked in (
+        (1.0, 0),
+        (CHARGE_QUESTION_FROM_S - 1.0, 0),
+        (CHARGE_QUESTION_FROM_S + 1.0, 1),
+    ):
         alerts = counted.question(now_s)
         assert [alert.code for alert in alerts] == ["charge_unsaid"] * asked
     counted.pack.charged(("charged_wh", 0.0))
     assert counted.question(100.0) == ()
 
 
-def test_the_range_and_the_time_reach_up_to_those_of_a_full_pack_while_it_is_open() -> None:
+def test_range_and_time_left_extend_to_those_of_a_full_pack_while_open() -> None:
     counted, full = resumed(Away(7200.0), None), Pack(LFP, Sensors())
-    side = counted._power.chosen()
+    side = metered(None)[0].chosen()
     full.charged_full()
     pack = Pack(LFP, Sensors())
     minutes = Stretch(300.0, Spread.of_energy(33.3, 4.2), Spread(600.0, np.zeros(COUNT)))
@@ -95,8 +104,8 @@ def test_the_range_and_the_time_reach_up_to_those_of_a_full_pack_while_it_is_ope
 
 def test_at_rest_the_time_left_is_that_of_the_power_now() -> None:
     # 20 W of instruments over the last five minutes, after riding at 400 W.
-    _, counted = metered(None)
-    side, pack = counted._power.chosen(), Pack(LFP, Sensors())
+    power, counted = metered(None)
+    side, pack = power.chosen(), Pack(LFP, Sensors())
     for made_m, power_w in ((10.0, 20.0), (600.0, 400.0)):
         energy = Spread.of_energy(20.0 * 300 / 3600, 4.2)
         minutes = Stretch(300.0, energy, Spread(made_m, np.zeros(COUNT)))
@@ -118,7 +127,7 @@ def test_a_meter_that_is_silent_leaves_what_is_left_unknown() -> None:
 @pytest.mark.parametrize(
     ("silent_s", "known"), [(0.0, True), (SILENT_S - 1.0, True), (SILENT_S + 2.0, False)]
 )
-def test_what_is_drawn_while_nothing_is_heard_is_no_saving(silent_s: float, known: bool) -> None:
+def test_charge_drawn_in_silence_is_not_saved(silent_s: float, known: bool) -> None:
     instruments, t_s = Instruments(Profile(), Parts()), np.arange(0.0, 60.0)
     until_s = t_s[-1] + silent_s
     more = np.arange(0.0, until_s + 0.5)
@@ -146,7 +155,7 @@ KEPT = Pack(LFP, Sensors()).count.as_dict()
         ({"covariance": np.eye(3).tolist()}, False),
     ],
 )
-def test_what_was_kept_is_believed_if_it_can_be(changed: dict, can_be: bool) -> None:
+def test_a_saved_state_is_used_if_possible(changed: dict, can_be: bool) -> None:
     if can_be:
         read = KeptCharge.read(KEPT | changed, 20.0, 0.0).state
         fraction, _ = read.fraction(0.0, 0.0)

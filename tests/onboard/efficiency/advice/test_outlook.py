@@ -1,13 +1,18 @@
 """Target speed and way home against algebra, for a power law and a battery of plain watt-hours."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.home import Home
-from onboard.efficiency.advice.outlook import WEATHER_FRACTION, Outlook, outlook
-from onboard.efficiency.advice.target_speed import SURE_SD, CueKeeper, advised_speed
+from onboard.efficiency.advice.outlook import Outlook, outlook
+from onboard.efficiency.advice.target_speed import SURE_SD, CueKeeper, advised_speed, chance_at
+from onboard.efficiency.common_practice import (
+    WEATHER_SD_FRACTION,
+)
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, prior_covariance
 from onboard.profile import Battery, Sensors
@@ -45,12 +50,13 @@ def test_the_best_speed_in_still_water_and_against_a_current() -> None:
 def test_the_target_speed_uses_up_what_is_left_when_everything_is_known() -> None:
     # 500 Wh over 20 km: 25 Wh/km = (10 + 20 v^3) / 3.6 v, that is 20 v^3 - 90 v + 10 = 0.
     exact = max(np.roots([20, 0, -90, 10]).real)
-    sure = SURE_SD * WEATHER_FRACTION
+    sure = SURE_SD * WEATHER_SD_FRACTION
     advised = advised_speed(ahead(), 20_000.0)
     tightened = max(np.roots([20 * (1 + sure), 0, -90, 10 * (1 + sure)]).real)
     assert advised.speed_mps == pytest.approx(tightened, rel=2e-3)
     assert advised.speed_mps < exact
-    assert advised.confidence_fraction == pytest.approx(0.99, abs=0.003)
+    chance = chance_at(ahead(), 20_000.0, advised.speed_mps)
+    assert chance == pytest.approx(0.99, abs=0.003)
 
 
 def test_a_poorly_known_battery_slows_down() -> None:
@@ -73,7 +79,7 @@ def test_the_margin_counts_a_shared_error_once() -> None:
     covariance[GAIN, GAIN] = 0.02**2
     needed, margin, sd = ahead(covariance=covariance).margin(10_000.0)
     assert margin == pytest.approx(500.0 - needed)
-    assert sd == pytest.approx(needed * np.hypot(0.02, WEATHER_FRACTION), rel=0.04)
+    assert sd == pytest.approx(needed * np.hypot(0.02, WEATHER_SD_FRACTION), rel=0.04)
 
 
 def test_the_cue_has_hysteresis() -> None:
@@ -107,14 +113,14 @@ def test_home_is_where_the_craft_left_and_the_way_back_is_measured() -> None:
 def six_km_out() -> Home:
     """Six kilometres out, as if drifted: so that any speed home will do."""
     home = Home()
-    home.fold(straight_out(3010))
-    home._out_m = home._out_s = 0.0
+    home.put(45.0, -30.0)
+    home.fold(replace(straight_out(3010), distance_m=np.zeros(3010)))
     return home
 
 
 def advise(home: Home, ahead: Outlook, leaving_mps: float):
     """The way home right after a look."""
-    home.look(ahead, leaving_mps)
+    home.evaluate(ahead, leaving_mps)
     return home.way(ahead, leaving_mps)
 
 
@@ -140,7 +146,7 @@ def test_turn_back_comes_before_it_is_too_late_and_stays() -> None:
     assert way.margin_wh.low < way.margin_wh.value < way.margin_wh.high
 
 
-def test_who_leaves_must_turn_back_sooner_than_who_comes_home() -> None:
+def test_turn_back_comes_sooner_when_leaving_than_when_returning() -> None:
     home = six_km_out()
     leaving = [advise(home, ahead(full_wh=energy), 3.0).turn_back for energy in (60.0, 42.2)]
     home.turn_back = False
@@ -151,7 +157,7 @@ def test_who_leaves_must_turn_back_sooner_than_who_comes_home() -> None:
 def test_a_cost_known_to_a_factor_only_counts_for_more() -> None:
     needed, _, sharp = ahead(log_variance=0.0).margin(10_000.0)
     _, _, vague = ahead(log_variance=0.25).margin(10_000.0)
-    assert sharp == pytest.approx(needed * WEATHER_FRACTION, rel=0.04)
+    assert sharp == pytest.approx(needed * WEATHER_SD_FRACTION, rel=0.04)
     assert np.all(vague > 0.8 * needed)
 
 

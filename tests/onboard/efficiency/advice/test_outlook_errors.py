@@ -1,4 +1,4 @@
-"""What is uncertain of an outlook: by differences of what it is made of, and by closed forms."""
+"""The variances of an outlook, by finite differences and closed forms."""
 
 from dataclasses import replace
 
@@ -6,9 +6,14 @@ import numpy as np
 import pytest
 
 from onboard.contract.figure import Unknown
-from onboard.efficiency.advice.home import AT_HOME_M, Home
-from onboard.efficiency.advice.outlook import WEATHER_FRACTION, Outlook, outlook
-from onboard.efficiency.advice.target_speed import SLOWER_FRACTION, advised_speed
+from onboard.efficiency.advice.home import Home
+from onboard.efficiency.advice.outlook import Outlook, outlook
+from onboard.efficiency.advice.target_speed import advised_speed
+from onboard.efficiency.common_practice import (
+    AT_HOME_M,
+    UNTRIED_SPEED_FRACTION,
+    WEATHER_SD_FRACTION,
+)
 from onboard.efficiency.curve.water_walk import WANDER_M2PS3
 from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, OFFSET, START, VOLTAGE
 from tests.onboard.efficiency.advice.test_outlook import (
@@ -68,7 +73,7 @@ def gradient_of(value) -> np.ndarray:
 def test_the_range_varies_as_its_parts_do_together() -> None:
     by = gradient_of(lambda left, power: left * SPEEDS / power * 3600)
     exact = np.einsum("ni,ij,nj->n", by, covariance(), by)
-    weather = (WEATHER_FRACTION * known().range_m) ** 2
+    weather = (WEATHER_SD_FRACTION * known().range_m) ** 2
     assert known().range_variance_m2() == pytest.approx(exact + weather, rel=1e-6)
 
 
@@ -80,7 +85,7 @@ def test_the_margin_varies_as_its_parts_do_together(distance_m: float) -> None:
     assert needed == pytest.approx((10 + 20 * SPEEDS**3) / SPEEDS * distance_m / 3600)
     assert margin == pytest.approx(500.0 - needed)
     # A cost known to 3 % is nearly normal: its upper side counts for a thirtieth more.
-    weather = (1.0316 * WEATHER_FRACTION * needed) ** 2
+    weather = (1.0316 * WEATHER_SD_FRACTION * needed) ** 2
     assert sd == pytest.approx(np.sqrt(exact + weather), rel=1e-3)
 
 
@@ -91,10 +96,10 @@ def test_the_water_wanders_on_the_way(seconds: float, counts_s: float) -> None:
     speed = SPEEDS[40]
     needed, _, sd = ahead(water=1.0).margin(speed * seconds)
     of_water = WANDER_M2PS3 * counts_s / 3
-    relative = np.sqrt(WEATHER_FRACTION**2 + of_water)
+    relative = np.sqrt(WEATHER_SD_FRACTION**2 + of_water)
     upper = np.expm1(2.05 * relative) / 2.05
     assert sd[40] == pytest.approx(needed[40] * upper, rel=1e-6)
-    assert of_water > 0.1 * WEATHER_FRACTION**2
+    assert of_water > 0.1 * WEATHER_SD_FRACTION**2
 
 
 def test_the_rows_of_speeds_seen_are_theirs() -> None:
@@ -110,14 +115,14 @@ def tried_from(speed_mps: float, full_wh: float = 500.0) -> Outlook:
     return replace(ahead(full_wh=full_wh), seen=speed_mps <= SPEEDS)
 
 
-def test_who_falls_short_is_sent_little_slower_than_was_ever_tried() -> None:
+def test_falling_short_advises_little_slower_than_was_ever_tried() -> None:
     # The cheapest is 0.63 m/s; the slowest tried is 2.
     advised = advised_speed(tried_from(2.0), 90_000.0)
     assert isinstance(advised.speed_mps, Unknown)
-    assert advised.best_speed_mps == pytest.approx(2.0 * SLOWER_FRACTION, abs=0.02)
+    assert advised.best_speed_mps == pytest.approx(2.0 * UNTRIED_SPEED_FRACTION, abs=0.02)
 
 
-def test_the_way_home_is_at_a_speed_that_was_tried_where_one_will_do() -> None:
+def test_the_way_home_uses_a_speed_seen_where_one_suffices() -> None:
     # 6 km: 39.7 Wh at 0.63 m/s; 25/3 Wh/km, so 50 Wh, at 1.0 m/s, which was the slowest tried.
     home = six_km_out()
     assert advise(home, tried_from(1.0, 500.0), 0.0).speed_mps == pytest.approx(1.0, abs=0.02)
@@ -125,7 +130,7 @@ def test_the_way_home_is_at_a_speed_that_was_tried_where_one_will_do() -> None:
     assert advise(home, tried_from(1.0, 48.0), 0.0).speed_mps == pytest.approx(0.63, abs=0.02)
 
 
-def test_the_interval_of_the_margin_is_that_of_the_look() -> None:
+def test_the_margin_shown_has_the_interval_of_the_evaluation() -> None:
     home = six_km_out()
     outlook = ahead(full_wh=60.0, log_variance=0.01)
     way = advise(home, outlook, 0.0)
@@ -133,14 +138,14 @@ def test_the_interval_of_the_margin_is_that_of_the_look() -> None:
     needed, margin, sd = outlook.margin(way.distance_m)
     assert way.margin_wh.value == pytest.approx(margin[row])
     assert way.margin_wh.high - way.margin_wh.low == pytest.approx(2 * 1.959964 * sd[row])
-    half = 1.959964 * needed[row] * np.hypot(0.1, WEATHER_FRACTION)
+    half = 1.959964 * needed[row] * np.hypot(0.1, WEATHER_SD_FRACTION)
     assert way.energy_wh.high - way.energy_wh.value == pytest.approx(half)
 
 
 @pytest.mark.parametrize(
     ("metres", "turn_back"), [(AT_HOME_M - 8.0, False), (AT_HOME_M + 8.0, True)]
 )
-def test_at_home_nobody_is_told_to_turn_back(metres: float, turn_back: bool) -> None:
+def test_no_turn_back_at_home(metres: float, turn_back: bool) -> None:
     # The pack is as good as empty.
     # 50 s out at 2 m/s, then home is set so many metres ahead.
     home = Home()
@@ -150,11 +155,11 @@ def test_at_home_nobody_is_told_to_turn_back(metres: float, turn_back: bool) -> 
     assert advise(home, ahead(full_wh=0.001), 0.0).turn_back is turn_back
 
 
-def test_who_comes_home_is_no_longer_told_to_turn_back() -> None:
-    home = Home()
-    home.fold(straight_out(40))
+def test_turn_back_ends_at_home() -> None:
+    home, out = Home(), straight_out(40)
+    home.fold(out)
     home.turn_back = True
-    home.put(*home._here)
+    home.put(float(out.latitude_deg[-1]), float(out.longitude_deg[-1]))
     assert advise(home, ahead(full_wh=0.001), 0.0).turn_back is False
 
 
@@ -174,7 +179,7 @@ def test_the_time_to_react_is_kept_on_the_way_out(before: float, seconds: float)
     # minute's power: by hand from the rows.
     home = six_km_out()
     outlook = ahead(full_wh=before)
-    spare_wh, power_w = home.look(outlook, 1.0)
+    spare_wh, power_w = home.evaluate(outlook, 1.0)
     _, margin, sd = outlook.margin(home.where()[0] + seconds * 1.0)
     surely = margin - 1.644854 * sd
     row = int(np.argmax(surely))

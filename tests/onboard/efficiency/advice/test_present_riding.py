@@ -59,7 +59,9 @@ def test_a_throttle_that_was_eased_begins_anew() -> None:
         (120, 2.3, False),
     ],
 )
-def test_the_hand_is_told_from_wind_and_water(power: float, speed: float, hand: bool) -> None:
+def test_the_rider_s_hand_is_distinguished_from_wind_and_water(
+    power: float, speed: float, hand: bool
+) -> None:
     now = riding((200, 2.0, 600), (power, speed, 300))
     assert (now.seconds_s <= 300) is hand
     if hand:

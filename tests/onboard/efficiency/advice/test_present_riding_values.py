@@ -1,4 +1,4 @@
-"""A standing alert tells what is so now, as the figure beside it does; its event what was so."""
+"""A standing alert has the value of the figure beside it; its event that of its onset."""
 
 import pytest
 
@@ -18,7 +18,7 @@ def alert(figures: Figures, code: str) -> Alert | None:
     return next((one for one in figures.alerts if one.code == code), None)
 
 
-def test_what_is_left_is_told_as_it_shrinks() -> None:
+def test_the_energy_alert_follows_the_figure() -> None:
     engine = Engine(Profile(battery=SMALL), learned())
     at_s, place, seen = 0.0, (0.0, 0.0), []
     for _ in range(45):
@@ -36,7 +36,7 @@ def test_what_is_left_is_told_as_it_shrinks() -> None:
     assert came.alert.values["left_wh"] > seen[0] > seen[-1]
 
 
-def test_what_the_best_speed_makes_is_told_as_it_shrinks() -> None:
+def test_the_distance_alert_follows_the_figure() -> None:
     engine = Engine(Profile(battery=PACK), learned())
     engine.set_aim(Aim(distance_m=400_000.0))
     at_s, place, seen = 0.0, (0.0, 0.0), []
@@ -54,7 +54,7 @@ def test_what_the_best_speed_makes_is_told_as_it_shrinks() -> None:
     assert came.alert.values["best_m"] not in seen
 
 
-def test_what_is_said_of_a_charge_changes_figure_and_alert_at_once() -> None:
+def test_a_stated_charge_changes_figure_and_alert_at_once() -> None:
     engine = Engine(Profile(battery=PACK), learned())
     engine.set_aim(Aim(distance_m=400_000.0))
     engine.fold(ride([(90, 2.4, 1200)])[0])

@@ -28,14 +28,14 @@ def told(aim: Aim, seconds: int = 30, **ridden):
     ("power_w", "cue", "difference"),
     [(300, "hold", 0.0), (308, "hold", 0.0267), (312, "ease", 0.04), (280, "push", -0.0667)],
 )
-def test_a_power_is_held_without_battery_or_curve(power_w, cue, difference) -> None:
+def test_a_cue_for_power_needs_neither_battery_nor_curve(power_w, cue, difference) -> None:
     target = told(Aim(power_w=300.0), power_w=power_w)
     assert target.cue == cue
     assert target.difference_fraction == pytest.approx(difference, abs=1e-3)
     assert target.power_w == 300.0
 
 
-def test_a_speed_likewise() -> None:
+def test_a_cue_for_speed_likewise() -> None:
     target = told(Aim(speed_mps=2.0), speed_mps=2.2)
     assert (target.cue, target.speed_mps) == ("ease", 2.0)
     assert target.difference_fraction == pytest.approx(0.1)
@@ -54,7 +54,7 @@ def test_it_is_there_as_soon_as_it_is_set_and_follows_within_ten_seconds() -> No
 @pytest.mark.parametrize(
     ("speed_mps", "cue"), [(1.88, "push"), (1.92, "hold"), (2.04, "hold"), (2.08, "ease")]
 )
-def test_a_speed_to_hold_is_held_against_the_speed(speed_mps: float, cue: str) -> None:
+def test_a_speed_target_is_compared_with_the_speed(speed_mps: float, cue: str) -> None:
     target = told(Aim(speed_mps=2.0), speed_mps=speed_mps, power_w=900.0)
     assert target.cue == cue
     assert target.difference_fraction == pytest.approx(speed_mps / 2.0 - 1.0)

@@ -1,4 +1,4 @@
-"""Alerts come and go without flicker, and each condition has its own day and a twin without."""
+"""Alerts come and go without flicker; each cause raises its alert, and its twin does not."""
 
 from dataclasses import replace
 
@@ -11,14 +11,14 @@ from onboard.contract.alerts import AlertCode
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import DriveState, unknown_figures
-from onboard.efficiency.advice.conditions import Watches
-from onboard.efficiency.advice.standing_alerts import Condition, Watch
+from onboard.efficiency.advice.conditions import AlertConditions
+from onboard.efficiency.advice.standing_alerts import Watch
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.profile import Drive, Profile
 
 
 def fold(holds, cuts=()) -> tuple[list[float], float | None]:
-    watch = Watch(Condition(AlertCode.IMPLAUSIBLE, on_after_s=3.0, off_after_s=2.0))
+    watch = Watch(AlertCode.IMPLAUSIBLE, on_after_s=3.0, off_after_s=2.0)
     holds = np.asarray(holds, bool)
     t_s = np.arange(1.0, len(holds) + 1)
     events = []
@@ -61,9 +61,9 @@ def settled(seconds=240, **columns) -> SettledSeconds:
 
 
 def codes(**columns) -> set[str]:
-    watches = Watches(Profile(drive=Drive(temperature_most_degc=70.0)), cutoff_v=42.0)
-    watches.seconds(settled(**columns))
-    return {event.alert.code for event in watches.events}
+    alerts = AlertConditions(Profile(drive=Drive(temperature_most_degc=70.0)), cutoff_v=42.0)
+    alerts.fold(settled(**columns))
+    return {event.alert.code for event in alerts.events}
 
 
 late = np.arange(240) > 120
@@ -101,16 +101,16 @@ def test_each_cause_raises_its_alert_and_its_twin_does_not(code, columns, twin) 
 
 
 def test_a_hot_drive_stays_hot_until_it_has_cooled_down() -> None:
-    watches = Watches(Profile(drive=Drive(temperature_most_degc=70.0)), cutoff_v=None)
+    alerts = AlertConditions(Profile(drive=Drive(temperature_most_degc=70.0)), cutoff_v=None)
     swings = 70.0 + 3.0 * np.sin(np.arange(240) / 8.0)
-    watches.seconds(settled(drive_degc=swings))
-    assert [event.alert.code for event in watches.events] == ["drive_hot"]
+    alerts.fold(settled(drive_degc=swings))
+    assert [event.alert.code for event in alerts.events] == ["drive_hot"]
     # The onset's value stays with the event, the alert's own is that of now.
-    assert watches.events[0].alert.values["temperature_degc"] > 70.0
+    assert alerts.events[0].alert.values["temperature_degc"] > 70.0
     nothing = unknown_figures(Unknown(Reason.NOT_HEARD), 240.0, "plain")
     warm = DriveState(rpm=900.0, motor_amps_a=9.0, temperature_degc=68.0)
-    (alert,) = watches.alerts(replace(nothing, drive=warm))
+    (alert,) = alerts.alerts(replace(nothing, drive=warm))
     assert (alert.level, alert.values) == ("danger", {"temperature_degc": 68.0})
     # Of a drive that is not heard any more nothing is told as if it were so now.
-    (alert,) = watches.alerts(nothing)
+    (alert,) = alerts.alerts(nothing)
     assert alert.values == {"temperature_degc": None}

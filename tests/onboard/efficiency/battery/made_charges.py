@@ -1,4 +1,4 @@
-"""Charge balances with a known truth, for the tests of what is told from them."""
+"""Charge balances with a known truth."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""Seconds of telemetry that a known pack gives, for the tests of the battery's parts."""
+"""Settled seconds of a pack with a known truth."""
 
 import csv
 from functools import cache
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.profile import Battery
@@ -29,7 +29,7 @@ def rest(
     battery: Battery, fraction: float, count: int, *, begin_s=0.0, drawn_ah=0.0
 ) -> SettledSeconds:
     """A pack of the table's own cells that rests at a charge."""
-    table = CHEMISTRIES[battery.chemistry]
+    table = OCV_CURVES[battery.chemistry]
     volts = battery.cells * np.interp(fraction, table.fraction, table.ocv_v)
     return seconds(np.full(count, volts), np.full(count, 0.0), begin_s, drawn_ah)
 

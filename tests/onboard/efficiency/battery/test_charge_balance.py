@@ -1,4 +1,4 @@
-"""What should come back, against numbers worked out by hand and the limits that were published."""
+"""The charge and energy expected back, against numbers by hand and published limits."""
 
 from dataclasses import replace
 
@@ -18,7 +18,7 @@ from onboard.profile import Sensors
 from tests.onboard.efficiency.battery.made_charges import charge, conditions, counted
 
 
-def test_charge_comes_back_within_what_sound_cells_keep() -> None:
+def test_charge_returned_is_within_that_of_healthy_cells() -> None:
     # Lithium cells give back approximately all charge (Batteries 2019, 5(3), 57): 0.99 to 1.01.
     expected = expected_ah([charge(20.0)], conditions(meter_sd_fraction=0.0))
     assert expected.value == 20.0
@@ -28,7 +28,7 @@ def test_charge_comes_back_within_what_sound_cells_keep() -> None:
     assert expected.high - 20.0 == pytest.approx(1.96 * np.hypot(0.11547, 0.125), rel=1e-4)
 
 
-def test_what_the_sensors_may_be_off_by_is_in_what_was_counted_and_what_is_judged_is_not() -> None:
+def test_the_sensor_scale_under_test_widens_the_count_but_not_the_expectation() -> None:
     sensors = Sensors(current_scale_sd=0.02, current_offset_sd_a=0.1, voltage_scale_sd=0.005)
     one = counted(20.0, amps=10.0)
     covariance = prior_covariance(sensors, None)
@@ -89,7 +89,7 @@ def test_at_the_wall_the_charger_loses_too() -> None:
     assert expected.high - expected.low > beside.high - beside.low
 
 
-def test_what_was_drawn_unseen_widens_one_side_or_moves_both() -> None:
+def test_an_unlogged_drain_widens_one_side_or_shifts_both() -> None:
     plain = expected_ah([charge(20.0)], conditions())
     perhaps = expected_ah([charge(20.0, unlogged=Unlogged(most_ah=0.25))], conditions())
     assert (perhaps.value, perhaps.low) == (plain.value, plain.low)
@@ -105,7 +105,7 @@ def test_what_was_drawn_unseen_widens_one_side_or_moves_both() -> None:
     assert above.high == pytest.approx(energy.high + energy.value * 0.4 / 20.0)
 
 
-def test_several_charges_share_the_meter_and_the_pack_but_not_how_full_full_is() -> None:
+def test_several_charges_share_meter_and_pack_errors_but_not_the_repeatability_of_full() -> None:
     one = expected_ah([charge(20.0)], conditions())
     four = expected_ah([charge(20.0)] * 4, conditions())
     assert four.value == 80.0
@@ -121,7 +121,7 @@ def test_rides_add_up() -> None:
     assert both.flowing_a == pytest.approx((10.0 * 5.0 + 5.0 * 20.0) / 15.0)
 
 
-def test_gaps_widen() -> None:
+def test_gaps_widen_the_interval() -> None:
     known = counted(20.0)
     gappy = replace(known, bridged_variance_wh2=50.0**2)
     reaches = []
@@ -131,14 +131,14 @@ def test_gaps_widen() -> None:
     assert reaches[1] ** 2 - reaches[0] ** 2 == pytest.approx((50.0 / 50.0) ** 2, rel=1e-4)
 
 
-def test_a_figure_that_reaches_too_far_tells_nothing_by_holding() -> None:
+def test_agreement_with_a_wide_interval_is_inconclusive() -> None:
     assert fits(10.0, Figure(10.0, 9.0, 11.0)) == "within"
     assert fits(10.0, Figure(10.0, 9.0, 12.0)) == "cannot_tell"
     assert fits(12.1, Figure(10.0, 9.0, 12.0)) == "more"
     assert fits(8.9, Figure(10.0, 9.0, 12.0)) == "less"
 
 
-def test_a_sum_from_practice() -> None:
+def test_a_worked_example() -> None:
     # Common practice, no source: 385 Wh put back after 11.3 km is 34 Wh/km and 60 % of a pack of
     # 640 Wh. With 368 Wh counted over 4 h, an LFP pack of 25 Ah loses as much as lies between.
     was = counted(368.0 / 25.6, amps=3.6, volts=25.6)

@@ -1,4 +1,4 @@
-"""The count and its anchors: what a rested voltage may say, and how often."""
+"""The count and its anchors: what a rested voltage adds, and how often."""
 
 import json
 from dataclasses import replace
@@ -39,7 +39,7 @@ def test_a_rest_counts_once_though_readings_are_missing_in_it() -> None:
     assert charge_and_sd(holes, 0.0, 900.0) == pytest.approx(charge_and_sd(whole, 0.0, 900.0))
 
 
-def test_stops_at_nearly_the_same_charge_tell_what_one_tells() -> None:
+def test_stops_at_nearly_the_same_charge_add_no_information() -> None:
     # What the table is wrong by is the same at each: the published cells' deviations from it
     # correlate by 0.90 over a tenth of the charge (worked out in the next test).
     once, often = Pack(VAGUE, Sensors()), Pack(VAGUE, Sensors())
@@ -57,7 +57,7 @@ def test_stops_at_nearly_the_same_charge_tell_what_one_tells() -> None:
     assert charge_and_sd(often, 13.0, 16200.0)[1] < 0.8 * sds[0]
 
 
-def test_neighbouring_charges_share_what_the_table_is_wrong_by() -> None:
+def test_neighbouring_charges_share_the_error_of_the_ocv_curve() -> None:
     three = np.array([published()[name] for name in ("Chen2020", "Mohtat2020", "Ai2020")])
     off = three - three.mean(axis=0)
 
@@ -70,7 +70,7 @@ def test_neighbouring_charges_share_what_the_table_is_wrong_by() -> None:
     assert 0.2 <= NEW_FRACTION <= 0.3
 
 
-def test_restarts_of_the_daemon_in_a_rest_tell_nothing_new() -> None:
+def test_restarts_during_a_rest_add_no_information() -> None:
     pack = Pack(VAGUE, Sensors())
     pack.fold(rest(VAGUE, 0.6, 60))
     once = charge_and_sd(pack, 0.0, 60.0)
@@ -82,7 +82,7 @@ def test_restarts_of_the_daemon_in_a_rest_tell_nothing_new() -> None:
     assert charge_and_sd(pack, 0.0, 400.0)[1] == pytest.approx(once[1], rel=1e-3)
 
 
-def test_a_pack_that_comes_from_work_is_not_taken_as_rested_by_a_restart() -> None:
+def test_a_restart_does_not_make_a_loaded_pack_rested() -> None:
     # 15 mV a cell under its settled voltage, as a minute after a hard ride.
     before = Pack(VAGUE, Sensors()).count.as_dict()
     pack = Pack(VAGUE, Sensors())
@@ -96,7 +96,7 @@ def test_a_pack_that_comes_from_work_is_not_taken_as_rested_by_a_restart() -> No
         assert (charge_and_sd(pack, 0.0, 400.0)[1] < 0.2) == anchored
 
 
-def test_charge_that_was_drawn_unseen_is_as_uncertain_as_charge_that_was_seen() -> None:
+def test_charge_counted_by_the_autopilot_is_as_uncertain_as_our_count() -> None:
     sensors = Sensors(current_offset_sd_a=0.0)
     resumed = Pack(LI_ION, sensors)
     resumed.resume(Pack(LI_ION, sensors).count.as_dict(), Away(3600.0, True, 12.0))
@@ -116,7 +116,7 @@ def test_time_before_the_stream_costs_nothing() -> None:
 
 
 @pytest.mark.parametrize("spoil", ["negative", "skew", "infinite", "since"])
-def test_a_kept_state_that_cannot_be_is_refused(spoil: str) -> None:
+def test_an_impossible_saved_state_is_refused(spoil: str) -> None:
     kept = Pack(LI_ION, Sensors()).count.as_dict()
     if spoil == "negative":
         kept["covariance"][START][START] = -1.0
@@ -130,7 +130,7 @@ def test_a_kept_state_that_cannot_be_is_refused(spoil: str) -> None:
         Pack(LI_ION, Sensors()).resume(kept, Away())
 
 
-def test_an_lfp_pack_above_all_its_table_is_full_and_no_fuller() -> None:
+def test_an_lfp_pack_above_its_ocv_curve_is_just_full() -> None:
     pack = Pack(replace(LFP, start_fraction=0.6, start_sd=0.1), Sensors())
     pack.fold(seconds(np.full(30, 8 * 3.45), np.full(30, 0.05)))
     assert pack.contradicted
@@ -138,7 +138,7 @@ def test_an_lfp_pack_above_all_its_table_is_full_and_no_fuller() -> None:
 
 
 @pytest.mark.parametrize("cell_v", [3.29, 3.31, 3.35, 3.40])
-def test_a_full_lfp_pack_is_not_doubted_for_its_rested_voltage(cell_v: float) -> None:
+def test_a_full_lfp_pack_is_not_contradicted_by_its_rested_voltage(cell_v: float) -> None:
     # A rested full LFP cell sits well under the 3.6 V it was charged to (common practice).
     pack = Pack(LFP, Sensors())
     pack.fold(seconds(np.full(30, 8 * cell_v), np.full(30, 0.05)))
@@ -146,7 +146,7 @@ def test_a_full_lfp_pack_is_not_doubted_for_its_rested_voltage(cell_v: float) ->
     assert charge_and_sd(pack, 0.0, 30.0)[0] > 0.985
 
 
-def test_a_pack_whose_instruments_draw_a_little_is_found_out_as_well() -> None:
+def test_a_light_instrument_load_still_counts_as_rest() -> None:
     # C/36 through 0.05 ohm: stated full, and half empty.
     pack = Pack(LI_ION, Sensors())
     volts = rest(LI_ION, 0.5, 30).volts_v - 0.05 * 0.7
@@ -192,7 +192,7 @@ def test_intervals_hold_however_often_the_pack_rests(stops: int) -> None:
     ],
     ids=lambda one: next(iter(one)),
 )  # fmt: skip
-def test_the_interval_shrinks_by_the_share_of_what_is_known(without: dict[str, float]) -> None:
+def test_the_interval_shrinks_with_the_share_that_is_corrected(without: dict[str, float]) -> None:
     # By hand, after 10 A for an hour from full, no rest: gradients of the charge left.
     battery = replace(LI_ION, resistance_ohm=1e-6)
     settled = rest(battery, 0.6, 3600)

@@ -9,15 +9,15 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
-from onboard.efficiency.battery.energy_left import Cellar
+from onboard.efficiency.battery.energy_left import UsableEnergy
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
 from onboard.profile import Battery, Sensors
 from tests.onboard.efficiency.battery.made_packs import discharge
 
-LI_ION = CHEMISTRIES["li-ion"]
+LI_ION = OCV_CURVES["li-ion"]
 CUTOFF_V = 49.0
-SAGGING = Cellar(LI_ION, 14.0, False, 0.2, CUTOFF_V, 0.15, 0.03)
+SAGGING = UsableEnergy(LI_ION, 14.0, False, 0.2, CUTOFF_V, 0.15, 0.03)
 
 
 @pytest.mark.parametrize("name", ["Chen2020", "Mohtat2020", "Ai2020"])
@@ -72,7 +72,7 @@ def test_many_powers_at_once_are_the_same_as_one_by_one() -> None:
         assert (together[0][number], together[1][number]) == (alone[0][0], alone[1][0])
 
 
-def test_the_gradient_is_what_a_small_difference_says() -> None:
+def test_the_gradient_equals_a_finite_difference() -> None:
     # Above the cut-off the end stays where it is: the voltage there times the charge.
     up, down = (SAGGING.left(0.7 + step, np.array([500.0]))[0][0] for step in (1e-4, -1e-4))
     assert (up - down) / 2e-4 == pytest.approx(SAGGING.left(0.7, np.array([500.0]))[1][0], rel=1e-3)

@@ -9,10 +9,10 @@ import pytest
 from scipy.integrate import simpson
 
 from onboard.efficiency.battery.charge_state import ChargeState
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
-from onboard.efficiency.battery.resistance import Slope
+from onboard.efficiency.battery.resistance import LagResistance
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, START, prior_covariance
 from onboard.profile import Battery, Sensors
@@ -37,7 +37,7 @@ def seconds(volts, amps, begin_s=0.0, drawn_ah=0.0) -> SettledSeconds:
 def load(battery: Battery, amps, *, start=1.0, begin_s=0.0, drawn_ah=0.0) -> SettledSeconds:
     """What a pack of the table's own cells shows under currents, second by second."""
     amps = np.asarray(amps, float)
-    chemistry = CHEMISTRIES[battery.chemistry]
+    chemistry = OCV_CURVES[battery.chemistry]
     drawn = drawn_ah + np.cumsum(amps) / 3600.0
     fraction = start - drawn / battery.capacity_ah
     open_v = battery.cells * np.interp(fraction, chemistry.fraction, chemistry.ocv_v)
@@ -51,7 +51,7 @@ def test_the_tables_are_the_published_curves() -> None:
         for row in csv.DictReader(file):
             sets.setdefault(row["parameter_set"], []).append(float(row["ocv_V"]))
     at = np.linspace(0, 1, 21)
-    li_ion, lfp = CHEMISTRIES["li-ion"], CHEMISTRIES["lfp"]
+    li_ion, lfp = OCV_CURVES["li-ion"], OCV_CURVES["lfp"]
     mean = np.mean([sets[name] for name in ("Chen2020", "Mohtat2020", "Ai2020")], axis=0)
     assert np.interp(at, li_ion.fraction, li_ion.ocv_v) == pytest.approx(mean, abs=6e-4)
     assert np.interp(at, lfp.fraction, lfp.ocv_v)[:-1] == pytest.approx(
@@ -75,7 +75,7 @@ def test_a_published_discharge_lies_within_the_interval(name: str, chemistry: st
             if row["parameter_set"] == name and float(row["c_rate"]) == 0.2
         )
     charge, energy = float(row["discharged_Ah"]), float(row["discharged_Wh"])
-    sag = float(CHEMISTRIES[chemistry].mean_v) - energy / charge
+    sag = float(OCV_CURVES[chemistry].mean_v) - energy / charge
     battery = Battery(
         chemistry, 1, charge, reserve_fraction=0.0, cutoff_v=float(row["lower_cutoff_V"]),
         resistance_ohm=max(sag, 0.02) / (0.2 * charge), capacity_sd=0.0, start_sd=0.0,
@@ -90,7 +90,7 @@ def test_energy_at_a_power_is_scipys_integral() -> None:
     # of it to 0.3 of it; their mean by weights of 1e4 and 4444: 0.05462 ohm.
     ohm = 0.05462
     pack = Pack(replace(LI_ION, cutoff_v=30.0), Sensors())
-    chemistry = CHEMISTRIES["li-ion"]
+    chemistry = OCV_CURVES["li-ion"]
     reserve = chemistry.at_energy(0.2)
     for power in (0.0, 300.0, 900.0):
 
@@ -110,14 +110,14 @@ def test_the_cutoff_comes_before_the_reserve_where_the_voltage_sags() -> None:
     assert Pack(weak, Sensors()).left_spread(5000.0).value == 0.0
 
 
-def test_what_is_shown_of_the_resistance_is_the_resistance() -> None:
+def test_the_resistance_shown_is_the_immediate_one() -> None:
     shown = Pack(replace(LI_ION, resistance_ohm=0.1), Sensors()).summary(300.0)
     assert shown.resistance_ohm.value == pytest.approx(0.1, rel=0.05)
     assert shown.resistance_ohm.low < 0.1 < shown.resistance_ohm.high < 0.5
     assert shown.left_fraction.value > 0.5
 
 
-def test_what_is_left_falls_by_what_is_drawn() -> None:
+def test_energy_left_falls_by_the_energy_drawn() -> None:
     pack = Pack(replace(LI_ION, resistance_ohm=1e-6), Sensors())
     before = pack.left_spread(0.0).value
     settled = load(replace(LI_ION, resistance_ohm=0.0), np.full(3600, 5.0))
@@ -148,21 +148,21 @@ def test_resistance_at_once_and_lasting() -> None:
         slow[n] = slow[n - 1] + (0.03 * amps[n] - slow[n - 1]) / 15.0
     volts = 50 - 0.05 * amps - slow + rng.normal(0, 0.01, len(amps))
     volts[500] = 20.0
-    at_once, lasting = Slope(2, None), Slope(60, None)
-    for slope in (at_once, lasting):
+    immediate, lasting = LagResistance(2, None), LagResistance(60, None)
+    for slope in (immediate, lasting):
         assert slope.value_and_sd() is None
         slope.fold(volts, amps, np.full(len(amps), 50.0))
-    value, sd = at_once.value_and_sd()
+    value, sd = immediate.value_and_sd()
     assert value == pytest.approx(0.052, abs=0.004)
     assert 0 < sd < 0.005
     value, sd = lasting.value_and_sd()
     # Not all of it has come after a minute's mean.
     assert 0.065 < value < 0.085
-    stated = Slope(2, 0.2).figure()
+    stated = LagResistance(2, 0.2).figure()
     assert (stated.value, stated.low) == pytest.approx((0.2, 0.2 * (1 - 0.2 * 1.959964)))
 
 
-def test_a_rested_li_ion_pack_is_found_at_its_own_charge() -> None:
+def test_a_rested_li_ion_pack_is_corrected_to_its_true_charge() -> None:
     pack = Pack(replace(LI_ION, start_sd=0.3), Sensors())
     pack.fold(load(LI_ION, np.full(30, 0.1), start=0.6))
     fraction, gradient = pack.count.state.fraction(0.0, 30.0)
@@ -183,7 +183,7 @@ def test_a_pack_is_not_rested_right_after_a_load() -> None:
         assert (pack.count.state is not before) is moved
 
 
-def test_a_pack_stated_full_that_is_not_is_found_out() -> None:
+def test_a_pack_wrongly_stated_full_is_contradicted() -> None:
     pack = Pack(LI_ION, Sensors())
     pack.fold(load(LI_ION, np.full(30, 0.1), start=0.5))
     assert pack.contradicted
@@ -193,7 +193,7 @@ def test_a_pack_stated_full_that_is_not_is_found_out() -> None:
     assert not full.contradicted
 
 
-def test_on_the_lfp_plateau_a_voltage_tells_nothing() -> None:
+def test_on_the_lfp_plateau_a_voltage_is_uninformative() -> None:
     vague = replace(LFP, start_fraction=0.55, start_sd=0.12)
     pack = Pack(vague, Sensors())
     before = pack.summary(200.0).left_fraction
@@ -208,28 +208,28 @@ def test_on_the_lfp_plateau_a_voltage_tells_nothing() -> None:
 
 def test_sensors_are_considered_and_never_corrected() -> None:
     state = ChargeState(25.0, 1.0, 0.0, 0.0, np.zeros(5), prior_covariance(Sensors(), LI_ION))
-    after = state.anchored(CHEMISTRIES["li-ion"], 3.70, 0.005, 14.5, 7200.0)
+    after = state.anchored(OCV_CURVES["li-ion"], 3.70, 0.005, 14.5, 7200.0)
     assert np.all(after.mean[[GAIN, 3, 4]] == 0)
     assert after.covariance[GAIN, GAIN] == pytest.approx(0.02**2)
     assert after.covariance[CAPACITY, GAIN] != 0
     assert np.all(np.linalg.eigvalsh(after.covariance) > -1e-12)
 
 
-def test_an_anchor_never_makes_what_is_left_less_known() -> None:
+def test_an_anchor_never_widens_the_interval() -> None:
     prior = prior_covariance(Sensors(), LI_ION)
     state = ChargeState(25.0, 1.0, 0.0, 0.0, np.zeros(5), prior)
     for charge in (0.5, 5.0, 14.5, 20.0):
         _, gradient = state.fraction(charge, 3600.0)
         volts = float(np.interp(1 - charge / 25, *_table("li-ion")))
-        after = state.anchored(CHEMISTRIES["li-ion"], volts, 0.005, charge, 3600.0)
+        after = state.anchored(OCV_CURVES["li-ion"], volts, 0.005, charge, 3600.0)
         assert gradient @ after.covariance @ gradient <= gradient @ prior @ gradient * 1.0001
 
 
 def _table(chemistry: str) -> tuple[np.ndarray, np.ndarray]:
-    return CHEMISTRIES[chemistry].fraction, CHEMISTRIES[chemistry].ocv_v
+    return OCV_CURVES[chemistry].fraction, OCV_CURVES[chemistry].ocv_v
 
 
-def test_charged_full_starts_anew() -> None:
+def test_charged_full_restarts_the_count() -> None:
     pack = Pack(LFP, Sensors())
     pack.fold(load(LFP, np.full(3600, 10.0)))
     pack.charged_full()
@@ -259,16 +259,16 @@ def test_the_count_survives_a_restart_of_the_daemon() -> None:
     "kept",
     [None, {}, {"fraction": 2.0, "capacity_error": 0.0, "covariance": [[0]], "contradicted": 0}],
 )
-def test_what_was_kept_is_checked(kept) -> None:
+def test_the_saved_state_is_validated(kept) -> None:
     with pytest.raises(ValueError, match="kept battery state"):
         Pack(LI_ION, Sensors()).resume(kept, Away())
 
 
 @pytest.mark.parametrize("battery", [LI_ION, LFP])
-def test_the_interval_of_what_is_left_holds(battery: Battery) -> None:
+def test_the_interval_of_the_energy_left_holds(battery: Battery) -> None:
     # Start, capacity and sensors drawn from what the profile states of them; the truth by charge.
     rng = np.random.default_rng(1)
-    chemistry = CHEMISTRIES[battery.chemistry]
+    chemistry = OCV_CURVES[battery.chemistry]
     inside, count = 0, 400
     for _ in range(count):
         start, capacity, gain, offset = rng.normal(0, [0.02, 0.03, 0.02, 0.02])
@@ -311,7 +311,7 @@ def test_resistance_is_the_regression_through_the_origin(name, slope, sd) -> Non
     y = np.array([float(row["y"]) for row in points] * 40)
     amps = np.column_stack([np.zeros(len(x)), x]).ravel()
     volts = -np.column_stack([np.zeros(len(y)), y]).ravel()
-    fitted = Slope(1, None)
+    fitted = LagResistance(1, None)
     fitted.fold(volts, amps, np.zeros(len(volts)))
     value, _ = fitted.value_and_sd()
     assert value == pytest.approx(slope, abs=max(0.02 * slope, 0.1 * sd))

@@ -1,4 +1,4 @@
-"""The pack by hand: what its profile means, and what a rested voltage and the rider say of it."""
+"""The pack by hand: the meaning of its profile, rested voltages, and the rider's statements."""
 
 from dataclasses import replace
 
@@ -6,15 +6,17 @@ import numpy as np
 import pytest
 
 from onboard.efficiency.battery.charge_state import ChargeState
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
-from onboard.efficiency.battery.resistance import USUAL_SD_FRACTION
+from onboard.efficiency.common_practice import (
+    USUAL_OHM_SD_FRACTION,
+)
 from onboard.efficiency.statistics.shared_errors import CAPACITY, START, VOLTAGE, prior_covariance
 from onboard.profile import Battery, Sensors
 from tests.onboard.efficiency.battery.made_packs import LFP, LI_ION, charge_and_sd, rest, seconds
 
-TABLE = CHEMISTRIES["li-ion"]
+TABLE = OCV_CURVES["li-ion"]
 SURE = Sensors(current_scale_sd=0.0, current_offset_sd_a=0.0, voltage_scale_sd=0.0)
 
 
@@ -49,7 +51,7 @@ def test_the_stated_cut_off_counts_before_the_chemistrys() -> None:
         (None, 14 * 0.1 / 25),
     ],
 )
-def test_the_resistance_takes_its_volts_off(stated_ohm, ohm: float, power_w: float) -> None:
+def test_the_resistance_lowers_the_voltage(stated_ohm, ohm: float, power_w: float) -> None:
     # Worked apart: volts under a constant power by the quadratic, over the charge that lies above a
     # fifth of the energy, in ten thousand steps.
     at = (np.arange(10_000) + 0.5) / 10_000
@@ -60,7 +62,7 @@ def test_the_resistance_takes_its_volts_off(stated_ohm, ohm: float, power_w: flo
     assert left == pytest.approx(25.0 * volts[above].sum() / 10_000, rel=1.5e-3)
 
 
-def test_another_reserve_is_worked_out_anew_with_its_doubt() -> None:
+def test_a_new_reserve_recomputes_value_and_variance() -> None:
     changed, plain = Pack(LI_ION, SURE), Pack(replace(LI_ION, reserve_fraction=0.7), SURE)
     changed.summary(300.0)
     changed.set_reserve(0.7)
@@ -94,11 +96,10 @@ def test_the_gradient_is_the_change_with_each_error() -> None:
     pack = Pack(replace(LI_ION, start_fraction=0.6), SURE)
     spread, step = pack.left_spread(400.0), 1e-5
     for error in (START, CAPACITY):
-        state = pack.count.state
-        mean = state.mean.copy()
-        mean[error] += step
+        kept = pack.count.as_dict()
+        kept["fraction" if error == START else "capacity_error"] += step
         moved = Pack(replace(LI_ION, start_fraction=0.6), SURE)
-        moved.count._before_rest = replace(state, mean=mean)
+        moved.resume(kept, Away(0.0))
         change = (moved.left_spread(400.0).value - spread.value) / step
         assert spread.gradient[error] == pytest.approx(change, rel=3e-3)
 
@@ -106,7 +107,7 @@ def test_the_gradient_is_the_change_with_each_error() -> None:
 # What a rested voltage says.
 
 
-def test_charged_full_said_at_rest_stays_said() -> None:
+def test_charged_full_stated_at_rest_outlasts_the_rest() -> None:
     # The rest before it told of a pack at 0.6; that voltage is over.
     pack = Pack(replace(LI_ION, start_fraction=0.6, start_sd=0.1), Sensors())
     pack.fold(rest(LI_ION, 0.6, 60))
@@ -134,13 +135,13 @@ def test_the_rested_voltage_is_that_at_no_load(amps_a: float) -> None:
     assert wrong_way.count.state.fraction(0.0, 30.0)[0] < found[0] - 0.015
 
 
-def test_what_is_not_known_of_the_resistance_is_a_cells_share() -> None:
+def test_the_resistance_uncertainty_is_divided_by_cells() -> None:
     weak = replace(LI_ION, resistance_ohm=0.3, start_fraction=0.6, start_sd=0.3)
     pack = Pack(weak, SURE)
     settled = rest(weak, 0.6, 30)
     pack.fold(seconds(settled.volts_v - 0.3 * 0.9, np.full(30, 0.9)))
     # Told by hand: 8 mV of a pack at power-on, and 0.6 of 0.3 ohm at 0.9 A over 14 cells.
-    sd_v = np.hypot(0.008, USUAL_SD_FRACTION * 0.3 * 0.9 / 14)
+    sd_v = np.hypot(0.008, USUAL_OHM_SD_FRACTION * 0.3 * 0.9 / 14)
     begin = ChargeState(25.0, 0.6, 0.0, 0.0, np.zeros(5), prior_covariance(SURE, weak))
     seen = begin.anchored(TABLE, float(settled.volts_v[0]) / 14, sd_v, 0.9 * 30 / 3600, 30.0)
     by_hand = seen.covariance[START, START]
@@ -170,7 +171,7 @@ def test_a_contradicted_pack_is_neither_under_empty_nor_over_full(volts_v, least
     assert least - 1e-9 <= pack.count.state.fraction(0.0, 30.0)[0] <= most + 1e-9
 
 
-def test_a_pause_within_a_ride_leaves_the_count_less_sure() -> None:
+def test_a_pause_within_a_ride_widens_the_count() -> None:
     # Off for half an hour, and no counter ran on: 3 % may have been drawn unseen.
     pack = Pack(LFP, SURE)
     pack.fold(seconds(np.full(60, 26.0), np.full(60, 9.0)))
@@ -180,7 +181,7 @@ def test_a_pause_within_a_ride_leaves_the_count_less_sure() -> None:
     after = charge_and_sd(pack, 0.15, 60.0)
     assert after[0] == pytest.approx(before[0])
     assert after[1] == pytest.approx(np.hypot(before[1], 0.03), rel=1e-3)
-    assert pack.count.unsaid_since_s is not None
+    assert pack.count.recharge_unknown_since_s is not None
 
 
 def test_a_short_pause_asks_nothing() -> None:
@@ -188,5 +189,5 @@ def test_a_short_pause_asks_nothing() -> None:
     pack.fold(seconds(np.full(60, 26.0), np.full(60, 9.0)))
     pack.count.was_off(61.0, Away(500.0))
     pack.fold(seconds(np.full(60, 26.0), np.full(60, 9.0), 60.0, 60 * 9 / 3600))
-    assert pack.count.unsaid_since_s is None
+    assert pack.count.recharge_unknown_since_s is None
     assert pack.if_charged is None

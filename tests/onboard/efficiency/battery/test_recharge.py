@@ -1,4 +1,4 @@
-"""What was drawn or charged while nobody looked, and what the rider or a rested voltage says."""
+"""Charge drawn or returned while nothing was measured, and how the question is answered."""
 
 import json
 import math
@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from onboard.contract.commands import Amount
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
+from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away, charged, known_at
 from onboard.efficiency.statistics.shared_errors import CAPACITY, START
@@ -18,14 +18,15 @@ from tests.onboard.efficiency.battery.test_pack import LFP, LI_ION, load
 LATER = Away(7200.0)
 
 
-def at(pack: Pack, fraction: float) -> Pack:
+def at(battery: Battery, fraction: float, away: Away = LATER) -> Pack:
     """The next ride's pack, after one that ended at a share of full."""
-    pack.count._before_rest = known_at(pack.count.state, fraction, 0.03, 0.0, 0.0)
-    pack.count._began = True
-    again = Pack(pack._battery, Sensors())
-    again.resume(json.loads(json.dumps(pack.count.as_dict())), Away())
-    again.count.away(-math.inf, LATER)
-    return again
+    pack = Pack(battery, Sensors())
+    kept = pack.count.as_dict()
+    kept["fraction"] = fraction
+    kept["covariance"][START][START] = 0.03**2
+    pack.resume(json.loads(json.dumps(kept)), Away())
+    pack.count.away(-math.inf, away)
+    return pack
 
 
 def fraction(pack: Pack) -> float:
@@ -47,21 +48,21 @@ def fraction(pack: Pack) -> float:
         (LFP, 0.5, 0.9, 0.5, True),
     ],
 )
-def test_what_a_rested_voltage_tells(
+def test_a_rested_voltage_answers_the_question_where_it_can(
     battery: Battery, before: float, now: float, found: float, asks: bool
 ) -> None:
-    pack = at(Pack(battery, Sensors()), before)
+    pack = at(battery, before)
     pack.fold(load(battery, np.full(30, 0.1), start=now))
     assert fraction(pack) == pytest.approx(found, abs=0.06)
-    assert (pack.count.unsaid_since_s is not None) is asks
+    assert (pack.count.recharge_unknown_since_s is not None) is asks
     assert not pack.contradicted
     pack.fold(load(battery, np.full(60, 20.0), start=now, begin_s=30.0, drawn_ah=3 / 3600))
     assert fraction(pack) == pytest.approx(found - 20 / 60 / battery.capacity_ah, abs=0.06)
-    assert (pack.count.unsaid_since_s is not None) is asks
+    assert (pack.count.recharge_unknown_since_s is not None) is asks
 
 
-def test_until_it_is_said_the_lower_figure_counts_and_the_interval_reaches_up_to_full() -> None:
-    pack, full = at(Pack(LFP, Sensors()), 0.5), Pack(LFP, Sensors())
+def test_while_open_the_lower_figure_counts_and_the_interval_extends_to_full() -> None:
+    pack, full = at(LFP, 0.5), Pack(LFP, Sensors())
     full.charged_full()
     left, most = pack.summary(200.0), full.summary(200.0)
     assert left.left_fraction.value == pytest.approx(0.3, abs=0.02)
@@ -89,12 +90,12 @@ def test_until_it_is_said_the_lower_figure_counts_and_the_interval_reaches_up_to
         (LI_ION, ("charged_wh", 300.0), 0.5 + 300.0 / 1.025 / (14 * 3.80) / 25.0),
     ],
 )
-def test_what_the_rider_says_of_a_charge(battery: Battery, amount: Amount, found: float) -> None:
-    pack = at(Pack(battery, Sensors()), 0.5)
+def test_a_charge_stated_by_the_rider(battery: Battery, amount: Amount, found: float) -> None:
+    pack = at(battery, 0.5)
     before = pack.covariance[0, 0]
     pack.charged(amount)
     assert fraction(pack) == pytest.approx(found, abs=0.005)
-    assert pack.count.unsaid_since_s is None
+    assert pack.count.recharge_unknown_since_s is None
     if amount[0] == "left_fraction" or found == 1.0:
         assert pack.covariance[0, 0] < before
     else:
@@ -110,22 +111,20 @@ def test_a_charge_fills_a_larger_pack_less() -> None:
     for larger in (0.0, 1e-3):
         mean = known.mean.copy()
         mean[CAPACITY] = larger
-        after = charged(
-            replace(known, mean=mean), CHEMISTRIES["li-ion"], "li-ion", 1320.0, ("charged_ah", 7.0)
-        )
+        after = charged(replace(known, mean=mean), "li-ion", 1320.0, ("charged_ah", 7.0))
         turned.append(after.start_fraction)
     change = (turned[1] - turned[0]) / 1e-3
-    after = charged(known, CHEMISTRIES["li-ion"], "li-ion", 1320.0, ("charged_ah", 7.0))
+    after = charged(known, "li-ion", 1320.0, ("charged_ah", 7.0))
     capacity = known.covariance[CAPACITY, CAPACITY]
     assert change < 0
     assert after.covariance[START, CAPACITY] == pytest.approx(change * capacity, rel=5e-3)
 
 
-def test_a_brown_out_leaves_little_unseen_and_asks_nothing() -> None:
-    pack = at(Pack(LFP, Sensors()), 0.5)
+def test_a_brown_out_hardly_widens_and_asks_nothing() -> None:
+    pack = at(LFP, 0.5)
     pack.count.away(-math.inf, Away(15.0))
     pack.fold(load(LFP, np.full(5, 10.0), start=0.5))
-    assert pack.count.unsaid_since_s is None
+    assert pack.count.recharge_unknown_since_s is None
     assert pack.covariance[0, 0] == pytest.approx(0.03**2, rel=0.02)
 
 
@@ -133,21 +132,19 @@ def test_the_time_of_day_may_come_late_and_closes_the_question_at_its_own_second
     # Whatever came in between, and however the seconds are cut.
     found = []
     for cuts in (1, 40):
-        pack = at(Pack(LFP, Sensors()), 0.5)
-        pack.count._news.clear()
-        pack.count.away(-math.inf, Away())
+        pack = at(LFP, 0.5, Away())
         pack.count.away(120.0, Away(15.0))
         settled = load(LFP, np.repeat([0.1, 20.0], 100), start=0.5)
         for part in np.array_split(np.arange(200), cuts):
             columns = (getattr(settled, name)[part] for name in settled.__dataclass_fields__)
             pack.fold(type(settled)(*columns))
         found.append((pack.summary(200.0), pack.covariance.tolist()))
-        assert pack.count.unsaid_since_s is None
+        assert pack.count.recharge_unknown_since_s is None
     assert found[0] == found[1]
 
 
 def test_an_open_question_outlasts_restarts_and_is_not_widened_by_them() -> None:
-    pack = at(Pack(LFP, Sensors()), 0.5)
+    pack = at(LFP, 0.5)
     kept = pack.count.as_dict()
     for _ in range(40):
         pack = Pack(LFP, Sensors())
@@ -156,11 +153,11 @@ def test_an_open_question_outlasts_restarts_and_is_not_widened_by_them() -> None
     pack.count.away(-math.inf, Away(5.0, went_on=True, drawn_ah=0.0))
     pack.fold(load(LFP, np.full(5, 10.0), start=0.5))
     assert math.sqrt(pack.covariance[0, 0]) == pytest.approx(0.03, rel=0.02)
-    asked = at(Pack(LFP, Sensors()), 0.5)
+    asked = at(LFP, 0.5)
     asked.fold(load(LFP, np.full(5, 10.0), start=0.5))
     once_more = Pack(LFP, Sensors())
     once_more.resume(json.loads(json.dumps(asked.count.as_dict())), Away(5.0, True, drawn_ah=0.0))
-    assert once_more.count.unsaid_since_s is not None
+    assert once_more.count.recharge_unknown_since_s is not None
 
 
 def test_an_autopilot_that_was_off_for_long_in_mid_ride_is_asked_about_too() -> None:
@@ -170,21 +167,21 @@ def test_an_autopilot_that_was_off_for_long_in_mid_ride_is_asked_about_too() -> 
         pack.count.was_off(1800.0 + off_s, Away(off_s))
         back = load(LI_ION, np.full(30, 20.0), start=0.5, begin_s=1800.0 + off_s, drawn_ah=12.5)
         pack.fold(back)
-        assert (pack.count.unsaid_since_s is not None) is asks
+        assert (pack.count.recharge_unknown_since_s is not None) is asks
     # Charged meanwhile and rested when it comes back: its voltage tells.
     pack = Pack(replace(LI_ION, start_sd=0.05), Sensors())
     pack.fold(load(LI_ION, np.full(1800, 25.0)))
     pack.count.was_off(5400.0, Away(3600.0))
     pack.fold(load(LI_ION, np.full(30, 0.1), start=1.5, begin_s=5400.0, drawn_ah=12.5))
     assert fraction(pack) == pytest.approx(1.0, abs=0.06)
-    assert pack.count.unsaid_since_s is None
+    assert pack.count.recharge_unknown_since_s is None
 
 
-def test_the_tables_ends_do_not_matter() -> None:
+def test_charges_beyond_the_ends_of_the_curve_are_safe() -> None:
     for battery in (LFP, LI_ION):
         for before in (-0.1, 0.0, 0.99, 1.1):
-            pack = at(Pack(battery, Sensors()), before)
+            pack = at(battery, before)
             pack.fold(load(battery, np.full(30, 0.1), start=1.0))
             pack.charged(("charged_wh", 50.0))
             assert 0.0 <= pack.summary(100.0).left_fraction.value <= 1.0
-    assert CHEMISTRIES.keys() == {"lfp", "li-ion"}
+    assert OCV_CURVES.keys() == {"lfp", "li-ion"}

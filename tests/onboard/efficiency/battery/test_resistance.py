@@ -6,7 +6,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import lfilter
 
-from onboard.efficiency.battery.resistance import FEWEST, Slope
+from onboard.efficiency.battery.resistance import LagResistance
+from onboard.efficiency.common_practice import (
+    RESISTANCE_STEPS_LEAST,
+)
 
 OHM = 0.05
 
@@ -22,20 +25,20 @@ def informative(amps: np.ndarray, lag: int = 2) -> np.ndarray:
     return np.flatnonzero(np.abs(amps[lag:] - amps[:-lag]) > 1.0) + lag
 
 
-@pytest.mark.parametrize("step", [0, 3, 8, FEWEST - 1, FEWEST, 40])
+@pytest.mark.parametrize("step", [0, 3, 8, RESISTANCE_STEPS_LEAST - 1, RESISTANCE_STEPS_LEAST, 40])
 @pytest.mark.parametrize("glitch_v", [-20.0, 5.0])
 def test_a_connector_glitch_does_not_ruin_it_whenever_it_comes(step, glitch_v) -> None:
     volts, amps = pulses(1)
     volts[informative(amps)[step]] += glitch_v
-    slope = Slope(2, None)
+    slope = LagResistance(2, None)
     slope.fold(volts, amps, np.full(len(volts), 50.0))
     value, sd = slope.value_and_sd()
     assert value == pytest.approx(OHM, abs=0.002)
     assert sd < 0.002
 
 
-def test_nothing_is_said_of_a_current_that_does_not_change() -> None:
-    slope = Slope(2, None)
+def test_a_constant_current_yields_no_resistance() -> None:
+    slope = LagResistance(2, None)
     volts = 49.5 + np.random.default_rng(3).normal(0, 0.01, 900)
     slope.fold(volts, np.full(900, 10.0), np.full(900, 50.0))
     assert slope.value_and_sd() is None
@@ -47,7 +50,7 @@ def test_the_standard_deviation_holds(noise_v: float) -> None:
     inside = 0
     for seed in range(100):
         volts, amps = pulses(seed, 900, noise_v)
-        slope = Slope(2, None)
+        slope = LagResistance(2, None)
         slope.fold(volts, amps, np.full(len(volts), 50.0))
         value, sd = slope.value_and_sd()
         inside += abs(value - OHM) < 1.96 * sd
@@ -64,26 +67,26 @@ def test_the_standard_deviation_of_a_lasting_load_holds_where_the_voltage_wander
         kicks = rng.normal(0, 0.02 * np.sqrt(1 - keep**2), len(amps))
         kicks[0] = rng.normal(0, 0.02)
         volts = 50 - OHM * amps + lfilter([1.0], [1.0, -keep], kicks)
-        slope = Slope(60, None)
+        slope = LagResistance(60, None)
         slope.fold(volts, amps, np.full(len(volts), 50.0))
         value, sd = slope.value_and_sd()
         inside += abs(value - OHM) < 1.96 * sd
     assert inside > 86
 
 
-def test_a_voltage_that_rises_under_load_is_no_resistance_below_nothing() -> None:
+def test_a_voltage_that_rises_under_load_yields_no_negative_resistance() -> None:
     # Another load on the same pack goes off whenever the motor goes on.
     volts, amps = pulses(4)
-    slope = Slope(2, None)
+    slope = LagResistance(2, None)
     slope.fold(100.0 - volts, amps, np.full(len(volts), 50.0))
     assert slope.value_and_sd()[0] == 0.0
     assert slope.figure().low == 0.0
 
 
-def test_a_stated_and_a_measured_value_count_by_how_well_they_are_known() -> None:
+def test_stated_and_measured_values_are_weighted_by_precision() -> None:
     # Stated 0.08 to a fifth of it: as sure as 0.016; measured as above.
     volts, amps = pulses(6)
-    stated, alone = Slope(2, 0.08), Slope(2, None)
+    stated, alone = LagResistance(2, 0.08), LagResistance(2, None)
     for slope in (stated, alone):
         slope.fold(volts, amps, np.full(len(volts), 50.0))
     measured, sd = alone.value_and_sd()
@@ -97,7 +100,7 @@ def test_a_stated_and_a_measured_value_count_by_how_well_they_are_known() -> Non
 def test_it_does_not_depend_on_the_cut(cuts: list[int]) -> None:
     volts, amps = pulses(7, 300)
     volts[50] = np.nan
-    whole, pieces = Slope(2, None), Slope(2, None)
+    whole, pieces = LagResistance(2, None), LagResistance(2, None)
     open_v = np.full(300, 50.0)
     whole.fold(volts, amps, open_v)
     for part in np.split(np.arange(300), sorted(cuts)):
@@ -110,7 +113,7 @@ def test_it_follows_a_pack_that_warms() -> None:
     cold, amps = pulses(2, 1800)
     cold -= 0.03 * amps
     warm, later = pulses(3, 36000)
-    slope = Slope(2, None)
+    slope = LagResistance(2, None)
     for volts, current in ((cold, amps), (warm, later)):
         slope.fold(volts, current, np.full(len(volts), 50.0))
     assert slope.value_and_sd()[0] == pytest.approx(OHM, abs=0.002)

@@ -1,42 +1,41 @@
-"""When a pack rests, second by second: one of 25 Ah, so that less than 1 A is as good as none."""
+"""Rests of a pack of 25 Ah, second by second: less than 1 A counts as none."""
 
 import math
 
 import pytest
 
-from onboard.efficiency.battery.rest import (
-    AVERAGED_S,
-    FIRST_S,
-    FIRST_SD_V,
-    REST_S,
-    Rested,
-    RestFinder,
+from onboard.efficiency.battery.rest import Rested, RestFinder
+from onboard.efficiency.common_practice import (
+    POWER_ON_REST_S,
+    POWER_ON_REST_SD_V,
+    REST_AFTER_LOAD_S,
+    REST_MEAN_S,
 )
 
 LIGHT_A, WORK_A = 0.9, 8.0
 
 
 def taken(finder: RestFinder, begin_s: float, count: int, amps_a: float, volts_v=50.0) -> list:
-    return [finder.take(begin_s + n, volts_v, amps_a, 1.0) for n in range(count)]
+    return [finder.fold(begin_s + n, volts_v, amps_a, 1.0) for n in range(count)]
 
 
 def test_at_power_on_ten_light_seconds_are_a_rest() -> None:
     finder = RestFinder(25.0)
-    found = taken(finder, 1.0, FIRST_S, LIGHT_A)
-    assert found[:-1] == [None] * (FIRST_S - 1)
-    assert found[-1] == Rested(50.0, pytest.approx(LIGHT_A), FIRST_SD_V, 1.0, 10.0)
+    found = taken(finder, 1.0, POWER_ON_REST_S, LIGHT_A)
+    assert found[:-1] == [None] * (POWER_ON_REST_S - 1)
+    assert found[-1] == Rested(50.0, pytest.approx(LIGHT_A), POWER_ON_REST_SD_V, 1.0, 10.0)
 
 
 @pytest.mark.parametrize("amps_a", [WORK_A, -WORK_A, 1.1, -1.1], ids=str)
-def test_who_draws_or_charges_does_not_rest_for_three_minutes_after(amps_a: float) -> None:
+def test_no_rest_for_three_minutes_after_drawing_or_charging(amps_a: float) -> None:
     finder = RestFinder(25.0)
     taken(finder, 1.0, 20, LIGHT_A)
     assert taken(finder, 21.0, 3, amps_a) == [None] * 3
     after = taken(finder, 24.0, 182, LIGHT_A)
-    assert [one is None for one in after].index(False) == int(REST_S)
+    assert [one is None for one in after].index(False) == int(REST_AFTER_LOAD_S)
 
 
-def test_a_hole_in_the_readings_may_hide_a_load() -> None:
+def test_a_gap_in_the_readings_may_hide_a_load() -> None:
     for hole_s, rests in ((9.0, True), (11.0, False)):
         finder = RestFinder(25.0)
         taken(finder, 1.0, 20, LIGHT_A)
@@ -56,16 +55,16 @@ def test_a_pack_that_recovers_from_a_load_is_trusted_more_and_more() -> None:
 def test_voltage_and_current_are_means_of_the_last_half_minute() -> None:
     finder = RestFinder(25.0)
     taken(finder, 1.0, 40, 0.0, 50.0)
-    (*_, last) = taken(finder, 41.0, AVERAGED_S // 2, 0.6, 51.0)
+    (*_, last) = taken(finder, 41.0, REST_MEAN_S // 2, 0.6, 51.0)
     assert (last.volts_v, last.amps_a) == pytest.approx((50.5, 0.3))
 
 
 def test_a_second_without_a_reading_changes_nothing() -> None:
     finder = RestFinder(25.0)
     (*_, before) = taken(finder, 1.0, 20, LIGHT_A)
-    assert finder.take(21.0, math.nan, LIGHT_A, 1.0) == before
-    assert finder.take(22.0, 50.0, math.nan, 1.0) == before
+    assert finder.fold(21.0, math.nan, LIGHT_A, 1.0) == before
+    assert finder.fold(22.0, 50.0, math.nan, 1.0) == before
 
 
-def test_a_pack_that_was_at_work_is_not_taken_as_rested_when_the_stream_begins() -> None:
+def test_a_loaded_pack_is_not_rested_when_the_stream_begins() -> None:
     assert taken(RestFinder(25.0, loaded=True), 1.0, 60, LIGHT_A) == [None] * 60

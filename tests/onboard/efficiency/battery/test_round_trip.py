@@ -1,4 +1,4 @@
-"""Losses of a round trip against the simulations they are from, and others of the same cells."""
+"""Round-trip losses against the simulations behind them, and others of the same cells."""
 
 import pytest
 
@@ -25,7 +25,7 @@ DISCHARGED = {
 
 
 @pytest.mark.parametrize("cell", SIMULATED)
-def test_a_cell_loses_what_was_simulated(cell: str) -> None:
+def test_a_cell_loses_as_simulated(cell: str) -> None:
     for rates, fraction in zip(RATES, SIMULATED[cell], strict=True):
         assert 1.0 / (1.0 + cell_loss(cell, *rates)) == pytest.approx(fraction, abs=1e-6)
 
@@ -50,7 +50,7 @@ def test_every_published_cell_lies_within_the_spread(chemistry: str | None, stat
             assert abs(1.0 / fraction - 1.0 - loss.fraction) < 1.96 * loss.sd
 
 
-def test_what_is_not_known_widens() -> None:
+def test_unknown_inputs_widen_the_spread() -> None:
     for chemistry in ("lfp", "li-ion"):
         widths = [
             pack_loss(chemistry, *told).sd for told in ((0.5, 0.2), (0.5, None), (None, None))

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.curve.best_speed import BestSpeed, best_speed, best_speed_on_course
-from onboard.efficiency.curve.speed_power import KNOTS, Posterior, fit
+from onboard.efficiency.curve.joint_fit import fit
+from onboard.efficiency.curve.speed_power import KNOTS, Posterior
 from tests.onboard.efficiency.curve.made_blocks import cubic, ride
 
 
@@ -117,11 +118,11 @@ def test_no_speed_makes_progress() -> None:
     assert isinstance(best_speed(lambda v: v, 0.3, 2.0, across_mps=2.5), Unknown)
 
 
-def test_the_best_at_an_end_of_the_span_says_so() -> None:
+def test_a_best_speed_at_an_end_of_the_span_is_flagged() -> None:
     assert found(lambda v: 10 + 20 * v**3, most_mps=0.4).at_limit
 
 
-def test_what_was_learned_gives_the_best_speed_with_an_interval() -> None:
+def test_a_learned_curve_gives_the_best_speed_with_an_interval() -> None:
     # P = 14 + 18 v^3 against 0.3 m/s: 36 v^3 - 16.2 v^2 - 14 = 0, less the current.
     true_mps = max(np.roots([36, -16.2, 0, -14]).real) - 0.3
     inside, widths = 0, []

@@ -1,11 +1,14 @@
-"""Courses that are alike become one line; a bend and other courses do not."""
+"""Similar courses become one line; a bend and distinct courses do not."""
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from onboard.efficiency.curve.courses import WIDEST_DEG, lines
+from onboard.efficiency.common_practice import (
+    LINE_WIDEST_DEG,
+)
+from onboard.efficiency.curve.courses import lines
 
 
 def velocities(courses_deg, speed_mps=1.5):
@@ -22,7 +25,7 @@ def test_there_and_back_is_one_line() -> None:
     assert np.cos(np.radians(found - [0, 0, 0, 180, 180, 180])) == pytest.approx(1, abs=1e-12)
 
 
-def test_other_courses_stay_what_they_are() -> None:
+def test_distinct_courses_are_kept_apart() -> None:
     assert courses(lines(velocities([10, 130, 250, 25]))) == pytest.approx([10, 130, 250, 25])
 
 
@@ -36,4 +39,4 @@ def test_no_course_is_turned_far_nor_its_length_changed(wanted: list[float]) -> 
     unit = lines(velocities(wanted))
     assert np.hypot(unit[:, 0], unit[:, 1]) == pytest.approx(1.0)
     turned = np.degrees(np.arccos(np.clip((unit * velocities(wanted, 1.0)).sum(axis=1), -1, 1)))
-    assert (turned <= WIDEST_DEG + 1e-6).all()
+    assert (turned <= LINE_WIDEST_DEG + 1e-6).all()

@@ -1,11 +1,16 @@
-"""Weed is found and gone again; new speeds, new courses and little knowledge raise no alarm."""
+"""Weed is detected and cleared; new speeds and courses and a poorly known curve raise no alarm."""
 
 import dataclasses
 
 import numpy as np
 
-from onboard.efficiency.curve.fouling import BLOCKS_LEAST, GIVEN_UP_AFTER, IN_A_ROW, FoulingWatch
-from onboard.efficiency.curve.speed_power import fit
+from onboard.efficiency.common_practice import (
+    FOULED_BLOCKS_LEAST,
+    FOULED_BLOCKS_MOST,
+    FOULING_FIT_BLOCKS,
+)
+from onboard.efficiency.curve.fouling import FoulingDetector
+from onboard.efficiency.curve.joint_fit import fit
 from tests.onboard.efficiency.curve.made_blocks import cubic, ride
 
 WATER = (0.1, -0.1)
@@ -26,11 +31,11 @@ def later(power_w, count, *, factor=1.0, course=60.0, seed=2):
 
 
 def fed(watch, blocks, by):
-    return [watch.admit(block, by) for block in blocks]
+    return [watch.fold(block, by) for block in blocks]
 
 
 def test_weed_is_found_within_a_minute_and_not_learned_from() -> None:
-    watch, by = FoulingWatch(), known()
+    watch, by = FoulingDetector(), known()
     passed = fed(watch, later(200.0, 6, factor=1.5), by)
     assert watch.fouled
     assert passed == [[]] * 6
@@ -38,17 +43,17 @@ def test_weed_is_found_within_a_minute_and_not_learned_from() -> None:
 
 
 def test_it_takes_three_blocks_in_a_row() -> None:
-    watch, by = FoulingWatch(), known()
-    fed(watch, later(200.0, IN_A_ROW - 1, factor=1.5), by)
+    watch, by = FoulingDetector(), known()
+    fed(watch, later(200.0, FOULED_BLOCKS_LEAST - 1, factor=1.5), by)
     assert not watch.fouled
     clean = later(200.0, 1)[0]
     # Two alone were no weed: they are learned from after all.
-    assert len(watch.admit(clean, by)) == IN_A_ROW
+    assert len(watch.fold(clean, by)) == FOULED_BLOCKS_LEAST
     assert not watch.fouled
 
 
 def test_it_is_over_after_a_minute_without() -> None:
-    watch, by = FoulingWatch(), known()
+    watch, by = FoulingDetector(), known()
     fed(watch, later(200.0, 5, factor=1.5), by)
     clean = later(200.0, 4)
     assert [len(one) for one in fed(watch, clean, by)] == [0, 0, 1, 1]
@@ -57,7 +62,7 @@ def test_it_is_over_after_a_minute_without() -> None:
 
 def test_a_new_speed_is_neither_weed_nor_an_all_clear() -> None:
     by = known()
-    watch = FoulingWatch()
+    watch = FoulingDetector()
     passed = fed(watch, later(700.0, 6, factor=1.5), by)
     assert not watch.fouled
     assert all(len(one) == 1 for one in passed)
@@ -72,14 +77,14 @@ def test_turning_into_a_head_current_not_yet_known_is_no_weed() -> None:
     plan = [(0, 120.0, 8), (0, 250.0, 8)]
     by = fit(ride(np.random.default_rng(3), cubic, plan, (0.0, 0.3)), [])
     against = ride(np.random.default_rng(4), cubic, [(180, 200.0, 6)], (0.0, 0.3))
-    watch = FoulingWatch()
+    watch = FoulingDetector()
     assert all(len(one) == 1 for one in fed(watch, against, by))
     assert not watch.fouled
 
 
-def test_too_little_to_judge_by() -> None:
-    few = known([(0, 120.0, BLOCKS_LEAST - 1)])
-    watch = FoulingWatch()
+def test_too_few_blocks_to_judge() -> None:
+    few = known([(0, 120.0, FOULING_FIT_BLOCKS - 1)])
+    watch = FoulingDetector()
     for by in (None, few):
         fed(watch, later(120.0, 6, factor=2.0), by)
         assert not watch.fouled
@@ -88,14 +93,14 @@ def test_too_little_to_judge_by() -> None:
 def test_a_clean_craft_raises_no_alarm() -> None:
     by = known()
     for seed in range(60):
-        watch = FoulingWatch()
+        watch = FoulingDetector()
         for course in (30.0, 150.0, 300.0):
             fed(watch, later(180.0, 10, course=course, seed=seed), by)
             assert not watch.fouled
 
 
-def test_what_lasts_for_good_is_another_craft() -> None:
-    watch, by = FoulingWatch(), known()
-    passed = fed(watch, later(200.0, GIVEN_UP_AFTER, factor=1.6), by)
-    assert [len(one) for one in passed] == [0] * (GIVEN_UP_AFTER - 1) + [GIVEN_UP_AFTER]
+def test_a_lasting_excess_is_a_changed_craft() -> None:
+    watch, by = FoulingDetector(), known()
+    passed = fed(watch, later(200.0, FOULED_BLOCKS_MOST, factor=1.6), by)
+    assert [len(one) for one in passed] == [0] * (FOULED_BLOCKS_MOST - 1) + [FOULED_BLOCKS_MOST]
     assert not watch.fouled

@@ -1,4 +1,4 @@
-"""Learning on the way: from seconds to curve and water, set-ups, and what is carried over."""
+"""Learning under way: from seconds to curve and water, by set-up, and carried over."""
 
 import itertools
 import json
@@ -139,7 +139,7 @@ def test_each_set_up_has_its_own_curve() -> None:
         {"as is": {"first_knot": 1, "ln_speed": [0.1], "covariance": [[1.0]], "seen_mps": [2, 1]}},
     ],
 )
-def test_what_is_no_kept_curve_is_refused(spoilt) -> None:
+def test_a_malformed_saved_curve_is_refused(spoilt) -> None:
     with pytest.raises(ValueError, match="not readable"):
         Learner(spoilt)
 
@@ -147,7 +147,7 @@ def test_what_is_no_kept_curve_is_refused(spoilt) -> None:
 @pytest.mark.slow
 @settings(max_examples=12)
 @given(st.lists(st.integers(0, 1200), max_size=10))
-def test_any_cutting_teaches_the_same(cuts: list[int]) -> None:
+def test_learning_does_not_depend_on_the_cut(cuts: list[int]) -> None:
     whole = seconds(THREE)
     pieces = Learner()
     for begin, end in itertools.pairwise([0, *sorted(cuts), len(whole)]):
@@ -158,7 +158,7 @@ def test_any_cutting_teaches_the_same(cuts: list[int]) -> None:
     assert pieces.posterior.ln_speed == pytest.approx(at_once.posterior.ln_speed, abs=1e-9)
 
 
-def test_writing_down_what_was_learned_changes_nothing() -> None:
+def test_saving_the_curves_changes_nothing() -> None:
     # The daemon does so every half minute: it must not count the same blocks again each time.
     quiet, written = Learner(), Learner()
     for begin in range(0, 1200, 40):
@@ -178,7 +178,7 @@ def test_a_set_up_that_comes_back_is_not_learned_twice() -> None:
     assert learner.as_dict() == once
 
 
-def test_a_curve_of_an_earlier_day_is_known_to_a_day_and_no_better() -> None:
+def test_a_curve_of_another_day_keeps_the_day_to_day_spread() -> None:
     # However many blocks it was learned from: 1.5 % of speed for all speeds alike, 1 % for each.
     learner = learned([(course, power, 400) for course, power, _ in THREE])
     (kept,) = learner.as_dict().values()

@@ -5,8 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from onboard.efficiency.curve.power_curve import SLOWEST_MPS, GroundPower
-from onboard.efficiency.curve.speed_power import KNOTS, SHARED_SD, Posterior
+from onboard.efficiency.common_practice import (
+    CURVE_SYSTEMATIC_SD,
+    PLANNED_SLOWEST_MPS,
+)
+from onboard.efficiency.curve.power_curve import GroundPower
+from onboard.efficiency.curve.speed_power import KNOTS, Posterior
 
 WATER = np.array([0.4, -0.25])
 SEEN_MPS = (1.0, 2.4)
@@ -37,7 +41,7 @@ def test_the_power_is_that_of_the_speed_through_the_water(course_deg: float) -> 
     assert by_water == pytest.approx((3.0 / through) ** 2, rel=1e-6)
 
 
-def test_what_helps_on_one_course_hinders_on_the_other() -> None:
+def test_a_favourable_current_hinders_on_the_reverse_course() -> None:
     known = GroundPower(cube((0.5, 0.0)))
     there, back = (known(np.array([2.0]), course)[0][0] for course in (90.0, 270.0))
     assert (there, back) == pytest.approx((20.0 * 1.5**3, 20.0 * 2.5**3))
@@ -50,7 +54,7 @@ def test_on_an_unknown_course_the_water_may_come_from_anywhere() -> None:
     power, variance, _, _ = GroundPower(known)(speed, None)
     assert power == pytest.approx(20.0 * speed**3, rel=1e-6)
     along = (0.4**2 + 0.25**2 + 0.03**2 + 0.04**2) / 2
-    shared = (3.0 * SHARED_SD) ** 2
+    shared = (3.0 * CURVE_SYSTEMATIC_SD) ** 2
     assert variance == pytest.approx(along * (3.0 / speed) ** 2 + shared, rel=1e-6)
 
 
@@ -72,11 +76,11 @@ def test_the_variance_is_that_of_the_change_with_water_and_curve(seed: int) -> N
         ],
         axis=1,
     )
-    exact = np.einsum("ni,ij,nj->n", by, known.covariance, by) + (3.0 * SHARED_SD) ** 2
+    exact = np.einsum("ni,ij,nj->n", by, known.covariance, by) + (3.0 * CURVE_SYSTEMATIC_SD) ** 2
     assert known.at_velocity(velocity)[1] == pytest.approx(exact, rel=1e-4)
 
 
-def test_speeds_worth_looking_at_reach_as_far_as_the_water_carries() -> None:
+def test_evaluated_speeds_extend_as_far_as_the_water_carries() -> None:
     speeds = GroundPower(cube((0.3, 0.4))).speeds()
-    assert (speeds[0], speeds[-1]) == pytest.approx((SLOWEST_MPS, 2.4 + 0.5))
+    assert (speeds[0], speeds[-1]) == pytest.approx((PLANNED_SLOWEST_MPS, 2.4 + 0.5))
     assert GroundPower(cube((0.0, 0.0))).speeds()[0] == 1.0

@@ -1,11 +1,14 @@
-"""What is claimed of the water: what the courses determine, and no more."""
+"""Set and drift as shown: only components that the courses determine."""
 
 import numpy as np
 import pytest
 
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.curve.set_and_drift import FLOOR_SD_MPS, set_and_drift
+from onboard.efficiency.common_practice import (
+    WATER_FLOOR_SD_MPS,
+)
+from onboard.efficiency.curve.set_and_drift import set_and_drift
 from onboard.efficiency.curve.speed_power import KNOTS, Posterior
 
 
@@ -16,15 +19,15 @@ def known(east_sd: float, north_sd: float, correlation: float = 0.0) -> Posterio
     return Posterior(np.array([0.2, -0.1]), KNOTS / 3, covariance, (1.0, 2.0), 20, 0.02, 1e-4)
 
 
-def test_both_where_both_are_known() -> None:
+def test_both_components_where_both_are_determined() -> None:
     found = set_and_drift(known(0.02, 0.03))
-    reach = 1.959964 * np.hypot(0.02, FLOOR_SD_MPS)
+    reach = 1.959964 * np.hypot(0.02, WATER_FLOOR_SD_MPS)
     assert (found.east_mps.low, found.east_mps.high) == pytest.approx((0.2 - reach, 0.2 + reach))
     assert found.north_mps.value == -0.1
-    assert found.covariance_m2ps2[2] == pytest.approx(0.03**2 + FLOOR_SD_MPS**2)
+    assert found.covariance_m2ps2[2] == pytest.approx(0.03**2 + WATER_FLOOR_SD_MPS**2)
 
 
-def test_reciprocal_courses_tell_of_their_own_line_only() -> None:
+def test_reciprocal_courses_determine_only_the_component_along_them() -> None:
     found = set_and_drift(known(0.3, 0.02))
     assert isinstance(found.east_mps, Unknown)
     assert found.north_mps.value == -0.1
@@ -33,9 +36,9 @@ def test_reciprocal_courses_tell_of_their_own_line_only() -> None:
     assert isinstance(slant.east_mps, Unknown)
     assert isinstance(slant.north_mps, Unknown)
     east, mixed, north = slant.covariance_m2ps2
-    assert east + north - 2 * mixed < 2.2 * FLOOR_SD_MPS**2
+    assert east + north - 2 * mixed < 2.2 * WATER_FLOOR_SD_MPS**2
 
 
-def test_nothing_where_nothing_is_known() -> None:
+def test_nothing_without_an_estimate() -> None:
     assert isinstance(set_and_drift(known(0.3, 0.2)), Unknown)
     assert set_and_drift(None) == Unknown(Reason.NO_STEADY_STRETCH)

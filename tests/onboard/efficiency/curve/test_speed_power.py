@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from onboard.efficiency.curve.speed_power import KNOTS, fit, rising
+from onboard.efficiency.curve.joint_fit import fit
+from onboard.efficiency.curve.speed_power import KNOTS, rising
 from onboard.efficiency.curve.turning import Circle
 from onboard.efficiency.curve.water_walk import WANDER_M2PS3
 from tests.onboard.efficiency.curve.made_blocks import SPEEDS, cubic, hump, ride, steep
@@ -61,7 +62,7 @@ def test_reciprocal_courses_determine_the_part_along_them_only() -> None:
     assert abs(known.water_mps[0]) < 0.1
 
 
-def test_wiggles_of_the_course_are_no_evidence_across() -> None:
+def test_course_noise_does_not_determine_the_component_across() -> None:
     plan = legs((0.0, 180.0), (150.0, 250.0), 40)
     rng = np.random.default_rng(4)
     known = fit(ride(rng, cubic, plan, (0.3, 0.0), course_sd_deg=2.0), [])
@@ -196,7 +197,7 @@ def test_the_stated_spread_holds() -> None:
     assert 0.90 <= np.mean(curve_in) <= 1.0
 
 
-def test_a_few_foreign_blocks_are_no_harm() -> None:
+def test_a_few_outlying_blocks_do_no_harm() -> None:
     plan = legs(THREE, (120.0, 250.0), 6)
     blocks = ride(np.random.default_rng(11), cubic, plan, (0.2, 0.1))
     others = ride(np.random.default_rng(12), cubic, [(200.0, 600.0, 2)], (0.2, 0.1))

@@ -1,4 +1,4 @@
-"""Steady stretches: what passes, what does not, and that the cutting of the stream is no matter."""
+"""Steady stretches: what passes, what does not, whatever the cut of the stream."""
 
 import csv
 import itertools
@@ -31,7 +31,7 @@ CERTIFIED = {
 
 
 @pytest.mark.parametrize(("name", "certified"), CERTIFIED.items())
-def test_standard_error_of_values_that_remember(name: str, certified: tuple[float, float]) -> None:
+def test_standard_error_of_autocorrelated_values(name: str, certified: tuple[float, float]) -> None:
     values, (sd, memory) = nist(name), certified
     remembered = max(memory, 0.0)
     effective = len(values) * (1 - remembered) / (1 + remembered)
@@ -87,7 +87,7 @@ def test_a_throttle_moved_slowly_by_hand_passes() -> None:
 
 
 @pytest.mark.parametrize("change", ["power", "turn", "speed"])
-def test_a_change_costs_the_blocks_about_it_and_those_that_settle(change: str) -> None:
+def test_a_change_drops_the_blocks_around_it_and_while_settling(change: str) -> None:
     power, east, north = steady_seconds(200)
     if change == "power":
         power[95:] *= 1.5
@@ -129,7 +129,7 @@ def test_a_glitch_within_a_block_is_left_out() -> None:
 
 @settings(max_examples=40)
 @given(st.integers(0, 1000), st.lists(st.integers(0, 240), max_size=12))
-def test_any_cutting_gives_the_same_blocks(seed: int, cuts: list[int]) -> None:
+def test_blocks_do_not_depend_on_the_cut(seed: int, cuts: list[int]) -> None:
     rng = np.random.default_rng(seed)
     power, east, north = steady_seconds(240, rng)
     power[rng.integers(0, 240, 2)] = np.nan

@@ -89,7 +89,7 @@ def test_the_stated_spread_holds() -> None:
 
 @settings(max_examples=25)
 @given(st.integers(0, 1000), st.lists(st.integers(0, 120), max_size=8))
-def test_any_cutting_gives_the_same_circles(seed: int, cuts: list[int]) -> None:
+def test_circles_do_not_depend_on_the_cut(seed: int, cuts: list[int]) -> None:
     whole = turn(350.0, 60, 1.8, (0.1, -0.1), np.random.default_rng(seed))
     finder, edges = CircleFinder(), [0, *sorted(cuts), len(whole)]
     pieces = [

@@ -1,4 +1,4 @@
-"""What would fool a comparison: power, motor current, voltage, temperature."""
+"""Cautions of power, motor current, voltage and temperature."""
 
 import pytest
 
@@ -21,7 +21,7 @@ def codes(some: list[Leg]) -> list[str]:
     return [one.code.code for one in (*power_cautions(some), *surroundings_cautions(some))]
 
 
-def test_nothing_to_say() -> None:
+def test_no_caution() -> None:
     assert codes(legs()) == []
 
 
@@ -106,7 +106,7 @@ def test_a_held_motor_current() -> None:
     assert both[0].values["held"] == "motor_current"
 
 
-def test_a_motor_current_that_goes_with_the_power_was_not_held() -> None:
+def test_a_motor_current_that_varies_with_power_was_not_held() -> None:
     def power_held(name: str, n: int) -> dict:
         return {"power_w": 430.0 if name == "a" else 400.0,
                 "motor_amps_a": 32.0 if name == "a" else 29.7}  # fmt: skip
@@ -169,11 +169,11 @@ def test_surroundings(key: str, values: tuple[float, ...], said: Caution) -> Non
     assert one == said
 
 
-def test_what_one_set_up_does_not_tell_is_not_compared() -> None:
+def test_values_unknown_for_one_set_up_are_not_compared() -> None:
     assert codes(legs(lambda name, n: {"pack_degc": 20.0} if name == "a" else {})) == []
 
 
-def test_runs_of_all_set_ups_are_looked_at() -> None:
+def test_runs_of_all_set_ups_are_tested() -> None:
     some = legs(lambda name, n: {"volts_v": {"a": 25.0, "b": 25.0, "c": 23.0}[name]}, "aabbcc")
     (one,) = surroundings_cautions(some)
     assert (one.values["other"], one.values["other_voltage_v"]) == ("c", 23.0)

@@ -1,4 +1,4 @@
-"""Legs to a ranking: what must not change it, and what it must find."""
+"""From legs to a ranking: invariances, and differences that must be found."""
 
 import math
 from dataclasses import replace
@@ -13,12 +13,12 @@ from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.remarks import Caution, CautionCode
 from onboard.efficiency.trial.comparison import compare
-from onboard.efficiency.trial.equal_power import Slope
+from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.leg import Leg
 from onboard.efficiency.trial.results import Comparison, PairResult
 from tests.onboard.efficiency.trial.made_legs import EVERY_S, Runs, made_leg
 
-SLOPE = Slope(0.28, 0.05, False)
+SLOPE = CurveSlope(0.28, 0.05, False)
 REAL = st.integers(0, 2**32 - 1)
 
 
@@ -172,7 +172,7 @@ def test_slightly_different_powers_are_brought_together_by_the_slope() -> None:
     assert by_name["b"].run_power_w == pytest.approx(440.0)
     assert by_name["a"].correction_fraction == pytest.approx((420 / 400) ** 0.28 - 1.0)
     assert by_name["b"].correction_fraction == pytest.approx((420 / 440) ** 0.28 - 1.0)
-    cube = compare(legs, 420.0, Slope(1.0 / 3.0, 0.05, False), 0.02)
+    cube = compare(legs, 420.0, CurveSlope(1.0 / 3.0, 0.05, False), 0.02)
     assert not isinstance(cube, Unknown)
     wrong = as_named(cube, "a", "b").difference_fraction
     assert isinstance(wrong, Figure)
@@ -182,7 +182,9 @@ def test_slightly_different_powers_are_brought_together_by_the_slope() -> None:
 def test_a_correction_that_is_uncertain_widens_the_interval() -> None:
     def width(apart: float, sd: float) -> float:
         power = [400.0 * apart if one == "b" else 400.0 for one in "abbaabba" for _ in range(2)]
-        found = compare(Runs("abbaabba", power_w=power).legs(), 400.0, Slope(0.28, sd, False), 0.0)
+        found = compare(
+            Runs("abbaabba", power_w=power).legs(), 400.0, CurveSlope(0.28, sd, False), 0.0
+        )
         assert not isinstance(found, Unknown)
         figure = found.pairs[0].difference_fraction
         assert isinstance(figure, Figure)
@@ -211,7 +213,7 @@ def test_no_double_run() -> None:
     assert "other_power_next" in found.values["reasons"]
 
 
-def test_one_double_run_of_each_says_nothing_of_scatter() -> None:
+def test_one_double_run_each_leaves_the_scatter_unknown() -> None:
     found = compared(Runs("ab").legs())
     (pair,) = found.pairs
     assert isinstance(pair.difference_fraction, Unknown)

@@ -58,7 +58,7 @@ def test_a_current_of_lower_degree_is_taken_out(count: int, factors: list[float]
         *((2, 30, 0.0631), (3, 30, 0.0080), (4, 30, 0.0010)),
     ],
 )
-def test_what_a_tide_leaves(count: int, apart_min: float, worst_mps: float) -> None:
+def test_the_remainder_of_a_tide(count: int, apart_min: float, worst_mps: float) -> None:
     phases = np.linspace(0.0, 2.0 * np.pi, 2000)[:, None]
     turns = 2.0 * np.pi / (12.42 * 60.0) * apart_min * np.arange(count)
     left = (0.5 * np.sin(phases + turns) * (-1.0) ** np.arange(count)) @ binomial_weights(count)
@@ -116,7 +116,7 @@ def test_north_is_no_seam(course_deg: float) -> None:
         ({"outing": 1}, Reason.NO_RUN_BACK),
     ],
 )
-def test_why_a_leg_stands_alone(change: dict, why: Reason) -> None:
+def test_why_a_leg_is_unpaired(change: dict, why: Reason) -> None:
     back = {"start_s": 140.0, "course_deg": 180.0} | change
     doubles, alone = double_runs([made_leg("a"), made_leg(**{"setup": "a"} | back)])
     assert doubles == []
@@ -125,7 +125,7 @@ def test_why_a_leg_stands_alone(change: dict, why: Reason) -> None:
 
 
 @pytest.mark.parametrize("back", [{"start_s": 1899.0}, {"power_w": 440.0}, {"power_w": 364.0}])
-def test_what_is_just_near_enough(back: dict) -> None:
+def test_limits_of_pairing(back: dict) -> None:
     legs = [made_leg("a"), made_leg("a", **({"start_s": 140.0, "course_deg": 180.0} | back))]
     assert len(double_runs(legs)[0]) == 1
 

@@ -50,7 +50,7 @@ def blocks(slope: float, faster: float = 1.0, powers=(250.0, 320.0, 400.0, 500.0
 
 
 @pytest.mark.parametrize("slope", [0.18, 0.33])
-def test_the_craft_s_own_curve_tells_the_slope(slope: float) -> None:
+def test_the_craft_s_own_curve_gives_the_slope(slope: float) -> None:
     found = slope_at(400.0, curves_of({"a": blocks(slope), "b": blocks(slope, 0.9)}))
     assert found.learned
     assert found.sd < SLOPE_SD / 2.0
@@ -67,6 +67,6 @@ def test_a_difference_between_set_ups_is_not_taken_for_a_slope() -> None:
     assert slope_at(410.0, curves_of(some)).value == pytest.approx(0.28, abs=0.08)
 
 
-def test_without_a_curve_what_is_usual_counts() -> None:
+def test_without_a_curve_the_prior_counts() -> None:
     found = slope_at(400.0, curves_of({"a": []}))
     assert (found.value, found.sd, found.learned) == (SLOPE, pytest.approx(SLOPE_SD), False)

@@ -1,4 +1,4 @@
-"""Verdicts: how many more double runs, and what an interval is made of."""
+"""Verdicts, and the parts of an interval."""
 
 import math
 
@@ -8,9 +8,11 @@ from scipy import stats
 
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.common_practice import (
+    WANTED_FRACTION,
+)
 from onboard.efficiency.trial.comparison import compare
-from onboard.efficiency.trial.equal_power import Slope
-from onboard.efficiency.trial.needed import WANTED_FRACTION
+from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.results import Comparison, PairResult
 from tests.onboard.efficiency.trial.made_legs import Runs
 
@@ -21,7 +23,7 @@ def compared(
     rng = np.random.default_rng(seed)
     noise = np.repeat(sd * rng.standard_normal(len(order)), 2)
     runs = Runs(order, speed or {"a": 2.0, "b": 2.0}, noise=noise)
-    found = compare(runs.legs(**more), 400.0, Slope(0.28, 0.05, False), 0.0)
+    found = compare(runs.legs(**more), 400.0, CurveSlope(0.28, 0.05, False), 0.0)
     assert not isinstance(found, Unknown)
     return found
 

@@ -1,4 +1,4 @@
-"""Means of a leg, and how well they are known."""
+"""Means of a leg and their standard errors."""
 
 import math
 from pathlib import Path
@@ -22,7 +22,7 @@ DATA = Path(__file__).parents[3] / "data"
         ("mavro", 0.000429123454003053, 0.937989183438248, 1.60),
     ],
 )
-def test_samples_that_remember_count_for_what_they_are_worth(
+def test_autocorrelated_samples_count_for_their_effective_number(
     name: str, sd: float, memory: float, worth: float
 ) -> None:
     values = np.loadtxt(DATA / f"nist_{name}.csv", comments="#", skiprows=2)
@@ -34,7 +34,7 @@ def test_samples_that_remember_count_for_what_they_are_worth(
     assert by_power.power_sd_w == pytest.approx(sd / math.sqrt(worth), rel=2e-3)
 
 
-def test_samples_that_alternate_are_not_worth_more_than_they_are() -> None:
+def test_alternating_samples_do_not_count_for_more() -> None:
     # NIST StRD Lew: its lag-1 autocorrelation is negative, -0.307 (certified).
     values = 1000.0 + np.loadtxt(DATA / "nist_lew.csv", comments="#", skiprows=2)
     assert leg(made_seconds(values), "a").speed_sd_mps == pytest.approx(

@@ -1,4 +1,4 @@
-"""A double run that is none of its kind."""
+"""Outliers among double runs."""
 
 import numpy as np
 import pytest
@@ -42,8 +42,8 @@ def test_among_few_none_is_an_outlier() -> None:
     assert outlier([Scatter(np.array([0.2, -0.2, 0.0, 0.0]), np.full(4, 0.5), 1, 0.012)]) is None
 
 
-def test_what_no_other_run_vouches_for_is_none() -> None:
-    # Alone in its kind a value lies on its own fit.
+def test_a_run_with_full_leverage_is_no_outlier() -> None:
+    # UnpairedLeg in its kind a value lies on its own fit.
     residual = np.array([0.0, 0.005, -0.005, 0.004, -0.004])
     leverage = np.array([1.0, 0.25, 0.25, 0.25, 0.25])
     assert outlier([Scatter(residual, leverage, 3, 0.012)]) is None

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from onboard.efficiency.common_practice import DRIVE_EFFICIENCY_FRACTION
 from onboard.efficiency.trial import power_split
 from onboard.efficiency.trial.power_split import (
     by_motor_fraction,
@@ -66,7 +67,7 @@ def test_the_parts_add_up(power_w: float, rpm: float, amps_a: float) -> None:
 def test_a_derived_current_takes_the_power(power_w: float, rpm: float) -> None:
     amps = derived_motor_amps_a(power_w, rpm, MOTOR)
     asked = (rpm / 100.0 + amps * 0.05) * amps
-    assert asked == pytest.approx(power_w * power_split.DRIVE_EFFICIENCY_FRACTION, rel=1e-9)
+    assert asked == pytest.approx(power_w * DRIVE_EFFICIENCY_FRACTION, rel=1e-9)
 
 
 def test_without_the_motor_s_data_nothing_is_split() -> None:
@@ -76,7 +77,7 @@ def test_without_the_motor_s_data_nothing_is_split() -> None:
     assert math.isnan(derived_motor_amps_a(400.0, 0.0, MOTOR))
 
 
-def test_what_drive_and_motor_make_of_a_difference() -> None:
+def test_the_part_of_a_difference_due_to_drive_and_motor() -> None:
     a, b = split(400.0, 1088.69, 32.030, MOTOR), split(400.0, 1200.22, 29.662, MOTOR)
     assert a is not None
     assert b is not None

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from onboard.efficiency.statistics.probability import f_survival
 from onboard.efficiency.trial import ranking
 from onboard.efficiency.trial.ranking import (
     Sample,
@@ -64,7 +65,7 @@ def test_certified_analysis_of_variance(name: str) -> None:
     assert fit.own_variance is None
     assert fit.sd == pytest.approx(sd, rel=1e-8)
     assert between / fit.sd**2 == pytest.approx(f, rel=1e-6)
-    found = ranking.f_survival(between / fit.sd**2, over, under)
+    found = f_survival(between / fit.sd**2, over, under)
     assert found == pytest.approx(chance, rel=2e-3)
 
 
@@ -80,7 +81,7 @@ def test_two_set_ups_are_compared_as_their_analysis_of_variance_says() -> None:
 def test_unequal_scatter_by_welch(row: dict[str, str], monkeypatch: pytest.MonkeyPatch) -> None:
     # Samples that public test suites use for Welch's test; figures by scipy 1.17.1.
     a, b = (np.array([float(part) for part in row[name].split()]) for name in "ab")
-    monkeypatch.setattr(ranking, "_unequal", lambda *_: True)
+    monkeypatch.setattr(ranking, "UNEQUAL_SCATTER_SIGNIFICANCE", math.inf)
     fit = levels(sample([*a, *b], [0] * len(a) + [1] * len(b)))
     row_ab = contrast(2, 0, 1)
     variance, freedom = fit.variance(row_ab)
@@ -165,7 +166,7 @@ def test_a_balanced_order_without_drift_spends_nothing_on_one() -> None:
     assert fit.freedom == 6
 
 
-def test_one_after_the_other_is_always_told_with_a_drift_in_it() -> None:
+def test_one_after_the_other_always_has_a_drift_in_the_model() -> None:
     values = 1e-3 * np.array([1, -1, 1, -1, 1, -1])
     fit = levels(sample(values, [0, 0, 0, 1, 1, 1], np.arange(6) * 360.0))
     assert fit.with_drift

@@ -1,4 +1,4 @@
-"""Seconds between two times, and whose current a drive reports."""
+"""Seconds between two times, and which current a drive reports."""
 
 import numpy as np
 import pytest

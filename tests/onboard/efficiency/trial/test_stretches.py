@@ -1,4 +1,4 @@
-"""Where a craft went straight: turns, settling, bends, gaps, standing still, power steps."""
+"""Straight stretches: turns, settling, bends, gaps, standing still, power steps."""
 
 import numpy as np
 import pytest
@@ -52,7 +52,7 @@ def test_a_run_that_weaves_is_one_run(swing_deg: float) -> None:
 
 
 @pytest.mark.parametrize("turn_s", [12, 30, 60, 90])
-def test_what_turns_is_not_joined_to_the_run(turn_s: int) -> None:
+def test_a_turn_is_not_joined_to_the_run(turn_s: int) -> None:
     course = np.concatenate([np.full(90, 30.0), np.linspace(30.0, 210.0, turn_s),
                              np.full(90, 210.0)])  # fmt: skip
     (_, last), (second, _) = bounds(way(course), marked=True)

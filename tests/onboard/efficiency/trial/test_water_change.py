@@ -1,4 +1,4 @@
-"""The water taken out of double runs, against runs whose truth is known."""
+"""Double runs corrected for the water, against a known truth."""
 
 import numpy as np
 import pytest
@@ -62,7 +62,7 @@ def test_a_current_beyond_the_polynomial_is_not_hidden() -> None:
     assert calm.covariance.diagonal().max() < 0.2 * found.covariance.diagonal().max()
 
 
-def test_what_the_water_added_to_each_leg() -> None:
+def test_the_water_s_contribution_to_each_leg() -> None:
     found = water_of(Runs("abba", water_mps=lambda t_s: 0.2 + 0.1 * t_s / 1000.0))
     times = np.arange(8) * EVERY_S + 50.0
     expected = (0.2 + 0.1 * times / 1000.0) * np.array([1, -1] * 4)
@@ -85,7 +85,7 @@ def test_a_change_that_scatter_may_have_made_is_none() -> None:
     assert not found.changed
 
 
-def test_what_double_runs_differ_by_is_not_touched() -> None:
+def test_differences_between_double_runs_are_untouched() -> None:
     # A slow drift in all speeds, and still water: nothing of it is taken for water.
     noise = -0.01 * np.repeat(np.arange(6), 2)
     found = water_of(Runs(ORDER_6, speed_mps={"a": 2.0, "b": 2.0}, noise=noise))

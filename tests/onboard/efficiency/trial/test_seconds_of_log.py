@@ -1,4 +1,4 @@
-"""Blocks to seconds: means over each second, turns and motor current of several kinds of drive."""
+"""Blocks to seconds: means per second, revs and motor current of several kinds of drive."""
 
 from dataclasses import replace
 from functools import cache
@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from onboard.block import COLUMNS, Block, Channel
-from onboard.efficiency.trial.gathering import Gathering
-from onboard.efficiency.trial.power_split import DRIVE_EFFICIENCY_FRACTION
-from onboard.efficiency.trial.seconds import Seconds
+from onboard.efficiency.common_practice import (
+    DRIVE_EFFICIENCY_FRACTION,
+)
+from onboard.efficiency.trial.seconds import LogSeconds, Seconds
 from onboard.profile import Drive, Profile, Sensors
 from onboard.telemetry.mavlink.log_scanner import LogScanner
 from onboard.telemetry.messages.decoder import Decoder
@@ -32,7 +33,7 @@ def log_of(telemetry: str) -> bytes:
 
 
 def gathered(telemetry: str, drive: Drive = MOTOR, pieces: int = 1) -> Seconds:
-    gathering = Gathering(Profile(drive=drive, sensors=SCALES))
+    gathering = LogSeconds(Profile(drive=drive, sensors=SCALES))
     scanner, decoder = LogScanner(), Decoder()
     data = log_of(telemetry)
     step = len(data) // pieces + 1
@@ -67,7 +68,7 @@ def test_a_drive_that_reports_its_motor() -> None:
     assert seconds.reported_amps_a == pytest.approx(seconds.motor_amps_a, nan_ok=True)
 
 
-def test_a_drive_that_reports_turns_of_the_field_and_what_goes_in() -> None:
+def test_a_drive_that_reports_electrical_revs_and_input_current() -> None:
     seconds = gathered("input")
     rpm, amps = motor_at(400.0, 2.5)
     assert np.nanmean(seconds.rpm[RUNNING]) == pytest.approx(rpm, rel=2e-3)
@@ -78,7 +79,7 @@ def test_a_drive_that_reports_turns_of_the_field_and_what_goes_in() -> None:
     assert np.nanmean(seconds.drive_degc[RUNNING]) == pytest.approx(24.5, abs=1.0)
 
 
-def test_without_pole_pairs_turns_of_the_field_tell_nothing() -> None:
+def test_without_pole_pairs_electrical_revs_are_unusable() -> None:
     seconds = gathered("input", replace(MOTOR, pole_pairs=None))
     assert np.isnan(seconds.rpm).all()
     assert np.isnan(seconds.motor_amps_a).all()
@@ -101,7 +102,7 @@ def test_a_sample_counts_for_the_second_that_it_lies_in() -> None:
     t_s = np.arange(0.25, 20.0, 0.25)
     columns = {name: np.full(len(t_s), np.nan) for name in COLUMNS["drive"]}
     columns["rpm"] = 100.0 * np.ceil(t_s)
-    gathering = Gathering(Profile())
+    gathering = LogSeconds(Profile())
     gathering.fold(Block({"drive": Channel(t_s, columns)}))
     seconds = gathering.seconds()
     assert seconds.rpm == pytest.approx(100.0 * seconds.t_s)
@@ -113,13 +114,13 @@ def test_a_sample_counts_for_the_second_that_it_lies_in() -> None:
     # 8641 / 7 pole pairs: 1234.43 (definition).
     [(np.nan, 7, 1234.43), (1200.0, 7, 1200.0), (1200.0, None, 1200.0), (np.nan, None, np.nan)],
 )
-def test_turns_of_the_field_go_by_the_pole_pairs(
+def test_electrical_revs_are_divided_by_pole_pairs(
     rpm: float, pole_pairs: int | None, wanted: float
 ) -> None:
     t_s = np.arange(0.25, 20.0, 0.25)
     columns = {name: np.full(len(t_s), np.nan) for name in COLUMNS["drive"]}
     columns |= {"rpm": np.full(len(t_s), rpm), "erpm": np.full(len(t_s), 8641.0)}
-    gathering = Gathering(Profile(drive=Drive(pole_pairs=pole_pairs)))
+    gathering = LogSeconds(Profile(drive=Drive(pole_pairs=pole_pairs)))
     gathering.fold(Block({"drive": Channel(t_s, columns)}))
     assert gathering.seconds().rpm == pytest.approx(wanted, abs=5e-3, nan_ok=True)
 
@@ -133,7 +134,7 @@ def test_a_display_s_speed_goes_where_the_craft_points() -> None:
 
     # There at 350 to 10 degrees, which lie about north; back after half a minute.
     heading = (np.where(t_s < 30.0, 0.0, 180.0) + 10.0 * np.sin(40.0 * t_s)) % 360.0
-    gathering = Gathering(Profile())
+    gathering = LogSeconds(Profile())
     gathering.fold(
         Block(
             {
@@ -149,7 +150,7 @@ def test_a_display_s_speed_goes_where_the_craft_points() -> None:
     assert north[32:] == pytest.approx(-2.0, rel=0.01)
 
 
-def test_nothing_heard() -> None:
-    seconds = Gathering(Profile()).seconds()
+def test_an_empty_log() -> None:
+    seconds = LogSeconds(Profile()).seconds()
     assert len(seconds) == 0
     assert len(seconds.motor_amps_a) == 0

@@ -1,13 +1,13 @@
-"""What would fool the ranking as such."""
+"""Cautions of the ranking: number of runs, water, outliers, order."""
 
 import numpy as np
 import pytest
 
 from onboard.contract.figure import Unknown
 from onboard.contract.remarks import Caution, CautionCode
+from onboard.efficiency.trial.cautions import drifts, together
 from onboard.efficiency.trial.comparison import compare
-from onboard.efficiency.trial.doubts import drifts, together
-from onboard.efficiency.trial.equal_power import Slope
+from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.results import Comparison
 from tests.onboard.efficiency.trial.made_legs import Runs
 
@@ -15,7 +15,7 @@ EQUAL = {"a": 2.0, "b": 2.0, "c": 2.0}
 
 
 def compared(legs) -> Comparison:
-    found = compare(legs, 400.0, Slope(0.28, 0.05, False), 0.02)
+    found = compare(legs, 400.0, CurveSlope(0.28, 0.05, False), 0.02)
     assert not isinstance(found, Unknown)
     return found
 
@@ -33,7 +33,7 @@ def codes(order: str, seed: int = 1, **more) -> list[str]:
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_nothing_to_say(seed: int) -> None:
+def test_no_caution(seed: int) -> None:
     assert codes("abbaabba", seed) == []
 
 

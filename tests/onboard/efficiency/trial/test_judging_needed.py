@@ -1,11 +1,11 @@
-"""How many double runs tell a difference, against the power of the t-test by scipy."""
+"""Double runs needed, against the power of the t-test by scipy."""
 
 import math
 
 import pytest
 from scipy import stats
 
-from onboard.efficiency.trial.needed import MOST, double_runs_each
+from onboard.efficiency.trial.judging import DOUBLE_RUNS_MOST, double_runs_each
 
 
 def found_by_t_test(each: int, sd: float, comparisons: int) -> float:
@@ -25,7 +25,7 @@ def test_so_many_find_it_and_fewer_do_not(sd: float, comparisons: int) -> None:
         assert found_by_t_test(each - 2, sd, comparisons) < 0.8
 
 
-def test_nobody_rides_two_hundred() -> None:
+def test_none_beyond_two_hundred() -> None:
     assert double_runs_each(1.0) is None
-    assert (double_runs_each(0.1) or 0) <= MOST
+    assert (double_runs_each(0.1) or 0) <= DOUBLE_RUNS_MOST
     assert double_runs_each(1e-9) == 2

@@ -1,0 +1,94 @@
+"""What the alerts of `conditions` are tested on: an observation a class, with its stream time."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+import numpy.typing as npt
+
+from onboard.block import FloatArray
+from onboard.contract.advice import Target
+from onboard.contract.figure import Unknown
+from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.common_practice import ENERGY_LOW_FRACTION
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
+
+Bools = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class SecondsObserved:
+    """Settled seconds; arrays of shape (n,).
+
+    Parameters
+    ----------
+    t_s
+        Stream time at their ends [s].
+    seconds
+        The seconds themselves.
+    past
+        Trailing windows of some columns, shape (n, `HEAT_LOOK_BACK_S`).
+    power_lost, speed_lost
+        Whether power or speed is unknown that was known before.
+    impossible_s
+        Times of samples that were rejected as impossible [s].
+    drive_most_degc, cutoff_v
+        Limits of the craft; no cut-off without a battery.
+    """
+
+    t_s: FloatArray
+    seconds: SettledSeconds
+    past: dict[str, FloatArray]
+    power_lost: Bools
+    speed_lost: Bools
+    impossible_s: Sequence[float]
+    drive_most_degc: float
+    cutoff_v: float | None
+
+
+@dataclass(frozen=True)
+class CountersObserved:
+    """The autopilot's charge counters against the integral of its current [Ah]."""
+
+    t_s: float
+    apart_ah: float
+    charge_ah: float
+
+
+@dataclass(frozen=True)
+class PackObserved:
+    """The energy left at the present power, and when full [Wh]."""
+
+    t_s: float
+    left_wh: float
+    full_wh: float
+    contradicted: bool
+
+    @classmethod
+    def of(cls, t_s: float, pack: Pack, power_w: float) -> Self:
+        """Return the observation of a pack at a stream time [s] and a power [W]."""
+        return cls(t_s, pack.left_wh(power_w), pack.full.value, pack.contradicted)
+
+    @property
+    def until_low_wh(self) -> float:
+        """Energy to draw until it is low [Wh]."""
+        return self.left_wh - ENERGY_LOW_FRACTION * self.full_wh
+
+
+@dataclass(frozen=True)
+class AdviceObserved:
+    """The way home and the target."""
+
+    t_s: float
+    turn_back: bool
+    target: Target | Unknown
+
+
+@dataclass(frozen=True)
+class FoulingObserved:
+    """Whether the propeller is fouled, and by what fraction power exceeds the curve."""
+
+    t_s: float
+    fouled: bool
+    excess_fraction: float = 0.0

@@ -1,0 +1,264 @@
+"""The joint least-squares fit of speed-power curve and water; `speed_power` has the theory."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from onboard.block import FloatArray
+from onboard.efficiency.common_practice import (
+    BLOCK_OUTLIER_SD,
+    BLOCK_POWER_SD_FRACTION,
+    BLOCK_SPEED_SD_MPS,
+    BLOCK_SPEED_SD_WORTH,
+    CRAB_SPEED_LEAST_FRACTION,
+    WATER_PRIOR_SD_MPS,
+)
+from onboard.efficiency.curve.courses import lines
+from onboard.efficiency.curve.speed_power import (
+    KNOTS,
+    LEVEL_LN_MPS,
+    LEVEL_SD,
+    LEVEL_W,
+    SLOPE,
+    SLOPE_SD,
+    SLOPE_WALK,
+    SPACING,
+    Carried,
+    Posterior,
+    knot_weights,
+    quadratic,
+    rising,
+    slopes,
+    start_curve,
+)
+from onboard.efficiency.curve.steady import SteadyBlock
+from onboard.efficiency.curve.turning import Circle
+from onboard.efficiency.curve.water_walk import WaterKnots
+from onboard.efficiency.statistics.chauvenet import inliers_keeping_most
+from onboard.efficiency.statistics.shared_errors import Z_95
+from onboard.efficiency.statistics.students_t import quantile
+
+ITERATIONS, HALVINGS = 12, 5
+CONVERGED_MPS = 1e-4
+"""Change of the water below which the iteration stops."""
+
+
+def fit(
+    blocks: list[SteadyBlock],
+    circles: list[Circle],
+    carried: Carried | None = None,
+    water_sd_mps: float = WATER_PRIOR_SD_MPS,
+    near: Posterior | None = None,
+) -> Posterior:
+    """Fit water and curve to steady blocks.
+
+    Parameters
+    ----------
+    blocks
+        At least one, oldest first.
+    circles
+        Centres of full turns.
+    carried
+        A curve of earlier rides, as a prior.
+    water_sd_mps
+        Prior standard deviation of the water; 0 fixes it at rest: then the curve is in speed over
+        ground.
+    near
+        A fit of nearly the same blocks to start from; None: two starts from the priors.
+    """
+    data = _Blocks(blocks, fixed=water_sd_mps == 0)
+    normal, right = _prior(data.knots, max(water_sd_mps, 1e-4))
+    _add_circles(normal, right, circles, data.knots)
+    if carried is not None:
+        _add_carried(normal, right, carried)
+    if near is not None:
+        starts = [(near.water_mps, near.ln_speed)]
+    else:
+        waters = (np.zeros(2), _start_water(data, water_sd_mps))
+        starts = [(water, start_curve(carried)) for water in waters]
+    solutions = [_converge(data, normal, right, water, curve) for water, curve in starts]
+    best = min(solutions, key=lambda solution: solution.cost)
+    off = data.through_water(best.water)
+    through = np.hypot(off[:, 0], off[:, 1])
+    count = data.knots.count
+    along = data.by_water_knots(data.course)
+    of_water = best.covariance[: 2 * count, : 2 * count]
+    present = [0, count, *range(2 * count, 2 * count + len(KNOTS))]
+    return Posterior(
+        best.water[:, 0],
+        rising(best.curve),
+        best.covariance[np.ix_(present, present)],
+        _seen(through[best.used], carried),
+        len(blocks),
+        float(np.sqrt(best.scale)),
+        float(quadratic(along, of_water).mean()),
+    )
+
+
+class _Blocks:
+    """The blocks as columns, and the knots of the water over their time.
+
+    The unknowns are, in this order: water east at its knots, north at its knots, the curve.
+    """
+
+    def __init__(self, blocks: list[SteadyBlock], *, fixed: bool) -> None:
+        rows = np.array([[b.t_s, b.power_w, b.power_sd_w, b.east_mps, b.north_mps] for b in blocks])
+        self.t_s, self.velocity, self.ln_power = rows[:, 0], rows[:, 3:], np.log(rows[:, 1])
+        self.power_variance = (rows[:, 2] / rows[:, 1]) ** 2 + BLOCK_POWER_SD_FRACTION**2
+        self.knots = WaterKnots(self.t_s, fixed=fixed)
+        self.time_weights = self.knots.weights(self.t_s)
+        self.power_weights = knot_weights(self.ln_power)
+        self.speed = np.maximum(np.hypot(self.velocity[:, 0], self.velocity[:, 1]), 1e-3)
+        self.course = lines(self.velocity)
+        self.side = self.course[:, ::-1] * np.array([1.0, -1.0])
+
+    def through_water(self, water: FloatArray) -> FloatArray:
+        """Return the velocities through water of shape (2, knots); shape (n, 2)."""
+        return np.asarray(self.velocity - self.time_weights @ water.T, np.float64)
+
+    def model(self, water: FloatArray, curve: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the speeds over ground along the courses made good, and their Jacobian."""
+        moves = self.time_weights @ water.T
+        along = (moves * self.course).sum(axis=1)
+        across = (moves * self.side).sum(axis=1)
+        through = np.exp(self.power_weights @ curve)
+        least = CRAB_SPEED_LEAST_FRACTION * through
+        left = np.sqrt(np.maximum(through**2 - across**2, least**2))
+        by_water = self.course - (across / left)[:, None] * self.side
+        by_curve = (through**2 / left)[:, None] * self.power_weights
+        return along + left, np.concatenate([self.by_water_knots(by_water), by_curve], axis=1)
+
+    def by_water_knots(self, by_velocity: FloatArray) -> FloatArray:
+        """Turn derivatives by the water at each block (n, 2) into those by its knots."""
+        east, north = by_velocity[:, :1], by_velocity[:, 1:]
+        return np.concatenate([self.time_weights * east, self.time_weights * north], axis=1)
+
+
+@dataclass(frozen=True)
+class _Solution:
+    water: FloatArray
+    curve: FloatArray
+    covariance: FloatArray
+    scale: float
+    used: npt.NDArray[np.bool_]
+    cost: float
+
+
+def _start_water(data: _Blocks, water_sd_mps: float) -> FloatArray:
+    """Return the water for which all blocks lie on one power law: |g - c|^2 = V^2 P^(2 / n).
+
+    That is linear in c, |c|^2 and V^2; |c|^2 is left free.
+    """
+    sizes = np.exp(2.0 * SLOPE * (data.ln_power - data.ln_power.mean()))
+    squares = (data.velocity**2).sum(axis=1)
+    rows = np.column_stack([2.0 * data.velocity, -np.ones(len(sizes)), sizes])
+    # As weak as the prior on the water: a squared speed is off by 2 V sd.
+    weak = np.diag([2.0, 2.0, 0.0, 0.0]) * BLOCK_SPEED_SD_MPS * 2.0
+    rows = np.concatenate([rows, weak / max(water_sd_mps, 1e-4)])
+    right = np.concatenate([squares, np.zeros(4)])
+    water: FloatArray = np.linalg.lstsq(rows, right, rcond=1e-9)[0][:2]
+    return water * min(1.0, 3.0 * water_sd_mps / max(float(np.hypot(*water)), 1e-9))
+
+
+def _converge(
+    data: _Blocks, normal: FloatArray, right: FloatArray, start: FloatArray, curve: FloatArray
+) -> _Solution:
+    """Iterate Gauss-Newton from a start, halving steps so that the cost never rises."""
+    count = 2 * data.knots.count
+    water = np.repeat(start, data.knots.count)
+    off = data.through_water(water.reshape(2, -1))
+    through = np.maximum(np.hypot(off[:, 0], off[:, 1]), 0.1)
+    level = float(np.median(np.log(through) - data.power_weights @ curve))
+    unknowns = np.concatenate([water, curve + level])
+
+    def linearised(at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        speed, jacobian = data.model(at[:count].reshape(2, -1), at[count:])
+        return data.speed - speed, jacobian
+
+    def prior_cost(at: FloatArray) -> float:
+        return float(at @ normal @ at - 2 * right @ at)
+
+    scale, used = BLOCK_SPEED_SD_MPS**2, np.ones(len(data.t_s), np.bool_)
+    parameters, freedom = 0.0, BLOCK_SPEED_SD_WORTH
+    residual, jacobian = linearised(unknowns)
+    for iteration in range(ITERATIONS):
+        by_power = (jacobian[:, count:] @ slopes(unknowns[count:])) ** 2
+        known = by_power * data.power_variance + data.knots.between_m2ps2
+        if iteration >= 2:
+            used = inliers_keeping_most(residual / np.sqrt(known + scale))
+            freedom = BLOCK_SPEED_SD_WORTH + max(float(used.sum()) - parameters, 0.0)
+            scale = _scale((residual**2 - known)[used], freedom)
+        weight = np.where(used, 1.0 / (known + scale), 0.0)
+        weighted = jacobian.T * weight
+        covariance = np.asarray(np.linalg.inv(normal + weighted @ jacobian), np.float64)
+        parameters = float(quadratic(jacobian, covariance) @ weight)
+        step = covariance @ (right - normal @ unknowns + weighted @ residual)
+        cost = prior_cost(unknowns) + float(residual**2 @ weight)
+        for _ in range(HALVINGS):
+            residual, jacobian = linearised(unknowns + step)
+            if prior_cost(unknowns + step) + float(residual**2 @ weight) <= cost:
+                break
+            step = step / 2.0
+        unknowns = unknowns + step
+        if iteration >= 3 and float(np.abs(step[:count]).max()) < CONVERGED_MPS:
+            break
+    # Outliers must cost the same in the solutions that are compared.
+    sizes = residual**2 / (known + BLOCK_SPEED_SD_MPS**2)
+    cost = float(np.minimum(sizes, BLOCK_OUTLIER_SD**2).sum()) + prior_cost(unknowns)
+    widened = np.asarray(covariance * (quantile(round(freedom)) / Z_95) ** 2, np.float64)
+    ends = unknowns[:count].reshape(2, -1), unknowns[count:]
+    return _Solution(*ends, widened, scale, used, cost)
+
+
+def _prior(knots: WaterKnots, water_sd_mps: float) -> tuple[FloatArray, FloatArray]:
+    """Return normal matrix and right-hand side of the priors."""
+    count, of_water = len(KNOTS), 2 * knots.count
+    normal, right = np.zeros((of_water + count, of_water + count)), np.zeros(of_water + count)
+    normal[:of_water, :of_water] = np.kron(np.eye(2), knots.prior(water_sd_mps))
+    bend = np.diff(np.eye(count), 2, axis=0)
+    rise = np.diff(np.eye(count), axis=0)
+    curve = bend.T @ bend / (SLOPE_WALK * SPACING**3)
+    # Spread over a unit of ln P, so that the knots' spacing does not matter.
+    weight = 1.0 / SLOPE_SD**2 / SPACING
+    curve += weight * rise.T @ rise
+    middle = knot_weights(np.array([np.log(LEVEL_W)]))[0]
+    curve += np.outer(middle, middle) / LEVEL_SD**2
+    normal[of_water:, of_water:] = curve
+    right[of_water:] = weight * SLOPE * SPACING * rise.sum(axis=0)
+    right[of_water:] += middle * LEVEL_LN_MPS / LEVEL_SD**2
+    return normal, right
+
+
+def _add_circles(
+    normal: FloatArray, right: FloatArray, circles: list[Circle], knots: WaterKnots
+) -> None:
+    of_water = 2 * knots.count
+    for circle in circles:
+        rows = np.kron(np.eye(2), knots.weights(np.array([circle.t_s])))
+        known = circle.covariance + np.eye(2) * knots.between_m2ps2
+        precision = rows.T @ np.linalg.inv(known)
+        normal[:of_water, :of_water] += precision @ rows
+        right[:of_water] += precision @ np.array([circle.east_mps, circle.north_mps])
+
+
+def _add_carried(normal: FloatArray, right: FloatArray, carried: Carried) -> None:
+    precision = np.linalg.inv(carried.covariance)
+    begin = len(right) - len(KNOTS) + carried.first_knot
+    place = slice(begin, begin + len(carried.ln_speed))
+    normal[place, place] += precision
+    right[place] += precision @ carried.ln_speed
+
+
+def _scale(excess_m2ps2: FloatArray, freedom: float) -> float:
+    """Return the variance of a block's speed by the residuals and its prior."""
+    total = BLOCK_SPEED_SD_WORTH * BLOCK_SPEED_SD_MPS**2
+    total += float(np.maximum(excess_m2ps2, 0.0).sum())
+    return total / freedom
+
+
+def _seen(through: FloatArray, carried: Carried | None) -> tuple[float, float]:
+    low, high = float(through.min()), float(through.max())
+    if carried is not None:
+        low, high = min(low, carried.seen_mps[0]), max(high, carried.seen_mps[1])
+    return low, high
