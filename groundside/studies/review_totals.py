@@ -8,7 +8,7 @@ from groundside.studies.sums import add_figures, add_numbers
 from onboard.contract.figure import Estimate, Figure, Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Trip
-from onboard.efficiency.trip.consumption import HARDLY_MOVED_M
+from onboard.efficiency.common_practice import HARDLY_MOVED_M
 
 AGREES_FRACTION = 0.02
 """A ride's Wh/km is of the part over which both power and speed are known. If it differs by more

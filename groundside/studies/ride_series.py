@@ -10,9 +10,10 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.trip_line import TripLine
+from onboard.efficiency.common_practice import WINDOW_LEAST_S
 from onboard.efficiency.meters.geodesy import local_offset_m
-from onboard.efficiency.sources.settled_seconds import Cells
-from onboard.efficiency.trip.consumption import HARDLY_MOVING_MPS, SHORTEST_S
+from onboard.efficiency.meters.steadiness import MOVING_MPS
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 PIECES_MOST = 800
 """Two for each dot of a phone's width; a page of a whole season stays small enough to send."""
@@ -32,7 +33,7 @@ class PieceMaker:
     >>> unknown = np.full(2000, np.nan)
     >>> ones = np.ones(2000)
     >>> columns = (np.arange(2000.0), 360 * ones, *[unknown] * 5, 2 * ones, *[unknown] * 4)
-    >>> maker.fold(Cells(*columns))
+    >>> maker.fold(SettledSeconds(*columns))
     >>> maker.every_s, len(maker.rows), maker.rows[1, ENERGY].round(6), maker.rows[1, WAY]
     (4.0, 501, np.float64(0.4), np.float64(8.0))
     """
@@ -44,17 +45,17 @@ class PieceMaker:
         """A row a piece: number, seconds, energy [Wh], way [m], latitude and longitude [deg] at
         its end. Only seconds with known power and speed count."""
 
-    def fold(self, cells: Cells) -> None:
+    def fold(self, seconds: SettledSeconds) -> None:
         """Fold in seconds, in order."""
-        known = np.isfinite(cells.power_w) & np.isfinite(cells.distance_m)
+        known = np.isfinite(seconds.power_w) & np.isfinite(seconds.distance_m)
         rows = np.stack(
             [
-                np.ceil(cells.t_s / self.every_s),
+                np.ceil(seconds.t_s / self.every_s),
                 known.astype(np.float64),
-                np.where(known, cells.power_w, 0.0) / 3600.0,
-                np.where(known, cells.distance_m, 0.0),
-                cells.latitude_deg,
-                cells.longitude_deg,
+                np.where(known, seconds.power_w, 0.0) / 3600.0,
+                np.where(known, seconds.distance_m, 0.0),
+                seconds.latitude_deg,
+                seconds.longitude_deg,
             ],
             axis=1,
         )
@@ -143,7 +144,7 @@ def _around(rows: FloatArray, reach: int) -> FloatArray:
     first = np.searchsorted(rows[:, KEY], rows[:, KEY] - reach)
     last = np.searchsorted(rows[:, KEY], rows[:, KEY] + reach, side="right")
     seconds, energy, way = (sums[last] - sums[first]).T
-    known = (way > HARDLY_MOVING_MPS * seconds) & (seconds >= SHORTEST_S)
+    known = (way > MOVING_MPS * seconds) & (seconds >= WINDOW_LEAST_S)
     result: FloatArray = np.full(len(rows), np.nan)
     np.divide(1000.0 * energy, way, out=result, where=known)
     return result

@@ -30,7 +30,7 @@ from onboard.restarts.rejoin import Session
 from onboard.restarts.session_book import SessionBook
 from onboard.restarts.trip_journal import Verdict
 from onboard.restarts.trip_keeper import BehindError, TripKeeper
-from onboard.ride.commands import obey, settings_in_force, with_place
+from onboard.ride.commands import apply_command, settings_in_force, with_place
 from onboard.ride.ride import Ride
 from onboard.telemetry.link.base import Link
 from onboard.telemetry.link.link_reader import LinkReader
@@ -317,7 +317,7 @@ class Service:
             return
         one = noted(placed, self._ride, self._keeper.last_stamp_us)
         try:
-            why_not = obey(placed, self._ride, lambda: self._new_trip(one))
+            why_not = apply_command(placed, self._ride, lambda: self._new_trip(one))
         except Exception as fault:
             # The figures may have been left half changed.
             self._keeper.failed(fault)
@@ -352,7 +352,7 @@ class Service:
         self._keeper.new_trip()
         self._publisher.another_ride()
         for one in stay:
-            obey(one, self._ride, lambda: None)
+            apply_command(one, self._ride, lambda: None)
             if self._book is not None:
                 self._book.mark(noted(one, self._ride, self._keeper.last_stamp_us))
         return None

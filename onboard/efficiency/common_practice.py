@@ -1,8 +1,141 @@
 """Thresholds and guesses that are neither derived nor published, and what each rests on.
 
-Derived and sourced constants stay beside their formula. Where a docstring names no evidence, the
-value is common practice, without a source. Imports nothing.
+Derived and sourced constants stay beside their formula; thresholds of steadiness stand in
+`meters/steadiness.py`. Where a docstring names no evidence, the value is common practice, without a
+source. Imports nothing. Longer than other files, as it is one table.
 """
+
+# -- statistics --
+
+REJECTED_MOST_FRACTION = 0.1
+"""Largest share of residuals that may be rejected as outliers."""
+
+# -- meters --
+
+GAP_S = 5.0
+"""A step between two samples longer than this is a gap [s]: it covers no time, ends a stretch under
+way, and is bridged. A rider's power can change within seconds, and autopilots send battery data at
+1 Hz or more."""
+
+BRIDGE_UNSEEN_S = 60.0
+"""Gap length beyond which power may vary as much as over the whole trip [s]."""
+
+BRIDGE_POWER_SD_FRACTION = 0.25
+"""Standard deviation of the mean power of both sides as a guess for a gap, as a share of it, even
+if power never changed before."""
+
+BRIDGE_LINE_SD_FRACTION = 0.03
+"""Standard deviation of a straight line as a guess for the way over a gap, as a share of it, even
+where the speed on both sides agrees."""
+
+VOLTS_MOST_V, AMPS_MOST_A, SPEED_MOST_MPS = 200.0, 1000.0, 40.0
+"""Plausible limits of voltage [V], current [A] and speed [m/s], far above any craft of this size
+(5 kW): a sample beyond them is a fault, not a reading."""
+
+JUMP_MPS, JUMP_ACCELERATION_MPS2 = 3.0, 5.0
+"""A velocity further than JUMP + ACCELERATION x time from the last good one is a fault of the
+receiver [m/s, m/s^2]; one that stays is believed once that time has passed. Half of g is more than
+any craft of this size reaches."""
+
+NOISE_AT_FIRST_M2PS = 0.01
+"""Long-run variance of the velocity noise before it is measured [m^2/s]: 0.05 m/s on each axis with
+a memory of 2 s (S = 2 sd^2 memory). Receivers' data sheets state 0.05 m/s; the memory is common
+practice, no source."""
+
+NOISE_FEWEST = 8
+"""Differences needed before the noise measured from them counts."""
+
+NOISE_STRAIGHT_COS = 0.94
+"""Cosine of the angle (20 degrees) within which the courses of three blocks are one course."""
+
+REST_FOR_S, DRIFT_MPS = 60, 0.15
+"""Displacement over REST_FOR [s] at rest counts as distance if faster than DRIFT [m/s]: a drift is
+slow but lasting."""
+
+LONE_A = 20.0
+"""Step of the current below which no sample is suspect [A]: half a second of it is 0.1 Wh."""
+
+LONE_SHORT_CIRCUIT_A = 5000.0
+"""More than any pack of such a craft delivers into a short circuit at its monitor [A]. So a current
+sags the voltage by at least its share of this, until more is known."""
+
+LONE_FOLLOWS_FRACTION = 0.25
+"""Share of the expected sag by which a voltage must move to follow the current; one that moves by
+more than this may still be smoothed, or read in coarse steps."""
+
+LONE_FOLLOWED_LEAST = 3
+"""Steps of `LONE_A` that the voltage must have followed before it is known to follow, and by how
+much."""
+
+LONE_BEYOND_FRACTION, LONE_BEYOND_UNPROVEN_FRACTION, LONE_BEYOND_UNPROVEN_A = 0.5, 2.0, 100.0
+"""How far above the range of current shown so far a lone sample lies, in parts of that range: where
+the voltage is known to follow (and at least `LONE_A`), and where it is not (and at least so many
+amperes). Below the range `LONE_A` is enough: nothing charges a pack for one sample."""
+
+LONE_LEAP_FRACTION, LONE_STILL_A, LONE_STILL_FRACTION = 0.2, 1.0, 0.1
+"""A voltage leaps by this share; a current stands still if it changes by less than either of the
+others."""
+
+LONE_VOLTS_LOW_FRACTION, LONE_VOLTS_HIGH_FRACTION = 0.5, 1.5
+"""No load halves the voltage for one sample, and none that ends raises it by half."""
+
+LONE_BACK_FRACTION = 0.25
+"""The next sample is back where it was before if no further off than this share of the way out."""
+
+CHOICE_S = 10.0
+"""Interval between decisions about which sources count [s]."""
+
+BRIEF_S = 10.0
+"""A source is brief until it has covered this much time [s], or half of what another has: two that
+begin together both count at once."""
+
+SILENT_S = 10.0
+"""A source not seen for this long [s] while others of its kind are active is silent: twice the time
+after which a reading is stale."""
+
+CARRIED_FRACTION = 0.05
+"""A source that carried less than this share of the energy since it was first seen may fall silent:
+no more is lost than a current sensor's gain is commonly uncertain by."""
+
+NOTICE_S = 300.0
+"""How long the alert stays that a source was left out as brief, or joined late [s]."""
+
+# -- sources --
+
+STALE_READING_S = 5.0
+"""A reading older than this is not quoted as 'now' [s]."""
+
+LAG_S = 20.0
+"""A source this far behind the newest sample is not waited for [s]."""
+
+WHOLE_SECOND_S = 0.99
+"""A second measured for less than this lies in a gap [s]."""
+
+PACKS_MOST, MOTORS_MOST = 16, 16
+"""More battery instances or motors than this on one craft is a fault in the stream."""
+
+PACK_COVERAGE_FRACTION = 0.9
+"""The packs' own messages are preferred unless they cover less than this share of the time that the
+autopilot's summary covers."""
+
+SPEED_COVERAGE_FRACTION = 0.5
+"""A speed source is passed over for one further down the list only if it covers less than this
+share of that one's time. Not sooner: what the others report while the receiver has no fix is a
+guess, often zero, and a bridged gap is at least counted as one."""
+
+SPEED_SD_MOST_MPS = 1.0
+"""A speed that the receiver itself states to be worse than this is as good as none [m/s]."""
+
+STRAY_S = 60.0
+"""A source seen again and again for longer than this is slow, not stray [s]."""
+
+# -- trip --
+
+HARDLY_MOVED_M = 20.0
+"""A trip's Wh/km is not quoted below this distance [m]."""
+
+WINDOW_LEAST_S = 5.0
+"""A window that holds less time than this is not quoted [s]."""
 
 # -- battery --
 
@@ -103,14 +236,6 @@ third of the way from count to full. On an LFP plateau it shows neither."""
 
 # -- curve --
 
-STEADY_POWER_FRACTION, SETTLED_POWER_FRACTION = 0.12, 0.20
-STEADY_SPEED_MPS, STEADY_SPEED_FRACTION, STEADY_COURSE_DEG = 0.08, 0.05, 15.0
-"""Most by which the halves of a steady block, and the ten seconds before it, may differ: a small
-craft settles within seconds."""
-
-STEADY_SLOWEST_MPS, STEADY_UNKNOWN_MOST = 0.4, 2
-"""Lowest speed of a steady block [m/s], and most unknown seconds in its window."""
-
 LINE_GAP_DEG, LINE_WIDEST_DEG, LINE_PIECE_DEG = 2.5, 16.0, 8.0
 """Courses, opposite ones included, form one line if no gap between neighbours exceeds the first and
 all lie within the second. Otherwise the way bent, and they are cut into pieces of at most the
@@ -192,9 +317,8 @@ COURSE_MEAN_S, LEAVING_MEAN_S, CUE_MEAN_S = 60, 20, 10
 """Spans averaged [s]: for the course made good, for the present speed, and for the cue. Waves of a
 few seconds average out within the last, and a rider who corrects soon sees the effect."""
 
-COURSE_SLOWEST_MPS, COURSE_STEP_DEG = 0.4, 15.0
-"""Lowest speed at which the course made good is meaningful [m/s]; and the change of course up to
-which the best speed stays the same."""
+COURSE_STEP_DEG = 15.0
+"""Change of course up to which the best speed stays the same [deg]."""
 
 WEATHER_SD_FRACTION = 0.03
 """Standard deviation of the power at a speed about the curve, lasting for the day: load, wind and
@@ -240,13 +364,8 @@ much cooler a hot drive must become."""
 COUNTERS_APART_FRACTION, COUNTERS_APART_AH = 0.05, 0.1
 """The autopilot's charge counter disagrees if it is off by more than the sum of both."""
 
-RIDING_SLOWEST_MPS, DRAWING_LEAST_W = 0.3, 5.0
-"""Lowest speed of riding [m/s]; and mean power below which a time left would be a matter of days
-and of the sensor's zero."""
-
-POWER_CHANGED, SPEED_CHANGED = 0.2, 0.05
-"""Changes of ln P and ln v that are the rider's doing if both are exceeded in the same direction:
-gusts and water current change one at the other's cost."""
+DRAWING_LEAST_W = 5.0
+"""Mean power below which a time left would be a matter of days and of the sensor's zero [W]."""
 
 RIDING_SD_FRACTION, RIDING_SD_WORTH, RIDING_CORRELATION = 0.06, 1.0, 0.5
 """Relative standard deviation of consumption between blocks until known, how many blocks that guess
@@ -258,24 +377,6 @@ RECIPROCAL_DEG, SAME_POWER_FRACTION, LEGS_APART_MOST_S = 25.0, 0.1, 1800.0
 """Two legs make a double run if their courses are opposite to within the first (the water sets a
 craft off its heading), their powers differ by no more than the second in ln P, and no more time
 lies between them, in which the water may have changed in any way."""
-
-TURNING_MEAN_S, TURNING_OVER_S, TURNING_DEG, STRAY_DEG = 5, 8, 12.0, 20.0
-"""A craft is turning while its smoothed course changes by more than the third over that time; and a
-stretch ends where the course has strayed by the last from its mean: a slow bend."""
-
-WEAVE_DEG, WEAVE_S = 25.0, 15
-"""In a marked run a craft that is back near its course so soon has not turned: it weaves."""
-
-STRETCH_SLOWEST_MPS, STRETCH_SETTLED_FRACTION, STRETCH_SETTLED_MPS = 0.4, 0.03, 0.04
-"""Lowest speed of a stretch; and how close a piece must be to the rest to be settled."""
-
-STRETCH_POWER_FRACTION = 0.1
-"""In a log without marks a run ends where the smoothed power is this far from its mean."""
-
-STRETCH_LEAST_S, STRETCH_LEAST_MARKED_S, STRETCH_GAP_S = 30, 15, 15.0
-"""Shortest run, found and marked: ships take at least five minutes (second-hand, see ITTC 7.5-04),
-small craft settle in seconds. And the gap in the data that a run survives if it continues on the
-same course: cut in two it would make two double runs of one."""
 
 INPUT_CURRENT_FRACTION, NEAR_INPUT_FRACTION, STEADY_SHARE_FRACTION = 0.03, 0.15, 0.06
 """A drive whose current equals the battery's to within the first reports its input, not its motor:

@@ -1,6 +1,30 @@
-"""The engine: folds blocks, and gives the figures as they stand. The same live and replayed.
+"""The engine: blocks in, figures out. The same live and replayed.
 
-It holds no clock and does no input or output, and any cutting of a stream gives the same figures.
+    block ─ slices ─> power sources ── energy ──┐
+                      speed sources ─ distance ─┼─> settled ─┬─> battery  charge state, rest,
+                                      track     │   seconds  │            resistance, energy left
+                                                │            ├─> learner  steady blocks, circles,
+                                                │            │            speed_power, fouling
+                                                │            ├─> present way of riding
+                                                │            ├─> speed bands, runs, trip line
+                                                │            ├─> alert conditions
+                                                │            └─> advice   outlook, target, home
+                                                └─> trip sums, windows, what both meters count
+
+**Folding.** A block, however long, is cut into slices of stream time (`meters/slices.py`). The
+gates of each source reject the impossible; its meter adds the rest to cumulative curves. Seconds
+that every source has passed are cut from the curves (`sources/settled_seconds.py`). Whatever learns
+or advises folds those, so it cannot depend on the partition. After each slice the totals that both
+meters count are recorded: last, because which sources count is decided as the seconds settle.
+
+**Evaluating.** What raises an alert or has a memory is evaluated at whole multiples of ten seconds
+of stream time: every ten while something may be due, less often while nothing can be (at most five
+minutes; see `advice/schedule.py`). What only the screen shows is computed on demand, in `figures`.
+
+**Isolation.** Each call of a part goes through `Parts` (`parts.py`): a fault names its part, and an
+engine can be built without it; its figures, and what rests on them, are then unknown.
+
+The engine holds no clock and does no input or output.
 """
 
 import math
@@ -19,7 +43,6 @@ from onboard.contract.snapshot import (
     Curve,
     Figures,
     Reach,
-    Run,
     Trip,
     unknown_figures,
     unknown_steady,
@@ -32,6 +55,7 @@ from onboard.efficiency.advice.observations import FoulingObserved
 from onboard.efficiency.advice.present_riding import PresentRiding, Riding
 from onboard.efficiency.advice.schedule import AdviceSchedule
 from onboard.efficiency.advice.target import Aim
+from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.curve.power_curve import curve
@@ -42,13 +66,13 @@ from onboard.efficiency.meters.slices import slices
 from onboard.efficiency.parts import Parts, itself
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.instruments import Instruments
-from onboard.efficiency.sources.settled_seconds import CellMaker, Cells, part_of_cells
+from onboard.efficiency.sources.settled_seconds import SecondsCutter, SettledSeconds
 from onboard.efficiency.statistics.shared_errors import prior_covariance
 from onboard.efficiency.trip.consumption import window
-from onboard.efficiency.trip.counted_together import Point, Together
-from onboard.efficiency.trip.runs import RunBook
-from onboard.efficiency.trip.speed_bands import Band, Bands
-from onboard.efficiency.trip.trip_line import GrowingLine, extend
+from onboard.efficiency.trip.counted_together import CountedPoint, CountedTogether
+from onboard.efficiency.trip.runs import MarkedRuns
+from onboard.efficiency.trip.speed_bands import Band, SpeedBands
+from onboard.efficiency.trip.trip_line import GrowingLine, extend_line
 from onboard.efficiency.trip.trip_sums import consumption, trip_sums
 from onboard.profile import Profile
 
@@ -56,22 +80,22 @@ NO_MARK = Unknown(Reason.NO_MARK)
 
 
 class Engine:
-    """Turns blocks into figures.
+    """Turn blocks into figures.
 
     Parameters
     ----------
     profile
         The craft.
     kept
-        What an earlier engine's `kept` gave: the curves are carried over. None without.
+        State from an earlier engine's `kept`, whose curves are carried over; None without.
     parts
-        Which of its parts are at work, and who is told of one that fails; None: all of them, and
-        every fault is raised.
+        The parts in use, and who is notified of one that fails; None for all of them, with every
+        fault raised.
 
     Raises
     ------
     ValueError
-        If it is not what `kept` gives.
+        If `kept` is not such a state.
     """
 
     def __init__(
@@ -82,11 +106,11 @@ class Engine:
         self.instruments = Instruments(profile, self.parts)
         self._power, self._speed = self.instruments.power, self.instruments.speed
         self.latest = self.instruments.latest
-        self._cells = CellMaker(self._power, self._speed)
-        self._together = Together()
-        self._mark: Point | None = None
+        self._cutter = SecondsCutter(self._power, self._speed)
+        self.together = CountedTogether()
+        self._mark: CountedPoint | None = None
         self._marked = False
-        self._bands = Bands()
+        self._bands = SpeedBands()
         self._present = PresentRiding()
         self._battery = CountedPack(profile, self.parts, self._power)
         self.learner = Learner((kept or {}).get("curves"))
@@ -97,58 +121,56 @@ class Engine:
             self._conditions,
         )  # fmt: skip
         self._trip_line = GrowingLine()
-        self._runs = RunBook()
-        self.cell_listeners: list[Callable[[Cells], None]] = []
+        self._runs = MarkedRuns()
+        self.second_listeners: list[Callable[[SettledSeconds], None]] = []
         self._curve: tuple[Posterior | None, str, Curve | Unknown] | None = None
 
     def fold(self, block: Block) -> None:
-        """Take in a block."""
+        """Fold a block."""
         fold = self.parts.fold
         for whole in slices(block):
-            fold("seconds", self._cells.fold, self.instruments.fold(whole))
-            while cells := fold("seconds", self._settled_cells):
-                self._learn(cells)
+            fold("seconds", self._cutter.fold, self.instruments.fold(whole))
+            first_s, now_s = self.latest.first_s or 0.0, self.latest.now_s
+            while seconds := fold("seconds", self._cutter.settled, first_s, now_s):
+                self._learn(seconds)
             # Last: which sources count is decided as the seconds settle.
-            fold("trip sums", self._sum_together)
-
-    def _sum_together(self) -> None:
-        self._together.update(self._power.chosen(), self._speed.chosen())
-
-    def _settled_cells(self) -> Cells:
-        return self._cells.settled(self.latest.first_s or 0.0, self.latest.now_s)
+            fold(
+                "trip sums", lambda: self.together.fold(self._power.chosen(), self._speed.chosen())
+            )
 
     def mark(self) -> None:
-        """Set the mark that `since_mark` counts from to now; early on, to where counting begins."""
-        self._mark, self._marked = self._together.last, True
+        """Set the mark that `since_mark` counts from: now, or where counting has yet to begin."""
+        self._mark, self._marked = self.together.last, True
 
     def start_run(self) -> None:
-        """Start a run with the present set-up; consumption since the mark counts from here."""
+        """Start a run with the present set-up, and set the mark."""
         self.mark()
         self._runs.start(self.latest.now_s, self.learner.setup)
 
     def end_run(self) -> None:
-        """End the run that goes on, if one does."""
+        """End the run under way, if any."""
         self._runs.end(self.latest.now_s)
 
     def charged_full(self) -> None:
-        """Take the battery as full from now on."""
-        if not isinstance(self._battery.pack, Unknown):
-            self._battery.pack.charged_full()
-            self._schedule.reevaluate()
+        """Set the battery to full now."""
+        self._change_pack(lambda pack: pack.charged_full())
 
     def charged(self, amount: Amount) -> None:
-        """Take in what the rider says of a charge; see `recharge.charged`."""
+        """Fold a charge that the rider states; see `recharge.charged`."""
+        self._change_pack(lambda pack: pack.charged(amount))
+
+    def _change_pack(self, change: Callable[[Pack], None]) -> None:
         if not isinstance(self._battery.pack, Unknown):
-            self._battery.pack.charged(amount)
+            change(self._battery.pack)
             self._schedule.reevaluate()
 
     def unplug(self, source: str) -> Refusal | None:
-        """Take a source as unplugged until it is heard again; give why not, None when done.
+        """Leave a source out until it is active again; return why not, None when done.
 
         Parameters
         ----------
         source
-            As an alert names it: "battery 1", "motor 0", "GPS receiver".
+            Its name in alerts: "battery 1", "motor 0", "GPS receiver".
         """
         why_not = self.instruments.unplug(source)
         self._schedule.reevaluate()
@@ -166,66 +188,64 @@ class Engine:
         self._schedule.reevaluate()
 
     def set_reserve(self, fraction: float) -> None:
-        """Set the share of the full energy to keep, in place of the profile's."""
-        if not isinstance(self._battery.pack, Unknown):
-            self._battery.pack.set_reserve(fraction)
-            self._schedule.reevaluate()
+        """Set the share of the full energy to keep in reserve, in place of the profile's."""
+        self._change_pack(lambda pack: pack.set_reserve(fraction))
 
     @property
     def reserve_fraction(self) -> Number:
-        """The share of the full energy to keep."""
+        """Share of the full energy to keep in reserve."""
         return within(self._battery.pack, lambda pack: pack.reserve_fraction)
 
     def select_setup(self, label: str) -> None:
-        """Go on with the curve of another set-up; start one if it has none."""
+        """Continue with the curve of another set-up; start one if it has none."""
         if label == self.learner.setup:
             return
         self.learner.select(label)
         self.adviser.forget_curve()
-        # What was above the other set-up's curve says nothing of this one.
+        # Being above the other set-up's curve says nothing about this one.
         self._conditions.observe(FoulingObserved(self._schedule.settled_s, False))
         self._schedule.reevaluate()
 
     def kept(self) -> dict[str, Any]:
-        """Return what outlasts this ride, in JSON's own types."""
+        """Return the state to keep after this ride, in JSON's own types."""
         battery = self._battery.kept(self.latest.now_s)
         return {"curves": self.learner.as_dict(), "battery": battery}
 
     def resume_battery(self, kept: dict[str, Any], utc_s: float) -> None:
-        """Carry the battery's count on from an earlier engine's `kept`, before anything is folded.
+        """Continue the battery's count from an earlier engine's state, before anything is folded.
 
-        For how long nobody looked, `away` tells as soon as that is known.
+        How long nothing was recorded in between is passed to `away` once it is known.
 
         Parameters
         ----------
         kept
-            What it gave.
+            State from its `kept`.
         utc_s
-            When that was [s, Unix time]; NaN where nobody knows.
+            Time of that state [s, Unix time]; NaN where unknown.
 
         Raises
         ------
         ValueError
-            If it is not what `kept` gives.
+            If `kept` is not such a state.
         """
         self._battery.resume(kept.get("battery"), utc_s)
 
     def away(self, t_s: float, away: Away, counter_ah: float = math.nan) -> None:
-        """Learn, as of a stream time [s], for how long nobody looked before the stream began.
+        """Fold how long nothing was recorded before the stream began.
 
         Parameters
         ----------
         t_s
-            When that is known: before any sample of that time is folded.
+            Stream time at which that is known [s]: before any sample of that time is folded.
         away
-            What is known of it.
+            What is known about the pause.
         counter_ah
-            What the autopilot's counter showed then [Ah], NaN without.
+            Reading of the autopilot's counter before it [Ah], NaN without.
         """
         self._battery.away(t_s, away, counter_ah)
 
     def was_off(self, until_s: float, off_s: float) -> None:
-        """Learn that the autopilot was off up to a stream time, and for how long [s]."""
+        """Fold that the autopilot was off up to a stream time, and for how long [s]."""
         self._battery.was_off(until_s, off_s)
 
     @property
@@ -236,7 +256,7 @@ class Engine:
 
     @property
     def events(self) -> tuple[Event, ...]:
-        """Alerts that came up so far."""
+        """Alerts raised so far, in order of time."""
         return tuple(sorted(self._conditions.events, key=lambda event: event.t_s))
 
     @property
@@ -251,15 +271,15 @@ class Engine:
 
     @property
     def unmeasured_packs(self) -> tuple[int, ...]:
-        """Battery instances that are heard and do not measure: they are in no sum."""
+        """Battery instances that send but do not measure: they are in no sum."""
         return self._power.unmeasured
 
     def bands(self) -> tuple[Band, ...]:
-        """Return what was done at each band of speed."""
+        """Return the totals of each band of speed."""
         return self._bands.table(self._errors, self.instruments.noise_m2ps())
 
     def curve(self) -> Curve | Unknown:
-        """Return the speed-power curve of the present set-up, as of the last fit."""
+        """Return the speed-power curve of the present set-up from the last fit."""
         known, setup = self.learner.posterior, self.learner.setup
         if self._curve is None or self._curve[0] is not known or self._curve[1] != setup:
             self._curve = known, setup, curve(self.learner)
@@ -271,10 +291,10 @@ class Engine:
         Parameters
         ----------
         silent_s
-            For how long nothing has come since then [s], by the caller's clock: what is quoted as
-            'now' goes stale by it.
+            Time since then without any sample, by the caller's clock [s]: what is quoted as 'now'
+            goes stale by it.
         hidden
-            Why no figure may be shown, but for what the instruments read now; None where they may.
+            Why no figure may be shown, except the instruments' readings; None where they may.
         """
         self.latest.silent_s = silent_s
         if hidden is not None:
@@ -283,14 +303,18 @@ class Engine:
         power, speed = instruments.battery_side(), instruments.speed_meter()
         power_now, speed_now = instruments.unless_stale(power), instruments.unless_stale(speed)
         now = power_now, speed_now
-        heard = instruments.unless_silent(power)
+        active = instruments.unless_silent(power)
         trip = ask("trip sums", throughout(Trip), self._trip, power, speed)
-        if isinstance(heard, Unknown):
-            trip = replace(trip, mean_power_w=heard)
+        if isinstance(active, Unknown):
+            trip = replace(trip, mean_power_w=active)
         minutes = ask("trip sums", itself, window, 300.0, *now)
         riding = ask("way of riding", itself, self._riding, *now)
-        advice: Advice = ask("advice", throughout(Advice), self._advice, heard)
-        state = ask("battery", itself, battery.state, heard, riding)
+        advice = ask(
+            "advice",
+            throughout(Advice),
+            lambda: self.adviser.advice(battery.by(active), self.learner.posterior),
+        )
+        state = ask("battery", itself, battery.state, active, riding)
         shown = Figures(
             t_s=self.latest.now_s,
             power_w=within(power_now, lambda side: side.power_w),
@@ -301,7 +325,7 @@ class Engine:
             trip=trip,
             battery=state,
             range_m=Reach(
-                now=ask("battery", itself, battery.range_now_m, heard, riding),
+                now=ask("battery", itself, battery.range_now_m, active, riding),
                 target=advice.range_target_m,
                 best=advice.range_best_m,
             ),
@@ -312,7 +336,11 @@ class Engine:
             set_and_drift=ask("curve", itself, lambda: set_and_drift(self.learner.posterior)),
             curve=ask("curve", itself, self.curve),
             steady=ask("runs", unknown_steady, lambda: self._runs.steady),
-            runs=ask("runs", lambda _: (), self._run_table),
+            runs=ask(
+                "runs",
+                lambda _: (),
+                lambda: self._runs.table(self._errors, instruments.noise_m2ps(), self.latest.now_s),
+            ),
             alerts=(),
             **self._readings(),
         )
@@ -321,7 +349,7 @@ class Engine:
         return replace(shown, alerts=(*question, *alerts))
 
     def _hidden(self, why: Unknown) -> Figures:
-        """Return figures of which only what the instruments read now is known."""
+        """Return figures of which only the instruments' readings are known."""
         readings: dict[str, Any] = {
             name: why if isinstance(reading, Unknown) else reading
             for name, reading in self._readings().items()
@@ -329,7 +357,7 @@ class Engine:
         return replace(unknown_figures(why, self.latest.now_s, self.learner.setup), **readings)
 
     def _readings(self) -> dict[str, Any]:
-        """Return the fields of `Figures` that are read and not worked out."""
+        """Return the fields of `Figures` that are read rather than computed."""
         return self.instruments.readings() | {
             "setup": self.learner.setup,
             "setups": self.learner.setups,
@@ -337,60 +365,51 @@ class Engine:
         }
 
     def _trip(self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown) -> Trip:
-        both = self._together.since(self._together.first)
+        both = self.together.since(self.together.first)
         return trip_sums(power, speed, both, self.latest.elapsed_s, self._errors)
 
     def _consumption(
         self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown, trip: Trip
     ) -> Consumption:
-        together = self._together
+        together = self.together
         since = together.since(self._mark or together.first) if self._marked else NO_MARK
         return consumption(power, speed, trip, since, self._errors)
 
-    def _advice(self, power: BatterySide | Unknown) -> Advice:
-        return self.adviser.advice(self._battery.by(power), self.learner.posterior)
-
-    def _run_table(self) -> tuple[Run, ...]:
-        return self._runs.table(self.latest.now_s, self._errors, self.instruments.noise_m2ps())
-
-    def _learn(self, cells: Cells) -> None:
-        """Take in settled seconds; look at what to advise at the times that are due for it."""
-        for listener in self.cell_listeners:
-            listener(cells)
-        self.parts.fold("alerts", self._tell_sources)
-        while len(cells):
-            count = self._schedule.seconds_until_due(float(cells.t_s[0]))
-            part, cells = part_of_cells(cells, 0, count), part_of_cells(cells, count, None)
-            self._take_in(part)
+    def _learn(self, seconds: SettledSeconds) -> None:
+        """Fold settled seconds; evaluate alerts and advice at the times that are due."""
+        for listener in self.second_listeners:
+            listener(seconds)
+        self.parts.fold("alerts", self._watch_sources)
+        while len(seconds):
+            count = self._schedule.seconds_until_due(float(seconds.t_s[0]))
+            part, seconds = seconds.part(0, count), seconds.part(count, None)
+            self._fold_seconds(part)
             self._schedule.evaluate_if_due(float(part.t_s[-1]))
 
-    def _take_in(self, cells: Cells) -> None:
+    def _fold_seconds(self, seconds: SettledSeconds) -> None:
         fold = self.parts.fold
-        fold("speed bands", self._bands.fold, cells)
-        fold("way of riding", self._present.fold, cells)
-        fold("alerts", self._watch, cells)
-        self._battery.fold(cells)
-        for t_s, fouled, excess in fold("curve", self.learner.fold, cells) or ():
+        fold("speed bands", self._bands.fold, seconds)
+        fold("way of riding", self._present.fold, seconds)
+        fold("alerts", self._watch, seconds)
+        self._battery.fold(seconds)
+        for t_s, fouled, excess in fold("curve", self.learner.fold, seconds) or ():
             fold("alerts", self._weed, t_s, fouled, excess)
-        fold("advice", self.adviser.fold, cells)
-        fold("runs", self._runs.fold, cells)
-        fold("trip line", extend, self._trip_line, cells.t_s, self._power, self._speed)
+        fold("advice", self.adviser.fold, seconds)
+        fold("runs", self._runs.fold, seconds)
+        fold("trip line", extend_line, self._trip_line, seconds.t_s, self._power, self._speed)
 
-    def _watch(self, cells: Cells) -> None:
-        self._conditions.fold(cells, self.instruments.impossible_s())
+    def _watch(self, seconds: SettledSeconds) -> None:
+        self._conditions.fold(seconds, self.instruments.impossible_s())
 
     def _weed(self, t_s: float, fouled: bool, excess_fraction: float) -> None:
         self._conditions.observe(FoulingObserved(t_s, fouled, excess_fraction))
 
-    def _tell_sources(self) -> None:
-        for news in self.instruments.news():
-            self._conditions.observe(news)
+    def _watch_sources(self) -> None:
+        for decision in self.instruments.decisions():
+            self._conditions.observe(decision)
 
     def _riding(
         self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown
     ) -> Riding | Unknown:
-        """Return the present way of riding; while an instrument is silent there is none."""
-        for source in (power, speed):
-            if isinstance(source, Unknown):
-                return source
-        return self._present.now()
+        """Return the present way of riding; there is none while an instrument is silent."""
+        return within(power, lambda _: within(speed, lambda _: self._present.now()))

@@ -1,8 +1,8 @@
 """The engine's parts by name, so that one that fails can be named and left out alone.
 
-A part that fails while it takes data in has spoilt the fold: `PartError` names it, and whoever
-holds the engine builds another, without that part if it fails again. A part that fails when it is
-asked has spoilt nothing but its own figure.
+A part that fails while it folds has spoilt the engine's state: `PartError` names it, and the owner
+of the engine builds another, without that part if it fails again. A part that fails while its
+figure is computed has spoilt nothing but that figure.
 """
 
 from collections.abc import Callable, Collection
@@ -20,10 +20,10 @@ PARTS: Final = (
 )  # fmt: skip
 
 ON_SECONDS: Final = PARTS[PARTS.index("seconds") + 2 : -1]
-"""Parts that work on settled seconds: without these they would stand still, looking sound."""
+"""Parts that work on settled seconds: without those they would stand still and look sound."""
 
-ASKED_MOST: Final = 10
-"""A part that failed this often when asked is not asked again."""
+FAILURES_MOST: Final = 10
+"""A part whose figures failed this often is not asked for them again."""
 
 FAILED: Final = Unknown(Reason.PROGRAM_FAULT)
 LEFT_OUT: Final = Unknown(Reason.LEFT_OUT)
@@ -44,19 +44,19 @@ class PartError(Exception):
 
 
 def raise_at_once(fault: PartError) -> NoReturn:
-    """Pass a fault on to the caller: where nobody shows it, it must not be swallowed."""
+    """Raise a fault: where nobody shows it, it must not be swallowed."""
     raise fault
 
 
 class Parts:
-    """Which parts are at work.
+    """The parts that are in use.
 
     Parameters
     ----------
     without
-        Parts to be left out.
+        Parts to leave out.
     on_fault
-        Called with a part that failed when it was asked.
+        Called with the error of a part that failed while its figure was computed.
     """
 
     def __init__(
@@ -67,16 +67,15 @@ class Parts:
         self.without = {*without, *(ON_SECONDS if "seconds" in without else ())}
         self._on_fault = on_fault
         self._failures: dict[str, int] = {}
-        """By part, how often it failed when it was asked. It takes in data all the same: others
-        rest on it."""
+        """Failures of figures by part. Such a part goes on folding: others rest on it."""
 
     def fold(self, part: str, act: Callable[..., Value], *given: Any) -> Value | None:
-        """Have a part take something in; None where it is left out.
+        """Return what `act`, a part's fold, returns for the arguments; None where it is left out.
 
         Raises
         ------
         PartError
-            If it failed: then the fold is spoilt.
+            If it failed: the state of the engine is spoilt.
         """
         if part in self.without:
             return None
@@ -94,8 +93,8 @@ class Parts:
         act: Callable[..., Value],
         *given: Any,
     ) -> Value | Other:
-        """Ask a part for a figure; `otherwise` gives what stands in where there is none."""
-        if part in self.without or self._failures.get(part, 0) >= ASKED_MOST:
+        """Return a part's figure, `act` of the arguments; without it, `otherwise` of the reason."""
+        if part in self.without or self._failures.get(part, 0) >= FAILURES_MOST:
             return otherwise(LEFT_OUT)
         try:
             return act(*given)
@@ -108,5 +107,5 @@ class Parts:
 
 
 def itself(unknown: Unknown) -> Unknown:
-    """Let 'unknown' stand in for a figure."""
+    """Return 'unknown' in place of a figure."""
     return unknown

@@ -14,7 +14,7 @@ from typing import Any
 
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.commands import Command, Refused, command_from, shown
-from onboard.ride.commands import obey
+from onboard.ride.commands import apply_command
 from onboard.ride.ride import Ride
 
 FILE_NAME = "marks.jsonl"
@@ -49,7 +49,7 @@ class Noted:
 
     def apply(self, ride: Ride) -> None:
         """Do it to a ride. A new trip is another session: it is not done here."""
-        why_not = obey(self.command, ride, lambda: None)
+        why_not = apply_command(self.command, ride, lambda: None)
         if why_not is not None:
             log.warning("%s of %s is not done again: %s", FILE_NAME, self.utc or self.t_s, why_not)
 

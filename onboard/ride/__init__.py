@@ -1,4 +1,1 @@
-"""One craft's ride.
-
-Frames and commands in, snapshots out, and what it learned for the next one. No clock.
-"""
+"""One craft's ride: frames and commands in, snapshots out, and what it learned. No clock."""

@@ -1,4 +1,4 @@
-"""Does to a ride what a viewer's command says, live and when a record is folded again."""
+"""Viewers' commands applied to a ride, live and when a record is folded again."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -14,25 +14,25 @@ from onboard.profile import Profile
 from onboard.ride.ride import Ride
 
 NewTrip = Callable[[], Refusal | None]
-"""Begins a new trip: gives why not, or None."""
+"""Begins a new trip; returns why not, None when done."""
 
 
-def obey(command: Command, ride: Ride, new_trip: NewTrip) -> Refusal | None:
-    """Do what a command says, all of it or nothing.
+def apply_command(command: Command, ride: Ride, new_trip: NewTrip) -> Refusal | None:
+    """Apply a command to a ride, all of it or nothing.
 
     Parameters
     ----------
     command
-        What a viewer said.
+        The viewer's command.
     ride
-        The ride that it is said to.
+        The ride.
     new_trip
-        Called for `new_trip`, which no ride can do by itself.
+        Called for the mark `new_trip`, which no ride can do by itself.
 
     Returns
     -------
     Refusal or None
-        Why it was not done; None when it was.
+        Why not; None when done.
     """
     placed = with_place(command, ride)
     if isinstance(placed, Refused):
@@ -43,7 +43,7 @@ def obey(command: Command, ride: Ride, new_trip: NewTrip) -> Refusal | None:
 
 
 def with_place(command: Command, ride: Ride) -> Command | Refused:
-    """Put the craft's position where a command says "here": so it means the same ever after."""
+    """Return a command with "here" replaced by the craft's position, which fixes its meaning."""
     if not (isinstance(command, Set) and command.key == "home" and command.value == HERE):
         return command
     position = ride.engine.instruments.position_deg()
@@ -54,7 +54,7 @@ def with_place(command: Command, ride: Ride) -> Command | Refused:
 
 
 def settings_in_force(ride: Ride, profile: Profile) -> list[Set]:
-    """Return what was set and still holds on the next trip: set-up and reserve, as commands.
+    """Return the settings that stay in force on the next trip, as commands: set-up and reserve.
 
     Target and home point belong to one trip.
     """
@@ -86,7 +86,7 @@ def _mark(command: Mark, ride: Ride, new_trip: NewTrip) -> Refusal | None:
         engine.end_run()
     elif command.mark == "unplugged":
         return engine.unplug(command.source)
-    # A note changes no figure: it is kept for the review.
+    # A note changes no figure: it is recorded for the review.
     return None
 
 
@@ -116,7 +116,7 @@ def _not_known(key: str, unknown: Unknown) -> Refusal:
 
 
 def _aim(command: Set, before: Aim) -> Aim:
-    """Return the aim that a target leads to: one takes the place of another, null ends its own."""
+    """Return the aim after a target was set: it replaces any other, and null ends its own kind."""
     value = command.value
     assert value is None or isinstance(value, float)
     return replace(

@@ -1,13 +1,14 @@
-"""What outlasts a run of the daemon: the learned curves and the battery's count, in one file.
+"""State kept from one run of the daemon to the next: learned curves and the battery's count.
 
-It lies beside the sessions. The count goes on in any case; the autopilot's clocks tell for how long
-nobody looked, and whether the autopilot kept running meanwhile: then it is the same trip.
+One file beside the sessions. The count continues in any case; the autopilot's clocks show for how
+long nothing was recorded, and whether the autopilot kept running meanwhile: then it is the same
+trip.
 """
 
 import json
 import logging
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -18,29 +19,29 @@ FILE_NAME = "learned.json"
 SCHEMA = 1
 
 SAME_CLOCK_S = 60.0
-"""By so much the autopilot's two clocks may disagree about how long nobody listened."""
+"""Largest difference between the autopilot's two clocks over a pause [s]."""
 
 LONGEST_S = 3 * 3600.0
-"""Without a time of day an older count is not believed to be this trip's."""
+"""Longest pause within a trip where no time of day is known [s]."""
 
 DIGITS_MOST = 18
-"""A whole number of ours has fewer; one of hundreds would fit no float."""
+"""Digits of a whole number in the file: ours have fewer, and hundreds would overflow a float."""
 
 log = logging.getLogger("wattwake")
 
 
 @dataclass(frozen=True)
 class Clocks:
-    """When something was so, by the autopilot; NaN where it does not say.
+    """The autopilot's clocks and charge counter at one moment; NaN where unknown.
 
     Parameters
     ----------
     boot_s
-        Since it started.
+        Time since it started [s].
     utc_s
-        Unix time.
+        Unix time [s].
     counter_ah
-        Its count of charge drawn since it started, corrected.
+        Charge drawn since it started, corrected [Ah].
     """
 
     boot_s: float
@@ -49,7 +50,7 @@ class Clocks:
 
 
 def load(directory: Path) -> dict[str, Any] | None:
-    """Read what was kept; None where there is nothing that can be used, which is said."""
+    """Return the state kept in a directory; None, with a log line, where none is usable."""
     path = directory / FILE_NAME
     try:
         kept = json.loads(path.read_text(encoding="utf-8"), parse_int=_whole)
@@ -71,12 +72,12 @@ def _whole(text: str) -> int:
 
 
 def save(directory: Path, kept: dict[str, Any]) -> None:
-    """Write what is to be kept, all of it or nothing.
+    """Write the state to keep, all of it or nothing.
 
     Raises
     ------
     OSError
-        If it cannot be written; what was kept before stays.
+        If it cannot be written; the state before it stays.
     """
     text = json.dumps({"schema": SCHEMA, **kept}, allow_nan=False)
     write_whole(directory / FILE_NAME, text)
@@ -84,12 +85,11 @@ def save(directory: Path, kept: dict[str, Any]) -> None:
 
 def clocks_as_dict(clocks: Clocks) -> dict[str, float | None]:
     """Return the clocks in JSON's own types."""
-    values = {"boot_s": clocks.boot_s, "utc_s": clocks.utc_s, "counter_ah": clocks.counter_ah}
-    return {key: value if math.isfinite(value) else None for key, value in values.items()}
+    return {key: value if math.isfinite(value) else None for key, value in asdict(clocks).items()}
 
 
 def same_trip(kept: dict[str, Any], now: Clocks) -> bool:
-    """Return whether the autopilot kept running from what was kept until now.
+    """Return whether the autopilot kept running since a kept state.
 
     Examples
     --------
@@ -103,9 +103,9 @@ def same_trip(kept: dict[str, Any], now: Clocks) -> bool:
 
 
 def kept_running(before: Clocks, now: Clocks) -> bool:
-    """Return whether the autopilot kept running from one time until another.
+    """Return whether the autopilot kept running from one moment to another.
 
-    Where one of them tells no time of day, the boot clock alone does, for a few hours at most.
+    Where either has no time of day the boot clock alone decides, for pauses up to `LONGEST_S`.
     """
     gone_s = now.boot_s - before.boot_s
     if not gone_s >= -1.0:
@@ -117,7 +117,7 @@ def kept_running(before: Clocks, now: Clocks) -> bool:
 
 
 def away_since(kept: dict[str, Any], began: Clocks) -> Away:
-    """Return for how long nobody looked from what was kept until a stream began.
+    """Return how long nothing was recorded from a kept state until a stream began.
 
     Examples
     --------
@@ -131,17 +131,17 @@ def away_since(kept: dict[str, Any], began: Clocks) -> Away:
     pause_s = began.utc_s - before.utc_s
     if not math.isfinite(pause_s) and went_on:
         pause_s = began.boot_s - before.boot_s
-    # A time of day that went back was set meanwhile, or is wrong: it tells nothing.
+    # A time of day that went back was set meanwhile, or is wrong: it proves nothing.
     return Away(max(pause_s, 0.0) if pause_s > -SAME_CLOCK_S else math.nan, went_on)
 
 
 def clocks_of(kept: dict[str, Any]) -> Clocks:
-    """Return the clocks as of when it was kept."""
+    """Return the autopilot's clocks at the time of a kept state."""
     stored = kept.get("clocks")
     values = stored if isinstance(stored, dict) else {}
 
     def number(key: str) -> float:
         value = values.get(key)
-        return float(value) if isinstance(value, (int, float)) else float("nan")
+        return float(value) if isinstance(value, (int, float)) else math.nan
 
     return Clocks(number("boot_s"), number("utc_s"), number("counter_ah"))

@@ -1,7 +1,7 @@
 """A ride: one craft's frames in, snapshots out. No input or output, and no clock.
 
-The daemon feeds it from a link, replay and review from a saved log; nothing else lies between the
-frames and the figures, so all three give the same.
+The daemon feeds it from a link, replay and review from a saved log. Nothing else stands between
+frames and figures, so all three give the same.
 """
 
 import datetime
@@ -35,15 +35,15 @@ class Ride:
     system_id
         The MAVLink system to follow; None follows the profile's, else the one that sends most.
     kept
-        What an earlier ride's `kept` gave, None without: curves and the battery's count are carried
-        over.
+        State from an earlier ride's `kept`, whose curves and battery count are carried over; None
+        without.
     parts
-        Which of the engine's parts are at work, and who is told of one that fails.
+        The engine's parts in use, and who is notified of one that fails.
 
     Raises
     ------
     ValueError
-        If it is not what `kept` gives.
+        If `kept` is not such a state.
     """
 
     def __init__(
@@ -60,7 +60,7 @@ class Ride:
             self.engine.resume_battery(kept, clocks_of(kept).utc_s)
         self._kept = kept
         self._compared = False
-        """Whether the autopilot's boot clock was held against that of `kept`."""
+        """Whether the autopilot's boot clock was compared with that of `kept`."""
         self._to_compare = kept is not None
         self.messages = 0
         """Frames on the link, of all systems; samples, where a log gives channels."""
@@ -77,20 +77,24 @@ class Ride:
     def utc(self) -> str | None:
         """UTC at the newest sample by the autopilot's clock, None while that is not set."""
         stated = self.engine.latest.at("clock", "utc_s")
-        if stated is None or not stated[1] > 0:
-            return None
-        return utc_text(stated[1] + self.t_s - stated[0])
+        return utc_text(self._utc_s) if stated is not None and stated[1] > 0 else None
+
+    @property
+    def _utc_s(self) -> float:
+        """Unix time at the newest sample by the autopilot's clock [s], NaN without one."""
+        t_s, utc_s = self.engine.latest.at("clock", "utc_s") or (0.0, math.nan)
+        return utc_s + self.t_s - t_s
 
     def kept(self) -> dict[str, Any]:
-        """Return what outlasts this ride, in JSON's own types."""
+        """Return the state to keep after this ride, in JSON's own types."""
         clocks = clocks_as_dict(self.clocks)
         if self._kept is not None and self.engine.counter_ah is None:
-            # No battery heard yet: it is known as of then.
+            # No battery seen yet: its count is still that of the earlier ride.
             clocks = self._kept.get("clocks") or clocks
         return {**self.engine.kept(), "clocks": clocks}
 
     def take(self, part: Frames | Block) -> None:
-        """Take in frames; or a block, where a log gives its channels at once."""
+        """Fold frames, or a block where a log has its channels at once."""
         if isinstance(part, Block):
             self._system_id = Unknown(Reason.NO_SYSTEM)
             self.messages += sum(map(len, part.channels.values()))
@@ -101,11 +105,11 @@ class Ride:
         self._fold(self.decoder.push(part))
 
     def silence(self, now_us: int) -> None:
-        """Take in what is settled by nothing having come until now [us]."""
+        """Fold what is settled by the silence up to a time of receipt [us]."""
         self._fold(self.decoder.silence(now_us))
 
     def finish(self) -> None:
-        """Take in what still waits for a stamp; the stream has ended."""
+        """Fold what still waits for a stamp: the stream has ended."""
         self._fold(self.decoder.finish())
 
     def snapshot(
@@ -123,9 +127,9 @@ class Ride:
         source
             Where the frames come from.
         age_s, messages_per_s
-            How old the last message is and how many come [s, 1/s]: by the clock of the caller.
+            Age of the newest message [s] and rate of messages [1/s], by the caller's clock.
         alerts
-            What the rider should know about the running of the daemon.
+            The daemon's own alerts.
         why_none
             Why no figure may be shown; None where they may.
         """
@@ -155,34 +159,34 @@ class Ride:
         self.engine.fold(block)
 
     def _compare_clocks(self, kept: dict[str, Any], block: Block) -> None:
-        """Tell the engine for how long nobody looked, as soon as the autopilot's clocks tell.
+        """Pass the engine the pause since `kept` once the autopilot's clocks show it.
 
-        First by its boot clock; by its time of day once that is known, which settles it.
+        First by its boot clock, then, finally, by its time of day once that is known.
         """
         boot_s = self.decoder.time.began_boot_s
         if not math.isfinite(boot_s):
             return
         if not self._compared:
             self._compared = True
-            self._tell_away(kept, -math.inf, Clocks(boot_s, math.nan, math.nan))
+            self._fold_pause(kept, -math.inf, Clocks(boot_s, math.nan, math.nan))
         clock = block.get("clock")
         if clock is not None and (known := np.isfinite(clock["utc_s"])).any():
             self._to_compare = False
             first = int(np.argmax(known))
             at_s, utc_s = float(clock.t_s[first]), float(clock["utc_s"][first])
-            self._tell_away(kept, at_s, Clocks(boot_s, utc_s - at_s, math.nan))
+            self._fold_pause(kept, at_s, Clocks(boot_s, utc_s - at_s, math.nan))
 
-    def _tell_away(self, kept: dict[str, Any], t_s: float, began: Clocks) -> None:
+    def _fold_pause(self, kept: dict[str, Any], t_s: float, began: Clocks) -> None:
         self.engine.away(t_s, away_since(kept, began), clocks_of(kept).counter_ah)
 
     @property
     def clocks(self) -> Clocks:
         """The autopilot's clocks and counter at the newest sample."""
-        stated = self.engine.latest.at("clock", "utc_s")
-        utc_s = float("nan") if stated is None else stated[1] + self.t_s - stated[0]
         counter_ah = self.engine.counter_ah
         return Clocks(
-            self.decoder.time.boot_s, utc_s, float("nan") if counter_ah is None else counter_ah
+            self.decoder.time.boot_s,
+            self._utc_s,
+            math.nan if counter_ah is None else counter_ah,
         )
 
 

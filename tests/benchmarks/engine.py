@@ -11,12 +11,18 @@ from math import cos, hypot, isfinite, sin
 import numpy as np
 
 from onboard.block import COLUMNS, Block, Channel, FloatArray
-from onboard.efficiency.meters.distance import SPEED_MOST_MPS
-from onboard.efficiency.meters.doppler_noise import AT_FIRST_M2PS, SMOOTH_SHARE
-from onboard.efficiency.meters.energy import AMPS_MOST_A, GAP_S, VOLTS_MOST_V
-from onboard.efficiency.meters.jumps import ACCELERATION_MPS2, STEP_MPS
-from onboard.efficiency.meters.moving import MOVING_FOR_S, MOVING_MPS
+from onboard.efficiency.common_practice import (
+    AMPS_MOST_A,
+    GAP_S,
+    JUMP_ACCELERATION_MPS2,
+    JUMP_MPS,
+    NOISE_AT_FIRST_M2PS,
+    SPEED_MOST_MPS,
+    VOLTS_MOST_V,
+)
+from onboard.efficiency.meters.doppler_noise import SMOOTH_SHARE
 from onboard.efficiency.meters.slices import slices
+from onboard.efficiency.meters.steadiness import MOVING_FOR_S, MOVING_MPS
 from onboard.efficiency.meters.track import REST_MPS
 from onboard.efficiency.sources.power_sources import PowerSources
 from onboard.efficiency.sources.speed_sources import SpeedSources
@@ -25,7 +31,7 @@ from tests.benchmarks.rows import Row, given
 
 SAMPLES = 36_000
 
-EXCESS_M2PS2 = SMOOTH_SHARE * AT_FIRST_M2PS / 10.0
+EXCESS_M2PS2 = SMOOTH_SHARE * NOISE_AT_FIRST_M2PS / 10.0
 """The plain program takes the receiver's noise as known; the engine learns it."""
 
 WINDOWS_S = (20.0, 300.0)
@@ -114,7 +120,7 @@ class Plain:
         if before is not None:
             step_s = t_s - before[0]
             apart = hypot(east - before[1], north - before[2])
-            if apart > STEP_MPS + ACCELERATION_MPS2 * step_s:
+            if apart > JUMP_MPS + JUMP_ACCELERATION_MPS2 * step_s:
                 return
             begin = self.east_m, self.north_m
             self.east_m += (east + before[1]) / 2 * step_s

@@ -7,10 +7,10 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.efficiency.battery.charge_balance import Counted
+from onboard.efficiency.common_practice import LAG_S
 from onboard.efficiency.meters.slices import slices
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.power_sources import PowerSources
-from onboard.efficiency.sources.settled_seconds import LAG_S
 from onboard.errors import LogError
 from onboard.profile import Profile
 from onboard.telemetry.logs.formats import blocks_of, open_log
@@ -109,8 +109,8 @@ def count_log(
 
 
 def _counted(side: BatterySide, charge_ah: FloatArray) -> Counted:
-    seconds = sum((m.curves.last_s or 0.0) - (m.curves.first_s or 0.0) for m in side.every)
-    volt_hours = sum(meter.curves.total("volt_hours") for meter in side.every)
+    seconds = sum((m.curves.last_s or 0.0) - (m.curves.first_s or 0.0) for m in side.all_meters)
+    volt_hours = sum(meter.curves.total("volt_hours") for meter in side.all_meters)
     steps = np.diff(charge_ah)
     flowing = float(steps @ steps) / side.charge_ah / (STEP_S / 3600.0) if side.charge_ah else 0.0
     return Counted(

@@ -15,7 +15,7 @@ from groundside.words.reasons import reason_text
 from groundside.words.units import Units
 from onboard.block import FloatArray
 from onboard.contract.figure import Unknown
-from onboard.efficiency.trip.consumption import HARDLY_MOVED_M
+from onboard.efficiency.common_practice import HARDLY_MOVED_M
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -29,7 +29,7 @@ class Drawn:
 
     def begin(self, ride: Ride) -> None:
         """Listen to a ride from its beginning."""
-        ride.engine.cell_listeners.append(self._pieces.fold)
+        ride.engine.second_listeners.append(self._pieces.fold)
 
     def end(self, ride: Ride, profile: Profile) -> None:
         """Keep what was gathered of a ride that is over."""

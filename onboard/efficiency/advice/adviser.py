@@ -19,16 +19,12 @@ from onboard.efficiency.advice.speed_to_hold import Hold
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.advice.target_speed import CueKeeper, advised_speed, chance_at
 from onboard.efficiency.battery.pack import Pack
-from onboard.efficiency.common_practice import (
-    COURSE_MEAN_S,
-    COURSE_SLOWEST_MPS,
-    COURSE_STEP_DEG,
-    LEAVING_MEAN_S,
-)
+from onboard.efficiency.common_practice import COURSE_MEAN_S, COURSE_STEP_DEG, LEAVING_MEAN_S
 from onboard.efficiency.curve.best_speed import best_speed_on_course
 from onboard.efficiency.curve.power_curve import GroundPower
 from onboard.efficiency.curve.speed_power import Posterior
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.meters.steadiness import COURSE_SLOWEST_MPS
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.sources.trailing import Trailing
 from onboard.efficiency.statistics.shared_errors import interval
 
@@ -82,14 +78,14 @@ class Adviser:
         """Discard results of a curve that no longer applies."""
         self._best_for, self._best = (0, 0.0), Unknown(Reason.TOO_LITTLE_DATA)
 
-    def fold(self, cells: Cells) -> None:
+    def fold(self, seconds: SettledSeconds) -> None:
         """Fold in settled seconds, in order."""
-        if not len(cells):
+        if not len(seconds):
             return
         self._advice = None
-        self.home.fold(cells)
-        self._made_m += float(np.nansum(cells.distance_m))
-        pasts = self._trailing.fold(cells)
+        self.home.fold(seconds)
+        self._made_m += float(np.nansum(seconds.distance_m))
+        pasts = self._trailing.fold(seconds)
         for name, past in pasts.items():
             last = past[-1]
             self._means[name], self._short[name] = _mean(last), _mean(last[-LEAVING_MEAN_S:])

@@ -42,8 +42,8 @@ from onboard.efficiency.common_practice import (
     STEADY_THROTTLE,
     UNDER_WAY_MPS,
 )
-from onboard.efficiency.sources.power_sources import PowerNews
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.power_sources import SourceDecision
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.sources.trailing import Trailing
 from onboard.profile import Profile
 
@@ -109,9 +109,9 @@ def _single(holds: bool, **values: Value) -> Outcome:
 
 
 def _current_dead(seen: SecondsObserved) -> Outcome:
-    cells = seen.cells
-    dead = (np.abs(cells.amps_a) < CURRENT_DEAD_A) & (cells.distance_m > UNDER_WAY_MPS)
-    dead &= ~(cells.throttle_fraction <= 0.05)
+    seconds = seen.seconds
+    dead = (np.abs(seconds.amps_a) < CURRENT_DEAD_A) & (seconds.distance_m > UNDER_WAY_MPS)
+    dead &= ~(seconds.throttle_fraction <= 0.05)
     return Outcome(dead)
 
 
@@ -125,13 +125,13 @@ def _current_stuck(seen: SecondsObserved) -> Outcome:
 def _near_cutoff(seen: SecondsObserved) -> Outcome | None:
     if seen.cutoff_v is None:
         return None
-    volts = seen.cells.volts_v
+    volts = seen.seconds.volts_v
     near = volts < NEAR_CUTOFF_FACTOR * seen.cutoff_v
     return Outcome(near, lambda n: {"volts_v": float(volts[n])})
 
 
 def _drive_hot(seen: SecondsObserved) -> Outcome:
-    degc = seen.cells.drive_degc
+    degc = seen.seconds.drive_degc
     return Outcome(
         degc > seen.drive_most_degc,
         lambda n: {"temperature_degc": float(degc[n])},
@@ -192,13 +192,13 @@ def _degc_shown(shown: Figures) -> Values:
     return {"temperature_degc": _known(within(shown.drive, lambda drive: drive.temperature_degc))}
 
 
-def _sources(code: AlertCode, names: Callable[[PowerNews], tuple[str, ...]]) -> Condition[Any]:
+def _sources(code: AlertCode, names: Callable[[SourceDecision], tuple[str, ...]]) -> Condition[Any]:
     """Return the row of an alert that names sources."""
 
-    def test(seen: PowerNews) -> Outcome:
+    def test(seen: SourceDecision) -> Outcome:
         return _single(bool(names(seen)), sources=names(seen))
 
-    return Condition(code, PowerNews, test, 1.0, 1.0, anew=True)
+    return Condition(code, SourceDecision, test, 1.0, 1.0, anew=True)
 
 
 CONDITIONS: tuple[Condition[Any], ...] = (
@@ -280,16 +280,16 @@ class AlertConditions:
         self._power_known = self._speed_known = False
         self.events: list[Event] = []
 
-    def fold(self, cells: Cells, impossible_s: Sequence[float] = ()) -> None:
+    def fold(self, seconds: SettledSeconds, impossible_s: Sequence[float] = ()) -> None:
         """Fold in settled seconds, and the times of samples rejected as impossible [s]."""
-        power, speed = np.isfinite(cells.power_w), np.isfinite(cells.east_mps)
+        power, speed = np.isfinite(seconds.power_w), np.isfinite(seconds.east_mps)
         power_lost, self._power_known = _lost(self._power_known, power)
         speed_lost, self._speed_known = _lost(self._speed_known, speed)
         self.observe(
             SecondsObserved(
-                cells.t_s,
-                cells,
-                self._trailing.fold(cells),
+                seconds.t_s,
+                seconds,
+                self._trailing.fold(seconds),
                 power_lost,
                 speed_lost,
                 impossible_s,

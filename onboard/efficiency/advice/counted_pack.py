@@ -17,10 +17,11 @@ from onboard.efficiency.advice.reach import range_now_m, time_left_s
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.common_practice import CHARGE_QUESTION_FROM_S
+from onboard.efficiency.meters.steadiness import MOVING_MPS
 from onboard.efficiency.parts import LEFT_OUT, PartError, Parts
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.power_sources import PowerSources
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import Spread
 from onboard.efficiency.trip.consumption import Stretch
 from onboard.profile import Profile
@@ -56,14 +57,14 @@ class CountedPack:
         """Voltage at which the pack is empty [V]; None without a pack."""
         return None if isinstance(self.pack, Unknown) else self.pack.cutoff_v
 
-    def fold(self, cells: Cells) -> None:
+    def fold(self, seconds: SettledSeconds) -> None:
         """Fold in settled seconds, in order."""
         if isinstance(self.pack, Unknown):
             return
-        if self._aways and (side := self._power.chosen(float(cells.t_s[-1]))) is not None:
+        if self._aways and (side := self._power.chosen(float(seconds.t_s[-1]))) is not None:
             self._parts.fold("battery", self._apply_aways, self.pack, side)
             self._aways.clear()
-        self._parts.fold("battery", self.pack.fold, cells)
+        self._parts.fold("battery", self.pack.fold, seconds)
 
     def away(self, t_s: float, away: Away, counter_ah: float) -> None:
         """Note, as of a stream time [s], an absence; see `Engine.away`."""
@@ -157,7 +158,9 @@ class CountedPack:
 
 
 def _time_left_s(pack: Pack, minutes: Stretch | Unknown, riding: Riding | Unknown) -> Estimate:
-    resting = isinstance(minutes, Unknown) or minutes.distance_m.value < 0.3 * minutes.seconds_s
+    resting = (
+        isinstance(minutes, Unknown) or minutes.distance_m.value < MOVING_MPS * minutes.seconds_s
+    )
     if isinstance(riding, Unknown) or resting:
         if isinstance(minutes, Unknown):
             return minutes

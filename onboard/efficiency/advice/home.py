@@ -22,7 +22,7 @@ from onboard.efficiency.common_practice import (
     TURN_BACK_REACTION_S,
 )
 from onboard.efficiency.meters.geodesy import local_offset_m
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import Z_95, interval
 
 SURE_SD = 1.644854
@@ -46,23 +46,23 @@ class Home:
         """Set the home point [deg]."""
         self._point, self._set = (latitude_deg, longitude_deg), True
 
-    def fold(self, cells: Cells) -> None:
+    def fold(self, seconds: SettledSeconds) -> None:
         """Fold in seconds, in order: the launch point is where the craft first moved off."""
-        known = np.isfinite(cells.latitude_deg) & np.isfinite(cells.longitude_deg)
+        known = np.isfinite(seconds.latitude_deg) & np.isfinite(seconds.longitude_deg)
         if not known.any():
             return
         places = np.flatnonzero(known)
         if not (self._set or self._left):
-            moving = np.flatnonzero(known & (cells.distance_m > LEAVING_MPS))
+            moving = np.flatnonzero(known & (seconds.distance_m > LEAVING_MPS))
             self._left = len(moving) > 0
             at = int((moving if self._left else places[-1:])[0])
-            self._point = float(cells.latitude_deg[at]), float(cells.longitude_deg[at])
-        moving_m = cells.distance_m[cells.distance_m > LEAVING_MPS]
+            self._point = float(seconds.latitude_deg[at]), float(seconds.longitude_deg[at])
+        moving_m = seconds.distance_m[seconds.distance_m > LEAVING_MPS]
         if not self.turn_back:
             self._out_m += float(moving_m.sum())
             self._out_s += float(len(moving_m))
         last = int(places[-1])
-        self._here = float(cells.latitude_deg[last]), float(cells.longitude_deg[last])
+        self._here = float(seconds.latitude_deg[last]), float(seconds.longitude_deg[last])
 
     def where(self) -> tuple[float, float] | None:
         """Return distance [m] and bearing [deg] of home; None while either is unknown."""

@@ -12,7 +12,7 @@ from onboard.contract.advice import Target
 from onboard.contract.figure import Unknown
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.common_practice import ENERGY_LOW_FRACTION
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 Bools = npt.NDArray[np.bool_]
 
@@ -25,7 +25,7 @@ class SecondsObserved:
     ----------
     t_s
         Stream time at their ends [s].
-    cells
+    seconds
         The seconds themselves.
     past
         Trailing windows of some columns, shape (n, `HEAT_LOOK_BACK_S`).
@@ -38,7 +38,7 @@ class SecondsObserved:
     """
 
     t_s: FloatArray
-    cells: Cells
+    seconds: SettledSeconds
     past: dict[str, FloatArray]
     power_lost: Bools
     speed_lost: Bools

@@ -22,14 +22,12 @@ from onboard.block import FloatArray
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.common_practice import (
-    POWER_CHANGED,
     RIDING_CORRELATION,
     RIDING_SD_FRACTION,
     RIDING_SD_WORTH,
-    RIDING_SLOWEST_MPS,
-    SPEED_CHANGED,
 )
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.meters.steadiness import MOVING_MPS, POWER_CHANGED, SPEED_CHANGED
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import Spread
 
 BLOCK_S = 30
@@ -114,11 +112,11 @@ class PresentRiding:
         self._now: Riding | Unknown | None = None
         """The result as of the last second, once requested."""
 
-    def fold(self, cells: Cells) -> None:
+    def fold(self, seconds: SettledSeconds) -> None:
         """Fold in seconds, in order."""
         self._now = None
-        rows = np.stack([cells.power_w, cells.distance_m, cells.volts_v], axis=1)
-        rows = rows[np.isfinite(rows).all(axis=1) & (cells.distance_m > RIDING_SLOWEST_MPS)]
+        rows = np.stack([seconds.power_w, seconds.distance_m, seconds.volts_v], axis=1)
+        rows = rows[np.isfinite(rows).all(axis=1) & (seconds.distance_m > MOVING_MPS)]
         rows = np.concatenate([self._open, rows])
         count = len(rows) // BLOCK_S
         for block in rows[: count * BLOCK_S].reshape(count, BLOCK_S, 3):

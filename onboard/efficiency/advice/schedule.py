@@ -53,7 +53,7 @@ from onboard.efficiency.common_practice import (
 )
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.parts import LEFT_OUT, Parts
-from onboard.efficiency.sources.instruments import Instruments, all_heard
+from onboard.efficiency.sources.instruments import Instruments, all_active
 
 
 class AdviceSchedule:
@@ -117,7 +117,7 @@ class AdviceSchedule:
             charge, counted = (float(side.at(n, at)[0]) for n in ("charge_ah", "counted_ah"))
             counters = CountersObserved(t_s, counted - charge, charge)
             fold("alerts", self._alerts.observe, counters)
-        pack = self._battery.by(all_heard(side or self._instruments.battery_side()))
+        pack = self._battery.by(all_active(side or self._instruments.battery_side()))
         quiet_s = fold("advice", self._adviser.evaluate, pack, self._learner.posterior)
         if quiet_s is None:
             quiet_s = math.inf

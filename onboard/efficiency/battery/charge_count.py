@@ -26,7 +26,7 @@ from onboard.efficiency.battery.recharge import (
 from onboard.efficiency.battery.rest import Rested, RestFinder
 from onboard.efficiency.battery.saved_charge import KeptCharge
 from onboard.efficiency.common_practice import CHARGED_FULL_SD, USUAL_OHM_SD_FRACTION
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import CAPACITY
 from onboard.profile import Battery
 
@@ -101,7 +101,7 @@ class ChargeCount:
         twin.charged_full()
         return twin
 
-    def fold(self, cells: Cells) -> FloatArray:
+    def fold(self, seconds: SettledSeconds) -> FloatArray:
         """Fold in settled seconds, in order.
 
         Returns
@@ -109,17 +109,17 @@ class ChargeCount:
         numpy.ndarray
             Open-circuit voltage of the pack by the count, shape (n,) [V].
         """
-        if len(cells):
-            first_s = float(cells.t_s[0])
+        if len(seconds):
+            first_s = float(seconds.t_s[0])
             self._begin(first_s)
             self._apply_absences(first_s)
-        charge = np.where(np.isfinite(cells.charge_ah), cells.charge_ah, self.charge_ah)
+        charge = np.where(np.isfinite(seconds.charge_ah), seconds.charge_ah, self.charge_ah)
         state = self._before_rest
         drawn = (charge - state.start_ah) / state.full_ah
         open_v: FloatArray = self._series * np.interp(
             state.start_fraction - drawn, self._ocv.fraction, self._ocv.ocv_v
         )
-        columns = (cells.t_s, cells.volts_v, cells.amps_a, charge)
+        columns = (seconds.t_s, seconds.volts_v, seconds.amps_a, charge)
         for row in zip(*(column.tolist() for column in columns), strict=True):
             self._apply_absences(row[0])
             rest = self._finder.fold(*row)
@@ -127,8 +127,8 @@ class ChargeCount:
                 self._end_rest(self._rest)
             counts = self._informative(row[3]) or self._recharge_unknown_since_s is not None
             self._rest = rest if self._rest is not None or counts else None
-        if len(cells):
-            self.charge_ah, self.t_s = float(charge[-1]), float(cells.t_s[-1])
+        if len(seconds):
+            self.charge_ah, self.t_s = float(charge[-1]), float(seconds.t_s[-1])
         return open_v
 
     def _begin(self, first_s: float) -> None:

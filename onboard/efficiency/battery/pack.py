@@ -19,7 +19,7 @@ from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.battery.resistance import Resistance
 from onboard.efficiency.common_practice import CELL_OHM_AH
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import (
     CAPACITY,
     COUNT,
@@ -73,11 +73,11 @@ class Pack:
         """Covariance of the shared errors, shape (5, 5)."""
         return self.count.state.covariance
 
-    def fold(self, cells: Cells) -> None:
+    def fold(self, seconds: SettledSeconds) -> None:
         """Fold in settled seconds, in order."""
         self._changed()
-        open_v = self.count.fold(cells)
-        self._resistance.fold(cells.volts_v, cells.amps_a, open_v)
+        open_v = self.count.fold(seconds)
+        self._resistance.fold(seconds.volts_v, seconds.amps_a, open_v)
 
     def charged_full(self) -> None:
         """Set the pack to full from now on."""

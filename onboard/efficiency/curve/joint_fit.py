@@ -35,7 +35,7 @@ from onboard.efficiency.curve.speed_power import (
 from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.curve.turning import Circle
 from onboard.efficiency.curve.water_walk import WaterKnots
-from onboard.efficiency.statistics.chauvenet import kept_but_for_few
+from onboard.efficiency.statistics.chauvenet import inliers_keeping_most
 from onboard.efficiency.statistics.shared_errors import Z_95
 from onboard.efficiency.statistics.students_t import quantile
 
@@ -186,7 +186,7 @@ def _converge(
         by_power = (jacobian[:, count:] @ slopes(unknowns[count:])) ** 2
         known = by_power * data.power_variance + data.knots.between_m2ps2
         if iteration >= 2:
-            used = kept_but_for_few(residual / np.sqrt(known + scale))
+            used = inliers_keeping_most(residual / np.sqrt(known + scale))
             freedom = BLOCK_SPEED_SD_WORTH + max(float(used.sum()) - parameters, 0.0)
             scale = _scale((residual**2 - known)[used], freedom)
         weight = np.where(used, 1.0 / (known + scale), 0.0)

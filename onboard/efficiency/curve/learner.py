@@ -20,7 +20,7 @@ from onboard.efficiency.curve.joint_fit import fit
 from onboard.efficiency.curve.speed_power import KNOTS, SLOPE_SD, Carried, Posterior, start_curve
 from onboard.efficiency.curve.steady import SteadyBlock, SteadyFinder
 from onboard.efficiency.curve.turning import Circle, CircleFinder
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 BLOCKS_MOST = 400
 """Steady blocks remembered of a ride."""
@@ -90,7 +90,7 @@ class Learner:
         self.setup = setup
         self._begin()
 
-    def fold(self, cells: Cells) -> list[tuple[float, bool, float]]:
+    def fold(self, seconds: SettledSeconds) -> list[tuple[float, bool, float]]:
         """Fold in settled seconds, in order.
 
         Returns
@@ -100,9 +100,9 @@ class Learner:
             relative.
         """
         changes: list[tuple[float, bool, float]] = []
-        self._circles += self._circle_finder.fold(cells)
+        self._circles += self._circle_finder.fold(seconds)
         del self._circles[:-CIRCLES_MOST]
-        for block in self._steady_finder.fold(cells):
+        for block in self._steady_finder.fold(seconds):
             # Whatever costs more, weed or wind, will go on costing more: suspect blocks are
             # learned from, but not carried over to the next ride.
             known = self._before_doubt or self._posterior

@@ -11,17 +11,16 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
-from onboard.efficiency.common_practice import (
+from onboard.efficiency.meters.steadiness import (
+    COURSE_SLOWEST_MPS,
     SETTLED_POWER_FRACTION,
     STEADY_COURSE_DEG,
     STEADY_POWER_FRACTION,
-    STEADY_SLOWEST_MPS,
-    STEADY_SPEED_FRACTION,
-    STEADY_SPEED_MPS,
     STEADY_UNKNOWN_MOST,
+    speed_tolerance_mps,
 )
-from onboard.efficiency.sources.settled_seconds import Cells
-from onboard.efficiency.statistics.chauvenet import kept
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
+from onboard.efficiency.statistics.chauvenet import inliers
 
 BLOCK_S, SETTLE_S = 20, 10
 """Length of a block and of the settling time before it [s]."""
@@ -56,9 +55,9 @@ class SteadyFinder:
     def __init__(self) -> None:
         self._rows = np.empty((0, 4))
 
-    def fold(self, cells: Cells) -> list[SteadyBlock]:
+    def fold(self, seconds: SettledSeconds) -> list[SteadyBlock]:
         """Fold in seconds in order; return the steady blocks that ended in them."""
-        new = np.stack([cells.t_s, cells.power_w, cells.east_mps, cells.north_mps], axis=1)
+        new = np.stack([seconds.t_s, seconds.power_w, seconds.east_mps, seconds.north_mps], axis=1)
         rows = np.concatenate([self._rows, new])
         first_new = len(rows) - len(new)
         self._rows = rows[-WINDOW_S + 1 :]
@@ -87,12 +86,12 @@ def _are_steady(windows: FloatArray) -> npt.NDArray[np.bool_]:
     power, speed = parts[:, :, 0], np.hypot(parts[:, :, 1], parts[:, :, 2])
     middle_w, middle_mps = (power[:, 2] + power[:, 3]) / 2, (speed[:, 2] + speed[:, 3]) / 2
     course = np.unwrap(np.arctan2(parts[:, :, 1], parts[:, :, 2]), axis=1)
-    speed_limit = np.maximum(STEADY_SPEED_MPS, STEADY_SPEED_FRACTION * middle_mps)
+    speed_limit = speed_tolerance_mps(middle_mps)
     before_w = np.abs(power[:, :2] - middle_w[:, None]).max(axis=1)
     before_mps = np.abs(speed[:, :2] - middle_mps[:, None]).max(axis=1)
     steady: npt.NDArray[np.bool_] = (
         whole
-        & (middle_mps >= STEADY_SLOWEST_MPS)
+        & (middle_mps >= COURSE_SLOWEST_MPS)
         & (middle_w > 0)
         & (np.abs(power[:, 3] - power[:, 2]) < STEADY_POWER_FRACTION * middle_w)
         & (before_w < SETTLED_POWER_FRACTION * middle_w)
@@ -110,7 +109,7 @@ def _block(rows: FloatArray) -> SteadyBlock:
     block = rows[SETTLE_S:]
     block = block[~np.isnan(block).any(axis=1)]
     along = block[:, 2] * np.sin(course) + block[:, 3] * np.cos(course)
-    block = block[kept(block[:, 1]) & kept(along)]
+    block = block[inliers(block[:, 1]) & inliers(along)]
     means = block.mean(axis=0)
     return SteadyBlock(
         float(rows[-1, 0]), float(means[1]), standard_error(block[:, 1]), *means[2:].tolist()

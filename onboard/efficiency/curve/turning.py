@@ -23,7 +23,7 @@ from onboard.efficiency.common_practice import (
     TURN_SHORTEST_S,
     TURN_SLOWEST_MPS,
 )
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 
 @dataclass(frozen=True)
@@ -44,14 +44,14 @@ class CircleFinder:
         self._rows = np.empty((0, 5))
         self._course_rad = self._unwrapped_rad = 0.0
 
-    def fold(self, cells: Cells) -> list[Circle]:
+    def fold(self, seconds: SettledSeconds) -> list[Circle]:
         """Fold in seconds in order; return the circles of turns that ended in them."""
-        east, north = cells.east_mps, cells.north_mps
-        columns = (cells.t_s, cells.power_w, east, north, self._unwrapped(east, north))
+        east, north = seconds.east_mps, seconds.north_mps
+        columns = (seconds.t_s, seconds.power_w, east, north, self._unwrapped(east, north))
         rows = np.stack(columns, axis=1)
         usable = np.isfinite(rows).all(axis=1) & (np.hypot(east, north) > TURN_SLOWEST_MPS)
         # Evaluated every few seconds; unusable seconds start it over.
-        ends_here = usable & (cells.t_s % TURN_ENDED_S == 0)
+        ends_here = usable & (seconds.t_s % TURN_ENDED_S == 0)
         changes = np.append(usable[1:] != usable[:-1], True)
         stops = np.flatnonzero(ends_here | changes | np.append(False, changes[:-1])) + 1
         found = []

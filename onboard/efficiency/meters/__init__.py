@@ -1,1 +1,1 @@
-"""Meters: cumulative curves of energy and distance, from samples that passed the gate."""
+"""Meters: cumulative curves of energy and distance, from samples that passed the gates."""

@@ -1,9 +1,10 @@
-"""Cumulative curves over time: the totals so far, and their past over a bounded stretch.
+"""Cumulative curves over time: running totals, and their past over a bounded stretch.
 
 Trip, lap, second and rolling window are all differences between two points of such a curve. Nothing
-is ever added on entry and subtracted on exit, so one bad sample cannot stay for ever.
+is added on entry and subtracted on exit, so one bad sample cannot stay for ever.
 """
 
+from collections.abc import Iterable
 from typing import Any, overload
 
 import numpy as np
@@ -11,52 +12,41 @@ import numpy as np
 from onboard.block import FloatArray
 
 CAPACITY = 8192
-"""Points kept."""
+"""Points kept for the past."""
 
 SLICES_PER_S = 12
-"""Of samples within one such slice of time only the first and the last are kept, so that the points
-reach back for 341 s at any rate. The totals rest on every sample all the same, and so do the values
-at whole seconds, which lie between two slices."""
-
-
-def running_total(total: float, increments: FloatArray) -> float:
-    """Add increments to a total one after the other: the same to the last bit for any cutting.
-
-    Examples
-    --------
-    >>> running_total(0.1, np.array([0.2, 0.3])) == 0.1 + 0.2 + 0.3
-    True
-    """
-    return float(np.cumsum(np.concatenate([[total], increments]))[-1])
+"""Slices of time a second; of the samples within a slice only the first and the last are kept, so
+the points reach back 341 s at any rate. The totals count every sample all the same, and so do the
+values at whole seconds, which lie between two slices."""
 
 
 class CumulativeCurves:
     """Totals over one time axis, piecewise linear between samples.
 
-    They are summed in order of time whatever the blocks, so they are the same to the last bit for
-    any cutting of the stream.
+    Increments are summed in order of time whatever the blocks, so the totals are equal to the last
+    bit for any partition of the stream.
 
     Parameters
     ----------
     names
-        What is summed.
+        Names of the totals.
     """
 
     def __init__(self, *names: str) -> None:
         self._columns = {name: number for number, name in enumerate(names)}
-        # Room is made with the first point: many a sensor is never heard.
+        # Allocated with the first point: many a sensor never sends one.
         self._t_s, self._total = np.empty(0), np.empty((len(names), 0))
         self._end = 0
         self._first_s: float | None = None
 
     def __getstate__(self) -> dict[str, Any]:
-        """Return what a copy needs: the points kept, and none of the room behind them."""
+        """Return what a copy needs: the points kept, without the spare room behind them."""
         kept = slice(self._end - min(self._end, CAPACITY), self._end)
         points = {"_t_s": self._t_s[kept].copy(), "_total": self._total[:, kept].copy()}
         return self.__dict__ | points
 
     def __setstate__(self, state: dict[str, Any]) -> None:
-        """Make room again behind the points kept."""
+        """Restore the points with spare room behind them."""
         self.__dict__.update(state)
         t_s, total = self._t_s, self._total
         self._end = len(t_s)
@@ -65,15 +55,20 @@ class CumulativeCurves:
             self._t_s[: self._end], self._total[:, : self._end] = t_s, total
 
     def _make_room(self) -> None:
-        """Have all the room there will ever be.
+        """Allocate all the room there will ever be.
 
-        It is twice that of the points, which are moved down when it is full, so that they stay in
-        one piece. It is written to, so that the process does not grow by it for hours.
+        Twice that of the points kept, which move down when it is full, so that they stay
+        contiguous. It is written to at once: otherwise the process would grow into it for hours.
         """
         self._t_s, self._total = (
             np.full(2 * CAPACITY, 0.0),
             np.full((len(self._total), 2 * CAPACITY), 0.0),
         )
+
+    @property
+    def room(self) -> int:
+        """Number of points there is room for; it never grows."""
+        return len(self._t_s)
 
     def total(self, name: str) -> float:
         """Return the total so far."""
@@ -95,20 +90,20 @@ class CumulativeCurves:
         return float(self._t_s[self._end - 1]) if self._end else None
 
     def last_before(self, t_s: float) -> float | None:
-        """Return the time of the last point kept up to a time [s], None where there is none."""
+        """Return the time of the last point kept up to a time [s], None without one."""
         place = int(np.searchsorted(self._t_s[: self._end], t_s, side="right"))
         return float(self._t_s[place - 1]) if place else None
 
     def extend(self, t_s: FloatArray, increments: FloatArray) -> None:
-        """Add points.
+        """Append points.
 
         Parameters
         ----------
         t_s
-            Times, later than all before and rising [s], shape (n,).
+            Times [s], rising and later than all before, shape (n,).
         increments
-            What was added since the point before, shape (names, n); the very first counts for
-            nothing.
+            Increase since the previous point, shape (names, n); that of the very first point is
+            ignored.
         """
         if not len(t_s):
             return
@@ -119,10 +114,10 @@ class CumulativeCurves:
             self._first_s = float(t_s[0])
             summed[:, 1] = 0.0
         total = np.cumsum(summed, axis=1, out=summed)[:, 1:]
-        # The last two points kept may turn out to be in the middle of their slice.
-        held = self._t_s[max(self._end - 2, 0) : self._end]
+        # The last point kept may turn out to be in the middle of its slice.
+        last_two = self._t_s[max(self._end - 2, 0) : self._end]
         slices = np.floor(
-            np.concatenate([np.full(2 - len(held), -np.inf), held, t_s]) * SLICES_PER_S
+            np.concatenate([np.full(2 - len(last_two), -np.inf), last_two, t_s]) * SLICES_PER_S
         )
         if slices[0] == slices[1] == slices[2] and np.isfinite(slices[0]):
             self._end -= 1
@@ -147,9 +142,9 @@ class CumulativeCurves:
     @overload
     def at(self, name: str, t_s: FloatArray) -> FloatArray: ...
     def at(self, name: str, t_s: float | FloatArray) -> float | FloatArray:
-        """Return a total at a time or times [s], by interpolation; at the ends beyond them.
+        """Return a total at a time or times [s], interpolated; beyond the ends, that of the end.
 
-        Asking further back than the kept stretch gives the oldest total kept.
+        Further back than the points kept it is the oldest total kept.
         """
         if not self._end:
             return 0.0 if np.ndim(t_s) == 0 else np.zeros(np.shape(t_s))
@@ -162,6 +157,16 @@ class CumulativeCurves:
         return float(np.interp(t_s, self._t_s[kept], self._total[self._columns[name], kept]))
 
     def _around(self, begin_s: float, end_s: float) -> slice:
-        """Return the points that matter between two times: to look at all takes far longer."""
+        """Return the slice of points that spans two times: interpolating in all is far slower."""
         first, last = np.searchsorted(self._t_s[: self._end], (begin_s, end_s)).tolist()
         return slice(max(first - 1, 0), min(last + 1, self._end))
+
+
+def forgotten_s(curves: Iterable[CumulativeCurves]) -> float:
+    """Return the stream time before which one of the curves has forgotten its totals [s].
+
+    Minus infinity where all still reach back to their first point.
+    """
+    spans = ((curve.first_s, curve.kept_from_s) for curve in curves)
+    lost = (kept_s for first_s, kept_s in spans if kept_s is not None and kept_s != first_s)
+    return max(lost, default=-np.inf)

@@ -1,54 +1,49 @@
-"""Distance over ground by one source of velocity, with its gaps and what is uncertain of it.
+"""Distance over ground from one source of velocity, with its gaps and its uncertainty.
 
-A gap is bridged by the straight line between its ends, and counted as bridged.
+A gap is bridged by the straight line between its ends, and that distance is counted as bridged.
 """
+
+from dataclasses import replace
 
 import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Figure
-from onboard.efficiency.meters.cumulative import CumulativeCurves
+from onboard.efficiency.common_practice import BRIDGE_LINE_SD_FRACTION, GAP_S, SPEED_MOST_MPS
+from onboard.efficiency.meters.cumulative import CumulativeCurves, forgotten_s
 from onboard.efficiency.meters.gate import Gate
 from onboard.efficiency.meters.geodesy import local_offset_m
 from onboard.efficiency.meters.jumps import JumpGate
 from onboard.efficiency.meters.moving import MovingTimer
 from onboard.efficiency.meters.track import Track
-from onboard.efficiency.statistics.shared_errors import Z_95
-
-GAP_S = 5.0
-"""A step longer than this is bridged by the straight line between its ends."""
-
-LINE_SD_FRACTION = 0.03
-"""How far off a bridging line may be even where both sides' speed agrees with it. Common practice,
-no source."""
+from onboard.efficiency.statistics.shared_errors import Z_95, interval
 
 DEFINITION_FRACTION = 3e-4
-"""By about this much smoothing and the true track differ (measured on simulated rides)."""
-
-SPEED_MOST_MPS = 40.0
-"""Far above any craft of this size; beyond it a sample is a fault, not a reading."""
+"""Standard deviation between the smoothed and the true track, as a share of the distance (measured
+on simulated rides)."""
 
 
 class DistanceMeter:
-    """Distance by one source of velocity over ground."""
+    """Distance from one source of velocity over ground."""
 
     def __init__(self) -> None:
         self.gate = Gate()
         self.jumps = JumpGate()
         self.displacement = CumulativeCurves("east_m", "north_m", "measured_s")
-        """Time integral of velocity, and the time covered by steps that are no gaps."""
+        """Time integral of velocity, and time covered by steps that are no gaps."""
         self.track = Track()
         self.moving = MovingTimer()
         self.bridged_m = 0.0
-        """Distance over steps longer than `GAP_S` [m]."""
+        """Distance over gaps [m]."""
         self.bridged_variance_m2 = 0.0
+        """Variance of that distance [m^2]."""
         self._last = np.empty((5, 0))
         self._totals_m: dict[float, float] = {}
-        """Distances by time, since the last samples came."""
+        """Cache of `at_m` by time, cleared by new samples."""
 
     @property
     def first_s(self) -> float:
-        """Stream time from which it counts [s]."""
+        """Stream time of the first sample [s]."""
         return self.displacement.first_s or 0.0
 
     @property
@@ -56,27 +51,22 @@ class DistanceMeter:
         """Stream time of the newest sample [s]."""
         return self.displacement.last_s or 0.0
 
-    @property
-    def heard_s(self) -> float:
-        """Stream time of the newest sample [s]."""
-        return self.last_s
+    last_seen_s = last_s
+    """The same, by the name that power meters have for it."""
 
     @property
     def forgotten_s(self) -> float:
-        """Stream time before which it has forgotten its totals [s], where it has."""
-        curves = (self.displacement, self.track.curve)
-        spans = ((curve.first_s, curve.kept_from_s) for curve in curves)
-        lost = (kept_s for first_s, kept_s in spans if kept_s is not None and kept_s != first_s)
-        return max(lost, default=-np.inf)
+        """Stream time before which totals are forgotten [s]; minus infinity if none are."""
+        return forgotten_s((self.displacement, self.track.curve))
 
     @property
     def speed_mps(self) -> float:
-        """The last speed [m/s], NaN before the first."""
+        """Newest speed [m/s], NaN before the first."""
         return float(np.hypot(*self._last[1:3, -1])) if self._last.size else float("nan")
 
     @property
     def max_speed_mps(self) -> float:
-        """The highest mean speed of a second [m/s]."""
+        """Highest mean speed over a second [m/s]."""
         return self.track.max_speed_mps
 
     @property
@@ -85,28 +75,28 @@ class DistanceMeter:
         return self.at_m(self.last_s)
 
     def at_m(self, t_s: float) -> float:
-        """Return the distance up to a time [m]; asked for the same several times a snapshot."""
+        """Return the distance up to a time [m]; cached, as a snapshot asks for one repeatedly."""
         if t_s not in self._totals_m:
             self._totals_m[t_s] = self.track.total_m(self.displacement, t_s)
         return self._totals_m[t_s]
 
     def noise_variance_m2(self, seconds_s: float) -> float:
-        """Return the variance of a distance that was made in so many seconds [m^2]."""
+        """Return the variance of a distance made in so many seconds, from noise [m^2]."""
         return self.track.noise.long_run_m2ps * max(seconds_s, 0.0)
 
     def own_variance_m2(self) -> float:
-        """Return the variance of the whole distance, rest left out [m^2]."""
+        """Return the variance of the whole distance, time at rest left out [m^2]."""
         definition = (DEFINITION_FRACTION * self.distance_m) ** 2
         under_way = self.noise_variance_m2(self.track.under_way_s)
         return under_way + definition + self.bridged_variance_m2
 
     def figure(self) -> Figure:
-        """Return distance with its interval; what may have been made at rest widens it upward."""
-        reach = Z_95 * float(np.sqrt(self.own_variance_m2()))
-        value = self.distance_m
+        """Return the distance with its interval, widened upward by way that rest may have made."""
         rest = self.track.at_rest_m
         rest += Z_95 * float(np.sqrt(self.noise_variance_m2(self.track.rest_s)))
-        return Figure(value, max(value - reach, 0.0), value + reach + rest)
+        under_way = interval(self.distance_m, float(np.sqrt(self.own_variance_m2())), least=0.0)
+        assert under_way.high is not None
+        return replace(under_way, high=under_way.high + rest)
 
     def fold(
         self,
@@ -116,7 +106,17 @@ class DistanceMeter:
         latitude_deg: FloatArray,
         longitude_deg: FloatArray,
     ) -> None:
-        """Take in samples; all arrays have shape (n,), NaN is unknown."""
+        """Fold samples.
+
+        Parameters
+        ----------
+        t_s
+            Stream time [s], shape (n,).
+        east_mps, north_mps
+            Velocity over ground [m/s], shape (n,); NaN is unknown.
+        latitude_deg, longitude_deg
+            Position [deg], shape (n,); NaN is unknown.
+        """
         speed = np.hypot(east_mps, north_mps)
         passed = self.gate.passes(t_s, np.isfinite(speed), speed < SPEED_MOST_MPS)
         new = np.stack([t_s, east_mps, north_mps, latitude_deg, longitude_deg])
@@ -140,23 +140,23 @@ class DistanceMeter:
             steps[:2, n] = self._bridge(rows[:, n], rows[:, n + 1], steps[:2, n])
         steps[2] = np.where(gaps, 0.0, step_s)
         self.displacement.extend(new[0], increments)
-        self.track.advance(self.displacement)
+        self.track.fold(self.displacement)
         self.moving.fold(new[0], speed)
 
     def _bridge(self, before: FloatArray, after: FloatArray, by_speed: FloatArray) -> FloatArray:
-        """Return displacement over a gap: by the positions, else by the speeds of both sides."""
+        """Return the displacement over a gap: from positions, else from the speed on both sides."""
         step_s = float(after[0] - before[0])
         mean_mps = float(np.hypot(*before[1:3]) + np.hypot(*after[1:3])) / 2
         east, north = local_offset_m(before[3], before[4], after[3], after[4])
         line = float(np.hypot(east, north))
-        # A line that no craft of this size could have made is a fault of the positions.
+        # No craft of this size could have made a longer line: the positions are at fault.
         if not line < SPEED_MOST_MPS * step_s:
             length = float(np.hypot(*by_speed))
             self.bridged_m += length
             self.bridged_variance_m2 += (length / 2) ** 2
             return by_speed
-        # The way was longer than the line where the craft turned: as long as its speed says.
+        # Where the craft turned the way was longer than the line: as long as its speed implies.
         longer = max(mean_mps * step_s - line, 0.0) / Z_95
-        self.bridged_variance_m2 += longer**2 + (LINE_SD_FRACTION * line) ** 2
+        self.bridged_variance_m2 += longer**2 + (BRIDGE_LINE_SD_FRACTION * line) ** 2
         self.bridged_m += line
         return np.array([east, north])

@@ -1,8 +1,8 @@
-"""How much the receiver's velocity wanders, told from how it wanders sideways on a straight course.
+"""Noise of the receiver's velocity, estimated from its sideways part on a straight course.
 
-What matters for distance is the noise that is left over many seconds: its long-run variance S, the
-variance of a mean velocity times the time it is taken over [m^2/s], each axis. Sideways, waves and
-throttle do not come in; the second difference of three twenty-second means takes out the course.
+What matters for distance is the noise that survives averaging over many seconds: its long-run
+variance S, the variance of a mean velocity times the averaging time [m^2/s], each axis. Waves and
+throttle hardly act sideways; the second difference of three twenty-second means removes the course.
 """
 
 import math
@@ -12,43 +12,39 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import NOISE_AT_FIRST_M2PS, NOISE_FEWEST, NOISE_STRAIGHT_COS
 
 BLOCK_S = 20
+"""Averaging time of a mean velocity [s]."""
+
 KEPT = 180
-FEWEST = 8
-"""So many differences are needed before they count."""
-
-AT_FIRST_M2PS = 0.01
-"""S until then: 0.05 m/s on each axis, remembered for 2 s (S = 2 sd^2 memory). An accuracy of
-0.05 m/s is what a receiver's listing states; the memory is common practice, no source."""
-
-STRAIGHT_COS = 0.94
-"""Courses of three blocks within 20 degrees are one course."""
+"""Newest differences that the median is taken of."""
 
 SHARE = 0.75
-"""Of S that a noise remembered for 3 to 4 s shows in the second difference of twenty-second means;
-0.9 at 1 s, 0.8 at 2 s (Gauss-Markov, by summing its covariance)."""
+"""Share of S that noise with a memory of 3 to 4 s shows in the second difference of twenty-second
+means; 0.9 at 1 s, 0.8 at 2 s (Gauss-Markov, by summing its covariance)."""
 
 SMOOTH_SHARE = 0.63
-"""Of S / 5 that is left in a five-second mean, the same way; 0.8 at 1 s, 0.4 at 4 s."""
+"""Share of S / 5 that is left in a five-second mean, derived likewise; 0.8 at 1 s, 0.4 at 4 s."""
 
 MEDIAN_SD = 0.67449
-"""Median of a normal deviate's size, in standard deviations (tables)."""
+"""Median size of a normal deviate, in standard deviations (tables)."""
 
 
 class DopplerNoise:
-    """Estimates S from one-second displacements in order."""
+    """Estimate S from one-second displacements in order."""
 
     def __init__(self) -> None:
-        self.long_run_m2ps = AT_FIRST_M2PS
+        self.long_run_m2ps = NOISE_AT_FIRST_M2PS
+        """S [m^2/s]."""
         self._sizes: list[float] = []
         self._in_order: list[float] = []
         self._east = self._north = 0.0
         self._count = 0
         self._means: list[tuple[float, float]] = []
 
-    def take(self, moves: npt.NDArray[np.bool_], own_m: FloatArray) -> FloatArray:
-        """Take in seconds; give by how much noise makes v x speed too large at each [m^2/s^2].
+    def fold(self, moves: npt.NDArray[np.bool_], own_m: FloatArray) -> FloatArray:
+        """Fold seconds; return by how much noise makes speed squared too large [m^2/s^2].
 
         Parameters
         ----------
@@ -69,7 +65,7 @@ class DopplerNoise:
             stop = min(at + BLOCK_S - self._count, len(moves))
             excess[at:stop] = SMOOTH_SHARE * self.long_run_m2ps / 5.0 / 2.0
             if moves[at:stop].all():
-                # One by one, so that the sum is the same for any cut.
+                # One by one, so that the sum is the same for any partition.
                 for east, north in own_m[at:stop].tolist():
                     self._east += east
                     self._north += north
@@ -85,7 +81,7 @@ class DopplerNoise:
         return excess
 
     def _close(self, east_mps: float, north_mps: float) -> None:
-        """Take in the mean of a block; it is not known if the craft did not move all the while."""
+        """Fold the mean of a block: NaN where the craft did not move all the while."""
         if math.isnan(east_mps):
             self._means.clear()
             return
@@ -97,12 +93,12 @@ class DopplerNoise:
         east = first[0] + middle[0] + last[0]
         north = first[1] + middle[1] + last[1]
         together = first[0] * last[0] + first[1] * last[1]
-        if together < STRAIGHT_COS * math.hypot(*first) * math.hypot(*last):
+        if together < NOISE_STRAIGHT_COS * math.hypot(*first) * math.hypot(*last):
             return
         aside = [middle[axis] - (first[axis] + last[axis]) / 2 for axis in (0, 1)]
         self._keep(abs(aside[0] * north - aside[1] * east) / math.hypot(east, north))
         count = len(self._in_order)
-        if count >= FEWEST:
+        if count >= NOISE_FEWEST:
             median = (self._in_order[(count - 1) // 2] + self._in_order[count // 2]) / 2
             sd = median / MEDIAN_SD
             self.long_run_m2ps = sd**2 * BLOCK_S / 1.5 / SHARE

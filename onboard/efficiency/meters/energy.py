@@ -1,38 +1,29 @@
-"""Battery-side energy and charge: the trapezoid of volts times amps on the stream's time base.
+"""Battery-side energy and charge: the trapezoid of volts times amps over stream time.
 
-Over a gap the autopilot's own counters tell what was drawn meanwhile, where it has them; else the
-mean of both sides stands in, and is counted as bridged.
+Over a gap the autopilot's own counters supply what was drawn, where it has them; otherwise the mean
+of both sides stands in, and is counted as bridged.
 """
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import (
+    AMPS_MOST_A,
+    BRIDGE_POWER_SD_FRACTION,
+    BRIDGE_UNSEEN_S,
+    BRIEF_S,
+    GAP_S,
+    VOLTS_MOST_V,
+)
 from onboard.efficiency.meters.cumulative import CumulativeCurves
 from onboard.efficiency.meters.gate import Gate
 from onboard.efficiency.meters.lone_samples import LoneSamples
-from onboard.efficiency.meters.source_rules import BRIEF_S
 from onboard.profile import Sensors
 
 SECONDS_PER_HOUR = 3600.0
 
-GAP_S = 5.0
-"""A step longer than this is a gap: a rider's power can change within seconds, and autopilots send
-battery data at 1 Hz or more. Common practice, no source."""
-
 COUNTER_STEP_AH = 0.002
-"""Less than this may flow without the autopilot's counters moving: they count in steps of 1 mAh."""
-
-UNSEEN_S = 60.0
-"""Over a gap much longer than this a rider may have done anything that the trip has seen so far.
-Common practice, no source."""
-
-UNSEEN_FRACTION = 0.25
-"""How far off the power of both sides may be as a guess for what lies between (one standard
-deviation), even if it never changed before. Common practice, no source."""
-
-VOLTS_MOST_V = 200.0
-AMPS_MOST_A = 1000.0
-"""Far above any craft of this size (5 kW); beyond them a sample is a fault, not a reading."""
+"""Charge that may flow without the autopilot's counters moving [Ah]: they count in 1 mAh steps."""
 
 
 class EnergyMeter:
@@ -49,26 +40,25 @@ class EnergyMeter:
         self._sensors = sensors
         self.gate = Gate()
         self.lone = LoneSamples()
-        self.heard_amps = False
+        self.has_current = False
         """Whether a current was ever reported."""
         self.curves = CumulativeCurves(
             "energy_wh", "charge_ah", "volt_hours", "measured_s", "counted_ah"
         )
         """Energy, charge, time integral of voltage, time covered by steps that are no gaps, and
-        charge by the autopilot's own counter, as far as it has one."""
+        charge by the autopilot's own counter, where it has one."""
         self.bridged_wh = 0.0
         """Energy over gaps that no counter covers: the mean of both sides [Wh]."""
         self.bridged_variance_wh2 = 0.0
-        """Of that guess."""
+        """Variance of that guess [Wh^2]."""
         self.counted_wh = 0.0
         """Energy over gaps that the autopilot's counters cover [Wh]."""
         self._squares = 0.0
         self._plugged_in_s = -np.inf
-        """It is plugged in again once it has covered so much time in all [s]."""
+        """Total time covered at which an unplugged pack counts as plugged in again [s]."""
         self._counter_ah = float("nan")
         self.counter_began_ah = float("nan")
-        """What that counter would have shown when counting began here, corrected [Ah]; NaN without
-        one."""
+        """Reading of that counter, corrected, when counting began here [Ah]; NaN without one."""
         self._last = np.empty((5, 0))
 
     @property
@@ -77,25 +67,25 @@ class EnergyMeter:
         return self._sensors.current_scale * self._counter_ah
 
     @property
-    def heard_s(self) -> float:
-        """Stream time of the newest sample that may count [s], minus infinity before the first."""
+    def last_seen_s(self) -> float:
+        """Stream time of the newest sample that may count [s]; minus infinity before the first."""
         last_s = -np.inf if self.curves.last_s is None else self.curves.last_s
         return max(last_s, self.lone.waiting_s or -np.inf)
 
     def unplug(self) -> None:
-        """Take what lies ahead as no gap: it gives nothing until it is heard for some time."""
+        """Stop bridging: the pack gives nothing until it has been active for some time again."""
         self.lone.forget()
         self._last = np.empty((5, 0))
         self._plugged_in_s = self.curves.total("measured_s") + BRIEF_S
 
     @property
     def volts_v(self) -> float:
-        """The last corrected voltage [V], NaN before the first sample."""
+        """Newest corrected voltage [V], NaN before the first sample."""
         return float(self._last[1, -1]) if self._last.size else float("nan")
 
     @property
     def amps_a(self) -> float:
-        """The last corrected current [A], positive out of the battery, NaN before the first."""
+        """Newest corrected current [A], positive out of the battery, NaN before the first."""
         return float(self._last[2, -1]) if self._last.size else float("nan")
 
     def fold(
@@ -106,7 +96,7 @@ class EnergyMeter:
         charge_out_ah: FloatArray | None = None,
         energy_out_wh: FloatArray | None = None,
     ) -> None:
-        """Take in samples as reported; all arrays have shape (n,), NaN is unknown.
+        """Fold samples as reported; all arrays have shape (n,), NaN is unknown.
 
         Parameters
         ----------
@@ -115,7 +105,7 @@ class EnergyMeter:
         volts_v, amps_a
             Voltage [V] and current [A].
         charge_out_ah, energy_out_wh
-            The autopilot's counters of charge [Ah] and energy [Wh] drawn since it started.
+            The autopilot's counters of charge [Ah] and energy [Wh] drawn since power-up.
         """
         new = self._counting(t_s, volts_v, amps_a, charge_out_ah, energy_out_wh)
         if not new.size:
@@ -169,7 +159,7 @@ class EnergyMeter:
         """Return the samples that count, corrected; the newest may wait for the next."""
         volts = self._sensors.voltage_scale * volts_v
         amps = self._sensors.current_scale * amps_a + self._sensors.current_offset_a
-        self.heard_amps |= bool(np.any(np.isfinite(amps)))
+        self.has_current |= bool(np.any(np.isfinite(amps)))
         possible = (volts > 0) & (volts < VOLTS_MOST_V) & (np.abs(amps) < AMPS_MOST_A)
         passed = self.gate.passes(t_s, np.isfinite(volts) & np.isfinite(amps), possible)
         new = np.full((5, len(t_s)), np.nan)
@@ -185,7 +175,7 @@ class EnergyMeter:
         return new
 
     def _counted(self, rows: FloatArray, hours: FloatArray, charge_ah: FloatArray) -> FloatArray:
-        """Return steps of charge by the autopilot's counter, ours where it tells nothing [Ah]."""
+        """Return steps of charge by the autopilot's counter, by ours where it has none [Ah]."""
         counter = np.append(self._counter_ah, rows[3, 1:])
         finite = np.isfinite(counter)
         if not finite[1:].any() and not finite[0]:
@@ -201,15 +191,15 @@ class EnergyMeter:
         sensors = self._sensors
         counted_ah = np.diff(counter)
         step = sensors.current_scale * counted_ah + sensors.current_offset_a * hours
-        # Unknown as yet, or begun anew.
-        silent = np.isnan(step) | (counted_ah < -COUNTER_STEP_AH)
-        counted: FloatArray = np.where(silent, charge_ah, step)
+        # Not known yet, or reset.
+        unknown = np.isnan(step) | (counted_ah < -COUNTER_STEP_AH)
+        counted: FloatArray = np.where(unknown, charge_ah, step)
         return counted
 
     def _by_counters(self, before: FloatArray, after: FloatArray) -> tuple[float, float] | None:
         """Return corrected charge [Ah] and energy [Wh] over a gap by the counters, None without.
 
-        A counter that went back was reset and knows nothing of the time before; one that stood
+        A counter that went back was reset, so it knows nothing of the time before; one that stood
         still while current flowed on both sides does not count; one that leapt is broken.
         """
         hours = float(after[0] - before[0]) / SECONDS_PER_HOUR
@@ -234,12 +224,12 @@ class EnergyMeter:
 
 
 def _bridge_variance(hours: float, sides_w: FloatArray, variance_w2: float) -> float:
-    """Return the variance of the mean of both sides as a guess for a gap's energy [Wh^2].
+    """Return the variance of a gap's energy when bridged by the mean of both sides [Wh^2].
 
-    The power between may be anything that it was so far: its variance over the trip, the more so
-    the longer the gap; and it may have gone from one side's to the other's at any moment (uniform).
+    Power between may be anything that it was before: its variance over the trip, the more of it the
+    longer the gap; and it may have changed from one side's to the other's at any moment (uniform).
     """
     seconds = hours * SECONDS_PER_HOUR
-    unseen = variance_w2 + (UNSEEN_FRACTION * float(sides_w.mean())) ** 2
+    unseen = variance_w2 + (BRIDGE_POWER_SD_FRACTION * float(sides_w.mean())) ** 2
     between = float(sides_w[1] - sides_w[0]) ** 2 / 12
-    return hours**2 * (unseen * seconds / (seconds + UNSEEN_S) + between)
+    return hours**2 * (unseen * seconds / (seconds + BRIDGE_UNSEEN_S) + between)

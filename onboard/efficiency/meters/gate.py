@@ -1,4 +1,4 @@
-"""The one gate that samples pass: finite, possible, later than the last one. Counts the rest."""
+"""The gate that all samples pass: finite, possible, later than the last one. It counts the rest."""
 
 from collections import deque
 
@@ -8,43 +8,44 @@ import numpy.typing as npt
 from onboard.block import FloatArray
 
 REMEMBERED = 50
+"""Times of rejected samples remembered."""
 
 
 class Gate:
-    """Lets samples of one source through in strictly rising time.
+    """Pass samples of one source in strictly rising time.
 
-    Nothing behind the gate checks again. The result does not depend on how the stream is cut.
+    Nothing behind the gate checks again. The result does not depend on the partition.
     """
 
     def __init__(self) -> None:
         self._last_s = -np.inf
         self.unknown = 0
-        """Samples with a value that is not known."""
+        """Number of samples with an unknown value."""
         self.impossible = 0
-        """Samples with a value that cannot be."""
+        """Number of samples with an impossible value."""
         self.impossible_s: deque[float] = deque(maxlen=REMEMBERED)
-        """Stream times of the last of them [s]."""
+        """Stream times of the newest of them [s]."""
         self.late = 0
-        """Samples no later than one before them."""
+        """Number of samples no later than one before them."""
 
     def passes(
         self, t_s: FloatArray, known: npt.NDArray[np.bool_], possible: npt.NDArray[np.bool_]
     ) -> npt.NDArray[np.bool_]:
-        """Tell which samples pass.
+        """Return a mask of the samples that pass, shape (n,).
 
         Parameters
         ----------
         t_s
             Stream time [s], shape (n,).
         known
-            Whether a sample's values are all known, shape (n,).
+            Whether all values of a sample are known, shape (n,).
         possible
-            Whether its values can be, where they are known, shape (n,).
+            Whether they are possible, where they are known, shape (n,).
         """
         known = known & np.isfinite(t_s)
         fit = known & possible
-        held = np.where(fit, t_s, -np.inf)
-        before = np.maximum.accumulate(np.concatenate([[self._last_s], held]))
+        reached = np.where(fit, t_s, -np.inf)
+        before = np.maximum.accumulate(np.concatenate([[self._last_s], reached]))
         passed = fit & (t_s > before[:-1])
         self._last_s = float(before[-1])
         self.unknown += int(np.count_nonzero(~known))
@@ -54,6 +55,6 @@ class Gate:
         return passed
 
     def leave_out(self, t_s: list[float]) -> None:
-        """Count samples that passed and cannot be after all, by when that was known [s]."""
+        """Count samples that passed and proved impossible, by the times when they did [s]."""
         self.impossible += len(t_s)
         self.impossible_s.extend(t_s)

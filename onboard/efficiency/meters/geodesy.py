@@ -1,7 +1,7 @@
 """Short distances on the earth: metres per degree on the WGS 84 ellipsoid at the mid latitude.
 
-A sphere would be up to 0.56 % off, by an amount that depends on the direction; this is within 2e-7
-at 10 km. Not for lines of hundreds of kilometres.
+A sphere would be up to 0.56 % off, depending on direction; this is within 2e-7 at 10 km. Not for
+hundreds of kilometres.
 """
 
 import numpy as np
@@ -21,7 +21,7 @@ def local_offset_m(
     latitude_2_deg: float | FloatArray,
     longitude_2_deg: float | FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
-    """Return how far east and north the second point lies of the first [m].
+    """Return the offset of the second point from the first, east and north [m].
 
     Parameters
     ----------

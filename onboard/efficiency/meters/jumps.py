@@ -1,4 +1,4 @@
-"""Velocities that no craft can have, judged by how fast it would have had to speed up."""
+"""Jumps of velocity that no craft can make, judged by the acceleration they would take."""
 
 from collections import deque
 
@@ -6,28 +6,24 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import JUMP_ACCELERATION_MPS2, JUMP_MPS
 from onboard.efficiency.meters.gate import REMEMBERED
-
-STEP_MPS = 3.0
-ACCELERATION_MPS2 = 5.0
-"""A velocity further than STEP + ACCELERATION x time from the last good one is a fault of the
-receiver; one that stays is believed once that time has come. Half of g is more than any craft of
-this size does. Common practice, no source."""
 
 
 class JumpGate:
-    """Tells the velocities that jump, one after the other; the result does not depend on cuts."""
+    """Pass velocities that do not jump; the result does not depend on the partition."""
 
     def __init__(self) -> None:
         self._last: FloatArray | None = None
         self.rejected = 0
+        """Number of velocities rejected."""
         self.rejected_s: deque[float] = deque(maxlen=REMEMBERED)
-        """Stream times of the last of them [s]."""
+        """Stream times of the newest of them [s]."""
 
     def passes(
         self, t_s: FloatArray, east_mps: FloatArray, north_mps: FloatArray
     ) -> npt.NDArray[np.bool_]:
-        """Tell which samples, in rising time, are no jumps; all arrays have shape (n,)."""
+        """Return a mask of the samples, in rising time, that do not jump; all of shape (n,)."""
         passed = np.ones(len(t_s), np.bool_)
         if not len(t_s):
             return passed
@@ -57,7 +53,9 @@ class JumpGate:
 
 
 def _jumps(before: FloatArray, rows: FloatArray) -> npt.NDArray[np.bool_]:
-    """Tell which velocities are too far from those before; shape (3, n): time, east, north."""
+    """Return a mask of rows too far from those before; shape (3, n): time, east, north."""
     step_s, east, north = rows - before
-    jumps: npt.NDArray[np.bool_] = np.hypot(east, north) > STEP_MPS + ACCELERATION_MPS2 * step_s
+    jumps: npt.NDArray[np.bool_] = np.hypot(east, north) > (
+        JUMP_MPS + JUMP_ACCELERATION_MPS2 * step_s
+    )
     return jumps

@@ -1,18 +1,14 @@
-"""Time under way: speed over ground above 0.3 m/s for at least 5 s."""
+"""Time under way: speed over ground above `MOVING_MPS` for at least `MOVING_FOR_S`."""
 
 import numpy as np
 
 from onboard.block import FloatArray
-
-MOVING_MPS = 0.3
-MOVING_FOR_S = 5.0
-
-LONGEST_STEP_S = 5.0
-"""Over a longer step nobody knows what the craft did: it ends a stretch."""
+from onboard.efficiency.common_practice import GAP_S
+from onboard.efficiency.meters.steadiness import MOVING_FOR_S, MOVING_MPS
 
 
 class MovingTimer:
-    """Adds up the stretches under way."""
+    """Add up the stretches under way; a gap ends one."""
 
     def __init__(self) -> None:
         self._settled_s = 0.0
@@ -21,19 +17,19 @@ class MovingTimer:
 
     @property
     def moving_s(self) -> float:
-        """Time under way so far [s], the present stretch included once it is long enough."""
+        """Time under way so far [s], with the present stretch once it is long enough."""
         return self._settled_s + self._stretch_s()
 
     def fold(self, t_s: FloatArray, speed_mps: FloatArray) -> None:
-        """Take in speeds in rising time; both arrays have shape (n,), NaN is passed over."""
+        """Fold speeds [m/s] in rising stream time [s]; shape (n,), NaN is skipped."""
         known = np.isfinite(speed_mps)
         t_s, fast = t_s[known], speed_mps[known] > MOVING_MPS
         if not len(t_s):
             return
         before = self._last_s if self._last_s is not None else -np.inf
-        joined = np.diff(t_s, prepend=before) <= LONGEST_STEP_S
+        joined = np.diff(t_s, prepend=before) <= GAP_S
         joined &= fast & np.concatenate([[self._begin_s is not None], fast[:-1]])
-        # Only the samples where a stretch begins or ends need a look.
+        # Only samples at which a stretch begins or ends matter.
         ends = ~fast & np.concatenate([[self._begin_s is not None], fast[:-1]])
         for n in np.flatnonzero((fast & ~joined) | ends).tolist():
             if n:

@@ -1,4 +1,4 @@
-"""Cuts a block into pieces of stream time, so that an hour in one block is folded as a ride is."""
+"""Cut a block into pieces of stream time, so that an hour in one block is folded as a ride is."""
 
 from collections.abc import Iterator
 
@@ -8,15 +8,16 @@ from onboard.block import Block, Channel
 from onboard.efficiency.meters.cumulative import CAPACITY
 
 SLICE_S = 100.0
-"""Short against what the cumulative curves remember at any rate, long against a live block."""
+"""Length of a slice [s]: short against what the cumulative curves remember, long against a live
+block."""
 
 SAMPLES_MOST = CAPACITY
-"""Slices are taken together up to so many samples of a channel: the curves have room for as many
-behind the points that they keep."""
+"""Slices are joined up to this many samples of a channel: the curves have room for as many behind
+the points that they keep."""
 
 
 def slices(block: Block) -> Iterator[Block]:
-    """Return the block in pieces of one or a few slices of `SLICE_S`; order is kept."""
+    """Yield the block in pieces of one or more slices of `SLICE_S`, in order."""
     channels = {name: channel for name, channel in block.channels.items() if len(channel)}
     places = {}
     for name, channel in channels.items():

@@ -1,8 +1,9 @@
-"""The track over ground: Doppler velocity summed up second by second, less what is no way made.
+"""Distance along the track: Doppler velocity integrated second by second, less what is only noise.
 
-Adding up speeds counts noise: a speed is never negative, and sideways noise makes it too large. So
-velocities are summed as vectors, and each second's displacement counts along the direction of the
-five seconds around it: waves shorter than that and white noise cancel, a turn loses nothing.
+Adding up speeds would count noise: a speed is never negative, and sideways noise makes it too
+large. So velocities are summed as vectors, and each second's displacement counts along the
+direction of the five seconds around it: waves shorter than that and white noise cancel, and a turn
+loses nothing.
 """
 
 import math
@@ -11,46 +12,43 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import DRIFT_MPS, REST_FOR_S
 from onboard.efficiency.meters.cumulative import CumulativeCurves
 from onboard.efficiency.meters.doppler_noise import DopplerNoise
 
 SMOOTH_S = 5
-"""Movement quicker than this is waves and noise, not way made."""
+"""Movement shorter than this is waves and noise, not way made [s]."""
 
 REACH = SMOOTH_S // 2
 """Seconds that must follow one before its direction is settled."""
 
 REST_MPS = 0.2
-"""Below this, smoothed, the craft counts as at rest: noise of 0.05 m/s on each axis with any memory
-exceeds it once in 3,000 times (Rayleigh distribution)."""
-
-REST_FOR_S = 60
-DRIFT_MPS = 0.15
-"""The way of a whole minute of rest counts if faster than this: a drift is slow but lasting."""
+"""Smoothed speed below which the craft is at rest [m/s]: noise of 0.05 m/s on each axis, with any
+memory, exceeds it once in 3,000 times (Rayleigh distribution)."""
 
 
 class Track:
-    """Turns cumulative displacement into distance along the track, one whole second at a time."""
+    """Turn cumulative displacement into distance along the track, one whole second at a time."""
 
     def __init__(self) -> None:
         self.curve = CumulativeCurves("distance_m")
         """At whole seconds, as far as settled."""
         self.noise = DopplerNoise()
         self.under_way_s = 0.0
-        """Seconds that counted as way made."""
+        """Seconds that counted as way made [s]."""
         self.rest_s = 0.0
-        """Seconds that counted as rest, and .."""
+        """Seconds that counted as rest [s]."""
         self._uncounted_m = 0.0
         self.max_speed_mps = 0.0
         self._second: int | None = None
-        # Displacement (east, north) of the last seconds: REACH settled ones, then those that wait.
+        # Displacement (east, north) of the last seconds: REACH settled ones, then those waiting.
         self._pending = np.empty((0, 2))
         self._waiting = 0
         self._rest = np.zeros(3)
 
     @property
     def at_rest_m(self) -> float:
-        """Way that was made in them, as far as the velocities tell, and is not counted [m]."""
+        """Displacement during rest by the velocities, not counted as distance [m]."""
         return self._uncounted_m + float(np.hypot(self._rest[0], self._rest[1]))
 
     @property
@@ -58,19 +56,14 @@ class Track:
         """Stream time up to which the curve is settled [s]."""
         return self.curve.last_s if self.curve.last_s is not None else -np.inf
 
-    def begin(self, t_s: float) -> None:
-        """Start at the last whole second up to `t_s`."""
-        self._second = int(np.floor(t_s))
-        self.curve.extend(np.array([float(self._second)]), np.zeros((1, 1)))
-
-    def advance(self, displacement: CumulativeCurves) -> None:
-        """Take in what the curves of `east_m` and `north_m` now hold."""
+    def fold(self, displacement: CumulativeCurves) -> None:
+        """Fold the seconds that the curves of `east_m` and `north_m` reach by now."""
         last_s = displacement.last_s
         if last_s is None or displacement.first_s is None:
             return
         if self._second is None:
-            self.begin(displacement.first_s)
-        assert self._second is not None
+            self._second = int(np.floor(displacement.first_s))
+            self.curve.extend(np.array([float(self._second)]), np.zeros((1, 1)))
         count = int(np.floor(last_s)) - self._second
         if count <= 0:
             return
@@ -86,7 +79,7 @@ class Track:
         self.max_speed_mps = max(self.max_speed_mps, float(np.hypot(new[:, 0], new[:, 1]).max()))
 
     def total_m(self, displacement: CumulativeCurves, t_s: float) -> float:
-        """Return the distance up to a time [m], by what is known of the seconds not settled yet."""
+        """Return the distance up to a time [m], seconds that are not settled yet included."""
         if t_s <= self.settled_s or displacement.last_s is None or self.curve.last_s is None:
             return self.curve.at("distance_m", t_s)
         settled_s = self.curve.last_s
@@ -101,16 +94,16 @@ class Track:
         return self.curve.total("distance_m") + length_m
 
     def _settle(self, count: int) -> None:
-        """Settle the first `count` of the seconds that wait."""
+        """Settle the first `count` of the waiting seconds."""
         if count <= 0:
             return
         before = len(self._pending) - self._waiting
         padded = np.concatenate([np.zeros((REACH - before, 2)), self._pending])
-        # Added up afresh for each second, so that it is the same to the last bit for any cut.
+        # Summed afresh for each second: equal to the last bit for any partition.
         shifted = [padded[n : n + count] for n in range(SMOOTH_S)]
         around = shifted[0] + shifted[1] + shifted[2] + shifted[3] + shifted[4]
         own = self._pending[before : before + count]
-        # At the very start fewer seconds are there to take the direction from.
+        # At the very start there are fewer seconds to take the direction from.
         seconds: FloatArray = np.full(count, float(SMOOTH_S))
         if before < REACH:
             lacking = np.arange(REACH - before, 0, -1.0)[:count]
@@ -119,7 +112,7 @@ class Track:
         smooth: FloatArray = size / seconds
         moves: npt.NDArray[np.bool_] = smooth >= REST_MPS
         along = np.divide((own * around).sum(axis=1), size, out=np.zeros(count), where=moves)
-        excess = self.noise.take(moves, own)
+        excess = self.noise.fold(moves, own)
         along -= np.divide(excess, smooth, out=np.zeros(count), where=moves)
         increments = np.where(moves, np.maximum(along, 0.0), 0.0).astype(np.float64)
         self._count_rest(own, moves, increments)
@@ -142,7 +135,7 @@ class Track:
                     increments[n] += self._end_rest()
 
     def _end_rest(self) -> float:
-        """Return what a stretch at rest adds to the distance [m]."""
+        """End a stretch at rest; return what it adds to the distance [m]."""
         east, north, seconds = self._rest.tolist()
         self._rest[:] = 0.0
         way = float(np.hypot(east, north))

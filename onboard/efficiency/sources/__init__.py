@@ -1,4 +1,1 @@
-"""Which instruments count.
-
-What they read now, and the settled seconds cut from what they measured.
-"""
+"""Sources: which instruments count, what they read, and the settled seconds cut from them."""

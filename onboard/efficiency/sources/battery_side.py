@@ -1,40 +1,41 @@
-"""The power meters whose sum the figures rest on, as if they were one."""
+"""The battery side: the power meters that count, summed as if they were one."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.efficiency.meters.cumulative import forgotten_s
 from onboard.efficiency.meters.energy import EnergyMeter
 from onboard.efficiency.statistics.shared_errors import Spread
 
 
 @dataclass(frozen=True)
 class BatterySide:
-    """Meters that count now, and what others carried before they were left out.
+    """The meters that count now, and those that carried something before they were left out.
 
     Parameters
     ----------
     meters
-        That count now; at least one.
+        The meters that count now; at least one.
     names
-        What each is called.
-    left
-        Those that carried something and are left out by now, with the stream time up to which they
-        count [s].
+        The name of each.
+    left_out
+        Meters that carried something and are left out by now, with the stream time up to which
+        each counts [s].
     silent
-        Names of those among the meters that carried something and are not heard while others are.
+        Names of those among `meters` that carried something and are silent while others are active.
     """
 
     meters: tuple[EnergyMeter, ...]
     names: tuple[str, ...] = ()
-    left: tuple[tuple[EnergyMeter, float], ...] = ()
+    left_out: tuple[tuple[EnergyMeter, float], ...] = ()
     silent: tuple[str, ...] = ()
 
     @property
-    def every(self) -> tuple[EnergyMeter, ...]:
-        """All meters that something was counted by."""
-        return (*self.meters, *(meter for meter, _ in self.left))
+    def all_meters(self) -> tuple[EnergyMeter, ...]:
+        """All meters that counted something."""
+        return (*self.meters, *(meter for meter, _ in self.left_out))
 
     @property
     def energy_wh(self) -> float:
@@ -48,53 +49,51 @@ class BatterySide:
 
     @property
     def bridged_wh(self) -> float:
-        """The part of the energy that lies in gaps of the data [Wh]."""
-        return sum(meter.bridged_wh for meter in self.every)
+        """Part of the energy that lies in gaps of the data [Wh]."""
+        return sum(meter.bridged_wh for meter in self.all_meters)
 
     @property
     def bridged_variance_wh2(self) -> float:
-        """How uncertain that part is [Wh^2]."""
-        return sum(meter.bridged_variance_wh2 for meter in self.every)
+        """Variance of that part [Wh^2]."""
+        return sum(meter.bridged_variance_wh2 for meter in self.all_meters)
 
     @property
     def first_s(self) -> float:
-        """Stream time from which it is counted [s]: a pack that came later gave nothing before."""
-        return min(meter.curves.first_s or 0.0 for meter in self.every)
+        """Stream time of the first sample [s]: a pack that came later gave nothing before."""
+        return min(meter.curves.first_s or 0.0 for meter in self.all_meters)
 
     @property
     def last_s(self) -> float:
-        """Stream time up to which all meters count [s]: one that falls silent holds it up."""
+        """Stream time up to which all meters count [s]: one that falls silent delays it."""
         return min(meter.curves.last_s or 0.0 for meter in self.meters)
 
     @property
-    def heard_s(self) -> float:
-        """Stream time up to which all meters were heard [s]."""
-        return min(meter.heard_s for meter in self.meters)
+    def last_seen_s(self) -> float:
+        """Stream time up to which all meters were active [s]."""
+        return min(meter.last_seen_s for meter in self.meters)
 
     @property
-    def quietest(self) -> str:
-        """What the meter is called that was heard last the longest ago; empty if it is the only."""
+    def longest_silent(self) -> str:
+        """Name of the meter last seen the longest ago; empty if it is the only one."""
         if len(self.meters) == 1:
             return ""
-        heard = [meter.heard_s for meter in self.meters]
-        return self.names[heard.index(min(heard))]
+        last_seen_s = [meter.last_seen_s for meter in self.meters]
+        return self.names[last_seen_s.index(min(last_seen_s))]
 
     @property
     def forgotten_s(self) -> float:
-        """Stream time before which a meter has forgotten its totals [s], where one has."""
-        spans = ((meter.curves.first_s, meter.curves.kept_from_s) for meter in self.every)
-        lost = (kept_s for first_s, kept_s in spans if kept_s is not None and kept_s != first_s)
-        return max(lost, default=-np.inf)
+        """Stream time before which totals are forgotten [s]; minus infinity if none are."""
+        return forgotten_s(meter.curves for meter in self.all_meters)
 
     @property
     def counter_ah(self) -> float:
         """The autopilot's own charge counters, corrected [Ah], NaN where one has none."""
-        return sum(meter.counter_ah for meter in self.every)
+        return sum(meter.counter_ah for meter in self.all_meters)
 
     @property
     def counter_began_ah(self) -> float:
-        """What those would have shown when counting began [Ah], NaN where one has none."""
-        return sum(meter.counter_began_ah for meter in self.every)
+        """Reading of those counters when counting began [Ah], NaN where one has none."""
+        return sum(meter.counter_began_ah for meter in self.all_meters)
 
     @property
     def power_w(self) -> float:
@@ -112,23 +111,23 @@ class BatterySide:
         return self.meters[0].volts_v
 
     def at(self, name: str, t_s: FloatArray) -> FloatArray:
-        """Return the sum of a total of all meters at times [s]; see `EnergyMeter.curves`."""
-        parts = [meter.curves.at(name, t_s) for meter in self.meters]
-        parts += [meter.curves.at(name, np.minimum(t_s, until_s)) for meter, until_s in self.left]
-        total: FloatArray = np.sum(parts, axis=0)
+        """Return a total of all meters at times [s]; names as in `EnergyMeter.curves`."""
+        counting = [meter.curves.at(name, t_s) for meter in self.meters]
+        ended = [one.curves.at(name, np.minimum(t_s, until_s)) for one, until_s in self.left_out]
+        total: FloatArray = np.sum(counting + ended, axis=0)
         return total
 
     def between(self, begin_s: float, end_s: float) -> Spread:
-        """Return the energy drawn between two stream times [Wh], gaps taken as exact."""
+        """Return the energy drawn between two stream times [Wh], bridged gaps taken as exact."""
         times = np.array([begin_s, end_s])
         energy = float(np.diff(self.at("energy_wh", times))[0])
         return Spread.of_energy(energy, float(np.diff(self.at("volt_hours", times))[0]))
 
     def spread(self) -> Spread:
-        """Return the energy drawn so far, with what is uncertain of it [Wh]."""
+        """Return the energy drawn so far with its errors [Wh]."""
         volt_hours = self._total("volt_hours")
         return Spread.of_energy(self.energy_wh, volt_hours, self.bridged_variance_wh2)
 
     def _total(self, name: str) -> float:
         counting = sum(meter.curves.total(name) for meter in self.meters)
-        return counting + sum(meter.curves.at(name, until_s) for meter, until_s in self.left)
+        return counting + sum(meter.curves.at(name, until_s) for meter, until_s in self.left_out)

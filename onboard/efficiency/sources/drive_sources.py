@@ -1,9 +1,9 @@
-"""The motors that a craft's drives report, and which one is shown: the first that is heard.
+"""The motors that a craft's drives report, and which one is shown: the first that counts.
 
-A motor counts once it has been heard for more than brief, by the rules of `heard`; what a stray
-frame says of another goes no further than here. Where the motor shown falls silent its readings are
-unknown, and it is named, until it is heard again or said to be unplugged: another motor's
-revolutions in their place would be taken for its own.
+A motor counts once it is no longer brief, by the rules of `meters/source_rules.py`; readings of
+another from a stray frame stop here. Where the motor shown falls silent its readings are unknown,
+and it is named, until it is active again or marked as unplugged: another motor's revolutions in
+their place would be taken for its own.
 """
 
 import numpy as np
@@ -13,11 +13,8 @@ from onboard.block import Block, Channel, FloatArray
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.refusals import Refusal, RefusalCode
-from onboard.efficiency.meters.source_rules import SAID_S, Heard, is_brief
-from onboard.efficiency.sources.latest import STALE_S
-
-MOTORS_MOST = 16
-"""More motors than this on one craft is a fault in the stream."""
+from onboard.efficiency.common_practice import MOTORS_MOST, NOTICE_S, STALE_READING_S
+from onboard.efficiency.meters.source_rules import Coverage, is_brief
 
 Reading = tuple[float, float]
 """Stream time [s] and value."""
@@ -27,14 +24,14 @@ class DriveSources:
     """All motors that the stream reports."""
 
     def __init__(self) -> None:
-        self._heard: dict[int, Heard] = {}
+        self._coverage: dict[int, Coverage] = {}
         self._readings: dict[int, dict[str, Reading]] = {}
         self._unplugged_s: dict[int, float] = {}
 
-    def passed(self, block: Block) -> Block:
-        """Take in a block's `drive` channel; give the block without the motors that do not count.
+    def fold(self, block: Block) -> Block:
+        """Fold a block's `drive` channel; return the block without motors that do not count.
 
-        A row counts by what was heard up to it.
+        Whether a row counts is decided by what was seen up to it.
         """
         drive = block.get("drive")
         if drive is None or not len(drive):
@@ -42,9 +39,9 @@ class DriveSources:
         motors = drive["motor"]
         numbers = [int(number) for number in np.unique(motors[np.isfinite(motors)]).tolist()]
         for number in numbers:
-            if number in self._heard or len(self._heard) < MOTORS_MOST:
+            if number in self._coverage or len(self._coverage) < MOTORS_MOST:
                 mine = motors == number
-                self._heard.setdefault(number, Heard()).fold(drive.t_s[mine])
+                self._coverage.setdefault(number, Coverage()).fold(drive.t_s[mine])
         counts = self._counts(drive.t_s, motors, numbers)
         if not counts.all():
             channels = dict(block.channels)
@@ -58,7 +55,7 @@ class DriveSources:
         return block
 
     def value(self, name: str, now_s: float) -> Number:
-        """Return a reading of the motor that is shown.
+        """Return a reading of the motor shown.
 
         Parameters
         ----------
@@ -71,43 +68,46 @@ class DriveSources:
         if not shown:
             return Unknown(Reason.NO_DRIVE)
         number = shown[0]
-        quiet_s = now_s - self._heard[number].last_s
-        if quiet_s > STALE_S:
+        quiet_s = now_s - self._coverage[number].last_s
+        if quiet_s > STALE_READING_S:
             return Unknown(Reason.MOTOR_QUIET, motor=number, age_s=quiet_s)
         reading = self._readings[number].get(name)
-        if reading is None or now_s - reading[0] > STALE_S:
+        if reading is None or now_s - reading[0] > STALE_READING_S:
             return Unknown(Reason.SAYS_UNKNOWN)
         return reading[1]
 
     def unplug(self, number: int, now_s: float) -> Refusal | None:
-        """Take a motor as gone until it is heard again; give why not, None when it was done."""
+        """Leave a motor out until it is active again; return why not, None when done."""
         if number not in self._readings:
             return Refusal(RefusalCode.NEVER_HEARD, source=f"motor {number}")
-        if now_s - self._heard[number].last_s <= STALE_S:
+        if now_s - self._coverage[number].last_s <= STALE_READING_S:
             return Refusal(RefusalCode.STILL_HEARD, source=f"motor {number}")
         self._unplugged_s[number] = now_s
         return None
 
     def brief(self, t_s: float) -> tuple[str, ...]:
-        """Return the motors that were heard only briefly up to a stream time, lately [s]."""
-        most_s = max((one.covered_s(t_s) for one in self._heard.values()), default=0.0)
+        """Return the motors seen only briefly, and lately, as of a stream time [s]."""
+        most_s = max((one.covered_s(t_s) for one in self._coverage.values()), default=0.0)
         return tuple(
             f"motor {number}"
-            for number, heard in sorted(self._heard.items())
-            if is_brief(heard.covered_s(t_s), most_s) and 0 <= t_s - heard.last_before(t_s) < SAID_S
+            for number, coverage in sorted(self._coverage.items())
+            if is_brief(coverage.covered_s(t_s), most_s)
+            and 0 <= t_s - coverage.last_before(t_s) < NOTICE_S
         )
 
     def _counts(
         self, t_s: FloatArray, motors: FloatArray, numbers: list[int]
     ) -> npt.NDArray[np.bool_]:
-        """Tell which rows count, shape (n,); one by one only while some motor is new."""
-        counts = np.isin(motors, list(self._heard))
-        if len(self._heard) == 1 or all(self._heard[n].well for n in numbers if n in self._heard):
+        """Return a mask of the rows that count, shape (n,); row by row only while one is new."""
+        counts = np.isin(motors, list(self._coverage))
+        if len(self._coverage) == 1 or all(
+            self._coverage[n].established for n in numbers if n in self._coverage
+        ):
             return counts
         for row in np.flatnonzero(counts).tolist():
             at_s = float(t_s[row])
-            most_s = max(heard.covered_s(at_s) for heard in self._heard.values())
-            counts[row] = not is_brief(self._heard[int(motors[row])].covered_s(at_s), most_s)
+            most_s = max(one.covered_s(at_s) for one in self._coverage.values())
+            counts[row] = not is_brief(self._coverage[int(motors[row])].covered_s(at_s), most_s)
         return counts
 
     def _read(self, number: int, drive: Channel) -> None:

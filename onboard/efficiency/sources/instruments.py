@@ -1,7 +1,7 @@
-"""The craft's instruments: battery power, speed and the motor drive, and which can be quoted now.
+"""The craft's instruments: battery power, speed and motor drive, and which can be quoted now.
 
-Each may come from several sources; what counts is decided in `power_sources`, `speed_sources` and
-`drive_sources`.
+Each may have several sources; which of them count is decided in `power_sources`, `speed_sources`
+and `drive_sources`.
 """
 
 from collections.abc import Iterator
@@ -13,31 +13,31 @@ from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.refusals import Refusal
 from onboard.contract.snapshot import DriveState
+from onboard.efficiency.common_practice import SILENT_S, STALE_READING_S
 from onboard.efficiency.meters.distance import DistanceMeter
-from onboard.efficiency.meters.source_rules import SILENT_S
 from onboard.efficiency.parts import Parts, itself
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.drive_sources import DriveSources
-from onboard.efficiency.sources.latest import STALE_S, Latest
-from onboard.efficiency.sources.power_sources import MONITOR, PowerNews, PowerSources
+from onboard.efficiency.sources.latest import Latest
+from onboard.efficiency.sources.power_sources import MONITOR, PowerSources, SourceDecision
 from onboard.efficiency.sources.speed_sources import SpeedSources
 from onboard.profile import Profile
 
 HEADINGS = ("attitude", "heading_deg"), ("fused", "heading_deg"), ("hud", "heading_deg")
-"""Where the heading is from; the first that is heard counts."""
+"""Channels and columns of the heading, in order of preference."""
 
 Source = TypeVar("Source", BatterySide, DistanceMeter)
 
 
 class Instruments:
-    """What is measured, and by what.
+    """All sources of one craft.
 
     Parameters
     ----------
     profile
-        What it states of sensors and motor drive.
+        The craft: its sensors and its motor drive.
     parts
-        The engine's parts: the instruments are `power`, `speed` and `motor drive` there.
+        The engine's parts; those here are `power`, `speed`, `motor drive` and `readings`.
     """
 
     def __init__(self, profile: Profile, parts: Parts) -> None:
@@ -49,56 +49,54 @@ class Instruments:
         self.latest = Latest()
 
     def fold(self, block: Block) -> Block:
-        """Take in a block; give what of it the other parts are to see."""
+        """Fold a block; return it without readings that do not count."""
         fold = self._parts.fold
-        passed = fold("motor drive", self._drive.passed, block) or block
+        passed = fold("motor drive", self._drive.fold, block) or block
         self.latest.fold(passed)
         fold("power", self.power.fold, passed)
         fold("speed", self.speed.fold, passed)
         return passed
 
     def battery_side(self) -> BatterySide | Unknown:
-        """Return the battery's meters, or why there are none."""
-        return self._parts.ask("power", itself, self._battery_side)
-
-    def _battery_side(self) -> BatterySide | Unknown:
-        return self.power.chosen() or Unknown(self.power.why_none())
+        """Return the battery's meters, or why there is none."""
+        return self._parts.ask(
+            "power", itself, lambda: self.power.chosen() or Unknown(self.power.why_none())
+        )
 
     def speed_meter(self) -> DistanceMeter | Unknown:
-        """Return the meter of the way made good, or why there is none."""
-        return self._parts.ask("speed", itself, self._speed_meter)
-
-    def _speed_meter(self) -> DistanceMeter | Unknown:
-        return self.speed.chosen() or Unknown(self.speed.why_none())
+        """Return the meter of distance over ground, or why there is none."""
+        return self._parts.ask(
+            "speed", itself, lambda: self.speed.chosen() or Unknown(self.speed.why_none())
+        )
 
     def unless_stale(self, source: Source | Unknown) -> Source | Unknown:
-        """Return a source while it can be quoted as 'now'."""
+        """Return a source unless its newest sample is too old to be quoted as 'now'."""
         if isinstance(source, Unknown):
             return source
-        age_s = self.latest.now_s + self.latest.silent_s - source.heard_s
-        if age_s <= STALE_S:
+        age_s = self.latest.now_s + self.latest.silent_s - source.last_seen_s
+        if age_s <= STALE_READING_S:
             return source
         if isinstance(source, BatterySide):
-            return Unknown(Reason.POWER_QUIET, source=source.quietest, age_s=age_s)
+            return Unknown(Reason.POWER_QUIET, source=source.longest_silent, age_s=age_s)
         name = self.speed.name_of(source) if self.speed.several else ""
         return Unknown(Reason.SPEED_QUIET, source=name, age_s=age_s)
 
     def unless_silent(self, side: BatterySide | Unknown) -> BatterySide | Unknown:
-        """Return meters while all are heard: what is drawn unseen must not look like a saving."""
+        """Return the meters while all are active: power drawn unseen must not look saved."""
         return self._parts.ask("power", itself, self._unless_silent, side)
 
     def _unless_silent(self, side: BatterySide | Unknown) -> BatterySide | Unknown:
-        side = all_heard(side)
+        side = all_active(side)
         if isinstance(side, Unknown):
             return side
-        age_s = self.latest.now_s - side.heard_s
+        age_s = self.latest.now_s - side.last_seen_s
         if age_s <= SILENT_S:
             return side
-        name = side.quietest or MONITOR
+        name = side.longest_silent or MONITOR
         return Unknown(Reason.SOURCE_UNHEARD, source=name, age_s=age_s)
 
     def readings(self) -> dict[str, Any]:
-        """Return what is read and not worked out, by its names in `Figures`."""
+        """Return what is read rather than computed, by the names of `Figures`."""
         ask = self._parts.ask
         return {
             "course_deg": ask("readings", itself, self.course_deg),
@@ -108,7 +106,7 @@ class Instruments:
         }
 
     def drive_state(self) -> DriveState | Unknown:
-        """Return what the motor reports that is shown."""
+        """Return the readings of the motor shown."""
         now_s = self.latest.now_s + self.latest.silent_s
         rpm, electrical, amps, temperature = (
             self._drive.value(name, now_s) for name in ("rpm", "erpm", "amps_a", "temperature_degc")
@@ -127,7 +125,7 @@ class Instruments:
         return self.latest.value(("gps", "course_deg"))
 
     def heading_deg(self) -> Number:
-        """Return where the bow points now [deg]."""
+        """Return the heading now [deg]."""
         return self.latest.value(*HEADINGS)
 
     def position_deg(self) -> tuple[float, float] | Unknown:
@@ -139,7 +137,7 @@ class Instruments:
         return longitude if isinstance(longitude, Unknown) else (latitude, longitude)
 
     def unplug(self, source: str) -> Refusal | None:
-        """Take a source as unplugged until it is heard again; give why not, None when done."""
+        """Leave a source out until it is active again; return why not, None when done."""
         what, _, number = source.rpartition(" ")
         now_s = self.latest.now_s
         if what == "battery" and number.isdecimal():
@@ -148,24 +146,24 @@ class Instruments:
             return self._drive.unplug(int(number), now_s)
         return self.speed.unplug(source, now_s)
 
-    def news(self) -> Iterator[PowerNews]:
-        """Return what became of the sources since it was asked last."""
-        for news in self.power.take_news():
-            brief = (*news.brief, *self.speed.brief(news.t_s), *self._drive.brief(news.t_s))
-            yield replace(news, brief=brief)
+    def decisions(self) -> Iterator[SourceDecision]:
+        """Yield the decisions about sources since the last call."""
+        for decision in self.power.take_decisions():
+            others = (*self.speed.brief(decision.t_s), *self._drive.brief(decision.t_s))
+            yield replace(decision, brief=(*decision.brief, *others))
 
     def impossible_s(self) -> list[float]:
-        """Return the times of readings that cannot be [s]."""
+        """Return the stream times of impossible readings [s]."""
         return [*self.power.impossible_s(), *self.speed.impossible_s()]
 
     def noise_m2ps(self) -> float:
-        """Return the long-run variance of the way made good [m^2/s]; 0 without a speed."""
+        """Return the long-run variance of the velocity noise [m^2/s]; 0 without a speed."""
         meter = self.speed.chosen()
         return meter.track.noise.long_run_m2ps if meter else 0.0
 
 
-def all_heard(side: BatterySide | Unknown) -> BatterySide | Unknown:
-    """Return the meters unless one that counts is not heard any more."""
+def all_active(side: BatterySide | Unknown) -> BatterySide | Unknown:
+    """Return the meters unless one that counts has fallen silent."""
     if isinstance(side, Unknown) or not side.silent:
         return side
     return Unknown(Reason.SOURCES_SILENT, sources=side.silent)

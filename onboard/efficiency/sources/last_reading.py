@@ -1,13 +1,13 @@
-"""A reading that is held from one sample to the next, looked up at whole seconds."""
+"""The last reading of a column, looked up at whole seconds."""
 
 import numpy as np
 
 from onboard.block import Block, FloatArray
-from onboard.efficiency.sources.latest import STALE_S
+from onboard.efficiency.common_practice import STALE_READING_S
 
 
-class Held:
-    """One column, from the last second looked up on.
+class LastReading:
+    """Carry the readings of one column forward until they are stale.
 
     Parameters
     ----------
@@ -22,7 +22,7 @@ class Held:
         self._new: list[tuple[FloatArray, FloatArray]] = []
 
     def fold(self, block: Block) -> None:
-        """Take in a block."""
+        """Fold a block."""
         channel = block.get(self._channel)
         if channel is not None:
             self._new.append((channel.t_s, channel[self._column]))
@@ -30,7 +30,7 @@ class Held:
     def at(self, t_s: FloatArray) -> FloatArray:
         """Return the last reading up to each time [s], shape (n,); NaN where it is stale.
 
-        Times rise from call to call; what is older is let go.
+        Times must rise from call to call: readings that are older are dropped.
         """
         if not len(t_s):
             return np.empty(0)
@@ -38,9 +38,9 @@ class Held:
         if not len(self._t_s):
             return np.full(len(t_s), np.nan)
         place = np.searchsorted(self._t_s, t_s, side="right") - 1
-        fresh = (place >= 0) & (t_s - self._t_s[place] <= STALE_S)
+        fresh = (place >= 0) & (t_s - self._t_s[place] <= STALE_READING_S)
         value: FloatArray = np.where(fresh, self._value[place], np.nan)
-        kept = int(np.searchsorted(self._t_s, t_s[-1] - STALE_S))
+        kept = int(np.searchsorted(self._t_s, t_s[-1] - STALE_READING_S))
         self._t_s, self._value = self._t_s[kept:], self._value[kept:]
         return value
 

@@ -1,17 +1,15 @@
-"""The newest reading of each instrument, with its time, so that it can go stale."""
+"""The newest reading of each channel, with its time, so that it can go stale."""
 
 import math
 
 from onboard.block import Block
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
-
-STALE_S = 5.0
-"""A reading older than this is not quoted as 'now'."""
+from onboard.efficiency.common_practice import STALE_READING_S
 
 
 class Latest:
-    """Keeps the last row of each channel."""
+    """Keep the last row of each channel."""
 
     def __init__(self) -> None:
         self.now_s = 0.0
@@ -19,7 +17,7 @@ class Latest:
         self.first_s: float | None = None
         """Stream time of the first sample of any channel [s]."""
         self.silent_s = 0.0
-        """For how long nothing has come since then [s]."""
+        """Time since then without any sample, by the caller's clock [s]."""
         self._rows: dict[str, dict[str, float]] = {}
         self._t_s: dict[str, float] = {}
 
@@ -29,7 +27,7 @@ class Latest:
         return self.now_s - (self.first_s or 0.0)
 
     def fold(self, block: Block) -> None:
-        """Take in a block."""
+        """Fold a block."""
         for name, channel in block.channels.items():
             if not len(channel):
                 continue
@@ -43,14 +41,14 @@ class Latest:
             self._rows[name] = {key: float(channel[key][-1]) for key in channel.columns}
 
     def value(self, *places: tuple[str, str]) -> Number:
-        """Return the first fresh known reading among (channel, column) pairs, in order."""
+        """Return the first known reading that is not stale among (channel, column) pairs."""
         why = Unknown(Reason.NOT_HEARD)
         for name, column in places:
             if name not in self._rows:
                 continue
             age_s = self.now_s + self.silent_s - self._t_s[name]
             reading = self._rows[name][column]
-            if age_s > STALE_S:
+            if age_s > STALE_READING_S:
                 why = Unknown(Reason.QUIET, age_s=age_s)
             elif math.isnan(reading):
                 why = Unknown(Reason.SAYS_UNKNOWN)
@@ -59,7 +57,7 @@ class Latest:
         return why
 
     def at(self, channel: str, column: str) -> tuple[float, float] | None:
-        """Return stream time [s] and value of the last row of a channel, however old."""
+        """Return stream time [s] and value of a channel's last row, however old, None without."""
         if channel not in self._rows:
             return None
         return self._t_s[channel], self._rows[channel][column]

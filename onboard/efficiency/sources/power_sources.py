@@ -1,15 +1,15 @@
 """The power sensors of a craft, and which of them the figures rest on.
 
-Each one's energy is counted from its first sample, so that no choice loses what came before it. At
-every decision (see `heard`) a pack is one of these:
+The energy of each is counted from its first sample, so that no choice loses what came before it. At
+every decision (`meters/source_rules.py`) a pack is in one of these states:
 
-- *brief*: heard too little so far: in no figure. A stray frame never gets past this.
+- *brief*: seen too little so far: in no figure. A stray frame never gets past this.
 - *counting*: in all figures. One that joins later counts from its first sample; before that it is
-  taken to have given nothing, true of a pack plugged in at that moment, and the rider is told.
-- *silent*: it carried something and is no longer heard, while others are. Power, range and energy
-  left are unknown until it is heard again or said to be unplugged.
-- *out*: silent and said to be unplugged, or silent and of no account. What it carried stays in the
-  sums. It counts again once it has been heard for `BRIEF_S`; what a pack of no account gave in
+  taken to have given nothing, true of a pack plugged in at that moment, and the rider is notified.
+- *silent*: it carried something and is no longer active, while others are. Power, range and energy
+  left are unknown until it is active again or marked as unplugged.
+- *out*: silent and marked as unplugged, or silent and negligible. What it carried stays in the
+  sums. It counts again once it has been active for `BRIEF_S`; what a negligible pack gave in
   between is bridged like any gap, while one that was unplugged gave nothing.
 """
 
@@ -21,43 +21,39 @@ import numpy as np
 from onboard.block import Block, Channel
 from onboard.contract.reasons import Reason
 from onboard.contract.refusals import Refusal, RefusalCode
-from onboard.efficiency.meters.energy import EnergyMeter
-from onboard.efficiency.meters.source_rules import (
+from onboard.efficiency.common_practice import (
     BRIEF_S,
     CARRIED_FRACTION,
     CHOICE_S,
-    SAID_S,
+    NOTICE_S,
+    PACK_COVERAGE_FRACTION,
+    PACKS_MOST,
     SILENT_S,
-    is_brief,
+    STALE_READING_S,
 )
+from onboard.efficiency.meters.energy import EnergyMeter
+from onboard.efficiency.meters.source_rules import covered_s, is_brief
 from onboard.efficiency.sources.battery_side import BatterySide
-from onboard.efficiency.sources.latest import STALE_S
 from onboard.profile import Sensors
 
-PACKS_MOST = 16
-"""More battery instances than this on one craft is a fault in the stream."""
-
-COVERAGE_FRACTION = 0.9
-"""The packs' own messages are preferred unless the summary covers clearly more time."""
-
 MONITOR = "power monitor"
-"""What the autopilot's summary of its main battery is called."""
+"""Name of the autopilot's summary of its main battery."""
 
 
 @dataclass(frozen=True)
-class PowerNews:
-    """What was decided at a stream time: the sources, by the names that riders see.
+class SourceDecision:
+    """The states of the sources as decided at a stream time, by the names that riders see.
 
     Parameters
     ----------
     t_s
-        When [s].
+        Stream time [s].
     brief, joined
-        Left out as brief, and joined late, within the last `SAID_S`.
+        Left out as brief, and joined late, within the last `NOTICE_S`.
     silent, out
-        As at the top; `out` without those said to be unplugged.
+        As at the top of the module; `out` without those marked as unplugged.
     unplugged
-        Those said to be within the last `SAID_S`.
+        Marked as unplugged within the last `NOTICE_S`.
     """
 
     t_s: float
@@ -69,8 +65,8 @@ class PowerNews:
 
 
 @dataclass(frozen=True)
-class _Out:
-    """Since when a pack is left out, up to when it counts [s], and what it had covered [s]."""
+class _LeftOut:
+    """A pack left out: since when, up to when it counts, and the time it had covered [s]."""
 
     since_s: float
     until_s: float
@@ -79,11 +75,11 @@ class _Out:
 
 
 class PowerSources:
-    """All power sensors that the stream reports.
+    """All power sensors in the stream.
 
-    The choice: the packs that measure both voltage and current, summed; the autopilot's summary of
-    its main battery where they cover less than 90 % of the time that it covers. The summary speaks
-    for one pack only: once several count, it does not stand in for them.
+    The packs that measure both voltage and current count, summed; the autopilot's summary of its
+    main battery where they cover less than `PACK_COVERAGE_FRACTION` of the time that it covers. The
+    summary describes one pack only: once several count, it does not stand in for them.
 
     Parameters
     ----------
@@ -95,18 +91,18 @@ class PowerSources:
         self._sensors = sensors
         self._summary = EnergyMeter(sensors)
         self._packs: dict[int, EnergyMeter] = {}
-        self._out: dict[int, _Out] = {}
+        self._out: dict[int, _LeftOut] = {}
         self._silent: set[int] = set()
         self._joined: dict[int, tuple[float, float]] = {}
-        """When each pack first counted [s], and what the others had carried by then [Wh]."""
+        """When each pack first counted [s], and the energy of the others by then [Wh]."""
         self._by_packs = False
         self._next_s: float | None = None
         self._sides: list[tuple[float, BatterySide | None]] = []
-        """Each change of the choice, with its time [s]."""
-        self._news: list[PowerNews] = []
+        """Each change of the choice, with its stream time [s]."""
+        self._decisions: list[SourceDecision] = []
 
     def fold(self, block: Block) -> None:
-        """Take in a block's `power` and `battery` channels."""
+        """Fold a block's `power` and `battery` channels."""
         if summary := block.get("power"):
             self._summary.fold(summary.t_s, summary["volts_v"], summary["amps_a"])
         if packs := block.get("battery"):
@@ -119,21 +115,21 @@ class PowerSources:
         Parameters
         ----------
         at_s
-            As decided at or before this stream time [s]; None: by what is known now.
+            As decided at or before this stream time [s]; None for what is known now.
         """
         if at_s is not None and self._sides and at_s >= self._sides[0][0]:
             return self._sides[bisect_right(self._sides, at_s, key=lambda one: one[0]) - 1][1]
         return self._side(at_s)
 
     def decide(self, begin_s: float, until_s: float) -> None:
-        """Decide what counts, at each time that is due up to a settled stream time [s].
+        """Decide what counts, at each multiple of `CHOICE_S` up to a settled stream time.
 
         Parameters
         ----------
         begin_s
-            Stream time of the first second of all [s].
+            Stream time of the very first second [s].
         until_s
-            Up to which nothing more can come [s].
+            Stream time up to which nothing more can come [s].
         """
         if self._next_s is None:
             self._next_s = float(np.floor(begin_s / CHOICE_S) * CHOICE_S)
@@ -141,13 +137,13 @@ class PowerSources:
             self._decide(self._next_s)
             self._next_s += CHOICE_S
 
-    def take_news(self) -> list[PowerNews]:
-        """Return what was decided since the last call."""
-        news, self._news = self._news, []
-        return news
+    def take_decisions(self) -> list[SourceDecision]:
+        """Return the decisions since the last call."""
+        decisions, self._decisions = self._decisions, []
+        return decisions
 
     def unplug(self, pack: int, now_s: float) -> Refusal | None:
-        """Take a pack as unplugged from now on.
+        """Mark a pack as unplugged from now on.
 
         Parameters
         ----------
@@ -159,19 +155,19 @@ class PowerSources:
         Returns
         -------
         Refusal or None
-            Why it cannot be; None when it was done.
+            Why not; None when done.
         """
         meter = self._packs.get(pack)
         if meter is None or meter.curves.last_s is None:
             return Refusal(RefusalCode.NEVER_HEARD, source=f"battery {pack}")
-        if now_s - meter.heard_s <= STALE_S:
+        if now_s - meter.last_seen_s <= STALE_READING_S:
             return Refusal(RefusalCode.STILL_HEARD, source=f"battery {pack}")
         others = [one for one in self._counting(None) if one != pack and one not in self._out]
         if not others:
             return Refusal(RefusalCode.ONLY_ONE, source=f"battery {pack}")
         meter.unplug()
         since_s = min(now_s, self._out[pack].since_s) if pack in self._out else now_s
-        self._out[pack] = _Out(
+        self._out[pack] = _LeftOut(
             since_s, meter.curves.last_s, meter.curves.total("measured_s"), unplugged=True
         )
         self._silent.discard(pack)
@@ -179,41 +175,43 @@ class PowerSources:
 
     @property
     def packs(self) -> tuple[int, ...]:
-        """Return the battery instances whose energy is summed; none where the summary counts."""
+        """Battery instances whose energy is summed; none where the summary counts."""
         side = self.chosen()
         if side is None:
             return ()
-        return tuple(pack for pack in sorted(self._packs) if self._packs[pack] in side.every)
+        return tuple(pack for pack in sorted(self._packs) if self._packs[pack] in side.all_meters)
 
     @property
     def unmeasured(self) -> tuple[int, ...]:
-        """Battery instances of which voltage and current were never both known."""
+        """Battery instances whose voltage and current were never both known."""
         return tuple(
             pack for pack, meter in sorted(self._packs.items()) if meter.curves.first_s is None
         )
 
     def reached_s(self) -> list[float]:
-        """Return the stream time up to which each sensor that may count does [s]."""
+        """Return the stream time reached by each sensor that may count [s]."""
         most_s = self._most_s(None)
-        meters = (self._summary, *self._packs.values())
         return [
             meter.curves.last_s
-            for meter in meters
-            if meter.curves.last_s is not None and not is_brief(_covered_s(meter, None), most_s)
+            for meter in self._meters
+            if meter.curves.last_s is not None
+            and not is_brief(covered_s(meter.curves, None), most_s)
         ]
 
     def impossible_s(self) -> list[float]:
-        """Return the stream times of the last samples that cannot be [s]."""
-        meters = (self._summary, *self._packs.values())
-        return [t_s for meter in meters for t_s in meter.gate.impossible_s]
+        """Return the stream times of the newest impossible samples [s]."""
+        return [t_s for meter in self._meters for t_s in meter.gate.impossible_s]
 
     def why_none(self) -> Reason:
-        """Say why no meter can be chosen."""
-        meters = (self._summary, *self._packs.values())
-        if any(meter.gate.unknown for meter in meters):
-            heard_amps = any(meter.heard_amps for meter in meters)
-            return Reason.NO_VOLTAGE if heard_amps else Reason.NO_CURRENT
+        """Return why no meter can be chosen."""
+        if any(meter.gate.unknown for meter in self._meters):
+            has_current = any(meter.has_current for meter in self._meters)
+            return Reason.NO_VOLTAGE if has_current else Reason.NO_CURRENT
         return Reason.NO_POWER_MONITOR
+
+    @property
+    def _meters(self) -> tuple[EnergyMeter, ...]:
+        return (self._summary, *self._packs.values())
 
     def _fold_pack(self, pack: int, channel: Channel) -> None:
         if pack not in self._packs:
@@ -244,14 +242,14 @@ class PowerSources:
 
     def _packs_count(self, counting: list[int], live: list[int], at_s: float | None) -> bool:
         """Return whether the packs count, not the autopilot's summary."""
-        covered_s = max(_covered_s(self._packs[pack], at_s) for pack in counting)
-        summary_s = _covered_s(self._summary, at_s)
+        packs_s = max(covered_s(self._packs[pack].curves, at_s) for pack in counting)
+        summary_s = covered_s(self._summary.curves, at_s)
         if len(live) > 1 and self._by_packs:
             return True
-        if covered_s < COVERAGE_FRACTION * summary_s:
+        if packs_s < PACK_COVERAGE_FRACTION * summary_s:
             return False
-        if len(counting) == 1 and summary_s >= COVERAGE_FRACTION * covered_s:
-            # It reports the same battery, and has done so all along.
+        if len(counting) == 1 and summary_s >= PACK_COVERAGE_FRACTION * packs_s:
+            # The summary has covered the same battery all along.
             pack_s, other_s = (_last_s(m, at_s) for m in (self._packs[live[0]], self._summary))
             return pack_s >= other_s - SILENT_S
         return True
@@ -259,7 +257,7 @@ class PowerSources:
     def _decide(self, t_s: float) -> None:
         counting = self._counting(t_s)
         for pack, out in list(self._out.items()):
-            if _covered_s(self._packs[pack], t_s) - out.covered_s >= BRIEF_S:
+            if covered_s(self._packs[pack].curves, t_s) - out.covered_s >= BRIEF_S:
                 del self._out[pack]
         self._let_in(counting, t_s)
         out_now = self._out_at(t_s)
@@ -275,10 +273,10 @@ class PowerSources:
         self._by_packs = side is not None and side.meters[0] is not self._summary
         if not self._sides or self._sides[-1][1] != side:
             self._sides.append((t_s, side))
-        self._tell(counting, side, t_s)
+        self._record(counting, side, t_s)
 
     def _let_in(self, counting: list[int], t_s: float) -> None:
-        """Note the packs that come in, and what the others had carried by then."""
+        """Record the packs that join, and the energy of the others by then."""
         came = [pack for pack in counting if pack not in self._joined]
         if not came:
             return
@@ -290,13 +288,13 @@ class PowerSources:
         own_wh = self._carried_wh(pack, last_s)
         all_wh = sum(self._carried_wh(one, last_s) for one in counting) - self._joined[pack][1]
         if own_wh < CARRIED_FRACTION * all_wh:
-            covered_s = _covered_s(self._packs[pack], t_s)
-            told = self._out.get(pack)
-            if told is None:
-                self._out[pack] = _Out(t_s, last_s, covered_s, unplugged=False)
+            until_now_s = covered_s(self._packs[pack].curves, t_s)
+            already = self._out.get(pack)
+            if already is None:
+                self._out[pack] = _LeftOut(t_s, last_s, until_now_s, unplugged=False)
             else:
-                # It was said to be unplugged after it fell silent.
-                self._out[pack] = replace(told, since_s=t_s)
+                # It was marked as unplugged after it fell silent.
+                self._out[pack] = replace(already, since_s=t_s)
         else:
             self._silent.add(pack)
 
@@ -306,21 +304,21 @@ class PowerSources:
         return abs(self._packs[pack].curves.at("energy_wh", until_s))
 
     def _counting(self, at_s: float | None) -> list[int]:
-        """Return the packs that were heard for more than brief, in order."""
+        """Return the packs that are not brief, in order."""
         most_s = self._most_s(at_s)
         return [
             pack
             for pack, meter in sorted(self._packs.items())
-            if _began(meter, at_s) and not is_brief(_covered_s(meter, at_s), most_s)
+            if _began(meter, at_s) and not is_brief(covered_s(meter.curves, at_s), most_s)
         ]
 
     def _most_s(self, at_s: float | None) -> float:
-        return max(_covered_s(meter, at_s) for meter in (self._summary, *self._packs.values()))
+        return max(covered_s(meter.curves, at_s) for meter in self._meters)
 
-    def _out_at(self, at_s: float | None) -> dict[int, _Out]:
+    def _out_at(self, at_s: float | None) -> dict[int, _LeftOut]:
         return {pack: out for pack, out in self._out.items() if at_s is None or out.since_s <= at_s}
 
-    def _tell(self, counting: list[int], side: BatterySide | None, t_s: float) -> None:
+    def _record(self, counting: list[int], side: BatterySide | None, t_s: float) -> None:
         most_s = self._most_s(t_s)
         named = {MONITOR: self._summary} | {
             f"battery {pack}": meter for pack, meter in sorted(self._packs.items())
@@ -329,22 +327,22 @@ class PowerSources:
             name
             for name, meter in named.items()
             if _began(meter, t_s)
-            and is_brief(_covered_s(meter, t_s), most_s)
-            and t_s - _last_s(meter, t_s) < SAID_S
+            and is_brief(covered_s(meter.curves, t_s), most_s)
+            and t_s - _last_s(meter, t_s) < NOTICE_S
         )
         out = self._out_at(t_s) if self._by_packs else {}
-        told = counting if self._by_packs else []
-        self._news.append(
-            PowerNews(
+        packs = counting if self._by_packs else []
+        self._decisions.append(
+            SourceDecision(
                 t_s,
                 brief,
-                tuple(f"battery {p}" for p in told if t_s - self._joined[p][0] < SAID_S),
+                tuple(f"battery {p}" for p in packs if t_s - self._joined[p][0] < NOTICE_S),
                 () if side is None else side.silent,
-                tuple(f"battery {p}" for p in told if p in out and not out[p].unplugged),
+                tuple(f"battery {p}" for p in packs if p in out and not out[p].unplugged),
                 tuple(
                     f"battery {p}"
-                    for p in told
-                    if p in out and out[p].unplugged and t_s - out[p].since_s < SAID_S
+                    for p in packs
+                    if p in out and out[p].unplugged and t_s - out[p].since_s < NOTICE_S
                 ),
             )
         )
@@ -353,11 +351,6 @@ class PowerSources:
 def _began(meter: EnergyMeter, at_s: float | None) -> bool:
     first_s = meter.curves.first_s
     return first_s is not None and (at_s is None or first_s <= at_s)
-
-
-def _covered_s(meter: EnergyMeter, at_s: float | None) -> float:
-    curves = meter.curves
-    return curves.total("measured_s") if at_s is None else curves.at("measured_s", at_s)
 
 
 def _last_s(meter: EnergyMeter, at_s: float | None) -> float:

@@ -1,39 +1,56 @@
-"""Settled seconds: what every slower estimator works on, the same for any cutting of the stream.
+"""Settled seconds: what everything that learns or advises works on.
 
-A cell is one whole second of stream time, cut from the cumulative curves once all sources have
-passed it, or have been silent for `LAG_S`.
+**What one is.** A settled second is one whole second of stream time with the means of power,
+current, voltage and velocity over it, the way made good in it, the charge drawn up to its end, and
+the last readings of position, throttle and drive temperature. It is cut from the cumulative curves
+(`meters/cumulative.py`): an energy is the difference of two points of a curve, a mean is that over
+the second. A second that was not measured throughout (less than `WHOLE_SECOND_S`) lies in a gap:
+its means are NaN, while its charge is known, as the curve bridges the gap.
+
+**When it is final.** A second is cut once every source that may count has passed its end, and is
+never revised. A source that lags more than `LAG_S` behind the newest sample is not waited for; nor
+is one that has not begun, but until both power and speed are there nothing settles within `LAG_S`
+of the newest sample, so that a source that begins a little later is in from the start. The track
+settles two seconds late, as a second's direction needs the seconds around it (`meters/track.py`).
+Which source a second is cut from is decided at whole multiples of `CHOICE_S` of stream time, by
+what had been seen up to then (`meters/source_rules.py`).
+
+**Why everything works on them.** Blocks come in any size: what arrived in 0.2 s on the craft, 100 s
+of a log in a review. An estimator that folded samples as they come would see other batches each
+time, and telemetry is uneven in rate. Seconds are even, of both meters at once, cleaned by the
+gates, and at most one a second: cheap enough for the most elaborate estimator.
+
+**Why that makes it independent of the partition.** The curves are summed in order of time, so their
+totals at whole seconds are equal to the last bit whatever the blocks were. A second's values depend
+only on those totals and on decisions at fixed stream times, hence not on when it was cut. An
+estimator that folds seconds one by one, or evaluates at whole multiples of some seconds, gives the
+same whether they come one at a time or thousands at once: a replay gives what the rider saw.
 """
 
 import itertools
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, fields
-from typing import TypeVar
+from typing import Self, TypeVar
 
 import numpy as np
 
 from onboard.block import Block, FloatArray
+from onboard.efficiency.common_practice import CHOICE_S, LAG_S, WHOLE_SECOND_S
 from onboard.efficiency.meters.distance import DistanceMeter
-from onboard.efficiency.meters.source_rules import CHOICE_S
 from onboard.efficiency.sources.battery_side import BatterySide
-from onboard.efficiency.sources.last_reading import Held
+from onboard.efficiency.sources.last_reading import LastReading
 from onboard.efficiency.sources.power_sources import PowerSources
 from onboard.efficiency.sources.speed_sources import SpeedSources
 
 Source = TypeVar("Source", BatterySide | None, DistanceMeter | None)
 
-LAG_S = 20.0
-"""A source that is this far behind the others is not waited for."""
-
-CELLS_MOST = 8192
-"""Given at a time: over a gap of days memory stays bounded."""
-
-WHOLE_S = 0.99
-"""A second that is measured for less than this lies in a gap."""
+SECONDS_MOST = 8192
+"""Seconds returned at a time: over a gap of days memory stays bounded."""
 
 
 @dataclass(frozen=True)
-class Cells:
-    """Seconds in order; arrays of shape (n,), NaN where unknown.
+class SettledSeconds:
+    """Settled seconds in order; arrays of shape (n,), NaN where unknown.
 
     Parameters
     ----------
@@ -42,13 +59,13 @@ class Cells:
     power_w, amps_a, volts_v
         Means over the second, corrected.
     charge_ah
-        Charge drawn up to its end, gaps filled in [Ah].
+        Charge drawn up to its end, gaps bridged [Ah].
     east_mps, north_mps
         Mean velocity over ground.
     distance_m
         Way made good in it [m].
     latitude_deg, longitude_deg, throttle_fraction, drive_degc
-        Last readings, no older than `STALE_S`.
+        Last readings, no older than `STALE_READING_S`.
     """
 
     t_s: FloatArray
@@ -68,47 +85,46 @@ class Cells:
         """Return the number of seconds."""
         return len(self.t_s)
 
+    def part(self, begin: int, end: int | None) -> Self:
+        """Return the seconds from one place up to another, to the last if `end` is None."""
+        return type(self)(*(getattr(self, field.name)[begin:end] for field in fields(self)))
 
-def part_of_cells(cells: Cells, begin: int, end: int | None) -> Cells:
-    """Return the cells from one place to another; to the last if `end` is None."""
-    return Cells(*(getattr(cells, field.name)[begin:end] for field in fields(Cells)))
 
-
-class CellMaker:
-    """Cuts cells from the power and speed sources of one craft."""
+class SecondsCutter:
+    """Cut settled seconds from the power and speed sources of one craft."""
 
     def __init__(self, power: PowerSources, speed: SpeedSources) -> None:
         self._power, self._speed = power, speed
         self._next_s: float | None = None
         self._begin_s = 0.0
-        self._held = [
-            Held("gps", "latitude_deg"),
-            Held("gps", "longitude_deg"),
-            Held("hud", "throttle_fraction"),
-            Held("drive", "temperature_degc"),
+        self._readings = [
+            LastReading("gps", "latitude_deg"),
+            LastReading("gps", "longitude_deg"),
+            LastReading("hud", "throttle_fraction"),
+            LastReading("drive", "temperature_degc"),
         ]
 
     def fold(self, block: Block) -> None:
-        """Take in the readings that are held from one second to the next."""
-        for held in self._held:
-            held.fold(block)
+        """Fold the readings that are carried from one second to the next."""
+        for reading in self._readings:
+            reading.fold(block)
 
-    def settled(self, first_s: float, now_s: float) -> Cells:
-        """Return the cells that settled since the last call; none when there are no more.
+    def settled(self, first_s: float, now_s: float) -> SettledSeconds:
+        """Return the seconds that settled since the last call; none when there are no more.
 
         Parameters
         ----------
         first_s, now_s
             Stream time of the first and the newest sample of any channel [s].
         """
-        # The first second is not fixed before it is settled: what comes late may be earlier still.
+        # The first second is fixed only when it settles: late samples may be earlier still.
         begin_s = float(np.ceil(first_s)) if self._next_s is None else self._next_s
         reached = (*self._power.reached_s(), *self._speed.reached_s())
-        # Sources that are not heard yet or no more are not waited for beyond the lag.
-        alive = [until_s for until_s in reached if until_s > now_s - LAG_S]
+        # Sources that have not begun, or have stopped, are not waited for beyond the lag.
+        active = [until_s for until_s in reached if until_s > now_s - LAG_S]
         both = self._power.chosen() is not None and self._speed.chosen() is not None
-        end_s = np.floor(min(alive) if alive and both else now_s - LAG_S)
-        count = min(max(int(end_s - begin_s), 0), CELLS_MOST)
+        end_s = np.floor(min(active) if active and both else now_s - LAG_S)
+        count = min(max(int(end_s - begin_s), 0), SECONDS_MOST)
         edges = begin_s + np.arange(count + 1.0)
         if count:
             if self._next_s is None:
@@ -116,29 +132,27 @@ class CellMaker:
             self._next_s = float(edges[-1])
             self._power.decide(begin_s, self._next_s)
         ends = edges[1:]
-        return Cells(
+        return SettledSeconds(
             ends,
             *self._power_columns(edges),
             *self._speed_columns(edges),
-            *(held.at(ends) for held in self._held),
+            *(reading.at(ends) for reading in self._readings),
         )
 
     def _power_columns(self, edges: FloatArray) -> Iterable[FloatArray]:
-        count = len(edges) - 1
-        columns = np.full((4, count), np.nan)
+        columns = np.full((4, len(edges) - 1), np.nan)
         for begin, end, side in _stretches(edges, self._begin_s, self._power.chosen):
             if side is None:
                 continue
             part = edges[begin : end + 1]
-            known = _measured(side, part)
-            columns[0, begin:end] = np.where(
-                known, np.diff(side.at("energy_wh", part)) * 3600, np.nan
+            measured_s = [np.diff(meter.curves.at("measured_s", part)) for meter in side.meters]
+            known = np.min(measured_s, axis=0) > WHOLE_SECOND_S
+            energy, charge, volts = (
+                np.diff(side.at(name, part)) * 3600
+                for name in ("energy_wh", "charge_ah", "volt_hours")
             )
-            columns[1, begin:end] = np.where(
-                known, np.diff(side.at("charge_ah", part)) * 3600, np.nan
-            )
-            volts = np.diff(side.at("volt_hours", part)) * 3600 / len(side.meters)
-            columns[2, begin:end] = np.where(known, volts, np.nan)
+            means = (energy, charge, volts / len(side.meters))
+            columns[:3, begin:end] = np.where(known, means, np.nan)
             columns[3, begin:end] = side.at("charge_ah", part[1:])
         return columns
 
@@ -147,29 +161,24 @@ class CellMaker:
         for begin, end, meter in _stretches(edges, self._begin_s, self._speed.chosen):
             if meter is None:
                 continue
-            part = edges[begin : end + 1]
-            known = np.diff(meter.displacement.at("measured_s", part)) > WHOLE_S
-            for row, name in enumerate(("east_m", "north_m")):
-                way = np.diff(meter.displacement.at(name, part))
-                columns[row, begin:end] = np.where(known, way, np.nan)
-            way = np.diff(meter.track.curve.at("distance_m", part))
-            columns[2, begin:end] = np.where(known, way, np.nan)
+            part, moved = edges[begin : end + 1], meter.displacement
+            known = np.diff(moved.at("measured_s", part)) > WHOLE_SECOND_S
+            totals = (
+                moved.at("east_m", part),
+                moved.at("north_m", part),
+                meter.track.curve.at("distance_m", part),
+            )
+            columns[:, begin:end] = np.where(known, np.diff(totals), np.nan)
         return columns
-
-
-def _measured(side: BatterySide, edges: FloatArray) -> FloatArray:
-    measured = [np.diff(meter.curves.at("measured_s", edges)) for meter in side.meters]
-    known: FloatArray = np.min(measured, axis=0) > WHOLE_S
-    return known
 
 
 def _stretches(
     edges: FloatArray, begin_s: float, chosen: Callable[[float], Source]
 ) -> Iterator[tuple[int, int, Source]]:
-    """Return the stretches of cells over which the choice of source is the same.
+    """Yield the stretches of seconds over which the choice of source is the same.
 
-    The choice is made anew every `CHOICE_S` of stream time, wherever the stretch of cells begins;
-    the first one at `begin_s`, where the first cell of all does.
+    The choice is made anew every `CHOICE_S` of stream time, wherever the given seconds begin; the
+    first one at `begin_s`, where the very first second begins.
     """
     periods: FloatArray = np.floor(edges[:-1] / CHOICE_S)
     bounds = [0, *(np.flatnonzero(np.diff(periods)) + 1).tolist(), len(periods)]

@@ -1,8 +1,8 @@
 """The sources of velocity over ground, and which of them the figures rest on.
 
-A source that falls silent leaves the speed unknown while it lasts: what the others say meanwhile
-is a guess, and the way is bridged by the positions once it is back. Another one takes its place
-when it covered twice the time, or when the rider says that it is unplugged.
+A source that falls silent leaves the speed unknown meanwhile: what the others report is a guess,
+and the way is bridged by the positions once it is back. Another takes its place when it has covered
+twice the time, or when the rider marks it as unplugged.
 """
 
 import numpy as np
@@ -10,43 +10,39 @@ import numpy as np
 from onboard.block import Block, Channel, FloatArray
 from onboard.contract.reasons import Reason
 from onboard.contract.refusals import Refusal, RefusalCode
+from onboard.efficiency.common_practice import (
+    BRIEF_S,
+    NOTICE_S,
+    SPEED_COVERAGE_FRACTION,
+    SPEED_SD_MOST_MPS,
+    STALE_READING_S,
+    STRAY_S,
+)
 from onboard.efficiency.meters.distance import DistanceMeter
-from onboard.efficiency.meters.source_rules import BRIEF_S, SAID_S, Heard, is_brief
-from onboard.efficiency.sources.latest import STALE_S
+from onboard.efficiency.meters.source_rules import Coverage, covered_s, is_brief
 
 FIX_NEEDED = 3
-"""A three-dimensional fix: with less the receiver's speed is not to be trusted."""
-
-SPEED_SD_MOST_MPS = 1.0
-"""A speed that the receiver itself states to be worse than this is as good as none."""
-
-COVERAGE_FRACTION = 0.5
-"""A source is passed over for one further down only if it covers less than half the time of that
-one. Not sooner: what the others say while the receiver has no fix is a guess, often zero, and a
-bridged gap is at least counted as one."""
+"""A three-dimensional fix (MAVLink GPS_FIX_TYPE): with less the receiver's speed is not trusted."""
 
 NAMES = {"gps": "GPS receiver", "fused": "fused velocity", "hud": "display speed"}
-"""What each source is called, in their order."""
-
-STRAY_S = 60.0
-"""A source that is heard on and on for longer is slow, not stray."""
+"""Name of each source, in order of preference."""
 
 
 class SpeedSources:
-    """Receiver Doppler velocity, the autopilot's fused one, its display speed; in that order."""
+    """Receiver Doppler velocity, autopilot's fused velocity, its display speed: in that order."""
 
     def __init__(self) -> None:
         self._meters = {name: DistanceMeter() for name in ("gps", "fused", "hud")}
-        self._receiver = Heard()
-        """Messages of the receiver, with a fix or without."""
+        self._receiver = Coverage()
+        """Messages of the receiver, with or without a fix."""
         self._fix_s = np.inf
         """Stream time of the first fix [s]."""
         self._unplugged: dict[str, tuple[float, float]] = {}
-        """Since when a source is said to be unplugged, and what it had covered [s]."""
+        """When a source was marked as unplugged, and the time it had covered [s]."""
         self._course_rad = 0.0
 
     def fold(self, block: Block) -> None:
-        """Take in a block's `gps`, `fused` and `hud` channels."""
+        """Fold a block's `gps`, `fused` and `hud` channels."""
         if gps := block.get("gps"):
             self._fold_gps(gps)
         if fused := block.get("fused"):
@@ -59,7 +55,7 @@ class SpeedSources:
             )
         if hud := block.get("hud"):
             nowhere = np.full(len(hud), np.nan)
-            # No course comes with it: as if always the same.
+            # It has no course: as if always the same one.
             still = np.where(hud["speed_mps"] >= 0, 0.0, np.nan)
             self._meters["hud"].fold(hud.t_s, still, hud["speed_mps"], nowhere, nowhere)
 
@@ -69,12 +65,14 @@ class SpeedSources:
         Parameters
         ----------
         at_s
-            By what the sources had covered up to this stream time [s]; None: up to now.
+            By what the sources had covered up to this stream time [s]; None for up to now.
         """
-        covered = {name: _covered_s(meter, at_s) for name, meter in self._meters.items()}
+        covered = {
+            name: covered_s(meter.displacement, at_s) for name, meter in self._meters.items()
+        }
         most_s = max(covered.values())
         if self._without_fix(at_s, most_s):
-            # What else states a speed then states a zero that nobody measured.
+            # Any other speed is then a zero that nobody measured.
             return None
         gone = {name for name in self._unplugged if self._is_gone(name, at_s)}
         most_s = max((covered[name] for name in covered if name not in gone), default=0.0)
@@ -84,7 +82,7 @@ class SpeedSources:
             first_s = meter.displacement.first_s
             if first_s is None or (at_s is not None and first_s > at_s):
                 continue
-            if covered[name] >= COVERAGE_FRACTION * most_s:
+            if covered[name] >= SPEED_COVERAGE_FRACTION * most_s:
                 return meter
         return None
 
@@ -94,7 +92,7 @@ class SpeedSources:
         return [m.track.settled_s for m in meters if m.displacement.last_s is not None]
 
     def why_none(self) -> Reason:
-        """Say why no meter can be chosen."""
+        """Return why no meter can be chosen."""
         if np.isfinite(self._fix_s):
             return Reason.NO_SPEED_REPORTED
         if self._without_fix(None, self._most_s(None)):
@@ -108,44 +106,46 @@ class SpeedSources:
 
     @property
     def several(self) -> bool:
-        """Whether more than one source gave a speed for more than brief."""
+        """Whether more than one source that is not brief gave a speed."""
         most_s = self._most_s(None)
-        heard = (m for m in self._meters.values() if m.displacement.last_s is not None)
-        return sum(not is_brief(_covered_s(meter, None), most_s) for meter in heard) > 1
+        active = (m for m in self._meters.values() if m.displacement.last_s is not None)
+        return (
+            sum(not is_brief(covered_s(meter.displacement, None), most_s) for meter in active) > 1
+        )
 
     def name_of(self, meter: DistanceMeter) -> str:
-        """Return what a source is called."""
+        """Return the name of a source."""
         return next(NAMES[name] for name, one in self._meters.items() if one is meter)
 
     def brief(self, t_s: float) -> tuple[str, ...]:
-        """Return the sources that were heard only briefly up to a stream time, lately [s]."""
+        """Return the sources seen only briefly, and lately, as of a stream time [s]."""
         most_s = self._most_s(t_s)
         found = []
         receiver_s = self._receiver.last_before(t_s)
-        if is_brief(self._receiver.covered_s(t_s), most_s) and 0 <= t_s - receiver_s < SAID_S:
+        if is_brief(self._receiver.covered_s(t_s), most_s) and 0 <= t_s - receiver_s < NOTICE_S:
             found.append(NAMES["gps"])
         for name in ("fused", "hud"):
             curves = self._meters[name].displacement
             first_s, last_s = curves.first_s, curves.last_before(t_s)
-            if first_s is None or last_s is None or t_s - last_s >= SAID_S:
+            if first_s is None or last_s is None or t_s - last_s >= NOTICE_S:
                 continue
-            if is_brief(curves.at("measured_s", t_s), most_s) and last_s - first_s < STRAY_S:
+            if is_brief(covered_s(curves, t_s), most_s) and last_s - first_s < STRAY_S:
                 found.append(NAMES[name])
         return tuple(found)
 
     def unplug(self, source: str, now_s: float) -> Refusal | None:
-        """Take a source as gone until it is heard again; give why not, None when it was done."""
+        """Leave a source out until it is active again; return why not, None when done."""
         name = next(key for key, called in NAMES.items() if called == source)
         last_s = self._meters[name].displacement.last_s
         if last_s is None:
             return Refusal(RefusalCode.NEVER_HEARD, source=source)
-        if now_s - last_s <= STALE_S:
+        if now_s - last_s <= STALE_READING_S:
             return Refusal(RefusalCode.STILL_HEARD, source=source)
-        self._unplugged[name] = now_s, _covered_s(self._meters[name], None)
+        self._unplugged[name] = now_s, covered_s(self._meters[name].displacement, None)
         return None
 
     def _without_fix(self, at_s: float | None, most_s: float) -> bool:
-        """Return whether a receiver is heard, for more than brief, and never had a fix."""
+        """Return whether a receiver that is not brief never had a fix."""
         last_s = self._receiver.last_s if at_s is None else self._receiver.last_before(at_s)
         fixed = np.isfinite(self._fix_s) if at_s is None else self._fix_s <= at_s
         if np.isinf(last_s) or fixed:
@@ -154,16 +154,16 @@ class SpeedSources:
         return not is_brief(receiver_s, max(most_s, receiver_s))
 
     def _is_gone(self, name: str, at_s: float | None) -> bool:
-        since_s, covered_s = self._unplugged[name]
+        since_s, before_s = self._unplugged[name]
         if at_s is not None and at_s < since_s:
             return False
-        return _covered_s(self._meters[name], at_s) - covered_s < BRIEF_S
+        return covered_s(self._meters[name].displacement, at_s) - before_s < BRIEF_S
 
     def _most_s(self, at_s: float | None) -> float:
-        return max(_covered_s(meter, at_s) for meter in self._meters.values())
+        return max(covered_s(meter.displacement, at_s) for meter in self._meters.values())
 
     def impossible_s(self) -> list[float]:
-        """Return the stream times of the receiver's last velocities that cannot be [s]."""
+        """Return the stream times of the receiver's newest impossible velocities [s]."""
         meter = self._meters["gps"]
         return [*meter.gate.impossible_s, *meter.jumps.rejected_s]
 
@@ -175,7 +175,7 @@ class SpeedSources:
         poor = gps["speed_sd_mps"] > SPEED_SD_MOST_MPS
         speed = np.where(fixed & ~poor, gps["speed_mps"], np.nan)
         course = self._carried(np.radians(gps["course_deg"]))
-        # A negative speed is none: let the gate count it.
+        # A negative speed is impossible: leave it to the gate to count.
         speed = np.where(speed < 0, np.inf, speed)
         with np.errstate(invalid="ignore"):
             east, north = speed * np.sin(course), speed * np.cos(course)
@@ -183,14 +183,9 @@ class SpeedSources:
         self._meters["gps"].fold(gps.t_s, east, north, gps["latitude_deg"], gps["longitude_deg"])
 
     def _carried(self, course_rad: FloatArray) -> FloatArray:
-        """Fill in courses that are not known with the last known one."""
+        """Fill unknown courses with the last known one."""
         filled = np.concatenate([[self._course_rad], course_rad])
         places = np.where(np.isfinite(filled), np.arange(len(filled)), 0)
         filled = filled[np.maximum.accumulate(places)]
         self._course_rad = float(filled[-1])
         return filled[1:]
-
-
-def _covered_s(meter: DistanceMeter, at_s: float | None) -> float:
-    curves = meter.displacement
-    return curves.total("measured_s") if at_s is None else curves.at("measured_s", at_s)

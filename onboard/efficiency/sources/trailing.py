@@ -1,37 +1,37 @@
-"""For each second, some columns over the seconds before it: a bounded look back."""
+"""The trailing window of each settled second: some columns over the seconds up to it."""
 
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 
 class Trailing:
-    """Remembers the last seconds of some columns of the cells.
+    """Keep the last seconds of some columns.
 
     Parameters
     ----------
-    seconds
-        How many seconds to look back on, the present one included.
+    length_s
+        Seconds in a window, its own second included.
     names
-        Columns of `Cells`.
+        Columns of `SettledSeconds`.
     """
 
-    def __init__(self, seconds: int, *names: str) -> None:
-        self._before = {name: np.full(seconds - 1, np.nan) for name in names}
-        self._seconds = seconds
+    def __init__(self, length_s: int, *names: str) -> None:
+        self._before = {name: np.full(length_s - 1, np.nan) for name in names}
+        self._length_s = length_s
 
-    def fold(self, cells: Cells) -> dict[str, FloatArray]:
-        """Take in seconds in order; give for each its own past.
+    def fold(self, seconds: SettledSeconds) -> dict[str, FloatArray]:
+        """Fold settled seconds; return the window of each.
 
         Returns
         -------
         dict
-            By name, shape (n, seconds): a row a second, the newest last; NaN where unknown.
+            By name, shape (n, length_s): a row a second, the newest last; NaN where unknown.
         """
         past = {}
         for name, before in self._before.items():
-            column = np.concatenate([before, getattr(cells, name)])
-            past[name] = np.lib.stride_tricks.sliding_window_view(column, self._seconds)
-            self._before[name] = column[len(column) - self._seconds + 1 :]
+            column = np.concatenate([before, getattr(seconds, name)])
+            past[name] = np.lib.stride_tricks.sliding_window_view(column, self._length_s)
+            self._before[name] = column[len(column) - self._length_s + 1 :]
         return past

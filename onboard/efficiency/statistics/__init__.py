@@ -1,4 +1,5 @@
 """Statistics that several estimators share.
 
-Quantiles, outliers, and the errors that figures have in common.
+The errors that figures have in common and the intervals made from them, quantiles and tail
+probabilities, outliers, interpolation.
 """

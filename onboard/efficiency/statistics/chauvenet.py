@@ -1,4 +1,4 @@
-"""Chauvenet's criterion: a value is an outlier if fewer than half a one as far off are expected."""
+"""Chauvenet's criterion: reject a value if fewer than half a value so far off would be expected."""
 
 import math
 from functools import lru_cache
@@ -7,15 +7,14 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.efficiency.common_practice import REJECTED_MOST_FRACTION
 
 Bools = npt.NDArray[np.bool_]
-
-REJECTED_MOST_FRACTION = 0.1
 
 
 @lru_cache(maxsize=1024)
 def threshold(count: int) -> float:
-    """Return k with count x erfc(k / sqrt 2) = 0.5: how many standard deviations are kept.
+    """Return how many standard deviations k are kept: count x erfc(k / sqrt 2) = 0.5.
 
     Examples
     --------
@@ -32,8 +31,8 @@ def threshold(count: int) -> float:
     return (low + high) / 2
 
 
-def kept(values: FloatArray) -> Bools:
-    """Tell which values are no outliers among their like, shape (n,); fewer than 3 are all kept."""
+def inliers(values: FloatArray) -> Bools:
+    """Return a mask of the values that are no outliers, shape (n,); fewer than 3 are all kept."""
     if len(values) < 3:
         return np.ones(len(values), np.bool_)
     sd = float(values.std(ddof=1))
@@ -41,8 +40,14 @@ def kept(values: FloatArray) -> Bools:
     return inside
 
 
-def kept_but_for_few(residual_sd: FloatArray) -> Bools:
-    """Tell which residuals are no outliers, as multiples of what is expected; never reject many."""
+def inliers_keeping_most(residual_sd: FloatArray) -> Bools:
+    """Return a mask of the residuals that are no outliers; reject at most a tenth of them.
+
+    Parameters
+    ----------
+    residual_sd
+        Residuals in expected standard deviations, shape (n,); fewer than 5 are all kept.
+    """
     if len(residual_sd) < 5:
         return np.ones(len(residual_sd), np.bool_)
     size = np.abs(residual_sd)

@@ -1,6 +1,6 @@
-"""A smooth curve through rising points that itself rises, without a wave between them.
+"""Monotone cubic interpolation: a smooth curve through rising points that rises between them too.
 
-Piecewise cubics whose slope at a point is the weighted harmonic mean of the slopes beside it.
+Its slope at a point is the weighted harmonic mean of the slopes on both sides.
 """
 
 import numpy as np
@@ -9,14 +9,14 @@ from onboard.block import FloatArray
 
 
 def interpolate(at: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:
-    """Return y at places, shape (n,); beyond the ends the end's slope goes on.
+    """Return y at given x, shape (n,); beyond the ends the slope of the end continues.
 
     Parameters
     ----------
     at
-        Where, shape (n,).
+        Where to evaluate, shape (n,).
     x, y
-        The points: x rising strictly, y rising, 3 or more, shape (k,).
+        Three or more points: x strictly rising, y rising, shape (k,).
 
     References
     ----------

@@ -1,7 +1,9 @@
-"""The errors that several figures share, so that their intervals add up as the errors do.
+"""The errors that several figures share, and how an interval is made from them.
 
-Five numbers, each the deviation of the truth from what the profile states. A figure gives its
-gradient along them; its variance is g' P g plus what is its own.
+Five numbers, each the deviation of the truth from what the profile states. A quantity carries its
+gradient g along them and a variance of its own; with their covariance P its variance is g' P g plus
+its own. So errors that figures share cancel or add up as they do in truth: see the README of this
+room.
 """
 
 import math
@@ -15,9 +17,9 @@ from onboard.contract.figure import Figure
 from onboard.profile import Battery, Sensors
 
 START, CAPACITY, GAIN, OFFSET, VOLTAGE = range(5)
-"""Charge fraction at the start: true less assumed. True capacity over the stated one, less 1. True
-current over corrected, less 1. True current less corrected, with none flowing [A]. True voltage
-over corrected, less 1."""
+"""Places of the shared errors in a gradient. Charge fraction at the start: true less assumed.
+Capacity: true over stated, less 1. Current gain: true over corrected, less 1. Current offset: true
+less corrected, with none flowing [A]. Voltage gain: true over corrected, less 1."""
 
 COUNT = 5
 
@@ -26,7 +28,7 @@ Z_95 = 1.959964
 
 
 def prior_covariance(sensors: Sensors, battery: Battery | None) -> FloatArray:
-    """Return the covariance of the shared errors by the profile alone, shape (5, 5)."""
+    """Return the covariance of the shared errors as the profile states them, shape (5, 5)."""
     sds = np.zeros(COUNT)
     sds[GAIN] = sensors.current_scale_sd
     sds[OFFSET] = sensors.current_offset_sd_a
@@ -71,9 +73,9 @@ class Spread:
     value
         The estimate.
     gradient
-        How it changes with each shared error, shape (5,).
+        Its change with each shared error, shape (5,).
     own_variance
-        Of what no other figure shares.
+        Variance that no other figure shares.
     """
 
     value: float
@@ -82,31 +84,25 @@ class Spread:
 
     @classmethod
     def of_energy(cls, energy_wh: float, volt_hours: float, own_variance_wh2: float = 0.0) -> Self:
-        """Return a measured energy [Wh], of which the voltage's time integral is known [V h]."""
+        """Return a measured energy [Wh], given the time integral of its voltage [V h]."""
         gradient = np.zeros(COUNT)
         gradient[GAIN] = gradient[VOLTAGE] = energy_wh
         gradient[OFFSET] = volt_hours
         return cls(energy_wh, gradient, own_variance_wh2)
 
     def variance(self, covariance: FloatArray) -> float:
-        """Return the whole variance under a covariance of the shared errors, shape (5, 5)."""
+        """Return the variance, g' P g plus its own, for a covariance P of shape (5, 5)."""
         return float(self.gradient @ covariance @ self.gradient) + self.own_variance
 
     def figure(
         self, covariance: FloatArray, least: float = -math.inf, most: float = math.inf
     ) -> Figure:
-        """Return the figure with its 95 % interval, which ends at what is possible."""
-        reach = Z_95 * math.sqrt(self.variance(covariance))
-        value = min(max(self.value, least), most)
-        return Figure(
-            value,
-            min(max(self.value - reach, least), value),
-            max(min(self.value + reach, most), value),
-        )
+        """Return the figure with its 95 % interval; see `interval`."""
+        return interval(self.value, math.sqrt(self.variance(covariance)), least, most)
 
 
 def ratio(over: Spread, under: Spread) -> Spread:
-    """Return the quotient of two values, to first order in their errors.
+    """Return the quotient of two values with its errors, to first order.
 
     Examples
     --------

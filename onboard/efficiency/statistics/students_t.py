@@ -1,4 +1,4 @@
-"""Student's t: how far an interval reaches when its standard deviation is itself an estimate."""
+"""Quantiles of Student's t: for intervals whose standard deviation is itself an estimate."""
 
 import math
 from functools import lru_cache
@@ -8,7 +8,7 @@ import numpy as np
 
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(64)
 LIKE_NORMAL = 1e4
-"""Degrees of freedom from which on the first term of the expansion about the normal is enough."""
+"""Degrees of freedom above which the first term of the expansion about the normal suffices."""
 
 
 @lru_cache(maxsize=1024)
@@ -29,8 +29,8 @@ def quantile(freedom: float, share: float = 0.975) -> float:
 
     Notes
     -----
-    With t = sqrt(f) tan(a) the density becomes cos(a)^(f-1), smooth enough to be integrated by
-    Gauss-Legendre from 0 to a; the angle is found by bisection.
+    With t = sqrt(f) tan(a) the density becomes cos(a)^(f-1), smooth enough for Gauss-Legendre
+    quadrature from 0 to a; the angle is found by bisection.
 
     Examples
     --------

@@ -14,7 +14,7 @@ from onboard.efficiency.common_practice import (
     OUTLIER_SIGNIFICANCE,
     REPEATABILITY_WORTH,
 )
-from onboard.efficiency.statistics.probability import f_above
+from onboard.efficiency.statistics.probability import f_survival
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ def outlier(scatters: list[Scatter]) -> int | None:
     squares = np.sum([_studentised(one) ** 2 for one in usable], axis=0)
     worst = int(np.argmax(squares))
     freedom = sum(one.freedom - 1 + REPEATABILITY_WORTH for one in usable)
-    chance = f_above(float(squares[worst]) / len(usable), len(usable), freedom)
+    chance = f_survival(float(squares[worst]) / len(usable), len(usable), freedom)
     return worst if chance * len(squares) < OUTLIER_SIGNIFICANCE else None
 
 

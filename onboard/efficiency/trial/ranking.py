@@ -15,7 +15,7 @@ from onboard.efficiency.common_practice import (
     ORDER_BALANCED_MOST,
     UNEQUAL_SCATTER_SIGNIFICANCE,
 )
-from onboard.efficiency.statistics.probability import f_above, t_outside
+from onboard.efficiency.statistics.probability import f_survival, t_two_sided
 from onboard.efficiency.trial.least_squares import LeastSquares
 
 Ints = npt.NDArray[np.int64]
@@ -140,7 +140,7 @@ def levels(sample: Sample) -> Levels:
     chance = drift = float("nan")
     if can_drift and within.squares > 0:
         ratio = max(without.squares - within.squares, 0.0) / (within.squares / within.freedom)
-        chance, drift = f_above(ratio, 1.0, within.freedom), float(within.solution[-1])
+        chance, drift = f_survival(ratio, 1.0, within.freedom), float(within.solution[-1])
     unbalanced = _variance_inflation(without, within, setups) > ORDER_BALANCED_MOST
     with_drift = can_drift and (unbalanced or chance < DRIFT_TERM_SIGNIFICANCE)
     chosen = within if with_drift else without
@@ -193,7 +193,7 @@ def chance_of(difference: float, variance: float, freedom: float) -> float:
     """Return the probability that equal set-ups differ as much."""
     if variance <= 0.0:
         return 1.0 if difference == 0.0 else 0.0
-    return t_outside(difference / variance**0.5, freedom)
+    return t_two_sided(difference / variance**0.5, freedom)
 
 
 def one_after_the_other(sample: Sample, a: int, b: int) -> bool:
@@ -266,5 +266,5 @@ def _unequal(sample: Sample, counts: FloatArray) -> bool:
     pairs = len(counts) * (len(counts) - 1)
     ratio = variances[high] / max(float(variances[low]), 1e-18)
     return bool(
-        f_above(ratio, counts[high] - 1, counts[low] - 1) * pairs < UNEQUAL_SCATTER_SIGNIFICANCE
+        f_survival(ratio, counts[high] - 1, counts[low] - 1) * pairs < UNEQUAL_SCATTER_SIGNIFICANCE
     )

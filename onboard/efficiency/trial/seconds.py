@@ -15,7 +15,7 @@ from onboard.efficiency.curve.steady import SteadyBlock, SteadyFinder
 from onboard.efficiency.meters.slices import slices
 from onboard.efficiency.sources.latest import Latest
 from onboard.efficiency.sources.power_sources import PowerSources
-from onboard.efficiency.sources.settled_seconds import CellMaker, Cells
+from onboard.efficiency.sources.settled_seconds import SecondsCutter, SettledSeconds
 from onboard.efficiency.sources.speed_sources import SpeedSources
 from onboard.efficiency.trial.power_split import derived_motor_amps_a
 from onboard.profile import Profile
@@ -117,10 +117,10 @@ class LogSeconds:
         self._drive = profile.drive
         self._power = PowerSources(profile.sensors)
         self._speed = SpeedSources()
-        self._maker = CellMaker(self._power, self._speed)
+        self._maker = SecondsCutter(self._power, self._speed)
         self._latest = Latest()
         self._steady = SteadyFinder()
-        self._cells: list[Cells] = []
+        self._settled: list[SettledSeconds] = []
         self._readings: dict[tuple[str, str], list[Samples]] = {}
         self.steady: list[SteadyBlock] = []
         """Steady stretches, in stream time."""
@@ -141,7 +141,7 @@ class LogSeconds:
         last_s = self._latest.now_s
         self._settle(last_s + 60.0)
         columns = {
-            name: np.concatenate([np.empty(0), *(getattr(one, name) for one in self._cells)])
+            name: np.concatenate([np.empty(0), *(getattr(one, name) for one in self._settled)])
             for name in ("t_s", "power_w", "amps_a", "volts_v", "east_mps", "north_mps")
         }
         in_log = columns["t_s"] < (0.0 if self._latest.first_s is None else last_s + 1.0)
@@ -187,9 +187,9 @@ class LogSeconds:
         return np.array(derived, np.float64)
 
     def _settle(self, now_s: float) -> None:
-        while cells := self._maker.settled(self._latest.first_s or 0.0, now_s):
-            self._cells.append(cells)
-            self.steady += self._steady.fold(cells)
+        while seconds := self._maker.settled(self._latest.first_s or 0.0, now_s):
+            self._settled.append(seconds)
+            self.steady += self._steady.fold(seconds)
 
     def _keep_readings(self, piece: Block) -> None:
         battery, drive = piece.get("battery"), piece.get("drive")

@@ -12,7 +12,8 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
-from onboard.efficiency.common_practice import (
+from onboard.efficiency.meters.steadiness import (
+    COURSE_SLOWEST_MPS,
     STRAY_DEG,
     STRETCH_GAP_S,
     STRETCH_LEAST_MARKED_S,
@@ -20,7 +21,6 @@ from onboard.efficiency.common_practice import (
     STRETCH_POWER_FRACTION,
     STRETCH_SETTLED_FRACTION,
     STRETCH_SETTLED_MPS,
-    STRETCH_SLOWEST_MPS,
     TURNING_DEG,
     TURNING_MEAN_S,
     TURNING_OVER_S,
@@ -73,7 +73,7 @@ def _straight_parts(seconds: Seconds, *, marked: bool) -> Iterator[tuple[int, in
         part = seconds.part(first, end)
         east, north = smoothed(part.east_mps), smoothed(part.north_mps)
         course_deg = np.degrees(np.unwrap(np.arctan2(east, north)))
-        moves = np.hypot(east, north) >= STRETCH_SLOWEST_MPS
+        moves = np.hypot(east, north) >= COURSE_SLOWEST_MPS
         power = None if marked else smoothed(part.power_w, 2 * TURNING_MEAN_S)
         cuts = _cut(course_deg, _goes_straight(course_deg) & moves, power)
         for begin, stop in _weaves_joined(cuts, course_deg, moves) if marked else cuts:

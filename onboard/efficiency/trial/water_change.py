@@ -21,7 +21,7 @@ from onboard.efficiency.common_practice import (
     WATER_RESTLESS_FRACTION,
 )
 from onboard.efficiency.curve.courses import lines
-from onboard.efficiency.statistics.probability import f_above
+from onboard.efficiency.statistics.probability import f_survival
 from onboard.efficiency.trial.double_runs import DoubleRun
 from onboard.efficiency.trial.least_squares import LeastSquares
 from onboard.efficiency.trial.leg import Leg
@@ -95,7 +95,9 @@ def water(legs: list[Leg], doubles: list[DoubleRun], speeds_mps: FloatArray) -> 
     along = np.where(used, rows @ full.solution, np.nan)
     change_mps = _change(legs, doubles, rows, full.solution)
     sure = more > 0 and freedom > 0 and (
-        f_above((least.squares - full.squares) / more / variance, more, freedom + LEG_NOISE_WORTH)
+        f_survival(
+            (least.squares - full.squares) / more / variance, more, freedom + LEG_NOISE_WORTH
+        )
         < WATER_CHANGE_SIGNIFICANCE
     )  # fmt: skip
     leg_sd = float(np.sqrt(full.squares / freedom)) if freedom > 0 else None

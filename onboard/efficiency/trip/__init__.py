@@ -1,1 +1,1 @@
-"""What a stretch of the trip came to: sums, consumption, bands of speed, marked runs."""
+"""The trip: its sums, consumption over windows, bands of speed, marked runs, its line over time."""

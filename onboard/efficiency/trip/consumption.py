@@ -1,36 +1,30 @@
-"""Wh/km over a stretch: energy over distance from the cumulative curves, as a ratio of sums."""
+"""Wh/km over a stretch: energy over distance from the cumulative curves, a ratio of sums."""
 
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.common_practice import WINDOW_LEAST_S
 from onboard.efficiency.meters.distance import DistanceMeter
+from onboard.efficiency.meters.steadiness import MOVING_MPS
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.statistics.shared_errors import COUNT, Spread, ratio
-
-HARDLY_MOVING_MPS = 0.3
-"""Below this mean speed over a window the ratio says more about drift than about the craft."""
-
-HARDLY_MOVED_M = 20.0
-"""Below this distance a trip's ratio is not quoted."""
-
-SHORTEST_S = 5.0
-"""A window that holds less than this is not quoted."""
 
 TOO_LITTLE = Unknown(Reason.TOO_LITTLE_DATA)
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """Energy and distance between two times of the stream.
+    """Energy and distance between two stream times.
 
     Parameters
     ----------
     seconds_s
-        Its length [s].
+        Length [s].
     energy_wh
         Battery-side energy [Wh].
     distance_m
@@ -43,34 +37,45 @@ class Stretch:
 
     def wh_per_km(self) -> Spread:
         """Return the consumption [Wh/km]; the distance must not be zero."""
-        way = self.distance_m
-        km = Spread(way.value / 1e3, way.gradient / 1e3, way.own_variance / 1e6)
+        distance = self.distance_m
+        km = Spread(distance.value / 1e3, distance.gradient / 1e3, distance.own_variance / 1e6)
         return ratio(self.energy_wh, km)
+
+    @classmethod
+    def counted(
+        cls,
+        seconds_s: float,
+        energy_wh: Spread,
+        distance_m: float,
+        distance_variance_m2: float,
+    ) -> Self:
+        """Return a stretch whose distance shares no error with its energy [m, m^2]."""
+        distance = Spread(distance_m, np.zeros(COUNT), distance_variance_m2)
+        return cls(seconds_s, energy_wh, distance)
 
 
 def window(
     window_s: float, power: BatterySide | Unknown, speed: DistanceMeter | Unknown
 ) -> Stretch | Unknown:
-    """Return the stretch of the last `window_s` [s], as far as both curves reach."""
+    """Return the stretch of the last `window_s` seconds, as far as both meters reach."""
     if isinstance(power, Unknown):
         return power
     if isinstance(speed, Unknown):
         return speed
     end_s = min(power.last_s, speed.last_s)
     begin_s = max(end_s - window_s, power.first_s, speed.first_s)
-    if end_s - begin_s < SHORTEST_S:
+    if end_s - begin_s < WINDOW_LEAST_S:
         return TOO_LITTLE
-    way = speed.at_m(end_s) - speed.at_m(begin_s)
-    variance = speed.noise_variance_m2(end_s - begin_s)
-    return Stretch(
+    return Stretch.counted(
         end_s - begin_s,
         power.between(begin_s, end_s),
-        Spread(way, np.zeros(COUNT), variance),
+        speed.at_m(end_s) - speed.at_m(begin_s),
+        speed.noise_variance_m2(end_s - begin_s),
     )
 
 
 def wh_per_km(stretch: Stretch | Unknown, covariance: FloatArray) -> Estimate:
-    """Return the consumption over a stretch with its interval [Wh/km].
+    """Return the consumption over a stretch with its interval, unless hardly moving [Wh/km].
 
     Examples
     --------
@@ -83,6 +88,6 @@ def wh_per_km(stretch: Stretch | Unknown, covariance: FloatArray) -> Estimate:
     """
     if isinstance(stretch, Unknown):
         return stretch
-    if stretch.distance_m.value < HARDLY_MOVING_MPS * stretch.seconds_s:
+    if stretch.distance_m.value < MOVING_MPS * stretch.seconds_s:
         return Unknown(Reason.HARDLY_MOVING)
     return stretch.wh_per_km().figure(covariance)

@@ -1,4 +1,4 @@
-"""Runs: stretches that the rider marks to compare set-ups, with what was held and what it cost."""
+"""Runs: stretches marked by the rider to compare set-ups, their steadiness and consumption."""
 
 import math
 from collections import deque
@@ -10,24 +10,25 @@ from onboard.block import FloatArray
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Run, Steady
-from onboard.efficiency.sources.settled_seconds import Cells
-from onboard.efficiency.statistics.shared_errors import COUNT, Spread
+from onboard.efficiency.meters.steadiness import (
+    MOVING_MPS,
+    RUN_LONG_ENOUGH_S,
+    RUN_PIECE_S,
+    RUN_SCATTER_FRACTION,
+    RUN_SURELY_S,
+)
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
+from onboard.efficiency.statistics.shared_errors import Spread
 from onboard.efficiency.trip.consumption import Stretch, wh_per_km
-from onboard.efficiency.trip.steady_now import PIECE_S, SteadyNow
+from onboard.efficiency.trip.steady_now import SteadyNow
 
 RUNS_MOST = 8
-"""Given at a time; the record keeps all."""
-
-LONG_ENOUGH_S, SURELY_S = 60.0, 300.0
-SCATTER_FRACTION = 0.01
-"""A run is long enough once it is held for a minute and its cost scatters by no more than 1 %, or
-for five minutes. Five are what trials of ships take at the least (second-hand, see ITTC 7.5-04);
-that a small craft needs less is common practice, no source."""
+"""Newest runs kept here; the record keeps all."""
 
 
 @dataclass
-class _Counted:
-    """What a run adds up; sums over its settled seconds."""
+class _RunSums:
+    """One run and the sums over its settled seconds."""
 
     number: int
     setup: str
@@ -38,91 +39,94 @@ class _Counted:
     sums: FloatArray = field(default_factory=lambda: np.zeros(6))
 
 
-class RunBook:
-    """Keeps the newest runs of a trip."""
+class MarkedRuns:
+    """Keep the newest runs of a trip."""
 
     def __init__(self) -> None:
-        self._runs: deque[_Counted] = deque(maxlen=RUNS_MOST)
+        self._runs: deque[_RunSums] = deque(maxlen=RUNS_MOST)
         self._number = 0
         self._steady = SteadyNow()
 
     @property
     def steady(self) -> Steady:
-        """The stretch that is held up to now, in a run or not."""
+        """The steady stretch that lasts up to now, in a run or not."""
         return self._steady.now()
 
     @property
     def is_open(self) -> bool:
-        """Whether a run goes on."""
+        """Whether a run is under way."""
         return bool(self._runs) and self._runs[-1].end_s == math.inf
 
     def start(self, t_s: float, setup: str) -> None:
-        """Start a run at a stream time [s]; one that still goes on ends there."""
+        """Start a run at a stream time [s]; one still under way ends there."""
         self.end(t_s)
         self._number += 1
-        self._runs.append(_Counted(self._number, setup, t_s))
+        self._runs.append(_RunSums(self._number, setup, t_s))
 
     def end(self, t_s: float) -> None:
-        """End the run that goes on, if one does."""
+        """End the run under way, if any, at a stream time [s]."""
         if self.is_open:
             self._runs[-1].end_s = t_s
 
-    def fold(self, cells: Cells) -> None:
-        """Take in settled seconds, in order: they come a little after the marks they lie behind."""
+    def fold(self, seconds: SettledSeconds) -> None:
+        """Fold settled seconds, in order: they settle a little after the marks before them."""
         for run in self._runs:
-            if len(cells) and run.end_s >= cells.t_s[0]:
-                _add(run, cells)
-        for ended_s in self._steady.fold(cells):
+            if len(seconds) and run.end_s >= seconds.t_s[0]:
+                _add(run, seconds)
+        for ended_s in self._steady.fold(seconds):
             for run in self._runs:
                 if run.start_s < ended_s <= run.end_s:
-                    _look(run, self._steady.now(), ended_s)
+                    _judge(run, self._steady.now(), ended_s)
 
-    def table(self, now_s: float, covariance: FloatArray, noise_m2ps: float) -> tuple[Run, ...]:
+    def table(self, covariance: FloatArray, noise_m2ps: float, now_s: float) -> tuple[Run, ...]:
         """Return the runs, oldest first.
 
         Parameters
         ----------
-        now_s
-            Stream time now [s].
         covariance
             Of the shared errors, shape (5, 5).
         noise_m2ps
-            What the noise of the velocity adds to a distance's variance in a second.
+            Long-run variance of the velocity noise [m^2/s].
+        now_s
+            Stream time now [s].
         """
-        return tuple(_run(one, now_s, covariance, noise_m2ps) for one in self._runs)
+        return tuple(_run(one, covariance, noise_m2ps, now_s) for one in self._runs)
 
 
-def _add(run: _Counted, cells: Cells) -> None:
-    inside = (cells.t_s > run.start_s) & (cells.t_s <= run.end_s)
-    inside &= np.isfinite(cells.power_w) & np.isfinite(cells.distance_m)
-    columns = (cells.power_w, cells.volts_v, cells.distance_m, cells.east_mps, cells.north_mps)
+def _add(run: _RunSums, seconds: SettledSeconds) -> None:
+    inside = (seconds.t_s > run.start_s) & (seconds.t_s <= run.end_s)
+    inside &= np.isfinite(seconds.power_w) & np.isfinite(seconds.distance_m)
+    columns = (
+        seconds.power_w,
+        seconds.volts_v,
+        seconds.distance_m,
+        seconds.east_mps,
+        seconds.north_mps,
+    )
     sums = [float(np.nan_to_num(one[inside]).sum()) for one in columns]
     run.sums += [float(inside.sum()), *sums]
 
 
-def _look(run: _Counted, steady: Steady, ended_s: float) -> None:
-    held_s = min(steady.seconds_s, (ended_s - run.start_s) // PIECE_S * PIECE_S)
-    run.steady_s = max(run.steady_s, held_s)
+def _judge(run: _RunSums, steady: Steady, ended_s: float) -> None:
+    steady_s = min(steady.seconds_s, (ended_s - run.start_s) // RUN_PIECE_S * RUN_PIECE_S)
+    run.steady_s = max(run.steady_s, steady_s)
     scatter = steady.scatter_fraction
-    sure = not isinstance(scatter, Unknown) and scatter <= SCATTER_FRACTION
-    if held_s >= SURELY_S or (held_s >= LONG_ENOUGH_S and sure):
+    sure = not isinstance(scatter, Unknown) and scatter <= RUN_SCATTER_FRACTION
+    if steady_s >= RUN_SURELY_S or (steady_s >= RUN_LONG_ENOUGH_S and sure):
         run.long_enough = True
 
 
-def _run(one: _Counted, now_s: float, covariance: FloatArray, noise_m2ps: float) -> Run:
+def _run(one: _RunSums, covariance: FloatArray, noise_m2ps: float, now_s: float) -> Run:
     seconds, power, volts, distance, east, north = one.sums.tolist()
     is_open = one.end_s == math.inf
     none = Unknown(Reason.NOTHING_COUNTED_YET if is_open else Reason.NOTHING_COUNTED)
     stretch: Stretch | Unknown = none
     course: Number = none
     if seconds:
-        stretch = Stretch(
-            seconds,
-            Spread.of_energy(power / 3600.0, volts / 3600.0),
-            Spread(distance, np.zeros(COUNT), noise_m2ps * seconds),
-        )
+        energy = Spread.of_energy(power / 3600.0, volts / 3600.0)
+        stretch = Stretch.counted(seconds, energy, distance, noise_m2ps * seconds)
         course = math.degrees(math.atan2(east, north)) % 360.0
-        if math.hypot(east, north) < 0.3 * seconds:
+        if math.hypot(east, north) < MOVING_MPS * seconds:
             course = Unknown(Reason.NO_COURSE)
     return Run(
         number=one.number,

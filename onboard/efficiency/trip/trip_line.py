@@ -1,4 +1,4 @@
-"""The trip so far as a line: energy and distance against time, thinned out as the trip grows."""
+"""The trip so far as a line: energy and distance over time, thinned as the trip grows."""
 
 import math
 from typing import Self
@@ -12,7 +12,7 @@ from onboard.efficiency.sources.speed_sources import SpeedSources
 
 
 class GrowingLine:
-    """Points of a trip in order of time, a bounded number of them, evenly apart.
+    """Points of a trip in order of time, evenly apart and bounded in number.
 
     Examples
     --------
@@ -28,17 +28,17 @@ class GrowingLine:
         self.distance_m: list[float] = []
         self.energy_wh: list[float] = []
         self.every_s = 1.0
-        """Points are this far apart, or further where nothing came [s]."""
+        """Points are this far apart [s], or further where nothing came."""
 
     def add(self, t_s: float, distance_m: float, energy_wh: float) -> None:
-        """Add what was counted up to a time; it is kept if it is due.
+        """Add a point, if one is due.
 
         Parameters
         ----------
         t_s
-            Stream time [s]; earlier than the last point it begins a new line.
+            Stream time [s]; one earlier than the last point begins a new line.
         distance_m, energy_wh
-            Counted so far.
+            Totals so far.
         """
         if self.t_s and t_s < self.t_s[-1]:
             self.clear()
@@ -53,14 +53,14 @@ class GrowingLine:
                 del column[1::2]
 
     def clear(self) -> None:
-        """Begin anew."""
+        """Remove all points."""
         for column in (self.t_s, self.distance_m, self.energy_wh):
             column.clear()
         self.every_s = 1.0
 
     @property
     def due_s(self) -> float:
-        """Stream time from which on the next point is kept [s]."""
+        """Stream time from which the next point is kept [s]."""
         return self.t_s[-1] + self.every_s - 1e-6 if self.t_s else -math.inf
 
     def record(self) -> TripLine:
@@ -71,24 +71,26 @@ class GrowingLine:
 
     @classmethod
     def of(cls, record: TripLine) -> Self:
-        """Return a line that goes on from a record."""
+        """Return a line that continues a record."""
         line = cls()
         line.t_s, line.distance_m = list(record.t_s), list(record.distance_m)
         line.energy_wh, line.every_s = list(record.energy_wh), max(record.every_s, 1.0)
         return line
 
 
-def extend(line: GrowingLine, t_s: FloatArray, power: PowerSources, speed: SpeedSources) -> None:
-    """Go on with a line by what the meters counted, where both do.
+def extend_line(
+    line: GrowingLine, t_s: FloatArray, power: PowerSources, speed: SpeedSources
+) -> None:
+    """Add the totals of both meters to a line, at the seconds where both count.
 
     Parameters
     ----------
     line
         The line.
     t_s
-        Settled seconds [s], shape (n,).
+        Ends of settled seconds [s], shape (n,).
     power, speed
-        The meters.
+        The sources of both meters.
     """
     for at_s in t_s.tolist():
         if at_s < line.due_s:

@@ -1,12 +1,13 @@
-"""The sums of a trip, each with what is uncertain of it."""
+"""The sums of a trip, each with its interval."""
 
 from onboard.block import FloatArray
-from onboard.contract.figure import Estimate, Number, Unknown
+from onboard.contract.figure import Estimate, Number, Unknown, within
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Consumption, Trip
+from onboard.efficiency.common_practice import HARDLY_MOVED_M
 from onboard.efficiency.meters.distance import DistanceMeter
 from onboard.efficiency.sources.battery_side import BatterySide
-from onboard.efficiency.trip.consumption import HARDLY_MOVED_M, Stretch, wh_per_km, window
+from onboard.efficiency.trip.consumption import Stretch, wh_per_km, window
 
 
 def trip_sums(
@@ -23,46 +24,28 @@ def trip_sums(
     power, speed
         The meters that the figures rest on.
     together
-        The part of the trip over which both count.
+        The part of the trip that both meters counted; None without.
     elapsed_s
         Time since the first sample of the stream [s].
     covariance
         Of the shared errors, shape (5, 5).
     """
-    energy: Estimate
-    charge: Number
-    mean_power: Number
-    energy_bridged: Number
-    if isinstance(power, Unknown):
-        energy = charge = mean_power = energy_bridged = power
-    else:
-        energy, charge = power.spread().figure(covariance), power.charge_ah
-        mean_power = _rate(power.energy_wh * 3600.0, elapsed_s)
-        energy_bridged = _share(power.bridged_wh, power.energy_wh)
-    distance: Estimate
-    moving_s: Number
-    mean_speed: Number
-    max_speed: Number
-    distance_bridged: Number
-    if isinstance(speed, Unknown):
-        distance = moving_s = mean_speed = max_speed = distance_bridged = speed
-    else:
-        distance, moving_s = speed.figure(), speed.moving.moving_s
-        mean_speed = _rate(speed.distance_m, moving_s)
-        max_speed = speed.max_speed_mps
-        distance_bridged = _share(speed.bridged_m, speed.distance_m)
+    energy = within(power, lambda side: side.spread().figure(covariance))
+    distance = within(speed, lambda meter: meter.figure())
     return Trip(
         energy_wh=energy,
-        charge_ah=charge,
+        charge_ah=within(power, lambda side: side.charge_ah),
         distance_m=distance,
-        moving_s=moving_s,
+        moving_s=within(speed, lambda meter: meter.moving.moving_s),
         elapsed_s=elapsed_s,
         wh_per_km=stretch_wh_per_km(energy, distance, together, covariance),
-        mean_power_w=mean_power,
-        mean_speed_mps=mean_speed,
-        max_speed_mps=max_speed,
-        bridged_energy_fraction=energy_bridged,
-        bridged_distance_fraction=distance_bridged,
+        mean_power_w=within(power, lambda side: _rate(side.energy_wh * 3600.0, elapsed_s)),
+        mean_speed_mps=within(speed, lambda meter: _rate(meter.distance_m, meter.moving.moving_s)),
+        max_speed_mps=within(speed, lambda meter: meter.max_speed_mps),
+        bridged_energy_fraction=within(power, lambda side: _share(side.bridged_wh, side.energy_wh)),
+        bridged_distance_fraction=within(
+            speed, lambda meter: _share(meter.bridged_m, meter.distance_m)
+        ),
     )
 
 
@@ -73,16 +56,16 @@ def consumption(
     since_mark: Stretch | Unknown | None,
     covariance: FloatArray,
 ) -> Consumption:
-    """Return the consumption over the windows that are shown.
+    """Return the consumption over the windows shown.
 
     Parameters
     ----------
     power, speed
-        The meters, where they can be quoted as 'now'.
+        The meters, while they can be quoted as 'now'.
     trip
         The trip's sums.
     since_mark
-        What was counted together since the mark; unknown where none was set.
+        The part since the mark that both meters counted; unknown where no mark was set.
     covariance
         Of the shared errors, shape (5, 5).
     """

@@ -27,20 +27,20 @@ from groundside.studies.ride_series import (
     track,
 )
 from onboard.contract.trip_line import TripLine
-from onboard.efficiency.sources.settled_seconds import Cells, part_of_cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.profile import Profile, load_profile, profile_for
 from tests.groundside.reports.review.rides import several
 
 LOGS = Path(__file__).parents[3] / "replay_logs"
 
 
-def cells(t_s: np.ndarray, power_w, speed_mps, latitude_deg, longitude_deg) -> Cells:
+def settled(t_s: np.ndarray, power_w, speed_mps, latitude_deg, longitude_deg) -> SettledSeconds:
     unknown = np.full(len(t_s), np.nan)
 
     def column(value) -> np.ndarray:
         return np.broadcast_to(np.asarray(value, dtype=float), len(t_s)).copy()
 
-    return Cells(
+    return SettledSeconds(
         t_s=t_s,
         power_w=column(power_w),
         amps_a=unknown,
@@ -56,7 +56,7 @@ def cells(t_s: np.ndarray, power_w, speed_mps, latitude_deg, longitude_deg) -> C
     )
 
 
-def varied(count: int) -> Cells:
+def varied(count: int) -> SettledSeconds:
     """Return seconds with gaps in power, in speed, in place and in time."""
     random = np.random.default_rng(4)
     t_s = np.arange(1.0, count + 1)
@@ -66,7 +66,7 @@ def varied(count: int) -> Cells:
     power[random.random(count) < 0.1] = np.nan
     speed[random.random(count) < 0.1] = np.nan
     latitude[random.random(count) < 0.3] = np.nan
-    return cells(t_s, power, speed, latitude, longitude)
+    return settled(t_s, power, speed, latitude, longitude)
 
 
 def series(maker: PieceMaker) -> Series:
@@ -81,7 +81,7 @@ def test_pieces_do_not_depend_on_how_the_seconds_came(cuts: list[int]) -> None:
     whole.fold(all_)
     bounds = [0, *sorted(cuts), 2500]
     for begin, end in itertools.pairwise(bounds):
-        cut.fold(part_of_cells(all_, begin, end))
+        cut.fold(all_.part(begin, end))
     assert cut.every_s == whole.every_s
     np.testing.assert_array_equal(cut.rows[:, KEY], whole.rows[:, KEY])
     np.testing.assert_allclose(cut.rows, whole.rows, rtol=1e-12)
@@ -108,7 +108,7 @@ def test_the_track_lies_where_the_craft_was() -> None:
     maker = PieceMaker()
     latitude, longitude = 59.0 + np.arange(40) * 1e-4, 179.9996 + np.arange(40) * 2e-5
     longitude = (longitude + 180) % 360 - 180  # over the antimeridian
-    maker.fold(cells(np.arange(1.0, 41), 100, 2, latitude, longitude))
+    maker.fold(settled(np.arange(1.0, 41), 100, 2, latitude, longitude))
     found = track(series(maker))
     assert found is not None
     # Karney's geodesics (GeographicLib) from the first place to each.
@@ -124,7 +124,7 @@ def test_the_track_lies_where_the_craft_was() -> None:
 def test_the_consumption_of_a_place_is_of_the_seconds_around_it() -> None:
     maker = PieceMaker()
     power = np.where(np.arange(200) < 100, 360.0, 720.0)  # 50, then 100 Wh/km at 2 m/s
-    maker.fold(cells(np.arange(1.0, 201), power, 2.0, 45 + np.arange(200) * 1e-5, 7.0))
+    maker.fold(settled(np.arange(1.0, 201), power, 2.0, 45 + np.arange(200) * 1e-5, 7.0))
     found = track(series(maker))
     assert found is not None
     assert found.wh_per_km[:89] == pytest.approx(50)
@@ -136,7 +136,7 @@ def test_over_a_gap_no_line_is_drawn_and_at_rest_no_consumption_is_claimed() -> 
     maker = PieceMaker()
     t_s = np.concatenate([np.arange(1.0, 31), np.arange(331.0, 361)])
     speed = np.where(t_s < 100, 0.05, 3.0)
-    maker.fold(cells(t_s, 300.0, speed, 45 + t_s * 1e-5, 7.0))
+    maker.fold(settled(t_s, 300.0, speed, 45 + t_s * 1e-5, 7.0))
     found = track(series(maker))
     assert found is not None
     assert np.flatnonzero(~found.joined).tolist() == [0, 30]
@@ -147,7 +147,7 @@ def test_over_a_gap_no_line_is_drawn_and_at_rest_no_consumption_is_claimed() -> 
 def test_without_positions_there_is_no_track() -> None:
     maker = PieceMaker()
     assert track(series(maker)) is None
-    maker.fold(cells(np.arange(1.0, 9), 100.0, 2.0, np.nan, np.nan))
+    maker.fold(settled(np.arange(1.0, 9), 100.0, 2.0, np.nan, np.nan))
     assert track(series(maker)) is None
 
 

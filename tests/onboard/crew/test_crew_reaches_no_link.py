@@ -1,7 +1,8 @@
 """No viewer reaches the autopilot: not in the code, and not in the bytes that are sent.
 
-Held in two ways: what stands behind the feed, the door and `obey` imports nothing that can write to
-a link; and a daemon sends the same bytes with a viewer that says everything there is to say.
+Held in two ways: what stands behind the feed, the door and `apply_command` imports nothing that can
+write to a link; and a daemon sends the same bytes with a viewer that says everything there is to
+say.
 """
 
 import ast

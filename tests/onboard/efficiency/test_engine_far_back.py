@@ -3,27 +3,22 @@
 import numpy as np
 import pytest
 
-from onboard.block import COLUMNS, Block, Channel
+from onboard.block import Block, Channel
 from onboard.efficiency.engine import Engine
 from onboard.profile import Profile
-
-
-def channel(name: str, t_s, **known) -> tuple[str, Channel]:
-    columns = {key: np.full(len(t_s), np.nan) for key in COLUMNS[name]}
-    return name, Channel(t_s, columns | known)
+from tests.onboard.efficiency.made_channels import channel
 
 
 def power(name: str, t_s) -> tuple[str, Channel]:
     """100 W to 500 s, then 300 W; both packs and summary."""
     amps = np.where(t_s < 500.0, 2.0, 6.0)
-    more = {"pack": np.zeros(len(t_s))} if name == "battery" else {}
-    return channel(name, t_s, volts_v=np.full(len(t_s), 50.0), amps_a=amps, **more)
+    more = {"pack": 0.0} if name == "battery" else {}
+    return name, channel(name, t_s, volts_v=50.0, amps_a=amps, **more)
 
 
 def gps(t_s) -> tuple[str, Channel]:
     """Due north at 2 m/s."""
-    known = {"fix": 3.0, "speed_mps": 2.0, "course_deg": 0.0}
-    return channel("gps", t_s, **{key: np.full(len(t_s), value) for key, value in known.items()})
+    return "gps", channel("gps", t_s, fix=3.0, speed_mps=2.0, course_deg=0.0)
 
 
 def folded(channels: dict[str, Channel], block_s: float) -> Engine:
@@ -42,7 +37,7 @@ def folded(channels: dict[str, Channel], block_s: float) -> Engine:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("block_s", [10.0, 5000.0])
-def test_a_trip_that_comes_to_rest_on_another_sensor_counts_from_its_beginning(block_s) -> None:
+def test_a_trip_that_changes_its_power_sensor_counts_from_its_beginning(block_s) -> None:
     # The pack falls silent after half an hour. From 2,000 s on the summary covers more, and the
     # trip counts by it from the first fix on.
     t_s = np.arange(0.0, 2200.0)
@@ -52,11 +47,11 @@ def test_a_trip_that_comes_to_rest_on_another_sensor_counts_from_its_beginning(b
     assert engine.packs == ()
     trip = engine.figures().trip
     assert trip.wh_per_km.value == pytest.approx(300.0 / 3.6 / 2.0, rel=1e-4)
-    assert engine._together.first.energy_wh == pytest.approx(80_000.0 / 3600.0, rel=2e-3)
+    assert engine.together.first.energy_wh == pytest.approx(80_000.0 / 3600.0, rel=2e-3)
 
 
 @pytest.mark.slow
-def test_what_both_counted_stays_when_one_is_silent_for_long() -> None:
+def test_a_consumption_stands_when_one_meter_is_silent_for_long() -> None:
     t_s = np.arange(0.0, 1500.0)
     silent_from = (600.5, 1400.5)
     streams = [dict([power("power", t_s[t_s < left_s]), gps(t_s)]) for left_s in silent_from]

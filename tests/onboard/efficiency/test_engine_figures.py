@@ -1,10 +1,10 @@
-"""Figures by hand: ratios of sums, what is left, how far it goes, and when nothing is said."""
+"""Figures by hand: ratios of sums, energy left, range, and when a figure is unknown."""
 
 import numpy as np
 import pytest
 
 from groundside.studies.consumption_cue import distance_target
-from onboard.block import COLUMNS, Block, Channel
+from onboard.block import Block
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import BatteryState
@@ -15,16 +15,10 @@ from onboard.efficiency.engine import Engine
 from onboard.efficiency.statistics.shared_errors import Spread
 from onboard.efficiency.trip.consumption import Stretch, wh_per_km
 from onboard.profile import Battery, Profile, Sensors
+from tests.onboard.efficiency.made_channels import channel
 
 EXACT = np.zeros((5, 5))
 PACK = Battery(chemistry="li-ion", cells=14, energy_wh=1000.0, reserve_fraction=0.2)
-
-
-def channel(name: str, t_s, **columns) -> Channel:
-    t_s = np.asarray(t_s, float)
-    filled = {key: np.full(len(t_s), np.nan) for key in COLUMNS[name]}
-    filled |= {key: np.broadcast_to(np.asarray(v, float), t_s.shape) for key, v in columns.items()}
-    return Channel(t_s, filled)
 
 
 def cruise(t_s, watts, speed, volts=50.0) -> Block:
@@ -57,7 +51,7 @@ def test_rule_of_three() -> None:
     assert far / 2.2 / 3600 == pytest.approx(9.5, abs=0.05)
 
 
-def test_intervals_carry_what_is_known_of_the_sensors() -> None:
+def test_intervals_include_the_sensors_uncertainty() -> None:
     # Gain 2 % and voltage 0.5 %: 2.06 %, of which 1.96 times are the interval's half.
     engine = Engine(Profile(sensors=Sensors(current_offset_sd_a=0.0)))
     engine.fold(cruise(np.arange(0, 3601.0), 200.0, 2.0))
@@ -89,7 +83,7 @@ def test_windows_are_ratios_of_sums_not_means_of_ratios() -> None:
     assert isinstance(windows.since_mark, Unknown)
 
 
-def test_what_is_left_and_how_far_it_goes() -> None:
+def test_energy_left_and_range() -> None:
     exact = Battery(
         chemistry="li-ion", cells=14, energy_wh=1000.0, reserve_fraction=0.2, resistance_ohm=1e-6
     )
@@ -113,7 +107,7 @@ def test_what_is_left_and_how_far_it_goes() -> None:
     assert figures.trip.mean_speed_mps == pytest.approx(2.0, rel=1e-4)
 
 
-def test_left_is_never_less_than_nothing_and_needs_a_battery() -> None:
+def test_energy_left_is_never_negative_and_needs_a_battery() -> None:
     engine = Engine(Profile(battery=PACK))
     engine.fold(cruise(np.arange(0, 5001.0), 1000.0, 2.0))
     left = engine.figures().battery.left_wh
@@ -132,7 +126,7 @@ def test_hardly_moving_is_unknown_with_the_reason() -> None:
     assert figures.range_m.now == Unknown(Reason.TOO_LITTLE_RIDING)
 
 
-def test_stopping_does_not_forget_the_range() -> None:
+def test_the_range_survives_a_stop() -> None:
     engine = Engine(Profile(battery=PACK))
     engine.fold(cruise(np.arange(0, 1000.0), 400.0, 2.0))
     engine.fold(cruise(np.arange(1000.0, 1400.0), 8.0, 0.0, volts=57.0))
@@ -145,7 +139,7 @@ def test_stopping_does_not_forget_the_range() -> None:
     assert figures.time_left_s.value > 40 * 3600
 
 
-def test_a_silent_instrument_goes_stale_and_the_trip_stays() -> None:
+def test_a_silent_instrument_goes_stale_and_the_trip_stands() -> None:
     engine = Engine(Profile(battery=PACK))
     engine.fold(cruise(np.arange(0, 100.0), 400.0, 2.0))
     engine.fold(Block({"gps": channel("gps", np.arange(100.0, 110.0), fix=3, speed_mps=2.0)}))
@@ -173,7 +167,7 @@ def test_a_ratio_of_sums_over_different_times_is_not_quoted() -> None:
     assert figures.trip.energy_wh.value == pytest.approx(400 / 3600 * 3599)
 
 
-def test_nothing_heard_says_so_everywhere() -> None:
+def test_without_any_data_every_figure_has_its_reason() -> None:
     figures = Engine(Profile()).figures()
     assert figures.power_w == Unknown(Reason.NO_POWER_MONITOR)
     assert figures.speed_mps == Unknown(Reason.NO_GPS)
@@ -197,7 +191,7 @@ def test_without_a_fix_a_speed_of_zero_from_elsewhere_is_not_believed() -> None:
     assert without_receiver.figures().trip.distance_m.value == pytest.approx(118.0, rel=1e-3)
 
 
-def test_a_pack_that_falls_silent_leaves_no_power_of_now() -> None:
+def test_a_pack_that_falls_silent_leaves_the_present_power_unknown() -> None:
     engine = Engine(Profile())
     t_s = np.concatenate([np.repeat(np.arange(100.0), 2), np.arange(100.0, 200.0)])
     pack = np.concatenate([np.tile([0.0, 1.0], 100), np.zeros(100)])
@@ -206,7 +200,7 @@ def test_a_pack_that_falls_silent_leaves_no_power_of_now() -> None:
     assert engine.figures().trip.energy_wh.value == pytest.approx((199 + 99) * 500 / 3600)
 
 
-def test_packs_that_measure_current_are_summed_and_the_summary_is_not_added() -> None:
+def test_packs_that_measure_current_are_summed_without_the_summary() -> None:
     engine = Engine(Profile(sensors=Sensors()))
     t_s = np.repeat(np.arange(0, 3601.0), 2)
     pack = np.tile([0.0, 1.0], 3601)
@@ -223,7 +217,7 @@ def test_packs_that_measure_current_are_summed_and_the_summary_is_not_added() ->
     assert engine.figures().amps_a == pytest.approx(10.0)
 
 
-def test_a_pack_without_current_leaves_the_summary_in_charge() -> None:
+def test_a_pack_without_current_leaves_the_summary_counting() -> None:
     engine = Engine(Profile())
     t_s = np.arange(0, 3601.0)
     engine.fold(

@@ -1,4 +1,4 @@
-"""What the engine keeps of hours of stream: no more of ten than of two, and little of any."""
+"""Memory of the engine over hours of stream: bounded, and small."""
 
 import numpy as np
 import pytest
@@ -15,7 +15,7 @@ BLOCK_S = 100.0
 
 
 def sources(begin_s: float, rng: np.random.Generator) -> Block:
-    """A while of a craft that rides to and fro at several powers, rests, and turns."""
+    """A ride to and fro at several powers, with rests and turns."""
     channels = {}
     for name, rate_hz in (
         *(("power", 1.0), ("battery", 1.0), ("gps", 1.0), ("fused", 1.0)),
@@ -46,7 +46,7 @@ def sources(begin_s: float, rng: np.random.Generator) -> Block:
 
 
 @pytest.mark.slow
-def test_ten_hours_take_no_more_than_two(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_ten_hours_take_no_more_memory_than_two(monkeypatch: pytest.MonkeyPatch) -> None:
     # The curve's memory is full within the first hour, and its fits are short.
     monkeypatch.setattr(learner, "BLOCKS_MOST", 60)
     engine, rng = Engine(PROFILE), np.random.default_rng(3)

@@ -1,4 +1,4 @@
-"""Any cutting of a stream into blocks gives the same figures: what makes a replay a proof."""
+"""Any partition of a stream into blocks gives the same figures: this makes a replay a proof."""
 
 import dataclasses
 import itertools
@@ -22,7 +22,7 @@ PROFILE = Profile(
 
 
 def stream(seed: int, seconds: float) -> dict[str, Channel]:
-    """Columns with everything that happens: gaps, unknowns, outliers, repeats, late samples."""
+    """Columns with all that occurs: gaps, unknowns, outliers, repeats, late samples."""
     rng = np.random.default_rng(seed)
     channels = {}
     rates = {"power": 2.0, "battery": 3.0, "gps": 5.0, "fused": 4.0, "drive": 2.0}
@@ -107,7 +107,9 @@ def leaves(value, path="") -> dict[str, object]:
     st.sampled_from([30.0, 200.0, 700.0]),
     st.lists(st.floats(0, 1), max_size=40).map(sorted),
 )
-def test_figures_do_not_depend_on_the_cut(seed: int, seconds: float, cuts: list[float]) -> None:
+def test_figures_do_not_depend_on_the_partition(
+    seed: int, seconds: float, cuts: list[float]
+) -> None:
     channels = stream(seed, seconds)
     whole = leaves(fold(channels, []).figures())
     pieces = leaves(fold(channels, cuts).figures())
@@ -119,7 +121,7 @@ def test_figures_do_not_depend_on_the_cut(seed: int, seconds: float, cuts: list[
             assert value == pieces[path], path
 
 
-def test_energy_and_distance_curves_are_the_same_to_the_last_bit() -> None:
+def test_energy_and_distance_curves_are_equal_to_the_last_bit() -> None:
     channels = stream(5, 700.0)
     whole = fold(channels, [])
     single = fold(channels, list(np.linspace(0, 1, 2000)))

@@ -1,4 +1,4 @@
-"""What is set on the way (aim, home, reserve, set-up) counts at once, and alike for any cut."""
+"""Settings made under way (aim, home, reserve, set-up) take effect at once, for any partition."""
 
 import itertools
 import math
@@ -8,13 +8,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from onboard.block import COLUMNS, Block, Channel
+from onboard.block import Block, Channel
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.common_practice import ADVICE_EVERY_S
 from onboard.efficiency.engine import Engine
 from onboard.profile import Battery, Profile
+from tests.onboard.efficiency.made_channels import channel
 
 PACK = Battery("li-ion", 14, 40.0, resistance_ohm=0.02, reserve_fraction=0.2)
 PROFILE = Profile(battery=PACK)
@@ -30,28 +31,24 @@ def ride(
     hotel_w: float = 14.0,
     turning: bool = False,
 ) -> dict[str, Channel]:
-    """Out eastward, or round and round, at two speeds in turn, two minutes each."""
+    """Ride out eastward, or in circles, at two speeds in turn, two minutes each."""
     t_s = begin_s + np.arange(0.0, seconds, 0.5)
     rng = np.random.default_rng(int(begin_s))
     speed = np.where(t_s // 120 % 2 == 0, 1.6, 2.2)
     power = weed * (hotel_w + 18 * speed**3)
     course = t_s // 60 * 90 % 360 if turning else 90.0
 
-    def channel(name: str, **columns) -> Channel:
-        filled = {key: np.full(len(t_s), np.nan) for key in COLUMNS[name]}
-        filled |= {key: np.broadcast_to(value, t_s.shape) for key, value in columns.items()}
-        return Channel(t_s, filled)
-
     east_m = 1.9 * t_s
     gps = channel(
         "gps",
+        t_s,
         fix=3.0,
         speed_mps=speed + rng.normal(0, 0.02, len(t_s)),
         course_deg=course,
         latitude_deg=45.0,
         longitude_deg=-30 + east_m / METRES_PER_DEGREE,
     )
-    return {"power": channel("power", volts_v=50.0, amps_a=power / 50.0), "gps": gps}
+    return {"power": channel("power", t_s, volts_v=50.0, amps_a=power / 50.0), "gps": gps}
 
 
 def ridden(seconds: int = 900) -> Engine:
@@ -60,7 +57,7 @@ def ridden(seconds: int = 900) -> Engine:
     return engine
 
 
-def test_a_target_set_on_the_way_is_there_at_once() -> None:
+def test_a_target_takes_effect_at_once() -> None:
     engine = ridden()
     assert isinstance(engine.figures().target, Unknown)
     engine.set_aim(Aim(distance_m=3000.0))
@@ -72,7 +69,7 @@ def test_a_target_set_on_the_way_is_there_at_once() -> None:
     assert engine.figures().target == Unknown(Reason.NO_TARGET)
 
 
-def test_home_is_moved_at_once() -> None:
+def test_a_new_home_takes_effect_at_once() -> None:
     engine = ridden()
     assert engine.figures().home.distance_m > 1500.0
     engine.set_home(45.0, -30 + 2000.0 / METRES_PER_DEGREE)
@@ -82,14 +79,14 @@ def test_home_is_moved_at_once() -> None:
     assert home.bearing_deg == pytest.approx(90.0, abs=1.0)
 
 
-def test_the_reserve_is_taken_off_what_is_left() -> None:
+def test_the_reserve_is_subtracted_from_the_energy_left() -> None:
     engine = ridden()
     assert engine.reserve_fraction == 0.2
     before = engine.figures().battery
     engine.set_reserve(0.5)
     assert engine.reserve_fraction == 0.5
     after = engine.figures().battery
-    # Both fractions are of the full energy; the width of what is left is that of the pack.
+    # Both fractions are of the full energy; the interval of the energy left is that of the pack.
     gone = before.left_fraction.value - after.left_fraction.value
     assert gone == pytest.approx(0.3, abs=0.005)
     assert after.left_wh.value < before.left_wh.value
@@ -102,17 +99,17 @@ def test_the_reserve_is_taken_off_what_is_left() -> None:
     Engine(Profile()).set_reserve(0.3)  # nothing to set it on, and no error
 
 
-def test_a_reserve_that_leaves_too_little_for_the_way_home_turns_the_rider_back() -> None:
+def test_a_reserve_that_leaves_too_little_for_the_way_home_raises_turn_back() -> None:
     engine = ridden()
     assert engine.figures().home.turn_back is False
     engine.set_reserve(0.94)
     assert engine.figures().home.turn_back is True
-    # The alert comes with the next look, not after minutes.
+    # The alert comes with the next evaluation, not after minutes.
     engine.fold(Block(ride(ADVICE_EVERY_S + 3, 900.0)))
     assert "turn_back" in {alert.code for alert in engine.figures().alerts}
 
 
-def test_a_full_battery_calls_off_turning_back_at_once() -> None:
+def test_a_full_battery_withdraws_turn_back_at_once() -> None:
     engine = ridden()
     engine.set_reserve(0.9)
     assert engine.figures().home.turn_back is True
@@ -132,7 +129,7 @@ def test_another_set_up_has_a_curve_of_its_own() -> None:
     assert set(engine.learner.as_dict()) == {"as is"}
 
 
-def test_the_best_speed_is_found_anew_for_another_set_up() -> None:
+def test_another_set_up_has_a_best_speed_of_its_own() -> None:
     best = []
     for looked in (False, True):
         engine = ridden()
@@ -145,7 +142,7 @@ def test_the_best_speed_is_found_anew_for_another_set_up() -> None:
     assert best[0] == best[1]
 
 
-def test_weed_on_one_propeller_is_not_said_of_the_next() -> None:
+def test_an_alert_of_weed_does_not_outlast_its_set_up() -> None:
     engine = Engine(PROFILE)
     engine.fold(Block(ride(960, turning=True)))
     engine.fold(Block(ride(240, 960.0, weed=1.8, turning=True)))
@@ -163,7 +160,7 @@ def test_a_mark_set_before_anything_is_counted_counts_from_the_start() -> None:
     assert consumption.since_mark == consumption.trip
 
 
-WISHES = {
+SETTINGS = {
     "aim": lambda engine: engine.set_aim(Aim(distance_m=4000.0)),
     "speed": lambda engine: engine.set_aim(Aim(speed_mps=2.0)),
     "home": lambda engine: engine.set_home(45.001, -29.99),
@@ -184,34 +181,34 @@ def flat(value, path="") -> dict[str, object]:
     return found
 
 
-def told(wishes: list[tuple[float, str]], cuts: list[float]) -> dict[str, object]:
-    """Fold ten minutes in pieces, with wishes in between."""
+def figures_after(settings_made: list[tuple[float, str]], cuts: list[float]) -> dict[str, object]:
+    """Fold ten minutes in pieces, with settings in between."""
     engine, channels, seconds = Engine(PROFILE), ride(600), 600.0
-    edges = sorted({0.0, 1.0, *cuts, *(at for at, _ in wishes)})
+    edges = sorted({0.0, 1.0, *cuts, *(at for at, _ in settings_made)})
     for first, last in itertools.pairwise(edges):
-        for at, wish in wishes:
+        for at, setting in settings_made:
             if at == first:
-                WISHES[wish](engine)
+                SETTINGS[setting](engine)
         pieces = {}
-        for name, channel in channels.items():
-            inside = (channel.t_s >= first * seconds) & (channel.t_s < last * seconds)
-            columns = {key: column[inside] for key, column in channel.columns.items()}
-            pieces[name] = Channel(channel.t_s[inside], columns)
+        for name, whole in channels.items():
+            inside = (whole.t_s >= first * seconds) & (whole.t_s < last * seconds)
+            columns = {key: column[inside] for key, column in whole.columns.items()}
+            pieces[name] = Channel(whole.t_s[inside], columns)
         engine.fold(Block(pieces))
-    for at, wish in wishes:
+    for at, setting in settings_made:
         if at == 1.0:
-            WISHES[wish](engine)
+            SETTINGS[setting](engine)
     return flat(engine.figures())
 
 
 @pytest.mark.slow
 @settings(max_examples=25)
 @given(
-    st.lists(st.tuples(st.floats(0, 1), st.sampled_from(sorted(WISHES))), max_size=5),
+    st.lists(st.tuples(st.floats(0, 1), st.sampled_from(sorted(SETTINGS))), max_size=5),
     st.lists(st.floats(0, 1), max_size=12),
 )
-def test_wishes_come_out_the_same_for_any_cut(wishes, cuts) -> None:
-    whole, pieces = told(wishes, []), told(wishes, cuts)
+def test_settings_take_effect_alike_for_any_partition(settings_made, cuts) -> None:
+    whole, pieces = figures_after(settings_made, []), figures_after(settings_made, cuts)
     assert whole.keys() == pieces.keys()
     for path, value in whole.items():
         if isinstance(value, float):

@@ -15,7 +15,7 @@ from onboard.contract.commands import Command, Mark, Refused, Set
 from onboard.profile import Profile, load_profile
 from onboard.record.marks import FILE_NAME, MarkBook, Noted, noted, read_marks
 from onboard.restarts.rejoin import replay
-from onboard.ride.commands import obey, with_place
+from onboard.ride.commands import apply_command, with_place
 from onboard.ride.ride import Ride
 from onboard.telemetry.logs.telemetry_log import read_log
 from onboard.telemetry.mavlink.frames import Frames
@@ -191,7 +191,7 @@ def test_done_again_from_the_file_all_figures_are_the_same(tmp_path: Path) -> No
         begin = end
         placed = with_place(command, ride)
         assert not isinstance(placed, Refused)
-        assert obey(placed, ride, no_new_trip) is None
+        assert apply_command(placed, ride, no_new_trip) is None
         book.write(noted(placed, ride, int(frames.stamp_us[end - 1])))
     ride.take(frames.where(np.arange(begin, len(frames))))
     again, without = Ride(PROFILE), Ride(PROFILE)

@@ -13,7 +13,7 @@ from onboard.restarts import refolding
 from onboard.restarts.rejoin import CARRIED_NAME, Session
 from onboard.restarts.trip_journal import look_back
 from onboard.restarts.trip_keeper import TripKeeper
-from onboard.ride.commands import obey
+from onboard.ride.commands import apply_command
 from onboard.ride.ride import Ride
 from onboard.telemetry.mavlink.frames import Frames
 from tests.onboard.small_rides import (
@@ -48,7 +48,7 @@ def take(one: TripKeeper, parts: list[Frames]) -> None:
 def say(one: TripKeeper, wish: Set = WISH) -> Noted:
     """Have the ride of now do something, and tell the keeper, as the service does."""
     said = noted(wish, one.ride, one.last_stamp_us)
-    assert obey(wish, one.ride, lambda: None) is None
+    assert apply_command(wish, one.ride, lambda: None) is None
     one.say(said)
     return said
 

@@ -1,4 +1,4 @@
-"""What a viewer says is done to the ride, all of it or nothing."""
+"""Viewers' commands are applied to the ride, all of each or nothing."""
 
 import json
 from typing import Any
@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from onboard.contract.commands import Amount, Command, Mark, Refused, Set, parse_command
 from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.profile import Profile, parse_profile
-from onboard.ride.commands import obey, settings_in_force, with_place
+from onboard.ride.commands import apply_command, settings_in_force, with_place
 from onboard.ride.ride import Ride
 from onboard.telemetry.link.link_scanner import LinkScanner
 from tests.small_streams import Sender
@@ -33,7 +33,7 @@ def never() -> str | None:
 
 
 def done(command: Command, ride: Ride) -> None:
-    assert obey(command, ride, never) is None
+    assert apply_command(command, ride, never) is None
 
 
 def seen(ride: Ride) -> dict[str, Any]:
@@ -54,7 +54,7 @@ def test_one_target_takes_the_place_of_another_and_null_ends_its_own() -> None:
     assert seen(ride)["target"] is None
 
 
-def test_home_is_put_where_it_is_said_and_here_is_where_the_craft_is() -> None:
+def test_home_is_set_where_stated_and_here_is_where_the_craft_is() -> None:
     ride = ridden()
     done(Set(1, "home", (45.1, -30.0)), ride)
     # A degree of latitude at 45 degrees north is 111,131.8 m (WGS 84).
@@ -66,10 +66,10 @@ def test_home_is_put_where_it_is_said_and_here_is_where_the_craft_is() -> None:
     assert seen(ride)["home"]["distance_m"] < 1.0
 
 
-def test_here_is_refused_while_nobody_knows_where_that_is() -> None:
+def test_here_is_refused_while_the_position_is_unknown() -> None:
     ride = ridden(seconds=0)
     before = seen(ride)
-    assert obey(Set(1, "home", "here"), ride, never) == Refusal(
+    assert apply_command(Set(1, "home", "here"), ride, never) == Refusal(
         RefusalCode.NOT_KNOWN, key="position_deg", reason="not_heard"
     )
     assert isinstance(with_place(Set(1, "home", "here"), ride), Refused)
@@ -86,31 +86,31 @@ def test_the_reserve_and_a_full_battery_change_what_is_left() -> None:
     assert seen(ride)["battery"]["left_fraction"]["value"] > drawn
 
 
-def test_what_needs_a_battery_says_so_without_one() -> None:
+def test_commands_that_need_a_battery_are_refused_without_one() -> None:
     ride = ridden(Profile())
     no_battery = Refusal(RefusalCode.NOT_KNOWN, key="battery", reason="no_battery")
-    assert obey(Set(1, "reserve_fraction", 0.5), ride, never) == no_battery
-    assert obey(Mark(1, "charged_full"), ride, never) == no_battery
+    assert apply_command(Set(1, "reserve_fraction", 0.5), ride, never) == no_battery
+    assert apply_command(Mark(1, "charged_full"), ride, never) == no_battery
 
 
 @pytest.mark.parametrize("amount", [None, ("left_fraction", 0.5), ("charged_ah", 8.0)])
-def test_a_charge_can_be_said_before_anything_is_heard(amount: Amount | None) -> None:
+def test_a_charge_can_be_stated_before_any_data(amount: Amount | None) -> None:
     mark = Mark(1, "charged" if amount else "charged_full", amount=amount)
     kept = json.loads(json.dumps(ridden(seconds=700).kept()))
     before, carried = (Ride(PROFILE, kept=kept) for _ in range(2))
     done(mark, before)
     live = {one: seen(one)["battery"]["left_fraction"] for one in (before, carried)}
-    heard, scanner, sender = Ride(PROFILE, kept=kept), LinkScanner(), Sender()
-    done(mark, heard)
+    live_ride, scanner, sender = Ride(PROFILE, kept=kept), LinkScanner(), Sender()
+    done(mark, live_ride)
     for n in range(30):
         frames = sender.second(20 + n, 50.0, 6.0, 1.8)
-        heard.take(scanner.push([(START_US + n * 1_000_000, b"".join(frames))]))
-    left = seen(heard)["battery"]["left_fraction"]["value"]
+        live_ride.take(scanner.push([(START_US + n * 1_000_000, b"".join(frames))]))
+    left = seen(live_ride)["battery"]["left_fraction"]["value"]
     expected = {None: 0.8, "left_fraction": 0.5 - 0.2}.get(amount and amount[0])
-    assert live == dict.fromkeys(live)  # unknown: no battery is heard
+    assert live == dict.fromkeys(live)  # unknown: no battery is seen
     if expected is not None:
         assert left == pytest.approx(expected, abs=0.05)
-    assert "charge_unsaid" not in [alert["code"] for alert in seen(heard)["alerts"]]
+    assert "charge_unsaid" not in [alert["code"] for alert in seen(live_ride)["alerts"]]
 
 
 def test_a_run_counts_from_its_start_and_notes_change_nothing() -> None:
@@ -125,11 +125,11 @@ def test_a_run_counts_from_its_start_and_notes_change_nothing() -> None:
 
 
 @pytest.mark.parametrize("why", [None, Refusal(RefusalCode.CARD_BEHIND)])
-def test_a_new_trip_is_asked_of_the_service(why: str | None) -> None:
-    assert obey(Mark(1, "new_trip"), ridden(seconds=0), lambda: why) == why
+def test_a_new_trip_is_left_to_the_service(why: str | None) -> None:
+    assert apply_command(Mark(1, "new_trip"), ridden(seconds=0), lambda: why) == why
 
 
-def test_set_up_and_reserve_go_over_to_the_next_trip() -> None:
+def test_set_up_and_reserve_stay_in_force_on_the_next_trip() -> None:
     ride = ridden()
     assert settings_in_force(ride, PROFILE) == []
     done(Set(1, "setup", "big propeller"), ride)
@@ -155,7 +155,7 @@ RIDE = ridden()
     | st.just("here") | st.lists(st.floats(-180, 180), min_size=2, max_size=2)
     | st.text(max_size=40),
 )  # fmt: skip
-def test_whatever_is_accepted_leaves_a_snapshot_that_json_can_say(key: str, value: Any) -> None:
+def test_whatever_is_accepted_leaves_a_snapshot_that_json_can_hold(key: str, value: Any) -> None:
     line = json.dumps({"kind": "set", "id": 1, "key": key, "value": value}).encode()
     command = parse_command(line)
     if isinstance(command, Refused):
@@ -165,5 +165,8 @@ def test_whatever_is_accepted_leaves_a_snapshot_that_json_can_say(key: str, valu
     assert snapshot["trip"]["energy_wh"]["value"] > 0
 
 
-def test_what_nobody_has_heard_cannot_be_unplugged() -> None:
-    assert obey(Mark(1, "unplugged", source="battery 9"), ridden(seconds=0), never) is not None
+def test_a_source_never_seen_cannot_be_unplugged() -> None:
+    assert (
+        apply_command(Mark(1, "unplugged", source="battery 9"), ridden(seconds=0), never)
+        is not None
+    )

@@ -1,4 +1,4 @@
-"""What outlasts a run of the daemon: written whole or not at all, carried on in the same trip."""
+"""State kept after a run of the daemon: written whole or not at all, continued in the same trip."""
 
 import json
 
@@ -28,7 +28,7 @@ def test_what_is_saved_is_read_back(tmp_path) -> None:
 @pytest.mark.parametrize(
     "text", ["", "{", "[" * 9999, '{"schema": 1' + "0" * 400 + "}", '{"schema": 2}']
 )
-def test_what_cannot_be_used_is_passed_over(tmp_path, text: str) -> None:
+def test_an_unusable_file_is_ignored(tmp_path, text: str) -> None:
     assert load(tmp_path) is None
     (tmp_path / FILE_NAME).write_text(text)
     assert load(tmp_path) is None
@@ -72,14 +72,14 @@ def test_it_is_the_same_trip_while_the_autopilot_keeps_running(now: Clocks, same
         (Clocks(600.0 + 4 * 3600.0, NAN, 0.0), NAN, False, True),
     ],
 )
-def test_after_ten_minutes_or_nobody_knows_how_long_it_is_asked(
+def test_after_ten_minutes_or_an_unknown_time_the_rider_is_asked(
     began: Clocks, pause_s: float, went_on: bool, asks: bool
 ) -> None:
     away = away_since(BEFORE, began)
     assert (away.pause_s, away.went_on) == pytest.approx((pause_s, went_on), nan_ok=True)
     assert away.asks is asks
     assert away.unseen_sd <= 0.03
-    assert not Away(3600.0, True, drawn_ah=1.0).asks  # its counter told
+    assert not Away(3600.0, True, drawn_ah=1.0).asks  # its counter showed it
 
 
 def stream(seconds: int, amps: float = 20.0) -> Frames:
@@ -96,7 +96,7 @@ def stream(seconds: int, amps: float = 20.0) -> Frames:
     return scanner.push(records(frames, step_us=125_000) + bytes(32))
 
 
-def test_a_new_daemon_carries_the_battery_on_in_mid_trip() -> None:
+def test_a_new_daemon_continues_the_battery_count_in_mid_trip() -> None:
     profile = Profile(
         battery=Battery("li-ion", 14, 20.0, resistance_ohm=0.01),
         sensors=Sensors(current_offset_sd_a=0.0),
@@ -120,7 +120,7 @@ def test_a_new_daemon_carries_the_battery_on_in_mid_trip() -> None:
 
 
 @pytest.mark.parametrize("pause_s", [20.0, 7200.0])
-def test_a_second_ride_is_the_same_however_it_is_cut(pause_s: float) -> None:
+def test_a_second_ride_is_the_same_for_any_partition(pause_s: float) -> None:
     # The time of day is known after 40 s only; the pack rests at power-on.
     profile = Profile(battery=Battery("li-ion", 14, 20.0, resistance_ohm=0.01))
     kept = json.loads(json.dumps(counted(profile)))
@@ -141,7 +141,7 @@ def test_a_second_ride_is_the_same_however_it_is_cut(pause_s: float) -> None:
     for one in taken:
         del one["link"]
     assert taken[0] == taken[1]
-    # It was a short pause, or the voltage told that nothing was charged.
+    # It was a short pause, or the voltage showed that nothing was charged.
     assert [alert["code"] for alert in taken[0]["alerts"]] == []
     # Half was left, 0.2 of it the reserve; 0.035 was drawn since, and the voltage says a bit less.
     assert 0.15 < taken[0]["battery"]["left_fraction"]["value"] < 0.3
@@ -151,7 +151,7 @@ UTC_S = 1_750_000_000.0
 
 
 def counted(profile: Profile) -> dict[str, object]:
-    """What a ride leaves that drew half of the pack."""
+    """The state kept after a ride that drew half of the pack."""
     ride, sender, made = Ride(profile), Sender(), list[bytes]()
     for second in range(360):
         made += sender.second(100.0 + second, 50.0, 100.0, 2.0)
@@ -162,8 +162,8 @@ def counted(profile: Profile) -> dict[str, object]:
 
 
 @pytest.mark.parametrize("tail", [2, 4, 7, 10, 14])
-def test_what_a_stream_of_a_few_seconds_drew_counts(tail: int) -> None:
-    # As a record's end is brought up to: nobody was away, and no second has settled yet.
+def test_charge_drawn_in_a_stream_of_a_few_seconds_counts(tail: int) -> None:
+    # As when a record's end is caught up with: no pause, and no second has settled yet.
     profile = parse_profile("[battery]\nchemistry = 'lfp'\ncells = 16\ncapacity_ah = 20.0\n")
     sender, before, whole = Sender(), LinkScanner(), Ride(profile)
     end_s = 60

@@ -27,7 +27,7 @@ def frames() -> list[bytes]:
         if n % 3 == 0:
             sent += [other.heartbeat(), other.sys_status(11.0, 70.0)]
             sent.append(station.heartbeat(GROUND_STATION, INVALID))
-    # A last stamp: what came behind it would be timed by receipt.
+    # A last stamp: anything after it would be timed by receipt.
     return [*sent, mine.attitude(390.0)]
 
 
@@ -61,7 +61,7 @@ def saved(record: bytes, cuts: list[int]) -> dict:
 
 @settings(max_examples=40)
 @given(st.data())
-def test_what_the_rider_saw_is_what_the_record_gives(data) -> None:
+def test_the_record_gives_what_the_rider_saw(data) -> None:
     cuts = sorted(data.draw(st.lists(st.integers(0, len(STREAM)), max_size=60)))
     steps = data.draw(st.lists(st.integers(0, 400), min_size=len(cuts) + 1, max_size=len(cuts) + 1))
     stamps_us = [4000 * step for step in itertools.accumulate(steps)]
@@ -71,8 +71,8 @@ def test_what_the_rider_saw_is_what_the_record_gives(data) -> None:
     assert seen["link"]["messages"] == len(FRAMES)
 
 
-def test_how_fast_it_came_changes_no_figure() -> None:
-    # All in one burst, and spread over as long as it was sent: the boot clock tells the time.
+def test_the_pace_of_arrival_changes_no_figure() -> None:
+    # All in one burst, and spread over as long as it was sent: the boot clock gives the time.
     at_once, _ = live([], [0])
     ends = list(itertools.accumulate(map(len, FRAMES)))[:-1]
     in_time, _ = live(ends, [90_000_000 * n // len(SENT) & ~3 for n in KEPT])

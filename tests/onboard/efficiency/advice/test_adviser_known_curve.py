@@ -11,7 +11,7 @@ from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.curve.speed_power import KNOTS, Posterior
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.profile import Battery, Sensors
 from tests.onboard.efficiency.curve.made_blocks import SPEEDS, cubic
 
@@ -29,7 +29,9 @@ def curve(water_mps=(0.0, 0.0), seen_mps=(0.5, 2.6), sd: float = 0.0) -> Posteri
     return Posterior(np.array(water_mps), ln_speed, known, seen_mps, 20, 0.02, 1e-4)
 
 
-def out(course_deg: float, seconds: int, speed_mps=2.0, power_w=158.0, begin=None) -> Cells:
+def out(
+    course_deg: float, seconds: int, speed_mps=2.0, power_w=158.0, begin=None
+) -> SettledSeconds:
     """Seconds straight on, from where other ones ended."""
     course = np.radians(course_deg)
     ones, nothing = np.ones(seconds), np.full(seconds, np.nan)
@@ -39,7 +41,7 @@ def out(course_deg: float, seconds: int, speed_mps=2.0, power_w=158.0, begin=Non
         first_s, lat, lon = (
             float(column[-1]) for column in (begin.t_s, begin.latitude_deg, begin.longitude_deg)
         )
-    return Cells(
+    return SettledSeconds(
         first_s + np.arange(1.0, seconds + 1), power_w * ones, power_w / 50 * ones, 50.0 * ones,
         nothing, speed_mps * np.sin(course) * ones, speed_mps * np.cos(course) * ones,
         speed_mps * ones, lat + way * np.cos(course) / METRES_PER_DEGREE[0],

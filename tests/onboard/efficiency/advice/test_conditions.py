@@ -12,10 +12,10 @@ from onboard.contract.snapshot import unknown_figures
 from onboard.efficiency.advice.conditions import AlertConditions
 from onboard.efficiency.advice.observations import AdviceObserved, CountersObserved
 from onboard.efficiency.battery.pack import Pack
-from onboard.efficiency.sources.power_sources import PowerNews
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.power_sources import SourceDecision
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.profile import Drive, Profile, Sensors
-from tests.onboard.efficiency.advice.test_standing_alerts import cells
+from tests.onboard.efficiency.advice.test_standing_alerts import settled
 from tests.onboard.efficiency.battery.made_packs import LI_ION, rest
 
 HOT_DEGC = 70.0
@@ -117,12 +117,12 @@ def test_turn_back_is_on_while_it_holds() -> None:
 
 def test_an_impossible_sample_is_raised_in_its_own_second() -> None:
     alerts = conditions()
-    alerts.fold(cells(10), [3.4])
+    alerts.fold(settled(10), [3.4])
     (event,) = alerts.events
     assert (event.alert.code, event.t_s) == ("implausible", 4.0)
     assert on(alerts) == {"implausible"}
     calm = conditions()
-    calm.fold(cells(10), [])
+    calm.fold(settled(10), [])
     assert calm.events == []
 
 
@@ -131,7 +131,7 @@ def test_a_current_that_stands_still_at_rest_is_not_stuck() -> None:
     volts = np.linspace(50.0, 48.0, 240)
     for amps_a, said in ((0.5, False), (20.0, True)):
         alerts = conditions()
-        alerts.fold(cells(amps_a=amps_a, volts_v=volts, throttle_fraction=0.0))
+        alerts.fold(settled(amps_a=amps_a, volts_v=volts, throttle_fraction=0.0))
         assert ("current_stuck" in on(alerts)) is said
 
 
@@ -148,12 +148,12 @@ def test_a_current_that_stands_still_at_rest_is_not_stuck() -> None:
 )
 def test_a_hot_drive_is_hot_until_it_is_five_degrees_cooler(temperatures, t_s, said) -> None:
     alerts = conditions()
-    alerts.fold(cells(len(temperatures), drive_degc=np.array(temperatures)))
+    alerts.fold(settled(len(temperatures), drive_degc=np.array(temperatures)))
     assert ("drive_hot" in on(alerts, t_s)) is said
 
 
-def sagging(volts_v: np.ndarray, power_w: np.ndarray) -> Cells:
-    return cells(len(volts_v), volts_v=volts_v, amps_a=power_w / volts_v, power_w=power_w)
+def sagging(volts_v: np.ndarray, power_w: np.ndarray) -> SettledSeconds:
+    return settled(len(volts_v), volts_v=volts_v, amps_a=power_w / volts_v, power_w=power_w)
 
 
 @pytest.mark.parametrize(
@@ -187,13 +187,13 @@ def test_a_voltage_that_rises_hides_no_limit() -> None:
 def test_the_cut_off_is_warned_of_before_it_is_reached(volts_v: float, said: bool) -> None:
     # 42 V and 3 % of it are 43.26 V.
     alerts = conditions()
-    alerts.fold(cells(30, volts_v=volts_v))
+    alerts.fold(settled(30, volts_v=volts_v))
     assert ("near_cutoff" in on(alerts)) is said
 
 
-def news(t_s: float, **names: tuple[str, ...]) -> PowerNews:
+def news(t_s: float, **names: tuple[str, ...]) -> SourceDecision:
     every = dict.fromkeys(("brief", "joined", "silent", "out", "unplugged"), ())
-    return PowerNews(t_s, **(every | names))
+    return SourceDecision(t_s, **(every | names))
 
 
 @pytest.mark.parametrize(
@@ -222,7 +222,7 @@ def test_a_source_is_named_and_another_is_raised_anew(key: str, code: str) -> No
 
 def test_a_silent_source_hides_missing_power() -> None:
     alerts = conditions()
-    alerts.fold(cells(60, power_w=np.where(np.arange(60) < 30, 500.0, np.nan)))
+    alerts.fold(settled(60, power_w=np.where(np.arange(60) < 30, 500.0, np.nan)))
     assert on(alerts) == {"no_power_data"}
     alerts.observe(news(60.0, silent=("battery 0",)))
     assert on(alerts) == {"source_silent"}

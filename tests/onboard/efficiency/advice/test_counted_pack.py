@@ -14,9 +14,8 @@ from onboard.efficiency.advice.present_riding import Riding
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.battery.saved_charge import KeptCharge
-from onboard.efficiency.common_practice import CHARGE_QUESTION_FROM_S
+from onboard.efficiency.common_practice import CHARGE_QUESTION_FROM_S, SILENT_S
 from onboard.efficiency.meters.energy import EnergyMeter
-from onboard.efficiency.meters.source_rules import SILENT_S
 from onboard.efficiency.parts import Parts
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.instruments import Instruments

@@ -11,7 +11,7 @@ from onboard.efficiency.advice.home import Home
 from onboard.efficiency.advice.outlook import Outlook, outlook
 from onboard.efficiency.advice.target_speed import SURE_SD, CueKeeper, advised_speed, chance_at
 from onboard.efficiency.common_practice import WEATHER_SD_FRACTION
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, prior_covariance
 from onboard.profile import Battery, Sensors
 
@@ -86,12 +86,12 @@ def test_the_cue_has_hysteresis() -> None:
     assert seen == ["hold", "hold", "ease", "ease", "hold", "hold", "push", "push", "hold"]
 
 
-def straight_out(seconds: int, speed=2.0) -> Cells:
+def straight_out(seconds: int, speed=2.0) -> SettledSeconds:
     t_s = np.arange(1.0, seconds + 1)
     moving = t_s > 10
     way = np.where(moving, (t_s - 10) * speed, 0.0)
     plain = np.full(seconds, np.nan)
-    return Cells(
+    return SettledSeconds(
         t_s, plain, plain, plain, plain, np.zeros(seconds), np.where(moving, speed, 0.0),
         np.where(moving, speed, 0.0), 45.0 + way / 111_131.8, np.full(seconds, -30.0), plain, plain,
     )  # fmt: skip

@@ -8,17 +8,17 @@ from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.present_riding import PresentRiding
 from onboard.efficiency.engine import Engine
-from onboard.efficiency.sources.settled_seconds import Cells, part_of_cells
-from onboard.efficiency.trip.speed_bands import Bands
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
+from onboard.efficiency.trip.speed_bands import SpeedBands
 from onboard.profile import Profile
 
 
-def cells(power, speed, begin_s=0.0) -> Cells:
+def settled(power, speed, begin_s=0.0) -> SettledSeconds:
     power, speed = np.broadcast_arrays(np.asarray(power, float), np.asarray(speed, float))
     count = len(power)
     nothing = np.full(count, np.nan)
     volts = np.where(np.isnan(power), np.nan, 50.0)
-    return Cells(
+    return SettledSeconds(
         begin_s + np.arange(1.0, count + 1), power, power / 50.0, volts, np.cumsum(power) / 18e4,
         nothing, speed, speed, *([nothing] * 4),
     )  # fmt: skip
@@ -29,7 +29,7 @@ def riding(*stretches):
     present = PresentRiding()
     begin = 0.0
     for power, speed, seconds in stretches:
-        present.fold(cells(np.full(seconds, power), np.full(seconds, speed), begin))
+        present.fold(settled(np.full(seconds, power), np.full(seconds, speed), begin))
         begin += seconds
     return present.now()
 
@@ -133,11 +133,11 @@ def test_bands_hold_all_that_was_measured() -> None:
     rng = np.random.default_rng(2)
     power, speed = rng.uniform(50, 900, 5000), rng.uniform(0, 4.2, 5000)
     power[rng.random(5000) < 0.05] = np.nan
-    whole, pieces = Bands(), Bands()
-    every = cells(power, speed)
+    whole, pieces = SpeedBands(), SpeedBands()
+    every = settled(power, speed)
     whole.fold(every)
     for begin in range(0, len(every), 10):
-        pieces.fold(part_of_cells(every, begin, begin + 10))
+        pieces.fold(every.part(begin, begin + 10))
     table = whole.table(np.zeros((5, 5)), 0.01)
     known = np.isfinite(power)
     assert sum(band.energy_wh for band in table) == pytest.approx(np.nansum(power) / 3600)

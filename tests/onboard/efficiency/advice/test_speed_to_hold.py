@@ -73,11 +73,11 @@ def test_a_new_aim_has_a_cue_of_its_own() -> None:
 
 
 def test_unknown_power_gives_no_cue() -> None:
-    cells = leg(30)
-    cells.power_w[-8:] = np.nan
+    settled = leg(30)
+    settled.power_w[-8:] = np.nan
     adviser = Adviser()
     adviser.set_aim(Aim(power_w=300.0))
-    adviser.fold(cells)
+    adviser.fold(settled)
     target = adviser.advice(NO_PACK, None).target
     assert target.cue == target.difference_fraction == Unknown(Reason.NOT_KNOWN_LATELY)
     assert (target.reason.code, target.cue) == ("no_cue", Unknown(Reason.NOT_KNOWN_LATELY))

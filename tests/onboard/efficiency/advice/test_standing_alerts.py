@@ -13,7 +13,7 @@ from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import DriveState, unknown_figures
 from onboard.efficiency.advice.conditions import AlertConditions
 from onboard.efficiency.advice.standing_alerts import Watch
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.profile import Drive, Profile
 
 
@@ -39,7 +39,7 @@ def test_alerts_do_not_depend_on_the_cut(holds, cuts) -> None:
     assert fold(holds, sorted(min(cut, len(holds)) for cut in cuts)) == fold(holds)
 
 
-def cells(seconds=240, **columns) -> Cells:
+def settled(seconds=240, **columns) -> SettledSeconds:
     rng = np.random.default_rng(1)
     noise = rng.normal(0, 0.02, seconds)
     plain = {
@@ -57,12 +57,12 @@ def cells(seconds=240, **columns) -> Cells:
     }
     plain |= {key: np.broadcast_to(value, seconds).astype(float) for key, value in columns.items()}
     plain.setdefault("power_w", plain["amps_a"] * plain["volts_v"])
-    return Cells(**plain)
+    return SettledSeconds(**plain)
 
 
 def codes(**columns) -> set[str]:
     alerts = AlertConditions(Profile(drive=Drive(temperature_most_degc=70.0)), cutoff_v=42.0)
-    alerts.fold(cells(**columns))
+    alerts.fold(settled(**columns))
     return {event.alert.code for event in alerts.events}
 
 
@@ -103,7 +103,7 @@ def test_each_cause_raises_its_alert_and_its_twin_does_not(code, columns, twin) 
 def test_a_hot_drive_stays_hot_until_it_has_cooled_down() -> None:
     alerts = AlertConditions(Profile(drive=Drive(temperature_most_degc=70.0)), cutoff_v=None)
     swings = 70.0 + 3.0 * np.sin(np.arange(240) / 8.0)
-    alerts.fold(cells(drive_degc=swings))
+    alerts.fold(settled(drive_degc=swings))
     assert [event.alert.code for event in alerts.events] == ["drive_hot"]
     # The onset's value stays with the event, the alert's own is that of now.
     assert alerts.events[0].alert.values["temperature_degc"] > 70.0

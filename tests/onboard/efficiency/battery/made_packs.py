@@ -8,7 +8,7 @@ import numpy as np
 
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.profile import Battery
 
 DATA = Path(__file__).parents[3] / "data"
@@ -17,15 +17,17 @@ LI_ION = Battery("li-ion", 14, 25.0, resistance_ohm=0.05)
 LFP = Battery("lfp", 8, 35.0, resistance_ohm=0.02)
 
 
-def seconds(volts, amps, begin_s=0.0, drawn_ah=0.0) -> Cells:
+def seconds(volts, amps, begin_s=0.0, drawn_ah=0.0) -> SettledSeconds:
     volts, amps = np.broadcast_arrays(np.asarray(volts, float), np.asarray(amps, float))
     nothing = np.full(len(volts), np.nan)
     charge_ah = drawn_ah + np.cumsum(np.nan_to_num(amps)) / 3600.0
     ends = begin_s + np.arange(1.0, len(volts) + 1)
-    return Cells(ends, volts * amps, amps, volts, charge_ah, *([nothing] * 7))
+    return SettledSeconds(ends, volts * amps, amps, volts, charge_ah, *([nothing] * 7))
 
 
-def rest(battery: Battery, fraction: float, count: int, *, begin_s=0.0, drawn_ah=0.0) -> Cells:
+def rest(
+    battery: Battery, fraction: float, count: int, *, begin_s=0.0, drawn_ah=0.0
+) -> SettledSeconds:
     """A pack of the table's own cells that rests at a charge."""
     table = OCV_CURVES[battery.chemistry]
     volts = battery.cells * np.interp(fraction, table.fraction, table.ocv_v)

@@ -26,14 +26,14 @@ VAGUE = replace(LI_ION, start_fraction=0.6, start_sd=0.3)
 
 def test_a_rest_counts_once_though_readings_are_missing_in_it() -> None:
     whole, holes = Pack(VAGUE, Sensors()), Pack(VAGUE, Sensors())
-    cells = rest(VAGUE, 0.6, 900)
+    settled = rest(VAGUE, 0.6, 900)
     missing = np.arange(900) % 20 == 15
-    whole.fold(cells)
+    whole.fold(settled)
     holes.fold(
         replace(
-            cells,
-            volts_v=np.where(missing, np.nan, cells.volts_v),
-            amps_a=np.where(missing, np.nan, cells.amps_a),
+            settled,
+            volts_v=np.where(missing, np.nan, settled.volts_v),
+            amps_a=np.where(missing, np.nan, settled.amps_a),
         )
     )
     assert charge_and_sd(holes, 0.0, 900.0) == pytest.approx(charge_and_sd(whole, 0.0, 900.0))
@@ -87,10 +87,12 @@ def test_a_restart_does_not_make_a_loaded_pack_rested() -> None:
     before = Pack(VAGUE, Sensors()).count.as_dict()
     pack = Pack(VAGUE, Sensors())
     pack.resume({**before, "since_anchor_fraction": None}, Away(60.0, True, 1.0))
-    cells = rest(VAGUE, 0.56, 400)
+    settled = rest(VAGUE, 0.56, 400)
     early, late = (np.arange(400) < 100), (np.arange(400) >= 100)
     for part, anchored in ((early, False), (late, True)):
-        pack.fold(type(cells)(*(getattr(cells, name)[part] for name in cells.__annotations__)))
+        pack.fold(
+            type(settled)(*(getattr(settled, name)[part] for name in settled.__annotations__))
+        )
         assert (charge_and_sd(pack, 0.0, 400.0)[1] < 0.2) == anchored
 
 
@@ -162,10 +164,10 @@ def _ride_with_stops(rng: np.random.Generator, stops: int) -> tuple[bool, bool]:
     full = 25.0 * (1 + capacity)
     fraction = min(0.85 + start, 1.0) - np.cumsum(amps) / 3600.0 / full
     seen_v = (14 * np.interp(fraction, AT, volts) - 0.05 * amps) / (1 + voltage)
-    cells = seconds(seen_v, (amps - offset) / (1 + gain))
+    settled = seconds(seen_v, (amps - offset) / (1 + gain))
     pack = Pack(battery, Sensors())
-    pack.fold(cells)
-    value, sd = charge_and_sd(pack, float(cells.charge_ah[-1]), float(cells.t_s[-1]))
+    pack.fold(settled)
+    value, sd = charge_and_sd(pack, float(settled.charge_ah[-1]), float(settled.t_s[-1]))
     energy = np.concatenate([[0.0], np.cumsum((volts[1:] + volts[:-1]) / 2)]) / 20
     reserve = 0.2 * energy[-1]
     truth = max(float(np.interp(fraction[-1], AT, energy)) - reserve, 0.0) * full * 14
@@ -193,14 +195,14 @@ def test_intervals_hold_however_often_the_pack_rests(stops: int) -> None:
 def test_the_interval_shrinks_with_the_share_that_is_corrected(without: dict[str, float]) -> None:
     # By hand, after 10 A for an hour from full, no rest: gradients of the charge left.
     battery = replace(LI_ION, resistance_ohm=1e-6)
-    cells = rest(battery, 0.6, 3600)
-    cells = replace(cells, amps_a=np.full(3600, 10.0), charge_ah=np.arange(1.0, 3601) / 360.0)
+    settled = rest(battery, 0.6, 3600)
+    settled = replace(settled, amps_a=np.full(3600, 10.0), charge_ah=np.arange(1.0, 3601) / 360.0)
 
     def variance(**changed: float) -> tuple[float, np.ndarray]:
         known = {key: value for key, value in changed.items() if hasattr(battery, key)}
         sensed = {key: value for key, value in changed.items() if key not in known}
         pack = Pack(replace(battery, **known), Sensors(**sensed))
-        pack.fold(cells)
+        pack.fold(settled)
         spread = pack.left_spread(0.0)
         return spread.variance(pack.covariance), spread.gradient
 

@@ -13,7 +13,7 @@ from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.battery.resistance import LagResistance
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, START, prior_covariance
 from onboard.profile import Battery, Sensors
 
@@ -23,18 +23,18 @@ LFP = Battery("lfp", 8, 35.0, resistance_ohm=0.02)
 NO_ZERO = Sensors(current_offset_sd_a=0.0)
 
 
-def seconds(volts, amps, begin_s=0.0, drawn_ah=0.0) -> Cells:
+def seconds(volts, amps, begin_s=0.0, drawn_ah=0.0) -> SettledSeconds:
     volts, amps = np.broadcast_arrays(np.asarray(volts, float), np.asarray(amps, float))
     count = len(volts)
     nothing = np.full(count, np.nan)
-    return Cells(
+    return SettledSeconds(
         begin_s + np.arange(1.0, count + 1), volts * amps, amps, volts,
         drawn_ah + np.cumsum(amps) / 3600.0, nothing, nothing, nothing, nothing, nothing, nothing,
         nothing,
     )  # fmt: skip
 
 
-def load(battery: Battery, amps, *, start=1.0, begin_s=0.0, drawn_ah=0.0) -> Cells:
+def load(battery: Battery, amps, *, start=1.0, begin_s=0.0, drawn_ah=0.0) -> SettledSeconds:
     """What a pack of the table's own cells shows under currents, second by second."""
     amps = np.asarray(amps, float)
     chemistry = OCV_CURVES[battery.chemistry]
@@ -120,9 +120,9 @@ def test_the_resistance_shown_is_the_immediate_one() -> None:
 def test_energy_left_falls_by_the_energy_drawn() -> None:
     pack = Pack(replace(LI_ION, resistance_ohm=1e-6), Sensors())
     before = pack.left_spread(0.0).value
-    cells = load(replace(LI_ION, resistance_ohm=0.0), np.full(3600, 5.0))
-    pack.fold(cells)
-    drawn = float((cells.power_w / 3600).sum())
+    settled = load(replace(LI_ION, resistance_ohm=0.0), np.full(3600, 5.0))
+    pack.fold(settled)
+    drawn = float((settled.power_w / 3600).sum())
     assert before - pack.left_spread(0.0).value == pytest.approx(drawn, rel=1e-3)
 
 
@@ -131,11 +131,11 @@ def test_the_count_does_not_depend_on_the_cut(cuts: int) -> None:
     rng = np.random.default_rng(2)
     amps = np.repeat(rng.choice([0.0, 0.1, 4.0, 9.0, 20.0], 12), 200)
     whole, pieces = Pack(LI_ION, Sensors()), Pack(LI_ION, Sensors())
-    cells = load(LI_ION, amps, start=0.8)
-    whole.fold(cells)
+    settled = load(LI_ION, amps, start=0.8)
+    whole.fold(settled)
     for part in np.array_split(np.arange(len(amps)), cuts):
-        columns = (getattr(cells, name)[part] for name in Cells.__dataclass_fields__)
-        pieces.fold(Cells(*columns))
+        columns = (getattr(settled, name)[part] for name in SettledSeconds.__dataclass_fields__)
+        pieces.fold(SettledSeconds(*columns))
     assert pieces.summary(300.0) == whole.summary(300.0)
 
 
@@ -286,7 +286,7 @@ def test_the_interval_of_the_energy_left_holds(battery: Battery) -> None:
         steps = np.full(20, amps * hours / 20 * 3600)
         nothing = np.full(20, np.nan)
         pack.fold(
-            Cells(
+            SettledSeconds(
                 np.arange(1, 21) * hours * 180.0, nothing, nothing, nothing,
                 np.cumsum(steps) / 3600, *([nothing] * 7),
             )

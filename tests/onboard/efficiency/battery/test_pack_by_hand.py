@@ -123,25 +123,25 @@ def test_the_rested_voltage_is_that_at_no_load(amps_a: float) -> None:
     # A weak pack of 0.6 ohm: what its instruments draw costs some of its voltage.
     weak = replace(LI_ION, resistance_ohm=0.6, start_fraction=0.6, start_sd=0.3)
     still, drawn = Pack(weak, SURE), Pack(weak, SURE)
-    cells = rest(weak, 0.6, 30)
-    still.fold(cells)
-    drawn.fold(seconds(cells.volts_v - 0.6 * amps_a, np.full(30, amps_a)))
+    settled = rest(weak, 0.6, 30)
+    still.fold(settled)
+    drawn.fold(seconds(settled.volts_v - 0.6 * amps_a, np.full(30, amps_a)))
     found = [pack.count.state.fraction(0.0, 30.0)[0] for pack in (still, drawn)]
     assert found[1] == pytest.approx(found[0], abs=0.006)
     wrong_way = Pack(weak, SURE)
-    wrong_way.fold(seconds(cells.volts_v - 2 * 0.6 * amps_a, np.full(30, 0.0)))
+    wrong_way.fold(seconds(settled.volts_v - 2 * 0.6 * amps_a, np.full(30, 0.0)))
     assert wrong_way.count.state.fraction(0.0, 30.0)[0] < found[0] - 0.015
 
 
 def test_the_resistance_uncertainty_is_divided_by_cells() -> None:
     weak = replace(LI_ION, resistance_ohm=0.3, start_fraction=0.6, start_sd=0.3)
     pack = Pack(weak, SURE)
-    cells = rest(weak, 0.6, 30)
-    pack.fold(seconds(cells.volts_v - 0.3 * 0.9, np.full(30, 0.9)))
+    settled = rest(weak, 0.6, 30)
+    pack.fold(seconds(settled.volts_v - 0.3 * 0.9, np.full(30, 0.9)))
     # Told by hand: 8 mV of a pack at power-on, and 0.6 of 0.3 ohm at 0.9 A over 14 cells.
     sd_v = np.hypot(0.008, USUAL_OHM_SD_FRACTION * 0.3 * 0.9 / 14)
     begin = ChargeState(25.0, 0.6, 0.0, 0.0, np.zeros(5), prior_covariance(SURE, weak))
-    seen = begin.anchored(TABLE, float(cells.volts_v[0]) / 14, sd_v, 0.9 * 30 / 3600, 30.0)
+    seen = begin.anchored(TABLE, float(settled.volts_v[0]) / 14, sd_v, 0.9 * 30 / 3600, 30.0)
     by_hand = seen.covariance[START, START]
     assert pack.covariance[START, START] == pytest.approx(by_hand, rel=1e-3)
 

@@ -4,7 +4,7 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.efficiency.curve.steady import SteadyBlock
-from onboard.efficiency.sources.settled_seconds import Cells
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 SPEEDS = np.linspace(0.05, 8.0, 4000)
 
@@ -56,7 +56,7 @@ def ride(rng, power_at, legs, water_mps, *, speed_sd=0.025, course_sd_deg=1.5, w
     return blocks
 
 
-def cells(power_w, east_mps, north_mps, first_s: float = 1.0) -> Cells:
+def settled(power_w, east_mps, north_mps, first_s: float = 1.0) -> SettledSeconds:
     """Settled seconds with what the curve is learned from; the rest is unknown."""
     count = len(power_w)
     unknown = np.full(count, np.nan)
@@ -66,10 +66,10 @@ def cells(power_w, east_mps, north_mps, first_s: float = 1.0) -> Cells:
         "east_mps": np.asarray(east_mps, dtype=np.float64),
         "north_mps": np.asarray(north_mps, dtype=np.float64),
     }
-    names = Cells.__dataclass_fields__
-    return Cells(**{name: known.get(name, unknown) for name in names})
+    names = SettledSeconds.__dataclass_fields__
+    return SettledSeconds(**{name: known.get(name, unknown) for name in names})
 
 
-def part(whole: Cells, begin: int, end: int) -> Cells:
-    names = Cells.__dataclass_fields__
-    return Cells(**{name: getattr(whole, name)[begin:end] for name in names})
+def part(whole: SettledSeconds, begin: int, end: int) -> SettledSeconds:
+    names = SettledSeconds.__dataclass_fields__
+    return SettledSeconds(**{name: getattr(whole, name)[begin:end] for name in names})

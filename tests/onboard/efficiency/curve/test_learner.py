@@ -15,9 +15,9 @@ from onboard.efficiency.curve.power_curve import curve
 from onboard.efficiency.curve.set_and_drift import set_and_drift
 from tests.onboard.efficiency.curve.made_blocks import (
     SPEEDS,
-    cells,
     cubic,
     part,
+    settled,
     velocity_over_ground,
 )
 
@@ -36,7 +36,7 @@ def seconds(legs, seed=0, power_at=cubic, water_mps=WATER):
     east_north = np.concatenate(velocity, axis=1)
     noise = rng.normal(0, 0.06, east_north.shape)
     noise[:, 1:] = 0.6 * noise[:, :-1] + 0.8 * noise[:, 1:]
-    return cells(np.concatenate(power), *(east_north + noise))
+    return settled(np.concatenate(power), *(east_north + noise))
 
 
 THREE = [(course, power, 200) for course in (10, 130, 250) for power in (120.0, 260.0)]

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from onboard.efficiency.curve.steady import BLOCK_S, SteadyFinder, standard_error
-from tests.onboard.efficiency.curve.made_blocks import cells, part
+from tests.onboard.efficiency.curve.made_blocks import part, settled
 
 DATA = Path(__file__).parents[3] / "data"
 
@@ -62,7 +62,7 @@ def steady_seconds(seconds: int, rng=None, wave_mps: float = 0.0):
 
 
 def found(power_w, east_mps, north_mps):
-    return SteadyFinder().fold(cells(power_w, east_mps, north_mps))
+    return SteadyFinder().fold(settled(power_w, east_mps, north_mps))
 
 
 def test_a_steady_ride_is_cut_into_blocks_of_means() -> None:
@@ -111,7 +111,7 @@ def test_adrift_gliding_and_unknown_seconds_give_no_blocks() -> None:
 
 
 def test_a_gap_in_time_is_no_steady_stretch() -> None:
-    whole = cells(*steady_seconds(200))
+    whole = settled(*steady_seconds(200))
     jumped = part(whole, 0, 70), part(whole, 110, 200)
     finder = SteadyFinder()
     times = [block.t_s for piece in jumped for block in finder.fold(piece)]
@@ -134,7 +134,7 @@ def test_blocks_do_not_depend_on_the_cut(seed: int, cuts: list[int]) -> None:
     power, east, north = steady_seconds(240, rng)
     power[rng.integers(0, 240, 2)] = np.nan
     power[int(rng.integers(0, 240)) :] *= 1.4
-    whole = cells(power, east, north)
+    whole = settled(power, east, north)
     finder = SteadyFinder()
     edges = [0, *sorted(cuts), 240]
     pieces = [

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from onboard.efficiency.curve.turning import CircleFinder, fit_circle
-from tests.onboard.efficiency.curve.made_blocks import cells, part
+from tests.onboard.efficiency.curve.made_blocks import part, settled
 
 
 def turn(turned_deg, seconds, radius_mps, water_mps, rng=None, *, noise_mps=0.04, slower=0.0):
@@ -22,7 +22,7 @@ def turn(turned_deg, seconds, radius_mps, water_mps, rng=None, *, noise_mps=0.04
     velocity = np.stack([np.sin(angle), np.cos(angle)]) * speed + np.asarray(water_mps)[:, None]
     if rng is not None:
         velocity = velocity + rng.normal(0, noise_mps, velocity.shape)
-    return cells(np.full(len(course), 200.0), *velocity)
+    return settled(np.full(len(course), 200.0), *velocity)
 
 
 def test_exact_circle() -> None:
@@ -58,10 +58,10 @@ def test_no_circle(case: str) -> None:
     elif case == "slow":
         # At rest the noise of the velocity turns the course round and round.
         noise = np.random.default_rng(4).normal(0, 0.05, (2, 400))
-        seconds = cells(np.full(400, 5.0), *noise)
+        seconds = settled(np.full(400, 5.0), *noise)
     elif case == "to and fro":
         angle = np.radians(80 * np.sin(np.arange(400) / 15.0))
-        seconds = cells(np.full(400, 200.0), 2 * np.sin(angle), 2 * np.cos(angle))
+        seconds = settled(np.full(400, 200.0), 2 * np.sin(angle), 2 * np.cos(angle))
     assert CircleFinder().fold(seconds) == []
 
 
@@ -69,7 +69,7 @@ def test_from_rest_into_a_straight_leg_is_no_circle() -> None:
     rng = np.random.default_rng(5)
     east = np.r_[rng.normal(0, 0.05, 30), np.linspace(0, 2, 10), np.full(60, 2.0)]
     north = np.r_[rng.normal(0, 0.05, 30), np.zeros(70)]
-    assert CircleFinder().fold(cells(np.full(100, 200.0), east, north)) == []
+    assert CircleFinder().fold(settled(np.full(100, 200.0), east, north)) == []
 
 
 def test_the_stated_spread_holds() -> None:

@@ -24,7 +24,7 @@ def test_equals_a_batch_after_every_block() -> None:
         assert [curve.at("wh", t) for t in asked] == pytest.approx(expected, rel=1e-12)
 
 
-def test_beyond_its_ends_it_gives_the_ends() -> None:
+def test_beyond_its_ends_it_returns_the_ends() -> None:
     curve = CumulativeCurves("wh")
     assert (curve.total("wh"), curve.first_s, curve.last_s, curve.at("wh", 3.0)) == (
         0.0,
@@ -38,7 +38,7 @@ def test_beyond_its_ends_it_gives_the_ends() -> None:
 
 
 @given(st.lists(st.integers(1, 50), max_size=20))
-def test_totals_are_bitwise_the_same_for_any_cut(sizes: list[int]) -> None:
+def test_totals_are_bitwise_equal_for_any_partition(sizes: list[int]) -> None:
     rng = np.random.default_rng(sum(sizes))
     count = sum(sizes)
     t_s, steps = np.arange(count, dtype=float), rng.normal(0, 1e3, count)
@@ -63,5 +63,5 @@ def test_memory_does_not_grow() -> None:
     curve = CumulativeCurves("wh")
     for n in range(20):
         curve.extend(np.arange(10_000.0) + n * 10_000, np.ones((1, 10_000)))
-    assert curve._t_s.size == 2 * CAPACITY
+    assert curve.room == 2 * CAPACITY
     assert curve.total("wh") == 199_999.0

@@ -14,7 +14,7 @@ NAN = float("nan")
 
 
 def odometer(t_s, speed, lat=None, lon=None, *, course=0.0, piece_s=10.0) -> DistanceMeter:
-    """Fold as the engine does, in short pieces of time."""
+    """Fold in short pieces of time, as the engine does."""
     meter = DistanceMeter()
     t_s, speed = np.asarray(t_s, float), np.asarray(speed, float)
     course = np.broadcast_to(np.radians(course), t_s.shape)
@@ -53,7 +53,7 @@ def test_steady_speed() -> None:
     assert meter.moving.moving_s == pytest.approx(3600.0)
 
 
-def test_noise_at_rest_is_not_way_made_good() -> None:
+def test_noise_at_rest_is_no_distance() -> None:
     # Doppler noise of 0.05 m/s an axis reads as 0.0627 m/s (mean of a Rayleigh variable:
     # sigma sqrt(pi/2)), 225.6 m in an hour if it counted.
     rng = np.random.default_rng(3)
@@ -83,7 +83,7 @@ def test_a_lasting_drift_below_the_gate_counts() -> None:
 
 
 @pytest.mark.parametrize(("sd", "memory_s"), [(0.05, 0.01), (0.05, 2.0), (0.1, 2.0), (0.08, 4.0)])
-def test_slow_way_is_not_made_longer_by_noise(sd: float, memory_s: float) -> None:
+def test_noise_does_not_lengthen_a_slow_ride(sd: float, memory_s: float) -> None:
     # The plain sum of speeds is too large by sd^2 / 2v: 2 % for 0.1 m/s at 0.5 m/s, with white
     # noise; the issue is the mean over rides, so a few are taken.
     errors = [noisy(0.5, 1800, sd, memory_s, seed).distance_m / 900 - 1 for seed in range(4)]
@@ -95,7 +95,7 @@ def test_a_circle_is_as_long_as_it_is() -> None:
     assert meter.distance_m == pytest.approx(3600, rel=4e-3)
 
 
-def test_waves_are_no_way_made() -> None:
+def test_waves_are_no_distance() -> None:
     t_s = np.arange(0, 1800, 0.2)
     surge = 0.4 * np.sin(2 * np.pi * t_s / 3.1)
     sway = 0.4 * np.cos(2 * np.pi * t_s / 2.7)
@@ -109,14 +109,14 @@ def test_waves_are_no_way_made() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(("sd", "memory_s"), [(0.03, 1.0), (0.05, 2.0), (0.08, 4.0)])
 def test_the_interval_of_a_distance_holds_and_is_not_wide(sd: float, memory_s: float) -> None:
-    # Against an estimator that is told the noise: variance 2 sd^2 memory x time (Gauss-Markov).
+    # Against an estimator that knows the noise: variance 2 sd^2 memory x time (Gauss-Markov).
     meters = [noisy(2.0, 900, sd, memory_s, seed, rate=2) for seed in range(150)]
     figures = [meter.figure() for meter in meters]
     inside = np.mean([figure.low <= 1799.0 <= figure.high for figure in figures])
     assert 0.90 <= inside <= 1.0
-    told = 1.96 * np.sqrt(2 * sd**2 * memory_s * 900)
+    informed = 1.96 * np.sqrt(2 * sd**2 * memory_s * 900)
     widths = [(figure.high - figure.low) / 2 for figure in figures]
-    assert np.median(widths) < 1.3 * told
+    assert np.median(widths) < 1.3 * informed
 
 
 def test_a_gap_is_bridged_by_the_line_between_its_ends() -> None:
@@ -132,7 +132,7 @@ def test_a_gap_is_bridged_by_the_line_between_its_ends() -> None:
     assert meter.distance_m == pytest.approx(156.0, rel=2e-4)
 
 
-def test_a_line_that_no_craft_could_have_made_bridges_nothing() -> None:
+def test_an_impossible_line_bridges_nothing() -> None:
     meter = odometer([0, 1, 11], [2, 2, 2], [45.0, 45.0, 0.0], [-30.0, -30.0, 0.0])
     assert meter.bridged_m == pytest.approx(20.0)
 
@@ -156,7 +156,7 @@ def moving(t_s, speed, cuts=()) -> float:
     return timer.moving_s
 
 
-def test_moving_is_over_a_third_of_a_metre_a_second_for_five_seconds() -> None:
+def test_moving_is_over_0_3_mps_for_five_seconds() -> None:
     t_s = np.arange(20.0)
     assert moving(t_s, [0] * 5 + [1] * 6 + [0] * 9) == 5.0
     assert moving(t_s, [0] * 5 + [1] * 5 + [0] * 10) == 0.0
@@ -185,7 +185,7 @@ def slow_moving(t_s, speed) -> float:
     ),
     st.data(),
 )
-def test_time_under_way_equals_a_plain_count_for_any_cut(steps, data) -> None:
+def test_time_under_way_equals_a_plain_count_for_any_partition(steps, data) -> None:
     t_s = np.cumsum([step[0] for step in steps])
     speed = [step[1] for step in steps]
     cuts = sorted(data.draw(st.lists(st.integers(0, len(steps)), max_size=8)))

@@ -73,7 +73,7 @@ def test_a_published_discharge_gives_its_watt_hours(
     assert counted.curves.total("energy_wh") == pytest.approx(energy_wh, rel=0.01)
 
 
-def test_the_rule_of_three_is_met_by_steady_power() -> None:
+def test_a_steady_power_for_an_hour() -> None:
     # 100 W for an hour.
     counted = meter(np.arange(3601.0), np.full(3601, 50.0), np.full(3601, 2.0))
     assert counted.curves.total("energy_wh") == pytest.approx(100.0)
@@ -88,7 +88,7 @@ def test_corrections_of_the_profile_are_applied() -> None:
     )
 
 
-def test_a_gap_is_bridged_by_the_mean_of_both_sides_and_said() -> None:
+def test_a_gap_is_bridged_by_the_mean_of_both_sides_and_counted() -> None:
     counted = meter([0, 1, 2, 62, 63], [50] * 5, [10, 10, 10, 20, 20])
     assert counted.bridged_wh == pytest.approx(60 * 50 * 15 / 3600)
     assert counted.curves.total("energy_wh") == pytest.approx(
@@ -153,7 +153,7 @@ def test_counters_get_the_same_corrections_as_the_current() -> None:
     )
 
 
-def test_a_counter_that_was_reset_tells_nothing() -> None:
+def test_a_counter_that_was_reset_does_not_count() -> None:
     counted = over_gap([1.0, 1.0, 0.1, 0.1], [50.0, 50.0, 5.0, 5.0])
     assert counted.bridged_wh == pytest.approx(60 * 500 / AN_HOUR_S)
     assert counted.counted_wh == 0.0

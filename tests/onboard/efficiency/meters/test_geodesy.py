@@ -1,4 +1,4 @@
-"""The way between two places, against lines made with GeographicLib and certified ones."""
+"""Offsets between two places, against lines made with GeographicLib and certified ones."""
 
 import csv
 import math
@@ -76,7 +76,7 @@ def test_random_legs_against_geographiclib() -> None:
     ("to_lat", "to_lon", "course"),
     [(10.001, 20.0, 0.0), (10.0, 20.001, 90.0), (9.999, 20.0, 180.0), (10.0, 19.999, 270.0)],
 )
-def test_the_four_winds(to_lat: float, to_lon: float, course: float) -> None:
+def test_the_four_cardinal_directions(to_lat: float, to_lon: float, course: float) -> None:
     length, found = length_and_course(10.0, 20.0, to_lat, to_lon)
     assert 109.0 < length < 111.0
     assert turned_deg(found, course) < 1e-3

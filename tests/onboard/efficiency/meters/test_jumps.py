@@ -1,4 +1,4 @@
-"""Velocities that no craft can have."""
+"""Jumps of velocity that no craft can make."""
 
 import numpy as np
 from hypothesis import given
@@ -15,7 +15,7 @@ def passes(t_s, speed, cuts=()) -> list[bool]:
     return np.concatenate(kept).tolist()
 
 
-def test_a_spike_is_left_out_and_what_follows_is_not() -> None:
+def test_a_spike_is_rejected_and_what_follows_is_not() -> None:
     assert passes(np.arange(6) * 0.2, [2, 2, 15, 15, 2, 2]) == [
         True,
         True,
@@ -31,7 +31,7 @@ def test_a_hard_start_passes() -> None:
     assert all(passes(t_s, np.minimum(5 * t_s, 6)))
 
 
-def test_what_stays_is_believed_in_the_end() -> None:
+def test_a_jump_that_lasts_is_believed_in_the_end() -> None:
     kept = passes(np.arange(0, 4, 0.5), [2, 2, 12, 12, 12, 12, 12, 12])
     assert kept == [True, True, False, False, True, True, True, True]
 
@@ -40,7 +40,7 @@ def test_what_stays_is_believed_in_the_end() -> None:
     st.lists(st.sampled_from([0.0, 2.0, 2.5, 9.0, 30.0]), min_size=1, max_size=40),
     st.lists(st.integers(0, 40), max_size=6),
 )
-def test_the_result_does_not_depend_on_the_cut(speeds, cuts) -> None:
+def test_the_result_does_not_depend_on_the_partition(speeds, cuts) -> None:
     t_s = np.arange(len(speeds)) * 0.4
     inside = sorted(min(cut, len(speeds)) for cut in cuts)
     assert passes(t_s, speeds, inside) == passes(t_s, speeds)

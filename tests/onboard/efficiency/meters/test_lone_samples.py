@@ -1,4 +1,4 @@
-"""Lone odd samples of a power sensor are left out; what a rider's hand does is not."""
+"""Lone samples of a power sensor are left out; a blip of the throttle is not."""
 
 import numpy as np
 import pytest
@@ -40,7 +40,9 @@ HARD = [(46.5, 80.0)] * 3
     ],
 )
 @pytest.mark.parametrize("blocks", [1, 40])
-def test_what_stands_alone_between_its_neighbours(between, left_out: int, blocks: int) -> None:
+def test_samples_that_stand_alone_between_their_neighbours(
+    between, left_out: int, blocks: int
+) -> None:
     samples = [*STEADY, *between, *STEADY]
     rows = np.array([(n / 2, *one) for n, one in enumerate(samples)]).T
     lone = LoneSamples()
@@ -49,7 +51,7 @@ def test_what_stands_alone_between_its_neighbours(between, left_out: int, blocks
     assert sum(part.shape[1] for part, _ in counted) == len(samples) - left_out
 
 
-def test_a_voltage_that_is_known_to_follow_tells_a_smaller_fault() -> None:
+def test_a_voltage_known_to_follow_reveals_a_smaller_fault() -> None:
     samples = [*STEADY, *HARD, *STEADY, *HARD, *STEADY, (49.6, 190.0), *STEADY]
     rows = np.array([(n / 2, *one) for n, one in enumerate(samples)]).T
     assert LoneSamples().passes(rows)[1] == [rows[0, 22]]  # known from the next on
@@ -69,18 +71,18 @@ def test_an_odd_current_adds_nothing_and_a_step_all_of_it() -> None:
     assert step == pytest.approx(26.0 * (4.9 * 10 + 0.1 * 168.5 + 4.9 * 327) / 3600)
 
 
-def test_the_newest_waits_only_where_it_is_odd_and_keeps_the_sensor_heard() -> None:
+def test_the_newest_waits_only_where_it_is_odd_and_keeps_the_sensor_active() -> None:
     meter = EnergyMeter(Sensors())
     for t_s, amps in ((0.0, 10.0), (1.0, 10.0), (2.0, 327.0)):
         meter.fold(np.array([t_s]), np.array([50.0]), np.array([amps]))
-    assert (meter.curves.last_s, meter.heard_s, meter.gate.impossible) == (1.0, 2.0, 0)
+    assert (meter.curves.last_s, meter.last_seen_s, meter.gate.impossible) == (1.0, 2.0, 0)
     meter.fold(np.array([3.0]), np.array([50.0]), np.array([10.0]))
     assert (meter.curves.last_s, meter.gate.impossible) == (3.0, 1)
     assert list(meter.gate.impossible_s) == [3.0]  # when it was known
 
 
 @pytest.mark.parametrize(("craft", "most_w"), [(SKIFF, 1500), (BOARD, 2000), (TENDER, 700)])
-def test_hands_that_blip_the_throttle_lose_nothing(craft, most_w: float) -> None:
+def test_riders_who_blip_the_throttle_lose_nothing(craft, most_w: float) -> None:
     rng = np.random.default_rng(5)
     plan = [Leg("rest", 5.0, power_w=0.0)]
     for _ in range(30):

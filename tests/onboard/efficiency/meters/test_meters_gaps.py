@@ -1,9 +1,10 @@
-"""Gaps of power and of position: what stands in for them, and how uncertain it is, by hand."""
+"""Gaps of power and of position: how they are bridged, and with what variance, by hand."""
 
 import numpy as np
 import pytest
 
-from onboard.efficiency.meters.distance import LINE_SD_FRACTION, DistanceMeter
+from onboard.efficiency.common_practice import BRIDGE_LINE_SD_FRACTION
+from onboard.efficiency.meters.distance import DistanceMeter
 from onboard.efficiency.meters.energy import EnergyMeter
 from onboard.profile import Sensors
 from tests.onboard.efficiency.meters.test_energy import meter, over_gap
@@ -14,16 +15,16 @@ METRES_PER_DEGREE = 111_131.8
 
 
 def steady_with_gaps(gaps_s: list[float], amps_a: float = 10.0) -> EnergyMeter:
-    """Ten minutes at 50 V and a held current before each gap, and a second behind the last."""
+    """Ten minutes at 50 V and constant current before each gap, and ten after the last."""
     t_s = np.arange(600.0)
     for gap_s in gaps_s:
         t_s = np.concatenate([t_s, t_s[-1] + gap_s + np.arange(600.0)])
     return meter(t_s, np.full(len(t_s), 50.0), np.full(len(t_s), amps_a))
 
 
-def test_the_doubts_of_two_gaps_add_up() -> None:
-    # Held at 500 W: a quarter of it is the guess's deviation, as variance half at a minute, more
-    # over a longer gap: hours^2 (125 W)^2 s / (s + 60 s).
+def test_the_variances_of_two_gaps_add_up() -> None:
+    # Constant 500 W: the guess has a standard deviation of a quarter of it, of whose variance half
+    # counts at a minute, more over a longer gap: hours^2 (125 W)^2 s / (s + 60 s).
     def alone(gap_s: float) -> float:
         return (gap_s / 3600) ** 2 * 125.0**2 * gap_s / (gap_s + 60)
 
@@ -34,15 +35,15 @@ def test_the_doubts_of_two_gaps_add_up() -> None:
     assert both.bridged_wh == pytest.approx((one + other) * 500 / 3600)
 
 
-def test_the_order_of_two_gaps_does_not_matter_at_a_held_power() -> None:
+def test_the_order_of_two_gaps_does_not_matter_at_constant_power() -> None:
     there, back = steady_with_gaps([30.0, 120.0]), steady_with_gaps([120.0, 30.0])
     assert there.bridged_variance_wh2 == pytest.approx(back.bridged_variance_wh2)
 
 
-def test_what_counters_counted_is_no_guess_about_the_trip() -> None:
-    # Two gaps: over the first the counter tells of 40 Wh (2400 W for a minute), over the second it
+def test_energy_from_counters_does_not_enter_the_variance_of_power() -> None:
+    # Two gaps: over the first the counter shows 40 Wh (2400 W for a minute), over the second it
     # stands still though current flows on both sides. The trip's own power went from 400 W to 600 W
-    # and back every 50 s: its variance is (100 W)^2, whatever the counter told.
+    # and back every 50 s: its variance is (100 W)^2, whatever the counter shows.
     t_s = np.concatenate([np.arange(100.0), 159.0 + np.arange(100.0), 318.0 + np.arange(100.0)])
     amps = np.where(np.arange(300) % 100 < 50, 8.0, 12.0)
     counter = np.where(t_s < 150.0, 0.0, 40.0)
@@ -62,7 +63,7 @@ def test_an_energy_counter_that_leapt_is_not_believed() -> None:
 @pytest.mark.parametrize("scale", [0.8, 1.0, 1.25])
 @pytest.mark.parametrize("offset_a", [0.0, -0.4])
 def test_the_counter_is_corrected_as_the_current_is(scale: float, offset_a: float) -> None:
-    # The autopilot sums up what it reports; ours, corrected, is the truth both must come to.
+    # The autopilot sums what it reports; our corrected sum is the truth that both must reach.
     sensors = Sensors(current_scale=scale, current_offset_a=offset_a)
     counted, t_s = EnergyMeter(sensors), np.arange(3601.0)
     reported = 9.0 + np.sin(t_s / 50.0)
@@ -76,7 +77,7 @@ def test_the_counter_is_corrected_as_the_current_is(scale: float, offset_a: floa
     assert counted.curves.total("charge_ah") == pytest.approx(truth, rel=1e-9)
     assert counted.curves.total("counted_ah") == pytest.approx(truth, rel=1e-9)
     assert counted.counter_ah == pytest.approx(scale * (2.0 + summed[-1]))
-    # To what flows in the second before it is first compared.
+    # Within the charge of the second before it is first compared.
     assert counted.counter_began_ah == pytest.approx(scale * 2.0, abs=0.4 / 3600 + 1e-9)
 
 
@@ -93,30 +94,30 @@ def northward(speed_mps: float, gaps: list[tuple[float, float]]):
     return meter
 
 
-def test_a_way_that_was_longer_than_the_line_is_in_the_doubt() -> None:
-    # 100 s at 2 m/s are 200 m, and the line is 120 m: 80 m may have been made besides, which are
-    # taken for 1.96 deviations; the line itself is good to 3 %.
+def test_a_way_longer_than_the_line_is_in_the_variance() -> None:
+    # 100 s at 2 m/s are 200 m, and the line is 120 m: the other 80 m count as 1.96 standard
+    # deviations; the line itself is good to 3 %.
     turned = northward(2.0, [(100.0, 120.0)])
     assert turned.bridged_m == pytest.approx(120.0, abs=0.05)
     made = turned.displacement.total("east_m"), turned.displacement.total("north_m")
     assert made == pytest.approx((0.0, 20.0 + 120.0 + 20.0), abs=0.05)
-    by_hand = (80.0 / Z_95) ** 2 + (LINE_SD_FRACTION * 120.0) ** 2
+    by_hand = (80.0 / Z_95) ** 2 + (BRIDGE_LINE_SD_FRACTION * 120.0) ** 2
     assert turned.bridged_variance_m2 == pytest.approx(by_hand, rel=2e-3)
     straight = northward(2.0, [(100.0, 200.0)])
     assert straight.bridged_variance_m2 == pytest.approx((0.03 * 200.0) ** 2, rel=2e-3)
-    # Farther than the speed says: the line alone.
+    # Farther than the speed implies: the line alone.
     fast = northward(2.0, [(100.0, 260.0)])
     assert fast.bridged_variance_m2 == pytest.approx((0.03 * 260.0) ** 2, rel=2e-3)
 
 
-def test_the_doubts_of_two_gaps_of_position_add_up() -> None:
+def test_the_variances_of_two_gaps_of_position_add_up() -> None:
     both = northward(2.0, [(100.0, 120.0), (60.0, 110.0)]).bridged_variance_m2
     parts = [northward(2.0, [gap]).bridged_variance_m2 for gap in ((100.0, 120.0), (60.0, 110.0))]
     assert both == pytest.approx(sum(parts), rel=1e-3)
 
 
-def test_positions_that_no_craft_could_have_made_give_way_to_the_speeds() -> None:
-    # 9 km in 100 s; the speeds say 200 m, to half of it.
+def test_impossible_positions_give_way_to_the_speeds() -> None:
+    # 9 km in 100 s; the speeds imply 200 m, to half of it.
     meter = northward(2.0, [(100.0, 9000.0)])
     assert meter.bridged_m == pytest.approx(200.0)
     assert meter.bridged_variance_m2 == pytest.approx(100.0**2)

@@ -1,4 +1,4 @@
-"""Which velocity and which packs count, and what seconds are cut from them: directly, by hand."""
+"""Which velocity and which packs count, and the seconds cut from them, by hand."""
 
 import numpy as np
 import pytest
@@ -9,7 +9,7 @@ from onboard.efficiency.meters.gate import Gate
 from onboard.efficiency.meters.source_rules import is_brief
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.power_sources import PowerSources
-from onboard.efficiency.sources.settled_seconds import CellMaker
+from onboard.efficiency.sources.settled_seconds import SecondsCutter
 from onboard.efficiency.sources.speed_sources import SpeedSources
 from onboard.profile import Sensors
 from tests.onboard.efficiency.meters.test_energy import meter
@@ -17,7 +17,7 @@ from tests.onboard.efficiency.sources.test_sources_silent import channel
 
 
 def speeds(seconds: int = 60, **gps) -> SpeedSources:
-    """A receiver at 2 m/s to the east, with what is said of it."""
+    """A receiver at 2 m/s to the east, with given columns."""
     sources, t_s = SpeedSources(), np.arange(0.0, seconds, 0.5)
     columns = {"fix": 3, "speed_mps": 2.0, "course_deg": 90.0} | gps
     sources.fold(Block({"gps": channel("gps", t_s, **columns)}))
@@ -35,7 +35,7 @@ def test_the_receivers_course_is_from_north_by_east(course_deg, east_mps, north_
 
 
 @pytest.mark.parametrize(
-    ("said", "counts"),
+    ("stated", "counts"),
     [
         ({"fix": 3}, True),
         ({"fix": 6}, True),
@@ -47,8 +47,8 @@ def test_the_receivers_course_is_from_north_by_east(course_deg, east_mps, north_
         ({"speed_mps": 60.0}, False),
     ],
 )
-def test_a_speed_that_the_receiver_does_not_know_counts_for_nothing(said, counts) -> None:
-    found = speeds(**said).chosen()
+def test_a_speed_that_the_receiver_does_not_trust_counts_for_nothing(stated, counts) -> None:
+    found = speeds(**stated).chosen()
     assert (found is not None and found.distance_m > 100.0) is counts
 
 
@@ -77,7 +77,7 @@ def test_a_fused_velocity_stands_in_for_a_receiver_that_is_not_there() -> None:
         (0, 0, False),
     ],
 )
-def test_who_was_heard_for_ten_seconds_or_half_of_the_others_is_not_brief(
+def test_a_source_active_for_ten_seconds_or_half_of_the_others_is_not_brief(
     covered_s, most_s, brief
 ) -> None:
     assert is_brief(covered_s, most_s) is brief
@@ -88,16 +88,16 @@ def pack(begin_s: float, end_s: float, amps_a: float, volts_v: float = 50.0) -> 
     return meter(t_s, np.full(len(t_s), volts_v), np.full(len(t_s), amps_a))
 
 
-def test_two_packs_are_summed_up_to_where_both_were_heard() -> None:
+def test_two_packs_are_summed_up_to_where_both_were_active() -> None:
     side = BatterySide((pack(0, 100, 6.0), pack(0, 80, 4.0)), ("battery 0", "battery 1"))
     assert (side.first_s, side.last_s) == (0.0, 80.0)
-    assert side.quietest == "battery 1"
+    assert side.longest_silent == "battery 1"
     assert side.between(10.0, 70.0).value == pytest.approx(60 * 500 / 3600)
     assert side.energy_wh == pytest.approx((100 * 300 + 80 * 200) / 3600)
 
 
-def test_what_a_pack_carried_stands_from_when_it_was_left_out() -> None:
-    # Left out at 60 s, though it is heard on and on.
+def test_a_pack_that_was_left_out_keeps_what_it_carried() -> None:
+    # Left out at 60 s, though it stays active.
     stays, gone = pack(0, 100, 6.0), pack(0, 100, 4.0)
     side = BatterySide((stays,), ("battery 0",), ((gone, 60.0),))
     assert side.energy_wh == pytest.approx((100 * 300 + 60 * 200) / 3600)
@@ -108,7 +108,7 @@ def test_what_a_pack_carried_stands_from_when_it_was_left_out() -> None:
 def test_the_seconds_of_two_packs_are_their_sums_at_their_mean_voltage() -> None:
     # 50 V at 6 A and 48 V at 4 A: 492 W, 10 A, 49 V.
     power, speed = PowerSources(Sensors()), SpeedSources()
-    maker, t_s = CellMaker(power, speed), np.arange(0.0, 120.0, 0.5)
+    maker, t_s = SecondsCutter(power, speed), np.arange(0.0, 120.0, 0.5)
     both = channel(
         "battery", np.repeat(t_s, 2), pack=np.tile([0, 1], 240), volts_v=np.tile([50, 48], 240),
         amps_a=np.tile([6, 4], 240),
@@ -117,15 +117,15 @@ def test_the_seconds_of_two_packs_are_their_sums_at_their_mean_voltage() -> None
     block = Block({"battery": both, "gps": gps})
     for part in (power, speed, maker):
         part.fold(block)
-    cells = maker.settled(0.0, 119.5)
+    settled = maker.settled(0.0, 119.5)
     middle = slice(30, 60)
-    assert cells.power_w[middle] == pytest.approx(492.0)
-    assert cells.amps_a[middle] == pytest.approx(10.0)
-    assert cells.volts_v[middle] == pytest.approx(49.0)
-    assert cells.charge_ah[middle] == pytest.approx(cells.t_s[middle] * 10 / 3600)
-    assert cells.east_mps[middle] == pytest.approx(2.0)
-    assert cells.north_mps[middle] == pytest.approx(0.0, abs=1e-9)
-    assert cells.distance_m[middle] == pytest.approx(2.0, rel=5e-4)
+    assert settled.power_w[middle] == pytest.approx(492.0)
+    assert settled.amps_a[middle] == pytest.approx(10.0)
+    assert settled.volts_v[middle] == pytest.approx(49.0)
+    assert settled.charge_ah[middle] == pytest.approx(settled.t_s[middle] * 10 / 3600)
+    assert settled.east_mps[middle] == pytest.approx(2.0)
+    assert settled.north_mps[middle] == pytest.approx(0.0, abs=1e-9)
+    assert settled.distance_m[middle] == pytest.approx(2.0, rel=5e-4)
 
 
 def test_an_unplugged_pack_gave_nothing_until_it_is_back() -> None:
@@ -142,7 +142,7 @@ def test_an_unplugged_pack_gave_nothing_until_it_is_back() -> None:
 
 
 def test_a_pack_that_was_unplugged_may_come_back_in_pieces() -> None:
-    # Heard for three seconds, then again: that is its plug, not a gap that it went on through.
+    # Active for three seconds, then again: that is its plug, not a gap that it delivered through.
     one = pack(0, 60, 4.0)
     one.unplug()
     for begin_s in (100.0, 120.0, 140.0):
@@ -152,13 +152,13 @@ def test_a_pack_that_was_unplugged_may_come_back_in_pieces() -> None:
     assert one.bridged_wh == 0.0
 
 
-def test_the_gate_lets_nothing_through_twice() -> None:
+def test_the_gate_passes_nothing_twice() -> None:
     gate, fine = Gate(), np.ones(4, bool)
     assert gate.passes(np.array([1.0, 2.0, 2.0, 1.5]), fine, fine).tolist() == [1, 1, 0, 0]
     assert gate.passes(np.array([2.0, 2.5]), fine[:2], fine[:2]).tolist() == [0, 1]
     assert (gate.late, gate.unknown, gate.impossible) == (3, 0, 0)
     possible = np.array([True, False])
     assert gate.passes(np.array([3.0, 9.0]), fine[:2], possible).tolist() == [1, 0]
-    # What cannot be does not move the time on.
+    # An impossible sample does not advance the time.
     assert gate.passes(np.array([4.0]), fine[:1], fine[:1]).tolist() == [1]
     assert list(gate.impossible_s) == [9.0]

@@ -1,24 +1,19 @@
-"""Which sources count: stray ones never; silent ones hold up what is known, until unplugged."""
+"""Which sources count: stray ones never; a silent one makes figures unknown until unplugged."""
 
 import numpy as np
 import pytest
 
-from onboard.block import COLUMNS, Block, Channel
+from onboard.block import Block
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.efficiency.engine import Engine
 from onboard.profile import Battery, Profile
+from tests.onboard.efficiency.made_channels import channel
 
 PROFILE = Profile(battery=Battery(chemistry="li-ion", cells=14, energy_wh=1000.0))
 GOOD = (10.0, 0, 9999)
-"""Current [A], from and until when it is heard [s]."""
-
-
-def channel(name: str, t_s, **columns) -> Channel:
-    filled = {key: np.full(len(t_s), np.nan) for key in COLUMNS[name]}
-    filled |= {key: np.broadcast_to(np.asarray(v, float), t_s.shape) for key, v in columns.items()}
-    return Channel(t_s, filled)
+"""Current [A], and the times from and until which it is active [s]."""
 
 
 def ride(engine: Engine, begin_s: int, end_s: int, packs, step_s: int = 10, **more) -> Engine:
@@ -41,7 +36,7 @@ def ride(engine: Engine, begin_s: int, end_s: int, packs, step_s: int = 10, **mo
     return engine
 
 
-def said(engine: Engine) -> dict[str, tuple[str, ...]]:
+def notices(engine: Engine) -> dict[str, tuple[str, ...]]:
     return {alert.code: alert.values.get("sources", ()) for alert in engine.figures().alerts}
 
 
@@ -52,7 +47,7 @@ def known(engine: Engine) -> tuple[bool, bool, bool, bool]:
 
 
 @pytest.mark.parametrize("step_s", [1, 200])
-def test_one_frame_of_another_pack_changes_no_figure_and_is_said(step_s: int) -> None:
+def test_one_frame_of_another_pack_changes_no_figure_and_is_notified(step_s: int) -> None:
     clean = ride(Engine(PROFILE), 0, 200, {0: GOOD}, step_s).figures()
     engine = ride(Engine(PROFILE), 0, 200, {0: GOOD, 5: (10.0, 100, 100.5)}, step_s)
     found = engine.figures()
@@ -61,14 +56,14 @@ def test_one_frame_of_another_pack_changes_no_figure_and_is_said(step_s: int) ->
     assert found.wh_per_km == clean.wh_per_km
     assert found.range_m.now == clean.range_m.now
     assert found.battery == clean.battery
-    assert said(engine) == {"source_brief": ("battery 5",)}
+    assert notices(engine) == {"source_brief": ("battery 5",)}
     assert found.alerts[0].values["sources"] == ("battery 5",)
 
 
 def test_a_frame_of_another_pack_at_the_very_start_is_no_pack_either() -> None:
     engine = ride(Engine(PROFILE), 0, 60, {0: (10.0, 0.5, 99), 5: (10.0, 0, 0.5)})
     assert engine.figures().power_w == 500.0
-    assert said(engine) == {"source_brief": ("battery 5",)}
+    assert notices(engine) == {"source_brief": ("battery 5",)}
 
 
 def test_a_heavy_pack_that_falls_silent_leaves_power_and_range_unknown_until_it_is_back() -> None:
@@ -81,19 +76,19 @@ def test_a_heavy_pack_that_falls_silent_leaves_power_and_range_unknown_until_it_
     assert "battery 1" in str(found.range_m.now)
     assert "battery 1" in str(found.battery.left_wh)
     assert "battery 1" in str(found.trip.mean_power_w)
-    # Over the part that both were heard for.
+    # Over the part in which both were active.
     assert found.trip.wh_per_km.value == pytest.approx(1000 / 7.2, rel=1e-2)
-    # Said once, by name and with what to do.
-    assert said(engine) == {"source_silent": ("battery 1",)}
+    # Notified once, by name.
+    assert notices(engine) == {"source_silent": ("battery 1",)}
     assert found.alerts[0].code == "source_silent"
     ride(engine, 400, 450, {0: GOOD, 1: GOOD})
     assert known(engine)[:3] == (True, True, True)
-    assert "source_silent" not in said(engine)
+    assert "source_silent" not in notices(engine)
     # What it gave meanwhile is bridged.
     assert engine.figures().trip.energy_wh.value == pytest.approx(1000 * 450 / 3600, rel=0.01)
 
 
-def test_it_is_known_again_once_the_rider_says_that_it_is_unplugged() -> None:
+def test_figures_return_once_the_rider_marks_the_pack_as_unplugged() -> None:
     engine = ride(Engine(PROFILE), 0, 300, {0: GOOD, 1: GOOD})
     assert engine.unplug("battery 1") == Refusal(RefusalCode.STILL_HEARD, source="battery 1")
     ride(engine, 300, 400, {0: GOOD})
@@ -103,37 +98,37 @@ def test_it_is_known_again_once_the_rider_says_that_it_is_unplugged() -> None:
     assert (found.power_w, found.amps_a) == (500.0, 10.0)
     assert isinstance(found.range_m.now, Figure)
     ride(engine, 400, 500, {0: GOOD})
-    # What it held is not known apart: energy left goes on counting it, which is said for a while.
-    assert said(engine) == {"source_unplugged": ("battery 1",)}
-    # What it carried stays; what was drawn of it since its last word was nothing.
+    # Its own charge is not known: energy left goes on including it, which is notified for a while.
+    assert notices(engine) == {"source_unplugged": ("battery 1",)}
+    # What it carried stays; since its last sample it gave nothing.
     both_wh, one_wh = 1000 * 299.5 / 3600, 500 * 200 / 3600
     assert engine.figures().trip.energy_wh.value == pytest.approx(both_wh + one_wh, rel=1e-3)
-    # A frame of it makes it no pack again, and ten seconds do, without what lies between.
+    # One frame does not bring it back, and ten seconds do, without what lies between.
     ride(engine, 500, 600, {0: GOOD, 1: (10.0, 500, 500.5)})
     assert engine.figures().power_w == 500.0
     ride(engine, 600, 700, {0: GOOD, 1: GOOD})
     assert engine.figures().power_w == 1000.0
-    assert "source_unplugged" not in said(engine)
+    assert "source_unplugged" not in notices(engine)
     total_wh = 1000 * (299.5 + 99.5) / 3600 + 500 * 300.5 / 3600
     assert engine.figures().trip.energy_wh.value == pytest.approx(total_wh, rel=1e-3)
 
 
-def test_the_only_pack_cannot_be_said_to_be_unplugged() -> None:
+def test_the_only_pack_cannot_be_unplugged() -> None:
     engine = ride(ride(Engine(PROFILE), 0, 100, {0: GOOD}), 100, 120, {})
     assert engine.unplug("battery 0").code is RefusalCode.ONLY_ONE
 
 
-def test_a_pack_of_no_account_that_falls_silent_is_left_out_and_stays_in_the_sums() -> None:
+def test_a_negligible_pack_that_falls_silent_is_left_out_and_stays_in_the_sums() -> None:
     packs = {0: GOOD, 1: (0.4, 0, 300)}
     engine = ride(Engine(PROFILE), 0, 400, packs)
     assert engine.figures().power_w == 500.0
-    assert said(engine) == {"source_left_out": ("battery 1",)}
+    assert notices(engine) == {"source_left_out": ("battery 1",)}
     with_it, without = 20 * 299.5 / 3600, 500 * 399.5 / 3600
     assert engine.figures().trip.energy_wh.value == pytest.approx(with_it + without, rel=1e-6)
     assert isinstance(engine.figures().range_m.now, Figure)
 
 
-def test_its_share_is_of_what_was_drawn_since_it_was_first_heard() -> None:
+def test_its_share_is_of_the_energy_since_it_was_first_seen() -> None:
     # Under 5 % of the trip, half of all while it was there.
     engine = ride(Engine(PROFILE), 0, 1000, {0: GOOD, 1: (10.0, 900, 940)})
     assert engine.figures().power_w == Unknown(Reason.POWER_QUIET, source="battery 1", age_s=60.0)
@@ -183,15 +178,15 @@ def test_one_frame_of_a_receiver_without_a_fix_does_not_take_the_speed() -> None
     fused = channel("fused", t_s[200:], east_mps=2.0, north_mps=0.0)
     engine.fold(Block({"fused": fused, "power": power}))
     assert engine.figures().speed_mps == 2.0
-    assert said(engine) == {"source_brief": ("GPS receiver",)}
+    assert notices(engine) == {"source_brief": ("GPS receiver",)}
 
 
-def test_a_receiver_that_falls_silent_is_not_replaced_until_it_is_said_to_be_unplugged() -> None:
+def test_a_receiver_that_falls_silent_is_not_replaced_until_it_is_unplugged() -> None:
     engine = Engine(PROFILE)
     t_s = np.arange(0, 300.0, 0.5)
-    heard = t_s < 200
+    active = t_s < 200
     fused = channel("fused", t_s, east_mps=2.0, north_mps=0.0)
-    gps = channel("gps", t_s[heard], fix=3, speed_mps=2.0, course_deg=90.0)
+    gps = channel("gps", t_s[active], fix=3, speed_mps=2.0, course_deg=90.0)
     engine.fold(Block({"fused": fused, "gps": gps}))
     assert engine.figures().speed_mps == Unknown(
         Reason.SPEED_QUIET, source="GPS receiver", age_s=100.0

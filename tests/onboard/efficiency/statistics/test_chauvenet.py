@@ -1,4 +1,4 @@
-"""Chauvenet's threshold against scipy's inverse error function, and outliers against the eye."""
+"""Chauvenet's threshold against scipy's inverse error function, and obvious outliers."""
 
 import math
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import special
 
-from onboard.efficiency.statistics.chauvenet import kept, threshold
+from onboard.efficiency.statistics.chauvenet import inliers, threshold
 
 # N erfc(k / sqrt 2) = 0.5, worked out with scipy 1.17.1.
 PUBLISHED = {
@@ -21,12 +21,12 @@ def test_threshold_as_tabulated(count: int, value: float) -> None:
     assert threshold(count) == pytest.approx(special.erfcinv(0.5 / count) * math.sqrt(2), rel=1e-12)
 
 
-def test_one_far_value_is_left_out_and_no_other() -> None:
+def test_one_far_value_is_rejected_and_no_other() -> None:
     values = np.array([10.0, 10.2, 9.9, 10.1, 9.8, 10.0, 13.0])
-    assert kept(values).tolist() == [True] * 6 + [False]
+    assert inliers(values).tolist() == [True] * 6 + [False]
 
 
 def test_few_or_equal_values_are_all_kept() -> None:
-    assert kept(np.array([1.0, 100.0])).all()
-    assert kept(np.full(20, 3.0)).all()
-    assert kept(np.empty(0)).shape == (0,)
+    assert inliers(np.array([1.0, 100.0])).all()
+    assert inliers(np.full(20, 3.0)).all()
+    assert inliers(np.empty(0)).shape == (0,)

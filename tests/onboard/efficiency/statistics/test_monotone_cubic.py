@@ -9,7 +9,7 @@ from onboard.efficiency.statistics.monotone_cubic import interpolate
 
 
 @given(st.integers(0, 10_000))
-def test_inside_it_is_scipys_and_it_rises(seed: int) -> None:
+def test_inside_it_equals_scipys_and_rises(seed: int) -> None:
     rng = np.random.default_rng(seed)
     x = np.cumsum(rng.uniform(0.01, 1.0, 12))
     y = np.cumsum(rng.uniform(0.0, 1.0, 12) * (rng.random(12) > 0.2))
@@ -19,6 +19,6 @@ def test_inside_it_is_scipys_and_it_rises(seed: int) -> None:
     assert (np.diff(wide) >= -1e-12).all()
 
 
-def test_beyond_the_ends_the_slope_goes_on() -> None:
+def test_beyond_the_ends_the_slope_continues() -> None:
     x, y = np.array([0.0, 1.0, 2.0, 4.0]), np.array([0.0, 1.0, 3.0, 11.0])
     assert interpolate(np.array([-1.0, 5.0]), x, y).tolist() == [-1.0, 15.0]

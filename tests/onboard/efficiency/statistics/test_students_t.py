@@ -1,4 +1,4 @@
-"""Quantiles of Student's t against scipy, and the values that tables print."""
+"""Quantiles of Student's t against scipy and published tables."""
 
 import pytest
 from scipy import stats
@@ -28,6 +28,6 @@ def test_any_share_and_freedom(freedom: float, share: float) -> None:
 @pytest.mark.parametrize(
     ("freedom", "share"), [(0.5, 0.9), (3, 0.0), (3, 1.0), (float("nan"), 0.9)]
 )
-def test_what_cannot_be_is_refused(freedom: float, share: float) -> None:
+def test_impossible_arguments_are_refused(freedom: float, share: float) -> None:
     with pytest.raises(ValueError, match="no quantile"):
         quantile(freedom, share)

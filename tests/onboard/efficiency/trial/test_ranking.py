@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from onboard.efficiency.statistics.probability import f_above
+from onboard.efficiency.statistics.probability import f_survival
 from onboard.efficiency.trial import ranking
 from onboard.efficiency.trial.ranking import (
     Sample,
@@ -65,7 +65,7 @@ def test_certified_analysis_of_variance(name: str) -> None:
     assert fit.own_variance is None
     assert fit.sd == pytest.approx(sd, rel=1e-8)
     assert between / fit.sd**2 == pytest.approx(f, rel=1e-6)
-    found = f_above(between / fit.sd**2, over, under)
+    found = f_survival(between / fit.sd**2, over, under)
     assert found == pytest.approx(chance, rel=2e-3)
 
 

@@ -1,4 +1,4 @@
-"""Consumption over a window, the cue by consumption, range and time left: by hand."""
+"""Consumption over a window, the cue by consumption, range and time left, by hand."""
 
 from dataclasses import replace
 
@@ -11,9 +11,10 @@ from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.present_riding import Riding
 from onboard.efficiency.advice.reach import range_m, time_left_s
 from onboard.efficiency.meters.distance import DistanceMeter
+from onboard.efficiency.meters.steadiness import MOVING_MPS
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.statistics.shared_errors import CAPACITY, COUNT, GAIN, OFFSET, Spread
-from onboard.efficiency.trip.consumption import HARDLY_MOVING_MPS, wh_per_km, window
+from onboard.efficiency.trip.consumption import wh_per_km, window
 from tests.onboard.efficiency.meters.test_distance import noisy, odometer
 from tests.onboard.efficiency.meters.test_energy import meter
 
@@ -53,7 +54,7 @@ def test_a_window_covers_what_both_counted(of_power, of_speed, window_s, seconds
     assert found.distance_m.value == pytest.approx(2.0 * seconds_s, rel=5e-4)
 
 
-def test_too_short_a_window_tells_nothing() -> None:
+def test_too_short_a_window_is_unknown() -> None:
     assert isinstance(window(60.0, power(0.0, 100.0), speed(97.0, 100.0)), Unknown)
     no_power = Unknown(Reason.NOT_HEARD)
     assert window(60.0, no_power, speed(0.0, 100.0)) is no_power
@@ -62,24 +63,24 @@ def test_too_short_a_window_tells_nothing() -> None:
 
 @pytest.mark.slow
 def test_the_noise_of_the_velocity_is_in_a_windows_consumption() -> None:
-    # Of each minute at the end of 25 quarters of an hour, by a receiver whose errors have a memory:
-    # the errors of the consumption are as large as is said of them (chi-squared with
+    # The last minute of each of 25 quarters of an hour, by a receiver whose errors have a memory:
+    # the errors of the consumption are as large as stated (chi-squared with
     # 25 degrees of freedom: 99 % lie between 0.65 and 1.37 of the deviation).
-    truth, off, said = 300.0 / 2.0 / 3.6, [], []
+    truth, off, stated = 300.0 / 2.0 / 3.6, [], []
     one = power(0.0, 900.0)
     for seed in range(25):
         found = wh_per_km(window(60.0, one, noisy(2.0, 900, 0.05, 2.0, seed)), NONE)
         off.append((found.value - truth) / truth)
-        said.append((found.high - found.low) / 2 / 1.959964 / truth)
-    assert 0.65 < np.sqrt(np.mean(np.square(off)) / np.mean(np.square(said))) < 1.37
+        stated.append((found.high - found.low) / 2 / 1.959964 / truth)
+    assert 0.65 < np.sqrt(np.mean(np.square(off)) / np.mean(np.square(stated))) < 1.37
 
 
-@pytest.mark.parametrize(("speed_mps", "told"), [(0.25, False), (0.35, True)])
-def test_who_hardly_moves_has_no_consumption(speed_mps: float, told: bool) -> None:
-    assert 0.25 < HARDLY_MOVING_MPS < 0.35
+@pytest.mark.parametrize(("speed_mps", "known"), [(0.25, False), (0.35, True)])
+def test_a_craft_that_hardly_moves_has_no_consumption(speed_mps: float, known: bool) -> None:
+    assert 0.25 < MOVING_MPS < 0.35
     found = wh_per_km(window(60.0, power(0.0, 600.0), speed(0.0, 600.0, speed_mps)), NONE)
-    assert isinstance(found, Figure) is told
-    if told:
+    assert isinstance(found, Figure) is known
+    if known:
         assert found.value == pytest.approx(300.0 / 0.35 / 3.6, rel=1e-3)
 
 
@@ -100,7 +101,7 @@ def test_the_cue_by_consumption(recent: float, cue: str, difference: float) -> N
     assert found.difference_fraction == pytest.approx(difference, abs=1e-4)
 
 
-def test_nothing_left_asks_to_ease_and_a_made_distance_asks_nothing() -> None:
+def test_no_energy_left_cues_ease_and_no_distance_left_cues_nothing() -> None:
     assert distance_target(2000.0, Figure(0.0), Figure(30.0)).cue == "ease"
     assert isinstance(distance_target(0.0, Figure(600.0), Figure(30.0)).cue, Unknown)
     assert isinstance(distance_target(9.0, Unknown(Reason.NOT_HEARD), Figure(30.0)).cue, Unknown)
@@ -111,7 +112,7 @@ RIDING = Riding(300.0, 2.0, 50.0, 600.0, 0.0036, 0.5, 0.0049)
 """300 W at 2 m/s, ten minutes of it: 41.67 Wh/km; its blocks scatter by 6 % and by 7 %."""
 
 
-def test_a_range_is_what_is_left_over_what_it_takes() -> None:
+def test_a_range_is_energy_left_over_consumption() -> None:
     left = Spread(500.0, np.array([1000.0, 800.0, -50.0, -2.0, 100.0]))
     found = range_m(left, replace(RIDING, block_variance=0.0), NONE)
     assert found.value == found.low == found.high == pytest.approx(500.0 / 41.6667 * 1000, rel=1e-6)
@@ -128,9 +129,9 @@ def test_a_range_is_what_is_left_over_what_it_takes() -> None:
 
 
 @pytest.mark.parametrize(("left_wh", "ahead_s"), [(500.0, 6000.0), (2.5, 30.0), (50.0, 600.0)])
-def test_what_lies_ahead_averages_out_the_more_the_longer_it_is(left_wh, ahead_s) -> None:
-    # Blocks of half a minute that remember by a half are worth a third of their number: 20 were
-    # ridden, so many are to come, and never less than one is.
+def test_consumption_ahead_averages_out_the_more_the_longer_it_is(left_wh, ahead_s) -> None:
+    # Blocks of half a minute correlated by a half are worth a third of their number: 20 were
+    # ridden, as many are to come, and at least one is.
     found = range_m(Spread(left_wh, NOTHING), RIDING, NONE)
     ridden, to_come = 3.0 / 20.0, min(3.0 / (ahead_s / 30.0), 1.0)
     sd = 0.06 * np.sqrt(ridden + to_come)
@@ -138,16 +139,16 @@ def test_what_lies_ahead_averages_out_the_more_the_longer_it_is(left_wh, ahead_s
 
 
 @pytest.mark.parametrize(
-    ("power_w", "told"), [(0.0, False), (-20.0, False), (4.9, False), (6.0, True)]
+    ("power_w", "known"), [(0.0, False), (-20.0, False), (4.9, False), (6.0, True)]
 )
-def test_a_time_left_at_hardly_any_power_is_not_told(power_w: float, told: bool) -> None:
+def test_a_time_left_at_hardly_any_power_is_unknown(power_w: float, known: bool) -> None:
     found = time_left_s(Spread(100.0, NOTHING), Spread(power_w, NOTHING), NONE)
-    assert isinstance(found, Figure) is told
-    if told:
+    assert isinstance(found, Figure) is known
+    if known:
         assert found.value == pytest.approx(100.0 / power_w * 3600)
 
 
-def test_the_time_left_has_the_doubt_of_both() -> None:
+def test_the_time_left_has_the_errors_of_energy_and_power() -> None:
     zero = NONE.copy()
     zero[OFFSET, OFFSET] = 0.1**2
     left = Spread(500.0, np.array([0.0, 0.0, 0.0, -60.0, 0.0]))

@@ -1,4 +1,4 @@
-"""Steady stretches up to now, and runs: what is held, what it cost, and when it is long enough."""
+"""Steady stretches up to now, and runs: means, consumption, and when a run is long enough."""
 
 import math
 from dataclasses import replace
@@ -9,39 +9,39 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from onboard.contract.figure import Figure, Unknown
-from onboard.efficiency.sources.settled_seconds import Cells
-from onboard.efficiency.trip.runs import RUNS_MOST, RunBook
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
+from onboard.efficiency.trip.runs import RUNS_MOST, MarkedRuns
 from onboard.efficiency.trip.steady_now import SteadyNow
-from tests.onboard.efficiency.curve.made_blocks import cells, part
+from tests.onboard.efficiency.curve.made_blocks import settled
 
 NONE = np.zeros((5, 5))
 
 
-def leg(seconds: int, power_w=300.0, speed_mps=2.0, course_deg=90.0, first_s=1.0) -> Cells:
+def leg(seconds: int, power_w=300.0, speed_mps=2.0, course_deg=90.0, first_s=1.0) -> SettledSeconds:
     course = math.radians(course_deg)
     ones = np.ones(seconds)
-    made = cells(
+    made = settled(
         power_w * ones, speed_mps * math.sin(course) * ones, speed_mps * math.cos(course) * ones,
         first_s,
     )  # fmt: skip
     return replace(made, distance_m=speed_mps * ones, volts_v=50.0 * ones)
 
 
-def held(*parts: Cells) -> SteadyNow:
+def steady_after(*parts: SettledSeconds) -> SteadyNow:
     steady = SteadyNow()
     for one in parts:
         list(steady.fold(one))
     return steady
 
 
-def test_what_is_held_counts_in_pieces_of_ten_seconds() -> None:
-    now = held(leg(47)).now()
+def test_steady_time_counts_in_pieces_of_ten_seconds() -> None:
+    now = steady_after(leg(47)).now()
     assert (now.seconds_s, now.power_w, now.speed_mps) == (40.0, 300.0, pytest.approx(2.0))
     assert now.scatter_fraction == 0.0
 
 
 @pytest.mark.parametrize(
-    ("change", "goes_on"),
+    ("change", "continues"),
     [
         ({"power_w": 314.0}, True),
         ({"power_w": 317.0}, False),
@@ -53,51 +53,54 @@ def test_what_is_held_counts_in_pieces_of_ten_seconds() -> None:
         ({"course_deg": 270.0}, False),
     ],
 )
-def test_a_change_of_power_speed_or_course_begins_anew(change, goes_on) -> None:
-    now = held(leg(40), leg(10, first_s=41.0, **change)).now()
-    assert now.seconds_s == (50.0 if goes_on else 10.0)
+def test_a_change_of_power_speed_or_course_restarts_the_stretch(change, continues) -> None:
+    now = steady_after(leg(40), leg(10, first_s=41.0, **change)).now()
+    assert now.seconds_s == (50.0 if continues else 10.0)
 
 
 def test_course_is_compared_across_north() -> None:
-    assert held(leg(20, course_deg=356), leg(20, course_deg=4, first_s=21.0)).now().seconds_s == 40
+    assert (
+        steady_after(leg(20, course_deg=356), leg(20, course_deg=4, first_s=21.0)).now().seconds_s
+        == 40
+    )
 
 
-def test_a_slow_drift_of_power_is_no_steady_stretch_for_ever() -> None:
+def test_a_slow_drift_of_power_ends_a_steady_stretch() -> None:
     parts = [leg(10, 300.0 * 1.02**n, first_s=1.0 + 10 * n) for n in range(12)]
-    assert held(*parts).now().seconds_s < 80
+    assert steady_after(*parts).now().seconds_s < 80
 
 
-def test_at_rest_and_where_something_is_unknown_nothing_is_held() -> None:
-    assert held(leg(40, speed_mps=0.3)).now().seconds_s == 0.0
+def test_nothing_is_steady_at_rest_or_where_something_is_unknown() -> None:
+    assert steady_after(leg(40, speed_mps=0.3)).now().seconds_s == 0.0
     broken = leg(40)
     broken.power_w[33] = np.nan
-    now = held(broken).now()
+    now = steady_after(broken).now()
     assert now.seconds_s == 0.0
     assert isinstance(now.power_w, Unknown)
 
 
-def test_scatter_is_the_standard_error_of_the_pieces_costs() -> None:
+def test_scatter_is_the_standard_error_of_the_costs_of_pieces() -> None:
     powers = [300.0, 309.0, 297.0, 303.0]
-    now = held(*(leg(10, p, first_s=1.0 + 10 * n) for n, p in enumerate(powers))).now()
+    now = steady_after(*(leg(10, p, first_s=1.0 + 10 * n) for n, p in enumerate(powers))).now()
     costs = np.array(powers) / 2.0
     expected = costs.std(ddof=1) / math.sqrt(4) / costs.mean()  # by definition
     assert now.scatter_fraction == pytest.approx(expected, rel=1e-9)
 
 
-def book(seconds: int, **more) -> RunBook:
-    runs = RunBook()
+def run_of(seconds: int, **more) -> MarkedRuns:
+    runs = MarkedRuns()
     runs.start(0.0, "A")
     runs.fold(leg(seconds, **more))
     return runs
 
 
-def only(runs: RunBook, now_s: float):
-    (run,) = runs.table(now_s, NONE, 0.0)
+def only(runs: MarkedRuns, now_s: float):
+    (run,) = runs.table(NONE, 0.0, now_s)
     return run
 
 
-def test_a_run_says_what_was_held_and_what_it_cost() -> None:
-    run = only(book(70), 72.0)
+def test_a_run_has_its_means_and_its_consumption() -> None:
+    run = only(run_of(70), 72.0)
     assert (run.number, run.setup, run.open) == (1, "A", True)
     assert (run.seconds_s, run.steady_s) == (72.0, 70.0)
     assert (run.power_w, run.speed_mps) == (300.0, pytest.approx(2.0))
@@ -109,12 +112,12 @@ def test_a_run_says_what_was_held_and_what_it_cost() -> None:
 
 @pytest.mark.parametrize(("seconds", "enough"), [(59, False), (60, True)])
 def test_a_minute_without_scatter_is_long_enough(seconds, enough) -> None:
-    assert only(book(seconds), 60.0).long_enough is enough
+    assert only(run_of(seconds), 60.0).long_enough is enough
 
 
-def uneven(pieces: int) -> RunBook:
-    """Pieces whose power and speed go to and fro within what is held: costs 4.9 % off."""
-    runs = RunBook()
+def uneven(pieces: int) -> MarkedRuns:
+    """Pieces whose power and speed alternate within the steady limits: costs 4.9 % apart."""
+    runs = MarkedRuns()
     runs.start(0.0, "A")
     for n in range(pieces):
         power, speed = ((293.0, 2.05), (307.0, 1.951))[n % 2]
@@ -130,12 +133,12 @@ def test_more_scatter_takes_longer(pieces, enough) -> None:
 
 @pytest.mark.parametrize(("pieces", "enough"), [(29, False), (30, True)])
 def test_five_minutes_are_enough_however_it_scatters(pieces, enough, monkeypatch) -> None:
-    monkeypatch.setattr("onboard.efficiency.trip.runs.SCATTER_FRACTION", 0.001)
+    monkeypatch.setattr("onboard.efficiency.trip.runs.RUN_SCATTER_FRACTION", 0.001)
     assert only(uneven(pieces), 300.0).long_enough is enough
 
 
-def test_what_was_held_before_the_run_does_not_count_for_it() -> None:
-    runs = RunBook()
+def test_steady_time_before_the_run_does_not_count_for_it() -> None:
+    runs = MarkedRuns()
     runs.fold(leg(100))
     runs.start(100.0, "A")
     runs.fold(leg(35, first_s=101.0))
@@ -143,8 +146,8 @@ def test_what_was_held_before_the_run_does_not_count_for_it() -> None:
     assert only(runs, 135.0).steady_s == 30.0
 
 
-def test_seconds_that_settle_after_the_end_still_count_and_later_ones_do_not() -> None:
-    runs = RunBook()
+def test_seconds_that_settle_after_the_end_count_and_later_ones_do_not() -> None:
+    runs = MarkedRuns()
     runs.start(0.0, "A")
     runs.end(50.0)
     runs.fold(leg(50))
@@ -154,9 +157,9 @@ def test_seconds_that_settle_after_the_end_still_count_and_later_ones_do_not() -
 
 
 @pytest.mark.parametrize("end_s", [50.0, 43.0, 20.0])
-def test_a_run_that_ends_within_what_settles_at_once_counts_up_to_its_end(end_s: float) -> None:
+def test_a_run_that_ends_among_seconds_settling_together_counts_up_to_its_end(end_s: float) -> None:
     # The power rises by a watt a second: the mean of the first n seconds is 100 + (n + 1) / 2.
-    runs = RunBook()
+    runs = MarkedRuns()
     runs.start(0.0, "A")
     runs.end(end_s)
     whole = leg(90)
@@ -167,9 +170,9 @@ def test_a_run_that_ends_within_what_settles_at_once_counts_up_to_its_end(end_s:
 
 
 @pytest.mark.parametrize("column", ["distance_m", "power_w"])
-def test_a_second_of_which_power_or_way_is_unknown_counts_for_neither(column: str) -> None:
-    # Half of the run lacks one: the other's half must not stand alone in energy over distance.
-    runs = RunBook()
+def test_a_second_whose_power_or_distance_is_unknown_counts_for_neither(column: str) -> None:
+    # Half of the run lacks one: the other half must not count alone in energy over distance.
+    runs = MarkedRuns()
     runs.start(0.0, "A")
     whole = leg(60)
     whole.power_w[30:] = 900.0
@@ -182,14 +185,14 @@ def test_a_second_of_which_power_or_way_is_unknown_counts_for_neither(column: st
 
 @pytest.mark.parametrize("course_deg", [10.0, 100.0, 190.0, 350.0])
 def test_a_run_has_its_course(course_deg: float) -> None:
-    assert only(book(40, course_deg=course_deg), 40.0).course_deg == pytest.approx(course_deg)
+    assert only(run_of(40, course_deg=course_deg), 40.0).course_deg == pytest.approx(course_deg)
 
 
-def test_a_run_ends_where_the_next_begins_and_only_the_newest_are_given() -> None:
-    runs = RunBook()
+def test_a_run_ends_where_the_next_begins_and_only_the_newest_are_kept() -> None:
+    runs = MarkedRuns()
     for n in range(RUNS_MOST + 3):
         runs.start(10.0 * n, "AB"[n % 2])
-    table = runs.table(200.0, NONE, 0.0)
+    table = runs.table(NONE, 0.0, 200.0)
     assert [run.number for run in table] == list(range(4, RUNS_MOST + 4))
     assert [run.open for run in table] == [False] * (RUNS_MOST - 1) + [True]
     assert all(isinstance(run.power_w, Unknown) for run in table)
@@ -197,18 +200,18 @@ def test_a_run_ends_where_the_next_begins_and_only_the_newest_are_given() -> Non
 
 @settings(max_examples=40)
 @given(st.integers(0, 2**31), st.lists(st.integers(0, 400), max_size=12).map(sorted))
-def test_runs_do_not_depend_on_the_cut(seed, cuts) -> None:
+def test_runs_do_not_depend_on_the_partition(seed, cuts) -> None:
     rng = np.random.default_rng(seed)
     whole = leg(400)
     whole.power_w[:] *= np.repeat(rng.choice([1.0, 1.02, 1.3], 20), 20)
     whole.power_w[rng.random(400) < 0.005] = np.nan
     tables = []
     for places in ([], cuts):
-        runs = RunBook()
+        runs = MarkedRuns()
         runs.start(35.0, "A")
         for begin, end in zip([0, *places], [*places, 400], strict=True):
-            runs.fold(part(whole, begin, end))
-        tables.append((runs.table(400.0, NONE, 0.0)[0], runs.steady))
+            runs.fold(whole.part(begin, end))
+        tables.append((runs.table(NONE, 0.0, 400.0)[0], runs.steady))
     assert tables[0][1] == tables[1][1]
     assert tables[0][0].steady_s == tables[1][0].steady_s
     assert tables[0][0].long_enough == tables[1][0].long_enough

@@ -1,4 +1,4 @@
-"""The trip's line: bounded, evenly thinned, and the same after a journey through JSON."""
+"""The trip's line: bounded, evenly thinned, and the same after a round trip through JSON."""
 
 import functools
 import json
@@ -36,7 +36,7 @@ def test_time_that_goes_back_begins_a_new_line() -> None:
     assert (line.t_s, line.distance_m, line.energy_wh, line.every_s) == ([5.0], [1.0], [2.0], 1.0)
 
 
-def test_it_comes_back_from_json() -> None:
+def test_it_survives_a_round_trip_through_json() -> None:
     line = filled(1000)
     back = GrowingLine.of(read(TripLine, json.loads(json.dumps(plain(line.record())))))
     assert (back.t_s, back.every_s) == (line.t_s, line.every_s)
@@ -71,7 +71,7 @@ def line_of_the_whole() -> TripLine:
 
 
 @given(st.lists(st.floats(0, 1), max_size=20).map(sorted))
-def test_the_engines_line_does_not_depend_on_the_cut(cuts) -> None:
+def test_the_engines_line_does_not_depend_on_the_partition(cuts) -> None:
     whole, pieces = line_of_the_whole(), fold(stream(11, 200.0), cuts).trip_line
     assert len(whole.t_s) > 100
     assert pieces.t_s == whole.t_s
