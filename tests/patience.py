@@ -2,6 +2,8 @@
 
 import contextlib
 import os
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 PATIENCE_S = 240.0
@@ -19,3 +21,11 @@ def held_up_s(pid: int | None = None) -> float:
         with contextlib.suppress(OSError):  # a thread that is gone, a kernel that does not count
             waited_ns += int((task / "schedstat").read_text().split()[1])
     return waited_ns / 1e9 + int(ticks) / os.sysconf("SC_CLK_TCK")
+
+
+def until(condition: Callable[[], object]) -> None:
+    """Wait until a condition holds."""
+    deadline = time.monotonic() + PATIENCE_S
+    while not condition():
+        assert time.monotonic() < deadline
+        time.sleep(0.002)

@@ -22,14 +22,14 @@ from onboard.daemon.run_settings import Settings
 from onboard.errors import LinkError, ProfileError, RecordError
 from onboard.feed.server import FeedServer
 from onboard.profile import load_profile
-from onboard.record.marks import Noted, noted
-from onboard.record.record_lock import RecordLock
+from onboard.record.marks import TimedCommand, timed_command
+from onboard.record.record_lock import record_lock
 from onboard.record.subscriber import Subscriber
-from onboard.restarts.last_charge import caught_up
-from onboard.restarts.rejoin import Session
+from onboard.restarts.learned_update import update_learned
+from onboard.restarts.refold import Session
 from onboard.restarts.session_book import SessionBook
-from onboard.restarts.trip_journal import Verdict
 from onboard.restarts.trip_keeper import BehindError, TripKeeper
+from onboard.restarts.trip_sessions import Verdict
 from onboard.ride.commands import obey, settings_in_force, with_place
 from onboard.ride.ride import Ride
 from onboard.telemetry.link.base import Link
@@ -110,7 +110,7 @@ class Service:
             If the link, the record's folder or the feed's address is not to be had at the start,
             or another daemon keeps its records in that folder.
         """
-        with RecordLock(self._settings.record):
+        with record_lock(self._settings.record):
             await self._run()
 
     async def _run(self) -> None:
@@ -198,8 +198,8 @@ class Service:
             return
         text = settings.profile_text and without_key(settings.profile_text)
         followed = settings.system_id or settings.profile.link.system_id
-        catch_up = partial(caught_up, settings.profile, settings.system_id)
-        self._book = SessionBook(settings.record, self._clock.start_us, text, followed, catch_up)
+        update = partial(update_learned, settings.profile, settings.system_id)
+        self._book = SessionBook(settings.record, self._clock.start_us, text, followed, update)
         self._keeper = self._keep_trip(self._book)
 
     def _first_link(self, reopen: Reopener) -> Link | None:
@@ -315,7 +315,7 @@ class Service:
         if isinstance(placed, Refused):
             reply(placed.why, None)
             return
-        one = noted(placed, self._ride, self._keeper.last_stamp_us)
+        one = timed_command(placed, self._ride, self._keeper.last_stamp_us)
         try:
             why_not = obey(placed, self._ride, lambda: self._new_trip(one))
         except Exception as fault:
@@ -324,12 +324,12 @@ class Service:
             why_not = Refusal(RefusalCode.FAULT)
         # A new trip is noted where the old one ends.
         if why_not is None and not (isinstance(placed, Mark) and placed.mark == "new_trip"):
-            self._keeper.say(one)
+            self._keeper.add(one)
             if self._book is not None:
                 self._book.mark(one)
         reply(why_not, placed)
 
-    def _new_trip(self, said: Noted) -> Refusal | None:
+    def _new_trip(self, said: TimedCommand) -> Refusal | None:
         """Begin a new trip, in a session of its own; set-up and reserve stay as they are."""
         assert self._intake is not None
         if not self._keeper.caught_up:
@@ -354,7 +354,7 @@ class Service:
         for one in stay:
             obey(one, self._ride, lambda: None)
             if self._book is not None:
-                self._book.mark(noted(one, self._ride, self._keeper.last_stamp_us))
+                self._book.mark(timed_command(one, self._ride, self._keeper.last_stamp_us))
         return None
 
     def _reload(self) -> None:

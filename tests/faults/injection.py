@@ -27,7 +27,7 @@ from onboard.daemon.service import Service
 from onboard.efficiency.advice.target import Aim
 from onboard.profile import load_profile
 from onboard.record.subscriber import STRICT
-from onboard.restarts import refolding
+from onboard.restarts import refold_task
 from onboard.telemetry.link import stamp_clock as stamp_clock_module
 from onboard.telemetry.link.base import Piece
 from onboard.telemetry.logs.log_files import RECORD_NAME
@@ -193,7 +193,7 @@ async def ridden(folder: Path) -> Outcome:
         patch.object(service_module, "time", clock),
         patch.object(stamp_clock_module, "time", clock),
         patch.object(service_module.lean_memory, "give_back", lambda: None),
-        patch.object(refolding, "asyncio", SimpleNamespace(**{**vars(asyncio), "sleep": sleep})),
+        patch.object(refold_task, "asyncio", SimpleNamespace(**{**vars(asyncio), "sleep": sleep})),
     ):
         service = Service(settings)
         reader = Reader(service._clock)

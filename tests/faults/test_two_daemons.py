@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from onboard.errors import UsageError
-from onboard.record.record_lock import FILE_NAME, RecordLock
+from onboard.record.record_lock import FILE_NAME, record_lock
 from onboard.record.sessions import read_session, sessions
 from tests.daemon_process import ROOT, Daemon
 from tests.patience import PATIENCE_S
@@ -61,11 +61,11 @@ def test_a_second_daemon_is_refused_and_touches_nothing(tmp_path: Path) -> None:
 
 
 def test_who_has_it_lets_go_of_it(tmp_path: Path) -> None:
-    with RecordLock(tmp_path / "all"):
-        with pytest.raises(UsageError, match="another daemon"), RecordLock(tmp_path / "all"):
+    with record_lock(tmp_path / "all"):
+        with pytest.raises(UsageError, match="another daemon"), record_lock(tmp_path / "all"):
             pass
         assert (tmp_path / "all" / FILE_NAME).read_text() == f"{os.getpid()}\n"
-    with RecordLock(tmp_path / "all"), RecordLock(None):
+    with record_lock(tmp_path / "all"), record_lock(None):
         pass
 
 
@@ -74,9 +74,9 @@ def test_where_there_are_no_locks_it_goes_on_without(tmp_path: Path, monkeypatch
         raise OSError(38, "Function not implemented")
 
     monkeypatch.setattr(fcntl, "flock", none)
-    with RecordLock(tmp_path), RecordLock(tmp_path):
+    with record_lock(tmp_path), record_lock(tmp_path):
         pass
     (tmp_path / FILE_NAME).unlink()
     (tmp_path / FILE_NAME).mkdir()
-    with RecordLock(tmp_path):
+    with record_lock(tmp_path):
         pass

@@ -10,11 +10,11 @@ import pytest
 from onboard.daemon.own_alerts import OwnAlerts, Running
 from onboard.daemon.publisher import RATE_OVER_S, TRIP_LINE_EVERY_S, Publisher
 from onboard.record.subscriber import STRICT
-from onboard.restarts.trip_journal import Past
 from onboard.restarts.trip_keeper import TripKeeper
+from onboard.restarts.trip_sessions import Past
 from onboard.ride.ride import Ride
 from onboard.telemetry.mavlink.signing import Refused
-from tests.onboard.small_rides import A_SECOND, PROFILE, START_US, heard
+from tests.onboard.small_rides import A_SECOND, PROFILE, START_US, received
 
 
 class Feed:
@@ -39,7 +39,7 @@ class Scene:
         self.publisher = Publisher(self.feed, lambda: self.keeper)  # type: ignore[arg-type]
 
     def take(self, begin: int, end: int) -> None:
-        self.keeper.take(heard(begin, end), START_US)
+        self.keeper.take(received(begin, end), START_US)
         self.publisher.heard(self.now_s)
 
     def published(self) -> list[dict[str, Any]]:

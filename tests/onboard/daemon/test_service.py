@@ -211,10 +211,10 @@ def test_a_profile_that_has_lost_its_battery_takes_no_pack_out_under_way(
     async def scene(there: Turning) -> None:
         there.turn(2)
         there.service._reload()
-        assert there.service._keeper._again is None
+        assert there.service._keeper.refolding is None
         path.write_text(f"[craft]\nname = 'whole'\n{PACK}")
         there.service._reload()
-        again = there.service._keeper._again
+        again = there.service._keeper.refolding
         assert again is not None
         assert again.profile == load_profile(path)
 
