@@ -7,7 +7,7 @@ import stat
 from pathlib import Path
 
 FILE_MODE = 0o600
-"""What lies beside a track tells of it: nobody but the owner reads it."""
+"""Files beside a track reveal it, too: nobody but the owner reads them."""
 
 _FLAGS = os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW
 

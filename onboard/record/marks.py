@@ -50,9 +50,9 @@ class TimedCommand:
 
     def apply(self, ride: Ride) -> None:
         """Apply it to a ride. A new trip is another session, so that one does nothing here."""
-        why_not = obey(self.command, ride, lambda: None)
-        if why_not is not None:
-            log.warning("%s of %s is not done again: %s", FILE_NAME, self.utc or self.t_s, why_not)
+        refusal = obey(self.command, ride, lambda: None)
+        if refusal is not None:
+            log.warning("%s of %s is not done again: %s", FILE_NAME, self.utc or self.t_s, refusal)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the line in JSON's own types."""
@@ -142,21 +142,21 @@ class MarkBook:
 
 def _append(path: Path, line: bytes) -> None:
     # Opened for each: marks are few, and a folder that came back is found again.
-    place = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, FILE_MODE)
+    descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, FILE_MODE)
     try:
-        size = os.fstat(place).st_size
-        if size and os.pread(place, 1, size - 1) != b"\n":
+        size = os.fstat(descriptor).st_size
+        if size and os.pread(descriptor, 1, size - 1) != b"\n":
             # A power cut tore the line before; it must not spoil this one.
             line = b"\n" + line
         try:
             written = 0
             while written < len(line):
-                written += os.pwrite(place, line[written:], size + written)
+                written += os.pwrite(descriptor, line[written:], size + written)
         except OSError:
-            os.ftruncate(place, size)
+            os.ftruncate(descriptor, size)
             raise
     finally:
-        os.close(place)
+        os.close(descriptor)
 
 
 def read_marks(folder: Path) -> tuple[TimedCommand, ...]:

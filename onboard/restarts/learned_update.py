@@ -82,7 +82,7 @@ def _updated(
         for one in earlier:
             if one.folder == saved_in:
                 commands = one.actions[int(at.get("marks", 0)) :]
-                # Without a record nothing was heard then.
+                # Without a record nothing was received then.
                 with contextlib.suppress(LogError):
                     parts = [_frames_after(saved_in, int(at["stamp_us"]))]
         if not (later or commands or any(map(len, parts))):

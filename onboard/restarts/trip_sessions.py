@@ -1,9 +1,9 @@
 """Which sessions make up the present trip: decided by the autopilot's clocks, and written down.
 
 A session states from its start that it may go on with the one before. So the trip is not lost if
-the session ends before that is known, or if no autopilot is heard: a later start finds all sessions
-that are undecided, back to the last that is settled, and settles them as soon as the autopilot says
-how long it has been running.
+the session ends before that is known, or if the autopilot is silent: a later start finds all
+sessions that are undecided, back to the last that is settled, and settles them as soon as the
+autopilot states how long it has been running.
 """
 
 import logging
@@ -119,7 +119,7 @@ class Past:
             known.append((len(earlier), RecordClocks(now, now)))
         begins = {0}
         for n, same in enumerate(kept_running_between([clocks for _, clocks in known])):
-            # Sessions in between, in which no autopilot was heard, belong to the one after them.
+            # Sessions in between, in which the autopilot was silent, belong to the one after them.
             between = range(known[n][0] + 1, known[n + 1][0] + 1)
             undecided = [at for at in between if at == len(earlier) or earlier[at].undecided]
             if not same and undecided:
