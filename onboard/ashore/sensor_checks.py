@@ -11,7 +11,7 @@ import numpy as np
 from onboard.ashore.facts import FixFacts, PowerFacts
 from onboard.ashore.findings import Finding, Verdict, bad, graded, look, ok
 from onboard.efficiency.battery.chemistry import CHEMISTRIES
-from onboard.profile import Battery, Sensors
+from onboard.profile import CELL_VOLTAGES, Battery, Sensors
 
 NOT_CHECKED = "not checked: no autopilot heard"
 
@@ -29,9 +29,6 @@ DRAWING_W = 60.0
 
 ZERO_A = 0.05
 """What a reading below zero may be without meaning anything [A]."""
-
-FULL_CELL_V = {"lfp": 3.65, "li-ion": 4.2}
-"""What a cell is charged to; common for such cells, no standard."""
 
 
 def check_fix(facts: FixFacts, heard: bool) -> Finding:
@@ -127,7 +124,7 @@ def check_voltage(
         return ok(name, f"{volts:.1f} V; compare with a meter (no battery in the profile)")
     chemistry = CHEMISTRIES[battery.chemistry]
     least_v = battery.cutoff_v or chemistry.cutoff_v * battery.cells
-    most_v = FULL_CELL_V[battery.chemistry] * battery.cells
+    most_v = battery.charged_v
     gauge = 2.0 * sensors.voltage_scale_sd
     cell_v = volts / battery.cells
     text = f"{volts:.1f} V, {cell_v:.2f} V a cell of {battery.cells}"
@@ -175,7 +172,7 @@ def charge_range(chemistry: str, cell_v: float, scale_sd: float) -> tuple[float,
 
 def _mend(volts: float, battery: Battery) -> str:
     chemistry = CHEMISTRIES[battery.chemistry]
-    fewest = math.ceil(volts / FULL_CELL_V[battery.chemistry])
+    fewest = math.ceil(volts / CELL_VOLTAGES[battery.chemistry].full_v)
     most = min(math.floor(volts / chemistry.cutoff_v), 32)
     fit = "no count of cells fits"
     if 1 <= fewest <= most:
