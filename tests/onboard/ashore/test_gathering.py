@@ -11,7 +11,14 @@ from onboard.ashore import gathering
 from onboard.ashore.daemon_feed import DaemonFeed, probe
 from onboard.ashore.facts import PairingFacts, Port
 from onboard.ashore.findings import Verdict
-from onboard.ashore.gathering import CheckSettings, Clocks, gather, same_link
+from onboard.ashore.gathering import (
+    CheckSettings,
+    Clocks,
+    disk_facts,
+    gather,
+    pairing_facts,
+    same_link,
+)
 from onboard.ashore.report import FIRST, as_dict, as_lines, judge
 from onboard.contract.codec import as_line
 from onboard.contract.figure import Unknown
@@ -201,10 +208,10 @@ def test_a_link_that_cannot_be_opened_is_a_finding_but_wrong_words_are_not(
 def test_the_folder_of_the_records(settings: CheckSettings, tmp_path: Path, monkeypatch) -> None:
     file = tmp_path / "file"
     file.write_text("")
-    assert gathering._disk(file / "sessions", None).problem == f"{file} is no folder"
-    assert gathering._disk(None, None).folder is None
+    assert disk_facts(file / "sessions").problem == f"{file} is no folder"
+    assert disk_facts(None).folder is None
     monkeypatch.setattr(gathering.os, "access", lambda path, mode: False)
-    assert gathering._disk(tmp_path, None).writable is False
+    assert disk_facts(tmp_path).writable is False
 
 
 class Server:
@@ -273,7 +280,7 @@ def test_a_busy_link_is_judged_by_what_its_daemon_says(settings: CheckSettings) 
     assert facts.fix.speeds_mps == ()
     assert facts.fix.why_no_speed == "the GPS has no fix"
     assert facts.clock.autopilot_s == pytest.approx(1_764_063_600.2)
-    assert (facts.feed.held_by, facts.feed.craft) == (Port.OURS, "skiff")
+    assert (facts.feed.used_by, facts.feed.craft) == (Port.OURS, "skiff")
     # A daemon that listens elsewhere says nothing about this link.
     assert not other.link.asked_daemon
     assert other.link.problem is not None
@@ -282,25 +289,25 @@ def test_a_busy_link_is_judged_by_what_its_daemon_says(settings: CheckSettings) 
 def test_who_has_the_port() -> None:
     clock = Played([]).clocks.clock_s
     with Server(b"220 something else\r\n") as server:
-        assert probe("127.0.0.1", server.port, clock).held_by is Port.OTHER
-        assert probe("0.0.0.0", server.port, clock).held_by is Port.OTHER
-    assert probe("127.0.0.1", server.port, clock).held_by is Port.FREE
-    assert probe("no host", 1, clock).held_by is Port.REFUSED
+        assert probe("127.0.0.1", server.port, clock).used_by is Port.OTHER
+        assert probe("0.0.0.0", server.port, clock).used_by is Port.OTHER
+    assert probe("127.0.0.1", server.port, clock).used_by is Port.FREE
+    assert probe("no host", 1, clock).used_by is Port.REFUSED
     with socket.socket() as bound:
         bound.bind(("127.0.0.1", 0))  # held, though it does not listen
         held = probe("127.0.0.1", bound.getsockname()[1], clock)
-    assert (held.held_by, held.problem) == (Port.REFUSED, "address already in use")
-    assert probe("127.0.0.1", 0, clock).held_by is Port.FREE
+    assert (held.used_by, held.problem) == (Port.REFUSED, "address already in use")
+    assert probe("127.0.0.1", 0, clock).used_by is Port.FREE
 
 
 def test_a_line_without_an_end_does_not_fill_the_memory() -> None:
     with (
         Server(HELLO, b"x" * 3_000_000) as server,
-        DaemonFeed("127.0.0.1", server.port, Played([]).clocks.clock_s) as talk,
+        DaemonFeed("127.0.0.1", server.port, Played([]).clocks.clock_s) as feed,
     ):
-        assert talk.ours
-        assert talk.snapshots(1.0) == []
-        assert len(talk._rest) <= 1 << 20
+        assert feed.hello
+        assert feed.snapshots(1.0) == []
+        assert feed.lines.pending_bytes <= 1 << 20
 
 
 def test_links_are_the_same_by_what_they_name(tmp_path: Path) -> None:
@@ -349,16 +356,14 @@ def test_a_short_check_of_a_slow_link_still_chooses_and_reads(
 def test_who_is_paired_and_what_others_may_read(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
     member(folder, "phone", "viewer")
-    settings = CheckSettings(
-        *(PROFILE, None, "udpin:127.0.0.1:0", 57600, None, ("127.0.0.1", 0), None, 0.1),
-        pairing=folder,
-        crew=("0.0.0.0", 27222),
-    )
-    found = gathering._pairing(settings)
+
+    def facts() -> PairingFacts:
+        return pairing_facts(folder, ("0.0.0.0", 27222))
+
+    found = facts()
     assert found == PairingFacts(True, "0.0.0.0:27222", ("phone (viewer)",))
     identity_path(folder).chmod(0o644)
-    assert gathering._pairing(settings).exposed == (str(identity_path(folder)),)
+    assert facts().exposed == (str(identity_path(folder)),)
     identity_path(folder).write_text("x")
-    assert "cannot be read" in (gathering._pairing(settings).problem or "")
-    nobody = replace(settings, pairing=tmp_path / "elsewhere")
-    assert gathering._pairing(nobody) == PairingFacts()
+    assert "cannot be read" in (facts().problem or "")
+    assert pairing_facts(tmp_path / "elsewhere", None) == PairingFacts()
