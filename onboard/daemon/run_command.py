@@ -38,7 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
     # First of all what needs much memory for a moment: the others take its place.
     from onboard.crew.door import DoorSettings
     from onboard.crew.keys import pairing_folder
-    from onboard.crew.listen_places import listening_places
+    from onboard.crew.listen_addresses import listen_addresses
     from onboard.daemon import lean_memory
     from onboard.daemon.ending import Ending
     from onboard.daemon.run_settings import Settings
@@ -59,7 +59,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.no_record or (connection.startswith("file:") and not arguments.record):
         record = None
     folder = pairing_folder(kept)
-    listen, crew = listening_places(profile.feed, folder, arguments.listen, arguments.crew_listen)
+    listen, crew = listen_addresses(profile.feed, folder, arguments.listen, arguments.crew_listen)
     settings = Settings(
         profile=profile,
         connection=connection,

@@ -37,20 +37,20 @@ def test_it_is_found_and_says_no_name(tmp_path: Path) -> None:
     announcing = Announcing(folder, "192.0.2.7", 27222)
     try:
         try:
-            announcing.tell()
+            announcing.announce()
             found = look_until(lambda found: found != ())
         except OSError as problem:
             pytest.skip(f"no multicast here: {problem}")
         assert found == (Found(f"wattwake-{name}", "192.0.2.7", 27222, name),)
     finally:
-        announcing._take_back()
+        announcing.withdraw()
     assert look_until(lambda found: found == ()) == ()
 
 
 def test_this_boards_own_address_is_not_announced(tmp_path: Path) -> None:
     announcing = Announcing(paired_folder(tmp_path), "127.0.0.1", 27222)
     asyncio.run(announcing.run())  # it ends at once: there is nothing to tell
-    assert announcing._told is None
+    assert announcing.announced is None
 
 
 @pytest.mark.parametrize(

@@ -29,7 +29,7 @@ from tests.onboard.crew.doors import (
 
 @pytest.fixture(autouse=True)
 def looks_often(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(door_module, "LOOK_S", 0.02)
+    monkeypatch.setattr(door_module, "POLL_S", 0.02)
 
 
 def test_a_code_lets_in_gives_a_token_and_that_lets_in_again(tmp_path: Path) -> None:

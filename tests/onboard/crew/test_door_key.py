@@ -11,18 +11,18 @@ def test_a_key_that_was_damaged_is_used_no_more_and_a_new_one_is(tmp_path: Path)
     folder = tmp_path / "pairing"
     make_identity(folder)
     door = CrewDoor(DoorSettings("127.0.0.1", 0, folder, "skiff"), FeedServer())
-    door._load_key()
-    first = door._context
+    door.load_key()
+    first = door.context
     assert first is not None
-    door._load_key()
-    assert door._context is first
+    door.load_key()
+    assert door.context is first
     path = identity_path(folder)
     whole = path.read_text()
     path.unlink()
     path.write_text(whole.replace("A", "B"))
-    door._load_key()
-    assert door._context is None
+    door.load_key()
+    assert door.context is None
     path.unlink()
     make_identity(folder)
-    door._load_key()
-    assert door._context not in (None, first)
+    door.load_key()
+    assert door.context not in (None, first)

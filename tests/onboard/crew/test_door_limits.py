@@ -30,7 +30,7 @@ from tests.patience import PATIENCE_S
 
 @pytest.fixture(autouse=True)
 def looks_often(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(door_module, "LOOK_S", 0.02)
+    monkeypatch.setattr(door_module, "POLL_S", 0.02)
 
 
 @pytest.mark.slow
@@ -53,8 +53,8 @@ def test_those_held_for_others_of_their_address_are_let_go_in_the_end(
 ) -> None:
     folder = paired_folder(tmp_path)
     token = member(folder, "phone")
-    monkeypatch.setattr(door_module, "HELD_S", 0.3)
-    monkeypatch.setattr(door_module, "HELD_MOST", 4)
+    monkeypatch.setattr(door_module, "QUEUED_S", 0.3)
+    monkeypatch.setattr(door_module, "QUEUED_MOST", 4)
 
     async def scene() -> None:
         async with open_door(folder) as there:
@@ -163,7 +163,7 @@ def test_old_encryption_and_none_are_refused(tmp_path: Path) -> None:
 def test_who_does_not_get_to_the_point_is_put_out(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(door_module, "KNOWN_WITHIN_S", 0.5)
+    monkeypatch.setattr(door_module, "AUTHENTICATE_S", 0.5)
     folder = paired_folder(tmp_path)
 
     async def scene() -> None:
@@ -175,7 +175,7 @@ def test_who_does_not_get_to_the_point_is_put_out(
                 await asyncio.sleep(0.1)
             assert b"snapshot" not in await slow.rest()
             assert await half_open == b""
-            assert there.door._limits.waiting == 0
+            assert there.door.limits.waiting == 0
             slow.leave()
 
     play(scene)
@@ -198,7 +198,7 @@ def test_a_flood_of_one_address_leaves_the_others_be(tmp_path: Path) -> None:
             good = await Viewer.joined(there.port, token)
             there.feed.publish(SECRET, 0.0)
             assert (await good.line())["secret"]
-            assert there.door._limits.waiting <= 8
+            assert there.door.limits.waiting <= 8
             for one in flood:
                 one.close()
             good.leave()

@@ -33,7 +33,7 @@ def who(door: CrewDoor, *lines: bytes) -> list[Member | None]:
     """Whom each line names."""
 
     async def asked() -> list[Member | None]:
-        found = [await door._who(line) for line in lines]
+        found = [await door.identify(line) for line in lines]
         return [None if one is None else one[0] for one in found]
 
     return asyncio.run(asked())

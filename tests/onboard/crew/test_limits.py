@@ -54,8 +54,8 @@ def test_addresses_are_not_kept_for_ever_and_those_that_wait_are() -> None:
     assert book.come("192.0.2.1", 0.0)
     for n in range(2000):
         comes(book, f"10.0.{n // 250}.{n % 250}", float(n))
-    assert len(book._accounts) <= limits.ADDRESSES_MOST
-    assert book._accounts["192.0.2.1"].waiting == 1
+    assert len(book.accounts) <= limits.ADDRESSES_MOST
+    assert book.accounts["192.0.2.1"].waiting == 1
 
 
 def test_all_who_may_be_in_may_come_back_at_once_from_one_address() -> None:

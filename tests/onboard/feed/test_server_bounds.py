@@ -28,7 +28,7 @@ def test_viewers_of_this_board_are_bounded(monkeypatch: pytest.MonkeyPatch) -> N
 
 
 def test_a_command_that_was_answered_waits_no_more(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(server_module, "WAITING_MOST", 2)
+    monkeypatch.setattr(server_module, "UNANSWERED_MOST", 2)
 
     async def scene() -> None:
         daemon = Daemon()

@@ -4,7 +4,7 @@ import asyncio
 import contextlib
 
 from onboard.contract.commands import Mark, Set
-from onboard.feed.server import WAITING_MOST
+from onboard.feed.server import UNANSWERED_MOST
 from onboard.feed.viewer import SEND_BUFFER_BYTES
 from tests.onboard.feed.talkers import (
     LINE,
@@ -101,7 +101,7 @@ def test_only_so_many_commands_wait() -> None:
         talkers = [await Talker.to(port) for _ in range(5)]
         for talker in talkers:
             talker.say(*(note(n) for n in range(15)))
-        await until(lambda: len(daemon.waiting) == WAITING_MOST)
+        await until(lambda: len(daemon.waiting) == UNANSWERED_MOST)
         refused = await talkers[-1].ack()
         assert (refused["ok"], refused["why"]) == (False, {"code": "too_many_wait"})
         for reply in daemon.waiting:
