@@ -72,12 +72,12 @@ def test_the_process_is_gone_in_time_and_says_how(
 ) -> None:
     ending, begun_s = Ending(), clock.s
     if told:
-        ending._told(signal.SIGTERM, None)
+        ending.on_signal(signal.SIGTERM, None)
     else:
         ending.begin()
     ending.is_over = is_over
     with pytest.raises(ExitedError, match=f"^{code}$"):
-        ending._end_late()
+        ending.enforce()
     assert clock.s - begun_s == pytest.approx(END_WITHIN_S)
 
 
@@ -88,8 +88,8 @@ def test_the_first_signal_asks_and_the_second_is_the_system_s(
     handlers[signal.SIGINT] = signal.SIG_IGN  # as nohup has it
     ending = Ending()
     ending.listen(LOOP, SimpleNamespace(set=lambda: stopped.append(True)))  # type: ignore[arg-type]
-    assert handlers == {signal.SIGINT: signal.SIG_IGN, signal.SIGTERM: ending._told}
+    assert handlers == {signal.SIGINT: signal.SIG_IGN, signal.SIGTERM: ending.on_signal}
     assert not stopped
-    ending._told(signal.SIGTERM, None)
+    ending.on_signal(signal.SIGTERM, None)
     assert stopped == [True]
     assert handlers == {signal.SIGINT: signal.SIG_IGN, signal.SIGTERM: signal.SIG_DFL}

@@ -25,8 +25,8 @@ def test_while_all_is_well_nothing_is_said() -> None:
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"heard_s": NOW_S - SILENT_S}, {}),
-        ({"heard_s": NOW_S - SILENT_S - 0.1}, {"link_silent": "warning"}),
+        ({"received_s": NOW_S - SILENT_S}, {}),
+        ({"received_s": NOW_S - SILENT_S - 0.1}, {"link_silent": "warning"}),
         ({"dropped_bytes": 1}, {"bytes_dropped": "warning"}),
         ({"refused": Refused(unsigned=1)}, {"frames_refused": "note"}),
         ({"refused": Refused(wrong_signature=1)}, {"frames_refused": "note"}),
@@ -49,6 +49,6 @@ def test_a_part_that_fails_is_named_by_its_code(monkeypatch: pytest.MonkeyPatch)
 def test_an_alert_counts_from_when_it_came_up_last() -> None:
     alerts, since = OwnAlerts(), []
     for second, dropped in enumerate([0, 5, 9, 9, 0, 1, 1]):
-        running = replace(WELL, now_s=NOW_S + second, heard_s=NOW_S + second, dropped_bytes=dropped)
+        running = replace(WELL, now_s=NOW_S + second, received_s=NOW_S + second, dropped_bytes=dropped)
         since.append([one.since_s for one in alerts.now(running)])
     assert since == [[], [0.0], [1.0], [2.0], [], [0.0], [1.0]]

@@ -40,7 +40,7 @@ class Scene:
 
     def take(self, begin: int, end: int) -> None:
         self.keeper.take(heard(begin, end), START_US)
-        self.publisher.heard(self.now_s)
+        self.publisher.craft_seen(self.now_s)
 
     def published(self) -> list[dict[str, Any]]:
         running = Running(self.now_s, None, self.now_s, 0, Refused(), ())

@@ -32,11 +32,11 @@ def test_the_first_passes_and_the_next_one_says_how_many_did_not() -> None:
         bench.log.warning("frame %d was late", n)
         bench.now_s += 1.0
     assert bench.said == ["frame 0 was late"]
-    assert bench.filter.left_out() == 17
+    assert bench.filter.suppressed() == 17
     bench.now_s = 1060.0
     bench.log.warning("frame %d was late", 99)
     assert bench.said[1:] == ["frame 99 was late (17 more like this in the last minute)"]
-    assert bench.filter.left_out() == 0
+    assert bench.filter.suppressed() == 0
 
 
 def test_a_message_once_a_minute_is_left_as_it_is() -> None:
@@ -80,14 +80,14 @@ def test_memory_is_bounded_and_the_longest_quiet_is_forgotten_first() -> None:
         bench.log.warning(kind)
     bench.log.warning("one")  # heard again: now "two" was quiet for longest
     bench.log.warning("four")
-    assert len(bench.filter._kinds) == 3
+    assert len(bench.filter.kinds) == 3
     bench.log.warning("one")
     bench.log.warning("two")
     assert bench.said == ["one", "two", "three", "four", "two"]
     for n in range(1000):
         bench.log.warning("%s", "x" * 10_000 + str(n))
-    assert len(bench.filter._kinds) == 3
-    assert max(len(text) for _, text in bench.filter._kinds) <= 200
+    assert len(bench.filter.kinds) == 3
+    assert max(len(text) for _, text in bench.filter.kinds) <= 200
 
 
 @pytest.mark.parametrize("arguments", [("one", "too many"), ()])
@@ -104,4 +104,4 @@ def test_what_the_owner_asked_for_is_answered_each_time() -> None:
         bench.log.error("%s: keeping the profile in use", "craft.toml", extra=ANSWER)
         bench.log.error("%s: of another kind", "craft.toml")
     assert len(bench.said) == 3 + 1
-    assert bench.filter.left_out() == 2
+    assert bench.filter.suppressed() == 2
