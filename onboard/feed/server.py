@@ -111,6 +111,11 @@ class FeedServer:
         """Number of connected viewers."""
         return len(self._viewers)
 
+    @property
+    def unsent_bytes(self) -> list[int]:
+        """Bytes buffered on this board for each viewer."""
+        return [viewer.unsent_bytes() for viewer in self._viewers.values()]
+
     async def open(
         self,
         host: str,

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from tests.craft.telemetry_log import log_frames
 from tests.daemon_process import Daemon
+from tests.free_port import free_port
 
 PER_S = 300
 SECONDS = 30.0
@@ -110,9 +111,7 @@ def daemon(folder: Path, *more: str) -> Iterator[tuple[Daemon, int]]:
 
 def against_a_receive_loop(frames: list[bytes], folder: Path, at_once: int) -> str:
     """The whole daemon and an otherwise empty mavutil loop, on the same stream at the same time."""
-    with socket.socket(type=socket.SOCK_DGRAM) as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+    port = free_port(socket.SOCK_DGRAM)
     loop = subprocess.Popen(
         [sys.executable, "-c", RECEIVE_LOOP, str(port)], stdout=subprocess.PIPE, text=True
     )
@@ -179,9 +178,7 @@ def delay(frames: list[bytes], folder: Path) -> str:
 
 def start_up(frames: list[bytes], folder: Path) -> str:
     """From the start of the process to the first snapshot with data of a link that is running."""
-    with socket.socket(type=socket.SOCK_DGRAM) as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+    port = free_port(socket.SOCK_DGRAM)
     sending = threading.Thread(target=send, args=(frames, [port], 8.0), daemon=True)
     sending.start()
     began = time.monotonic()

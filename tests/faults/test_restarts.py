@@ -27,6 +27,7 @@ from onboard.profile import load_profile
 from onboard.record.sessions import sessions
 from onboard.telemetry.logs.log_files import RECORD_NAME
 from tests.daemon_process import ROOT, Daemon
+from tests.free_port import free_port
 from tests.patience import PATIENCE_S
 from tests.small_streams import Sender
 
@@ -48,9 +49,7 @@ class Autopilot:
     """
 
     def __init__(self, boot_s: float = 500.0, tells_utc: bool = True) -> None:
-        with socket.socket(type=socket.SOCK_DGRAM) as free:
-            free.bind(("127.0.0.1", 0))
-            self.port = free.getsockname()[1]
+        self.port = free_port(socket.SOCK_DGRAM)
         self.silent = False
         self.tells_utc = tells_utc
         self._began_s = time.monotonic() - boot_s
@@ -85,7 +84,7 @@ class Autopilot:
             if self.tells_utc:
                 utc_us = round((UTC_S + time.monotonic()) * 1e6)
                 message = dialect.MAVLink_system_time_message(utc_us, round(boot_s * 1e3))
-                frames.append(sender._pack(message))
+                frames.append(sender.pack(message))
         return [*frames, sender.position(boot_s, 3.0), sender.attitude(boot_s)]
 
     def __enter__(self) -> "Autopilot":

@@ -49,7 +49,7 @@ class Craft:
             clock = dialect.MAVLink_system_time_message(
                 round((UTC_S + boot_s) * 1e6), round(boot_s * 1e3)
             )
-            frames = [sender.attitude(boot_s), sender._pack(clock), sender.gps(2.0)]
+            frames = [sender.attitude(boot_s), sender.pack(clock), sender.gps(2.0)]
             frames += [sender.battery_status(50, 10, pack) for pack in packs]
             send(b"".join([sender.heartbeat(), *frames]))
 

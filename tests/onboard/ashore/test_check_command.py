@@ -16,6 +16,7 @@ import pytest
 
 from onboard.daemon.command_line import main
 from tests.daemon_process import ROOT, Daemon
+from tests.free_port import free_port
 from tests.patience import PATIENCE_S
 from tests.small_streams import Sender
 
@@ -64,18 +65,11 @@ def check(*options: str, columns: int = 80) -> subprocess.CompletedProcess[str]:
     )
 
 
-def free_port(kind: int) -> int:
-    with socket.socket(type=kind) as one:
-        one.bind(("127.0.0.1", 0))
-        port: int = one.getsockname()[1]
-        return port
-
-
 @pytest.fixture
 def options(tmp_path: Path) -> list[str]:
     profile = tmp_path / "craft.toml"
     profile.write_text(PROFILE)
-    port = free_port(socket.SOCK_STREAM)
+    port = free_port()
     given = ["--profile", str(profile), "--record", str(tmp_path / "sessions")]
     return [*given, "--listen", f"127.0.0.1:{port}"]
 

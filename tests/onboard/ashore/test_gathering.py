@@ -188,7 +188,7 @@ def test_the_clock_of_the_autopilot_is_held_against_the_board(
     for n, data in enumerate(telemetry(20, sender)):
         utc_us = START_US + (50 + n) * 1_000_000 - 7_200_000_000
         stamp = dialect.MAVLink_system_time_message(utc_us, (100 + n) * 1000)
-        seconds.append(data + sender._pack(stamp))
+        seconds.append(data + sender.pack(stamp))
     facts = gather(settings, play(Played(seconds)))
     assert facts.clock.autopilot_s is not None
     assert facts.clock.board_s - facts.clock.autopilot_s == pytest.approx(7200.0, abs=1.5)

@@ -4,7 +4,7 @@ import json
 import os
 import stat
 import threading
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
@@ -16,8 +16,8 @@ from onboard.crew.lock import locked
 from onboard.crew.members import (
     CODE_LASTS_S,
     MEMBERS_MOST,
+    SCHEMA,
     BoardTime,
-    Crew,
     CrewBook,
     good_name,
 )
@@ -113,8 +113,8 @@ def test_there_is_a_most(tmp_path: Path) -> None:
     book = CrewBook(tmp_path)
     first, _ = book.redeem(book.invite("crew"), "x") or (None, "")
     assert first is not None
-    many = Crew(tuple(replace(first, name=f"v{n}") for n in range(MEMBERS_MOST)))
-    book._write(many)
+    many = [asdict(replace(first, name=f"v{n}")) for n in range(MEMBERS_MOST)]
+    book.path.write_text(json.dumps({"schema": SCHEMA, "members": many, "codes": []}))
     assert book.redeem(book.invite("crew"), "x") is None
     assert len(book.read().members) == MEMBERS_MOST
 

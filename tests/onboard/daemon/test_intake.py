@@ -76,7 +76,7 @@ def test_what_came_before_there_is_a_record_is_recorded_too() -> None:
     [
         ("TURN_MOST_FRAMES", 7, [8, 8, 8, 4], False),
         # What the figures cannot take is on the card, and they are told that it is.
-        ("HELD_MOST_FRAMES", 5, [8], True),
+        ("QUEUED_MOST_FRAMES", 5, [8], True),
     ],
 )
 def test_a_late_loop_finds_all_recorded_and_no_more_than_it_can_take(
@@ -223,7 +223,7 @@ def test_the_message_that_carries_a_key_is_in_no_record(early: bool) -> None:
     intake, reader, record = made()
     sender, key = Sender(), bytes(range(1, 33))
     others = sender.heartbeat(), sender.heartbeat()
-    carries = sender._pack(dialect.MAVLink_setup_signing_message(1, 1, list(key), 0))
+    carries = sender.pack(dialect.MAVLink_setup_signing_message(1, 1, list(key), 0))
     assert key in carries
     if not early:
         intake.record_to(record.write)

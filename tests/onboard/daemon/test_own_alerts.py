@@ -49,6 +49,8 @@ def test_a_part_that_fails_is_named_by_its_code(monkeypatch: pytest.MonkeyPatch)
 def test_an_alert_counts_from_when_it_came_up_last() -> None:
     alerts, since = OwnAlerts(), []
     for second, dropped in enumerate([0, 5, 9, 9, 0, 1, 1]):
-        running = replace(WELL, now_s=NOW_S + second, received_s=NOW_S + second, dropped_bytes=dropped)
+        running = replace(
+            WELL, now_s=NOW_S + second, received_s=NOW_S + second, dropped_bytes=dropped
+        )
         since.append([one.since_s for one in alerts.now(running)])
     assert since == [[], [0.0], [1.0], [2.0], [], [0.0], [1.0]]

@@ -20,12 +20,6 @@ async def opened() -> tuple[FeedServer, int]:
     return server, await server.open("127.0.0.1", 0, "skiff")
 
 
-async def until(condition) -> None:
-    async with asyncio.timeout(PATIENCE_S):
-        while not condition():
-            await asyncio.sleep(0.002)
-
-
 SILENT: list[socket.socket] = []
 
 

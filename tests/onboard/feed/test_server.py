@@ -10,7 +10,8 @@ from onboard.contract.codec import json_line as as_line
 from onboard.errors import FeedError, UsageError
 from onboard.feed.server import FeedServer, parse_listen
 from onboard.feed.viewer import STANDSTILL_S
-from tests.onboard.feed.talkers import LINE, opened, until
+from tests.onboard.feed.talkers import LINE, opened
+from tests.patience import until_async
 
 
 def test_a_viewer_is_greeted_and_gets_what_is_published() -> None:
@@ -24,7 +25,7 @@ def test_a_viewer_is_greeted_and_gets_what_is_published() -> None:
         server.publish(as_line({"kind": "snapshot", "seq": 2}), 0.2)
         assert json.loads(await reader.readline())["seq"] == 2
         writer.close()
-        await until(lambda: server.viewers == 0)
+        await until_async(lambda: server.viewers == 0)
         server.publish(LINE, 0.4)
         await server.close()
 
@@ -39,15 +40,14 @@ def test_a_slow_viewer_is_left_out_then_put_out_and_the_others_get_all() -> None
         slow.connect(("127.0.0.1", port))
         reader, writer = await asyncio.open_connection("127.0.0.1", port)
         await reader.readline()
-        await until(lambda: server.viewers == 2)
+        await until_async(lambda: server.viewers == 2)
         got = 0
         for n in range(400):
             server.publish(LINE, 0.01 * n)
             assert await reader.readline() == LINE
             got += 1
         assert got == 400
-        waiting = [w.transport.get_write_buffer_size() for w in server._viewers]
-        assert 0 < max(waiting) <= len(LINE)
+        assert 0 < max(server.unsent_bytes) <= len(LINE)
         assert server.viewers == 2
         server.publish(LINE, 4.0 + STANDSTILL_S)
         assert await reader.readline() == LINE
@@ -69,7 +69,7 @@ def test_a_viewer_that_talks_or_breaks_off_does_no_harm() -> None:
         await asyncio.sleep(0.02)
         for n in range(5):
             server.publish(LINE, float(n))
-        await until(lambda: server.viewers == 0)
+        await until_async(lambda: server.viewers == 0)
         reader, writer = await asyncio.open_connection("127.0.0.1", port)
         assert json.loads(await reader.readline())["kind"] == "hello"
         writer.close()

@@ -5,7 +5,8 @@ import asyncio
 import pytest
 
 from onboard.feed import server as server_module
-from tests.onboard.feed.talkers import Daemon, Talker, note, play, served, until
+from tests.onboard.feed.talkers import Daemon, Talker, note, play, served
+from tests.patience import until_async
 
 
 def test_viewers_of_this_board_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -14,13 +15,13 @@ def test_viewers_of_this_board_are_bounded(monkeypatch: pytest.MonkeyPatch) -> N
     async def scene() -> None:
         server, port = await served(Daemon())
         first, _ = [await Talker.to(port) for _ in range(2)]
-        await until(lambda: server.viewers == 2)
+        await until_async(lambda: server.viewers == 2)
         reader, writer = await asyncio.open_connection("127.0.0.1", port)
         assert await reader.read() == b""
         writer.close()
         assert server.viewers == 2
         first.writer.close()
-        await until(lambda: server.viewers == 1)
+        await until_async(lambda: server.viewers == 1)
         await Talker.to(port)
         await server.close()
 

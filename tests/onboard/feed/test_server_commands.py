@@ -14,8 +14,8 @@ from tests.onboard.feed.talkers import (
     play,
     served,
     silent_viewer,
-    until,
 )
+from tests.patience import until_async
 
 
 def test_a_command_is_answered_and_told_to_the_others() -> None:
@@ -23,7 +23,7 @@ def test_a_command_is_answered_and_told_to_the_others() -> None:
         daemon = Daemon()
         server, port = await served(daemon)
         one, other = await Talker.to(port), await Talker.to(port)
-        await until(lambda: server.viewers == 2)
+        await until_async(lambda: server.viewers == 2)
         one.say(note(7, "no"), b'{"hello', b"", note(8, "weed"))
         refused = await one.ack()
         command = {"kind": "mark", "id": 7, "mark": "note", "text": "no"}
@@ -64,7 +64,7 @@ def test_an_answer_may_come_later_and_comes_once() -> None:
         one = await Talker.to(port)
         one.say(note(1), note(2))
         one.writer.write_eof()  # half-open: it says no more, but reads
-        await until(lambda: len(daemon.waiting) == 2)
+        await until_async(lambda: len(daemon.waiting) == 2)
         for n in range(20):
             server.publish(LINE, 0.2 * n)
         daemon.waiting[1](None, None)
@@ -84,7 +84,7 @@ def test_an_answer_to_a_viewer_that_left_is_let_go_and_still_told() -> None:
         server, port = await served(daemon)
         one, other = await Talker.to(port), await Talker.to(port)
         one.say(note(1))
-        await until(lambda: len(daemon.waiting) == 1)
+        await until_async(lambda: len(daemon.waiting) == 1)
         one.writer.transport.abort()
         await asyncio.sleep(0.01)
         daemon.waiting[0](None, None)
@@ -101,7 +101,7 @@ def test_only_so_many_commands_wait() -> None:
         talkers = [await Talker.to(port) for _ in range(5)]
         for talker in talkers:
             talker.say(*(note(n) for n in range(15)))
-        await until(lambda: len(daemon.waiting) == UNANSWERED_MOST)
+        await until_async(lambda: len(daemon.waiting) == UNANSWERED_MOST)
         refused = await talkers[-1].ack()
         assert (refused["ok"], refused["why"]) == (False, {"code": "too_many_wait"})
         for reply in daemon.waiting:
@@ -135,7 +135,7 @@ def test_too_many_lines_are_refused_and_a_flood_is_put_out() -> None:
                 endless.writer.write(b"x" * 8192)
                 await endless.writer.drain()
         assert await endless.is_put_out()
-        await until(lambda: server.viewers == 0)
+        await until_async(lambda: server.viewers == 0)
         await server.close()
 
     play(scene)
@@ -166,8 +166,7 @@ def test_one_that_talks_and_never_reads_is_not_read_on() -> None:
             # The other gets all of it, and what the rude one was granted.
             while await reader.readline() != LINE:
                 pass
-            unsent = [w.transport.get_write_buffer_size() for w in server._viewers]
-            most = max(most, *unsent)
+            most = max(most, *server.unsent_bytes)
         assert SEND_BUFFER_BYTES < most <= SEND_BUFFER_BYTES + 2 * len(LINE)
         assert server.viewers == 1
         talking.cancel()
