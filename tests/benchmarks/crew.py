@@ -94,8 +94,7 @@ def lines(hour: Path, folder: Path, viewers: int, seconds: float) -> Iterator[st
             *("--link", "udpin:127.0.0.1:0", "--record", name, "--profile", str(profile)),
             *("--crew-listen", "127.0.0.1:0"),
         ) as daemon:
-            while "crew on" not in daemon.said[-1]:
-                daemon.said.append(daemon.process.stdout.readline())
+            daemon.wait_for_line("crew on")
             link = daemon.port("link udpin")
             with Crowd(daemon.port("crew on"), [one[1] for one in made if one]) as crowd:
                 first = [own[-1] for own in crowd.numbers]

@@ -54,7 +54,7 @@ def test_each_sighup_is_answered_with_what_became_of_it(tmp_path: Path) -> None:
             assert line.startswith(f"wattwake: {profile}: ")
             assert answer in line
         daemon.snapshot_when(lambda snapshot: snapshot["battery"] is not None)
-    assert daemon.complained == ""  # once
+    assert daemon.stderr == ""  # once
 
 
 @pytest.mark.parametrize("what", ["stdout on a full card", "stdout closed", "both on a full card"])

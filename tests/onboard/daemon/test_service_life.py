@@ -16,7 +16,7 @@ from onboard.contract.codec import plain
 from onboard.profile import load_profile
 from onboard.telemetry.logs.log_files import RECORD_NAME
 from tests.craft.telemetry_log import log_frames
-from tests.daemon_process import Daemon, said
+from tests.daemon_process import Daemon
 from tests.patience import PATIENCE_S
 from tests.udp_queue import Outlet
 
@@ -65,10 +65,6 @@ def has(count: int):
     return lambda snapshot: snapshot["link"]["messages"] >= count
 
 
-def say(daemon: Daemon, **command: Any) -> dict[str, Any]:
-    return said(daemon.port("feed on"), **command)
-
-
 def sessions(folder: Path) -> list[Path]:
     return sorted((one.parent for one in folder.glob("*/" + RECORD_NAME)), key=lambda p: p.name)
 
@@ -85,7 +81,7 @@ def test_killed_in_mid_trip_it_goes_on_with_all_of_it(tmp_path: Path) -> None:
     with Autopilot(first.port("link udpin")) as autopilot:
         autopilot.send(FRAMES[:HALF])
     first.snapshot_when(has(HALF))
-    assert say(first, kind="set", key="target_distance_m", value=9000)["ok"]
+    assert first.send_command(kind="set", key="target_distance_m", value=9000)["ok"]
     end_s = time.monotonic() + PATIENCE_S
     while (size := sum(8 + len(frame) for frame in FRAMES[:HALF])) > on_card(tmp_path):
         assert time.monotonic() < end_s, size
@@ -124,12 +120,12 @@ def test_a_new_trip_begins_a_session_and_counts_from_nothing(tmp_path: Path) -> 
     with running(tmp_path) as (daemon, autopilot):
         autopilot.send(FRAMES[:HALF])
         before = daemon.snapshot_when(has(HALF))["trip"]["energy_wh"]["value"]
-        assert say(daemon, kind="set", key="setup", value="small propeller")["ok"]
-        assert say(daemon, kind="mark", mark="new_trip", text="")["ok"]
+        assert daemon.send_command(kind="set", key="setup", value="small propeller")["ok"]
+        assert daemon.send_command(kind="mark", mark="new_trip", text="")["ok"]
         autopilot.send(FRAMES[HALF:])
         snapshot = daemon.snapshot_when(has(len(FRAMES) - HALF))
         assert 0 < snapshot["trip"]["energy_wh"]["value"] < 1.4 * before
-        refused = say(daemon, kind="set", key="reserve_fraction", value=2)
+        refused = daemon.send_command(kind="set", key="reserve_fraction", value=2)
         assert not refused["ok"]
         assert refused["why"] == {
             "code": "not_allowed", "key": "value", "given": "2", "of": "reserve_fraction",
