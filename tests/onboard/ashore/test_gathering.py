@@ -1,4 +1,4 @@
-"""What the check finds out over links that the tests play, with a clock of their own."""
+"""Facts gathered over simulated links, on a simulated clock."""
 
 import socket
 import threading
@@ -40,7 +40,7 @@ START_US = 1_764_063_600_000_000
 
 
 class Played:
-    """A link that gives a second of telemetry each second, on a clock that its reads move."""
+    """A link that yields a second of telemetry each second, on a clock that its reads advance."""
 
     def __init__(self, seconds: list[bytes | Exception]) -> None:
         self.name = "udpin:127.0.0.1:14550"
@@ -127,9 +127,7 @@ def test_a_craft_at_rest_gives_its_facts(settings: CheckSettings, play) -> None:
     assert list(verdicts)[:3] == ["link", "autopilot", "fix"]
 
 
-def test_nothing_garbage_and_a_lone_ground_station_are_told_apart(
-    settings: CheckSettings, play
-) -> None:
+def test_silence_garbage_and_a_lone_ground_station_differ(settings: CheckSettings, play) -> None:
     silent = judge(gather(settings, play(Played([]))))
     assert "nothing came in 10 s" in silent[0].text
     assert [one.verdict for one in silent].count(Verdict.BAD) == 1
@@ -165,7 +163,7 @@ def test_unknown_instruments_stay_unknown(settings: CheckSettings, play) -> None
     assert "GPS_RAW_INT" in found["fix"].text
 
 
-def test_a_link_that_breaks_or_ends_while_listened_to(settings: CheckSettings, play) -> None:
+def test_a_link_that_breaks_or_ends_while_listening(settings: CheckSettings, play) -> None:
     broken = Played([*telemetry(3), LinkError("/dev/x: gone")])
     facts = gather(settings, play(broken))
     assert facts.link.problem == "/dev/x: gone"
@@ -178,9 +176,7 @@ def test_a_link_that_breaks_or_ends_while_listened_to(settings: CheckSettings, p
     assert facts.autopilot.system_id == 1
 
 
-def test_the_clock_of_the_autopilot_is_held_against_the_board(
-    settings: CheckSettings, play
-) -> None:
+def test_the_autopilots_clock_is_compared_with_the_boards(settings: CheckSettings, play) -> None:
     import pymavlink.dialects.v20.all as dialect
 
     sender = Sender()
@@ -194,7 +190,7 @@ def test_the_clock_of_the_autopilot_is_held_against_the_board(
     assert facts.clock.board_s - facts.clock.autopilot_s == pytest.approx(7200.0, abs=1.5)
 
 
-def test_a_link_that_cannot_be_opened_is_a_finding_but_wrong_words_are_not(
+def test_an_unavailable_link_is_a_finding_and_a_malformed_one_an_error(
     settings: CheckSettings, tmp_path: Path
 ) -> None:
     facts = gather(replace(settings, connection="/dev/nosuch"))
@@ -215,7 +211,7 @@ def test_the_folder_of_the_records(settings: CheckSettings, tmp_path: Path, monk
 
 
 class Server:
-    """A server that says the given lines to all who come."""
+    """A server that sends the same lines to everybody who connects."""
 
     def __init__(self, *lines: bytes) -> None:
         self.inlet = socket.create_server(("127.0.0.1", 0))
@@ -260,7 +256,7 @@ def snapshot(n: int, source: str) -> bytes:
     )
 
 
-def test_a_busy_link_is_judged_by_what_its_daemon_says(settings: CheckSettings) -> None:
+def test_a_busy_link_is_judged_by_its_daemons_snapshots(settings: CheckSettings) -> None:
     with socket.socket(type=socket.SOCK_DGRAM) as holder:
         holder.bind(("127.0.0.1", 0))
         connection = f"udpin:127.0.0.1:{holder.getsockname()[1]}"
@@ -286,7 +282,7 @@ def test_a_busy_link_is_judged_by_what_its_daemon_says(settings: CheckSettings) 
     assert other.link.problem is not None
 
 
-def test_who_has_the_port() -> None:
+def test_use_of_the_port() -> None:
     clock = Played([]).clocks.clock_s
     with Server(b"220 something else\r\n") as server:
         assert probe("127.0.0.1", server.port, clock).used_by is Port.OTHER
@@ -310,7 +306,7 @@ def test_a_line_without_an_end_does_not_fill_the_memory() -> None:
         assert feed.lines.pending_bytes <= 1 << 20
 
 
-def test_links_are_the_same_by_what_they_name(tmp_path: Path) -> None:
+def test_links_are_compared_by_what_they_name(tmp_path: Path) -> None:
     device, name = tmp_path / "ttyX", tmp_path / "by-id"
     device.write_text("")
     name.symlink_to(device)
@@ -353,7 +349,7 @@ def test_a_short_check_of_a_slow_link_still_chooses_and_reads(
     assert facts.fix.fix == 3.0
 
 
-def test_who_is_paired_and_what_others_may_read(tmp_path: Path) -> None:
+def test_members_and_exposed_files(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
     member(folder, "phone", "viewer")
 

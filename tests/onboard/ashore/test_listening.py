@@ -1,4 +1,4 @@
-"""Listening takes in all that came up to its end, and sends nothing."""
+"""Listening folds everything up to its end, and sends nothing."""
 
 import pytest
 
@@ -11,7 +11,7 @@ from tests.small_streams import Sender
 
 
 class Played:
-    """A link that gives a second of telemetry for each second of its clock, then does its last."""
+    """A link that yields a second of telemetry per read, then ends or fails."""
 
     name, unsent_bytes = "played", 0
 
@@ -45,7 +45,7 @@ class Played:
         (6, LinkError("unplugged"), True),
     ],
 )
-def test_all_that_came_is_taken_in(seconds: int, last: Exception | None, says: bool) -> None:
+def test_everything_received_is_folded(seconds: int, last: Exception | None, says: bool) -> None:
     link, ride = Played(seconds, last), Ride(PROFILE)
     until_s = seconds * FOLD_EVERY_S / 4 + 0.01
     reception = listen(link, ride, until_s, lambda: link.now_s, lambda: START_US)

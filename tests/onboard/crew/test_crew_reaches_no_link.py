@@ -1,7 +1,7 @@
 """No viewer reaches the autopilot: not in the code, and not in the bytes that are sent.
 
-Held in two ways: what stands behind the feed, the door and `obey` imports nothing that can write to
-a link; and a daemon sends the same bytes with a viewer that says everything there is to say.
+Tested in two ways: nothing behind the feed, the door and `obey` imports anything that can write to
+a link; and a daemon sends the same bytes with a viewer that sends every command there is.
 """
 
 import ast
@@ -68,7 +68,7 @@ def file_of(module: str) -> Path | None:
 
 
 def everything_behind(start: list[Path]) -> dict[str, Path]:
-    """All modules that these files import, and those that they import."""
+    """Return all modules that these files import, directly or not."""
     found: dict[str, Path] = {}
     due = list(start)
     while due:
@@ -81,7 +81,7 @@ def everything_behind(start: list[Path]) -> dict[str, Path]:
     return found
 
 
-def test_what_viewers_talk_to_imports_nothing_that_can_send() -> None:
+def test_nothing_behind_the_feed_imports_what_can_send() -> None:
     start = [
         *(ROOT / "onboard/feed").glob("*.py"),
         *(ROOT / "onboard/crew").glob("*.py"),
@@ -102,7 +102,7 @@ def test_this_would_notice() -> None:
 
 
 class Reader:
-    """A link that gives a second of telemetry every fifth time, and keeps what is sent."""
+    """A link reader with a second of telemetry at each fifth call; keeps what is sent."""
 
     problem, dropped_bytes, heard_s, answered = None, 0, None, None
 
@@ -126,7 +126,7 @@ class Reader:
 
 
 def commands() -> Iterator[dict]:
-    """Every setting and every mark there is, set and cleared."""
+    """Yield every setting and every mark, set and cleared."""
     for key in get_args(Key):
         yield {"kind": "set", "key": key, "value": SAYS[key]}
         if key.startswith("target"):
@@ -138,7 +138,7 @@ def commands() -> Iterator[dict]:
 
 
 async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, list[dict]]:
-    """Let a daemon run by a clock of ours; give what it sent, and what the viewer was answered."""
+    """Run a pipeline on a simulated clock; return what it sent, and the answers to the viewer."""
     pairing = paired_folder(folder)
     profile = Profile(battery=Battery("lfp", 16, capacity_ah=50.0))
     door = DoorSettings("127.0.0.1", 0, pairing, "skiff")
@@ -185,7 +185,7 @@ async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, lis
 
 
 @pytest.mark.slow
-def test_the_same_bytes_are_sent_whatever_a_viewer_says(
+def test_the_same_bytes_are_sent_whatever_a_viewer_commands(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(pipeline_module, "time", pipeline_module.time)  # is put back

@@ -1,4 +1,4 @@
-"""Plain on this board only: every other address is encrypted, or refused in one line."""
+"""Plain on loopback only: every other address is encrypted, or refused in one line."""
 
 import asyncio
 from pathlib import Path
@@ -23,14 +23,14 @@ def test_this_board_needs_no_pairing(tmp_path: Path, listen: str) -> None:
 
 
 @pytest.mark.parametrize("listen", ELSEWHERE)
-def test_an_address_that_others_reach_is_refused_without(tmp_path: Path, listen: str) -> None:
+def test_a_public_address_without_pairing_is_refused(tmp_path: Path, listen: str) -> None:
     for given in ((Feed(), tmp_path, listen), (Feed(listen=listen), tmp_path)):
         with pytest.raises(UsageError, match="wattwake-onboard pair") as problem:
             listen_addresses(*given)
         assert "\n" not in str(problem.value)
 
 
-def test_it_is_encrypted_with(tmp_path: Path) -> None:
+def test_a_public_address_with_pairing_is_encrypted(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
     plain, crew = listen_addresses(Feed(), folder, "0.0.0.0:4000")
     assert (plain, crew) == (("127.0.0.1", 27220), ("0.0.0.0", 4000))
@@ -47,6 +47,6 @@ def test_the_crews_feed_can_be_off_or_elsewhere(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "::", "192.0.2.7", "", "board.local"])
-def test_the_plain_feed_itself_takes_no_such_address(host: str) -> None:
+def test_the_plain_feed_refuses_a_public_address(host: str) -> None:
     with pytest.raises(FeedError, match="for this board only"):
         asyncio.run(FeedServer().open(host, 0, "skiff"))

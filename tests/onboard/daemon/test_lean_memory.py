@@ -1,4 +1,4 @@
-"""What was freed goes back to the board, though something small was left between."""
+"""Freed memory is returned, though small blocks between it are still in use."""
 
 import ctypes
 import re
@@ -16,7 +16,7 @@ def resident_bytes() -> int:
 
 
 @pytest.mark.skipif(not hasattr(ctypes.CDLL(None), "malloc_trim"), reason="another C library")
-def test_what_was_freed_goes_back_from_between_what_stays() -> None:
+def test_memory_freed_between_live_blocks_is_returned() -> None:
     size = 64 << 10
     pieces = [b"x" * (size - 100) for _ in range(600)]
     stay = pieces[::10]
@@ -27,13 +27,13 @@ def test_what_was_freed_goes_back_from_between_what_stays() -> None:
     assert len(stay) == 60
 
 
-def test_a_c_library_without_such_functions_is_left_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_c_library_without_these_functions_is_tolerated(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(ctypes, "CDLL", lambda _: object())
     lean_memory.begin()
     lean_memory.trim()
 
 
-def test_memory_goes_back_at_its_pace_and_at_once_behind_a_fit_or_a_save(
+def test_memory_is_trimmed_at_intervals_and_right_after_a_fit_or_a_save(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     given: list[float] = []

@@ -32,7 +32,7 @@ CRAFT: Source = ("192.0.2.1", 14550)
 
 
 class Reader:
-    """A link that gives a second of telemetry at each turn, and keeps what is sent."""
+    """A link reader that yields a second of telemetry at each call, and keeps what is sent."""
 
     problem, dropped_bytes, heard_s, held_bytes, answered = None, 0, None, 0, None
 
@@ -76,20 +76,20 @@ class Turning:
             self.pipeline.tick()
 
     def say(self, command: Command) -> bool:
-        """Whether a command was done."""
+        """Return whether a command was executed."""
         answers: list[bool] = []
         self.pipeline.on_command(command, lambda why, _: answers.append(why is None))
         (done,) = answers
         return done
 
     def said(self) -> list[Command]:
-        """The marks of the present session."""
+        """Return the commands noted in the present session."""
         return [one.command for one in read_marks(self.book.folder)]
 
 
 @pytest.fixture
 def play(tmp_path: Path) -> Callable[..., None]:
-    """Runs a scene with a service in it."""
+    """Run a scene with a pipeline."""
 
     def run(scene: Callable[[Turning], Coroutine[Any, Any, None]], **more: Any) -> None:
         async def whole() -> None:
@@ -104,7 +104,7 @@ def play(tmp_path: Path) -> Callable[..., None]:
     return run
 
 
-def test_set_up_and_reserve_are_in_force_in_a_new_trip_and_noted_in_its_session(play) -> None:
+def test_set_up_and_reserve_carry_over_to_a_new_trip_and_its_notes(play) -> None:
     stays = [Set(0, "setup", "big propeller"), Set(0, "reserve_fraction", 0.35)]
 
     async def scene(there: Turning) -> None:
@@ -126,7 +126,7 @@ def test_set_up_and_reserve_are_in_force_in_a_new_trip_and_noted_in_its_session(
     play(scene)
 
 
-def test_what_is_said_is_noted_with_its_place_where_it_was_done(play) -> None:
+def test_executed_commands_are_noted_with_their_place(play) -> None:
     async def scene(there: Turning) -> None:
         assert not there.say(Set(1, "home", "here"))  # nobody knows yet where that is
         there.turn(6)
@@ -155,7 +155,7 @@ def test_no_new_trip_before_the_last_record_is_read(play) -> None:
     play(scene)
 
 
-def test_no_new_trip_while_a_card_refuses_the_record(play, monkeypatch) -> None:
+def test_no_new_trip_while_the_card_is_behind(play, monkeypatch) -> None:
     async def scene(there: Turning) -> None:
         there.turn(2)
         folder = there.book.folder
@@ -169,9 +169,7 @@ def test_no_new_trip_while_a_card_refuses_the_record(play, monkeypatch) -> None:
     play(scene)
 
 
-def test_a_command_that_fails_is_refused_and_the_figures_are_worked_out_again(
-    play, monkeypatch
-) -> None:
+def test_a_failing_command_is_refused_and_the_figures_are_rebuilt(play, monkeypatch) -> None:
     monkeypatch.setenv(STRICT, "0")
 
     def fails(*_: object) -> None:
@@ -188,7 +186,7 @@ def test_a_command_that_fails_is_refused_and_the_figures_are_worked_out_again(
     play(scene)
 
 
-def test_frames_that_the_figures_missed_are_made_up_for_from_the_record(play, monkeypatch) -> None:
+def test_frames_that_the_figures_missed_are_taken_from_the_record(play, monkeypatch) -> None:
     monkeypatch.setenv(STRICT, "0")
 
     async def scene(there: Turning) -> None:
@@ -201,9 +199,7 @@ def test_frames_that_the_figures_missed_are_made_up_for_from_the_record(play, mo
     play(scene)
 
 
-def test_a_profile_that_has_lost_its_battery_takes_no_pack_out_under_way(
-    play, tmp_path: Path
-) -> None:
+def test_a_reloaded_profile_without_battery_is_refused_under_way(play, tmp_path: Path) -> None:
     path = tmp_path / "craft.toml"
     path.write_text("[craft]\nname = 'half written'\n")
 
@@ -221,7 +217,7 @@ def test_a_profile_that_has_lost_its_battery_takes_no_pack_out_under_way(
 
 
 @pytest.mark.parametrize("whole", [True, False])
-def test_what_is_not_whole_is_not_written_down(play, monkeypatch, tmp_path, whole: bool) -> None:
+def test_incomplete_figures_are_not_saved(play, monkeypatch, tmp_path, whole: bool) -> None:
     monkeypatch.setattr(TripKeeper, "is_whole", property(lambda _: whole))
 
     async def scene(there: Turning) -> None:
@@ -232,7 +228,7 @@ def test_what_is_not_whole_is_not_written_down(play, monkeypatch, tmp_path, whol
     assert (load(tmp_path) is not None) is whole
 
 
-def test_the_key_is_kept_nowhere(play, tmp_path: Path) -> None:
+def test_the_signing_key_is_written_nowhere(play, tmp_path: Path) -> None:
     text = f"[link]\nsigning_key = '{KEY.hex()}'\n{PACK}"
 
     async def scene(there: Turning) -> None:
@@ -252,7 +248,7 @@ def test_the_key_is_kept_nowhere(play, tmp_path: Path) -> None:
         (Link(), {"listen_only": True}, False),
     ],
 )
-def test_who_only_listens_sends_nothing(play, link: Link, more: dict, sends: bool) -> None:
+def test_listen_only_sends_nothing(play, link: Link, more: dict, sends: bool) -> None:
     async def scene(there: Turning) -> None:
         there.turn(6)
         assert there.pipeline.ride.messages == 6 * A_SECOND
@@ -261,7 +257,7 @@ def test_who_only_listens_sends_nothing(play, link: Link, more: dict, sends: boo
     play(scene, profile=replace(PROFILE, link=link), **more)
 
 
-def test_what_is_sent_is_signed_later_than_what_was_heard(play) -> None:
+def test_signatures_are_later_than_those_received(play) -> None:
     # The autopilot's clock is far ahead of the board's.
     ahead_us = EPOCH_US + 10**15
     beat = packing.pack(*packing.heartbeat(), 0, 1, 1, signer=Signer(KEY, lambda: ahead_us))

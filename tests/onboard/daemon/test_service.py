@@ -17,9 +17,7 @@ from tests.onboard.small_rides import PROFILE
 
 
 @pytest.mark.parametrize("whole", [True, False])
-def test_at_the_end_too_only_what_is_whole_is_written_down(
-    tmp_path: Path, monkeypatch, whole: bool
-) -> None:
+def test_the_end_saves_only_complete_figures(tmp_path: Path, monkeypatch, whole: bool) -> None:
     monkeypatch.setattr(link_reader, "WAIT_S", 0.01)
     monkeypatch.setattr(TripKeeper, "is_whole", property(lambda _: whole))
     monkeypatch.setattr(SessionBook, "save_if_due", lambda *_: False)

@@ -1,4 +1,4 @@
-"""The daemon over its life, as a real process: killed, told, asked, reloaded, and what it sends."""
+"""The daemon over its life, as a real process: kills, commands, reloads, and what it sends."""
 
 import contextlib
 import json
@@ -29,7 +29,7 @@ HALF = len(FRAMES) // 2
 
 
 class Autopilot:
-    """Sends frames to a daemon's UDP link, and keeps what comes back."""
+    """Send frames to a daemon's UDP link, and keep what comes back."""
 
     def __init__(self, port: int) -> None:
         self._outlet = Outlet(port)
@@ -70,11 +70,11 @@ def sessions(folder: Path) -> list[Path]:
 
 
 def on_card(folder: Path) -> int:
-    """What the newest record holds [bytes]."""
+    """Return the size of the newest record [bytes]."""
     return (sessions(folder)[-1] / RECORD_NAME).stat().st_size
 
 
-def test_killed_in_mid_trip_it_goes_on_with_all_of_it(tmp_path: Path) -> None:
+def test_a_trip_survives_a_kill_whole(tmp_path: Path) -> None:
     whole = plain(review(LOGS / "harbour_loop.tlog", load_profile(CRAFT)).trip)
     options = ("--link", "udpin:127.0.0.1:0", "--profile", str(CRAFT), "--record", str(tmp_path))
     first = Daemon(*options)
@@ -104,7 +104,7 @@ def test_killed_in_mid_trip_it_goes_on_with_all_of_it(tmp_path: Path) -> None:
     )
 
 
-def test_an_earlier_trip_is_not_gone_on_with(tmp_path: Path) -> None:
+def test_an_earlier_trip_is_not_continued(tmp_path: Path) -> None:
     with running(tmp_path) as (daemon, autopilot):
         autopilot.send(FRAMES[HALF:])
         daemon.snapshot_when(has(len(FRAMES) - HALF))
@@ -116,7 +116,7 @@ def test_an_earlier_trip_is_not_gone_on_with(tmp_path: Path) -> None:
     assert json.loads((sessions(tmp_path)[-1] / "session.json").read_text())["continues"] is None
 
 
-def test_a_new_trip_begins_a_session_and_counts_from_nothing(tmp_path: Path) -> None:
+def test_a_new_trip_begins_a_session_and_counts_from_zero(tmp_path: Path) -> None:
     with running(tmp_path) as (daemon, autopilot):
         autopilot.send(FRAMES[:HALF])
         before = daemon.snapshot_when(has(HALF))["trip"]["energy_wh"]["value"]
@@ -136,7 +136,7 @@ def test_a_new_trip_begins_a_session_and_counts_from_nothing(tmp_path: Path) -> 
     assert (first / "marks.jsonl").exists()
 
 
-def test_a_hangup_reads_the_profile_anew_and_a_wrong_one_changes_nothing(tmp_path: Path) -> None:
+def test_sighup_reloads_the_profile_and_a_faulty_one_changes_nothing(tmp_path: Path) -> None:
     profile = tmp_path / "craft.toml"
     profile.write_text(CRAFT.read_text())
     with running(tmp_path / "s", "--profile", str(profile)) as (daemon, autopilot):
@@ -220,7 +220,7 @@ def test_with_a_key_unsigned_frames_are_refused_counted_and_not_recorded(tmp_pat
     assert key.hex() not in (session / "profile.toml").read_text()
 
 
-def test_a_silent_link_is_said_within_two_seconds_and_a_bit(tmp_path: Path) -> None:
+def test_a_silent_link_is_an_alert_within_a_little_over_two_seconds(tmp_path: Path) -> None:
     with running(tmp_path) as (daemon, autopilot):
         autopilot.send(FRAMES[:300])
         daemon.snapshot_when(has(300))

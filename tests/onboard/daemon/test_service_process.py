@@ -26,7 +26,7 @@ START_US = 1_750_000_000_000_000
 
 
 def ride() -> list[bytes]:
-    """Four minutes at changing power and speed, some messages lost, a fix lost for a while."""
+    """Return four minutes at varying power and speed, with lost messages and a lost fix."""
     sender = Sender()
     frames = []
     for n in range(240):
@@ -51,7 +51,7 @@ def assert_same_trip(trip: dict, reference: dict) -> None:
 
 
 def heard_all(frames: list[bytes]):
-    """All frames came, and so long ago that none waits for a stamp any more."""
+    """Return whether all frames have arrived, and none waits for a stamp any more."""
     return lambda snapshot: (
         snapshot["link"]["messages"] >= len(frames) and snapshot["link"]["age_s"] > 3.5
     )

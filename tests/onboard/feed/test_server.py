@@ -1,4 +1,4 @@
-"""The feed: viewers come and go, and neither a slow nor a loud one holds anybody up."""
+"""The feed: viewers come and go, and neither a slow nor a loud one delays others."""
 
 import asyncio
 import json
@@ -32,7 +32,7 @@ def test_a_viewer_is_greeted_and_gets_what_is_published() -> None:
     asyncio.run(scene())
 
 
-def test_a_slow_viewer_is_left_out_then_put_out_and_the_others_get_all() -> None:
+def test_a_slow_viewer_is_skipped_then_disconnected_and_others_get_everything() -> None:
     async def scene() -> None:
         server, port = await opened()
         slow = socket.socket()
@@ -59,7 +59,7 @@ def test_a_slow_viewer_is_left_out_then_put_out_and_the_others_get_all() -> None
     asyncio.run(scene())
 
 
-def test_a_viewer_that_talks_or_breaks_off_does_no_harm() -> None:
+def test_a_viewer_that_sends_or_breaks_off_does_no_harm() -> None:
     async def scene() -> None:
         server, port = await opened()
         rude = socket.create_connection(("127.0.0.1", port))
@@ -78,7 +78,7 @@ def test_a_viewer_that_talks_or_breaks_off_does_no_harm() -> None:
     asyncio.run(scene())
 
 
-def test_a_port_in_use_is_said() -> None:
+def test_a_port_in_use_is_an_error() -> None:
     async def scene() -> None:
         with socket.create_server(("127.0.0.1", 0)) as taken:
             port = taken.getsockname()[1]
@@ -89,7 +89,7 @@ def test_a_port_in_use_is_said() -> None:
 
 
 @pytest.mark.parametrize("text", ["27220", "host:", ":1", "host:70000", "host:x"])
-def test_what_is_no_address_is_said(text: str) -> None:
+def test_a_malformed_address_is_an_error(text: str) -> None:
     with pytest.raises(UsageError, match="expected HOST:PORT"):
         parse_listen(text)
 

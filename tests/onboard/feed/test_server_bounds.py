@@ -1,4 +1,4 @@
-"""How many may be there, and what an answered command leaves behind: nothing."""
+"""Bounds on viewers and unanswered commands."""
 
 import asyncio
 
@@ -28,7 +28,7 @@ def test_viewers_of_this_board_are_bounded(monkeypatch: pytest.MonkeyPatch) -> N
     play(scene)
 
 
-def test_a_command_that_was_answered_waits_no_more(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_answered_command_no_longer_counts(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(server_module, "UNANSWERED_MOST", 2)
 
     async def scene() -> None:
@@ -38,7 +38,7 @@ def test_a_command_that_was_answered_waits_no_more(monkeypatch: pytest.MonkeyPat
         one.say(*(note(n, "no" if n % 2 else "x") for n in range(10)))
         answers = [await one.ack() for _ in range(10)]
         assert [(one["id"], one["ok"]) for one in answers] == [(n, n % 2 == 0) for n in range(10)]
-        assert len(daemon.heard) == 10
+        assert len(daemon.commands) == 10
         await server.close()
 
     play(scene)

@@ -1,4 +1,4 @@
-"""What viewers say is answered in order, told to the others, and never more than can be borne."""
+"""Commands are answered in order, announced to other viewers, and bounded."""
 
 import asyncio
 import contextlib
@@ -18,7 +18,7 @@ from tests.onboard.feed.talkers import (
 from tests.patience import until_async
 
 
-def test_a_command_is_answered_and_told_to_the_others() -> None:
+def test_a_command_is_acknowledged_and_others_are_notified() -> None:
     async def scene() -> None:
         daemon = Daemon()
         server, port = await served(daemon)
@@ -40,13 +40,13 @@ def test_a_command_is_answered_and_told_to_the_others() -> None:
         news = await other.ack()
         assert news == {"schema": 2, "kind": "ack", "id": None, "ok": True, "why": None,
                         "by": False, "command": command}  # fmt: skip
-        assert daemon.heard == [Mark(7, "note", "no"), Mark(8, "note", "weed")]
+        assert daemon.commands == [Mark(7, "note", "no"), Mark(8, "note", "weed")]
         await server.close()
 
     play(scene)
 
 
-def test_what_was_done_may_say_more_than_the_command() -> None:
+def test_the_acknowledged_command_may_be_more_specific() -> None:
     async def scene() -> None:
         server, port = await served(lambda _, reply: reply(None, Set(3, "home", (45.0, -30.0))))
         one = await Talker.to(port)
@@ -57,7 +57,7 @@ def test_what_was_done_may_say_more_than_the_command() -> None:
     play(scene)
 
 
-def test_an_answer_may_come_later_and_comes_once() -> None:
+def test_an_answer_may_come_later_but_only_once() -> None:
     async def scene() -> None:
         daemon = Daemon(waits=True)
         server, port = await served(daemon)
@@ -78,7 +78,7 @@ def test_an_answer_may_come_later_and_comes_once() -> None:
     play(scene)
 
 
-def test_an_answer_to_a_viewer_that_left_is_let_go_and_still_told() -> None:
+def test_an_answer_to_a_viewer_that_left_still_notifies_others() -> None:
     async def scene() -> None:
         daemon = Daemon(waits=True)
         server, port = await served(daemon)
@@ -94,7 +94,7 @@ def test_an_answer_to_a_viewer_that_left_is_let_go_and_still_told() -> None:
     play(scene)
 
 
-def test_only_so_many_commands_wait() -> None:
+def test_unanswered_commands_are_bounded() -> None:
     async def scene() -> None:
         daemon = Daemon(waits=True)
         server, port = await served(daemon)
@@ -115,7 +115,7 @@ def test_only_so_many_commands_wait() -> None:
     play(scene)
 
 
-def test_too_many_lines_are_refused_and_a_flood_is_put_out() -> None:
+def test_too_many_lines_are_refused_and_a_flood_is_disconnected() -> None:
     async def scene() -> None:
         daemon = Daemon()
         server, port = await served(daemon)
@@ -125,7 +125,7 @@ def test_too_many_lines_are_refused_and_a_flood_is_put_out() -> None:
         assert [ack["id"] for ack in acks] == list(range(60))
         done = [ack["ok"] for ack in acks].count(True)
         assert 20 <= done < 40  # more only where this machine took a second over it
-        assert len(daemon.heard) == done
+        assert len(daemon.commands) == done
         assert acks[-1]["why"] == {"code": "too_fast", "most": 20}
         one.say(*([b"{"] * 4000))
         assert await one.is_put_out()
@@ -141,7 +141,7 @@ def test_too_many_lines_are_refused_and_a_flood_is_put_out() -> None:
     play(scene)
 
 
-def test_a_long_line_is_refused_and_the_next_one_heard() -> None:
+def test_a_long_line_is_refused_and_the_next_one_handled() -> None:
     async def scene() -> None:
         daemon = Daemon()
         server, port = await served(daemon)
@@ -154,7 +154,7 @@ def test_a_long_line_is_refused_and_the_next_one_heard() -> None:
     play(scene)
 
 
-def test_one_that_talks_and_never_reads_is_not_read_on() -> None:
+def test_a_viewer_that_never_reads_is_no_longer_read() -> None:
     async def scene() -> None:
         server, port = await served(Daemon())
         rude, most = silent_viewer(port), 0
