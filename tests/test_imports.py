@@ -15,6 +15,7 @@ ORDER = (
     "onboard.errors",
     "onboard.files",
     "onboard.block",
+    "onboard.setting",
     "onboard.profile",
     "onboard.options",
     "onboard.telemetry.mavlink",

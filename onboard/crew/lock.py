@@ -1,4 +1,4 @@
-"""One at a time at the pairing's files: the daemon, `pair` and `serve` share a lock."""
+"""Lock on the pairing's files, shared by the daemon, `pair` and `serve`."""
 
 import contextlib
 import os
@@ -11,21 +11,22 @@ from onboard.files.file_lock import lock_file, open_lock_file
 
 LOCK_NAME: Final = "lock"
 LOCK_S: Final = 2.0
+"""Longest wait for the lock."""
 
 
 @contextlib.contextmanager
 def locked(folder: Path) -> Iterator[None]:
-    """Have the pairing's files to oneself.
+    """Hold the lock on the pairing's files.
 
     Parameters
     ----------
     folder
-        The pairing's folder, made before.
+        The pairing's folder, which must exist.
 
     Raises
     ------
     UsageError
-        If that cannot be had within two seconds.
+        If the lock is not free within two seconds.
     """
     path = folder / LOCK_NAME
     try:

@@ -11,7 +11,7 @@ import time
 import tty
 from pathlib import Path
 
-from tests.ports import free_port
+from tests.free_port import free_port
 
 PTY_WAIT_S = 0.5
 """No flow control here: what is not taken within this time is lost, and counted [s]."""

@@ -26,10 +26,10 @@ from onboard.crew.members import CrewBook
 from onboard.telemetry.logs.log_files import RECORD_NAME
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import Chunk, background, udp
+from tests.free_port import free_port
 from tests.newest import latest_session
 from tests.onboard.crew.doors import client_context, member, paired_folder
 from tests.patience import PATIENCE_S
-from tests.ports import free_port
 from tests.small_streams import Sender
 
 pytestmark = pytest.mark.slow
@@ -265,8 +265,7 @@ def test_no_attack_gets_or_breaks_anything(tmp_path: Path) -> None:
         *("--link", "udpin:127.0.0.1:0", "--record", str(record)),
         *("--crew-listen", f"127.0.0.1:{port}"),
     ) as daemon:
-        while "crew on" not in daemon.said[-1]:
-            daemon.said.append(daemon.process.stdout.readline())
+        daemon.wait_for_line("crew on")
         viewer = GoodViewer(port, good)
         viewer.start()
         with (
@@ -285,7 +284,7 @@ def test_no_attack_gets_or_breaks_anything(tmp_path: Path) -> None:
             one.sees(last)
     for one in (viewer, late):
         one.join(timeout=PATIENCE_S)
-    assert "Traceback" not in daemon.complained
+    assert "Traceback" not in daemon.stderr
     for kind, received in got.items():
         assert received, kind
         for one in received:

@@ -24,8 +24,8 @@ from onboard.efficiency.advice.adviser import NO_AIM
 from onboard.profile import load_profile
 from onboard.record.sessions import sessions
 from onboard.telemetry.logs.log_files import RECORD_NAME
-from tests.daemon_process import ROOT, Daemon, said
-from tests.ports import free_port
+from tests.daemon_process import ROOT, Daemon
+from tests.free_port import free_port
 from tests.small_streams import Sender
 
 pytestmark = pytest.mark.slow
@@ -203,12 +203,6 @@ def test_the_autopilots_own_restart_begins_another_trip_that_goes_on(tmp_path: P
     assert_same(trip, joined(records, newest=len(sessions(records)) - begun + 1))
 
 
-def give(daemon: Daemon, **command: Any) -> None:
-    """Send a command over the feed, and wait until it is done."""
-    answer = said(daemon.port("feed on"), **command)
-    assert answer["ok"], answer
-
-
 def has(snapshot: Any, reserve_fraction: float) -> bool:
     """Whether there is a target, though it is too early for a cue, and this reserve."""
     untold = snapshot["target"] is None and snapshot["why"]["target"]["code"] == NO_AIM.code
@@ -221,15 +215,15 @@ def test_a_target_set_while_the_craft_is_silent_outlasts_restarts(tmp_path: Path
         run_until(autopilot, records, elapsed(RECORDED_S))
         autopilot.silent = True
         with killed(*options(autopilot, records)) as daemon:
-            give(daemon, kind="set", key="target_distance_m", value=9000)
-            give(daemon, kind="set", key="reserve_fraction", value=0.31)
+            assert daemon.send_command(kind="set", key="target_distance_m", value=9000)["ok"]
+            assert daemon.send_command(kind="set", key="reserve_fraction", value=0.31)["ok"]
         run_for(autopilot, records, 1.5, signal.SIGKILL)
         autopilot.silent = False
         run_until(autopilot, records, lambda snapshot: has(snapshot, 0.31))
         # And a command between a start and the verdict is not lost by the verdict.
         autopilot.silent, since_s = True, autopilot.boot_s - 3.0
         with Daemon(*options(autopilot, records)) as daemon:
-            give(daemon, kind="set", key="reserve_fraction", value=0.32)
+            assert daemon.send_command(kind="set", key="reserve_fraction", value=0.32)["ok"]
             autopilot.silent = False
             assert has(daemon.snapshot_when(went_on(autopilot, since_s)), 0.32)
 
@@ -244,7 +238,7 @@ def test_a_new_trip_is_not_undone_by_what_is_folded_or_restarted(tmp_path: Path)
             daemon.snapshot_when(elapsed(3.0))
             # The records of the trip are folded again, which takes until after the new one began.
             daemon.process.send_signal(signal.SIGHUP)
-            give(daemon, kind="mark", mark="new_trip", text="")
+            assert daemon.send_command(kind="mark", mark="new_trip", text="")["ok"]
             began_s = autopilot.boot_s
             daemon.snapshot_when(lambda snapshot: autopilot.boot_s > began_s + 2.5)
             trip = next(daemon.snapshots())["trip"]

@@ -8,7 +8,7 @@ import pytest
 
 from onboard.errors import LogError
 from onboard.telemetry.logs.telemetry_log import read_log
-from tests.daemon_process import Daemon, said
+from tests.daemon_process import Daemon
 from tests.faults.faulty_link import udp
 from tests.newest import latest_session
 from tests.patience import PATIENCE_S
@@ -82,11 +82,6 @@ def codes(seen: dict[str, Any]) -> list[str]:
     return [alert["code"] for alert in seen["alerts"]]
 
 
-def mark(daemon: Daemon, name: str, **values: float) -> dict[str, Any]:
-    """Set a mark, and return the answer."""
-    return said(daemon.port("feed on"), kind="mark", mark=name, **values)
-
-
 def test_a_second_ride_goes_on_with_what_is_left_and_asks(tmp_path: Path) -> None:
     craft = Craft(tmp_path)
     with craft.daemon() as daemon:
@@ -101,11 +96,11 @@ def test_a_second_ride_goes_on_with_what_is_left_and_asks(tmp_path: Path) -> Non
         assert left(seen) == pytest.approx(first, abs=0.03)
         assert seen["battery"]["left_fraction"]["high"] == pytest.approx(FULL, abs=0.05)
         assert "charge_unsaid" in codes(seen)
-        assert mark(daemon, "charged", charged_wh=0)["ok"]
+        assert daemon.send_command(kind="mark", mark="charged", charged_wh=0)["ok"]
         seen = craft.rides(daemon, 1, 20.0)
         assert "charge_unsaid" not in codes(seen)
         assert seen["battery"]["left_fraction"]["high"] < FULL - 0.2
-        assert mark(daemon, "charged", left_fraction=0.9)["ok"]
+        assert daemon.send_command(kind="mark", mark="charged", left_fraction=0.9)["ok"]
         assert left(craft.rides(daemon, 1, 20.0)) == pytest.approx(0.7, abs=0.02)
 
 
@@ -146,7 +141,7 @@ def test_a_charge_stated_before_the_craft_sends_counts_after_a_restart_too(
         craft.rides(daemon, 300, 90.0)
     craft.off(7200.0)
     daemon = craft.daemon()
-    assert mark(daemon, "charged_full")["ok"]
+    assert daemon.send_command(kind="mark", mark="charged_full")["ok"]
     seen = craft.rides(daemon, 60, 60.0)
     assert left(seen) == pytest.approx(FULL - 0.05, abs=0.02)
     craft.cut_off(daemon, seen)
@@ -166,5 +161,5 @@ def test_without_learned_json_the_records_tell(tmp_path: Path) -> None:
     craft.off(7200.0)
     with craft.daemon() as daemon:
         assert left(craft.rides(daemon, 30, 20.0)) == pytest.approx(first, abs=0.03)
-    assert "not readable" in daemon.complained or "another version" in daemon.complained
-    assert "the battery's count is taken from the last trip's records" in daemon.complained
+    assert "not readable" in daemon.stderr or "another version" in daemon.stderr
+    assert "the battery's count is taken from the last trip's records" in daemon.stderr

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from tests.daemon_process import Daemon, said
+from tests.daemon_process import Daemon
 from tests.faults.faulty_link import Send, udp
 from tests.small_streams import Sender
 
@@ -62,8 +62,7 @@ def started(folder: Path) -> Daemon:
 
 
 def unplugged(daemon: Daemon, source: str):
-    port = daemon.port("feed on")
-    return said(port, kind="mark", mark="unplugged", source=source)
+    return daemon.send_command(kind="mark", mark="unplugged", source=source)
 
 
 KNOWN = ("power_w", "time_left_s")
