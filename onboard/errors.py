@@ -2,18 +2,15 @@
 
 The tree::
 
-    WattwakeError            anything below; the commands turn it into one line and exit code 2
+    WattwakeError            any of these; a command prints it as one line and exits with code 2
       ProfileError           `battery.cells = 0: expected a whole number from 1 to 32`
       LinkError              `/dev/ttyX: no such serial device: is it plugged in ...`
         LinkEndedError       `file:ride.tlog: played to its end`
       LogError               `ride.txt: no MAVLink frame in it: expected a telemetry log`
       FeedError              `port 27220 is in use: stop the other daemon or choose --listen`
       UsageError             `--link nosuch:1: expected udpin:HOST:PORT, ...`
+        RecordError          `--record /sd: cannot write there (permission denied): ...`
 """
-
-LINK_PROBLEMS = (
-    "cannot_open", "cannot_connect", "cannot_listen", "broke", "closed", "played",
-)  # fmt: skip
 
 
 class WattwakeError(Exception):
@@ -21,7 +18,7 @@ class WattwakeError(Exception):
 
 
 class ProfileError(WattwakeError):
-    """The craft profile cannot be used."""
+    """The craft profile is unusable."""
 
 
 class LinkError(WattwakeError):
@@ -30,13 +27,13 @@ class LinkError(WattwakeError):
     Parameters
     ----------
     text
-        The line for people.
+        Message for people.
     link
-        The link's connection string.
+        Connection string of the link.
     problem
-        What became of it: a code of `LINK_PROBLEMS`.
+        Code: `cannot_open`, `cannot_connect`, `cannot_listen`, `broke`, `closed` or `played`.
     number
-        The system's number of the error, None where there is none.
+        `errno` of the system's error, None where there is none.
     """
 
     def __init__(
@@ -47,7 +44,7 @@ class LinkError(WattwakeError):
 
 
 class LinkEndedError(LinkError):
-    """A link has given all that it ever will."""
+    """A link has delivered all that it ever will."""
 
 
 class LogError(WattwakeError):
@@ -63,14 +60,14 @@ class UsageError(WattwakeError):
 
 
 class RecordError(UsageError):
-    """No record can be begun there.
+    """No record can be started in this folder.
 
     Parameters
     ----------
     text
-        The line for people.
+        Message for people.
     path, number
-        Where, and the system's number of the error.
+        The folder, and `errno` of the system's error.
     """
 
     def __init__(self, text: str, path: str, number: int | None) -> None:

@@ -16,6 +16,7 @@ ORDER = (
     "onboard.files",
     "onboard.block",
     "onboard.efficiency.battery.chemistry",
+    "onboard.setting",
     "onboard.profile",
     "onboard.options",
     "onboard.telemetry.mavlink",

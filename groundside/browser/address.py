@@ -1,7 +1,6 @@
-"""Where a browser finds the page: addresses for people, and a QR code for a phone's camera."""
+"""Where a browser finds the page."""
 
 import contextlib
-import io
 import ipaddress
 import socket
 from typing import Final
@@ -13,22 +12,6 @@ PAGE_PORT: Final = DEFAULT_FEED_PORT + 1
 
 ELSEWHERE = ("192.0.2.1", 9)
 """An address for documentation (RFC 5737): nothing is sent there."""
-
-
-def is_loopback(host: str) -> bool:
-    """Return whether an address is this machine's alone.
-
-    Examples
-    --------
-    >>> [is_loopback(host) for host in ("127.0.0.1", "::1", "localhost", "0.0.0.0", "board.local")]
-    [True, True, True, False, False]
-    """
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
 
 
 def page_addresses(host: str, port: int, *, secure: bool = False) -> tuple[str, ...]:
@@ -64,12 +47,3 @@ def _own_address() -> tuple[str, ...]:
         except OSError:
             return own_addresses()[:1]
         return (str(asked.getsockname()[0]),)
-
-
-def qr_code(address: str) -> str:
-    """Draw an address as a QR code (ISO/IEC 18004) for a terminal."""
-    import segno
-
-    out = io.StringIO()
-    segno.make(address, micro=False).terminal(out, compact=True)
-    return out.getvalue()

@@ -5,11 +5,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
-from groundside.browser.address import qr_code
 from groundside.browser.codes import code_text, link
 from onboard.contract.messages import Role
 from onboard.crew.keys import own_fingerprint
 from onboard.crew.members import CODE_LASTS_S, CrewBook
+from onboard.crew.qr_code import printable_qr_code
 from onboard.errors import UsageError
 
 SCHEMA: Final = 1
@@ -55,7 +55,7 @@ class Invite:
             "",
             f"  {where}",
             "",
-            *_drawn(where),
+            *printable_qr_code(where),
             f"or type there  {code_text(self.code)}  at {self.pages[0]}",
             f"It may then {MAY[self.role]}. To see who is in: wattwake-onboard pair --list;",
             "to put one out: wattwake-onboard pair --revoke NAME",
@@ -72,15 +72,6 @@ class Invite:
             "lasts_s": CODE_LASTS_S,
             "certificate_sha256": fingerprint.hex(),
         }
-
-
-def _drawn(text: str) -> list[str]:
-    drawn = qr_code(text)
-    try:
-        drawn.encode(sys.stdout.encoding or "ascii")
-    except UnicodeEncodeError:
-        return []
-    return drawn.splitlines()
 
 
 def fingerprint_lines(fingerprint: bytes) -> list[str]:

@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from groundside.browser.address import PAGE_PORT, is_loopback, page_addresses, qr_code
+from groundside.browser.address import PAGE_PORT, page_addresses
 from groundside.browser.enter_key import EnterKey
 from groundside.browser.entry import Entry
 from groundside.browser.invites import Invite, tell, tell_invite, warning_lines
@@ -17,8 +17,10 @@ from groundside.browser.server import Dashboards, serve
 from groundside.connection.address import parse_address, shown
 from onboard.crew.keys import is_paired, make_identity, own_fingerprint, pairing_folder
 from onboard.crew.members import NAME_MOST, CrewBook, Member, good_name
-from onboard.crew.pair_command import door_answers
+from onboard.crew.pinning import door_answers
+from onboard.crew.qr_code import qr_code
 from onboard.errors import UsageError
+from onboard.feed.server import is_local
 from onboard.options import record_folder
 from onboard.profile import Profile, load_profile
 
@@ -35,7 +37,7 @@ def run_invite(arguments: argparse.Namespace) -> int:
         If nobody needs a code there, or none can be made.
     """
     host, port = parse_address(arguments.bind or EVERYBODY, PAGE_PORT)
-    if is_loopback(host):
+    if is_local(host):
         raise UsageError(f"--bind {host}: a browser on this machine needs no code there")
     _check_name(arguments.name)
     folder = _folder(arguments)
@@ -78,7 +80,7 @@ def run_serve(arguments: argparse.Namespace, watch: list[str]) -> int:
     most = round(arguments.viewers)
     if arguments.json:
         raise UsageError("--json: goes with --invite only")
-    if is_loopback(host):
+    if is_local(host):
         if arguments.role != "crew" or arguments.name:
             raise UsageError(
                 "--role, --name: are for codes, and a browser on this machine needs none: "

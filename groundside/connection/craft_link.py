@@ -6,9 +6,7 @@ counts is that it proves to hold the key of the pinned certificate.
 
 import asyncio
 import contextlib
-import hmac
 import socket
-import ssl
 from dataclasses import dataclass
 
 from groundside.connection.address import shown
@@ -21,6 +19,7 @@ from onboard.crew.invitation import Invitation
 from onboard.crew.joining import Join, Pair
 from onboard.crew.keys import fingerprint
 from onboard.crew.members import good_name
+from onboard.crew.pinning import client_context, is_pinned
 from onboard.errors import FeedError
 
 CONNECT_S = 3.0
@@ -43,15 +42,6 @@ class Joined:
     writer: asyncio.StreamWriter
     first: bytes
     host: str
-
-
-def _context() -> ssl.SSLContext:
-    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
-    context.minimum_version = ssl.TLSVersion.TLSv1_2
-    # In place of a name and its issuer the certificate itself is compared, in `connected`.
-    context.check_hostname = False
-    context.verify_mode = ssl.CERT_NONE
-    return context
 
 
 async def connected(
@@ -79,13 +69,11 @@ async def connected(
     try:
         async with asyncio.timeout(within_s):
             reader, writer = await asyncio.open_connection(
-                host, port, ssl=_context(), server_hostname="", limit=FIRST_LINE_MOST_BYTES
+                host, port, ssl=client_context(), server_hostname="", limit=FIRST_LINE_MOST_BYTES
             )
     except ValueError as problem:  # a host name that cannot be one
         raise OSError(str(problem)) from None
-    secure = writer.get_extra_info("ssl_object")
-    certificate = secure.getpeercert(binary_form=True) or b""
-    if not hmac.compare_digest(fingerprint(certificate)[: len(pin)], pin):
+    if not is_pinned(writer.get_extra_info("ssl_object"), pin):
         writer.transport.abort()
         raise OtherKeyError(shown(host, port))
     return reader, writer

@@ -24,8 +24,6 @@ from onboard.feed.lines import LineSplitter
 if TYPE_CHECKING:
     from groundside.connection.craft_link import Joined
 
-LONGEST_LINE_BYTES = 1_000_000
-"""A snapshot is about 2 kB; common practice, no source: far above it, far below the memory."""
 CHUNK_BYTES = 65_536
 FIRST_WAIT_S = 0.5
 LONGEST_WAIT_S = 5.0
@@ -194,7 +192,7 @@ class FeedClient:
         return there.reader, there.writer, there.first
 
     async def _read_lines(self, reader: asyncio.StreamReader, where: str, first: bytes) -> str:
-        splitter = LineSplitter(LONGEST_LINE_BYTES)
+        splitter = LineSplitter()
         while True:
             data, first = first, b""
             if not data:

@@ -11,8 +11,8 @@ from groundside.connection.source import PlacedEvent
 from groundside.replay.cursors import Cursor, cursor
 from onboard.efficiency.advice.target import Aim
 from onboard.profile import Profile
-from onboard.record.marks import Noted, read_marks
-from onboard.restarts.rejoin import Said, in_order, load_carried
+from onboard.record.marks import TimedCommand, read_marks
+from onboard.restarts.refold import TimedAction, in_order, load_carried
 from onboard.ride.ride import Ride
 from onboard.telemetry.mavlink.frames import Frames
 
@@ -30,10 +30,10 @@ class Playing:
         What was said to the daemon meanwhile, in order.
     """
 
-    def __init__(self, cursor_: Cursor, ride: Ride, said: Sequence[Noted] = ()) -> None:
+    def __init__(self, cursor_: Cursor, ride: Ride, said: Sequence[TimedCommand] = ()) -> None:
         self._cursor = cursor_
         self.ride = ride
-        self._left: list[Said] = sorted(said, key=lambda one: one.stamp_us)
+        self._left: list[TimedAction] = sorted(said, key=lambda one: one.stamp_us)
         self._finished = False
         self.said: list[PlacedEvent] = []
         """What was said up to here."""
@@ -77,9 +77,9 @@ class Playing:
         other._left, other.said = list(self._left), list(self.said)
         return other
 
-    def _say(self, one: Said, place_s: float) -> None:
+    def _say(self, one: TimedAction, place_s: float) -> None:
         one.apply(self.ride)
-        if isinstance(one, Noted):
+        if isinstance(one, TimedCommand):
             self.said.append(PlacedEvent(place_s, one.command))
 
 

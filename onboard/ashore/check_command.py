@@ -1,4 +1,4 @@
-"""The command `check`: is all fit for a ride? Ashore, propeller off."""
+"""The command `check`: test the installation ashore, propeller off."""
 
 import argparse
 import json
@@ -27,19 +27,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Check ashore whether all is fit; return 1 if something is bad."""
+    """Check and print the findings; return 1 if one is bad."""
     from onboard.ashore.findings import Verdict, worst
     from onboard.ashore.gathering import CheckSettings, gather
     from onboard.ashore.report import FIRST, as_dict, as_lines, judge
     from onboard.crew.keys import pairing_folder
-    from onboard.crew.listen_places import listening_places
+    from onboard.crew.listen_addresses import listen_addresses
 
     profile = load_profile(arguments.profile) if arguments.profile else Profile()
     connection = arguments.link or profile.link.connection
     kept = record_folder(arguments.record, profile)
     record = None if connection.startswith("file:") and not arguments.record else kept
     folder = pairing_folder(kept)
-    listen, crew = listening_places(profile.feed, folder, arguments.listen, arguments.crew_listen)
+    listen, crew = listen_addresses(profile.feed, folder, arguments.listen, arguments.crew_listen)
     settings = CheckSettings(
         profile=profile,
         profile_path=arguments.profile,
@@ -52,7 +52,7 @@ def run(arguments: argparse.Namespace) -> int:
         crew=crew,
         seconds_s=arguments.seconds,
     )
-    # Before anything else, where people look: programs read stdout.
+    # At once, for people: with --json, stdout is for programs.
     stream = sys.stderr if arguments.json else sys.stdout
     print(FIRST, f"Listening for {arguments.seconds:g} s ...", sep="\n", file=stream, flush=True)
     facts = gather(settings)

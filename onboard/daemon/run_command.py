@@ -1,4 +1,4 @@
-"""The command `run`: the daemon itself, and what it takes where no command is named."""
+"""The command `run`, also the default: the daemon itself."""
 
 import argparse
 import asyncio
@@ -34,19 +34,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Run the daemon until it is told to stop; return the exit code."""
-    # First of all what needs much memory for a moment: the others take its place.
+    """Run the daemon until it is stopped; return the exit code."""
+    # Heavy imports come before all else: what follows reuses the memory they free.
     from onboard.crew.door import DoorSettings
     from onboard.crew.keys import pairing_folder
-    from onboard.crew.listen_places import listening_places
+    from onboard.crew.listen_addresses import listen_addresses
     from onboard.daemon import lean_memory
     from onboard.daemon.ending import Ending
     from onboard.daemon.run_settings import Settings
     from onboard.daemon.service import Service
     from onboard.efficiency.advice.target import Aim
 
-    # A watchdog that strikes then leaves in the log where the daemon hung.
-    if sys.stderr is not None:  # closed from outside
+    # If the watchdog strikes, the log shows where the daemon hung.
+    if sys.stderr is not None:  # it may be closed from outside
         faulthandler.enable()
     for handler in logging.getLogger().handlers:
         handler.addFilter(QuietFilter())
@@ -59,7 +59,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.no_record or (connection.startswith("file:") and not arguments.record):
         record = None
     folder = pairing_folder(kept)
-    listen, crew = listening_places(profile.feed, folder, arguments.listen, arguments.crew_listen)
+    listen, crew = listen_addresses(profile.feed, folder, arguments.listen, arguments.crew_listen)
     settings = Settings(
         profile=profile,
         connection=connection,

@@ -1,4 +1,4 @@
-"""What a run of the daemon is given: profile and command line, already merged."""
+"""Settings of a run: profile and command line merged."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +10,7 @@ from onboard.profile import Profile
 
 @dataclass(frozen=True)
 class Settings:
-    """What a run of the daemon needs to know."""
+    """Settings of a run of the daemon."""
 
     profile: Profile
     connection: str
@@ -21,7 +21,7 @@ class Settings:
     profile_text: str | None = None
     aim: Aim | None = None
     profile_path: Path | None = None
-    """Read anew on SIGHUP."""
+    """Reloaded on SIGHUP."""
     listen_only: bool = False
     door: DoorSettings | None = None
-    """Where paired viewers come in; None where they cannot."""
+    """The encrypted door; None if it is off."""

@@ -1,1 +1,1 @@
-"""Small files and threads that write them: whole or not at all, for their owner only."""
+"""Small files: written atomically, readable by the owner only, locked, or written in a thread."""

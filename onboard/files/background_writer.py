@@ -1,6 +1,6 @@
-"""A thread that writes what may wait, one thing after another, so that nobody waits for the card.
+"""A thread that runs write jobs in order, so that no caller waits for the card.
 
-Not one of the standard library's pools: at exit Python waits for their threads, however long.
+Not a pool of the standard library: at exit Python joins the threads of those without a timeout.
 """
 
 import logging
@@ -16,34 +16,34 @@ Value = TypeVar("Value")
 log = logging.getLogger("wattwake")
 
 
-class Saver:
-    """Does what it is given, in order, in a thread of its own."""
+class BackgroundWriter:
+    """Runs the jobs submitted to it, one after another, in a thread of its own."""
 
     def __init__(self) -> None:
-        self._acts: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
+        self._jobs: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
         self._thread = threading.Thread(target=self._run, name="save", daemon=True)
         self._thread.start()
 
-    def submit(self, act: Callable[..., Value], *given: Any) -> "Future[Value]":
-        """Queue an act behind all others; give the future of its result."""
-        done: Future[Value] = Future()
-        self._acts.put(partial(_do, done, act, *given))
-        return done
+    def submit(self, job: Callable[..., Value], *arguments: Any) -> "Future[Value]":
+        """Queue a job; return the future of its result."""
+        result: Future[Value] = Future()
+        self._jobs.put(partial(_run_job, result, job, *arguments))
+        return result
 
     def close(self, within_s: float) -> bool:
-        """Wait for all of it, no longer than this [s]; tell whether it is done."""
-        self._acts.put(None)
+        """Wait up to this long [s] for all jobs; return whether they are done."""
+        self._jobs.put(None)
         self._thread.join(within_s)
         return not self._thread.is_alive()
 
     def _run(self) -> None:
-        while (act := self._acts.get()) is not None:
-            act()
+        while (job := self._jobs.get()) is not None:
+            job()
 
 
-def _do(done: "Future[Value]", act: Callable[..., Value], *given: Any) -> None:
+def _run_job(result: "Future[Value]", job: Callable[..., Value], *arguments: Any) -> None:
     try:
-        done.set_result(act(*given))
-    except Exception as fault:  # whatever it is, what follows must still be written
+        result.set_result(job(*arguments))
+    except Exception as fault:  # whatever it is, the jobs behind it must still run
         log.exception("something was not written, in a way that nobody foresaw")
-        done.set_exception(fault)
+        result.set_exception(fault)

@@ -1,34 +1,31 @@
-"""Folders that nobody but the owner looks into."""
+"""Folders that only their owner can enter."""
 
+from itertools import takewhile
 from pathlib import Path
 from typing import Final
 
 FOLDER_MODE: Final = 0o700
-"""A track tells where somebody was: nobody but the owner reads it."""
+"""A track shows where somebody was: nobody but the owner reads it."""
 
 
 def make_own_folder(folder: Path) -> None:
-    """Make a folder where there is none, and what is missing above it, for the owner alone.
+    """Create a folder and its missing parents, all with mode 0700.
 
-    `Path.mkdir` gives a mode to the last one only. Where the umask is wide, others could then put
-    a folder of theirs in its place. The mode is the one that the XDG Base Directory Specification
-    asks for folders that are missing.
+    `Path.mkdir` applies a mode to the last folder only; under a wide umask, others could then put a
+    folder of theirs in its place. The mode is what the XDG Base Directory Specification asks for
+    when a folder is missing.
 
     Parameters
     ----------
     folder
-        What is to be there; what is there already stays as it is.
+        Folder to create; existing folders keep their mode.
 
     Raises
     ------
     OSError
-        If it cannot be made.
+        If it cannot be created.
     """
-    missing = []
-    above = folder
-    while not above.exists() and above != above.parent:
-        missing.append(above)
-        above = above.parent
+    missing = list(takewhile(lambda one: not one.exists(), (folder, *folder.parents)))
     for one in reversed(missing):
         one.mkdir(mode=FOLDER_MODE, exist_ok=True)
     folder.mkdir(mode=FOLDER_MODE, exist_ok=True)

@@ -1,4 +1,4 @@
-"""Small files, written whole or not at all, so that they outlive a kill and a power cut."""
+"""Atomic writes of small files: after a kill or a power cut the old or the new content is there."""
 
 import contextlib
 import fcntl
@@ -7,23 +7,23 @@ import stat
 from pathlib import Path
 
 FILE_MODE = 0o600
-"""What lies beside a track tells of it: nobody but the owner reads it."""
+"""Files beside a track reveal it, too: nobody but the owner reads them."""
 
 _FLAGS = os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW
 
 
 def write_whole(path: Path, content: str | bytes) -> None:
-    """Write a small file, all of it or nothing, so that a power cut leaves the old or the new.
+    """Write a small file atomically: write and sync a new file, then rename it into place.
 
-    Several may write the same file at once: one after the other, the last one's stays.
+    Concurrent writers of one file take turns; the last one wins.
 
     Raises
     ------
     OSError
-        If it cannot be written; what was there before stays.
+        If it cannot be written; the old content stays.
     """
     new = path.with_name(path.name + ".new")
-    descriptor = _opened_alone(new)
+    descriptor = _open_exclusive(new)
     try:
         with os.fdopen(descriptor, "wb") as file:
             file.write(content.encode() if isinstance(content, str) else content)
@@ -31,18 +31,18 @@ def write_whole(path: Path, content: str | bytes) -> None:
             os.fsync(descriptor)
             new.replace(path)
     except OSError:
-        # What is left of it holds room that a full card needs.
+        # A half-written file takes up room that a full card needs.
         with contextlib.suppress(OSError):
             new.unlink()
         raise
     sync_folder(path.parent)
 
 
-def _opened_alone(new: Path) -> int:
-    """Open the file to be written, empty, ours, and nobody else's meanwhile.
+def _open_exclusive(new: Path) -> int:
+    """Open the new file, empty and locked against other writers.
 
-    A name that leads elsewhere, a pipe that keeps us waiting, or a file that somebody else put
-    there to read along, is not used.
+    A symbolic link, a pipe that would block, or a file that somebody else put there to read along
+    is removed first.
     """
     while True:
         with contextlib.suppress(FileNotFoundError):
@@ -53,7 +53,7 @@ def _opened_alone(new: Path) -> int:
         try:
             with contextlib.suppress(OSError):  # a file system without locks
                 fcntl.flock(descriptor, fcntl.LOCK_EX)
-            # Who wrote before us has renamed it, or taken it away: then it is not ours to fill.
+            # The writer before us may have renamed or removed it while we waited: open it anew.
             if _is_at(new, os.fstat(descriptor)):
                 with contextlib.suppress(OSError):  # or without modes
                     os.fchmod(descriptor, FILE_MODE)
@@ -67,14 +67,13 @@ def _opened_alone(new: Path) -> int:
 
 def _is_at(path: Path, file: os.stat_result) -> bool:
     try:
-        there = path.lstat()
+        return os.path.samestat(path.lstat(), file)
     except FileNotFoundError:
         return False
-    return os.path.samestat(there, file)
 
 
 def sync_folder(folder: Path) -> None:
-    """Have the names in a folder outlast a power cut; some file systems cannot, and need not."""
+    """Sync a folder's names to the card; file systems that cannot do this are left alone."""
     with contextlib.suppress(OSError):
         descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
         try:

@@ -1,4 +1,1 @@
-"""The record.
-
-What the link gave, on the card before anything looks at it, and the marks beside it.
-"""
+"""The record of what the link gave, its sessions, and marks; see `README.md`."""

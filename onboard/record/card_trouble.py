@@ -1,4 +1,4 @@
-"""What a card, and a file on it, may come to while it is written, in words: for log and screen."""
+"""Why the card or a file on it cannot be written, in words: for the log and the screen."""
 
 import errno
 
@@ -11,7 +11,7 @@ CARD_TROUBLE = {
     errno.ENODEV: "the card is gone",
     errno.ENXIO: "the card is gone",
 }
-"""By error number; all of these may pass."""
+"""By error number; all of these may pass by themselves."""
 
 BECAME = {
     "renamed": "was renamed",
@@ -21,22 +21,4 @@ BECAME = {
     "written_over": "was written over",
     "unchecked": "cannot be checked",
 }
-"""What became of a file that was being written, by the code that says so."""
-
-
-def in_words(problem: Exception) -> str:
-    """Return what went wrong in words.
-
-    Examples
-    --------
-    >>> in_words(OSError(errno.ENOSPC, "No space left on device"))
-    'no space left on the card'
-    >>> in_words(OSError(errno.EACCES, "Permission denied"))
-    'permission denied'
-    >>> in_words(ZeroDivisionError("division by zero"))
-    "a program fault, ZeroDivisionError('division by zero')"
-    """
-    if not isinstance(problem, OSError):
-        return f"a program fault, {problem!r}"
-    known = CARD_TROUBLE.get(problem.errno or 0)
-    return known or (problem.strerror or str(problem)).lower()
+"""What became of the file being written, by code; see `RecordFile.displaced`."""

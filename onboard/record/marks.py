@@ -1,6 +1,6 @@
-"""The marks of a session: each accepted command with its time, beside the record, a line each.
+"""The marks of a session: each accepted command with its time, one JSON line each in `marks.jsonl`.
 
-A review and a daemon that comes back do them again at their time. A disk that is full costs marks,
+A review, and a daemon after a restart, apply them again at their time. A full disk costs marks,
 never the ride.
 """
 
@@ -14,32 +14,33 @@ from typing import Any
 
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.commands import Command, Refused, command_from, shown
+from onboard.files.whole_file import FILE_MODE
 from onboard.ride.commands import apply_command
 from onboard.ride.ride import Ride
 
 FILE_NAME = "marks.jsonl"
 
 LATEST_S = 1e11
-"""No time of ours: the year 5138."""
+"""Times from here on are damaged: the year 5138."""
 
 log = logging.getLogger("wattwake")
 
 
 @dataclass(frozen=True)
-class Noted:
+class TimedCommand:
     """A command that was accepted, and when.
 
     Parameters
     ----------
     t_s
-        Stream time [s], None where nothing had been heard yet.
+        Stream time [s], None before the first message.
     stamp_us
-        By the clock that the record's frames are stamped with [us]: it comes behind the frames
-        that are stamped no later.
+        By the clock of the record's stamps [us]: the command comes behind the frames stamped no
+        later.
     utc
         By the autopilot's clock, None while that was not set.
     command
-        What was said; with the position where it was said "here".
+        The command; "here" is replaced by the position.
     """
 
     t_s: float | None
@@ -48,10 +49,10 @@ class Noted:
     command: Command
 
     def apply(self, ride: Ride) -> None:
-        """Do it to a ride. A new trip is another session: it is not done here."""
-        why_not = apply_command(self.command, ride, lambda: None)
-        if why_not is not None:
-            log.warning("%s of %s is not done again: %s", FILE_NAME, self.utc or self.t_s, why_not)
+        """Apply it to a ride. A new trip is another session, so that one does nothing here."""
+        refusal = apply_command(self.command, ride, lambda: None)
+        if refusal is not None:
+            log.warning("%s of %s is not done again: %s", FILE_NAME, self.utc or self.t_s, refusal)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the line in JSON's own types."""
@@ -59,34 +60,36 @@ class Noted:
         return when | self.command.as_dict()
 
 
-def noted(command: Command, ride: Ride, stamp_us: int) -> Noted:
-    """Return a command with the times of a ride at which it was done to it.
+def timed_command(command: Command, ride: Ride, stamp_us: int) -> TimedCommand:
+    """Return a command with the present times of a ride.
 
     Parameters
     ----------
     command
-        What was done.
+        The accepted command.
     ride
-        The ride.
+        The ride it was applied to.
     stamp_us
-        Stamp of the last frame that the ride has taken in [us]; of now where there is none.
+        Stamp of the last frame that the ride has taken in [us]; of now if there is none.
     """
-    heard = ride.engine.latest.first_s is not None
-    return Noted(ride.t_s if heard else None, stamp_us, ride.utc, command)
+    begun = ride.engine.latest.first_s is not None
+    return TimedCommand(ride.t_s if begun else None, stamp_us, ride.utc, command)
 
 
-def in_record(marks: Iterable[Noted], zero_stamp_s: float | None) -> tuple[Noted, ...]:
-    """Return marks by the stream time of their own record, read by itself.
+def in_record(
+    marks: Iterable[TimedCommand], zero_stamp_s: float | None
+) -> tuple[TimedCommand, ...]:
+    """Return marks with `t_s` as the stream time of their own record, read by itself.
 
-    A trip that went on after a restart counts its time from its first session on; the stamps are
-    the record's own.
+    A trip that went on after a restart counts its time from its first session; the stamps are the
+    record's own.
 
     Parameters
     ----------
     marks
-        Of the session.
+        Marks of the session.
     zero_stamp_s
-        The record's stamp where its stream time is zero [s]; None where nothing was heard.
+        The record's stamp at stream time zero [s]; None if nothing was received.
     """
     if zero_stamp_s is None:
         return tuple(marks)
@@ -106,13 +109,13 @@ class MarkBook:
     """
 
     def __init__(self, folder: Path) -> None:
-        self._path = folder / FILE_NAME
+        self.folder, self._path = folder, folder / FILE_NAME
         self._unsynced = False
         self.problem: Alert | None = None
-        """What keeps marks from being written; None while all is well."""
+        """Why marks cannot be written; None while all is well."""
 
-    def write(self, one: Noted) -> None:
-        """Append a mark: a whole line, or nothing, which `problem` then says."""
+    def write(self, one: TimedCommand) -> None:
+        """Append a mark: a whole line, or nothing, and then `problem` is set."""
         line = json.dumps(one.as_dict(), ensure_ascii=False, separators=(",", ":"), allow_nan=False)
         try:
             _append(self._path, line.encode() + b"\n")
@@ -123,9 +126,9 @@ class MarkBook:
             self.problem, self._unsynced = None, True
 
     def sync(self) -> None:
-        """Have the card keep what was written, so that a power cut takes none of it.
+        """Sync what was written, so that a power cut loses none of it.
 
-        It may take as long as the card does: not for the thread that the figures come from.
+        It takes as long as the card does: not for the thread that computes the figures.
         """
         if not self._unsynced:
             return
@@ -138,28 +141,28 @@ class MarkBook:
 
 
 def _append(path: Path, line: bytes) -> None:
-    # Opened anew for each: marks are few, and a folder that came back is found again.
-    place = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+    # Opened for each: marks are few, and a folder that came back is found again.
+    descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, FILE_MODE)
     try:
-        size = os.fstat(place).st_size
-        if size and os.pread(place, 1, size - 1) != b"\n":
-            # The line before was cut by a power failure; it must not take this one with it.
+        size = os.fstat(descriptor).st_size
+        if size and os.pread(descriptor, 1, size - 1) != b"\n":
+            # A power cut tore the line before; it must not spoil this one.
             line = b"\n" + line
         try:
             written = 0
             while written < len(line):
-                written += os.pwrite(place, line[written:], size + written)
+                written += os.pwrite(descriptor, line[written:], size + written)
         except OSError:
-            os.ftruncate(place, size)
+            os.ftruncate(descriptor, size)
             raise
     finally:
-        os.close(place)
+        os.close(descriptor)
 
 
-def read_marks(folder: Path) -> tuple[Noted, ...]:
-    """Read a session's marks in the order in which they were said; none where there is no file.
+def read_marks(folder: Path) -> tuple[TimedCommand, ...]:
+    """Read a session's marks in order; none if there is no file.
 
-    A last line that was cut is no mark. Any other that is none is passed over, and said.
+    A torn last line is ignored; any other damaged line is skipped with a warning.
     """
     path = folder / FILE_NAME
     try:
@@ -169,7 +172,7 @@ def read_marks(folder: Path) -> tuple[Noted, ...]:
     except OSError as problem:
         log.warning("%s: cannot be read (%s): marks are missing", path, problem.strerror)
         return ()
-    found: list[Noted] = []
+    found: list[TimedCommand] = []
     for number, line in enumerate(lines, 1):
         try:
             found.append(_read(line))
@@ -179,7 +182,7 @@ def read_marks(folder: Path) -> tuple[Noted, ...]:
     return tuple(found)
 
 
-def _read(line: bytes) -> Noted:
+def _read(line: bytes) -> TimedCommand:
     raw = json.loads(line.decode("utf-8"))
     if not isinstance(raw, dict) or not {"t_s", "stamp_us", "utc"} <= raw.keys():
         raise ValueError("expected an object with t_s, stamp_us and utc")
@@ -193,4 +196,4 @@ def _read(line: bytes) -> Noted:
         raise ValueError(f"stamp_us = {shown(stamp_us)}: expected microseconds")
     if not (utc is None or (isinstance(utc, str) and len(utc) <= 40 and utc.isprintable())):
         raise ValueError(f"utc = {shown(utc)}: expected a time or null")
-    return Noted(None if t_s is None else float(t_s), stamp_us, utc, command)
+    return TimedCommand(None if t_s is None else float(t_s), stamp_us, utc, command)

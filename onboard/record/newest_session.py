@@ -2,7 +2,7 @@
 
 It is written before the session's folder is made: a kill between the two leaves a pointer to
 nothing, and then the session before it is the newest. It is valid only while the other folders are
-the ones it was written with: where some were copied in or taken away, all are looked at again.
+the ones it was written with: if some were copied in or taken away, all sessions are read again.
 """
 
 import contextlib
@@ -18,25 +18,25 @@ FILE_NAME = "newest.json"
 SCHEMA = 1
 
 NUMBERS_END = 1 << 53
-"""No session's number goes so far: other programs read them as floating point."""
+"""Session numbers stay below this: other programs read them as floating point."""
 
 
 @dataclass(frozen=True)
 class Newest:
-    """What is known of the newest session without looking at any.
+    """What the pointer says, without reading any session.
 
     Parameters
     ----------
     number
-        Its place among the sessions.
+        Number of the newest session.
     name
-        Its folder's.
+        Its folder's name.
     before
-        The folder's name of the one that ran before it, if any.
+        Folder name of the session that ran before it, if any.
     anew
         Whether a new trip was begun with it.
     others
-        What `names_sum` gives for the other folders.
+        `names_sum` of the other folders.
     """
 
     number: int
@@ -45,14 +45,9 @@ class Newest:
     anew: bool
     others: str
 
-    @property
-    def both(self) -> tuple[str, ...]:
-        """Return the names of the newest and the one before."""
-        return (self.name,) if self.before is None else (self.name, self.before)
-
 
 def names_sum(names: Collection[str]) -> str:
-    """Return a sum that tells these names from others, whatever their order.
+    """Return a checksum of a set of names, whatever their order.
 
     Examples
     --------
@@ -65,7 +60,7 @@ def names_sum(names: Collection[str]) -> str:
 
 
 def read_newest(directory: Path) -> Newest | None:
-    """Read the pointer; None where there is none, or none that makes sense."""
+    """Read the pointer; None if it is missing or damaged."""
     try:
         stated = json.loads((directory / FILE_NAME).read_text(encoding="utf-8"))
     except (OSError, ValueError, RecursionError):
@@ -81,7 +76,7 @@ def read_newest(directory: Path) -> Newest | None:
 
 
 def write_newest(directory: Path, newest: Newest) -> None:
-    """Write the pointer; where it cannot be written the next start looks at all sessions."""
+    """Write the pointer; if it cannot be written, the next start reads all sessions."""
     text = json.dumps({"schema": SCHEMA, **asdict(newest)}) + "\n"
     with contextlib.suppress(OSError):
         write_whole(directory / FILE_NAME, text)

@@ -1,7 +1,7 @@
-"""The file of a record: whole records are put behind one another, and nothing else stays in it.
+"""The file of a record: whole records are appended, and nothing else stays in it.
 
-No thread and no clock here; what fails is told, and can be tried again. Whether the file is still
-the one that was written, by its name, is looked at whenever it is asked for.
+No thread and no clock here; a failure is returned or raised, and the caller may try again. Somebody
+may rename, remove, replace or spoil the file while it is written; `displaced` detects that.
 """
 
 import contextlib
@@ -14,23 +14,22 @@ from pathlib import Path
 
 import numpy as np
 
+from onboard.files.whole_file import FILE_MODE
 from onboard.telemetry.mavlink.checksum import Ints
 from onboard.telemetry.mavlink.log_scanner import LogScanner
 
-FILE_MODE, FOLDER_MODE = 0o600, 0o700
-
 TAIL_BYTES = 1 << 16
-"""Enough to hold many records: the end of a file is looked for in it."""
+"""Searched for the last whole record of a spoilt file: room for many records."""
 
 PROOF_BYTES = 512
-"""The last bytes written are remembered: if they stand where they were put, so does the rest."""
+"""The last bytes written are remembered: if they are where they were put, so is the rest."""
 
 _FLAGS = os.O_RDWR | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK
-"""A pipe in the file's place keeps nobody waiting."""
+"""Non-blocking, in case a pipe took the file's place."""
 
 
-class NotOursError(Exception):
-    """Something else stands where the file was; its text is the code of what became of it."""
+class DisplacedError(Exception):
+    """The file is gone or another took its place; the text is a code, as of `displaced`."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +39,7 @@ class Records:
     Parameters
     ----------
     data
-        One behind the other.
+        The records, one behind the other.
     ends
         Where each ends in `data`, shape (n,).
     """
@@ -73,12 +72,12 @@ class RecordFile:
     Parameters
     ----------
     path
-        The file; it must not be there yet.
+        The file; it must not exist yet.
 
     Raises
     ------
     OSError
-        If it cannot be made.
+        If it cannot be created.
     """
 
     def __init__(self, path: Path) -> None:
@@ -89,20 +88,19 @@ class RecordFile:
         self._descriptor = os.open(path, _FLAGS | os.O_CREAT | os.O_EXCL, FILE_MODE)
 
     def append(self, pieces: Sequence[Records]) -> tuple[list[Records], OSError | None]:
-        """Write records behind the others.
+        """Append records.
 
         Returns
         -------
         tuple
-            What is not written, and what kept it from that. A part of a record that was written is
-            cut off again.
+            The records not written, and why. A record written in part is cut off again.
         """
         records = joined(pieces)
         problem: OSError | None = None
         rest, done = memoryview(records.data), 0
         try:
             while done < len(rest):
-                # At a place of our own choice: what a failed cut left behind is written over.
+                # At an explicit place: what a failed cut left behind is written over.
                 written = os.pwrite(self._descriptor, rest[done:], self.whole_bytes + done)
                 if not written:
                     raise OSError(errno.EIO, "nothing was taken")
@@ -113,64 +111,70 @@ class RecordFile:
         whole = int(records.ends[count - 1]) if count else 0
         left = list(behind(pieces, count))
         proof = (self._proof + records.data[max(whole - PROOF_BYTES, 0) : whole])[-PROOF_BYTES:]
-        # Last: were memory too short for the above, all of it would be written again, in its place.
+        # Last: if memory ran out above, all of it would be written again, in its place.
         self.whole_bytes, self._proof = self.whole_bytes + whole, proof
         if problem is not None:
-            # Where even that fails, `reopen` does it before anything else is written.
+            # If even that fails, `reopen` does it before anything else is written.
             with contextlib.suppress(OSError):
                 os.ftruncate(self._descriptor, self.whole_bytes)
         return left, problem
 
-    def what_became(self) -> str | None:
-        """Tell what became of the file where its name no longer leads to what was written.
+    def displaced(self) -> str | None:
+        """Return what became of the file if its name no longer leads to what was written.
+
+        Returns
+        -------
+        str or None
+            A code: `renamed`, `removed`, `replaced`, `cut_short`, `written_over`; None if all is
+            well.
 
         Raises
         ------
         OSError
             If the card does not say.
         """
-        held = os.fstat(self._descriptor)
+        ours = os.fstat(self._descriptor)
         try:
             there = self.path.lstat()
         except (FileNotFoundError, NotADirectoryError):
-            return "renamed" if held.st_nlink else "removed"
-        if not os.path.samestat(there, held):
+            return "renamed" if ours.st_nlink else "removed"
+        if not os.path.samestat(there, ours):
             return "replaced"
         if self._is_whole():
             return None
-        return "cut_short" if held.st_size < self.whole_bytes else "written_over"
+        return "cut_short" if ours.st_size < self.whole_bytes else "written_over"
 
     @property
     def is_whole_somewhere(self) -> bool:
-        """Whether what was written is whole, by whichever name."""
+        """Whether what was written is whole, under whichever name."""
         try:
             return os.fstat(self._descriptor).st_nlink > 0 and self._is_whole()
         except OSError:
             return False
 
     def reopen(self) -> int:
-        """Open the file anew by its name, and cut off what is no whole record.
+        """Open the file anew by its name, and cut off what is not a whole record.
 
         A card that was taken out and put back holds the same file, perhaps shorter.
 
         Returns
         -------
         int
-            How many bytes of whole records the file has lost meanwhile.
+            Bytes of whole records that the file has lost meanwhile.
 
         Raises
         ------
-        NotOursError
+        DisplacedError
             If it is gone, or something else is in its place.
         OSError
-            If it cannot be had.
+            If it cannot be opened.
         """
         try:
             if not stat.S_ISREG(self.path.lstat().st_mode):
-                raise NotOursError("replaced")
+                raise DisplacedError("replaced")
             descriptor = os.open(self.path, _FLAGS)
         except (FileNotFoundError, NotADirectoryError):
-            raise NotOursError("removed") from None
+            raise DisplacedError("removed") from None
         try:
             size = os.fstat(descriptor).st_size
             end = self.whole_bytes
@@ -194,18 +198,18 @@ class RecordFile:
         return os.pread(self._descriptor, len(self._proof), begin) == self._proof
 
     def duplicate(self) -> int:
-        """Return a descriptor of its own, so that a sync is not disturbed by `reopen`.
+        """Return a second descriptor for syncing, which `reopen` does not disturb.
 
         Raises
         ------
         OSError
-            If there is none to be had.
+            If there is none left.
         """
         return os.dup(self._descriptor)
 
     def close(self) -> None:
-        """Let go of the file."""
-        # What a dead card says to this was said before.
+        """Close the file."""
+        # A dead card's error was reported before.
         with contextlib.suppress(OSError):
             os.close(self._descriptor)
         self._descriptor = -1
@@ -214,8 +218,8 @@ class RecordFile:
 def _last_end(descriptor: int, size: int) -> int:
     """Return where the last whole record ends that is found near a file's end.
 
-    Where none is found the whole file stands: what cannot be told apart is not cut off, for the
-    reader finds its way past bytes that form no record.
+    If none is found the whole file stays: what cannot be told apart is not cut off, for the reader
+    finds its way past bytes that form no record.
     """
     begin = max(size - TAIL_BYTES, 0)
     data = os.pread(descriptor, size - begin, begin)

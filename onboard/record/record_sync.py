@@ -1,4 +1,4 @@
-"""The thread that has the card take in what was written: a slow card keeps nobody else waiting."""
+"""A thread that syncs the record to the card, so that a slow card blocks nobody else."""
 
 import logging
 import os
@@ -11,6 +11,7 @@ SYNC_EVERY_S = 1.5
 """Appends come 0.8 s apart, so every second one is followed by a sync: 1.6 s, and time for it."""
 
 AFTER_FAILURE_S = 5.0
+"""Pause after a failed sync [s]."""
 
 
 class RecordSync:
@@ -18,7 +19,7 @@ class RecordSync:
 
     def __init__(self) -> None:
         self.problem: Exception | None = None
-        """Why the last sync failed, None where it did not."""
+        """Why the last sync failed; None if it succeeded."""
         self.failures = 0
         self._changed = threading.Condition()
         self._descriptor: int | None = None
@@ -29,7 +30,7 @@ class RecordSync:
         self._thread = threading.Thread(target=self._run, name="record sync", daemon=True)
         self._thread.start()
 
-    def written(self) -> None:
+    def mark_unsynced(self) -> None:
         """Note that something was written that the card may not have yet."""
         with self._changed:
             self._unsynced = True
@@ -42,26 +43,26 @@ class RecordSync:
             pause_s = AFTER_FAILURE_S if self.problem else SYNC_EVERY_S
             return self._last_us is None or now_us - self._last_us >= pause_s * 1e6
 
-    def ask(self, descriptor: int, now_us: int) -> None:
-        """Have a file synced; its descriptor is closed here. Only while none is under way."""
+    def request(self, descriptor: int, now_us: int) -> None:
+        """Start a sync, when `due`; the descriptor is closed afterwards."""
         with self._changed:
             self._descriptor = descriptor
             self._began_us = self._last_us = now_us
             self._unsynced = False
             self._changed.notify_all()
 
-    def silent_s(self, now_us: int) -> float:
-        """Return for how long the card has not answered [s]."""
+    def pending_s(self, now_us: int) -> float:
+        """Return how long the present sync has taken so far [s]; 0 if there is none."""
         with self._changed:
             return 0.0 if self._began_us is None else (now_us - self._began_us) * 1e-6
 
-    def settle(self, within_s: float) -> bool:
-        """Wait until no sync is under way, and tell whether that is so."""
+    def wait_idle(self, within_s: float) -> bool:
+        """Wait until no sync is under way; return whether that is so."""
         with self._changed:
             return self._changed.wait_for(lambda: self._began_us is None, within_s)
 
     def close(self) -> None:
-        """End the thread once it has nothing to do; nobody waits for it."""
+        """End the thread once it is idle, without waiting for it."""
         with self._changed:
             self._closing = True
             self._changed.notify_all()
@@ -73,8 +74,8 @@ class RecordSync:
                 descriptor, self._descriptor = self._descriptor, None
             if descriptor is None:
                 return
-            problem = _tried(os.fdatasync, descriptor)
-            problem = _tried(os.close, descriptor) or problem
+            problem = _failure(os.fdatasync, descriptor)
+            problem = _failure(os.close, descriptor) or problem
             with self._changed:
                 self.problem = problem
                 self.failures += problem is not None
@@ -83,8 +84,8 @@ class RecordSync:
                 self._changed.notify_all()
 
 
-def _tried(act: Callable[[int], None], descriptor: int) -> Exception | None:
-    """Do a thing, and give what went wrong; what nobody foresaw must not end the thread."""
+def _failure(act: Callable[[int], None], descriptor: int) -> Exception | None:
+    """Return how an action fails, None if it succeeds; no fault may end the thread."""
     try:
         act(descriptor)
     except OSError as problem:

@@ -3,8 +3,8 @@
 A folder is named by its start. A board without a battery for its clock may start in any year, so
 the order is a number in the folder's `session.json`; the name only breaks ties.
 
-A session begins undecided: its note names the session before it as one whose trip it may go on
-with. Once the autopilot's clocks have told, that is settled; see `trip_journal`.
+A session begins undecided: its note names the session before it as one whose trip it may continue.
+Once the autopilot's clocks have shown whether it does, that is settled; see `trip_sessions`.
 """
 
 import contextlib
@@ -39,30 +39,31 @@ NAME = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}-\d{2}-\d{2}Z(-\d+)?")
 CUT_OFF = "ended without being closed"
 
 NEW_FOLDER = ".new-session"
-"""A folder that is being filled; it gets its name once it holds what every session has."""
+"""A folder that is being filled; it is renamed once it holds what every session has."""
 
 log = logging.getLogger("wattwake")
-_said: set[Path] = set()
+_warned: set[Path] = set()
 _changing = threading.Lock()
-"""Held while a note is read, changed and written: several threads have to say something of one."""
+"""Locked while a note is read, changed and written: several threads may change one."""
 
 
 @dataclass(frozen=True)
 class SessionNote:
-    """What a session's folder says of it.
+    """What a session's `session.json` says.
 
     Parameters
     ----------
     number
-        Its place among the sessions of its directory; later ones have greater numbers.
+        Place among the sessions of its directory; later ones have greater numbers.
     continues
-        The folder's name of the session whose trip it goes on with, if any.
+        Folder name of the session whose trip it goes on with, if any.
     closed
-        Whether it ended, in whichever way. A session that is not the newest has ended, said or not.
+        Whether it ended, in whichever way. A session that is not the newest has ended, marked or
+        not.
     note
-        What else is to be known of its end.
+        Remark on how it ended.
     may_continue
-        While it is not settled: the folder's name of the session whose trip it may go on with.
+        While undecided: folder name of the session whose trip it may go on with.
     """
 
     number: int
@@ -105,8 +106,8 @@ def sessions(directory: Path) -> list[Path]:
 
     Notes
     -----
-    Those of before there were numbers come first. One whose number is damaged stands right behind
-    the last numbered one before its name.
+    Sessions from before there were numbers come last, as the oldest. One whose note is damaged is
+    placed right behind the last numbered one that its name follows.
     """
     return _ordered(_notes(directory, _names(directory)))
 
@@ -131,21 +132,21 @@ def _ordered(notes: Mapping[Path, SessionNote | None]) -> list[Path]:
 
 
 def _names(directory: Path) -> set[str]:
-    """Return the names of all sessions' folders; none of them is looked into."""
+    """Return the names of all sessions' folders, without reading any."""
     try:
         with os.scandir(directory) as entries:
             return {one.name for one in entries if NAME.fullmatch(one.name) and one.is_dir()}
     except FileNotFoundError:
         return set()
     except OSError as problem:
-        _say_once(directory, f"the sessions cannot be listed ({problem.strerror})")
+        _warn_once(directory, f"the sessions cannot be listed ({problem.strerror})")
         return set()
 
 
 def read_session(folder: Path) -> SessionNote | None:
-    """Read what a session's folder says of it; None where it says nothing that can be used.
+    """Read a session's note; None if there is none that can be used.
 
-    What is there but cannot be read is said once; older sessions have no such file.
+    A damaged note is logged once; older sessions have none.
     """
     path = folder / FILE_NAME
     try:
@@ -153,11 +154,11 @@ def read_session(folder: Path) -> SessionNote | None:
     except FileNotFoundError:
         return None
     except (OSError, ValueError, RecursionError) as problem:
-        _say_once(path, f"not readable ({problem}): its name tells when it was")
+        _warn_once(path, f"not readable ({problem}): its name tells when it was")
         return None
     note = _checked(stated)
     if note is None:
-        _say_once(path, "not of this version, or damaged: its name tells when it was")
+        _warn_once(path, "not of this version, or damaged: its name tells when it was")
     return note
 
 
@@ -177,10 +178,10 @@ def _checked(stated: Any) -> SessionNote | None:
 
 
 def last_session(directory: Path) -> tuple[int, Path | None]:
-    """Return the number that was given last, and the folder of the session that ran last, if any.
+    """Return the last number given, and the folder of the session that ran last, if any.
 
-    What it costs does not grow with the past: the pointer beside the sessions tells (see
-    `newest_session`). Only where that is missing or wrong are all sessions looked at.
+    The cost does not grow with the number of sessions: the pointer beside them is enough (see
+    `newest_session`). Only if that is missing or out of date are all sessions read.
     """
     return _last_session(directory, _names(directory))
 
@@ -188,37 +189,38 @@ def last_session(directory: Path) -> tuple[int, Path | None]:
 def _last_session(directory: Path, names: Set[str]) -> tuple[int, Path | None]:
     newest, latest = read_newest(directory), None
     if newest is not None:
-        latest = next((directory / one for one in newest.both if one in names), None)
+        both = (newest.name, newest.before)
+        latest = next((directory / one for one in both if one is not None and one in names), None)
         if latest is not None and latest.name == newest.name and read_session(latest) is None:
             _restore(latest, newest)
         if newest.others == names_sum(names - {newest.name}):
             return newest.number, latest
     notes = _notes(directory, names)
     number = max([len(names), *(note.number for note in notes.values() if note is not None)])
-    # One that was copied in from elsewhere may have a greater number, and yet it did not run here.
+    # A session copied in from elsewhere may have a greater number, but it did not run here.
     return number, latest or next(iter(_ordered(notes)), None)
 
 
 def begin_session(
-    directory: Path, start_us: int, *, anew: bool = False, beside: Mapping[str, str] | None = None
+    directory: Path, start_us: int, *, anew: bool = False, sidecars: Mapping[str, str] | None = None
 ) -> Path:
-    """Make the folder of a new session, and mark the one before if nobody closed it.
+    """Create the folder of a new session, and mark the one before as cut off if nobody closed it.
 
     Parameters
     ----------
     directory
-        The folder of all sessions; made if it is not there.
+        Folder of all sessions, created if missing.
     start_us
         Wall clock at the start [us since the Unix epoch].
     anew
         Whether a new trip begins with it, whatever the autopilot's clocks say.
-    beside
-        Small files that are to be in it from the first moment on, where the card has room.
+    sidecars
+        Names and texts of small files to be in it from the first moment on, if the card has room.
 
     Raises
     ------
     OSError
-        If it cannot be made: then nothing of it is left.
+        If it cannot be created: then nothing of it is left.
     """
     make_own_folder(directory)
     names = _names(directory)
@@ -239,8 +241,8 @@ def begin_session(
     _remove(new)
     new.mkdir(mode=FOLDER_MODE)
     try:
-        _fill(new, SessionNote(last + 1, may_continue=may_continue), beside or {})
-        # Not before: a kill leaves a session that says what it is, or none.
+        _fill(new, SessionNote(last + 1, may_continue=may_continue), sidecars or {})
+        # Last, so that a kill leaves a session with its note, or none.
         new.rename(folder)
     except OSError:
         _remove(new)
@@ -249,17 +251,20 @@ def begin_session(
     if before is not None:
         note = read_session(before)
         if note is not None and not note.closed:
-            _close(before, CUT_OFF)
+            close_session(before, CUT_OFF)
     return folder
 
 
-def close_session(folder: Path) -> None:
-    """Mark a session as ended. That it cannot be written is said, and hinders nothing."""
-    _close(folder, None)
+def close_session(folder: Path, note: str | None = None) -> None:
+    """Mark a session as ended, with a remark; a failure is only logged."""
+    try:
+        _change(folder, lambda known: replace(known, closed=True, note=note))
+    except OSError as problem:
+        _warn_once(folder, f"could not be marked as ended ({problem.strerror})")
 
 
 def note_continues(folder: Path, continues: str | None) -> None:
-    """Settle which session's trip this one goes on with; None: it began one.
+    """Settle which session's trip this one goes on with; None if it began one.
 
     Raises
     ------
@@ -270,7 +275,7 @@ def note_continues(folder: Path, continues: str | None) -> None:
 
 
 def note_may_continue(folder: Path, name: str) -> None:
-    """Write down which session's trip this one may go on with, unless that is settled.
+    """Note which session's trip this one may go on with, unless that is settled.
 
     Raises
     ------
@@ -281,7 +286,7 @@ def note_may_continue(folder: Path, name: str) -> None:
 
 
 def write_session(folder: Path, note: SessionNote) -> None:
-    """Write what a session's folder says of it, all of it or nothing.
+    """Write a session's note atomically.
 
     Raises
     ------
@@ -295,13 +300,6 @@ def _text(note: SessionNote) -> str:
     return json.dumps(note.as_dict(), allow_nan=False) + "\n"
 
 
-def _close(folder: Path, note: str | None) -> None:
-    try:
-        _change(folder, lambda known: replace(known, closed=True, note=note))
-    except OSError as problem:
-        _say_once(folder, f"could not be marked as ended ({problem.strerror})")
-
-
 def _change(folder: Path, change: Callable[[SessionNote], SessionNote]) -> None:
     with _changing:
         known = read_session(folder)
@@ -310,14 +308,14 @@ def _change(folder: Path, change: Callable[[SessionNote], SessionNote]) -> None:
 
 
 def _restore(folder: Path, newest: Newest) -> None:
-    """Write a note anew that is gone or damaged, so that the trip does not end there."""
+    """Rewrite a missing or damaged note, so that the trip does not end there."""
     may_continue = None if newest.anew else newest.before
     with contextlib.suppress(OSError):
         write_session(folder, SessionNote(newest.number, None, True, CUT_OFF, may_continue))
 
 
 def _free(directory: Path, name: str) -> Path:
-    """Return a folder of this name that is not there; a second one in that second gets a number."""
+    """Return an unused folder of this name; a second one in that second gets a number."""
     number, folder = 1, directory / name
     while os.path.lexists(folder):
         number += 1
@@ -325,17 +323,17 @@ def _free(directory: Path, name: str) -> Path:
     return folder
 
 
-def _fill(new: Path, note: SessionNote, beside: Mapping[str, str]) -> None:
+def _fill(new: Path, note: SessionNote, sidecars: Mapping[str, str]) -> None:
     _put(new / FILE_NAME, _text(note))
-    for name, text in beside.items():
-        # The record matters more: its writer tries them again.
+    for name, text in sidecars.items():
+        # The record matters more; the recorder retries these.
         with contextlib.suppress(OSError):
             _put(new / name, text)
     sync_folder(new)
 
 
 def _put(path: Path, text: str) -> None:
-    """Write a file into a folder that nobody looks into yet."""
+    """Write a file into a folder that nobody reads yet."""
     descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, FILE_MODE)
     try:
         with os.fdopen(descriptor, "wb") as file:
@@ -349,7 +347,7 @@ def _put(path: Path, text: str) -> None:
 
 
 def _sync(descriptor: int) -> None:
-    """Force a file onto the card; a card that errs at this may still take the record."""
+    """Sync a file; a card that reports an error here may still take the record."""
     try:
         os.fsync(descriptor)
     except OSError as problem:
@@ -358,7 +356,7 @@ def _sync(descriptor: int) -> None:
 
 
 def _remove(new: Path) -> None:
-    """Take away what a kill left of a folder that was being filled."""
+    """Remove what a kill left of a folder that was being filled."""
     with contextlib.suppress(FileNotFoundError):
         if new.is_dir() and not new.is_symlink():
             shutil.rmtree(new)
@@ -367,12 +365,12 @@ def _remove(new: Path) -> None:
 
 
 def _by_start(folder: Path) -> tuple[str, int]:
-    """Return what sorts names by start: the tenth of a second comes behind the ninth."""
+    """Return a sort key by start: the tenth session of a second comes behind the ninth."""
     start, _, count = folder.name.partition("Z")
     return start, int(count[1:] or 1)
 
 
-def _say_once(path: Path, text: str) -> None:
-    if path not in _said:
-        _said.add(path)
+def _warn_once(path: Path, text: str) -> None:
+    if path not in _warned:
+        _warned.add(path)
         log.warning("%s: %s", path, text)

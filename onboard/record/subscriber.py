@@ -1,8 +1,8 @@
-"""A subscriber: a part of the daemon that works beside the record, and may fail alone.
+"""A subscriber: a part of the daemon that works beside the record and may fail alone.
 
-A fault in it is counted, logged in full once, and shown; it is tried again after a pause that grows
-with every fault in a row. The strict switch raises instead: tests run with it, so that nothing
-fails unseen.
+A fault is counted, logged in full once, and shown as an alert; the part is tried again after a
+pause that doubles with every fault in a row. The strict switch raises instead: tests run with it,
+so that nothing fails unseen.
 """
 
 import logging
@@ -16,14 +16,14 @@ from onboard.contract.alerts import AlertCode
 Value = TypeVar("Value")
 
 STRICT = "WATTWAKE_STRICT"
-"""The environment variable; set to 1, it has every fault end the daemon."""
+"""Environment variable; set to 1, every fault ends the daemon."""
 
 PAUSE_FIRST_S, PAUSE_MOST_S = 0.2, 60.0
 
 SOUND_AFTER_S = 30.0
 """After this long without a fault the next one counts as the first."""
 
-SAID_MOST = 50
+LOGGED_MOST = 50
 """Different faults that are logged in full; any more are only counted."""
 
 log = logging.getLogger("wattwake")
@@ -35,7 +35,7 @@ def strict() -> bool:
 
 
 class Faults:
-    """Counts faults, and logs each once with its traceback.
+    """Counts faults, and logs each different one once with its traceback.
 
     Parameters
     ----------
@@ -45,7 +45,7 @@ class Faults:
 
     def __init__(self, what: str) -> None:
         self._what = what
-        self._said: set[tuple[str, str, int | None]] = set()
+        self._logged: set[tuple[str, str, int | None]] = set()
         self.count = 0
 
     def note(self, fault: BaseException) -> None:
@@ -54,7 +54,7 @@ class Faults:
         Raises
         ------
         BaseException
-            The fault itself, where the strict switch is on.
+            The fault itself, if the strict switch is on.
         """
         if strict():
             raise fault
@@ -63,26 +63,27 @@ class Faults:
         frames = traceback.extract_tb(root.__traceback__)
         where = frames[-1] if frames else None
         kind = (type(root).__name__, where.filename if where else "", where and where.lineno)
-        if kind not in self._said and len(self._said) < SAID_MOST:
-            self._said.add(kind)
+        if kind not in self._logged and len(self._logged) < LOGGED_MOST:
+            self._logged.add(kind)
             log.error("fault in %s; recording goes on", self._what, exc_info=fault)
 
 
 class Subscriber:
-    """Runs one act again and again, however often it fails.
+    """Runs one action again and again, however often it fails.
 
     Parameters
     ----------
     code
-        Of the alert that shows its faults.
+        Alert that shows its faults.
     what
-        What it is, as the log and the alert name it.
+        Its name in the log and the alert.
     """
 
     def __init__(self, code: AlertCode, what: str) -> None:
         self.code, self.what = code, what
         self._faults = Faults(what)
-        self._pause_s = PAUSE_FIRST_S
+        self.pause_s = PAUSE_FIRST_S
+        """Pause after a fault [s]."""
         self._failed_s: float | None = None
 
     @property
@@ -95,26 +96,21 @@ class Subscriber:
         """Whether it has failed lately."""
         return self._failed_s is not None
 
-    @property
-    def pause_s(self) -> float:
-        """How long it rests after a fault [s]."""
-        return self._pause_s
-
     def run(self, now_s: float, act: Callable[[], Value]) -> Value | None:
-        """Act, unless it failed just now; None if it did nothing or failed.
+        """Run the action, unless it pauses after a fault; return None if it paused or failed.
 
         Parameters
         ----------
         now_s
             The caller's monotonic clock [s].
         act
-            What to do.
+            The action.
         """
         if self._failed_s is not None:
-            if now_s - self._failed_s < self._pause_s:
+            if now_s - self._failed_s < self.pause_s:
                 return None
-            if now_s - self._failed_s > self._pause_s + SOUND_AFTER_S:
-                self._failed_s, self._pause_s = None, PAUSE_FIRST_S
+            if now_s - self._failed_s > self.pause_s + SOUND_AFTER_S:
+                self._failed_s, self.pause_s = None, PAUSE_FIRST_S
         try:
             return act()
         except Exception as fault:
@@ -125,5 +121,5 @@ class Subscriber:
         """Note a fault that was caught elsewhere [s]."""
         self._faults.note(fault)
         if self._failed_s is not None:
-            self._pause_s = min(2.0 * self._pause_s, PAUSE_MOST_S)
+            self.pause_s = min(2.0 * self.pause_s, PAUSE_MOST_S)
         self._failed_s = now_s

@@ -1,4 +1,1 @@
-"""A trip that goes on over restarts.
-
-Records folded again, clocks compared, and what was learned carried on.
-"""
+"""A trip that goes on over restarts: see `README.md`."""

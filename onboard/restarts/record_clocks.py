@@ -20,30 +20,30 @@ from onboard.telemetry.messages.followed_craft import CraftFilter
 from onboard.telemetry.messages.timebase import RESTART_S
 
 END_BYTES = 1 << 18
-"""So much of a record's beginning and end is read: half a minute of a busy link."""
+"""Read of a record's beginning and end: half a minute of a busy link."""
 
-SILENT = Clocks(math.nan, math.nan, math.nan)
+UNKNOWN = Clocks(math.nan, math.nan, math.nan)
 
 
 @dataclass(frozen=True)
-class Heard:
-    """The autopilot's clocks when it was first and last heard in a record; NaN where it was not."""
+class RecordClocks:
+    """The autopilot's clocks at its first and last statement in a record; NaN where unknown."""
 
-    first: Clocks = SILENT
-    last: Clocks = SILENT
+    first: Clocks = UNKNOWN
+    last: Clocks = UNKNOWN
 
     @property
-    def anything(self) -> bool:
-        """Whether the autopilot told how long it had been running."""
+    def has_boot(self) -> bool:
+        """Whether the autopilot stated how long it had been running."""
         return math.isfinite(self.last.boot_s)
 
     @property
-    def utc(self) -> bool:
-        """Whether it told the time of day."""
+    def has_utc(self) -> bool:
+        """Whether it stated the time of day."""
         return math.isfinite(self.first.utc_s) or math.isfinite(self.last.utc_s)
 
 
-def record_clocks(folder: Path, system_id: int | None = None) -> Heard:
+def record_clocks(folder: Path, system_id: int | None = None) -> RecordClocks:
     """Read the autopilot's clocks at both ends of a record.
 
     Parameters
@@ -51,7 +51,7 @@ def record_clocks(folder: Path, system_id: int | None = None) -> Heard:
     folder
         The session's folder.
     system_id
-        The MAVLink system to follow; None follows the one that sends most.
+        MAVLink system to follow; None follows the one that sends most.
     """
     try:
         files = find_log(folder)
@@ -59,11 +59,11 @@ def record_clocks(folder: Path, system_id: int | None = None) -> Heard:
             head = log.read(2 * END_BYTES)
             tail = log.tail(END_BYTES) if log_bytes(files) > len(head) else b""
     except (LogError, OSError):
-        return Heard()
+        return RecordClocks()
     first, last = _ends(LogScanner().push(head, final=True), system_id)
     if tail:
         _, last = _ends(LogScanner(in_step=False).push(tail, final=True), system_id)
-    return Heard(first, last)
+    return RecordClocks(first, last)
 
 
 def _ends(frames: Frames, system_id: int | None) -> tuple[Clocks, Clocks]:
@@ -72,8 +72,8 @@ def _ends(frames: Frames, system_id: int | None) -> tuple[Clocks, Clocks]:
     stated = [_stated(part) for part in (*craft.push(frames), *craft.finish())]
     boot_s, utc_s = np.concatenate([np.empty((2, 0)), *stated], axis=1)
     if not len(boot_s):
-        return SILENT, SILENT
-    # Between two restarts the two clocks are apart by the same all the time.
+        return UNKNOWN, UNKNOWN
+    # Between two restarts the difference of the two clocks is constant.
     restarts = np.cumsum(np.diff(boot_s, prepend=boot_s[0]) < -RESTART_S)
     began_s = utc_s - boot_s
 
@@ -86,7 +86,7 @@ def _ends(frames: Frames, system_id: int | None) -> tuple[Clocks, Clocks]:
 
 
 def _stated(part: Frames) -> FloatArray:
-    """Return boot clock and time of day [s] of the frames that state both, shape (2, n)."""
+    """Return boot clock and time of day [s] of the frames that state a boot clock, shape (2, n)."""
     boot_s, utc_s = np.full(len(part), np.nan), np.full(len(part), np.nan)
     for message_id, place in part.by_message():
         if message_id in BOOT_CLOCK:
@@ -97,39 +97,41 @@ def _stated(part: Frames) -> FloatArray:
     return np.stack([boot_s, utc_s])[:, boot_s > 0]
 
 
-def same_run(heard: Sequence[Heard]) -> list[bool]:
-    """Tell between which records the autopilot kept running.
+def kept_running_between(records: Sequence[RecordClocks]) -> list[bool]:
+    """Return between which records the autopilot kept running.
 
     Parameters
     ----------
-    heard
-        What records tell that follow one another; each holds something of the autopilot.
+    records
+        Clocks of successive records, each with a boot clock.
 
     Returns
     -------
     list of bool
-        Between each and the next, one less than there are records.
+        For each record and the next: one less than there are records.
 
     Notes
     -----
-    A record of a second may tell no time of day. Then the nearest ones before and behind it that
-    do tell it decide: where they agree, the autopilot kept running all the time. Where they do not,
-    and no boot clock goes back, it was restarted in the longest time in which nobody listened.
+    A short record may state no time of day. Then the nearest ones before and behind it that do
+    state it decide: if they agree, the autopilot kept running all the time. If they do not, and no
+    boot clock goes back, it was restarted in the longest gap between the records.
     """
-    same = [kept_running(before.last, after.first) for before, after in pairwise(heard)]
-    telling = [place for place, one in enumerate(heard) if one.utc]
-    for begin, end in pairwise(telling):
+    same = [kept_running(before.last, after.first) for before, after in pairwise(records)]
+    with_utc = [place for place, one in enumerate(records) if one.has_utc]
+    for begin, end in pairwise(with_utc):
         if end - begin == 1:
             continue
-        if _agree(heard[begin].last, heard[end].first):
+        if _agree(records[begin].last, records[end].first):
             same[begin:end] = [True] * (end - begin)
         elif all(same[begin:end]):
-            gap_s = [heard[n + 1].first.boot_s - heard[n].last.boot_s for n in range(begin, end)]
+            gap_s = [
+                records[n + 1].first.boot_s - records[n].last.boot_s for n in range(begin, end)
+            ]
             same[begin + int(np.argmax(gap_s))] = False
     return same
 
 
 def _agree(before: Clocks, after: Clocks) -> bool:
-    """Whether the autopilot was started at the same time of day, by two of its statements."""
+    """Whether two statements put the autopilot's start at the same time of day."""
     apart_s = (after.utc_s - after.boot_s) - (before.utc_s - before.boot_s)
     return abs(apart_s) < SAME_CLOCK_S and after.boot_s >= before.boot_s - 1.0

@@ -1,4 +1,14 @@
-"""The present ride, kept whole over a restart, a new profile, a new trip or a fault."""
+"""The present ride: kept whole over a restart, a new profile, a new trip or a fault.
+
+A ride is never repaired. It is folded again from the records, in a thread (`RefoldTask`), and takes
+over once it has caught up; until then the present ride goes on, or shows nothing if it failed. That
+happens
+
+- when the past has been read, if what was kept goes further than what this ride began with;
+- when the autopilot's clocks show that an earlier trip goes on (`TripDecision`);
+- after a fault of the figures, with a pause that grows (`Retries`);
+- with another profile.
+"""
 
 import logging
 from collections.abc import Callable, Iterator, Sequence
@@ -12,10 +22,11 @@ from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.parts import PARTS, PartError, Parts
 from onboard.profile import Profile
 from onboard.record.subscriber import Faults
-from onboard.restarts.refolding import Refolding
-from onboard.restarts.rejoin import Said, Session, refold
+from onboard.restarts.refold import Session, TimedAction, refold
+from onboard.restarts.refold_task import RefoldTask
 from onboard.restarts.retries import Retries
-from onboard.restarts.trip_journal import Past, Rejoin, Verdict
+from onboard.restarts.trip_decision import TripDecision
+from onboard.restarts.trip_sessions import Past, Verdict
 from onboard.ride.ride import Ride
 from onboard.telemetry.mavlink.frames import Frames
 
@@ -27,18 +38,18 @@ log = logging.getLogger("wattwake")
 
 
 class BehindError(Exception):
-    """The figures were not given all that was recorded; they can be worked out from it."""
+    """The figures were not given all that was recorded; they can be computed from the record."""
 
 
 class TripKeeper:
-    """Holds the ride, and folds it again from the records when something has spoilt or changed it.
+    """The present ride, replaced by one that is folded again whenever that is needed.
 
     Parameters
     ----------
     profile
         The craft.
     system_id
-        The MAVLink system to follow; None follows the profile's, else the one that sends most.
+        MAVLink system to follow; None follows the profile's, else the one that sends most.
     kept
         What was kept when the daemon last ran, None without.
     past
@@ -48,9 +59,9 @@ class TripKeeper:
     start_us
         The clock of the frames' stamps, now [us].
     present
-        Gives the session that is being recorded, up to a stamp [us]; None where there is none.
+        Returns the session that is being recorded, up to a stamp [us]; None without a record.
     written
-        Waits for all that was recorded to be in the file, and tells whether it is.
+        Waits until all that was recorded is in the file; returns whether it is.
     settle
         Called once, with what the autopilot's clocks say of the sessions so far.
     """
@@ -77,19 +88,20 @@ class TripKeeper:
         self._faults = Faults("the figures")
         self._retries = Retries()
         self.why_none: Unknown | None = None
-        """Why there are no figures now, None where there are."""
+        """Why there are no figures now; None if there are."""
         self._kept = kept
-        """What outlasts the ride, from when the figures were last whole."""
+        """What outlasts the ride, as of when the figures were last whole."""
         self.last_stamp_us = start_us
         """Stamp of the last frame taken in [us]."""
         self._now_s = 0.0
-        self._rejoin = Rejoin(past) if past is not None else None
+        self._decision = TripDecision(past) if past is not None else None
         self._begun_with = kept
         self._reading = READING if past is not None else None
-        self._looked_back = past is None
-        self._again: Refolding | None = None
+        self._past_read = past is None
+        self.refolding: RefoldTask | None = None
+        """The fold under way, None if there is none."""
         self.sessions: tuple[Session, ...] = ()
-        """The earlier sessions of this trip, oldest first; none while that is not known."""
+        """Earlier sessions of this trip, oldest first; none while that is not known."""
         try:
             self.ride = self._begin(kept)
         except Exception as fault:
@@ -99,20 +111,20 @@ class TripKeeper:
 
     @property
     def caught_up(self) -> bool:
-        """Whether the ride of now began with the charge at the end of the last record."""
+        """Whether the present ride began with the charge at the end of the last record."""
         return self._reading is None
 
     @property
     def is_whole(self) -> bool:
-        """Whether `kept` tells how all is now: only then is it to be written down.
+        """Whether `kept` describes the present: only then may it be saved.
 
-        What is written down else would say that it goes up to now, and lose what is missing in it.
+        Otherwise the file would claim to go up to now, and what is missing in it would be lost.
         """
         return self.caught_up and self.why_none is None and not self._retries.without
 
     @property
     def why_hidden(self) -> Unknown | None:
-        """Why no figure may be shown now; None where they may."""
+        """Why no figure may be shown now; None if they may."""
         return self.why_none or self._reading
 
     def alerts(self) -> Iterator[Alert]:
@@ -131,22 +143,26 @@ class TripKeeper:
         for frames in parts:
             if len(frames):
                 self.last_stamp_us = int(frames.stamp_us[-1])
-            if self._rejoin is not None:
-                self._rejoin.take(frames)
-            if self._again is not None:
-                self._again.hold(frames)
-            self._do(self.ride.take, frames)
-        self._do(self.ride.silence, now_us)
+            self.add(frames)
+            self._feed(self.ride.take, frames)
+        self._feed(self.ride.silence, now_us)
 
-    def _do(self, act: Callable[[Any], None], given: Any) -> None:
+    def add(self, part: Frames | TimedAction) -> None:
+        """Keep what the present ride was given, for a ride that takes its place."""
+        if self._decision is not None:
+            self._decision.add(part)
+        if self.refolding is not None:
+            self.refolding.backlog.add(part)
+
+    def _feed(self, take: Callable[[Any], None], given: Any) -> None:
         if self.why_none is None:
             try:
-                act(given)
+                take(given)
             except Exception as fault:
                 self.failed(fault)
 
     def failed(self, fault: BaseException) -> None:
-        """Note a fault of the present ride, and have it worked out again from the record."""
+        """Note a fault of the present ride, and have it folded again from the record."""
         self._faults.note(fault)
         pause_s = self._retries.failed(fault, self._now_s)
         self.why_none = GIVEN_UP if pause_s is None else AGAIN
@@ -160,85 +176,74 @@ class TripKeeper:
     def _try_again(self, profile: Profile, pause_s: float | None) -> None:
         if pause_s is None:
             log.error("the figures are given up after %d faults", self._retries.faults)
-            self._again = None
+            self.refolding = None
         else:
             self._fold_again(profile, pause_s)
 
-    def say(self, said: Said) -> None:
-        """Note what was said to the present ride: one that takes its place hears it too."""
-        if self._rejoin is not None:
-            self._rejoin.take(said)
-        if self._again is not None:
-            self._again.hold(said)
-
     def poll(self, now_s: float) -> bool:
-        """See if an earlier trip goes on, or a ride is folded; tell whether the ride changed.
+        """Check if an earlier trip goes on, or a fold is done; return whether the ride changed.
 
         Parameters
         ----------
         now_s
             The caller's monotonic clock [s].
         """
-        if self._again is not None:
-            if self._again.overrun:
-                self._fold_again(self._again.profile, 0.0)
-            return self._again.done and self._change_over(self._again)
-        if self._rejoin is None or self.why_none is not None:
-            return False
-        if not self._rejoin.past.done():
+        if self.refolding is not None:
+            if self.refolding.backlog.overrun:
+                self._fold_again(self.refolding.profile, 0.0)
+            return self.refolding.done and self._change_over(self.refolding)
+        decision = self._decision
+        if decision is None or self.why_none is not None or not decision.past.done():
             return False
         try:
-            if self._begin_with(self._rejoin.past.result().kept):
+            if self._begin_with_past(decision):
                 return False
-            verdict = self._rejoin.verdict(self.ride.clocks, now_s)
+            verdict = decision.verdict(self.ride.clocks, now_s)
         except Exception as fault:
             # It stays undecided, for a later start.
-            self._rejoin, self._reading, self._looked_back = None, None, True
+            self._decision, self._reading, self._past_read = None, None, True
             self._faults.note(fault)
             return False
         if verdict is not None:
-            rejoin, self._rejoin = self._rejoin, None
+            self._decision = None
             self._settle(verdict)
             if verdict.sessions:
-                self._go_on(verdict.sessions, rejoin)
+                log.info("an earlier trip goes on: reading its records")
+                profile, sessions = self.profile, verdict.sessions
+                self.sessions = sessions
+                self._fold_from(decision, lambda: self._refold(profile, sessions))
         return False
 
-    def _begin_with(self, kept: dict[str, Any] | None) -> bool:
-        """Begin the trip with what was kept up to the last record's end; tell if it is refolded."""
-        if self._looked_back:
+    def _begin_with_past(self, decision: TripDecision) -> bool:
+        """Begin again with what was kept up to the last record's end; return if that is needed."""
+        if self._past_read:
             return False
-        self._looked_back = True
+        self._past_read = True
+        kept = decision.past.result().kept
         if kept is self._begun_with:
             self._reading = None
             return False
         self._kept = self._begun_with = kept
-        if self._rejoin is None or self._rejoin.overrun:
+        self._fold_from(decision, lambda: self._begin(kept))
+        return True
+
+    def _fold_from(self, decision: TripDecision, fold: Callable[[], Ride]) -> None:
+        """Fold what came before this run, and then what came in since, unless that was too much."""
+        if decision.backlog.overrun:
             self._fold_again(self.profile, 0.0)
         else:
             # All of it is at hand, whatever the card does.
-            self._again = again = Refolding(self.profile, list(self._rejoin.held))
-            again.begin(lambda: self._begin(kept), 0.0)
-        return True
-
-    def _go_on(self, sessions: tuple[Session, ...], rejoin: Rejoin) -> None:
-        log.info("an earlier trip goes on: reading its records")
-        self.sessions = sessions
-        if rejoin.overrun:
-            self._fold_again(self.profile, 0.0)
-            return
-        again = Refolding(self.profile, rejoin.held)
-        self._again = again
-        again.begin(lambda: self._refold(again.profile, sessions), 0.0)
+            self.refolding = RefoldTask(self.profile, fold, 0.0, decision.backlog.parts)
 
     def reload(self, profile: Profile) -> None:
-        """Go on with another profile: the trip is folded anew with it.
+        """Go on with another profile: the trip is folded again with it.
 
-        Where there is no record, the figures begin anew, but for the battery's count.
+        Without a record, the figures begin anew, but for the battery's count.
         """
-        self._retries.another_chance()
+        self._retries.reset()
         if self._present(self.last_stamp_us) is None:
-            self.profile, self._rejoin, self.why_none = profile, None, None
-            self._again = None
+            self.profile, self._decision, self.why_none = profile, None, None
+            self.refolding = None
             self.ride = self._begin(self._charge())
             return
         self._fold_again(profile, 0.0)
@@ -247,14 +252,14 @@ class TripKeeper:
         """Begin a trip of the same craft, with the curves learned so far and the battery as is."""
         kept = self.kept()
         followed = self.ride.decoder.craft.system_id
-        self._retries.another_chance()
+        self._retries.reset()
         self.why_none = None
-        if self._again is not None:
+        if self.refolding is not None:
             # Just reloaded: it stays in force, though the trip that it was for is over.
-            self.profile = self._again.profile
+            self.profile = self.refolding.profile
         self._begun_with = kept
         self.ride = self._begin(kept, followed)
-        self._rejoin = self._again = None
+        self._decision = self.refolding = None
         self.sessions = ()
 
     def kept(self) -> dict[str, Any] | None:
@@ -267,7 +272,7 @@ class TripKeeper:
         return self._kept
 
     def _charge(self) -> dict[str, Any] | None:
-        """Return what a ride begins with where there is no record: the battery's count alone."""
+        """Return what a ride begins with if there is no record: the battery's count alone."""
         kept = self.kept()
         return None if kept is None else {**kept, "curves": None}
 
@@ -307,27 +312,27 @@ class TripKeeper:
     def _fold_again(self, profile: Profile, wait_s: float) -> None:
         """Fold the records of the trip up to now again, after a pause [s]."""
         present = self._present(self.last_stamp_us)
-        again = Refolding(profile)
-        self._again = again
         if present is None:
-            again.begin(lambda: self._begin(self._charge(), profile=profile), wait_s)
+            self.refolding = RefoldTask(
+                profile, lambda: self._begin(self._charge(), profile=profile), wait_s
+            )
         else:
             sessions = [*self.sessions, present]
-            again.begin(lambda: self._refold(profile, sessions), wait_s)
+            self.refolding = RefoldTask(profile, lambda: self._refold(profile, sessions), wait_s)
 
-    def _change_over(self, again: Refolding) -> bool:
+    def _change_over(self, refolding: RefoldTask) -> bool:
         """Go on with the ride that was folded; if that failed, try again."""
-        self._again = None
+        self.refolding = None
         try:
-            ride = again.result()
+            ride = refolding.result()
         except Exception as fault:
             self._faults.note(fault)
             pause_s = self._retries.failed(fault, self._now_s)
             if pause_s is None and self.why_none is not None:
                 self.why_none = GIVEN_UP
-            self._try_again(again.profile, pause_s)
+            self._try_again(refolding.profile, pause_s)
             return False
-        self.ride, self.profile, self.why_none = ride, again.profile, None
-        if self._looked_back:
+        self.ride, self.profile, self.why_none = ride, refolding.profile, None
+        if self._past_read:
             self._reading = None
         return True

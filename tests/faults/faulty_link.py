@@ -1,6 +1,6 @@
-"""A sender whose link is bad: it loses, doubles, reorders, spoils, cuts, stalls and bursts.
+"""A sender with a bad link: it loses, doubles, reorders, corrupts, cuts, stalls and bursts.
 
-What it does is drawn from a seed, so that the bytes are known before they are sent.
+All of it is drawn from a seed, so that the bytes are known before they are sent.
 """
 
 import os
@@ -13,8 +13,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-import pymavlink.dialects.v20.all as dialect
-
 from tests.small_streams import Sender
 from tests.udp_queue import Outlet
 
@@ -23,7 +21,7 @@ Send = Callable[[bytes], object]
 
 @dataclass(frozen=True)
 class Faults:
-    """How often each thing happens to a frame (0..1), and for how long a stall lasts [s]."""
+    """Probability of each fault per frame (0..1), and how long a stall lasts [s]."""
 
     drop: float = 0.0
     duplicate: float = 0.0
@@ -40,7 +38,7 @@ BAD = Faults(0.05, 0.03, 0.03, 0.05, 0.2, 0.02, 0.005, 0.7)
 
 @dataclass(frozen=True)
 class Chunk:
-    """Bytes that are sent at once, and when [s from the start]."""
+    """Bytes sent at once, and when [s from the start]."""
 
     at_s: float
     data: bytes
@@ -53,7 +51,7 @@ def spoil(frames: Iterable[tuple[float, bytes]], faults: Faults, seed: int) -> I
     for time_s, frame in frames:
         if chance.random() < faults.stall:
             until_s = time_s + faults.stall_s
-        # What came during a stall is sent all at once at its end.
+        # What comes during a stall is sent all at once at its end.
         at_s = max(time_s, until_s)
         if chance.random() < faults.drop:
             continue
@@ -80,7 +78,7 @@ def spoil(frames: Iterable[tuple[float, bytes]], faults: Faults, seed: int) -> I
 
 
 def ride(seconds: float, rate_hz: float = 20.0, utc_s: float | None = None):
-    """Messages of a ride with their times [s]; `utc_s` is the time of day that is claimed."""
+    """Return messages of a ride with their times [s]; `utc_s` is the time of day they claim."""
     sender = Sender()
     for n in range(round(seconds * rate_hz)):
         time_s = n / rate_hz
@@ -93,15 +91,12 @@ def ride(seconds: float, rate_hz: float = 20.0, utc_s: float | None = None):
         if n % 20 == 0:
             frames.append(sender.heartbeat())
             if utc_s is not None:
-                message = dialect.MAVLink_system_time_message(
-                    round((utc_s + time_s) * 1e6), round((100 + time_s) * 1000)
-                )
-                frames.append(sender._pack(message))
+                frames.append(sender.time_of_day(utc_s + time_s, 100 + time_s))
         yield from ((time_s, frame) for frame in frames)
 
 
 def play(chunks: Iterable[Chunk], send: Send, stop: threading.Event | None = None) -> list[float]:
-    """Send each chunk at its time, and give when each was sent [s, monotonic]."""
+    """Send each chunk at its time; return when each was sent [s, monotonic]."""
     began_s, sent_s = time.monotonic(), []
     for chunk in chunks:
         ahead_s = began_s + chunk.at_s - time.monotonic()
@@ -127,7 +122,7 @@ class Plug:
     Parameters
     ----------
     name
-        The name, a symbolic link that is there while it is plugged in.
+        A symbolic link that exists while it is plugged in.
     """
 
     def __init__(self, name: Path) -> None:
@@ -139,7 +134,7 @@ class Plug:
     def plug(self) -> None:
         """Plug it in; the kernel may call it anything."""
         if self.devices:
-            # Whoever comes first takes the lowest number: so it is another device this time.
+            # Takes the lowest free number, so that the device gets another one this time.
             self._holes += os.openpty()
         ours, theirs = os.openpty()
         tty.setraw(theirs)
@@ -149,7 +144,7 @@ class Plug:
         self.name.symlink_to(self.devices[-1])
 
     def unplug(self) -> None:
-        """Pull it out, in the middle of whatever is being said."""
+        """Pull it out, in the middle of whatever is being sent."""
         if self._ends is not None:
             self.name.unlink()
             for end in self._ends:
@@ -157,7 +152,7 @@ class Plug:
             self._ends = None
 
     def send(self, data: bytes) -> None:
-        """Write all of it: a pseudo-terminal takes only so much at once."""
+        """Write all of it: a pseudo-terminal takes only a limited amount at once."""
         assert self._ends is not None
         rest = memoryview(data)
         while rest:
@@ -175,7 +170,7 @@ class Plug:
 
 @contextmanager
 def background(chunks: Sequence[Chunk], send: Send) -> Iterator[list[float]]:
-    """Send in a thread until the block ends; gives the times at which chunks were sent."""
+    """Send in a thread until the block ends; yields the times at which chunks were sent."""
     stop, sent_s = threading.Event(), []
 
     def note(data: bytes) -> None:

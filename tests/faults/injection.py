@@ -1,7 +1,7 @@
-"""Faults put into the daemon's own code, found by walking it; and a daemon run by a clock of ours.
+"""Faults injected into each function of the daemon, found by walking its code.
 
 python -m tests.faults.injection                every function and method of the rooms below
-python -m tests.faults.injection --only fold    those whose name holds this
+python -m tests.faults.injection --only fold    those whose name contains this
 """
 
 import argparse
@@ -20,14 +20,14 @@ from types import SimpleNamespace
 from typing import Any
 from unittest.mock import patch
 
-from onboard.daemon import service as service_module
-from onboard.daemon.intake import Intake
+from onboard.daemon import pipeline as pipeline_module
+from onboard.daemon.pipeline import Pipeline
 from onboard.daemon.run_settings import Settings
-from onboard.daemon.service import Service
 from onboard.efficiency.advice.target import Aim
+from onboard.feed.server import FeedServer
 from onboard.profile import load_profile
 from onboard.record.subscriber import STRICT
-from onboard.restarts import refolding
+from onboard.restarts import refold_task
 from onboard.telemetry.link import stamp_clock as stamp_clock_module
 from onboard.telemetry.link.base import Piece
 from onboard.telemetry.logs.log_files import RECORD_NAME
@@ -38,7 +38,7 @@ START_US = 1_750_000_000_000_000
 TICK_S = 2.0
 BEGIN_S, RIDDEN_S = 90, 180
 AFTER_S = 60
-"""The link is silent, but the clock goes on: what failed has time to come back."""
+"""The link is silent, but the clock goes on: what failed has time to recover."""
 
 ROOMS = (
     "onboard.efficiency",
@@ -58,7 +58,7 @@ ROOMS = (
 )
 
 NOT_LIVE = ("parts", "trial", "round_trip", "charge_balance")
-"""What never runs on the craft; and what names the parts that fail."""
+"""What never runs on the craft, and `parts`, which catches the faults."""
 
 FRAMES = [
     (round((frame.time_s - BEGIN_S) * 1e6), frame.data)
@@ -68,13 +68,13 @@ FRAMES = [
 
 
 class InjectedError(Exception):
-    """A fault that nobody could foresee."""
+    """An unforeseen fault."""
 
 
 def targets() -> Iterator[tuple[str, str]]:
-    """Module and dotted name of every function and method of the rooms.
+    """Return module and dotted name of every function and method of the rooms.
 
-    `SessionBook.write` that always fails leaves no record to be held to anything.
+    `SessionBook.write` that always fails leaves no record to compare with anything.
     """
     for room in ROOMS:
         module = importlib.import_module(room)
@@ -100,7 +100,7 @@ def _of(module: Any) -> Iterator[tuple[str, str]]:
 
 @dataclass
 class Fault:
-    """One function that raises, from its first call on or at one call only."""
+    """One function that raises: at one call only, or from that call on."""
 
     module: str
     name: str
@@ -110,7 +110,7 @@ class Fault:
 
     @contextlib.contextmanager
     def there(self) -> Iterator[None]:
-        """Put it in, wherever the function was imported to; take it out again."""
+        """Inject it wherever the function was imported to, until the block ends."""
         owner: Any = importlib.import_module(self.module)
         *above, last = self.name.split(".")
         for part in above:
@@ -136,7 +136,7 @@ class Fault:
 
 @dataclass
 class Reader:
-    """A link that gives what was sent up to now, by the stream's own stamps."""
+    """A link that delivers what was sent up to now, by the stream's own stamps."""
 
     now_us: Callable[[], int]
     sent: list[tuple[int, bytes]] = field(default_factory=list)
@@ -158,7 +158,7 @@ class Reader:
 
 @dataclass
 class Outcome:
-    """What became of a run."""
+    """Result of a run."""
 
     record: bytes
     sent: bytes
@@ -166,12 +166,12 @@ class Outcome:
 
     @property
     def alerts(self) -> set[str]:
-        """Codes of all alerts that were shown."""
+        """Codes of all alerts shown."""
         return {alert["code"] for one in self.snapshots for alert in one["alerts"]}
 
 
 async def ridden(folder: Path) -> Outcome:
-    """Run a daemon over the first minutes of a log, and then over silence."""
+    """Run a daemon over the first minutes of a log, and then over silence, with a clock of ours."""
     now = SimpleNamespace(s=1000.0)
     clock = SimpleNamespace(
         monotonic=lambda: now.s,
@@ -190,31 +190,33 @@ async def ridden(folder: Path) -> Outcome:
     )  # fmt: skip
     lines: list[bytes] = []
     with (
-        patch.object(service_module, "time", clock),
+        patch.object(pipeline_module, "time", clock),
         patch.object(stamp_clock_module, "time", clock),
-        patch.object(service_module.lean_memory, "give_back", lambda: None),
-        patch.object(refolding, "asyncio", SimpleNamespace(**{**vars(asyncio), "sleep": sleep})),
+        patch.object(pipeline_module.lean_memory, "trim", lambda: None),
+        patch.object(refold_task, "asyncio", SimpleNamespace(**{**vars(asyncio), "sleep": sleep})),
     ):
-        service = Service(settings)
-        reader = Reader(service._clock)
-        service._intake = Intake(reader, service._gate, service._clock)
-        service._open_book()
-        book = service._book
+        receipt = stamp_clock_module.StampClock()
+        reader = Reader(receipt)
+        pipeline = Pipeline(settings, reader, "link", receipt)
+        pipeline.begin()
+        book = pipeline.book
         assert book is not None
-        service._intake.record_to(book.write)
-        service._feed._viewers[None] = SimpleNamespace(  # type: ignore[index, assignment]
-            offer=lambda line, _: lines.append(line) or True
-        )
+
+        def publish(line: bytes, now_s: float) -> None:
+            FeedServer.publish(pipeline.feed, line, now_s)
+            lines.append(line)
+
+        pipeline.feed.publish = publish  # type: ignore[method-assign]
         for _ in range(round((RIDDEN_S + AFTER_S) / TICK_S)):
             now.s += TICK_S
-            service._tick(reader, "link")
-            again = service._keeper._again
+            pipeline.tick()
+            refolding = pipeline.keeper.refolding
             # Where the records are being read in a thread, the clock waits for it.
-            while again is not None and again.folding and not again.done:
+            while refolding is not None and refolding.folding and not refolding.done:
                 await asyncio.sleep(0.001)
             await asyncio.sleep(0)
-            book._recorder.flush()
-        book.close(service._keeper.kept())
+            book.flush()
+        book.close(pipeline.keeper.kept())
     messages = [json.loads(line) for part in lines for line in part.splitlines()]
     return Outcome(
         (book.folder / RECORD_NAME).read_bytes(),
@@ -233,7 +235,7 @@ def run(fault: Fault | None = None) -> Outcome:
 
 
 def leaves(message: Any, path: str = "") -> dict[str, Any]:
-    """Every value of a snapshot by its path; reasons and the running of the daemon left out."""
+    """Return the values of a snapshot by path, without reasons and the state of the daemon."""
     if isinstance(message, dict):
         found: dict[str, Any] = {}
         for key, value in message.items():
@@ -244,14 +246,14 @@ def leaves(message: Any, path: str = "") -> dict[str, Any]:
 
 
 def wrong(outcome: Outcome, sound: Outcome, always: bool) -> list[str]:
-    """What is not as it must be; nothing is the best that can be said."""
+    """Return what is not as it must be."""
     problems = []
     if outcome.record != outcome.sent or outcome.sent != sound.sent:
         problems.append(f"{len(outcome.record)} of {len(sound.sent)} bytes recorded")
     if not outcome.snapshots:
         return problems
     if always and outcome.snapshots[-1]["trip"]["elapsed_s"] is None:
-        # Nothing is shown, and that is said.
+        # Nothing is shown, and an alert says so.
         return problems if "figures_failed" in outcome.alerts else [*problems, "not said"]
     last, expected = leaves(outcome.snapshots[-1]), leaves(sound.snapshots[-1])
     for path, value in expected.items():
@@ -260,14 +262,14 @@ def wrong(outcome: Outcome, sound: Outcome, always: bool) -> list[str]:
         # What is an object in one may be null in the other.
         parents = [path[: n + 1] for n, letter in enumerate(path + ".") if letter == "."]
         nothing = last.get(path) is None or any(last.get(one[:-1], 0) is None for one in parents)
-        if always and (nothing or last.get(path) in ([], 0.0) or _holds(last, path, value)):
+        if always and (nothing or last.get(path) in ([], 0.0) or _contains(last, path, value)):
             continue
         problems.append(f"{path} = {last.get(path)}: expected {value}")
     return problems
 
 
-def _holds(last: dict[str, Any], path: str, value: Any) -> bool:
-    """Whether a figure that is worked out in another way, without a part, still holds."""
+def _contains(last: dict[str, Any], path: str, value: Any) -> bool:
+    """Whether a figure computed in another way, without a part, still contains the value."""
     figure = path.rpartition(".")[0]
     low, high = last.get(f"{figure}.low"), last.get(f"{figure}.high")
     return low is not None and high is not None and abs(value - (low + high) / 2) <= high - low

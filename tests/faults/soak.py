@@ -1,4 +1,4 @@
-"""The soak: faults at random on a real daemon, and what it recorded and showed held to the truth.
+"""The soak: random faults on a real daemon; its record and feed are compared with the truth.
 
     python -m tests.faults.soak --seed 1 --minutes 60 [--keep DIR]
                                 [--only FAULT,...] [--without FAULT,...]
@@ -26,15 +26,15 @@ from tests.faults.soak_run import GivenUpError, Soak
 Faults = dict[str, tuple[Fault, float]]
 ALL: Faults = {**FAULTS, **ATTACKS, **MARKS}
 CALM_SHARE, CALM_S = 0.12, 26.0
-"""Now and then nothing is done for long enough that the trip must be known."""
+"""How often nothing is done, for long enough that the trip must be known [s]."""
 PAUSE_S = 0.2, 5.0
 SETTLE_S = 7.0, 45.0
-"""At least, for the craft to come to rest; at most, for the daemon to know its trip."""
+"""At least, for the craft to come to rest; at most, for the daemon to know its trip [s]."""
 WAKE_S = 1.0
 
 
 def chosen(only: Sequence[str], without: Sequence[str]) -> Faults:
-    """Return the faults that are meant; a name stands for all that begin with it.
+    """Return the faults chosen; a name stands for all that begin with it.
 
     Examples
     --------
@@ -56,37 +56,37 @@ def chosen(only: Sequence[str], without: Sequence[str]) -> Faults:
 
 
 def attack(soak: Soak, faults: Faults, until_s: float) -> None:
-    """Do one thing after another until the time is up."""
+    """Commit one fault after another until the time is up."""
     weights = [weight for _, weight in faults.values()]
     while (now_s := time.monotonic()) < until_s:
         soak.watch()
         if soak.judge.restarted_since_taken():
-            soak.say(f"a trip that can be judged again: {new_trip(soak)}")
+            soak.log(f"a trip that can be judged again: {new_trip(soak)}")
         if soak.chance.random() < CALM_SHARE:
             soak.wait(min(CALM_S, until_s - now_s))
             continue
         (name,) = soak.chance.choices(list(faults), weights)
-        soak.judge.doings.append((now_s, name))
-        told = faults[name][0](soak)
-        if told is None:
-            soak.judge.doings.pop()
+        soak.judge.faults_begun.append((now_s, name))
+        detail = faults[name][0](soak)
+        if detail is None:
+            soak.judge.faults_begun.pop()
         else:
             soak.score.faults[name] += 1
-            soak.say(f"{name}: {told}")
+            soak.log(f"{name}: {detail}")
         soak.wait(soak.chance.uniform(*PAUSE_S))
 
 
 def settle(soak: Soak) -> None:
-    """Let everything come to rest: the daemon should know its trip by then."""
+    """Let everything come to rest, so that the daemon knows its trip."""
     soak.calm()
     soak.watch()
     soak.stream.craft.rests = True
-    soak.say("settling")
+    soak.log("settling")
     least_s, most_s = SETTLE_S
     soak.wait(least_s)
     viewer, begins_s = soak.run and soak.run.viewer, soak.judge.trip.begins_s
     if viewer is not None and begins_s:
-        wanted_s = min(soak.stream.heard_s(begin_s) for begin_s in begins_s)
+        wanted_s = min(soak.stream.sent_for_s(begin_s) for begin_s in begins_s)
         viewer.wait_for(lambda one: (one["trip"]["elapsed_s"] or 0.0) > wanted_s, most_s - least_s)
     soak.watch()
     soak.stream.stop()

@@ -1,4 +1,4 @@
-"""What people and programs do to a daemon: to records, profile and feed; a second one."""
+"""What people and programs do to a daemon: to its record, profile and feed; a second daemon."""
 
 import contextlib
 import json
@@ -15,7 +15,7 @@ from tests.faults.soak_faults import Fault
 from tests.faults.soak_record import TAKEN, record_files
 from tests.faults.soak_run import PROFILE, Soak
 
-SAID_WITHIN_S = 4.0
+REPORTED_WITHIN_S = 4.0
 ANSWERED_WITHIN_S = 8.0
 SECOND_ENDS_WITHIN_S = 20.0
 HOSTILE_MOST = 12
@@ -30,7 +30,7 @@ PROFILES = {
 
 
 def newest_record(soak: Soak) -> Path | None:
-    """Return the file that is being written; None where it does not bear a record's name."""
+    """Return the file that is being written; None if it has no record's name."""
     found = record_files(soak.record)
     newest = max(found, key=lambda path: path.stat().st_mtime_ns, default=None)
     return newest if newest is not None and newest.suffix == ".tlog" else None
@@ -42,7 +42,7 @@ def record(how: str) -> Fault:
         if path is None or soak.card.full_s is not None or soak.run is None:
             return None
         begun_s, viewer = time.monotonic(), soak.run.viewer
-        logged = len(soak.run.said())
+        logged = len(soak.run.stderr())
         if how in ("removed", "truncated"):
             taken = soak.folder / TAKEN
             taken.mkdir(exist_ok=True)
@@ -57,20 +57,22 @@ def record(how: str) -> Fault:
             path.rename(path.with_name(f"{path.name}.moved"))
         if how == "replaced":
             soak.chance.choice((Path.mkdir, os.mkfifo, lambda p: p.symlink_to("nowhere")))(path)
-        # What was taken away is missing from the trip too, as soon as it is folded again.
+        # It is missing from the trip too, as soon as that is folded again.
         soak.judge.taken, soak.judge.taken_run = True, soak.run.number
 
-        def said() -> bool:
+        def reported() -> bool:
             alerts = viewer.alerts if viewer is not None else []
             return any(at_s >= begun_s and "record" in code for at_s, code in list(alerts)) or (
-                "ecord" in soak.run.said()[logged:] if soak.run is not None else False
+                "ecord" in soak.run.stderr()[logged:] if soak.run is not None else False
             )
 
-        while not said() and time.monotonic() < begun_s + SAID_WITHIN_S:
+        while not reported() and time.monotonic() < begun_s + REPORTED_WITHIN_S:
             soak.wait(0.1)
-        if not said():
-            soak.score.fail("record not watched", f"run {soak.run.number}: {how}, and nothing said")
-        return f"{path.parent.name}, {'said' if said() else 'nothing said'}"
+        if not reported():
+            soak.score.fail(
+                "record not watched", f"run {soak.run.number}: {how}, and nothing reported"
+            )
+        return f"{path.parent.name}, {'reported' if reported() else 'nothing reported'}"
 
     return attack
 
@@ -83,11 +85,11 @@ def hup(kind: str) -> Fault:
         soak.write_profile(PROFILES[kind])
         # What was taken from the record is now missing from the trip too.
         soak.judge.taken_run = min(soak.judge.taken_run, run.number - 1)
-        logged = len(run.said())
+        logged = len(run.stderr())
         run.process.send_signal(signal.SIGHUP)
         until_s = time.monotonic() + ANSWERED_WITHIN_S
         name = soak.options.profile.name
-        while not (answer := _answers(run.said()[logged:], name)) and time.monotonic() < until_s:
+        while not (answer := _answers(run.stderr()[logged:], name)) and time.monotonic() < until_s:
             soak.wait(0.1)
         if not answer:
             soak.score.fail("SIGHUP without an answer", f"run {run.number}: a profile {kind}")
@@ -105,9 +107,9 @@ def hup(kind: str) -> Fault:
     return reload
 
 
-def _answers(said: str, name: str) -> list[str]:
+def _answers(log: str, name: str) -> list[str]:
     """Return the log's own lines on the profile; those of a traceback begin with a space."""
-    lines = [line for line in said.splitlines() if not line.startswith(" ")]
+    lines = [line for line in log.splitlines() if not line.startswith(" ")]
     return [line for line in lines if name in line or "profile" in line]
 
 
@@ -158,12 +160,12 @@ def second_daemon(soak: Soak) -> str:
         text=True,
     )
     try:
-        _, said = second.communicate(timeout=SECOND_ENDS_WITHIN_S)
-        lines = said.strip().splitlines()
+        _, stderr = second.communicate(timeout=SECOND_ENDS_WITHIN_S)
+        lines = stderr.strip().splitlines()
         refused = second.returncode == 2 and len(lines) == 1
-        told = f"code {second.returncode}, {len(lines)} lines: {said.strip()[:120]}"
+        detail = f"code {second.returncode}, {len(lines)} lines: {stderr.strip()[:120]}"
     except subprocess.TimeoutExpired:
-        refused, told = False, "it runs beside the first"
+        refused, detail = False, "it runs beside the first"
         second.terminate()
         try:
             second.communicate(timeout=10)
@@ -174,8 +176,8 @@ def second_daemon(soak: Soak) -> str:
         second.kill()
         raise
     if not refused:
-        soak.score.fail("second daemon", told)
-    return told
+        soak.score.fail("second daemon", detail)
+    return detail
 
 
 ATTACKS: dict[str, tuple[Fault, float]] = {

@@ -1,4 +1,4 @@
-"""The soak's card: a small file system of its own that can be full, where one can be mounted."""
+"""The soak's card: a small file system of its own that can be filled, if one can be mounted."""
 
 import os
 import subprocess
@@ -14,7 +14,7 @@ class Card:
     Parameters
     ----------
     place
-        Where it is made. Without the right to mount it is a plain folder, and `can_fill` is false.
+        Where it is created. Without the right to mount it is a plain folder; `can_fill` is false.
     """
 
     def __init__(self, place: Path) -> None:
@@ -39,9 +39,9 @@ class Card:
         return done.stderr.strip() or None if done.returncode else None
 
     def fill(self) -> None:
-        """Leave no room: the card is made as small as what it holds."""
-        held = os.statvfs(self.place)
-        used = (held.f_blocks - held.f_bfree) * held.f_frsize
+        """Leave no room: shrink the card to what is on it."""
+        stat = os.statvfs(self.place)
+        used = (stat.f_blocks - stat.f_bfree) * stat.f_frsize
         self.full_s = time.monotonic()
         self._mount(f"remount,size={max(used, 4096)}")
 

@@ -1,4 +1,4 @@
-"""One run of the daemon as a child process: what it said, when it could hear, how it ended."""
+"""One run of the daemon as a child process: its log, its start and end."""
 
 import os
 import re
@@ -23,14 +23,14 @@ class Options:
 
     record: Path
     profile: Path
-    said: Path
+    logs: Path
     clock: "Clock"
 
 
 class Clock:
-    """The daemon's wall clock, which can be made to jump: `time.time` and `time.time_ns` of the
-    child are set off by what a small file says. What C reads for itself stays as it is
-    (`datetime.now`, the times of files), and so does the monotonic clock."""
+    """The daemon's wall clock, which can be made to jump: a small file contains the offset of
+    `time.time` and `time.time_ns` in the child. What C code reads is unchanged (`datetime.now`,
+    file times), and so is the monotonic clock."""
 
     SOURCE = (
         "import mmap, os, struct, time\n"
@@ -69,13 +69,13 @@ class Run:
     def __init__(self, number: int, options: Options, link: str, kind: str) -> None:
         self.number, self.kind = number, kind
         self.cause: str | None = None
-        """The signal that it was sent to end it; None while it should run."""
+        """The signal sent to end it; None while it should run."""
         self.cause_s = self.ended_s = float("inf")
         self.code: int | None = None
         self.viewer: Viewer | None = None
         self.port: int | None = None
         self.forced = False
-        self.stderr_path = options.said / f"run-{number:04d}.stderr"
+        self.stderr_path = options.logs / f"run-{number:04d}.stderr"
         self.began_s = time.monotonic()
         self.up_s: float | None = None
         with self.stderr_path.open("wb") as stderr:
@@ -100,7 +100,7 @@ class Run:
                 self.viewer = Viewer(self.port)
 
     def wait_up(self) -> bool:
-        """Wait until its feed is there; False where it ended or took too long."""
+        """Wait until its feed is up; return False if it ended or took too long."""
         until_s = time.monotonic() + UP_WITHIN_S
         while self.viewer is None and time.monotonic() < until_s:
             if self.process.poll() is not None:
@@ -111,13 +111,13 @@ class Run:
     def running(self) -> bool:
         return self.process.poll() is None
 
-    def said(self) -> str:
+    def stderr(self) -> str:
         return self.stderr_path.read_text(errors="replace")
 
     def end(self, with_signal: signal.Signals) -> None:
-        """Send a signal and wait; one that does not obey is killed, and that is noted."""
+        """Send a signal and wait; a daemon that ignores it is killed, and `forced` is set."""
         if self.running():
-            # The last word is of before the end, and silence after it is no gap.
+            # Silence after this is no gap.
             if self.viewer is not None:
                 self.viewer.close_at_s = time.monotonic()
             self.cause, self.cause_s = with_signal.name, time.monotonic()

@@ -9,7 +9,7 @@ from tests.faults import soak_junk
 from tests.faults.soak_run import Soak
 
 Fault = Callable[[Soak], str | None]
-"""Does it, and tells how; None where it cannot be done now."""
+"""Commits the fault and returns details; None if it is not possible now."""
 
 SERIAL_FLOOD_MOST_BYTES = 1_000_000
 OTHERS_PER_S = 1_000_000
@@ -31,21 +31,21 @@ def term(soak: Soak) -> str:
 
 
 def kill_early(soak: Soak) -> str:
-    """Killed, and again within 0.3 s of a start: of the process, or of its feed."""
-    how, told = soak.chance.choice((signal.SIGKILL, signal.SIGTERM)), []
+    """Kill, and kill again within 0.3 s of a start: of the process, or of its feed."""
+    how, times = soak.chance.choice((signal.SIGKILL, signal.SIGTERM)), []
     soak.end(how)
     for _ in range(soak.chance.randint(1, 3)):
         up, after_s = soak.chance.random() < 0.7, soak.chance.uniform(0.0, 0.3)
         soak.start(wait=up)
         soak.wait(after_s)
         soak.end(how)
-        told.append(f"{after_s:.2f} s after {'its feed' if up else 'its start'}")
+        times.append(f"{after_s:.2f} s after {'its feed' if up else 'its start'}")
     soak.start()
-    return f"{how.name} again {', '.join(told)}"
+    return f"{how.name} again {', '.join(times)}"
 
 
 def kill_silent(soak: Soak) -> str:
-    """Killed, started and killed again while no autopilot is heard."""
+    """Kill, start and kill again while the autopilot is silent."""
     begun_s, after_s = time.monotonic(), soak.chance.uniform(0.5, 4.0)
     soak.stream.silent = True
     soak.restart(signal.SIGKILL, 0.0)
@@ -108,7 +108,7 @@ def link_silent(soak: Soak) -> str | None:
 
 
 def link_unplug(soak: Soak) -> str | None:
-    """A serial port pulled out, and back under the same name as another device."""
+    """Pull out a serial port; plug it in under the same name as another device."""
     if soak.stream.outlet is not soak.serial or soak.busy_with("flood"):
         return None
     seconds, begun_s = soak.chance.uniform(0.2, 5.0), time.monotonic()
@@ -141,7 +141,7 @@ def card_full(soak: Soak) -> str | None:
 
 
 def _flows(soak: Soak) -> bool:
-    """Return whether the daemon has just heard the autopilot, and for more than a moment."""
+    """Return whether frames have been flowing for more than a moment."""
     now_s = time.monotonic()
     before = soak.stream.newest_s(now_s - ALONE_S), soak.stream.newest_s(now_s)
     return all(
@@ -158,7 +158,7 @@ def stray_pack(soak: Soak) -> str | None:
 
 
 def odd_value(soak: Soak) -> str | None:
-    """A lone one: what comes before and behind it is as it should be."""
+    """Send a lone odd value between sound ones."""
     if not _flows(soak):
         return None
     amps = soak.chance.choice((-327.67, 327.67))
@@ -168,7 +168,7 @@ def odd_value(soak: Soak) -> str | None:
 
 
 def autopilot_restart(soak: Soak) -> str:
-    """Its boot clock begins anew; while no daemon is up, so does the trip."""
+    """Restart the boot clock; if no daemon is up, a new trip begins, too."""
     away_s, down = soak.chance.uniform(0.5, 5.0), soak.chance.random() < 0.5
     if down:
         soak.end(soak.chance.choice((signal.SIGKILL, signal.SIGTERM)))
@@ -200,4 +200,4 @@ FAULTS: dict[str, tuple[Fault, float]] = {
     "odd_value": (odd_value, 1.5),
     "autopilot_restart": (autopilot_restart, 2.0),
 }
-"""What is done, and how often compared with the others."""
+"""Each fault, and how often it is chosen compared with the others."""

@@ -1,35 +1,35 @@
-"""All records read once more at the end of a soak, and the last trip held to a review of them."""
+"""The end of a soak: all records are read once more; the last trip is compared with a review."""
 
 from itertools import pairwise
 
 from tests.faults.soak_daemon import Run
 from tests.faults.soak_missing import Explained
-from tests.faults.soak_record import Found, Ledger, record_files, taken_files
+from tests.faults.soak_record import Ledger, RecordContents, record_files, taken_files
 from tests.faults.soak_run import Soak
 from tests.faults.soak_score import spread
 from tests.faults.soak_trip import compared, joined, reviewed
 
 
 def finish(soak: Soak, run: Run) -> list[str]:
-    """Judge all of it; give the lines to print.
+    """Judge all of it; return the lines to print.
 
     Parameters
     ----------
     soak
-        Its stream and its last daemon have ended.
+        Whose stream and last daemon have ended.
     run
-        That last one.
+        The last run.
     """
     ledger = Ledger(soak.stream.sent, soak.floods)
     found = [ledger.read(path) for path in record_files(soak.record)]
-    _tell_gone(soak, ledger)
+    _check_none_gone(soak, ledger)
     explained = Explained(soak.stream, soak.runs, soak.judge.allowances)
     explained.judge(ledger, 0, len(soak.stream.sent.tick))
     by_run = len(soak.judge.explained.unexplained)
     if len(explained.unexplained) != by_run:
         text = f"{len(explained.unexplained)} frames missing at the end, {by_run} run by run"
         soak.score.fail("record", text)
-    _tell_order(soak, found)
+    _check_order(soak, found)
     compare_line = _compare(soak, run, ledger, found)
     trip, drops = soak.judge.trip, sum(soak.stream.truth.drops)
     late_s = max((late for _, late in soak.stream.late_s), default=0.0)
@@ -52,16 +52,16 @@ def finish(soak: Soak, run: Run) -> list[str]:
     ]
 
 
-def _tell_gone(soak: Soak, ledger: Ledger) -> None:
-    """What stood in a record once still does, or somebody other than the daemon took it."""
+def _check_none_gone(soak: Soak, ledger: Ledger) -> None:
+    """Fail if frames have vanished from a record, unless the soak itself took them."""
     for path in taken_files(soak.folder):
         ledger.read(path)
     if gone := len(soak.judge.ledger.recorded - ledger.recorded):
         soak.score.fail("record", f"{gone} frames stood in a record once and do not any more")
 
 
-def _tell_order(soak: Soak, found: list[Found]) -> None:
-    """One file's frames must all be later than those of the one before it."""
+def _check_order(soak: Soak, found: list[RecordContents]) -> None:
+    """Fail if a file's frames are not all later than those of the file before it."""
     ours = sorted((one for one in found if one.first is not None), key=lambda one: one.first or 0)
     for one, two in pairwise(ours):
         if two.first is not None and two.first <= one.last:
@@ -69,20 +69,20 @@ def _tell_order(soak: Soak, found: list[Found]) -> None:
             soak.score.fail("record", f"{two_name} begins before {one_name} ends")
 
 
-def _compare(soak: Soak, run: Run, ledger: Ledger, found: list[Found]) -> str:
-    """Hold the last trip of the feed to a review of its records, joined."""
+def _compare(soak: Soak, run: Run, ledger: Ledger, found: list[RecordContents]) -> str:
+    """Compare the last trip of the feed with a review of its records, joined."""
     viewer, sent = run.viewer, soak.stream.sent
     if viewer is None or viewer.last is None or not ledger.recorded:
         soak.score.fail("feed", "no snapshot at the end")
         return "no trip to compare"
     if soak.judge.taken:
         return "part of the last trip's record was taken: nothing to compare it with"
-    trip, heard = viewer.last["trip"], sorted(ledger.recorded)
-    # Where it is not known which trip is right, the feed's own.
+    trip, recorded = viewer.last["trip"], sorted(ledger.recorded)
+    # If it is not known which trip is right: the feed's own.
     begins_s = soak.judge.trip.begins_s
-    known_s = begins_s[-1:] or [sent.at_s[heard[-1]] - (trip["elapsed_s"] or 0.0)]
+    known_s = begins_s[-1:] or [sent.at_s[recorded[-1]] - (trip["elapsed_s"] or 0.0)]
     begin_s = known_s[0] - 0.3
-    first = next(n for n in heard if sent.at_s[n] >= begin_s)
+    first = next(n for n in recorded if sent.at_s[n] >= begin_s)
     log = soak.folder / "joined.tlog"
     count = joined(found, first, log)
     review = reviewed(log, soak.options.profile)

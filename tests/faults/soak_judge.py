@@ -1,11 +1,11 @@
-"""What is looked at whenever a daemon has ended, and once more over all of it at the end."""
+"""What is checked whenever a daemon has ended, and once more over all of it at the end."""
 
 import time
 from typing import TYPE_CHECKING
 
 from tests.faults.soak_daemon import Run
 from tests.faults.soak_missing import Allowance, Explained
-from tests.faults.soak_record import Found, Ledger, record_files, taken_files
+from tests.faults.soak_record import Ledger, RecordContents, record_files, taken_files
 from tests.faults.soak_trip import Trip
 from tests.faults.soak_viewer import Viewer
 
@@ -15,16 +15,16 @@ if TYPE_CHECKING:
 PAUSE_MOST_S = 3.0
 UNKNOWN_MOST_S = 30.0
 JUDGED_AFTER_S = 20.0
-"""A daemon that was up and heard the autopilot for so long should know which trip it is."""
+"""A daemon that was up and received frames for this long should know which trip it is [s]."""
 END_MOST_S = 10.0
 LEFT_RISES_MOST = 0.06
 LEFT_LASTS_S = 20.0
 SEEN_WITHIN_S = 10.0
-"""An alert that comes up so soon after a fault is counted to it."""
+"""An alert that comes up within this after a fault is attributed to it [s]."""
 
 
 class Judge:
-    """Holds what daemons leave to what was sent."""
+    """Compares what daemons leave with what was sent."""
 
     def __init__(self, soak: "Soak") -> None:
         self._soak = soak
@@ -32,20 +32,20 @@ class Judge:
         self.allowances: list[Allowance] = []
         self.trip = Trip()
         self.taken = False
-        """Whether a part of the trip was taken from the record: it must begin anew to be judged."""
+        """Whether part of the trip was taken from the record: only a new trip can be judged."""
         self.taken_run = 0
         """In which run of the daemon that was."""
-        self.doings: list[tuple[float, str]] = []
+        self.faults_begun: list[tuple[float, str]] = []
         """When each fault began."""
         self.silences: list[tuple[float, float]] = []
-        """When nothing could be heard."""
+        """When nothing could be received."""
         self._read: set[str] = set()
         self.explained = self._new_explained()
         self._judged = 0
         self.charged_s = 0.0
-        """When the rider last said that the pack was charged."""
+        """When the pack was last marked as charged."""
         self.spoilt: set[str] = set()
-        """Files that somebody cut: what is written behind the cut need not fit."""
+        """Files that were cut: what is written behind the cut need not fit."""
         self._left: tuple[float, float] | None = None
 
     def _new_explained(self) -> Explained:
@@ -57,23 +57,23 @@ class Judge:
             self.trip.begins_s = [run.began_s]
 
     def ended(self, run: Run, at_rest: bool = False) -> None:
-        """Look at what a daemon left: exit, log, pauses, record, trip."""
+        """Check what a daemon left: exit code, log, pauses, record, trip."""
         soak, score = self._soak, self._soak.score
         card = soak.card
         if card.full_s is not None or run.ended_s < card.room_s + 7.0:
             begin_s = (card.full_s or self._full_before_s()) - 1.5
             self.allow("ended while the card was full", begin_s, run.ended_s)
-        self._look_at_end(run)
+        self._check_end(run)
         if run.viewer is not None:
-            self._look_at_feed(run, run.viewer)
+            self._check_feed(run, run.viewer)
         found = self._read_new()
         end = len(soak.stream.sent.tick)
         before = len(self.explained.unexplained)
         self.explained.judge(self.ledger, self._judged, end)
         self._judged = end
-        self._tell_missing(self.explained.unexplained[before:])
+        self._report_missing(self.explained.unexplained[before:])
         for one in found:
-            self._tell_faulty(one)
+            self._report_faulty(one)
         viewer = run.viewer
         if viewer is not None and viewer.last is not None and run.up_s is not None:
             heard_s = soak.stream.newest_s(run.cause_s) or 0.0
@@ -84,7 +84,7 @@ class Judge:
                     score.fail("trip", f"run {run.number} ({self._before(viewer.last_s)}): {text}")
 
     def restarted_since_taken(self) -> bool:
-        """Return whether the daemon has read what is left of the trip."""
+        """Return whether a later daemon has read what is left of the trip."""
         run = self._soak.run
         return self.taken and run is not None and run.number > self.taken_run
 
@@ -92,22 +92,22 @@ class Judge:
         self.allowances.append(Allowance(why, begin_s, end_s))
 
     def _full_before_s(self) -> float:
-        return max((at for at, name in self.doings if name == "card_full"), default=0.0)
+        return max((at for at, name in self.faults_begun if name == "card_full"), default=0.0)
 
     def _before(self, at_s: float, most: int = 4) -> str:
-        """Name what was done last before a moment."""
-        names = [name for begun_s, name in self.doings if begun_s <= at_s]
+        """Return the names of the last faults before a moment."""
+        names = [name for begun_s, name in self.faults_begun if begun_s <= at_s]
         return "after " + ", ".join(names[-most:]) if names else "before any fault"
 
-    def _look_at_end(self, run: Run) -> None:
+    def _check_end(self, run: Run) -> None:
         score, where = self._soak.score, f"run {run.number}"
-        said = run.said()
-        if "Traceback" in said or "Fatal Python error" in said:
-            lines = said[said.find("Traceback") :].splitlines()[1:] or [said[-200:]]
+        log = run.stderr()
+        if "Traceback" in log or "Fatal Python error" in log:
+            lines = log[log.find("Traceback") :].splitlines()[1:] or [log[-200:]]
             fault = next((line for line in lines if not line.startswith(" ")), lines[-1])
             score.fail("traceback", f"{where} ({self._before(run.ended_s)}): {fault[:200]}")
         if run.cause is None or run.ended_s < run.cause_s:
-            text = f"{where} ({self._before(run.ended_s)}) with {run.code}: {said.strip()[-80:]!r}"
+            text = f"{where} ({self._before(run.ended_s)}) with {run.code}: {log.strip()[-80:]!r}"
             score.fail("ended by itself", text)
         elif run.cause == "SIGTERM":
             score.ends_s.append(run.ended_s - run.cause_s)
@@ -118,7 +118,7 @@ class Judge:
                 took = f"took {run.ended_s - run.cause_s:.1f} s to end"
                 score.fail("slow end", f"{where} ({self._before(run.cause_s)}): {took}")
 
-    def _look_at_feed(self, run: Run, viewer: Viewer) -> None:
+    def _check_feed(self, run: Run, viewer: Viewer) -> None:
         score, stream = self._soak.score, self._soak.stream
         last_s = min(run.cause_s, run.ended_s)
         gaps = [*viewer.gaps, (last_s, max(viewer.silent_s(last_s), 0.0))]
@@ -133,7 +133,7 @@ class Judge:
         if viewer.faulty_lines:
             score.fail("feed", f"run {run.number}: {viewer.faulty_lines} lines that are no JSON")
         for at_s, code in viewer.alerts:
-            near = {name for begun, name in self.doings if 0 <= at_s - begun <= SEEN_WITHIN_S}
+            near = {name for begun, name in self.faults_begun if 0 <= at_s - begun <= SEEN_WITHIN_S}
             for name in near or {"nothing near"}:
                 score.alerts[name][code] += 1
         for begin_s, end_s in viewer.unknown_power:
@@ -145,10 +145,10 @@ class Judge:
             if lasted_s - silent_s > UNKNOWN_MOST_S:
                 text = f"{lasted_s:.0f} s, run {run.number} ({self._before(begin_s, 6)})"
                 score.fail("power unknown", text)
-        self._look_at_charge(run, viewer, last_s)
+        self._check_charge(run, viewer, last_s)
 
-    def _look_at_charge(self, run: Run, viewer: Viewer, last_s: float) -> None:
-        """A battery that nobody charged holds no more than before, but for a moment at a start."""
+    def _check_charge(self, run: Run, viewer: Viewer, last_s: float) -> None:
+        """Fail if the charge rises without a charge, except for a moment at a start."""
         ends_s = [at_s for at_s, _ in viewer.left[1:]] + [last_s]
         for (at_s, left), end_s in zip(viewer.left, ends_s, strict=False):
             if self._left is not None and self._left[0] < self.charged_s:
@@ -160,7 +160,7 @@ class Judge:
                 self._soak.score.fail("charge rises", f"{text} ({self._before(at_s, 6)})")
             self._left = at_s, left
 
-    def _read_new(self) -> list[Found]:
+    def _read_new(self) -> list[RecordContents]:
         found = []
         for path in (*record_files(self._soak.record), *taken_files(self._soak.folder)):
             if str(path) not in self._read:
@@ -168,7 +168,7 @@ class Judge:
                 found.append(self.ledger.read(path))
         return found
 
-    def _tell_missing(self, missing: list[int]) -> None:
+    def _report_missing(self, missing: list[int]) -> None:
         sent, groups = self._soak.stream.sent, []
         for n in missing:
             if groups and n - groups[-1][-1] < 50:
@@ -182,7 +182,7 @@ class Judge:
             text = f"run {run.number} ({self._before(at_s)}): {len(group)} frames in {lasts_s:.1f}"
             self._soak.score.fail("missing from the record", f"{text} s, {ends}")
 
-    def _tell_faulty(self, one: Found) -> None:
+    def _report_faulty(self, one: RecordContents) -> None:
         score, name = self._soak.score, "/".join(one.path.parts[-2:])
         near = self._before(time.monotonic())
         if one.unknown:

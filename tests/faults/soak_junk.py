@@ -1,6 +1,6 @@
-"""What a flood is made of: bytes that form no frame, or sound frames of somebody else.
+"""The bytes of floods: bytes that form no frame, or sound frames of another system.
 
-Made from a seed, so that it need not be kept: what the record holds of it can be looked up.
+They are made from a seed and need not be kept: what a record holds of them can be looked up.
 """
 
 import functools
@@ -9,7 +9,7 @@ import random
 from tests.faults.soak_craft import Autopilot, Craft
 
 OTHER = 77
-"""The other system's number."""
+"""System id of the other system."""
 
 KINDS = ("fd", "fe", "random", "headers", "other")
 HEAD_BYTES = 12
@@ -34,7 +34,7 @@ def junk(kind: str, size: int, seed: int) -> bytes:
 
 
 def _headers(size: int, chance: random.Random) -> bytes:
-    """Headers of known messages without what they promise, one close behind the other."""
+    """Return headers of known messages without their payloads, one close behind the other."""
     known = (0, 1, 2, 24, 30, 33, 147)
     pool = []
     for _ in range(2000):
@@ -50,7 +50,7 @@ def _headers(size: int, chance: random.Random) -> bytes:
 
 @functools.lru_cache(maxsize=4)
 def others(size: int, seed: int) -> tuple[bytes, ...]:
-    """Frames of another system, as many as fit."""
+    """Return frames of another system, as many as fit."""
     craft, autopilot, made, total, number = Craft(seed), Autopilot(OTHER), [], 0, 0
     while total < min(size, 1 << 18):
         craft.step()
@@ -70,8 +70,8 @@ def datagrams(kind: str, size: int, seed: int, most: int) -> list[bytes]:
     return [data[begin : begin + most] for begin in range(0, len(data), most)]
 
 
-def holds(kind: str, size: int, seed: int, frame: bytes) -> bool:
-    """Return whether what a record holds may have come from this flood: whole, or its header."""
+def may_hold(kind: str, size: int, seed: int, frame: bytes) -> bool:
+    """Return whether a recorded frame may have come from this flood: whole, or its header."""
     if kind == "other":
         return len(frame) > 5 and OTHER in (frame[3], frame[5])
     if kind in ("fd", "fe"):

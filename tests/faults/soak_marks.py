@@ -1,4 +1,4 @@
-"""What the rider says while all else goes wrong: each must be answered, and what it means holds."""
+"""The rider's commands while all else goes wrong: each must be answered, and take effect."""
 
 import time
 
@@ -11,13 +11,13 @@ def new_trip(soak: Soak) -> str | None:
     if run is None or run.viewer is None:
         return None
     asked_s = time.monotonic()
-    answer = run.viewer.say(kind="mark", mark="new_trip")
+    answer = run.viewer.send(kind="mark", mark="new_trip")
     if answer is None:
         if run.running():
             soak.score.fail("command", f"run {run.number}: no answer to new_trip")
         return "no answer"
     if answer["ok"]:
-        # It begins somewhere in between: with the session that is then made.
+        # It begins somewhere in between, with the session created then.
         soak.judge.trip.begins_s = [asked_s]
         soak.judge.taken = False
     return f"answered: {answer.get('why') or 'done'}"
@@ -27,7 +27,7 @@ def run_marks(soak: Soak) -> str | None:
     run = soak.run
     if run is None or run.viewer is None:
         return None
-    said = soak.chance.choice(
+    command = soak.chance.choice(
         (
             {"kind": "mark", "mark": "run_start"},
             {"kind": "mark", "mark": "run_end"},
@@ -37,18 +37,19 @@ def run_marks(soak: Soak) -> str | None:
             {"kind": "set", "key": "home", "value": "here"},
         )
     )
-    answer = run.viewer.say(**said)
+    answer = run.viewer.send(**command)
     if answer is None and run.running():
-        soak.score.fail("command", f"run {run.number}: no answer to {said}")
-    return f"{said.get('mark') or said.get('key')}: {'no answer' if answer is None else 'answered'}"
+        soak.score.fail("command", f"run {run.number}: no answer to {command}")
+    name = command.get("mark") or command.get("key")
+    return f"{name}: {'no answer' if answer is None else 'answered'}"
 
 
 def charged(soak: Soak) -> str | None:
-    """Another pack, full, once this one is well used; and it is said."""
+    """Swap in a full pack once this one is well used, and mark it."""
     run = soak.run
     if run is None or run.viewer is None or soak.stream.craft.charge_fraction > 0.4:
         return None
-    answer = run.viewer.say(kind="mark", mark="charged_full")
+    answer = run.viewer.send(kind="mark", mark="charged_full")
     if answer is None or not answer["ok"]:
         return "refused or no answer"
     soak.judge.charged_s = time.monotonic()

@@ -1,4 +1,4 @@
-"""Frames that were sent to a daemon and do not stand in its record: which have a reason.
+"""Frames that were sent to a daemon and are missing from its record: which have a reason.
 
 The reasons are stated here and nowhere else; what none of them covers is the daemon's fault.
 """
@@ -12,13 +12,13 @@ from tests.faults.soak_record import Ledger
 from tests.faults.soak_stream import NOBODY, Sent, Stream
 
 KILL_TAIL_S = 1.0
-"""What a SIGKILL may take: the record is written about once a second."""
+"""What a SIGKILL may take: the record is written about once a second [s]."""
 
 END_TAIL_S = 0.3
-"""What is on its way when the daemon is told to end."""
+"""What is on its way when the daemon is asked to end [s]."""
 
 OPEN_S, PULL_S = 0.6, 0.6
-"""A serial port that is opened lets go of what it held; so does one that is pulled out."""
+"""A serial port discards its buffer when it is opened or pulled out [s]."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ class Explained:
         """How much was missing at each SIGKILL [s]."""
 
     def judge(self, ledger: Ledger, begin: int, end: int) -> None:
-        """Look at the frames sent from one place to another."""
+        """Sort the frames sent from one place to another."""
         sent = self._stream.sent
         dropped: Counter[int] = Counter()
         newest: dict[int, int] = {}

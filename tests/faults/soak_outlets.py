@@ -1,6 +1,6 @@
-"""Where the soak's frames go out: datagrams, or a pseudo-terminal behind a lasting name.
+"""Where the soak's frames go out: datagrams, or a pseudo-terminal behind a persistent name.
 
-An outlet also says which daemon could have heard a frame when it was sent, by asking the kernel.
+An outlet also asks the kernel whether a daemon could have received a frame when it was sent.
 """
 
 import contextlib
@@ -11,46 +11,42 @@ import time
 import tty
 from pathlib import Path
 
+from tests.free_port import free_port
+
 PTY_WAIT_S = 0.5
-"""A serial line has no flow control here: what is not taken for so long is gone, and counted."""
-
-
-def free_port() -> int:
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as one:
-        one.bind(("127.0.0.1", 0))
-        return one.getsockname()[1]
+"""No flow control here: what is not taken within this time is lost, and counted [s]."""
 
 
 class Udp:
-    """Datagrams to a port of this machine, each frame its own."""
+    """Datagrams to a port of this machine, one per frame."""
 
     name = "udp"
 
     def __init__(self) -> None:
-        self.port = free_port()
+        self.port = free_port(socket.SOCK_DGRAM)
         self.link = f"udpin:127.0.0.1:{self.port}"
         self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         self._strangers: list[socket.socket] = []
         self._row = f"0100007F:{self.port:04X}"
 
     def drops(self) -> int | None:
-        """What the kernel dropped at the daemon's port since it was bound; None: nobody listens."""
+        """Return what the kernel dropped at the daemon's port so far; None if nobody listens."""
         for line in Path("/proc/net/udp").read_text().splitlines()[1:]:
             fields = line.split()
             if fields[1] == self._row:
                 return int(fields[-1])
         return None
 
-    def heard_by(self, pid: int | None) -> bool:
+    def reaches(self, pid: int | None) -> bool:
         return pid is not None and self.drops() is not None
 
     def send(self, data: bytes) -> bool:
-        with contextlib.suppress(OSError):  # nobody listens: the kernel tells the next sender
+        with contextlib.suppress(OSError):  # nobody listens: the next send reports it
             self._socket.sendto(data, ("127.0.0.1", self.port))
         return True
 
     def stranger(self) -> "Stranger":
-        """Return a way in for somebody else, at another address."""
+        """Return a sender with another address."""
         return Stranger(self.port)
 
     def close(self) -> None:
@@ -58,7 +54,7 @@ class Udp:
 
 
 class Stranger:
-    """Another sender to the same port: what comes back to it should never have been sent there."""
+    """Another sender to the same port, which must never get an answer."""
 
     most = 1400
 
@@ -84,7 +80,7 @@ class Stranger:
 
 
 class Serial:
-    """A pseudo-terminal under a name that stays; it can be unplugged and plugged in again."""
+    """A pseudo-terminal under a persistent name; it can be unplugged and plugged in again."""
 
     name, most = "serial", 256
 
@@ -124,7 +120,7 @@ class Serial:
     def drops(self) -> int | None:
         return 0
 
-    def heard_by(self, pid: int | None) -> bool:
+    def reaches(self, pid: int | None) -> bool:
         """Return whether the daemon has the present device open."""
         if pid is None or self._ours is None:
             return False
@@ -136,7 +132,7 @@ class Serial:
         return False
 
     def send(self, data: bytes) -> bool:
-        """Write all of it, and tell whether it was taken."""
+        """Write all of it; return whether it was taken."""
         with self._lock:
             until_s, rest = time.monotonic() + PTY_WAIT_S, data
             while rest and self._ours is not None and time.monotonic() < until_s:
@@ -159,7 +155,7 @@ class Serial:
         return 0
 
     def close(self) -> None:
-        """A stranger on a serial line has nothing of its own to close."""
+        """Nothing to close: a stranger on a serial line shares it."""
 
     def end(self) -> None:
         self.unplug()

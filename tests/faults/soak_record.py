@@ -1,11 +1,11 @@
-"""Records read back by a few lines of the soak's own, and held against what was sent."""
+"""A reader of records of the soak's own, which compares them with what was sent."""
 
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from tests.faults.soak_junk import OTHER, Flood, holds
+from tests.faults.soak_junk import OTHER, Flood, may_hold
 from tests.faults.soak_stream import Sent
 
 STAMP_BYTES = 8
@@ -13,18 +13,18 @@ STAMP_BYTES = 8
 TAKEN = "taken"
 
 NEAR_S = 60.0
-"""No flood lasts longer, and no autopilot is silent for longer."""
+"""No flood lasts longer, and no autopilot is silent for longer [s]."""
 
 
 def frames_of(data: bytes) -> Iterator[tuple[bytes | None, bytes]]:
-    """Return stamp and frame of each record; where there is none, None and the bytes passed over.
+    """Return stamp and frame of each record; for bytes that are none, None and the bytes.
 
     Eight bytes of microseconds, big-endian, then the frame: 0xFD, length, flags ... or 0xFE.
     """
     at = 0
     while at < len(data):
         end = _end(data, at)
-        # A lone frame is not believed where nothing sound follows: bytes were lost or added.
+        # A lone frame does not count if nothing sound follows: bytes were lost or added.
         if end is None or (end < len(data) and _end(data, end) is None and not _cut(data, end)):
             skipped = at
             at += 1
@@ -50,13 +50,13 @@ def _end(data: bytes, at: int) -> int | None:
 
 
 def _cut(data: bytes, at: int) -> bool:
-    """Whether the file ends in the middle of a record, as one does that was being written."""
+    """Whether the file ends in the middle of a record that was being written."""
     return len(data) - at < STAMP_BYTES + 280 + 13
 
 
 @dataclass
-class Found:
-    """What one file holds."""
+class RecordContents:
+    """Contents of one file."""
 
     path: Path
     first: int | None = None
@@ -68,20 +68,20 @@ class Found:
     junk: list[bytes] = field(default_factory=list)
     bad_bytes: int = 0
     torn_bytes: int = 0
-    """Of the last record, which was being written."""
+    """Bytes of the last record, which was being written."""
     disorder: int = 0
     stamps_back: int = 0
 
 
 class Ledger:
-    """Which of the frames that were sent stand in a record.
+    """Which of the frames sent are in a record.
 
     Parameters
     ----------
     sent
         What was sent; more may be added.
     floods
-        Of junk and of others' frames.
+        Floods of junk and of others' frames.
     """
 
     def __init__(self, sent: Sent, floods: Sequence[Flood]) -> None:
@@ -91,10 +91,10 @@ class Ledger:
         self.recorded: set[int] = set()
         self.swallowed: list[bytes] = []
 
-    def read(self, path: Path) -> Found:
-        """Read a file; its frames must stand in the order in which they were sent."""
+    def read(self, path: Path) -> RecordContents:
+        """Read a file; its frames must be in the order in which they were sent."""
         self._learn()
-        found = Found(path)
+        found = RecordContents(path)
         data = path.read_bytes()
         stamp_before, passed = b"", 0
         for stamp, frame in frames_of(data):
@@ -127,17 +127,17 @@ class Ledger:
             self._places.setdefault(self._sent.data[n], []).append(n)
         self._known = total
 
-    def _floods_near(self, found: Found) -> Iterator[Flood]:
-        """Return the floods that may have come where a file has been read to."""
+    def _floods_near(self, found: RecordContents) -> Iterator[Flood]:
+        """Return the floods near the place that a file has been read to."""
         at_s = self._sent.at_s[found.last] if found.last >= 0 else None
         for flood in self._floods:
             if at_s is None or flood[3] - NEAR_S <= at_s <= flood[3] + NEAR_S:
                 yield flood
 
-    def _not_ours(self, frame: bytes, found: Found) -> None:
+    def _not_ours(self, frame: bytes, found: RecordContents) -> None:
         if OTHER in (frame[5:6] + frame[3:4]):
             found.others += 1
-        elif any(holds(*flood[:3], frame) for flood in self._floods_near(found)):
+        elif any(may_hold(*flood[:3], frame) for flood in self._floods_near(found)):
             found.junk.append(frame)
             self.swallowed.append(frame)
         else:
@@ -145,12 +145,12 @@ class Ledger:
 
 
 def taken_files(folder: Path) -> list[Path]:
-    """Return the copies of what was removed or cut off, made just before."""
+    """Return the copies made just before a record was removed or cut off."""
     return sorted((folder / TAKEN).glob("*.tlog"))
 
 
 def record_files(record: Path) -> list[Path]:
-    """Return every file a record may stand in, also one put back under another name."""
+    """Return every file that may be a record, also one put back under another name."""
     return sorted(
         path for path in record.glob("*/*tlog*") if path.is_file() and not path.is_symlink()
     )

@@ -1,4 +1,4 @@
-"""The soak at work: the stream, the daemon of now, and what is looked at whenever one ends."""
+"""The soak at work: the stream, the present daemon, and the checks whenever one ends."""
 
 import random
 import signal
@@ -26,7 +26,7 @@ reserve_fraction = {reserve}
 """
 SERIAL_SHARE = 0.3
 STARTS_MOST = 3
-"""A daemon that does not come up so often in a row is given up."""
+"""After this many failed starts in a row the soak gives up."""
 
 
 class GivenUpError(Exception):
@@ -34,12 +34,12 @@ class GivenUpError(Exception):
 
 
 class Soak:
-    """All that faults act on.
+    """All that the faults act on.
 
     Parameters
     ----------
     seed
-        Of what is done, and of the ride.
+        Seed of the faults and of the ride.
     folder
         For everything that is written.
     serial
@@ -53,10 +53,10 @@ class Soak:
         self.score = Score()
         self.card = Card(folder / "card")
         self.record = self.card.place / "sessions"
-        said = folder / "said"
-        said.mkdir()
+        logs = folder / "said"
+        logs.mkdir()
         self.clock = Clock(folder / "clock")
-        self.options = Options(self.record, folder / "craft.toml", said, self.clock)
+        self.options = Options(self.record, folder / "craft.toml", logs, self.clock)
         self.write_profile()
         self.udp, self.serial = Udp(), Serial(folder / "port")
         self.stream = Stream(seed, self.udp)
@@ -69,7 +69,7 @@ class Soak:
         self._lasting: list[tuple[str, threading.Thread]] = []
         self.run: Run | None = None
 
-    def say(self, text: str) -> None:
+    def log(self, text: str) -> None:
         """Print a line: when, in which run of the daemon, and what."""
         number = self.run.number if self.run else 0
         print(f"{time.monotonic() - self.began_s:8.1f} s  run {number:4d}  {text}", flush=True)
@@ -104,11 +104,11 @@ class Soak:
                 self.judge.began(run)
                 return
             self.end(signal.SIGKILL)
-            self.score.fail("does not start", f"run {number}: {run.said().strip()[-300:]}")
+            self.score.fail("does not start", f"run {number}: {run.stderr().strip()[-300:]}")
         raise GivenUpError
 
     def end(self, how: signal.Signals, at_rest: bool = False) -> None:
-        """End the daemon of now, and look at what it leaves; at rest its trip must be known."""
+        """End the present daemon, and check what it leaves; at rest its trip must be known."""
         run = self.run
         assert run is not None
         run.end(how)
@@ -122,12 +122,12 @@ class Soak:
         self.start()
 
     def watch(self) -> None:
-        """Start another daemon where one ended by itself."""
+        """Start another daemon if the present one ended by itself."""
         if self.stream.fault is not None:
             raise self.stream.fault
         assert self.run is not None
         if not self.run.running():
-            self.say("the daemon ended by itself")
+            self.log("the daemon ended by itself")
             self.end(signal.SIGKILL)
             self.start()
 
@@ -137,7 +137,7 @@ class Soak:
         self.stopping.wait(seconds)
 
     def meanwhile(self, name: str, work) -> None:
-        """Do something in a thread of its own while other faults come."""
+        """Do something in a thread while other faults come."""
         thread = threading.Thread(target=self._guarded, args=(name, work), daemon=True)
         self._lasting.append((name, thread))
         thread.start()
@@ -150,12 +150,12 @@ class Soak:
             raise
 
     def busy_with(self, prefix: str) -> bool:
-        """Return whether something of this kind is still going on."""
+        """Return whether something of this kind is still under way."""
         self._lasting = [one for one in self._lasting if one[1].is_alive()]
         return any(name.startswith(prefix) for name, _ in self._lasting)
 
     def calm(self) -> None:
-        """Wait until nothing is going on any more."""
+        """Wait until nothing is under way any more."""
         for _, thread in self._lasting:
             thread.join()
         self.card.make_room()

@@ -1,9 +1,9 @@
-"""What the soak found: counts, distributions, and each reason to fail with its circumstances."""
+"""Results of the soak: counts, distributions, and each failure with its circumstances."""
 
 from collections import Counter, defaultdict
 
 SHOWN_MOST = 8
-"""Of one kind of failure; the rest is counted."""
+"""Failures of one kind that are printed; the rest is counted."""
 
 
 class Score:
@@ -20,7 +20,7 @@ class Score:
         self.failures: defaultdict[str, list[str]] = defaultdict(list)
 
     def fail(self, kind: str, text: str) -> None:
-        """Note a failure; said at once, and again at the end."""
+        """Note a failure; printed at once, and again at the end."""
         self.failures[kind].append(text)
         print(f"    FAIL {kind}: {text}", flush=True)
 
@@ -54,7 +54,7 @@ class Score:
 
 
 def spread(values: list[float]) -> str:
-    """Return a distribution in a few words [s]."""
+    """Describe a distribution in a few words [s]."""
     if not values:
         return "none"
     ordered = sorted(values)

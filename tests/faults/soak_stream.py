@@ -1,4 +1,4 @@
-"""The soak's stream: sent in a thread at its own pace, and every frame of it remembered."""
+"""The soak's stream: sent in a thread at its own pace; every frame is remembered."""
 
 import threading
 import time
@@ -14,7 +14,7 @@ A_LITTLE_S = 4.0
 
 @dataclass
 class Sent:
-    """Every frame that was sent, in order: when, to which run of the daemon, in which tick."""
+    """Every frame sent, in order: when, to which run of the daemon, in which tick."""
 
     data: list[bytes] = field(default_factory=list)
     at_s: list[float] = field(default_factory=list)
@@ -30,7 +30,7 @@ class Truth:
     energy_wh: list[float] = field(default_factory=list)
     distance_m: list[float] = field(default_factory=list)
     drops: list[int] = field(default_factory=list)
-    """What the kernel says it dropped at the daemon's port during that tick."""
+    """What the kernel dropped at the daemon's port during that tick."""
 
     def between(self, begin_s: float, end_s: float) -> tuple[float, float]:
         """Return energy [Wh] and distance [m] from one moment to another."""
@@ -49,14 +49,14 @@ class Truth:
 
 
 class Stream(threading.Thread):
-    """Sends the craft's frames five times a second until it is told to stop.
+    """Sends the craft's frames five times a second until it is stopped.
 
     Parameters
     ----------
     seed
-        Of the ride.
+        Seed of the ride.
     outlet
-        Where to; may be another one while no daemon is up.
+        Where to send; may be changed while no daemon is up.
     """
 
     def __init__(self, seed: int, outlet: Udp | Serial) -> None:
@@ -70,7 +70,7 @@ class Stream(threading.Thread):
         self.booted_s = time.monotonic() - 7.0
         self.rebooted_s: list[float] = []
         self.late_s: list[tuple[float, float]] = []
-        """When this thread came late, and by how much: what the machine itself does."""
+        """When this thread was late, and by how much [s]: the machine's doing."""
         self.fault: BaseException | None = None
         self.untaken = 0
         self._autopilot = Autopilot()
@@ -83,19 +83,19 @@ class Stream(threading.Thread):
         self.join()
 
     def reboot(self, away_s: float) -> None:
-        """The autopilot restarts, and is away for so long."""
+        """Restart the autopilot; it is away for this long [s]."""
         with self._lock:
             self.booted_s = time.monotonic() + away_s
             self.rebooted_s.append(self.booted_s)
             self._autopilot.restart(self.craft)
 
     def stray_pack(self) -> None:
-        """One frame of a pack that is never heard again."""
+        """Send one frame of a pack that is never seen again."""
         with self._lock:
             self._extra.append(self._autopilot.battery(STRAY_PACK, 50.0, 8.0, 0.4))
 
     def odd_value(self, amps: float) -> None:
-        """One current that no sensor could have measured between its neighbours."""
+        """Send one current that no sensor could have measured between its neighbours."""
         with self._lock:
             volts = self.craft.volts_v
             self._extra.append(self._autopilot.sys_status(volts, amps))
@@ -106,14 +106,14 @@ class Stream(threading.Thread):
             self.craft.charge_fraction = 0.98
 
     def newest_s(self, by_s: float) -> float | None:
-        """When the last frame before a moment was sent to a daemon, None without."""
+        """Return when the last frame before a moment was sent to a daemon, None without."""
         for at_s, run in zip(reversed(self.sent.at_s), reversed(self.sent.run), strict=False):
             if at_s <= by_s and run != NOBODY:
                 return at_s
         return None
 
-    def heard_s(self, begin_s: float) -> float:
-        """For how long a daemon has been sent anything since a moment [s], a little left out."""
+    def sent_for_s(self, begin_s: float) -> float:
+        """Return for how long a daemon has been sent frames since a moment, less a little [s]."""
         first = bisect_left(self.sent.at_s, begin_s)
         while first < len(self.sent.run) and self.sent.run[first] == NOBODY:
             first += 1
@@ -123,7 +123,7 @@ class Stream(threading.Thread):
         return newest_s - self.sent.at_s[first] - A_LITTLE_S
 
     def late_most_s(self, begin_s: float, end_s: float) -> float:
-        """How late the machine made this thread between two moments, at most."""
+        """Return how late the machine made this thread between two moments, at most [s]."""
         found = (late for at, late in self.late_s if begin_s - 1 <= at <= end_s + 1)
         return max(found, default=0.0)
 
@@ -161,7 +161,7 @@ class Stream(threading.Thread):
 
     def _send(self, frames: list[bytes], number: int) -> None:
         for frame in frames:
-            run = self.run_number if self.outlet.heard_by(self.pid) else NOBODY
+            run = self.run_number if self.outlet.reaches(self.pid) else NOBODY
             at_s = time.monotonic()
             if not self.outlet.send(frame):
                 self.untaken += 1

@@ -1,4 +1,4 @@
-"""The trip that the feed shows, held to the truth: how long, how much energy, how far."""
+"""The trip that the feed shows, compared with the truth: time, energy, distance."""
 
 import json
 import subprocess
@@ -11,28 +11,27 @@ from pathlib import Path
 from typing import Any
 
 from tests.faults.soak_daemon import ROOT, Run
-from tests.faults.soak_record import Found, Ledger
+from tests.faults.soak_record import Ledger, RecordContents
 from tests.faults.soak_stream import Stream
 from tests.faults.soak_viewer import value
 
 ELAPSED_WITHIN_S = 2.5
 RATIO_WITHIN = 0.015
 ENERGY_WITHIN_WH, DISTANCE_WITHIN_M = 0.3, 8.0
-"""Beside the ratio: a second or so at either end, where figures wait for what comes next."""
+"""Beside the ratio: a second or so at either end, where figures wait for the next sample."""
 
 GAP_S = 1.0
 GAP_SHARE = 1.2
-"""Nobody can know what was drawn in a gap: so much of what a straight line over it would miss may
-be missed, and no more."""
+"""What was drawn in a gap is unknowable: the error may be this share of a straight line's."""
 
 
 @dataclass
 class Trip:
-    """When the trip may have begun. More than one moment: either is right until a restart tells.
+    """When the trip may have begun; of several moments each is right until a restart decides.
 
-    An autopilot that restarts while the daemon hears it may begin a trip or not; one that restarts
-    while none is up begins one, and so does a viewer's mark. None is known where somebody took away
-    what was recorded of it.
+    An autopilot that restarts while a daemon is up may begin a trip or not; one that restarts while
+    none is up begins one, and so does a viewer's mark. None is known after part of the trip's
+    record was taken.
     """
 
     begins_s: list[float] = field(default_factory=list)
@@ -44,16 +43,16 @@ class Trip:
     def check(
         self, stream: Stream, ledger: Ledger, run: Run, snapshot: dict[str, Any], came_s: float
     ) -> list[str]:
-        """Hold what a snapshot shows to what was sent; give what is wrong.
+        """Compare a snapshot with what was sent; return what is wrong.
 
         Parameters
         ----------
         stream, ledger
             What was sent, and which of it was recorded.
         run
-            The run of the daemon that shows it: it knows what it heard itself, recorded or not.
+            The run of the daemon that shows it: it knows what it received, recorded or not.
         snapshot, came_s
-            What it shows, and when that came.
+            The snapshot, and when it came.
         """
         sent, at_s = stream.sent, stream.truth.at_s
         recorded = {sent.tick[n] for n in ledger.recorded}
@@ -131,17 +130,17 @@ def _gaps(stream: Stream, kept_s: Sequence[float]) -> tuple[float, float]:
     return energy_wh, distance_m
 
 
-def joined(found: Sequence[Found], first: int, into: Path) -> int:
-    """Put the records of a trip behind one another; give how many.
+def joined(found: Sequence[RecordContents], first: int, into: Path) -> int:
+    """Concatenate the records of a trip; return how many.
 
     Parameters
     ----------
     found
         All files.
     first
-        The place, among what was sent, of the trip's first frame.
+        Index of the trip's first frame among those sent.
     into
-        The log that is made.
+        The log to write.
     """
     parts = [one for one in found if one.first is not None and one.first >= first]
     parts.sort(key=lambda one: one.first or 0)
@@ -152,7 +151,7 @@ def joined(found: Sequence[Found], first: int, into: Path) -> int:
 
 
 def reviewed(log: Path, profile: Path) -> dict[str, Any] | str:
-    """Return what a review of a log says of the trip, or what it complained."""
+    """Return the trip of a review of a log, or the review's complaint."""
     done = subprocess.run(
         [
             *(sys.executable, "-m", "groundside", "review", str(log), "--json"),
@@ -169,7 +168,7 @@ def reviewed(log: Path, profile: Path) -> dict[str, Any] | str:
 
 
 def compared(shown: dict[str, Any], review: dict[str, Any]) -> tuple[list[str], dict[str, float]]:
-    """Hold the feed's trip to the review's; give what is wrong, and by how much each differs."""
+    """Compare the feed's trip with the review's; return what is wrong, and the differences."""
     wrong, off = [], {}
     for name, room in (
         ("elapsed_s", 1.5),

@@ -1,4 +1,4 @@
-"""The soak's own viewer of the feed: what it showed, how long it paused, and what it answered."""
+"""The soak's own viewer: what the feed showed, how long it paused, and what it answered."""
 
 import contextlib
 import json
@@ -9,7 +9,7 @@ from typing import Any
 
 
 class Viewer:
-    """Reads a feed in a thread from the moment that it is there to its end.
+    """Reads a feed in a thread from its start to its end.
 
     Parameters
     ----------
@@ -21,13 +21,13 @@ class Viewer:
         self.last: dict[str, Any] | None = None
         self.last_s = self._before_s = self.came_s = time.monotonic()
         self.gaps: list[tuple[float, float]] = []
-        """When snapshots came, and how long after the one before [s]."""
+        """When each snapshot came, and how long after the one before [s]."""
         self.unknown_power: list[tuple[float, float]] = []
-        """Stretches without a power: begin and end [s]."""
+        """Stretches without a known power: begin and end [s]."""
         self.alerts: list[tuple[float, str]] = []
-        """When each alert was first seen of every stretch of it."""
+        """When each alert came up, each time."""
         self.left: list[tuple[float, float]] = []
-        """Share of the charge that is left, whenever it changed by a hundredth."""
+        """Share of the charge left, whenever it changed by a hundredth."""
         self.close_at_s = float("inf")
         self.faulty_lines = 0
         self._acks: dict[int, dict[str, Any]] = {}
@@ -45,7 +45,7 @@ class Viewer:
                 try:
                     message = json.loads(line)
                 except ValueError:
-                    # The last line of a killed daemon may be cut; any other may not.
+                    # Only the last line of a killed daemon may be cut.
                     self.faulty_lines += line.endswith(b"\n")
                     continue
                 with self._changed:
@@ -77,11 +77,11 @@ class Viewer:
             self.left.append((now_s, left))
 
     def silent_s(self, now_s: float) -> float:
-        """How long no snapshot has come."""
+        """Return for how long no snapshot has come [s]."""
         return min(now_s, self.close_at_s) - self._before_s
 
-    def say(self, within_s: float = 20.0, **command: Any) -> dict[str, Any] | None:
-        """Say something to the daemon; give the answer, None without one."""
+    def send(self, within_s: float = 20.0, **command: Any) -> dict[str, Any] | None:
+        """Send a command; return the answer, None without one."""
         with self._changed:
             number = self._next_id
             self._next_id += 1
@@ -93,7 +93,7 @@ class Viewer:
             return self._acks.get(number)
 
     def wait_for(self, condition, within_s: float) -> bool:
-        """Wait for a snapshot that fulfils a condition."""
+        """Wait for a snapshot that meets a condition."""
         with self._changed:
             return self._changed.wait_for(
                 lambda: self.last is not None and condition(self.last), within_s
@@ -108,5 +108,5 @@ class Viewer:
 
 
 def value(figure: Any) -> float | None:
-    """Return a figure's middle: with an interval or plain, None if unknown."""
+    """Return a figure's value: with an interval or plain, None if unknown."""
     return figure["value"] if isinstance(figure, dict) else figure

@@ -1,4 +1,4 @@
-"""Hostile connections at the encrypted door, while the craft rides and a good viewer looks on.
+"""Hostile connections at the encrypted door, while the craft rides and a good viewer watches.
 
 None gets a snapshot, none ends the daemon, the good viewer misses nothing, and every frame of the
 link is in the record as it was sent.
@@ -26,6 +26,7 @@ from onboard.crew.members import CrewBook
 from onboard.telemetry.logs.log_files import RECORD_NAME
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import Chunk, background, udp
+from tests.free_port import free_port
 from tests.newest import latest_session
 from tests.onboard.crew.doors import client_context, member, paired_folder
 from tests.patience import PATIENCE_S
@@ -40,25 +41,19 @@ AFTERWARDS_S = 2.0
 FRAMES_PER_S = 50.0
 
 
-def free_port() -> int:
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        return int(free.getsockname()[1])
-
-
 class Target:
-    """What is attacked, and what an attacker may have got hold of."""
+    """What is attacked, and what an attacker may have obtained."""
 
     def __init__(self, port: int, token: str, revoked: str, used: bytes, seed: int) -> None:
         self.port, self.token, self.revoked, self.used = port, token, revoked, used
         self.chance = random.Random(seed)
 
     async def plain(self, said: bytes, source: str) -> bytes:
-        """Say something unencrypted; give what comes back until the other end hangs up."""
+        """Send something unencrypted; return what comes back until the other end hangs up."""
         reader, writer = await asyncio.open_connection(
             "127.0.0.1", self.port, local_addr=(source, 0)
         )
-        return await _heard(reader, writer, said)
+        return await _received(reader, writer, said)
 
     async def secret(
         self, said: bytes, source: str, context: ssl.SSLContext | None = None
@@ -71,10 +66,12 @@ class Target:
             server_hostname="",
             local_addr=(source, 0),
         )
-        return await _heard(reader, writer, said)
+        return await _received(reader, writer, said)
 
 
-async def _heard(reader: asyncio.StreamReader, writer: asyncio.StreamWriter, said: bytes) -> bytes:
+async def _received(
+    reader: asyncio.StreamReader, writer: asyncio.StreamWriter, said: bytes
+) -> bytes:
     got = b""
     try:
         writer.write(said)
@@ -118,13 +115,13 @@ async def byte_by_byte(on: Target, source: str) -> bytes:
     reader, writer = await asyncio.open_connection(
         "127.0.0.1", on.port, ssl=client_context(), server_hostname="", local_addr=(source, 0)
     )
-    hearing = asyncio.create_task(_heard(reader, writer, b""))
+    receiving = asyncio.create_task(_received(reader, writer, b""))
     for byte in Join("a" * 90).as_line()[:60]:
         await asyncio.sleep(0.15)
         if writer.transport.is_closing():
             break
         writer.write(bytes([byte]))
-    return await hearing
+    return await receiving
 
 
 async def used_code(on: Target, source: str) -> bytes:
@@ -191,16 +188,16 @@ async def a_hundred_at_once(on: Target, source: str) -> bytes:
 
 
 async def attack(on: Target, count: int) -> dict[str, list[bytes]]:
-    """Attack so many times, each from an address of its own but for the flood."""
+    """Attack so many times, each from an address of its own except the flood."""
     got: dict[str, list[bytes]] = {kind.__name__: [] for kind in (*KINDS, a_hundred_at_once)}
     room = asyncio.Semaphore(AT_ONCE)
 
     async def once(kind: Attack, source: str) -> None:
         async with room:
-            heard = b""
+            received = b""
             with contextlib.suppress(OSError):
-                heard = await kind(on, source)
-            got[kind.__name__].append(heard)
+                received = await kind(on, source)
+            got[kind.__name__].append(received)
 
     async with asyncio.TaskGroup() as group:
         group.create_task(once(a_hundred_at_once, "127.2.0.1"))
@@ -268,8 +265,7 @@ def test_no_attack_gets_or_breaks_anything(tmp_path: Path) -> None:
         *("--link", "udpin:127.0.0.1:0", "--record", str(record)),
         *("--crew-listen", f"127.0.0.1:{port}"),
     ) as daemon:
-        while "crew on" not in daemon.said[-1]:
-            daemon.said.append(daemon.process.stdout.readline())
+        daemon.wait_for_line("crew on")
         viewer = GoodViewer(port, good)
         viewer.start()
         with (
@@ -288,13 +284,13 @@ def test_no_attack_gets_or_breaks_anything(tmp_path: Path) -> None:
             one.sees(last)
     for one in (viewer, late):
         one.join(timeout=PATIENCE_S)
-    assert "Traceback" not in daemon.complained
-    for kind, heard in got.items():
-        assert heard, kind
-        for one in heard:
+    assert "Traceback" not in daemon.stderr
+    for kind, received in got.items():
+        assert received, kind
+        for one in received:
             assert b"snapshot" not in one and b"hello" not in one and b"token" not in one, kind
     assert sum(map(len, got.values())) == ATTACKS + 1
-    # Those who got as far as to be told, were told nothing.
+    # Those who got as far as an answer learned nothing.
     assert {one for one in got["wrong_token"] + got["used_code"] if one} == {REFUSED}
     numbers = viewer.numbers
     assert numbers == list(range(numbers[0], numbers[0] + len(numbers)))

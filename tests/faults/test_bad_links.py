@@ -19,13 +19,13 @@ SECONDS = 5.0
 
 
 def expected(chunks: list[Chunk]) -> list[bytes]:
-    """The sound frames in what was sent, by the slow reading of the framing rule."""
+    """Return the sound frames in what was sent, by the slow reading of the framing rule."""
     data = b"".join(chunk.data for chunk in chunks)
     return [data[begin:end] for begin, end in slow_frames(data, 0)[0]]
 
 
 def record(directory: Path) -> tuple[list[bytes], list[int]]:
-    """The frames recorded, and their stamps."""
+    """Return the recorded frames and their stamps."""
     session = latest_session(directory)
     assert session is not None
     frames: list[bytes] = []
@@ -53,7 +53,7 @@ def check(directory: Path, chunks: list[Chunk], snapshot: dict) -> None:
     print(f"{len(sound)} sound frames, {bad} bad bytes of {sent}")
 
 
-def all_heard(chunks: list[Chunk]):
+def all_received(chunks: list[Chunk]):
     # Up to the last one, which may wait for bytes that never come.
     count = len(expected(chunks)) - 1
     return lambda snapshot: snapshot["link"]["messages"] >= count
@@ -65,7 +65,7 @@ def test_a_bad_udp_link(tmp_path: Path, seed: int) -> None:
     daemon = Daemon("--link", "udpin:127.0.0.1:0", "--record", str(tmp_path))
     with daemon, udp(daemon.port("link udpin")) as send:
         play(chunks, send)
-        snapshot = daemon.snapshot_when(all_heard(chunks))
+        snapshot = daemon.snapshot_when(all_received(chunks))
     check(tmp_path, chunks, snapshot)
 
 
@@ -76,7 +76,7 @@ def test_a_bad_serial_link(tmp_path: Path, seed: int) -> None:
         options = ("--link", str(plug.name), "--record", str(tmp_path))
         with Daemon(*options) as daemon:
             play(chunks, plug.send)
-            snapshot = daemon.snapshot_when(all_heard(chunks))
+            snapshot = daemon.snapshot_when(all_received(chunks))
     check(tmp_path, chunks, snapshot)
 
 
@@ -86,7 +86,7 @@ def test_unplugged_and_plugged_in_under_another_device(tmp_path: Path) -> None:
         options = ("--link", str(plug.name), "--record", str(tmp_path))
         with Daemon(*options) as daemon:
             play(first, plug.send)
-            daemon.snapshot_when(all_heard(first))
+            daemon.snapshot_when(all_received(first))
             # In the middle of a frame.
             plug.send(expected(second)[0][:9])
             time.sleep(0.3)
@@ -107,10 +107,10 @@ def test_unplugged_and_plugged_in_under_another_device(tmp_path: Path) -> None:
             daemon.snapshot_when(lambda snapshot: snapshot["link"]["messages"] >= count)
     print(f"{plug.devices}: heard again {took_s:.1f} s after it was plugged in")
     frames, _ = record(tmp_path)
-    heard = expected(first)
-    assert frames[: len(heard)] == heard
+    before = expected(first)
+    assert frames[: len(before)] == before
     # The half frame spoils nothing behind it; what a read held when it was pulled may be gone.
-    assert frames[len(heard) :] == expected(second)
+    assert frames[len(before) :] == expected(second)
     assert took_s - held_up_s < 6.0
 
 
@@ -121,7 +121,7 @@ def test_a_sender_with_a_wrong_clock_moves_no_stamp(tmp_path: Path, claimed_s: f
     daemon = Daemon("--link", "udpin:127.0.0.1:0", "--record", str(tmp_path))
     with daemon, udp(daemon.port("link udpin")) as send:
         play(chunks, send)
-        daemon.snapshot_when(all_heard(chunks))
+        daemon.snapshot_when(all_received(chunks))
     frames, stamps = record(tmp_path)
     assert frames == expected(chunks)
     assert began_us < stamps[0] <= stamps[-1] < time.time() * 1e6
@@ -159,7 +159,7 @@ def test_a_board_whose_clock_was_never_set_and_then_is(
             clock.write_bytes(bytes(part))
             until = (part + 1) * len(chunks) // 3
             play(from_now(chunks[part * len(chunks) // 3 : until]), send)
-            daemon.snapshot_when(all_heard(chunks[:until]))
+            daemon.snapshot_when(all_received(chunks[:until]))
     session = latest_session(directory)
     assert session is not None
     assert session.name.startswith("1970-01-01T00-0")

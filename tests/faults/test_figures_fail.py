@@ -1,4 +1,4 @@
-"""A real daemon with a fault in its figures: nothing of the record is lost, and it is shown."""
+"""A real daemon with a fault in its figures: the record loses nothing, and an alert says so."""
 
 import re
 from pathlib import Path
@@ -38,7 +38,7 @@ def failing(snapshot: dict[str, Any]) -> bool:
 
 
 def ridden(folder: Path, fault: str, until) -> tuple[Daemon, list[dict[str, Any]], bytes]:
-    """Send seconds of telemetry until a snapshot is as wanted; give all snapshots and frames."""
+    """Send telemetry until a snapshot is as wanted; return all snapshots, and the bytes sent."""
     sender, sent, seen = Sender(), b"", []
     options = ("--link", "udpin:127.0.0.1:0", "--record", str(folder))
     with Daemon(*options, broken=fault) as daemon, udp(daemon.port("link udpin")) as send:
@@ -81,11 +81,11 @@ def test_a_fault_at_every_frame_costs_the_figures_and_nothing_else(tmp_path: Pat
         assert one["why"]["course_deg"]["code"] in ("working_again", "given_up")
     # Isolated is not swallowed: the traceback is there, though not hundreds of times. Each of
     # the three that may meet the fault (the loop, the fold, the folding anew) tells of it once.
-    assert "Traceback" in daemon.complained
-    ways = daemon.complained.split("Traceback")[1:]
+    assert "Traceback" in daemon.stderr
+    ways = daemon.stderr.split("Traceback")[1:]
     told = [re.findall(r'File "(.*)", line (\d+)', way) for way in ways]
     assert told == [way for n, way in enumerate(told) if way not in told[:n]]
-    assert 0 < len(told) == daemon.complained.count("nobody foresaw this") <= 3
+    assert 0 < len(told) == daemon.stderr.count("nobody foresaw this") <= 3
 
 
 def test_a_fault_at_one_frame_is_mended_from_the_record(tmp_path: Path) -> None:
@@ -140,5 +140,5 @@ os.fsync = os.fdatasync = failing
     _, _, sent = ridden(
         tmp_path, fault, lambda seen: any("record_at_risk" in codes(one) for one in seen)
     )
-    # It was said to be at risk, and it is all there.
+    # The alert was that it is at risk, and it is all there.
     assert recorded(tmp_path) == sent

@@ -37,7 +37,7 @@ FRAMES, FRAMES_AT_ONCE = 3200, 400
 
 
 def recorded(directory: Path, system: int) -> list[bytes]:
-    """The frames of one system in the record."""
+    """Return the frames of one system in the record."""
     session = latest_session(directory)
     assert session is not None
     found: list[bytes] = []
@@ -49,7 +49,7 @@ def recorded(directory: Path, system: int) -> list[bytes]:
 
 
 def cpu_s(daemon: Daemon) -> float:
-    """CPU time the daemon has taken [s]."""
+    """Return the CPU time that the daemon has used [s]."""
     # By thread: that of the whole process is told in hundredths of a second only.
     threads = Path(f"/proc/{daemon.process.pid}/task").glob("*/schedstat")
     return sum(int(one.read_text().split()[0]) for one in threads) * 1e-9
@@ -83,7 +83,7 @@ def test_a_flood_costs_little_loses_nothing_and_is_not_answered(tmp_path: Path) 
         def when(counted: str, least: int) -> None:
             daemon.snapshot_when(lambda snapshot: snapshot["link"][counted] >= least)
 
-        # Another system is heard first and last; the craft is chosen, and answered.
+        # Another system sends first and last; the craft is chosen, and answered.
         stranger.send(other.attitude(1.0))
         craft.say(200)
         stranger.send(other.attitude(1.0))

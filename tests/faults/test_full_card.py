@@ -1,4 +1,4 @@
-"""A full card: the figures go on, it is said, and recording goes on where there is room again."""
+"""A full card: the figures go on, an alert says so, and recording goes on once there is room."""
 
 import errno
 import resource
@@ -22,7 +22,7 @@ pytestmark = pytest.mark.slow
 
 
 class Card:
-    """A directory that can be filled up, and emptied again."""
+    """A directory that can be filled, and emptied again."""
 
     errno = errno.ENOSPC
 
@@ -42,7 +42,7 @@ class Card:
 
 
 class Limit(Card):
-    """Stands in for a full card where none can be mounted: the process's limit of a file's size."""
+    """Stands in for a full card if none can be mounted: the process's limit on file size."""
 
     errno = errno.EFBIG
 
@@ -50,7 +50,7 @@ class Limit(Card):
         assert daemon is not None
         session = latest_session(self.directory)
         assert session is not None
-        # In the middle of a record to come: a part of it is written.
+        # In the middle of the next record: part of it is written.
         size = (session / RECORD_NAME).stat().st_size + 1000
         _, hard = resource.prlimit(daemon.process.pid, resource.RLIMIT_FSIZE)
         resource.prlimit(daemon.process.pid, resource.RLIMIT_FSIZE, (size, hard))
@@ -63,7 +63,7 @@ class Limit(Card):
 
 @contextmanager
 def small_card(place: Path) -> Iterator[Card]:
-    """A file system of one megabyte; the test is skipped where none can be mounted."""
+    """A file system of one megabyte; the test is skipped if none can be mounted."""
     place.mkdir()
     command = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(place)]
     try:
@@ -88,7 +88,7 @@ def limited(place: Path) -> Iterator[Card]:
 
 @contextmanager
 def sent_whole(daemon: Daemon) -> Iterator[list[float]]:
-    """Send until the block ends, and have the daemon hear the last of it."""
+    """Send until the block ends, and until the daemon has received all of it."""
     with udp(daemon.port("link udpin")) as send:
         with background(numbered(300), send) as sent_s:
             yield sent_s
@@ -129,7 +129,7 @@ def test_a_full_card_stops_the_record_only_while_it_is_full(tmp_path: Path, make
         assert sum(part.bad_bytes for part in parts) == 0
         kept = sum(map(len, parts))
         sequence = [number for part in parts for number in part.sequence.tolist()]
-        # What came meanwhile was held and is there, nothing twice and nothing left out.
+        # What came meanwhile was queued and is there, nothing twice and nothing left out.
         assert sequence == [n % 256 for n in range(kept)]
         assert kept == len(sent_s)
         print(f"{kept} of {len(sent_s)} frames kept; went on {took_s:.1f} s after there was room")

@@ -1,4 +1,4 @@
-"""A short run of the fuzzer, and what hypothesis thinks of."""
+"""A short run of the fuzzer, and examples of hypothesis."""
 
 import random
 

@@ -1,4 +1,4 @@
-"""A fault in any estimator or subscriber: the record has all that was sent, the others come back.
+"""A fault in any estimator or subscriber: the record has all that was sent, the others recover.
 
 Estimators are found by walking the code: whatever has a `fold`. All functions of the daemon, one
 after the other: python -m tests.faults.injection
@@ -28,7 +28,7 @@ SUBSCRIBERS = [
 ]
 
 NO_FEED = ("Ride.snapshot", "FeedServer.publish", "plain")
-"""Without these nothing can be shown; the log tells."""
+"""Without these nothing can be shown; the log has the fault."""
 
 NOT_SHOWN = ("Ride.kept", "OwnAlerts.now")
 

@@ -38,7 +38,7 @@ def numbered(seconds: float) -> list[Chunk]:
 
 
 def recorded(session: Path) -> tuple[int, int]:
-    """How many frames of `numbered` stand in a record, one after the other, and bad bytes."""
+    """Return how many frames of `numbered` a record has, one after the other, and bad bytes."""
     frames, bad_bytes, sequence = 0, 0, []
     try:
         for part in read_log(session):
@@ -52,9 +52,9 @@ def recorded(session: Path) -> tuple[int, int]:
 
 
 def killed(directory: Path, after_s: float) -> tuple[float, int]:
-    """Run a daemon, kill it, and give how much of what was sent is missing [s], and frames kept.
+    """Run a daemon and kill it; return how much of what was sent is missing [s], and frames kept.
 
-    What is missing is less what the daemon could not do because it had no processor.
+    The time in which the daemon had to wait for a processor does not count as missing.
     """
     daemon = Daemon("--link", "udpin:127.0.0.1:0", "--record", str(directory))
     try:
@@ -65,7 +65,7 @@ def killed(directory: Path, after_s: float) -> tuple[float, int]:
             before_s = daemon.held_up_s()
             time.sleep(after_s)
             held_up_s = daemon.held_up_s() - before_s
-            killed_s = time.monotonic()  # the beginning of it: what comes later need not be kept
+            killed_s = time.monotonic()  # its beginning: what comes later need not be kept
             daemon.process.kill()
     finally:
         daemon.process.kill()
@@ -116,6 +116,6 @@ def test_a_kill_while_it_starts_leaves_nothing_that_hinders_the_next(
         next(daemon.snapshots())
         newest = latest_session(tmp_path)
         assert newest is not None
-        assert f"wattwake: record {newest}\n" in daemon.said
+        assert f"wattwake: record {newest}\n" in daemon.stdout
     assert len(sessions(tmp_path)) == begun + 1
     print(f"{len(kills)} kills while starting, {begun} of them with a session begun")

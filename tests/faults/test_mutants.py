@@ -1,4 +1,4 @@
-"""The lists of faults fit the code as it is, and the runner tells what bites from what does not."""
+"""The lists of faults fit the code as it is, and the runner sees which faults are caught."""
 
 import re
 from pathlib import Path
@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from tests.faults.mutants.rows import ROOT, Mutant, every_list, read
-from tests.faults.mutants.trying import Said, copied, run_tests, try_all, try_one
+from tests.faults.mutants.trying import Result, copied, run_tests, try_all, try_one
 
 LISTED = [(name, mutant) for name, mutants in every_list().items() for mutant in mutants]
 
@@ -43,7 +43,7 @@ def test_a_row_with_a_key_too_few_is_refused(tmp_path: Path) -> None:
 
 @pytest.fixture
 def tree(tmp_path: Path) -> Path:
-    """A tree of one function and its test, with what must not be copied beside it."""
+    """A tree of one function and its test, beside files that must not be copied."""
     root = tmp_path / "root"
     (root / ".git").mkdir(parents=True)
     (root / "sums.py").write_text("def larger(a, b):\n    return a if a > b else b\n")
@@ -63,12 +63,12 @@ def test_what_becomes_of_a_fault(tree: Path) -> None:
     assert not (tree / ".git").exists()
     assert run_tests(tree, ["test_sums.py"]) == 0
     faults = {
-        mutant("a > b", "a < b"): Said.CAUGHT,
-        mutant("a > b", "a >= b"): Said.NOT_CAUGHT,
-        mutant("return a", "return ("): Said.CAUGHT,
-        mutant("a >= b", "a > b"): Said.GONE,
-        mutant("a", "b"): Said.GONE,
-        mutant("a > b", "a < b", "test_other.py"): Said.NO_TESTS,
+        mutant("a > b", "a < b"): Result.CAUGHT,
+        mutant("a > b", "a >= b"): Result.NOT_CAUGHT,
+        mutant("return a", "return ("): Result.CAUGHT,
+        mutant("a >= b", "a > b"): Result.GONE,
+        mutant("a", "b"): Result.GONE,
+        mutant("a > b", "a < b", "test_other.py"): Result.NO_TESTS,
     }
     assert dict(try_all(tree, faults)) == faults
     assert (tree / "sums.py").read_text() == sound
@@ -77,5 +77,5 @@ def test_what_becomes_of_a_fault(tree: Path) -> None:
 @pytest.mark.slow
 def test_what_takes_too_long_counts_as_noticed_and_is_ended(tree: Path) -> None:
     endless = mutant("return a if a > b else b", "while True: pass")
-    assert try_one(tree, endless, patience_s=0.1) is Said.CAUGHT
+    assert try_one(tree, endless, patience_s=0.1) is Result.CAUGHT
     assert "while" not in (tree / "sums.py").read_text()

@@ -1,4 +1,4 @@
-"""Power cut: what the card holds at any moment reads back, and at most the last 2 s are missing.
+"""Power cut: what is on the card at any moment reads back; at most the last 2 s are missing.
 
 The card is an ext4 file system in a file. A copy of that file is what a power cut at that moment
 would have left: what the kernel still holds in memory is not in it.
@@ -62,7 +62,7 @@ def test_a_power_cut_takes_at_most_two_seconds(tmp_path: Path) -> None:
                 before_s = daemon.held_up_s()
                 time.sleep(chance.uniform(0.8, 2.0))
                 held_up_s.append(daemon.held_up_s() - before_s)
-                # The beginning of the copy: what comes later may be in it, and need not.
+                # Before the copy: what comes later may be in it, but need not.
                 cuts_s.append(time.monotonic())
                 shutil.copyfile(image, tmp_path / f"cut{n}.img")
     missing_s = []

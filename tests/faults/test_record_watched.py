@@ -1,4 +1,4 @@
-"""A record that somebody takes away or spoils: it is said, and recording goes on beside it."""
+"""A record that is taken away or spoilt: an alert says so, and recording goes on beside it."""
 
 import os
 from collections.abc import Callable
@@ -20,7 +20,7 @@ FRAME_BYTES = 8 + 28
 
 
 def numbers(log: Path) -> list[int]:
-    """The numbers of `numbered` that stand in a log: the time since boot in each ATTITUDE [ms]."""
+    """Return the numbers of `numbered` in a log: the time since boot of each ATTITUDE [ms]."""
     found: list[int] = []
     for part in read_log(log):
         for marker in part.marker.tolist():
@@ -53,11 +53,11 @@ def put_a_link(file: Path, away: Path) -> None:
 
 
 def moved_to(name: str) -> Callable[[dict], bool]:
-    def is_said(snapshot: dict) -> bool:
+    def reported(snapshot: dict) -> bool:
         moved = [one["path"] for one in snapshot["alerts"] if one["code"] == "record_moved"]
         return name in moved
 
-    return is_said
+    return reported
 
 
 def test_whatever_takes_the_file_away_nothing_else_is_lost(tmp_path: Path) -> None:
@@ -97,7 +97,7 @@ def test_whatever_takes_the_file_away_nothing_else_is_lost(tmp_path: Path) -> No
     assert rest[0] > cut_at
     assert len(sent_s) - rest[-1] <= 0.3 * RATE_HZ + 1  # on its way when the daemon ended
     for name in ("renamed", "replaced", "cut short"):
-        assert f" was {name}: recording goes on in " in daemon.complained
+        assert f" was {name}: recording goes on in " in daemon.stderr
 
 
 def test_a_session_folder_that_was_renamed_is_made_anew_even_while_nothing_comes(

@@ -1,9 +1,8 @@
-"""However often the daemon is started anew, the trip goes on while the autopilot keeps running.
+"""However often the daemon is restarted, the trip goes on while the autopilot keeps running.
 
 WATTWAKE_RESTARTS=40 python -m pytest tests/faults/test_restarts.py -s
 """
 
-import json
 import os
 import random
 import signal
@@ -17,7 +16,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import pymavlink.dialects.v20.all as dialect
 import pytest
 
 from groundside.reports.review.summary import review
@@ -27,7 +25,7 @@ from onboard.profile import load_profile
 from onboard.record.sessions import sessions
 from onboard.telemetry.logs.log_files import RECORD_NAME
 from tests.daemon_process import ROOT, Daemon
-from tests.patience import PATIENCE_S
+from tests.free_port import free_port
 from tests.small_streams import Sender
 
 pytestmark = pytest.mark.slow
@@ -36,21 +34,19 @@ CRAFT = ROOT / "replay_logs" / "harbour_loop.toml"
 RESTARTS = max(int(os.environ.get("WATTWAKE_RESTARTS", "4")), 1)
 TICK_S = 0.1
 RECORDED_S = 2.0
-"""A daemon that is killed after so long has some of it on the card: a second is its to lose."""
+"""A daemon killed after this long has some of it on the card: it may lose a second [s]."""
 UTC_S = 1_790_000_000.0
 
 
 class Autopilot:
-    """Sends telemetry to a UDP port from when it is started, heard or not, until the block ends.
+    """Sends telemetry to a UDP port until the block ends, whether a daemon is up or not.
 
     Its boot clock goes on whatever becomes of the daemon; `restart` sets it back. While `silent`
     it sends on, but nothing arrives.
     """
 
     def __init__(self, boot_s: float = 500.0, tells_utc: bool = True) -> None:
-        with socket.socket(type=socket.SOCK_DGRAM) as free:
-            free.bind(("127.0.0.1", 0))
-            self.port = free.getsockname()[1]
+        self.port = free_port(socket.SOCK_DGRAM)
         self.silent = False
         self.tells_utc = tells_utc
         self._began_s = time.monotonic() - boot_s
@@ -83,9 +79,7 @@ class Autopilot:
         if n % 10 == 0:
             frames.append(sender.heartbeat())
             if self.tells_utc:
-                utc_us = round((UTC_S + time.monotonic()) * 1e6)
-                message = dialect.MAVLink_system_time_message(utc_us, round(boot_s * 1e3))
-                frames.append(sender._pack(message))
+                frames.append(sender.time_of_day(UTC_S + time.monotonic(), boot_s))
         return [*frames, sender.position(boot_s, 3.0), sender.attitude(boot_s)]
 
     def __enter__(self) -> "Autopilot":
@@ -106,7 +100,7 @@ def options(autopilot: Autopilot, records: Path) -> tuple[str, ...]:
 
 
 def run_for(autopilot: Autopilot, records: Path, seconds: float, how: signal.Signals) -> None:
-    """Start a daemon, and end it that long after, in whatever it is at."""
+    """Start a daemon, and end it that long after, whatever it is doing."""
     command = [sys.executable, "-m", "onboard", "run", "--listen", "127.0.0.1:0"]
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     process = subprocess.Popen([*command, *options(autopilot, records)], cwd=ROOT, **quiet)
@@ -117,7 +111,7 @@ def run_for(autopilot: Autopilot, records: Path, seconds: float, how: signal.Sig
 
 @contextmanager
 def killed(*given: str) -> Iterator[Daemon]:
-    """A daemon that is killed when the block ends, in whichever way."""
+    """A daemon that is killed when the block ends, however it ends."""
     daemon = Daemon(*given)
     try:
         yield daemon
@@ -127,20 +121,20 @@ def killed(*given: str) -> Iterator[Daemon]:
 
 
 def run_until(autopilot: Autopilot, records: Path, condition: Callable[[Any], bool]) -> float:
-    """Have a daemon up until its feed shows something and its card has it, and then kill it.
+    """Run a daemon until its feed shows something and its card has it, and then kill it.
 
-    Gives when the trip began by the autopilot's clock [s]: a daemon may take long to start.
+    Returns when the trip began by the autopilot's clock [s]: a daemon may take long to start.
     """
     with killed(*options(autopilot, records)) as daemon:
         shown = daemon.snapshot_when(condition)
         began_s: float = autopilot.boot_s - (shown["trip"]["elapsed_s"] or 0.0)
-        heard = on_card(records)
-        daemon.snapshot_when(lambda _: on_card(records) > heard)
+        before = on_card(records)
+        daemon.snapshot_when(lambda _: on_card(records) > before)
     return began_s
 
 
 def on_card(records: Path) -> int:
-    """What the newest record holds [bytes]."""
+    """Size of the newest record [bytes]."""
     return (sessions(records)[0] / RECORD_NAME).stat().st_size
 
 
@@ -149,7 +143,7 @@ def elapsed(seconds: float) -> Callable[[Any], bool]:
 
 
 def went_on(autopilot: Autopilot, since_s: float) -> Callable[[Any], bool]:
-    """Whether the feed shows a trip of before now: it lasts longer than the daemon."""
+    """Whether the feed shows an earlier trip: it lasts longer than the daemon."""
     before_s = autopilot.boot_s - since_s
     return lambda snapshot: (
         (snapshot["trip"]["elapsed_s"] or 0.0) > autopilot.boot_s - since_s - 0.5 * before_s
@@ -165,7 +159,7 @@ def joined(records: Path, newest: int | None = None) -> Path:
 
 
 def last_of(autopilot: Autopilot, records: Path, condition: Callable[[Any], bool]) -> Any:
-    """Run a daemon until its feed shows something, end the stream, and give what stays shown."""
+    """Run a daemon until its feed shows something, end the stream, and return the trip shown."""
     with Daemon(*options(autopilot, records)) as daemon:
         daemon.snapshot_when(condition)
         autopilot.stop()
@@ -209,38 +203,27 @@ def test_the_autopilots_own_restart_begins_another_trip_that_goes_on(tmp_path: P
     assert_same(trip, joined(records, newest=len(sessions(records)) - begun + 1))
 
 
-def said(daemon: Daemon, **command: Any) -> None:
-    """Say one thing over the feed, and wait until it is done."""
-    with socket.create_connection(("127.0.0.1", daemon.port("feed on")), PATIENCE_S) as viewer:
-        viewer.sendall(json.dumps({"id": 7, **command}).encode() + b"\n")
-        for line in viewer.makefile("rb"):
-            message = json.loads(line)
-            if message["kind"] == "ack":
-                assert message["ok"], message
-                return
-
-
 def has(snapshot: Any, reserve_fraction: float) -> bool:
-    """Whether there is a target, though it is too early for a cue, and that reserve."""
+    """Whether there is a target, though it is too early for a cue, and this reserve."""
     untold = snapshot["target"] is None and snapshot["why"]["target"]["code"] == NO_AIM.code
     return snapshot["reserve_fraction"] == reserve_fraction and not untold
 
 
-def test_a_target_said_to_a_silent_craft_outlasts_restarts(tmp_path: Path) -> None:
+def test_a_target_set_while_the_craft_is_silent_outlasts_restarts(tmp_path: Path) -> None:
     records = tmp_path / "records"
     with Autopilot() as autopilot:
         run_until(autopilot, records, elapsed(RECORDED_S))
         autopilot.silent = True
         with killed(*options(autopilot, records)) as daemon:
-            said(daemon, kind="set", key="target_distance_m", value=9000)
-            said(daemon, kind="set", key="reserve_fraction", value=0.31)
+            assert daemon.send_command(kind="set", key="target_distance_m", value=9000)["ok"]
+            assert daemon.send_command(kind="set", key="reserve_fraction", value=0.31)["ok"]
         run_for(autopilot, records, 1.5, signal.SIGKILL)
         autopilot.silent = False
         run_until(autopilot, records, lambda snapshot: has(snapshot, 0.31))
-        # And what is said between a start and the verdict is not lost by the verdict.
+        # And a command between a start and the verdict is not lost by the verdict.
         autopilot.silent, since_s = True, autopilot.boot_s - 3.0
         with Daemon(*options(autopilot, records)) as daemon:
-            said(daemon, kind="set", key="reserve_fraction", value=0.32)
+            assert daemon.send_command(kind="set", key="reserve_fraction", value=0.32)["ok"]
             autopilot.silent = False
             assert has(daemon.snapshot_when(went_on(autopilot, since_s)), 0.32)
 
@@ -255,7 +238,7 @@ def test_a_new_trip_is_not_undone_by_what_is_folded_or_restarted(tmp_path: Path)
             daemon.snapshot_when(elapsed(3.0))
             # The records of the trip are folded again, which takes until after the new one began.
             daemon.process.send_signal(signal.SIGHUP)
-            said(daemon, kind="mark", mark="new_trip", text="")
+            assert daemon.send_command(kind="mark", mark="new_trip", text="")["ok"]
             began_s = autopilot.boot_s
             daemon.snapshot_when(lambda snapshot: autopilot.boot_s > began_s + 2.5)
             trip = next(daemon.snapshots())["trip"]

@@ -1,9 +1,6 @@
 """A second ride on the same charge: the pack is not full again, whatever was restarted."""
 
-import json
-import socket
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +23,7 @@ FULL = 0.8
 
 
 class Craft:
-    """Daemons of one craft, and its autopilot, which is played faster than time goes."""
+    """Daemons of one craft, and its autopilot, played faster than real time."""
 
     def __init__(self, folder: Path) -> None:
         self._profile = folder / "craft.toml"
@@ -45,7 +42,7 @@ class Craft:
         self.boot_s, self.utc_s = 5.0, self.utc_s + seconds
 
     def rides(self, daemon: Daemon, seconds: int, amps: float, utc: bool = True) -> dict[str, Any]:
-        """Ride, and give the snapshot at the end of it."""
+        """Ride, and return the snapshot at the end."""
         with udp(daemon.port("link udpin")) as send:
             for _ in range(seconds):
                 frames = self._sender.second(self.boot_s, 52.0, amps, 2.0)
@@ -85,18 +82,6 @@ def codes(seen: dict[str, Any]) -> list[str]:
     return [alert["code"] for alert in seen["alerts"]]
 
 
-def says(daemon: Daemon, command: dict[str, Any]) -> dict[str, Any]:
-    """Say something to the daemon, and give its answer."""
-    with socket.create_connection(("127.0.0.1", daemon.port("feed on")), PATIENCE_S) as viewer:
-        viewer.sendall(json.dumps({"kind": "mark", "id": 7, **command}).encode() + b"\n")
-        return next(one for one in _lines(viewer) if one["kind"] == "ack" and one["id"] == 7)
-
-
-def _lines(viewer: socket.socket) -> Iterator[dict[str, Any]]:
-    for line in viewer.makefile("rb"):
-        yield json.loads(line)
-
-
 def test_a_second_ride_goes_on_with_what_is_left_and_asks(tmp_path: Path) -> None:
     craft = Craft(tmp_path)
     with craft.daemon() as daemon:
@@ -111,11 +96,11 @@ def test_a_second_ride_goes_on_with_what_is_left_and_asks(tmp_path: Path) -> Non
         assert left(seen) == pytest.approx(first, abs=0.03)
         assert seen["battery"]["left_fraction"]["high"] == pytest.approx(FULL, abs=0.05)
         assert "charge_unsaid" in codes(seen)
-        assert says(daemon, {"mark": "charged", "charged_wh": 0})["ok"]
+        assert daemon.send_command(kind="mark", mark="charged", charged_wh=0)["ok"]
         seen = craft.rides(daemon, 1, 20.0)
         assert "charge_unsaid" not in codes(seen)
         assert seen["battery"]["left_fraction"]["high"] < FULL - 0.2
-        assert says(daemon, {"mark": "charged", "left_fraction": 0.9})["ok"]
+        assert daemon.send_command(kind="mark", mark="charged", left_fraction=0.9)["ok"]
         assert left(craft.rides(daemon, 1, 20.0)) == pytest.approx(0.7, abs=0.02)
 
 
@@ -123,7 +108,7 @@ def test_a_brown_out_of_both_goes_on_with_the_count(tmp_path: Path) -> None:
     craft = Craft(tmp_path)
     daemon = craft.daemon()
     seen = craft.rides(daemon, 300, 90.0)
-    # Most of it was drawn after the count was last written down.
+    # Most of it was drawn after the last save.
     craft.cut_off(daemon, seen)
     craft.off(8.0)
     with craft.daemon() as daemon:
@@ -137,7 +122,7 @@ def test_a_brown_out_of_both_goes_on_with_the_count(tmp_path: Path) -> None:
 def test_a_second_kill_soon_after_a_start_does_not_lose_the_first_ride(tmp_path: Path) -> None:
     craft = Craft(tmp_path)
     for _ in range(2):
-        # What was drawn was not written down before either kill, but stands in the record.
+        # What was drawn was not saved before either kill, but is in the record.
         daemon = craft.daemon()
         seen = craft.rides(daemon, 100, 90.0)
         craft.cut_off(daemon, seen)
@@ -148,7 +133,7 @@ def test_a_second_kill_soon_after_a_start_does_not_lose_the_first_ride(tmp_path:
     assert left(after) == pytest.approx(left(seen), abs=0.015)
 
 
-def test_a_charge_said_before_the_craft_is_heard_counts_after_a_restart_too(
+def test_a_charge_stated_before_the_craft_sends_counts_after_a_restart_too(
     tmp_path: Path,
 ) -> None:
     craft = Craft(tmp_path)
@@ -156,19 +141,19 @@ def test_a_charge_said_before_the_craft_is_heard_counts_after_a_restart_too(
         craft.rides(daemon, 300, 90.0)
     craft.off(7200.0)
     daemon = craft.daemon()
-    assert says(daemon, {"mark": "charged_full"})["ok"]
+    assert daemon.send_command(kind="mark", mark="charged_full")["ok"]
     seen = craft.rides(daemon, 60, 60.0)
     assert left(seen) == pytest.approx(FULL - 0.05, abs=0.02)
     craft.cut_off(daemon, seen)
     with craft.daemon() as daemon:
         craft.rides(daemon, 30, 5.0)
-        # The autopilot kept running: the records are folded again, with what was said.
+        # The autopilot kept running: the records are folded again, with the mark.
         again = daemon.snapshot_when(lambda now: now["t_s"] > 85.0)
     assert left(again) == pytest.approx(left(seen), abs=0.015)
     assert "charge_unsaid" not in codes(again)
 
 
-def test_without_what_was_kept_the_records_tell(tmp_path: Path) -> None:
+def test_without_learned_json_the_records_tell(tmp_path: Path) -> None:
     craft = Craft(tmp_path)
     with craft.daemon() as daemon:
         first = left(craft.rides(daemon, 300, 90.0))
@@ -176,5 +161,5 @@ def test_without_what_was_kept_the_records_tell(tmp_path: Path) -> None:
     craft.off(7200.0)
     with craft.daemon() as daemon:
         assert left(craft.rides(daemon, 30, 20.0)) == pytest.approx(first, abs=0.03)
-    assert "not readable" in daemon.complained or "another version" in daemon.complained
-    assert "the battery's count is taken from the last trip's records" in daemon.complained
+    assert "not readable" in daemon.stderr or "another version" in daemon.stderr
+    assert "the battery's count is taken from the last trip's records" in daemon.stderr

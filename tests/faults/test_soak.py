@@ -1,4 +1,4 @@
-"""The soak itself: it finds what is missing, doubled or made up, and a short one passes."""
+"""The soak itself: it finds what is missing, doubled or invented, and a short one passes."""
 
 from collections.abc import Sequence
 from pathlib import Path

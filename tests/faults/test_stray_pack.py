@@ -3,10 +3,9 @@
 from pathlib import Path
 from typing import Any
 
-import pymavlink.dialects.v20.all as dialect
 import pytest
 
-from tests.daemon_process import Daemon, said
+from tests.daemon_process import Daemon
 from tests.faults.faulty_link import Send, udp
 from tests.small_streams import Sender
 
@@ -15,7 +14,7 @@ pytestmark = pytest.mark.slow
 PROFILE = '[battery]\nchemistry = "li-ion"\ncells = 14\nenergy_wh = 1000.0\n'
 BOOT_S, UTC_S = 100, 1_750_000_000
 AT_ONCE_S = 20
-"""So many seconds of the stream are sent before the daemon is waited for."""
+"""Seconds of the stream that are sent before waiting for the daemon."""
 
 
 class Craft:
@@ -26,7 +25,7 @@ class Craft:
         self.now_s = 0
 
     def ride(self, daemon: Daemon, seconds: int, *packs: int, stray: int | None = None) -> dict:
-        """Ride on at 2 m/s; give the snapshot at the end. A stray pack says one word midway."""
+        """Ride on at 2 m/s; return the snapshot at the end. A stray pack sends one frame midway."""
         with udp(daemon.port("link udpin")) as send:
             end_s = self.now_s + seconds
             stray_s = self.now_s + seconds // 2
@@ -46,10 +45,8 @@ class Craft:
         sender = self.sender
         for half_s in (0.0, 0.5):
             boot_s = BOOT_S + self.now_s + half_s
-            clock = dialect.MAVLink_system_time_message(
-                round((UTC_S + boot_s) * 1e6), round(boot_s * 1e3)
-            )
-            frames = [sender.attitude(boot_s), sender._pack(clock), sender.gps(2.0)]
+            clock = sender.time_of_day(UTC_S + boot_s, boot_s)
+            frames = [sender.attitude(boot_s), clock, sender.gps(2.0)]
             frames += [sender.battery_status(50, 10, pack) for pack in packs]
             send(b"".join([sender.heartbeat(), *frames]))
 
@@ -65,8 +62,7 @@ def started(folder: Path) -> Daemon:
 
 
 def unplugged(daemon: Daemon, source: str):
-    port = daemon.port("feed on")
-    return said(port, kind="mark", mark="unplugged", source=source)
+    return daemon.send_command(kind="mark", mark="unplugged", source=source)
 
 
 KNOWN = ("power_w", "time_left_s")
@@ -109,7 +105,7 @@ def test_strays_and_dying_packs_over_a_restart(tmp_path: Path) -> None:
         assert before["trip"]["energy_wh"]["value"] == pytest.approx(energy_wh, rel=0.01)
 
     with started(tmp_path) as daemon:
-        # What was said is done again.
+        # The mark is applied again.
         craft.ride(daemon, 20, 0)
         found = daemon.snapshot_when(lambda one: (one["trip"]["elapsed_s"] or 0.0) > 250)
         assert found["power_w"] == pytest.approx(500.0)

@@ -1,4 +1,4 @@
-"""A second daemon on the same records is refused, and leaves the first one's session alone."""
+"""A second daemon in the same folder is refused, and leaves the first one's session alone."""
 
 import fcntl
 import os
@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from onboard.errors import UsageError
-from onboard.record.record_lock import FILE_NAME, RecordLock
+from onboard.record.record_lock import FILE_NAME, record_lock
 from onboard.record.sessions import read_session, sessions
 from tests.daemon_process import ROOT, Daemon
 from tests.patience import PATIENCE_S
@@ -27,7 +27,7 @@ def ended(*command: str) -> "subprocess.CompletedProcess[str]":
 
 def content(directory: Path) -> dict[str, bytes]:
     files = [one for one in directory.rglob("*") if one.is_file()]
-    # What was learned is written at its own pace.
+    # `learned.json` is written at its own pace.
     return {str(one): one.read_bytes() for one in files if not one.name.startswith("learned.json")}
 
 
@@ -47,11 +47,11 @@ def test_a_second_daemon_is_refused_and_touches_nothing(tmp_path: Path) -> None:
         # Without a record there is nothing to share.
         with Daemon(*LINK, "--no-record"):
             pass
-        for look in (["groundside", "sessions", str(tmp_path)], ["onboard", "pair", "--list"]):
-            more = ["--record", str(tmp_path)] if look[0] == "onboard" else []
-            done = ended(sys.executable, "-m", *look, *more)
+        for reader in (["groundside", "sessions", str(tmp_path)], ["onboard", "pair", "--list"]):
+            more = ["--record", str(tmp_path)] if reader[0] == "onboard" else []
+            done = ended(sys.executable, "-m", *reader, *more)
             assert "another daemon" not in done.stdout + done.stderr
-    # A kill lets go of it at once.
+    # A kill releases it at once.
     third = Daemon(*LINK, "--record", str(tmp_path))
     third.process.send_signal(signal.SIGKILL)
     with Daemon(*LINK, "--record", str(tmp_path)):
@@ -60,23 +60,23 @@ def test_a_second_daemon_is_refused_and_touches_nothing(tmp_path: Path) -> None:
     assert [note.number for one in sessions(tmp_path) if (note := read_session(one))] == [3, 2, 1]
 
 
-def test_who_has_it_lets_go_of_it(tmp_path: Path) -> None:
-    with RecordLock(tmp_path / "all"):
-        with pytest.raises(UsageError, match="another daemon"), RecordLock(tmp_path / "all"):
+def test_the_lock_is_released_by_its_owner(tmp_path: Path) -> None:
+    with record_lock(tmp_path / "all"):
+        with pytest.raises(UsageError, match="another daemon"), record_lock(tmp_path / "all"):
             pass
         assert (tmp_path / "all" / FILE_NAME).read_text() == f"{os.getpid()}\n"
-    with RecordLock(tmp_path / "all"), RecordLock(None):
+    with record_lock(tmp_path / "all"), record_lock(None):
         pass
 
 
-def test_where_there_are_no_locks_it_goes_on_without(tmp_path: Path, monkeypatch) -> None:
+def test_without_locks_in_the_file_system_it_goes_on(tmp_path: Path, monkeypatch) -> None:
     def none(*_: object) -> None:
         raise OSError(38, "Function not implemented")
 
     monkeypatch.setattr(fcntl, "flock", none)
-    with RecordLock(tmp_path), RecordLock(tmp_path):
+    with record_lock(tmp_path), record_lock(tmp_path):
         pass
     (tmp_path / FILE_NAME).unlink()
     (tmp_path / FILE_NAME).mkdir()
-    with RecordLock(tmp_path):
+    with record_lock(tmp_path):
         pass

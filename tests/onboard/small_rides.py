@@ -1,12 +1,12 @@
-"""Seconds of telemetry as frames, and the sessions that they make: for tests that take no time."""
+"""Seconds of telemetry as frames, and sessions made of them: for tests that take no time."""
 
 from concurrent.futures import Future
 from pathlib import Path
 
 from onboard.profile import parse_profile
 from onboard.record.sessions import begin_session
-from onboard.restarts.rejoin import Session
-from onboard.restarts.trip_journal import Past
+from onboard.restarts.refold import Session
+from onboard.restarts.trip_sessions import Past
 from onboard.telemetry.link.base import Piece
 from onboard.telemetry.link.link_scanner import LinkScanner
 from onboard.telemetry.logs.log_files import RECORD_NAME
@@ -24,13 +24,13 @@ A_SECOND = 8
 
 
 def second(n: int, sender: Sender) -> bytes:
-    """The bytes of a second; the autopilot had been running for 300 s when it began."""
+    """The bytes of one second; the autopilot has been running for 300 s at second 0."""
     stated = [*sender.second(300.0 + n, 50.0, 6.0, 1.8), sender.time_of_day(1.75e9 + n, 300.0 + n)]
     return b"".join(stated)
 
 
-def heard(begin: int, end: int, sender: Sender | None = None) -> list[Frames]:
-    """Seconds of telemetry, a part each."""
+def received(begin: int, end: int, sender: Sender | None = None) -> list[Frames]:
+    """Seconds of telemetry, one part each."""
     scanner, sender = LinkScanner(), sender or Sender()
     return [
         scanner.push([Piece(START_US + n * 1_000_000, second(n, sender))])
@@ -39,7 +39,7 @@ def heard(begin: int, end: int, sender: Sender | None = None) -> list[Frames]:
 
 
 def learned() -> Frames:
-    """Five minutes at four speeds: enough for a curve."""
+    """Five minutes at four speeds: enough to learn a curve."""
     sender, frames = Sender(), []
     for n in range(300):
         speed = 1.0 + n // 40 % 4
@@ -48,14 +48,14 @@ def learned() -> Frames:
 
 
 def session(directory: Path, parts: list[Frames], *, anew: bool = False) -> Session:
-    """A session in which these came."""
+    """A session with these frames in its record."""
     folder = begin_session(directory, int(parts[0].stamp_us[0]), anew=anew)
     (folder / RECORD_NAME).write_bytes(b"".join(part.records() for part in parts))
     return Session(folder)
 
 
-def found(past: Past) -> "Future[Past]":
-    """What was found by looking back."""
+def done(past: Past) -> "Future[Past]":
+    """A look back that has ended."""
     future: Future[Past] = Future()
     future.set_result(past)
     return future

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from onboard.contract.commands import Mark, Set
 from onboard.efficiency.curve.learner import PLAIN_SETUP
-from onboard.record.marks import Noted
+from onboard.record.marks import TimedCommand
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class Span:
     marked: bool
 
 
-def marked_runs(marks: Iterable[Noted], setup: str = PLAIN_SETUP) -> list[Span]:
+def marked_runs(marks: Iterable[TimedCommand], setup: str = PLAIN_SETUP) -> list[Span]:
     """Return the runs between the marks run start and run end.
 
     Parameters
@@ -58,7 +58,7 @@ def marked_runs(marks: Iterable[Noted], setup: str = PLAIN_SETUP) -> list[Span]:
     return found
 
 
-def setup_spans(marks: Iterable[Noted], setup: str = PLAIN_SETUP) -> list[Span]:
+def setup_spans(marks: Iterable[TimedCommand], setup: str = PLAIN_SETUP) -> list[Span]:
     """Return the stretches between changes of the set-up: runs in them are found by themselves.
 
     Parameters
@@ -78,7 +78,7 @@ def setup_spans(marks: Iterable[Noted], setup: str = PLAIN_SETUP) -> list[Span]:
     return [*found, Span(setup, since, math.inf, False)]
 
 
-def _setup(one: Noted, before: str) -> str:
+def _setup(one: TimedCommand, before: str) -> str:
     command = one.command
     if isinstance(command, Set) and command.key == "setup" and isinstance(command.value, str):
         return command.value

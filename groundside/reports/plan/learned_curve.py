@@ -10,7 +10,7 @@ from onboard.errors import UsageError
 from onboard.profile import Profile
 from onboard.record.marks import read_marks
 from onboard.record.sessions import read_session
-from onboard.restarts.rejoin import replay
+from onboard.restarts.refold import replay
 from onboard.ride import learned_file
 from onboard.ride.ride import Ride
 from onboard.telemetry.logs.formats import open_log

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from groundside.reports.reconcile.counted_log import CountedLog
 from onboard.errors import WattwakeError
-from onboard.record.marks import Noted, in_record, read_marks
+from onboard.record.marks import TimedCommand, in_record, read_marks
 from onboard.record.sessions import sessions
 from onboard.telemetry.logs.log_files import session_folder
 
@@ -44,7 +44,7 @@ def _marks(folder: Path, log: CountedLog) -> list[float | None]:
     return [noted.t_s for noted in in_record(_full_marks(folder), log.zero_stamp_s)]
 
 
-def _full_marks(folder: Path) -> list[Noted]:
+def _full_marks(folder: Path) -> list[TimedCommand]:
     return [
         noted
         for noted in read_marks(folder)

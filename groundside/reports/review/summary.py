@@ -10,7 +10,7 @@ from onboard.contract.reasons import Reason
 from onboard.errors import LogError
 from onboard.profile import Profile
 from onboard.record.marks import read_marks
-from onboard.restarts.rejoin import replay
+from onboard.restarts.refold import replay
 from onboard.ride.ride import Ride, utc_text
 from onboard.telemetry.logs.formats import open_log
 from onboard.telemetry.logs.log_files import LogFacts, Progress, session_folder

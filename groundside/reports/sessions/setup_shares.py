@@ -11,8 +11,8 @@ from onboard.efficiency.curve.learner import PLAIN_SETUP
 from onboard.profile import Profile
 from onboard.record.marks import read_marks
 from onboard.record.sessions import SessionNote
-from onboard.restarts.rejoin import replay
-from onboard.restarts.trip_journal import earlier_of_trip
+from onboard.restarts.refold import replay
+from onboard.restarts.trip_sessions import earlier_of_trip
 from onboard.ride.ride import Ride
 from onboard.telemetry.logs.telemetry_log import read_log
 
@@ -136,7 +136,7 @@ class _Places:
 
 @dataclass(frozen=True)
 class _Place:
-    """See `rejoin.Said`: nothing is done to the ride, only looked at it."""
+    """See `refold.TimedAction`: nothing is done to the ride, only looked at it."""
 
     stamp_us: int
     reached: list[tuple[float | None, float | None]]

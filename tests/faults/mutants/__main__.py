@@ -1,4 +1,4 @@
-"""Command line of the faults put in by hand."""
+"""Command line of the hand-made faults."""
 
 import argparse
 import sys
@@ -8,17 +8,19 @@ from pathlib import Path
 
 from tests.faults.mutants import __doc__ as usage
 from tests.faults.mutants.rows import ROOT, every_list
-from tests.faults.mutants.trying import ALL_PASSED, Said, copied, run_tests, try_all
+from tests.faults.mutants.trying import ALL_PASSED, Result, copied, run_tests, try_all
 
 
 def main() -> int:
-    """Try the faults; 1 if one is not caught or no longer there, 2 if tests fail without any."""
+    """Try the faults; return 1 if one is not caught or gone, 2 if tests fail without any."""
     parser = argparse.ArgumentParser(
         prog="python -m tests.faults.mutants",
         description=usage,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("--only", metavar="TEXT", default="", help="list, file or name holds this")
+    parser.add_argument(
+        "--only", metavar="TEXT", default="", help="list, file or name contains this"
+    )
     only = parser.parse_args().only.lower()
     chosen = [
         mutant
@@ -32,16 +34,16 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         tree = copied(ROOT, Path(folder) / "tree")
         tests = sorted({test for mutant in chosen for test in mutant.tests})
-        # What fails anyhow would seem to catch everything.
+        # A test that fails anyway would seem to catch everything.
         if run_tests(tree, tests, patience_s=3600.0) != ALL_PASSED:
             print("without any fault these do not pass:", *tests, sep="\n  ")
             return 2
-        found: Counter[Said] = Counter()
-        for mutant, said in try_all(tree, chosen):
-            found[said] += 1
-            print(f"{said.value:>21}  {mutant.file}: {mutant.name}", flush=True)
-    print(f"{found[Said.CAUGHT]} of {found.total()} caught")
-    return 0 if found[Said.CAUGHT] == found.total() else 1
+        found: Counter[Result] = Counter()
+        for mutant, result in try_all(tree, chosen):
+            found[result] += 1
+            print(f"{result.value:>21}  {mutant.file}: {mutant.name}", flush=True)
+    print(f"{found[Result.CAUGHT]} of {found.total()} caught")
+    return 0 if found[Result.CAUGHT] == found.total() else 1
 
 
 sys.exit(main())

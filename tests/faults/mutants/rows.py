@@ -1,4 +1,4 @@
-"""The lists of faults: which text stands for which, and the tests that must catch it."""
+"""The lists of faults: the text replaced, the fault in its place, the tests that must catch it."""
 
 import tomllib
 from dataclasses import dataclass, fields
@@ -15,11 +15,11 @@ class Mutant:
     Parameters
     ----------
     name
-        What goes wrong, in words.
+        What goes wrong.
     file
-        Where it is put in, from the root of the tree.
+        File to change, from the root of the tree.
     old, new
-        A text that stands once in that file, and the fault in its place.
+        A text that occurs once in that file, and its replacement.
     tests
         Test files, or single tests of them as pytest names them.
     """
@@ -31,7 +31,7 @@ class Mutant:
     tests: tuple[str, ...]
 
     def put_into(self, text: str) -> str | None:
-        """Return the text with the fault in; None where the place is not found, or not once."""
+        """Return the text with the fault in it; None if `old` does not occur exactly once."""
         return text.replace(self.old, self.new) if text.count(self.old) == 1 else None
 
 
@@ -41,7 +41,7 @@ def read(path: Path) -> list[Mutant]:
     Raises
     ------
     ValueError
-        If a row has other keys than a fault has.
+        If a row has other keys than `Mutant`.
     """
     keys = {field.name for field in fields(Mutant)}
     mutants = []

@@ -1,4 +1,4 @@
-"""One fault after the other in a copy of the tree, and what its tests say."""
+"""Faults injected one at a time into a copy of the tree, and whether the tests catch them."""
 
 import os
 import shutil
@@ -17,8 +17,8 @@ ALL_PASSED, FAILED, INTERRUPTED = 0, 1, 2
 """Exit codes of pytest; a fault that keeps a module from loading interrupts it."""
 
 
-class Said(Enum):
-    """What became of a fault."""
+class Result(Enum):
+    """Result of a fault."""
 
     CAUGHT = "caught"
     NOT_CAUGHT = "NOT CAUGHT"
@@ -27,14 +27,14 @@ class Said(Enum):
 
 
 def copied(root: Path, to: Path) -> Path:
-    """Copy the tree, without what tools keep in it."""
+    """Copy the tree, without the tools' files."""
     shutil.copytree(root, to, ignore=NOT_COPIED)
     return to
 
 
 def run_tests(tree: Path, tests: Iterable[str], patience_s: float = PATIENCE_S) -> int | None:
-    """Run tests of a tree; give pytest's exit code, None where they took too long."""
-    # Compiled code is told from the source by its size and whole second: a fault could be missed.
+    """Run tests of a tree; return pytest's exit code, None if they took too long."""
+    # Compiled code is matched by size and whole second of the source: a fault could be missed.
     environment = {**os.environ, "PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"}
     command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests]
     process = subprocess.Popen(
@@ -56,25 +56,25 @@ def run_tests(tree: Path, tests: Iterable[str], patience_s: float = PATIENCE_S) 
             process.wait()
 
 
-def try_one(tree: Path, mutant: Mutant, patience_s: float = PATIENCE_S) -> Said:
+def try_one(tree: Path, mutant: Mutant, patience_s: float = PATIENCE_S) -> Result:
     """Put a fault into the tree, run its tests, and take it out again."""
     path = tree / mutant.file
     sound = path.read_text() if path.is_file() else ""
     faulty = mutant.put_into(sound)
     if faulty is None:
-        return Said.GONE
+        return Result.GONE
     path.write_text(faulty)
     try:
         code = run_tests(tree, mutant.tests, patience_s)
     finally:
         path.write_text(sound)
     if code == ALL_PASSED:
-        return Said.NOT_CAUGHT
-    # What never ends is noticed, too.
-    return Said.CAUGHT if code in (FAILED, INTERRUPTED, None) else Said.NO_TESTS
+        return Result.NOT_CAUGHT
+    # A test that never ends counts as noticing it.
+    return Result.CAUGHT if code in (FAILED, INTERRUPTED, None) else Result.NO_TESTS
 
 
-def try_all(tree: Path, mutants: Iterable[Mutant]) -> Iterator[tuple[Mutant, Said]]:
+def try_all(tree: Path, mutants: Iterable[Mutant]) -> Iterator[tuple[Mutant, Result]]:
     """Try one fault after the other."""
     for mutant in mutants:
         yield mutant, try_one(tree, mutant)

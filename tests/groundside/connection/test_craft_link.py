@@ -36,7 +36,7 @@ SNAPSHOT = as_line(NOTHING)
 
 @pytest.fixture(autouse=True)
 def looks_often(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(door_module, "LOOK_S", 0.02)
+    monkeypatch.setattr(door_module, "POLL_S", 0.02)
 
 
 def play(scene: Callable[[], Awaitable[None]]) -> None:

@@ -17,7 +17,7 @@ from groundside.replay.prepared import STATES_MOST, Prepared
 from onboard.contract.alerts import Alert
 from onboard.contract.commands import Mark, Set
 from onboard.profile import Profile, load_profile
-from onboard.record.marks import Noted
+from onboard.record.marks import TimedCommand
 from onboard.ride.ride import Ride
 from onboard.telemetry.logs.telemetry_log import read_log
 from tests.craft.onboard_log import onboard_log_bytes
@@ -186,7 +186,7 @@ def test_a_paused_replay_shows_the_figures_of_where_it_went() -> None:
         assert differences(json.loads(json.dumps(seen[-1][key])), wanted[key]) == [], key
 
 
-def session(folder: Path, said: list[Noted]) -> Path:
+def session(folder: Path, said: list[TimedCommand]) -> Path:
     folder.mkdir()
     (folder / "telemetry.tlog").write_bytes(RIDE.read_bytes())
     text = "".join(json.dumps(one.as_dict()) + "\n" for one in said)
@@ -198,10 +198,10 @@ def test_a_session_is_played_with_what_was_said_on_the_water(tmp_path: Path) -> 
     stamps = np.array([frame.time_s for frame in log_frames(RIDE)])
     first_us = int(next(f for f in read_log(RIDE) if len(f)).stamp_us[0])
     said = [
-        Noted(None, first_us + 100_000_000, None, Set(1, "target_power_w", 250.0)),
-        Noted(None, first_us + 120_000_000, None, Mark(2, "run_start")),
-        Noted(None, first_us + 200_000_000, None, Mark(3, "run_end")),
-        Noted(None, first_us + 10_000_000_000, None, Mark(4, "note", "ashore")),
+        TimedCommand(None, first_us + 100_000_000, None, Set(1, "target_power_w", 250.0)),
+        TimedCommand(None, first_us + 120_000_000, None, Mark(2, "run_start")),
+        TimedCommand(None, first_us + 200_000_000, None, Mark(3, "run_end")),
+        TimedCommand(None, first_us + 10_000_000_000, None, Mark(4, "note", "ashore")),
     ]
     assert stamps[-1] - stamps[0] > 300
     folder = session(tmp_path / "s1", said)

@@ -1,4 +1,4 @@
-"""What the check finds out over links that the tests play, with a clock of their own."""
+"""Facts gathered over simulated links, on a simulated clock."""
 
 import socket
 import threading
@@ -11,7 +11,14 @@ from onboard.ashore import gathering
 from onboard.ashore.daemon_feed import DaemonFeed, probe
 from onboard.ashore.facts import PairingFacts, Port
 from onboard.ashore.findings import Verdict
-from onboard.ashore.gathering import CheckSettings, Clocks, gather, same_link
+from onboard.ashore.gathering import (
+    CheckSettings,
+    Clocks,
+    disk_facts,
+    gather,
+    pairing_facts,
+    same_link,
+)
 from onboard.ashore.report import FIRST, as_dict, as_lines, judge
 from onboard.contract.codec import as_line
 from onboard.contract.figure import Unknown
@@ -33,7 +40,7 @@ START_US = 1_764_063_600_000_000
 
 
 class Played:
-    """A link that gives a second of telemetry each second, on a clock that its reads move."""
+    """A link that yields a second of telemetry each second, on a clock that its reads advance."""
 
     def __init__(self, seconds: list[bytes | Exception]) -> None:
         self.name = "udpin:127.0.0.1:14550"
@@ -120,9 +127,7 @@ def test_a_craft_at_rest_gives_its_facts(settings: CheckSettings, play) -> None:
     assert list(verdicts)[:3] == ["link", "autopilot", "fix"]
 
 
-def test_nothing_garbage_and_a_lone_ground_station_are_told_apart(
-    settings: CheckSettings, play
-) -> None:
+def test_silence_garbage_and_a_lone_ground_station_differ(settings: CheckSettings, play) -> None:
     silent = judge(gather(settings, play(Played([]))))
     assert "nothing came in 10 s" in silent[0].text
     assert [one.verdict for one in silent].count(Verdict.BAD) == 1
@@ -158,7 +163,7 @@ def test_unknown_instruments_stay_unknown(settings: CheckSettings, play) -> None
     assert "GPS_RAW_INT" in found["fix"].text
 
 
-def test_a_link_that_breaks_or_ends_while_listened_to(settings: CheckSettings, play) -> None:
+def test_a_link_that_breaks_or_ends_while_listening(settings: CheckSettings, play) -> None:
     broken = Played([*telemetry(3), LinkError("/dev/x: gone")])
     facts = gather(settings, play(broken))
     assert facts.link.problem == "/dev/x: gone"
@@ -171,9 +176,7 @@ def test_a_link_that_breaks_or_ends_while_listened_to(settings: CheckSettings, p
     assert facts.autopilot.system_id == 1
 
 
-def test_the_clock_of_the_autopilot_is_held_against_the_board(
-    settings: CheckSettings, play
-) -> None:
+def test_the_autopilots_clock_is_compared_with_the_boards(settings: CheckSettings, play) -> None:
     import pymavlink.dialects.v20.all as dialect
 
     sender = Sender()
@@ -181,13 +184,13 @@ def test_the_clock_of_the_autopilot_is_held_against_the_board(
     for n, data in enumerate(telemetry(20, sender)):
         utc_us = START_US + (50 + n) * 1_000_000 - 7_200_000_000
         stamp = dialect.MAVLink_system_time_message(utc_us, (100 + n) * 1000)
-        seconds.append(data + sender._pack(stamp))
+        seconds.append(data + sender.pack(stamp))
     facts = gather(settings, play(Played(seconds)))
     assert facts.clock.autopilot_s is not None
     assert facts.clock.board_s - facts.clock.autopilot_s == pytest.approx(7200.0, abs=1.5)
 
 
-def test_a_link_that_cannot_be_opened_is_a_finding_but_wrong_words_are_not(
+def test_an_unavailable_link_is_a_finding_and_a_malformed_one_an_error(
     settings: CheckSettings, tmp_path: Path
 ) -> None:
     facts = gather(replace(settings, connection="/dev/nosuch"))
@@ -201,14 +204,14 @@ def test_a_link_that_cannot_be_opened_is_a_finding_but_wrong_words_are_not(
 def test_the_folder_of_the_records(settings: CheckSettings, tmp_path: Path, monkeypatch) -> None:
     file = tmp_path / "file"
     file.write_text("")
-    assert gathering._disk(file / "sessions", None).problem == f"{file} is no folder"
-    assert gathering._disk(None, None).folder is None
+    assert disk_facts(file / "sessions").problem == f"{file} is no folder"
+    assert disk_facts(None).folder is None
     monkeypatch.setattr(gathering.os, "access", lambda path, mode: False)
-    assert gathering._disk(tmp_path, None).writable is False
+    assert disk_facts(tmp_path).writable is False
 
 
 class Server:
-    """A server that says the given lines to all who come."""
+    """A server that sends the same lines to everybody who connects."""
 
     def __init__(self, *lines: bytes) -> None:
         self.inlet = socket.create_server(("127.0.0.1", 0))
@@ -253,7 +256,7 @@ def snapshot(n: int, source: str) -> bytes:
     )
 
 
-def test_a_busy_link_is_judged_by_what_its_daemon_says(settings: CheckSettings) -> None:
+def test_a_busy_link_is_judged_by_its_daemons_snapshots(settings: CheckSettings) -> None:
     with socket.socket(type=socket.SOCK_DGRAM) as holder:
         holder.bind(("127.0.0.1", 0))
         connection = f"udpin:127.0.0.1:{holder.getsockname()[1]}"
@@ -273,37 +276,37 @@ def test_a_busy_link_is_judged_by_what_its_daemon_says(settings: CheckSettings) 
     assert facts.fix.speeds_mps == ()
     assert facts.fix.why_no_speed == "the GPS has no fix"
     assert facts.clock.autopilot_s == pytest.approx(1_764_063_600.2)
-    assert (facts.feed.held_by, facts.feed.craft) == (Port.OURS, "skiff")
+    assert (facts.feed.used_by, facts.feed.craft) == (Port.OURS, "skiff")
     # A daemon that listens elsewhere says nothing about this link.
     assert not other.link.asked_daemon
     assert other.link.problem is not None
 
 
-def test_who_has_the_port() -> None:
+def test_use_of_the_port() -> None:
     clock = Played([]).clocks.clock_s
     with Server(b"220 something else\r\n") as server:
-        assert probe("127.0.0.1", server.port, clock).held_by is Port.OTHER
-        assert probe("0.0.0.0", server.port, clock).held_by is Port.OTHER
-    assert probe("127.0.0.1", server.port, clock).held_by is Port.FREE
-    assert probe("no host", 1, clock).held_by is Port.REFUSED
+        assert probe("127.0.0.1", server.port, clock).used_by is Port.OTHER
+        assert probe("0.0.0.0", server.port, clock).used_by is Port.OTHER
+    assert probe("127.0.0.1", server.port, clock).used_by is Port.FREE
+    assert probe("no host", 1, clock).used_by is Port.REFUSED
     with socket.socket() as bound:
         bound.bind(("127.0.0.1", 0))  # held, though it does not listen
         held = probe("127.0.0.1", bound.getsockname()[1], clock)
-    assert (held.held_by, held.problem) == (Port.REFUSED, "address already in use")
-    assert probe("127.0.0.1", 0, clock).held_by is Port.FREE
+    assert (held.used_by, held.problem) == (Port.REFUSED, "address already in use")
+    assert probe("127.0.0.1", 0, clock).used_by is Port.FREE
 
 
 def test_a_line_without_an_end_does_not_fill_the_memory() -> None:
     with (
         Server(HELLO, b"x" * 3_000_000) as server,
-        DaemonFeed("127.0.0.1", server.port, Played([]).clocks.clock_s) as talk,
+        DaemonFeed("127.0.0.1", server.port, Played([]).clocks.clock_s) as feed,
     ):
-        assert talk.ours
-        assert talk.snapshots(1.0) == []
-        assert len(talk._rest) <= 1 << 20
+        assert feed.hello
+        assert feed.snapshots(1.0) == []
+        assert feed.lines.pending_bytes <= 1 << 20
 
 
-def test_links_are_the_same_by_what_they_name(tmp_path: Path) -> None:
+def test_links_are_compared_by_what_they_name(tmp_path: Path) -> None:
     device, name = tmp_path / "ttyX", tmp_path / "by-id"
     device.write_text("")
     name.symlink_to(device)
@@ -346,19 +349,17 @@ def test_a_short_check_of_a_slow_link_still_chooses_and_reads(
     assert facts.fix.fix == 3.0
 
 
-def test_who_is_paired_and_what_others_may_read(tmp_path: Path) -> None:
+def test_members_and_exposed_files(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
     member(folder, "phone", "viewer")
-    settings = CheckSettings(
-        *(PROFILE, None, "udpin:127.0.0.1:0", 57600, None, ("127.0.0.1", 0), None, 0.1),
-        pairing=folder,
-        crew=("0.0.0.0", 27222),
-    )
-    found = gathering._pairing(settings)
+
+    def facts() -> PairingFacts:
+        return pairing_facts(folder, ("0.0.0.0", 27222))
+
+    found = facts()
     assert found == PairingFacts(True, "0.0.0.0:27222", ("phone (viewer)",))
     identity_path(folder).chmod(0o644)
-    assert gathering._pairing(settings).exposed == (str(identity_path(folder)),)
+    assert facts().exposed == (str(identity_path(folder)),)
     identity_path(folder).write_text("x")
-    assert "cannot be read" in (gathering._pairing(settings).problem or "")
-    nobody = replace(settings, pairing=tmp_path / "elsewhere")
-    assert gathering._pairing(nobody) == PairingFacts()
+    assert "cannot be read" in (facts().problem or "")
+    assert pairing_facts(tmp_path / "elsewhere", None) == PairingFacts()

@@ -1,4 +1,4 @@
-"""Folders are the owner's alone, those above them too, whatever the umask."""
+"""Only the owner can enter the folders, and those created above them, whatever the umask."""
 
 import os
 import stat
@@ -30,7 +30,7 @@ MAKERS: dict[str, Callable[[Path], object]] = {
 
 
 @pytest.mark.parametrize("make", MAKERS.values(), ids=MAKERS)
-def test_nobody_else_may_look_into_what_was_missing(
+def test_nobody_else_can_enter_what_was_created(
     tmp_path: Path, make: Callable[[Path], object]
 ) -> None:
     before = os.umask(0)
@@ -43,7 +43,7 @@ def test_nobody_else_may_look_into_what_was_missing(
     assert {stat.S_IMODE(path.stat().st_mode) for path in found} == {0o700}
 
 
-def test_what_is_there_stays_as_it_is(tmp_path: Path) -> None:
+def test_existing_folders_keep_their_mode(tmp_path: Path) -> None:
     (tmp_path / "a").mkdir()
     (tmp_path / "a").chmod(0o755)
     make_own_folder(tmp_path / "a" / "b" / "c")

@@ -1,4 +1,4 @@
-"""Small files are written whole, by one at a time, and to nobody's advantage."""
+"""Small files are written atomically, by one writer at a time, and safe from others' tricks."""
 
 import fcntl
 import multiprocessing
@@ -21,7 +21,7 @@ def write_often(path: Path, letter: str) -> None:
 
 
 @pytest.mark.slow
-def test_what_several_write_at_once_is_always_one_of_theirs_whole(tmp_path: Path) -> None:
+def test_of_several_writers_at_once_one_wins_as_a_whole(tmp_path: Path) -> None:
     path = tmp_path / "kept.json"
     write_whole(path, "a" * SIZE)
     context = multiprocessing.get_context("spawn")
@@ -37,7 +37,7 @@ def test_what_several_write_at_once_is_always_one_of_theirs_whole(tmp_path: Path
     assert list(tmp_path.iterdir()) == [path]
 
 
-def test_a_name_that_leads_elsewhere_is_not_followed(tmp_path: Path) -> None:
+def test_a_symbolic_link_is_not_followed(tmp_path: Path) -> None:
     other = tmp_path / "another's"
     other.write_text("theirs")
     path = tmp_path / "kept.json"
@@ -48,7 +48,7 @@ def test_a_name_that_leads_elsewhere_is_not_followed(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("umask", [0, 0o777])
-def test_what_was_left_of_an_earlier_one_has_no_say_in_it(tmp_path: Path, umask: int) -> None:
+def test_leftovers_of_an_earlier_write_do_not_matter(tmp_path: Path, umask: int) -> None:
     path = tmp_path / "kept.json"
     left = tmp_path / "kept.json.new"
     left.write_text("something longer than what is written now")
@@ -78,7 +78,7 @@ def test_a_second_writer_waits_for_the_first(tmp_path: Path) -> None:
     assert path.read_text() == "the second one's"
 
 
-def test_a_file_is_on_the_card_before_it_takes_the_place_of_the_old_one(
+def test_a_file_is_synced_before_it_replaces_the_old_one(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path, fsync, there = tmp_path / "kept.json", os.fsync, []

@@ -1,10 +1,8 @@
-"""A recorder's surroundings in tests: a card that refuses, and a stream to be recorded."""
+"""A recorder's surroundings in tests: a card that fails on demand, and a stream to record."""
 
 import errno
 import os
 import threading
-import time
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -13,7 +11,6 @@ from onboard.record.recorder import Recorder
 from onboard.telemetry.link.link_scanner import LinkScanner
 from onboard.telemetry.logs.telemetry_log import read_log
 from onboard.telemetry.mavlink.frames import Frames
-from tests.patience import PATIENCE_S
 from tests.small_streams import Sender
 
 START_US = 1_750_000_000_000_000
@@ -21,7 +18,7 @@ TICK_US = 200_000
 
 
 class Card:
-    """Stands between the recorder and the real file system, and refuses what it is told to."""
+    """Stands between the recorder and the real file system, and fails on demand."""
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.room: int | None = None
@@ -58,7 +55,7 @@ class Card:
 
 
 class Stream:
-    """Ticks of the service: some messages each, written to a recorder."""
+    """Ticks of the service, with some messages each, written to a recorder."""
 
     def __init__(self, recorder: Recorder) -> None:
         self.recorder = recorder
@@ -76,17 +73,12 @@ class Stream:
             self.now_us += TICK_US
             self.recorder.write(self.frames(count), self.now_us)
             if wait:
-                assert self.recorder.settle()
-
-
-def until(condition: Callable[[], bool]) -> None:
-    deadline = time.monotonic() + PATIENCE_S
-    while not condition():
-        assert time.monotonic() < deadline
-        time.sleep(0.002)
+                assert self.recorder.wait_idle()
 
 
 def spans(folder: Path) -> list[bytes]:
+    """The frames of a record that holds nothing else."""
+    """The frames of a record that holds nothing else."""
     parts = list(read_log(folder))
     assert sum(part.bad_bytes for part in parts) == 0
     return [

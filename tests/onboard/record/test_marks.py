@@ -1,4 +1,4 @@
-"""Marks: whole lines beside the record, that give the same figures when they are done again."""
+"""Marks: whole lines beside the record that give the same figures when they are applied again."""
 
 import errno
 import json
@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from onboard.contract.commands import Command, Mark, Refused, Set
 from onboard.profile import Profile, load_profile
-from onboard.record.marks import FILE_NAME, MarkBook, Noted, noted, read_marks
-from onboard.restarts.rejoin import replay
+from onboard.record.marks import FILE_NAME, MarkBook, TimedCommand, read_marks, timed_command
+from onboard.restarts.refold import replay
 from onboard.ride.commands import apply_command, with_place
 from onboard.ride.ride import Ride
 from onboard.telemetry.logs.telemetry_log import read_log
@@ -34,12 +34,14 @@ COMMANDS: list[Command] = [
     Mark(7, "charged", amount=("charged_wh", 250.0)),
     Mark(8, "unplugged", source="battery 1"),
 ]
-NOTED = [Noted(10.5 * n, 1_750_000_000_000_000 + n, None, one) for n, one in enumerate(COMMANDS)]
+WRITTEN = [
+    TimedCommand(10.5 * n, 1_750_000_000_000_000 + n, None, one) for n, one in enumerate(COMMANDS)
+]
 
 
 def write_all(folder: Path) -> Path:
     book = MarkBook(folder)
-    for one in NOTED:
+    for one in WRITTEN:
         book.write(one)
     assert book.problem is None
     return folder / FILE_NAME
@@ -51,7 +53,7 @@ def no_new_trip() -> str | None:
 
 def test_what_is_written_is_read_back(tmp_path: Path) -> None:
     path = write_all(tmp_path)
-    assert list(read_marks(tmp_path)) == NOTED
+    assert list(read_marks(tmp_path)) == WRITTEN
     first = json.loads(path.read_text(encoding="utf-8").splitlines()[0])
     assert first == {"t_s": 0.0, "stamp_us": 1_750_000_000_000_000, "utc": None, "kind": "set",
                      "id": 1, "key": "target_distance_m", "value": 12000.0}  # fmt: skip
@@ -69,11 +71,11 @@ def test_cut_at_any_byte_all_whole_lines_are_read_and_the_next_is_kept(tmp_path:
         path.write_bytes(data[:length])
         whole = data[:length].count(b"\n")
         found = read_marks(tmp_path)
-        assert list(found[:whole]) == NOTED[:whole]
+        assert list(found[:whole]) == WRITTEN[:whole]
         assert len(found) <= whole + (data[length : length + 1] == b"\n")
         if length % 7 == 0:
-            MarkBook(tmp_path).write(NOTED[-1])
-            assert read_marks(tmp_path) == (*found, NOTED[-1])
+            MarkBook(tmp_path).write(WRITTEN[-1])
+            assert read_marks(tmp_path) == (*found, WRITTEN[-1])
 
 
 @pytest.mark.parametrize(
@@ -91,11 +93,11 @@ def test_cut_at_any_byte_all_whole_lines_are_read_and_the_next_is_kept(tmp_path:
         b'{"t_s":1,"stamp_us":2,"kind":"mark","id":1,"mark":"run_end"}',
     ],
 )  # fmt: skip
-def test_a_spoilt_line_is_passed_over_and_said(tmp_path: Path, caplog, spoilt: bytes) -> None:
+def test_a_spoilt_line_is_passed_over_and_reported(tmp_path: Path, caplog, spoilt: bytes) -> None:
     path = write_all(tmp_path)
     lines = path.read_bytes().splitlines(keepends=True)
     path.write_bytes(b"".join([*lines[:3], spoilt + b"\n", *lines[3:]]))
-    assert list(read_marks(tmp_path)) == NOTED
+    assert list(read_marks(tmp_path)) == WRITTEN
     assert "line 4 is passed over" in caplog.text
 
 
@@ -110,9 +112,7 @@ def test_any_bytes_are_read_without_an_error(tmp_path: Path, data: bytes) -> Non
         logging.disable(logging.NOTSET)
 
 
-def test_a_full_disk_is_said_leaves_whole_lines_and_is_got_over(
-    tmp_path: Path, monkeypatch
-) -> None:
+def test_a_full_disk_is_reported_and_leaves_whole_lines(tmp_path: Path, monkeypatch) -> None:
     path = write_all(tmp_path)
     before = path.read_bytes()
     book, really = MarkBook(tmp_path), os.pwrite
@@ -124,22 +124,22 @@ def test_a_full_disk_is_said_leaves_whole_lines_and_is_got_over(
 
     with monkeypatch.context() as patch:
         patch.setattr(os, "pwrite", some_then_none)
-        book.write(NOTED[0])
+        book.write(WRITTEN[0])
     assert words(book.problem) == "Marks are not being saved: no space left on device."
     assert path.read_bytes() == before
-    book.write(NOTED[0])
+    book.write(WRITTEN[0])
     assert book.problem is None
-    assert list(read_marks(tmp_path)) == [*NOTED, NOTED[0]]
+    assert list(read_marks(tmp_path)) == [*WRITTEN, WRITTEN[0]]
 
 
-def test_a_folder_that_is_gone_is_said(tmp_path: Path) -> None:
+def test_a_folder_that_is_gone_is_reported(tmp_path: Path) -> None:
     book = MarkBook(tmp_path / "gone")
-    book.write(NOTED[0])
+    book.write(WRITTEN[0])
     assert words(book.problem) == "Marks are not being saved: no such file or directory."
     book.sync()
     (tmp_path / FILE_NAME).mkdir()
     book = MarkBook(tmp_path)
-    book.write(NOTED[0])
+    book.write(WRITTEN[0])
     assert book.problem is not None
     assert read_marks(tmp_path) == ()
 
@@ -149,7 +149,7 @@ def test_a_sync_is_made_once_for_what_was_written(tmp_path: Path, monkeypatch) -
     monkeypatch.setattr(os, "fdatasync", synced.append)
     book = MarkBook(tmp_path)
     book.sync()
-    book.write(NOTED[0])
+    book.write(WRITTEN[0])
     book.sync()
     book.sync()
     assert len(synced) == 1
@@ -166,7 +166,7 @@ def taken(ride: Ride) -> dict:
     return {key: value for key, value in shown.items() if key != "link"}
 
 
-SAID: list[tuple[float, Command]] = [
+GIVEN: list[tuple[float, Command]] = [
     (20.0, Set(1, "target_distance_m", 3000.0)),
     (60.0, Mark(2, "run_start")),
     (61.0, Set(3, "reserve_fraction", 0.35)),
@@ -180,19 +180,19 @@ SAID: list[tuple[float, Command]] = [
 
 
 @pytest.mark.slow
-def test_done_again_from_the_file_all_figures_are_the_same(tmp_path: Path) -> None:
+def test_applied_again_from_the_file_they_give_the_same_figures(tmp_path: Path) -> None:
     frames, ride, book = loop(), Ride(PROFILE), MarkBook(tmp_path)
     since_s = (frames.stamp_us - frames.stamp_us[0]) * 1e-6
     begin = 0
-    for at_s, command in SAID:
-        # As the service does: what came up to now, then what was said.
+    for at_s, command in GIVEN:
+        # As the service does: what came up to now, then the command.
         end = int(np.searchsorted(since_s, at_s))
         ride.take(frames.where(np.arange(begin, end)))
         begin = end
         placed = with_place(command, ride)
         assert not isinstance(placed, Refused)
         assert apply_command(placed, ride, no_new_trip) is None
-        book.write(noted(placed, ride, int(frames.stamp_us[end - 1])))
+        book.write(timed_command(placed, ride, int(frames.stamp_us[end - 1])))
     ride.take(frames.where(np.arange(begin, len(frames))))
     again, without = Ride(PROFILE), Ride(PROFILE)
     (home,) = [one.command.value for one in read_marks(tmp_path) if one.command.id == 4]
@@ -203,19 +203,21 @@ def test_done_again_from_the_file_all_figures_are_the_same(tmp_path: Path) -> No
     assert taken(without) != taken(ride)
 
 
-def test_before_anything_is_heard_the_stream_time_is_not_known(tmp_path: Path) -> None:
-    assert noted(Mark(1, "run_end"), Ride(PROFILE), 5) == Noted(None, 5, None, Mark(1, "run_end"))
+def test_before_the_first_message_the_stream_time_is_unknown(tmp_path: Path) -> None:
+    assert timed_command(Mark(1, "run_end"), Ride(PROFILE), 5) == TimedCommand(
+        None, 5, None, Mark(1, "run_end")
+    )
 
 
-def test_what_cannot_be_done_again_is_said(caplog) -> None:
-    Noted(None, 5, None, Mark(1, "charged_full")).apply(Ride(Profile()))
+def test_a_mark_that_cannot_be_applied_again_is_reported(caplog) -> None:
+    TimedCommand(None, 5, None, Mark(1, "charged_full")).apply(Ride(Profile()))
     assert "is not done again: what it needs is not known" in caplog.text
-    Noted(None, 5, None, Mark(1, "new_trip")).apply(Ride(PROFILE))
+    TimedCommand(None, 5, None, Mark(1, "new_trip")).apply(Ride(PROFILE))
 
 
 @pytest.mark.parametrize("stamp_us", [-1, 10**18, 1.5, True, "4", None])
-def test_a_mark_of_no_time_of_ours_is_none(tmp_path: Path, stamp_us: object) -> None:
+def test_a_mark_with_an_impossible_stamp_is_none(tmp_path: Path, stamp_us: object) -> None:
     path = write_all(tmp_path)
-    odd = {"t_s": 1.0, "stamp_us": stamp_us, "utc": None} | NOTED[0].command.as_dict()
+    odd = {"t_s": 1.0, "stamp_us": stamp_us, "utc": None} | WRITTEN[0].command.as_dict()
     path.write_text(json.dumps(odd) + "\n" + path.read_text(encoding="utf-8"), encoding="utf-8")
-    assert list(read_marks(tmp_path)) == NOTED
+    assert list(read_marks(tmp_path)) == WRITTEN

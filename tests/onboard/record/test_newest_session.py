@@ -1,4 +1,4 @@
-"""A start looks at the newest sessions only, and is right where the pointer to them is not."""
+"""A start reads the newest sessions only, and is right even if the pointer to them is wrong."""
 
 import json
 import shutil
@@ -31,7 +31,7 @@ START_US = 1_750_000_000_000_000
 SECOND_US = 1_000_000
 
 _watchers: list[list[str]] = []
-"""A hook stays for good: these are told what is opened, while there are any."""
+"""An audit hook stays for good: it appends what is opened to each of these lists."""
 
 
 def _watch(event: str, args: tuple[Any, ...]) -> None:
@@ -59,7 +59,7 @@ def past(directory: Path, count: int, *, closed: bool) -> list[Path]:
 
 
 def opened_at_a_start(directory: Path, start_us: int) -> set[str]:
-    """Which earlier sessions a daemon's start looks into."""
+    """The earlier sessions that a daemon's start reads."""
     before = {one.name for one in directory.iterdir() if one.is_dir()}
     opened: list[str] = []
     _watchers.append(opened)
@@ -105,7 +105,7 @@ def test_one_with_a_greater_number_is_copied_in(tmp_path: Path) -> None:
     note = read_session(later)
     assert note is not None
     assert note.number == 9001
-    # What ran here last was another one: its trip may go on.
+    # Another one ran here last: its trip may go on.
     assert note.may_continue == ours[-1].name
     assert latest_session(tmp_path) == later
 
@@ -135,10 +135,10 @@ def test_killed_between_the_pointer_and_the_folder(tmp_path: Path, monkeypatch) 
     first = begin_session(tmp_path, START_US)
     for _ in range(2):
         with monkeypatch.context() as patch:
-            patch.setattr(module, "_fill", _killed)
+            patch.setattr(Path, "rename", _killed)
             with pytest.raises(KeyboardInterrupt):
                 begin_session(tmp_path, START_US + SECOND_US)
-    # What it left of a folder is nobody's session, and is taken away.
+    # What it left of a folder is no session, and is removed.
     assert (tmp_path / module.NEW_FOLDER).exists()
     assert sessions(tmp_path) == [first]
     second = begin_session(tmp_path, START_US + 2 * SECOND_US)
@@ -192,7 +192,7 @@ def test_no_pointer_is_fatal_or_counts_backwards(tmp_path_factory, data: bytes) 
     assert sessions(directory) == [later, *begun[::-1]]
 
 
-def test_where_no_pointer_can_be_written_all_are_looked_at(tmp_path: Path) -> None:
+def test_if_no_pointer_can_be_written_all_sessions_are_read(tmp_path: Path) -> None:
     (tmp_path / FILE_NAME).mkdir()
     begun = [begin_session(tmp_path, START_US + n * SECOND_US) for n in range(3)]
     assert sessions(tmp_path) == begun[::-1]

@@ -1,4 +1,4 @@
-"""The file of a record: it never holds half a record for longer than it takes to open it anew."""
+"""The file of a record: after it is opened anew it holds whole records only."""
 
 from pathlib import Path
 
@@ -30,7 +30,7 @@ def test_opened_anew_it_ends_with_the_last_whole_record(
     path, records = tmp_path / "record", some(60)
     file = RecordFile(path)
     assert file.append([records]) == ([], None)
-    # A card that was pulled has lost the last bytes; what came instead is of no use.
+    # A card that was pulled out has lost the last bytes, or holds garbage in their place.
     path.write_bytes(records.data[: len(records.data) - cut] + b"\xfd" * min(junk, cut))
     lost_bytes = file.reopen()
     whole = max(end for end in [0, *records.ends.tolist()] if end <= len(records.data) - cut)
@@ -52,7 +52,7 @@ def test_what_stands_behind_the_records_is_cut_off(tmp_path: Path) -> None:
     file.close()
 
 
-def test_what_cannot_be_told_apart_is_left_and_passed_over(
+def test_bytes_that_form_no_record_stay_and_are_passed_over(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(record_file, "TAIL_BYTES", 300)
@@ -76,7 +76,7 @@ def test_closed_it_refuses(tmp_path: Path) -> None:
     assert isinstance(problem, OSError)
 
 
-def test_a_link_in_its_place_is_not_followed(tmp_path: Path) -> None:
+def test_a_symbolic_link_in_its_place_is_not_followed(tmp_path: Path) -> None:
     (tmp_path / "elsewhere").write_bytes(b"mine")
     (tmp_path / "record").symlink_to(tmp_path / "elsewhere")
     with pytest.raises(OSError, match="exists"):
@@ -85,7 +85,7 @@ def test_a_link_in_its_place_is_not_followed(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("count", range(11))
-def test_what_is_behind_the_first_ones(count: int) -> None:
+def test_behind_returns_what_follows_the_first_records(count: int) -> None:
     records = some(10)
     pieces = list(behind([Records(b"", records.ends[:0]), records], 0))
     assert joined(pieces).data == records.data

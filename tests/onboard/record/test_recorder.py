@@ -1,4 +1,4 @@
-"""What is recorded reads back as what came, byte for byte."""
+"""What is recorded reads back as what came in, byte for byte."""
 
 import json
 import stat
@@ -31,7 +31,7 @@ def test_frames_are_written_unaltered_and_bad_bytes_are_not(tmp_path: Path) -> N
     sender, scanner = Sender(), LinkScanner()
     recorder = Recorder(tmp_path, START_US, "[craft]\n")
     sent: list[bytes] = []
-    unknown = bytes.fromhex("fd0100000001013be20077abcd")  # id 57915: no message that we know
+    unknown = bytes.fromhex("fd0100000001013be20077abcd")  # id 57915: an unknown message
     for n in range(30):
         frames = [sender.attitude(n), unknown, *sender.second(n, 50, 10, 2), HEARTBEAT_SIGNED]
         sent += frames
@@ -73,7 +73,7 @@ def test_nothing_is_written_while_nothing_comes(tmp_path: Path, card: Card) -> N
     assert (card.appends, card.syncs) == (1, 1)
     stream.tick(4)
     assert (card.appends, card.syncs) == (2, 1)
-    # What was appended last is taken in by the card although nothing follows.
+    # The last append is synced although nothing follows.
     stream.tick(4, count=0)
     assert (card.appends, card.syncs) == (2, 2)
     stream.tick(100, count=0)
@@ -116,13 +116,13 @@ def test_utc_is_noted_once_beside_the_record(tmp_path: Path) -> None:
     assert note == {"stamp_us": START_US + 4, "utc": "2026-05-02T09:10:11.0Z"}
 
 
-def test_a_session_is_marked_as_it_goes_on_and_ends(tmp_path: Path) -> None:
+def test_a_session_s_note_says_what_it_continues_and_that_it_ended(tmp_path: Path) -> None:
     first = Recorder(tmp_path, START_US)
     assert sessions.read_session(first.folder) == sessions.SessionNote(1)
     first.close()
     assert sessions.read_session(first.folder) == sessions.SessionNote(1, closed=True)
     second = Recorder(tmp_path, START_US - 10**15)
-    second.note("continues", lambda folder: sessions.note_continues(folder, first.folder.name))
+    second.put("continues", lambda folder: sessions.note_continues(folder, first.folder.name))
     second.close()
     note = sessions.read_session(second.folder)
     assert note == sessions.SessionNote(2, first.folder.name, True)
@@ -136,13 +136,13 @@ def test_two_sessions_in_one_second_keep_apart(tmp_path: Path) -> None:
     second.close()
 
 
-def test_a_folder_that_cannot_be_is_said(tmp_path: Path) -> None:
+def test_a_folder_that_cannot_be_created_is_reported(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("x")
     with pytest.raises(UsageError, match="--record"):
         Recorder(tmp_path / "file", START_US)
 
 
-def test_all_of_it_can_be_had_at_once(tmp_path: Path) -> None:
+def test_a_flush_writes_all_of_it_at_once(tmp_path: Path) -> None:
     recorder = Recorder(tmp_path, START_US)
     stream = Stream(recorder)
     stream.tick(6, wait=False)

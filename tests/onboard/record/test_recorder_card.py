@@ -9,13 +9,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from onboard.record import record_file, sessions
+from onboard.record import record_file, record_queue
 from onboard.record import recorder as recorder_module
 from onboard.record.card_trouble import CARD_TROUBLE
 from onboard.record.recorder import Recorder
 from onboard.telemetry.logs.log_files import RECORD_NAME
-from tests.onboard.record.faulty_card import START_US, Card, Stream, spans, until
-from tests.patience import PATIENCE_S
+from tests.onboard.record.faulty_card import START_US, Card, Stream, spans
+from tests.patience import PATIENCE_S, until
 from tests.wire import words
 
 
@@ -26,7 +26,7 @@ def card(monkeypatch: pytest.MonkeyPatch) -> Card:
 
 @pytest.mark.parametrize("room", [0, 1, 36, 37, 100])
 @pytest.mark.parametrize("cut_fails", [False, True])
-def test_a_full_card_is_said_and_recording_goes_on_when_there_is_room(
+def test_a_full_card_is_reported_and_recording_goes_on_when_there_is_room(
     tmp_path: Path, card: Card, room: int, cut_fails: bool, caplog
 ) -> None:
     recorder = Recorder(tmp_path, START_US)
@@ -58,7 +58,7 @@ def test_a_full_card_is_said_and_recording_goes_on_when_there_is_room(
 
 
 @pytest.mark.parametrize("number", [errno.EIO, errno.EROFS, errno.EDQUOT, errno.EFBIG])
-def test_every_refusal_is_said_in_words(tmp_path: Path, card: Card, number: int) -> None:
+def test_every_refusal_is_reported_in_words(tmp_path: Path, card: Card, number: int) -> None:
     recorder = Recorder(tmp_path, START_US)
     stream = Stream(recorder)
     card.room, card.write_error = 0, number
@@ -74,7 +74,7 @@ def test_every_refusal_is_said_in_words(tmp_path: Path, card: Card, number: int)
 def test_what_a_full_card_cannot_take_is_bounded_and_counted(
     tmp_path: Path, card: Card, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(recorder_module, "HELD_MOST_BYTES", 10_000)
+    monkeypatch.setattr(record_queue, "QUEUE_MOST_BYTES", 10_000)
     recorder = Recorder(tmp_path, START_US)
     stream = Stream(recorder)
     stream.tick(5)
@@ -86,14 +86,14 @@ def test_what_a_full_card_cannot_take_is_bounded_and_counted(
     recorder.close()
     kept = spans(recorder.folder)
     assert 0 < recorder.lost_frames == len(stream.sent) - len(kept)
-    # Fifteen ticks are held; the next try comes up to 25 ticks after there is room.
+    # Fifteen ticks are queued; the next try comes up to 25 ticks after there is room.
     assert recorder.lost_frames <= (100 + 25 - 15) * 3
     # The oldest are dropped: what is there is what came first, and all from some time on.
     assert kept == stream.sent[:written] + stream.sent[written + recorder.lost_frames :]
 
 
 @pytest.mark.parametrize("closes", [True, False])
-def test_a_sync_that_hangs_keeps_nobody_waiting(
+def test_a_sync_that_hangs_blocks_nobody(
     tmp_path: Path, card: Card, monkeypatch: pytest.MonkeyPatch, closes: bool, caplog
 ) -> None:
     monkeypatch.setattr(recorder_module, "CLOSE_WITHIN_S", 0.05)
@@ -102,8 +102,7 @@ def test_a_sync_that_hangs_keeps_nobody_waiting(
     card.answers.clear()
     for _ in range(60):
         stream.tick(wait=False)
-        with recorder._changed:
-            assert recorder._changed.wait_for(lambda: recorder._asked_us is None, PATIENCE_S)
+        assert recorder.wait_written(PATIENCE_S)
     until(lambda: card.syncs == 1)
     # What was written is the operating system's; only a power cut would take it.
     assert len(spans(recorder.folder)) >= len(stream.sent) - 4 * 3
@@ -114,15 +113,14 @@ def test_a_sync_that_hangs_keeps_nobody_waiting(
         recorder.close()
         assert "the end of the record may be lost" in caplog.text
     card.answers.set()
-    recorder.close()
-    recorder._thread.join(PATIENCE_S)
+    recorder.close(PATIENCE_S)
     assert spans(recorder.folder) == stream.sent
 
 
-def test_a_write_that_hangs_keeps_nobody_waiting_and_holds_no_more_than_so_much(
+def test_a_write_that_hangs_blocks_nobody_and_the_queue_stays_bounded(
     tmp_path: Path, card: Card, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(recorder_module, "HELD_MOST_BYTES", 10_000)
+    monkeypatch.setattr(record_queue, "QUEUE_MOST_BYTES", 10_000)
     recorder = Recorder(tmp_path, START_US)
     stream = Stream(recorder)
     answers, pwrite = threading.Event(), os.pwrite
@@ -137,9 +135,9 @@ def test_a_write_that_hangs_keeps_nobody_waiting_and_holds_no_more_than_so_much(
     assert words(recorder.problem) == (
         f"Recording stopped: the card does not answer ({recorder.folder})."
     )
-    assert recorder._pending_bytes <= 10_000
+    assert recorder.queue.size_bytes <= 10_000
     answers.set()
-    assert recorder.settle()
+    assert recorder.wait_idle()
     stream.tick()
     assert recorder.problem is None
     recorder.close()
@@ -147,7 +145,7 @@ def test_a_write_that_hangs_keeps_nobody_waiting_and_holds_no_more_than_so_much(
     assert recorder.lost_frames > 0
 
 
-def test_a_sync_that_fails_is_said_and_tried_again(tmp_path: Path, card: Card) -> None:
+def test_a_sync_that_fails_is_reported_and_retried(tmp_path: Path, card: Card) -> None:
     recorder = Recorder(tmp_path, START_US)
     stream = Stream(recorder)
     card.sync_fails = True
@@ -163,7 +161,7 @@ def test_a_sync_that_fails_is_said_and_tried_again(tmp_path: Path, card: Card) -
 
 
 @pytest.mark.parametrize("where", ["joined", "behind"])
-def test_what_nobody_foresaw_is_told_and_tried_again_and_loses_nothing(
+def test_an_unforeseen_fault_is_reported_and_retried_and_loses_nothing(
     tmp_path: Path, card: Card, monkeypatch: pytest.MonkeyPatch, where: str, caplog
 ) -> None:
     recorder = Recorder(tmp_path, START_US)
@@ -185,7 +183,7 @@ def test_what_nobody_foresaw_is_told_and_tried_again_and_loses_nothing(
     assert caplog.text.count("Traceback") == 1
 
 
-def test_a_sync_that_fails_in_a_way_that_nobody_foresaw_is_told_and_tried_again(
+def test_a_sync_with_an_unforeseen_fault_is_reported_and_retried(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     recorder = Recorder(tmp_path, START_US)
@@ -208,11 +206,11 @@ def test_a_sync_that_fails_in_a_way_that_nobody_foresaw_is_told_and_tried_again(
 def test_a_card_that_is_full_at_the_start_is_used_when_there_is_room(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def full(path: Path, text: str) -> None:
+    def full(*_: object) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
     with monkeypatch.context() as patch:
-        patch.setattr(sessions, "_put", full)
+        patch.setattr(os, "fsync", full)
         recorder = Recorder(tmp_path, START_US, "[craft]\n")
         assert recorder.problem is not None
         assert not any(one.is_dir() for one in tmp_path.iterdir())
@@ -226,13 +224,13 @@ def test_a_card_that_is_full_at_the_start_is_used_when_there_is_room(
     assert (recorder.folder / "profile.toml").exists()
 
 
-def test_a_small_file_that_cannot_be_written_yet_is_tried_again(
+def test_a_sidecar_that_cannot_be_written_yet_is_retried(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog
 ) -> None:
     recorder = Recorder(tmp_path, START_US)
     stream = Stream(recorder)
     (recorder.folder / "carried.json.new").mkdir()
-    recorder.keep("carried.json", "{}\n")
+    recorder.put_file("carried.json", "{}\n")
     stream.tick(70)  # tried three times
     assert recorder.problem is None  # the record itself is well
     assert caplog.text.count("carried.json not written yet") == 1
@@ -261,7 +259,7 @@ def test_whatever_the_card_does_each_frame_is_in_the_record_once_or_counted(
 ) -> None:
     with pytest.MonkeyPatch.context() as patch:
         card = Card(patch)
-        patch.setattr(recorder_module, "HELD_MOST_BYTES", 20_000)
+        patch.setattr(record_queue, "QUEUE_MOST_BYTES", 20_000)
         recorder = Recorder(tmp_path_factory.mktemp("card"), START_US)
         stream = Stream(recorder)
         stream.tick(5)
@@ -282,7 +280,7 @@ def test_whatever_the_card_does_each_frame_is_in_the_record_once_or_counted(
 def test_what_comes_while_a_write_hangs_and_then_fails_stays_in_order_and_bounded(
     tmp_path: Path, card: Card, monkeypatch: pytest.MonkeyPatch, ticks: int, most_bytes: int
 ) -> None:
-    monkeypatch.setattr(recorder_module, "HELD_MOST_BYTES", most_bytes)
+    monkeypatch.setattr(record_queue, "QUEUE_MOST_BYTES", most_bytes)
     recorder = Recorder(tmp_path, START_US)
     stream = Stream(recorder)
     stream.tick(3)
@@ -300,8 +298,8 @@ def test_what_comes_while_a_write_hangs_and_then_fails_stays_in_order_and_bounde
         stream.tick(ticks, wait=False)
         card.room = 50
         answers.set()
-        assert recorder.settle()
-    assert recorder._pending_bytes <= most_bytes
+        assert recorder.wait_idle()
+    assert recorder.queue.size_bytes <= most_bytes
     card.room = None
     stream.tick(30)
     recorder.close()

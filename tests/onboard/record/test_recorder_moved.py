@@ -1,4 +1,4 @@
-"""A record that somebody removed, renamed or wrote over, and a card that is away, lose no frame."""
+"""A record that was removed, renamed or written over, and a card that is away, lose no frame."""
 
 import errno
 import os
@@ -29,10 +29,10 @@ def test_a_card_that_was_put_back_shorter_goes_on_behind_the_last_whole_record(
     size = 8 + len(stream.sent[0])
     os.truncate(recorder.folder / RECORD_NAME, 20 * size + 11)
     card.room = None
-    held = recorder.recorded_bytes // size
+    recorded = recorder.recorded_bytes // size
     stream.tick(30)
     recorder.close()
-    assert spans(recorder.folder) == stream.sent[:20] + stream.sent[held:]
+    assert spans(recorder.folder) == stream.sent[:20] + stream.sent[recorded:]
 
 
 def test_a_record_that_somebody_removed_begins_anew_with_all_beside_it(tmp_path: Path) -> None:
@@ -81,16 +81,16 @@ def test_a_record_that_was_written_over_goes_on_beside(tmp_path: Path) -> None:
     stream = Stream(recorder)
     stream.tick(9)
     file = recorder.folder / RECORD_NAME
-    held = recorder.recorded_bytes
-    file.write_bytes(bytes(2 * held))  # the same file, and longer than before
+    recorded_bytes = recorder.recorded_bytes
+    file.write_bytes(bytes(2 * recorded_bytes))  # the same file, and longer than before
     stream.tick(9)
     assert words(recorder.moved) == (
         f"The record {RECORD_NAME} was written over: recording goes on in telemetry-2.tlog."
     )
     recorder.close()
-    assert file.read_bytes() == bytes(2 * held)
+    assert file.read_bytes() == bytes(2 * recorded_bytes)
     file.unlink()
-    assert spans(recorder.folder) == stream.sent[held // 36 :]
+    assert spans(recorder.folder) == stream.sent[recorded_bytes // 36 :]
 
 
 @pytest.mark.parametrize("put", [os.mkfifo, Path.mkdir, lambda path: path.symlink_to("/dev/full")])
@@ -112,15 +112,18 @@ def test_what_stands_in_the_record_s_place_after_the_card_refused_is_left_alone(
     assert spans(tmp_path / "away.tlog") + spans(recorder.folder) == stream.sent
 
 
-def test_a_card_that_is_away_is_not_replaced_by_the_empty_place_for_it(tmp_path: Path) -> None:
+def test_a_card_that_is_away_is_not_replaced_by_its_empty_mount_point(
+    tmp_path: Path, card: Card
+) -> None:
     place, away = tmp_path / "card", tmp_path / "away"
     recorder = Recorder(place, START_US)
     stream = Stream(recorder)
     stream.tick(9)
+    card.room, card.write_error = 0, errno.EIO
+    stream.tick(5)
     place.rename(away)
-    assert recorder._record is not None
-    recorder._record.doubted = True  # as after any failure
-    stream.tick(9)
+    card.room = None
+    stream.tick(30)
     assert recorder.problem is not None
     assert not place.exists()
     away.rename(place)

@@ -1,4 +1,4 @@
-"""The sessions of a directory: their order, and how they began and ended, whatever clocks say."""
+"""The sessions of a directory: their order, beginning and end, whatever the clocks say."""
 
 import errno
 import json
@@ -26,11 +26,6 @@ from tests.newest import latest_session
 
 START_US = 1_750_000_000_000_000
 SECOND_US = 1_000_000
-
-
-@pytest.fixture(autouse=True)
-def nothing_said(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(module, "_said", set())
 
 
 def test_none_where_there_are_none(tmp_path: Path, caplog) -> None:
@@ -124,7 +119,7 @@ def test_one_that_nobody_closed_is_marked_at_the_next_start(tmp_path: Path) -> N
         "\x00\ud800",
     ],
 )
-def test_what_cannot_be_read_is_said_once_and_worked_around(
+def test_a_damaged_note_is_reported_once_and_worked_around(
     tmp_path: Path, text: str, caplog
 ) -> None:
     begun = [begin_session(tmp_path, START_US + n * SECOND_US) for n in range(3)]
@@ -171,7 +166,7 @@ def test_a_failed_write_leaves_the_old_and_takes_no_room(tmp_path: Path, monkeyp
     assert [(one.name, one.read_text()) for one in tmp_path.iterdir()] == [("small.json", "old")]
 
 
-def test_that_a_session_cannot_be_closed_hinders_nothing(
+def test_a_session_that_cannot_be_closed_is_only_reported(
     tmp_path: Path, monkeypatch, caplog
 ) -> None:
     folder = begin_session(tmp_path, START_US)

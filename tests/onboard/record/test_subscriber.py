@@ -1,4 +1,4 @@
-"""A subscriber that fails is counted, rests for longer each time, and is told once in full."""
+"""A subscriber that fails is counted, pauses for longer each time, and is logged once in full."""
 
 import itertools
 import logging
@@ -17,7 +17,7 @@ def fails() -> None:
     raise RuntimeError("unforeseen")
 
 
-def test_what_it_gives_is_passed_on() -> None:
+def test_the_result_is_passed_on() -> None:
     one = Subscriber("feed_failed", "the feed")
     assert one.run(0.0, lambda: 7) == 7
     assert not one.failing

@@ -1,4 +1,4 @@
-"""When figures that failed are tried again, and without what."""
+"""When figures that failed are computed again, and without which parts."""
 
 from onboard.efficiency.parts import PartError
 from onboard.restarts.retries import PAUSE_FIRST_S, PAUSE_MOST_S, SOUND_AFTER_S, TRIES_MOST, Retries
@@ -28,17 +28,17 @@ def test_faults_far_apart_are_chance() -> None:
     assert retries.faults == 20
 
 
-def test_without_a_part_to_blame_the_pauses_grow_and_end() -> None:
+def test_without_a_part_to_blame_the_pauses_double_and_end() -> None:
     retries = Retries()
     pauses = [retries.failed(RuntimeError(), float(n)) for n in range(TRIES_MOST)]
     assert pauses == [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, None]
 
 
-def test_another_chance_takes_everything_back_in() -> None:
+def test_a_reset_takes_every_part_back_in() -> None:
     retries = Retries()
     for n in range(2):
         retries.failed(PartError("curve"), float(n))
-    retries.another_chance()
+    retries.reset()
     assert retries.without == set()
     assert retries.failed(PartError("curve"), 2.0) == PAUSE_FIRST_S
     assert retries.without == set()

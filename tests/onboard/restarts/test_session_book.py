@@ -1,26 +1,27 @@
-"""A session's trip is written down whichever way the session ends."""
+"""Sessions of a run: which trip each belongs to, its marks, and what was learned, are written."""
 
 import errno
+import os
 from pathlib import Path
 
 import pytest
 
 from onboard.contract.commands import Mark
-from onboard.record import sessions
-from onboard.record.marks import Noted, read_marks
+from onboard.record.marks import TimedCommand, read_marks
 from onboard.record.sessions import SessionNote, read_session
-from onboard.restarts.rejoin import load_carried
+from onboard.restarts.refold import load_carried
 from onboard.restarts.session_book import SessionBook
 from onboard.ride.learned_file import Clocks, load
 from onboard.telemetry.logs.telemetry_log import read_log
 from onboard.telemetry.mavlink.frames import Frames
+from tests.patience import until
 from tests.small_streams import Sender, records
 
 START_US = 1_750_000_000_000_000
 
 
-def heard(directory: Path, *boot_s: float) -> Frames:
-    """Frames of an autopilot that had been running for so long."""
+def attitudes(directory: Path, *boot_s: float) -> Frames:
+    """Frames of an autopilot that states these boot clocks."""
     sender, log = Sender(), directory / "x.tlog"
     log.write_bytes(records([sender.heartbeat(), *map(sender.attitude, boot_s)], START_US))
     (frames,) = [one for one in read_log(log) if len(one)]
@@ -28,7 +29,7 @@ def heard(directory: Path, *boot_s: float) -> Frames:
 
 
 def session(directory: Path, frames: Frames, number: int) -> SessionBook:
-    """A session in which these frames came; nothing is decided yet."""
+    """A session with these frames in its record; nothing is decided yet."""
     book = SessionBook(directory, START_US + number * 10**9, None)
     book.kept = {"of": number}
     book.write(frames, START_US + number * 10**9)
@@ -46,7 +47,7 @@ def test_the_verdict_is_written_down_at_the_end_at_the_latest(
     tmp_path: Path, goes_on: bool
 ) -> None:
     for number in (1, 2):
-        session(tmp_path, heard(tmp_path, 100.0 * number), number).close({"of": number})
+        session(tmp_path, attitudes(tmp_path, 100.0 * number), number).close({"of": number})
     book = SessionBook(tmp_path, START_US + 3 * 10**9, None)
     book.settle(book.past.result().judge(Clocks(300.0 if goes_on else 5.0, 1.75e9, float("nan"))))
     book.close({"of": 3})
@@ -64,8 +65,8 @@ def test_the_verdict_is_written_down_at_the_end_at_the_latest(
 
 
 def test_a_new_trip_settles_what_the_one_before_it_left_undecided(tmp_path: Path) -> None:
-    session(tmp_path, heard(tmp_path, 100.0), 1).close({})
-    book = session(tmp_path, heard(tmp_path, 103.0), 2)
+    session(tmp_path, attitudes(tmp_path, 100.0), 1).close({})
+    book = session(tmp_path, attitudes(tmp_path, 103.0), 2)
     first = book.past.result().newest
     second = book.folder
     assert note(second).may_continue == first.name
@@ -77,21 +78,20 @@ def test_a_new_trip_settles_what_the_one_before_it_left_undecided(tmp_path: Path
 
 
 def at(directory: Path) -> dict:
-    """Up to which place of the records what was written down goes."""
+    """The place in the records up to which the save goes."""
     kept = load(directory)
     assert kept is not None
     found: dict = kept["at"]
     return found
 
 
-def test_what_is_written_down_says_which_marks_are_in_it(tmp_path: Path) -> None:
+def test_a_save_says_which_marks_are_in_it(tmp_path: Path) -> None:
     book = SessionBook(tmp_path, START_US, None)
-    one = Noted(None, START_US, None, Mark(1, "charged", amount=("left_fraction", 0.5)))
+    one = TimedCommand(None, START_US, None, Mark(1, "charged", amount=("left_fraction", 0.5)))
     kept = {"of": 1, "at": {"stamp_us": 7}}
     book.mark(one)
     assert book.save_if_due(100.0, lambda: kept)
-    assert book._saving is not None
-    book._saving.result(10)
+    until((tmp_path / "learned.json").exists)
     first = book.folder.name
     assert at(tmp_path) == {"stamp_us": 7, "session": first, "marks": 1}
     # Few writes are kind to a card.
@@ -124,15 +124,15 @@ def test_marks_lie_in_the_session_that_a_full_card_made_later(
         raise OSError(errno.ENOSPC, "No space left on device")
 
     with monkeypatch.context() as patch:
-        patch.setattr(sessions, "_put", full)
+        patch.setattr(os, "fsync", full)
         book = SessionBook(tmp_path, START_US, None)
     before = book.folder
     before.mkdir()  # somebody else took the name meanwhile
     later_us = START_US + 10 * 10**6
-    book.write(heard(tmp_path, 100.0), later_us)
-    assert book._recorder.settle()
+    book.write(attitudes(tmp_path, 100.0), later_us)
+    assert book.flush()
     assert book.folder != before
-    book.mark(Noted(None, later_us, None, Mark(1, "charged_full")))
+    book.mark(TimedCommand(None, later_us, None, Mark(1, "charged_full")))
     book.close(None)
     assert len(read_marks(book.folder)) == 1
     assert read_marks(before) == ()

@@ -1,20 +1,20 @@
-"""The ride of now: goes on after a restart, with another profile, or begins anew."""
+"""The present ride: goes on after a restart, with another profile, or begins anew."""
 
 import asyncio
 import dataclasses
 import json
-from concurrent.futures import Future
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from onboard.profile import Battery, Profile
-from onboard.restarts.rejoin import Session
-from onboard.restarts.trip_journal import Past, look_back
+from onboard.restarts.refold import Session
 from onboard.restarts.trip_keeper import TripKeeper
+from onboard.restarts.trip_sessions import look_back
 from onboard.ride.ride import Ride
-from tests.onboard.restarts.test_rejoin import PROFILE, parts, session, snapshot
+from tests.onboard.restarts.harbour_loop import PROFILE, parts, session, snapshot
+from tests.onboard.small_rides import done
 
 pytestmark = pytest.mark.slow
 
@@ -24,8 +24,8 @@ def kept_of(ride: Ride) -> dict[str, Any]:
     return kept
 
 
-async def settled(keeper: TripKeeper, now_s: float = 100.0, tries: int = 400) -> bool:
-    """Poll until the ride changed; whether it did in good time."""
+async def changes(keeper: TripKeeper, now_s: float = 100.0, tries: int = 400) -> bool:
+    """Poll until the ride changes; return whether it did."""
     for _ in range(tries):
         if keeper.poll(now_s):
             return True
@@ -34,22 +34,15 @@ async def settled(keeper: TripKeeper, now_s: float = 100.0, tries: int = 400) ->
     return False
 
 
-def found(past: Past) -> "Future[Past]":
-    """What was found by looking back."""
-    future: Future[Past] = Future()
-    future.set_result(past)
-    return future
-
-
 def before(tmp_path: Path) -> tuple[dict[str, Any], Session]:
-    """What a daemon left that was killed at half of the loop."""
+    """What a daemon left that was killed halfway round the loop."""
     first, _ = parts()
     ride = Ride(PROFILE)
     ride.take(first)
     return kept_of(ride), session(tmp_path / "a", first)
 
 
-def test_a_restart_in_mid_trip_is_not_seen_in_the_figures(tmp_path: Path) -> None:
+def test_a_restart_in_mid_trip_does_not_show_in_the_figures(tmp_path: Path) -> None:
     kept, earlier = before(tmp_path)
     first, second = parts()
     through = Ride(PROFILE)
@@ -58,11 +51,11 @@ def test_a_restart_in_mid_trip_is_not_seen_in_the_figures(tmp_path: Path) -> Non
 
     async def run() -> TripKeeper:
         keeper = TripKeeper(
-            PROFILE, None, kept, found(dataclasses.replace(look_back(earlier.folder), kept=kept))
+            PROFILE, None, kept, done(dataclasses.replace(look_back(earlier.folder), kept=kept))
         )
         third = len(second) // 3
         keeper.take([second.where(slice(0, third))], 0)
-        assert await settled(keeper)
+        assert await changes(keeper)
         keeper.take([second.where(slice(third, None))], 0)
         return keeper
 
@@ -71,18 +64,18 @@ def test_a_restart_in_mid_trip_is_not_seen_in_the_figures(tmp_path: Path) -> Non
     assert snapshot(keeper.ride) == snapshot(through)
 
 
-def test_nothing_is_written_down_before_the_last_ride_is_in_it(tmp_path: Path) -> None:
+def test_nothing_is_saved_before_the_last_ride_is_in_it(tmp_path: Path) -> None:
     kept, earlier = before(tmp_path)
     old = kept_of(Ride(PROFILE))
 
     async def run() -> tuple[TripKeeper, list[bool]]:
-        past = found(dataclasses.replace(look_back(earlier.folder), kept=kept))
+        past = done(dataclasses.replace(look_back(earlier.folder), kept=kept))
         keeper = TripKeeper(PROFILE, None, old, past)
         whole = [keeper.is_whole]
         assert not keeper.poll(100.0)
-        # Found, but the ride of now began without it.
+        # Found, but the present ride began without it.
         whole.append(keeper.is_whole)
-        assert await settled(keeper)
+        assert await changes(keeper)
         return keeper, whole
 
     keeper, whole = asyncio.run(run())
@@ -93,14 +86,14 @@ def test_nothing_is_written_down_before_the_last_ride_is_in_it(tmp_path: Path) -
 def test_an_autopilot_that_restarted_begins_a_new_trip(tmp_path: Path) -> None:
     kept, _ = before(tmp_path)
     first, second = parts()
-    # The boot clock is behind what the record's end tells.
+    # The boot clock is behind that of the record's end.
     earlier = session(tmp_path / "b", second)
     alone = Ride(PROFILE, kept={"curves": kept["curves"]})
     alone.take(first)
 
     async def run() -> TripKeeper:
         keeper = TripKeeper(
-            PROFILE, None, kept, found(dataclasses.replace(look_back(earlier.folder), kept=kept))
+            PROFILE, None, kept, done(dataclasses.replace(look_back(earlier.folder), kept=kept))
         )
         keeper.take([first], 0)
         assert not keeper.poll(100.0)
@@ -127,7 +120,7 @@ def test_another_profile_is_as_if_it_had_been_there_from_the_start(tmp_path: Pat
         keeper.take([first], 0)
         keeper.reload(other)
         keeper.take([second], 0)
-        assert await settled(keeper)
+        assert await changes(keeper)
         return keeper
 
     keeper = asyncio.run(run())
@@ -155,7 +148,7 @@ def test_a_new_trip_leaves_the_refold_behind_and_keeps_its_profile(tmp_path: Pat
             PROFILE,
             None,
             kept,
-            found(dataclasses.replace(look_back(earlier.folder), kept=kept)),
+            done(dataclasses.replace(look_back(earlier.folder), kept=kept)),
             present=lambda until_us: dataclasses.replace(now, until_us=until_us),
         )
         keeper.take([second], 0)
@@ -164,7 +157,7 @@ def test_a_new_trip_leaves_the_refold_behind_and_keeps_its_profile(tmp_path: Pat
         keeper.reload(other)
         keeper.new_trip()
         keeper.take([second.where(slice(0, 0))], 0)
-        assert not await settled(keeper, tries=150)
+        assert not await changes(keeper, tries=150)
         return keeper
 
     keeper = asyncio.run(run())

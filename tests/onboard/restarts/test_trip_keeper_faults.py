@@ -1,4 +1,4 @@
-"""Figures that fail: worked out again, given up at last, and brought back by a new trip."""
+"""Figures that fail: computed again, given up in the end, and brought back by a new trip."""
 
 import asyncio
 
@@ -9,7 +9,7 @@ from onboard.record.subscriber import STRICT
 from onboard.restarts import trip_keeper
 from onboard.restarts.retries import TRIES_MOST
 from onboard.restarts.trip_keeper import TripKeeper
-from tests.onboard.small_rides import A_SECOND, PROFILE, START_US, heard
+from tests.onboard.small_rides import A_SECOND, PROFILE, START_US, received
 
 
 @pytest.fixture(autouse=True)
@@ -21,7 +21,7 @@ def codes(keeper: TripKeeper) -> list[str]:
     return [alert.code for alert in keeper.alerts()]
 
 
-def test_after_many_faults_it_is_given_up_and_a_new_trip_brings_it_back() -> None:
+def test_many_faults_give_the_figures_up_and_a_new_trip_brings_them_back() -> None:
     async def run() -> None:
         keeper = TripKeeper(PROFILE)
         assert (keeper.is_whole, codes(keeper)) == (True, [])
@@ -29,40 +29,39 @@ def test_after_many_faults_it_is_given_up_and_a_new_trip_brings_it_back() -> Non
             assert keeper.why_none is (trip_keeper.AGAIN if n else None)
             keeper.failed(RuntimeError("unforeseen"))
         assert keeper.why_none is trip_keeper.GIVEN_UP
-        assert keeper._again is None
+        assert keeper.refolding is None
         assert codes(keeper) == ["figures_given_up"]
-        keeper.take(heard(0, 3), START_US)
+        keeper.take(received(0, 3), START_US)
         assert keeper.ride.messages == 0
         assert not keeper.is_whole
         keeper.new_trip()
-        keeper.take(heard(3, 6), START_US)
+        keeper.take(received(3, 6), START_US)
         assert keeper.ride.messages == 3 * A_SECOND
         assert (keeper.is_whole, keeper.why_hidden, codes(keeper)) == (True, None, [])
 
     asyncio.run(run())
 
 
-def test_what_was_kept_stays_as_it_was_while_a_part_is_left_out(
+def test_what_is_kept_stays_as_it_was_while_a_part_is_left_out(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr("onboard.restarts.retries.PAUSE_FIRST_S", 0.0)
 
     async def run() -> None:
         keeper = TripKeeper(PROFILE)
-        keeper.take(heard(0, 6), START_US)
+        keeper.take(received(0, 6), START_US)
         kept = keeper.kept()
         for _ in range(2):
             keeper.failed(PartError("battery"))
             assert not keeper.is_whole
-            assert keeper._again is not None
-            assert keeper._again.task is not None
-            await asyncio.wait({keeper._again.task})
+            assert keeper.refolding is not None
+            await asyncio.wait({keeper.refolding.task})
             assert keeper.poll(100.0)
-        # The figures are back, but for the battery's: what is known of that is of before.
+        # The figures are back, but for the battery's: what is kept of that is older.
         assert keeper.why_none is None
         assert codes(keeper) == ["part_left_out"]
         assert not keeper.is_whole
-        keeper.take(heard(6, 9), START_US)
+        keeper.take(received(6, 9), START_US)
         assert keeper.kept() == kept
 
     asyncio.run(run())

@@ -1,4 +1,4 @@
-"""While records are folded again, what comes in, what is said and what was wanted is not lost."""
+"""While records are folded again, no frame, command or target is lost."""
 
 import asyncio
 import dataclasses
@@ -8,11 +8,11 @@ import pytest
 
 from onboard.contract.commands import Set
 from onboard.efficiency.advice.target import Aim
-from onboard.record.marks import Noted, noted
-from onboard.restarts import refolding
-from onboard.restarts.rejoin import CARRIED_NAME, Session
-from onboard.restarts.trip_journal import look_back
+from onboard.record.marks import timed_command
+from onboard.restarts import refold_task
+from onboard.restarts.refold import CARRIED_NAME, Session
 from onboard.restarts.trip_keeper import TripKeeper
+from onboard.restarts.trip_sessions import look_back
 from onboard.ride.commands import apply_command
 from onboard.ride.ride import Ride
 from onboard.telemetry.mavlink.frames import Frames
@@ -21,19 +21,19 @@ from tests.onboard.small_rides import (
     OTHER,
     PROFILE,
     START_US,
-    found,
-    heard,
+    done,
     learned,
+    received,
     session,
 )
 from tests.small_streams import Sender
 
 AIM = Aim(distance_m=3000.0)
-WISH = Set(1, "target_speed_mps", 2.5)
+COMMAND = Set(1, "target_speed_mps", 2.5)
 
 
 def keeper(record: Session | None = None, **more: object) -> TripKeeper:
-    """One whose present record is this."""
+    """A keeper whose present record is this."""
 
     def present(until_us: int) -> Session | None:
         return record and dataclasses.replace(record, until_us=until_us)
@@ -45,37 +45,34 @@ def take(one: TripKeeper, parts: list[Frames]) -> None:
     one.take(parts, START_US)
 
 
-def say(one: TripKeeper, wish: Set = WISH) -> Noted:
-    """Have the ride of now do something, and tell the keeper, as the service does."""
-    said = noted(wish, one.ride, one.last_stamp_us)
-    assert apply_command(wish, one.ride, lambda: None) is None
-    one.say(said)
-    return said
+def give(one: TripKeeper, command: Set = COMMAND) -> None:
+    """Apply a command to the present ride, and add it to the keeper, as the service does."""
+    timed = timed_command(command, one.ride, one.last_stamp_us)
+    assert apply_command(command, one.ride, lambda: None) is None
+    one.add(timed)
 
 
 async def folded(one: TripKeeper, now_s: float = 100.0) -> bool:
-    """Wait for the fold that runs; whether the ride changed."""
-    assert one._again is not None
-    assert one._again.task is not None
-    await asyncio.wait({one._again.task})
+    """Wait for the fold under way; return whether the ride changed."""
+    assert one.refolding is not None
+    await asyncio.wait({one.refolding.task})
     return one.poll(now_s)
 
 
-def wanted(ride: Ride) -> Aim:
+def aim_of(ride: Ride) -> Aim:
     return ride.engine.adviser.aim
 
 
 def test_a_new_trip_is_not_replaced_by_the_old_one_that_is_being_folded(tmp_path: Path) -> None:
     async def run() -> None:
-        first = heard(0, 6)
+        first = received(0, 6)
         one = keeper(session(tmp_path, first))
         take(one, first)
         one.reload(OTHER)
-        assert one._again is not None
-        folding = one._again.task
+        assert one.refolding is not None
+        folding = one.refolding.task
         one.new_trip()
         new = one.ride
-        assert folding is not None
         await asyncio.wait({folding})
         assert not one.poll(100.0)
         assert one.ride is new
@@ -84,64 +81,66 @@ def test_a_new_trip_is_not_replaced_by_the_old_one_that_is_being_folded(tmp_path
     asyncio.run(run())
 
 
-def test_what_comes_and_is_said_meanwhile_is_in_the_ride_that_takes_over(tmp_path: Path) -> None:
+def test_frames_and_commands_that_come_meanwhile_are_in_the_new_ride(
+    tmp_path: Path,
+) -> None:
     async def run() -> None:
-        first = heard(0, 6)
+        first = received(0, 6)
         one = keeper(session(tmp_path, first))
         take(one, first)
         one.reload(OTHER)
-        take(one, heard(6, 9))
-        say(one)
+        take(one, received(6, 9))
+        give(one)
         old = one.ride
         assert await folded(one)
         assert one.ride is not old
         assert one.ride.messages == 9 * A_SECOND
-        assert wanted(one.ride) == Aim(speed_mps=2.5)
+        assert aim_of(one.ride) == Aim(speed_mps=2.5)
 
     asyncio.run(run())
 
 
-def test_what_was_wanted_from_the_start_is_wanted_by_a_ride_that_is_folded(tmp_path: Path) -> None:
+def test_the_aim_given_at_the_start_is_that_of_a_ride_that_is_folded(tmp_path: Path) -> None:
     async def run() -> None:
-        first = heard(0, 6)
+        first = received(0, 6)
         one = keeper(session(tmp_path, first), aim=AIM)
         take(one, first)
         one.reload(OTHER)
         assert await folded(one)
-        assert wanted(one.ride) == AIM
+        assert aim_of(one.ride) == AIM
         one.new_trip()
-        assert wanted(one.ride) == AIM
+        assert aim_of(one.ride) == AIM
 
     asyncio.run(run())
 
 
-def test_what_is_said_before_it_is_known_which_trip_it_is_is_not_lost(tmp_path: Path) -> None:
+def test_a_command_given_before_the_trip_is_known_is_not_lost(tmp_path: Path) -> None:
     async def run() -> None:
-        earlier = session(tmp_path, heard(0, 6))
-        one = keeper(None, past=found(look_back(earlier.folder)))
-        # Nobody has heard the autopilot yet: nothing can be decided.
+        earlier = session(tmp_path, received(0, 6))
+        one = keeper(None, past=done(look_back(earlier.folder)))
+        # Nothing came from the autopilot yet: nothing can be decided.
         assert not one.poll(100.0)
-        say(one)
-        take(one, heard(8, 13))
+        give(one)
+        take(one, received(8, 13))
         assert not one.poll(101.0)
         assert [part.folder for part in one.sessions] == [earlier.folder]
         assert await folded(one)
         assert one.ride.messages == (6 + 5) * A_SECOND
-        assert wanted(one.ride) == Aim(speed_mps=2.5)
+        assert aim_of(one.ride) == Aim(speed_mps=2.5)
 
     asyncio.run(run())
 
 
 def test_a_new_trip_leaves_the_earlier_sessions_behind(tmp_path: Path) -> None:
     async def run() -> None:
-        past = found(look_back(session(tmp_path, heard(0, 6)).folder))
-        one = keeper(session(tmp_path, heard(20, 24), anew=True), past=past)
-        take(one, heard(8, 13))
+        past = done(look_back(session(tmp_path, received(0, 6)).folder))
+        one = keeper(session(tmp_path, received(20, 24), anew=True), past=past)
+        take(one, received(8, 13))
         one.poll(100.0)
         assert one.sessions
         assert await folded(one)
         one.new_trip()
-        take(one, heard(20, 24))
+        take(one, received(20, 24))
         one.reload(OTHER)
         assert await folded(one)
         assert (one.sessions, one.ride.messages) == ((), 4 * A_SECOND)
@@ -151,24 +150,24 @@ def test_a_new_trip_leaves_the_earlier_sessions_behind(tmp_path: Path) -> None:
 
 def test_a_new_trip_is_of_the_same_craft() -> None:
     one = keeper()
-    take(one, heard(0, 6))
+    take(one, received(0, 6))
     assert one.ride.decoder.craft.system_id == 1
     one.new_trip()
-    # Another craft is heard first, and more.
-    take(one, heard(6, 16, Sender(system=7)))
-    take(one, heard(6, 9))
+    # Another craft sends first, and more.
+    take(one, received(6, 16, Sender(system=7)))
+    take(one, received(6, 9))
     assert one.ride.decoder.craft.system_id == 1
 
 
 def test_what_a_trip_began_with_is_what_its_fold_begins_with(tmp_path: Path) -> None:
     async def run() -> None:
         before = Ride(PROFILE)
-        for part in heard(0, 6):
+        for part in received(0, 6):
             before.take(part)
         kept = before.kept()
-        second = heard(6, 9)
+        second = received(6, 9)
         record = session(tmp_path, second)
-        # What lies beside the record is not written yet, or of before it was caught up.
+        # The file beside the record is not written yet, or not up to date.
         assert not (record.folder / CARRIED_NAME).exists()
         one = keeper(record, kept=kept)
         take(one, second)
@@ -195,22 +194,22 @@ def test_without_a_record_the_battery_s_count_goes_on_and_no_curve_does() -> Non
     assert after["battery"] == before["battery"] != Ride(PROFILE).kept()["battery"]
 
 
-def test_more_than_can_be_held_meanwhile_is_read_from_the_record_again(
+def test_more_than_can_be_kept_meanwhile_is_read_from_the_record_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(refolding, "HELD_MOST_FRAMES", 5 * A_SECOND)
+    monkeypatch.setattr(refold_task, "BACKLOG_MOST_FRAMES", 5 * A_SECOND)
 
     async def run() -> None:
-        parts = heard(0, 12)
+        parts = received(0, 12)
         one = keeper(session(tmp_path, parts))
         take(one, parts[:5])
         one.reload(OTHER)
-        first = one._again
+        first = one.refolding
         take(one, parts[5:11])
         assert not one.poll(100.0)
-        assert one._again is not None
-        assert one._again is not first
-        assert one._again.held == []
+        assert one.refolding is not None
+        assert one.refolding is not first
+        assert one.refolding.backlog.parts == []
         take(one, parts[11:])
         assert await folded(one)
         assert (one.ride.messages, one.profile) == (12 * A_SECOND, OTHER)

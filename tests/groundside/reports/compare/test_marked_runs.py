@@ -5,23 +5,23 @@ import math
 from groundside.reports.compare.marked_runs import Span, marked_runs, setup_spans
 from onboard.contract.commands import Mark, Set
 from onboard.efficiency.curve.learner import PLAIN_SETUP
-from onboard.record.marks import Noted
+from onboard.record.marks import TimedCommand
 
 
-def start(t_s: float | None) -> Noted:
-    return Noted(t_s, 0, None, Mark(1, "run_start", ""))
+def start(t_s: float | None) -> TimedCommand:
+    return TimedCommand(t_s, 0, None, Mark(1, "run_start", ""))
 
 
-def end(t_s: float | None) -> Noted:
-    return Noted(t_s, 0, None, Mark(1, "run_end", ""))
+def end(t_s: float | None) -> TimedCommand:
+    return TimedCommand(t_s, 0, None, Mark(1, "run_end", ""))
 
 
-def note(t_s: float | None) -> Noted:
-    return Noted(t_s, 0, None, Mark(1, "note", "a gust"))
+def note(t_s: float | None) -> TimedCommand:
+    return TimedCommand(t_s, 0, None, Mark(1, "note", "a gust"))
 
 
-def setup(t_s: float | None, label: str | None) -> Noted:
-    return Noted(t_s, 0, None, Set(1, "setup", label))
+def setup(t_s: float | None, label: str | None) -> TimedCommand:
+    return TimedCommand(t_s, 0, None, Set(1, "setup", label))
 
 
 def test_runs_take_the_set_up_in_force() -> None:
@@ -73,6 +73,6 @@ def test_stretches_between_changes_of_the_set_up() -> None:
 
 
 def test_other_settings_are_no_set_up() -> None:
-    target = Noted(100, 0, None, Set(1, "target_power_w", 400.0))
+    target = TimedCommand(100, 0, None, Set(1, "target_power_w", 400.0))
     assert setup_spans([target]) == [Span(PLAIN_SETUP, -math.inf, math.inf, False)]
     assert marked_runs([start(10), target, end(90)]) == [Span(PLAIN_SETUP, 10, 90, True)]

@@ -9,7 +9,7 @@ from groundside.command_line import main
 from onboard.contract.commands import Set
 from onboard.efficiency.curve.learner import Learner
 from onboard.profile import load_profile
-from onboard.record.marks import MarkBook, Noted
+from onboard.record.marks import MarkBook, TimedCommand
 from onboard.ride import learned_file
 from onboard.ride.ride import Ride
 from onboard.telemetry.logs.formats import open_log
@@ -105,7 +105,7 @@ def test_each_set_up_of_a_session_has_its_own_curve(
     (tmp_path / "telemetry.tlog").write_bytes(log)
     begin_us, book = int.from_bytes(log[:8], "big"), MarkBook(tmp_path)
     for t_s, label in ((0.0, "slim"), (turn_s, "broad")):
-        book.write(Noted(t_s, begin_us + round(1e6 * t_s), None, Set(1, "setup", label)))
+        book.write(TimedCommand(t_s, begin_us + round(1e6 * t_s), None, Set(1, "setup", label)))
     where = ("--distance-m", "5000", "--from", str(tmp_path), "--profile", str(CRAFT))
     assert plan(capsys, *where)[0] == 2
     powers = []

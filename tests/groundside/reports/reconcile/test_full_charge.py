@@ -7,7 +7,7 @@ import pytest
 
 from groundside.command_line import main
 from onboard.contract.commands import Mark
-from onboard.record.marks import MarkBook, Noted
+from onboard.record.marks import MarkBook, TimedCommand
 from tests.groundside.reports.reconcile.made_rides import PACK_AH, POWERS, made_ride, profile_text
 
 RIDE_S = POWERS[1][1]
@@ -32,7 +32,9 @@ def session(
     book = MarkBook(path)
     for t_s, mark in said:
         stamp_us = begin_us + round(1e6 * (t_s or 0.0))
-        book.write(Noted(None if t_s is None else trip_s + t_s, stamp_us, None, Mark(1, mark)))
+        book.write(
+            TimedCommand(None if t_s is None else trip_s + t_s, stamp_us, None, Mark(1, mark))
+        )
     return path
 
 

@@ -17,7 +17,7 @@ from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.log_remarks import LogRemark, LogRemarkCode
 from onboard.contract.reasons import Reason
 from onboard.profile import Profile, load_profile
-from onboard.record.marks import MarkBook, Noted
+from onboard.record.marks import MarkBook, TimedCommand
 from tests.small_streams import GROUND_STATION, INVALID, Sender, records
 
 LOGS = Path(__file__).parents[4] / "replay_logs"
@@ -101,7 +101,7 @@ def test_what_was_said_in_a_session_counts(tmp_path: Path) -> None:
 
     before = left(tmp_path)
     end_us = int.from_bytes(log[:8], "big") + 800_000_000
-    MarkBook(tmp_path).write(Noted(730.0, end_us, None, Mark(1, "charged_full")))
+    MarkBook(tmp_path).write(TimedCommand(730.0, end_us, None, Mark(1, "charged_full")))
     for path in (tmp_path, tmp_path / "telemetry.tlog"):
         after = left(path)
         # A fifth of it is kept as reserve.

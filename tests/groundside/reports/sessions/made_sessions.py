@@ -7,7 +7,7 @@ from pathlib import Path
 
 from groundside.command_line import main
 from onboard.contract.commands import Set
-from onboard.record.marks import MarkBook, Noted
+from onboard.record.marks import MarkBook, TimedCommand
 from onboard.record.sessions import SessionNote, session_name, write_session
 from tests.small_streams import Sender, records
 
@@ -54,7 +54,7 @@ def session(
 
 def name_setup(book: MarkBook, start_us: int, second: float, setup: str) -> None:
     stamp_us = start_us + round(second * 1e6)
-    book.write(Noted(second, stamp_us, None, Set(1, "setup", setup)))
+    book.write(TimedCommand(second, stamp_us, None, Set(1, "setup", setup)))
 
 
 def rested(path: Path, age_s: float = 3600.0) -> None:

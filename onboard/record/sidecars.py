@@ -1,4 +1,4 @@
-"""The small files beside a record: written whole or not at all, and again while that fails."""
+"""Sidecars: the small files beside a record, written atomically, and retried while that fails."""
 
 import logging
 import threading
@@ -6,15 +6,15 @@ from collections.abc import Callable
 from pathlib import Path
 
 Write = Callable[[Path], None]
-"""Writes into the folder that it is given; may raise OSError."""
+"""Writes into the folder given; may raise OSError."""
 
 RETRY_EVERY_S = 5.0
 
 log = logging.getLogger("wattwake")
 
 
-class RecordNotes:
-    """What is to be written beside a record. Anyone may add; one thread writes."""
+class Sidecars:
+    """Sidecar files of one session. Any thread may add one; one thread writes."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
@@ -22,27 +22,27 @@ class RecordNotes:
         self._all: dict[str, Write] = {}
         self._failed_us: int | None = None
 
-    def put(self, name: str, write: Write, *, there: bool = False) -> None:
-        """Have something written; the newest of a name counts. `there`: it is written already."""
+    def put(self, name: str, write: Write, *, written: bool = False) -> None:
+        """Queue a write, in place of an earlier one of this name; `written`: it is done already."""
         with self._lock:
             self._all[name] = write
-            if not there:
+            if not written:
                 self._waiting[name] = write
 
-    def anew(self) -> None:
-        """Have all of it written again: the folder was taken away."""
+    def rewrite_all(self) -> None:
+        """Queue everything again: the folder was taken away."""
         with self._lock:
             self._waiting = dict(self._all)
 
     def due(self, now_us: int) -> bool:
-        """Return whether something waits and it is time to write it [us]."""
+        """Return whether something waits and the pause after a failure is over [us]."""
         with self._lock:
             failed_us = self._failed_us
             rested = failed_us is None or now_us - failed_us >= RETRY_EVERY_S * 1e6
             return bool(self._waiting) and rested
 
     def write(self, folder: Path, now_us: int) -> None:
-        """Write what waits; what cannot be written waits on, which is said once."""
+        """Write what waits; what fails stays queued, and the first failure is logged."""
         with self._lock:
             waiting, self._waiting = self._waiting, {}
         failed: dict[str, Write] = {}

@@ -1,14 +1,12 @@
-"""A daemon that was away goes on with the trip as if it had not been."""
+"""Records folded again give the figures of a daemon that never stopped."""
 
 import dataclasses
 import json
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
-from onboard.profile import load_profile
-from onboard.restarts.rejoin import (
+from onboard.restarts.refold import (
     CARRIED_NAME,
     Session,
     carried_text,
@@ -18,34 +16,9 @@ from onboard.restarts.rejoin import (
 )
 from onboard.ride.ride import Ride
 from onboard.telemetry.logs.log_files import RECORD_NAME, record_name
-from onboard.telemetry.logs.telemetry_log import read_log
-from onboard.telemetry.mavlink.frames import Frames, joined
-from tests.onboard.small_rides import A_SECOND, heard
-from tests.wire import wire
-
-LOGS = Path(__file__).parents[3] / "replay_logs"
-PROFILE = load_profile(LOGS / "harbour_loop.toml")
-HALF_S, AWAY_S = 200.0, 15.0
-
-
-def parts() -> tuple[Frames, Frames]:
-    """The harbour loop's frames up to half of it, and from a quarter of a minute later on."""
-    (frames,) = [part for part in read_log(LOGS / "harbour_loop.tlog", 1 << 24) if len(part)]
-    since_s = (frames.stamp_us - frames.stamp_us[0]) * 1e-6
-    return frames.where(since_s < HALF_S), frames.where(since_s >= HALF_S + AWAY_S)
-
-
-def snapshot(ride: Ride) -> dict[str, Any]:
-    ride.finish()
-    taken: dict[str, Any] = json.loads(json.dumps(wire(ride.snapshot("x", age_s=0.0))))
-    return {key: value for key, value in taken.items() if key != "link"}
-
-
-def session(folder: Path, frames: Frames) -> Session:
-    folder.mkdir()
-    (folder / RECORD_NAME).write_bytes(frames.records())
-    (folder / CARRIED_NAME).write_text(carried_text(None))
-    return Session(folder)
+from onboard.telemetry.mavlink.frames import joined
+from tests.onboard.restarts.harbour_loop import PROFILE, parts, session, snapshot
+from tests.onboard.small_rides import A_SECOND, received
 
 
 def begin(kept: dict | None) -> Ride:
@@ -90,7 +63,7 @@ class MarkAt:
         ride.engine.mark()
 
 
-def test_what_was_said_is_done_again_at_its_time() -> None:
+def test_an_action_is_applied_again_at_its_stamp() -> None:
     first, _ = parts()
     since_s = (first.stamp_us - first.stamp_us[0]) * 1e-6
     at = int(np.flatnonzero(since_s >= 90.0)[0])
@@ -104,29 +77,29 @@ def test_what_was_said_is_done_again_at_its_time() -> None:
     assert snapshot(again)["wh_per_km"]["since_mark"] == marked
 
 
-def test_what_was_said_before_and_behind_all_frames_is_done_too() -> None:
+def test_actions_before_and_behind_all_frames_are_applied_too() -> None:
     first, _ = parts()
-    said: list[int] = []
+    messages: list[int] = []
 
     @dataclasses.dataclass(frozen=True)
     class Note:
         stamp_us: int
 
         def apply(self, ride: Ride) -> None:
-            said.append(ride.messages)
+            messages.append(ride.messages)
 
     stamps = first.stamp_us
     notes = [Note(int(stamps[-1]) + 5), Note(int(stamps[0]) - 5), Note(int(stamps[0]) - 4)]
     replay(Ride(PROFILE), [first], notes)
-    assert said == [0, 0, len(first)]
+    assert messages == [0, 0, len(first)]
 
 
-def test_what_was_said_counts_though_nothing_was_recorded(tmp_path: Path) -> None:
+def test_actions_count_though_nothing_was_recorded(tmp_path: Path) -> None:
     first, _ = parts()
-    mute = session(tmp_path / "a", first)
-    (mute.folder / RECORD_NAME).write_bytes(b"")
-    said = [MarkAt(0)]
-    with_mark = refold(begin, [Session(mute.folder, said), session(tmp_path / "b", first)])
+    silent = session(tmp_path / "a", first)
+    (silent.folder / RECORD_NAME).write_bytes(b"")
+    actions = [MarkAt(0)]
+    with_mark = refold(begin, [Session(silent.folder, actions), session(tmp_path / "b", first)])
     assert snapshot(with_mark)["wh_per_km"]["since_mark"] is not None
 
 
@@ -143,20 +116,20 @@ def test_the_curve_is_not_learned_twice(tmp_path: Path) -> None:
     assert snapshot(refold(begin, [Session(folder)])) == snapshot(expected)
 
 
-def test_what_was_said_comes_behind_the_frames_that_it_was_said_behind() -> None:
-    parts = heard(0, 4)
-    (second,) = {int(stamp) for stamp in parts[1].stamp_us}
-    said: list[int] = []
+def test_an_action_comes_behind_the_frames_stamped_no_later() -> None:
+    frames = received(0, 4)
+    (second,) = {int(stamp) for stamp in frames[1].stamp_us}
+    messages: list[int] = []
 
     @dataclasses.dataclass(frozen=True)
     class Note:
         stamp_us: int
 
         def apply(self, ride: Ride) -> None:
-            said.append(ride.messages)
+            messages.append(ride.messages)
 
     notes = [Note(second), Note(second - 1), Note(second + 1)]
-    for windows in (parts, [joined(parts)]):
-        said.clear()
+    for windows in (frames, [joined(frames)]):
+        messages.clear()
         replay(Ride(PROFILE), windows, notes)
-        assert said == [A_SECOND, 2 * A_SECOND, 2 * A_SECOND]
+        assert messages == [A_SECOND, 2 * A_SECOND, 2 * A_SECOND]

@@ -1,7 +1,8 @@
-"""Brings what was kept up to the end of the last record: charge drawn since it was saved counts.
+"""Brings what `learned.json` keeps up to the end of the last record.
 
-It is saved twice a minute, and a power cut falls in between; a mark set then counts, too. Only what
-was recorded since is folded, so that a start costs the same after a minute's ride and a day's.
+It is saved twice a minute, and a power cut falls in between: charge drawn, and commands given,
+since then must count. Only what was recorded since is folded, so that a start costs the same after
+a minute's ride and a day's.
 """
 
 import contextlib
@@ -13,45 +14,45 @@ from typing import Any
 from onboard.errors import LogError
 from onboard.profile import Profile
 from onboard.record.sessions import read_session
-from onboard.restarts.rejoin import Said, Session, load_carried, recorded, replay
+from onboard.restarts.refold import Session, TimedAction, load_carried, recorded, replay
 from onboard.ride.ride import Ride
 from onboard.telemetry.logs.log_files import OpenLog, find_log, log_bytes
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.log_scanner import LogScanner
 
 TAIL_BYTES, TAIL_MOST_BYTES = 1 << 18, 1 << 24
-"""How much of a record's end is read, at first and at most. Charge drawn before that is told by the
-autopilot's counter, or counts as unseen."""
+"""Read of a record's end, at first and at most. Charge drawn before that is told by the autopilot's
+counter, or counts as unseen."""
 
 log = logging.getLogger("wattwake")
 
 
-def caught_up(
+def update_learned(
     profile: Profile, system_id: int | None, kept: dict[str, Any] | None, earlier: Sequence[Session]
 ) -> dict[str, Any] | None:
-    """Return what was kept as it was at the end of the last session.
+    """Return what was kept, as it was at the end of the last session.
 
     Parameters
     ----------
     profile, system_id
         The craft, and the MAVLink system to follow, as for `Ride`.
     kept
-        What was written down last, with `at`: up to which place of the records; None where there is
-        nothing.
+        What was saved last, with `at`: the place in the records that it goes up to; None if nothing
+        was.
     earlier
         Sessions of the last trip, oldest first.
     """
     if profile.battery is None or not earlier:
         return kept
     try:
-        return _caught_up(profile, system_id, kept, earlier)
+        return _updated(profile, system_id, kept, earlier)
     except Exception:
         # Whatever went wrong, the new ride is recorded.
         log.exception("charge drawn at the end of the last ride is not counted")
         return kept
 
 
-def _caught_up(
+def _updated(
     profile: Profile, system_id: int | None, kept: dict[str, Any] | None, earlier: Sequence[Session]
 ) -> dict[str, Any] | None:
     try:
@@ -67,28 +68,26 @@ def _caught_up(
     at = kept.get("at")
     if not (isinstance(at, dict) and isinstance(at.get("session"), str)):
         return kept
-    known = earlier[0].folder.parent / at["session"]
-    note = read_session(known)
+    saved_in = earlier[0].folder.parent / at["session"]
+    note = read_session(saved_in)
     if note is None:
         return kept
-    if all(_number(one) > note.number for one in earlier):
-        # Nothing was written down in this trip: what it began with goes up to its beginning.
-        ride = Ride(profile, system_id, load_carried(earlier[0].folder))
-        _fold(ride, earlier)
-        ride.finish()
-        return ride.kept()
     later = [one for one in earlier if _number(one) > note.number]
-    parts: list[Frames] = []
-    marks: Sequence[Said] = ()
-    for one in earlier:
-        if one.folder == known:
-            marks = one.said[int(at.get("marks", 0)) :]
-            # Without a record nothing was heard then.
-            with contextlib.suppress(LogError):
-                parts = [_frames_after(known, int(at["stamp_us"]))]
-    if not (later or marks or any(map(len, parts))):
-        return kept
-    replay(ride, parts, marks)
+    if len(later) == len(earlier):
+        # Nothing was saved in this trip: what it began with goes up to its beginning.
+        ride = Ride(profile, system_id, load_carried(earlier[0].folder))
+    else:
+        parts: list[Frames] = []
+        commands: Sequence[TimedAction] = ()
+        for one in earlier:
+            if one.folder == saved_in:
+                commands = one.actions[int(at.get("marks", 0)) :]
+                # Without a record nothing was received then.
+                with contextlib.suppress(LogError):
+                    parts = [_frames_after(saved_in, int(at["stamp_us"]))]
+        if not (later or commands or any(map(len, parts))):
+            return kept
+        replay(ride, parts, commands)
     _fold(ride, later)
     ride.finish()
     return ride.kept()
@@ -101,11 +100,11 @@ def _number(session: Session) -> int:
 
 def _fold(ride: Ride, sessions: Iterable[Session]) -> None:
     for session in sessions:
-        replay(ride, recorded(session), session.said)
+        replay(ride, recorded(session), session.actions)
 
 
 def _frames_after(folder: Path, stamp_us: int) -> Frames:
-    """Read the frames behind a stamp [us], from the record's end backwards."""
+    """Return the frames behind a stamp [us], read from the record's end backwards."""
     files = find_log(folder)
     size, tail = log_bytes(files), TAIL_BYTES
     with OpenLog(files) as record:

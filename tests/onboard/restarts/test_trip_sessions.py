@@ -1,14 +1,11 @@
-"""What a trip consists of: settled by the autopilot's clocks, whatever was undecided till then."""
+"""Which sessions are one trip: settled by the autopilot's clocks, whatever was undecided."""
 
 import json
-from concurrent.futures import Future
 from pathlib import Path
-
-import pytest
 
 from onboard.contract.commands import Set
 from onboard.record.marks import FILE_NAME as MARKS_NAME
-from onboard.record.marks import MarkBook, Noted
+from onboard.record.marks import MarkBook, TimedCommand
 from onboard.record.sessions import (
     FILE_NAME,
     SessionNote,
@@ -16,19 +13,10 @@ from onboard.record.sessions import (
     note_continues,
     read_session,
 )
-from onboard.restarts.rejoin import CARRIED_NAME, load_carried
-from onboard.restarts.trip_journal import (
-    HELD_MOST,
-    Past,
-    Rejoin,
-    earlier_of_trip,
-    look_back,
-    write_down,
-)
+from onboard.restarts.refold import CARRIED_NAME, load_carried
+from onboard.restarts.trip_sessions import earlier_of_trip, look_back, write_all_settled
 from onboard.ride.learned_file import Clocks
 from onboard.telemetry.logs.log_files import RECORD_NAME
-from onboard.telemetry.logs.telemetry_log import read_log
-from onboard.telemetry.mavlink.frames import Frames
 from tests.small_streams import Sender, records
 
 NONE = float("nan")
@@ -36,17 +24,17 @@ START_US = 1_750_000_000_000_000
 
 
 def begin(directory: Path, *boot_s: float, anew: bool = False) -> Path:
-    """A session of its own number, in which the autopilot was heard at these times, if any."""
+    """A session in which the autopilot stated these boot clocks, if any; its number is carried."""
     carried = json.dumps({"of": len(list(directory.glob("2*")))})
-    folder = begin_session(directory, START_US, anew=anew, beside={CARRIED_NAME: carried})
+    folder = begin_session(directory, START_US, anew=anew, sidecars={CARRIED_NAME: carried})
     sender = Sender()
     frames = [sender.heartbeat(), *map(sender.attitude, boot_s)] if boot_s else []
     (folder / RECORD_NAME).write_bytes(records(frames))
     return folder
 
 
-def say(folder: Path) -> None:
-    MarkBook(folder).write(Noted(None, START_US, None, Set(1, "target_distance_m", 9e3)))
+def mark(folder: Path) -> None:
+    MarkBook(folder).write(TimedCommand(None, START_US, None, Set(1, "target_distance_m", 9e3)))
 
 
 def now(boot_s: float) -> Clocks:
@@ -54,9 +42,9 @@ def now(boot_s: float) -> Clocks:
 
 
 def trip(newest: Path, boot_s: float) -> list[str]:
-    """The sessions that belong to the trip of now; and it is written down what was undecided."""
+    """The earlier sessions of the present trip; what was undecided is settled."""
     verdict = look_back(newest).judge(now(boot_s))
-    write_down(verdict.settled)
+    write_all_settled(verdict.settled)
     return [one.folder.name for one in verdict.sessions]
 
 
@@ -101,23 +89,23 @@ def test_a_new_trip_is_settled_at_once(tmp_path: Path) -> None:
 def test_sessions_without_an_autopilot_are_passed_over(tmp_path: Path) -> None:
     heard = begin(tmp_path, 100, 110)
     blank = [begin(tmp_path) for _ in range(3)]
-    look = look_back(blank[-1])
-    assert look.newest == heard
-    assert [one.folder for one in look.judge(now(120.0)).sessions] == [heard]
+    past = look_back(blank[-1])
+    assert past.newest == heard
+    assert [one.folder for one in past.judge(now(120.0)).sessions] == [heard]
 
 
-def test_what_was_said_to_a_silent_craft_counts_to_what_came_after(tmp_path: Path) -> None:
+def test_a_mark_while_the_craft_is_silent_belongs_to_what_comes_after(tmp_path: Path) -> None:
     heard = begin(tmp_path, 100, 110)
-    said, blank = begin(tmp_path), begin(tmp_path)
-    say(said)
-    assert trip(blank, 120.0) == [heard.name, said.name]
+    marked, blank = begin(tmp_path), begin(tmp_path)
+    mark(marked)
+    assert trip(blank, 120.0) == [heard.name, marked.name]
     # And where the autopilot was restarted meanwhile, to the new trip.
     first = look_back(blank).judge(now(120.0)).sessions[1]
-    assert len(first.said) == 1
-    (said / FILE_NAME).write_text(
+    assert len(first.actions) == 1
+    (marked / FILE_NAME).write_text(
         json.dumps(SessionNote(2, None, True, None, heard.name).as_dict())
     )
-    assert trip(blank, 5.0) == [said.name]
+    assert trip(blank, 5.0) == [marked.name]
 
 
 def test_a_record_without_an_autopilot_breaks_nothing(tmp_path: Path) -> None:
@@ -137,7 +125,7 @@ def test_an_earlier_session_that_is_gone_ends_the_trip_there(tmp_path: Path) -> 
     assert (note.continues, note.may_continue) == (None, None)
 
 
-def test_notes_that_lead_in_a_circle_come_to_an_end(tmp_path: Path) -> None:
+def test_notes_that_form_a_circle_end_somewhere(tmp_path: Path) -> None:
     a, b, c = (begin(tmp_path, 100.0 + n) for n in range(3))
     note_continues(a, c.name)
     note_continues(b, a.name)
@@ -151,7 +139,7 @@ def test_what_the_card_refuses_stays_undecided(tmp_path: Path, monkeypatch, capl
     verdict = look_back(b).judge(now(120.0))
     with monkeypatch.context() as patch:
         patch.setattr("onboard.files.whole_file.os.fsync", _fail)
-        write_down(verdict.settled)
+        write_all_settled(verdict.settled)
     assert (b / FILE_NAME).read_text() == before
     assert "could not be noted" in caplog.text
 
@@ -160,50 +148,10 @@ def _fail(_: int) -> None:
     raise OSError(28, "No space left on device")
 
 
-def found(past: Past) -> "Future[Past]":
-    future: Future[Past] = Future()
-    future.set_result(past)
-    return future
-
-
-@pytest.mark.parametrize(
-    ("boot_s", "utc_s", "later_s", "count"),
-    [
-        (NONE, NONE, 0.0, None),
-        (NONE, NONE, 1e6, None),
-        (115.0, NONE, 5.0, None),
-        (115.0, NONE, 25.0, 1),
-        (115.0, 1.75e9, 0.0, 1),
-        (3.0, 1.75e9, 0.0, 0),
-    ],
-)
-def test_the_autopilots_clocks_decide(
-    tmp_path: Path, boot_s: float, utc_s: float, later_s: float, count: int | None
-) -> None:
-    rejoin = Rejoin(found(look_back(begin(tmp_path, 100, 110))))
-    clocks = Clocks(boot_s, utc_s, NONE)
-    rejoin.verdict(clocks, 100.0)
-    verdict = rejoin.verdict(clocks, 100.0 + later_s)
-    assert (verdict and len(verdict.sessions)) == count
-
-
-def test_a_link_that_talks_for_long_without_an_autopilot_ends_no_trip(tmp_path: Path) -> None:
-    rejoin = Rejoin(found(look_back(begin(tmp_path, 100, 110))))
-    (tmp_path / "x.tlog").write_bytes(records([Sender(9, 190).heartbeat(6, 8)] * 1000))
-    (frames,) = [one for one in read_log(tmp_path / "x.tlog") if len(one)]
-    for _ in range(HELD_MOST // len(frames) + 1):
-        rejoin.take(frames)
-    assert rejoin.overrun
-    assert not any(isinstance(one, Frames) for one in rejoin.held)
-    verdict = rejoin.verdict(Clocks(130.0, 1.75e9, NONE), 0.0)
-    assert verdict is not None
-    assert len(verdict.sessions) == 1
-
-
 def test_marks_are_what_makes_a_session_more_than_blank(tmp_path: Path) -> None:
     begin(tmp_path, 100)
     torn = begin(tmp_path)
     (torn / MARKS_NAME).write_text('{"t_s": nu')
     assert look_back(torn).newest != torn
-    say(torn)
+    mark(torn)
     assert look_back(torn).newest == torn

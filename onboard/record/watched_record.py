@@ -1,7 +1,7 @@
-"""The files of one session's record: one is written, and another takes over when it must.
+"""The record files of one session: one is written, and another takes over when it must.
 
-Somebody may rename, remove, replace or cut short a file that is being written, and what comes in
-would be lost without a word. No thread and no clock here.
+Somebody may rename, remove, replace or cut short the file that is being written; without a check,
+what comes in would be lost in silence. No thread and no clock here.
 """
 
 import logging
@@ -9,9 +9,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 from onboard.contract.alerts import Alert, AlertCode
+from onboard.files.private_folder import FOLDER_MODE
 from onboard.files.whole_file import sync_folder
 from onboard.record.card_trouble import BECAME
-from onboard.record.record_file import FOLDER_MODE, NotOursError, RecordFile
+from onboard.record.record_file import DisplacedError, RecordFile
 from onboard.telemetry.logs.log_files import record_name
 
 log = logging.getLogger("wattwake")
@@ -23,31 +24,31 @@ class WatchedRecord:
     Parameters
     ----------
     folder
-        The folder.
-    made_anew
-        Called when the folder was gone and has been made again.
+        The session's folder.
+    folder_remade
+        Called when the folder was gone and has been created again.
 
     Raises
     ------
     OSError
-        If the first file cannot be made.
+        If the first file cannot be created.
     """
 
-    def __init__(self, folder: Path, made_anew: Callable[[], None]) -> None:
-        self._folder, self._made_anew = folder, made_anew
+    def __init__(self, folder: Path, folder_remade: Callable[[], None]) -> None:
+        self._folder, self._folder_remade = folder, folder_remade
         self._number = 1
-        self.doubted = False
-        """Set after anything went wrong: the file is reopened before it is used again."""
+        self.suspect = False
+        """Set after any failure: the file is reopened before it is used again."""
         self.moved: Alert | None = None
-        """That recording went on in another file; None if it did not."""
+        """Alert that recording went on in another file; None if it did not."""
         self.risk: Alert | None = None
-        """That the file being written is not in its place, None where it is."""
-        self.now = RecordFile(folder / record_name(1))
-        """The file being written, as it was last found."""
+        """Alert that the present file is not in its place; None if it is."""
+        self.file = RecordFile(folder / record_name(1))
+        """The present file, as of the last check."""
         sync_folder(folder)
 
     def ready(self) -> RecordFile:
-        """Return the file to write to, reopened where that is due, or another beside it.
+        """Return the file to write to: checked, reopened after a failure, or a new one beside it.
 
         Raises
         ------
@@ -57,11 +58,11 @@ class WatchedRecord:
         became: str | None = "unchecked"
         risk = None
         try:
-            became = self._reopened() or self.now.what_became()
+            became = self._reopened() or self.file.displaced()
             if became is not None:
-                self._go_on_beside(became)
+                self._roll_over(became)
         except OSError as problem:
-            if self.doubted or not self.now.is_whole_somewhere:
+            if self.suspect or not self.file.is_whole_somewhere:
                 raise
             # Better there, wherever that is, than nowhere.
             risk = Alert(
@@ -71,22 +72,22 @@ class WatchedRecord:
                 errno=problem.errno,
             )
         self.risk = risk
-        return self.now
+        return self.file
 
     def _reopened(self) -> str | None:
-        """Reopen the file where that is due; tell what became of it if it is gone."""
-        if self.doubted:
+        """Reopen a suspect file; return what became of it if it is gone."""
+        if self.suspect:
             try:
-                lost_bytes = self.now.reopen()
-            except NotOursError as other:
+                lost_bytes = self.file.reopen()
+            except DisplacedError as other:
                 return str(other)
-            self.doubted = False
+            self.suspect = False
             if lost_bytes:
                 log.error("the card has lost %d bytes of the record", lost_bytes)
         return None
 
-    def _go_on_beside(self, became: str) -> None:
-        """Go on in another file: the one being written is no longer what it was."""
+    def _roll_over(self, became: str) -> None:
+        """Go on in another file: the present one is no longer what was written."""
         there, number = self._folder.is_dir(), self._number
         if not there:
             # Never the folder of all sessions: the card may be out, and what is seen would be its
@@ -100,13 +101,13 @@ class WatchedRecord:
                 break
             except FileExistsError:
                 continue
-        self.now.close()
-        before, self.now, self._number, self.doubted = self.now, file, number, False
+        self.file.close()
+        before, self.file, self._number, self.suspect = self.file, file, number, False
         sync_folder(self._folder)
         if not there:
-            self._made_anew()
+            self._folder_remade()
         names = {"before": before.path.name, "path": file.path.name}
         self.moved = Alert(AlertCode.RECORD_MOVED, problem=became, **names)
-        said = f"{before.path.name} {BECAME[became]}: recording goes on in {file.path.name}"
-        # A format without a word: each of these is of its own kind, and passes.
-        log.error("%s: %s", self._folder, said)
+        text = f"{before.path.name} {BECAME[became]}: recording goes on in {file.path.name}"
+        # A format without words: the quiet log then tells messages apart by text, and drops none.
+        log.error("%s: %s", self._folder, text)

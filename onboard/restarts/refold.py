@@ -1,4 +1,4 @@
-"""A trip that goes on after the daemon was away: its records are folded again first.
+"""Folding a trip's records again: after a restart, after a fault, or with another profile.
 
 The record is the truth, so nothing else needs saving: totals, windows, curve and battery come out
 as if the daemon had never been away. What the autopilot drew meanwhile is a gap like any other.
@@ -21,17 +21,17 @@ from onboard.telemetry.logs.telemetry_log import read_log
 from onboard.telemetry.mavlink.frames import Frames
 
 CARRIED_NAME = "carried.json"
-"""In a session's folder: what was kept from before when its trip began; see `Ride.kept`."""
+"""In a session's folder: what was kept from before its trip began; see `Ride.kept`."""
 
 log = logging.getLogger("wattwake")
 
 
-class Said(Protocol):
-    """Something that was said to the daemon, at a time of receipt."""
+class TimedAction(Protocol):
+    """Something to do to a ride at a stamp, such as a `TimedCommand`."""
 
     @property
     def stamp_us(self) -> int:
-        """When [us since the Unix epoch, by the session's clock]."""
+        """Time by the session's clock [us since the Unix epoch]."""
 
     def apply(self, ride: Ride) -> None:
         """Do it to a ride."""
@@ -39,20 +39,30 @@ class Said(Protocol):
 
 @dataclass(frozen=True)
 class Session:
-    """A session's folder, what was said in it, and up to which stamp it is wanted [us]."""
+    """A recorded session, to be folded again.
+
+    Parameters
+    ----------
+    folder
+        Its folder.
+    actions
+        The commands accepted in it.
+    until_us
+        Last stamp wanted [us]; None for all.
+    """
 
     folder: Path
-    said: Sequence[Said] = ()
+    actions: Sequence[TimedAction] = ()
     until_us: int | None = None
 
 
 def carried_text(kept: dict[str, Any] | None) -> str:
-    """Return what a trip begins with as text, to be kept in the folder of its first session."""
+    """Return the content of a session's `carried.json`."""
     return json.dumps(kept or {}) + "\n"
 
 
 def load_carried(folder: Path) -> dict[str, Any] | None:
-    """Read what a trip began with; None where there is nothing to be used."""
+    """Read what a trip began with; None if there is nothing usable."""
     try:
         carried = json.loads((folder / CARRIED_NAME).read_text(encoding="utf-8"))
     except (OSError, ValueError):
@@ -61,24 +71,24 @@ def load_carried(folder: Path) -> dict[str, Any] | None:
 
 
 def refold(begin: Callable[[dict[str, Any] | None], Ride], sessions: Sequence[Session]) -> Ride:
-    """Fold the records of a trip's sessions, oldest first.
+    """Fold the records of a trip's sessions.
 
     Parameters
     ----------
     begin
         Begins a ride with what was kept from before the trip.
     sessions
-        At least one. A record that cannot be read is passed over, and said.
+        At least one, oldest first. A record that cannot be read is skipped with a warning.
     """
     ride = begin(load_carried(sessions[0].folder))
     for session in sessions:
-        replay(ride, recorded(session), session.said)
+        replay(ride, recorded(session), session.actions)
     return ride
 
 
 def recorded(session: Session) -> Iterator[Frames]:
-    """Return what is recorded; where that ends too soon, what was said still counts."""
-    if _is_empty(session.folder):
+    """Return the recorded frames; a record that cannot be read on ends with a warning."""
+    if recorded_bytes(session.folder) == 0:
         return
     try:
         if missing := missing_files(find_log(session.folder)):
@@ -93,28 +103,28 @@ def recorded(session: Session) -> Iterator[Frames]:
         log.warning("%s: this part of the trip is missing", problem)
 
 
-def _is_empty(folder: Path) -> bool:
-    """Return whether nothing was heard while the record was kept."""
+def recorded_bytes(folder: Path) -> int | None:
+    """Return the size of a session's record, None if there is none to be read."""
     try:
         files = record_files(folder)
-        return bool(files) and not log_bytes(files)
+        return log_bytes(files) if files else None
     except OSError:
-        return False
+        return None
 
 
-def replay(ride: Ride, windows: Iterable[Frames | Block], said: Sequence[Said]) -> None:
-    """Return a ride what was recorded, and what was said in between at its time.
+def replay(ride: Ride, windows: Iterable[Frames | Block], actions: Sequence[TimedAction]) -> None:
+    """Feed a ride with what was recorded, and apply each action at its stamp.
 
     Parameters
     ----------
     ride
         Before anything of it.
     windows
-        Frames, or blocks where a log gives its channels at once: nothing is placed among those.
-    said
-        What was said.
+        Frames; or blocks, for a log that gives its channels at once: then actions come last.
+    actions
+        The actions, in any order.
     """
-    left = sorted(said, key=lambda one: one.stamp_us)
+    left = sorted(actions, key=lambda one: one.stamp_us)
     for window in windows:
         for part in [window] if isinstance(window, Block) else in_order(window, left):
             if isinstance(part, Frames | Block):
@@ -125,15 +135,15 @@ def replay(ride: Ride, windows: Iterable[Frames | Block], said: Sequence[Said]) 
         one.apply(ride)
 
 
-def in_order(frames: Frames, left: list[Said]) -> Iterator[Frames | Said]:
-    """Return the frames in parts, and what was said behind the frames that came before it.
+def in_order(frames: Frames, left: list[TimedAction]) -> Iterator[Frames | TimedAction]:
+    """Return the frames in parts, with each action behind the frames that came before it.
 
     Parameters
     ----------
     frames
         In order.
     left
-        What was said and is still to be given, in order; what is given is taken out of it.
+        Actions still to come, in order; those returned are removed from it.
     """
     begin = 0
     while left:

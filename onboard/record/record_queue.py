@@ -1,0 +1,55 @@
+"""Records that wait for the card: a bounded queue that drops the oldest when it is full."""
+
+from collections import deque
+from collections.abc import Iterable
+
+from onboard.record.record_file import Records
+
+QUEUE_MOST_BYTES = 2 << 20
+"""Two minutes of a busy link (13 kB/s); what is older is dropped and counted."""
+
+PIECE_BYTES = 512
+"""Overhead of a queued piece, rounded up: many small ones are bounded too."""
+
+
+class RecordQueue:
+    """Pieces of records, oldest first. No lock: the recorder has one."""
+
+    def __init__(self) -> None:
+        self.size_bytes = 0
+        """With the pieces' overhead."""
+        self.lost_frames = 0
+        """Frames dropped because the card did not take them."""
+        self._pieces: deque[Records] = deque()
+
+    def __len__(self) -> int:
+        """Return how many pieces wait."""
+        return len(self._pieces)
+
+    def put(self, records: Records) -> None:
+        """Append a piece."""
+        self._pieces.append(records)
+        self._grow([records])
+
+    def put_back(self, pieces: list[Records]) -> None:
+        """Return pieces that the card did not take, to the front."""
+        self._pieces.extendleft(reversed(pieces))
+        self._grow(pieces)
+
+    def take_all(self) -> list[Records]:
+        """Remove and return all pieces."""
+        pieces = list(self._pieces)
+        self._pieces.clear()
+        self.size_bytes = 0
+        return pieces
+
+    def drop_all(self) -> None:
+        """Give up on what still waits."""
+        self.lost_frames += sum(len(piece.ends) for piece in self.take_all())
+
+    def _grow(self, pieces: Iterable[Records]) -> None:
+        self.size_bytes += sum(len(piece.data) + PIECE_BYTES for piece in pieces)
+        while self.size_bytes > QUEUE_MOST_BYTES and len(self._pieces) > 1:
+            dropped = self._pieces.popleft()
+            self.size_bytes -= len(dropped.data) + PIECE_BYTES
+            self.lost_frames += len(dropped.ends)

@@ -1,0 +1,72 @@
+"""A ride that is folded again from its records, in a thread, while the link is read."""
+
+import asyncio
+from collections.abc import Callable, Iterable
+
+from onboard.profile import Profile
+from onboard.restarts.backlog import Backlog, feed
+from onboard.restarts.refold import TimedAction
+from onboard.ride.ride import Ride
+from onboard.telemetry.mavlink.frames import Frames
+
+LAST_PARTS = 5
+"""No more parts than this are left to the caller: a second of frames."""
+
+BACKLOG_MOST_FRAMES = 200_000
+"""If more than this comes in while the records are read, they are read again, with that in them."""
+
+
+class RefoldTask:
+    """One attempt.
+
+    Parameters
+    ----------
+    profile
+        What the ride is folded with.
+    fold
+        Folds the records; called in a thread.
+    wait_s
+        Pause before that [s].
+    parts
+        Frames and actions since the end of the records, in order.
+    """
+
+    def __init__(
+        self,
+        profile: Profile,
+        fold: Callable[[], Ride],
+        wait_s: float,
+        parts: Iterable[Frames | TimedAction] = (),
+    ) -> None:
+        self.profile = profile
+        self.backlog = Backlog(BACKLOG_MOST_FRAMES, parts)
+        """What came in since."""
+        self.folding = False
+        """Whether the pause is over."""
+        self.task = asyncio.ensure_future(self._run(fold, wait_s))
+
+    @property
+    def done(self) -> bool:
+        """Whether the attempt is over, successful or not."""
+        return self.task.done()
+
+    def result(self) -> Ride:
+        """Return the ride, brought up to now.
+
+        Raises
+        ------
+        Exception
+            What made it fail.
+        """
+        ride = self.task.result()
+        feed(ride, self.backlog.take_all())
+        return ride
+
+    async def _run(self, fold: Callable[[], Ride], wait_s: float) -> Ride:
+        await asyncio.sleep(wait_s)
+        self.folding = True
+        ride = await asyncio.to_thread(fold)
+        # In the thread as well: on a slow board a minute of frames would block the feed.
+        while len(self.backlog.parts) > LAST_PARTS:
+            await asyncio.to_thread(feed, ride, self.backlog.take_all())
+        return ride
