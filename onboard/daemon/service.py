@@ -35,7 +35,7 @@ from onboard.ride.ride import Ride
 from onboard.telemetry.link.base import Link
 from onboard.telemetry.link.link_reader import LinkReader
 from onboard.telemetry.link.reopening import Reopener
-from onboard.telemetry.link.requests import Asking
+from onboard.telemetry.link.requests import Requests
 from onboard.telemetry.link.stamp_clock import StampClock
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.signing import SignatureGate, Signer, key_from_text, without_key
@@ -64,7 +64,7 @@ class Service:
         key = key_from_text(link.signing_key) if link.signing_key else None
         self._gate = SignatureGate(key)
         self._intake: Intake | None = None
-        self._asking = Asking(
+        self._asking = Requests(
             settings.listen_only or link.listen_only,
             Signer(key, self._clock, self._gate) if key else None,
             settings.system_id or link.system_id,
@@ -283,7 +283,7 @@ class Service:
     def _ask(self, reader: LinkReader, parts: Sequence[Frames], now_s: float) -> None:
         """Ask the autopilot for what is missing."""
         for frames in parts:
-            self._asking.heard(frames, now_s)
+            self._asking.observe(frames, now_s)
         reader.write(self._asking.due(now_s, *(self._asked or (None, None))))
 
     def _save(self, now_s: float, now_us: int) -> None:

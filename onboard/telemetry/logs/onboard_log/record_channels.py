@@ -1,7 +1,7 @@
 """Records to channels: the log's units to SI, its 'unknown' marks to NaN.
 
 What the fields mean, and which value stands for unknown: from memory, no definition at hand. Where
-the log says nothing the rules are those of `onboard.telemetry.messages.channels`.
+the log says nothing the rules are those of `onboard.telemetry.messages.table`.
 """
 
 from collections.abc import Callable, Mapping
@@ -11,7 +11,7 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.telemetry.logs.onboard_log import gps_time
 from onboard.telemetry.logs.onboard_log.fields import Fields
-from onboard.telemetry.messages.channels import UTC_FROM_S, UTC_UNTIL_S, Columns
+from onboard.telemetry.messages.table import UTC_FROM_S, UTC_UNTIL_S, Columns
 
 FIX_2D = 2
 NO_DILUTION = 99.99

@@ -6,7 +6,7 @@ import numpy as np
 
 from onboard.block import Block, Channel, FloatArray
 from onboard.telemetry.mavlink.checksum import Flags, Ints
-from onboard.telemetry.messages.channels import Columns
+from onboard.telemetry.messages.table import Columns
 
 
 @dataclass(frozen=True)

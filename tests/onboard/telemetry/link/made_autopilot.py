@@ -6,17 +6,18 @@ What it is sent is read by pymavlink. It obeys, refuses or stays silent as a tes
 import numpy as np
 import pymavlink.dialects.v20.all as dialect
 
-from onboard.telemetry.link.requests import Asking
-from onboard.telemetry.mavlink import layouts, packing
+from onboard.telemetry.link.requests import Requests
+from onboard.telemetry.mavlink import packing
 from onboard.telemetry.mavlink.frames import Frames, with_room
 from onboard.telemetry.mavlink.headers import read_words
-from onboard.telemetry.messages.rates import NEEDS
+from onboard.telemetry.messages.table import MESSAGES, REQUESTED
+from tests.onboard.telemetry.made_messages import ID
 
 KEY = bytes(range(32))
 TICK_S = 0.2
 SYSTEM, COMPONENT = 7, 1
-PLAIN = {number: need for number, need in NEEDS.items() if not need.optional}
-OPTIONAL = set(NEEDS) - set(PLAIN)
+PLAIN = {n: message for n, message in MESSAGES.items() if message.rate_hz and not message.optional}
+OPTIONAL = set(REQUESTED) - set(PLAIN)
 
 ACCEPTED, LATER, DENIED, UNSUPPORTED, FAILED = (
     dialect.MAV_RESULT_ACCEPTED,
@@ -29,11 +30,11 @@ ACCEPTED, LATER, DENIED, UNSUPPORTED, FAILED = (
 # Which messages this simulated autopilot holds in which stream: its own choice, where the MAVLink
 # definitions leave it open.
 STREAMS = {
-    dialect.MAV_DATA_STREAM_EXTENDED_STATUS: (layouts.SYS_STATUS, layouts.GPS_RAW_INT),
-    dialect.MAV_DATA_STREAM_POSITION: (layouts.GLOBAL_POSITION_INT,),
-    dialect.MAV_DATA_STREAM_EXTRA1: (layouts.ATTITUDE,),
-    dialect.MAV_DATA_STREAM_EXTRA2: (layouts.VFR_HUD,),
-    dialect.MAV_DATA_STREAM_EXTRA3: (layouts.BATTERY_STATUS, layouts.SYSTEM_TIME),
+    dialect.MAV_DATA_STREAM_EXTENDED_STATUS: (ID["SYS_STATUS"], ID["GPS_RAW_INT"]),
+    dialect.MAV_DATA_STREAM_POSITION: (ID["GLOBAL_POSITION_INT"],),
+    dialect.MAV_DATA_STREAM_EXTRA1: (ID["ATTITUDE"],),
+    dialect.MAV_DATA_STREAM_EXTRA2: (ID["VFR_HUD"],),
+    dialect.MAV_DATA_STREAM_EXTRA3: (ID["BATTERY_STATUS"], ID["SYSTEM_TIME"]),
 }
 
 
@@ -68,12 +69,12 @@ class Autopilot:
     """Sends messages at its rates, and does what it is asked as far as it likes to."""
 
     def __init__(self, rates: dict[int, float], obeys: bool = True, streams: bool = True) -> None:
-        self.rates = {layouts.HEARTBEAT: 1.0, **rates}
+        self.rates = {ID["HEARTBEAT"]: 1.0, **rates}
         self.obeys, self.streams = obeys, streams
         self.result: dict[int, int | None] = {}
         """What it answers for a message; None is no answer."""
         self.default: int | None = ACCEPTED
-        self.sent = dict.fromkeys(NEEDS, 0)
+        self.sent = dict.fromkeys(REQUESTED, 0)
         self._owed: dict[int, float] = {}
 
     def step(self, received: list) -> list[bytes]:
@@ -102,7 +103,7 @@ class Run:
     """A link without delay between the two; keeps what was sent, with its time."""
 
     def __init__(self, autopilot: Autopilot, **settings) -> None:
-        self.autopilot, self.asking = autopilot, Asking(**settings)
+        self.autopilot, self.asking = autopilot, Requests(**settings)
         self.now_s, self.log, self._received = 1000.0, [], []
 
     def go(self, seconds: float, deaf: bool = False, dumb: bool = False) -> list[tuple]:
@@ -111,7 +112,7 @@ class Run:
         for _ in range(round(seconds / TICK_S)):
             self.now_s += TICK_S
             came = self.autopilot.step([] if deaf else self._received)
-            self.asking.heard(frames([] if dumb else came), self.now_s)
+            self.asking.observe(frames([] if dumb else came), self.now_s)
             self._received = read(self.asking.due(self.now_s, SYSTEM, COMPONENT))
             self.log += [(self.now_s, message) for message in self._received]
         return self.log[first:]
@@ -139,4 +140,13 @@ def streams(log):
 
 
 def needed() -> dict[int, float]:
-    return {number: need.rate_hz for number, need in PLAIN.items()} | {layouts.ESC_STATUS: 2.0}
+    return {number: need.rate_hz for number, need in PLAIN.items()} | {ID["ESC_STATUS"]: 2.0}
+
+
+def missing(requests: Requests, now_s: float) -> tuple[int, ...]:
+    """Ids of needed messages that arrive too rarely."""
+    return tuple(
+        number
+        for number, one in requests.wanted.items()
+        if not one.message.optional and not one.comes(now_s)
+    )

@@ -6,11 +6,9 @@ import math
 import pymavlink.dialects.v20.all as dialect
 import pytest
 
-from onboard.telemetry.link import requests
-from onboard.telemetry.link.requests import Asking
-from onboard.telemetry.mavlink import layouts
-from onboard.telemetry.messages import rates
-from onboard.telemetry.messages.rates import NEEDS
+from onboard.telemetry.link import rates, requests
+from onboard.telemetry.link.requests import Requests
+from onboard.telemetry.messages.table import REQUESTED
 from tests.onboard.telemetry.link.made_autopilot import (
     ACCEPTED,
     COMPONENT,
@@ -28,17 +26,19 @@ from tests.onboard.telemetry.link.made_autopilot import (
     commands,
     frame,
     frames,
+    missing,
     needed,
     read,
     streams,
 )
+from tests.onboard.telemetry.made_messages import ID
 
 
 def test_before_an_autopilot_is_known_there_are_heartbeats_only() -> None:
-    ask = Asking(system_id=9)
+    ask = Requests(system_id=9)
     log = []
     for n in range(100):
-        ask.heard(frames([frame(layouts.HEARTBEAT)]), n * TICK_S)
+        ask.observe(frames([frame(ID["HEARTBEAT"])]), n * TICK_S)
         log += read(ask.due(n * TICK_S, None, None))
     assert len(log) == 20
     for beat in log:
@@ -64,7 +64,7 @@ def test_a_bare_autopilot_is_asked_for_everything_once() -> None:
     assert asked.keys() - set(PLAIN) <= OPTIONAL
     assert len(commands(log)) == len(asked)
     # Once all of it comes, nothing is asked for ever after.
-    assert run.asking.missing(run.now_s) == ()
+    assert missing(run.asking, run.now_s) == ()
     assert commands(run.go(300)) == streams(run.log) == []
     for number, need in PLAIN.items():
         assert run.autopilot.rates[number] == pytest.approx(need.rate_hz)
@@ -78,26 +78,26 @@ def test_what_comes_by_itself_and_faster_is_left_alone() -> None:
     rates = {number: 3.0 * rate for number, rate in needed().items()}
     run = Run(Autopilot(dict(rates)))
     assert {m.get_type() for _, m in run.go(120)} == {"HEARTBEAT"}
-    assert run.autopilot.rates == {layouts.HEARTBEAT: 1.0, **rates}
+    assert run.autopilot.rates == {ID["HEARTBEAT"]: 1.0, **rates}
 
 
 @pytest.mark.parametrize(("share", "asked"), [(0.55, True), (0.65, False)])
 def test_six_tenths_of_the_rate_is_enough(share: float, asked: bool) -> None:
-    run = Run(Autopilot({**needed(), layouts.GPS_RAW_INT: 5.0 * share}))
-    assert ({number for _, number, _ in commands(run.go(60))} == {layouts.GPS_RAW_INT}) == asked
+    run = Run(Autopilot({**needed(), ID["GPS_RAW_INT"]: 5.0 * share}))
+    assert ({number for _, number, _ in commands(run.go(60))} == {ID["GPS_RAW_INT"]}) == asked
 
 
 def test_a_stream_that_has_just_begun_is_not_slowed_down() -> None:
-    run = Run(Autopilot({**needed(), layouts.ATTITUDE: 0.0}, obeys=False))
+    run = Run(Autopilot({**needed(), ID["ATTITUDE"]: 0.0}, obeys=False))
     run.go(rates.WINDOW_S)
-    run.autopilot.rates[layouts.ATTITUDE] = 20.0
+    run.autopilot.rates[ID["ATTITUDE"]] = 20.0
     run.autopilot.obeys = True
     assert commands(run.go(60)) == []
-    assert run.autopilot.rates[layouts.ATTITUDE] == 20.0
+    assert run.autopilot.rates[ID["ATTITUDE"]] == 20.0
 
 
 def test_requests_without_effect_wait_longer_and_longer() -> None:
-    run = Run(Autopilot({**needed(), layouts.VFR_HUD: 0.0}, obeys=False))
+    run = Run(Autopilot({**needed(), ID["VFR_HUD"]: 0.0}, obeys=False))
     run.autopilot.default = LATER
     times = [at for at, _, _ in commands(run.go(200))]
     gaps = [b - a for a, b in itertools.pairwise(times)]
@@ -106,7 +106,7 @@ def test_requests_without_effect_wait_longer_and_longer() -> None:
 
 
 def test_after_an_acceptance_the_effect_is_waited_for() -> None:
-    run = Run(Autopilot({**needed(), layouts.VFR_HUD: 0.0}, obeys=False))
+    run = Run(Autopilot({**needed(), ID["VFR_HUD"]: 0.0}, obeys=False))
     times = [at for at, _, _ in commands(run.go(60))]
     assert min(b - a for a, b in itertools.pairwise(times)) >= rates.WINDOW_S
 
@@ -114,12 +114,12 @@ def test_after_an_acceptance_the_effect_is_waited_for() -> None:
 def test_what_stops_is_asked_for_anew() -> None:
     run = Run(Autopilot({}))
     run.go(60)
-    run.autopilot.rates[layouts.SYS_STATUS] = 0.0
+    run.autopilot.rates[ID["SYS_STATUS"]] = 0.0
     log = commands(run.go(5))
-    assert [number for _, number, _ in log] == [layouts.SYS_STATUS]
-    assert run.asking.missing(run.now_s + 5) != ()
+    assert [number for _, number, _ in log] == [ID["SYS_STATUS"]]
+    assert missing(run.asking, run.now_s + 5) != ()
     run.go(5)
-    assert run.asking.missing(run.now_s) == ()
+    assert missing(run.asking, run.now_s) == ()
 
 
 def test_a_restarted_autopilot_is_first_watched_then_asked() -> None:
@@ -128,12 +128,12 @@ def test_a_restarted_autopilot_is_first_watched_then_asked() -> None:
     away = run.go(20, dumb=True)
     # At the most what had not come for a moment, before the silence was one.
     assert all(at < run.now_s - 20 + 3.5 for at, _, _ in commands(away))
-    run.autopilot.rates = {layouts.HEARTBEAT: 1.0, layouts.ATTITUDE: 40.0}
+    run.autopilot.rates = {ID["HEARTBEAT"]: 1.0, ID["ATTITUDE"]: 40.0}
     assert commands(run.go(4.8)) == []
     asked = {number for _, number, _ in commands(run.go(10))}
-    assert asked >= set(PLAIN) - {layouts.ATTITUDE}
-    assert layouts.ATTITUDE not in asked
-    assert run.autopilot.rates[layouts.ATTITUDE] == 40.0
+    assert asked >= set(PLAIN) - {ID["ATTITUDE"]}
+    assert ID["ATTITUDE"] not in asked
+    assert run.autopilot.rates[ID["ATTITUDE"]] == 40.0
 
 
 @pytest.mark.parametrize("result", [DENIED, UNSUPPORTED, FAILED, 8])
@@ -142,21 +142,21 @@ def test_a_refused_command_gives_way_to_the_streams(result: int) -> None:
     run.autopilot.default = result
     log = run.go(60)
     assert {group for _, group, _ in streams(log)} == set(STREAMS)
-    assert run.asking.missing(run.now_s) == ()
+    assert missing(run.asking, run.now_s) == ()
     for number, need in PLAIN.items():
         assert run.autopilot.rates[number] >= need.rate_hz
     # Twice each: one refusal may have been an answer to somebody else.
     counts = [number for _, number, _ in commands(log)]
-    assert max(counts.count(number) for number in NEEDS) == requests.REFUSALS
+    assert max(counts.count(number) for number in REQUESTED) == requests.REFUSALS
     assert {m.get_type() for _, m in run.go(300)} == {"HEARTBEAT"}
 
 
 def test_one_refused_message_leaves_the_others_to_the_command() -> None:
     run = Run(Autopilot({}))
-    run.autopilot.result = {layouts.VFR_HUD: DENIED, **dict.fromkeys(OPTIONAL, DENIED)}
+    run.autopilot.result = {ID["VFR_HUD"]: DENIED, **dict.fromkeys(OPTIONAL, DENIED)}
     log = run.go(60)
     assert streams(log) == [(pytest.approx(1000, abs=60), dialect.MAV_DATA_STREAM_EXTRA2, 2)]
-    assert run.asking.missing(run.now_s) == ()
+    assert missing(run.asking, run.now_s) == ()
     # What tells of the drive is given up quietly.
     assert sum(number in OPTIONAL for _, number, _ in commands(log)) == 2 * requests.REFUSALS
     assert {m.get_type() for _, m in run.go(300)} == {"HEARTBEAT"}
@@ -172,7 +172,7 @@ def test_what_tells_of_the_drive_is_given_up_when_it_never_comes() -> None:
 
 def test_one_of_those_that_tell_of_the_drive_is_enough() -> None:
     rates = {number: need.rate_hz for number, need in PLAIN.items()}
-    run = Run(Autopilot({**rates, layouts.ESC_TELEMETRY_1_TO_4: 4.0}))
+    run = Run(Autopilot({**rates, ID["ESC_TELEMETRY_1_TO_4"]: 4.0}))
     assert commands(run.go(120)) == []
 
 
@@ -184,7 +184,7 @@ def test_without_an_answer_the_streams_come_after_five_commands() -> None:
     assert sum(at < first for at, _, _ in commands(log)) == requests.UNANSWERED
     # The last answer to the fifth is waited for: soon enough for one who wants to set off.
     assert first - 1000 <= rates.WINDOW_S + 5 * (requests.ACK_WAIT_S + 2 * TICK_S)
-    assert run.asking.missing(run.now_s) == ()
+    assert missing(run.asking, run.now_s) == ()
 
 
 def test_where_neither_works_both_are_tried_for_ever_but_rarely() -> None:
@@ -198,36 +198,36 @@ def test_where_neither_works_both_are_tried_for_ever_but_rarely() -> None:
     # The answers come back at last, as where a plug was loose.
     run.autopilot.default = ACCEPTED
     run.go(120)
-    assert run.asking.missing(run.now_s) == ()
+    assert missing(run.asking, run.now_s) == ()
 
 
 def test_a_group_is_not_asked_for_at_less_than_a_member_has() -> None:
-    run = Run(Autopilot({layouts.GPS_RAW_INT: 10.0, layouts.SYSTEM_TIME: 80.0}))
+    run = Run(Autopilot({ID["GPS_RAW_INT"]: 10.0, ID["SYSTEM_TIME"]: 80.0}))
     run.autopilot.default = UNSUPPORTED
     log = run.go(120)
     by_group = {group: rate for _, group, rate in streams(log)}
     assert by_group[dialect.MAV_DATA_STREAM_EXTENDED_STATUS] >= 10
-    assert run.autopilot.rates[layouts.GPS_RAW_INT] >= 10
+    assert run.autopilot.rates[ID["GPS_RAW_INT"]] >= 10
     # Faster than a group is ever asked for: better without BATTERY_STATUS than slower.
     assert dialect.MAV_DATA_STREAM_EXTRA3 not in by_group
-    assert run.autopilot.rates[layouts.SYSTEM_TIME] == 80.0
+    assert run.autopilot.rates[ID["SYSTEM_TIME"]] == 80.0
 
 
 def test_one_that_is_never_answered_keeps_nobody_waiting() -> None:
     run = Run(Autopilot({}))
-    run.autopilot.result = {layouts.SYS_STATUS: None}
-    log = commands(run.go(rates.WINDOW_S + requests.ACK_WAIT_S + 2 * TICK_S * len(NEEDS)))
+    run.autopilot.result = {ID["SYS_STATUS"]: None}
+    log = commands(run.go(rates.WINDOW_S + requests.ACK_WAIT_S + 2 * TICK_S * len(REQUESTED)))
     assert {number for _, number, _ in log} >= set(PLAIN)
 
 
 def test_one_that_is_never_answered_is_asked_for_in_its_stream() -> None:
     run = Run(Autopilot({}))
-    run.autopilot.result = {layouts.VFR_HUD: None}
+    run.autopilot.result = {ID["VFR_HUD"]: None}
     log = run.go(120)
-    asked = [number for _, number, _ in commands(log)].count(layouts.VFR_HUD)
+    asked = [number for _, number, _ in commands(log)].count(ID["VFR_HUD"])
     assert asked == requests.UNANSWERED
     assert [group for _, group, _ in streams(log)] == [dialect.MAV_DATA_STREAM_EXTRA2]
-    assert run.asking.missing(run.now_s) == ()
+    assert missing(run.asking, run.now_s) == ()
 
 
 def answers_in_turn(run: Run, number: int, results: list[int | None]) -> None:
@@ -246,24 +246,24 @@ def answers_in_turn(run: Run, number: int, results: list[int | None]) -> None:
     "results", [[DENIED, ACCEPTED], [None, None, None, None, LATER], [DENIED, ACCEPTED, None]]
 )
 def test_what_now_and_then_is_answered_stays_with_the_command(results) -> None:
-    run = Run(Autopilot({**needed(), layouts.VFR_HUD: 0.0}, obeys=False))
+    run = Run(Autopilot({**needed(), ID["VFR_HUD"]: 0.0}, obeys=False))
     # Something has been answered before, so the command as such is known to work.
-    run.autopilot.rates[layouts.SYSTEM_TIME] = 0.0
-    answers_in_turn(run, layouts.VFR_HUD, results)
+    run.autopilot.rates[ID["SYSTEM_TIME"]] = 0.0
+    answers_in_turn(run, ID["VFR_HUD"], results)
     log = run.go(900)
-    assert [number for _, number, _ in commands(log)].count(layouts.VFR_HUD) > 20
+    assert [number for _, number, _ in commands(log)].count(ID["VFR_HUD"]) > 20
     assert streams(log) == []
 
 
 def test_after_it_came_for_long_the_waits_begin_anew() -> None:
-    run = Run(Autopilot({**needed(), layouts.VFR_HUD: 0.0}, obeys=False))
+    run = Run(Autopilot({**needed(), ID["VFR_HUD"]: 0.0}, obeys=False))
     run.autopilot.default = LATER
     for _ in range(2):
-        run.autopilot.rates[layouts.VFR_HUD] = 0.0
+        run.autopilot.rates[ID["VFR_HUD"]] = 0.0
         times = [at for at, _, _ in commands(run.go(60))]
         gaps = [b - a for a, b in itertools.pairwise(times)]
         assert gaps[:4] == pytest.approx([1, 2, 4, 8], abs=1.5 * TICK_S)
-        run.autopilot.rates[layouts.VFR_HUD] = 4.0
+        run.autopilot.rates[ID["VFR_HUD"]] = 4.0
         run.go(60)
 
 
@@ -276,7 +276,7 @@ def test_a_group_is_asked_for_once_for_all_that_it_holds() -> None:
 
 
 def test_the_effect_of_asking_for_a_group_is_waited_for() -> None:
-    run = Run(Autopilot({**needed(), layouts.VFR_HUD: 0.0}, streams=False))
+    run = Run(Autopilot({**needed(), ID["VFR_HUD"]: 0.0}, streams=False))
     run.autopilot.default = DENIED
     times = [at for at, _, _ in streams(run.go(200))]
     assert len(times) > 5
@@ -286,11 +286,11 @@ def test_the_effect_of_asking_for_a_group_is_waited_for() -> None:
 
 
 def test_another_autopilot_is_watched_before_it_is_asked() -> None:
-    ask = Asking()
+    ask = Requests()
     sent = {(7, 1): [], (8, 1): []}
     for n in range(200):
         followed = (7, 1) if n < 100 else (8, 1)
-        ask.heard(frames([frame(0, sender=sender) for sender in sent]), n * TICK_S)
+        ask.observe(frames([frame(0, sender=sender) for sender in sent]), n * TICK_S)
         got = read(ask.due(n * TICK_S, *followed))
         sent[followed] += [(n * TICK_S, m) for m in got if m.get_type() != "HEARTBEAT"]
     for begin, (followed, log) in zip((0.0, 20.0), sent.items(), strict=True):
@@ -300,10 +300,10 @@ def test_another_autopilot_is_watched_before_it_is_asked() -> None:
 
 @pytest.mark.slow
 def test_a_day_without_an_answer() -> None:
-    ask, sent_s = Asking(), []
+    ask, sent_s = Requests(), []
     some = frames([frame(0)])
     for now_s in range(86_400):
-        ask.heard(some, now_s)
+        ask.observe(some, now_s)
         if any(m.get_type() != "HEARTBEAT" for m in read(ask.due(now_s, SYSTEM, COMPONENT))):
             sent_s.append(now_s)
     late = [at for at in sent_s if at >= 43_200]
@@ -312,10 +312,10 @@ def test_a_day_without_an_answer() -> None:
 
 
 def test_memory_does_not_grow() -> None:
-    ask = Asking()
+    ask = Requests()
     ask.due(0.0, SYSTEM, COMPONENT)
-    some = frames([frame(layouts.ATTITUDE)])
+    some = frames([frame(ID["ATTITUDE"])])
     for n in range(2000):
-        ask.heard(some, n * 0.05)
-    kept = sum(len(one.counts) for one in ask._wanted.values())
+        ask.observe(some, n * 0.05)
+    kept = sum(len(one.counts) for one in ask.wanted.values())
     assert kept <= math.ceil(rates.WINDOW_S / 0.05) + 1

@@ -8,10 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from onboard.telemetry.link import requests
-from onboard.telemetry.link.requests import Asking
-from onboard.telemetry.mavlink import layouts
+from onboard.telemetry.link.requests import Requests
 from onboard.telemetry.mavlink.signing import SignatureGate, Signer
-from onboard.telemetry.messages.rates import NEEDS
+from onboard.telemetry.messages.table import REQUESTED
 from tests.onboard.telemetry.link.made_autopilot import (
     COMPONENT,
     DENIED,
@@ -29,6 +28,7 @@ from tests.onboard.telemetry.link.made_autopilot import (
     read,
     streams,
 )
+from tests.onboard.telemetry.made_messages import ID
 
 
 @pytest.mark.parametrize(
@@ -47,7 +47,7 @@ def test_an_answer_to_or_from_somebody_else_counts_for_nothing(answer: bytes) ->
     logs = []
     for run, more in ((others, [answer]), (silent, [])):
         run.autopilot.default = None
-        run.autopilot.rates[layouts.VFR_HUD] = 0.0
+        run.autopilot.rates[ID["VFR_HUD"]] = 0.0
         step = run.autopilot.step
         run.autopilot.step = lambda received, step=step, more=more: step(received) + more
         logs.append([(at, m.get_type()) for at, m in run.go(60)])
@@ -55,13 +55,13 @@ def test_an_answer_to_or_from_somebody_else_counts_for_nothing(answer: bytes) ->
 
 
 def test_an_answer_to_us_counts() -> None:
-    run = Run(Autopilot({**needed(), layouts.VFR_HUD: 0.0}, obeys=False))
+    run = Run(Autopilot({**needed(), ID["VFR_HUD"]: 0.0}, obeys=False))
     run.autopilot.default = None
     for count in (1, 2):
         while len(commands(run.log)) < count:
             run.go(TICK_S)
             assert run.now_s < 1020
-        run.asking.heard(frames([ack(DENIED, target=(SYSTEM, 191))]), run.now_s)
+        run.asking.observe(frames([ack(DENIED, target=(SYSTEM, 191))]), run.now_s)
     run.go(4)
     assert [group for _, group, _ in streams(run.log)][:1] == [dialect.MAV_DATA_STREAM_EXTRA2]
 
@@ -74,26 +74,28 @@ def test_listening_only_sends_nothing_whatever_comes() -> None:
 
 @pytest.mark.parametrize("followed", [(0, 1), (7, 0), (None, None)])
 def test_nobody_in_particular_is_asked_nothing(followed) -> None:
-    ask = Asking()
+    ask = Requests()
     for n in range(200):
-        ask.heard(frames([frame(0), frame(0, sender=(0, 1)), frame(0, sender=(7, 0))]), n * TICK_S)
+        ask.observe(
+            frames([frame(0), frame(0, sender=(0, 1)), frame(0, sender=(7, 0))]), n * TICK_S
+        )
         sent = read(ask.due(n * TICK_S, *followed))
         assert {m.get_type() for m in sent} <= {"HEARTBEAT"}
 
 
 def test_an_autopilot_under_our_own_number_is_sent_nothing() -> None:
-    ask = Asking()
+    ask = Requests()
     for n in range(100):
-        ask.heard(frames([frame(layouts.HEARTBEAT, sender=(7, 191))]), n * TICK_S)
+        ask.observe(frames([frame(ID["HEARTBEAT"], sender=(7, 191))]), n * TICK_S)
         assert ask.due(n * TICK_S, 7, 191) == b""
 
 
 def test_what_is_sent_is_signed() -> None:
     gate = SignatureGate(KEY)
-    ask = Asking(signer=Signer(KEY, lambda: 1_764_063_600_000_000, gate))
+    ask = Requests(signer=Signer(KEY, lambda: 1_764_063_600_000_000, gate))
     got = b""
     for n in range(100):
-        ask.heard(frames([frame(layouts.HEARTBEAT)]), n * TICK_S)
+        ask.observe(frames([frame(ID["HEARTBEAT"])]), n * TICK_S)
         got += ask.due(n * TICK_S, SYSTEM, COMPONENT)
     messages = read(got, signed=True)
     assert len(messages) > 20
@@ -106,7 +108,7 @@ FOLLOWED = st.sampled_from([(7, 1), (7, 1), (7, 1), (8, 1), (0, 1), (7, 0), (7, 
 HEARD = st.one_of(
     st.builds(
         lambda number, times, sender: [frame(number, sender=sender)] * times,
-        st.sampled_from([0, *NEEDS, 66, 76, 256]),
+        st.sampled_from([0, *REQUESTED, 66, 76, 256]),
         st.integers(1, 60),
         SENDERS,
     ),
@@ -120,7 +122,7 @@ HEARD = st.one_of(
     ),
     st.builds(
         lambda number, payload, sender: [frame(number, payload, sender)],
-        st.sampled_from([*NEEDS, 66, 76, 75, 11, 256]),
+        st.sampled_from([*REQUESTED, 66, 76, 75, 11, 256]),
         st.binary(min_size=1, max_size=255),
         SENDERS,
     ),
@@ -142,13 +144,13 @@ STEPS = st.lists(
 @pytest.mark.slow
 def test_whatever_is_heard_only_these_three_are_ever_sent(steps, signed: bool) -> None:
     signer = Signer(KEY, lambda: 1_764_063_600_000_000) if signed else None
-    ask = Asking(signer=signer)
+    ask = Requests(signer=signer)
     now_ms, sent = 50_000_000, []
     stream = b""
     for step_ms, heard, followed, times in steps:
         for _ in range(times):
             now_ms += step_ms
-            ask.heard(frames(list(itertools.chain.from_iterable(heard))), now_ms * 1e-3)
+            ask.observe(frames(list(itertools.chain.from_iterable(heard))), now_ms * 1e-3)
             data = ask.due(now_ms * 1e-3, *followed)
             stream += data
             messages = read(data)
@@ -163,10 +165,10 @@ def test_whatever_is_heard_only_these_three_are_ever_sent(steps, signed: bool) -
 
 
 def test_answers_at_once_do_not_make_it_talk_faster() -> None:
-    ask = Asking(signer=Signer(KEY, lambda: 1_764_063_600_000_000))
+    ask = Requests(signer=Signer(KEY, lambda: 1_764_063_600_000_000))
     answers, sent = frames([frame(0), ack(LATER)]), []
     for now_ms in range(0, 20_000, 10):
-        ask.heard(answers, now_ms * 1e-3)
+        ask.observe(answers, now_ms * 1e-3)
         sent.append(ask.due(now_ms * 1e-3, SYSTEM, COMPONENT))
     busiest = max(sum(map(len, sent[n : n + 100])) for n in range(len(sent)))
     # Four requests and a HEARTBEAT at the least, or this would not be the busiest there is.
@@ -183,7 +185,7 @@ def check(message, followed) -> None:
     assert (message.target_system, message.target_component) == followed
     if message.get_type() == "COMMAND_LONG":
         assert message.command == 511
-        need = NEEDS[int(message.param1)]
+        need = REQUESTED[int(message.param1)]
         assert message.param2 == pytest.approx(1e6 / need.rate_hz)
         others = [getattr(message, f"param{n}") for n in range(3, 8)]
         assert [*others, message.confirmation] == [0] * 6

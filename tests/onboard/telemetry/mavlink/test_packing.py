@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from onboard.telemetry.mavlink import layouts, packing
 from onboard.telemetry.mavlink.signing import Signer, ticks
+from tests.onboard.telemetry.made_messages import ID
 
 # Packed by pymavlink 2.4.50, checksums recomputed independently; ESC_STATUS by hand.
 VECTORS = Path(__file__).parents[3] / "data" / "mavlink_test_vectors.csv"
@@ -60,7 +61,7 @@ def test_any_system_time_equals_pymavlinks(header, utc, boot, signed) -> None:
     payload = utc.to_bytes(8, "little") + boot.to_bytes(4, "little")
     signer = Signer(KEY, lambda: NOW_US, link_id=3) if signed else None
     assert packing.pack(
-        layouts.SYSTEM_TIME, payload, *header, signer=signer
+        ID["SYSTEM_TIME"], payload, *header, signer=signer
     ) == dialect.MAVLink_system_time_message(utc, boot).pack(theirs)
 
 
