@@ -15,7 +15,7 @@ from onboard.profile import Profile
 from onboard.record.sessions import read_session
 from onboard.restarts.rejoin import Said, Session, load_carried, recorded, replay
 from onboard.ride.ride import Ride
-from onboard.telemetry.logs.log_files import OpenLog, find_log, log_bytes
+from onboard.telemetry.logs.log_files import find_log, log_bytes, opened
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.log_scanner import LogScanner
 
@@ -108,7 +108,7 @@ def _frames_after(folder: Path, stamp_us: int) -> Frames:
     """Read the frames behind a stamp [us], from the record's end backwards."""
     files = find_log(folder)
     size, tail = log_bytes(files), TAIL_BYTES
-    with OpenLog(files) as record:
+    with opened(files) as record:
         while True:
             frames = LogScanner(in_step=False).push(record.tail(tail), final=True)
             found = len(frames) and int(frames.stamp_us[0]) <= stamp_us

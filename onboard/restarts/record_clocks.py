@@ -11,7 +11,7 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.errors import LogError
 from onboard.ride.learned_file import SAME_CLOCK_S, Clocks, kept_running
-from onboard.telemetry.logs.log_files import OpenLog, find_log, log_bytes
+from onboard.telemetry.logs.log_files import find_log, log_bytes, opened
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.layouts import layout
 from onboard.telemetry.mavlink.log_scanner import LogScanner
@@ -55,7 +55,7 @@ def record_clocks(folder: Path, system_id: int | None = None) -> Heard:
     """
     try:
         files = find_log(folder)
-        with OpenLog(files) as log:
+        with opened(files) as log:
             head = log.read(2 * END_BYTES)
             tail = log.tail(END_BYTES) if log_bytes(files) > len(head) else b""
     except (LogError, OSError):

@@ -1,4 +1,4 @@
-"""A saved telemetry log played as if it were live, at the pace of its stamps."""
+"""A saved log played as if it were live, at the pace of its stamps."""
 
 import time
 from collections.abc import Iterator
@@ -6,7 +6,7 @@ from pathlib import Path
 
 from onboard.errors import LinkEndedError, LinkError, LogError
 from onboard.telemetry.link.base import Part, Source
-from onboard.telemetry.logs.formats import is_onboard_log
+from onboard.telemetry.logs.formats import format_of
 from onboard.telemetry.logs.telemetry_log import log_span_us, read_log
 
 
@@ -27,10 +27,8 @@ class LogFileLink:
     def __init__(self, path: Path) -> None:
         self.name = f"file:{path}"
         try:
-            if is_onboard_log(path):
-                raise LinkError(
-                    f"{self.name}: an on-board log holds no MAVLink stream: replay or review it"
-                )
+            if why := format_of(path).no_stream:
+                raise LinkError(f"{self.name}: {why}")
             log_span_us(path)
         except LogError as problem:
             raise LinkError(str(problem), self.name, "cannot_open") from None

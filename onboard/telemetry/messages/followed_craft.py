@@ -52,7 +52,8 @@ class CraftFilter:
         self._heard: dict[int, tuple[int, int]] = {}
         """Autopilots by system: component, and which frame of the link was its first HEARTBEAT."""
         self._first_beat_us: int | None = None
-        self._frames = 0
+        self.frames = 0
+        """Frames pushed so far, of any sender."""
         self.system_id: int | None = None
         self.component_id: int | None = None
 
@@ -82,7 +83,7 @@ class CraftFilter:
     def finish(self) -> list[Frames]:
         """Choose among what was heard; the stream has ended."""
         if self.system_id is None and self._first_beat_us is not None:
-            self._choose(np.concatenate([part.system_id for part in self._held]), self._frames)
+            self._choose(np.concatenate([part.system_id for part in self._held]), self.frames)
         return self._pass_on() if self._held else []
 
     def _hear(self, frames: Frames) -> None:
@@ -97,12 +98,12 @@ class CraftFilter:
             # The first of each system is enough.
             for n in np.unique(np.where(craft, systems, -1), return_index=True)[1].tolist():
                 if craft[n]:
-                    first = (int(components[n]), self._frames + int(place[n]))
+                    first = (int(components[n]), self.frames + int(place[n]))
                     self._heard.setdefault(int(systems[n]), first)
             heard = craft if self._wanted is None else craft & (systems == self._wanted)
             if self._first_beat_us is None and heard.any():
                 self._first_beat_us = int(beats.stamp_us[np.argmax(heard)])
-        self._frames += len(frames)
+        self.frames += len(frames)
 
     def _choose_if_due(self) -> None:
         while len(self._held) > 1 and self._held_count - len(self._held[0]) > HELD_MOST_FRAMES:
@@ -110,7 +111,7 @@ class CraftFilter:
             self._joined = max(self._joined - 1, 0)
         if self._wanted is not None:
             if self._wanted in self._heard:
-                self._choose(np.empty(0, np.int64), self._frames)
+                self._choose(np.empty(0, np.int64), self.frames)
             return
         if self._first_beat_us is None or not self._held:
             return
@@ -120,7 +121,7 @@ class CraftFilter:
         due = (since_us >= CHOOSE_AFTER_US) & (count >= CHOOSE_AFTER_FRAMES)
         due |= (since_us >= CHOOSE_AT_LAST_US) | (count >= CHOOSE_AT_LAST_FRAMES)
         # Not before the first HEARTBEAT itself, however much came in front of it.
-        first = self._frames - len(system)
+        first = self.frames - len(system)
         due &= count > min(index for _, index in self._heard.values()) - first
         if np.any(due):
             until = int(np.flatnonzero(due)[0])

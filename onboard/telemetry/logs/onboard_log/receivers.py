@@ -52,8 +52,8 @@ class Fixes:
 
     def __init__(self, receiver: int) -> None:
         self._receiver = receiver
-        self.heard: set[int] = set()
-        """All receivers that the log has records of."""
+        self.instances: set[int] = set()
+        """All receivers with records in the log."""
         self._fixes: list[tuple[Part, Ints]] = []
         self._accuracies: list[tuple[Part, Ints]] = []
         """Parts and boot clocks [us] of both."""
@@ -80,7 +80,7 @@ class Fixes:
             part = Part("accuracies", number, columns)
             self._accuracies.append((part.where(mine), time_us[mine]))
             return []
-        self.heard |= {int(one) for one in np.unique(instance)}
+        self.instances |= {int(one) for one in np.unique(instance)}
         self._fixes.append((Part("gps", number, gps(fields)).where(mine), time_us[mine]))
         return [Part("clock", number, {"utc_s": utc_s(fields)}).where(mine)]
 

@@ -130,7 +130,5 @@ CONVERT: Mapping[str, tuple[str, Callable[[Fields], Columns]]] = {
 """By the record's name: the channel it fills, and how. GPS, MODE and ARM need more than one record:
 see `receivers` and `modes`."""
 
-ESTIMATORS = ("XKF1", "NKF1")
 RECEIVERS = ("GPS", "GPS2")
 ACCURACIES = ("GPA", "GPA2")
-BATTERIES = tuple(name for name, (channel, _) in CONVERT.items() if channel == "battery")

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from groundside.replay.cursors import FrameCursor
 from onboard.errors import LogError
+from onboard.telemetry.logs.cursors import FrameCursor
 from onboard.telemetry.logs.log_files import (
     RECORD_NAME,
-    OpenLog,
     find_log,
+    opened,
     record_name,
     session_folder,
 )
@@ -83,7 +83,7 @@ def test_a_record_in_several_files_is_one_log(tmp_path: Path, cuts: list[int]) -
         part.records() for part in read_log(tmp_path / "one", 1000)
     ]
     assert log_span_us(tmp_path) == log_span_us(tmp_path / "one")
-    with OpenLog(find_log(tmp_path)) as log:
+    with opened(find_log(tmp_path)) as log:
         for offset in (*range(0, len(data) + 100, 701), *cuts, 0):
             log.seek(offset)
             assert log.read(3000) == data[offset : offset + 3000]
