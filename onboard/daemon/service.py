@@ -235,7 +235,7 @@ class Service:
         # What the link gave up to now is still taken and recorded.
         reader.stop()
         self._tick(reader, name)
-        while reader.held_bytes:
+        while reader.waiting_bytes:
             self._tick(reader, name)
 
     def _tick(self, reader: LinkReader, name: str) -> None:
@@ -299,7 +299,7 @@ class Service:
         return Running(
             now_s,
             reader.problem,
-            self._began_s if reader.heard_s is None else reader.heard_s,
+            self._began_s if reader.received_s is None else reader.received_s,
             reader.dropped_bytes,
             self._gate.refused,
             self._book.alerts if self._book is not None else (),

@@ -5,14 +5,19 @@ from collections.abc import Sequence
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.telemetry.logs.onboard_log.record_layouts import DIVISOR, TEXT_LETTERS, Layout, text
+from onboard.telemetry.logs.onboard_log.record_layouts import (
+    DIVISOR,
+    TEXT_LETTERS,
+    RecordLayout,
+    text,
+)
 from onboard.telemetry.logs.onboard_log.windows import Rows
 
 
 class Fields:
     """Fields by name; one that the layout lacks is unknown."""
 
-    def __init__(self, layout: Layout, rows: Rows) -> None:
+    def __init__(self, layout: RecordLayout, rows: Rows) -> None:
         self.name = layout.name
         self._layout, self._letters = layout, layout.letters
         self._rows = rows

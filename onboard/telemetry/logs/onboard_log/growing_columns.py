@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from onboard.telemetry.logs.onboard_log.record_layouts import DIVISOR, Layout
+from onboard.telemetry.logs.onboard_log.record_layouts import DIVISOR, RecordLayout
 from onboard.telemetry.mavlink.checksum import Ints
 
 Array = npt.NDArray[Any]
@@ -62,11 +62,11 @@ class Table:
     def __init__(self, wanted: Sequence[str] | None) -> None:
         self._wanted = wanted
         self._columns: dict[int, dict[str, Column]] = {}
-        self._layouts: dict[int, Layout] = {}
+        self._layouts: dict[int, RecordLayout] = {}
         self._runs: list[tuple[int, int]] = []
         """Which layout the records have, and how many in a row."""
 
-    def append(self, number: int, layout: Layout, rows: Array, read_fraction: float) -> None:
+    def append(self, number: int, layout: RecordLayout, rows: Array, read_fraction: float) -> None:
         """Add records of one layout, without saying where they stand among the others'."""
         if number not in self._columns:
             self._layouts[number] = layout

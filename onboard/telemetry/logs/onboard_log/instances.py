@@ -1,6 +1,6 @@
 """Which field of a record tells several devices of one kind apart: the log's FMTU records say."""
 
-from onboard.telemetry.logs.onboard_log.record_layouts import Layout, text
+from onboard.telemetry.logs.onboard_log.record_layouts import RecordLayout, text
 from onboard.telemetry.logs.onboard_log.windows import Window
 
 _MARK = "#"
@@ -15,7 +15,7 @@ class InstanceFields:
         self._units: dict[int, str] = {}
         """Letters of the units, by type."""
         self._seen = 0
-        self._types: dict[str, list[Layout]] = {}
+        self._types: dict[str, list[RecordLayout]] = {}
 
     def push(self, window: Window) -> None:
         """Look at the next window."""

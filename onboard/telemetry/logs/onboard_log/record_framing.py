@@ -22,7 +22,7 @@ from onboard.telemetry.logs.onboard_log.record_layouts import (
     FORMAT_TYPE,
     LONGEST_BYTES,
     OWN_RECORD,
-    Layout,
+    RecordLayout,
     layout_of,
 )
 from onboard.telemetry.mavlink.checksum import Bytes, Flags, Ints
@@ -36,11 +36,11 @@ _NOT_KNOWN = 1 << 40
 """Length of what no layout describes: nothing stands behind it."""
 
 
-class Layouts:
+class RecordLayouts:
     """The layouts met so far, each with a number, and which one each type has now."""
 
     def __init__(self) -> None:
-        self.all: list[Layout | None] = [None]
+        self.all: list[RecordLayout | None] = [None]
         """By number; 0 is a type that nothing describes."""
         self.now: Ints = np.zeros(256, np.int64)
         """The number of each type's layout at the end of the scanned bytes."""
@@ -63,7 +63,7 @@ class Layouts:
 
 
 @dataclass(frozen=True)
-class Found:
+class FoundRecords:
     """What a scan found.
 
     Parameters
@@ -84,15 +84,15 @@ class Found:
     bad_bytes: int
 
 
-class Scanner:
+class RecordScanner:
     """Finds records in stretches of bytes; holds the layouts, and arrays that are used again."""
 
     def __init__(self, capacity: int) -> None:
-        self.layouts = Layouts()
+        self.layouts = RecordLayouts()
         self._marks = np.zeros(capacity + ROOM, np.bool_)
         self._second = np.zeros(capacity + ROOM, np.bool_)
 
-    def scan(self, data: Bytes, size: int, *, final: bool, padding_from: int) -> Found:
+    def scan(self, data: Bytes, size: int, *, final: bool, padding_from: int) -> FoundRecords:
         """Find the records in the first `size` bytes of `data`.
 
         Parameters
@@ -123,7 +123,7 @@ class Scanner:
             if at < stop:
                 self.layouts.now[self._type(new)] = new
         bad_bytes = stop - int(end.sum() - taken.sum())
-        return Found(taken, number if chosen is None else number[chosen], stop, bad_bytes)
+        return FoundRecords(taken, number if chosen is None else number[chosen], stop, bad_bytes)
 
     def _marked(self, data: Bytes, size: int, final: bool, padding_from: int) -> tuple[Ints, Flags]:
         """Return the places where marks stand, and where what proves a record may stand."""

@@ -58,7 +58,7 @@ _NAME_CHARACTERS = frozenset((string.ascii_letters + string.digits + "_").encode
 
 
 @dataclass(frozen=True)
-class Layout:
+class RecordLayout:
     """The layout of one type of record.
 
     Parameters
@@ -110,7 +110,7 @@ def text(value: bytes) -> str:
     return whole.split("\0", 1)[0]
 
 
-def layout_of(record: bytes) -> Layout | None:
+def layout_of(record: bytes) -> RecordLayout | None:
     """Return the layout that a format record states, None where it cannot be one.
 
     A layout must be of one piece: a name of letters and digits, and fields that fill the length
@@ -125,7 +125,7 @@ def layout_of(record: bytes) -> Layout | None:
     columns = text(bytes(row["columns"]))
     names = columns.split(",") if columns else []
     if not set(letters) <= set(STORED):
-        return Layout(kind, name.decode(), length, {}, np.dtype([]))
+        return RecordLayout(kind, name.decode(), length, {}, np.dtype([]))
     stored = [np.dtype(STORED[letter]) for letter in letters]
     offsets = np.cumsum([0, *(one.itemsize for one in stored)]).tolist()
     if offsets[-1] != length - HEADER_BYTES or len(names) < len(letters):
@@ -134,7 +134,7 @@ def layout_of(record: bytes) -> Layout | None:
         return None
     # Of two fields with the same name the last one counts.
     last = {field: n for n, field in enumerate(names[: len(letters)])}
-    return Layout(
+    return RecordLayout(
         kind,
         name.decode(),
         length,

@@ -9,8 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.errors import LogError
-from onboard.telemetry.logs.onboard_log.record_framing import ROOM, Scanner
-from onboard.telemetry.logs.onboard_log.record_layouts import HEADER_BYTES, Layout
+from onboard.telemetry.logs.onboard_log.record_framing import ROOM, RecordScanner
+from onboard.telemetry.logs.onboard_log.record_layouts import HEADER_BYTES, RecordLayout
 from onboard.telemetry.mavlink.checksum import Bytes, Ints
 
 WINDOW_BYTES = 1 << 20
@@ -48,7 +48,7 @@ class Window:
     data: Bytes
     start: Ints
     number: Ints
-    layouts: Sequence[Layout | None]
+    layouts: Sequence[RecordLayout | None]
     bad_bytes: int
     end: int
     file_bytes: int
@@ -129,7 +129,7 @@ def _windows(
     file.seek(0)
     window_bytes = min(window_bytes, file_bytes)
     capacity = window_bytes + ROOM
-    scanner = Scanner(capacity)
+    scanner = RecordScanner(capacity)
     data = np.zeros(capacity + ROOM, np.uint8)
     into = data.data
     kept = done = 0

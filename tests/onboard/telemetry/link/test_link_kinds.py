@@ -245,7 +245,7 @@ def test_udp_without_a_network_goes_on_listening(number: int, ends: bool) -> Non
             raise OSError(number, os.strerror(number))
 
     link = UdpLink("127.0.0.1", 0)
-    whole, link._socket = link._socket, Broken()
+    whole, link.socket = link.socket, Broken()
     if ends:
         with pytest.raises(LinkError, match="udpin:"):
             link.write(REQUEST, ("192.0.2.1", 14550))
@@ -264,7 +264,7 @@ def test_a_flood_of_empty_datagrams_ends_a_read() -> None:
             return b"", ("192.0.2.1", 14550)
 
     link = UdpLink("127.0.0.1", 0)
-    whole, link._socket = link._socket, Endless()
+    whole, link.socket = link.socket, Endless()
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as outlet:
         outlet.sendto(b"", whole.getsockname())
         assert not any(part.data for part in link.read(2.0))

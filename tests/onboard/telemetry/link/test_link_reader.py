@@ -19,7 +19,7 @@ class Scripted:
     name = "scripted"
 
     def __init__(self, *acts: object) -> None:
-        self._acts = list(acts)
+        self.acts = list(acts)
         self.closed = False
         self.sent = b""
         self.sent_to: list[Source | None] = []
@@ -30,7 +30,7 @@ class Scripted:
         self.sent_to.append(to)
 
     def read(self, timeout_s: float) -> list[Part]:
-        act = self._acts.pop(0) if self._acts else b""
+        act = self.acts.pop(0) if self.acts else b""
         if isinstance(act, Exception):
             raise act
         if not act:
@@ -96,7 +96,7 @@ def test_after_data_came_the_wait_is_short_again(monkeypatch) -> None:
     reading = reader(monkeypatch, *links)
     until(lambda: str(reading.problem) == "still gone")
     # Eight breaks, each after data: had the wait doubled every time it would be over a second.
-    assert reading._retry_s <= 0.5
+    assert reading.retry_s <= 0.5
     reading.stop()
 
 
@@ -109,17 +109,17 @@ def test_a_link_at_its_end_stays_ended(monkeypatch) -> None:
 
 
 def test_bytes_that_nobody_takes_are_dropped_and_counted(monkeypatch) -> None:
-    monkeypatch.setattr(link_reader, "HELD_MOST_BYTES", 10)
+    monkeypatch.setattr(link_reader, "WAITING_MOST_BYTES", 10)
     monkeypatch.setattr(link_reader, "BATCH_S", 0.0)
     reading = reader(monkeypatch, Scripted(*[b"12345"] * 5))
     until(lambda: reading.dropped_bytes == 15)
     assert [piece.data for piece in reading.take()] == [b"12345"] * 2
-    assert reading.held_bytes == 0
+    assert reading.waiting_bytes == 0
     reading.stop()
 
 
 def test_strangers_bytes_are_dropped_before_the_crafts(monkeypatch) -> None:
-    monkeypatch.setattr(link_reader, "HELD_MOST_BYTES", 40)
+    monkeypatch.setattr(link_reader, "WAITING_MOST_BYTES", 40)
     reads = [[Part(b"craft%d" % n, CRAFT), Part(b"junk" * 6, STRANGER)] for n in range(5)]
     reading = LinkReader(Scripted(*reads, LinkEndedError("played")), Scripted, lambda: 4)
     reading.answer(CRAFT)
@@ -140,7 +140,7 @@ def test_a_flood_is_given_out_part_by_part_in_order(monkeypatch) -> None:
     reading.start()
     until(lambda: reading.ended)
     taken = []
-    while reading.held_bytes:
+    while reading.waiting_bytes:
         taken.append(reading.take())
     assert [len(pieces) for pieces in taken] == [3, 3, 3]
     assert [piece for pieces in taken for piece in pieces] == [Piece(4, *part) for part in parts]
@@ -158,12 +158,12 @@ def test_what_one_source_sent_at_once_is_one_piece(monkeypatch) -> None:
 def test_what_is_sent_goes_to_the_address_answered_last_on_whatever_link(monkeypatch) -> None:
     first, second = Scripted(b"a"), Scripted(b"b")
     reading = reader(monkeypatch, first, second)
-    until(lambda: reading.heard_s is not None)
+    until(lambda: reading.received_s is not None)
     reading.write(b"1")
     for source in (CRAFT, OTHER, None):
         reading.answer(source)
         reading.write(b"2")
-    first._acts.append(LinkError("gone"))
+    first.acts.append(LinkError("gone"))
     until(lambda: reading.problem is None and first.closed)
     reading.write(b"3")
     reading.stop()
@@ -178,11 +178,11 @@ def test_what_is_sent_goes_to_the_open_link_and_never_waits(monkeypatch) -> None
 
     first, second = Scripted(b"a"), Broken(b"b")
     reading = reader(monkeypatch, first, second)
-    until(lambda: reading.heard_s is not None)
+    until(lambda: reading.received_s is not None)
     reading.write(b"beat")
     reading.write(b"")
     assert first.sent == b"beat"
-    first._acts.append(LinkError("unplugged"))
+    first.acts.append(LinkError("unplugged"))
     until(lambda: reading.problem is None and first.closed and len(reading.take()) > 0)
     reading.write(b"lost")
     assert first.sent == b"beat"
@@ -199,16 +199,16 @@ def test_where_the_loop_is_late_or_much_has_come_the_thread_takes_it_in(
     now_us, taken = [0], []
     reading = LinkReader(None, Scripted, lambda: now_us[0])
     reading.relief = lambda: taken.append(reading.take())
-    reading._keep([Part(b"first", CRAFT)])
+    reading.put([Part(b"first", CRAFT)])
     assert not taken
     now_us[0] = gone_us
-    reading._keep([Part(b"x" * size, CRAFT)])
+    reading.put([Part(b"x" * size, CRAFT)])
     assert [len(pieces) for pieces in taken] == ([2] if relieved else [])
 
 
 def test_the_waits_for_a_link_that_stays_away_grow_and_end() -> None:
     reading, waits = LinkReader(None, Scripted, lambda: 4), []
-    reading._stop.wait = waits.append  # type: ignore[assignment, method-assign]
+    reading.stopping.wait = waits.append  # type: ignore[assignment, method-assign]
     for _ in range(6):
-        reading._wait_after("gone")
+        reading.wait_after("gone")
     assert waits == [0.5, 1.0, 2.0, 4.0, 5.0, 5.0]

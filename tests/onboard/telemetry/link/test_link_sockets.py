@@ -16,7 +16,7 @@ from onboard.telemetry.link.udp import UdpLink
 def test_a_router_that_is_gone_without_a_word_is_noticed() -> None:
     with socket.create_server(("127.0.0.1", 0)) as server:
         link = TcpLink("127.0.0.1", server.getsockname()[1])
-        ours = link._socket
+        ours = link.socket
         assert ours.getsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE) == 1
         assert ours.getsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT) == GONE_AFTER_MS
         for option, value in ALIVE:
@@ -66,7 +66,7 @@ def test_a_flood_of_large_datagrams_ends_a_read() -> None:
             return bytes(size), ("192.0.2.1", 14550)
 
     link = UdpLink("127.0.0.1", 0)
-    whole, link._socket = link._socket, Endless()  # type: ignore[assignment]
+    whole, link.socket = link.socket, Endless()  # type: ignore[assignment]
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as outlet:
         outlet.sendto(b"x", whole.getsockname())
         got = sum(len(part.data) for part in link.read(2.0))
