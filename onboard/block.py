@@ -1,12 +1,12 @@
 """The block: the columns that arrived since the last one. Telemetry makes it, the engine folds it.
 
-A channel is a table of samples: stream time and one float column a quantity, in SI units, NaN where
-the autopilot says 'unknown'. The names of channels and columns below are the only ones used.
+A channel is a table of samples: stream time and one float column per quantity, in SI units, NaN
+where the autopilot states 'unknown'. There are no other channels and columns than these:
 
 =============  ================================================================================
 channel        columns
 =============  ================================================================================
-``power``      volts_v, amps_a, left_fraction (the autopilot's own summary of its main battery)
+``power``      volts_v, amps_a, left_fraction (the autopilot's summary of its main battery)
 ``battery``    pack (instance number), volts_v, amps_a, charge_out_ah, energy_out_wh,
                left_fraction, temperature_degc
 ``gps``        fix (0 none .. 3 three-dimensional ..), latitude_deg, longitude_deg, speed_mps,
@@ -15,7 +15,7 @@ channel        columns
 ``hud``        speed_mps, heading_deg, throttle_fraction
 ``attitude``   roll_deg, pitch_deg, heading_deg
 ``drive``      motor (0-based), rpm, erpm, volts_v, amps_a, temperature_degc
-``clock``      utc_s (Unix time that the autopilot states)
+``clock``      utc_s (Unix time stated by the autopilot)
 ``heartbeat``  mode, armed
 =============  ================================================================================
 """
@@ -66,8 +66,8 @@ class Channel:
     Parameters
     ----------
     t_s
-        Stream time of each sample [s], shape (n,): the autopilot's boot clock made continuous,
-        zero at the first message of the stream.
+        Stream time of each sample [s], shape (n,): the autopilot's boot clock made continuous, zero
+        at the first message of the stream.
     columns
         One float array of shape (n,) for each name in `COLUMNS`; NaN is unknown.
     """
@@ -86,10 +86,10 @@ class Channel:
 
 @dataclass(frozen=True)
 class Block:
-    """The channels that have new samples; a channel without any is absent."""
+    """The channels with new samples; a channel without any is absent."""
 
     channels: Mapping[str, Channel] = field(default_factory=dict)
 
     def get(self, name: str) -> Channel | None:
-        """Return the channel called `name`, or None where it has no new sample."""
+        """Return the channel called `name`, None if it has no new sample."""
         return self.channels.get(name)

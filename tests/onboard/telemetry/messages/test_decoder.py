@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from onboard.telemetry.link.link_scanner import LinkScanner
 from onboard.telemetry.messages.decoder import Decoder
-from onboard.telemetry.messages.followed_craft import HELD_MOST_FRAMES, LOOSE_MOST
+from onboard.telemetry.messages.followed_craft import LOOSE_MOST, WAITING_MOST_FRAMES
 from tests.deep_size import deep_size
 from tests.small_streams import GROUND_STATION, INVALID, Sender
 
@@ -93,12 +93,12 @@ def test_a_system_that_never_speaks_fills_no_memory() -> None:
     second = b"".join(sender.second(1, 50, 8, 2))
     for n in range(4000):
         decoder.push(scanner.push([(n, second)]))
-    assert HELD_MOST_FRAMES == 20_000
-    assert 20_000 <= sum(map(len, decoder.craft._held)) <= 20_000 + 7 * LOOSE_MOST
+    assert WAITING_MOST_FRAMES == 20_000
+    assert 20_000 <= sum(map(len, decoder.craft.waiting)) <= 20_000 + 7 * LOOSE_MOST
     silent = Decoder()
     for _ in range(100):
         silent.push(scanner.push([]))
-    assert silent.craft._held == []
+    assert silent.craft.waiting == []
 
 
 @pytest.mark.slow
