@@ -52,7 +52,7 @@ class CraftFilter:
         self._joined = self._loose_bytes = 0
         self._autopilots: dict[int, tuple[int, int]] = {}
         """Autopilots by system: component, and index of its first HEARTBEAT on the link."""
-        self._first_heartbeat_us: int | None = None
+        self._first_seen_us: int | None = None
         self.frames = 0
         """Frames pushed so far, of any sender."""
         self.system_id: int | None = None
@@ -77,16 +77,13 @@ class CraftFilter:
 
     def silence(self, now_us: int) -> list[Frames]:
         """Choose if frames stamped from now on [us] could not change the choice."""
-        if (
-            self._first_heartbeat_us is None
-            or now_us < self._first_heartbeat_us + CHOOSE_AT_LAST_US
-        ):
+        if self._first_seen_us is None or now_us < self._first_seen_us + CHOOSE_AT_LAST_US:
             return []
         return self.finish()
 
     def finish(self) -> list[Frames]:
         """Choose among the autopilots seen; the stream has ended."""
-        if self.system_id is None and self._first_heartbeat_us is not None:
+        if self.system_id is None and self._first_seen_us is not None:
             self._choose(np.concatenate([part.system_id for part in self.waiting]), self.frames)
         return self._pass_on() if self.waiting else []
 
@@ -105,8 +102,8 @@ class CraftFilter:
                     first = (int(components[n]), self.frames + int(place[n]))
                     self._autopilots.setdefault(int(systems[n]), first)
             eligible = craft if self._wanted is None else craft & (systems == self._wanted)
-            if self._first_heartbeat_us is None and eligible.any():
-                self._first_heartbeat_us = int(beats.stamp_us[np.argmax(eligible)])
+            if self._first_seen_us is None and eligible.any():
+                self._first_seen_us = int(beats.stamp_us[np.argmax(eligible)])
         self.frames += len(frames)
 
     def _choose_if_due(self) -> None:
@@ -120,12 +117,10 @@ class CraftFilter:
             if self._wanted in self._autopilots:
                 self._choose(np.empty(0, np.int64), self.frames)
             return
-        if self._first_heartbeat_us is None or not self.waiting:
+        if self._first_seen_us is None or not self.waiting:
             return
         system = np.concatenate([part.system_id for part in self.waiting])
-        since_us = (
-            np.concatenate([part.stamp_us for part in self.waiting]) - self._first_heartbeat_us
-        )
+        since_us = np.concatenate([part.stamp_us for part in self.waiting]) - self._first_seen_us
         count = np.arange(len(system))
         due = (since_us >= CHOOSE_AFTER_US) & (count >= CHOOSE_AFTER_FRAMES)
         due |= (since_us >= CHOOSE_AT_LAST_US) | (count >= CHOOSE_AT_LAST_FRAMES)
