@@ -15,7 +15,7 @@ from onboard.telemetry.logs.onboard_log.record_layouts import HEADER_BYTES, Reco
 from onboard.telemetry.mavlink.checksum import Bytes, Ints
 
 WINDOW_BYTES = 1 << 20
-"""Bytes read at a time: bounded memory, and arrays large enough to dwarf the cost of their calls."""
+"""Bytes read at a time: memory stays bounded, and arrays dwarf the cost of their calls."""
 
 Rows = npt.NDArray[Any]
 
