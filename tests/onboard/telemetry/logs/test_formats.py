@@ -1,4 +1,4 @@
-"""Logs of both kinds through one door: told apart by content, whatever they are called."""
+"""The table of log formats: recognised by content, opened and walked through alike."""
 
 from pathlib import Path
 
@@ -26,7 +26,7 @@ from tests.craft.scenarios import SCENARIOS
 from tests.small_streams import Sender, records
 
 
-def test_a_log_is_told_by_its_content(tmp_path: Path) -> None:
+def test_a_format_is_recognised_by_content(tmp_path: Path) -> None:
     telemetry, onboard = tmp_path / "ride.bin", tmp_path / "ride.tlog"
     telemetry.write_bytes(records(Sender().second(5, 50, 8, 2)))
     onboard.write_bytes(OWN_RECORD * 2)
@@ -46,25 +46,25 @@ def test_facts_count_what_was_read(tmp_path: Path) -> None:
     assert facts.duration_s == pytest.approx(0.1 * (len(frames) - 1)) == log.length_s()
 
 
-def test_the_blocks_of_a_log_are_all_that_it_holds(tmp_path: Path) -> None:
+def test_blocks_hold_the_whole_log(tmp_path: Path) -> None:
     path = tmp_path / "log"
     frames = [frame for n in range(10) for frame in Sender().second(n, 50, 8, 2)]
     path.write_bytes(records(frames))
     decoder = Decoder()
     found = list(blocks_of(open_log(path), decoder))
-    # What waits for a later stamp to be placed by comes with the last.
+    # Samples that wait for a later stamp come with the last block.
     assert sum(len(block.channels.get("power", ())) for block in found) == 2 * 10
     assert decoder.messages == len(frames)
 
 
-def test_what_is_neither_is_said_in_a_line(tmp_path: Path) -> None:
+def test_a_file_of_no_format_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "notes.txt"
     path.write_text("Went out at nine, came back at ten.\n" * 50)
     with pytest.raises(LogError, match="no MAVLink frame"):
         list(open_log(path).parts())
 
 
-def test_an_onboard_log_is_no_link(tmp_path: Path) -> None:
+def test_an_onboard_log_cannot_be_a_link(tmp_path: Path) -> None:
     path = tmp_path / "ride.bin"
     path.write_bytes(OWN_RECORD * 2)
     with pytest.raises(LinkError, match="replay or review it"):

@@ -1,4 +1,4 @@
-"""Frames packed here are pymavlink's, byte for byte."""
+"""Packed frames equal those of pymavlink, byte for byte."""
 
 import csv
 from pathlib import Path
@@ -36,11 +36,11 @@ def test_there_are_vectors() -> None:
 
 
 @pytest.mark.parametrize(("name", "frame"), vectors())
-def test_published_and_reference_frames(name: str, frame: bytes) -> None:
+def test_published_and_reference_frames_are_packed_alike(name: str, frame: bytes) -> None:
     message_id = int.from_bytes(frame[7:10], "little")
     payload = frame[10:-2]
     assert packing.pack(message_id, payload, 7, 1, 1) == frame
-    # Zeros that may be left out are.
+    # Zeros at the payload's end are cut off.
     width = layouts.layout(message_id).fields.itemsize
     assert packing.pack(message_id, payload.ljust(width, b"\0"), 7, 1, 1) == frame
 
@@ -51,7 +51,7 @@ def test_published_and_reference_frames(name: str, frame: bytes) -> None:
     st.integers(0, 2**32 - 1),
     st.booleans(),
 )
-def test_any_system_time_equals_pymavlinks(header, utc, boot, signed) -> None:
+def test_any_system_time_equals_pymavlink(header, utc, boot, signed) -> None:
     theirs = link(*header)
     if signed:
         theirs.signing.secret_key = KEY
@@ -65,7 +65,7 @@ def test_any_system_time_equals_pymavlinks(header, utc, boot, signed) -> None:
     ) == dialect.MAVLink_system_time_message(utc, boot).pack(theirs)
 
 
-def test_the_heartbeat_equals_pymavlinks() -> None:
+def test_the_heartbeat_equals_pymavlink() -> None:
     theirs = dialect.MAVLink_heartbeat_message(
         dialect.MAV_TYPE_ONBOARD_CONTROLLER,
         dialect.MAV_AUTOPILOT_INVALID,
@@ -78,7 +78,7 @@ def test_the_heartbeat_equals_pymavlinks() -> None:
 
 
 @given(st.integers(1, 255), st.integers(1, 255), st.integers(0, 20000), st.integers(1, 50))
-def test_requests_equal_pymavlinks(system, component, wanted, rate) -> None:
+def test_requests_equal_pymavlink(system, component, wanted, rate) -> None:
     ours = packing.message_interval(system, component, wanted, rate)
     theirs = dialect.MAVLink_command_long_message(
         system,
@@ -102,14 +102,16 @@ def test_requests_equal_pymavlinks(system, component, wanted, rate) -> None:
 @pytest.mark.parametrize(
     ("system", "component", "rate"), [(0, 1, 2), (1, 0, 2), (256, 1, 2), (1, 1, 0), (1, 1, -1)]
 )
-def test_nothing_is_asked_of_all_or_turned_off(system: int, component: int, rate: int) -> None:
+def test_requests_to_everyone_or_at_no_rate_are_refused(
+    system: int, component: int, rate: int
+) -> None:
     with pytest.raises(ValueError, match="expected one"):
         packing.message_interval(system, component, 30, rate)
     with pytest.raises(ValueError, match="expected one"):
         packing.data_stream(system, component, 6, rate)
 
 
-def test_what_fits_no_frame_is_refused() -> None:
+def test_values_that_fit_no_frame_are_refused() -> None:
     with pytest.raises(ValueError, match="one group"):
         packing.data_stream(1, 1, 0, 4)
     with pytest.raises(ValueError, match="256 bytes"):

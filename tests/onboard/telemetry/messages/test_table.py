@@ -1,4 +1,4 @@
-"""Messages to channels, on frames whose meaning is written beside them.
+"""The table of messages: each row is consistent, and decodes frames to the values beside them.
 
 tests/data/mavlink_test_vectors.csv: frames made with pymavlink 2.4.50, checksums verified with
 another implementation; the ESC_STATUS frame is packed by hand after MAVLink's common message set.
@@ -50,7 +50,7 @@ def test_every_channel_is_filled_by_a_row() -> None:
 
 
 @pytest.mark.parametrize("message", ROWS)
-def test_the_decoder_asks_the_table(message: Message) -> None:
+def test_the_decoder_follows_the_row(message: Message) -> None:
     # Every byte 1: a plausible value of every field.
     payload = bytes([1]) * layouts.layout(message.id).fields.itemsize
     beat = dialect.MAVLink_heartbeat_message(11, 3, 0, 0, 4, 3).pack(dialect.MAVLink(None, 1, 1))
@@ -140,7 +140,7 @@ MEANING = [
 
 
 @pytest.mark.parametrize(("name", "meaning"), MEANING)
-def test_frames_mean_what_is_written_beside_them(name: str, meaning: dict) -> None:
+def test_vectors_decode_to_the_values_beside_them(name: str, meaning: dict) -> None:
     frames = LinkScanner().push([(0, vectors()[name])])
     assert len(frames) == 1
     message_id = int(frames.message_id[0])
@@ -164,14 +164,14 @@ def battery_volts(cells, ext=(0, 0, 0, 0)) -> float:
 
 
 @pytest.mark.parametrize("usec", [0, 1, 300_000_000_000_000_000, 2**64 - 1])
-def test_a_clock_that_cannot_be_is_not_set(usec: int) -> None:
+def test_an_implausible_clock_is_unknown(usec: int) -> None:
     frame = dialect.MAVLink_system_time_message(usec, 5).pack(dialect.MAVLink(None, 1, 1))
     frames = LinkScanner().push([(0, frame)])
     rows = frames.rows(layouts.layout(ID["SYSTEM_TIME"]))
     assert math.isnan(MESSAGES[ID["SYSTEM_TIME"]].convert(rows)["utc_s"][0])
 
 
-def test_a_position_of_nought_nought_is_none() -> None:
+def test_a_position_of_zero_zero_is_unknown() -> None:
     message = dialect.MAVLink_gps_raw_int_message(0, 3, 0, 0, 0, 90, 90, 200, 0, 12)
     frames = LinkScanner().push([(0, message.pack(dialect.MAVLink(None, 1, 1)))])
     columns = MESSAGES[ID["GPS_RAW_INT"]].convert(frames.rows(layouts.layout(ID["GPS_RAW_INT"])))
@@ -182,7 +182,7 @@ def test_a_position_of_nought_nought_is_none() -> None:
 @pytest.mark.parametrize(
     ("fix", "known"), [(0, False), (1, False), (2, True), (3, True), (6, True)]
 )
-def test_without_a_fix_neither_place_nor_speed_is_believed(fix: int, known: bool) -> None:
+def test_without_a_fix_position_and_speed_are_unknown(fix: int, known: bool) -> None:
     # A receiver that lost its fix may go on stating the last values: GPS_FIX_TYPE 0 and 1 are
     # 'no GPS' and 'no fix' in MAVLink's common message set.
     message = dialect.MAVLink_gps_raw_int_message(

@@ -79,7 +79,7 @@ def path(ride: Recording, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.slow
-def test_simulated_ride_gives_its_readings_back(ride: Recording, path: Path) -> None:
+def test_a_simulated_ride_returns_its_readings(ride: Recording, path: Path) -> None:
     got = channels(OnboardLog(path))
     assert {name: set(one.columns) for name, one in got.items()} == {
         name: set(COLUMNS[name]) for name in got
