@@ -47,7 +47,7 @@ ROOMS = (
     "onboard.telemetry.messages.decoder",
     "onboard.telemetry.messages.followed_craft",
     "onboard.telemetry.messages.timebase",
-    "onboard.telemetry.messages.channels",
+    "onboard.telemetry.messages.table",
     "onboard.telemetry.link.requests",
     "onboard.telemetry.mavlink.packing",
     "onboard.ride.ride",
