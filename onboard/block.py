@@ -1,23 +1,7 @@
 """The block: the columns that arrived since the last one. Telemetry makes it, the engine folds it.
 
 A channel is a table of samples: stream time and one float column per quantity, in SI units, NaN
-where the autopilot states 'unknown'. There are no other channels and columns than these:
-
-=============  ================================================================================
-channel        columns
-=============  ================================================================================
-``power``      volts_v, amps_a, left_fraction (the autopilot's summary of its main battery)
-``battery``    pack (instance number), volts_v, amps_a, charge_out_ah, energy_out_wh,
-               left_fraction, temperature_degc
-``gps``        fix (0 none .. 3 three-dimensional ..), latitude_deg, longitude_deg, speed_mps,
-               course_deg, satellites, horizontal_sd_m, speed_sd_mps, dilution
-``fused``      latitude_deg, longitude_deg, north_mps, east_mps, heading_deg (estimator output)
-``hud``        speed_mps, heading_deg, throttle_fraction
-``attitude``   roll_deg, pitch_deg, heading_deg
-``drive``      motor (0-based), rpm, erpm, volts_v, amps_a, temperature_degc
-``clock``      utc_s (Unix time stated by the autopilot)
-``heartbeat``  mode, armed
-=============  ================================================================================
+where the autopilot states 'unknown'. `COLUMNS` names all channels and their columns.
 """
 
 from collections.abc import Mapping
@@ -29,7 +13,9 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 
 COLUMNS: Mapping[str, tuple[str, ...]] = {
+    # The autopilot's summary of its main battery.
     "power": ("volts_v", "amps_a", "left_fraction"),
+    # `pack` is the battery's instance.
     "battery": (
         "pack",
         "volts_v",
@@ -39,6 +25,7 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
         "left_fraction",
         "temperature_degc",
     ),
+    # `fix` is 0 for none, 2 for 2D, 3 for 3D, higher for better ones.
     "gps": (
         "fix",
         "latitude_deg",
@@ -50,13 +37,17 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
         "speed_sd_mps",
         "dilution",
     ),
+    # Output of the autopilot's estimator.
     "fused": ("latitude_deg", "longitude_deg", "north_mps", "east_mps", "heading_deg"),
     "hud": ("speed_mps", "heading_deg", "throttle_fraction"),
     "attitude": ("roll_deg", "pitch_deg", "heading_deg"),
+    # `motor` counts from 0; `erpm` is the electrical speed.
     "drive": ("motor", "rpm", "erpm", "volts_v", "amps_a", "temperature_degc"),
+    # Unix time stated by the autopilot.
     "clock": ("utc_s",),
     "heartbeat": ("mode", "armed"),
 }
+"""Columns of each channel."""
 
 
 @dataclass(frozen=True)

@@ -255,29 +255,30 @@ def heartbeat(rows: Rows) -> Columns:
 _ROWS = (
     Message("HEARTBEAT", "heartbeat", heartbeat),
     Message("SYS_STATUS", "power", power, rate_hz=2.0, groups=(EXTENDED_STATUS,)),
-    Message("SYSTEM_TIME", "clock", clock, boot_clock=True, rate_hz=1.0, groups=(EXTRA_3,)),
+    Message("BATTERY_STATUS", "battery", battery, rate_hz=2.0, groups=(EXTRA_3,)),
     Message("GPS_RAW_INT", "gps", gps, rate_hz=5.0, groups=(EXTENDED_STATUS, RAW_SENSORS)),
-    Message("SCALED_IMU", boot_clock=True),
-    Message("SCALED_PRESSURE", boot_clock=True),
-    Message("ATTITUDE", "attitude", attitude, boot_clock=True, rate_hz=4.0, groups=(EXTRA_1,)),
-    Message("ATTITUDE_QUATERNION", boot_clock=True),
-    Message("LOCAL_POSITION_NED", boot_clock=True),
     Message(
         "GLOBAL_POSITION_INT", "fused", fused, boot_clock=True, rate_hz=5.0, groups=(POSITION,)
     ),
+    Message("ATTITUDE", "attitude", attitude, boot_clock=True, rate_hz=4.0, groups=(EXTRA_1,)),
     Message("VFR_HUD", "hud", hud, rate_hz=2.0, groups=(EXTRA_2,)),
-    Message("BATTERY_STATUS", "battery", battery, rate_hz=2.0, groups=(EXTRA_3,)),
+    Message("SYSTEM_TIME", "clock", clock, boot_clock=True, rate_hz=1.0, groups=(EXTRA_3,)),
     # A motor without a voltage is not fitted; a sensor of revolutions states none.
-    Message("RPM", "drive", revolutions, present="rpm"),
-    Message(
-        "ESC_STATUS", "drive", esc_status,
-        samples=4, present="volts_v", rate_hz=2.0, optional=True,
-    ),
     Message(
         "ESC_TELEMETRY_1_TO_4", "drive", esc_telemetry,
         samples=4, present="volts_v", rate_hz=2.0, optional=True,
     ),
+    Message(
+        "ESC_STATUS", "drive", esc_status,
+        samples=4, present="volts_v", rate_hz=2.0, optional=True,
+    ),
+    Message("RPM", "drive", revolutions, present="rpm"),
+    Message("SCALED_IMU", boot_clock=True),
+    Message("SCALED_PRESSURE", boot_clock=True),
+    Message("ATTITUDE_QUATERNION", boot_clock=True),
+    Message("LOCAL_POSITION_NED", boot_clock=True),
 )  # fmt: skip
+"""The rows; messages are requested in this order."""
 
 MESSAGES: Mapping[int, Message] = {message.id: message for message in _ROWS}
 """The table, by message id."""

@@ -103,7 +103,7 @@ def test_this_would_notice() -> None:
 class Reader:
     """A link that gives a second of telemetry every fifth time, and keeps what is sent."""
 
-    problem, dropped_bytes, heard_s, answered = None, 0, None, None
+    problem, dropped_bytes, received_s, answered = None, 0, None, None
 
     def __init__(self) -> None:
         self.sender, self.turn, self.sent = Sender(), 0, bytearray()
