@@ -27,14 +27,12 @@ ACCEPTED, LATER, DENIED, UNSUPPORTED, FAILED = (
     dialect.MAV_RESULT_FAILED,
 )
 
-# Which messages this simulated autopilot holds in which stream: its own choice, where the MAVLink
-# definitions leave it open.
+GROUPS = {message.groups[0] for message in REQUESTED.values() if message.groups}
+
+# Where the MAVLink definitions leave it open, this autopilot holds a message in its first group.
 STREAMS = {
-    dialect.MAV_DATA_STREAM_EXTENDED_STATUS: (ID["SYS_STATUS"], ID["GPS_RAW_INT"]),
-    dialect.MAV_DATA_STREAM_POSITION: (ID["GLOBAL_POSITION_INT"],),
-    dialect.MAV_DATA_STREAM_EXTRA1: (ID["ATTITUDE"],),
-    dialect.MAV_DATA_STREAM_EXTRA2: (ID["VFR_HUD"],),
-    dialect.MAV_DATA_STREAM_EXTRA3: (ID["BATTERY_STATUS"], ID["SYSTEM_TIME"]),
+    group: tuple(number for number, one in REQUESTED.items() if one.groups[:1] == (group,))
+    for group in sorted(GROUPS)
 }
 
 

@@ -45,6 +45,22 @@ def test_a_row_fills_exactly_the_columns_of_its_channel(message: Message) -> Non
     assert message.present in ("", *columns)
 
 
+def test_stream_groups_are_those_of_the_definitions() -> None:
+    groups = {message.name: message.groups for message in MESSAGES.values() if message.groups}
+    assert groups == {
+        "SYS_STATUS": (dialect.MAV_DATA_STREAM_EXTENDED_STATUS,),
+        "GPS_RAW_INT": (
+            dialect.MAV_DATA_STREAM_EXTENDED_STATUS,
+            dialect.MAV_DATA_STREAM_RAW_SENSORS,
+        ),
+        "GLOBAL_POSITION_INT": (dialect.MAV_DATA_STREAM_POSITION,),
+        "ATTITUDE": (dialect.MAV_DATA_STREAM_EXTRA1,),
+        "VFR_HUD": (dialect.MAV_DATA_STREAM_EXTRA2,),
+        "BATTERY_STATUS": (dialect.MAV_DATA_STREAM_EXTRA3,),
+        "SYSTEM_TIME": (dialect.MAV_DATA_STREAM_EXTRA3,),
+    }
+
+
 def test_every_channel_is_filled_by_a_row() -> None:
     assert {message.channel for message in MESSAGES.values()} - {""} == set(COLUMNS)
 
