@@ -1,23 +1,7 @@
 """The block: the columns that arrived since the last one. Telemetry makes it, the engine folds it.
 
-A channel is a table of samples: stream time and one float column a quantity, in SI units, NaN where
-the autopilot says 'unknown'. The names of channels and columns below are the only ones used.
-
-=============  ================================================================================
-channel        columns
-=============  ================================================================================
-``power``      volts_v, amps_a, left_fraction (the autopilot's own summary of its main battery)
-``battery``    pack (instance number), volts_v, amps_a, charge_out_ah, energy_out_wh,
-               left_fraction, temperature_degc
-``gps``        fix (0 none .. 3 three-dimensional ..), latitude_deg, longitude_deg, speed_mps,
-               course_deg, satellites, horizontal_sd_m, speed_sd_mps, dilution
-``fused``      latitude_deg, longitude_deg, north_mps, east_mps, heading_deg (estimator output)
-``hud``        speed_mps, heading_deg, throttle_fraction
-``attitude``   roll_deg, pitch_deg, heading_deg
-``drive``      motor (0-based), rpm, erpm, volts_v, amps_a, temperature_degc
-``clock``      utc_s (Unix time that the autopilot states)
-``heartbeat``  mode, armed
-=============  ================================================================================
+A channel is a table of samples: stream time and one float column per quantity, in SI units, NaN
+where the autopilot states 'unknown'. `COLUMNS` names all channels and their columns.
 """
 
 from collections.abc import Mapping
@@ -29,7 +13,9 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 
 COLUMNS: Mapping[str, tuple[str, ...]] = {
+    # The autopilot's summary of its main battery.
     "power": ("volts_v", "amps_a", "left_fraction"),
+    # `pack` is the battery's instance.
     "battery": (
         "pack",
         "volts_v",
@@ -39,6 +25,7 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
         "left_fraction",
         "temperature_degc",
     ),
+    # `fix` is 0 for none, 2 for 2D, 3 for 3D, higher for better ones.
     "gps": (
         "fix",
         "latitude_deg",
@@ -50,13 +37,17 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
         "speed_sd_mps",
         "dilution",
     ),
+    # Output of the autopilot's estimator.
     "fused": ("latitude_deg", "longitude_deg", "north_mps", "east_mps", "heading_deg"),
     "hud": ("speed_mps", "heading_deg", "throttle_fraction"),
     "attitude": ("roll_deg", "pitch_deg", "heading_deg"),
+    # `motor` counts from 0; `erpm` is the electrical speed.
     "drive": ("motor", "rpm", "erpm", "volts_v", "amps_a", "temperature_degc"),
+    # Unix time stated by the autopilot.
     "clock": ("utc_s",),
     "heartbeat": ("mode", "armed"),
 }
+"""Columns of each channel."""
 
 
 @dataclass(frozen=True)
@@ -66,8 +57,8 @@ class Channel:
     Parameters
     ----------
     t_s
-        Stream time of each sample [s], shape (n,): the autopilot's boot clock made continuous,
-        zero at the first message of the stream.
+        Stream time of each sample [s], shape (n,): the autopilot's boot clock made continuous, zero
+        at the first message of the stream.
     columns
         One float array of shape (n,) for each name in `COLUMNS`; NaN is unknown.
     """
@@ -86,10 +77,10 @@ class Channel:
 
 @dataclass(frozen=True)
 class Block:
-    """The channels that have new samples; a channel without any is absent."""
+    """The channels with new samples; a channel without any is absent."""
 
     channels: Mapping[str, Channel] = field(default_factory=dict)
 
     def get(self, name: str) -> Channel | None:
-        """Return the channel called `name`, or None where it has no new sample."""
+        """Return the channel called `name`, None if it has no new sample."""
         return self.channels.get(name)

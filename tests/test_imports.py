@@ -21,6 +21,7 @@ ORDER = (
     "onboard.options",
     "onboard.telemetry.mavlink",
     "onboard.telemetry.messages",
+    "onboard.telemetry.logs.log_files",
     "onboard.telemetry.logs.onboard_log",
     "onboard.telemetry.logs",
     "onboard.telemetry.link",

@@ -4,8 +4,8 @@ import asyncio
 import socket
 from pathlib import Path
 
-from groundside.replay.cursors import FrameCursor
 from groundside.replay.pacing import Pacing
+from onboard.telemetry.logs.cursors import FrameCursor
 from onboard.telemetry.mavlink.frames import Frames
 
 TICK_S = 0.02

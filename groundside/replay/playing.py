@@ -8,12 +8,13 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from groundside.connection.source import PlacedEvent
-from groundside.replay.cursors import Cursor, cursor
 from onboard.efficiency.advice.target import Aim
 from onboard.profile import Profile
 from onboard.record.marks import TimedCommand, read_marks
 from onboard.restarts.refold import TimedAction, in_order, load_carried
 from onboard.ride.ride import Ride
+from onboard.telemetry.logs.cursors import Cursor
+from onboard.telemetry.logs.formats import open_cursor
 from onboard.telemetry.mavlink.frames import Frames
 
 
@@ -106,7 +107,7 @@ def start_playing(
     LogError
         If the log cannot be read.
     """
-    at_start, duration_s = cursor(path)
+    at_start, duration_s = open_cursor(path)
     carried = load_carried(path) if path.is_dir() else None
     try:
         ride = Ride(profile, system_id, carried)

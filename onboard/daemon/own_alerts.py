@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.errors import LinkError
 from onboard.record.subscriber import Subscriber
-from onboard.telemetry.mavlink.signing import Refused
+from onboard.telemetry.mavlink.signing import RefusedFrames
 
 SILENT_S = 2.0
 """Silence of the link before it is an alert."""
@@ -42,7 +42,7 @@ class Running:
     link_problem: LinkError | None
     received_s: float
     dropped_bytes: int
-    refused: Refused
+    refused: RefusedFrames
     record: Sequence[Alert] = ()
     scan_faults: int = 0
     record_faults: int = 0

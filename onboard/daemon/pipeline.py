@@ -31,7 +31,7 @@ from onboard.restarts.trip_sessions import Verdict
 from onboard.ride.commands import apply_command, settings_in_force, with_place
 from onboard.ride.ride import Ride
 from onboard.telemetry.link.link_reader import LinkReader
-from onboard.telemetry.link.requests import Asking
+from onboard.telemetry.link.requests import Requests
 from onboard.telemetry.link.stamp_clock import StampClock
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.signing import SignatureGate, Signer, key_from_text, without_key
@@ -63,7 +63,7 @@ class Pipeline:
         self._gate = SignatureGate(key)
         self.intake = Intake(reader, self._gate, clock)
         reader.relief = self.intake.advance
-        self._requester = Asking(
+        self._requester = Requests(
             settings.listen_only or stated.listen_only,
             Signer(key, clock, self._gate) if key else None,
             settings.system_id or stated.system_id,
@@ -192,7 +192,7 @@ class Pipeline:
     def _request(self, parts: Sequence[Frames], now_s: float) -> None:
         """Request from the autopilot what is missing."""
         for frames in parts:
-            self._requester.heard(frames, now_s)
+            self._requester.observe(frames, now_s)
         self._reader.write(self._requester.due(now_s, *(self._followed or (None, None))))
 
     def save_notes(self, now_s: float, now_us: int) -> None:
@@ -208,7 +208,7 @@ class Pipeline:
         return Running(
             now_s,
             reader.problem,
-            self._began_s if reader.heard_s is None else reader.heard_s,
+            self._began_s if reader.received_s is None else reader.received_s,
             reader.dropped_bytes,
             self._gate.refused,
             self.book.alerts if self.book is not None else (),

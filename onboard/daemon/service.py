@@ -128,7 +128,7 @@ class Service:
         # What has arrived by now is still recorded.
         reader.stop()
         pipeline.tick()
-        while reader.held_bytes:
+        while reader.waiting_bytes:
             pipeline.tick()
 
     async def _end(

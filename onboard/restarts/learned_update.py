@@ -16,7 +16,7 @@ from onboard.profile import Profile
 from onboard.record.sessions import read_session
 from onboard.restarts.refold import Session, TimedAction, load_carried, recorded, replay
 from onboard.ride.ride import Ride
-from onboard.telemetry.logs.log_files import OpenLog, find_log, log_bytes
+from onboard.telemetry.logs.log_files import find_log, log_bytes, opened
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.log_scanner import LogScanner
 
@@ -107,7 +107,7 @@ def _frames_after(folder: Path, stamp_us: int) -> Frames:
     """Return the frames behind a stamp [us], read from the record's end backwards."""
     files = find_log(folder)
     size, tail = log_bytes(files), TAIL_BYTES
-    with OpenLog(files) as record:
+    with opened(files) as record:
         while True:
             frames = LogScanner(in_step=False).push(record.tail(tail), final=True)
             found = len(frames) and int(frames.stamp_us[0]) <= stamp_us

@@ -11,12 +11,12 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.errors import LogError
 from onboard.ride.learned_file import SAME_CLOCK_S, Clocks, kept_running
-from onboard.telemetry.logs.log_files import OpenLog, find_log, log_bytes
+from onboard.telemetry.logs.log_files import find_log, log_bytes, opened
 from onboard.telemetry.mavlink.frames import Frames
-from onboard.telemetry.mavlink.layouts import BOOT_CLOCK, SYSTEM_TIME, layout
+from onboard.telemetry.mavlink.layouts import layout
 from onboard.telemetry.mavlink.log_scanner import LogScanner
-from onboard.telemetry.messages.channels import clock
 from onboard.telemetry.messages.followed_craft import CraftFilter
+from onboard.telemetry.messages.table import MESSAGES, boot_clock_s, clock
 from onboard.telemetry.messages.timebase import RESTART_S
 
 END_BYTES = 1 << 18
@@ -55,7 +55,7 @@ def record_clocks(folder: Path, system_id: int | None = None) -> RecordClocks:
     """
     try:
         files = find_log(folder)
-        with OpenLog(files) as log:
+        with opened(files) as log:
             head = log.read(2 * END_BYTES)
             tail = log.tail(END_BYTES) if log_bytes(files) > len(head) else b""
     except (LogError, OSError):
@@ -89,10 +89,11 @@ def _stated(part: Frames) -> FloatArray:
     """Return boot clock and time of day [s] of the frames that state a boot clock, shape (2, n)."""
     boot_s, utc_s = np.full(len(part), np.nan), np.full(len(part), np.nan)
     for message_id, place in part.by_message():
-        if message_id in BOOT_CLOCK:
+        message = MESSAGES.get(message_id)
+        if message is not None and message.boot_clock:
             rows = part.rows(layout(message_id), place)
-            boot_s[place] = rows["time_boot_ms"] * 1e-3
-            if message_id == SYSTEM_TIME:
+            boot_s[place] = boot_clock_s(rows)
+            if message.convert is clock:
                 utc_s[place] = clock(rows)["utc_s"]
     return np.stack([boot_s, utc_s])[:, boot_s > 0]
 

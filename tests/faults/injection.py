@@ -47,7 +47,7 @@ ROOMS = (
     "onboard.telemetry.messages.decoder",
     "onboard.telemetry.messages.followed_craft",
     "onboard.telemetry.messages.timebase",
-    "onboard.telemetry.messages.channels",
+    "onboard.telemetry.messages.table",
     "onboard.telemetry.link.requests",
     "onboard.telemetry.mavlink.packing",
     "onboard.ride.ride",
@@ -140,7 +140,7 @@ class Reader:
 
     now_us: Callable[[], int]
     sent: list[tuple[int, bytes]] = field(default_factory=list)
-    problem, dropped_bytes, heard_s, relief, answered = None, 0, None, None, None
+    problem, dropped_bytes, received_s, relief, answered = None, 0, None, None, None
 
     def answer(self, source: object) -> None:
         """There is one other end only."""

@@ -80,7 +80,7 @@ def read_log(
     for block in blocks_of(log, decoder, progress):
         gathering.fold(block)
     facts = log.facts()
-    if facts.format == "telemetry" and not decoder.messages:
+    if decoder.craft.frames and not decoder.messages:
         raise LogError(f"{path}: no autopilot of the system asked for in it")
     first_s, heard_s = facts.first_s, decoder.time.first_receipt_s
     zero_s = 0.0 if first_s is None or heard_s is None else heard_s - first_s

@@ -32,7 +32,7 @@ def remarks(
     whole = [
         *_damaged(facts),
         *_missing(facts),
-        *_whose(ride, facts),
+        *_whose(ride),
         *_lacking(ride, snapshot, start_utc),
         *_batteries(ride),
         *_receivers(facts),
@@ -54,9 +54,9 @@ def _missing(facts: LogFacts) -> Iterator[LogRemark]:
         yield LogRemark(LogRemarkCode.FILE_MISSING, files=facts.missing)
 
 
-def _whose(ride: Ride, facts: LogFacts) -> Iterator[LogRemark]:
+def _whose(ride: Ride) -> Iterator[LogRemark]:
     craft = ride.decoder.craft
-    if facts.format != "telemetry":
+    if not craft.frames:
         return
     if craft.system_id is None:
         yield LogRemark(LogRemarkCode.NO_AUTOPILOT)

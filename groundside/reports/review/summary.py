@@ -74,7 +74,7 @@ def review(
         drawn.end(ride, profile)
     facts = log.facts()
     craft = ride.decoder.craft
-    if facts.format == "telemetry" and craft.system_id is None and craft.others:
+    if craft.system_id is None and craft.others:
         others = ", ".join(str(number) for number in sorted(craft.others))
         raise LogError(f"{path}: no autopilot of the system asked for: it holds system {others}")
     return _summed_up(ride, facts, str(path))

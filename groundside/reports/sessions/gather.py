@@ -27,13 +27,11 @@ from onboard.errors import LogError, ProfileError, UsageError
 from onboard.profile import Profile, profile_for
 from onboard.record import marks
 from onboard.record.sessions import read_session
-from onboard.telemetry.logs.formats import is_onboard_log
+from onboard.telemetry.logs.formats import is_log
 from onboard.telemetry.logs.log_files import record_files
 
 AT_REST_S = 60.0
 """A record that was written to within this may be written to again before its time stamp moves."""
-
-LOG_ENDING = ".tlog"
 
 
 @dataclass(frozen=True)
@@ -103,9 +101,7 @@ def _found(path: Path, changes_of: ChangesOf) -> Found | None:
         return _found_session(path, changes_of)
     if not path.is_file():
         return None
-    if path.suffix.lower() == LOG_ENDING or _holds_onboard_log(path):
-        return Found(path, (path,))
-    return None
+    return Found(path, (path,)) if is_log(path) else None
 
 
 def _found_session(path: Path, changes_of: ChangesOf) -> Found | None:
@@ -119,13 +115,6 @@ def _found_session(path: Path, changes_of: ChangesOf) -> Found | None:
     number, is_open = (0, False) if note is None else (note.number, not note.closed)
     setup = start_setup(path, note, changes_of)
     return Found(path, records, changes_of(path), setup, number, is_open)
-
-
-def _holds_onboard_log(path: Path) -> bool:
-    try:
-        return is_onboard_log(path)
-    except LogError:  # empty or not ours to read: nothing says that it is a log
-        return False
 
 
 def stamp_of(ride: Found) -> str:

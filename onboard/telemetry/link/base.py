@@ -1,41 +1,28 @@
-"""What every link offers.
+"""What every link offers, and what links over a device or socket have in common.
 
-What may be sent over one is settled in `packing` and `asking`: HEARTBEAT, and requests for
-telemetry to the followed autopilot. A link sends what it is given and adds nothing.
+What may be sent over one is settled in `mavlink.packing` and `requests`: HEARTBEAT, and requests
+for telemetry to the followed autopilot. A link sends the bytes it is given and adds nothing.
 """
 
+from collections.abc import Callable
 from typing import NamedTuple, Protocol
 
 from onboard.errors import LinkError
+from onboard.telemetry.link.outlet import Outlet
 
 Source = tuple[str, int]
 """Host and port that a datagram came from."""
 
 
-def broken(link: str, problem: Exception, cause: str | None = None) -> LinkError:
-    """Return the error of a link that broke, by the system's own error.
-
-    Parameters
-    ----------
-    link
-        The link's name.
-    problem
-        What the system said.
-    cause
-        The same in words, where the system's are poor.
-    """
-    return LinkError(f"{link}: {cause or problem}", link, "broke", getattr(problem, "errno", None))
-
-
 class Part(NamedTuple):
-    """Bytes that a link gave, and where they came from: None where there is one other end only."""
+    """Bytes that a link gave, and their source: None where there is only one other end."""
 
     data: bytes
     source: Source | None = None
 
 
 class Piece(NamedTuple):
-    """A part, and when it was received [us since the Unix epoch]."""
+    """A part and its time of receipt [us since the Unix epoch]."""
 
     stamp_us: int
     data: bytes
@@ -43,25 +30,25 @@ class Piece(NamedTuple):
 
 
 class Link(Protocol):
-    """A source of bytes that is open, and a way back.
+    """An open source of bytes with a way back.
 
     One thread reads and closes; another one may write.
     """
 
     name: str
-    """The link in the words of `--link`, with what was chosen for it filled in."""
+    """The link in the syntax of `--link`, with what the system chose for it filled in."""
 
     @property
     def unsent_bytes(self) -> int:
-        """How many bytes given to `write` were dropped."""
+        """Bytes given to `write` that were dropped."""
 
     def read(self, timeout_s: float) -> list[Part]:
-        """Return what is there, waiting for the first byte no longer than a time.
+        """Return the bytes that are there, waiting for the first one up to a timeout.
 
         Parameters
         ----------
         timeout_s
-            How long to wait [s]; an empty list says that nothing came.
+            Longest wait [s]; an empty list means that nothing came.
 
         Raises
         ------
@@ -79,7 +66,7 @@ class Link(Protocol):
         data
             Whole frames.
         to
-            To whom, where that is a choice; None then sends nothing.
+            Destination, where a link has several; None then sends nothing.
 
         Raises
         ------
@@ -88,4 +75,79 @@ class Link(Protocol):
         """
 
     def close(self) -> None:
-        """Return the device or socket back."""
+        """Release the device or socket."""
+
+
+def not_opened(link: str, text: str, code: str, problem: Exception) -> LinkError:
+    """Return the error of a link that cannot be opened.
+
+    Parameters
+    ----------
+    link
+        Its name.
+    text
+        What cannot be done.
+    code
+        The same as a code of `errors.LINK_PROBLEMS`.
+    problem
+        The system's error.
+    """
+    cause = (getattr(problem, "strerror", None) or str(problem)).lower()
+    number = getattr(problem, "errno", None)
+    return LinkError(f"{link}: {text} ({cause})", link, code, number)
+
+
+class DescriptorLink:
+    """A link over a device or socket: a subclass opens it and implements `receive`.
+
+    Parameters
+    ----------
+    name
+        See `Link.name`.
+    send, close
+        See `Outlet`.
+    """
+
+    faults: tuple[type[Exception], ...] = (OSError, ValueError)
+    """Exceptions of a device or socket that broke."""
+
+    def __init__(self, name: str, send: Callable[[bytes], int], close: Callable[[], None]) -> None:
+        self.name = name
+        self._outlet = Outlet(send, close)
+
+    def receive(self, timeout_s: float) -> list[Part]:
+        """Return the bytes that are there; may raise `faults`."""
+        raise NotImplementedError
+
+    def cause(self, problem: Exception) -> str:
+        """Return the system's error in words."""
+        return str(problem)
+
+    def read(self, timeout_s: float) -> list[Part]:
+        """Return the bytes that are there; see `Link.read`."""
+        try:
+            return self.receive(timeout_s)
+        except BlockingIOError:
+            return []
+        except self.faults as problem:
+            raise self._broken(problem) from None
+
+    @property
+    def unsent_bytes(self) -> int:
+        """Bytes that were dropped: the other side takes none, or takes them too slowly."""
+        return self._outlet.unsent_bytes
+
+    def write(self, data: bytes, _to: Source | None = None, /) -> None:
+        """Send bytes; see `Link.write`."""
+        try:
+            self._outlet.write(data)
+        except self.faults as problem:
+            raise self._broken(problem) from None
+
+    def close(self) -> None:
+        """Release the device or socket."""
+        self._outlet.close()
+
+    def _broken(self, problem: Exception) -> LinkError:
+        text = f"{self.name}: {self.cause(problem)}"
+        return LinkError(text, self.name, "broke", getattr(problem, "errno", None))

@@ -1,4 +1,4 @@
-"""The thread that reads the link: bytes with their time of receipt, and reconnecting."""
+"""The thread that reads the link, stamps what it gives, and reconnects."""
 
 import contextlib
 import logging
@@ -14,39 +14,40 @@ from onboard.telemetry.link.base import Link, Part, Piece, Source
 log = logging.getLogger("wattwake")
 
 WAIT_S = 0.5
-"""How long a read may wait before the thread looks whether it should stop."""
+"""Longest wait of a read [s]; between reads the thread checks whether to stop."""
 
 BATCH_S = 0.02
-"""Rest between reads: waking up costs more than reading, so bytes are taken in batches."""
+"""Pause between reads [s]: waking up costs more than reading, so bytes are taken in batches."""
 
 BUSY_BYTES, BUSY_PARTS = 1 << 14, 32
 BUSY_S = 0.001
-"""The rest after a read that gave so much: at such a rate the system's buffer is soon full, and it
-drops whatever comes then."""
+"""Pause [s] after a read of that many bytes or parts: at such a rate the system's buffer is soon
+full, and drops what comes then."""
 
 RETRY_FIRST_S, RETRY_MOST_S = 0.5, 5.0
+"""First and longest wait before reopening [s]; it doubles while no bytes come."""
 
 LATE_S, MUCH_BYTES = 0.5, 1 << 16
-"""What the daemon's loop has not taken by then, or more than this at once, the thread takes in."""
+"""Age and amount of waiting bytes from which the thread takes them in, not the daemon's loop."""
 
 TAKEN_MOST_BYTES = 1 << 19
-"""No more is given out at once: even a small board scans this much junk in a moment."""
+"""Most bytes to return at once: even a small board scans this much junk in a moment."""
 
-HELD_MOST_BYTES = 4 << 20
-"""With more, the oldest bytes are dropped and counted: those of strangers first."""
+WAITING_MOST_BYTES = 4 << 20
+"""Most bytes to keep waiting: beyond, the oldest are dropped and counted, strangers' first."""
 
 
 class LinkReader:
-    """Reads a link in a thread of its own, and opens it again whenever it breaks.
+    """Read a link in a thread, and reopen it whenever it breaks.
 
     Parameters
     ----------
     link
         The link, already open; None opens it in the thread.
     reopen
-        Opens it anew.
+        Opens it again.
     stamp_us
-        The clock for times of receipt [us since the Unix epoch].
+        Clock for times of receipt [us since the Unix epoch].
     """
 
     def __init__(
@@ -57,43 +58,45 @@ class LinkReader:
         self._stamp_us = stamp_us
         self._pieces: deque[Piece] = deque()
         self.answered: Source | None = None
-        """Where what is sent goes to; see `answer`."""
-        self.held_bytes = 0
-        """How many bytes wait to be taken."""
+        """Destination of what is sent; see `answer`."""
+        self.waiting_bytes = 0
+        """Bytes waiting to be taken."""
         self._lock = threading.Lock()
-        self._stop = threading.Event()
+        self.stopping = threading.Event()
+        """Set to end the thread."""
         self._thread = threading.Thread(target=self._run, name="link", daemon=True)
-        self._retry_s = RETRY_FIRST_S
+        self.retry_s = RETRY_FIRST_S
+        """Wait before the link is reopened the next time [s]."""
         self.dropped_bytes = 0
         self.problem: LinkError | None = None
         """Why the link is down, None while it is up."""
         self.ended = False
         self.relief: Callable[[], None] | None = None
-        """Takes in what has come where the loop is late; called in the thread."""
-        self.heard_s: float | None = None
-        """Monotonic time at which the last bytes came [s]."""
+        """Takes in the waiting bytes where the loop is late; called in the thread."""
+        self.received_s: float | None = None
+        """Monotonic time of the last bytes [s]."""
 
     def start(self) -> None:
-        """Begin to read."""
+        """Start reading."""
         self._thread.start()
 
     def stop(self) -> None:
         """End the thread and close the link."""
-        self._stop.set()
+        self.stopping.set()
         if self._thread.is_alive():
             self._thread.join(timeout=2 * WAIT_S)
         else:
             self._close()
 
     def take(self) -> list[Piece]:
-        """Return what has come since the last call, in order; in a flood only the first part."""
+        """Return the waiting pieces in order, in a flood only the first of them."""
         pieces: list[Piece] = []
         room = TAKEN_MOST_BYTES
         with self._lock:
             while self._pieces and room > 0:
                 pieces.append(self._pieces.popleft())
                 room -= len(pieces[-1].data)
-            self.held_bytes -= TAKEN_MOST_BYTES - room
+            self.waiting_bytes -= TAKEN_MOST_BYTES - room
         return pieces
 
     def answer(self, source: Source | None) -> None:
@@ -102,22 +105,22 @@ class LinkReader:
         Parameters
         ----------
         source
-            Where the followed craft was heard from; None changes nothing.
+            Source of the followed craft's frames; None changes nothing.
         """
         if source is not None:
             self.answered = source
 
     def write(self, data: bytes) -> None:
-        """Send bytes if the link is up; what cannot be sent now is let go, never waited for."""
+        """Send bytes if the link is up, without ever waiting; what cannot go now is dropped."""
         link = self._link
         if not data or link is None or self.problem is not None:
             return
-        # Whatever is wrong, the thread that reads finds it too, and says it.
+        # Whatever is wrong, the reading thread finds it too, and reports it.
         with contextlib.suppress(LinkError, OSError):
             link.write(data, self.answered)
 
     def _run(self) -> None:
-        while not self._stop.is_set():
+        while not self.stopping.is_set():
             try:
                 if self._link is None:
                     self._link = self._reopen()
@@ -127,65 +130,66 @@ class LinkReader:
                 self.problem, self.ended = end, True
                 break
             except LinkError as problem:
-                self._wait_after(problem)
+                self.wait_after(problem)
             except WattwakeError as problem:
-                self._wait_after(LinkError(str(problem)))
-            except Exception as fault:  # whatever it is, the craft must not go deaf over it
+                self.wait_after(LinkError(str(problem)))
+            except Exception as fault:  # whatever it is, the link must be opened again
                 log.exception("the link failed in a way that nobody foresaw")
-                self._wait_after(LinkError(f"the link failed: {fault!r}"))
+                self.wait_after(LinkError(f"the link failed: {fault!r}"))
         self._close()
 
-    def _wait_after(self, problem: LinkError) -> None:
-        """Say what is wrong, let go of the link, and wait longer each time that nothing came."""
+    def wait_after(self, problem: LinkError) -> None:
+        """Report a problem, close the link, and wait: longer each time that no bytes came."""
         self.problem = problem
         self._close()
-        self._stop.wait(self._retry_s)
-        self._retry_s = min(2 * self._retry_s, RETRY_MOST_S)
+        self.stopping.wait(self.retry_s)
+        self.retry_s = min(2 * self.retry_s, RETRY_MOST_S)
 
     def _read_on(self, link: Link) -> None:
-        while not self._stop.is_set():
+        while not self.stopping.is_set():
             parts = link.read(WAIT_S)
             if parts:
-                self._retry_s = RETRY_FIRST_S
-                self.heard_s = time.monotonic()
-                got = self._keep(parts)
-                busy = got >= BUSY_BYTES or len(parts) >= BUSY_PARTS
+                self.retry_s = RETRY_FIRST_S
+                self.received_s = time.monotonic()
+                count = self.put(parts)
+                busy = count >= BUSY_BYTES or len(parts) >= BUSY_PARTS
                 time.sleep(BUSY_S if busy else BATCH_S)
 
-    def _keep(self, parts: Sequence[Part]) -> int:
-        """Hold what a read gave until it is taken; give how many bytes that is."""
-        stamp_us, got = self._stamp_us(), 0
+    def put(self, parts: Sequence[Part]) -> int:
+        """Stamp parts and keep them until they are taken; return their bytes' number."""
+        stamp_us, count = self._stamp_us(), 0
         pieces: list[Piece] = []
         for source, those in groupby(parts, lambda part: part.source):
             data = b"".join(part.data for part in those)
             pieces.append(Piece(stamp_us, data, source))
-            got += len(data)
+            count += len(data)
         with self._lock:
             self._pieces += pieces
-            self.held_bytes += got
-            if self.held_bytes > HELD_MOST_BYTES:
+            self.waiting_bytes += count
+            if self.waiting_bytes > WAITING_MOST_BYTES:
                 self._make_room()
             late = bool(self._pieces) and (
-                stamp_us - self._pieces[0].stamp_us > LATE_S * 1e6 or self.held_bytes > MUCH_BYTES
+                stamp_us - self._pieces[0].stamp_us > LATE_S * 1e6
+                or self.waiting_bytes > MUCH_BYTES
             )
         if late and self.relief is not None:
             self.relief()
-        return got
+        return count
 
     def _make_room(self) -> None:
         kept: deque[Piece] = deque()
         for piece in self._pieces:
-            # More than need be, so that not every read in a flood has to look through all.
-            if piece.source != self.answered and self.held_bytes > HELD_MOST_BYTES // 2:
+            # Down to half, so that in a flood not every read goes through all pieces.
+            if piece.source != self.answered and self.waiting_bytes > WAITING_MOST_BYTES // 2:
                 self._drop(piece)
             else:
                 kept.append(piece)
-        while self.held_bytes > HELD_MOST_BYTES and len(kept) > 1:
+        while self.waiting_bytes > WAITING_MOST_BYTES and len(kept) > 1:
             self._drop(kept.popleft())
         self._pieces = kept
 
     def _drop(self, piece: Piece) -> None:
-        self.held_bytes -= len(piece.data)
+        self.waiting_bytes -= len(piece.data)
         self.dropped_bytes += len(piece.data)
 
     def _close(self) -> None:

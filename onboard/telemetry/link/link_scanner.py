@@ -1,7 +1,7 @@
-"""The scanner of a live link: pieces to frames, the rest of a piece carried over.
+"""The scanner of a live link: pieces to frames, leftover bytes carried over.
 
-Where its bytes are judged is `link_walk`. Here the craft's bytes are kept apart from what others
-send to the same port, and the frames of both are put in order again.
+Frames are found by `link_walk`. Here the craft's bytes are kept apart from those that others send
+to the same port, and the frames of both are merged in order.
 """
 
 from bisect import bisect_left, bisect_right
@@ -17,17 +17,17 @@ from onboard.telemetry.mavlink.frames import Frames, with_room
 from onboard.telemetry.mavlink.link_walk import walk
 
 JUNK_MOST_BYTES = 4096
-"""With more of it among them, frames are put together anew: who holds them must hold no flood."""
+"""Junk among frames from which they are copied out: whoever keeps them must not keep a flood."""
 
 
 class LinkScanner:
-    """Finds the frames in what a link gives. A frame's stamp is when its last byte came."""
+    """Find the frames in the pieces of a link; a frame is stamped when its last byte came."""
 
     def __init__(self) -> None:
         self._own: Source | None = None
         self._mine, self._others = _Stream(), _Stream()
         self._last: tuple[Sequence[Piece], list[int], list[int]] = (), [], []
-        """The last push's pieces; its frames, as `found` and as `came`."""
+        """The last push: its pieces, and its frames' `found` and `came`; see `_Part`."""
 
     def push(self, pieces: Sequence[Piece], own: Source | None = None) -> Frames:
         """Return the frames that the pieces complete, in the order in which they ended.
@@ -35,14 +35,14 @@ class LinkScanner:
         Parameters
         ----------
         pieces
-            What came, in order.
+            Received pieces, in order.
         own
-            A source whose bytes are a stream by themselves, so that nothing that others send runs
-            into its frames. None: all are one stream.
+            A source whose bytes are scanned as a separate stream, so that bytes of others cannot
+            break its frames. None: all sources are one stream.
         """
         if own != self._own:
             if self._own is not None:
-                # It was one of the others, so what they left over may be a beginning of its own.
+                # It was one of the others, so their leftover bytes may begin a frame of its own.
                 self._mine, self._others = self._others, self._mine
             self._own = own
         every = range(len(pieces))
@@ -50,9 +50,9 @@ class LinkScanner:
         part = self._mine.push(pieces, mine)
         if len(mine) < len(pieces):
             others = [n for n in every if pieces[n].source != own]
-            part = _put_together(part, self._others.push(pieces, others))
+            part = _merged(part, self._others.push(pieces, others))
         elif part.bad_bytes > JUNK_MOST_BYTES:
-            part = _put_together(part)
+            part = _merged(part)
         self._last = pieces, part.found, part.came
         marker, end, word, number = np.array(part.found, np.int64).reshape(-1, 4).T
         return Frames(
@@ -66,7 +66,7 @@ class LinkScanner:
         )
 
     def source(self, frames: Frames) -> Source | None:
-        """Return where the last of some frames came from: the source of the piece that ended it.
+        """Return the source of the last of some frames: that of the piece in which it ended.
 
         Parameters
         ----------
@@ -78,10 +78,10 @@ class LinkScanner:
 
 
 class _Part(NamedTuple):
-    """What a stream's share of a push gave.
+    """Frames found in one stream's share of a push.
 
-    `found` holds, for one frame after the other: marker, end, first eight bytes, message id;
-    `came` the number of the piece with which each of them ended.
+    `found` holds four values per frame: marker, end, first eight bytes, message id; `came` is the
+    number of the piece in which each frame ended.
     """
 
     data: bytes
@@ -93,14 +93,14 @@ class _Part(NamedTuple):
 
 
 class _Stream:
-    """Bytes that follow each other: those that complete no frame yet are kept."""
+    """Consecutive bytes; those of an incomplete frame are kept for the next push."""
 
     def __init__(self) -> None:
         self._in_step = True
         self.rest = b""
 
     def push(self, pieces: Sequence[Piece], numbers: Sequence[int]) -> _Part:
-        """Take in the pieces of these numbers."""
+        """Return the frames that the pieces of these numbers complete."""
         data = b"".join((self.rest, *[pieces[n][1] for n in numbers]))
         end = len(self.rest)
         found, consumed, self._in_step, version_1 = walk(data, self._in_step)
@@ -117,8 +117,8 @@ class _Stream:
         return _Part(data, found, came, stamps, version_1, bad_bytes)
 
 
-def _put_together(*parts: _Part) -> _Part:
-    """Return the frames of all parts in the order in which they ended, and nothing between them."""
+def _merged(*parts: _Part) -> _Part:
+    """Return the frames of all parts in the order in which they ended, without bytes between."""
     rows = [
         (came, stamp_us, part.data[at:end], word, number)
         for part in parts

@@ -1,4 +1,4 @@
-"""A saved telemetry log played as if it were live, at the pace of its stamps."""
+"""A saved log played as if it were live, at the pace of its stamps."""
 
 import time
 from collections.abc import Iterator
@@ -6,12 +6,12 @@ from pathlib import Path
 
 from onboard.errors import LinkEndedError, LinkError, LogError
 from onboard.telemetry.link.base import Part, Source
-from onboard.telemetry.logs.formats import is_onboard_log
+from onboard.telemetry.logs.formats import format_of
 from onboard.telemetry.logs.telemetry_log import log_span_us, read_log
 
 
 class LogFileLink:
-    """Plays a telemetry log once, in real time.
+    """Play a telemetry log once, in real time.
 
     Parameters
     ----------
@@ -27,14 +27,12 @@ class LogFileLink:
     def __init__(self, path: Path) -> None:
         self.name = f"file:{path}"
         try:
-            if is_onboard_log(path):
-                raise LinkError(
-                    f"{self.name}: an on-board log holds no MAVLink stream: replay or review it"
-                )
+            if why := format_of(path).no_stream:
+                raise LinkError(f"{self.name}: {why}")
             log_span_us(path)
         except LogError as problem:
             raise LinkError(str(problem), self.name, "cannot_open") from None
-        self._due = _by_stamp(path)
+        self._frames = _stamped_frames(path)
         self._next: tuple[int, bytes] | None = None
         self._start: tuple[int, float] | None = None
 
@@ -50,21 +48,21 @@ class LogFileLink:
 
     @property
     def unsent_bytes(self) -> int:
-        """Nothing is lost: nobody is there to hear it."""
+        """Zero: there is nobody to send to."""
         return 0
 
     def write(self, data: bytes, _to: Source | None = None) -> None:
-        """Do nothing: what sent a saved log hears nothing any more."""
+        """Do nothing: the sender of a saved log is gone."""
 
     def close(self) -> None:
-        """Let go of the file."""
-        self._due = iter(())
+        """Release the file."""
+        self._frames = iter(())
 
     def _take_due(self) -> bytes:
         parts: list[bytes] = []
         while True:
             try:
-                self._next = self._next or next(self._due)
+                self._next = self._next or next(self._frames)
             except StopIteration:
                 if parts:
                     return b"".join(parts)
@@ -81,7 +79,7 @@ class LogFileLink:
             self._next = None
 
 
-def _by_stamp(path: Path) -> Iterator[tuple[int, bytes]]:
+def _stamped_frames(path: Path) -> Iterator[tuple[int, bytes]]:
     for frames in read_log(path):
         data = frames.data.tobytes()
         for stamp_us, at, size in zip(

@@ -1,4 +1,4 @@
-"""From the words of `--link` to an open link."""
+"""From a connection string of `--link` to an open link."""
 
 from pathlib import Path
 
@@ -27,7 +27,7 @@ def open_link(connection: str, baud: int) -> Link:
     Raises
     ------
     UsageError
-        If `connection` is none of these.
+        If the connection string is none of these.
     LinkError
         If it cannot be opened.
     """

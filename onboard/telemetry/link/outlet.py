@@ -1,4 +1,4 @@
-"""Sending over what takes as much as it has room for, and never waiting for it."""
+"""Sending over a device or socket that takes as much as it has room for, without ever waiting."""
 
 import errno
 import os
@@ -7,31 +7,31 @@ from collections.abc import Callable
 
 
 class Outlet:
-    """Sends each piece wholly or not at all, so that no frame runs into the middle of another.
+    """Send each piece wholly or not at all, so that no frame runs into the middle of another.
 
-    Pieces may come from another thread than the one that closes: a number that the system has given
-    to another file since is never written to.
+    Pieces may come from another thread than the one that closes: a descriptor that the system has
+    reused for another file since is never written to.
 
     Parameters
     ----------
     send
-        Sends what it can of some bytes and gives how many that were; raises BlockingIOError where
-        there is no room for any.
+        Sends as much of some bytes as it can and returns how many; raises BlockingIOError if there
+        is room for none.
     close
-        Gives the device or socket back.
+        Releases the device or socket.
     """
 
     def __init__(self, send: Callable[[bytes], int], close: Callable[[], None]) -> None:
         self._send = send
-        self._give_back = close
+        self._release = close
         self._lock = threading.Lock()
         self._open = True
         self._begun = b""
-        """What is left of a piece of which a part has gone: it goes before anything else."""
+        """Rest of a piece that was sent in part: it goes before anything else."""
         self.unsent_bytes = 0
 
     def write(self, data: bytes) -> None:
-        """Send a piece; where it cannot begin now, it is dropped and counted.
+        """Send a piece; if it cannot begin now, drop and count it.
 
         Raises
         ------
@@ -53,10 +53,10 @@ class Outlet:
                 self.unsent_bytes += len(data)
 
     def close(self) -> None:
-        """Close, once nothing is just being sent."""
+        """Close, once no send is under way."""
         with self._lock:
             self._open = False
-            self._give_back()
+            self._release()
 
     def _sent(self, data: bytes) -> int:
         try:

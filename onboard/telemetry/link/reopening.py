@@ -1,4 +1,4 @@
-"""Opens a link again; a serial device that comes back under another name by its lasting one."""
+"""Reopening a link; a serial device that returns renamed is found by a persistent name."""
 
 from pathlib import Path
 
@@ -6,49 +6,48 @@ from onboard.errors import LinkError
 from onboard.telemetry.link.base import Link
 from onboard.telemetry.link.opening import open_link
 
-LASTING_NAMES = Path("/dev/serial/by-id")
-"""Where the system keeps a name for each serial device that does not hang on when it was plugged
-in."""
+PERSISTENT_NAMES = Path("/dev/serial/by-id")
+"""Folder of the names of serial devices that do not depend on the order of plugging in."""
 
 
 class Reopener:
-    """Opens one link, as often as it is called.
+    """Open one link, as often as it is called.
 
     Parameters
     ----------
     connection, baud
         See `open_link`.
     names
-        The folder of lasting names.
+        The folder of persistent names.
     """
 
-    def __init__(self, connection: str, baud: int, names: Path = LASTING_NAMES) -> None:
+    def __init__(self, connection: str, baud: int, names: Path = PERSISTENT_NAMES) -> None:
         self._connection, self._baud = connection, baud
         self._names = names
-        self._lasting: str | None = None
+        self._persistent: str | None = None
 
     def __call__(self) -> Link:
-        """Open the link, by the name given or by the one that lasts.
+        """Open the link, by the given name or by its persistent one.
 
         Raises
         ------
         UsageError
-            If the connection is none that is known.
+            If the connection string is unknown.
         LinkError
             If it cannot be opened.
         """
         try:
             link = open_link(self._connection, self._baud)
         except LinkError:
-            if self._lasting is None or Path(self._connection).exists():
+            if self._persistent is None or Path(self._connection).exists():
                 raise
-            return open_link(self._lasting, self._baud)
+            return open_link(self._persistent, self._baud)
         if self._connection.startswith("/"):
-            self._lasting = self._lasting_name() or self._lasting
+            self._persistent = self._persistent_name() or self._persistent
         return link
 
-    def _lasting_name(self) -> str | None:
-        """Return the lasting name of the device that is open, None where it has none."""
+    def _persistent_name(self) -> str | None:
+        """Return the persistent name of the open device, None where it has none."""
         device = Path(self._connection).resolve()
         try:
             names = sorted(self._names.iterdir())

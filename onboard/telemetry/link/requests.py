@@ -1,58 +1,59 @@
-"""What the daemon says to the autopilot: that it is there, and which telemetry it needs how often.
+"""Everything the daemon sends to the autopilot: its own HEARTBEAT and requests for telemetry.
 
-A HEARTBEAT a second, and a request for each needed message that does not come often enough by
-itself. Nothing else is ever sent, and nothing to anyone but the followed autopilot. No clock and no
-socket: times are arguments, what is to be sent is a result.
+One HEARTBEAT per second, and a request for each message of the table whose rate falls short of the
+wanted one. Nothing else is ever sent, and nothing to anyone but the followed autopilot. No clock
+and no socket: times are arguments, the bytes to send are a result.
 """
 
 import math
 
+from onboard.telemetry.link.rates import BACKOFF_MOST_S, WINDOW_S, Wanted
 from onboard.telemetry.mavlink import layouts, packing
 from onboard.telemetry.mavlink.checksum import Ints
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.signing import Signer
-from onboard.telemetry.messages.rates import BACKOFF_MOST_S, NEEDS, WINDOW_S, Wanted
+from onboard.telemetry.messages.table import REQUESTED
 
 OWN_COMPONENT = 191
-"""MAV_COMP_ID_ONBOARD_COMPUTER; the system is the autopilot's own."""
+"""MAV_COMP_ID_ONBOARD_COMPUTER; the system id is that of the autopilot."""
 
 USUAL_SYSTEM = 1
-"""System of the first HEARTBEATs where the profile names none (common practice, no source)."""
+"""System id of the first HEARTBEATs if the profile names none (common practice, no source)."""
 
 HEARTBEAT_EVERY_S = 1.0
 REQUEST_GAP_S = 0.25
 
 BYTES_PER_S_MOST = 300
-"""In any second: four requests of at most 58 bytes, two HEARTBEATs of at most 34, signed."""
+"""Most bytes sent in any second: four requests of at most 58, two HEARTBEATs of 34, signed."""
 
 ACK_WAIT_S = 1.5
-"""One request at a time: an answer does not say which message it is about."""
+"""Wait for an answer [s]; one request at a time, as an answer does not name the message."""
 
 SILENT_S = 3.0
-"""An autopilot that said nothing for so long may have restarted, and forgotten what was asked."""
+"""An autopilot silent for this long may have restarted and forgotten the requests."""
 
 REFUSALS, UNANSWERED, OPTIONAL_TRIES = 2, 5, 5
-"""After so many the command is given up for a message (twice refused: one answer may have been
-for somebody else), and a message that not every craft has is given up altogether."""
+"""After this many the command is given up for a message (two refusals: one answer may have been
+meant for somebody else), and an optional message is given up altogether."""
 
 COMMAND_ACK = 77
 ACCEPTED, LATER, IN_PROGRESS = 0, 1, 5
-"""MAV_RESULT; all others are refusals."""
+"""MAV_RESULT; every other value is a refusal."""
 
 GROUP_RATE_MOST_HZ = 50
 
 
-class Asking:
-    """Decides what to send to the followed autopilot.
+class Requests:
+    """Decide what to send to the followed autopilot.
 
     Parameters
     ----------
     listen_only
-        True sends nothing at all.
+        Send nothing at all.
     signer
-        Signs what is sent; None leaves it unsigned.
+        Signs outgoing frames; None leaves them unsigned.
     system_id
-        The system that will be followed, where the profile states it.
+        The system to be followed, where the profile states it.
     """
 
     def __init__(
@@ -66,28 +67,29 @@ class Asking:
         self._own_system = system_id or USUAL_SYSTEM
         self._followed: tuple[int, int] | None = None
         self._sequence = 0
-        self._beat_due_s = -math.inf
+        self._heartbeat_due_s = -math.inf
         self._sent_s = -math.inf
-        self._heard_s = -math.inf
+        self._last_seen_s = -math.inf
         self._begin(-math.inf)
 
     def _begin(self, now_s: float) -> None:
-        """Know nothing of the autopilot: it is another one, or it may have restarted."""
+        """Forget what is known of the autopilot: it is another one, or it may have restarted."""
         self._since_s = now_s
-        self._wanted = {number: Wanted(number, need) for number, need in NEEDS.items()}
+        self.wanted = {number: Wanted(message) for number, message in REQUESTED.items()}
+        """State of each requested message, by id."""
         self._waiting: tuple[Wanted, float] | None = None
-        """What the last command asked for, and until when an answer is waited for."""
+        """Message of the last command, and the deadline for its answer."""
         self._commands = self._answers = 0
 
-    def heard(self, frames: Frames, now_s: float) -> None:
-        """Take note of what came. Frames of others than the followed autopilot count for nothing.
+    def observe(self, frames: Frames, now_s: float) -> None:
+        """Count arrivals and read answers; frames of other senders are ignored.
 
         Parameters
         ----------
         frames
-            Frames of the link that may be used.
+            Frames from the link, past the signature gate.
         now_s
-            The caller's clock [s], which never goes back.
+            Monotonic time [s].
         """
         if self._followed is None:
             return
@@ -95,14 +97,14 @@ class Asking:
         mine = frames.where((frames.system_id == system) & (frames.component_id == component))
         if not len(mine):
             return
-        if now_s - self._heard_s > SILENT_S:
+        if now_s - self._last_seen_s > SILENT_S:
             self._begin(now_s)
-        self._heard_s = now_s
+        self._last_seen_s = now_s
         for number, place in mine.by_message():
-            if number in self._wanted:
-                self._wanted[number].count(now_s, len(place))
+            if number in self.wanted:
+                self.wanted[number].count(now_s, len(place))
             elif number == COMMAND_ACK:
-                self._answered(mine, place, now_s)
+                self._read_answers(mine, place, now_s)
 
     def due(self, now_s: float, system_id: int | None, component_id: int | None) -> bytes:
         """Return the bytes to send now, at most `BYTES_PER_S_MOST` in any second; mostly b"".
@@ -110,10 +112,10 @@ class Asking:
         Parameters
         ----------
         now_s
-            The caller's clock [s], which never goes back.
+            Monotonic time [s].
         system_id, component_id
-            The followed autopilot; None while there is none. Until then a HEARTBEAT is all that is
-            sent: some routers and serial links stay silent towards those that say nothing.
+            The followed autopilot; None while there is none. Until then only HEARTBEATs are sent:
+            some routers and serial links send nothing to a silent peer.
         """
         if self._listen_only:
             return b""
@@ -122,32 +124,24 @@ class Asking:
             # It would take our frames for its own.
             return b""
         sent = b""
-        if now_s >= self._beat_due_s:
-            late = now_s > self._beat_due_s + HEARTBEAT_EVERY_S
-            self._beat_due_s = (now_s if late else self._beat_due_s) + HEARTBEAT_EVERY_S
+        if now_s >= self._heartbeat_due_s:
+            late = now_s > self._heartbeat_due_s + HEARTBEAT_EVERY_S
+            self._heartbeat_due_s = (now_s if late else self._heartbeat_due_s) + HEARTBEAT_EVERY_S
             sent = self._frame(*packing.heartbeat())
         return sent + self._request(now_s)
 
-    def missing(self, now_s: float) -> tuple[int, ...]:
-        """Return the messages that are needed and do not come often enough, by id."""
-        return tuple(
-            number
-            for number, one in self._wanted.items()
-            if not one.need.optional and not one.comes(now_s)
-        )
-
     def _follow(self, system_id: int | None, component_id: int | None) -> None:
-        # 0 stands for all of them, so it is nobody to ask.
+        # Id 0 addresses everyone: no single component to ask.
         followed = (system_id, component_id) if system_id and component_id else None
         if followed != self._followed:
             self._followed = followed
-            self._heard_s = -math.inf
+            self._last_seen_s = -math.inf
             self._begin(-math.inf)
         if followed is not None:
             self._own_system = followed[0]
 
     def _request(self, now_s: float) -> bytes:
-        """Return the next request that is due, if there is one."""
+        """Return the next request that is due, b"" if there is none."""
         if self._waiting and now_s >= self._waiting[1]:
             self._waiting[0].unanswered += 1
             self._waiting = None
@@ -155,40 +149,40 @@ class Asking:
             self._followed is None
             or self._waiting
             or now_s - self._sent_s < REQUEST_GAP_S
-            or now_s - self._heard_s > SILENT_S
+            or now_s - self._last_seen_s > SILENT_S
             or now_s - self._since_s < WINDOW_S
         ):
             return b""
-        due = [one for one in self._wanted.values() if self._is_due(one, now_s)]
+        due = [one for one in self.wanted.values() if self._is_due(one, now_s)]
         if not due:
             return b""
-        # The least tried first: one that never answers must not keep the others waiting.
+        # Fewest tries first: one that never answers must not starve the others.
         one = min(due, key=lambda each: each.tries)
         if self._by_group(one):
-            return self._ask_group(one, due, now_s)
-        one.asked(now_s)
+            return self._request_group(one, due, now_s)
+        one.requested(now_s)
         self._sent_s = now_s
         self._waiting = (one, now_s + ACK_WAIT_S)
         self._commands += 1
         return self._frame(
-            *packing.message_interval(*self._followed, one.message_id, one.need.rate_hz)
+            *packing.message_interval(*self._followed, one.message.id, one.message.rate_hz)
         )
 
     def _is_due(self, one: Wanted, now_s: float) -> bool:
         if one.comes(now_s):
-            if now_s - one.asked_s > BACKOFF_MOST_S:
+            if now_s - one.requested_s > BACKOFF_MOST_S:
                 one.tries = one.group_tries = 0
             return False
-        if one.need.optional and (
+        if one.message.optional and (
             one.tries >= OPTIONAL_TRIES
             or self._in_vain(one)
-            or any(each.need.optional and each.comes(now_s) for each in self._wanted.values())
+            or any(each.message.optional and each.comes(now_s) for each in self.wanted.values())
         ):
             return False
         return now_s >= one.due_s
 
     def _in_vain(self, one: Wanted) -> bool:
-        """Return whether the command is refused, or not answered, for this message or for all."""
+        """Return whether the command is refused or unanswered, for this message or for all."""
         return (
             one.refusals >= REFUSALS
             or one.unanswered >= UNANSWERED
@@ -196,28 +190,28 @@ class Asking:
         )
 
     def _by_group(self, one: Wanted) -> bool:
-        """Return whether to ask the older way; by turns where the command was just not answered."""
+        """Return whether to request a stream group; alternate where commands go unanswered."""
         return self._in_vain(one) and (one.refusals >= REFUSALS or one.group_tries <= one.tries / 2)
 
-    def _ask_group(self, one: Wanted, due: list[Wanted], now_s: float) -> bytes:
-        """Ask for a group, at a rate that slows down nothing in it that already comes faster."""
+    def _request_group(self, one: Wanted, due: list[Wanted], now_s: float) -> bytes:
+        """Request a group, at a rate that slows down none of its messages."""
         assert self._followed is not None
-        group = one.need.groups[one.group_tries % len(one.need.groups)]
-        members = [each for each in self._wanted.values() if group in each.need.groups]
-        rate_hz = max(math.ceil(max(each.need.rate_hz, each.rate_hz(now_s))) for each in members)
+        group = one.message.groups[one.group_tries % len(one.message.groups)]
+        members = [each for each in self.wanted.values() if group in each.message.groups]
+        rate_hz = max(math.ceil(max(each.message.rate_hz, each.rate_hz(now_s))) for each in members)
         for each in due:
             if each is one or (each in members and self._in_vain(each)):
-                each.asked(now_s)
+                each.requested(now_s)
                 each.group_tries += 1
-                # Nobody answers this request: its effect takes the window to be seen.
+                # This request is not answered: its effect shows only after the window.
                 each.due_s = max(each.due_s, now_s + WINDOW_S)
         if rate_hz > GROUP_RATE_MOST_HZ:
             return b""
         self._sent_s = now_s
         return self._frame(*packing.data_stream(*self._followed, group, rate_hz))
 
-    def _answered(self, frames: Frames, place: Ints, now_s: float) -> None:
-        """Read COMMAND_ACK; one that names somebody else is for somebody else."""
+    def _read_answers(self, frames: Frames, place: Ints, now_s: float) -> None:
+        """Read COMMAND_ACK, but for those addressed to somebody else."""
         rows = frames.rows(layouts.layout(COMMAND_ACK), place)
         for row in rows[rows["command"] == packing.SET_MESSAGE_INTERVAL]:
             if row["target_system"] not in (0, self._own_system):
@@ -231,7 +225,7 @@ class Asking:
             one.unanswered = 0
             if row["result"] == ACCEPTED:
                 one.refusals = 0
-                # It takes the whole window to see whether it helped.
+                # Whether it helped shows only after the window.
                 one.due_s = max(one.due_s, now_s + WINDOW_S)
             elif row["result"] not in (LATER, IN_PROGRESS):
                 one.refusals += 1

@@ -1,10 +1,10 @@
-"""The clock of receipt, which stamps what the link gives."""
+"""The clock that stamps received bytes."""
 
 import time
 
 
 class StampClock:
-    """The wall clock at the start plus monotonic time since [us]: never stepped."""
+    """Wall clock at the start plus monotonic time since [us]: never stepped."""
 
     def __init__(self) -> None:
         self.start_us = time.time_ns() // 1000 & ~3

@@ -1,30 +1,35 @@
-"""Saved logs of both kinds, told apart by their content."""
+"""The table of log formats, one row each, and the one way to open a saved log.
 
-from collections.abc import Iterator
+To add a format, add a file or folder with its `SavedLog` beside this module, and its row here.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
 from onboard.block import Block
 from onboard.errors import LogError
-from onboard.telemetry.logs.log_files import LogFacts, OpenLog, Progress, find_log
+from onboard.telemetry.logs.cursors import BlockCursor, Cursor, FrameCursor
+from onboard.telemetry.logs.log_files import LogFacts, Progress, find_log, opened
 from onboard.telemetry.logs.onboard_log import OnboardLog, looks_like_onboard_log
 from onboard.telemetry.logs.telemetry_log import TelemetryLog
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.messages.decoder import Decoder
 
 HEAD_BYTES = 16_384
-"""So much of a file tells what it is."""
+"""Bytes at the start of a file by which its format is recognised."""
 
 
 class SavedLog(Protocol):
-    """A log on disk: what the link gave, or what the autopilot wrote on board."""
+    """A log on disk."""
 
     @property
     def path(self) -> Path:
         """The log, or a session's folder, as given."""
 
     def parts(self, progress: Progress | None = None) -> Iterator[Frames | Block]:
-        """Return what the log holds, in order: frames, or blocks of channels.
+        """Return the contents in order: frames, or blocks of channels.
 
         Raises
         ------
@@ -33,14 +38,65 @@ class SavedLog(Protocol):
         """
 
     def facts(self) -> LogFacts:
-        """Return what the parts read so far hold."""
+        """Return the facts of the parts read so far."""
 
     def length_s(self) -> float:
-        """Return how long the log lasts [s]."""
+        """Return the duration of the log [s]."""
 
 
-def open_log(path: Path) -> SavedLog:
-    """Open a log.
+@dataclass(frozen=True)
+class LogFormat:
+    """One row of the table.
+
+    Parameters
+    ----------
+    name
+        Name of the format, as in `LogFacts.format`.
+    open
+        Opens the log, or the session's folder, at a path.
+    cursor
+        Returns a cursor at the start of the log at a path: how a replay walks through it.
+    recognise
+        Returns whether a file with these first bytes is of this format. None: any file that no row
+        above recognises, because junk of any length may precede its first frame.
+    suffix
+        File name suffix that is enough to take a file for a log, in lower case.
+    no_stream
+        Why it cannot be played as a live link; empty if it can.
+    """
+
+    name: str
+    open: Callable[[Path], SavedLog]
+    cursor: Callable[[Path], Cursor]
+    recognise: Callable[[bytes], bool] | None = None
+    suffix: str = ""
+    no_stream: str = ""
+
+
+def _onboard_log(path: Path) -> OnboardLog:
+    return OnboardLog(find_log(path)[0])
+
+
+FORMATS = (
+    LogFormat(
+        name=OnboardLog.format,
+        open=_onboard_log,
+        cursor=lambda path: BlockCursor(_onboard_log(path).parts()),
+        recognise=looks_like_onboard_log,
+        no_stream="an on-board log holds no MAVLink stream: replay or review it",
+    ),
+    LogFormat(
+        name=TelemetryLog.format,
+        open=TelemetryLog,
+        cursor=FrameCursor,
+        suffix=".tlog",
+    ),
+)
+"""The table, in the order in which formats are tried."""
+
+
+def format_of(path: Path) -> LogFormat:
+    """Return the format of a log, recognised by its content.
 
     Parameters
     ----------
@@ -52,32 +108,46 @@ def open_log(path: Path) -> SavedLog:
     LogError
         If there is none, or it is empty or cannot be read.
     """
-    return OnboardLogParts(find_log(path)[0]) if is_onboard_log(path) else TelemetryLog(path)
+    with opened(find_log(path)) as log:
+        head = log.read(HEAD_BYTES)
+    return next(row for row in FORMATS if row.recognise is None or row.recognise(head))
 
 
-def is_onboard_log(path: Path) -> bool:
-    """Return whether a log is one that the autopilot wrote on board.
+def is_log(path: Path) -> bool:
+    """Return whether a file is a log, by its suffix or its first bytes."""
+    if path.suffix.lower() in {row.suffix for row in FORMATS if row.suffix}:
+        return True
+    try:
+        return format_of(path).recognise is not None
+    except LogError:  # empty or unreadable: nothing shows that it is one
+        return False
+
+
+def open_log(path: Path) -> SavedLog:
+    """Open a log, or a session's folder; raises as `format_of`."""
+    return format_of(path).open(path)
+
+
+def open_cursor(path: Path) -> tuple[Cursor, float]:
+    """Return a cursor at the start of a log, and the duration of the log [s].
 
     Raises
     ------
     LogError
-        If there is none, or it is empty or cannot be read.
+        If the log cannot be read.
     """
-    files = find_log(path)
-    try:
-        with OpenLog(files) as file:
-            return looks_like_onboard_log(file.read(HEAD_BYTES))
-    except OSError as problem:
-        raise LogError(f"{files[0]}: cannot be read ({problem.strerror})") from None
+    row = format_of(path)
+    length_s = row.open(path).length_s()
+    return row.cursor(path), length_s
 
 
 def blocks_of(log: SavedLog, decoder: Decoder, progress: Progress | None = None) -> Iterator[Block]:
-    """Return a log to its end as blocks, of whichever kind it is.
+    """Return the whole of a log as blocks, whatever its format.
 
     Parameters
     ----------
     log
-        What to read.
+        The log.
     decoder
         Decodes its frames, if it holds frames.
     progress
@@ -91,40 +161,3 @@ def blocks_of(log: SavedLog, decoder: Decoder, progress: Progress | None = None)
     for part in log.parts(progress):
         yield part if isinstance(part, Block) else decoder.push(part)
     yield decoder.finish()
-
-
-class OnboardLogParts:
-    """An on-board log as a `SavedLog`.
-
-    Parameters
-    ----------
-    path
-        The file.
-    """
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self._log = OnboardLog(path)
-
-    def parts(self, progress: Progress | None = None) -> Iterator[Block]:
-        """Return the log's blocks; see `OnboardLog.blocks`."""
-        return self._log.blocks(progress=progress)
-
-    def facts(self) -> LogFacts:
-        """Return what the log holds, once its parts are read."""
-        facts = self._log.facts
-        return LogFacts(
-            "onboard",
-            facts.messages,
-            facts.bad_bytes,
-            facts.first_utc_s,
-            facts.duration_s,
-            self.path.stat().st_size,
-            facts.receivers,
-        )
-
-    def length_s(self) -> float:
-        """Return how long the log lasts [s]; all of it is read for that."""
-        for _ in self.parts():
-            pass
-        return self._log.facts.duration_s

@@ -1,23 +1,24 @@
-"""The files that a path means, read as one, and what any saved log says of itself.
+"""The files of a log, found by a path and read as one, and the facts of any saved log.
 
-A session's record is one file, unless that was taken away or spoilt while it was written: then the
-record goes on in a second one beside it.
+A session's record is one file, unless that was removed or damaged while being written: then the
+record continues in a second file beside it.
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
-from typing import BinaryIO, Self
+from typing import BinaryIO
 
 from onboard.errors import LogError
 
 RECORD_NAME = "telemetry.tlog"
-"""The log in a session's folder; where it went on in others, the first."""
+"""Name of the log in a session's folder; of the first one if there are several."""
 
 MISSING_MOST = 10
-"""Missing files that are named."""
+"""Most missing files to name."""
 
 _RECORD = re.compile(r"telemetry(?:-([1-9]\d{0,5}))?\.tlog")
 
@@ -27,26 +28,26 @@ Progress = Callable[[int], None]
 
 @dataclass(frozen=True)
 class LogFacts:
-    """What a log holds, whatever craft is in it.
+    """Facts of a log, whatever craft is in it.
 
     Parameters
     ----------
     format
-        `telemetry` or `onboard`.
+        Name of its row in `formats.FORMATS`.
     messages
-        How many.
+        Number of frames or records.
     bad_bytes
-        How many bytes form none.
+        Bytes that are part of none.
     first_s
-        When it begins, by the clock that stamped it [s since the Unix epoch]; None where none did.
+        Start of the log by the clock that stamped it [s since the Unix epoch]; None if unknown.
     duration_s
-        How long it lasts [s].
+        Duration [s].
     size_bytes
-        Of the file.
+        Size of its files.
     receivers
-        GPS receivers that it tells apart.
+        Instances of GPS receivers that it tells apart.
     missing
-        Files of the session's record that are not there any more.
+        Files of the session's record that are gone.
     """
 
     format: str
@@ -71,21 +72,21 @@ def record_name(number: int) -> str:
 
 
 def record_files(folder: Path) -> list[Path]:
-    """Return the files that a session's record consists of, in their order; none where none is.
+    """Return the files of a session's record, in their order; an empty list if there are none.
 
-    What is no file is passed over: a pipe would have its reader wait for ever.
+    Anything but a regular file is skipped: reading a pipe would block for ever.
 
     Raises
     ------
     OSError
-        If the folder cannot be looked into.
+        If the folder cannot be listed.
     """
-    numbered = [(int(found[1] or 1), path) for path in folder.iterdir() if (found := _named(path))]
+    numbered = [(int(match[1] or 1), path) for path in folder.iterdir() if (match := _named(path))]
     return [path for _, path in sorted(numbered) if path.is_file()]
 
 
 def missing_files(files: list[Path]) -> tuple[str, ...]:
-    """Return the names of those that lack among a record's files: the record went on behind them.
+    """Return the names of the files missing from a record, by the gaps in its numbers.
 
     Examples
     --------
@@ -94,7 +95,7 @@ def missing_files(files: list[Path]) -> tuple[str, ...]:
     >>> missing_files([Path("one/telemetry.tlog")]), missing_files([Path("afternoon.tlog")])
     ((), ())
     """
-    there = {int(found[1] or 1) for path in files if (found := _named(path))}
+    there = {int(match[1] or 1) for path in files if (match := _named(path))}
     lacking = (record_name(n) for n in range(1, max(there, default=0)) if n not in there)
     return tuple(islice(lacking, MISSING_MOST))
 
@@ -104,42 +105,47 @@ def _named(path: Path) -> re.Match[str] | None:
 
 
 def session_folder(path: Path) -> Path | None:
-    """Return session's folder that a path means: itself, or that of its log; None for others."""
+    """Return the session's folder of a path: itself, or that of its log; None for other files."""
     if path.is_dir():
         return path
     return path.parent if _named(path) else None
 
 
+@contextmanager
+def reading(path: Path) -> Iterator[None]:
+    """Turn an error of the system while a file is read into a `LogError`."""
+    try:
+        yield
+    except FileNotFoundError:
+        raise LogError(f"{path}: no such file") from None
+    except OSError as problem:
+        raise LogError(f"{path}: cannot be read ({problem.strerror})") from None
+
+
 def find_log(path: Path) -> list[Path]:
-    """Return files of the log that a path means: the file itself, or those of a session's folder.
+    """Return the files of a log: the file itself, or those of a session's folder.
 
     Raises
     ------
     LogError
-        If there is none, or all are empty, or one cannot be read.
+        If there are none, or all are empty, or one cannot be read.
     """
-    log = path
-    try:
-        if not path.is_dir():
-            files = [path]
-        elif not (files := record_files(path)):
-            raise LogError(f"{path}: no {RECORD_NAME} in this folder: is it a session?")
-        size_bytes = 0
-        for log in files:
-            size_bytes += log.stat().st_size
-            with log.open("rb"):
-                pass
-    except FileNotFoundError:
-        raise LogError(f"{log}: no such file") from None
-    except OSError as problem:
-        raise LogError(f"{log}: cannot be read ({problem.strerror})") from None
+    with reading(path):
+        files = record_files(path) if path.is_dir() else [path]
+    if not files:
+        raise LogError(f"{path}: no {RECORD_NAME} in this folder: is it a session?")
+    size_bytes = 0
+    for file in files:
+        with reading(file):
+            size_bytes += file.stat().st_size
+            file.open("rb").close()
     if not size_bytes:
         raise LogError(f"{files[0]}: the file is empty: expected a log")
     return files
 
 
 def log_bytes(files: list[Path]) -> int:
-    """Return how much a log's files hold together [bytes].
+    """Return the size of a log's files together [bytes].
 
     Raises
     ------
@@ -149,32 +155,34 @@ def log_bytes(files: list[Path]) -> int:
     return sum(file.stat().st_size for file in files)
 
 
-class OpenLog:
-    """A log's files, opened, and read as if they were one. To be used in a `with`.
+@contextmanager
+def opened(files: list[Path]) -> Iterator["JoinedFiles"]:
+    """Open the files of a log, to be read as one, and close them in the end.
+
+    Raises
+    ------
+    LogError
+        If one of them cannot be opened, or read inside the context.
+    """
+    with reading(files[0]), ExitStack() as stack:
+        yield JoinedFiles([stack.enter_context(file.open("rb")) for file in files])
+
+
+class JoinedFiles:
+    """Open files read as if they were one.
 
     Parameters
     ----------
     files
         In their order.
-
-    Raises
-    ------
-    OSError
-        Here and later: if one of them cannot be read.
     """
 
-    def __init__(self, files: list[Path]) -> None:
-        self._files: list[BinaryIO] = []
-        try:
-            for file in files:
-                self._files.append(file.open("rb"))
-        except OSError:
-            self._close()
-            raise
+    def __init__(self, files: list[BinaryIO]) -> None:
+        self._files = files
         self._at = 0
 
     def read(self, most_bytes: int = -1) -> bytes:
-        """Return the next bytes: at most so many, or all; none at the end."""
+        """Return the next bytes, at most `most_bytes` of them, or all; b"" at the end."""
         parts: list[bytes] = []
         left = most_bytes
         while left:
@@ -199,17 +207,7 @@ class OpenLog:
             begin = end
 
     def tail(self, most_bytes: int) -> bytes:
-        """Return the last bytes: so many, or all where there are fewer."""
+        """Return the last bytes, at most `most_bytes` of them."""
         size = sum(file.seek(0, 2) for file in self._files)
         self.seek(max(size - most_bytes, 0))
         return self.read()
-
-    def _close(self) -> None:
-        for file in self._files:
-            file.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._close()

@@ -1,9 +1,9 @@
 """The messages of a whole telemetry log as columns, field by field as they were sent.
 
-For tools that want the raw fields; figures come from `decoder`, which turns them into SI units.
+For tools that want raw fields; figures are computed from the SI columns of `messages.decoder`.
 """
 
-from collections.abc import Callable, Collection
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.errors import UsageError
+from onboard.telemetry.logs.log_files import Progress
 from onboard.telemetry.logs.telemetry_log import WINDOW_BYTES, read_log
 from onboard.telemetry.mavlink import headers
 from onboard.telemetry.mavlink.checksum import Flags, Ints
@@ -39,10 +40,10 @@ class Messages:
     stamp_us
         Time of receipt [us since the Unix epoch].
     system_id, component_id
-        Who sent each.
+        The sender of each.
     rows
-        Structured array of the message's fields as they were sent: raw units, in wire order; fields
-        that the sender left out read as zero, texts as bytes.
+        Structured array of the message's fields as sent: raw units, in wire order; fields that the
+        sender left out read as zero, texts as bytes.
     """
 
     stamp_us: Ints
@@ -61,7 +62,7 @@ class Messages:
 
     @property
     def nbytes(self) -> int:
-        """Memory that the columns take [bytes]."""
+        """Memory of the columns [bytes]."""
         columns = (self.stamp_us, self.system_id, self.component_id, self.rows)
         return sum(column.nbytes for column in columns)
 
@@ -71,34 +72,34 @@ def read_messages(
     names: Collection[str] | None = None,
     *,
     window_bytes: int = WINDOW_BYTES,
-    progress: Callable[[int], None] | None = None,
+    progress: Progress | None = None,
 ) -> dict[str, Messages]:
     """Read messages of a telemetry log into columns.
 
-    Every message given has passed its checksum. Memory is that of the columns and a few windows.
+    Every message has passed its checksum. Memory is that of the columns and a few windows.
 
     Parameters
     ----------
     path
         The log, or a session's folder.
     names
-        Which messages, by their names in the MAVLink definitions; None: all that are known.
+        Names of the messages in the MAVLink definitions; None: all that are known.
     window_bytes
-        How much to read at a time [bytes]; the result does not depend on it.
+        Bytes to read at a time; the result does not depend on it.
     progress
         Called after each window with the bytes read so far.
 
     Returns
     -------
     dict of str to Messages
-        One entry for each message that the log holds.
+        By message name; no entry for messages that the log does not hold.
 
     Raises
     ------
     UsageError
-        If no definition has a message of that name.
+        If no definition has a message of a name.
     LogError
-        If the file cannot be read, or holds no MAVLink frame that is wanted.
+        If the file cannot be read, or holds no MAVLink frame.
 
     Examples
     --------
@@ -107,13 +108,13 @@ def read_messages(
     True
     """
     wanted = None if names is None else _wanted([names] if isinstance(names, str) else names)
-    grown: dict[int, _Growing] = {}
+    grown: dict[int, _GrowingMessages] = {}
     for frames in read_log(path, window_bytes, wanted=wanted, progress=progress):
         for number, place in frames.by_message():
             if crc_extras()[number] == UNKNOWN_ID:
                 continue
             if number not in grown:
-                grown[number] = _Growing(layout(number))
+                grown[number] = _GrowingMessages(layout(number))
             grown[number].extend(frames, place)
     return {message_name(number): one.finished() for number, one in sorted(grown.items())}
 
@@ -128,12 +129,12 @@ def _wanted(names: Collection[str]) -> Flags:
     return wanted
 
 
-class _Growing:
-    """Columns that grow in place: the system moves large ones without copying them."""
+class _GrowingMessages:
+    """Columns of one message that grow in place: the system moves large ones without copying."""
 
     def __init__(self, message: Layout) -> None:
         self._layout = message
-        # Rows are moved whole: field by field takes far longer.
+        # Rows are moved whole: field by field would take far longer.
         kinds = (np.int64, np.uint8, np.uint8, f"V{message.fields.itemsize}")
         self._columns: list[npt.NDArray[Any]] = [np.empty(0, kind) for kind in kinds]
         self._count = 0

@@ -1,4 +1,1 @@
-"""Bytes to frames and back.
-
-Finding, checking, signing and packing MAVLink frames. No input or output.
-"""
+"""MAVLink bytes to frames and back: finding, checking, signing and packing. No input or output."""

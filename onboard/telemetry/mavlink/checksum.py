@@ -18,14 +18,15 @@ Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
 MIRRORED = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))
-"""Each byte with its bits the other way round: the standard library's CRC has the same polynomial,
-but takes them in that order."""
+"""Each byte with its bits reversed: the standard library's CRC has the same polynomial, but takes
+the bits in that order."""
 
 AT_ONCE = 4096
-"""Frames that are checked in one go: their bytes, laid out in columns, still fit a cache."""
+"""Frames checked in one batch: their bytes, laid out in columns, still fit a cache."""
 
 LONG = 64
-"""Frames that cover more are checked apart: a few of them would widen the table for all others."""
+"""Frames with more covered bytes than this are checked in batches of their own: a few of them would
+widen the table for all others."""
 
 
 def crc(data: bytes, extra: int | None = None) -> int:
@@ -53,30 +54,30 @@ _TABLE = _one_byte_table()
 _ALL = np.arange(65536, dtype=np.uint16)
 _STEP = (_ALL >> 8) ^ _TABLE[_ALL & 255]
 _PAIRS = (_STEP >> 8) ^ _TABLE[_STEP & 255]
-"""State after two bytes, by the state before them, the two bytes already mixed in."""
+"""State after two bytes, by the state before them with the two bytes mixed in."""
 
 
 def frames_pass(data: Bytes, marker: Ints, covered: Ints, extra: npt.NDArray[Any]) -> Flags:
-    """Tell for each frame whether its checksum is right.
+    """Return for each frame whether its checksum is right.
 
     Parameters
     ----------
     data
         The bytes, with `frames.ROOM` bytes to spare after the last frame's marker.
     marker
-        Where each frame's start marker stands, shape (n,).
+        Offset of each frame's start marker, shape (n,).
     covered
-        How many bytes after the marker the checksum covers, shape (n,).
+        Number of bytes after the marker that the checksum covers, shape (n,).
     extra
         CRC_EXTRA of each frame's message, shape (n,).
 
     Returns
     -------
     numpy.ndarray
-        True where the checksum that follows the covered bytes is right, shape (n,).
+        True where the checksum behind the covered bytes is right, shape (n,).
     """
     passed = np.empty(len(marker), np.bool_)
-    # Longest first: the frames that still run at a step are then the first so many.
+    # Longest first: the frames not yet done at a step are then a prefix.
     order = np.argsort(covered.astype(np.int16), kind="stable")[::-1]
     long = int(np.count_nonzero(covered > LONG))
     begins = [*range(0, long, AT_ONCE), *range(long, len(order), AT_ONCE), len(order)]
@@ -87,20 +88,20 @@ def frames_pass(data: Bytes, marker: Ints, covered: Ints, extra: npt.NDArray[Any
 
 
 def _pass(data: Bytes, first: Ints, length: Ints, extra: npt.NDArray[Any]) -> Flags:
-    """Check frames by the place of the first byte covered and how many are; longest first."""
-    # Overlapping views are indexed, never given to take(), which would copy the whole of them.
+    """Check frames by offset and number of the covered bytes, longest first."""
+    # Overlapping views are indexed, never passed to take(), which would copy all of them.
     width = (int(length[0]) + 1) // 2 * 2
     windows: npt.NDArray[Any] = np.ndarray(
         (data.size - width + 1,), f"V{width}", data, strides=(1,)
     )
     words = np.ascontiguousarray(windows[first].view("<u2").reshape(-1, width // 2).T)
-    # The state and the checksum are both 16 bits wide, so a table step can take two bytes.
+    # The state is 16 bits wide, so one table step can take two bytes.
     state, mixed = np.full(len(first), 0xFFFF, np.uint16), np.empty(len(first), np.uint16)
     steps = np.arange(int(length[0]) // 2)
     running = np.searchsorted(-length, -(2 * steps + 2), side="right")
     for word, count in zip(words, running.tolist(), strict=False):
         np.bitwise_xor(state[:count], word[:count], out=mixed[:count])
-        # No index can be out of bounds: 'clip' only saves the look whether one is.
+        # No index can be out of bounds: 'clip' only saves the check.
         _PAIRS.take(mixed[:count], out=state[:count], mode="clip")
     odd = np.flatnonzero(length & 1)
     last = words[length[odd] >> 1, odd]

@@ -1,7 +1,8 @@
-"""What is used of pymavlink's definitions of messages.
+"""The MAVLink message definitions: those of pymavlink, and the few that it lacks.
 
-Its module has a class for each message, with all that makes and prints one: six megabytes that
-nobody here needs, so it is let go once it was read. Who imports it anew gets one of his own.
+pymavlink's module holds a class for each message, with everything to build and print one: six
+megabytes that nothing here needs. It is dropped once read; whoever imports it afterwards gets a
+fresh copy.
 """
 
 import gc
@@ -21,9 +22,9 @@ class Definition:
     name
         In capitals.
     crc_extra
-        The byte that its checksum ends with.
+        The byte appended to the checksummed bytes.
     fields
-        In wire order, extensions last: name, type in C, and length where it is an array, else 0.
+        In wire order, extensions last: name, C type, and length where it is an array, else 0.
     """
 
     name: str
@@ -31,24 +32,42 @@ class Definition:
     fields: tuple[tuple[str, str, int], ...]
 
 
+ADDED = {
+    291: Definition(
+        "ESC_STATUS",
+        10,
+        (
+            ("time_usec", "uint64_t", 0),
+            ("rpm", "int32_t", 4),
+            ("voltage", "float", 4),
+            ("current", "float", 4),
+            ("index", "uint8_t", 0),
+        ),
+    ),
+}
+"""Definitions that pymavlink lacks, by message id. Field order and CRC_EXTRA as in MAVLink's common
+message set (its generated C headers). ESC_INFO (290) is lacking too and stays unknown, because two
+forms of it exist."""
+
+
 def _read() -> dict[int, Definition]:
     module = f"{_PACKAGE}.{_NAME}"
-    others_use_it = module in sys.modules
+    imported_before = module in sys.modules
     dialect = importlib.import_module(module)
-    found = {}
+    definitions = {}
     for number, message in dialect.mavlink_map.items():
         types = dict(zip(message.fieldnames, message.fieldtypes, strict=True))
         names = message.ordered_fieldnames
         lengths = message.array_lengths
         fields = tuple((n, types[n], length) for n, length in zip(names, lengths, strict=True))
-        found[number] = Definition(message.msgname, message.crc_extra, fields)
-    if not others_use_it:
+        definitions[number] = Definition(message.msgname, message.crc_extra, fields)
+    if not imported_before:
         del sys.modules[module]
         delattr(sys.modules[_PACKAGE], _NAME)
         # Its functions and classes refer to each other by it.
         vars(dialect).clear()
         gc.collect()
-    return found
+    return definitions | ADDED
 
 
 DEFINITIONS = _read()

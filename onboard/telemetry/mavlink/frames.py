@@ -1,4 +1,4 @@
-"""The frames found in a stretch of bytes: where each one stands, who sent it, and its payload."""
+"""The frames found in a stretch of bytes: offset, sender and payload of each."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -13,8 +13,7 @@ from onboard.telemetry.mavlink.checksum import Bytes, Flags, Ints
 from onboard.telemetry.mavlink.layouts import ID_LIMIT, Layout
 
 ROOM = 300
-"""Zero bytes kept behind the data, so that reading a whole frame's width never runs off the end
-(the longest frame is 280 bytes)."""
+"""Zero bytes behind the data, so that a read of the longest frame (280 bytes) stays inside."""
 
 _ROOM = bytes(ROOM)
 
@@ -35,17 +34,17 @@ class Frames:
     data
         The bytes that hold them, with `ROOM` bytes to spare.
     marker
-        Where each frame's start marker stands in `data`.
+        Offset of each frame's start marker in `data`.
     size
         Bytes from the marker to the frame's end, signature included.
     stamp_us
-        Time of receipt: microseconds since the Unix epoch.
+        Time of receipt [us since the Unix epoch].
     word
         The header; see `headers`.
     message_id
-        Which message it is.
+        Message id.
     bad_bytes
-        How many bytes between and around these frames form no frame.
+        Number of bytes between and around these frames that form no frame.
     """
 
     data: Bytes
@@ -76,7 +75,7 @@ class Frames:
         return headers.component_ids(self.word)
 
     def where(self, chosen: Flags | Ints) -> "Frames":
-        """Return the chosen frames only; `bad_bytes` stays with the whole."""
+        """Return the chosen frames only, with no `bad_bytes`."""
         return Frames(
             self.data,
             self.marker[chosen],
@@ -88,9 +87,9 @@ class Frames:
         )
 
     def by_message(self) -> Iterator[tuple[int, Ints]]:
-        """Return each message that is among the frames, and the places where it stands, in order.
+        """Return each message id among the frames, with the indices of its frames, in order.
 
-        Ids from `ID_LIMIT` on, which no definition has, are given as one below it.
+        Ids from `ID_LIMIT` on, which no definition has, are mapped to one below it.
         """
         ids = np.minimum(self.message_id, ID_LIMIT - 1).astype(np.uint16)
         order = np.argsort(ids, kind="stable")
@@ -102,15 +101,15 @@ class Frames:
     def rows(self, layout: Layout, place: Ints | None = None) -> npt.NDArray[Any]:
         """Return the payloads as rows of a message's fields.
 
-        Zero bytes that MAVLink 2 leaves out at a payload's end, and extension fields that an older
-        sender does not have, read as zero.
+        Zero bytes that MAVLink 2 cuts off a payload's end, and extension fields that an older
+        sender does not know, read as zero.
 
         Parameters
         ----------
         layout
             The message.
         place
-            Which frames, all of that message, shape (m,); None where all frames are.
+            Indices of frames, all of that message, shape (m,); None for all frames.
 
         Returns
         -------
@@ -134,7 +133,7 @@ class Frames:
         return rows.view(layout.fields)
 
     def records(self) -> bytes:
-        """Return the frames as a telemetry log holds them: stamp, then the frame unaltered.
+        """Return the frames as a telemetry log holds them: a stamp, then the unaltered frame.
 
         The stamp is eight bytes, big-endian, its low two bits clear.
         """

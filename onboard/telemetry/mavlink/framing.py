@@ -1,20 +1,20 @@
 """Where the frames of a telemetry log begin and end. No input or output, no clock.
 
-A record is an eight-byte stamp and a frame. A live link, without stamps, is read by the same rule
-in `link_scanner`.
+A record is an eight-byte stamp and a frame. A live link, which has no stamps, follows the same rule
+in `link_walk`.
 
-The rule, read from a place where a frame may begin:
+The rule, applied at a place where a frame may begin:
 
 - a frame of a known message counts if its checksum is right;
-- a frame of an unknown message cannot be checked: it counts only right behind a frame that counts,
-  only if a start marker (or the end of all data) stands right behind it, and only if no frame whose
-  checksum is right begins inside it;
+- a frame of an unknown message cannot be checked: it counts only directly behind a frame that
+  counts, only if a start marker (or the end of all data) follows directly, and only if no frame
+  with a right checksum begins inside it;
 - anything else is one bad byte, and the next place is one byte on.
 
-The rule looks only forward from a place, so the frames found do not depend on how the bytes were
-cut. Here all places are judged at once with a few array operations; Python looks only at those
-where a place lies inside another's frame, or an unknown message does not follow at once. The slow
-reading of the same rule is kept in the tests.
+The rule only looks forward from a place, so the frames found do not depend on how the bytes were
+cut. Here all places are judged at once with a few array operations; Python loops only over those
+that lie inside another's frame, or where an unknown message does not follow directly. The tests
+hold a slow, literal implementation of the same rule.
 """
 
 from dataclasses import dataclass
@@ -27,34 +27,34 @@ from onboard.telemetry.mavlink.frames import STAMP_BYTES
 from onboard.telemetry.mavlink.layouts import UNKNOWN_ID, crc_extras
 
 FIRST_MARKER = headers.MARKER_2
-"""The other version's marker is one more."""
+"""The marker of MAVLink 1 is one more."""
 
 HEADER_BYTES = 3
-"""Marker, length and flags: with these a frame's end is known."""
+"""Marker, length and flags: these determine where a frame ends."""
 
 
 @dataclass(frozen=True)
-class Found:
-    """What a scan found.
+class FoundFrames:
+    """Result of a scan.
 
     Parameters
     ----------
     start
-        Where each record that is wanted begins, shape (n,).
+        Start of each wanted record, shape (n,).
     end
-        Where it ends, shape (n,).
+        Its end, shape (n,).
     word
-        The frame's header; see `headers`, shape (n,).
+        Header of its frame; see `headers`, shape (n,).
     message_id
-        Which message it is, shape (n,).
+        Its message id, shape (n,).
     count
-        How many records there are, those of messages that are not wanted among them.
+        Number of records, wanted or not.
     consumed
-        How many bytes are dealt with; the rest must be shown again with more behind it.
+        Number of bytes settled; the rest must be scanned again with more bytes behind it.
     bad_bytes
-        How many of the consumed bytes form no frame, as far as they were looked at.
+        Number of consumed bytes that form no frame, as far as they were checked.
     in_step
-        Whether a frame ended right where the consumed bytes end.
+        Whether a frame ends exactly where the consumed bytes end.
     """
 
     start: Ints
@@ -67,13 +67,13 @@ class Found:
     in_step: bool
 
 
-class _Places:
+class _Candidates:
     """All places where a frame may begin, as columns in rising order."""
 
     def __init__(self, data: Bytes, size: int, final: bool) -> None:
         last = max(size - STAMP_BYTES - HEADER_BYTES + 1, 0)
         here = np.subtract(data[STAMP_BYTES : STAMP_BYTES + last], FIRST_MARKER) < 2
-        # A stamp's top byte is zero until the year 4253: most false places go here.
+        # A stamp's top byte is zero until the year 4253: this removes most false places.
         here &= data[:last] == 0
         start = np.flatnonzero(here)
         word = headers.read_words(data, start + STAMP_BYTES)
@@ -92,12 +92,12 @@ class _Places:
         if final:
             self.followed |= self.end == size
         self.complete: Flags = self.end <= size
-        # Too near the end to tell what stands behind.
+        # Too near the end to see what follows.
         self.undecided: Flags = self.end + STAMP_BYTES + HEADER_BYTES > size
         self.final = final
 
     def checked(self, data: Bytes, which: Flags) -> Flags:
-        """Tell which places hold a frame whose checksum is right, among those asked for."""
+        """Return which places among `which` hold a frame with a right checksum."""
         place = np.flatnonzero(which)
         marker, word = self.marker.take(place), self.word.take(place)
         covered = headers.payload_bytes(word) + headers.header_bytes(word) - 1
@@ -106,12 +106,12 @@ class _Places:
         return right
 
     def unknown(self, data: Bytes) -> tuple[Flags, Flags]:
-        """Tell which places hold a frame of an unknown message that counts if it is in step.
+        """Return which places hold a frame of an unknown message that counts if it is in step.
 
         Returns
         -------
         tuple of numpy.ndarray
-            Which do, and of which it cannot be told before more bytes come; shape (n,) each.
+            Those that do, and those that are open before more bytes come; shape (n,) each.
         """
         unknown = ~self.known & self.complete
         counts, waits = unknown & self.followed, unknown & self.undecided
@@ -133,10 +133,10 @@ class _Places:
         return counts & ~waits, waits
 
     def harmless(self, wanted: Flags) -> Flags:
-        """Tell which places hold a frame that may be passed over unchecked.
+        """Return which places hold a frame that may be skipped unchecked.
 
-        Nobody wants it, and no other frame can lie inside it. Whether an unknown message behind it
-        counts may hang on it, but that one hides no frame that passes either.
+        It is not wanted, and no other frame can lie inside it. Whether an unknown message behind it
+        counts may depend on it, but that one hides no frame with a right checksum either.
         """
         shared: Flags = ~wanted.take(self.message_id, mode="clip") & self.followed & ~self.undecided
         after = np.append(self.start[1:], np.iinfo(np.int64).max)
@@ -151,7 +151,7 @@ def scan(
     in_step: bool,
     final: bool,
     wanted: Flags | None = None,
-) -> Found:
+) -> FoundFrames:
     """Find the frames in the first `size` bytes of `data`.
 
     Parameters
@@ -159,21 +159,21 @@ def scan(
     data
         The bytes, with `frames.ROOM` bytes to spare behind `size`.
     size
-        How many of them count.
+        Number of bytes to scan.
     in_step
-        Whether a frame ended right in front of the first byte.
+        Whether a frame ended directly in front of the first byte.
     final
         Whether no more bytes will come.
     wanted
-        Whether a message is wanted, by its id, shape (65536,): then only the wanted ones are sure
-        to be checked, and the others are passed over. None: all are wanted.
+        Whether a message is wanted, by its id, shape (65536,): only wanted ones are sure to be
+        checked, the others are left out. None: all are wanted.
 
     Returns
     -------
-    Found
-        The frames, and from where to go on.
+    FoundFrames
+        The frames, and where to go on.
     """
-    places = _Places(data, size, final)
+    places = _Candidates(data, size, final)
     unknown, waits = places.unknown(data)
     place, start, end = _chosen(places, data, unknown, wanted, in_step)
     stop = None if final else _first_open(places, waits, start, end, in_step)
@@ -190,20 +190,20 @@ def scan(
         mine = np.flatnonzero(wanted.take(places.message_id, mode="clip").take(place))
         place, start, end = place.take(mine), start.take(mine), end.take(mine)
     word, message_id = places.word.take(place), places.message_id.take(place)
-    return Found(start, end, word, message_id, count, consumed, bad_bytes, in_step)
+    return FoundFrames(start, end, word, message_id, count, consumed, bad_bytes, in_step)
 
 
 def _chosen(
-    places: _Places, data: Bytes, unknown: Flags, wanted: Flags | None, in_step: bool
+    places: _Candidates, data: Bytes, unknown: Flags, wanted: Flags | None, in_step: bool
 ) -> tuple[Ints, Ints, Ints]:
-    """Choose the places whose frames count, as far as they can be judged; with start and end."""
+    """Return the places whose frames count, as far as they can be judged, their start and end."""
     counts = unknown.copy()
     check = places.known & places.complete
     if wanted is not None:
         harmless = check & places.harmless(wanted)
         counts |= harmless
         check &= ~harmless
-    # Most places that no marker follows lie inside frames; what does need not be looked at.
+    # Most places not followed by a marker lie inside frames, and need not be checked.
     now = check & (places.followed | places.undecided)
     while True:
         counts |= places.checked(data, now)
@@ -225,7 +225,7 @@ def _chosen(
 
 
 def _one_after_another(start: Ints, end: Ints, known: Flags, in_step: bool) -> Flags | None:
-    """Choose the frames that count, walking on from the end of each; None where all do."""
+    """Return which frames count when walking from the end of each to the next; None: all do."""
     before = np.concatenate([[0 if in_step else -1], end[:-1]])
     odd = np.flatnonzero((start < before) | (~known & (start != before)))
     if not len(odd):
@@ -237,7 +237,7 @@ def _one_after_another(start: Ints, end: Ints, known: Flags, in_step: bool) -> F
         if n < done:
             continue
         at = int(before[n])
-        # What is left out frees its bytes for what comes next, so that is judged anew.
+        # A frame left out frees its bytes for the next one, which is then judged again.
         while n < len(start) and (start[n] < at or (not known[n] and start[n] != at)):
             taken[n] = False
             n += 1
@@ -245,8 +245,10 @@ def _one_after_another(start: Ints, end: Ints, known: Flags, in_step: bool) -> F
     return taken
 
 
-def _first_open(places: _Places, waits: Flags, start: Ints, end: Ints, in_step: bool) -> int | None:
-    """Return the first place that cannot be judged before more bytes come, None where all can."""
+def _first_open(
+    places: _Candidates, waits: Flags, start: Ints, end: Ints, in_step: bool
+) -> int | None:
+    """Return the first place that is open before more bytes come, None if there is none."""
     for place in np.flatnonzero(~places.complete | waits).tolist():
         at = int(places.start[place])
         before = int(np.searchsorted(start, at)) - 1

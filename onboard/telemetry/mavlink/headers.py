@@ -13,14 +13,14 @@ import numpy.typing as npt
 from onboard.telemetry.mavlink.checksum import Bytes, Flags, Ints
 
 MARKER_2, MARKER_1 = 0xFD, 0xFE
-"""First byte of a MAVLink 2 frame and of a MAVLink 1 frame."""
+"""First byte of a MAVLink 2 and of a MAVLink 1 frame."""
 
 SIGNED = 1
-"""Incompatibility flag of a signed frame, the only one defined; a frame with another flag set must
-be discarded (MAVLink serialisation guide)."""
+"""Incompatibility flag of a signed frame, the only one defined; frames with any other flag must be
+discarded (MAVLink serialisation guide)."""
 
 HEADER_1, HEADER_2 = 6, 10
-"""Bytes in front of the payload."""
+"""Bytes in front of the payload, the marker included."""
 
 CHECKSUM_BYTES = 2
 
@@ -28,7 +28,7 @@ SIGNATURE_BYTES = 13
 
 
 def read_words(data: Bytes, marker: Ints) -> Ints:
-    """Return the header words of frames whose markers stand there, shape (n,).
+    """Return the header words of frames by the offsets of their markers, shape (n,).
 
     Parameters
     ----------
@@ -40,17 +40,17 @@ def read_words(data: Bytes, marker: Ints) -> Ints:
 
 
 def as_version_2(word: Ints) -> Ints:
-    """Turn the first eight bytes of frames of both versions into header words, in place."""
+    """Convert the first eight bytes of frames of both versions into header words, in place."""
     old = np.flatnonzero(is_version_1(word))
     if len(old):
-        # Sequence, system, component and message follow the length at once, and there are no flags.
+        # Without flags: sequence, system, component and message id follow the length directly.
         changed = word[old]
         word[old] = (changed & 0xFFFF) | (changed & 0xFFFF_FFFF_0000) << 16
     return word
 
 
 def is_version_1(word: Ints) -> Flags:
-    """Tell which frames are of MAVLink 1."""
+    """Return which frames are of MAVLink 1."""
     old: Flags = word & 255 == MARKER_1
     return old
 
@@ -81,12 +81,12 @@ def component_ids(word: Ints) -> Ints:
 
 
 def header_bytes(word: Ints) -> Ints:
-    """Return how many bytes stand in front of the payload, the marker included."""
+    """Return the number of bytes in front of the payload, the marker included."""
     return HEADER_2 - (HEADER_2 - HEADER_1) * is_version_1(word)
 
 
 def frame_bytes(word: Ints) -> Ints:
-    """Return the frames' lengths, from marker to the end of the checksum or the signature."""
+    """Return the frames' lengths, from the marker to the end of the checksum or signature."""
     size = payload_bytes(word) + (HEADER_2 + CHECKSUM_BYTES)
     size[np.flatnonzero(is_version_1(word))] += HEADER_1 - HEADER_2
     size[np.flatnonzero(word & SIGNED << 16)] += SIGNATURE_BYTES

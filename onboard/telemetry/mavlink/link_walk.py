@@ -1,8 +1,8 @@
-"""The walk through a link's bytes: the rule in `framing` read in plain Python, frame by frame.
+"""The lean scanner of live links: the rule of `framing` in plain Python, frame by frame.
 
 A link gives a few frames at a time, and an array operation costs the same for few as for many. Only
-in a flood, where place after place holds no frame, the next one that does is found by arrays, in
-`sieve`. A property test holds all readings equal.
+in a flood, where place after place holds no frame, `sieve` finds the next frame with arrays. A
+property test holds all implementations equal.
 """
 
 import re
@@ -30,23 +30,23 @@ _MIRRORED_EXTRA = {
     for number, extra in enumerate(crc_extras().tolist())
     if extra != UNKNOWN_ID
 }
-"""CRC_EXTRA of the known messages, the bits the other way round; see `checksum`."""
+"""CRC_EXTRA of the known messages with its bits reversed; see `checksum`."""
 
 TRIED_MOST = 16
-"""So many places of a push are tried one by one; a link that is merely bad needs no more."""
+"""Places of a push to try one by one before sieving; a merely bad link needs no more."""
 
 SIEVED_LEAST_BYTES, SIEVED_MOST_BYTES = 256, 1 << 16
-"""Fewer are sooner tried one by one; with more at once the arrays would not fit a cache."""
+"""Bytes to sieve at a time: fewer are faster tried one by one, more would not fit a cache."""
 
 _WORD = Struct("<q").unpack_from
 
 _may_begin = re.compile(rb"\xfe|\xfd(?=.[\x00\x01])", re.DOTALL).search
-"""A frame may begin there: both markers are looked for at once, for the one that is absent would be
-looked for to the end each time."""
+"""Match where a frame may begin. Both markers in one search: a search for one that is absent would
+run to the end each time."""
 
 
 class _Places:
-    """The places of some bytes where a frame may begin, looked up one after the other."""
+    """The places where a frame may begin, found one after the other."""
 
     _tried = 0
     _sieved = range(0)
@@ -65,8 +65,8 @@ class _Places:
         return min(place.start(), last + 1) if place else last + 1
 
     def _next_passing(self, at: int, last: int) -> int:
-        """Return a place from `at` on that no place with a frame that passes lies in front of."""
-        # Behind this a frame may be cut off: what it is can only be told by its marker.
+        """Return the first place from `at` on that may hold a frame, skipping those that do not."""
+        # Behind this a frame may be cut off, and only its marker can be checked.
         whole = len(self._data) - LONGEST
         while at <= last and (at in self._sieved or whole - at >= SIEVED_LEAST_BYTES):
             if at not in self._sieved:
@@ -80,13 +80,13 @@ class _Places:
 
 
 def walk(data: bytes, in_step: bool, until: int = sys.maxsize) -> tuple[list[int], int, bool, bool]:
-    """Walk from frame to frame; with `until`, no further than to this place.
+    """Walk from frame to frame; with `until`, no further than this place.
 
     Returns
     -------
     tuple
-        The frames as `found`; how far it came; whether it is in step there; whether a frame may be
-        one of MAVLink 1.
+        Four values per frame (marker, end, first eight bytes, message id); the number of bytes
+        consumed; whether a frame ends exactly there; whether any frame may be of MAVLink 1.
     """
     mirrored = data.translate(MIRRORED)
     places = _Places(data, mirrored)
@@ -131,7 +131,7 @@ def walk(data: bytes, in_step: bool, until: int = sys.maxsize) -> tuple[list[int
 
 
 def _unknown_counts(data: bytes, at: int, end: int, places: _Places) -> bool | None:
-    """Return whether an unknown message's frame, in step, counts; None until more bytes come."""
+    """Return whether the frame of an unknown message, in step, counts; None: needs more bytes."""
     if end + HEADER_BYTES > len(data):
         return None
     begins = data[end] == MARKER_1 or (data[end] == MARKER_2 and data[end + 2] <= SIGNED)

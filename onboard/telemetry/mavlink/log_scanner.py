@@ -1,4 +1,4 @@
-"""The scanner of a telemetry log: bytes in pieces to frames, the rest of a piece carried over."""
+"""The scanner of a telemetry log: bytes in pieces to frames, leftover bytes carried over."""
 
 import numpy as np
 
@@ -8,15 +8,16 @@ from onboard.telemetry.mavlink.framing import scan
 
 
 class LogScanner:
-    """Finds the frames in a telemetry log: an eight-byte stamp in front of each.
+    """Find the frames in a telemetry log, each behind an eight-byte stamp.
 
     Parameters
     ----------
     in_step
-        Whether the first byte is known to begin a record; else the first frame must prove itself.
+        Whether the first byte is known to begin a record; otherwise the first frame must be one
+        that can be checked.
     wanted
-        Whether a message is wanted, by its id, shape (65536,); None: all are. Frames of others are
-        left out, and those of them that are broken may not be counted as bad bytes.
+        Whether a message is wanted, by its id, shape (65536,); None: all are. Others are left out,
+        and their broken frames may not be counted as bad bytes.
     """
 
     def __init__(self, *, in_step: bool = True, wanted: Flags | None = None) -> None:
@@ -27,7 +28,7 @@ class LogScanner:
         """Frames found so far, wanted or not."""
 
     def push(self, data: bytes, *, final: bool = False) -> Frames:
-        """Return the frames that the bytes complete; `final` says that no more will come."""
+        """Return the frames that the bytes complete; `final`: no more bytes will come."""
         window = with_room(self._rest, data)
         size = len(self._rest) + len(data)
         found = scan(window, size, in_step=self._in_step, final=final, wanted=self._wanted)

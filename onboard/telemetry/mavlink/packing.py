@@ -1,7 +1,7 @@
-"""What may be sent, as MAVLink 2 frames: any frame's packing, and the only three messages that are.
+"""Packing of MAVLink 2 frames, and the only three messages that are ever sent.
 
-All three leave the craft's control alone: they say that this computer is here, and ask for
-telemetry. Whatever else an autopilot could be told has no place here.
+None of them controls the craft: they announce this computer and request telemetry. Any other
+command to an autopilot has no place here.
 """
 
 from typing import Any
@@ -35,13 +35,13 @@ def pack(
 ) -> bytes:
     """Return one MAVLink 2 frame.
 
-    Zero bytes at the payload's end are left out, its first byte never is (MAVLink serialisation
+    Zero bytes at the payload's end are cut off, but never its first byte (MAVLink serialisation
     guide).
 
     Parameters
     ----------
     message_id
-        Which message it is; its layout must be known.
+        The message; its layout must be known.
     payload
         Its fields in wire order.
     sequence
@@ -75,7 +75,7 @@ def pack(
 
 
 def heartbeat() -> tuple[int, bytes]:
-    """Return HEARTBEAT: an onboard controller that flies, drives and sails nothing."""
+    """Return HEARTBEAT of an onboard controller, which controls no vehicle."""
     return HEARTBEAT, _payload(
         HEARTBEAT,
         type=ONBOARD_CONTROLLER,
@@ -88,16 +88,16 @@ def heartbeat() -> tuple[int, bytes]:
 def message_interval(
     system_id: int, component_id: int, wanted_id: int, rate_hz: float
 ) -> tuple[int, bytes]:
-    """Return COMMAND_LONG that asks a component for a message at a rate.
+    """Return COMMAND_LONG that requests a message from a component at a rate.
 
     Parameters
     ----------
     system_id, component_id
-        Who is asked; one component, never all (0).
+        Destination: one component, never all (0).
     wanted_id
-        The message wanted.
+        The message requested.
     rate_hz
-        How often; never nothing: the command could turn a message off, too.
+        Rate [1/s]; never 0: the command could turn a message off, too.
     """
     _one_component(system_id, component_id, rate_hz)
     return COMMAND_LONG, _payload(
@@ -111,16 +111,16 @@ def message_interval(
 
 
 def data_stream(system_id: int, component_id: int, group: int, rate_hz: int) -> tuple[int, bytes]:
-    """Return REQUEST_DATA_STREAM, the older way to ask: a group of messages, started at a rate.
+    """Return REQUEST_DATA_STREAM, the older request: a group of messages, started at a rate.
 
     Parameters
     ----------
     system_id, component_id
-        Who is asked; one component, never all (0).
+        Destination: one component, never all (0).
     group
-        MAV_DATA_STREAM, one group, never all (0).
+        MAV_DATA_STREAM: one group, never all (0).
     rate_hz
-        How often.
+        Rate [1/s].
     """
     _one_component(system_id, component_id, rate_hz)
     if group < 1:

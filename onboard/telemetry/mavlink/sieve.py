@@ -1,13 +1,14 @@
-"""Where, among many bytes, frames begin whose checksum is right: for floods, judged by arrays.
+"""Find the frames with right checksums in a flood, by prefix CRCs over arrays.
 
 In the worst junk each byte begins a plausible frame of 260 bytes: checked one by one, each byte
-would be read 260 times. A CRC is linear over bits, so reading each once is enough: the state behind
-bytes i to j, begun with s in front of i, is
+would be read 260 times. A CRC is linear over bits, so reading each byte once is enough. The state
+after bytes i to j, starting from s, is
 
     state(i, j, s) = P(j) ^ Z(P(i) ^ s, j - i)
 
-where P(k) is the state behind the first k bytes, begun with 0, and Z(s, n) that behind n zero
-bytes, begun with s. Z is linear in s too: for each n a row of 256 for each half of the state.
+where P(k) is the state after the first k bytes, starting from 0, and Z(s, n) the state after n zero
+bytes, starting from s. Z is linear in s too, so a table of 256 for each half of the state and each
+n is enough.
 
 States are those of `crc_hqx` over mirrored bytes; see `checksum`.
 """
@@ -25,28 +26,28 @@ from onboard.telemetry.mavlink.headers import HEADER_1, HEADER_2, MARKER_1, MARK
 from onboard.telemetry.mavlink.layouts import UNKNOWN_ID, crc_extras
 
 LONGEST = 280
-"""No frame is longer [bytes]."""
+"""Length of the longest frame [bytes]."""
 
 ROW_BYTES = 64
-"""Within rows of so many bytes all rows are stepped through at once, from row to row `crc_hqx`."""
+"""Bytes of a row: `crc_hqx` steps from row to row, arrays step through all rows at once."""
 
 Words = npt.NDArray[np.uint16]
 
 
 class _Tables:
-    """What becomes of a state, and what the fixed last byte of each message adds to it."""
+    """How a state evolves, and the contribution of each message's CRC_EXTRA."""
 
     def __init__(self) -> None:
         byte = np.arange(256, dtype=np.uint16)
         adds = np.array([crc_hqx(bytes((one,)), 0) for one in range(256)], np.uint16)
         state = np.arange(65536, dtype=np.uint16)
         self.step: Words = (state << 8) ^ adds[state >> 8]
-        """One byte on, by the state, the byte mixed into its upper half before."""
+        """Next state, by the state with the byte mixed into its upper half."""
         rows = [np.append(byte << 8, byte)]
         while len(rows) < LONGEST:
             rows.append(self.step[rows[-1]])
         self.zeros: Words = np.concatenate(rows)
-        """So many zero bytes on, by 512 a byte, and the upper half, or 256 and the lower."""
+        """State after n zero bytes: 512 values for each n, by its upper half, then by its lower."""
         extras = crc_extras()
         self.known: Flags = extras != UNKNOWN_ID
         self.extra: Words = adds[np.frombuffer(MIRRORED, np.uint8)[extras & 255]]
@@ -57,16 +58,16 @@ _tables = cache(_Tables)
 
 
 def passing(data: bytes, mirrored: bytes, begin: int, end: int) -> list[int]:
-    """Return all places where a frame of a known message begins whose checksum is right, in order.
+    """Return all places where a frame of a known message with a right checksum begins, in order.
 
     Parameters
     ----------
     data
         The bytes.
     mirrored
-        The same with `MIRRORED` bits.
+        The same, translated by `MIRRORED`.
     begin, end
-        From where to where frames may begin; `LONGEST` bytes or more stand behind `end`.
+        Range of places; at least `LONGEST` bytes follow `end`.
     """
     count, room = end - begin, end - begin + LONGEST
     raw = np.frombuffer(data, np.uint8, room, begin)
@@ -84,8 +85,7 @@ def passing(data: bytes, mirrored: bytes, begin: int, end: int) -> list[int]:
     if not found:
         return []
     state = _states(mirrored[begin : begin + room])
-    # What must be left over once a frame's bytes are taken out: its end, one byte further on,
-    # and the checksum stored there.
+    # The remainder is zero where the frame's bytes, its CRC_EXTRA and its checksum agree.
     stored: npt.NDArray[Any] = np.ndarray((room - 1,), ">u2", mirrored, begin, strides=(1,))
     behind = tables.step[state[: room - 1]] ^ stored
     places: list[int] = []
@@ -102,7 +102,7 @@ def passing(data: bytes, mirrored: bytes, begin: int, end: int) -> list[int]:
 
 
 def _states(mirrored: bytes) -> Words:
-    """Return the state in front of each byte, begun with 0 in front of the first."""
+    """Return the state before each byte, starting from 0 before the first."""
     whole = len(mirrored) // ROW_BYTES + 1
     padded = mirrored.ljust(whole * ROW_BYTES, b"\0")
     rows = [padded[at : at + ROW_BYTES] for at in range(0, len(padded) - ROW_BYTES, ROW_BYTES)]

@@ -1,4 +1,4 @@
-"""MAVLink 2 message signing: which frames of a link may be used, and signatures for what is sent.
+"""MAVLink 2 message signing: check the frames of a link, and sign what is sent.
 
 A signature is 13 bytes behind the checksum: link id, 48 bits of time in units of 10 us since 2015,
 and the first 48 bits of SHA-256 over the key, the frame, link id and time (MAVLink signing guide).
@@ -29,19 +29,19 @@ TICK_US = 10
 TICKS_MOST = (1 << 48) - 1
 
 NEW_STREAM_BEHIND_TICKS = 6_000_000
-"""A sender not heard before may be this much behind local time: one minute (signing guide)."""
+"""Lag behind local time that a new sender is allowed: one minute (signing guide)."""
 
 SETUP_SIGNING = 256
-"""The message that carries a key: it belongs in no record."""
+"""The message that carries a key; it must not get into a record."""
 
 
 def key_from_text(text: str) -> bytes:
-    """Return the key that a profile states as 64 hexadecimal digits.
+    """Return the key from a profile's 64 hexadecimal digits.
 
     Raises
     ------
     ProfileError
-        If it is none. The text is not repeated: it may be nearly the key.
+        If it is no key. The message does not repeat the text: it may be nearly the key.
 
     Examples
     --------
@@ -63,7 +63,7 @@ def key_from_text(text: str) -> bytes:
 
 _STATED = r"""["']?signing_key["']?\s*=\s*(?:"[^"\n]*"|'[^'\n]*')"""
 _WAYS_TO_STATE = (
-    # A line of its own; in a table in braces, behind another key or in front of one.
+    # On a line of its own; in an inline table, behind another key or in front of one.
     re.compile(rf"^[ \t]*(?:link\s*\.\s*)?{_STATED}[ \t]*(?:#[^\n]*)?(?:\n|\Z)", re.MULTILINE),
     re.compile(rf",\s*{_STATED}"),
     re.compile(rf"{_STATED}(?:[ \t]*,[ \t]*)?"),
@@ -71,12 +71,12 @@ _WAYS_TO_STATE = (
 
 
 def without_key(profile_text: str) -> str | None:
-    r"""Return a profile's text without its `link.signing_key`, to be kept or passed on.
+    r"""Return a profile's text without its `link.signing_key`, safe to keep or pass on.
 
     Returns
     -------
     str or None
-        None if the key is written in a way that cannot be cut out for certain.
+        None if the key cannot be cut out for certain.
 
     Examples
     --------
@@ -92,57 +92,57 @@ def without_key(profile_text: str) -> str | None:
         return None
     link = before.get("link")
     key = link.pop("signing_key", None) if isinstance(link, dict) else None
-    # Nothing else may have changed, and the key may not stand in a comment either. A table that
-    # held nothing but the key may be gone with it.
+    # Nothing else may have changed, and the key may not remain in a comment either. A table that
+    # had only the key may be gone with it.
     if {"link": {}, **before} != {"link": {}, **after} or str(key or "-" * 64) in text:
         return None
     return text
 
 
 @dataclass
-class Refused:
-    """How many frames were refused, by reason."""
+class RefusedFrames:
+    """Number of frames refused, by reason."""
 
     unsigned: int = 0
     wrong_signature: int = 0
     replayed: int = 0
-    """The time is not later than the sender's last, or, at its first, is long past."""
+    """The time is not later than the sender's last one or, in its first frame, is long past."""
 
     @property
     def total(self) -> int:
-        """All of them."""
+        """Number of all refused frames."""
         return self.unsigned + self.wrong_signature + self.replayed
 
 
 class SignatureGate:
-    """Passes the frames that may be used, and counts the others.
+    """Pass the frames with a valid signature, and count the others.
 
     Parameters
     ----------
     key
-        The key shared with the autopilot, 32 bytes; None lets everything pass.
+        The key shared with the autopilot, 32 bytes; None passes everything.
     """
 
     def __init__(self, key: bytes | None) -> None:
         if key is not None and len(key) != KEY_BYTES:
             raise ValueError(f"a key of {len(key)} bytes: expected {KEY_BYTES}")
         self.key = key
-        self.refused = Refused()
+        self.refused = RefusedFrames()
         self.newest_ticks = 0
-        """The latest time in a frame that passed; see `Signer`."""
+        """Latest time in a frame that passed; see `Signer`."""
         self._keyed = sha256(key or b"")
         self._last_ticks: dict[tuple[int, int, int], int] = {}
-        """By system, component and link id. Only who has the key can add to it."""
+        """By system, component and link id. Only a holder of the key can add to it."""
 
     def push(self, frames: Frames, sure_now_us: int | None = None) -> Frames:
-        """Return the frames that may be used, in order; `bad_bytes` is carried over.
+        """Return the frames that pass, in order; `bad_bytes` is kept.
 
         Parameters
         ----------
         frames
-            Frames whose checksums are right.
+            Frames with right checksums.
         sure_now_us
-            The time [us since the Unix epoch] where it is certain; None where it is not, as on a
+            Present time [us since the Unix epoch] if it is certain; None if it is not, as on a
             board without a clock of its own: then a sender's first frame may be of any time.
         """
         if self.key is None or not len(frames):
@@ -163,7 +163,7 @@ class SignatureGate:
             place = end - DIGEST_BYTES
             digest = self._keyed.copy()
             digest.update(data[begins[n] : place])
-            # Before the time is looked at: a forged one must not lock the true sender out.
+            # Checked before the time: a forged time must not lock the true sender out.
             if not hmac.compare_digest(digest.digest()[:DIGEST_BYTES], data[place:end]):
                 self.refused.wrong_signature += 1
                 continue
@@ -180,17 +180,18 @@ class SignatureGate:
 
 
 class Signer:
-    """Makes the signatures of what is sent, each later than the one before.
+    """Sign outgoing frames, each with a later time than the one before.
 
     Parameters
     ----------
     key
         The key shared with the autopilot, 32 bytes.
     now_us
-        The clock [us since the Unix epoch]. It may be wrong:
+        The clock [us since the Unix epoch]; it may be wrong.
     gate
-        what was heard is never younger than what is sent, so an autopilot whose clock is ahead does
-        not take it for a replay (the rule of the signing guide, as pymavlink keeps it).
+        The gate of received frames. Sent times are never earlier than received ones, so that an
+        autopilot whose clock is ahead does not take them for replays (signing guide, as in
+        pymavlink).
     link_id
         The sender's number for this link.
     """
@@ -211,16 +212,16 @@ class Signer:
         self._last_ticks = -1
 
     def signature(self, frame: bytes) -> bytes:
-        """Return the 13 bytes that go behind a frame.
+        """Return the 13 bytes to append to a frame.
 
         Parameters
         ----------
         frame
-            The frame from its marker to its checksum, the flag of a signed frame set.
+            The frame from its marker to its checksum, with the flag of a signed frame set.
         """
-        heard = self._gate.newest_ticks if self._gate else 0
-        now = max(ticks(self._now_us()), self._last_ticks + 1, heard)
-        # The last tick there is must not be passed: from there on nothing that is sent is taken.
+        received = self._gate.newest_ticks if self._gate else 0
+        now = max(ticks(self._now_us()), self._last_ticks + 1, received)
+        # The largest tick must not be exceeded: behind it no frame would ever be accepted.
         self._last_ticks = min(now, TICKS_MOST)
         return signature(self._key, frame, self._link_id, self._last_ticks)
 
@@ -244,7 +245,7 @@ def signature(key: bytes, frame: bytes, link_id: int, stamp_ticks: int) -> bytes
 
 
 def ticks(unix_us: int) -> int:
-    """Return a time [us since the Unix epoch] as signatures have it; before 2015 zero.
+    """Return a time [us since the Unix epoch] in units of a signature; zero before 2015.
 
     Examples
     --------

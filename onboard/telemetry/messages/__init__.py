@@ -1,4 +1,4 @@
 """Frames to columns in SI units on the autopilot's clock.
 
-A row a message, and one decoder for link and log.
+`table` has a row for each message; one decoder serves links and logs.
 """

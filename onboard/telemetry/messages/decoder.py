@@ -1,21 +1,21 @@
-"""Frames in, blocks out: the one decoder behind a live link and a saved log."""
+"""Frames in, blocks out: the one decoder for live links and saved logs."""
 
 import numpy as np
 
 from onboard.block import Block, Channel, FloatArray
 from onboard.telemetry.mavlink.checksum import Ints
 from onboard.telemetry.mavlink.frames import Frames
-from onboard.telemetry.mavlink.layouts import BOOT_CLOCK, RPM, layout
-from onboard.telemetry.messages.channels import WANTED, Columns
+from onboard.telemetry.mavlink.layouts import layout
 from onboard.telemetry.messages.followed_craft import CraftFilter
+from onboard.telemetry.messages.table import MESSAGES, Columns, boot_clock_s
 from onboard.telemetry.messages.timebase import LATE_MOST, TimeBase
 
 _Part = tuple[str, Ints, Columns]
-"""A channel's name, the number of the message that each row comes from, and the columns."""
+"""A channel's name, the message number of each sample, and the columns."""
 
 
 class Decoder:
-    """Turns the frames of one craft into blocks of SI columns on the stream's time base.
+    """Decode the frames of one craft into blocks of SI columns on the stream's time base.
 
     Parameters
     ----------
@@ -29,33 +29,33 @@ class Decoder:
         self.messages = 0
         """Frames of the followed autopilot."""
         self.lost = 0
-        """Frames that it sent and that did not arrive, by its sequence numbers."""
+        """Frames that it sent and that did not arrive, judged by sequence numbers."""
         self._last_sequence: int | None = None
         self._settled = 0
         self._waiting: list[_Part] = []
 
     def push(self, frames: Frames) -> Block:
-        """Return the samples whose time the frames settle; the others wait for the next stamp."""
+        """Return the samples whose time is settled; later ones wait for the next stamp."""
         return self._release(self._take(self.craft.push(frames)))
 
     def silence(self, now_us: int) -> Block:
-        """Return the samples that are settled by nothing having come until now.
+        """Return the samples settled by the silence of the link until now.
 
         Parameters
         ----------
         now_us
-            The clock that the frames' stamps are read from [us].
+            Present time by the clock that stamps the frames [us].
         """
         settled = self._take(self.craft.silence(now_us))
         return self._release([*settled, self.time.silence(now_us * 1e-6)])
 
     def finish(self) -> Block:
-        """Return the samples that still wait when the stream ends."""
+        """Return the samples still waiting at the end of the stream."""
         settled = self._take(self.craft.finish())
         return self._release([*settled, self.time.finish()])
 
     def _take(self, parts: list[Frames]) -> list[FloatArray]:
-        """Decode frames of the followed autopilot; give the stream times that they settle."""
+        """Decode frames of the followed autopilot; return the stream times that they settle."""
         settled: list[FloatArray] = []
         for part in parts:
             if len(part):
@@ -95,35 +95,32 @@ class Decoder:
 
 
 def _channels(frames: Frames, first_number: int, boot_s: FloatArray) -> list[_Part]:
-    """Decode the wanted messages among frames of one autopilot.
+    """Decode the messages of the table among frames of one autopilot.
 
-    Fills in the boot clock that frames state [s]; it is NaN for those that state none.
+    Writes the boot clock [s] of the frames that carry it into `boot_s`.
     """
     parts: list[_Part] = []
     for message_id, place in frames.by_message():
-        if message_id not in WANTED and message_id not in BOOT_CLOCK:
+        message = MESSAGES.get(message_id)
+        if message is None:
             continue
         rows = frames.rows(layout(message_id), place)
-        if message_id in BOOT_CLOCK:
-            boot_ms = rows["time_boot_ms"]
-            boot_s[place] = np.where(boot_ms > 0, boot_ms * 1e-3, np.nan)
-        if message_id in WANTED:
-            name, convert, rows_each = WANTED[message_id]
-            columns = convert(rows)
-            number = place + first_number
-            if rows_each > 1:
-                number = np.repeat(number, rows_each)
-            if name == "drive":
-                # A motor without a voltage is not fitted; a sensor of turns has none to tell.
-                fitted = np.isfinite(columns["rpm" if message_id == RPM else "volts_v"])
+        if message.boot_clock:
+            boot_s[place] = boot_clock_s(rows)
+        if message.convert is not None:
+            columns, number = message.convert(rows), place + first_number
+            if message.samples > 1:
+                number = np.repeat(number, message.samples)
+            if message.present:
+                fitted = np.isfinite(columns[message.present])
                 number = number[fitted]
                 columns = {key: column[fitted] for key, column in columns.items()}
-            parts.append((name, number, columns))
+            parts.append((message.channel, number, columns))
     return parts
 
 
 def _joined(parts: list[tuple[Ints, Columns]], t_s: FloatArray, settled: int) -> Channel:
-    """Join parts of one channel in order of arrival."""
+    """Concatenate parts of one channel in order of arrival."""
     if len(parts) == 1:
         number, columns = parts[0]
         return Channel(t_s[number - settled], columns)

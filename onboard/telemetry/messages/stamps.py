@@ -1,25 +1,25 @@
-"""Time between stamps of receipt, when the clock behind them may have been set meanwhile."""
+"""Time between stamps of receipt whose clock may have been set in between."""
 
 import numpy as np
 
 from onboard.block import FloatArray
 
 SET_BACK_S = 10.0
-"""A step back by more than this is a clock that was set back; less is frames out of order."""
+"""Step back [s] from which the clock was set back; less is frames out of order."""
 
 LEAP_S = 86_400.0
-"""A step of more than a day is a clock that was set forward, not a pause."""
+"""Step forward [s] from which the clock was set forward; less is a pause."""
 
 
 def steps_s(stamp_s: FloatArray, before_s: float) -> FloatArray:
-    """Return the time from each stamp to the next [s]; where the clock was set, nothing.
+    """Return the step from each stamp to the next [s], 0 where the clock was set.
 
     Parameters
     ----------
     stamp_s
         Stamps in order of arrival [s], shape (n,).
     before_s
-        The stamp before them [s].
+        The stamp before the first [s].
 
     Examples
     --------
@@ -29,8 +29,8 @@ def steps_s(stamp_s: FloatArray, before_s: float) -> FloatArray:
     [0.0, 0.0, 0.4]
     """
     steps: FloatArray = np.diff(stamp_s, prepend=before_s)
-    # A single stamp far off, ahead or behind, is damaged: nothing covers it. Only the two steps
-    # together count.
+    # A single outlier is damage, as no checksum covers the stamps: only the sum of its two steps
+    # counts.
     off = np.flatnonzero((np.abs(steps[:-1]) > SET_BACK_S) & (np.abs(steps[:-1] + steps[1:]) < 1.0))
     for n in off.tolist():
         steps[n], steps[n + 1] = 0.0, steps[n] + steps[n + 1]

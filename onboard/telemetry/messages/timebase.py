@@ -1,11 +1,17 @@
-"""The stream's time base: when each message was sent, whatever the link did with it.
+"""The stream's time base: when each message was sent, whatever delays the link added.
 
-The base is the autopilot's boot clock, made continuous over restarts, zero at the first message.
-A message without a stamp lies between two that have one, and is timed by its sequence number
-between theirs, so that neither a burst after a stall nor play at another speed bends anything. The
-time of receipt counts in three cases only: messages were lost over a long gap (then it tells on
-which side of the gap a message lies), no stamped message comes for `PATIENCE_S`, or the autopilot
-restarted.
+Stream time is the autopilot's boot clock, made continuous over restarts, zero at the first message.
+A message without a stamp is interpolated between the stamped ones around it by its sequence number,
+so that neither a burst after a stall nor playback at another speed has any influence. Hence a
+message without a stamp waits for the next stamped one.
+
+The time of receipt counts in three cases only: messages were lost over a long gap (then it decides
+on which side of the gap a message lies), no stamped message comes for `PATIENCE_S`, or the
+autopilot restarted.
+
+A stamp may be damaged, or come from another system of the same id. One that leaps ahead by `LEAP_S`
+is not believed, and one that goes back by `RESTART_S` only if the next stamp agrees: one odd stamp
+moves nothing, two in a row do.
 """
 
 import numpy as np
@@ -15,47 +21,45 @@ from onboard.telemetry.mavlink.checksum import Ints
 from onboard.telemetry.messages.stamps import steps_s
 
 NUMBERS_MOST = 200
-"""Sequence numbers begin anew after 256 messages: over a gap in which fewer than this are sent they
-tell where a message lies."""
+"""Messages in a gap up to which sequence numbers, which wrap after 256, place a message."""
 
 LATE_MOST = 6
-"""A step back by fewer than this is a message that was repeated or came late; more is a loss."""
+"""Step back of the sequence number below which a message was repeated or late; more is a loss."""
 
 ALL_CAME_FRACTION = 0.7
-"""If a longer stretch holds at least this share of what should have come, order still tells."""
+"""Share of the expected messages in a longer gap from which their order still places them."""
 
 RATE_AT_FIRST_HZ = 50.0
 RATE_FROM_S = 5.0
-"""Messages a second that an autopilot is taken to send until it has sent for so long."""
+"""Messages a second that an autopilot is assumed to send until it has sent for this long [s]."""
 
 PATIENCE_S = 3.0
-"""A message that no stamped one follows within this [s, by receipt] is timed by receipt."""
+"""Longest wait for the next stamped message [s, by receipt]; then the receipt counts."""
 
 LEAP_S = 60.0
-"""A stamp further ahead of the one before is not believed alone, nor one that is behind it by
-`RESTART_S`: it may be damaged. If the next one agrees, it was so; the first message behind such a
-gap or restart is then placed by order."""
+"""Step ahead from which a single stamp is not believed. If the next one agrees, time did pass; the
+first message behind the gap is then placed by its order."""
 
-UNHEARD_MOST_S, FASTEST = 3600.0, 100.0
-"""Over more than an hour no buffer hides what went by, and no log is played at more than this
-multiple of real time: a boot clock that gained more than that was set, and the receipt counts."""
+BUFFERED_MOST_S, FASTEST = 3600.0, 100.0
+"""Longest stretch that a buffer may hide [s], and fastest playback of a log as a multiple of real
+time: a boot clock that gained more than both allow was set, and the receipt counts."""
 
 RESTARTS_MOST = 100
-"""So many restarts are told at a time."""
+"""Most restarts to keep until `taken_restarts` is called."""
 
 RESTART_S = 2.0
-"""A boot clock that goes back by more than this has restarted; less is messages out of order."""
+"""Step back of the boot clock from which it restarted; less is messages out of order."""
 
 
 class TimeBase:
-    """Turns stamps and times of receipt into stream time; some messages wait for the next stamp."""
+    """Turn stamps and times of receipt into stream time; some messages wait for the next stamp."""
 
     def __init__(self) -> None:
         self._offset_s: float | None = None
-        # The newest message: its time of receipt as given, and counted from the first one's.
+        # The newest message: its time of receipt as passed, and counted from the first one's.
         self._clock_s: float | None = None
         self.first_receipt_s: float | None = None
-        """When the first message came, by the clock of the receipts [s]: where time is zero."""
+        """Time of receipt of the first message [s], where stream time is zero."""
         self._counted_s = self._received_s = 0.0
         # The last timed message: the left end of the next stretch.
         self._t_s = 0.0
@@ -68,33 +72,33 @@ class TimeBase:
         self._waiting_sequence = np.empty(0, np.int64)
         self.restarts = 0
         self.began_boot_s = float("nan")
-        """The boot clock where stream time is zero [s], NaN until one was stated."""
+        """Boot clock where stream time is zero [s], NaN before the first stamp."""
         self._off: list[tuple[float, float]] = []
 
     @property
     def waiting(self) -> int:
-        """How many messages wait for their time."""
+        """Number of messages waiting for their time."""
         return len(self._waiting_receipt)
 
     @property
     def boot_s(self) -> float:
-        """The autopilot's boot clock at the newest stamped message [s], NaN before the first."""
+        """Boot clock of the newest stamped message [s], NaN before the first."""
         return self._boot_s if np.isfinite(self._boot_s) else float("nan")
 
     def taken_restarts(self) -> list[tuple[float, float]]:
-        """Return the restarts since this was last asked: stream times before and after [s]."""
+        """Return the restarts since the last call: stream times before and after each [s]."""
         found, self._off = self._off, []
         return found
 
     def push(self, receipt_s: FloatArray, boot_s: FloatArray, sequence: Ints) -> FloatArray:
-        """Return stream time of the waiting and new messages, in order, as far as it is settled.
+        """Return the stream time of waiting and new messages, in order, as far as it is settled.
 
         Parameters
         ----------
         receipt_s
             Time of receipt of each new message [s], shape (n,).
         boot_s
-            The boot clock that it states [s], NaN where it has no stamp, shape (n,).
+            Its boot clock [s], NaN where it has no stamp, shape (n,).
         sequence
             Its sequence number, 0 to 255, shape (n,).
 
@@ -108,27 +112,27 @@ class TimeBase:
         if self._clock_s is None:
             self._clock_s = self.first_receipt_s = float(receipt_s[0])
             self._sequence = int(sequence[0]) - 1
-        # A wall clock that is set back must neither run time backwards nor hold it up.
+        # A wall clock that is set back must neither reverse time nor stop it.
         steps = steps_s(receipt_s, self._clock_s)
         counted = np.cumsum(np.concatenate([[self._counted_s], steps]))[1:]
         received = np.maximum.accumulate(np.maximum(counted, self._received_s))
         self._clock_s, self._counted_s = float(receipt_s[-1]), float(counted[-1])
         self._received_s = float(received[-1])
         receipt = np.concatenate([self._waiting_receipt, received])
-        boot, told = self._believed(np.concatenate([self._suspect_s, boot_s]), receipt)
+        boot, accepted_s = self._plausible(np.concatenate([self._suspect_s, boot_s]), receipt)
         self._waiting_sequence = np.concatenate([self._waiting_sequence, sequence])
-        return self._settle(receipt, boot, told, self._received_s)
+        return self._settle(receipt, boot, accepted_s, self._received_s)
 
-    def _believed(self, boot_s: FloatArray, receipt: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Take away stamps that leap ahead or go back alone: the next one tells whether it was so.
+    def _plausible(self, boot_s: FloatArray, receipt: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Remove stamps that leap ahead, or go back without the next one agreeing.
 
-        Of the messages that wait only one that went back has a stamp: it waits for the next one, no
-        longer than any other message does.
+        Of the waiting messages only one that went back has a stamp: it waits for the next one, no
+        longer than any other message.
 
         Returns
         -------
         tuple of numpy.ndarray
-            The stamps, and the time of receipt at which each is believed.
+            The stamps, and the time of receipt at which each is accepted.
         """
         self._suspect_s = np.full(len(boot_s), np.nan)
         stamped = np.flatnonzero(np.isfinite(boot_s))
@@ -145,21 +149,21 @@ class TimeBase:
         came = receipt[stamped]
         alone[:-1] |= came[:-1] < came[1:] - PATIENCE_S
         kept[stamped[ahead | (back & alone)]] = np.nan
-        told = receipt.copy()
+        accepted_s = receipt.copy()
         agreed = np.flatnonzero(back & ~alone)
-        told[stamped[agreed]] = came[agreed + 1]
+        accepted_s[stamped[agreed]] = came[agreed + 1]
         if back[-1]:
             self._suspect_s[stamped[-1]] = values[-1]
         self._seen_s = float(before[-1] if back[-1] else values[-1])
-        return kept, told
+        return kept, accepted_s
 
     def silence(self, now_s: float) -> FloatArray:
-        """Return the times of waiting messages that are settled by nothing having come until now.
+        """Return the times of waiting messages that the silence until now settles.
 
         Parameters
         ----------
         now_s
-            The clock that times of receipt are read from [s].
+            Present time by the clock of the receipts [s].
         """
         if not self.waiting or self._clock_s is None:
             return np.empty(0)
@@ -168,7 +172,7 @@ class TimeBase:
         return self._settle(receipt, np.full(self.waiting, np.nan), receipt, until_s)
 
     def _settle(
-        self, receipt: FloatArray, boot: FloatArray, told: FloatArray, now_s: float
+        self, receipt: FloatArray, boot: FloatArray, accepted_s: FloatArray, now_s: float
     ) -> FloatArray:
         numbers = self._waiting_sequence
         parts: list[FloatArray] = []
@@ -176,9 +180,9 @@ class TimeBase:
             stamped = np.flatnonzero(np.isfinite(boot))
             left = np.concatenate([[-1], stamped])
             closing = np.concatenate([stamped, [len(boot)]])
-            # A stretch without a stamp is too long if its first message outlasts our patience:
-            # then those that do are timed by receipt, and the rest wait.
-            until = np.append(told, now_s)[closing]
+            # A stretch without a stamp is too long if its first message waits too long: then the
+            # messages that do are timed by receipt, and the rest wait.
+            until = np.append(accepted_s, now_s)[closing]
             lasting = until - np.append(receipt, now_s)[np.minimum(left + 1, len(boot))]
             overlong = np.flatnonzero((closing - left > 1) & (lasting > PATIENCE_S))
             done = int(left[overlong[0]] if len(overlong) else left[-1]) + 1
@@ -186,7 +190,7 @@ class TimeBase:
                 passed = stamped[stamped < done]
                 parts.append(self._upto_stamp(receipt[:done], boot[:done], numbers[:done], passed))
             receipt, boot, numbers = receipt[done:], boot[done:], numbers[done:]
-            told = told[done:]
+            accepted_s = accepted_s[done:]
             if not len(overlong):
                 break
             limit = until[overlong[0]] - PATIENCE_S
@@ -194,18 +198,18 @@ class TimeBase:
             overdue = int(np.searchsorted(receipt[:stretch], limit))
             parts.append(self._by_receipt(receipt[:overdue], numbers[:overdue]))
             receipt, boot, numbers = receipt[overdue:], boot[overdue:], numbers[overdue:]
-            told = told[overdue:]
+            accepted_s = accepted_s[overdue:]
         self._waiting_receipt, self._waiting_sequence = receipt, numbers
         settled = len(self._suspect_s) - len(receipt)
         overdue_s = self._suspect_s[:settled][np.isfinite(self._suspect_s[:settled])]
         if len(overdue_s):
-            # Timed by receipt, so its stamp was not believed; but it is what the next is held to.
+            # Timed by receipt, as its stamp was not believed; but the next is compared with it.
             self._seen_s = float(overdue_s[-1])
         self._suspect_s = self._suspect_s[settled:]
         return np.concatenate(parts) if parts else np.empty(0)
 
     def finish(self) -> FloatArray:
-        """Return the times of the messages that still wait when the stream ends."""
+        """Return the times of the messages still waiting at the end of the stream."""
         waiting = self._waiting_receipt
         self._waiting_receipt = self._suspect_s = np.empty(0)
         self._waiting_sequence = np.empty(0, np.int64)
@@ -222,16 +226,16 @@ class TimeBase:
     def _upto_stamp(
         self, receipt: FloatArray, boot: FloatArray, numbers: Ints, stamped: Ints
     ) -> FloatArray:
-        """Time messages of which the last is stamped."""
+        """Time messages up to a stamped one, which is the last."""
         own = self._continuous(boot[stamped], receipt[stamped])
-        # Messages sent in another order than stamped: time does not run back for the others.
+        # Messages may be sent in another order than stamped: time must not reverse for the others.
         anchors = np.maximum.accumulate(np.maximum(own, self._t_s))
         place = np.concatenate([[-1], stamped])
         at = np.concatenate([[self._t_s], anchors])
         sent = np.concatenate([[0], _sent(numbers, self._sequence)])
         t_s: FloatArray = np.interp(sent[1:], sent[place + 1], at)
         t_s[stamped] = own
-        # How many messages a gap holds, by the rate at which they came before it.
+        # Messages expected in each gap, by the rate before it.
         total = self._sent + sent[place + 1]
         rate = np.where(at > RATE_FROM_S, total / np.maximum(at, RATE_FROM_S), RATE_AT_FIRST_HZ)
         expected = rate[:-1] * np.diff(at)
@@ -248,7 +252,7 @@ class TimeBase:
         return t_s
 
     def _continuous(self, boot: FloatArray, receipt: FloatArray) -> FloatArray:
-        """Turn boot clock readings into stream time, joining the pieces at restarts."""
+        """Convert boot clock readings to stream time, joined at restarts by receipt."""
         if self._offset_s is None:
             begin_s = self._t_s + float(receipt[0]) - self._receipt_s
             self._offset_s = begin_s - float(boot[0])
@@ -260,7 +264,7 @@ class TimeBase:
             back = boot[n:] < highest[:-1] - RESTART_S
             ahead = np.diff(boot[n:], prepend=self._boot_s)
             passed = np.diff(receipt[n:], prepend=receipt[n - 1] if n else self._receipt_s)
-            was_set = np.isfinite(ahead) & (ahead > UNHEARD_MOST_S) & (passed * FASTEST < ahead)
+            was_set = np.isfinite(ahead) & (ahead > BUFFERED_MOST_S) & (passed * FASTEST < ahead)
             joints = np.flatnonzero(back | was_set)
             stop = n + int(joints[0]) if len(joints) else len(boot)
             t_s[n:stop] = boot[n:stop] + self._offset_s
@@ -280,9 +284,9 @@ class TimeBase:
 
 
 def _sent(numbers: Ints, before: int) -> Ints:
-    """Return how many messages were sent up to each, counted from the one numbered `before`."""
+    """Return the number of messages sent up to each, counted from the one numbered `before`."""
     steps = np.diff(numbers, prepend=before) & 255
-    # Senders that do not count, and messages a few places late: each comes one after another.
+    # Senders that do not count, and messages a few places late, advance by one.
     steps[(steps == 0) | (steps > 256 - LATE_MOST)] = 1
     sent: Ints = np.cumsum(steps)
     return sent

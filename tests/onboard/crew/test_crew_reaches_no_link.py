@@ -1,7 +1,7 @@
 """No viewer reaches the autopilot: not in the code, and not in the bytes that are sent.
 
-Tested in two ways: nothing behind the feed, the door and `apply_command` imports anything that can write to
-a link; and a daemon sends the same bytes with a viewer that sends every command there is.
+Tested in two ways: nothing behind the feed, the door and `apply_command` imports anything that can
+write to a link; and a daemon sends the same bytes with a viewer that sends every command there is.
 """
 
 import ast
@@ -104,7 +104,7 @@ def test_this_would_notice() -> None:
 class Reader:
     """A link reader with a second of telemetry at each fifth call; keeps what is sent."""
 
-    problem, dropped_bytes, heard_s, answered = None, 0, None, None
+    problem, dropped_bytes, received_s, answered = None, 0, None, None
 
     def __init__(self) -> None:
         self.sender, self.turn, self.sent = Sender(), 0, bytearray()

@@ -7,10 +7,10 @@ import pytest
 from onboard.contract.alerts import AlertCode
 from onboard.daemon.own_alerts import SILENT_S, OwnAlerts, Running
 from onboard.record.subscriber import STRICT, Subscriber
-from onboard.telemetry.mavlink.signing import Refused
+from onboard.telemetry.mavlink.signing import RefusedFrames
 
 NOW_S = 1000.0
-WELL = Running(NOW_S, None, NOW_S - 0.1, 0, Refused(), ())
+WELL = Running(NOW_S, None, NOW_S - 0.1, 0, RefusedFrames(), ())
 
 
 def codes(running: Running) -> dict[str, str]:
@@ -28,9 +28,9 @@ def test_no_alert_while_all_is_well() -> None:
         ({"received_s": NOW_S - SILENT_S}, {}),
         ({"received_s": NOW_S - SILENT_S - 0.1}, {"link_silent": "warning"}),
         ({"dropped_bytes": 1}, {"bytes_dropped": "warning"}),
-        ({"refused": Refused(unsigned=1)}, {"frames_refused": "note"}),
-        ({"refused": Refused(wrong_signature=1)}, {"frames_refused": "note"}),
-        ({"refused": Refused(replayed=1)}, {"frames_refused": "note"}),
+        ({"refused": RefusedFrames(unsigned=1)}, {"frames_refused": "note"}),
+        ({"refused": RefusedFrames(wrong_signature=1)}, {"frames_refused": "note"}),
+        ({"refused": RefusedFrames(replayed=1)}, {"frames_refused": "note"}),
         ({"scan_faults": 1}, {"scan_failed": "warning"}),
         ({"record_faults": 1}, {"record_failed": "warning"}),
     ],

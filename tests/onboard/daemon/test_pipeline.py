@@ -34,7 +34,7 @@ CRAFT: Source = ("192.0.2.1", 14550)
 class Reader:
     """A link reader that yields a second of telemetry at each call, and keeps what is sent."""
 
-    problem, dropped_bytes, heard_s, held_bytes, answered = None, 0, None, 0, None
+    problem, dropped_bytes, received_s, waiting_bytes, answered = None, 0, None, 0, None
 
     def __init__(self) -> None:
         self.sender, self.turns, self.sent = Sender(), 0, bytearray()

@@ -13,7 +13,7 @@ from onboard.record.subscriber import STRICT
 from onboard.restarts.trip_keeper import TripKeeper
 from onboard.restarts.trip_sessions import Past
 from onboard.ride.ride import Ride
-from onboard.telemetry.mavlink.signing import Refused
+from onboard.telemetry.mavlink.signing import RefusedFrames
 from tests.onboard.small_rides import A_SECOND, PROFILE, START_US, received
 
 
@@ -43,7 +43,7 @@ class Scene:
         self.publisher.craft_seen(self.now_s)
 
     def published(self) -> list[dict[str, Any]]:
-        running = Running(self.now_s, None, self.now_s, 0, Refused(), ())
+        running = Running(self.now_s, None, self.now_s, 0, RefusedFrames(), ())
         self.publisher.publish(running, "link")
         return self.feed.taken()
 

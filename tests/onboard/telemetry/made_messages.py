@@ -6,6 +6,11 @@ import struct
 import pymavlink.dialects.v20.all as dialect
 from pymavlink.generator.mavcrc import x25crc
 
+from onboard.telemetry.messages.table import MESSAGES
+
+ID = {message.name: number for number, message in MESSAGES.items()}
+"""Message ids by name, of the messages in the table."""
+
 SIZES = {
     "char": 1, "uint8_t": 1, "int8_t": 1, "uint16_t": 2, "int16_t": 2, "uint32_t": 4,
     "int32_t": 4, "uint64_t": 8, "int64_t": 8, "float": 4, "double": 8,

@@ -1,8 +1,8 @@
 """The autopilot's on-board binary logs: records to columns, and to the channels of a block."""
 
-from onboard.telemetry.logs.onboard_log.log import Facts, OnboardLog
+from onboard.telemetry.logs.onboard_log.log import OnboardLog
 from onboard.telemetry.logs.onboard_log.recognise import looks_like_onboard_log
 from onboard.telemetry.logs.onboard_log.record_layouts import text
 from onboard.telemetry.logs.onboard_log.records import Records, read_records
 
-__all__ = ["Facts", "OnboardLog", "Records", "looks_like_onboard_log", "read_records", "text"]
+__all__ = ["OnboardLog", "Records", "looks_like_onboard_log", "read_records", "text"]

@@ -5,18 +5,17 @@ import numpy as np
 from onboard.block import FloatArray
 
 APART_S = 2.0
-"""Records of one boot are written this close to the order of their stamps; a clock that goes back
-by more has restarted. A stamp further than this from both its neighbours, which agree with each
-other, is damage and tells nothing."""
-
+"""Largest disorder of the stamps of one boot [s]; a clock that goes back by more has restarted. A
+stamp further than this from both its neighbours, which agree with each other, is damage."""
 
 _TO_BEGIN = 3
+"""Stamps needed to judge the first."""
 
 
 class BootClock:
-    """Turns stamps into stream time; a stamp that leaps waits for the next one to bear it out.
+    """Turn stamps into stream time; a stamp that leaps waits for the next one to confirm it.
 
-    How long the craft was off between two boots the log does not say: the second follows at once.
+    The log does not state how long the craft was off between two boots: the second follows at once.
     """
 
     def __init__(self) -> None:
@@ -25,11 +24,11 @@ class BootClock:
         self._offset_s = 0.0
         self._waiting = np.empty(0)
         self.highest_s = 0.0
-        """The latest stream time so far."""
+        """Latest stream time so far [s]."""
         self.restarts = 0
 
     def push(self, stamp_s: FloatArray, *, final: bool = False) -> FloatArray:
-        """Return the stream time of the waiting and new records, in order, as far as it is settled.
+        """Return the stream time of waiting and new records, in order, as far as it is settled.
 
         Parameters
         ----------
@@ -51,7 +50,7 @@ class BootClock:
             if len(stamps) < _TO_BEGIN and not final:
                 self._waiting = stamps
                 return np.empty(0)
-            # A first stamp that is damaged must not be the start of all.
+            # A damaged first stamp must not set the offset.
             odd = len(stamps) >= _TO_BEGIN and _odd(*stamps[:_TO_BEGIN].tolist())
             self._before_s = float(stamps[1 if odd else 0])
             self._offset_s = -self._before_s

@@ -1,20 +1,22 @@
-"""Records of one layout, field by field, as floats in the unit of the format letter."""
-
-from collections.abc import Sequence
+"""The fields of records of one layout, as floats in the unit of the format letter."""
 
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.telemetry.logs.onboard_log.record_layouts import DIVISOR, TEXT_LETTERS, Layout, text
+from onboard.telemetry.logs.onboard_log.record_layouts import (
+    DIVISOR,
+    TEXT_LETTERS,
+    RecordLayout,
+)
 from onboard.telemetry.logs.onboard_log.windows import Rows
 
 
 class Fields:
-    """Fields by name; one that the layout lacks is unknown."""
+    """Fields by name; a field that the layout lacks is unknown."""
 
-    def __init__(self, layout: Layout, rows: Rows) -> None:
+    def __init__(self, layout: RecordLayout, rows: Rows) -> None:
         self.name = layout.name
-        self._layout, self._letters = layout, layout.letters
+        self._letters = layout.letters
         self._rows = rows
 
     def __len__(self) -> int:
@@ -22,14 +24,14 @@ class Fields:
         return len(self._rows)
 
     def has(self, name: str) -> bool:
-        """Return whether the layout has a field with a number in it."""
+        """Return whether the layout has a numeric field of that name."""
         return self._letters.get(name, "Z") not in TEXT_LETTERS + "a"
 
     def get(self, *names: str) -> FloatArray:
         """Return the first of these fields that the layout has, NaN if it has none; shape (n,)."""
         for name in names:
             if self.has(name):
-                # A float's signalling NaN, such as damage makes, is a NaN like any other.
+                # A signalling NaN, such as damage makes, is a NaN like any other.
                 with np.errstate(invalid="ignore"):
                     values = self._rows[name].astype(np.float64)
                 if self._letters[name] in DIVISOR:
@@ -38,19 +40,13 @@ class Fields:
         return np.full(len(self), np.nan)
 
     def known(self, name: str, *unknown: float, per: float = 1.0) -> FloatArray:
-        """Return a field of which `per` make one SI unit, NaN where it is infinite or `unknown`."""
+        """Return a field divided by `per`, NaN where it is infinite or one of `unknown`."""
         values = self.get(name)
         values[np.isinf(values) | np.isin(values, unknown)] = np.nan
         values /= per
         return values
 
     def instance(self, default: int) -> FloatArray:
-        """Return which device of several each record is of."""
+        """Return the instance of the device that each record is of."""
         values = self.get("I", "Inst", "Instance")
         return np.where(np.isfinite(values), values, float(default))
-
-    def texts(self, name: str) -> Sequence[str] | None:
-        """Return a text field, None where the layout lacks it."""
-        if not self._layout.texts(name):
-            return None
-        return [text(value) for value in self._rows[name].tolist()]

@@ -1,9 +1,9 @@
-"""UTC of an on-board log: from the week and the time in it that a GPS receiver states.
+"""UTC of an on-board log, from the GPS week and time of week that a receiver states.
 
-The choice of the record and the order of the operations are those of pymavlink 2.4.50, DFReader.py,
-for logs that count microseconds since boot, so that times agree to the last bit: the first record
-called GPS whose week is above zero, whatever its fix; where there is no such type, the first GPS2
-that has a time and a week.
+The choice of the record and the order of operations follow pymavlink 2.4.50, DFReader.py, for logs
+that count microseconds since boot, so that times agree to the last bit: the first record called GPS
+with a week above zero, whatever its fix; if there is no such type, the first GPS2 with a time and a
+week.
 """
 
 from typing import Any
@@ -14,16 +14,16 @@ import numpy.typing as npt
 from onboard.telemetry.logs.onboard_log.windows import Window
 
 GPS_EPOCH_UNIX_S = 315_964_800
-"""6 January 1980, the beginning of GPS time."""
+"""6 January 1980, the epoch of GPS time."""
 WEEK_S = 604_800
 LEAP_S = 18
-"""GPS time minus UTC since 2017 (as in the reference)."""
+"""GPS time minus UTC since 2017, as in the reference [s]."""
 
 _NEEDED = ("TimeUS", "GWk", "GMS")
 
 
 def utc_s(week: Any, milliseconds: Any) -> Any:
-    """Return Unix time [s] of a time in a GPS week; numbers or arrays.
+    """Return the Unix time [s] of a GPS week and time of week; numbers or arrays.
 
     Examples
     --------
@@ -34,16 +34,16 @@ def utc_s(week: Any, milliseconds: Any) -> Any:
 
 
 class BaseFinder:
-    """Finds Unix time at boot, in the windows of one log."""
+    """Find Unix time at boot in the windows of one log."""
 
     def __init__(self) -> None:
         self.base_s: float | None = None
-        """Unix time at boot [s]; None while no record says."""
+        """Unix time at boot [s]; None while no record states it."""
         self._second_base_s: float | None = None
         self._found: dict[str, bool] = {}
 
     def push(self, window: Window) -> None:
-        """Look at the next window."""
+        """Search the next window."""
         if self.base_s is not None:
             return
         for number, layout in enumerate(window.layouts):
@@ -68,7 +68,7 @@ class BaseFinder:
                 self._second_base_s = base_s
 
     def finish(self) -> float | None:
-        """Return Unix time at boot [s] when the log is read, None if it is unknown."""
+        """Return Unix time at boot [s] at the end of the log, None if it is unknown."""
         if self.base_s is None and not self._found.get("GPS"):
             return self._second_base_s
         return self.base_s

@@ -1,19 +1,19 @@
 """Columns that grow while a log is read: compact, as stored, and scaled only at the end."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from onboard.telemetry.logs.onboard_log.record_layouts import DIVISOR, Layout
+from onboard.telemetry.logs.onboard_log.record_layouts import DIVISOR, RecordLayout
 from onboard.telemetry.mavlink.checksum import Ints
 
 Array = npt.NDArray[Any]
 
 _AHEAD_MOST = 8.0
-"""A column's room is foreseen from the share of the file that is read, but grows at most so much
-at once: the first window of a log holds records that do not come again."""
+"""Bounds of a column's growth. The room needed is extrapolated from the share of the file read, but
+the first window of a log holds records that do not come again."""
 _AHEAD_LEAST = 1.25
 
 
@@ -25,20 +25,20 @@ class Column:
         self._count = 0
 
     def append(self, values: Array, read_fraction: float) -> None:
-        """Add values at the end.
+        """Append values.
 
         Parameters
         ----------
         values
-            What is added, shape (n,) or (n, 32).
+            The values, shape (n,) or (n, 32).
         read_fraction
-            Which share of the file is read by now, these values included.
+            Share of the file read so far, these values included.
         """
         needed = self._count + len(values)
         if needed > len(self._kept):
             ahead = min(max(1.05 / read_fraction, _AHEAD_LEAST), _AHEAD_MOST)
             room = needed if read_fraction >= 1.0 else int(needed * ahead)
-            # Room that is never written to takes no memory.
+            # Room that is never written takes no memory.
             kept = np.empty((room, *values.shape[1:]), values.dtype)
             kept[: self._count] = self._kept[: self._count] if self._count else 0
             self._kept = kept
@@ -46,7 +46,7 @@ class Column:
         self._count = needed
 
     def take(self, letter: str) -> Array:
-        """Return the values, in the unit that the letter stands for, and let go of them."""
+        """Return the values in the unit of the format letter, and release them."""
         kept, self._kept = self._kept, np.empty(0)
         if letter in DIVISOR:
             scaled = kept[: self._count].astype(np.float64)
@@ -57,17 +57,17 @@ class Column:
 
 
 class Table:
-    """All records of one name: for each layout that the name has had, its fields' columns."""
+    """All records of one name: columns of the fields of each layout that the name has had."""
 
     def __init__(self, wanted: Sequence[str] | None) -> None:
         self._wanted = wanted
         self._columns: dict[int, dict[str, Column]] = {}
-        self._layouts: dict[int, Layout] = {}
+        self._layouts: dict[int, RecordLayout] = {}
         self._runs: list[tuple[int, int]] = []
-        """Which layout the records have, and how many in a row."""
+        """Layout number and length of each run of records of one layout, in order."""
 
-    def append(self, number: int, layout: Layout, rows: Array, read_fraction: float) -> None:
-        """Add records of one layout, without saying where they stand among the others'."""
+    def append(self, number: int, layout: RecordLayout, rows: Array, read_fraction: float) -> None:
+        """Append records of one layout; `order` places them among those of other layouts."""
         if number not in self._columns:
             self._layouts[number] = layout
             names = layout.letters if self._wanted is None else self._wanted
@@ -79,7 +79,7 @@ class Table:
             column.append(rows[name], read_fraction)
 
     def order(self, numbers: Ints) -> None:
-        """Say which layouts the records added last have, in their order, shape (n,)."""
+        """State the layout numbers of the records appended last, in their order, shape (n,)."""
         bounds = np.flatnonzero(numbers[1:] != numbers[:-1]) + 1
         for run in np.split(numbers, bounds):
             number, count = int(run[0]), len(run)
@@ -87,20 +87,13 @@ class Table:
                 count += self._runs.pop()[1]
             self._runs.append((number, count))
 
-    def letters(self) -> Mapping[str, str]:
-        """Return each field's letter; of the newest layout that has the field."""
-        merged: dict[str, str] = {}
-        for layout in self._layouts.values():
-            merged |= layout.letters
-        return merged
-
     @property
     def timed(self) -> bool:
-        """Whether at least some of the records say when they were made."""
+        """Whether at least some of the records state their time."""
         return any(layout.timed for layout in self._layouts.values())
 
     def take(self) -> dict[str, Array]:
-        """Return the columns and let go of them; NaN (or no text) where a layout lacks a field."""
+        """Return the columns and release them; NaN (or no text) where a layout lacks a field."""
         if len(self._columns) == 1:
             ((number, columns),) = self._columns.items()
             letters = self._layouts[number].letters
@@ -110,7 +103,7 @@ class Table:
         return {name: self._merged(name, which) for name in names}
 
     def _merged(self, name: str, which: Ints) -> Array:
-        """Put the parts of one field together, in the records' order."""
+        """Return the column of one field, merged from all layouts in the records' order."""
         parts = {
             number: columns[name].take(self._layouts[number].letters[name])
             for number, columns in self._columns.items()
@@ -133,7 +126,7 @@ class Table:
         shape = next(iter(parts.values())).shape[1:]
         empty = b"" if stored.kind == "S" else np.nan if stored.kind == "f" else 0
         whole = np.full((len(which), *shape), empty, stored)
-        # A float's signalling NaN, such as damage makes, is a NaN like any other.
+        # A signalling NaN, such as damage makes, is a NaN like any other.
         with np.errstate(invalid="ignore"):
             for number, values in parts.items():
                 whole[which == number] = values

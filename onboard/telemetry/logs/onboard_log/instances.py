@@ -1,24 +1,23 @@
-"""Which field of a record tells several devices of one kind apart: the log's FMTU records say."""
+"""The field that numbers several devices of one kind, as stated by the log's FMTU records."""
 
-from onboard.telemetry.logs.onboard_log.record_layouts import Layout, text
+from onboard.telemetry.logs.onboard_log.record_layouts import RecordLayout, text
 from onboard.telemetry.logs.onboard_log.windows import Window
 
 _MARK = "#"
-"""Stands, among the letters of the fields' units, for the field that holds the instance.
-Source: pymavlink 2.4.50, DFReader.py."""
+"""Unit letter of the field that holds the instance. Source: pymavlink 2.4.50, DFReader.py."""
 
 
 class InstanceFields:
-    """The instance field of each name of records, as far as the log has told."""
+    """The instance field of each record name, as far as stated so far."""
 
     def __init__(self) -> None:
         self._units: dict[int, str] = {}
-        """Letters of the units, by type."""
+        """Unit letters, by record type."""
         self._seen = 0
-        self._types: dict[str, list[Layout]] = {}
+        self._types: dict[str, list[RecordLayout]] = {}
 
     def push(self, window: Window) -> None:
-        """Look at the next window."""
+        """Read the unit letters of the next window."""
         for number, layout in enumerate(window.layouts):
             if layout is None:
                 continue

@@ -1,13 +1,13 @@
-"""An on-board log as blocks of channels, and the facts that are known when all of it is read."""
+"""An on-board log as blocks of channels, and its facts once all of it has been read."""
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from onboard.block import Block
+from onboard.telemetry.logs.log_files import LogFacts, Progress
 from onboard.telemetry.logs.onboard_log import modes, record_channels
 from onboard.telemetry.logs.onboard_log.boot_clock import BootClock
 from onboard.telemetry.logs.onboard_log.fields import Fields
@@ -19,88 +19,71 @@ from onboard.telemetry.mavlink.checksum import Ints
 
 _STAMP = np.dtype("<u8")
 
-
-@dataclass(frozen=True)
-class Facts:
-    """What a log tells besides its channels.
-
-    Parameters
-    ----------
-    messages
-        How many records it holds.
-    bad_bytes
-        How many bytes are part of none.
-    first_utc_s
-        Unix time at stream time zero [s], None where no GPS receiver told it.
-    duration_s
-        Stream time of the last record [s].
-    batteries, receivers
-        Instances that there are records of.
-    parameters
-        Value of each parameter, the last one written.
-    texts
-        The autopilot's texts, with stream time [s].
-    modes
-        Modes entered, with stream time [s]: a name, or the number where the log has no name.
-    """
-
-    messages: int = 0
-    bad_bytes: int = 0
-    first_utc_s: float | None = None
-    duration_s: float = 0.0
-    batteries: tuple[int, ...] = ()
-    receivers: tuple[int, ...] = ()
-    parameters: Mapping[str, float] = field(default_factory=dict)
-    texts: list[tuple[float, str]] = field(default_factory=list)
-    modes: list[tuple[float, str | int]] = field(default_factory=list)
+_DECODED = frozenset(
+    (
+        *record_channels.CONVERT,
+        *record_channels.RECEIVERS,
+        *record_channels.ACCURACIES,
+        *modes.RECORDS,
+    )
+)
+"""Names of the records that fill a channel."""
 
 
 class OnboardLog:
-    """An on-board log.
+    """A whole on-board log; see `formats.SavedLog`.
 
     Parameters
     ----------
     path
         The file.
-
-    Raises
-    ------
-    LogError
-        While it is read: if it cannot be, or holds no record.
     """
+
+    format = "onboard"
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self.facts = Facts()
-        """Complete when the last block is read."""
+        self._facts = LogFacts(self.format, 0, 0, None, 0.0, 0)
 
-    def blocks(
-        self,
-        window_bytes: int = WINDOW_BYTES,
-        *,
-        progress: Callable[[int], None] | None = None,
+    def parts(
+        self, progress: Progress | None = None, *, window_bytes: int = WINDOW_BYTES
     ) -> Iterator[Block]:
-        """Return the log's channels, from its beginning, one block a window.
+        """Return the log's channels from its beginning, one block a window.
 
         Parameters
         ----------
-        window_bytes
-            How much to read at a time [bytes]; the samples do not depend on it.
         progress
-            Called after each window with how many bytes are read.
+            Called after each window with the bytes read so far.
+        window_bytes
+            Bytes to read at a time; the samples do not depend on it.
+
+        Raises
+        ------
+        LogError
+            If the file cannot be read, or holds no record.
         """
-        reading = _Reading(followed_receiver(self.path, window_bytes))
+        passage = _Passage(followed_receiver(self.path, window_bytes))
         for window in windows(self.path, window_bytes, progress=progress):
-            block = reading.push(window)
+            block = passage.push(window)
             if block.channels:
                 yield block
-        block = reading.finish()
+        block = passage.finish()
         if block.channels:
             yield block
-        self.facts = reading.facts()
+        self._facts = passage.facts(self.path)
+
+    def facts(self) -> LogFacts:
+        """Return the facts of the log; complete once all parts have been read."""
+        return self._facts
+
+    def length_s(self) -> float:
+        """Return the duration of the log [s]; reads all of it."""
+        for _ in self.parts():
+            pass
+        return self._facts.duration_s
 
 
-class _Reading:
+class _Passage:
     """One passage through a log."""
 
     def __init__(self, receiver: int) -> None:
@@ -111,15 +94,9 @@ class _Reading:
         self._timed = self._messages = self._bad_bytes = 0
         self._estimator: str | None = None
         self._first_utc_s: float | None = None
-        self._batteries: set[int] = set()
-        self._parameters: dict[str, float] = {}
-        # Number of the timed record, and what it says; with stream time once that is settled.
-        self._said: list[tuple[int, str, Any]] = []
-        self._texts: list[tuple[float, str]] = []
-        self._entered: list[tuple[float, str | int]] = []
 
     def push(self, window: Window) -> Block:
-        """Take the next window; give the samples that are settled."""
+        """Decode the next window; return the samples that are settled."""
         self._messages += len(window)
         self._bad_bytes += window.bad_bytes
         timed = np.array([layout is not None and layout.timed for layout in window.layouts])
@@ -131,85 +108,53 @@ class _Reading:
         return self._release(parts, time_us, final=False)
 
     def finish(self) -> Block:
-        """Return the samples that still wait when the log ends."""
+        """Return the samples still waiting at the end of the log."""
         return self._release([], np.empty(0, np.int64), final=True)
 
     def _release(self, parts: list[Part], time_us: Ints, *, final: bool) -> Block:
         t_s = self._clock.push(time_us.astype(np.float64) * 1e-6, final=final)
         fixes, complete = self._fixes.settle(self._timed, final=final)
         self._waiting.add(parts + fixes, t_s)
-        until = min(self._waiting.settled, complete)
-        self._time_what_was_said(until)
-        block = self._waiting.release(until)
-        self._first_utc(block)
+        block = self._waiting.release(min(self._waiting.settled, complete))
+        self._note_utc(block)
         return block
 
     def _parts(
         self, window: Window, timed: "np.ndarray[Any, Any]", number: Ints, time_us: Ints
     ) -> list[Part]:
-        """Decode the records of a window that fill a channel; note what else they say."""
+        """Decode the records of a window that fill a channel."""
         parts: list[Part] = []
-        beats: list[tuple[Fields, Ints]] = []
+        mode_records: list[tuple[Fields, Ints]] = []
         for index, layout in enumerate(window.layouts):
-            if layout is None or not (timed[index] or layout.name == "PARM"):
-                continue
-            if not (layout.name in record_channels.CONVERT or layout.name in _OTHERS):
+            if layout is None or not timed[index] or layout.name not in _DECODED:
                 continue
             places = window.places(index)
             if not len(places):
                 continue
             fields, mine = Fields(layout, window.rows(index, places)), number.take(places)
             if layout.name in record_channels.CONVERT:
-                parts += self._converted(fields, mine)
-            elif layout.name in record_channels.RECEIVERS + record_channels.ACCURACIES:
-                parts += self._fixes.push(fields, mine, time_us[mine - self._timed])
+                parts.append(self._converted(fields, mine))
             elif layout.name in modes.RECORDS:
-                beats.append((fields, mine))
-            self._note(fields, mine)
-        if beats:
-            parts.append(self._modes.part(beats))
+                mode_records.append((fields, mine))
+            else:
+                parts += self._fixes.push(fields, mine, time_us[mine - self._timed])
+        if mode_records:
+            parts.append(self._modes.part(mode_records))
         return parts
 
-    def _converted(self, fields: Fields, number: Ints) -> list[Part]:
+    def _converted(self, fields: Fields, number: Ints) -> Part:
         channel, convert = record_channels.CONVERT[fields.name]
         part = Part(channel, number, convert(fields))
-        if channel == "battery":
-            self._batteries |= {int(pack) for pack in np.unique(part.columns["pack"])}
-        elif channel == "drive":
+        if channel == "drive":
             # A motor without a voltage is not fitted.
             part = part.where(np.isfinite(part.columns["volts_v"]))
         elif channel == "fused":
             # Several estimators may run side by side; the first core of one of them is followed.
             self._estimator = self._estimator or fields.name
-            core = fields.get("C")
-            mine = ~(core > 0) & (fields.name == self._estimator)
-            part = part.where(mine)
-        return [part]
+            part = part.where(~(fields.get("C") > 0) & (fields.name == self._estimator))
+        return part
 
-    def _note(self, fields: Fields, number: Ints) -> None:
-        if fields.name == "PARM":
-            names = fields.texts("Name") or []
-            self._parameters |= dict(zip(names, fields.get("Value").tolist(), strict=False))
-        elif fields.name == "MSG":
-            texts = fields.texts("Message") or []
-            self._said += [(n, "MSG", one) for n, one in zip(number.tolist(), texts, strict=False)]
-        elif fields.name == "MODE":
-            stated = zip(number.tolist(), modes.stated_modes(fields), strict=True)
-            self._said += [(n, "MODE", one) for n, one in stated if one is not None]
-
-    def _time_what_was_said(self, until: int) -> None:
-        later = []
-        for one in self._said:
-            n, name, what = one
-            if n >= until:
-                later.append(one)
-                continue
-            t_s = float(self._waiting.times_s(np.array([n]))[0])
-            if np.isfinite(t_s):
-                (self._texts if name == "MSG" else self._entered).append((t_s, what))
-        self._said = later
-
-    def _first_utc(self, block: Block) -> None:
+    def _note_utc(self, block: Block) -> None:
         clock = block.get("clock")
         if self._first_utc_s is None and clock is not None:
             known = np.flatnonzero(np.isfinite(clock["utc_s"]))
@@ -217,21 +162,14 @@ class _Reading:
                 first = known[0]
                 self._first_utc_s = float(clock["utc_s"][first] - clock.t_s[first])
 
-    def facts(self) -> Facts:
-        """Return what is known when all is read."""
-        return Facts(
+    def facts(self, path: Path) -> LogFacts:
+        """Return the facts, once all of the log has been read."""
+        return LogFacts(
+            OnboardLog.format,
             self._messages,
             self._bad_bytes,
             self._first_utc_s,
             self._clock.highest_s,
-            tuple(sorted(self._batteries)),
-            tuple(sorted(self._fixes.heard)),
-            self._parameters,
-            self._texts,
-            self._entered,
+            path.stat().st_size,
+            tuple(sorted(self._fixes.instances)),
         )
-
-
-_OTHERS = frozenset(
-    (*record_channels.RECEIVERS, *record_channels.ACCURACIES, *modes.RECORDS, "PARM", "MSG")
-)

@@ -1,4 +1,4 @@
-"""Mode and arming: what the log says only when it changes, carried on."""
+"""Mode and arming: an on-board log records changes only, so the last state is carried on."""
 
 import math
 
@@ -12,7 +12,7 @@ RECORDS = ("MODE", "ARM")
 
 
 class Modes:
-    """Turns MODE and ARM records into parts of `heartbeat`; what was not said yet is unknown."""
+    """Turn MODE and ARM records into parts of `heartbeat`; a state not recorded yet is unknown."""
 
     def __init__(self) -> None:
         self._mode = self._armed = float("nan")
@@ -23,17 +23,17 @@ class Modes:
         Parameters
         ----------
         records
-            Records of one layout, and their numbers among the timed ones; of several layouts.
+            For each layout: its records, and their numbers among the timed records.
         """
-        said: list[tuple[int, str, float]] = []
+        changes: list[tuple[int, str, float]] = []
         for fields, number in records:
             name, values = fields.name, fields.get("ArmState")
             if name == "MODE":
                 values = fields.get("ModeNum", "Mode")
             values[np.isinf(values)] = np.nan
-            said += [(n, name, value) for n, value in zip(number.tolist(), values, strict=True)]
+            changes += [(n, name, value) for n, value in zip(number.tolist(), values, strict=True)]
         mode, armed = [], []
-        for _, name, value in sorted(said):
+        for _, name, value in sorted(changes):
             if name == "MODE":
                 self._mode = value
             else:
@@ -41,13 +41,4 @@ class Modes:
             mode.append(self._mode)
             armed.append(self._armed)
         columns = {"mode": np.array(mode), "armed": np.array(armed)}
-        return Part("heartbeat", np.array(sorted(n for n, _, _ in said)), columns)
-
-
-def stated_modes(fields: Fields) -> list[str | int | None]:
-    """Return the mode that each MODE record states: its name or else its number, None without."""
-    names = fields.texts("Mode")
-    if names is not None:
-        return list(names)
-    numbers = fields.get("ModeNum", "Mode").tolist()
-    return [int(value) if math.isfinite(value) else None for value in numbers]
+        return Part("heartbeat", np.array(sorted(n for n, _, _ in changes)), columns)

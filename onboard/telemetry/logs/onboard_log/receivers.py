@@ -1,4 +1,4 @@
-"""The GPS receiver that is followed, and its fixes joined with the accuracies that it states."""
+"""The followed GPS receiver: its fixes, joined with the accuracies that it states."""
 
 from pathlib import Path
 
@@ -19,17 +19,17 @@ from onboard.telemetry.logs.onboard_log.windows import windows
 from onboard.telemetry.mavlink.checksum import Flags, Ints
 
 NEAR_RECORDS = 100
-"""A fix and its accuracies stand this close together in the log, or are not of each other."""
+"""Largest distance of a fix and its accuracies in the log."""
 
 _NEIGHBOURS = range(-4, 4)
-"""Which accuracies, counted from the fix, are compared: enough for four receivers."""
+"""Accuracies compared with a fix, relative to it: enough for four receivers."""
 
 
 def followed_receiver(path: Path, window_bytes: int) -> int:
-    """Return receiver to follow: the first, or the one that has a fix where the first never has.
+    """Return the receiver to follow: the first, or one that has fixes if the first has none.
 
-    Receivers differ by metres, so that a change in mid-way would be a movement that never was. The
-    log is read only up to the first receiver's first fix; to its end where there is none.
+    Receivers differ by metres, so a change midway would be a movement that never happened. The log
+    is read only up to the first receiver's first fix, to its end if there is none.
     """
     other: int | None = None
     for window in windows(path, window_bytes):
@@ -48,25 +48,25 @@ def followed_receiver(path: Path, window_bytes: int) -> int:
 
 
 class Fixes:
-    """Turns GPS records of one receiver, with its GPA records, into parts of `gps` and `clock`."""
+    """Turn GPS and GPA records of one receiver into parts of `gps` and `clock`."""
 
     def __init__(self, receiver: int) -> None:
         self._receiver = receiver
-        self.heard: set[int] = set()
-        """All receivers that the log has records of."""
+        self.instances: set[int] = set()
+        """All receivers with records in the log."""
         self._fixes: list[tuple[Part, Ints]] = []
         self._accuracies: list[tuple[Part, Ints]] = []
         """Parts and boot clocks [us] of both."""
 
     def push(self, fields: Fields, number: Ints, time_us: Ints) -> list[Part]:
-        """Take the next records; give the clock that they state.
+        """Add the next records; return the UTC that they state.
 
         Parameters
         ----------
         fields
             GPS or GPA records.
         number
-            The number of each among the timed records, shape (n,).
+            Number of each among the timed records, shape (n,).
         time_us
             Its boot clock [us], shape (n,).
         """
@@ -80,7 +80,7 @@ class Fixes:
             part = Part("accuracies", number, columns)
             self._accuracies.append((part.where(mine), time_us[mine]))
             return []
-        self.heard |= {int(one) for one in np.unique(instance)}
+        self.instances |= {int(one) for one in np.unique(instance)}
         self._fixes.append((Part("gps", number, gps(fields)).where(mine), time_us[mine]))
         return [Part("clock", number, {"utc_s": utc_s(fields)}).where(mine)]
 
@@ -90,7 +90,7 @@ class Fixes:
         Parameters
         ----------
         count
-            How many timed records there are so far; the number given if all are complete.
+            Number of timed records so far; returned if all are complete.
         final
             Whether no more will come.
         """
@@ -119,7 +119,7 @@ def _together(kept: list[tuple[Part, Ints]]) -> tuple[Part, Ints]:
 
 
 def _fill_in(fixes: Part, fix_us: Ints, accuracies: Part, accuracy_us: Ints) -> Flags:
-    """Put the accuracies of the same instant into the fixes; tell which fixes have them."""
+    """Write the accuracies of the same instant into the fixes; return which fixes have them."""
     found = np.zeros(len(fix_us), np.bool_)
     if not len(accuracy_us):
         return found

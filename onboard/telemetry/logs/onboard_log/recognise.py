@@ -1,4 +1,4 @@
-"""Whether bytes are the beginning of an on-board log, told by their content alone."""
+"""Recognise an on-board log by the content of its first bytes."""
 
 from onboard.telemetry.logs.onboard_log.record_framing import MARK_1, MARK_2
 from onboard.telemetry.logs.onboard_log.record_layouts import (
@@ -9,7 +9,7 @@ from onboard.telemetry.logs.onboard_log.record_layouts import (
 )
 
 JUNK_MOST = 8192
-"""What may stand in front of the first record [bytes]: a block or two of a storage chip."""
+"""Longest junk in front of the first record [bytes]: a block or two of a storage chip."""
 
 _FORMAT_START = bytes([MARK_1, MARK_2, FORMAT_TYPE])
 
@@ -17,8 +17,8 @@ _FORMAT_START = bytes([MARK_1, MARK_2, FORMAT_TYPE])
 def looks_like_onboard_log(head: bytes) -> bool:
     """Return whether a file that begins with these bytes is an on-board log.
 
-    It is if it soon holds a format record that describes format records, or any format record that
-    is of one piece and has another record, or the end of the bytes, behind it.
+    It is if near its start a format record describes format records, or any consistent format
+    record is followed by another record or the end of the bytes.
 
     Examples
     --------

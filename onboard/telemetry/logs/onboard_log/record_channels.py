@@ -1,7 +1,8 @@
-"""Records to channels: the log's units to SI, its 'unknown' marks to NaN.
+"""The table of records that fill a channel: the log's units to SI, its 'unknown' marks to NaN.
 
-What the fields mean, and which value stands for unknown: from memory, no definition at hand. Where
-the log says nothing the rules are those of `onboard.telemetry.messages.channels`.
+To add a record, add its converter here and its row to `CONVERT`. Meaning of the fields and values
+for 'unknown': from memory, no definition at hand. Otherwise the rules are those of
+`onboard.telemetry.messages.table`.
 """
 
 from collections.abc import Callable, Mapping
@@ -11,22 +12,22 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.telemetry.logs.onboard_log import gps_time
 from onboard.telemetry.logs.onboard_log.fields import Fields
-from onboard.telemetry.messages.channels import UTC_FROM_S, UTC_UNTIL_S, Columns
+from onboard.telemetry.messages.table import UTC_FROM_S, UTC_UNTIL_S, Columns
 
 FIX_2D = 2
 NO_DILUTION = 99.99
-"""What a receiver without a fix states."""
+"""Dilution stated by a receiver without a fix."""
 
 SECOND = {"BAT2": 1, "CUR2": 1, "GPS2": 1, "GPA2": 1}
-"""Older logs have another name for the second device of a kind."""
+"""Instance by record name: older logs name the second device of a kind differently."""
 
 
 def battery(fields: Fields) -> Columns:
-    """BAT, or CURR of older logs, to `battery`."""
+    """Convert BAT, or CURR of older logs, to `battery`."""
     amps_a = fields.known("Curr")
     charge_out_ah = fields.known("CurrTot", per=1e3)
     energy_out_wh = fields.known("EnrgTot")
-    # What has no current sensor counts nothing, whatever its counters say.
+    # Without a current sensor the counters mean nothing.
     if fields.has("Curr"):
         charge_out_ah[np.isnan(amps_a)] = np.nan
         energy_out_wh[np.isnan(amps_a)] = np.nan
@@ -39,13 +40,13 @@ def battery(fields: Fields) -> Columns:
         "charge_out_ah": charge_out_ah,
         "energy_out_wh": energy_out_wh,
         "left_fraction": left_fraction,
-        # Zero is what stands there without a sensor.
+        # Zero: no sensor.
         "temperature_degc": fields.known("Temp", 0.0),
     }
 
 
 def gps(fields: Fields) -> Columns:
-    """GPS to `gps`, accuracies still unknown; no place below a 2D fix, one of 0, 0 never."""
+    """Convert GPS to `gps`, without accuracies; no position below a 2D fix or at 0, 0."""
     fix = fields.known("Status")
     columns = {
         "fix": fix,
@@ -68,7 +69,7 @@ def gps(fields: Fields) -> Columns:
 
 
 def utc_s(fields: Fields) -> FloatArray:
-    """Return the Unix time [s] that GPS records state, NaN where they state none."""
+    """Return the Unix time [s] stated by GPS records, NaN where they state none."""
     week = fields.known("GWk", 0.0)
     stated: FloatArray = gps_time.utc_s(week, fields.known("GMS"))
     stated[~((stated >= UTC_FROM_S) & (stated <= UTC_UNTIL_S))] = np.nan
@@ -76,7 +77,7 @@ def utc_s(fields: Fields) -> FloatArray:
 
 
 def attitude(fields: Fields) -> Columns:
-    """ATT to `attitude`."""
+    """Convert ATT to `attitude`."""
     return {
         "roll_deg": fields.known("Roll"),
         "pitch_deg": fields.known("Pitch"),
@@ -85,7 +86,7 @@ def attitude(fields: Fields) -> Columns:
 
 
 def fused(fields: Fields) -> Columns:
-    """XKF1 or NKF1 to `fused`; they state the place from an origin that is not told."""
+    """Convert XKF1 or NKF1 to `fused`; their position is relative to an unknown origin."""
     return {
         "latitude_deg": np.full(len(fields), np.nan),
         "longitude_deg": np.full(len(fields), np.nan),
@@ -96,7 +97,7 @@ def fused(fields: Fields) -> Columns:
 
 
 def drive(fields: Fields) -> Columns:
-    """ESC to `drive`; its speed counts magnetic turns."""
+    """Convert ESC to `drive`; it states the electrical speed."""
     return {
         "motor": fields.instance(0),
         "rpm": np.full(len(fields), np.nan),
@@ -108,7 +109,7 @@ def drive(fields: Fields) -> Columns:
 
 
 def hud(fields: Fields) -> Columns:
-    """THR to `hud`."""
+    """Convert THR to `hud`."""
     return {
         "speed_mps": np.full(len(fields), np.nan),
         "heading_deg": np.full(len(fields), np.nan),
@@ -127,10 +128,8 @@ CONVERT: Mapping[str, tuple[str, Callable[[Fields], Columns]]] = {
     "ESC": ("drive", drive),
     "THR": ("hud", hud),
 }
-"""By the record's name: the channel it fills, and how. GPS, MODE and ARM need more than one record:
-see `receivers` and `modes`."""
+"""By record name: the channel that it fills, and its converter. GPS, MODE and ARM need more than
+one record; see `receivers` and `modes`."""
 
-ESTIMATORS = ("XKF1", "NKF1")
 RECEIVERS = ("GPS", "GPS2")
 ACCURACIES = ("GPA", "GPA2")
-BATTERIES = tuple(name for name, (channel, _) in CONVERT.items() if channel == "battery")

@@ -1,16 +1,19 @@
 """Where the records of an on-board log begin and end. No input or output, no clock.
 
-The rule, at a place (records have no checksum, so what follows must prove them):
-- a record counts if the marks A3 95 stand there, its type was described by a format record that
-  counts and stands before, and behind its last byte stand the marks of another record, as far as
-  there are bytes, or the end of the data, or the padding (00 or FF) that fills it up;
-- then the next place is behind it; anything else is one bad byte, and the next place is one on.
-So junk, zeroed blocks and cut tails give no record, at the price of the sound one in front of each.
-What no rule without checksums can see: a record whose halves fit together by chance over lost bytes
-(6 % of lost 512-byte blocks of the simulated log), or flipped bits within one.
+Records have no checksum, so what follows a record must confirm it. The rule, applied at a place:
+
+- a record counts if the marks A3 95 stand there, if its type was described by an earlier format
+  record that counts, and if directly behind it stand the marks of another record (as far as there
+  are bytes), the end of the data, or the padding (00 or FF) that fills it up;
+- the next place is then behind the record; anything else is one bad byte, and the next place is one
+  byte on.
+
+So junk, zeroed blocks and cut tails yield no record, at the price of the sound record in front of
+each. No rule without checksums detects flipped bits within a record, or one whose halves fit
+together by chance over lost bytes (6 % of lost 512-byte blocks of the simulated log).
 
 Here all places are judged at once. Format records are first taken to count wherever they seem to
-stand; where one turns out to lie inside another record, all is judged again without it.
+stand; if one turns out to lie inside another record, everything is judged again without it.
 """
 
 from dataclasses import dataclass
@@ -22,7 +25,7 @@ from onboard.telemetry.logs.onboard_log.record_layouts import (
     FORMAT_TYPE,
     LONGEST_BYTES,
     OWN_RECORD,
-    Layout,
+    RecordLayout,
     layout_of,
 )
 from onboard.telemetry.mavlink.checksum import Bytes, Flags, Ints
@@ -33,24 +36,24 @@ MARK_BYTES = 2
 ROOM = LONGEST_BYTES + MARK_BYTES + 1
 
 _NOT_KNOWN = 1 << 40
-"""Length of what no layout describes: nothing stands behind it."""
+"""Length of a type without a layout: nothing follows it."""
 
 
-class Layouts:
-    """The layouts met so far, each with a number, and which one each type has now."""
+class RecordLayouts:
+    """The layouts seen so far, each with a number, and the present layout of each type."""
 
     def __init__(self) -> None:
-        self.all: list[Layout | None] = [None]
-        """By number; 0 is a type that nothing describes."""
+        self.all: list[RecordLayout | None] = [None]
+        """By number; 0 is a type without a layout."""
         self.now: Ints = np.zeros(256, np.int64)
-        """The number of each type's layout at the end of the scanned bytes."""
+        """Number of each type's layout at the end of the scanned bytes."""
         self.length: Ints = np.array([_NOT_KNOWN])
-        """By number."""
+        """Record length [bytes], by number."""
         self._number: dict[bytes, int] = {}
         self.now[FORMAT_TYPE] = self.number(OWN_RECORD)
 
     def number(self, record: bytes) -> int:
-        """Return the number of the layout that a format record states, 0 if it states none."""
+        """Return the number of the layout stated by a format record, 0 if it states none."""
         known = self._number.get(record)
         if known is None:
             layout = layout_of(record)
@@ -63,19 +66,19 @@ class Layouts:
 
 
 @dataclass(frozen=True)
-class Found:
-    """What a scan found.
+class FoundRecords:
+    """Result of a scan.
 
     Parameters
     ----------
     start
-        Where each record begins, shape (n,).
+        Offset of each record, shape (n,).
     number
-        The number of its layout, shape (n,).
+        Number of its layout, shape (n,).
     consumed
-        How many bytes are dealt with; the rest must be shown again with more behind it.
+        Number of bytes settled; the rest must be scanned again with more bytes behind it.
     bad_bytes
-        How many of the consumed bytes are part of no record.
+        Number of consumed bytes that are part of no record.
     """
 
     start: Ints
@@ -84,15 +87,15 @@ class Found:
     bad_bytes: int
 
 
-class Scanner:
-    """Finds records in stretches of bytes; holds the layouts, and arrays that are used again."""
+class RecordScanner:
+    """Find records in stretches of bytes; keeps the layouts, and arrays for reuse."""
 
     def __init__(self, capacity: int) -> None:
-        self.layouts = Layouts()
+        self.layouts = RecordLayouts()
         self._marks = np.zeros(capacity + ROOM, np.bool_)
         self._second = np.zeros(capacity + ROOM, np.bool_)
 
-    def scan(self, data: Bytes, size: int, *, final: bool, padding_from: int) -> Found:
+    def scan(self, data: Bytes, size: int, *, final: bool, padding_from: int) -> FoundRecords:
         """Find the records in the first `size` bytes of `data`.
 
         Parameters
@@ -100,11 +103,11 @@ class Scanner:
         data
             The bytes.
         size
-            How many of them count.
+            Number of bytes to scan.
         final
             Whether no more bytes will come.
         padding_from
-            From where on, counted from the first byte, nothing but padding comes to the end.
+            Offset of the padding that fills the file to its end, from the first byte.
         """
         start, followed = self._marked(data, size, final, padding_from)
         kind = data.take(start + MARK_BYTES)
@@ -123,7 +126,7 @@ class Scanner:
             if at < stop:
                 self.layouts.now[self._type(new)] = new
         bad_bytes = stop - int(end.sum() - taken.sum())
-        return Found(taken, number if chosen is None else number[chosen], stop, bad_bytes)
+        return FoundRecords(taken, number if chosen is None else number[chosen], stop, bad_bytes)
 
     def _marked(self, data: Bytes, size: int, final: bool, padding_from: int) -> tuple[Ints, Flags]:
         """Return the places where marks stand, and where what proves a record may stand."""
@@ -143,7 +146,7 @@ class Scanner:
     def _formats(
         self, data: Bytes, start: Ints, kind: Bytes, followed: Flags
     ) -> list[tuple[int, int]]:
-        """Return place and layout number of what seem to be format records."""
+        """Return place and layout number of apparent format records."""
         seem = start[kind == FORMAT_TYPE]
         if not len(seem):
             return []
@@ -155,7 +158,7 @@ class Scanner:
     def _numbers(
         self, start: Ints, kind: Bytes, formats: list[tuple[int, int]]
     ) -> tuple[Ints, list[tuple[int, int]]]:
-        """Return each place's layout number, and which format records change a layout."""
+        """Return each place's layout number, and the format records that change a layout."""
         number = self.layouts.now.take(kind)
         now: dict[int, int] = {}
         changes = []
@@ -187,8 +190,8 @@ def _chosen(
     Returns
     -------
     tuple
-        Which places hold them, shape (n,), or None where all do; their ends, shape (n,); and how
-        many bytes are dealt with.
+        The places that hold them, shape (n,), or None if all do; their ends, shape (n,); and the
+        number of bytes settled.
     """
     end = start + length
     proven = followed.take(end, mode="clip")
@@ -203,7 +206,7 @@ def _chosen(
         begin, end = begin[free], end[free]
     if final:
         return chosen, end, size
-    # What ends too near the end of the bytes cannot be judged yet.
+    # A record that ends too near the end of the bytes cannot be judged yet.
     near = int(start.searchsorted(size - ROOM))
     for n in range(near, len(start)):
         at, until = int(start[n]), int(start[n] + length[n])

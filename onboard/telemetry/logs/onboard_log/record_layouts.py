@@ -1,8 +1,8 @@
-"""How the records of one type are laid out, as the log's own format records say.
+"""The layouts of records, as stated by the log's own format records.
 
 A record is two marks (A3 95), a type number and the fields; a format record (type 128, 89 bytes)
-names the type, gives its length and, a letter for each field, how it is stored. Source of the
-letters and of what each is divided by: pymavlink 2.4.50, DFReader.py.
+states a type's name and length and, with a letter for each field, how the field is stored. Source
+of the letters and their divisors: pymavlink 2.4.50, DFReader.py.
 """
 
 import string
@@ -18,7 +18,7 @@ TEXT_LETTERS = "nNZ"
 FORMAT_TYPE = 128
 HEADER_BYTES = 3
 LONGEST_BYTES = 255
-"""A format record gives the length in one byte."""
+"""Longest record: a format record states the length in one byte."""
 
 STORED: Mapping[str, str] = {
     "a": "(32,)<i2",
@@ -58,21 +58,21 @@ _NAME_CHARACTERS = frozenset((string.ascii_letters + string.digits + "_").encode
 
 
 @dataclass(frozen=True)
-class Layout:
+class RecordLayout:
     """The layout of one type of record.
 
     Parameters
     ----------
     type
-        The number that stands in the record's header.
+        Number in the record's header.
     name
-        What the log calls it.
+        Name in the log.
     length
-        Bytes of a whole record, header included.
+        Length of a record, header included [bytes].
     letters
-        The format letter of each field, by the field's name, in the record's order.
+        Format letter of each field, by field name, in the record's order.
     fields
-        The fields as stored, behind the header; empty where a letter is not known.
+        The fields as stored, behind the header; empty if a letter is unknown.
     """
 
     type: int
@@ -83,15 +83,15 @@ class Layout:
 
     @property
     def timed(self) -> bool:
-        """Whether each record says when it was made: microseconds since boot come first."""
+        """Whether each record states its time: microseconds since boot, in the first field."""
         return next(iter(self.letters), "") == "TimeUS" and self.letters["TimeUS"] in "qQ"
 
     def whole_numbers(self, *names: str) -> bool:
-        """Return whether all these fields are there and hold whole numbers."""
+        """Return whether all these fields exist and hold whole numbers."""
         return all(self.letters.get(name, "-") in INTEGER_LETTERS for name in names)
 
     def texts(self, name: str) -> bool:
-        """Return whether this field is there and holds text."""
+        """Return whether this field exists and holds text."""
         return self.letters.get(name, "-") in TEXT_LETTERS
 
 
@@ -110,11 +110,11 @@ def text(value: bytes) -> str:
     return whole.split("\0", 1)[0]
 
 
-def layout_of(record: bytes) -> Layout | None:
-    """Return the layout that a format record states, None where it cannot be one.
+def layout_of(record: bytes) -> RecordLayout | None:
+    """Return the layout stated by a format record, None if it is not consistent.
 
-    A layout must be of one piece: a name of letters and digits, and fields that fill the length
-    exactly. One that has a letter nobody knows keeps its length only.
+    The name must be of letters and digits, and the fields must fill the length exactly. A layout
+    with an unknown letter keeps its length only.
     """
     row = np.frombuffer(record, _FORMAT_FIELDS, 1, HEADER_BYTES)[0]
     kind, length, raw_name = int(row["type"]), int(row["length"]), bytes(row["name"])
@@ -125,7 +125,7 @@ def layout_of(record: bytes) -> Layout | None:
     columns = text(bytes(row["columns"]))
     names = columns.split(",") if columns else []
     if not set(letters) <= set(STORED):
-        return Layout(kind, name.decode(), length, {}, np.dtype([]))
+        return RecordLayout(kind, name.decode(), length, {}, np.dtype([]))
     stored = [np.dtype(STORED[letter]) for letter in letters]
     offsets = np.cumsum([0, *(one.itemsize for one in stored)]).tolist()
     if offsets[-1] != length - HEADER_BYTES or len(names) < len(letters):
@@ -134,7 +134,7 @@ def layout_of(record: bytes) -> Layout | None:
         return None
     # Of two fields with the same name the last one counts.
     last = {field: n for n, field in enumerate(names[: len(letters)])}
-    return Layout(
+    return RecordLayout(
         kind,
         name.decode(),
         length,
@@ -151,7 +151,7 @@ def layout_of(record: bytes) -> Layout | None:
 
 
 def format_record(kind: int, name: str, length: int, letters: str, columns: str) -> bytes:
-    """Return the format record that states a layout."""
+    """Return the format record of a layout."""
     row = np.zeros((), _FORMAT_FIELDS)
     row["type"], row["length"], row["name"] = kind, length, name.encode()
     row["letters"], row["columns"] = letters.encode(), columns.encode()
@@ -161,4 +161,4 @@ def format_record(kind: int, name: str, length: int, letters: str, columns: str)
 OWN_RECORD = format_record(
     FORMAT_TYPE, "FMT", FORMAT_BYTES, "BBnNZ", "Type,Length,Name,Format,Columns"
 )
-"""The format record that describes format records; a log may do without."""
+"""The format record that describes format records; a log may lack it."""

@@ -1,6 +1,6 @@
-"""Records to columns: what a log holds, under the names that it gives itself."""
+"""The records of a whole on-board log as columns, under the log's own names."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from onboard.telemetry.logs.log_files import Progress
 from onboard.telemetry.logs.onboard_log import gps_time
 from onboard.telemetry.logs.onboard_log.growing_columns import Table
 from onboard.telemetry.logs.onboard_log.instances import InstanceFields
@@ -22,18 +23,18 @@ class Records:
     Parameters
     ----------
     time_us
-        Boot clock of each record [us], int64 of shape (n,); float with NaN where only some say;
-        None where the type has none.
+        Boot clock of each record [us], int64 of shape (n,); float with NaN where only some records
+        state it; None where none does.
     columns
-        Each field by the log's own name for it, shape (n,), or (n, 32) where it is an array; in the
-        unit of its format letter. NaN where a record's layout lacks the field. Text is bytes of
-        fixed length: see `layouts.text`.
+        Columns by field name, shape (n,), or (n, 32) where the field is an array; in the unit of
+        its format letter. NaN where a record's layout lacks the field. Texts are bytes of fixed
+        length: see `record_layouts.text`.
     instance
-        The field that tells several devices of one kind apart, None if the log names none.
+        Field that numbers several devices of one kind, None if the log names none.
     base_s
-        Unix time at boot [s], None where no GPS receiver said it.
+        Unix time at boot [s], None where no GPS receiver stated it.
     count
-        How many records there are.
+        Number of records.
     """
 
     time_us: npt.NDArray[Any] | None
@@ -63,7 +64,7 @@ def read_records(
     wanted: Mapping[str, Sequence[str]] | None = None,
     *,
     window_bytes: int = WINDOW_BYTES,
-    progress: Callable[[int], None] | None = None,
+    progress: Progress | None = None,
 ) -> dict[str, Records]:
     """Read an on-board log's records as columns.
 
@@ -72,17 +73,17 @@ def read_records(
     path
         The log.
     wanted
-        Names of records, and of each the fields; a field that the log lacks is left out. None:
+        Names of records, and the fields of each; a field that the log lacks is left out. None:
         every field of every type.
     window_bytes
-        How much to read at a time [bytes]; the result does not depend on it.
+        Bytes to read at a time; the result does not depend on it.
     progress
-        Called after each window with how many bytes are read.
+        Called after each window with the bytes read so far.
 
     Returns
     -------
     dict of str to Records
-        By name, of those names that have records.
+        By name; no entry for names without records.
 
     Raises
     ------
@@ -126,7 +127,7 @@ def read_records(
 def _by_name(
     window: Window, wanted: Mapping[str, Sequence[str]] | None
 ) -> dict[str, list[tuple[int, Ints]]]:
-    """Return the wanted records by name: layout numbers, and the places that have them."""
+    """Return the wanted records by name: layout numbers, and the records of each."""
     found: dict[str, list[tuple[int, Ints]]] = {}
     if wanted is None:
         for number, places in window.by_layout():
@@ -143,7 +144,7 @@ def _by_name(
 
 
 def _in_order(parts: list[tuple[int, Ints]]) -> Ints:
-    """Return the layout numbers of records of several layouts, in the records' order."""
+    """Return the layout number of each record, in the order of the records."""
     if len(parts) == 1:
         return np.full(len(parts[0][1]), parts[0][0])
     places = np.concatenate([places for _, places in parts])

@@ -1,4 +1,4 @@
-"""Decoded samples that wait for their time, and how they come together as channels of a block."""
+"""Decoded samples that wait for their stream time, released as the channels of a block."""
 
 from dataclasses import dataclass
 
@@ -6,12 +6,12 @@ import numpy as np
 
 from onboard.block import Block, Channel, FloatArray
 from onboard.telemetry.mavlink.checksum import Flags, Ints
-from onboard.telemetry.messages.channels import Columns
+from onboard.telemetry.messages.table import Columns
 
 
 @dataclass(frozen=True)
 class Part:
-    """Samples of one channel: the number of the timed record that each comes from, and columns."""
+    """Samples of one channel: the number of each one's timed record, and the columns."""
 
     channel: str
     number: Ints
@@ -24,7 +24,7 @@ class Part:
 
 
 def joined(parts: list[Part]) -> Part:
-    """Join parts of one channel in the order of the file."""
+    """Concatenate parts of one channel in the order of the file."""
     if len(parts) == 1:
         return parts[0]
     number = np.concatenate([part.number for part in parts])
@@ -43,7 +43,7 @@ class Waiting:
         self._parts: list[Part] = []
         self._t_s = np.empty(0)
         self.released = 0
-        """How many timed records are dealt with."""
+        """Number of timed records released."""
 
     def add(self, parts: list[Part], t_s: FloatArray) -> None:
         """Add parts, and the stream time of the next timed records."""
@@ -51,16 +51,16 @@ class Waiting:
         self._t_s = np.concatenate([self._t_s, t_s])
 
     def times_s(self, number: Ints) -> FloatArray:
-        """Return the stream time of records that are not released yet [s]."""
+        """Return the stream time of records not yet released [s]."""
         return self._t_s[number - self.released]
 
     @property
     def settled(self) -> int:
-        """How many timed records have their time."""
+        """Number of timed records whose time is known."""
         return self.released + len(self._t_s)
 
     def release(self, until: int) -> Block:
-        """Return the samples of records before this number; those without a time are left out."""
+        """Return the samples of records before a number, but for those without a time."""
         ready: dict[str, list[Part]] = {}
         later: list[Part] = []
         for part in self._parts:

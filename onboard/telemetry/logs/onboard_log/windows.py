@@ -1,6 +1,6 @@
-"""An on-board log read in windows: one buffer that is used again, and the records found in it."""
+"""An on-board log read in windows: one reused buffer, and the records found in it."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -9,46 +9,47 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.errors import LogError
-from onboard.telemetry.logs.onboard_log.record_framing import ROOM, Scanner
-from onboard.telemetry.logs.onboard_log.record_layouts import HEADER_BYTES, Layout
+from onboard.telemetry.logs.log_files import Progress, reading
+from onboard.telemetry.logs.onboard_log.record_framing import ROOM, RecordScanner
+from onboard.telemetry.logs.onboard_log.record_layouts import HEADER_BYTES, RecordLayout
 from onboard.telemetry.mavlink.checksum import Bytes, Ints
 
 WINDOW_BYTES = 1 << 20
-"""Read this much at a time: memory stays bounded, and array operations dwarf their call's cost."""
+"""Bytes read at a time: memory stays bounded, and arrays dwarf the cost of their calls."""
 
 Rows = npt.NDArray[Any]
 
 _STEP_BYTES = 1 << 16
 _PADDING = (0x00, 0xFF)
-"""What a block device holds where nothing was written."""
+"""Bytes of a block device where nothing was written."""
 
 
 @dataclass(frozen=True)
 class Window:
-    """The records of one stretch of a log. It is good only until the next one is asked for.
+    """The records of one stretch of a log, valid until the next window is read.
 
     Parameters
     ----------
     data
         The bytes that hold them.
     start
-        Where each record begins in `data`, shape (n,).
+        Offset of each record in `data`, shape (n,).
     number
-        The number of its layout, shape (n,).
+        Number of its layout, shape (n,).
     layouts
-        The layouts met so far, by number.
+        The layouts seen so far, by number.
     bad_bytes
-        How many bytes between and around these records are part of none.
+        Number of bytes between and around these records that are part of none.
     end
-        How many bytes of the file are dealt with by now.
+        Number of bytes of the file settled so far.
     file_bytes
-        How many there are.
+        Size of the file [bytes].
     """
 
     data: Bytes
     start: Ints
     number: Ints
-    layouts: Sequence[Layout | None]
+    layouts: Sequence[RecordLayout | None]
     bad_bytes: int
     end: int
     file_bytes: int
@@ -58,7 +59,7 @@ class Window:
         return len(self.start)
 
     def places(self, number: int) -> Ints:
-        """Return which of the records have this layout, shape (m,)."""
+        """Return the indices of the records of this layout, shape (m,)."""
         return np.flatnonzero(self.number == number)
 
     def rows(self, number: int, places: Ints) -> Rows:
@@ -68,18 +69,18 @@ class Window:
         return self.bytes_at(self.start.take(places) + HEADER_BYTES, layout.fields)
 
     def bytes_at(self, start: Ints, stored: np.dtype[Any]) -> Rows:
-        """Return what stands at these places, stored like this, shape (m,)."""
+        """Return the values stored with a dtype at these offsets, shape (m,)."""
         width = stored.itemsize
         if not width:
             return np.zeros(len(start), stored)
         every: Rows = np.ndarray(
             (len(self.data) - width + 1,), f"V{width}", self.data, strides=(1,)
         )
-        # Indexing copies the chosen rows only; `take` would first copy every overlapping one.
+        # Indexing copies the chosen rows only; `take` would first copy all overlapping ones.
         return every[start].view(stored)
 
     def by_layout(self) -> Iterator[tuple[int, Ints]]:
-        """Return each layout's number and which of the records have it."""
+        """Return each layout's number and the indices of its records."""
         narrow = np.uint16 if len(self.layouts) <= 1 << 16 else np.int64
         order = np.argsort(self.number.astype(narrow), kind="stable")
         ordered = self.number.take(order)
@@ -92,7 +93,7 @@ def windows(
     path: Path,
     window_bytes: int = WINDOW_BYTES,
     *,
-    progress: Callable[[int], None] | None = None,
+    progress: Progress | None = None,
 ) -> Iterator[Window]:
     """Return the records of an on-board log, window by window.
 
@@ -101,26 +102,21 @@ def windows(
     path
         The log.
     window_bytes
-        How much to read at a time [bytes]; the records do not depend on it.
+        Bytes to read at a time; the records do not depend on it.
     progress
-        Called after each window with how many bytes are read.
+        Called after each window with the bytes read so far.
 
     Raises
     ------
     LogError
         If the file cannot be read, or holds no record.
     """
-    try:
-        with path.open("rb", buffering=0) as file:
-            yield from _windows(path, file, window_bytes, progress)
-    except FileNotFoundError:
-        raise LogError(f"{path}: no such file") from None
-    except OSError as problem:
-        raise LogError(f"{path}: cannot be read ({problem.strerror})") from None
+    with reading(path), path.open("rb", buffering=0) as file:
+        yield from _windows(path, file, window_bytes, progress)
 
 
 def _windows(
-    path: Path, file: Any, window_bytes: int, progress: Callable[[int], None] | None
+    path: Path, file: Any, window_bytes: int, progress: Progress | None
 ) -> Iterator[Window]:
     file_bytes = file.seek(0, 2)
     if not file_bytes:
@@ -129,7 +125,7 @@ def _windows(
     file.seek(0)
     window_bytes = min(window_bytes, file_bytes)
     capacity = window_bytes + ROOM
-    scanner = Scanner(capacity)
+    scanner = RecordScanner(capacity)
     data = np.zeros(capacity + ROOM, np.uint8)
     into = data.data
     kept = done = 0
@@ -154,7 +150,7 @@ def _windows(
 
 
 def _padding_from(file: BinaryIO, file_bytes: int) -> int:
-    """Return where the padding at the end of a file begins; the file's end if it has none."""
+    """Return the offset of the padding at the end of a file; the file's size if it has none."""
     end, pad = file_bytes, None
     while end:
         begin = max(end - _STEP_BYTES, 0)

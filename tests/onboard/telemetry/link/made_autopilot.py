@@ -1,22 +1,23 @@
-"""A simulated autopilot that is asked for messages, and the two of them on a link without delay.
+"""A simulated autopilot that receives requests, on a link without delay.
 
-What it is sent is read by pymavlink. It obeys, refuses or stays silent as a test tells it.
+It reads them with pymavlink, and accepts, refuses or ignores them as a test sets it up.
 """
 
 import numpy as np
 import pymavlink.dialects.v20.all as dialect
 
-from onboard.telemetry.link.requests import Asking
-from onboard.telemetry.mavlink import layouts, packing
+from onboard.telemetry.link.requests import Requests
+from onboard.telemetry.mavlink import packing
 from onboard.telemetry.mavlink.frames import Frames, with_room
 from onboard.telemetry.mavlink.headers import read_words
-from onboard.telemetry.messages.rates import NEEDS
+from onboard.telemetry.messages.table import MESSAGES, REQUESTED
+from tests.onboard.telemetry.made_messages import ID
 
 KEY = bytes(range(32))
 TICK_S = 0.2
 SYSTEM, COMPONENT = 7, 1
-PLAIN = {number: need for number, need in NEEDS.items() if not need.optional}
-OPTIONAL = set(NEEDS) - set(PLAIN)
+PLAIN = {n: message for n, message in MESSAGES.items() if message.rate_hz and not message.optional}
+OPTIONAL = set(REQUESTED) - set(PLAIN)
 
 ACCEPTED, LATER, DENIED, UNSUPPORTED, FAILED = (
     dialect.MAV_RESULT_ACCEPTED,
@@ -26,14 +27,12 @@ ACCEPTED, LATER, DENIED, UNSUPPORTED, FAILED = (
     dialect.MAV_RESULT_FAILED,
 )
 
-# Which messages this simulated autopilot holds in which stream: its own choice, where the MAVLink
-# definitions leave it open.
+GROUPS = {message.groups[0] for message in REQUESTED.values() if message.groups}
+
+# Where the MAVLink definitions leave it open, this autopilot holds a message in its first group.
 STREAMS = {
-    dialect.MAV_DATA_STREAM_EXTENDED_STATUS: (layouts.SYS_STATUS, layouts.GPS_RAW_INT),
-    dialect.MAV_DATA_STREAM_POSITION: (layouts.GLOBAL_POSITION_INT,),
-    dialect.MAV_DATA_STREAM_EXTRA1: (layouts.ATTITUDE,),
-    dialect.MAV_DATA_STREAM_EXTRA2: (layouts.VFR_HUD,),
-    dialect.MAV_DATA_STREAM_EXTRA3: (layouts.BATTERY_STATUS, layouts.SYSTEM_TIME),
+    group: tuple(number for number, one in REQUESTED.items() if one.groups[:1] == (group,))
+    for group in sorted(GROUPS)
 }
 
 
@@ -65,15 +64,17 @@ def read(data: bytes, signed: bool = False) -> list:
 
 
 class Autopilot:
-    """Sends messages at its rates, and does what it is asked as far as it likes to."""
+    """Sends messages at its rates, and follows requests as far as it is set up to."""
 
-    def __init__(self, rates: dict[int, float], obeys: bool = True, streams: bool = True) -> None:
-        self.rates = {layouts.HEARTBEAT: 1.0, **rates}
-        self.obeys, self.streams = obeys, streams
+    def __init__(
+        self, rates: dict[int, float], complies: bool = True, streams: bool = True
+    ) -> None:
+        self.rates = {ID["HEARTBEAT"]: 1.0, **rates}
+        self.complies, self.streams = complies, streams
         self.result: dict[int, int | None] = {}
-        """What it answers for a message; None is no answer."""
+        """Its answer for a message; None: no answer."""
         self.default: int | None = ACCEPTED
-        self.sent = dict.fromkeys(NEEDS, 0)
+        self.sent = dict.fromkeys(REQUESTED, 0)
         self._owed: dict[int, float] = {}
 
     def step(self, received: list) -> list[bytes]:
@@ -83,7 +84,7 @@ class Autopilot:
             if message.get_type() == "COMMAND_LONG":
                 wanted = int(message.param1)
                 result = self.result.get(wanted, self.default)
-                if result == ACCEPTED and self.obeys:
+                if result == ACCEPTED and self.complies:
                     self.rates[wanted] = 1e6 / message.param2
                 if result is not None:
                     out.append(ack(result))
@@ -99,26 +100,26 @@ class Autopilot:
 
 
 class Run:
-    """A link without delay between the two; keeps what was sent, with its time."""
+    """A link without delay between the two; logs the messages sent, with their times."""
 
     def __init__(self, autopilot: Autopilot, **settings) -> None:
-        self.autopilot, self.asking = autopilot, Asking(**settings)
+        self.autopilot, self.requests = autopilot, Requests(**settings)
         self.now_s, self.log, self._received = 1000.0, [], []
 
     def go(self, seconds: float, deaf: bool = False, dumb: bool = False) -> list[tuple]:
-        """Go on; `deaf`: the autopilot hears nothing; `dumb`: it is not heard."""
+        """Continue; `deaf`: the autopilot receives nothing; `dumb`: nothing of it is received."""
         first = len(self.log)
         for _ in range(round(seconds / TICK_S)):
             self.now_s += TICK_S
             came = self.autopilot.step([] if deaf else self._received)
-            self.asking.heard(frames([] if dumb else came), self.now_s)
-            self._received = read(self.asking.due(self.now_s, SYSTEM, COMPONENT))
+            self.requests.observe(frames([] if dumb else came), self.now_s)
+            self._received = read(self.requests.due(self.now_s, SYSTEM, COMPONENT))
             self.log += [(self.now_s, message) for message in self._received]
         return self.log[first:]
 
 
 def kinds(log: list[tuple], name: str) -> list[tuple[float, int, float]]:
-    """Times, what was asked for, and the rate."""
+    """Times, message or group requested, and rate."""
     if name == "COMMAND_LONG":
         return [
             (at, int(m.param1), 1e6 / m.param2) for at, m in log if m.get_type() == "COMMAND_LONG"
@@ -139,4 +140,13 @@ def streams(log):
 
 
 def needed() -> dict[int, float]:
-    return {number: need.rate_hz for number, need in PLAIN.items()} | {layouts.ESC_STATUS: 2.0}
+    return {number: message.rate_hz for number, message in PLAIN.items()} | {ID["ESC_STATUS"]: 2.0}
+
+
+def missing(requests: Requests, now_s: float) -> tuple[int, ...]:
+    """Ids of needed messages that arrive too rarely."""
+    return tuple(
+        number
+        for number, one in requests.wanted.items()
+        if not one.message.optional and not one.comes(now_s)
+    )

@@ -1,4 +1,4 @@
-"""Every kind of link gives the same bytes, takes bytes without waiting, and says what is wrong."""
+"""Every kind of link returns the same bytes, sends without waiting, and reports errors."""
 
 import errno
 import os
@@ -81,7 +81,7 @@ def test_serial_over_a_pty_and_its_unplugging() -> None:
     link.close()
 
 
-def test_file_gives_its_frames_and_ends(tmp_path: Path) -> None:
+def test_a_file_gives_its_frames_and_ends(tmp_path: Path) -> None:
     frames = stream()
     path = tmp_path / "ride.tlog"
     path.write_bytes(records(frames, step_us=400))
@@ -104,19 +104,19 @@ def test_file_gives_its_frames_and_ends(tmp_path: Path) -> None:
         ("tcp:a..b:5760", UsageError, "is no host name"),
     ],
 )
-def test_what_is_wrong_is_said(connection: str, error: type[Exception], text: str) -> None:
+def test_errors_are_reported(connection: str, error: type[Exception], text: str) -> None:
     with pytest.raises(error, match=text):
         open_link(connection, 57600)
 
 
-def test_tcp_refused_is_said() -> None:
+def test_a_refused_tcp_connection_is_reported() -> None:
     with socket.create_server(("127.0.0.1", 0)) as server:
         port = server.getsockname()[1]
     with pytest.raises(LinkError, match="refused"):
         open_link(f"tcp:127.0.0.1:{port}", 57600)
 
 
-def test_a_port_in_use_is_said() -> None:
+def test_a_port_in_use_is_reported() -> None:
     first = UdpLink("127.0.0.1", 0)
     port = int(first.name.rpartition(":")[2])
     with pytest.raises(LinkError, match="in use"):
@@ -124,13 +124,13 @@ def test_a_port_in_use_is_said() -> None:
     first.close()
 
 
-# What may be sent: each of these is under this long.
+# A request, as it may be sent.
 REQUEST = packing.pack(*packing.message_interval(1, 1, 30, 4.0), 0, 1, 191)
 FULL_BYTES = 64 << 20
 
 
 def fill(link) -> int:
-    """Write until nothing goes any more; give how many bytes were written."""
+    """Write until no more bytes go; return how many were written."""
     written = 0
     while not link.unsent_bytes:
         link.write(REQUEST)
@@ -140,7 +140,7 @@ def fill(link) -> int:
 
 
 def read_end(end: int, count: int) -> bytes:
-    """What comes out at the other end of a pty: it may come in parts."""
+    """Return the bytes at the other end of a pty, which may come in parts."""
     got = b""
     while len(got) < count and select.select([end], [], [], 5)[0]:
         got += os.read(end, 65_536)
@@ -155,7 +155,7 @@ def at_once(act) -> float:
 
 @pytest.fixture
 def pty(tmp_path: Path):
-    """A pair: our end, and a lasting name for the other as /dev/serial/by-id/ has them."""
+    """A pair: our end, and a persistent name of the other as in /dev/serial/by-id/."""
     ours, theirs = os.openpty()
     tty.setraw(theirs)
     name = tmp_path / "usb-Serial_0001-if00-port0"
@@ -165,7 +165,7 @@ def pty(tmp_path: Path):
     os.close(ours)
 
 
-def test_serial_by_a_lasting_name_both_ways(pty) -> None:
+def test_serial_by_a_persistent_name_both_ways(pty) -> None:
     ours, name = pty
     link = open_link(str(name), 57600)
     assert link.name == str(name)
@@ -178,7 +178,7 @@ def test_serial_by_a_lasting_name_both_ways(pty) -> None:
     link.close()
 
 
-def test_serial_that_takes_nothing_drops_whole_frames(pty) -> None:
+def test_a_serial_port_that_takes_nothing_drops_whole_frames(pty) -> None:
     ours, name = pty
     link = open_link(str(name), 57600)
     written = fill(link)
@@ -187,13 +187,13 @@ def test_serial_that_takes_nothing_drops_whole_frames(pty) -> None:
     got = b""
     while len(got) < written - len(REQUEST) and select.select([ours], [], [], 5)[0]:
         got += os.read(ours, 65_536)
-        # What was begun goes on by itself.
+        # A piece begun is completed by any later write.
         link.write(b"")
     assert got == REQUEST * ((written - len(REQUEST)) // len(REQUEST))
     link.close()
 
 
-def test_serial_unplugged_while_writing_is_said() -> None:
+def test_a_serial_port_unplugged_while_writing_is_reported() -> None:
     ours, theirs = os.openpty()
     link = open_link(os.ttyname(theirs), 57600)
     os.close(ours)
@@ -205,7 +205,7 @@ def test_serial_unplugged_while_writing_is_said() -> None:
         link.write(REQUEST)
 
 
-def test_udp_tells_who_sent_and_sends_to_whom_it_is_told() -> None:
+def test_udp_reports_sources_and_sends_to_destinations() -> None:
     link = open_link("udpin:127.0.0.1:0", 57600)
     port = int(link.name.rpartition(":")[2])
     ends = [socket.socket(socket.AF_INET, socket.SOCK_DGRAM) for _ in range(2)]
@@ -214,7 +214,7 @@ def test_udp_tells_who_sent_and_sends_to_whom_it_is_told() -> None:
         end.bind(("127.0.0.1", 0))
         end.sendto(b"there", ("127.0.0.1", port))
         assert link.read(2.0) == [(b"there", end.getsockname())]
-    # To whom sent last, nothing goes for that.
+    # Without a destination nothing is sent, not even to the last sender.
     link.write(REQUEST)
     link.write(REQUEST, ends[0].getsockname())
     assert ends[0].recv(1000) == REQUEST
@@ -245,7 +245,7 @@ def test_udp_without_a_network_goes_on_listening(number: int, ends: bool) -> Non
             raise OSError(number, os.strerror(number))
 
     link = UdpLink("127.0.0.1", 0)
-    whole, link._socket = link._socket, Broken()
+    whole, link.socket = link.socket, Broken()
     if ends:
         with pytest.raises(LinkError, match="udpin:"):
             link.write(REQUEST, ("192.0.2.1", 14550))
@@ -264,7 +264,7 @@ def test_a_flood_of_empty_datagrams_ends_a_read() -> None:
             return b"", ("192.0.2.1", 14550)
 
     link = UdpLink("127.0.0.1", 0)
-    whole, link._socket = link._socket, Endless()
+    whole, link.socket = link.socket, Endless()
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as outlet:
         outlet.sendto(b"", whole.getsockname())
         assert not any(part.data for part in link.read(2.0))
@@ -284,7 +284,7 @@ def test_tcp_both_ways_full_and_reset() -> None:
         while got < whole:
             piece = there.recv(1 << 20)
             link.write(b"")
-            # Whatever arrives goes on where the last piece ended.
+            # Each piece continues where the last one ended.
             offset = got % len(REQUEST)
             assert piece == (REQUEST * (len(piece) // len(REQUEST) + 2))[offset:][: len(piece)]
             got += len(piece)
@@ -318,7 +318,7 @@ def test_tcp_to_one_that_never_answers_is_bounded(monkeypatch) -> None:
             other.close()
 
 
-def test_tcp_tries_all_addresses_in_one_time(monkeypatch) -> None:
+def test_tcp_tries_all_addresses_in_one_timeout(monkeypatch) -> None:
     with socket.create_server(("127.0.0.1", 0)) as refusing:
         refused = refusing.getsockname()
     with socket.create_server(("127.0.0.1", 0)) as server:
@@ -332,7 +332,7 @@ def test_tcp_tries_all_addresses_in_one_time(monkeypatch) -> None:
             open_link("tcp:boat.example:5760", 57600)
 
 
-def test_a_file_takes_what_is_written_and_does_nothing(tmp_path: Path) -> None:
+def test_writing_to_a_file_link_does_nothing(tmp_path: Path) -> None:
     path = tmp_path / "ride.tlog"
     path.write_bytes(records(stream()))
     before = path.read_bytes()

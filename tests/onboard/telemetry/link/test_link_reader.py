@@ -1,4 +1,4 @@
-"""The reading thread: it outlives whatever a link does, says so, and waits no longer than due."""
+"""The reading thread survives any fault of a link, reports it, and bounds its waits."""
 
 import time
 
@@ -14,12 +14,12 @@ CRAFT, STRANGER, OTHER = ("192.0.2.1", 14550), ("192.0.2.2", 9), ("192.0.2.3", 9
 
 
 class Scripted:
-    """A link that does one thing after another; bytes it gives, what is an exception is raised."""
+    """A link that does one act after another: it returns bytes and raises exceptions."""
 
     name = "scripted"
 
     def __init__(self, *acts: object) -> None:
-        self._acts = list(acts)
+        self.acts = list(acts)
         self.closed = False
         self.sent = b""
         self.sent_to: list[Source | None] = []
@@ -30,7 +30,7 @@ class Scripted:
         self.sent_to.append(to)
 
     def read(self, timeout_s: float) -> list[Part]:
-        act = self._acts.pop(0) if self._acts else b""
+        act = self.acts.pop(0) if self.acts else b""
         if isinstance(act, Exception):
             raise act
         if not act:
@@ -58,7 +58,7 @@ def reader(monkeypatch, *links: Scripted) -> LinkReader:
     return made
 
 
-def test_a_broken_link_is_closed_said_and_opened_again(monkeypatch) -> None:
+def test_a_broken_link_is_closed_reported_and_reopened(monkeypatch) -> None:
     first, second = Scripted(b"one", LinkError("unplugged")), Scripted(b"two")
     reading = reader(monkeypatch, first, second)
     got: list[Piece] = []
@@ -70,7 +70,7 @@ def test_a_broken_link_is_closed_said_and_opened_again(monkeypatch) -> None:
     assert second.closed
 
 
-def test_a_fault_that_nobody_foresaw_does_not_make_the_craft_deaf(monkeypatch) -> None:
+def test_after_an_unexpected_fault_the_link_is_reopened(monkeypatch) -> None:
     reading = reader(monkeypatch, Scripted(RuntimeError("what?")), Scripted(b"two"))
     got: list[Piece] = []
     until(lambda: got.extend(reading.take()) or got)
@@ -84,12 +84,12 @@ def test_a_link_that_stays_away_is_reported(monkeypatch) -> None:
     reading.stop()
 
 
-def test_after_data_came_the_wait_is_short_again(monkeypatch) -> None:
+def test_after_data_the_wait_is_short_again(monkeypatch) -> None:
     links = [Scripted(b"x", LinkError("gone")) for _ in range(8)]
     reading = reader(monkeypatch, *links)
     until(lambda: str(reading.problem) == "still gone")
-    # Eight breaks, each after data: had the wait doubled every time it would be over a second.
-    assert reading._retry_s <= 0.5
+    # Eight breaks, each after data: a wait doubled each time would exceed a second.
+    assert reading.retry_s <= 0.5
     reading.stop()
 
 
@@ -101,18 +101,18 @@ def test_a_link_at_its_end_stays_ended(monkeypatch) -> None:
     reading.stop()
 
 
-def test_bytes_that_nobody_takes_are_dropped_and_counted(monkeypatch) -> None:
-    monkeypatch.setattr(link_reader, "HELD_MOST_BYTES", 10)
+def test_bytes_not_taken_are_dropped_and_counted(monkeypatch) -> None:
+    monkeypatch.setattr(link_reader, "WAITING_MOST_BYTES", 10)
     monkeypatch.setattr(link_reader, "BATCH_S", 0.0)
     reading = reader(monkeypatch, Scripted(*[b"12345"] * 5))
     until(lambda: reading.dropped_bytes == 15)
     assert [piece.data for piece in reading.take()] == [b"12345"] * 2
-    assert reading.held_bytes == 0
+    assert reading.waiting_bytes == 0
     reading.stop()
 
 
 def test_strangers_bytes_are_dropped_before_the_crafts(monkeypatch) -> None:
-    monkeypatch.setattr(link_reader, "HELD_MOST_BYTES", 40)
+    monkeypatch.setattr(link_reader, "WAITING_MOST_BYTES", 40)
     reads = [[Part(b"craft%d" % n, CRAFT), Part(b"junk" * 6, STRANGER)] for n in range(5)]
     reading = LinkReader(Scripted(*reads, LinkEndedError("played")), Scripted, lambda: 4)
     reading.answer(CRAFT)
@@ -126,21 +126,21 @@ def test_strangers_bytes_are_dropped_before_the_crafts(monkeypatch) -> None:
     assert reading.dropped_bytes == 5 * 24 - sum(map(len, strangers)) > 0
 
 
-def test_a_flood_is_given_out_part_by_part_in_order(monkeypatch) -> None:
+def test_a_flood_is_taken_in_parts_in_order(monkeypatch) -> None:
     monkeypatch.setattr(link_reader, "TAKEN_MOST_BYTES", 10)
     parts = [Part(bytes((n,)) * 4, (CRAFT, STRANGER, OTHER)[n % 3]) for n in range(9)]
     reading = LinkReader(Scripted(parts, LinkEndedError("played")), Scripted, lambda: 4)
     reading.start()
     until(lambda: reading.ended)
     taken = []
-    while reading.held_bytes:
+    while reading.waiting_bytes:
         taken.append(reading.take())
     assert [len(pieces) for pieces in taken] == [3, 3, 3]
     assert [piece for pieces in taken for piece in pieces] == [Piece(4, *part) for part in parts]
     assert reading.dropped_bytes == 0
 
 
-def test_what_one_source_sent_at_once_is_one_piece(monkeypatch) -> None:
+def test_consecutive_parts_of_one_source_are_one_piece(monkeypatch) -> None:
     parts = [Part(b"a", CRAFT), Part(b"b", CRAFT), Part(b"c", OTHER), Part(b"d", CRAFT)]
     reading = LinkReader(Scripted(parts, LinkEndedError("played")), Scripted, lambda: 4)
     reading.start()
@@ -148,15 +148,15 @@ def test_what_one_source_sent_at_once_is_one_piece(monkeypatch) -> None:
     assert reading.take() == [(4, b"ab", CRAFT), (4, b"c", OTHER), (4, b"d", CRAFT)]
 
 
-def test_what_is_sent_goes_to_the_address_answered_last_on_whatever_link(monkeypatch) -> None:
+def test_bytes_go_to_the_last_answered_address_on_any_link(monkeypatch) -> None:
     first, second = Scripted(b"a"), Scripted(b"b")
     reading = reader(monkeypatch, first, second)
-    until(lambda: reading.heard_s is not None)
+    until(lambda: reading.received_s is not None)
     reading.write(b"1")
     for source in (CRAFT, OTHER, None):
         reading.answer(source)
         reading.write(b"2")
-    first._acts.append(LinkError("gone"))
+    first.acts.append(LinkError("gone"))
     until(lambda: reading.problem is None and first.closed)
     reading.write(b"3")
     reading.stop()
@@ -164,18 +164,18 @@ def test_what_is_sent_goes_to_the_address_answered_last_on_whatever_link(monkeyp
     assert second.sent_to == [OTHER]
 
 
-def test_what_is_sent_goes_to_the_open_link_and_never_waits(monkeypatch) -> None:
+def test_bytes_go_to_the_open_link_without_waiting(monkeypatch) -> None:
     class Broken(Scripted):
         def write(self, data: bytes, to: Source | None = None) -> None:
             raise LinkError("gone")
 
     first, second = Scripted(b"a"), Broken(b"b")
     reading = reader(monkeypatch, first, second)
-    until(lambda: reading.heard_s is not None)
+    until(lambda: reading.received_s is not None)
     reading.write(b"beat")
     reading.write(b"")
     assert first.sent == b"beat"
-    first._acts.append(LinkError("unplugged"))
+    first.acts.append(LinkError("unplugged"))
     until(lambda: reading.problem is None and first.closed and len(reading.take()) > 0)
     reading.write(b"lost")
     assert first.sent == b"beat"
@@ -186,22 +186,22 @@ def test_what_is_sent_goes_to_the_open_link_and_never_waits(monkeypatch) -> None
     ("gone_us", "size", "relieved"),
     [(100_000, 10, False), (600_000, 10, True), (0, link_reader.MUCH_BYTES, True)],
 )
-def test_where_the_loop_is_late_or_much_has_come_the_thread_takes_it_in(
+def test_the_thread_takes_bytes_in_where_the_loop_is_late_or_much_waits(
     gone_us: int, size: int, relieved: bool
 ) -> None:
     now_us, taken = [0], []
     reading = LinkReader(None, Scripted, lambda: now_us[0])
     reading.relief = lambda: taken.append(reading.take())
-    reading._keep([Part(b"first", CRAFT)])
+    reading.put([Part(b"first", CRAFT)])
     assert not taken
     now_us[0] = gone_us
-    reading._keep([Part(b"x" * size, CRAFT)])
+    reading.put([Part(b"x" * size, CRAFT)])
     assert [len(pieces) for pieces in taken] == ([2] if relieved else [])
 
 
-def test_the_waits_for_a_link_that_stays_away_grow_and_end() -> None:
+def test_waits_for_a_link_that_stays_away_grow_to_a_limit() -> None:
     reading, waits = LinkReader(None, Scripted, lambda: 4), []
-    reading._stop.wait = waits.append  # type: ignore[assignment, method-assign]
+    reading.stopping.wait = waits.append  # type: ignore[assignment, method-assign]
     for _ in range(6):
-        reading._wait_after("gone")
+        reading.wait_after("gone")
     assert waits == [0.5, 1.0, 2.0, 4.0, 5.0, 5.0]

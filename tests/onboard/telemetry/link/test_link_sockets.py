@@ -1,4 +1,4 @@
-"""What a link asks of the system: a router that is gone is noticed, a device is ours alone."""
+"""Options of sockets and devices: a router that vanishes is noticed, a device is exclusive."""
 
 import os
 import socket
@@ -13,10 +13,10 @@ from onboard.telemetry.link.tcp import ALIVE, GONE_AFTER_MS, TcpLink
 from onboard.telemetry.link.udp import UdpLink
 
 
-def test_a_router_that_is_gone_without_a_word_is_noticed() -> None:
+def test_a_router_that_vanishes_silently_is_noticed() -> None:
     with socket.create_server(("127.0.0.1", 0)) as server:
         link = TcpLink("127.0.0.1", server.getsockname()[1])
-        ours = link._socket
+        ours = link.socket
         assert ours.getsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE) == 1
         assert ours.getsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT) == GONE_AFTER_MS
         for option, value in ALIVE:
@@ -26,7 +26,7 @@ def test_a_router_that_is_gone_without_a_word_is_noticed() -> None:
         link.close()
 
 
-def test_a_serial_device_is_ours_alone() -> None:
+def test_a_serial_device_is_opened_exclusively() -> None:
     ours, theirs = os.openpty()
     tty.setraw(theirs)
     name = os.ttyname(theirs)
@@ -39,7 +39,7 @@ def test_a_serial_device_is_ours_alone() -> None:
     os.close(ours)
 
 
-def test_each_datagram_goes_to_whom_it_is_told_and_to_nobody_else() -> None:
+def test_each_datagram_goes_to_its_destination_only() -> None:
     link = UdpLink("127.0.0.1", 0)
     ends = [socket.socket(socket.AF_INET, socket.SOCK_DGRAM) for _ in range(2)]
     for end in ends:
@@ -66,7 +66,7 @@ def test_a_flood_of_large_datagrams_ends_a_read() -> None:
             return bytes(size), ("192.0.2.1", 14550)
 
     link = UdpLink("127.0.0.1", 0)
-    whole, link._socket = link._socket, Endless()  # type: ignore[assignment]
+    whole, link.socket = link.socket, Endless()  # type: ignore[assignment]
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as outlet:
         outlet.sendto(b"x", whole.getsockname())
         got = sum(len(part.data) for part in link.read(2.0))

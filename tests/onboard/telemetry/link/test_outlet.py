@@ -1,4 +1,4 @@
-"""An outlet takes what there is room for, each piece whole, and nothing once it is closed."""
+"""An outlet sends whole pieces as far as there is room, and none once it is closed."""
 
 import threading
 
@@ -10,14 +10,14 @@ from onboard.telemetry.link.outlet import Outlet
 @pytest.mark.parametrize(
     ("room", "pieces", "gone", "dropped"),
     [
-        # What each try of sending takes, one after the other.
+        # Bytes that each call of send takes.
         ([4, 4], [b"aaaa", b"bbbb"], b"aaaabbbb", 0),
         ([2, 2, 4], [b"aaaa", b"bbbb"], b"aaaabbbb", 0),
         ([2, 0, 1, 4, 4], [b"aaaa", b"bbbb", b"cccc", b"dddd"], b"aaaadddd", 8),
         ([0, 4], [b"aaaa", b"bbbb"], b"bbbb", 4),
     ],
 )
-def test_an_outlet_sends_pieces_whole_or_not_at_all(room, pieces, gone, dropped) -> None:
+def test_pieces_are_sent_whole_or_not_at_all(room, pieces, gone, dropped) -> None:
     left, sent = list(room), []
 
     def send(data: bytes) -> int:

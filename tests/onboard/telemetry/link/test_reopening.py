@@ -1,4 +1,4 @@
-"""A serial device that comes back under another name is found by its lasting one."""
+"""A serial device that returns under another name is found by its persistent one."""
 
 import os
 import pty
@@ -13,7 +13,7 @@ from onboard.telemetry.link.reopening import Reopener
 
 
 class Plug:
-    """A pseudo-terminal under a device name and a lasting one, as the system names devices."""
+    """A pseudo-terminal under a device name and a persistent one, as the system names devices."""
 
     def __init__(self, folder: Path) -> None:
         self.device, self.names = folder / "ttyUSB0", folder / "by-id"
@@ -26,9 +26,9 @@ class Plug:
         self._open += [far, near]
         device = self.device.with_name(name)
         device.symlink_to(os.ttyname(near))
-        lasting = self.names / "usb-radio-0001"
-        lasting.unlink(missing_ok=True)
-        lasting.symlink_to(device)
+        persistent = self.names / "usb-radio-0001"
+        persistent.unlink(missing_ok=True)
+        persistent.symlink_to(device)
         return device
 
     def unplug(self) -> None:
@@ -61,7 +61,7 @@ def test_the_same_device_under_another_name(plug: Plug) -> None:
     again.close()
 
 
-def test_a_device_without_a_lasting_name_is_waited_for(plug: Plug) -> None:
+def test_a_device_without_a_persistent_name_is_waited_for(plug: Plug) -> None:
     first = plug.plug_in("ttyUSB0")
     reopen = Reopener(str(first), 57600, plug.names / "nowhere")
     reopen().close()

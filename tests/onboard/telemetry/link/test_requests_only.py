@@ -1,4 +1,4 @@
-"""What is never sent, whatever is heard: anything but three messages, and that to nobody else."""
+"""Nothing but three messages is ever sent, and to nobody but the followed autopilot."""
 
 import itertools
 
@@ -8,10 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from onboard.telemetry.link import requests
-from onboard.telemetry.link.requests import Asking
-from onboard.telemetry.mavlink import layouts
+from onboard.telemetry.link.requests import Requests
 from onboard.telemetry.mavlink.signing import SignatureGate, Signer
-from onboard.telemetry.messages.rates import NEEDS
+from onboard.telemetry.messages.table import REQUESTED
 from tests.onboard.telemetry.link.made_autopilot import (
     COMPONENT,
     DENIED,
@@ -29,6 +28,7 @@ from tests.onboard.telemetry.link.made_autopilot import (
     read,
     streams,
 )
+from tests.onboard.telemetry.made_messages import ID
 
 
 @pytest.mark.parametrize(
@@ -42,12 +42,12 @@ from tests.onboard.telemetry.link.made_autopilot import (
         ack(DENIED, sender=(SYSTEM + 1, COMPONENT)),
     ],
 )
-def test_an_answer_to_or_from_somebody_else_counts_for_nothing(answer: bytes) -> None:
+def test_an_answer_to_or_from_somebody_else_is_ignored(answer: bytes) -> None:
     others, silent = Run(Autopilot(needed())), Run(Autopilot(needed()))
     logs = []
     for run, more in ((others, [answer]), (silent, [])):
         run.autopilot.default = None
-        run.autopilot.rates[layouts.VFR_HUD] = 0.0
+        run.autopilot.rates[ID["VFR_HUD"]] = 0.0
         step = run.autopilot.step
         run.autopilot.step = lambda received, step=step, more=more: step(received) + more
         logs.append([(at, m.get_type()) for at, m in run.go(60)])
@@ -55,46 +55,48 @@ def test_an_answer_to_or_from_somebody_else_counts_for_nothing(answer: bytes) ->
 
 
 def test_an_answer_to_us_counts() -> None:
-    run = Run(Autopilot({**needed(), layouts.VFR_HUD: 0.0}, obeys=False))
+    run = Run(Autopilot({**needed(), ID["VFR_HUD"]: 0.0}, complies=False))
     run.autopilot.default = None
     for count in (1, 2):
         while len(commands(run.log)) < count:
             run.go(TICK_S)
             assert run.now_s < 1020
-        run.asking.heard(frames([ack(DENIED, target=(SYSTEM, 191))]), run.now_s)
+        run.requests.observe(frames([ack(DENIED, target=(SYSTEM, 191))]), run.now_s)
     run.go(4)
     assert [group for _, group, _ in streams(run.log)][:1] == [dialect.MAV_DATA_STREAM_EXTRA2]
 
 
-def test_listening_only_sends_nothing_whatever_comes() -> None:
+def test_listen_only_sends_nothing() -> None:
     run = Run(Autopilot({}), listen_only=True)
     assert run.go(60) == []
-    assert run.asking.due(2000.0, None, None) == b""
+    assert run.requests.due(2000.0, None, None) == b""
 
 
 @pytest.mark.parametrize("followed", [(0, 1), (7, 0), (None, None)])
-def test_nobody_in_particular_is_asked_nothing(followed) -> None:
-    ask = Asking()
+def test_nothing_is_requested_from_no_single_component(followed) -> None:
+    requester = Requests()
     for n in range(200):
-        ask.heard(frames([frame(0), frame(0, sender=(0, 1)), frame(0, sender=(7, 0))]), n * TICK_S)
-        sent = read(ask.due(n * TICK_S, *followed))
+        requester.observe(
+            frames([frame(0), frame(0, sender=(0, 1)), frame(0, sender=(7, 0))]), n * TICK_S
+        )
+        sent = read(requester.due(n * TICK_S, *followed))
         assert {m.get_type() for m in sent} <= {"HEARTBEAT"}
 
 
-def test_an_autopilot_under_our_own_number_is_sent_nothing() -> None:
-    ask = Asking()
+def test_nothing_is_sent_to_an_autopilot_with_our_own_id() -> None:
+    requester = Requests()
     for n in range(100):
-        ask.heard(frames([frame(layouts.HEARTBEAT, sender=(7, 191))]), n * TICK_S)
-        assert ask.due(n * TICK_S, 7, 191) == b""
+        requester.observe(frames([frame(ID["HEARTBEAT"], sender=(7, 191))]), n * TICK_S)
+        assert requester.due(n * TICK_S, 7, 191) == b""
 
 
-def test_what_is_sent_is_signed() -> None:
+def test_frames_sent_are_signed() -> None:
     gate = SignatureGate(KEY)
-    ask = Asking(signer=Signer(KEY, lambda: 1_764_063_600_000_000, gate))
+    requester = Requests(signer=Signer(KEY, lambda: 1_764_063_600_000_000, gate))
     got = b""
     for n in range(100):
-        ask.heard(frames([frame(layouts.HEARTBEAT)]), n * TICK_S)
-        got += ask.due(n * TICK_S, SYSTEM, COMPONENT)
+        requester.observe(frames([frame(ID["HEARTBEAT"])]), n * TICK_S)
+        got += requester.due(n * TICK_S, SYSTEM, COMPONENT)
     messages = read(got, signed=True)
     assert len(messages) > 20
     assert all(message.get_signed() for message in messages)
@@ -103,10 +105,10 @@ def test_what_is_sent_is_signed() -> None:
 
 SENDERS = st.sampled_from([(7, 1), (7, 191), (8, 1), (0, 0), (255, 190)])
 FOLLOWED = st.sampled_from([(7, 1), (7, 1), (7, 1), (8, 1), (0, 1), (7, 0), (7, 191), (None, None)])
-HEARD = st.one_of(
+RECEIVED = st.one_of(
     st.builds(
         lambda number, times, sender: [frame(number, sender=sender)] * times,
-        st.sampled_from([0, *NEEDS, 66, 76, 256]),
+        st.sampled_from([0, *REQUESTED, 66, 76, 256]),
         st.integers(1, 60),
         SENDERS,
     ),
@@ -120,7 +122,7 @@ HEARD = st.one_of(
     ),
     st.builds(
         lambda number, payload, sender: [frame(number, payload, sender)],
-        st.sampled_from([*NEEDS, 66, 76, 75, 11, 256]),
+        st.sampled_from([*REQUESTED, 66, 76, 75, 11, 256]),
         st.binary(min_size=1, max_size=255),
         SENDERS,
     ),
@@ -129,7 +131,7 @@ STEPS = st.lists(
     st.tuples(
         # Milliseconds: many small steps, some long ones.
         st.one_of(st.integers(0, 400), st.sampled_from([1000, 2500, 5000, 40_000])),
-        st.lists(HEARD, max_size=3),
+        st.lists(RECEIVED, max_size=3),
         FOLLOWED,
         st.integers(1, 60),
     ),
@@ -140,34 +142,34 @@ STEPS = st.lists(
 @settings(max_examples=150)
 @given(STEPS, st.booleans())
 @pytest.mark.slow
-def test_whatever_is_heard_only_these_three_are_ever_sent(steps, signed: bool) -> None:
+def test_only_three_messages_are_ever_sent_whatever_is_received(steps, signed: bool) -> None:
     signer = Signer(KEY, lambda: 1_764_063_600_000_000) if signed else None
-    ask = Asking(signer=signer)
+    requester = Requests(signer=signer)
     now_ms, sent = 50_000_000, []
     stream = b""
-    for step_ms, heard, followed, times in steps:
+    for step_ms, received, followed, times in steps:
         for _ in range(times):
             now_ms += step_ms
-            ask.heard(frames(list(itertools.chain.from_iterable(heard))), now_ms * 1e-3)
-            data = ask.due(now_ms * 1e-3, *followed)
+            requester.observe(frames(list(itertools.chain.from_iterable(received))), now_ms * 1e-3)
+            data = requester.due(now_ms * 1e-3, *followed)
             stream += data
             messages = read(data)
             sent.append((now_ms, len(data)))
             for message in messages:
                 check(message, followed)
-    # The whole as one stream too: signatures are right, and their times grow.
+    # As one stream too: signatures are right, and their times increase.
     assert all(message.get_signed() == signed for message in read(stream, signed))
     for n, (start_ms, _) in enumerate(sent):
         second = itertools.takewhile(lambda one, s=start_ms: one[0] < s + 1000, sent[n:])
         assert sum(size for _, size in second) <= requests.BYTES_PER_S_MOST
 
 
-def test_answers_at_once_do_not_make_it_talk_faster() -> None:
-    ask = Asking(signer=Signer(KEY, lambda: 1_764_063_600_000_000))
+def test_immediate_answers_do_not_speed_up_requests() -> None:
+    requester = Requests(signer=Signer(KEY, lambda: 1_764_063_600_000_000))
     answers, sent = frames([frame(0), ack(LATER)]), []
     for now_ms in range(0, 20_000, 10):
-        ask.heard(answers, now_ms * 1e-3)
-        sent.append(ask.due(now_ms * 1e-3, SYSTEM, COMPONENT))
+        requester.observe(answers, now_ms * 1e-3)
+        sent.append(requester.due(now_ms * 1e-3, SYSTEM, COMPONENT))
     busiest = max(sum(map(len, sent[n : n + 100])) for n in range(len(sent)))
     # Four requests and a HEARTBEAT at the least, or this would not be the busiest there is.
     assert 4 * 55 + 34 <= busiest <= requests.BYTES_PER_S_MOST
@@ -183,8 +185,8 @@ def check(message, followed) -> None:
     assert (message.target_system, message.target_component) == followed
     if message.get_type() == "COMMAND_LONG":
         assert message.command == 511
-        need = NEEDS[int(message.param1)]
-        assert message.param2 == pytest.approx(1e6 / need.rate_hz)
+        row = REQUESTED[int(message.param1)]
+        assert message.param2 == pytest.approx(1e6 / row.rate_hz)
         others = [getattr(message, f"param{n}") for n in range(3, 8)]
         assert [*others, message.confirmation] == [0] * 6
     else:

@@ -1,4 +1,4 @@
-"""The clock of receipt: begun by the wall clock, and no longer hanging on it."""
+"""The clock of receipt starts at the wall clock, and then runs independently of it."""
 
 from types import SimpleNamespace
 
@@ -8,7 +8,7 @@ from onboard.telemetry.link import stamp_clock
 from onboard.telemetry.link.stamp_clock import StampClock
 
 
-def test_a_wall_clock_that_is_set_does_not_step_it(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_setting_the_wall_clock_does_not_step_the_stamps(monkeypatch: pytest.MonkeyPatch) -> None:
     now = SimpleNamespace(wall_ns=1_750_000_000_123_456_789, gone_ns=5_000)
     clock = SimpleNamespace(time_ns=lambda: now.wall_ns, monotonic_ns=lambda: now.gone_ns)
     monkeypatch.setattr(stamp_clock, "time", clock)
@@ -17,7 +17,7 @@ def test_a_wall_clock_that_is_set_does_not_step_it(monkeypatch: pytest.MonkeyPat
     now.gone_ns += 2_000_000_000
     now.wall_ns -= 3600 * 10**9
     assert stamps() == stamps.start_us + 2_000_000
-    # The low two bits are not ours: in a log they say where a frame came from.
+    # The low two bits stay clear: in a log they may state where a frame came from.
     now.gone_ns += 3_000
     assert stamps() == stamps.start_us + 2_000_000
     now.gone_ns += 1_000

@@ -32,7 +32,7 @@ def same(ours, theirs) -> bool:
 
 
 def assert_equal_to_pymavlink(path: Path, log: dict[str, Messages]) -> int:
-    """Compare each field, stamp, system and component; give the number of messages."""
+    """Compare each field, stamp, system and component; return the number of messages."""
     link = mavutil.mavlink_connection(str(path), dialect="all")
     count = dict.fromkeys(log, 0)
     while (message := link.recv_match()) is not None:
@@ -57,7 +57,7 @@ def test_sample_logs_equal_pymavlink(name: str) -> None:
     assert assert_equal_to_pymavlink(path, read_messages(path)) > 1000
 
 
-def test_every_message_that_pymavlink_defines_equals_its_reading(tmp_path: Path) -> None:
+def test_every_message_equals_pymavlink(tmp_path: Path) -> None:
     rng = random.Random(4)
     ids = [number for number in dialect.mavlink_map if number >= 0] * 3
     rng.shuffle(ids)
@@ -73,9 +73,7 @@ def test_every_message_that_pymavlink_defines_equals_its_reading(tmp_path: Path)
 
 @settings(max_examples=200)
 @given(st.data())
-def test_wanted_messages_do_not_depend_on_what_else_is_wanted_nor_on_the_window(
-    tmp_path_factory, data
-) -> None:
+def test_messages_depend_neither_on_others_wanted_nor_on_the_window(tmp_path_factory, data) -> None:
     stream = data.draw(streams(8))
     expected, _ = slow_frames(stream, 8)
     names = data.draw(st.sets(st.sampled_from(list(NAMES.values())), min_size=1))
@@ -103,7 +101,7 @@ def test_a_frame_inside_an_unwanted_broken_one_is_found(tmp_path: Path) -> None:
     assert len(read_messages(path, ["ATTITUDE"])["ATTITUDE"]) == 1
 
 
-def test_what_is_asked_for_and_not_there(tmp_path: Path) -> None:
+def test_wanted_messages_that_are_not_there(tmp_path: Path) -> None:
     path = tmp_path / "one.tlog"
     path.write_bytes(START_US.to_bytes(8, "big") + frame(random.Random(2), 30))
     assert read_messages(path, ["HEARTBEAT"]) == {}
@@ -116,11 +114,11 @@ def test_what_is_asked_for_and_not_there(tmp_path: Path) -> None:
 
 def test_progress_reaches_the_files_size(tmp_path: Path) -> None:
     path = REPLAY_LOGS / "at_anchor.tlog"
-    told: list[int] = []
-    read_messages(path, ["ATTITUDE"], window_bytes=10_000, progress=told.append)
-    assert told == sorted(told)
-    assert told[-1] == path.stat().st_size
-    assert len(told) > 5
+    reported: list[int] = []
+    read_messages(path, ["ATTITUDE"], window_bytes=10_000, progress=reported.append)
+    assert reported == sorted(reported)
+    assert reported[-1] == path.stat().st_size
+    assert len(reported) > 5
 
 
 def test_columns_are_as_long_as_their_messages() -> None:

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from groundside.replay.cursors import FrameCursor
 from onboard.errors import LogError
+from onboard.telemetry.logs.cursors import FrameCursor
 from onboard.telemetry.logs.log_files import (
     RECORD_NAME,
-    OpenLog,
     find_log,
+    opened,
     record_name,
     session_folder,
 )
@@ -38,7 +38,7 @@ def test_frames_do_not_depend_on_the_window(tmp_path: Path, window: int) -> None
     assert sum(part.bad_bytes for part in parts) == sum(part.bad_bytes for part in whole) > 0
 
 
-def test_a_cut_log_gives_what_it_holds(tmp_path: Path) -> None:
+def test_a_truncated_log_gives_its_whole_frames(tmp_path: Path) -> None:
     data, count = log_bytes()
     path = tmp_path / "cut"
     path.write_bytes(data[:-5])
@@ -52,7 +52,7 @@ def test_span_is_read_from_the_ends(tmp_path: Path) -> None:
     assert log_span_us(path) == (START_US, START_US + (count - 1) * 100_000)
 
 
-def test_what_is_no_log_is_said_in_a_line(tmp_path: Path) -> None:
+def test_a_file_that_is_no_log_is_refused(tmp_path: Path) -> None:
     with pytest.raises(LogError, match="no such file"):
         find_log(tmp_path / "missing")
     (tmp_path / "empty").write_bytes(b"")
@@ -83,7 +83,7 @@ def test_a_record_in_several_files_is_one_log(tmp_path: Path, cuts: list[int]) -
         part.records() for part in read_log(tmp_path / "one", 1000)
     ]
     assert log_span_us(tmp_path) == log_span_us(tmp_path / "one")
-    with OpenLog(find_log(tmp_path)) as log:
+    with opened(find_log(tmp_path)) as log:
         for offset in (*range(0, len(data) + 100, 701), *cuts, 0):
             log.seek(offset)
             assert log.read(3000) == data[offset : offset + 3000]
@@ -94,7 +94,7 @@ def test_a_record_in_several_files_is_one_log(tmp_path: Path, cuts: list[int]) -
     assert sum(map(len, cursor.upto(1e9))) == count
 
 
-def test_the_tenth_file_comes_behind_the_ninth_and_a_pipe_is_passed_over(tmp_path: Path) -> None:
+def test_files_are_in_order_of_their_numbers_and_a_pipe_is_skipped(tmp_path: Path) -> None:
     for number in (10, 9, 2):
         (tmp_path / record_name(number)).write_bytes(b"x")
     os.mkfifo(tmp_path / RECORD_NAME)

@@ -1,4 +1,4 @@
-"""The framing rule read slowly, byte by byte: what the fast scan is held against."""
+"""A slow, literal implementation of the framing rule, the reference of the fast scanners."""
 
 import pymavlink.dialects.v20.all as dialect
 from pymavlink.generator.mavcrc import x25crc
@@ -41,7 +41,7 @@ def proven(data: bytes, at: int, prefix: int) -> bool:
 
 
 def frames(data: bytes, prefix: int) -> tuple[list[tuple[int, int]], int]:
-    """Spans of the records in a whole stretch of bytes, and how many bytes form none."""
+    """Spans of the records in some bytes, and the number of bytes that form none."""
     found, bad, at, in_step = [], 0, 0, True
     while at < len(data):
         counts = False

@@ -1,4 +1,4 @@
-"""Framing against a slow reading of the same rule, on generated streams, cut anywhere."""
+"""Framing against a slow implementation of the rule, on generated streams, cut anywhere."""
 
 import contextlib
 import itertools
@@ -46,7 +46,7 @@ def test_published_frames_are_found(frame: bytes) -> None:
 
 
 @pytest.mark.parametrize("frame", [HEARTBEAT_1, HEARTBEAT_2, HEARTBEAT_SIGNED])
-def test_every_flipped_bit_before_the_signature_is_noticed(frame: bytes) -> None:
+def test_every_flipped_bit_before_the_signature_is_detected(frame: bytes) -> None:
     end = {HEARTBEAT_SIGNED: 21}.get(frame, len(frame))
     for bit in range(8 * end):
         broken = bytearray(frame)
@@ -68,7 +68,7 @@ def test_unknown_incompatibility_flag_is_discarded() -> None:
 
 @given(st.lists(st.binary(min_size=1, max_size=120), min_size=50, max_size=90), st.data())
 def test_many_checksums_at_once_equal_one_at_a_time(bodies: list[bytes], data) -> None:
-    # pymavlink's own CRC makes the stored checksums; some are spoilt.
+    # pymavlink's own CRC makes the stored checksums; some are corrupted.
     spoilt = data.draw(st.lists(st.booleans(), min_size=len(bodies), max_size=len(bodies)))
     stream, marker = b"", []
     for body, bad in zip(bodies, spoilt, strict=True):
@@ -148,7 +148,7 @@ def spans(found: Frames, prefix: int) -> list[bytes]:
 
 @settings(max_examples=300)
 @given(st.data())
-def test_log_scan_equals_the_slow_reading_for_any_cut(data) -> None:
+def test_log_scan_equals_the_slow_implementation_for_any_cut(data) -> None:
     stream = data.draw(streams(8))
     expected, bad = slow_frames(stream, 8)
     cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=12)))
@@ -164,13 +164,13 @@ def test_log_scan_equals_the_slow_reading_for_any_cut(data) -> None:
     assert got_bad == bad
 
 
-# A link never ends, so a good frame is put behind a stream to settle what is undecided.
+# A link never ends, so a good frame behind the stream settles what is undecided.
 TAIL = bytes(300) + HEARTBEAT_2
 
 
 @contextlib.contextmanager
 def sieving(tried: int, least: int, most: int):
-    """From which place on is sieved, and how many bytes are."""
+    """Patch when to sieve, and how many bytes at a time."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(link_walk, "TRIED_MOST", tried)
         patch.setattr(link_walk, "SIEVED_LEAST_BYTES", least)
@@ -185,7 +185,9 @@ SIEVES = [(16, 256, 1 << 16), (0, 1, 100), (2, 1, 1 << 16)]
 @pytest.mark.parametrize("sieve", SIEVES)
 @settings(max_examples=200)
 @given(st.data())
-def test_link_scan_equals_the_slow_reading_for_any_cut(sieve: tuple[int, int, int], data) -> None:
+def test_link_scan_equals_the_slow_implementation_for_any_cut(
+    sieve: tuple[int, int, int], data
+) -> None:
     stream = data.draw(streams(0)) + TAIL
     expected, bad = slow_frames(stream, 0)
     cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=12)))
@@ -218,7 +220,7 @@ def test_the_sieve_finds_all_frames_that_pass_and_no_others(seed: int) -> None:
 @pytest.mark.parametrize("sieve", SIEVES[:2])
 @settings(max_examples=100)
 @given(streams(0), streams(0), st.integers(0, 2**32))
-def test_what_others_send_does_not_touch_ones_own_frames(sieve, ours, theirs, seed: int) -> None:
+def test_bytes_of_others_do_not_break_the_crafts_frames(sieve, ours, theirs, seed: int) -> None:
     craft, others = ("192.0.2.1", 1), [("192.0.2.1", 2), ("192.0.2.2", 1)]
     rng, ours, theirs = random.Random(seed), ours + TAIL, theirs + TAIL
     left = {True: ours, False: theirs}
@@ -238,7 +240,7 @@ def test_what_others_send_does_not_touch_ones_own_frames(sieve, ours, theirs, se
             stamps += found.stamp_us.tolist()
             for n, span in enumerate(spans(found, 0)):
                 source = scanner.source(found.where(slice(n, n + 1)))
-                # The piece is known by its stamp: each has its own.
+                # Each piece has its own stamp.
                 assert source == pieces[(int(found.stamp_us[n]) - pieces[0].stamp_us) // 4].source
                 got[source == craft].append(span)
     assert got[True] == [ours[a:b] for a, b in slow_frames(ours, 0)[0]]
@@ -246,7 +248,7 @@ def test_what_others_send_does_not_touch_ones_own_frames(sieve, ours, theirs, se
     assert stamps == sorted(stamps)
 
 
-def test_a_craft_that_is_found_or_moves_keeps_what_it_began() -> None:
+def test_a_craft_chosen_or_moved_in_mid_frame_keeps_the_frame() -> None:
     first, second = ("192.0.2.1", 1), ("192.0.2.1", 2)
     scanner, halves = LinkScanner(), (HEARTBEAT_2[:9], HEARTBEAT_2[9:])
     for own, source in ((None, first), (first, second)):
@@ -255,7 +257,7 @@ def test_a_craft_that_is_found_or_moves_keeps_what_it_began() -> None:
         assert spans(found, 0) == [HEARTBEAT_2]
 
 
-def test_a_frame_cut_over_two_sources_counts_for_the_one_that_ended_it() -> None:
+def test_a_frame_split_over_two_sources_belongs_to_the_last() -> None:
     one, other = ("192.0.2.1", 1), ("192.0.2.2", 1)
     scanner = LinkScanner()
     pieces = [Piece(4, HEARTBEAT_1 + HEARTBEAT_2[:5], one), Piece(4, HEARTBEAT_2[5:], other)]
@@ -273,7 +275,7 @@ def test_a_megabyte_of_junk_costs_no_more_than_a_few_of_frames(name: str) -> Non
     assert flood.us_per_byte(flood.floods(size)[name], size) < allowed * frames
 
 
-def test_whoever_holds_the_frames_of_a_flood_holds_no_flood() -> None:
+def test_frames_from_a_flood_do_not_keep_its_bytes() -> None:
     junk = b"\xfe" * 500_000
     found = LinkScanner().push([Piece(4, junk + HEARTBEAT_2 + junk)])
     assert found.records() == (4).to_bytes(8, "big") + HEARTBEAT_2
@@ -293,7 +295,7 @@ def test_a_frame_in_single_bytes_is_stamped_when_its_last_byte_came() -> None:
 
 
 @pytest.mark.parametrize("prefix", [0, 8])
-def test_a_forged_frame_that_ends_inside_a_good_one_waits_for_it(prefix: int) -> None:
+def test_a_forged_frame_ending_inside_a_good_one_waits_for_it(prefix: int) -> None:
     # Payload bytes of the good frame look like the beginning of another, right where the forged
     # one ends.
     message = dialect.MAVLink_system_time_message(0xFEFD00FEFD000000, 0xFDFDFEFE)

@@ -1,4 +1,4 @@
-"""Frames packed here are pymavlink's, byte for byte."""
+"""Packed frames equal those of pymavlink, byte for byte."""
 
 import csv
 from pathlib import Path
@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from onboard.telemetry.mavlink import layouts, packing
 from onboard.telemetry.mavlink.signing import Signer, ticks
+from tests.onboard.telemetry.made_messages import ID
 
 # Packed by pymavlink 2.4.50, checksums recomputed independently; ESC_STATUS by hand.
 VECTORS = Path(__file__).parents[3] / "data" / "mavlink_test_vectors.csv"
@@ -35,11 +36,11 @@ def test_there_are_vectors() -> None:
 
 
 @pytest.mark.parametrize(("name", "frame"), vectors())
-def test_published_and_reference_frames(name: str, frame: bytes) -> None:
+def test_published_and_reference_frames_are_packed_alike(name: str, frame: bytes) -> None:
     message_id = int.from_bytes(frame[7:10], "little")
     payload = frame[10:-2]
     assert packing.pack(message_id, payload, 7, 1, 1) == frame
-    # Zeros that may be left out are.
+    # Zeros at the payload's end are cut off.
     width = layouts.layout(message_id).fields.itemsize
     assert packing.pack(message_id, payload.ljust(width, b"\0"), 7, 1, 1) == frame
 
@@ -50,7 +51,7 @@ def test_published_and_reference_frames(name: str, frame: bytes) -> None:
     st.integers(0, 2**32 - 1),
     st.booleans(),
 )
-def test_any_system_time_equals_pymavlinks(header, utc, boot, signed) -> None:
+def test_any_system_time_equals_pymavlink(header, utc, boot, signed) -> None:
     theirs = link(*header)
     if signed:
         theirs.signing.secret_key = KEY
@@ -60,11 +61,11 @@ def test_any_system_time_equals_pymavlinks(header, utc, boot, signed) -> None:
     payload = utc.to_bytes(8, "little") + boot.to_bytes(4, "little")
     signer = Signer(KEY, lambda: NOW_US, link_id=3) if signed else None
     assert packing.pack(
-        layouts.SYSTEM_TIME, payload, *header, signer=signer
+        ID["SYSTEM_TIME"], payload, *header, signer=signer
     ) == dialect.MAVLink_system_time_message(utc, boot).pack(theirs)
 
 
-def test_the_heartbeat_equals_pymavlinks() -> None:
+def test_the_heartbeat_equals_pymavlink() -> None:
     theirs = dialect.MAVLink_heartbeat_message(
         dialect.MAV_TYPE_ONBOARD_CONTROLLER,
         dialect.MAV_AUTOPILOT_INVALID,
@@ -77,7 +78,7 @@ def test_the_heartbeat_equals_pymavlinks() -> None:
 
 
 @given(st.integers(1, 255), st.integers(1, 255), st.integers(0, 20000), st.integers(1, 50))
-def test_requests_equal_pymavlinks(system, component, wanted, rate) -> None:
+def test_requests_equal_pymavlink(system, component, wanted, rate) -> None:
     ours = packing.message_interval(system, component, wanted, rate)
     theirs = dialect.MAVLink_command_long_message(
         system,
@@ -101,14 +102,16 @@ def test_requests_equal_pymavlinks(system, component, wanted, rate) -> None:
 @pytest.mark.parametrize(
     ("system", "component", "rate"), [(0, 1, 2), (1, 0, 2), (256, 1, 2), (1, 1, 0), (1, 1, -1)]
 )
-def test_nothing_is_asked_of_all_or_turned_off(system: int, component: int, rate: int) -> None:
+def test_requests_to_everyone_or_at_no_rate_are_refused(
+    system: int, component: int, rate: int
+) -> None:
     with pytest.raises(ValueError, match="expected one"):
         packing.message_interval(system, component, 30, rate)
     with pytest.raises(ValueError, match="expected one"):
         packing.data_stream(system, component, 6, rate)
 
 
-def test_what_fits_no_frame_is_refused() -> None:
+def test_values_that_fit_no_frame_are_refused() -> None:
     with pytest.raises(ValueError, match="one group"):
         packing.data_stream(1, 1, 0, 4)
     with pytest.raises(ValueError, match="256 bytes"):

@@ -1,4 +1,4 @@
-"""Signatures: the published frame, pymavlink's own, and what must be refused."""
+"""Signatures: a published frame, those of pymavlink, and frames that must be refused."""
 
 import dataclasses
 import time
@@ -67,7 +67,7 @@ def test_every_flipped_bit_is_refused() -> None:
         changed = dataclasses.replace(whole, data=np.frombuffer(bytes(broken), np.uint8))
         assert len(gate.push(changed)) == 0
     assert counts(gate) == (0, 8 * len(PUBLISHED), 0)
-    # Nothing forged has locked the sender out.
+    # Forged frames do not lock the sender out.
     assert len(gate.push(whole)) == 1
 
 
@@ -86,7 +86,7 @@ def test_unsigned_frames_of_both_versions_are_refused_and_bad_bytes_kept() -> No
     assert counts(gate) == (2, 0, 0)
 
 
-def test_times_must_grow_for_each_sender_by_itself() -> None:
+def test_times_must_increase_for_each_sender_separately() -> None:
     # MAVLink signing guide: refused where not later than the last of the same system, component
     # and link; the guide says older, pymavlink refuses an equal one too, and so does this.
     gate = SignatureGate(KEY)
@@ -115,7 +115,7 @@ def test_times_must_grow_for_each_sender_by_itself() -> None:
         (-(10**9), True, True),
     ],
 )
-def test_a_first_frame_long_past_is_refused_where_the_clock_is_sure(
+def test_an_old_first_frame_is_refused_if_the_clock_is_certain(
     behind_ticks: int, sure: bool, passes: bool
 ) -> None:
     # Same rule and limit in pymavlink's check_signature.
@@ -125,7 +125,7 @@ def test_a_first_frame_long_past_is_refused_where_the_clock_is_sure(
     assert counts(gate) == (0, 0, not passes)
 
 
-def test_a_known_sender_may_lag_as_it_likes() -> None:
+def test_a_known_sender_may_lag_by_any_time() -> None:
     gate = SignatureGate(KEY)
     assert len(gate.push(frames(signed(NOW_TICKS)), NOW_US)) == 1
     assert len(gate.push(frames(signed(NOW_TICKS + 1)), NOW_US + 3600 * 10**6)) == 1
@@ -143,7 +143,7 @@ def test_a_known_sender_may_lag_as_it_likes() -> None:
     ),
     st.data(),
 )
-def test_the_verdicts_are_pymavlinks_for_any_cut(sent, data) -> None:
+def test_verdicts_equal_pymavlink_for_any_cut(sent, data) -> None:
     reader = dialect.MAVLink(None)
     gate, scanner = SignatureGate(KEY), LinkScanner()
     reader.signing.secret_key = KEY
@@ -169,7 +169,7 @@ def test_the_time_of_the_worked_example() -> None:
     assert made[1:7] == bytes.fromhex("39f63f37491f")
 
 
-def test_what_is_sent_is_always_later() -> None:
+def test_signatures_always_have_later_times() -> None:
     now = [NOW_US]
     signer = Signer(KEY, lambda: now[0])
 
@@ -183,20 +183,20 @@ def test_what_is_sent_is_always_later() -> None:
     assert stamp() == NOW_TICKS + 3
 
 
-def test_a_clock_behind_follows_what_is_heard() -> None:
+def test_a_clock_that_lags_follows_received_times() -> None:
     gate = SignatureGate(KEY)
     signer = Signer(KEY, lambda: 0, gate)
     assert signer.signature(b"x")[1:7] == bytes(6)
     gate.push(frames(signed(NOW_TICKS)))
     frame = packing.pack(*packing.heartbeat(), 0, 1, 191, signer=signer)
-    # An autopilot that holds to the guide takes it: it is as late as its own frames.
+    # An autopilot that follows the guide accepts it: it is as late as its own frames.
     reader = dialect.MAVLink(None)
     reader.signing.secret_key = KEY
     reader.signing.timestamp = NOW_TICKS
     assert reader.decode(bytearray(frame)).get_signed()
 
 
-def test_the_last_tick_is_not_passed() -> None:
+def test_the_last_tick_is_not_exceeded() -> None:
     gate = SignatureGate(PUBLISHED_KEY)
     gate.push(frames(PUBLISHED))
     signer = Signer(PUBLISHED_KEY, lambda: NOW_US, gate)
@@ -213,7 +213,7 @@ def test_the_last_tick_is_not_passed() -> None:
         (" " * 64, "64 of its characters"),
     ],
 )
-def test_what_is_no_key_is_said_without_showing_it(text: str, said: str) -> None:
+def test_an_invalid_key_is_reported_without_showing_it(text: str, said: str) -> None:
     with pytest.raises(ProfileError, match=said) as raised:
         signing.key_from_text(text)
     assert "ab" * 8 not in str(raised.value)
@@ -239,7 +239,7 @@ def test_a_key_of_another_length_is_refused(key: bytes) -> None:
         ("link = {signing_key = 'KEY'}\n", "link = {}\n"),
         ("link.signing_key = 'KEY' # mine\n\n[craft]\n", "\n[craft]\n"),
         ("[link]\nbaud = 9600\n# signing_key = 'KEY'\n", "[link]\nbaud = 9600\n# \n"),
-        # What cannot be cut out for certain, or stands elsewhere too, is not kept.
+        # A key that cannot be cut out for certain, or stands elsewhere too: not kept.
         ("[link]\nsigning_key = 'KEY'\n# was: KEY\n", None),
         ('[link]\nsigning_key = """KEY"""', None),
         ('[link]\n"signing\\u005fkey" = "KEY"', None),

@@ -1,4 +1,4 @@
-"""Decoder: one craft's frames to channels, the same however they are cut."""
+"""The decoder: frames of one craft to channels, the same for any cut."""
 
 import numpy as np
 import pymavlink.dialects.v20.all as dialect
@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from onboard.telemetry.link.link_scanner import LinkScanner
 from onboard.telemetry.messages.decoder import Decoder
-from onboard.telemetry.messages.followed_craft import HELD_MOST_FRAMES, LOOSE_MOST
+from onboard.telemetry.messages.followed_craft import LOOSE_MOST, WAITING_MOST_FRAMES
 from tests.deep_size import deep_size
 from tests.small_streams import GROUND_STATION, INVALID, Sender
 
@@ -55,7 +55,7 @@ def test_channels_do_not_depend_on_the_cut(cuts) -> None:
             np.testing.assert_allclose(pieces[name][key], columns[key], rtol=0, atol=1e-9)
 
 
-def test_the_autopilot_is_followed_not_the_ground_station_nor_another_craft() -> None:
+def test_the_autopilot_is_followed_not_a_ground_station_or_another_craft() -> None:
     station = Sender(255, 190)
     other = Sender(7, 1)
     companion = Sender(1, 191)
@@ -75,7 +75,7 @@ def test_the_autopilot_is_followed_not_the_ground_station_nor_another_craft() ->
     assert set(chosen["power"]["amps_a"]) == {99.0}
 
 
-def test_of_two_craft_the_one_that_sends_most_is_followed_even_if_heard_later() -> None:
+def test_of_two_craft_the_one_that_sends_most_is_followed_even_if_seen_later() -> None:
     other = Sender(7)
     frames = [other.heartbeat(), other.sys_status(10.0, 99.0), *ride(5)]
     for cuts in ((), (1, 2, 9, 20)):
@@ -88,21 +88,21 @@ def test_of_two_craft_the_one_that_sends_most_is_followed_even_if_heard_later() 
     assert burst.craft.system_id == 1
 
 
-def test_a_system_that_never_speaks_fills_no_memory() -> None:
+def test_waiting_for_an_absent_system_fills_no_memory() -> None:
     decoder, scanner, sender = Decoder(9), LinkScanner(), Sender(7)
     second = b"".join(sender.second(1, 50, 8, 2))
     for n in range(4000):
         decoder.push(scanner.push([(n, second)]))
-    assert HELD_MOST_FRAMES == 20_000
-    assert 20_000 <= sum(map(len, decoder.craft._held)) <= 20_000 + 7 * LOOSE_MOST
+    assert WAITING_MOST_FRAMES == 20_000
+    assert 20_000 <= sum(map(len, decoder.craft.waiting)) <= 20_000 + 7 * LOOSE_MOST
     silent = Decoder()
     for _ in range(100):
         silent.push(scanner.push([]))
-    assert silent.craft._held == []
+    assert silent.craft.waiting == []
 
 
 @pytest.mark.slow
-def test_frames_that_come_one_by_one_are_kept_in_little_room_and_whole() -> None:
+def test_single_frames_are_kept_whole_in_little_memory() -> None:
     sender = Sender()
     frames = [frame for n in range(1500) for frame in sender.second(100 + n, 50, n % 9, 2)[1:]]
     decoder, scanner = Decoder(), LinkScanner()
@@ -129,7 +129,7 @@ def test_a_lone_heartbeat_is_followed_once_nothing_else_comes() -> None:
     assert decoder.craft.system_id == 7
 
 
-def test_what_came_before_the_first_heartbeat_is_not_lost() -> None:
+def test_frames_before_the_first_heartbeat_are_kept() -> None:
     sender = Sender()
     frames = [sender.attitude(10.0), sender.sys_status(40.0, 1.0), *sender.second(11, 50, 2, 1)]
     channels, _ = decode(frames)
@@ -145,7 +145,7 @@ def test_lost_messages_are_counted_by_their_numbers() -> None:
     assert decoder.lost == 0
 
 
-def test_a_sensor_of_turns_tells_of_the_motor_and_one_that_is_not_there_of_none() -> None:
+def test_rpm_fills_the_drive_and_an_absent_sensor_does_not() -> None:
     mav = dialect.MAVLink(None, 1, 1)
     said = [dialect.MAVLink_rpm_message(rpm, -1.0).pack(mav) for rpm in (-1.0, 1234.5, 0.0)]
     channels, _ = decode([*ride(2), *said])

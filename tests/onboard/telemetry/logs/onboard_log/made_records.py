@@ -1,4 +1,4 @@
-"""Streams of records of made-up layouts, clean or with damage, for the tests of the reader."""
+"""Streams of records of made-up layouts, clean or damaged."""
 
 import random
 import struct

@@ -1,4 +1,4 @@
-"""The rule for records read slowly, byte by byte: what the fast scan is held against."""
+"""A slow, literal implementation of the record rule, the reference of the fast scanner."""
 
 import re
 import struct

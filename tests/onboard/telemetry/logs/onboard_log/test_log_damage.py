@@ -1,4 +1,4 @@
-"""A simulated log with damage: what is found is what was written, and what is lost is told."""
+"""A simulated log with damage: records found were written, and lost bytes are counted."""
 
 import random
 from pathlib import Path

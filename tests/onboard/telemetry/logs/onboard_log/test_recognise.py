@@ -1,4 +1,4 @@
-"""Which beginnings are an on-board log's."""
+"""First bytes that are those of an on-board log, and others."""
 
 import pytest
 

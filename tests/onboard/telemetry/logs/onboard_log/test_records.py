@@ -1,4 +1,4 @@
-"""Records against a slow reading of the same rule, on generated streams, cut anywhere."""
+"""Records against a slow implementation of the rule, on generated streams, cut anywhere."""
 
 from pathlib import Path
 from typing import Any
@@ -46,7 +46,9 @@ def same(ours: Any, theirs: Any) -> bool:
 @pytest.mark.slow
 @settings(max_examples=400)
 @given(streams(), st.sampled_from([1, 2, 3, 7, 90, 255, 256, 257, 600, 1 << 20]))
-def test_scan_equals_the_slow_reading_for_any_window(log: Path, stream: bytes, size: int) -> None:
+def test_scan_equals_the_slow_implementation_for_any_window(
+    log: Path, stream: bytes, size: int
+) -> None:
     log.write_bytes(stream)
     expected, expected_bad = read(stream)
     if not expected:
@@ -62,7 +64,7 @@ def test_scan_equals_the_slow_reading_for_any_window(log: Path, stream: bytes, s
 @pytest.mark.slow
 @settings(max_examples=200)
 @given(streams(), st.sampled_from([256, 700, 1 << 20]))
-def test_columns_equal_the_slow_reading(log: Path, stream: bytes, size: int) -> None:
+def test_columns_equal_the_slow_implementation(log: Path, stream: bytes, size: int) -> None:
     log.write_bytes(stream)
     expected, _ = read(stream)
     if not expected:
@@ -183,7 +185,7 @@ def test_wanted_fields_only_and_progress(log: Path) -> None:
     assert reached[-1] == log.stat().st_size
 
 
-def test_letter_that_nobody_knows_costs_the_fields_not_the_step(log: Path) -> None:
+def test_an_unknown_letter_costs_the_fields_not_the_step(log: Path) -> None:
     odd = bytearray(format_record(AA))
     odd[9] = ord("?")
     log_of(log, bytes(odd), rows(1, 2), format_record(Kind(2, "BB", "B", "One")))
@@ -205,7 +207,7 @@ def test_missing_file_is_refused(tmp_path: Path) -> None:
         read_records(tmp_path / "none.bin")
 
 
-def test_slow_reading_of_a_record_by_hand() -> None:
+def test_slow_implementation_reads_a_record_made_by_hand() -> None:
     record = bytes.fromhex("a39501") + (5).to_bytes(8, "little") + b"\x02\x00" + bytes(4)
     found, bad = read(format_record(AA) + record)
     assert found[1] == Read(89, "AA", {"TimeUS": 5, "Count": 2, "Level": 0.0})

@@ -71,7 +71,7 @@ def test_every_format_letter(tmp_path: Path) -> None:
     assert set("".join(ours["FMT"]["Format"].astype(str))) >= set("abBcCdeEfghHiILMnNqQZ")
 
 
-def test_float_operations_are_the_reference_s(tmp_path: Path) -> None:
+def test_float_operations_equal_the_reference(tmp_path: Path) -> None:
     # A product with 1e-7 or 0.01 would differ from the reference's quotient in the last bit.
     kind = Kind(1, "AA", "QLcCeE", "TimeUS,A,B,C,D,E")
     path = tmp_path / "scaled.bin"
@@ -112,7 +112,7 @@ def test_without_a_week_utc_is_unknown(tmp_path: Path) -> None:
     assert ours.utc_s is None
 
 
-def test_second_receiver_gives_the_time_where_it_is_the_only_one(tmp_path: Path) -> None:
+def test_a_second_receiver_gives_the_time_if_it_is_the_only_one(tmp_path: Path) -> None:
     second = Kind(90, "GPS2", GPS.letters, GPS.columns)
     rows = [second.record(TimeUS=at, GWk=week, GMS=77) for at, week in ((0, 9), (8, 0), (9, 2000))]
     path = tmp_path / "second.bin"

@@ -1,6 +1,6 @@
-"""Cursors: they walk through a saved log by time, and give what lies up to a place.
+"""Cursors walk through a saved log by time, for replays that pause, jump and go back.
 
-A cursor can be copied where it stands, and the copy goes on from there by itself.
+A cursor can be copied where it stands; the copy goes on from there independently.
 """
 
 import copy
@@ -14,9 +14,8 @@ import numpy as np
 
 from onboard.block import Block, Channel, FloatArray
 from onboard.errors import LogError
-from onboard.telemetry.logs.formats import open_log
-from onboard.telemetry.logs.log_files import OpenLog, find_log
-from onboard.telemetry.logs.telemetry_log import WINDOW_BYTES, TelemetryLog, stamps_s
+from onboard.telemetry.logs.log_files import find_log, opened
+from onboard.telemetry.logs.telemetry_log import NO_FRAME, WINDOW_BYTES, stamps_s
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.log_scanner import LogScanner
 from onboard.telemetry.messages.stamps import steps_s
@@ -27,51 +26,36 @@ class Cursor(Protocol):
 
     @property
     def ended(self) -> bool:
-        """Whether all is given."""
+        """Whether everything has been returned."""
 
     @property
     def last_s(self) -> float:
-        """Place of the last thing given [s from the log's start]."""
+        """Place of the last item returned [s from the log's start]."""
 
     def upto(self, place_s: float) -> Iterator[Frames | Block]:
-        """Return what lies up to a place [s from the log's start]."""
+        """Return everything from here to a place [s from the log's start]."""
 
     def copied(self) -> Self:
-        """Return a cursor at the same place, which holds nothing of the log itself."""
-
-
-def cursor(path: Path) -> tuple[Cursor, float]:
-    """Return a cursor at the start of a log, and how long the log lasts [s].
-
-    Raises
-    ------
-    LogError
-        If the log cannot be read.
-    """
-    log = open_log(path)
-    length_s = log.length_s()
-    if isinstance(log, TelemetryLog):
-        return FrameCursor(path), length_s
-    return BlockCursor(part for part in log.parts() if isinstance(part, Block)), length_s
+        """Return a cursor at the same place that holds none of the log's data."""
 
 
 @dataclass
 class _Window:
-    """A window of a telemetry log, and all that is needed to read it again."""
+    """A window of a telemetry log, with all that is needed to read it again."""
 
     offset: int
     scanner: LogScanner
     stamp_s: float | None
     end_s: float
     last_s: float
-    """Of the last thing given before it."""
+    """Place of the last frame before it."""
     frames: Frames | None = None
     place_s: FloatArray = field(default_factory=lambda: np.empty(0))
     next: "_Window | None" = None
 
 
 class FrameCursor:
-    """Walks through a telemetry log's frames by their stamps.
+    """Walk through the frames of a telemetry log by their stamps.
 
     Parameters
     ----------
@@ -89,12 +73,12 @@ class FrameCursor:
         self._window: _Window | None = _Window(0, LogScanner(), None, 0.0, 0.0)
         self._at = 0
         self.last_s = 0.0
-        """Place of the last frame given [s from the log's first stamp]."""
+        """Place of the last frame returned [s from the log's first stamp]."""
         self._read(self._window)
 
     @property
     def ended(self) -> bool:
-        """Whether all frames are given."""
+        """Whether all frames have been returned."""
         return self._window is None
 
     def copied(self) -> "FrameCursor":
@@ -118,24 +102,21 @@ class FrameCursor:
             places = self._window.place_s
             stop = int(np.searchsorted(places, place_s, side="right"))
             if stop > self._at:
-                given = frames.where(np.arange(self._at, stop))
+                passed = frames.where(np.arange(self._at, stop))
                 self.last_s = float(places[stop - 1])
                 self._at = stop
-                yield given
+                yield passed
             if stop < len(frames):
                 return
             self._window, self._at = self._window.next, 0
 
     def _read(self, window: _Window) -> Frames:
-        """Read a window, unless that was done, and get ready for the one behind it."""
+        """Read a window, unless it has been read, and prepare the next one."""
         if window.frames is not None:
             return window.frames
-        try:
-            with OpenLog(self._files) as file:
-                file.seek(window.offset)
-                data = file.read(WINDOW_BYTES)
-        except OSError as problem:
-            raise LogError(f"{self._files[0]}: cannot be read ({problem.strerror})") from None
+        with opened(self._files) as log:
+            log.seek(window.offset)
+            data = log.read(WINDOW_BYTES)
         scanner = copy.copy(window.scanner)
         frames = scanner.push(data, final=not data)
         stamp_s, end_s = window.stamp_s, window.end_s
@@ -143,19 +124,19 @@ class FrameCursor:
             stamps = stamps_s(frames)
             along = end_s + np.cumsum(steps_s(stamps, stamps[0] if stamp_s is None else stamp_s))
             stamp_s, end_s = float(stamps[-1]), float(along[-1])
-            # A frame out of order does not hold up what stands behind it.
+            # A frame out of order does not hold back those behind it.
             window.place_s = np.maximum.accumulate(np.maximum(along, window.last_s))
         window.frames = frames
         if data:
             last_s = float(window.place_s[-1]) if len(frames) else window.last_s
             window.next = _Window(window.offset + len(data), scanner, stamp_s, end_s, last_s)
         elif not scanner.found:
-            raise LogError(f"{self._files[0]}: no MAVLink frame in it: expected a telemetry log")
+            raise LogError(NO_FRAME.format(self._files[0]))
         return frames
 
 
 class _SharedBlocks:
-    """A log's blocks, read as they are asked for and kept: all copies of a cursor share them."""
+    """Blocks of a log, read on demand and kept; all copies of a cursor share them."""
 
     def __init__(self, blocks: Iterator[Block]) -> None:
         self._blocks = blocks
@@ -174,12 +155,12 @@ class _SharedBlocks:
 
 
 class BlockCursor:
-    """Walks through blocks of channels by their stream time.
+    """Walk through blocks of channels by their stream time.
 
     Parameters
     ----------
     blocks
-        The log's blocks, in order. They are kept: columns take less than the log.
+        The log's blocks, in order. They are kept: columns take less memory than the log.
     """
 
     def __init__(self, blocks: Iterator[Block]) -> None:
@@ -192,7 +173,7 @@ class BlockCursor:
 
     @property
     def ended(self) -> bool:
-        """Whether all is given."""
+        """Whether everything has been returned."""
         return self._block is None
 
     def copied(self) -> "BlockCursor":
@@ -202,7 +183,7 @@ class BlockCursor:
         return other
 
     def upto(self, place_s: float) -> Iterator[Block]:
-        """Return what is timed up to a place [s from the log's start], in blocks."""
+        """Return the samples timed up to a place [s from the log's start], in blocks."""
         while self._block is not None:
             piece, left = {}, False
             for name, channel in self._block.channels.items():
@@ -225,7 +206,7 @@ class BlockCursor:
         self._block = self._shared.get(self._number)
         channels = {} if self._block is None else self._block.channels
         self._at = dict.fromkeys(channels, 0)
-        # What is out of order does not hold up what stands behind it.
+        # A sample out of order does not hold back those behind it.
         self._reached = {
             name: np.maximum.accumulate(np.maximum(channel.t_s, 0.0))
             for name, channel in channels.items()
