@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from groundside.reports.text_layout import printable, short_names, wrapped
+from groundside.reports.text_layout import hanging, printable, short_names
 
 
 @given(st.lists(st.text(max_size=60), max_size=8), st.integers(6, 20))
@@ -34,7 +34,7 @@ def test_nothing_that_steers_a_terminal(line: str) -> None:
 
 @given(st.lists(st.text("abcdefgh", min_size=1, max_size=30), min_size=1, max_size=60))
 def test_sentences_fit(words: list[str]) -> None:
-    lines = wrapped(" ".join(words))
+    lines = hanging(" ".join(words))
     assert all(len(line) <= 80 for line in lines)
     assert " ".join(lines).split() == words
 
@@ -42,5 +42,5 @@ def test_sentences_fit(words: list[str]) -> None:
 def test_a_number_stays_with_its_unit() -> None:
     for pad in range(60, 90):
         for unit in ("%", "W", "m/s", "km/h", "kn", "mph", "°C"):
-            lines = wrapped("x" * pad + f" 12.5 {unit} more")
+            lines = hanging("x" * pad + f" 12.5 {unit} more")
             assert any(f"12.5 {unit}" in line for line in lines)

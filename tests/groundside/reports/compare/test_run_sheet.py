@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from groundside.reports.compare.run_sheet import Entry, entries_of, read_sheet
+from groundside.reports.compare.run_sheet import RunEntry, entries_of, read_run_sheet
 from onboard.errors import UsageError
 
 RUN = '[[run]]\nsetup = "a"\nlog = "day.tlog"\n'
@@ -18,7 +18,7 @@ def toml(folder: Path, text: str | bytes, name: str = "runs.toml") -> Path:
 
 def why_not(path: Path) -> str:
     with pytest.raises(UsageError) as caught:
-        read_sheet(path)
+        read_run_sheet(path)
     text = str(caught.value)
     assert text.isprintable()
     assert text.startswith(f"{path}: ")
@@ -26,17 +26,17 @@ def why_not(path: Path) -> str:
 
 
 def test_a_sheet(tmp_path: Path) -> None:
-    found = read_sheet(toml(tmp_path, RUN + 'start_s = 10\nend_s = 99.5\n[[run]]\nsetup=" b "\n'
+    found = read_run_sheet(toml(tmp_path, RUN + 'start_s = 10\nend_s = 99.5\n[[run]]\nsetup=" b "\n'
                             'log="far/away.tlog"'))  # fmt: skip
     assert found == [
-        Entry("a", tmp_path / "day.tlog", 10, 99.5),
-        Entry("b", tmp_path / "far" / "away.tlog"),
+        RunEntry("a", tmp_path / "day.tlog", 10, 99.5),
+        RunEntry("b", tmp_path / "far" / "away.tlog"),
     ]
 
 
 def test_logs_are_found_beside_the_sheet_or_where_they_are_said_to_be(tmp_path: Path) -> None:
     far = RUN.replace("day.tlog", "/elsewhere/day.tlog") + RUN.replace("day", "~/x")
-    one, home = read_sheet(toml(tmp_path, far))
+    one, home = read_run_sheet(toml(tmp_path, far))
     assert one.log == Path("/elsewhere/day.tlog")
     assert home.log == Path.home() / "x.tlog"
     nobody = toml(tmp_path, RUN.replace("day", "~nobody-of-that-name/x"))
@@ -106,7 +106,7 @@ def test_what_cannot_be_used(tmp_path: Path, text: str | bytes, why: str) -> Non
 
 def test_runs_that_touch_do_not_overlap(tmp_path: Path) -> None:
     text = RUN + "start_s = 0\nend_s = 50\n" + RUN + "start_s = 50\nend_s = 90\n"
-    assert len(read_sheet(toml(tmp_path, text))) == 2
+    assert len(read_run_sheet(toml(tmp_path, text))) == 2
 
 
 def test_a_log_by_another_name_is_the_same_log(tmp_path: Path) -> None:
@@ -148,14 +148,14 @@ EXPECTED = [(10.0, 99.5), (None, None)]
 )
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig"])
 def test_tables(tmp_path: Path, text: str, encoding: str) -> None:
-    one, two = read_sheet(csv(tmp_path, text, encoding))
+    one, two = read_run_sheet(csv(tmp_path, text, encoding))
     assert (one.setup, one.log, one.start_s, one.end_s) == ("a", tmp_path / "day.tlog", 10.0, 99.5)
     assert (two.setup, two.log, two.start_s, two.end_s) == ("b", tmp_path / "two.tlog", None, None)
 
 
 def test_a_table_without_times(tmp_path: Path) -> None:
-    (one,) = read_sheet(csv(tmp_path, 'setup,log\n"two blades, cut",day.tlog\n'))
-    assert one == Entry("two blades, cut", tmp_path / "day.tlog")
+    (one,) = read_run_sheet(csv(tmp_path, 'setup,log\n"two blades, cut",day.tlog\n'))
+    assert one == RunEntry("two blades, cut", tmp_path / "day.tlog")
 
 
 HEAD = "expected a first line with setup,log,start_s,end_s, each once"
@@ -208,7 +208,7 @@ def test_tables_that_cannot_be_used(tmp_path: Path, text: str, why: str) -> None
 def test_sheets_and_logs_together(tmp_path: Path) -> None:
     sheet = toml(tmp_path, RUN)
     found = entries_of([sheet, tmp_path / "session"])
-    assert found == [Entry("a", tmp_path / "day.tlog"), Entry(None, tmp_path / "session")]
+    assert found == [RunEntry("a", tmp_path / "day.tlog"), RunEntry(None, tmp_path / "session")]
 
 
 def test_a_sheet_is_not_counted_twice(tmp_path: Path) -> None:

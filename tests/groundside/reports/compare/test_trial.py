@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from groundside.reports.compare.marked_runs import Span
+from groundside.reports.compare.marked_runs import RunSpan
 from groundside.reports.compare.trial import run_trial
-from groundside.reports.compare.trial_log import ReadLog
+from groundside.reports.compare.trial_log import TrialLog
 from onboard.contract.figure import Figure
 from onboard.contract.remarks import Remark, RemarkCode
 from onboard.efficiency.trial.seconds import Seconds
@@ -27,10 +27,10 @@ def there_and_back(speed_mps: float, seed: int, times: int = 2) -> Seconds:
     return made_seconds(east, 0.01 * rng.standard_normal(len(east)))
 
 
-def log_of(n: int, setup: str, begins_s: float | None) -> tuple[ReadLog, list[Span]]:
+def log_of(n: int, setup: str, begins_s: float | None) -> tuple[TrialLog, list[RunSpan]]:
     seconds = there_and_back({"a": 2.0, "b": 1.8}[setup], n)
-    log = ReadLog(Path(f"{n}.tlog"), begins_s, 0.0, seconds, [])
-    return log, [Span(setup, -math.inf, math.inf, False)]
+    log = TrialLog(Path(f"{n}.tlog"), begins_s, 0.0, seconds, [])
+    return log, [RunSpan(setup, -math.inf, math.inf, False)]
 
 
 def outings(begins_s: list[float | None], names: str = "abba") -> list[tuple[str, int, float]]:
@@ -96,7 +96,7 @@ def test_how_well_the_sensors_are_known_is_in_wh_per_km_and_not_in_the_speed() -
 
 
 def test_a_way_out_at_another_power_is_no_part_of_it() -> None:
-    def with_way_out(n: int, setup: str) -> tuple[ReadLog, list[Span]]:
+    def with_way_out(n: int, setup: str) -> tuple[TrialLog, list[RunSpan]]:
         log, spans = log_of(n, setup, None)
         seconds = there_and_back({"a": 2.0, "b": 1.8}[setup], n)
         way = made_seconds(np.zeros(120), 1.2, power_w=150.0)
@@ -124,7 +124,7 @@ def test_one_set_up_is_nothing_to_compare() -> None:
 def test_marked_spans_without_a_run_are_named() -> None:
     log, spans = log_of(0, "a", None)
     other, more = log_of(1, "b", None)
-    spans.append(Span("a", 500.0, 600.0, True))
+    spans.append(RunSpan("a", 500.0, 600.0, True))
     found = run_trial([(log, spans), (other, more)], Sensors())
     assert found.passed_over == (Remark(RemarkCode.NO_RUN_FOUND, log="0.tlog", from_s=500.0),)
     with pytest.raises(UsageError, match="no straight, steady run was found"):

@@ -4,7 +4,12 @@ from pathlib import Path
 
 import pytest
 
-from groundside.reports.reconcile.charge_sheet import Stated, StatedCharge, checked, read_sheet
+from groundside.reports.reconcile.charge_sheet import (
+    ChargeSheet,
+    StatedCharge,
+    checked,
+    read_charge_sheet,
+)
 from onboard.errors import UsageError
 
 GOOD = """
@@ -25,14 +30,14 @@ unlogged_ah = 0.3
 """
 
 
-def read(folder: Path, text: str) -> Stated:
+def read(folder: Path, text: str) -> ChargeSheet:
     (folder / "charges.toml").write_text(text)
-    return checked(read_sheet(folder / "charges.toml"))
+    return checked(read_charge_sheet(folder / "charges.toml"))
 
 
 def test_a_sheet(tmp_path: Path) -> None:
     first, second = (tmp_path / "a.tlog", tmp_path / "b"), (tmp_path / "c.tlog",)
-    assert read(tmp_path, GOOD) == Stated(
+    assert read(tmp_path, GOOD) == ChargeSheet(
         (
             StatedCharge(first, 812.0, 15.9, None, True),
             StatedCharge(second, 700.5, 13.1, 0.3, False),
@@ -43,7 +48,7 @@ def test_a_sheet(tmp_path: Path) -> None:
 
 def test_what_is_not_said_is_not_known(tmp_path: Path) -> None:
     stated = read(tmp_path, '[[charge]]\nlogs = ["a"]\ncharged_wh = 5\n')
-    assert stated == Stated((StatedCharge((tmp_path / "a",), 5.0, None, None, None),), None)
+    assert stated == ChargeSheet((StatedCharge((tmp_path / "a",), 5.0, None, None, None),), None)
 
 
 ONE = '[[charge]]\nlogs = ["a"]\ncharged_wh = 5\n'
@@ -86,4 +91,4 @@ def test_no_text_at_all(tmp_path: Path) -> None:
     (tmp_path / "sheet").write_bytes(b"\xff\xfe\x00")
     for path in (tmp_path / "sheet", tmp_path / "none", tmp_path):
         with pytest.raises(UsageError, match=path.name):
-            read_sheet(path)
+            read_charge_sheet(path)

@@ -11,7 +11,7 @@ import pytest
 
 from groundside.command_line import main
 from groundside.reports.review.csv_rows import COLUMNS, as_csv, header
-from groundside.reports.review.many import Reviewed, review_many
+from groundside.reports.review.parallel_review import ReviewOutcome, review_logs
 from groundside.reports.review.review_output import review_json
 from groundside.studies.review_result import Review
 from onboard.contract.figure import Figure
@@ -47,7 +47,7 @@ def at(result: dict, name: str) -> object:
 
 @pytest.mark.parametrize("profile", [CRAFT, None])
 def test_it_says_what_the_json_says(profile: Path | None) -> None:
-    reviewed = review_many([SKIFF, LOGS / "at_anchor.tlog"], partial(profile_for, profile))
+    reviewed = review_logs([SKIFF, LOGS / "at_anchor.tlog"], partial(profile_for, profile))
     rows = rows_of(as_csv(reviewed))
     assert [row["log"] for row in rows] == [str(one.path) for one in reviewed]
     for row, one in zip(rows, reviewed, strict=True):
@@ -75,7 +75,7 @@ def test_each_column_is_its_own_field() -> None:
     # Each figure of this review is another number.
     whole = example(Review)
     trip = replace(whole.trip, moving_s=1.0)
-    (row,) = rows_of(as_csv([Reviewed(SKIFF, replace(whole, trip=trip, events=()))]))
+    (row,) = rows_of(as_csv([ReviewOutcome(SKIFF, replace(whole, trip=trip, events=()))]))
     result = json.loads(json.dumps(review_json(replace(whole, trip=trip, events=()))))
     values = [row[column.name] for column in COLUMNS]
     assert len({*values}) == len(values)
@@ -93,14 +93,14 @@ def test_every_number_names_its_unit() -> None:
 def test_names_and_problems_that_need_quotes_come_back_whole(tmp_path: Path) -> None:
     name = tmp_path / 'a "long", ride\nof two lines.tlog'
     problem = 'says "no", twice'
-    text = as_csv([Reviewed(name, None, problem)])
+    text = as_csv([ReviewOutcome(name, None, problem)])
     (row,) = rows_of(text)
     assert row["log"] == str(name)
     assert row["problem"] == problem
     assert row["distance_m"] == ""
     # RFC 4180, 2.1: each record ends in CR LF.
     assert text.count("\r\n") == 2
-    assert "\udcff" not in as_csv([Reviewed(Path("ride\udcff"), None, "")])
+    assert "\udcff" not in as_csv([ReviewOutcome(Path("ride\udcff"), None, "")])
 
 
 def test_on_standard_output_with_logs_that_cannot_be_read(

@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 
 from groundside.reports.review import pictures, plots
 from groundside.reports.review.pictures import plot_file, sheet
-from groundside.reports.review.several import Named, readable
+from groundside.reports.review.season_table import NamedReview, named_reviews
 from groundside.studies.ride_series import Series, track
 from groundside.studies.trip_series import trip_series
 from groundside.words.units import CHOICES
@@ -33,8 +33,8 @@ def axes() -> Axes:
     return Figure().add_subplot()
 
 
-def skiff() -> Named:
-    (ride,) = readable([one()])
+def skiff() -> NamedReview:
+    (ride,) = named_reviews([one()])
     return ride
 
 
@@ -136,7 +136,7 @@ def test_what_cannot_be_drawn_is_said() -> None:
 
 
 def test_a_sheet_has_all_pictures_and_its_name_and_date() -> None:
-    with pictures._style():
+    with pictures.plot_style():
         figure = sheet(skiff(), None, True)
         bare = sheet(skiff(), None, False)
     assert figure.get_suptitle() == "harbour_loop.tlog  2025-06-14 09:30 UTC"
@@ -184,7 +184,7 @@ def test_an_svg_is_xml_and_the_same_each_time_and_fetches_nothing() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["$\\frac{$.tlog", "<script>$x$</script>.tlog", "日本\udcff.tlog"])
 def test_names_are_letters_and_no_formulas(name: str) -> None:
-    (ride,) = readable([replace(one(), path=Path(name))])
+    (ride,) = named_reviews([replace(one(), path=Path(name))])
     assert plot_file(ride, None, ".png", False).startswith(PNG)
     svg = plot_file(ride, None, ".svg", False)
     assert b"<script" not in svg

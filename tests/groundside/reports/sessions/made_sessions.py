@@ -81,5 +81,5 @@ def no_reading(monkeypatch) -> None:
     def poison(*_: object, **__: object) -> None:
         raise AssertionError("a record was read")
 
-    monkeypatch.setattr("groundside.reports.sessions.gather.review_many", poison)
+    monkeypatch.setattr("groundside.reports.sessions.season.review_logs", poison)
     monkeypatch.setattr("groundside.reports.sessions.setup_shares.read_log", poison)

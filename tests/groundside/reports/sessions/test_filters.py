@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from groundside.command_line import main
-from groundside.reports.sessions.filters import Filter, filter_from, newest_first
+from groundside.reports.sessions.filters import RideFilter, filter_from, newest_first
 from groundside.studies.rides import SeasonRide, Share, Sums, setup_totals, totals
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
@@ -24,7 +24,7 @@ def ride(start_utc: str | Unknown, **more) -> SeasonRide:
     return SeasonRide(Path(f"/season/{start_utc}"), Sums(start_utc=start_utc), **more)
 
 
-def asked(**options) -> Filter:
+def asked(**options) -> RideFilter:
     usual = dict.fromkeys(("since", "until", "setup", "label", "longer_than_m"))
     return filter_from(**{**usual, **options})
 

@@ -7,7 +7,7 @@ import pytest
 
 from groundside.command_line import main
 from groundside.reports.sessions.labels import label_path, read_label
-from groundside.reports.sessions.store import FILE_NAME, SeasonStore
+from groundside.reports.sessions.season_cache import FILE_NAME, SeasonCache
 from tests.groundside.reports.sessions.made_sessions import (
     DAY_US,
     START_US,
@@ -41,9 +41,9 @@ def test_labels_outlast_the_store(capsys, tmp_path: Path, monkeypatch) -> None:
         )
         found = listed(capsys, tmp_path)
     assert labels(found) == ["new propeller", "naïve 試し"]
-    stored = SeasonStore(tmp_path / FILE_NAME, print).rows()
+    stored = SeasonCache(tmp_path / FILE_NAME, print).rows()
     assert {row.label for row in stored.values()} == {"new propeller", "naïve 試し"}
-    (tmp_path / "season.sqlite").unlink()
+    (tmp_path / "season.json").unlink()
     assert listed(capsys, tmp_path) == found
     assert listed(capsys, tmp_path, "--rebuild") == found
     assert label(tmp_path, NAME, "") == 0
@@ -111,7 +111,7 @@ def test_a_damaged_label_is_said_and_can_be_given_anew(
         ("2025", "several are meant"),
         ("nothing", "no such session"),
         ("", "no such session"),
-        ("season.sqlite", "no such session"),
+        ("season.json", "no such session"),
     ],
 )
 def test_which_session_is_meant_must_be_clear(name, says, capsys, tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from groundside.command_line import main
-from groundside.reports.sessions.listing import as_lines, setup_lines
+from groundside.reports.sessions.sessions_output import as_lines, setup_lines
 from groundside.studies.rides import SeasonRide, Share, Sums
 from groundside.words.units import CHOICES
 from onboard.contract.figure import Figure

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from groundside.command_line import main
-from groundside.reports.sessions.setup_shares import ASHORE_M, joined
+from groundside.reports.sessions.setup_shares import ASHORE_M, merged_shares
 from groundside.studies.rides import Share
 from onboard.record.marks import MarkBook
 from onboard.record.sessions import SessionNote, read_session, session_name, write_session
@@ -90,7 +90,7 @@ rides = st.lists(st.builds(Share, st.sampled_from("ABC"), amounts, amounts), min
 
 @given(rides)
 def test_joining_loses_nothing_and_leaves_no_short_part(parts: list[Share]) -> None:
-    found = joined(parts)
+    found = merged_shares(parts)
     for key in ("energy_wh", "distance_m"):
         before = math.fsum(getattr(part, key) or 0.0 for part in parts)
         after = math.fsum(getattr(part, key) or 0.0 for part in found)

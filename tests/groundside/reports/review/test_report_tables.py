@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from groundside.reports.review.review_output import as_lines, as_sections, review_json
-from groundside.reports.review.sections import Cell, Column, Section
-from groundside.reports.review.table import print_tables
+from groundside.reports.review.report_tables import Cell, Column, ReportTable
+from groundside.reports.review.review_output import as_lines, as_tables, review_json
+from groundside.reports.review.rich_tables import print_tables
 from groundside.studies.review_result import LogEvent
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.figure import Unknown
@@ -24,7 +24,9 @@ ROOT = LOGS.parent
 ESCAPE = re.compile(r"\x1b\[([0-9;]*)m")
 
 
-def printed(capsys: pytest.CaptureFixture[str], sections: list[Section], width: int) -> list[str]:
+def printed(
+    capsys: pytest.CaptureFixture[str], sections: list[ReportTable], width: int
+) -> list[str]:
     print_tables(sections, width)
     return capsys.readouterr().out.splitlines()
 
@@ -35,13 +37,13 @@ def test_tables_fit_and_say_what_matters_at_any_width(
     width: int, units: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     for reviewed in ([one()], several()):
-        lines = printed(capsys, as_sections(reviewed, units), width)
+        lines = printed(capsys, as_tables(reviewed, units), width)
         assert max(map(len, lines)) <= width
         text = " ".join(" ".join(lines).split())
         assert {"kn": "Wh/NM", "mph": "Wh/mi"}.get(units, "Wh/km") in text
         assert "…" not in text  # nothing is cut off
     if units == "km/h":
-        lines = printed(capsys, as_sections([one()], units), width)
+        lines = printed(capsys, as_tables([one()], units), width)
         text = " ".join(" ".join(lines).split())
         for said in ("52.3 Wh/km (50.2 to 54.5)", "815 Wh (739 to 890)", "water not known"):
             assert said in text
@@ -51,7 +53,7 @@ def test_tables_fit_and_say_what_matters_at_any_width(
 def test_several_logs_have_a_row_each_and_what_they_come_to(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    lines = printed(capsys, as_sections(several(), None), 120)
+    lines = printed(capsys, as_tables(several(), None), 120)
     rows = {line.split()[0]: line for line in lines if line.strip()}
     assert "49.9 (47.8 to 51.9)" in rows["board_sprints.tlog"]
     assert "unknown" in rows["at_anchor.tlog"]
@@ -66,7 +68,7 @@ def test_several_logs_have_a_row_each_and_what_they_come_to(
 def test_names_that_are_the_same_are_told_apart_and_a_log_given_twice_is_said() -> None:
     skiff = one()
     twins = [replace(skiff, path=Path("may/a.tlog")), replace(skiff, path=Path("june/a.tlog"))]
-    (section,) = as_sections(twins, None)
+    (section,) = as_tables(twins, None)
     assert [row[0].text for row in section.rows] == ["may/a.tlog", "june/a.tlog"]
     assert section.total is not None
     assert section.total[0].text == "all 1"
@@ -79,7 +81,7 @@ def test_one_ride_in_two_recordings_is_pointed_out() -> None:
         assert skiff.result is not None
         log = replace(skiff.result.log, start_utc=start_utc)
         other = replace(skiff, path=Path("b.bin"), result=replace(skiff.result, log=log))
-        (section,) = as_sections([other, skiff], None)
+        (section,) = as_tables([other, skiff], None)
         assert section.total is not None
         assert section.total[0].text == "all 2"
         return " ".join(section.notes)
@@ -97,7 +99,7 @@ def test_a_hostile_name_reaches_neither_the_markup_nor_the_terminal(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     bad = replace(one(), path=Path("[red]a\x1b[31m\nb.tlog"))
-    lines = printed(capsys, as_sections([bad, *several()[:2]], None), 120)
+    lines = printed(capsys, as_tables([bad, *several()[:2]], None), 120)
     plain = list(as_lines([bad, *several()[:2]], None))
     for text in ("\n".join(lines), "\n".join(plain)):
         assert "\x1b" not in text
@@ -116,10 +118,10 @@ def test_what_happened_is_told_in_the_readers_units_and_in_json_in_km() -> None:
     )
     assert next(as_lines([told], "kn")) == knots
     assert next(as_lines([told], None)) == km
-    events = as_sections([told], "kn")[0]
+    events = as_tables([told], "kn")[0]
     assert [cell.text for cell in events.rows[0]] == ["00:01:15", knots]
     # What came up on the way is told of each ride, not under the table of several.
-    assert knots not in as_sections([told, skiff], "kn")[0].notes
+    assert knots not in as_tables([told, skiff], "kn")[0].notes
     assert review_json(told.result)["events"] == [
         {
             "t_s": 75.0,
@@ -142,7 +144,7 @@ def test_plain_lines_are_letters_in_columns() -> None:
 def test_columns_are_left_out_by_width_alone(capsys: pytest.CaptureFixture[str]) -> None:
     columns = (Column("a", right=False), Column("b", from_width=60), Column("c"))
     row = (Cell("one"), Cell("two"), Cell("3.0", "2.0 to 4.0"))
-    section = Section("title", columns, (row,), row, ("a note",))
+    section = ReportTable("title", columns, (row,), row, ("a note",))
     wide, narrow = printed(capsys, [section], 60), printed(capsys, [section], 59)
     assert sum("two" in line for line in wide) == 2
     assert sum("two" in line for line in narrow) == 0

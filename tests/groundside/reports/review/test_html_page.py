@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from groundside.reports.review.many import Reviewed
-from groundside.reports.review.page import page
-from groundside.reports.review.sections import CAUTION
+from groundside.reports.review.html_page import html_page
+from groundside.reports.review.parallel_review import ReviewOutcome
+from groundside.reports.review.report_tables import CAUTION
 from groundside.studies.review_result import LogEvent
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.figure import Unknown
@@ -82,7 +82,7 @@ def fetches_nothing(read: Read) -> None:
 
 
 def test_one_ride_is_told_and_drawn() -> None:
-    read = Read(page([one()], None, True))
+    read = Read(html_page([one()], None, True))
     fetches_nothing(read)
     for said in (
         "harbour_loop.tlog demo skiff, 2025-06-14 09:30 UTC",
@@ -104,7 +104,7 @@ def test_one_ride_is_told_and_drawn() -> None:
 
 
 def test_without_the_track_there_is_none() -> None:
-    text = page([one()], None, False)
+    text = html_page([one()], None, False)
     read = Read(text)
     assert read.tags.count("svg") == 3
     assert "Track" not in read.text
@@ -117,13 +117,13 @@ def test_without_the_track_there_is_none() -> None:
 def test_no_coordinates_are_on_the_page_in_any_case() -> None:
     kept = one().series
     assert kept is not None
-    text = page([one()], None, True)
+    text = html_page([one()], None, True)
     for value in (*kept.pieces[0, 4:], *kept.pieces[-1, 4:]):
         assert f"{value:.3f}" not in text
 
 
 def test_several_rides_have_totals_and_what_could_not_be_read() -> None:
-    read = Read(page(several(), None, True))
+    read = Read(html_page(several(), None, True))
     fetches_nothing(read)
     assert read.text.startswith("3 rides - review 3 rides")
     assert "all 3 00:22:16 2.17 113 52.1 (49.9 to 54.3) 8.0 304" in read.text
@@ -136,7 +136,7 @@ def test_several_rides_have_totals_and_what_could_not_be_read() -> None:
 
 
 def test_units_are_those_asked_for() -> None:
-    text = Read(page([one()], "kn", True)).text
+    text = Read(html_page([one()], "kn", True)).text
     assert "96.9 Wh/NM" in text
     assert "km" not in text.replace("Wh/km", "km").split("In brackets")[0]
 
@@ -159,9 +159,9 @@ def test_hostile_words_stay_words(evil: str) -> None:
         ),
         series=replace(good.series, craft=evil),
     )
-    unread = Reviewed(Path(evil), None, f"{evil}: no such file")
+    unread = ReviewOutcome(Path(evil), None, f"{evil}: no such file")
     for reviewed in ([bad], [bad, good, unread]):
-        text = page(reviewed, None, True)
+        text = html_page(reviewed, None, True)
         read = Read(text)
         fetches_nothing(read)
         assert "<img" not in text
@@ -173,5 +173,7 @@ def test_hostile_words_stay_words(evil: str) -> None:
 
 def test_bytes_that_are_no_letters_do_not_stop_it() -> None:
     good = replace(one(), path=Path("ride\udcff.tlog"))
-    page([good], None, False).encode()
-    page([good, Reviewed(Path("a\udcff"), None, "a\udcff: no such file")], None, False).encode()
+    html_page([good], None, False).encode()
+    html_page(
+        [good, ReviewOutcome(Path("a\udcff"), None, "a\udcff: no such file")], None, False
+    ).encode()

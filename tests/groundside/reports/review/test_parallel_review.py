@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 
 from groundside.command_line import main
-from groundside.reports.review import many
-from groundside.reports.review.many import review_many
+from groundside.reports.review import parallel_review
+from groundside.reports.review.parallel_review import review_logs
 from onboard.profile import profile_for
 from tests.patience import PATIENCE_S
 from tests.small_streams import Sender, records
@@ -28,10 +28,10 @@ NO_PROFILE = partial(profile_for, None)
 def test_on_all_cores_as_one_by_one(monkeypatch, tmp_path: Path) -> None:
     paths = [*RIDES, tmp_path / "missing.tlog"]
     told: list[int] = []
-    alone = review_many(paths, NO_PROFILE)
-    monkeypatch.setattr(many, "WORTH_BYTES", 0)
+    alone = review_logs(paths, NO_PROFILE)
+    monkeypatch.setattr(parallel_review, "WORTH_BYTES", 0)
     monkeypatch.setattr(os, "cpu_count", lambda: 2)
-    together = review_many(paths, NO_PROFILE, progress=told.append)
+    together = review_logs(paths, NO_PROFILE, progress=told.append)
     assert together == alone
     assert told == sorted(told)
     assert told[-1] == sum(path.stat().st_size for path in RIDES)
@@ -40,7 +40,7 @@ def test_on_all_cores_as_one_by_one(monkeypatch, tmp_path: Path) -> None:
 
 def test_progress_counts_all_logs() -> None:
     told: list[int] = []
-    review_many(RIDES[1:], NO_PROFILE, progress=told.append)
+    review_logs(RIDES[1:], NO_PROFILE, progress=told.append)
     assert told == sorted(told)
     assert told[-1] == sum(path.stat().st_size for path in RIDES[1:])
 

@@ -7,8 +7,8 @@ import pytest
 
 from groundside.command_line import main
 from groundside.reports.review.summary import review
-from groundside.reports.sessions import gather as gathering
-from groundside.reports.sessions.store import FILE_NAME, SeasonStore
+from groundside.reports.sessions import season as season_module
+from groundside.reports.sessions.season_cache import FILE_NAME, SeasonCache
 from onboard.contract.codec import plain
 from onboard.profile import profile_for
 from onboard.record.marks import MarkBook
@@ -105,13 +105,13 @@ def test_only_what_changed_is_read_again(capsys, tmp_path: Path, monkeypatch) ->
     b = session(tmp_path, START_US + DAY_US, number=2)
     before = listed(capsys, tmp_path)
     read: list[Path] = []
-    many = gathering.review_many
+    review_logs = season_module.review_logs
 
     def counted(paths, *rest):
         read.extend(paths)
-        return many(paths, *rest)
+        return review_logs(paths, *rest)
 
-    monkeypatch.setattr(gathering, "review_many", counted)
+    monkeypatch.setattr(season_module, "review_logs", counted)
     with (b / "telemetry.tlog").open("wb") as file:
         file.write(log_bytes(90, start_us=START_US + DAY_US))
     found = listed(capsys, tmp_path)
@@ -174,7 +174,7 @@ def test_units_of_a_profile_change_no_sum(capsys, tmp_path: Path, monkeypatch) -
 def test_another_release_reads_again(capsys, tmp_path: Path, monkeypatch) -> None:
     session(tmp_path)
     listed(capsys, tmp_path)
-    monkeypatch.setattr(gathering, "__version__", "0.0.0")
+    monkeypatch.setattr(season_module, "__version__", "0.0.0")
     no_reading(monkeypatch)
     with pytest.raises(AssertionError, match="a record was read"):
         main(["sessions", str(tmp_path)])
@@ -186,7 +186,7 @@ def test_a_session_that_is_gone_is_dropped(capsys, tmp_path: Path) -> None:
     assert len(names(listed(capsys, tmp_path))) == 2
     a.rename(tmp_path.parent / "elsewhere")
     assert len(names(listed(capsys, tmp_path))) == 1
-    assert list(SeasonStore(tmp_path / FILE_NAME, print).rows()) == ["2025-06-16T15-06-40Z"]
+    assert list(SeasonCache(tmp_path / FILE_NAME, print).rows()) == ["2025-06-16T15-06-40Z"]
     (tmp_path.parent / "elsewhere").rename(a)
     (a / "telemetry.tlog").write_bytes(log_bytes(30))
     found = listed(capsys, tmp_path)
@@ -229,15 +229,15 @@ def test_a_record_that_grows_while_it_is_read_is_not_stored(
     capsys, tmp_path: Path, monkeypatch
 ) -> None:
     (tmp_path / "copied.tlog").write_bytes(log_bytes(30))
-    many = gathering.review_many
+    review_logs = season_module.review_logs
 
     def slow(paths, *rest):
-        read = many(paths, *rest)
+        read = review_logs(paths, *rest)
         (tmp_path / "copied.tlog").write_bytes(log_bytes(60))
         return read
 
     with monkeypatch.context() as patch:
-        patch.setattr(gathering, "review_many", slow)
+        patch.setattr(season_module, "review_logs", slow)
         listed(capsys, tmp_path)
     assert listed(capsys, tmp_path)["sessions"][0]["duration_s"] == pytest.approx(60, abs=1)
 
