@@ -25,7 +25,7 @@ def test_short_labels_stay_as_they_are() -> None:
 
 
 @given(st.text())
-def test_nothing_that_steers_a_terminal(line: str) -> None:
+def test_printable_removes_control_characters(line: str) -> None:
     found = printable(line)
     assert found.isprintable()
     assert len(found) == len(line)
@@ -33,7 +33,7 @@ def test_nothing_that_steers_a_terminal(line: str) -> None:
 
 
 @given(st.lists(st.text("abcdefgh", min_size=1, max_size=30), min_size=1, max_size=60))
-def test_sentences_fit(words: list[str]) -> None:
+def test_hanging_lines_fit(words: list[str]) -> None:
     lines = hanging(" ".join(words))
     assert all(len(line) <= 80 for line in lines)
     assert " ".join(lines).split() == words

@@ -29,7 +29,7 @@ from groundside.studies.ride_series import (
 from onboard.contract.trip_line import TripLine
 from onboard.efficiency.sources.settled_seconds import Cells, part_of_cells
 from onboard.profile import Profile, load_profile, profile_for
-from tests.groundside.reports.review.rides import several
+from tests.groundside.reports.review.rides import season_outcomes
 
 LOGS = Path(__file__).parents[3] / "replay_logs"
 
@@ -182,7 +182,7 @@ def test_a_log_of_nothing_draws_nothing(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_on_all_cores_the_same_is_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
-    alone = several()
+    alone = season_outcomes()
     monkeypatch.setattr(parallel_review, "WORTH_BYTES", 0)
     monkeypatch.setattr(os, "cpu_count", lambda: 2)
     paths = [one.path for one in alone]

@@ -1,4 +1,4 @@
-"""Runs by the rider's marks."""
+"""Runs from the rider's marks."""
 
 import math
 
@@ -24,7 +24,7 @@ def setup(t_s: float | None, label: str | None) -> Noted:
     return Noted(t_s, 0, None, Set(1, "setup", label))
 
 
-def test_runs_take_the_set_up_in_force() -> None:
+def test_runs_have_the_set_up_in_force() -> None:
     marks = [setup(5, "a"), start(10), end(90), start(120), end(200), setup(210, "b"), start(230),
              end(300)]  # fmt: skip
     assert marked_runs(marks) == [
@@ -32,37 +32,37 @@ def test_runs_take_the_set_up_in_force() -> None:
     ]  # fmt: skip
 
 
-def test_without_a_label_the_craft_is_as_it_is() -> None:
+def test_without_a_label_runs_have_the_plain_set_up() -> None:
     assert marked_runs([start(10), end(90)]) == [RunSpan(PLAIN_SETUP, 10, 90, True)]
 
 
-def test_a_start_ends_the_run_before_it_and_a_lone_end_is_none() -> None:
+def test_a_start_ends_the_previous_run_and_a_lone_end_is_ignored() -> None:
     assert marked_runs([end(5), start(10), start(100), end(190), end(200)]) == [
         RunSpan(PLAIN_SETUP, 10, 100, True), RunSpan(PLAIN_SETUP, 100, 190, True),
     ]  # fmt: skip
 
 
-def test_a_run_without_an_end_goes_on_to_the_log_s() -> None:
+def test_a_run_without_an_end_lasts_to_the_end_of_the_log() -> None:
     assert marked_runs([start(10), note(50)]) == [RunSpan(PLAIN_SETUP, 10, math.inf, True)]
 
 
-def test_another_set_up_ends_a_run() -> None:
+def test_a_change_of_set_up_ends_a_run() -> None:
     assert marked_runs([setup(1, "a"), start(10), setup(60, "b"), end(90)]) == [
         RunSpan("a", 10, 60, True)
     ]
-    # The same label again does not.
+    # Selecting the same label again does not.
     assert marked_runs([setup(1, "a"), start(10), setup(60, "a"), end(90)]) == [
         RunSpan("a", 10, 90, True)
     ]
 
 
-def test_what_was_said_before_anything_was_heard_has_no_time_and_counts() -> None:
+def test_a_set_up_selected_before_the_first_message_counts() -> None:
     assert marked_runs([setup(None, "a"), start(None), start(10), end(90)]) == [
         RunSpan("a", 10, 90, True)
     ]
 
 
-def test_stretches_between_changes_of_the_set_up() -> None:
+def test_spans_between_changes_of_set_up() -> None:
     marks = [setup(None, "a"), note(50), setup(400, "b"), setup(500, "b"), setup(900, "a")]
     assert setup_spans(marks) == [
         RunSpan("a", -math.inf, 400, False),
@@ -72,7 +72,7 @@ def test_stretches_between_changes_of_the_set_up() -> None:
     assert setup_spans([]) == [RunSpan(PLAIN_SETUP, -math.inf, math.inf, False)]
 
 
-def test_other_settings_are_no_set_up() -> None:
+def test_other_settings_do_not_change_the_set_up() -> None:
     target = Noted(100, 0, None, Set(1, "target_power_w", 400.0))
     assert setup_spans([target]) == [RunSpan(PLAIN_SETUP, -math.inf, math.inf, False)]
     assert marked_runs([start(10), target, end(90)]) == [RunSpan(PLAIN_SETUP, 10, 90, True)]

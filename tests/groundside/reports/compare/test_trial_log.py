@@ -37,7 +37,7 @@ def log(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def test_how_long_it_lasts_and_when_it_begins(log: Path) -> None:
+def test_start_and_duration(log: Path) -> None:
     found = read_trial_log(log, Profile())
     assert found.lasts_s == pytest.approx(2 * 124.0, abs=1.5)
     assert found.begins_s == pytest.approx(START_UNIX_S, abs=0.1)
@@ -45,19 +45,19 @@ def test_how_long_it_lasts_and_when_it_begins(log: Path) -> None:
     assert len(found.steady) >= 4
 
 
-def test_a_clock_that_was_never_set_tells_nothing(tmp_path: Path) -> None:
+def test_a_clock_that_was_never_set_gives_no_start(tmp_path: Path) -> None:
     write_log(tmp_path / "day.tlog", day_made(SHORT, 1), 1000.0)
     assert read_trial_log(tmp_path / "day.tlog", Profile()).begins_s is None
 
 
 def test_progress_reaches_the_size(log: Path) -> None:
-    told: list[int] = []
-    read_trial_log(log, Profile(), progress=told.append)
-    assert told[-1] == log.stat().st_size
-    assert told == sorted(told)
+    reported: list[int] = []
+    read_trial_log(log, Profile(), progress=reported.append)
+    assert reported[-1] == log.stat().st_size
+    assert reported == sorted(reported)
 
 
-def test_another_system_is_not_in_it(log: Path) -> None:
+def test_an_absent_system_is_refused(log: Path) -> None:
     with pytest.raises(LogError, match="no autopilot of the system asked for"):
         read_trial_log(log, Profile(), 77)
 
@@ -72,7 +72,7 @@ def test_times_count_from_the_log_s_first_stamp() -> None:
     assert spans_of(entry, made_log(entry.log, 2.5)) == [RunSpan("a", 97.5, 197.5, True)]
 
 
-def test_where_runs_are_looked_for(tmp_path: Path) -> None:
+def test_spans_of_a_session_with_marks(tmp_path: Path) -> None:
     made = day_made(SHORT, 1)
     runs = runs_of(made)
     marks = [setup_mark(1.0, "b"), *run_marks(runs[0]), *run_marks(runs[1])]
@@ -92,7 +92,7 @@ def test_where_runs_are_looked_for(tmp_path: Path) -> None:
     assert spans_of(alone, made_log(alone.log)) == [RunSpan("a", -math.inf, math.inf, False)]
 
 
-def test_a_session_that_goes_on_with_a_trip(tmp_path: Path) -> None:
+def test_spans_of_a_session_that_continues_a_trip(tmp_path: Path) -> None:
     made = day_made(SHORT, 1)
     before, after = "2025-06-15T15-06-40Z", "2025-06-15T15-20-00Z"
     write_session(tmp_path / before, made, [setup_mark(1.0, "b")])
@@ -129,7 +129,7 @@ def test_each_log_is_read_once() -> None:
     assert [(one.setup, one.start_s) for one in spans] == [("a", 0.0), ("b", 100.0)]
 
 
-def test_a_copy_is_the_same_ride() -> None:
+def test_a_copy_of_a_log_is_refused() -> None:
     entries = [RunEntry("a", Path("x.tlog")), RunEntry("b", Path("y.tlog"))]
     with pytest.raises(UsageError, match=r"y\.tlog: the same ride as x\.tlog"):
         read_all(entries, made_log)

@@ -1,4 +1,4 @@
-"""Sheets of charges: what they may say, and how what they may not is refused."""
+"""Sheets of charges: valid ones, and the message for each kind of invalid one."""
 
 from pathlib import Path
 
@@ -46,7 +46,7 @@ def test_a_sheet(tmp_path: Path) -> None:
     )
 
 
-def test_what_is_not_said_is_not_known(tmp_path: Path) -> None:
+def test_omitted_keys_are_none(tmp_path: Path) -> None:
     stated = read(tmp_path, '[[charge]]\nlogs = ["a"]\ncharged_wh = 5\n')
     assert stated == ChargeSheet((StatedCharge((tmp_path / "a",), 5.0, None, None, None),), None)
 
@@ -80,14 +80,14 @@ ONE = '[[charge]]\nlogs = ["a"]\ncharged_wh = 5\n'
         ('meter = "ac"\n[[charge]]\nlogs = ["b"]\ncharged_ah = 5', "ampere-hours"),
     ],
 )
-def test_what_it_may_not_say(tmp_path: Path, text: str, says: str) -> None:
+def test_invalid_sheets(tmp_path: Path, text: str, says: str) -> None:
     with pytest.raises(UsageError) as refused:
         read(tmp_path, text)
     assert says in str(refused.value)
     assert "\n" not in str(refused.value)
 
 
-def test_no_text_at_all(tmp_path: Path) -> None:
+def test_a_sheet_that_is_no_text(tmp_path: Path) -> None:
     (tmp_path / "sheet").write_bytes(b"\xff\xfe\x00")
     for path in (tmp_path / "sheet", tmp_path / "none", tmp_path):
         with pytest.raises(UsageError, match=path.name):

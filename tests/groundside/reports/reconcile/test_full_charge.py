@@ -1,4 +1,4 @@
-"""Whether the pack was full before and after, by the marks 'charged full' of the sessions."""
+"""Full before and after, by the sessions' marks `charged_full`."""
 
 import json
 from pathlib import Path
@@ -21,7 +21,7 @@ def session(
     log: bool = True,
     trip_s: float = 0.0,
 ) -> Path:
-    """A session's folder, with marks at stream times [s]; before it the trip had lasted so long."""
+    """Make a session with marks at stream times [s], of a trip that had begun some time before."""
     ride = made_ride(*power).log
     begin_us = int.from_bytes(ride[:8], "big")
     path = folder / f"2025-06-{14 + number}T09-30-00Z"
@@ -67,15 +67,13 @@ def test_both_ends_must_be_marked(capsys, tmp_path, said, known) -> None:
     assert full(capsys, session(tmp_path, 1, *said)) is known
 
 
-def test_a_session_whose_trip_began_in_another_has_its_marks_by_its_own_record(
-    capsys, tmp_path
-) -> None:
+def test_marks_of_a_continued_trip_go_by_the_session_s_own_record(capsys, tmp_path) -> None:
     assert full(capsys, session(tmp_path, 1, START, END, trip_s=5000.0))
     midway = (110.0, "charged_full")
     assert not full(capsys, session(tmp_path, 2, START, midway, trip_s=5000.0))
 
 
-def test_the_log_within_a_session_has_its_marks_too(capsys, tmp_path) -> None:
+def test_a_log_inside_a_session_has_its_marks(capsys, tmp_path) -> None:
     log = session(tmp_path, 1, START, END) / "telemetry.tlog"
     assert full(capsys, log)
 
@@ -91,7 +89,7 @@ def test_the_next_session_may_begin_full(capsys, tmp_path) -> None:
     assert not full(capsys, ridden)
 
 
-def test_a_next_session_that_says_so_late_or_cannot_be_read_tells_nothing(capsys, tmp_path) -> None:
+def test_a_late_mark_or_an_unreadable_next_session_does_not_count(capsys, tmp_path) -> None:
     ridden = session(tmp_path, 1, START)
     session(tmp_path, 2, (110.0, "charged_full"))
     assert not full(capsys, ridden)
@@ -102,13 +100,13 @@ def test_a_next_session_that_says_so_late_or_cannot_be_read_tells_nothing(capsys
     assert not full(capsys, ridden)
 
 
-def test_of_several_rides_the_first_and_the_last_tell(capsys, tmp_path) -> None:
+def test_of_several_rides_the_first_and_the_last_count(capsys, tmp_path) -> None:
     first, last = session(tmp_path, 1, START), session(tmp_path, 2, END)
     assert full(capsys, first, last)
     assert not full(capsys, last, first)
 
 
-def test_a_plain_log_has_no_marks_but_an_owner(capsys, tmp_path) -> None:
+def test_for_a_plain_log_the_owner_states_full_to_full(capsys, tmp_path) -> None:
     log, craft = tmp_path / "ride.tlog", tmp_path / "craft.toml"
     log.write_bytes(made_ride(*POWERS[1]).log)
     craft.write_text(profile_text(PACK_AH))

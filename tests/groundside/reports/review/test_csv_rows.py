@@ -1,4 +1,4 @@
-"""Rows for spreadsheets: read back by the csv module, equal to the JSON."""
+"""CSV output, read back by the csv module: equal to the JSON."""
 
 import csv
 import io
@@ -36,7 +36,7 @@ IN_JSON = {
     **dict.fromkeys(("water_east_mps", "water_north_mps"), "set_and_drift"),
     **dict.fromkeys(("range_m", "time_left_s"), ""),
 }
-"""In which object of the JSON a column's value stands, where not in the trip."""
+"""The JSON object that holds a column's value, if not the trip."""
 
 
 def at(result: dict, name: str) -> object:
@@ -46,7 +46,7 @@ def at(result: dict, name: str) -> object:
 
 
 @pytest.mark.parametrize("profile", [CRAFT, None])
-def test_it_says_what_the_json_says(profile: Path | None) -> None:
+def test_values_equal_the_json(profile: Path | None) -> None:
     reviewed = review_logs([SKIFF, LOGS / "at_anchor.tlog"], partial(profile_for, profile))
     rows = rows_of(as_csv(reviewed))
     assert [row["log"] for row in rows] == [str(one.path) for one in reviewed]
@@ -57,9 +57,9 @@ def test_it_says_what_the_json_says(profile: Path | None) -> None:
         assert float(row["duration_s"]) == result["log"]["duration_s"]
         assert int(row["events"]) == len(result["events"])
         for column in COLUMNS:
-            said = at(result, column.name)
-            value = said["value"] if isinstance(said, dict) else said
-            assert column.spans == isinstance(said, dict) or said is None
+            in_json = at(result, column.name)
+            value = in_json["value"] if isinstance(in_json, dict) else in_json
+            assert column.spans == isinstance(in_json, dict) or in_json is None
             assert number(row[column.name]) == value, column.name
     assert reviewed[0].result is not None
     trip = reviewed[0].result.trip
@@ -71,8 +71,8 @@ def test_it_says_what_the_json_says(profile: Path | None) -> None:
     assert (rows[0]["left_wh"] == "") == (profile is None)
 
 
-def test_each_column_is_its_own_field() -> None:
-    # Each figure of this review is another number.
+def test_each_column_reads_its_own_field() -> None:
+    # Each figure of this review is a different number.
     whole = example(Review)
     trip = replace(whole.trip, moving_s=1.0)
     (row,) = rows_of(as_csv([ReviewOutcome(SKIFF, replace(whole, trip=trip, events=()))]))
@@ -80,17 +80,19 @@ def test_each_column_is_its_own_field() -> None:
     values = [row[column.name] for column in COLUMNS]
     assert len({*values}) == len(values)
     for column in COLUMNS:
-        said = at(result, column.name)
-        assert number(row[column.name]) == (said["value"] if isinstance(said, dict) else said)
+        in_json = at(result, column.name)
+        assert number(row[column.name]) == (
+            in_json["value"] if isinstance(in_json, dict) else in_json
+        )
 
 
-def test_every_number_names_its_unit() -> None:
+def test_each_number_s_column_names_its_unit() -> None:
     words = {"log", "start_utc", "events", "problem"}
     assert all(name.endswith(UNITS) for name in header() if name not in words)
     assert len(set(header())) == len(header())
 
 
-def test_names_and_problems_that_need_quotes_come_back_whole(tmp_path: Path) -> None:
+def test_quoted_names_and_problems_are_read_back(tmp_path: Path) -> None:
     name = tmp_path / 'a "long", ride\nof two lines.tlog'
     problem = 'says "no", twice'
     text = as_csv([ReviewOutcome(name, None, problem)])
@@ -103,7 +105,7 @@ def test_names_and_problems_that_need_quotes_come_back_whole(tmp_path: Path) -> 
     assert "\udcff" not in as_csv([ReviewOutcome(Path("ride\udcff"), None, "")])
 
 
-def test_on_standard_output_with_logs_that_cannot_be_read(
+def test_standard_output_with_unreadable_logs(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     assert main(["review", str(SKIFF), "/no/such/log", "--csv"]) == 2

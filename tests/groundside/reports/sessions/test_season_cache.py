@@ -1,4 +1,4 @@
-"""The season's cache: whatever happens to it, nothing is lost or made up."""
+"""The season's cache: whatever happens to the file, no figure is lost or invented."""
 
 import errno
 import fcntl
@@ -83,7 +83,7 @@ rows = st.lists(
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=40)
 @given(rows, rows)
 @pytest.mark.slow
-def test_what_is_stored_comes_back_as_it_was(tmp_path: Path, first, then) -> None:
+def test_rows_are_read_back_unchanged(tmp_path: Path, first, then) -> None:
     (tmp_path / "s").unlink(missing_ok=True)
     cache = SeasonCache(tmp_path / "s", silent)
     cache.update(first, [], {})
@@ -96,7 +96,7 @@ def test_what_is_stored_comes_back_as_it_was(tmp_path: Path, first, then) -> Non
     assert cache.rows() == {}
 
 
-def test_a_ride_that_is_stored_again_keeps_nothing_of_before(tmp_path: Path) -> None:
+def test_a_replaced_row_keeps_nothing_of_the_old(tmp_path: Path) -> None:
     none = Unknown(Reason.NO_GPS)
     both = (Share("A", 1000.0, 50.0), Share("B", 400.0, 25.0))
     ride = Row("a", "1", "", "", throughout(Sums)(none))
@@ -127,7 +127,7 @@ made = st.lists(
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=10)
 @given(made)
 @pytest.mark.slow
-def test_a_cache_made_anew_is_equal(tmp_path_factory, rides) -> None:
+def test_a_rebuilt_cache_is_equal(tmp_path_factory, rides) -> None:
     tmp_path = tmp_path_factory.mktemp("season")
     for number, one in enumerate(rides):
         session(tmp_path, START_US + number * DAY_US, number=number + 1, **one)
@@ -175,7 +175,7 @@ newer = partial(of_schema, SCHEMA + 1)
 
 
 def with_texts(path: Path) -> None:
-    """Make it as an earlier version was: with sentences for reasons."""
+    """Make it look like an earlier version, with sentences for reasons."""
     change_ride(path, lambda ride: ride["sums"].update(why={"wh_per_km": "hardly moved yet"}))
     older(path)
 
@@ -195,7 +195,7 @@ def something_else(path: Path) -> None:
 @pytest.mark.parametrize(
     "damage", [cut, noise, block_gone, older, with_texts, newer, without_a_figure, something_else]
 )
-def test_a_bad_cache_is_made_anew_with_one_line(damage, capsys, tmp_path, monkeypatch) -> None:
+def test_a_bad_cache_is_put_aside_with_one_line(damage, capsys, tmp_path, monkeypatch) -> None:
     session(tmp_path, named=[(0, "B")])
     first = listed(capsys, tmp_path)
     cache = tmp_path / FILE_NAME
@@ -206,7 +206,7 @@ def test_a_bad_cache_is_made_anew_with_one_line(damage, capsys, tmp_path, monkey
     assert err.count("\n") == 1
     assert f"{cache} is " in err
     assert "made anew from the records" in err
-    # Somebody else's, for all we know: it is still there.
+    # It may be somebody else's, so it is kept.
     assert (tmp_path / f"{FILE_NAME}.old").read_bytes() == bad
     no_reading(monkeypatch)
     assert listed(capsys, tmp_path) == first
@@ -224,7 +224,7 @@ BAD_ROWS: list[Callable[[dict[str, Any]], None]] = [
 
 
 @pytest.mark.parametrize("number", range(len(BAD_ROWS)))
-def test_rows_that_make_no_sense_break_nothing(number: int, capsys, tmp_path: Path) -> None:
+def test_invalid_rows_are_read_again(number: int, capsys, tmp_path: Path) -> None:
     session(tmp_path)
     first = listed(capsys, tmp_path)
     change_ride(tmp_path / FILE_NAME, BAD_ROWS[number])
@@ -236,7 +236,7 @@ def test_rows_that_make_no_sense_break_nothing(number: int, capsys, tmp_path: Pa
     assert found == first
 
 
-def test_where_nothing_can_be_written_the_users_cache_is_used(
+def test_beside_an_unwritable_folder_the_user_s_cache_is_used(
     capsys, tmp_path: Path, monkeypatch
 ) -> None:
     season, cache = tmp_path / "season", tmp_path / "cache"
@@ -251,7 +251,7 @@ def test_where_nothing_can_be_written_the_users_cache_is_used(
     assert file == cache_path(season)
     no_reading(monkeypatch)
     assert listed(capsys, season) == first
-    # Another folder has another one.
+    # Each folder has its own.
     monkeypatch.setattr(season_cache, "is_writable", lambda path: False)
     assert cache_path(tmp_path) != cache_path(season)
     monkeypatch.setenv("XDG_CACHE_HOME", "not/absolute")
@@ -260,7 +260,7 @@ def test_where_nothing_can_be_written_the_users_cache_is_used(
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root can become somebody without rights")
 @pytest.mark.slow
-def test_a_folder_that_is_really_read_only(capsys, tmp_path: Path, monkeypatch) -> None:
+def test_a_read_only_folder(capsys, tmp_path: Path, monkeypatch) -> None:
     season, cache = tmp_path / "season", tmp_path / "cache"
     session(season)
     cache.mkdir()
@@ -285,9 +285,7 @@ def test_a_folder_that_is_really_read_only(capsys, tmp_path: Path, monkeypatch) 
     assert len(list(cache.rglob("*.json"))) == 1
 
 
-def test_where_no_cache_can_be_had_at_all_it_goes_on_with_one_line(
-    capsys, tmp_path: Path, monkeypatch
-) -> None:
+def test_without_any_usable_cache_one_line_is_printed(capsys, tmp_path: Path, monkeypatch) -> None:
     session(tmp_path)
     first = listed(capsys, tmp_path)
     (tmp_path / FILE_NAME).unlink()
@@ -299,7 +297,7 @@ def test_where_no_cache_can_be_had_at_all_it_goes_on_with_one_line(
     assert json.loads(out) == first
 
 
-def test_a_card_that_is_full_hinders_nothing(capsys, tmp_path: Path, monkeypatch) -> None:
+def test_a_full_disk_prevents_nothing(capsys, tmp_path: Path, monkeypatch) -> None:
     session(tmp_path)
     first = listed(capsys, tmp_path)
 
@@ -317,13 +315,13 @@ def test_a_card_that_is_full_hinders_nothing(capsys, tmp_path: Path, monkeypatch
     assert listed(capsys, tmp_path)["sessions"][0] == first["sessions"][0]
 
 
-def test_nobody_else_reads_where_somebody_was(capsys, tmp_path: Path) -> None:
+def test_the_cache_is_private(capsys, tmp_path: Path) -> None:
     session(tmp_path)
     listed(capsys, tmp_path)
     assert stat.S_IMODE((tmp_path / FILE_NAME).stat().st_mode) == 0o600
 
 
-def test_a_cache_that_another_program_keeps_is_not_waited_for(capsys, tmp_path: Path) -> None:
+def test_a_foreign_lock_on_the_file_is_not_waited_for(capsys, tmp_path: Path) -> None:
     session(tmp_path)
     first = listed(capsys, tmp_path)
     session(tmp_path, START_US + DAY_US, number=2)
@@ -334,9 +332,7 @@ def test_a_cache_that_another_program_keeps_is_not_waited_for(capsys, tmp_path: 
     assert listed(capsys, tmp_path) == both
 
 
-def test_one_of_ours_that_is_at_it_is_not_waited_for_long(
-    capsys, tmp_path: Path, monkeypatch
-) -> None:
+def test_our_own_lock_is_not_waited_for_long(capsys, tmp_path: Path, monkeypatch) -> None:
     session(tmp_path)
     first = listed(capsys, tmp_path)
     monkeypatch.setattr(season_cache, "BUSY_S", 0.05)

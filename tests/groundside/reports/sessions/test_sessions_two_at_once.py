@@ -1,4 +1,4 @@
-"""Several at once on one season: the daemon that records, and more than one that lists."""
+"""Several processes on one season: a recording daemon and simultaneous lists."""
 
 import json
 import subprocess
@@ -29,31 +29,33 @@ def start(*words: str) -> subprocess.Popen[str]:
 
 
 @pytest.mark.parametrize("damaged", [False, True])
-def test_lists_at_once_are_equal_and_leave_a_sound_cache(damaged, capsys, tmp_path: Path) -> None:
+def test_simultaneous_lists_are_equal_and_leave_a_sound_cache(
+    damaged, capsys, tmp_path: Path
+) -> None:
     for number in range(6):
         session(tmp_path, START_US + number * DAY_US, number=number + 1, named=[(30, "B")])
     if damaged:
         (tmp_path / FILE_NAME).write_bytes(b"no cache at all" * 1000)
     running = [start(str(tmp_path), "--json", *(["--rebuild"] if n == 2 else [])) for n in range(4)]
-    told = [process.communicate(timeout=PATIENCE_S) for process in running]
+    outputs = [process.communicate(timeout=PATIENCE_S) for process in running]
     assert [process.returncode for process in running] == [0] * 4
-    # At most one of them found it damaged.
-    assert sum(err.count("\n") for _, err in told) == int(damaged)
-    for out, _ in told:
-        assert json.loads(out) == json.loads(told[0][0])
+    # Only one of them finds it damaged.
+    assert sum(err.count("\n") for _, err in outputs) == int(damaged)
+    for out, _ in outputs:
+        assert json.loads(out) == json.loads(outputs[0][0])
     assert len(SeasonCache(tmp_path / FILE_NAME, print).rows()) == 6
-    assert listed(capsys, tmp_path) == json.loads(told[0][0])
+    assert listed(capsys, tmp_path) == json.loads(outputs[0][0])
 
 
-def test_many_writers_lose_no_row(capsys, tmp_path: Path) -> None:
+def test_concurrent_writers_lose_no_row(capsys, tmp_path: Path) -> None:
     session(tmp_path)
     listed(capsys, tmp_path)
     path = tmp_path / FILE_NAME
     (row,) = SeasonCache(path, print).rows().values()
-    said: list[str] = []
+    warnings: list[str] = []
 
     def write(worker: int) -> None:
-        cache = SeasonCache(path, said.append)
+        cache = SeasonCache(path, warnings.append)
         for n in range(20):
             cache.update([Row(f"{worker}-{n}", "", "", "", row.sums)], [], {})
             assert row.name in cache.rows()
@@ -63,11 +65,11 @@ def test_many_writers_lose_no_row(capsys, tmp_path: Path) -> None:
         worker.start()
     for worker in workers:
         worker.join(PATIENCE_S)
-    assert said == []
+    assert warnings == []
     assert len(SeasonCache(path, print).rows()) == 81
 
 
-def test_the_session_that_a_daemon_records_is_read_up_to_now(capsys, tmp_path: Path) -> None:
+def test_a_session_being_recorded_is_read_up_to_now(capsys, tmp_path: Path) -> None:
     earlier = session(tmp_path)
     link = f"file:{ROOT / 'replay_logs' / 'at_anchor.tlog'}"
     with Daemon("--link", link, "--record", str(tmp_path)) as daemon:
@@ -88,7 +90,7 @@ def test_the_session_that_a_daemon_records_is_read_up_to_now(capsys, tmp_path: P
     found = listed(capsys, tmp_path)["sessions"]
     assert [one["is_open"] for one in found] == [False, False]
     assert len(SeasonCache(tmp_path / FILE_NAME, print).rows()) == 2
-    # Nothing of ours in the daemon's way: it goes on with what it keeps there.
+    # The cache does not disturb the daemon, which continues with its own files.
     with Daemon("--link", link, "--record", str(tmp_path)) as daemon:
         daemon.snapshot_when(lambda snapshot: (snapshot["trip"]["elapsed_s"] or 0.0) > 0.5)
     assert len(listed(capsys, tmp_path)["sessions"]) == 3
