@@ -6,6 +6,9 @@ import textwrap
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from typing import Any
 
+from groundside.words.figures import UNKNOWN
+from onboard.contract.figure import Estimate, Unknown
+
 COLUMNS, NAME_WIDTH = 80, 16
 HANG = "  "
 """Indent of a continuation line."""
@@ -67,6 +70,31 @@ def table_lines(rows: Sequence[Sequence[str]], right: Collection[int]) -> Iterat
         for number, column in enumerate(zip(*rows, strict=True))
     ]
     return (aligned(row, formats).rstrip() for row in rows)
+
+
+def figure_text(figure: Estimate, write: Callable[[float], str], unknown: str = UNKNOWN) -> str:
+    """Return a figure with its 95 % interval in brackets.
+
+    Parameters
+    ----------
+    figure
+        What to write.
+    write
+        Writes a number.
+    unknown
+        Text for an unknown figure.
+
+    Examples
+    --------
+    >>> from onboard.contract.figure import Figure
+    >>> figure_text(Figure(9.81, 9.5, 10.1), "{:.1f}".format)
+    '9.8 (9.5 to 10.1)'
+    """
+    if isinstance(figure, Unknown):
+        return unknown
+    if figure.low is None or figure.high is None:
+        return write(figure.value)
+    return f"{write(figure.value)} ({write(figure.low)} to {write(figure.high)})"
 
 
 def short_names(labels: Iterable[str], width: int = NAME_WIDTH) -> dict[str, str]:

@@ -1,15 +1,15 @@
 """A trial as text: ranking, verdicts, cautions, causes, next step and evidence."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 from groundside.reports.compare.evidence_text import evidence_lines
 from groundside.reports.compare.power_splits import PairSplit, SetupSplit
 from groundside.reports.compare.trial import Trial
-from groundside.reports.text_layout import aligned, hanging, short_names
+from groundside.reports.text_layout import aligned, figure_text, hanging, short_names
 from groundside.words.reasons import reason_text
 from groundside.words.remarks import caution_text, remark_text
 from groundside.words.units import Units
-from onboard.contract.figure import Estimate, Figure
+from onboard.contract.figure import Figure
 from onboard.contract.remarks import CautionCode
 from onboard.efficiency.trial.needed import WANTED_FRACTION
 from onboard.efficiency.trial.results import Comparison, PairResult
@@ -125,17 +125,10 @@ def _ranking(found: Comparison, units: Units) -> Iterator[str]:
     titles = ("   set-up", units.consumption_name, units.speed_name, "double runs")
     yield aligned(titles, formats)
     for number, one in enumerate(found.setups, 1):
-        cost = _figure(one.wh_per_km, units.consumption, 1)
-        speed = _figure(one.speed_mps, units.speed, 2)
+        cost = figure_text(one.wh_per_km, lambda x: f"{units.consumption(x):.1f}", "unknown")
+        speed = figure_text(one.speed_mps, lambda x: f"{units.speed(x):.2f}", "unknown")
         cells = (f"{number:2} {names[one.name]}", cost, speed, str(one.double_runs))
         yield aligned(cells, formats)
-
-
-def _figure(one: Estimate, convert: Callable[[float], float], digits: int) -> str:
-    if not isinstance(one, Figure):
-        return "unknown"
-    value, low, high = (convert(part or 0.0) for part in (one.value, one.low, one.high))
-    return f"{value:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})"
 
 
 def _why(

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from groundside.reports.text_layout import aligned
+from groundside.reports.text_layout import aligned, figure_text
 from groundside.studies.plan import PlanRow, Way, best_row
 from groundside.words.figures import one_decimal, percent, three_figures, whole
 from groundside.words.reasons import reason_text
@@ -126,7 +126,7 @@ def _table(plan: PackPlan, way: Way, units: Units) -> Iterator[str]:
             f"{sign} {_speed(row.speed_mps, units):>8} {units.speed_name:<4}",
             _speed(row.through_water_mps, units),
             _time(row.time_s),
-            _takes(row),
+            figure_text(row.energy_wh, whole),
             _chance(row.arrive_fraction),
         )
         beyond = "  beyond the speeds seen" if row.extrapolated else ""
@@ -141,11 +141,6 @@ def _table(plan: PackPlan, way: Way, units: Units) -> Iterator[str]:
     if best is next((row for row in plan.rows if not row.extrapolated), None):
         slowest = f"{_speed(best.through_water_mps, units)} {units.speed_name}"
         yield f"  slower may take less, but nothing was learned below {slowest} through the water"
-
-
-def _takes(row: PlanRow) -> str:
-    energy = row.energy_wh
-    return f"{whole(energy.value)} ({whole(energy.low or 0.0)} to {whole(energy.high or 0.0)})"
 
 
 def _hold(row: PlanRow, way: Way, units: Units) -> str:

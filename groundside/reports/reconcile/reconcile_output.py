@@ -4,15 +4,15 @@ from collections.abc import Iterator
 from typing import Any
 
 from groundside.reports.reconcile.counted_charges import CountedCharges
-from groundside.reports.text_layout import aligned, paragraph
+from groundside.reports.text_layout import aligned, figure_text, paragraph
 from groundside.studies.current_fit import OFF_MOST, Correction
 from groundside.studies.reconciliation import Reconciled
-from groundside.words.figures import three_figures
+from groundside.words.figures import UNKNOWN, three_figures
 from groundside.words.reasons import reason_text
 from groundside.words.remarks import finding_text, remark_text
 from groundside.words.units import DEFAULT, Units, units_named
 from onboard.contract.codec import plain
-from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.figure import Estimate, Figure, Unknown, within
 from onboard.contract.reasons import Reason
 from onboard.contract.remarks import Remark, RemarkCode
 from onboard.efficiency.battery.charge_balance import Charge, Counted
@@ -29,16 +29,16 @@ TO_COPY = "Nothing was changed. If you agree, write into the craft profile:"
 def as_json(found: CountedCharges, result: Reconciled) -> dict[str, Any]:
     """Return it in JSON's own types; see the README.md of reports."""
     correction = result.correction
-    scale, offset = _scale(correction), _offset(correction)
+    counted_ah, counted_wh = _counted(found, result.counted)
     body: dict[str, Any] = {
-        "counted_wh": _counted_wh(found, result.counted),
+        "counted_wh": counted_wh,
         "charged_wh": _read(result.charged_wh),
         "expected_charged_wh": result.expected_wh,
-        "counted_ah": _counted_ah(found, result.counted),
+        "counted_ah": counted_ah,
         "charged_ah": _read(result.charged_ah),
         "expected_charged_ah": result.expected_ah,
-        "current_scale": scale,
-        "current_offset_a": offset,
+        "current_scale": within(correction, lambda one: one.scale),
+        "current_offset_a": within(correction, lambda one: one.offset_a),
         "profile_change": _change(result),
     }
     why = {key: plain(value) for key, value in body.items() if isinstance(value, Unknown)}
@@ -82,22 +82,10 @@ def _read(value: float | None) -> float | Unknown:
     return Unknown(Reason.METER_NOT_READ) if value is None else value
 
 
-def _scale(correction: Correction | Unknown) -> Estimate:
-    return correction if isinstance(correction, Unknown) else correction.scale
-
-
-def _offset(correction: Correction | Unknown) -> Estimate:
-    return correction if isinstance(correction, Unknown) else correction.offset_a
-
-
-def _counted_wh(found: CountedCharges, counted: Counted) -> Figure:
+def _counted(found: CountedCharges, counted: Counted) -> tuple[Figure, Figure]:
+    """Return the charge [Ah] and energy [Wh] counted, with the sensors' uncertainties."""
     covariance = prior_covariance(found.profile.sensors, found.profile.battery)
-    return counted.energy_spread().figure(covariance)
-
-
-def _counted_ah(found: CountedCharges, counted: Counted) -> Figure:
-    covariance = prior_covariance(found.profile.sensors, found.profile.battery)
-    return counted.charge_spread().figure(covariance)
+    return counted.charge_spread().figure(covariance), counted.energy_spread().figure(covariance)
 
 
 def _change(result: Reconciled) -> str | Unknown:
@@ -159,10 +147,9 @@ def as_lines(found: CountedCharges, result: Reconciled) -> Iterator[str]:
     yield f"{_count(rides, 'ride')} on {_count(len(found.charges), 'charge')}, {meter}"
     yield ""
     yield aligned(("", "counted", "expected back", "came back"), FORMATS, "")
+    counted_ah, counted_wh = _counted(found, result.counted)
     if not found.conditions.at_wall:
-        counted_ah = _counted_ah(found, result.counted)
         yield _row("ampere-hours", counted_ah, result.expected_ah, result.charged_ah)
-    counted_wh = _counted_wh(found, result.counted)
     yield _row("watt-hours", counted_wh, result.expected_wh, result.charged_wh)
     yield ""
     if len(found.charges) > 1:
@@ -182,8 +169,9 @@ def _count(number: int, what: str) -> str:
 
 
 def _row(name: str, counted: Figure, expected: Estimate, came_back: float | None) -> str:
-    back = "--" if came_back is None else three_figures(came_back)
-    return aligned((name, _range(counted), _range(expected), back), FORMATS, "")
+    back = UNKNOWN if came_back is None else three_figures(came_back)
+    figures = (figure_text(one, three_figures) for one in (counted, expected))
+    return aligned((name, *figures, back), FORMATS, "")
 
 
 def _one_charge(number: int, charge: Charge) -> str:
@@ -197,15 +185,6 @@ def _one_charge(number: int, charge: Charge) -> str:
     ]
     full = "" if charge.full_to_full else "; not known to be full to full"
     return f"charge {number}: {'; '.join(parts)}{full}"
-
-
-def _range(figure: Estimate) -> str:
-    if isinstance(figure, Unknown):
-        return "--"
-    value, low, high = (
-        three_figures(number or 0.0) for number in (figure.value, figure.low, figure.high)
-    )
-    return f"{value} ({low} to {high})"
 
 
 def _headline(result: Reconciled) -> str:
@@ -226,12 +205,12 @@ def _correction_lines(found: CountedCharges, result: Reconciled, units: Units) -
         return
     now = found.profile.sensors
     yield (
-        f"current_scale by these charges: {_figure(correction.scale, 4)}; "
+        f"current_scale by these charges: {figure_text(correction.scale, '{:.4f}'.format)}; "
         f"the profile has {now.current_scale:g}"
     )
     if not isinstance(correction.offset_a, Unknown):
         yield (
-            f"current_offset_a: {_figure(correction.offset_a, 3)}; "
+            f"current_offset_a: {figure_text(correction.offset_a, '{:.3f}'.format)}; "
             f"the profile has {now.current_offset_a:g}"
         )
     change = _change(result)
@@ -242,8 +221,3 @@ def _correction_lines(found: CountedCharges, result: Reconciled, units: Units) -
     yield ""
     for line in change.splitlines():
         yield f"    {line}"
-
-
-def _figure(figure: Figure, decimals: int) -> str:
-    low, high = figure.low or 0.0, figure.high or 0.0
-    return f"{figure.value:.{decimals}f} ({low:.{decimals}f} to {high:.{decimals}f})"

@@ -4,7 +4,14 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from groundside.reports.sessions.filters import started
-from groundside.reports.text_layout import aligned, flowed, paragraph, printable, table_lines
+from groundside.reports.text_layout import (
+    aligned,
+    figure_text,
+    flowed,
+    paragraph,
+    printable,
+    table_lines,
+)
 from groundside.studies.rides import SeasonRide, SetupTotals, Totals, setup_totals, totals
 from groundside.words.figures import UNKNOWN, clock_text, consumption_text, three_figures
 from groundside.words.units import Units
@@ -201,11 +208,7 @@ def _short(text: str) -> str:
 
 
 def _interval(wh_per_km: Estimate, units: Units) -> str:
-    text = _consumption(wh_per_km, units)
-    if isinstance(wh_per_km, Unknown) or wh_per_km.low is None or wh_per_km.high is None:
-        return text
-    low, high = _consumption(wh_per_km.low, units), _consumption(wh_per_km.high, units)
-    return f"{text} ({low} to {high})"
+    return figure_text(wh_per_km, lambda value: consumption_text(value, units))
 
 
 def _distance(distance_m: Estimate | Number, units: Units) -> str:
