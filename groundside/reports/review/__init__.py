@@ -1,6 +1,6 @@
 """`review`: what saved logs hold, as text, JSON, CSV, pictures and an HTML page.
 
-Fourteen files, because one result is shown five ways: a log is read once (`summary`, several on
+More files than in other rooms, because one result is shown in five ways: a log is read once (`summary`, several on
 all cores in `parallel_review`), put into words once (`report_tables`, `season_table`), and then
 printed, drawn or saved by the others.
 """

@@ -32,7 +32,7 @@ CASING_PT, TRACK_PT = 5.0, 3.4
 BAND = ", with the 95 % band of the curve"
 NO_WAY = "hardly moved, or power and speed are not known at the same time"
 ENOUGH_S = 10.0
-"""Least time in a speed band for its mean to be shown [s]."""
+"""Least time in a speed band for its mean to be shown [s]. Bands of hardly moving are not shown."""
 LEAST_VIEW_M = 20.0
 """Least extent of the view of a track [m]: below it, one would see the receiver's noise."""
 RARE_PERCENT = 2.0

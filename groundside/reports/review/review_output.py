@@ -40,7 +40,7 @@ def as_json(outcomes: Sequence[ReviewOutcome]) -> dict[str, Any]:
 
 
 def review_json(review: Review) -> dict[str, Any]:
-    """Return a review in JSON's own types; see this folder's README.md."""
+    """Return a review in JSON's own types; see the README.md of reports."""
     stated = {"schema": SCHEMA, **plain(review)}
     stated["events"] = [_event_json(event) for event in review.events]
     stated.setdefault(WHY, {})

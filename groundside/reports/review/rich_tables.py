@@ -1,4 +1,4 @@
-"""Tables on a terminal, as wide as it is. The only module of reports that draws with rich."""
+"""Tables on a terminal, as wide as it is. Imported only where there is one: loading rich is slow."""
 
 import sys
 from collections.abc import Iterable

@@ -35,11 +35,6 @@ class RideFilter:
     label: str | None = None
     longer_than_m: float | None = None
 
-    @property
-    def asks(self) -> bool:
-        """Return whether anything is asked for."""
-        return self != RideFilter()
-
     def takes(self, ride: SeasonRide) -> bool:
         """Return whether a ride meets all conditions."""
         if self.since is not None or self.before is not None:
