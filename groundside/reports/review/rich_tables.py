@@ -1,4 +1,4 @@
-"""Tables on a terminal, as wide as it is. Imported only where there is one: loading rich is slow."""
+"""Tables on a terminal, as wide as it is. Imported only if there is one: rich loads slowly."""
 
 import sys
 from collections.abc import Iterable
