@@ -76,9 +76,9 @@ def test_log_paths_are_relative_to_the_sheet_or_absolute(tmp_path: Path) -> None
         *(
             (
                 RUN + f"start_s = {given}\nend_s = 5",
-                f"run 1: start_s = {said}: expected seconds from the log's start",
+                f"run 1: start_s = {shown}: expected seconds from the log's start",
             )
-            for given, said in [
+            for given, shown in [
                 ('"3"', "'3'"), ("true", "True"), ("nan", "nan"), ("-1", "-1"), ("[1]", "[1]"),
             ]
         ),

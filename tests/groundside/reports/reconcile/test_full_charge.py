@@ -16,7 +16,7 @@ RIDE_S = POWERS[1][1]
 def session(
     folder: Path,
     number: int,
-    *said: tuple[float | None, str],
+    *marks: tuple[float | None, str],
     power=POWERS[1],
     log: bool = True,
     trip_s: float = 0.0,
@@ -30,7 +30,7 @@ def session(
         (path / "telemetry.tlog").write_bytes(ride)
     (path / "profile.toml").write_text(profile_text(PACK_AH))
     book = MarkBook(path)
-    for t_s, mark in said:
+    for t_s, mark in marks:
         stamp_us = begin_us + round(1e6 * (t_s or 0.0))
         book.write(Noted(None if t_s is None else trip_s + t_s, stamp_us, None, Mark(1, mark)))
     return path
@@ -49,22 +49,22 @@ START, END = (1.0, "charged_full"), (RIDE_S - 0.5, "charged_full")
 
 
 @pytest.mark.parametrize(
-    ("said", "known"),
+    ("marks", "known"),
     [
         ([], False),
         ([START], False),
         ([END], False),
         ([START, END], True),
-        # Before anything was heard, and by a clock that ran on.
+        # Before the first message, and by a clock that kept running.
         ([(None, "charged_full"), (9000.0, "charged_full")], True),
-        # Much was drawn before, or behind, what was said.
+        # Much was drawn before, or after, the mark.
         ([(110.0, "charged_full"), END], False),
         ([START, (110.0, "charged_full")], False),
         ([(1.0, "run_start"), (RIDE_S, "run_end")], False),
     ],
 )
-def test_both_ends_must_be_marked(capsys, tmp_path, said, known) -> None:
-    assert full(capsys, session(tmp_path, 1, *said)) is known
+def test_both_ends_must_be_marked(capsys, tmp_path, marks, known) -> None:
+    assert full(capsys, session(tmp_path, 1, *marks)) is known
 
 
 def test_marks_of_a_continued_trip_go_by_the_session_s_own_record(capsys, tmp_path) -> None:
@@ -80,7 +80,7 @@ def test_a_log_inside_a_session_has_its_marks(capsys, tmp_path) -> None:
 
 def test_the_next_session_may_begin_full(capsys, tmp_path) -> None:
     ridden = session(tmp_path, 1, START)
-    session(tmp_path, 0, START)  # an earlier one says nothing of the charge
+    session(tmp_path, 0, START)  # a mark of an earlier session does not count
     assert not full(capsys, ridden)
     after = session(tmp_path, 2, START)
     session(tmp_path, 3, START)

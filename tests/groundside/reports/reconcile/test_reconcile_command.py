@@ -264,9 +264,9 @@ def test_several_rides_on_one_charge_are_added(capsys, folder) -> None:
 
 def test_far_too_much_is_not_blamed_on_the_sensor(capsys) -> None:
     anchor = LOGS / "at_anchor.tlog"
-    for back_wh, said in ((40, True), (0.3, True), (1.5, False), (2.0, False)):
+    for back_wh, remarked in ((40, True), (0.3, True), (1.5, False), (2.0, False)):
         _, found = reconcile(capsys, anchor, "--charged-wh", back_wh)
-        assert ("no_sensor" in remarks(found)) == said
+        assert ("no_sensor" in remarks(found)) == remarked
         assert "maybe_at_wall" not in remarks(found)
 
 
