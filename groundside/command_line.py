@@ -9,11 +9,11 @@ from groundside.browser.serve_options import SERVE
 from groundside.dashboard.watch_command import WATCH
 from groundside.demo.demo_command import DEMO
 from groundside.replay.replay_command import REPLAY
-from groundside.reports.compare.compare_command import COMPARE
-from groundside.reports.plan.plan_command import PLAN
-from groundside.reports.reconcile.reconcile_command import RECONCILE
-from groundside.reports.review.review_command import REVIEW
-from groundside.reports.sessions.sessions_command import SESSIONS
+from groundside.reports.compare.compare_options import COMPARE
+from groundside.reports.plan.plan_options import PLAN
+from groundside.reports.reconcile.reconcile_options import RECONCILE
+from groundside.reports.review.review_options import REVIEW
+from groundside.reports.sessions.sessions_options import SESSIONS
 from onboard import __version__
 from onboard.errors import WattwakeError
 from onboard.options import Command, OneLineParser, add_commands

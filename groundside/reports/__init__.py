@@ -1,1 +1,4 @@
-"""What is printed, drawn and saved at home: a folder for each command, and what they share."""
+"""Commands that read saved logs at home: a room for each, and what they share.
+
+Their output for other programs is described in README.md.
+"""

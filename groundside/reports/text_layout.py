@@ -1,13 +1,103 @@
-"""What fits a terminal: labels in a column, sentences in lines, nothing that steers it."""
+"""Layout of printed reports: columns, line wrapping, control characters, text or JSON."""
 
+import json
 import re
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from typing import Any
 
-COLUMNS, WIDTH = 80, 16
+from groundside.words.figures import UNKNOWN
+from onboard.contract.figure import Estimate, Unknown
+
+COLUMNS, NAME_WIDTH = 80, 16
+HANG = "  "
+"""Indent of a continuation line."""
 
 
-def short_names(labels: Iterable[str], width: int = WIDTH) -> dict[str, str]:
+def print_report(as_json: bool, stated: Callable[[], Any], lines: Iterable[str]) -> None:
+    """Print a report as JSON or as text.
+
+    Parameters
+    ----------
+    as_json
+        Whether `--json` was given.
+    stated
+        Returns the report in JSON's own types.
+    lines
+        The same for people; consumed only where it is printed.
+    """
+    for line in [json.dumps(stated(), indent=2, allow_nan=False)] if as_json else lines:
+        print(line)
+
+
+def aligned(cells: Iterable[str], formats: Iterable[str], gap: str = "  ") -> str:
+    """Return cells in columns.
+
+    Parameters
+    ----------
+    cells
+        Text of each cell.
+    formats
+        Format of each column, such as `<16` or `>9`; see the standard library's `string`.
+    gap
+        Text between two columns.
+
+    Examples
+    --------
+    >>> aligned(["slim", "9.81"], ["<6", ">6"])
+    'slim      9.81'
+    """
+    return gap.join(f"{cell:{how}}" for cell, how in zip(cells, formats, strict=True))
+
+
+def table_lines(rows: Sequence[Sequence[str]], right: Collection[int]) -> Iterator[str]:
+    """Yield rows in columns as wide as their longest cell.
+
+    Parameters
+    ----------
+    rows
+        Cells, as many in each row; a heading first, if any.
+    right
+        Numbers of the columns to align to the right.
+
+    Examples
+    --------
+    >>> list(table_lines([["name", "Wh"], ["ride", "112"]], {1}))
+    ['name   Wh', 'ride  112']
+    """
+    formats = [
+        f"{'>' if number in right else '<'}{max(map(len, column))}"
+        for number, column in enumerate(zip(*rows, strict=True))
+    ]
+    return (aligned(row, formats).rstrip() for row in rows)
+
+
+def figure_text(figure: Estimate, write: Callable[[float], str], unknown: str = UNKNOWN) -> str:
+    """Return a figure with its 95 % interval in brackets.
+
+    Parameters
+    ----------
+    figure
+        What to write.
+    write
+        Writes a number.
+    unknown
+        Text for an unknown figure.
+
+    Examples
+    --------
+    >>> from onboard.contract.figure import Figure
+    >>> figure_text(Figure(9.81, 9.5, 10.1), "{:.1f}".format)
+    '9.8 (9.5 to 10.1)'
+    """
+    if isinstance(figure, Unknown):
+        return unknown
+    if figure.low is None or figure.high is None:
+        return write(figure.value)
+    return f"{write(figure.value)} ({write(figure.low)} to {write(figure.high)})"
+
+
+def short_names(labels: Iterable[str], width: int = NAME_WIDTH) -> dict[str, str]:
     """Return each label in at most `width` characters, no two alike.
 
     Parameters
@@ -15,7 +105,7 @@ def short_names(labels: Iterable[str], width: int = WIDTH) -> dict[str, str]:
     labels
         As the rider wrote them.
     width
-        4 or more.
+        At least 4.
 
     Examples
     --------
@@ -35,20 +125,59 @@ def short_names(labels: Iterable[str], width: int = WIDTH) -> dict[str, str]:
     return found
 
 
-def wrapped(text: str) -> list[str]:
-    """Return a sentence in lines that fit a terminal of 80 columns."""
-    # A number stays with its unit.
+def hanging(text: str) -> list[str]:
+    """Wrap a sentence to 80 columns with a hanging indent; keep numbers with their units."""
     kept = re.sub(r"(?<=\d) (?=(%|W|A|V|m/s|km/h|kn|mph|°C)\b|%)", "\u00a0", text)
-    lines = textwrap.wrap(kept, COLUMNS, subsequent_indent="  ", break_on_hyphens=False)
+    lines = textwrap.wrap(kept, COLUMNS, subsequent_indent=HANG, break_on_hyphens=False)
     return [line.replace("\u00a0", " ") for line in lines]
 
 
-def printable(line: str) -> str:
-    """Return a line without what would steer a terminal: each such character becomes a `?`.
+def paragraph(text: str, width: int | None) -> list[str]:
+    """Wrap a sentence to a width, at least 20 columns; None does not wrap."""
+    return [text] if width is None else textwrap.wrap(text, max(width, 20))
+
+
+def flowed(pieces: Iterable[str], width: int | None) -> Iterator[str]:
+    """Yield pieces in lines that fit, breaking only a piece longer than a line.
+
+    Parameters
+    ----------
+    pieces
+        Texts to be put side by side.
+    width
+        Columns of the screen; None puts all of them in one line.
+
+    Examples
+    --------
+    >>> list(flowed(["3 sessions", "1.2 km", "62 Wh"], 20))
+    ['3 sessions   1.2 km', '  62 Wh']
+    """
+    line = ""
+    for piece in pieces:
+        longer = f"{line}   {piece}" if line.strip() else f"{line}{piece}"
+        if width is not None and len(longer) > width and line.strip():
+            yield line
+            longer = f"{HANG}{piece}"
+        while width is not None and len(longer) > width:
+            yield longer[:width]
+            longer = f"{HANG}{longer[width:]}"
+        line = longer
+    yield line
+
+
+def printable(text: str, instead: str = "?") -> str:
+    """Return a text with every character that could steer a terminal replaced.
+
+    Parameters
+    ----------
+    text
+        From a file or a log.
+    instead
+        What to put in place of each; empty to drop it.
 
     Examples
     --------
     >>> printable("a" + chr(27) + "[31mb")
     'a?[31mb'
     """
-    return "".join(one if one.isprintable() else "?" for one in line)
+    return "".join(one if one.isprintable() else instead for one in text)

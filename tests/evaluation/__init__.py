@@ -1,10 +1,10 @@
-"""Monte Carlo over the simulated craft: do the figures and their intervals hold?
+"""Monte Carlo evaluation with simulated craft: do the figures and their intervals hold?
 
-One command, `python -m tests.evaluation --help`; not part of the unit tests.
+Run `python -m tests.evaluation --help`; not part of the unit tests. Results are in README.md.
 """
 
 import os
 
-# Both cores are used by processes of our own: threads inside numpy would only get in their way.
+# All cores run our own processes: threads inside numpy would compete with them.
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

@@ -1,4 +1,4 @@
-"""`python -m tests.evaluation`: makes the rides, on both cores, and prints the tables."""
+"""`python -m tests.evaluation`: simulate rides on two cores and print the tables."""
 
 import argparse
 import multiprocessing
@@ -16,12 +16,12 @@ from tests.evaluation.results import Job, Results, fingerprint
 
 
 def make(job: Job) -> tuple[Job, dict[str, Any] | str, float]:
-    """Make one ride; give its result, or what went wrong, and what it cost [s of CPU]."""
+    """Simulate one ride; return its result or traceback, and its cost [s of CPU]."""
     began = time.process_time()
     result: dict[str, Any] | str
     try:
         result = CASES[job.case].ride(job.seed, job.craft, job.variant)
-    except Exception:  # a fault in one ride must not cost the others; it is shown and counted
+    except Exception:  # one failing ride must not stop the others; it is shown and counted
         result = traceback.format_exc()
     return job, result, time.process_time() - began
 
@@ -62,7 +62,7 @@ def main() -> None:
 
 
 def run(name: str, missing: list[Job], results: Results, processes: int) -> int:
-    """Make what is missing of a case; give how many rides failed with an error."""
+    """Simulate the missing rides of a case; return how many failed with an error."""
     began, cost_s, faults = time.monotonic(), 0.0, 0
     if not missing:
         return 0

@@ -1,6 +1,6 @@
-"""Half an hour at anchor, or adrift: what does not move makes no way, and slow drift is covered.
+"""Half an hour at anchor or adrift: no distance at rest, and slow drift within the interval.
 
-Made fast, the craft swings to and fro on its rope: the true way made is none.
+Made fast, the craft swings to and fro on its rope: its true distance is zero.
 """
 
 from dataclasses import replace
@@ -55,7 +55,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Return the way that was counted."""
+    """Return the distance that was counted."""
     lines = []
     for variant in VARIANTS:
         known = [row for row in rows if row["variant"] == variant and "value" in row]

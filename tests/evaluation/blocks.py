@@ -1,4 +1,4 @@
-"""From what truly happens to the blocks that the engine folds, rounded as the messages round it."""
+"""Telemetry blocks for the engine from true values, rounded as in the messages."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -12,15 +12,15 @@ from tests.craft.sensors import Sensors
 from tests.craft.voyage import Voyage
 
 STEP_S = 0.2
-"""Time step of the evaluation's rides: one fix of a 5 Hz receiver each. Against 0.05 s a ride's
-energy and distance differ by under 0.1 %, and truth and readings are of the same steps."""
+"""Time step of the rides, one fix of a 5 Hz receiver each [s]. Energy and distance of a ride differ
+by less than 0.1 % from those at 0.05 s, and truth and readings use the same steps."""
 
 BATTERY_EVERY = 2
-"""Steps: battery messages at 2.5 Hz."""
+"""Steps between battery messages, which come at 2.5 Hz."""
 
 
 class Telemetry:
-    """Reads a voyage's sensors as it goes on; their errors are drawn once, for all of it."""
+    """Reads a voyage's sensors as it proceeds; their errors are drawn once, for all of it."""
 
     def __init__(self, voyage: Voyage, sensors: Sensors, seed: int) -> None:
         self._voyage, self._sensors = voyage, sensors
@@ -57,7 +57,7 @@ class Telemetry:
         )
 
     def block(self) -> Block:
-        """Return what came since the last call."""
+        """Return the messages since the last call."""
         first, stop = self._done, self._voyage.index
         if stop <= first:
             return Block({})
@@ -115,7 +115,7 @@ class Telemetry:
         )
 
     def _positions(self, east_mps: Array, north_mps: Array, part: slice) -> tuple[Array, Array]:
-        """Return latitudes and longitudes as received, and move the true one on."""
+        """Return latitudes and longitudes as received, and advance the true position."""
         step_s = self._voyage.step_s
         along, _ = radii_m(np.array([self._latitude_deg]))
         latitude = self._latitude_deg + np.degrees(np.cumsum(north_mps) * step_s / along)
@@ -128,7 +128,7 @@ class Telemetry:
 
 
 def _channel(name: str, t_s: Array, known: Mapping[str, Any], picked: Any) -> Channel:
-    """Return the picked samples of a channel; what is not known is NaN."""
+    """Return the picked samples of a channel; unknown columns are NaN."""
     unknown = np.full(len(t_s), np.nan)
     columns = {column: known.get(column, unknown)[picked] for column in COLUMNS[name]}
     return Channel(t_s[picked], columns)

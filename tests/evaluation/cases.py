@@ -1,4 +1,4 @@
-"""The cases by name: how a ride of each is made, how many by default, and its table."""
+"""The cases, a row each: what simulates a ride, how many rides, and what makes the table."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -24,15 +24,15 @@ Table = Callable[[list[dict[str, Any]]], str]
 
 @dataclass(frozen=True)
 class Case:
-    """One question that is put to the engine."""
+    """One question to the engine."""
 
     about: str
     ride: Ride
     table: Table
     share: float = 1.0
-    """Of `--count`: how many rides of the largest variant are made."""
+    """Share of `--count` that the largest variant gets."""
     variants: Mapping[str, float] = field(default_factory=lambda: {"": 1.0})
-    """Kinds of rides, and the share of the rides that each makes."""
+    """Kinds of rides, each with its share of the rides."""
 
 
 CASES: dict[str, Case] = {
@@ -46,7 +46,7 @@ CASES: dict[str, Case] = {
         sources.ride,
         sources.table,
         0.1,
-        dict.fromkeys((sources.WITH_ALL, *sources.TAKEN_AWAY), 1.0),
+        dict.fromkeys((sources.WITH_ALL, *sources.SWITCHED_OFF), 1.0),
     ),
     "range": Case(
         "how far off is the remaining range",
@@ -108,7 +108,7 @@ CASES: dict[str, Case] = {
 
 
 def jobs(name: str, seed: int, count: int, craft: str | None) -> list[Job]:
-    """Return the rides of a case: the same numbers give the same rides."""
+    """Return the rides of a case; the same arguments give the same rides."""
     case = CASES[name]
     return [
         Job(name, seed * 1_000_003 + index, craft, variant)

@@ -1,4 +1,4 @@
-"""Coverage: independent rides, an instant each. Does the interval hold, and how wide is it?"""
+"""Coverage and width of intervals, at one instant of each of many independent rides."""
 
 import math
 from typing import Any
@@ -24,15 +24,15 @@ FIGURES = {
 }
 
 AS_BEFORE = ("time_left", "range")
-"""What rests on how the ride goes on: the engine has to have seen the present way for a while."""
+"""Figures that assume riding as before, which the engine must have seen for a while."""
 
 SETTLED_S = 300.0
 
 
 def ride(seed: int, craft: str | None) -> dict[str, Any]:
-    """Ride to a random instant, ask for the figures, and carry on to see what was true."""
+    """Ride to a random instant, get the figures, and ride on to find the truth."""
     world = draw(seed, craft)
-    voyage, said = to_instant(world)
+    voyage, figures = to_instant(world)
     now = voyage.index - 1
     in_leg_s = voyage.in_leg_s
     limit = carry_on(voyage, world.stated.reserve_fraction, world.stated.cutoff_v)
@@ -50,21 +50,21 @@ def ride(seed: int, craft: str | None) -> dict[str, Any]:
         "time_left": (end - now) * voyage.step_s,
         "range": float(track.distance_m[end] - track.distance_m[now]),
     }
-    told = spreads(world, instant(voyage, track, now, end, in_leg_s))
+    informed = spreads(world, instant(voyage, track, now, end, in_leg_s))
     return {
         "craft": world.name,
         "limit": limit,
         "in_leg_s": in_leg_s,
         "t_s": now * voyage.step_s,
         "figures": {
-            name: {**said[name], "true": true[name], "informed_sd": told.get(name)}
+            name: {**figures[name], "true": true[name], "informed_sd": informed.get(name)}
             for name in FIGURES
         },
     }
 
 
 def to_instant(world: World) -> tuple[Voyage, dict[str, Any]]:
-    """Ride until a random share of the usable charge is drawn, and give what the engine says."""
+    """Ride until a random share of the usable charge is used; return the engine's figures."""
     rng = generator(world.seed, "rider")
     voyage, telemetry = start(world)
     charge = world.craft.battery.start_fraction
@@ -77,7 +77,7 @@ def to_instant(world: World) -> tuple[Voyage, dict[str, Any]]:
 
 
 def instant(voyage: Voyage, track: Track, now: int, end: int, in_leg_s: float) -> Now:
-    """Return what the informed estimator looks at."""
+    """Return the input of the informed estimator."""
     first = max(now - round(min(max(in_leg_s, 20.0), 300.0) / voyage.step_s), 0)
     seconds_s = (now - first) * voyage.step_s
     return Now(
@@ -89,7 +89,7 @@ def instant(voyage: Voyage, track: Track, now: int, end: int, in_leg_s: float) -
         speed_mps=max(float(track.distance_m[now] - track.distance_m[first]) / seconds_s, 0.1),
         left_s=(end - now) * voyage.step_s,
         in_leg_s=in_leg_s,
-        held_speed=voyage.leg.speed_mps is not None,
+        at_speed=voyage.leg.speed_mps is not None,
         wh_per_km_trip=track.wh_per_km(now),
     )
 
@@ -116,8 +116,8 @@ def _line(label: str, name: str, rows: list[dict[str, Any]]) -> list[str]:
     hits = sum(answer["low"] <= answer["true"] <= answer["high"] for answer in judged)
     error = [abs(a["value"] / a["true"] - 1.0) for a in known if a["true"] > 0.0]
     ours = [_half(a) for a in judged if a["true"] > 0.0]
-    told = [_told(a) for a in known if a["informed_sd"] and a["true"] > 0.0]
-    ratios = [_half(a) / _told(a) for a in judged if a["informed_sd"] and a["true"] > 0.0]
+    informed = [_informed(a) for a in known if a["informed_sd"] and a["true"] > 0.0]
+    ratios = [_half(a) / _informed(a) for a in judged if a["informed_sd"] and a["true"] > 0.0]
     return [
         label,
         str(len(answers)),
@@ -126,7 +126,7 @@ def _line(label: str, name: str, rows: list[dict[str, Any]]) -> list[str]:
         percent(percentile(error, 50), 2),
         percent(percentile(error, 95), 1),
         percent(percentile(ours, 50), 2),
-        percent(percentile(told, 50), 2),
+        percent(percentile(informed, 50), 2),
         number(percentile(ratios, 50)),
     ]
 
@@ -135,5 +135,5 @@ def _half(answer: dict[str, Any]) -> float:
     return float(answer["high"] - answer["low"]) / 2.0 / float(answer["true"])
 
 
-def _told(answer: dict[str, Any]) -> float:
+def _informed(answer: dict[str, Any]) -> float:
     return 1.96 * float(answer["informed_sd"]) / float(answer["true"])

@@ -1,6 +1,6 @@
-"""The fastest that a distance could have been made with the reserve kept, by one who knows it all.
+"""The fastest trip over a distance that keeps the reserve, for a rider who knows everything.
 
-Steady: at one speed over ground, in the mean water current and wind of the ride.
+At one speed over ground, in the mean water current and wind of the ride.
 """
 
 import math
@@ -16,7 +16,7 @@ from tests.evaluation.world import World
 def steady_power_w(
     world: World, speed_mps: float, course_deg: float, current: tuple[float, float]
 ) -> float:
-    """Return battery power for a speed over ground on a course, in a current (east, north)."""
+    """Return battery power at a speed over ground on a course, in a water current (east, north)."""
     water, craft = world.ride.water, world.craft
     east = speed_mps * math.sin(math.radians(course_deg))
     north = speed_mps * math.cos(math.radians(course_deg))
@@ -36,7 +36,7 @@ def fastest_mps(
     current: tuple[float, float],
     charge_fraction: float,
 ) -> float | None:
-    """Return the highest speed over ground that makes a distance; None where none does."""
+    """Return the highest speed over ground that makes a distance; None if none does."""
     pack, stated = world.craft.battery, world.stated
     speeds = np.arange(0.6, 4.81, 0.1)
     spare = []

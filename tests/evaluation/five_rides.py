@@ -1,7 +1,7 @@
-"""Five hard rides, by the engine and by 'Wh left over mean Wh/km'; each with several seeds.
+"""Five hard rides, by the engine and by Wh left over mean Wh/km, each with several seeds.
 
-A cold or a wrong pack holds an eighth to a seventh less than stated; the owner, who knows that it
-is winter or that the label is old, states the capacity to 8 % instead of 3 %.
+A cold or mislabelled pack holds an eighth to a seventh less than stated. The owner, who knows that
+it is winter or that the label is old, states the capacity to 8 % instead of 3 %.
 """
 
 from dataclasses import replace
@@ -26,7 +26,7 @@ LOOSE_SD = 0.08
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
-    """Make one of the five rides with one of the pilots."""
+    """Ride one of the five with one of the pilots."""
     name, _, pilot = variant.rpartition(", ")
     world = hard(draw(seed, craft or CRAFT), name)
     share = 0.25 if name == "no earlier curve" else 0.5
@@ -39,14 +39,14 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
 
 
 def hard(world: World, name: str) -> World:
-    """Make a drawn world one of the five."""
+    """Return a drawn world changed into one of the five."""
     craft = world.craft
     still = replace(world.ride.water, drift_mps=0.05, wind_mps=1.0, gust_sd_mps=0.25)
     water, stated = still, world.stated
     if name == "following current outward":
         water = replace(still, set_deg=OUT_DEG, drift_mps=0.55)
     elif name == "rising headwind":
-        # It blows on the way home: from where the ride began.
+        # It blows from where the ride began, so against the way home.
         water = replace(
             still, wind_from_deg=OUT_DEG + 180.0, wind_rise_mps2=9.0 / 3600.0, gust_sd_mps=1.0
         )
@@ -67,13 +67,13 @@ def hard(world: World, name: str) -> World:
         )
         stated = replace(stated, capacity_sd=LOOSE_SD)
     else:
-        # Against the current outward: what it takes then says little of the way home.
+        # Outward against the current, so that consumption there says little about the way home.
         water = replace(still, set_deg=OUT_DEG + 180.0, drift_mps=0.8)
     return replace(world, ride=replace(world.ride, craft=craft, water=water), stated=stated)
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Return how each ended."""
+    """Return the outcome of each ride."""
     lines = []
     for variant in VARIANTS:
         mine = [row for row in rows if row["variant"] == variant]

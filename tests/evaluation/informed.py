@@ -1,12 +1,12 @@
-"""How narrow an interval can honestly be: the spread of an estimator that is told the noise model.
+"""How narrow an interval can honestly be: the spread of an estimator that knows the noise model.
 
-It knows the sizes of all errors, the craft's true battery curve and the weather's statistics, not
-the draws. Errors shared by several figures enter through their gradients, by finite differences of
-a quasi-steady discharge; what a figure has of its own is added as a variance:
+It knows the sizes of all errors, the craft's true battery curve and the weather's statistics, but
+not the draws. Errors common to several figures enter by their gradients, finite differences of a
+quasi-steady discharge; independent errors of a figure are added as variances:
 
 * distance: S T, with S = 2 sd^2 memory + sd_white^2 step (integral of the noise's covariance);
-* the water current's wandering, Gauss-Markov: variance of (mean over the time to come - mean over
-  the window looked at), along the track; at a held speed it enters as power, by the local exponent.
+* the water current's variation, Gauss-Markov: variance of (mean over the time to come - mean over
+  the window), along the track; at constant speed it enters as power, by the local exponent.
 """
 
 import math
@@ -22,23 +22,23 @@ from tests.evaluation.world import LFP_SHIFT_SD_V, World, calm_curve
 SHAPE_SD_V = 0.035
 """Spread of the published lithium-ion curves about their mean, a cell (tests/data, mid-range)."""
 
-LOOKED_S = 300.0
+WINDOW_S = 300.0
 
 
 @dataclass(frozen=True)
 class Now:
-    """The instant at which figures are asked for, at its true values."""
+    """The instant of the figures, with its true values."""
 
     t_s: float
     charge_ah: float
     energy_wh: float
     distance_m: float
     power_w: float
-    """Mean of the window looked at, as for the speed."""
+    """Mean over the window, as for the speed [W]."""
     speed_mps: float
     left_s: float
     in_leg_s: float
-    held_speed: bool
+    at_speed: bool
     wh_per_km_trip: float | None
 
 
@@ -58,24 +58,24 @@ def spreads(world: World, now: Now) -> dict[str, float]:
     def per_km(seconds_s: float, distance_m: float) -> float:
         return math.sqrt(power_var + long_run * seconds_s / max(distance_m, 1.0) ** 2)
 
-    looked_s = min(LOOKED_S, max(now.in_leg_s, 20.0))
+    window_s = min(WINDOW_S, max(now.in_leg_s, 20.0))
     result = {
         "energy": math.sqrt(energy_var),
         "distance": math.sqrt(long_run * now.t_s),
         "wh_per_km_20_s": now.power_w / now.speed_mps / 3.6 * per_km(20.0, 20.0 * now.speed_mps),
         "wh_per_km_300_s": now.power_w / now.speed_mps / 3.6
-        * per_km(LOOKED_S, LOOKED_S * now.speed_mps),
+        * per_km(WINDOW_S, WINDOW_S * now.speed_mps),
     }  # fmt: skip
     if now.wh_per_km_trip:
         trip = math.sqrt(energy_var / now.energy_wh**2 + long_run * now.t_s / now.distance_m**2)
         result["wh_per_km_trip"] = now.wh_per_km_trip * trip
     left, gradient = _left_gradients(world, now)
-    current = _wander_mps(world, looked_s, now.left_s)
-    course = current / now.speed_mps * (_exponent(world, now.speed_mps) if now.held_speed else 1.0)
-    doppler = math.sqrt(long_run / looked_s) / now.speed_mps
+    current = _wander_mps(world, window_s, now.left_s)
+    course = current / now.speed_mps * (_exponent(world, now.speed_mps) if now.at_speed else 1.0)
+    doppler = math.sqrt(long_run / window_s) / now.speed_mps
     lasts = gradient["time"]
     reach = gradient["range"]
-    time_own = left["time"] * (course if now.held_speed else 0.0)
+    time_own = left["time"] * (course if now.at_speed else 0.0)
     range_own = left["range"] * math.hypot(course, doppler)
     result["left"] = math.sqrt(float(gradient["left"] @ shared @ gradient["left"]))
     result["time_left"] = math.sqrt(float(lasts @ shared @ lasts) + time_own**2)
@@ -84,7 +84,7 @@ def spreads(world: World, now: Now) -> dict[str, float]:
 
 
 def _posterior(world: World) -> Array:
-    """Return the shared errors' covariance once the rested pack's voltage was seen."""
+    """Return the covariance of the shared errors, given the rested pack's voltage."""
     stated, pack = world.stated, world.craft.battery
     shape = LFP_SHIFT_SD_V if pack.chemistry == "lfp" else SHAPE_SD_V
     sds = [
@@ -96,11 +96,11 @@ def _posterior(world: World) -> Array:
     high, low = min(fraction + step, 1.0), fraction - step
     slope = (open_circuit_v(pack, high) - open_circuit_v(pack, low)) / (high - low) / pack.cells
     cell_v = open_circuit_v(pack, fraction) / pack.cells
-    seen = np.array([slope, 0.0, 0.0, 0.0, -cell_v, 1.0])
-    # Rested for as long as the craft lay idle: what noise is left in the voltage is small.
-    variance = float(seen @ prior @ seen) + 0.003**2
-    gain = prior @ seen / variance
-    return prior - np.outer(gain, seen @ prior)
+    observed = np.array([slope, 0.0, 0.0, 0.0, -cell_v, 1.0])
+    # Averaged for as long as the craft lay idle, so little noise is left in the voltage.
+    variance = float(observed @ prior @ observed) + 0.003**2
+    gain = prior @ observed / variance
+    return prior - np.outer(gain, observed @ prior)
 
 
 def _left_gradients(world: World, now: Now) -> tuple[dict[str, float], dict[str, Array]]:
@@ -115,7 +115,7 @@ def _left_gradients(world: World, now: Now) -> tuple[dict[str, float], dict[str,
 
 
 def _left(world: World, now: Now, errors: Array) -> dict[str, float]:
-    """Return energy, time and range left if the shared errors were these, the readings as is."""
+    """Return energy, time and range left for given shared errors and unchanged readings."""
     start, capacity, gain, offset, voltage, shape = errors
     pack, stated = world.craft.battery, world.stated
     full_ah = pack.capacity_ah * (1.0 + capacity)
@@ -140,7 +140,7 @@ def discharge_wh(  # noqa: PLR0917
     reserve_fraction: float,
     cutoff_v: float,
 ) -> float:
-    """Return the energy at the terminals down to the reserve or the cut-off at a constant power."""
+    """Return the energy at the terminals down to reserve or cut-off, at constant power [Wh]."""
     empty = reserve_charge(pack, reserve_fraction)
     if fraction <= empty:
         return 0.0
@@ -158,7 +158,7 @@ def discharge_wh(  # noqa: PLR0917
 
 
 def _wander_mps(world: World, past_s: float, next_s: float) -> float:
-    """Return the sd of the water current's mean over the time to come less that over the past."""
+    """Return the sd of the water current's mean over the time to come minus that over the past."""
     water = world.ride.water
     memory_s, sd = water.drift_memory_s, water.drift_sd_mps
 

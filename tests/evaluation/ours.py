@@ -11,11 +11,11 @@ from onboard.profile import Battery, Profile, Sensors
 from tests.evaluation.world import Stated
 
 NOT_CARRIED = ("battery", "charge", "charge_state", "pack", "trip")
-"""Of what an engine keeps: a new ride begins with a pack charged anew."""
+"""Keys of what an engine keeps that do not carry over to a ride with a freshly charged pack."""
 
 
 def profile(stated: Stated) -> Profile:
-    """Return the craft profile that an owner would write."""
+    """Return the owner's craft profile."""
     values = dataclasses.asdict(stated)
     return Profile(battery=Battery(**_of(Battery, values)), sensors=Sensors(**_of(Sensors, values)))
 
@@ -26,25 +26,15 @@ def _of(kind: type[Any], values: dict[str, Any]) -> dict[str, Any]:
 
 
 def engine(stated: Stated, kept: dict[str, Any] | None = None) -> Engine:
-    """Start an engine, with what an earlier one learned of the craft."""
+    """Return an engine, with what an earlier one learned of the craft."""
     if kept is None:
         return Engine(profile(stated))
     learned = {key: value for key, value in kept.items() if key not in NOT_CARRIED}
     return Engine(profile(stated), kept=learned)
 
 
-def aim_at(chosen: Any, distance_m: float) -> bool:
-    """Type a distance to go into an engine; False where it takes none."""
-    if not hasattr(chosen, "set_aim"):
-        return False
-    from onboard.efficiency.advice.target import Aim
-
-    chosen.set_aim(Aim(distance_m=distance_m))
-    return True
-
-
 def figure(figures: Any, path: str) -> dict[str, Any]:
-    """Return a figure by its dotted name: value and interval, or why there is none."""
+    """Return a figure by its dotted name: value and interval, or the reason why it is unknown."""
     here = figures
     for name in path.split("."):
         if here is None or isinstance(here, Unknown):

@@ -1,4 +1,4 @@
-"""A trip out until the pilot turns back, and home: how much is left there?"""
+"""A trip out until the pilot turns back, and home: how much energy is left there?"""
 
 from dataclasses import replace
 from typing import Any
@@ -12,11 +12,11 @@ from tests.evaluation.rides import start
 from tests.evaluation.truth import VOLTS
 from tests.evaluation.world import World
 
-LOOK_OUT_S = 15.0
-LOOK_HOME_S = 20.0
+EVERY_OUT_S = 15.0
+EVERY_HOME_S = 20.0
 LONGEST_S = 4.0 * 3600.0
 FOLLOW = 0.02
-"""The rider takes a new advice on speed if it differs by this share."""
+"""Relative change of the advised speed from which the rider follows it."""
 
 CHARGE = COLUMNS.index("charge_fraction")
 
@@ -26,7 +26,7 @@ class StrandedError(Exception):
 
 
 def trip(world: World, leg: Leg, pilot: Pilot) -> dict[str, Any]:
-    """Ride out by a wish until the pilot turns back, then home at the pilot's speed."""
+    """Ride a leg out until the pilot turns back, then home at the pilot's speed."""
     voyage, telemetry = start(world, LONGEST_S)
     voyage.begin(leg)
     arrival_m = world.ride.rider.arrival_m
@@ -34,8 +34,8 @@ def trip(world: World, leg: Leg, pilot: Pilot) -> dict[str, Any]:
     asked = False
     try:
         while voyage.time_s < 0.6 * LONGEST_S:
-            _go(voyage, LOOK_OUT_S, world)
-            pilot.look(telemetry.block())
+            _go(voyage, EVERY_OUT_S, world)
+            pilot.observe(telemetry.block())
             turn = pilot.turn_back(voyage.home_m)
             asked = asked or turn is not None
             if turn and voyage.home_m > 2.0 * arrival_m:
@@ -49,11 +49,11 @@ def trip(world: World, leg: Leg, pilot: Pilot) -> dict[str, Any]:
         homeward = _at_speed(homeward, pilot.home_speed_mps())
         voyage.begin(homeward)
         while voyage.home_m > arrival_m and voyage.index < voyage.count:
-            _go(voyage, LOOK_HOME_S, world, arrival_m)
-            pilot.look(telemetry.block())
-            wish_mps = pilot.home_speed_mps()
-            if wish_mps and abs(wish_mps / (homeward.speed_mps or 1e9) - 1.0) > FOLLOW:
-                homeward = _at_speed(homeward, wish_mps)
+            _go(voyage, EVERY_HOME_S, world, arrival_m)
+            pilot.observe(telemetry.block())
+            advised_mps = pilot.home_speed_mps()
+            if advised_mps and abs(advised_mps / (homeward.speed_mps or 1e9) - 1.0) > FOLLOW:
+                homeward = _at_speed(homeward, advised_mps)
                 voyage.begin(homeward)
     except (StrandedError, OverloadError):
         result["stranded"] = True

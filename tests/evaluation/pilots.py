@@ -1,4 +1,4 @@
-"""Who decides on the way: by the engine, or by watt-hours left over mean watt-hours a kilometre."""
+"""Riders who decide by the engine, or by Wh left over mean Wh/km."""
 
 from typing import Any, Protocol
 
@@ -12,20 +12,20 @@ from tests.evaluation.rides import ride_for, start
 from tests.evaluation.world import Stated, World, draw
 
 NOMINAL_CELL_V = {"lfp": 3.2, "li-ion": 3.7}
-"""Printed on cells."""
+"""Nominal cell voltage, as printed on cells [V]."""
 
 
 class Pilot(Protocol):
     """Decides when to turn back, and how fast to go home."""
 
-    def look(self, block: Block) -> None:
-        """Take in what came since the last look."""
+    def observe(self, block: Block) -> None:
+        """Take in the block since the last call."""
 
     def turn_back(self, home_m: float) -> bool | None:
-        """Whether to turn back now; None where that is not known."""
+        """Return whether to turn back now; None if unknown."""
 
     def home_speed_mps(self) -> float | None:
-        """The speed over ground to go home at; None: as on the way out."""
+        """Return the speed over ground for the way home; None for that of the way out."""
 
 
 class ByEngine:
@@ -35,8 +35,8 @@ class ByEngine:
         self._engine = engine(stated, kept)
         self._figures: Any = None
 
-    def look(self, block: Block) -> None:
-        """Fold, and ask."""
+    def observe(self, block: Block) -> None:
+        """Fold a block and get the figures."""
         self._engine.fold(block)
         self._figures = self._engine.figures()
 
@@ -51,9 +51,9 @@ class ByEngine:
 
 
 class ByRatio:
-    """Divides the watt-hours left above the reserve by the trip's mean watt-hours a kilometre.
+    """Divides the energy left above the reserve by the trip's mean Wh/km.
 
-    The pack is as printed on it; current and speed as reported, without corrections.
+    Uses the nominal pack, and current and speed as reported, without corrections.
     """
 
     def __init__(self, stated: Stated) -> None:
@@ -61,8 +61,8 @@ class ByRatio:
         self._left_wh = full_wh * (stated.start_fraction - stated.reserve_fraction)
         self._used_wh = self._made_m = 0.0
 
-    def look(self, block: Block) -> None:
-        """Count on."""
+    def observe(self, block: Block) -> None:
+        """Add up energy and distance."""
         battery, gps = block.get("battery"), block.get("gps")
         if battery is None or gps is None or len(battery) < 1 or len(gps) < 1:
             return
@@ -71,27 +71,24 @@ class ByRatio:
         self._made_m += float(np.mean(gps["speed_mps"])) * seconds_s
 
     def turn_back(self, home_m: float) -> bool | None:
-        """Turn when the range is just the way home."""
+        """Turn back once the range is down to the way home."""
         if self._made_m < 200.0:
             return False
         range_m = (self._left_wh - self._used_wh) / self._used_wh * self._made_m
         return range_m <= home_m
 
     def home_speed_mps(self) -> float | None:
-        """As on the way out."""
+        """Return None: the speed of the way out."""
         return None
 
 
 EARLIER_POWERS = (0.12, 0.25, 0.45, 0.7, 0.95)
 EARLIER_LEG_S = 120.0
-"""The ride that the README asks for: steady stretches at a few speeds, to and fro."""
+"""The first ride that README.md recommends: steady stretches at a few speeds, to and fro."""
 
 
-def earlier_curve(world: World) -> dict[str, Any] | None:
-    """Return what an engine keeps of one earlier ride of 20 minutes: same craft, other water.
-
-    None where the engine keeps nothing.
-    """
+def earlier_curve(world: World) -> dict[str, Any]:
+    """Return what an engine keeps of one earlier ride of 20 minutes: same craft, other water."""
     other = draw(world.seed + 500_000_009, world.name)
     before = World(
         world.name,
@@ -114,4 +111,4 @@ def earlier_curve(world: World) -> dict[str, Any] | None:
                 break
     ours = engine(world.stated)
     ours.fold(telemetry.block())
-    return ours.kept() if hasattr(ours, "kept") else None
+    return ours.kept()

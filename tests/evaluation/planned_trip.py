@@ -1,7 +1,7 @@
-"""Trips planned at home by the curve of one earlier ride: do the chances to arrive hold?
+"""Trips planned with the curve of one earlier ride: do the stated chances of arriving hold?
 
-Truth is the craft at a steady speed through the water, on another day's wind; the water current is
-told to the plan as it is.
+The truth is the craft at a steady speed through the water, in another day's wind. The plan is given
+the true water current.
 """
 
 import itertools
@@ -29,10 +29,10 @@ EDGES = (0.0, 0.05, 0.2, 0.5, 0.8, 0.95, 0.99, 1.01)
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
-    """Plan a trip of a length that leaves some doubt, and make it."""
+    """Plan a trip of doubtful length, and ride it."""
     world = draw(seed, craft)
     kept = earlier_curve(world)
-    known = Learner((kept or {}).get("curves")).known(PLAIN_SETUP)
+    known = Learner(kept.get("curves")).known(PLAIN_SETUP)
     stated = profile(world.stated)
     if known is None or stated.battery is None:
         return {"craft": world.name, "why": "no curve was learned"}
@@ -43,7 +43,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     rows = plan_rows(known, supply, way)
     if not isinstance(rows, tuple):
         return {"craft": world.name, "why": rows.code.code}
-    # Of a kilometre's cost and what is left, the length that takes about all.
+    # From a kilometre's energy and what is left: a length that takes about all of it.
     row = rows[int(rng.integers(len(rows)))]
     spare_wh = row.energy_wh.value + row.left_wh
     length_m = 1000.0 * spare_wh / row.energy_wh.value * float(rng.uniform(0.75, 1.25))
@@ -83,7 +83,7 @@ def _made(
 
 
 def _power_w(world: World, through_mps: float, over_mps: float, course_deg: float) -> float:
-    """Return battery power for a speed through the water on a course, in the day's wind."""
+    """Return battery power at a speed through the water on a course, in the day's wind."""
     water = world.ride.water
     off = math.radians(water.wind_from_deg - course_deg)
     against, across = water.wind_mps * math.cos(off) + over_mps, water.wind_mps * math.sin(off)
@@ -93,7 +93,7 @@ def _power_w(world: World, through_mps: float, over_mps: float, course_deg: floa
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Return how many arrived among those that were given a like chance."""
+    """Return the share of arrivals among trips of similar stated chance."""
     planned = [row for row in rows if "chance" in row]
     lines = []
     for low, high in itertools.pairwise(EDGES):

@@ -1,4 +1,4 @@
-"""Remaining range, from a fifth of the trip on, when the rider goes on as before."""
+"""Remaining range from a fifth of the trip on, with the rider going on as before."""
 
 from typing import Any
 
@@ -12,12 +12,12 @@ from tests.evaluation.world import draw
 
 STRAIGHT, LAPS = "straight on", "to and fro"
 VARIANTS = {STRAIGHT: 1.0, LAPS: 0.2}
-LOOK_S = 60.0
+EVERY_S = 60.0
 SHARES = tuple(k / 20 for k in range(4, 19))
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
-    """Ride from start to empty in one way, asking every minute."""
+    """Ride from start to empty in one way, and get the range every minute."""
     world = draw(seed, craft)
     rng, stated = generator(seed, "rider"), world.stated
     pack = world.craft.battery
@@ -27,16 +27,16 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     lap_s = float(rng.uniform(180.0, 480.0))
     voyage.begin(leg)
     empty = reserve_charge(pack, stated.reserve_fraction)
-    said: list[tuple[int, dict[str, Any]]] = []
+    ranges: list[tuple[int, dict[str, Any]]] = []
     ended = False
     try:
         while not ended and voyage.index < voyage.count:
-            ended = ride_for(voyage, LOOK_S, empty, stated.cutoff_v)
+            ended = ride_for(voyage, EVERY_S, empty, stated.cutoff_v)
             if variant == LAPS and voyage.in_leg_s >= lap_s:
                 leg = to_and_fro(leg)
                 voyage.begin(leg)
             ours.fold(telemetry.block())
-            said.append((voyage.index - 1, figure(ours.figures(), "range_m.now")))
+            ranges.append((voyage.index - 1, figure(ours.figures(), "range_m.now")))
     except OverloadError:
         ended = True
     if not ended:
@@ -48,21 +48,21 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     full_m = trip_m * (1.0 - stated.reserve_fraction) * full_wh / usable_wh
     points = []
     for part in SHARES:
-        at, answer = min(said, key=lambda one: abs(one[0] - part * end))
+        at, answer = min(ranges, key=lambda one: abs(one[0] - part * end))
         true_m = float(trip_m - track.distance_m[at])
         points.append({**answer, "share": part, "true": true_m})
-    return {"craft": world.name, "held": leg.name, "full_m": full_m, "points": points}
+    return {"craft": world.name, "leg": leg.name, "full_m": full_m, "points": points}
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Return errors as a share of the full-charge range."""
+    """Return errors relative to the full-charge range."""
     lines = []
     for variant in VARIANTS:
         good = [row for row in rows if row["variant"] == variant and "points" in row]
         lines.append(_line(variant, good))
         lines += [
-            _line(f"{variant}, {held}", [row for row in good if row["held"] == held])
-            for held in ("at a power", "at a speed")
+            _line(f"{variant}, {name}", [row for row in good if row["leg"] == name])
+            for name in ("at a power", "at a speed")
         ]
         lines += [
             _line(f"{variant}, from {100 * part:.0f} %", good, part)

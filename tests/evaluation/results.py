@@ -1,4 +1,4 @@
-"""Results on disk, a JSON line a ride, so that a run can be broken off and taken up again.
+"""Results on disk, a JSON line per ride, so that a run can be interrupted and resumed.
 
 Each line carries a fingerprint of the code that made it: results of other code do not count.
 """
@@ -15,7 +15,7 @@ import onboard
 
 @dataclass(frozen=True)
 class Job:
-    """One ride to make."""
+    """One ride to simulate."""
 
     case: str
     seed: int
@@ -24,17 +24,18 @@ class Job:
 
     @property
     def key(self) -> str:
-        """What tells it from all other rides."""
+        """Return a key unique among all rides."""
         return f"{self.case}/{self.variant}/{self.craft or 'any'}/{self.seed}"
 
 
 def fingerprint() -> str:
-    """A short hash of all code that a ride's result depends on: engine, craft, evaluation."""
+    """Return a short hash of the code that results depend on: engine, craft, evaluation."""
     engine, here = Path(onboard.__file__).parent, Path(__file__).parent
     files = [
         *engine.glob("*.py"),
         *(engine / "efficiency").rglob("*.py"),
-        *(engine.parent / "groundside" / "comparing").glob("*.py"),
+        *(engine.parent / "groundside" / "reports" / "compare").glob("*.py"),
+        *(engine.parent / "groundside" / "studies").glob("*.py"),
         *(here.parent / "craft").glob("*.py"),
         *here.glob("*.py"),
     ]
@@ -58,14 +59,14 @@ class Results:
                     if entry["code"] == code:
                         self.done[entry["key"]] = entry["result"]
                 except (json.JSONDecodeError, KeyError, TypeError):
-                    continue  # the line that a broken-off run was writing
+                    continue  # the line that an interrupted run was writing
 
     def missing(self, jobs: Iterable[Job]) -> list[Job]:
         """Return the jobs without a result."""
         return [job for job in jobs if job.key not in self.done]
 
     def add(self, job: Job, result: dict[str, Any]) -> None:
-        """Keep a result."""
+        """Store a result."""
         self.done[job.key] = result
         with self._path.open("a", encoding="utf-8") as file:
             file.write(json.dumps({"key": job.key, "code": self._code, "result": result}) + "\n")

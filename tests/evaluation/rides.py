@@ -1,5 +1,4 @@
-"""What the rides of several cases have in common: legs drawn by chance, and riding until an amount
-of charge is drawn."""
+"""Shared by several cases: random legs, and riding until some charge has been used."""
 
 import numpy as np
 
@@ -14,7 +13,7 @@ LONGEST_S = 4.0 * 3600.0
 
 
 def start(world: World, longest_s: float = LONGEST_S) -> tuple[Voyage, Telemetry]:
-    """Begin a voyage: made fast for a while with the drive off."""
+    """Begin a voyage, made fast for a while with the drive off."""
     voyage = Voyage(world.ride, world.seed, longest_s, STEP_S)
     for _ in range(round(REST_S / STEP_S)):
         voyage.one_step()
@@ -24,7 +23,7 @@ def start(world: World, longest_s: float = LONGEST_S) -> tuple[Voyage, Telemetry
 def drawn_leg(
     world: World, rng: np.random.Generator, course_deg: float | None = None, least: float = 0.25
 ) -> Leg:
-    """Draw a wish: half the time a power, half the time a speed over ground."""
+    """Draw a leg: half the time at a power, half the time at a speed over ground."""
     course = float(rng.uniform(0.0, 360.0)) if course_deg is None else course_deg
     power_w = world.most_w * float(rng.uniform(least, 0.95))
     ramp_s = float(rng.uniform(3.0, 10.0))
@@ -35,7 +34,7 @@ def drawn_leg(
 
 
 def ride_for(voyage: Voyage, seconds_s: float, until_charge: float, cutoff_v: float) -> bool:
-    """Ride on; give True as soon as the charge is down to `until_charge` or the voltage too low."""
+    """Ride on; return True once the charge is down to `until_charge` or the voltage too low."""
     for _ in range(min(round(seconds_s / voyage.step_s), voyage.count - voyage.index)):
         try:
             row = voyage.one_step()
@@ -56,7 +55,7 @@ def ride_legs(voyage: Voyage, world: World, rng: np.random.Generator, until_char
 
 
 def to_and_fro(leg: Leg) -> Leg:
-    """Return the same wish on the opposite course."""
+    """Return the same leg on the opposite course."""
     return Leg(
         leg.name, 0.0, (leg.course_deg + 180.0) % 360.0, leg.power_w, leg.speed_mps, leg.ramp_s,
         Steer.COURSE,

@@ -1,4 +1,4 @@
-"""Set and drift: the error where it is claimed, on several kinds of courses and in wind."""
+"""Set and drift: its error where it is known, on several kinds of courses and in wind."""
 
 import math
 from typing import Any
@@ -16,12 +16,12 @@ from tests.evaluation.world import World, calm_speed_mps, draw
 COURSES, RECIPROCAL, CIRCLE, ONE = "three courses or more", "to and fro", "a circle", "one course"
 VARIANTS = {COURSES: 0.6, RECIPROCAL: 0.2, CIRCLE: 0.2, ONE: 0.1}
 LITTLE_WIND_MPS = 2.0
-NOW_S = 60.0
-"""The water current wanders: the truth is its mean over the last minute."""
+TRUTH_S = 60.0
+"""The water current varies: the truth is its mean over this last time [s]."""
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
-    """Ride courses at two powers about, and ask for the set and drift."""
+    """Ride courses at two powers, and get the set and drift."""
     world = draw(seed, craft)
     rng = generator(seed, "rider")
     voyage, telemetry = start(world)
@@ -29,7 +29,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     ours = engine(world.stated)
     ours.fold(telemetry.block())
     figures = ours.figures()
-    truth, last = voyage.truth(), round(NOW_S / voyage.step_s)
+    truth, last = voyage.truth(), round(TRUTH_S / voyage.step_s)
     true = {
         "east_mps": float(np.mean(truth.current_east_mps[-last:])),
         "north_mps": float(np.mean(truth.current_north_mps[-last:])),
@@ -75,7 +75,7 @@ def _ride(voyage: Voyage, world: World, rng: np.random.Generator, variant: str) 
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Return errors of the components claimed, and coverage."""
+    """Return errors of the known components, and coverage."""
     lines = []
     for variant in VARIANTS:
         for label, least, most in (

@@ -1,7 +1,7 @@
-"""Comparison days: are equal set-ups left equal, is a true 3 % found, do the traps have names?
+"""Comparison days: are equal set-ups left equal, is a true 3 % found, are the traps named?
 
-Each day is a log that the `compare` command reads, with a sheet of its legs; it is drawn anew:
-power, courses, water, order, sensors. Four double runs each, which repeat to 1.2 %.
+Each day is a log for the `compare` command and a sheet of its legs, with power, courses, water,
+order and sensors drawn anew: four double runs of each set-up, which repeat to 1.2 %.
 """
 
 import tempfile
@@ -11,9 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from groundside.reports.compare.run_sheet import Entry
+from groundside.reports.compare.run_sheet import RunEntry
 from groundside.reports.compare.trial import Trial, run_trial
-from groundside.reports.compare.trial_log import read_all, read_log
+from groundside.reports.compare.trial_log import read_all, read_trial_log
 from onboard.contract.figure import Figure
 from onboard.profile import Drive, Profile, Sensors
 from tests.craft.chance import generator
@@ -91,7 +91,7 @@ def drawn(seed: int, variant: str) -> Day:
         course_deg=float(rng.uniform(0.0, 360.0)),
         current_mps=float(rng.uniform(-0.4, 0.4)),
         current_change_mps=float(rng.uniform(-0.03, 0.03)),
-        # What legs add must leave 1.2 % for the double run.
+        # With the scatter of its legs, a double run repeats to 1.2 %.
         double_run_sd=0.0117,
         current_scale=1.0 + sensors.current_scale_sd * float(rng.standard_normal()),
         voltage_scale=1.0 + sensors.voltage_scale_sd * float(rng.standard_normal()),
@@ -101,7 +101,7 @@ def drawn(seed: int, variant: str) -> Day:
     if variant == BETTER:
         return replace(day, setups=apart)
     if variant in (HELD, HELD_INPUT, HELD_SILENT):
-        # The propellers' torque makes the powers differ by 3 to 20 %.
+        # Propeller torques differ so that the powers differ by 3 to 20 %.
         day = replace(day, setups={"A": _other_torque(rng, held_a), "B": Setup(0.0, 2.3)})
         telemetry = {HELD: "motor", HELD_INPUT: "input", HELD_SILENT: "none"}[variant]
         return replace(day, held_motor_a=held_a, drive_telemetry=telemetry)
@@ -128,16 +128,16 @@ def _other_torque(rng: np.random.Generator, held_a: float) -> Setup:
 
 
 def trial_of(made: Made, profile: Profile) -> Trial:
-    """Return what `compare` finds in a day, by its log and its sheet."""
+    """Return the result of `compare` for a day's log and sheet."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "day.tlog"
         path.write_bytes(log_bytes(made.frames, 1_750_000_000.0))
-        sheet = [Entry(name, path, a - FREE_S, b - FREE_S) for name, a, b in made.legs]
-        return run_trial(read_all(sheet, lambda log: read_log(log, profile)), profile.sensors)
+        sheet = [RunEntry(name, path, a - FREE_S, b - FREE_S) for name, a, b in made.legs]
+        return run_trial(read_all(sheet, lambda log: read_trial_log(log, profile)), profile.sensors)
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
-    """Ride a day and compare."""
+    """Simulate a day and compare its set-ups."""
     made = make(drawn(seed, variant), seed)
     found = trial_of(made, Profile(drive=MOTOR) if variant == HELD_INPUT else Profile())
     pair = next(one for one in found.comparison.pairs)
@@ -153,7 +153,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Return verdicts, coverage, and how often each caution was said."""
+    """Return verdicts, coverage, and the frequency of each warning."""
     lines = []
     for variant in VARIANTS:
         days = [row for row in rows if row["variant"] == variant]
@@ -161,7 +161,7 @@ def table(rows: list[dict[str, Any]]) -> str:
             continue
         judged = [row for row in days if row["low"] is not None]
         wrong = [row for row in days if _claim(row) and _claim(row) * row["true"] <= 0.0]
-        said = [f"{code} {share(n, len(days))}" for code in CODES if (n := _said(days, code))]
+        cautions = [f"{code} {share(n, len(days))}" for code in CODES if (n := _count(days, code))]
         lines.append(
             [
                 variant,
@@ -170,7 +170,7 @@ def table(rows: list[dict[str, Any]]) -> str:
                 share(len(wrong), len(days)),
                 share(sum(row["low"] <= row["true"] <= row["high"] for row in judged), len(judged)),
                 percent(percentile([(row["high"] - row["low"]) / 2.0 for row in judged], 50)),
-                "; ".join(said) or "-",
+                "; ".join(cautions) or "-",
             ]
         )
     head = (
@@ -181,9 +181,9 @@ def table(rows: list[dict[str, Any]]) -> str:
 
 
 def _claim(row: dict[str, Any]) -> int:
-    """Return the sign of the difference that was claimed, 0 without."""
+    """Return the sign of the claimed difference, 0 if none was."""
     return {"a_better": -1, "b_better": 1, "cannot_tell": 0}[row["verdict"]]
 
 
-def _said(days: list[dict[str, Any]], code: str) -> int:
+def _count(days: list[dict[str, Any]], code: str) -> int:
     return sum(code in row["codes"] for row in days)

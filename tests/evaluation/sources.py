@@ -1,6 +1,6 @@
-"""Each source of error taken away in turn: does the interval shrink by the share that is derived?
+"""Each source of error switched off in turn: does the interval shrink as derived?
 
-Only widths are looked at, so the rides end at the instant. The same seeds serve all variants.
+Only widths matter, so the rides end at the instant. All variants use the same seeds.
 """
 
 from typing import Any
@@ -11,14 +11,14 @@ from tests.evaluation.statistics import markdown, number, percentile
 from tests.evaluation.truth import Track
 from tests.evaluation.world import draw
 
-TAKEN_AWAY = ("start", "capacity", "gain", "offset", "voltage", "velocity", "current")
+SWITCHED_OFF = ("start", "capacity", "gain", "offset", "voltage", "velocity", "current")
 WITH_ALL = "all"
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
-    """Ride to an instant without one source of error; give the widths, ours and the informed."""
+    """Ride to an instant without one source of error; return our widths and the informed."""
     world = draw(seed, craft, frozenset({variant} - {WITH_ALL}))
-    voyage, said = to_instant(world)
+    voyage, figures = to_instant(world)
     now, track = voyage.index - 1, Track.of(voyage)
     here = instant(voyage, track, now, now, voyage.in_leg_s)
     pack, stated = world.craft.battery, world.stated
@@ -27,23 +27,25 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
         stated.reserve_fraction, stated.cutoff_v,
     )  # fmt: skip
     left_s = left_wh / here.power_w * 3600.0
-    told = spreads(world, instant(voyage, track, now, now + round(left_s / 0.2), voyage.in_leg_s))
+    informed = spreads(
+        world, instant(voyage, track, now, now + round(left_s / 0.2), voyage.in_leg_s)
+    )
     return {
         "craft": world.name,
         "ours": {
             name: answer["high"] - answer["low"]
-            for name, answer in said.items()
+            for name, answer in figures.items()
             if answer.get("low") is not None
         },
-        "informed": told,
+        "informed": informed,
     }
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Return median ratio of the width without a source to that with all, beside the derived."""
+    """Return the median ratio of width without a source to that with all, and the derived one."""
     full = {row["seed"]: row for row in rows if row["variant"] == WITH_ALL}
     lines = []
-    for source in TAKEN_AWAY:
+    for source in SWITCHED_OFF:
         pairs = [(full[row["seed"]], row) for row in rows
                  if row["variant"] == source and row["seed"] in full]  # fmt: skip
         cells = [f"{_ratio(pairs, 'ours', name)} / {_ratio(pairs, 'informed', name)}"

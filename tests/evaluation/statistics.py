@@ -14,7 +14,7 @@ def binomial_limits(hits: int, count: int) -> tuple[float, float]:
 
 
 def share(hits: int, count: int) -> str:
-    """Return a share in words: percent, with its limits."""
+    """Return a share as text: percent, with its limits."""
     if not count:
         return "-"
     low, high = binomial_limits(hits, count)
@@ -22,22 +22,22 @@ def share(hits: int, count: int) -> str:
 
 
 def percentile(values: Sequence[float], percent: float) -> float:
-    """Return a percentile, NaN of nothing."""
+    """Return a percentile; NaN if there are no values."""
     return float(np.percentile(values, percent)) if len(values) else float("nan")
 
 
 def percent(value: float, digits: int = 1) -> str:
-    """Return a fraction in percent; a dash where it is not known."""
+    """Return a fraction in percent; a dash if unknown."""
     return "-" if not np.isfinite(value) else f"{100 * value:.{digits}f} %"
 
 
 def number(value: float, digits: int = 2) -> str:
-    """Return a number; a dash where it is not known."""
+    """Return a number; a dash if unknown."""
     return "-" if not np.isfinite(value) else f"{value:.{digits}f}"
 
 
 def markdown(title: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """Return a table."""
+    """Return a Markdown table with its title."""
     lines = [f"### {title}", "", "| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
     lines += ["| " + " | ".join(row) + " |" for row in rows]
     return "\n".join(lines) + "\n"

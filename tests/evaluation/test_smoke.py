@@ -1,4 +1,4 @@
-"""Two rides of the evaluation's largest case, so that a change of the engine's interface shows."""
+"""Two rides of the largest case, to notice a change of the engine's interface."""
 
 import json
 from pathlib import Path

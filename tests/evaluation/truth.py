@@ -1,4 +1,4 @@
-"""What is true of a voyage: what was used, and what is left, by carrying on until it is gone."""
+"""True values of a voyage: what was used, and what is left, found by riding on until empty."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -15,7 +15,7 @@ VOLTS, CHARGE = COLUMNS.index("volts_v"), COLUMNS.index("charge_fraction")
 
 @lru_cache(maxsize=64)
 def reserve_charge(battery: Battery, reserve_fraction: float) -> float:
-    """Return the charge fraction at which just the reserve of the full pack's energy is left."""
+    """Return the charge fraction at which only the reserve of the full energy is left."""
     wanted_wh = reserve_fraction * rest_energy_wh(battery, 1.0)
     low, high = 0.0, 1.0
     for _ in range(40):
@@ -28,7 +28,7 @@ def reserve_charge(battery: Battery, reserve_fraction: float) -> float:
 
 
 def carry_on(voyage: Voyage, reserve_fraction: float, cutoff_v: float) -> str:
-    """Go on as before until the reserve or the cut-off; say which, or 'time' if it never came."""
+    """Ride on as before; return 'reserve' or 'cut-off', or 'time' if neither was reached."""
     empty = reserve_charge(voyage.ride.craft.battery, reserve_fraction)
     try:
         while voyage.index < voyage.count:
@@ -46,8 +46,8 @@ def carry_on(voyage: Voyage, reserve_fraction: float, cutoff_v: float) -> str:
 class Track:
     """Running totals at each step.
 
-    Distance is the length of the track while not made fast. Waves push along the craft: they make
-    the track longer by less than a ten-thousandth, so it is the track without their motion too.
+    Distance is the length of the track while not made fast. Waves move the craft along its course
+    and lengthen the track by less than 1e-4, so this is also the track without waves.
     """
 
     step_s: float
@@ -57,7 +57,7 @@ class Track:
 
     @classmethod
     def of(cls, voyage: Voyage) -> "Track":
-        """Sum a voyage up."""
+        """Return the totals of a voyage."""
         columns = voyage.columns()
         speed = np.hypot(columns["east_mps"], columns["north_mps"]) * (1.0 - columns["made_fast"])
         power = columns["volts_v"] * columns["amps_a"]
@@ -74,7 +74,7 @@ class Track:
         )
 
     def wh_per_km(self, at: int, window_s: float | None = None) -> float | None:
-        """Return energy over distance of the window that ends at a step; None: from the start."""
+        """Return Wh/km over the window that ends at a step, or since the start without a window."""
         first = 0 if window_s is None else max(at - round(window_s / self.step_s), 0)
         made_m = float(self.distance_m[at] - self.distance_m[first])
         used_wh = float(self.energy_wh[at] - self.energy_wh[first])

@@ -1,4 +1,4 @@
-"""Following 'turn back' at random water currents and winds, with and without an earlier curve."""
+"""Follow 'turn back' in random water currents and winds, with and without an earlier curve."""
 
 from typing import Any
 
@@ -13,21 +13,19 @@ WITH, WITHOUT = "with a curve", "without a curve"
 VARIANTS = {WITH: 1.0, WITHOUT: 0.3}
 
 BELOW = 0.0
-"""Surplus beyond the reserve, of the pack's full energy, from which on the reserve was touched."""
+"""Surplus beyond the reserve below which the reserve was used, as a fraction of the full pack."""
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     """Ride out and home, following the engine."""
     world = draw(seed, craft)
     kept = earlier_curve(world) if variant == WITH else None
-    if variant == WITH and kept is None:
-        return {"craft": world.name, "why": "the engine keeps no curve"}
     leg = drawn_leg(world, generator(seed, "rider"), least=0.35)
     return trip(world, leg, ByEngine(world.stated, kept))
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Return what was left at home."""
+    """Return the energy left at home."""
     lines = []
     for variant in VARIANTS:
         mine = [row for row in rows if row["variant"] == variant]

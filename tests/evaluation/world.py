@@ -1,4 +1,4 @@
-"""What is drawn for a ride: the true craft, its weather and sensors, and what its owner states."""
+"""The draw for a ride: the true craft, weather and sensors, and what the owner states of them."""
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -15,27 +15,27 @@ from tests.craft.steady import calm_power_w
 from tests.craft.water import Water
 
 MOST_W = {"skiff": 1000.0, "board": 850.0, "launch": 850.0, "tender": 550.0}
-"""What the rider asks of the drive at most: at the voltage cut-off it can still give that."""
+"""Highest power that the rider demands [W]: available down to the voltage cut-off."""
 
 CELLS = {"li-ion": ("Chen2020", "Mohtat2020", "Ai2020"), "lfp": ("Prada2013",)}
-"""Published cells with the usual end voltages; tests/data/README.md."""
+"""Published cells with the usual end voltages; see tests/data/README.md."""
 
 LFP_SHIFT_SD_V = 0.008
-"""How far LFP cells differ from the one published curve, a cell. Common practice, no source."""
+"""Standard deviation of LFP cells about the one published curve [V]. Common practice, no source."""
 
 CUTOFF_CELL_V = {"li-ion": 3.0, "lfp": 2.5}
 
 SOURCES = ("start", "capacity", "gain", "offset", "voltage", "velocity", "current", "shape")
-"""Errors that can be taken away: charge at the start, full charge, current sensor's gain and zero,
-voltage gain, velocity noise, wandering of the water current, the cells' differing curves."""
+"""Errors that can be switched off: charge at the start, full charge, gain and zero of the current
+sensor, voltage gain, velocity noise, variation of the water current, spread of cell curves."""
 
 REST_S = 20.0
-"""Made fast with the drive off before a ride begins."""
+"""Time made fast with the drive off before a ride begins [s]."""
 
 
 @dataclass(frozen=True)
 class Stated:
-    """What the owner writes into the profile, with one standard deviation each."""
+    """The owner's profile, with one standard deviation for each quantity."""
 
     chemistry: str
     cells: int
@@ -69,9 +69,9 @@ class World:
 
 
 def draw(seed: int, name: str | None = None, without: frozenset[str] = frozenset()) -> World:
-    """Draw a world; `name` picks the craft, else it is drawn too.
+    """Draw a world, and its craft if `name` is None.
 
-    Errors named in `without` are zero in truth and stated as zero. All other draws stay the same.
+    Errors in `without` are zero, and stated as zero. All other draws stay the same.
     """
     rng = generator(seed, "world")
     names = sorted(CRAFTS)
@@ -99,7 +99,7 @@ def draw(seed: int, name: str | None = None, without: frozenset[str] = frozenset
 def _pack(
     nominal: Battery, rng: np.random.Generator, size: dict[str, float], kept: dict[str, float]
 ) -> tuple[Battery, Stated]:
-    """Draw the true pack, and what is stated of it: a share of the craft's own, to be quick."""
+    """Draw the true pack and its statement: a share of the craft's own, for shorter rides."""
     share = float(rng.uniform(0.4, 0.8))
     capacity_ah = nominal.capacity_ah * share
     start = float(rng.uniform(0.80, 0.95))
@@ -157,6 +157,6 @@ def calm_curve(name: str) -> tuple[tuple[float, ...], tuple[float, ...]]:
 
 
 def calm_speed_mps(name: str, power_w: float) -> float:
-    """Return the speed that a battery power makes through calm water [m/s]."""
+    """Return the speed through calm water at a battery power [m/s]."""
     speeds, powers = calm_curve(name)
     return float(np.interp(power_w, powers, speeds))

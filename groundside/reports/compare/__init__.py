@@ -1,1 +1,1 @@
-"""Set-ups compared: runs from sheets, marks and logs; what is said of them."""
+"""`compare`: which set-up is better, from a run sheet, marks, or runs found in logs."""

@@ -1,4 +1,4 @@
-"""A trial for other programs."""
+"""A trial as JSON for other programs."""
 
 import math
 from dataclasses import replace
@@ -15,7 +15,7 @@ SCHEMA = 2
 
 
 def as_json(trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit]) -> dict[str, Any]:
-    """Return JSON's own types, as described in DEVELOPERS.md."""
+    """Return a trial in JSON's own types; see the README.md of reports."""
     found, evidence = trial.comparison, trial.comparison.evidence
     return {
         "schema": SCHEMA,
@@ -47,7 +47,7 @@ def as_json(trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit]) -> d
 
 
 def _pair(one: PairResult) -> dict[str, Any]:
-    """Return a pair; its `why_not` is a reason in its own place, nothing that is unknown."""
+    """Return a pair; its `why_not` is a value of its own, not the reason of an unknown."""
     body: dict[str, Any] = plain(replace(one, why_not=None))
     return body | {"why_not": plain(one.why_not)}
 
@@ -66,21 +66,21 @@ def _leg(n: int, evidence: Evidence) -> dict[str, Any]:
         "power_sd_w": one.power_sd_w,
         "speed_mps": one.speed_mps,
         "speed_sd_mps": one.speed_sd_mps,
-        "volts_v": _known(one.volts_v),
-        "rpm": _known(one.rpm),
-        "motor_amps_a": _known(one.motor_amps_a),
-        "water_along_mps": _known(float(evidence.water.along_mps[n])),
+        "volts_v": _finite(one.volts_v),
+        "rpm": _finite(one.rpm),
+        "motor_amps_a": _finite(one.motor_amps_a),
+        "water_along_mps": _finite(float(evidence.water.along_mps[n])),
     }
 
 
 def _statistics(found: Comparison) -> dict[str, Any]:
     fit = found.evidence.levels
     return {
-        "double_run_sd_fraction": _known(fit.sd),
+        "double_run_sd_fraction": _finite(fit.sd),
         "degrees_of_freedom": fit.freedom,
         "method": "welch" if fit.own_variance is not None else "pooled",
         "drift_in_model": fit.with_drift,
-        "drift_per_h_fraction": _known(fit.drift_per_h),
+        "drift_per_h_fraction": _finite(fit.drift_per_h),
         "curve_slope": found.slope.value,
         "curve_slope_sd": found.slope.sd,
     }
@@ -96,5 +96,5 @@ def _split(one: SetupSplit) -> dict[str, Any]:
     }
 
 
-def _known(value: float) -> float | None:
+def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None

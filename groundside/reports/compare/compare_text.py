@@ -1,27 +1,27 @@
-"""A trial for people: which set-up, how sure, why, what next, and what all of it rests on."""
+"""A trial as text: ranking, verdicts, cautions, causes, next step and evidence."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 from groundside.reports.compare.evidence_text import evidence_lines
 from groundside.reports.compare.power_splits import PairSplit, SetupSplit
 from groundside.reports.compare.trial import Trial
-from groundside.reports.text_layout import short_names, wrapped
+from groundside.reports.text_layout import aligned, figure_text, hanging, short_names
 from groundside.words.reasons import reason_text
 from groundside.words.remarks import caution_text, remark_text
 from groundside.words.units import Units
-from onboard.contract.figure import Estimate, Figure
+from onboard.contract.figure import Figure
 from onboard.contract.remarks import CautionCode
 from onboard.efficiency.common_practice import WANTED_FRACTION
 from onboard.efficiency.trial.results import Comparison, PairResult
 
-AGAIN = frozenset(
+REPEAT_FOR = frozenset(
     {
         CautionCode.ORDER_CONFOUNDED,
         CautionCode.TOO_FEW_DOUBLE_RUNS,
         CautionCode.POWER_NOT_HELD,
     }
 )
-"""Runs that have these are to be run again."""
+"""Cautions that call for the runs to be repeated."""
 
 WANTED = f"{100 * WANTED_FRACTION:.0f} %"
 
@@ -29,37 +29,37 @@ WANTED = f"{100 * WANTED_FRACTION:.0f} %"
 def as_lines(
     trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit], units: Units
 ) -> Iterator[str]:
-    """Return all lines of a trial."""
+    """Yield all lines of a trial."""
     found = trial.comparison
     yield from _ranking(found, units)
     yield ""
     for pair in found.pairs:
-        yield from wrapped(pair_sentence(pair, units))
+        yield from hanging(pair_sentence(pair, units))
     yield ""
     mean_mps = float(found.evidence.speed_mps.mean())
-    yield from wrapped(
+    yield from hanging(
         f"This holds at about {found.power_w:.0f} W and {units.speed(mean_mps):.1f} "
         f"{units.speed_name}, with the load and the water of these runs; not in general."
     )
     for caution in trial.cautions:
         yield ""
-        yield from wrapped(f"Caution: {caution_text(caution, units)}")
+        yield from hanging(f"Caution: {caution_text(caution, units)}")
     if trial.passed_over:
         yield ""
     for remark in trial.passed_over:
-        yield from wrapped(f"Passed over: {remark_text(remark, units)}.")
+        yield from hanging(f"Passed over: {remark_text(remark, units)}.")
     if splits:
         yield ""
         sure = {(one.a, one.b) for one in found.pairs if one.verdict != "cannot_tell"}
         yield from _why(splits, pairs, sure)
     yield ""
-    yield from wrapped(_next(found, {one.code for one in trial.cautions}))
+    yield from hanging(_next(found, {one.code for one in trial.cautions}))
     yield ""
     yield from evidence_lines(found, units)
 
 
 def pair_sentence(pair: PairResult, units: Units) -> str:
-    """Say what two set-ups differ by, or that they cannot be told apart.
+    """Return how much two set-ups differ, or that they cannot be told apart.
 
     Examples
     --------
@@ -82,7 +82,7 @@ def pair_sentence(pair: PairResult, units: Units) -> str:
 
 
 def _turned(figure: Figure) -> Figure:
-    """Return the difference of b from a in place of that of a from b."""
+    """Return the difference of b relative to a, from that of a relative to b."""
     value, low, high = (
         1.0 / (1.0 + (one or 0.0)) - 1.0 for one in (figure.value, figure.high, figure.low)
     )
@@ -121,18 +121,14 @@ def _ranking(found: Comparison, units: Units) -> Iterator[str]:
     yield ""
     names = short_names(one.name for one in found.setups)
     width = max(6, *map(len, names.values()))
-    yield f"   {'set-up':{width}}  {units.consumption_name:22}  {units.speed_name:22}  double runs"
+    formats = (f"{width + 3}", "22", "22", "")
+    titles = ("   set-up", units.consumption_name, units.speed_name, "double runs")
+    yield aligned(titles, formats)
     for number, one in enumerate(found.setups, 1):
-        cost = _figure(one.wh_per_km, units.consumption, 1)
-        speed = _figure(one.speed_mps, units.speed, 2)
-        yield f"{number:2} {names[one.name]:{width}}  {cost:22}  {speed:22}  {one.double_runs}"
-
-
-def _figure(one: Estimate, convert: Callable[[float], float], digits: int) -> str:
-    if not isinstance(one, Figure):
-        return "unknown"
-    value, low, high = (convert(part or 0.0) for part in (one.value, one.low, one.high))
-    return f"{value:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})"
+        cost = figure_text(one.wh_per_km, lambda x: f"{units.consumption(x):.1f}", "unknown")
+        speed = figure_text(one.speed_mps, lambda x: f"{units.speed(x):.2f}", "unknown")
+        cells = (f"{number:2} {names[one.name]}", cost, speed, str(one.double_runs))
+        yield aligned(cells, formats)
 
 
 def _why(
@@ -141,26 +137,26 @@ def _why(
     yield "Where the battery's power goes, at the power run:"
     names = short_names(one.name for one in splits)
     width = max(6, *map(len, names.values()))
-    yield f"  {'set-up':{width}}  battery    drive  winding  no load    shaft   rpm   m/turn"
+    formats = (f"{width + 2}", *(">9",) * 5, ">6", "")
+    titles = ("battery", "drive", "winding", "no load", "shaft", "rpm", "   m/turn")
+    yield aligned(("  set-up", *titles), formats, "")
     for one in splits:
         parts = one.split
         watts = (parts.battery_w, parts.drive_w, parts.copper_w, parts.no_load_w, parts.shaft_w)
-        columns = "".join(f"{round(value):7d} W" for value in watts)
-        yield (
-            f"  {names[one.name]:{width}}{columns}{one.propeller_rpm:6.0f}"
-            f"   {one.metres_per_turn_m:.3f}"
-        )
-    yield from wrapped(
+        cells = [f"  {names[one.name]}", *(f"{round(value)} W" for value in watts)]
+        cells += [f"{one.propeller_rpm:.0f}", f"   {one.metres_per_turn_m:.3f}"]
+        yield aligned(cells, formats, "")
+    yield from hanging(
         "  Drive: lost in it and its cables, or taken by the rest of the craft. Turns are the "
         "propeller's; m/turn is the way made through the water with each."
     )
     if not all(one.split.measured for one in splits):
-        yield from wrapped(
+        yield from hanging(
             "  The drive does not report its motor's current: it is derived, with 4 % lost in the "
             "drive."
         )
     for pair in pairs:
-        yield from wrapped(_split_sentence(pair, sure=(pair.a, pair.b) in sure))
+        yield from hanging(_split_sentence(pair, sure=(pair.a, pair.b) in sure))
 
 
 def _split_sentence(pair: PairSplit, *, sure: bool) -> str:
@@ -193,7 +189,7 @@ def _next(found: Comparison, codes: set[CautionCode]) -> str:
         return f"Next: about {each} more double runs of each set-up {at}, by turns: {order}."
     if needed:
         return f"Next: {needed} more double runs {at}, by turns: {order}."
-    if codes & AGAIN:
+    if codes & REPEAT_FOR:
         return f"Next: again {at}, there and back each, by turns: {order}."
     if all(pair.verdict == "cannot_tell" for pair in found.pairs):
         return (

@@ -1,16 +1,16 @@
-"""What a ranking rests on, printed with it: legs, weights, degrees of freedom, corrections."""
+"""The evidence for a ranking, as text: legs, weights, degrees of freedom, corrections."""
 
 from collections.abc import Iterator
 from fractions import Fraction
 
-from groundside.reports.text_layout import short_names, wrapped
+from groundside.reports.text_layout import hanging, short_names
 from groundside.words.reasons import reason_text
 from groundside.words.units import Units
 from onboard.efficiency.trial.results import Comparison, Evidence
 
 
 def evidence_lines(found: Comparison, units: Units) -> Iterator[str]:
-    """Return the lines."""
+    """Yield the lines."""
     evidence = found.evidence
     names = short_names(one.setup for one in evidence.legs)
     yield f"What it rests on (speeds in {units.speed_name}, over ground; +- one standard error):"
@@ -23,7 +23,7 @@ def evidence_lines(found: Comparison, units: Units) -> Iterator[str]:
             f"{leg.volts_v:5.1f}"
         )
     yield ""
-    yield from wrapped(
+    yield from hanging(
         f"  Double runs, brought to {found.power_w:.0f} W and freed of the water's change "
         f"({units.speed_name}), each run with its weight:"
     )
@@ -39,7 +39,7 @@ def evidence_lines(found: Comparison, units: Units) -> Iterator[str]:
         yield f"    run {alone.leg + 1} stands alone: {reason_text(alone.why, units)}"
     yield ""
     for text in _statistics(found, evidence):
-        yield from wrapped(f"  {text}")
+        yield from hanging(f"  {text}")
 
 
 def _statistics(found: Comparison, evidence: Evidence) -> Iterator[str]:

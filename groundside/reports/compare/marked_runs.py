@@ -1,4 +1,4 @@
-"""Runs that the rider marked on the water, with the set-up that was in force."""
+"""Runs that the rider marked on the water, and the set-up in force during each."""
 
 import math
 from collections.abc import Iterable
@@ -10,17 +10,17 @@ from onboard.record.marks import TimedCommand
 
 
 @dataclass(frozen=True)
-class Span:
-    """A stretch of a log to look for runs in.
+class RunSpan:
+    """A stretch of a log in which to find runs.
 
     Parameters
     ----------
     setup
         The set-up's label.
     start_s, end_s
-        In stream time [s]; infinite where there is no end.
+        Stream time [s]; infinite if open.
     marked
-        Whether the rider said that it is a run.
+        Whether the rider marked it as a run.
     """
 
     setup: str
@@ -29,56 +29,56 @@ class Span:
     marked: bool
 
 
-def marked_runs(marks: Iterable[TimedCommand], setup: str = PLAIN_SETUP) -> list[Span]:
+def marked_runs(marks: Iterable[TimedCommand], setup: str = PLAIN_SETUP) -> list[RunSpan]:
     """Return the runs between the marks run start and run end.
 
     Parameters
     ----------
     marks
-        By the stream time of the log.
+        Marks with the stream time of the log.
     setup
         The set-up in force at the start.
     """
-    found: list[Span] = []
+    found: list[RunSpan] = []
     begun: float | None = None
     for one in marks:
         if one.t_s is None:
-            setup = _setup(one, setup)
+            setup = _setup_after(one, setup)
             continue
         what = one.command.mark if isinstance(one.command, Mark) else None
-        changed = _setup(one, setup) != setup
+        changed = _setup_after(one, setup) != setup
         if begun is not None and (what in ("run_start", "run_end") or changed):
-            found.append(Span(setup, begun, one.t_s, True))
+            found.append(RunSpan(setup, begun, one.t_s, True))
             begun = None
         if what == "run_start":
             begun = one.t_s
-        setup = _setup(one, setup)
+        setup = _setup_after(one, setup)
     if begun is not None:
-        found.append(Span(setup, begun, math.inf, True))
+        found.append(RunSpan(setup, begun, math.inf, True))
     return found
 
 
-def setup_spans(marks: Iterable[TimedCommand], setup: str = PLAIN_SETUP) -> list[Span]:
-    """Return the stretches between changes of the set-up: runs in them are found by themselves.
+def setup_spans(marks: Iterable[TimedCommand], setup: str = PLAIN_SETUP) -> list[RunSpan]:
+    """Return the stretches between changes of set-up, in which runs are found automatically.
 
     Parameters
     ----------
     marks, setup
         See `marked_runs`.
     """
-    found: list[Span] = []
+    found: list[RunSpan] = []
     since = -math.inf
     for one in marks:
-        changed = _setup(one, setup)
+        changed = _setup_after(one, setup)
         if changed != setup:
             if one.t_s is not None:
-                found.append(Span(setup, since, one.t_s, False))
+                found.append(RunSpan(setup, since, one.t_s, False))
                 since = one.t_s
             setup = changed
-    return [*found, Span(setup, since, math.inf, False)]
+    return [*found, RunSpan(setup, since, math.inf, False)]
 
 
-def _setup(one: TimedCommand, before: str) -> str:
+def _setup_after(one: TimedCommand, before: str) -> str:
     command = one.command
     if isinstance(command, Set) and command.key == "setup" and isinstance(command.value, str):
         return command.value

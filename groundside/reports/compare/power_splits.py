@@ -1,4 +1,4 @@
-"""Why set-ups differ: battery power split between drive, motor and shaft, where that is known."""
+"""Why set-ups differ: battery power split between drive, motor and shaft, if measured."""
 
 import math
 from dataclasses import dataclass
@@ -10,7 +10,7 @@ from onboard.profile import Drive
 
 @dataclass(frozen=True)
 class SetupSplit:
-    """A set-up's split at the power it was run at.
+    """A set-up's split at the power of its runs.
 
     Parameters
     ----------
@@ -19,11 +19,11 @@ class SetupSplit:
     split
         Where its power went.
     propeller_rpm
-        Turns of the propeller.
+        Propeller speed.
     metres_per_turn_m
-        Way made through the water for each of them.
+        Distance through the water per turn.
     shaft_wh_per_km
-        What hull and propeller take for a kilometre.
+        Energy per kilometre at the shaft: what hull and propeller take.
     """
 
     name: str
@@ -35,16 +35,16 @@ class SetupSplit:
 
 @dataclass(frozen=True)
 class PairSplit:
-    """What makes one set-up differ from another.
+    """The causes of the difference between two set-ups.
 
     Parameters
     ----------
     a, b
         The set-ups.
     by_motor_fraction
-        Part of a's difference in Wh/km that drive and motor make.
+        Part of a's difference in Wh/km that is due to drive and motor.
     by_propeller_fraction
-        The rest: propeller and hull.
+        The rest, due to propeller and hull.
     """
 
     a: str
@@ -54,7 +54,7 @@ class PairSplit:
 
 
 def setup_splits(comparison: Comparison, drive: Drive) -> list[SetupSplit]:
-    """Return the split of each set-up whose legs tell it; none without the motor's data."""
+    """Return the split of each set-up with motor data in its legs."""
     evidence = comparison.evidence
     found: list[SetupSplit] = []
     for name in (one.name for one in comparison.setups):
@@ -78,13 +78,13 @@ def setup_splits(comparison: Comparison, drive: Drive) -> list[SetupSplit]:
         if one is None:
             continue
         turns = rpm / drive.gear_ratio
-        # The speed is that at the power compared at; the way a turn makes hardly depends on it.
+        # This is the speed at the power of comparison; metres per turn hardly depend on it.
         found.append(SetupSplit(name, one, turns, speed * 60.0 / turns, one.shaft_w / 3.6 / speed))
     return found
 
 
 def pair_splits(comparison: Comparison, splits: list[SetupSplit]) -> list[PairSplit]:
-    """Return for every two set-ups which part of the difference is made where."""
+    """Return the causes of the difference for each pair of set-ups."""
     by_name = {one.name: one.split for one in splits}
     levels = dict(
         zip(comparison.evidence.names, comparison.evidence.levels.level.tolist(), strict=True)

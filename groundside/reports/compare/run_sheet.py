@@ -1,4 +1,4 @@
-"""The run sheet: which set-up was run when, in TOML or CSV."""
+"""The run sheet, in TOML or CSV: which set-up was run when."""
 
 import csv
 import itertools
@@ -16,17 +16,17 @@ KEYS = ("setup", "log", "start_s", "end_s")
 
 
 @dataclass(frozen=True)
-class Entry:
-    """A line of a run sheet.
+class RunEntry:
+    """A run of a run sheet.
 
     Parameters
     ----------
     setup
-        The set-up's label; None where the log's marks say it.
+        The set-up's label; None to take it from the log's marks.
     log
         The log, or a session's folder.
     start_s, end_s
-        From the log's first stamp [s]; None for both where runs are to be found.
+        Time since the log's first stamp [s]; None for both to find runs automatically.
     """
 
     setup: str | None
@@ -35,31 +35,31 @@ class Entry:
     end_s: float | None = None
 
 
-def entries_of(paths: Sequence[Path]) -> list[Entry]:
-    """Return the entries that some paths mean: of a sheet, or the logs themselves.
+def entries_of(paths: Sequence[Path]) -> list[RunEntry]:
+    """Return the runs of sheets, and one entry for each path that is a log.
 
     Raises
     ------
     UsageError
-        If a sheet cannot be used, or some of them count the same seconds of a log.
+        If a sheet cannot be used, or two runs share seconds of a log.
     """
-    found: list[Entry] = []
+    found: list[RunEntry] = []
     for path in paths:
         if path.suffix.lower() in (".toml", ".csv"):
-            found += read_sheet(path)
+            found += read_run_sheet(path)
         else:
-            found.append(Entry(None, path))
+            found.append(RunEntry(None, path))
     _refuse_overlap("compare", found)
     return found
 
 
-def read_sheet(path: Path) -> list[Entry]:
-    """Read a run sheet; logs are found beside it.
+def read_run_sheet(path: Path) -> list[RunEntry]:
+    """Read a run sheet; paths of logs are relative to it.
 
     Raises
     ------
     UsageError
-        If it cannot be read, or an entry is not what it must be.
+        If it cannot be read, or a run is not valid.
     """
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -96,7 +96,7 @@ def _toml_rows(path: Path, text: str) -> list[dict[str, Any]]:
 def _csv_rows(path: Path, text: str) -> list[dict[str, Any]]:
     lines = text.splitlines()
     before = len(list(itertools.takewhile(lambda line: not line.strip(), lines)))
-    # Where the decimal sign is a comma, spreadsheets put semicolons between.
+    # With a comma as decimal sign, spreadsheets separate columns by semicolons.
     has_commas = ";" in "".join(lines[before : before + 1])
     delimiter = ";" if has_commas else ","
     reader = csv.DictReader(lines[before:], skipinitialspace=True, delimiter=delimiter)
@@ -130,7 +130,7 @@ def _number(text: str, has_commas: bool) -> float | str:
         return text
 
 
-def _entry(path: Path, number: int, row: dict[str, Any]) -> Entry:
+def _entry(path: Path, number: int, row: dict[str, Any]) -> RunEntry:
     where = f"{path}: run {number}"
     for key in row:
         if key not in KEYS:
@@ -156,19 +156,19 @@ def _entry(path: Path, number: int, row: dict[str, Any]) -> Entry:
         log = path.parent / Path(row["log"].strip()).expanduser()
     except RuntimeError:
         raise UsageError(f"{where}: log = {row['log']!r}: nobody of that name here") from None
-    return Entry(row["setup"].strip(), log, start, end)
+    return RunEntry(row["setup"].strip(), log, start, end)
 
 
 def _is_time(value: Any) -> bool:
     return type(value) in (int, float) and 0.0 <= value < 1e9
 
 
-def _refuse_overlap(where: str, entries: list[Entry]) -> None:
+def _refuse_overlap(where: str, entries: list[RunEntry]) -> None:
     by_log: dict[Path, list[tuple[float, float, int]]] = {}
     for number, one in enumerate(entries, 1):
         first = float("-inf") if one.start_s is None else one.start_s
         last = float("inf") if one.end_s is None else one.end_s
-        # However it is called: by another path, or as its session's folder.
+        # The same log may be named by another path, or as its session's folder.
         log = one.log.resolve()
         log = session_folder(log) or log
         by_log.setdefault(log, []).append((first, last, number))

@@ -1,11 +1,11 @@
-"""From logs and spans to the comparison: legs on one clock, the power to compare at, the curve."""
+"""A trial: legs of all logs on one clock, the power of comparison, and the comparison."""
 
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from groundside.reports.compare.marked_runs import Span
-from groundside.reports.compare.trial_log import ReadLog
+from groundside.reports.compare.marked_runs import RunSpan
+from groundside.reports.compare.trial_log import TrialLog
 from groundside.words.reasons import reason_text
 from groundside.words.remarks import remark_text
 from groundside.words.units import DEFAULT
@@ -23,25 +23,25 @@ from onboard.errors import UsageError
 from onboard.profile import Sensors
 
 OUTING_GAP_S = 3.0 * 3600.0
-"""With a longer pause it is another outing: other water, wind and charge. Common practice, no
+"""Pause that separates two outings, with other water, wind and charge [s]. Common practice, no
 source."""
 
 PAUSE_S = 60.0
-"""Between logs whose clocks tell nothing, in the order in which they were given."""
+"""Pause assumed between logs without a usable clock, which are taken in the order given [s]."""
 
 
 @dataclass(frozen=True)
 class Trial:
-    """A comparison with what was found on the way.
+    """A comparison, with its cautions and remarks.
 
     Parameters
     ----------
     comparison
-        The ranking.
+        The ranking and its evidence.
     cautions
-        All of them.
+        Cautions on runs, order and surroundings.
     passed_over
-        Spans in which no run was found.
+        Remarks on marked spans without a run in them.
     """
 
     comparison: Comparison
@@ -49,15 +49,15 @@ class Trial:
     passed_over: tuple[Remark, ...]
 
 
-def run_trial(logs: list[tuple[ReadLog, list[Span]]], sensors: Sensors) -> Trial:
+def run_trial(logs: list[tuple[TrialLog, list[RunSpan]]], sensors: Sensors) -> Trial:
     """Compare the set-ups of some logs.
 
     Parameters
     ----------
     logs
-        Each with where runs are to be looked for.
+        Logs, each with the spans in which to find runs.
     sensors
-        How well the instruments are known.
+        The craft's sensors and their uncertainties.
 
     Raises
     ------
@@ -68,7 +68,7 @@ def run_trial(logs: list[tuple[ReadLog, list[Span]]], sensors: Sensors) -> Trial
     setups = sorted({one.setup for one in legs})
     if len(setups) < 2:
         raise UsageError(_too_few_setups(setups, passed_over))
-    # A way out at another power is no part of the trial: it has no way back at the same.
+    # A way out at another power is no part of the trial: it has no way back at that power.
     paired = [legs[n] for double in double_runs(legs)[0] for n in double.legs] or legs
     power_w = reference_power_w(paired)
     slope = slope_at(power_w, curves_of(_steady_of(logs)))
@@ -94,7 +94,7 @@ def _too_few_setups(setups: list[str], passed_over: list[Remark]) -> str:
     )
 
 
-def _legs(logs: list[tuple[ReadLog, list[Span]]]) -> tuple[list[Leg], list[Remark]]:
+def _legs(logs: list[tuple[TrialLog, list[RunSpan]]]) -> tuple[list[Leg], list[Remark]]:
     legs: list[Leg] = []
     passed_over: list[Remark] = []
     for (log, spans), (outing, shift_s) in zip(logs, _clock([one for one, _ in logs]), strict=True):
@@ -109,22 +109,32 @@ def _legs(logs: list[tuple[ReadLog, list[Span]]]) -> tuple[list[Leg], list[Remar
     return sorted(legs, key=lambda one: (one.outing, one.start_s)), passed_over
 
 
-def _clock(logs: list[ReadLog]) -> list[tuple[int, float]]:
-    """Return each log's outing, and what to add to its stream time for the outing's clock [s]."""
+def _clock(logs: list[TrialLog]) -> list[tuple[int, float]]:
+    """Return each log's outing, and the offset from stream time to the outing's clock [s]."""
     begins, order = [one.begins_s for one in logs], list(range(len(logs)))
     if None not in begins:
         order.sort(key=lambda n: begins[n] or 0.0)
     placed = _placed(logs, begins, order)
     if placed is None:
-        # One craft cannot be on two rides at once: the clocks were wrong.
+        # One craft cannot be on two rides at once, so the clocks were wrong.
         placed = _placed(logs, [None] * len(logs), range(len(logs))) or {}
     return [placed[n] for n in range(len(logs))]
 
 
 def _placed(
-    logs: list[ReadLog], begins: Sequence[float | None], order: Iterable[int]
+    logs: list[TrialLog], begins: Sequence[float | None], order: Iterable[int]
 ) -> dict[int, tuple[int, float]] | None:
-    """Return the same for logs in an order; None where one begins before the one before ended."""
+    """Return the same by log number; None if a log begins before the previous one ends.
+
+    Parameters
+    ----------
+    logs
+        The logs.
+    begins
+        Start of each [s since the Unix epoch]; None if unknown.
+    order
+        Numbers of the logs, in order of time.
+    """
     placed: dict[int, tuple[int, float]] = {}
     outing, end_s = 0, 0.0
     for n in order:
@@ -139,8 +149,8 @@ def _placed(
     return placed
 
 
-def _steady_of(logs: list[tuple[ReadLog, list[Span]]]) -> dict[str, list[SteadyBlock]]:
-    """Return the steady stretches of each set-up: those within its spans."""
+def _steady_of(logs: list[tuple[TrialLog, list[RunSpan]]]) -> dict[str, list[SteadyBlock]]:
+    """Return the steady stretches within each set-up's spans."""
     found: dict[str, list[SteadyBlock]] = {}
     for log, spans in logs:
         only = {span.setup for span in spans}

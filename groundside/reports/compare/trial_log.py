@@ -1,4 +1,4 @@
-"""A log read for a trial: its seconds, when it began, and where runs are to be looked for."""
+"""A log read for a trial: its seconds, its start, and the spans in which to find runs."""
 
 import itertools
 import math
@@ -8,37 +8,36 @@ from pathlib import Path
 
 import numpy as np
 
-from groundside.reports.compare.marked_runs import Span, marked_runs, setup_spans
-from groundside.reports.compare.run_sheet import Entry
+from groundside.reports.compare.marked_runs import RunSpan, marked_runs, setup_spans
+from groundside.reports.compare.run_sheet import RunEntry
 from groundside.reports.review.summary import PLAUSIBLE_FROM_S
-from groundside.reports.sessions.setup_shares import setup_changes, start_setup
+from groundside.reports.sessions.setup_shares import start_setup
 from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.trial.seconds import LogSeconds, Seconds
 from onboard.errors import LogError, UsageError
 from onboard.profile import Profile
 from onboard.record.marks import in_record, read_marks
-from onboard.record.sessions import read_session
 from onboard.telemetry.logs.formats import blocks_of, open_log
 from onboard.telemetry.logs.log_files import Progress, session_folder
 from onboard.telemetry.messages.decoder import Decoder
 
 
 @dataclass(frozen=True)
-class ReadLog:
-    """What a log gives to a trial.
+class TrialLog:
+    """A log, ready for a trial.
 
     Parameters
     ----------
     path
         The log, as given.
     begins_s
-        When it begins [s since the Unix epoch]; None where its clock was never set.
+        Start [s since the Unix epoch]; None if its clock was never set.
     zero_s
-        Where stream time is zero, from the log's first stamp [s].
+        Zero of stream time, from the log's first stamp [s].
     seconds, steady
-        In stream time.
+        Seconds and steady stretches, in stream time.
     zero_stamp_s
-        The log's stamp where stream time is zero [s]; None where nothing was heard.
+        The log's stamp at zero of stream time [s]; None if no message was received.
     """
 
     path: Path
@@ -50,13 +49,13 @@ class ReadLog:
 
     @property
     def lasts_s(self) -> float:
-        """How long it lasts, in stream time [s]."""
+        """Return the duration, in stream time [s]."""
         return float(self.seconds.t_s[-1]) if len(self.seconds) else 0.0
 
 
-def read_log(
+def read_trial_log(
     path: Path, profile: Profile, system_id: int | None = None, progress: Progress | None = None
-) -> ReadLog:
+) -> TrialLog:
     """Read a whole log.
 
     Parameters
@@ -66,14 +65,14 @@ def read_log(
     profile
         The craft.
     system_id
-        The MAVLink system to follow; None follows the profile's, else the one that sends most.
+        MAVLink system to follow; None for the profile's, else the one that sends most.
     progress
-        Called as the log is read, with the bytes read so far.
+        Called with the bytes read so far.
 
     Raises
     ------
     LogError
-        If it cannot be read, or does not hold the system asked for.
+        If it cannot be read, or does not hold the system to follow.
     """
     decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
     gathering, log = LogSeconds(profile), open_log(path)
@@ -85,49 +84,48 @@ def read_log(
     first_s, heard_s = facts.first_s, decoder.time.first_receipt_s
     zero_s = 0.0 if first_s is None or heard_s is None else heard_s - first_s
     begins_s = None if first_s is None or first_s < PLAUSIBLE_FROM_S else first_s
-    return ReadLog(path, begins_s, zero_s, gathering.seconds(), gathering.steady, heard_s)
+    return TrialLog(path, begins_s, zero_s, gathering.seconds(), gathering.steady, heard_s)
 
 
-def spans_of(entry: Entry, log: ReadLog) -> list[Span]:
-    """Return where runs are to be looked for: as the sheet says, else between marks, else all over.
+def spans_of(entry: RunEntry, log: TrialLog) -> list[RunSpan]:
+    """Return the spans in which to find runs: the sheet's, else between marks, else the whole log.
 
     Parameters
     ----------
     entry
-        Of the sheet.
+        The run of the sheet.
     log
         Its log.
     """
     if entry.start_s is not None and entry.end_s is not None:
         begin, end = entry.start_s - log.zero_s, entry.end_s - log.zero_s
-        return [Span(entry.setup or "", begin, end, True)]
-    spans = _said_spans(log)
+        return [RunSpan(entry.setup or "", begin, end, True)]
+    spans = _marked_spans(log)
     if entry.setup is not None:
-        return [Span(entry.setup, one.start_s, one.end_s, one.marked) for one in spans]
+        return [RunSpan(entry.setup, one.start_s, one.end_s, one.marked) for one in spans]
     return spans
 
 
-def _said_spans(log: ReadLog) -> list[Span]:
+def _marked_spans(log: TrialLog) -> list[RunSpan]:
     folder = session_folder(log.path)
     if folder is None:
         return setup_spans(())
     marks = in_record(read_marks(folder), log.zero_stamp_s)
-    setup = start_setup(folder, read_session(folder), setup_changes)
+    setup = start_setup(folder)
     return marked_runs(marks, setup) or setup_spans(marks, setup)
 
 
 def read_all(
-    entries: list[Entry],
-    read: Callable[[Path], ReadLog],
-) -> list[tuple[ReadLog, list[Span]]]:
-    """Read each log once, in the order of the sheet, with the spans of all its entries.
+    entries: list[RunEntry], read: Callable[[Path], TrialLog]
+) -> list[tuple[TrialLog, list[RunSpan]]]:
+    """Read each log once, in the order of the sheet; return it with the spans of all its runs.
 
     Raises
     ------
     UsageError
-        If two of them are one ride.
+        If two logs hold the same ride.
     """
-    logs: dict[Path, tuple[ReadLog, list[Span]]] = {}
+    logs: dict[Path, tuple[TrialLog, list[RunSpan]]] = {}
     for entry in entries:
         key = entry.log.resolve()
         if key not in logs:
@@ -140,7 +138,7 @@ def read_all(
     ]
 
 
-def _refuse_copies(logs: list[ReadLog]) -> None:
+def _refuse_copies(logs: list[TrialLog]) -> None:
     for one, other in itertools.combinations(logs, 2):
         same = len(one.seconds) > 0 and all(
             np.array_equal(getattr(one.seconds, name), getattr(other.seconds, name), equal_nan=True)

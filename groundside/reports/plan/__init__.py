@@ -1,1 +1,1 @@
-"""Plans the next trip from what the craft has shown."""
+"""`plan`: the next trip, from the speed-power curve that was learned."""

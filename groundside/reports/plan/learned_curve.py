@@ -1,15 +1,14 @@
-"""Where the craft's curve comes from: what the daemon keeps beside its records, or a log."""
+"""The craft's speed-power curve: the one the daemon keeps beside its records, or a log's."""
 
 from dataclasses import dataclass
 from pathlib import Path
 
-from groundside.reports.sessions.setup_shares import setup_changes, start_setup
+from groundside.reports.sessions.setup_shares import start_setup
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.curve.speed_power import Posterior
 from onboard.errors import UsageError
 from onboard.profile import Profile
 from onboard.record.marks import read_marks
-from onboard.record.sessions import read_session
 from onboard.restarts.refold import replay
 from onboard.ride import learned_file
 from onboard.ride.ride import Ride
@@ -19,11 +18,11 @@ from onboard.telemetry.logs.log_files import Progress, session_folder
 
 @dataclass(frozen=True)
 class LearnedCurve:
-    """A set-up's curve and where it is from."""
+    """A set-up's curve and its source."""
 
     setup: str
     source: str
-    known: Posterior
+    posterior: Posterior
 
 
 def learned_curve(
@@ -34,14 +33,14 @@ def learned_curve(
     Parameters
     ----------
     path
-        The folder of the records, in which the daemon keeps what it learned; a session's folder or
-        a log otherwise.
+        The folder of records, where the daemon keeps its curves; otherwise a session's folder or a
+        log.
     setup
-        The set-up's label; None for the only one there is.
+        The set-up's label; None if there is only one.
     profile
         The craft, for a log.
     progress
-        Called as a log is read.
+        Called with the bytes read so far of a log.
 
     Raises
     ------
@@ -51,10 +50,10 @@ def learned_curve(
         If a log cannot be read.
     """
     if (path / learned_file.FILE_NAME).is_file():
-        learner = _kept(path)
+        learner = _kept_by_daemon(path)
         labels = learner.carried
     else:
-        learner = _of_log(path, profile, progress)
+        learner = _learned_from_log(path, profile, progress)
         labels = tuple(label for label in learner.setups if learner.known(label) is not None)
     if not labels:
         raise UsageError(
@@ -63,13 +62,13 @@ def learned_curve(
     if setup is None and len(labels) > 1:
         raise UsageError(f"--setup: choose one of {', '.join(labels)}")
     label = setup or labels[0]
-    known = learner.known(label)
-    if known is None:
+    posterior = learner.known(label)
+    if posterior is None:
         raise UsageError(f"--setup {label}: no such curve in {path}; there is {', '.join(labels)}")
-    return LearnedCurve(label, str(path), known)
+    return LearnedCurve(label, str(path), posterior)
 
 
-def _kept(folder: Path) -> Learner:
+def _kept_by_daemon(folder: Path) -> Learner:
     raw = learned_file.load(folder)
     try:
         return Learner((raw or {}).get("curves"))
@@ -77,14 +76,13 @@ def _kept(folder: Path) -> Learner:
         raise UsageError(f"{folder / learned_file.FILE_NAME}: {problem}") from None
 
 
-def _of_log(path: Path, profile: Profile, progress: Progress | None) -> Learner:
+def _learned_from_log(path: Path, profile: Profile, progress: Progress | None) -> Learner:
     if not path.exists():
         raise UsageError(f"{path}: nothing there to learn the curve from: use --from LOG")
     ride, folder = Ride(profile), session_folder(path)
-    said = read_marks(folder) if folder else ()
     if folder:
-        # Each set-up has a curve of its own, as on the water.
-        ride.engine.select_setup(start_setup(folder, read_session(folder), setup_changes))
-    replay(ride, open_log(path).parts(progress), said)
+        # Each set-up has its own curve, as on the water.
+        ride.engine.select_setup(start_setup(folder))
+    replay(ride, open_log(path).parts(progress), read_marks(folder) if folder else ())
     ride.finish()
     return ride.engine.learner

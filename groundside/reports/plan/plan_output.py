@@ -1,9 +1,10 @@
-"""A plan as it is printed: a table for people, JSON for other programs."""
+"""A plan as a table for people and as JSON for other programs."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from groundside.reports.text_layout import aligned, figure_text
 from groundside.studies.plan import PlanRow, Way, best_row
 from groundside.words.figures import one_decimal, percent, three_figures, whole
 from groundside.words.reasons import reason_text
@@ -13,7 +14,8 @@ from onboard.contract.figure import Unknown
 from onboard.efficiency.advice.target_speed import CONFIDENCE_FRACTION
 
 SCHEMA = 2
-LINES_MOST = 16
+ROWS_MOST = 16
+FORMATS = (">15", ">10", ">9", ">20", ">7")
 CAUTION = (
     "An estimate: wind, waves and cold are not in it. Keep the reserve, tell somebody ashore, and "
     "heed the local rules."
@@ -21,8 +23,8 @@ CAUTION = (
 
 
 @dataclass(frozen=True)
-class Planned:
-    """The plan with one pack: its energy when full, how full it is at the start, and the rows."""
+class PackPlan:
+    """The plan with one pack: its full energy [Wh], its charge at the start, and the rows."""
 
     battery_wh: float
     start_fraction: float
@@ -30,15 +32,15 @@ class Planned:
 
     @property
     def arrives(self) -> bool:
-        """Whether some speed that was learned surely arrives with the reserve."""
+        """Whether a learned speed arrives above the reserve with enough confidence."""
         if isinstance(self.rows, Unknown):
             return False
         best = best_row(self.rows)
         return best.arrive_fraction >= CONFIDENCE_FRACTION and not best.extrapolated
 
 
-def as_json(plans: list[Planned]) -> dict[str, Any]:
-    """Return the plan of the first pack, and under `packs` all of them."""
+def as_json(plans: list[PackPlan]) -> dict[str, Any]:
+    """Return the plan of the first pack, and all of them under `packs`."""
     packs: list[dict[str, Any]] = [
         {
             "battery_wh": plan.battery_wh,
@@ -71,15 +73,15 @@ def _row(row: PlanRow) -> dict[str, Any]:
     }
 
 
-def as_lines(plans: list[Planned], way: Way, source: str, units: Units) -> Iterator[str]:
-    """Return the plan in lines.
+def as_lines(plans: list[PackPlan], way: Way, source: str, units: Units) -> Iterator[str]:
+    """Yield the plan in lines.
 
     Parameters
     ----------
     plans
         One for each pack.
     way
-        What lies ahead.
+        The trip.
     source
         Where the curve is from, in words.
     units
@@ -109,26 +111,26 @@ def _water(way: Way, units: Units) -> str:
     return f"water {'against' if way.head_current_mps > 0 else 'with'} you on the way out, {speed}"
 
 
-def _table(plan: Planned, way: Way, units: Units) -> Iterator[str]:
+def _table(plan: PackPlan, way: Way, units: Units) -> Iterator[str]:
     if isinstance(plan.rows, Unknown):
         yield f"  cannot arrive: {reason_text(plan.rows, units)}"
         return
     best = best_row(plan.rows)
-    fast = units.speed_name
-    yield f"  {'over ground':>13} {'in water':>10} {'time':>9} {'takes Wh':>20} {'arrive':>7}"
-    step = max(1, -(-len(plan.rows) // LINES_MOST))
+    yield aligned(("over ground", "in water", "time", "takes Wh", "arrive"), FORMATS, " ")
+    step = max(1, -(-len(plan.rows) // ROWS_MOST))
     for number, row in enumerate(plan.rows):
         if number % step and row is not best and not row.extrapolated:
             continue
-        energy = row.energy_wh
-        takes = f"{whole(energy.value)} ({whole(energy.low or 0.0)} to {whole(energy.high or 0.0)})"
         sign = ">" if row is best else " "
-        more = "  beyond the speeds seen" if row.extrapolated else ""
-        yield (
-            f"{sign} {_speed(row.speed_mps, units):>8} {fast:<4} "
-            f"{_speed(row.through_water_mps, units):>10} {_time(row.time_s):>9} "
-            f"{takes:>20} {_chance(row.arrive_fraction):>7}{more}"
+        cells = (
+            f"{sign} {_speed(row.speed_mps, units):>8} {units.speed_name:<4}",
+            _speed(row.through_water_mps, units),
+            _time(row.time_s),
+            figure_text(row.energy_wh, whole),
+            _chance(row.arrive_fraction),
         )
+        beyond = "  beyond the speeds seen" if row.extrapolated else ""
+        yield aligned(cells, FORMATS, " ") + beyond
     if plan.arrives:
         sure = percent(CONFIDENCE_FRACTION)
         yield f"  hold {_hold(best, way, units)}:"
@@ -142,16 +144,16 @@ def _table(plan: Planned, way: Way, units: Units) -> Iterator[str]:
 
 
 def _hold(row: PlanRow, way: Way, units: Units) -> str:
-    """Say what to hold: one speed through the water, which over ground is another each way."""
+    """Return what to hold: one speed through the water, and its speeds over ground each way."""
     through, over = row.through_water_mps, row.speed_mps
     watts = f"about {whole(row.power_w)} W"
     if not way.head_current_mps:
         return f"{_speed(over, units)} {units.speed_name}, {watts}"
-    said = f"{_speed(through, units)} {units.speed_name} through the water, {watts}"
+    text = f"{_speed(through, units)} {units.speed_name} through the water, {watts}"
     if way.there_and_back:
         there, back = through - way.head_current_mps, through + way.head_current_mps
-        return f"{said} (over ground {_speed(there, units)} out, {_speed(back, units)} back)"
-    return f"{said} ({_speed(over, units)} over ground)"
+        return f"{text} (over ground {_speed(there, units)} out, {_speed(back, units)} back)"
+    return f"{text} ({_speed(over, units)} over ground)"
 
 
 def _speed(speed_mps: float, units: Units) -> str:
@@ -159,7 +161,7 @@ def _speed(speed_mps: float, units: Units) -> str:
 
 
 def _chance(fraction: float) -> str:
-    """Write a chance; it is never told to be sure.
+    """Return a probability in per cent, never 0 or 100.
 
     Examples
     --------

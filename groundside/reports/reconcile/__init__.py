@@ -1,1 +1,1 @@
-"""What the charger put back against what was counted."""
+"""`reconcile`: what the charger put back, against what the logs counted."""

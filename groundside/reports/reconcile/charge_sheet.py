@@ -1,4 +1,4 @@
-"""What is to be reconciled: the charges, from the command line or from a sheet in TOML."""
+"""Charges as their owner states them, on the command line or in a TOML sheet."""
 
 import tomllib
 from dataclasses import dataclass
@@ -16,18 +16,18 @@ SHEET_KEYS = ("meter", "full_to_full", "unlogged_ah", "charge")
 
 @dataclass(frozen=True)
 class StatedCharge:
-    """One charge as its owner states it.
+    """One charge, as stated.
 
     Parameters
     ----------
     logs
-        The rides since the charge before, in order.
+        The rides since the previous charge, in order.
     charged_wh, charged_ah
-        What the meter said, None where it was not read.
+        Meter reading; None if it was not read.
     unlogged_ah
-        Drawn while nothing was recorded; None where nobody stated it.
+        Charge drawn without a log; None if not stated.
     full_to_full
-        Whether the pack was full before and after; None: as the marks say.
+        Whether the pack was full before and after; None to tell from the marks.
     """
 
     logs: tuple[Path, ...]
@@ -38,14 +38,14 @@ class StatedCharge:
 
 
 @dataclass(frozen=True)
-class Stated:
-    """All charges, and where the meter was; None where nobody said."""
+class ChargeSheet:
+    """All charges, and where the meter was (one of `METERS`); None if not stated."""
 
     charges: tuple[StatedCharge, ...]
     meter: str | None
 
 
-def read_sheet(path: Path) -> Stated:
+def read_charge_sheet(path: Path) -> ChargeSheet:
     """Read a sheet of charges.
 
     Parameters
@@ -65,7 +65,7 @@ def read_sheet(path: Path) -> Stated:
         raise UsageError(f"{path}: cannot be read ({problem.strerror})") from None
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
         raise UsageError(f"{path}: not valid TOML: {problem}") from None
-    except (ValueError, RecursionError):  # of thousands of digits, or of brackets
+    except (ValueError, RecursionError):  # thousands of digits, or of brackets
         raise UsageError(f"{path}: not valid TOML: too long a number or too deep a list") from None
     try:
         return _sheet(tables, path.parent)
@@ -73,7 +73,7 @@ def read_sheet(path: Path) -> Stated:
         raise UsageError(f"{path}: {problem}") from None
 
 
-def _sheet(tables: dict[str, Any], folder: Path) -> Stated:
+def _sheet(tables: dict[str, Any], folder: Path) -> ChargeSheet:
     _refuse_unknown("", tables, SHEET_KEYS)
     meter = tables.get("meter")
     if meter is not None and meter not in METERS:
@@ -82,7 +82,7 @@ def _sheet(tables: dict[str, Any], folder: Path) -> Stated:
     if not isinstance(charges, list) or not charges:
         raise UsageError("charge: expected [[charge]] tables, one for each charge")
     common = {key: value for key, value in tables.items() if key not in ("meter", "charge")}
-    return Stated(
+    return ChargeSheet(
         tuple(
             _charge(f"charge {number}", table, common, folder)
             for number, table in enumerate(charges, 1)
@@ -130,22 +130,22 @@ def _refuse_unknown(prefix: str, given: dict[str, Any], known: tuple[str, ...]) 
             raise UsageError(f"{prefix}{key}: no such key: expected one of {', '.join(known)}")
 
 
-def checked(stated: Stated) -> Stated:
-    """Return what was stated, once it can be reckoned with.
+def checked(sheet: ChargeSheet) -> ChargeSheet:
+    """Return a sheet that is complete and consistent.
 
     Raises
     ------
     UsageError
-        If a charge lacks what the meter said, or others have it, or a log is in two charges.
+        If only some charges have a meter reading, or none, or a log is in two charges.
     """
-    charges = stated.charges
+    charges = sheet.charges
     for key in ("charged_wh", "charged_ah"):
         given = [getattr(one, key) is not None for one in charges]
         if any(given) and not all(given):
             raise UsageError(f"{key}: give it for every charge, or for none")
     if all(one.charged_wh is None and one.charged_ah is None for one in charges):
         raise UsageError("reconcile: say what came back, with --charged-wh or --charged-ah")
-    if stated.meter == "ac" and charges[0].charged_ah is not None:
+    if sheet.meter == "ac" and charges[0].charged_ah is not None:
         raise UsageError(
             "charged_ah: a meter at the wall cannot tell the pack's ampere-hours: leave it out, or "
             "say that the meter is dc"
@@ -155,4 +155,4 @@ def checked(stated: Stated) -> Stated:
         if log.resolve() in seen:
             raise UsageError(f"{log}: given twice: a ride belongs to one charge")
         seen.add(log.resolve())
-    return stated
+    return sheet

@@ -1,4 +1,4 @@
-"""What a log's sensors counted: the sums of a review without all that it learns besides."""
+"""Charge and energy counted over a log: a review's sums, without the estimators."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,23 +18,23 @@ from onboard.telemetry.logs.log_files import Progress
 from onboard.telemetry.messages.decoder import Decoder
 
 STEP_S = 10.0
-"""The current is looked at by means over so long: what a pack's losses go by."""
+"""Interval over which the current is averaged for the pack's losses [s]."""
 
 
 @dataclass(frozen=True)
 class CountedLog:
-    """What one log's sensors counted.
+    """What the sensors counted over one log.
 
     Parameters
     ----------
     counted
-        Over the whole log.
+        Sums over the whole log.
     t_s, charge_ah
-        Charge drawn up to times along the log, shape (n,).
+        Charge drawn up to each time along the log, shape (n,).
     unmeasured_packs
-        Batteries that were heard and do not measure their current: they are in no sum.
+        Batteries that report but do not measure their current: they are in no sum.
     zero_stamp_s
-        The log's stamp where stream time is zero [s]; None where nothing was heard.
+        The log's stamp at zero of stream time [s]; None if no message was received.
     """
 
     counted: Counted
@@ -44,34 +44,34 @@ class CountedLog:
     zero_stamp_s: float | None = None
 
     def drawn_ah(self, t_s: float | None) -> float:
-        """Return the charge drawn up to a stream time [s]; None is before anything was heard."""
+        """Return the charge drawn up to a stream time [s]; None is before the first message."""
         if t_s is None or not len(self.t_s):
             return 0.0
         return float(np.interp(t_s, self.t_s, self.charge_ah))
 
 
-class _Steps:
-    """Charge drawn at every whole step, gathered as the log goes by: curves forget their past."""
+class _ChargeSteps:
+    """Samples the charge drawn at every step while the log is read, as curves forget their past."""
 
     def __init__(self) -> None:
         self._t_s: list[float] = []
         self._charge_ah: list[float] = []
 
-    def look(self, side: BatterySide) -> None:
+    def sample(self, side: BatterySide) -> None:
         begin_s = self._t_s[-1] + STEP_S if self._t_s else side.first_s
         times = np.arange(begin_s, side.last_s, STEP_S)
         self._t_s += times.tolist()
         self._charge_ah += side.at("charge_ah", times).tolist()
 
     def end(self, side: BatterySide) -> tuple[FloatArray, FloatArray]:
-        self.look(side)
+        self.sample(side)
         return np.array([*self._t_s, side.last_s]), np.array([*self._charge_ah, side.charge_ah])
 
 
 def count_log(
     path: Path, profile: Profile, system_id: int | None = None, progress: Progress | None = None
 ) -> CountedLog:
-    """Count what was drawn over a whole log.
+    """Count charge and energy over a whole log.
 
     Parameters
     ----------
@@ -80,9 +80,9 @@ def count_log(
     profile
         The craft.
     system_id
-        The MAVLink system to follow; None follows the profile's, else the one that sends most.
+        MAVLink system to follow; None for the profile's, else the one that sends most.
     progress
-        Called as the log is read, with the bytes read so far.
+        Called with the bytes read so far.
 
     Raises
     ------
@@ -90,7 +90,7 @@ def count_log(
         If it cannot be read, or holds no battery current.
     """
     decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
-    power, steps = PowerSources(profile.sensors), _Steps()
+    power, steps = PowerSources(profile.sensors), _ChargeSteps()
     for block in blocks_of(open_log(path), decoder, progress):
         for piece in slices(block):
             power.fold(piece)
@@ -98,7 +98,7 @@ def count_log(
             power.decide(0.0, reached_s - LAG_S)
             side = power.chosen()
             if side is not None:
-                steps.look(side)
+                steps.sample(side)
     side = power.chosen()
     if side is None:
         raise LogError(f"{path}: no battery power in it ({power.why_none()}): nothing was counted")

@@ -1,4 +1,4 @@
-"""Whether the pack is known to have been full before and after: by the marks 'charged full'."""
+"""Whether the pack was full before the rides and after the charge, by the marks `charged_full`."""
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -10,8 +10,8 @@ from onboard.record.sessions import sessions
 from onboard.telemetry.logs.log_files import session_folder
 
 HARDLY_FRACTION = 0.01
-"""Of what was counted on the charge: a mark with so little drawn before it, or behind it, stands at
-the end of a ride."""
+"""Share of the charge's count that may be drawn between a mark and the end of a ride for the mark
+to count as at that end."""
 
 
 def full_to_full(
@@ -22,25 +22,25 @@ def full_to_full(
     Parameters
     ----------
     paths
-        The rides of one charge, in the order in which they were ridden.
+        The rides of one charge, in order.
     counted
-        What each of them counted.
+        The count of each.
     count
-        Counts another session: the mark after the charge may be the first thing said in the next.
+        Counts another session: the mark after the charge may be the first of the next one.
     """
     hardly_ah = HARDLY_FRACTION * sum(one.counted.charge_ah for one in counted)
     first, last = session_folder(paths[0]), session_folder(paths[-1])
     if first is None or last is None:
         return False
-    if not any(counted[0].drawn_ah(t_s) <= hardly_ah for t_s in _marks(first, counted[0])):
+    if not any(counted[0].drawn_ah(t_s) <= hardly_ah for t_s in _full_times(first, counted[0])):
         return False
     left_ah = counted[-1].counted.charge_ah - hardly_ah
-    ends = any(counted[-1].drawn_ah(t_s) >= left_ah for t_s in _marks(last, counted[-1]))
+    ends = any(counted[-1].drawn_ah(t_s) >= left_ah for t_s in _full_times(last, counted[-1]))
     return ends or _next_begins_full(last, hardly_ah, count)
 
 
-def _marks(folder: Path, log: CountedLog) -> list[float | None]:
-    """Return the stream times of the log at which the pack was said to be full [s]."""
+def _full_times(folder: Path, log: CountedLog) -> list[float | None]:
+    """Return the stream times at which the pack was marked as full [s]."""
     return [noted.t_s for noted in in_record(_full_marks(folder), log.zero_stamp_s)]
 
 
@@ -64,4 +64,4 @@ def _next_begins_full(folder: Path, hardly_ah: float, count: Callable[[Path], Co
         counted = count(after)
     except WattwakeError:
         return False
-    return any(counted.drawn_ah(t_s) <= hardly_ah for t_s in _marks(after, counted))
+    return any(counted.drawn_ah(t_s) <= hardly_ah for t_s in _full_times(after, counted))

@@ -1,18 +1,18 @@
-"""What reconciling found, as it is printed: lines for people, JSON for other programs."""
+"""A reconciliation as lines for people and as JSON for other programs."""
 
-import textwrap
 from collections.abc import Iterator
 from typing import Any
 
-from groundside.reports.reconcile.charges import Gathered
+from groundside.reports.reconcile.counted_charges import CountedCharges
+from groundside.reports.text_layout import aligned, figure_text, paragraph
 from groundside.studies.current_fit import OFF_MOST, Correction
 from groundside.studies.reconciliation import Reconciled
-from groundside.words.figures import three_figures
+from groundside.words.figures import UNKNOWN, three_figures
 from groundside.words.reasons import reason_text
 from groundside.words.remarks import finding_text, remark_text
 from groundside.words.units import DEFAULT, Units, units_named
 from onboard.contract.codec import plain
-from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.figure import Estimate, Figure, Unknown, within
 from onboard.contract.reasons import Reason
 from onboard.contract.remarks import Remark, RemarkCode
 from onboard.efficiency.battery.charge_balance import Charge, Counted
@@ -21,23 +21,24 @@ from onboard.efficiency.statistics.shared_errors import prior_covariance
 
 SCHEMA = 2
 WIDTH = 79
+FORMATS = ("<12", ">24", ">26", ">14")
 
-MADE_BY_HAND = "Nothing was changed. If you agree, write into the craft profile:"
+TO_COPY = "Nothing was changed. If you agree, write into the craft profile:"
 
 
-def as_json(found: Gathered, result: Reconciled) -> dict[str, Any]:
-    """Return it in JSON's own types, as described in DEVELOPERS.md."""
+def as_json(found: CountedCharges, result: Reconciled) -> dict[str, Any]:
+    """Return it in JSON's own types; see the README.md of reports."""
     correction = result.correction
-    scale, offset = _scale(correction), _offset(correction)
+    counted_ah, counted_wh = _counted(found, result.counted)
     body: dict[str, Any] = {
-        "counted_wh": _counted_wh(found, result.counted),
+        "counted_wh": counted_wh,
         "charged_wh": _read(result.charged_wh),
         "expected_charged_wh": result.expected_wh,
-        "counted_ah": _counted_ah(found, result.counted),
+        "counted_ah": counted_ah,
         "charged_ah": _read(result.charged_ah),
         "expected_charged_ah": result.expected_ah,
-        "current_scale": scale,
-        "current_offset_a": offset,
+        "current_scale": within(correction, lambda one: one.scale),
+        "current_offset_a": within(correction, lambda one: one.offset_a),
         "profile_change": _change(result),
     }
     why = {key: plain(value) for key, value in body.items() if isinstance(value, Unknown)}
@@ -48,7 +49,7 @@ def as_json(found: Gathered, result: Reconciled) -> dict[str, Any]:
         "meter": "ac" if found.conditions.at_wall else "dc",
         "charges": [
             _charge(one, list(stated.logs))
-            for one, stated in zip(found.charges, found.stated.charges, strict=True)
+            for one, stated in zip(found.charges, found.sheet.charges, strict=True)
         ],
         "remarks": [
             {**plain(one), "text": remark_text(one, DEFAULT)} for one in _remarks(found, result)
@@ -57,8 +58,8 @@ def as_json(found: Gathered, result: Reconciled) -> dict[str, Any]:
     }
 
 
-def _times(result: Reconciled) -> list[float]:
-    """Return how many times what was counted came back, of charge and energy as far as known."""
+def _ratios(result: Reconciled) -> list[float]:
+    """Return the ratios of what came back to what was counted, of charge and energy if known."""
     pairs = (
         (result.charged_ah, result.counted.charge_ah),
         (result.charged_wh, result.counted.energy_wh),
@@ -81,26 +82,14 @@ def _read(value: float | None) -> float | Unknown:
     return Unknown(Reason.METER_NOT_READ) if value is None else value
 
 
-def _scale(correction: Correction | Unknown) -> Estimate:
-    return correction if isinstance(correction, Unknown) else correction.scale
-
-
-def _offset(correction: Correction | Unknown) -> Estimate:
-    return correction if isinstance(correction, Unknown) else correction.offset_a
-
-
-def _counted_wh(found: Gathered, counted: Counted) -> Figure:
+def _counted(found: CountedCharges, counted: Counted) -> tuple[Figure, Figure]:
+    """Return the charge [Ah] and energy [Wh] counted, with the sensors' uncertainties."""
     covariance = prior_covariance(found.profile.sensors, found.profile.battery)
-    return counted.energy_spread().figure(covariance)
-
-
-def _counted_ah(found: Gathered, counted: Counted) -> Figure:
-    covariance = prior_covariance(found.profile.sensors, found.profile.battery)
-    return counted.charge_spread().figure(covariance)
+    return counted.charge_spread().figure(covariance), counted.energy_spread().figure(covariance)
 
 
 def _change(result: Reconciled) -> str | Unknown:
-    """Return the lines for the profile; none where nothing is wrong or nothing can be told."""
+    """Return the lines to put in the profile, or why there are none."""
     correction = result.correction
     if isinstance(correction, Unknown):
         return correction
@@ -123,7 +112,7 @@ def _change(result: Reconciled) -> str | Unknown:
     return "\n".join(lines) + "\n"
 
 
-def _remarks(found: Gathered, result: Reconciled) -> Iterator[Remark]:
+def _remarks(found: CountedCharges, result: Reconciled) -> Iterator[Remark]:
     full, charges = sum(one.full_to_full for one in found.charges), len(found.charges)
     if not full:
         yield Remark(RemarkCode.FULL_UNKNOWN)
@@ -133,35 +122,34 @@ def _remarks(found: Gathered, result: Reconciled) -> Iterator[Remark]:
         yield Remark(RemarkCode.NO_PACK)
     if found.unmeasured_packs:
         yield Remark(RemarkCode.PACKS_UNMEASURED, packs=found.unmeasured_packs)
-    nobody_said = found.stated.meter is None and result.charged_ah is None
+    nobody_said = found.sheet.meter is None and result.charged_ah is None
     share = (result.charged_wh or 0.0) / result.counted.energy_wh
     if nobody_said and result.energy == "more" and WALL_LEAST <= share <= WALL_MOST:
         yield Remark(RemarkCode.MAYBE_AT_WALL)
-    if any(not 1.0 / OFF_MOST < times < OFF_MOST for times in _times(result)):
+    if any(not 1.0 / OFF_MOST < ratio < OFF_MOST for ratio in _ratios(result)):
         yield Remark(RemarkCode.NO_SENSOR)
     if isinstance(result.correction, Correction) and result.correction.used < full:
         yield Remark(RemarkCode.RESTS_ON, used_charges=result.correction.used)
 
 
-def as_lines(found: Gathered, result: Reconciled) -> Iterator[str]:
-    """Return it in lines of at most 79 letters, but for paths.
+def as_lines(found: CountedCharges, result: Reconciled) -> Iterator[str]:
+    """Yield it in lines of at most 79 characters, but for paths.
 
     Parameters
     ----------
     found
-        What the verdict rests on.
+        The charges as counted.
     result
         The verdict.
     """
-    rides = sum(len(one.logs) for one in found.stated.charges)
+    rides = sum(len(one.logs) for one in found.sheet.charges)
     meter = "meter at the wall" if found.conditions.at_wall else "meter between charger and pack"
     yield f"{_count(rides, 'ride')} on {_count(len(found.charges), 'charge')}, {meter}"
     yield ""
-    yield f"{'':12}{'counted':>24}{'expected back':>26}{'came back':>14}"
+    yield aligned(("", "counted", "expected back", "came back"), FORMATS, "")
+    counted_ah, counted_wh = _counted(found, result.counted)
     if not found.conditions.at_wall:
-        counted_ah = _counted_ah(found, result.counted)
         yield _row("ampere-hours", counted_ah, result.expected_ah, result.charged_ah)
-    counted_wh = _counted_wh(found, result.counted)
     yield _row("watt-hours", counted_wh, result.expected_wh, result.charged_wh)
     yield ""
     if len(found.charges) > 1:
@@ -169,9 +157,9 @@ def as_lines(found: Gathered, result: Reconciled) -> Iterator[str]:
             yield _one_charge(number, one)
         yield ""
     units = units_named(found.profile.units.speed)
-    yield from _wrapped(f"{_headline(result)}: {finding_text(result.why, units)}.")
+    yield from paragraph(f"{_headline(result)}: {finding_text(result.why, units)}.", WIDTH)
     for remark in _remarks(found, result):
-        yield from _wrapped(remark_text(remark, units))
+        yield from paragraph(remark_text(remark, units), WIDTH)
     yield ""
     yield from _correction_lines(found, result, units)
 
@@ -181,8 +169,9 @@ def _count(number: int, what: str) -> str:
 
 
 def _row(name: str, counted: Figure, expected: Estimate, came_back: float | None) -> str:
-    back = "--" if came_back is None else three_figures(came_back)
-    return f"{name:12}{_range(counted):>24}{_range(expected):>26}{back:>14}"
+    back = UNKNOWN if came_back is None else three_figures(came_back)
+    figures = (figure_text(one, three_figures) for one in (counted, expected))
+    return aligned((name, *figures, back), FORMATS, "")
 
 
 def _one_charge(number: int, charge: Charge) -> str:
@@ -198,15 +187,6 @@ def _one_charge(number: int, charge: Charge) -> str:
     return f"charge {number}: {'; '.join(parts)}{full}"
 
 
-def _range(figure: Estimate) -> str:
-    if isinstance(figure, Unknown):
-        return "--"
-    value, low, high = (
-        three_figures(number or 0.0) for number in (figure.value, figure.low, figure.high)
-    )
-    return f"{value} ({low} to {high})"
-
-
 def _headline(result: Reconciled) -> str:
     return {
         "consistent": "Consistent",
@@ -216,37 +196,28 @@ def _headline(result: Reconciled) -> str:
     }[result.verdict]
 
 
-def _correction_lines(found: Gathered, result: Reconciled, units: Units) -> Iterator[str]:
+def _correction_lines(found: CountedCharges, result: Reconciled, units: Units) -> Iterator[str]:
     correction = result.correction
     if isinstance(correction, Unknown):
-        yield from _wrapped(
-            f"No correction of the current sensor: {reason_text(correction, units)}."
+        yield from paragraph(
+            f"No correction of the current sensor: {reason_text(correction, units)}.", WIDTH
         )
         return
     now = found.profile.sensors
     yield (
-        f"current_scale by these charges: {_figure(correction.scale, 4)}; "
+        f"current_scale by these charges: {figure_text(correction.scale, '{:.4f}'.format)}; "
         f"the profile has {now.current_scale:g}"
     )
     if not isinstance(correction.offset_a, Unknown):
         yield (
-            f"current_offset_a: {_figure(correction.offset_a, 3)}; "
+            f"current_offset_a: {figure_text(correction.offset_a, '{:.3f}'.format)}; "
             f"the profile has {now.current_offset_a:g}"
         )
     change = _change(result)
     if isinstance(change, Unknown):
-        yield from _wrapped(f"No change is offered: {reason_text(change, units)}.")
+        yield from paragraph(f"No change is offered: {reason_text(change, units)}.", WIDTH)
         return
-    yield MADE_BY_HAND
+    yield TO_COPY
     yield ""
     for line in change.splitlines():
         yield f"    {line}"
-
-
-def _figure(figure: Figure, decimals: int) -> str:
-    low, high = figure.low or 0.0, figure.high or 0.0
-    return f"{figure.value:.{decimals}f} ({low:.{decimals}f} to {high:.{decimals}f})"
-
-
-def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH)

@@ -1,7 +1,7 @@
-"""Reviews as comma-separated values: one row a log, SI units, for spreadsheets and scripts.
+"""Reviews as comma-separated values: one row per log, SI units, for spreadsheets and scripts.
 
-Lines end as RFC 4180 has it, and what holds a comma, a quote or a line break is quoted. A figure
-has two more columns for the ends of its 95 % interval; a cell is empty where nothing is known.
+Line ends and quoting follow RFC 4180. A figure has two more columns for the ends of its 95 %
+interval; an unknown value is an empty cell.
 """
 
 import csv
@@ -11,15 +11,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from groundside.reports.review.many import Reviewed
-from groundside.reports.review.names import written
+from groundside.reports.review.log_names import path_text
+from groundside.reports.review.parallel_review import ReviewOutcome
 from groundside.studies.review_result import Review
 from onboard.contract.figure import Estimate, Figure, Number, Unknown, within
 
 
 @dataclass(frozen=True)
-class Kept:
-    """A column: its name, where its value stands in a review, and whether it has an interval."""
+class CsvColumn:
+    """A column: its name, its value in a review, and whether it has an interval."""
 
     name: str
     of: Callable[[Review], Estimate | Number]
@@ -27,28 +27,30 @@ class Kept:
 
 
 COLUMNS = (
-    Kept("elapsed_s", lambda one: one.trip.elapsed_s),
-    Kept("moving_s", lambda one: one.trip.moving_s),
-    Kept("distance_m", lambda one: one.trip.distance_m, spans=True),
-    Kept("energy_wh", lambda one: one.trip.energy_wh, spans=True),
-    Kept("charge_ah", lambda one: one.trip.charge_ah),
-    Kept("wh_per_km", lambda one: one.trip.wh_per_km, spans=True),
-    Kept("mean_power_w", lambda one: one.trip.mean_power_w),
-    Kept("mean_speed_mps", lambda one: one.trip.mean_speed_mps),
-    Kept("max_speed_mps", lambda one: one.trip.max_speed_mps),
-    Kept("bridged_energy_fraction", lambda one: one.trip.bridged_energy_fraction),
-    Kept("bridged_distance_fraction", lambda one: one.trip.bridged_distance_fraction),
-    Kept("left_wh", lambda one: within(one.battery, lambda it: it.left_wh), spans=True),
-    Kept("left_fraction", lambda one: within(one.battery, lambda it: it.left_fraction), spans=True),
-    Kept(
+    CsvColumn("elapsed_s", lambda one: one.trip.elapsed_s),
+    CsvColumn("moving_s", lambda one: one.trip.moving_s),
+    CsvColumn("distance_m", lambda one: one.trip.distance_m, spans=True),
+    CsvColumn("energy_wh", lambda one: one.trip.energy_wh, spans=True),
+    CsvColumn("charge_ah", lambda one: one.trip.charge_ah),
+    CsvColumn("wh_per_km", lambda one: one.trip.wh_per_km, spans=True),
+    CsvColumn("mean_power_w", lambda one: one.trip.mean_power_w),
+    CsvColumn("mean_speed_mps", lambda one: one.trip.mean_speed_mps),
+    CsvColumn("max_speed_mps", lambda one: one.trip.max_speed_mps),
+    CsvColumn("bridged_energy_fraction", lambda one: one.trip.bridged_energy_fraction),
+    CsvColumn("bridged_distance_fraction", lambda one: one.trip.bridged_distance_fraction),
+    CsvColumn("left_wh", lambda one: within(one.battery, lambda it: it.left_wh), spans=True),
+    CsvColumn(
+        "left_fraction", lambda one: within(one.battery, lambda it: it.left_fraction), spans=True
+    ),
+    CsvColumn(
         "resistance_ohm", lambda one: within(one.battery, lambda it: it.resistance_ohm), spans=True
     ),
-    Kept("range_m", lambda one: one.range_m, spans=True),
-    Kept("time_left_s", lambda one: one.time_left_s, spans=True),
-    Kept(
+    CsvColumn("range_m", lambda one: one.range_m, spans=True),
+    CsvColumn("time_left_s", lambda one: one.time_left_s, spans=True),
+    CsvColumn(
         "water_east_mps", lambda one: within(one.set_and_drift, lambda it: it.east_mps), spans=True
     ),
-    Kept(
+    CsvColumn(
         "water_north_mps",
         lambda one: within(one.set_and_drift, lambda it: it.north_mps),
         spans=True,
@@ -59,7 +61,7 @@ ENDS = ("low", "high")
 
 
 def header() -> list[str]:
-    """Return the names of the columns; each ends in its unit.
+    """Return the column names; each ends in its unit.
 
     Examples
     --------
@@ -76,7 +78,7 @@ def header() -> list[str]:
 
 
 def _end_name(name: str, end: str) -> str:
-    """Put the end before the unit.
+    """Return the name of an interval's end; the unit stays last.
 
     Examples
     --------
@@ -89,28 +91,28 @@ def _end_name(name: str, end: str) -> str:
     return f"{stem}_{end}_{unit}"
 
 
-def as_csv(reviewed: Sequence[Reviewed]) -> str:
-    """Return the header and a row for each log; one that could not be read has its problem alone.
+def as_csv(outcomes: Sequence[ReviewOutcome]) -> str:
+    """Return a header and a row for each log; one that cannot be read has only its problem.
 
     Parameters
     ----------
-    reviewed
+    outcomes
         The reviews.
     """
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(header())
-    for one in reviewed:
+    for one in outcomes:
         writer.writerow(_row(one))
     return out.getvalue()
 
 
-def _row(one: Reviewed) -> list[Any]:
+def _row(one: ReviewOutcome) -> list[Any]:
     review = one.result
     if review is None:
-        return [written(one.path), *[None] * (len(header()) - 2), one.problem]
+        return [path_text(one.path), *[None] * (len(header()) - 2), one.problem]
     log = review.log
-    cells: list[Any] = [written(one.path), _cell(log.start_utc), log.duration_s]
+    cells: list[Any] = [path_text(one.path), _cell(log.start_utc), log.duration_s]
     for column in COLUMNS:
         value = column.of(review)
         if isinstance(value, Figure):

@@ -1,17 +1,16 @@
-"""Pictures of a ride as files, and as parts of a page. The only room that loads matplotlib."""
+"""Plots of a ride as files and as parts of a page. The only module that loads matplotlib."""
 
 import contextlib
 import io
-import itertools
 import logging
 import re
 import warnings
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from groundside.reports.review.names import date_text
+from groundside.reports.review.log_names import date_text
 from groundside.reports.review.plots import INK, Drawing, drawings
-from groundside.reports.review.several import Named
+from groundside.reports.review.season_table import NamedReview
 from groundside.words.units import units_named
 from onboard.errors import UsageError
 
@@ -20,7 +19,7 @@ if TYPE_CHECKING:
 
 SHEET_INCHES = (11.0, 8.0)
 PART_INCHES = (4.6, 3.6)
-"""Of one picture on a page: its letters are legible still where a phone shows it smaller."""
+"""Size of one plot on a page: its text stays legible when a phone scales it down."""
 DOTS_PER_INCH = 130
 STYLE: Any = {
     **{f"axes.{name}": INK for name in ("edgecolor", "labelcolor", "titlecolor")},
@@ -35,16 +34,16 @@ STYLE: Any = {
     "svg.hashsalt": "wattwake",
 }
 NOTHING_ABOUT = dict.fromkeys(("Creator", "Date", "Format", "Type"))
-"""No word about when and with what an SVG was made, nor the addresses that come with it."""
+"""Metadata to leave out of an SVG: when and with what it was made, and the URLs in it."""
 
 
 def need_matplotlib() -> None:
-    """See whether pictures can be drawn.
+    """Check that plots can be drawn.
 
     Raises
     ------
     UsageError
-        If matplotlib is missing, with what mends it.
+        If matplotlib is missing; the message says how to install it.
     """
     try:
         import matplotlib.figure  # noqa: F401
@@ -54,27 +53,27 @@ def need_matplotlib() -> None:
         ) from None
 
 
-def plot_file(ride: Named, units: str | None, suffix: str, tracks: bool) -> bytes:
-    """Draw one ride on one sheet.
+def plot_file(ride: NamedReview, units: str | None, suffix: str, tracks: bool) -> bytes:
+    """Return an image file of one ride's plots.
 
     Parameters
     ----------
     ride
-        The ride, with what is drawn of it.
+        The ride, with its series.
     units
-        What it is told in; None: what its profile says.
+        Unit of speed; None for the one in its profile.
     suffix
         `.png` or `.svg`.
     tracks
-        Whether the track is on it.
+        Whether to draw the track.
     """
-    with _style():
+    with plot_style():
         figure = sheet(ride, units, tracks)
         return _saved(figure, suffix.lower().removeprefix("."))
 
 
-def sheet(ride: Named, units: str | None, tracks: bool) -> "Figure":
-    """Draw one ride on one sheet, two pictures side by side."""
+def sheet(ride: NamedReview, units: str | None, tracks: bool) -> "Figure":
+    """Return a figure of one ride's plots, two by two."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=SHEET_INCHES, layout="constrained")
@@ -86,27 +85,27 @@ def sheet(ride: Named, units: str | None, tracks: bool) -> "Figure":
 
 
 def svg_parts(
-    ride: Named, units: str | None, tracks: bool, numbers: Iterator[int]
+    ride: NamedReview, units: str | None, tracks: bool, numbers: Iterator[int]
 ) -> list[tuple[str, str]]:
-    """Draw one ride as pictures of a page: what each shows, in words, and its SVG element.
+    """Return one ride's plots for a page: a caption and an SVG element each.
 
-    Where there is nothing to draw the words say so, and there is no element.
+    The element is empty where there is nothing to draw; the caption then says why.
 
     Parameters
     ----------
     ride
-        The ride, with what is drawn of it.
+        The ride, with its series.
     units
-        What it is told in; None: what its profile says.
+        Unit of speed; None for the one in its profile.
     tracks
-        Whether the track is among them.
+        Whether to draw the track.
     numbers
-        Gives each picture of the page a number of its own.
+        Yields a number for each plot of the page.
     """
     from matplotlib.figure import Figure
 
     parts = []
-    with _style():
+    with plot_style():
         for words, draw in _drawings(ride, units, tracks):
             figure = Figure(figsize=PART_INCHES, layout="constrained")
             axes = figure.add_subplot()
@@ -119,21 +118,21 @@ def svg_parts(
     return parts
 
 
-def _drawings(ride: Named, units: str | None, tracks: bool) -> Sequence[tuple[str, Drawing]]:
-    series = ride.reviewed.series
+def _drawings(ride: NamedReview, units: str | None, tracks: bool) -> Sequence[tuple[str, Drawing]]:
+    series = ride.outcome.series
     assert series is not None
-    own = units_named(units or ride.reviewed.speed_unit)
+    own = units_named(units or ride.outcome.speed_unit)
     return drawings(ride.result, series, own, tracks=tracks)
 
 
 @contextlib.contextmanager
-def _style() -> Iterator[None]:
-    """Draw in our own style whatever the user's is, and without words on stderr."""
+def plot_style() -> Iterator[None]:
+    """Draw in our own style, not the user's, and keep warnings off stderr."""
     import matplotlib
 
     logging.getLogger("matplotlib").setLevel(logging.ERROR)
     with matplotlib.rc_context(), warnings.catch_warnings():
-        # A name may hold letters that the font lacks: it shows boxes in their place.
+        # The font may lack characters of a name: it shows boxes in their place.
         warnings.simplefilter("ignore")
         matplotlib.rcdefaults()
         with matplotlib.rc_context(STYLE):
@@ -148,7 +147,7 @@ def _saved(figure: "Figure", kind: str, *, transparent: bool = False) -> bytes:
 
 
 def _inline(svg: str, number: int) -> str:
-    """Make an SVG file a part of a page: no prologue, names of its own, the page's ink.
+    """Return an SVG file as an element of a page: no prologue, unique ids, the page's text colour.
 
     Examples
     --------
@@ -161,8 +160,3 @@ def _inline(svg: str, number: int) -> str:
     svg = re.sub(r'href="#', f'href="#p{number}-', svg)
     svg = re.sub(r"url\(#", f"url(#p{number}-", svg)
     return svg.replace(INK, "currentColor")
-
-
-def picture_numbers() -> Iterator[int]:
-    """Return a page's pictures their numbers."""
-    return itertools.count(1)

@@ -1,6 +1,6 @@
-"""What the pictures of a ride show: each function draws into one matplotlib axes.
+"""Plots of a ride; each function draws into one matplotlib axes.
 
-What is unknown is said in words where the picture would be.
+Where something is unknown, the axes show the reason in words.
 """
 
 from collections.abc import Callable
@@ -21,30 +21,31 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 LINE, DOT = "#2f7fc1", "#c8641e"
-"""Blue and orange: told apart by all kinds of colour vision, legible on white and on black."""
+"""Blue and orange: distinct for every kind of colour vision, legible on white and on black."""
 COLOURS = "cividis"
-"""Even in lightness, and the same to eyes that see no red or no green."""
+"""Colour map: perceptually uniform, and the same without red-green vision."""
 INK = "#010203"
-"""Of all lines and letters: a page puts its own in its place."""
+"""Colour of axes and text; the HTML page replaces it by its own."""
 CASING = "#8a8f94"
-"""Around the track: both ends of the colours stand out from it, and it from white and black."""
+"""Colour around the track: in contrast with both ends of the colour map, white and black."""
 CASING_PT, TRACK_PT = 5.0, 3.4
 BAND = ", with the 95 % band of the curve"
 NO_WAY = "hardly moved, or power and speed are not known at the same time"
 ENOUGH_S = 10.0
-"""A band of speed in which less time was spent is not shown, nor one of hardly moving."""
+"""Least time in a speed band for its mean to be shown [s]. Bands of hardly moving are not shown."""
 LEAST_VIEW_M = 20.0
-"""A track is not drawn larger than this: it would be of the receiver's noise."""
+"""Least extent of the view of a track [m]: below it, one would see the receiver's noise."""
 RARE_PERCENT = 2.0
-"""So many of the places at either end share the last colour: one of them would take the scale."""
+"""Share of the places at either end that gets the last colour, so that outliers do not stretch the
+scale."""
 
 
 def draw_speed_power(axes: "Axes", review: Review, units: Units) -> None:
-    """Draw the curve with its 95 % band, and the means of the bands of speed."""
+    """Draw the curve with its 95 % band, and the means of the speed bands."""
     curve, bands = review.curve, _bands(review)
     axes.set_title("power by speed")
     if isinstance(curve, Unknown) and not bands:
-        _say(axes, f"unknown: {reason_text(curve, units)}")
+        _explain(axes, f"unknown: {reason_text(curve, units)}")
         return
     if not isinstance(curve, Unknown):
         speed = [units.speed(value) for value in curve.speed_mps]
@@ -71,7 +72,7 @@ def draw_speed_power(axes: "Axes", review: Review, units: Units) -> None:
 
 
 def _bands(review: Review) -> list[tuple[float, float]]:
-    """Return mean speed over ground [m/s] and mean power [W] of the bands that tell enough."""
+    """Return mean speed over ground [m/s] and mean power [W] of bands with enough time in them."""
     return [
         (band.distance_m / band.seconds, 3600.0 * band.energy_wh / band.seconds)
         for band in review.bands
@@ -80,11 +81,11 @@ def _bands(review: Review) -> list[tuple[float, float]]:
 
 
 def draw_energy(axes: "Axes", series: Series, units: Units) -> None:
-    """Draw the energy used against the distance made."""
+    """Draw energy used against distance."""
     axes.set_title("energy over distance")
     line = series.line
     if len(line.t_s) < 2 or line.distance_m[-1] - line.distance_m[0] < HARDLY_MOVED_M:
-        _say(axes, NO_WAY)
+        _explain(axes, NO_WAY)
         return
     axes.plot([units.distance(value) for value in line.distance_m], line.energy_wh, color=LINE)
     axes.set_xlabel(f"distance [{units.distance_name}]")
@@ -93,29 +94,29 @@ def draw_energy(axes: "Axes", series: Series, units: Units) -> None:
 
 
 def draw_consumption(axes: "Axes", series: Series, units: Units) -> None:
-    """Draw the consumption of the stretch before against the distance made."""
+    """Draw the consumption over the preceding stretch against distance."""
     axes.set_title(f"{units.consumption_name} over distance")
     found = trip_series(series.line)
     cost = [np.nan if one is None else units.consumption(one) for one in found.wh_per_km]
     if not np.isfinite(cost).any():
-        _say(axes, NO_WAY)
+        _explain(axes, NO_WAY)
         return
     axes.plot([units.distance(value) for value in found.distance_m], cost, color=LINE)
     axes.set_xlabel(f"distance [{units.distance_name}]")
     axes.set_ylabel(f"consumption [{units.consumption_name}]")
-    # A start from rest costs much over a few metres; the ride itself would be a line at the bottom.
+    # A start from rest takes much over a few metres, which would flatten the rest of the plot.
     low, high = np.nanpercentile(cost, [0.0, 98.0])
     axes.set_ylim(min(low, 0.0), 1.15 * high if high > 0.0 else None)
 
 
 def draw_track(axes: "Axes", series: Series, units: Units) -> None:
-    """Draw where the craft went, coloured by what it took there."""
+    """Draw the track, coloured by consumption."""
     from matplotlib.collections import LineCollection
 
     axes.set_title(f"track by {units.consumption_name}")
     found = track(series)
     if found is None:
-        _say(axes, "no positions in this log")
+        _explain(axes, "no positions in this log")
         return
     places = np.stack([found.east_m, found.north_m], axis=1)
     pairs = np.stack([places[:-1], places[1:]], axis=1)[found.joined[1:]]
@@ -141,7 +142,7 @@ def draw_track(axes: "Axes", series: Series, units: Units) -> None:
 
 
 def _frame(axes: "Axes", places: FloatArray) -> None:
-    """Show all places, and room for a word around them; a metre is as long either way."""
+    """Show all places with a margin for labels, at equal scale on both axes."""
     low, high = places.min(axis=0), places.max(axis=0)
     middle, reach = (low + high) / 2.0, 0.65 * max(float(np.max(high - low)), LEAST_VIEW_M)
     axes.set_xlim(middle[0] - reach, middle[0] + reach)
@@ -150,7 +151,7 @@ def _frame(axes: "Axes", places: FloatArray) -> None:
 
 
 def _mark_ends(axes: "Axes", places: FloatArray) -> None:
-    """Mark where the ride began and ended, apart also where both are one place."""
+    """Mark start and end, legible even at the same place."""
     for place, word, mark, shift in (
         (places[0], "start", "o", (-7, 7)),
         (places[-1], "end", "s", (7, -7)),
@@ -166,8 +167,8 @@ def _mark_ends(axes: "Axes", places: FloatArray) -> None:
         )
 
 
-def _say(axes: "Axes", why: str) -> None:
-    """Say why nothing is drawn."""
+def _explain(axes: "Axes", why: str) -> None:
+    """Write why nothing is drawn."""
     axes.set_axis_off()
     words = axes.text(
         *(0.5, 0.5, why), ha="center", va="center", transform=axes.transAxes, wrap=True
@@ -181,18 +182,18 @@ Drawing = Callable[["Axes"], None]
 def drawings(
     review: Review, series: Series, units: Units, *, tracks: bool
 ) -> list[tuple[str, Drawing]]:
-    """Return the pictures of a ride: what each shows, in words, and how it is drawn.
+    """Return the plots of a ride: a caption and a function that draws it, for each.
 
     Parameters
     ----------
     review
-        What the log comes to.
+        The log's review.
     series
-        What is drawn of it.
+        Its series.
     units
         The rider's units.
     tracks
-        Whether the track is among them.
+        Whether to include the track.
     """
     cost = units.consumption_name
     found: list[tuple[str, Drawing]] = [

@@ -1,51 +1,46 @@
-"""Reviews as they are printed without a terminal: JSON for other programs, plain lines."""
+"""Reviews as JSON, and as plain lines where there is no terminal."""
 
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 from groundside.dashboard.plain import trip_summary_lines
-from groundside.reports.review.many import Reviewed
-from groundside.reports.review.sections import (
+from groundside.reports.review.parallel_review import ReviewOutcome
+from groundside.reports.review.report_tables import (
     Cell,
-    Section,
-    event_words,
-    events_section,
-    more_sections,
-    trip_section,
+    ReportTable,
+    event_line,
+    events_table,
+    further_tables,
+    trip_table,
 )
-from groundside.reports.review.several import common_units, readable, season_section
+from groundside.reports.review.season_table import common_units, named_reviews, season_table
+from groundside.reports.text_layout import table_lines
 from groundside.studies.review_result import LogEvent, Review
 from groundside.words.log_remarks import event_text
-from groundside.words.units import CHOICES, units_named
+from groundside.words.units import CHOICES
 from onboard.contract.alerts import Alert
 from onboard.contract.codec import WHY, plain
 
 SCHEMA = 2
 
-SAID_IN = CHOICES["km/h"]
+JSON_UNITS = CHOICES["km/h"]
 """Units of the sentences in JSON, whatever the reader's: other programs read the values."""
 
 
-def as_json(reviewed: Sequence[Reviewed]) -> dict[str, Any] | None:
-    """Return one log's review; for several, a list of them, a problem for those without.
-
-    None where there is one log and it has no review.
-    """
-    if len(reviewed) == 1:
-        (one,) = reviewed
-        return None if one.result is None else review_json(one.result)
-    reviews = [
-        {
-            "path": str(one.path),
-            **({"problem": one.problem} if one.result is None else review_json(one.result)),
-        }
-        for one in reviewed
+def as_json(outcomes: Sequence[ReviewOutcome]) -> dict[str, Any]:
+    """Return one log's review, or a list with each log's review or problem."""
+    stated = [
+        {"problem": one.problem} if one.result is None else review_json(one.result)
+        for one in outcomes
     ]
+    if len(outcomes) == 1:
+        return stated[0]
+    reviews = [{"path": str(one.path), **body} for one, body in zip(outcomes, stated, strict=True)]
     return {"schema": SCHEMA, "reviews": reviews}
 
 
 def review_json(review: Review) -> dict[str, Any]:
-    """Return a review in JSON's own types, as described in DEVELOPERS.md."""
+    """Return a review in JSON's own types; see the README.md of reports."""
     stated = {"schema": SCHEMA, **plain(review)}
     stated["events"] = [_event_json(event) for event in review.events]
     stated.setdefault(WHY, {})
@@ -62,74 +57,65 @@ def _event_json(event: LogEvent) -> dict[str, Any]:
         "t_s": plain(event.t_s),
         "code": what.code.code,
         **values,
-        "text": event_text(what, SAID_IN),
+        "text": event_text(what, JSON_UNITS),
     }
 
 
-def as_sections(reviewed: Sequence[Reviewed], units: str | None) -> list[Section]:
-    """Return tables: all of one log's, or the one of several logs; none where none could be read.
+def as_tables(outcomes: Sequence[ReviewOutcome], units: str | None) -> list[ReportTable]:
+    """Return all tables of one log, or the one of several; none if no log could be read.
 
     Parameters
     ----------
-    reviewed
+    outcomes
         The reviews.
     units
-        What speeds are told in; None: what the log's profile says.
+        Unit of speed; None for the one in the log's profile.
     """
-    rides = readable(reviewed)
+    rides = named_reviews(outcomes)
     if not rides:
         return []
     own = common_units(rides, units)
-    if len(reviewed) > 1:
-        return [season_section(reviewed, own)]
+    if len(outcomes) > 1:
+        return [season_table(outcomes, own)]
     result = rides[0].result
-    events = [events_section(result, own)] if result.events else []
-    return [*events, trip_section(result, own), *more_sections(result, own)]
+    events = [events_table(result, own)] if result.events else []
+    return [*events, trip_table(result, own), *further_tables(result, own)]
 
 
-def as_lines(reviewed: Sequence[Reviewed], units: str | None) -> Iterator[str]:
-    """Return the same in plain lines: what is to be known of a log first, without any title.
+def as_lines(outcomes: Sequence[ReviewOutcome], units: str | None) -> Iterator[str]:
+    """Yield the same in plain lines: the events first, then the trip, both untitled.
 
     Parameters
     ----------
-    reviewed
-        The reviews.
-    units
-        What speeds are told in; None: what the log's profile says.
+    outcomes, units
+        See `as_tables`.
     """
-    if len(reviewed) > 1:
-        for section in as_sections(reviewed, units):
-            yield from section_lines(section)
+    if len(outcomes) > 1:
+        for table in as_tables(outcomes, units):
+            yield from plain_table(table)
         return
-    for one in reviewed:
-        if one.result is None:
-            continue
-        own = units_named(units or one.speed_unit)
-        for event in one.result.events:
-            yield event_words(event, own)
-        yield from trip_summary_lines(one.result.trip, own)
-        for section in more_sections(one.result, own):
+    for ride in named_reviews(outcomes):
+        own = common_units([ride], units)
+        for event in ride.result.events:
+            yield event_line(event, own)
+        yield from trip_summary_lines(ride.result.trip, own)
+        for table in further_tables(ride.result, own):
             yield ""
-            yield from section_lines(section)
+            yield from plain_table(table)
 
 
-def section_lines(section: Section) -> Iterator[str]:
-    """Write a table in columns, without any line drawn."""
-    yield section.title
-    titled = any(column.title for column in section.columns)
-    rows = [[_plain(cell) for cell in row] for row in section.rows]
-    if titled:
-        rows.insert(0, [column.title for column in section.columns])
-    if section.rows and section.total is not None:
-        rows.append([_plain(cell) for cell in section.total])
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    for row in rows:
-        parts = [
-            text.rjust(width) if column.right else text.ljust(width)
-            for text, width, column in zip(row, widths, section.columns, strict=True)
-        ]
-        yield f"  {'  '.join(parts)}".rstrip()
-    for note in section.notes:
+def plain_table(table: ReportTable) -> Iterator[str]:
+    """Yield a table in columns, without rules."""
+    yield table.title
+    rows = [[_plain(cell) for cell in row] for row in table.rows]
+    if any(column.title for column in table.columns):
+        rows.insert(0, [column.title for column in table.columns])
+    if table.rows and table.total is not None:
+        rows.append([_plain(cell) for cell in table.total])
+    right = {number for number, column in enumerate(table.columns) if column.right}
+    for line in table_lines(rows, right):
+        yield f"  {line}".rstrip()
+    for note in table.notes:
         yield f"  {note}"
 
 

@@ -1,8 +1,8 @@
-"""The review of one log: what it holds, and the trip's sums."""
+"""The review of one log: its facts, its events and the trip's sums."""
 
 from pathlib import Path
 
-from groundside.reports.review.remarks_found import remarks
+from groundside.reports.review.log_inspection import log_remarks
 from groundside.studies.review_result import LogEvent, LogSummary, Review
 from groundside.studies.ride_series import PieceMaker, Series
 from onboard.contract.figure import Unknown
@@ -16,23 +16,24 @@ from onboard.telemetry.logs.formats import open_log
 from onboard.telemetry.logs.log_files import LogFacts, Progress, session_folder
 
 PLAUSIBLE_FROM_S = 1e9
-"""September 2001: an earlier stamp is from a clock that was never set."""
+"""September 2001: an earlier stamp comes from a clock that was never set [s since the Unix
+epoch]."""
 
 
-class Drawn:
-    """Takes along what pictures are drawn from while a log is read."""
+class SeriesRecorder:
+    """Collects what plots are drawn from while a log is read."""
 
     def __init__(self) -> None:
         self.series: Series | None = None
-        """There once the log was read."""
+        """The result, once the log has been read."""
         self._pieces = PieceMaker()
 
     def begin(self, ride: Ride) -> None:
-        """Listen to a ride from its beginning."""
+        """Subscribe to a ride before its first block."""
         ride.engine.second_listeners.append(self._pieces.fold)
 
     def end(self, ride: Ride, profile: Profile) -> None:
-        """Keep what was gathered of a ride that is over."""
+        """Make the series of a ride that is over."""
         made = self._pieces
         self.series = Series(profile.craft.name, ride.engine.trip_line, made.every_s, made.rows)
 
@@ -42,9 +43,9 @@ def review(
     profile: Profile,
     system_id: int | None = None,
     progress: Progress | None = None,
-    drawn: Drawn | None = None,
+    recorder: SeriesRecorder | None = None,
 ) -> Review:
-    """Read a whole log, with what was said meanwhile, and sum up the trip.
+    """Read a whole log, apply its session's marks, and sum up the trip.
 
     Parameters
     ----------
@@ -53,25 +54,25 @@ def review(
     profile
         The craft.
     system_id
-        The MAVLink system to follow; None follows the profile's, else the one that sends most.
+        MAVLink system to follow; None for the profile's, else the one that sends most.
     progress
-        Called as the log is read, with the bytes read so far.
-    drawn
-        Takes what pictures are drawn from; None where there will be none.
+        Called with the bytes read so far.
+    recorder
+        Collects what plots are drawn from; None if none are wanted.
 
     Raises
     ------
     LogError
-        If the log cannot be read, or does not hold the system asked for.
+        If the log cannot be read, or holds only other systems than the one to follow.
     """
     ride, log = Ride(profile, system_id), open_log(path)
-    if drawn is not None:
-        drawn.begin(ride)
+    if recorder is not None:
+        recorder.begin(ride)
     folder = session_folder(path)
     replay(ride, log.parts(progress), read_marks(folder) if folder else ())
     ride.finish()
-    if drawn is not None:
-        drawn.end(ride, profile)
+    if recorder is not None:
+        recorder.end(ride, profile)
     facts = log.facts()
     craft = ride.decoder.craft
     if craft.system_id is None and craft.others:
@@ -83,7 +84,7 @@ def review(
 def _summed_up(ride: Ride, facts: LogFacts, source: str) -> Review:
     snapshot, start_utc = ride.snapshot(source, age_s=0.0), _start_utc(ride, facts)
     alerts = (LogEvent(event.t_s, event.alert) for event in ride.engine.events)
-    events = [*remarks(ride, facts, snapshot, start_utc), *alerts]
+    events = [*log_remarks(ride, facts, snapshot, start_utc), *alerts]
     return Review(
         log=LogSummary(facts.format, facts.messages, facts.bad_bytes, start_utc, facts.duration_s),
         trip=snapshot.trip,
@@ -98,7 +99,7 @@ def _summed_up(ride: Ride, facts: LogFacts, source: str) -> Review:
 
 
 def _start_utc(ride: Ride, facts: LogFacts) -> str | Unknown:
-    """Return UTC at the log's start: by the autopilot's clock, else by plausible stamps."""
+    """Return UTC at the log's start, from the autopilot's clock or else from plausible stamps."""
     stated = ride.engine.latest.at("clock", "utc_s")
     if stated is not None and stated[1] > 0:
         return utc_text(stated[1] - stated[0])

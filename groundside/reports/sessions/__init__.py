@@ -1,1 +1,1 @@
-"""The season kept: all sessions of a folder, listed, filtered, labelled."""
+"""`sessions`: a season listed, filtered and labelled, with a cache of what each record came to."""

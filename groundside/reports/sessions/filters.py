@@ -1,4 +1,4 @@
-"""Which rides are wanted: by date, set-up, label and length. Dates are UTC."""
+"""Filter rides by date, set-up, label and distance. Dates are UTC."""
 
 import datetime
 from collections.abc import Iterable
@@ -14,19 +14,19 @@ EXPECTED = (
 
 
 @dataclass(frozen=True)
-class Filter:
-    """What is asked for; None asks for nothing. What is unknown of a ride meets no condition.
+class RideFilter:
+    """Conditions on a ride; None is no condition. An unknown quantity meets none.
 
     Parameters
     ----------
     since, before
-        The ride began at the first or later, and earlier than the second.
+        The ride began at or after the first, and before the second.
     setup
-        It was ridden with this set-up, among others or not.
+        This set-up was used, among others or not.
     label
-        Its label holds this, in capitals or not.
+        The label contains this, ignoring case.
     longer_than_m
-        Its distance is greater [m].
+        The distance is greater [m].
     """
 
     since: datetime.datetime | None = None
@@ -35,13 +35,8 @@ class Filter:
     label: str | None = None
     longer_than_m: float | None = None
 
-    @property
-    def asks(self) -> bool:
-        """Return whether anything is asked for."""
-        return self != Filter()
-
     def takes(self, ride: SeasonRide) -> bool:
-        """Return whether a ride is wanted."""
+        """Return whether a ride meets all conditions."""
         if self.since is not None or self.before is not None:
             start = started(ride)
             if start is None:
@@ -66,20 +61,20 @@ def filter_from(
     setup: str | None,
     label: str | None,
     longer_than_m: float | None,
-) -> Filter:
-    """Make a filter from what was asked for on the command line.
+) -> RideFilter:
+    """Return the filter for the options of the command line.
 
     Parameters
     ----------
     since, until
-        Dates: both days count whole; or moments, the second of which does not count any more.
+        Days, both included; or moments, the second excluded.
     setup, label, longer_than_m
-        See `Filter`.
+        See `RideFilter`.
 
     Raises
     ------
     UsageError
-        If a date is none, or the last lies before the first.
+        If a date is not valid, or the last is before the first.
     """
     start = None if since is None else _moment("--since", since)[0]
     end = None
@@ -92,17 +87,17 @@ def filter_from(
                 raise UsageError(f"--until {until}: {EXPECTED}") from None
     if start is not None and end is not None and start >= end:
         raise UsageError(f"--until {until}: expected a date behind --since {since}")
-    return Filter(start, end, setup, label, longer_than_m)
+    return RideFilter(start, end, setup, label, longer_than_m)
 
 
 def newest_first(rides: Iterable[SeasonRide]) -> list[SeasonRide]:
-    """Put rides in order: the newest first, those without a date last."""
+    """Return rides with the newest first and those without a date last."""
     never = datetime.datetime.min.replace(tzinfo=datetime.UTC)
     return sorted(rides, key=lambda ride: (started(ride) or never, ride.name), reverse=True)
 
 
 def started(ride: SeasonRide) -> datetime.datetime | None:
-    """Return when a ride began, None where that is not known."""
+    """Return when a ride began; None if unknown."""
     start_utc = ride.sums.start_utc
     if isinstance(start_utc, Unknown):
         return None
@@ -113,7 +108,7 @@ def started(ride: SeasonRide) -> datetime.datetime | None:
 
 
 def _moment(option: str, text: str) -> tuple[datetime.datetime, bool]:
-    """Read a moment; tell whether it is a whole day.
+    """Return a moment, and whether it stands for a whole day.
 
     Examples
     --------

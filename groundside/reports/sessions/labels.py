@@ -1,4 +1,4 @@
-"""What the rider calls a ride at home: a small file beside the record, which outlasts the store."""
+"""Labels of rides: a small file beside each record, which outlasts the season's cache."""
 
 import json
 import logging
@@ -17,7 +17,7 @@ log = logging.getLogger("wattwake")
 
 
 def label_path(ride: Path) -> Path:
-    """Return where a ride's label is kept: in a session's folder, or beside a log.
+    """Return the path of a ride's label: in a session's folder, or beside a log.
 
     Examples
     --------
@@ -28,7 +28,7 @@ def label_path(ride: Path) -> Path:
 
 
 def read_label(ride: Path) -> str:
-    """Return a ride's label, empty without; what is there but cannot be used is said."""
+    """Return a ride's label, empty without; log a warning if the file cannot be used."""
     path = label_path(ride)
     try:
         with path.open("rb") as file:
@@ -42,17 +42,17 @@ def read_label(ride: Path) -> str:
     if not isinstance(label, str) or stated.get("schema") != SCHEMA:
         log.warning("%s: no label can be read from it: the ride is listed without", path)
         return ""
-    # A file may have come from anywhere; what it says goes to a terminal.
+    # The file may come from anywhere, and the label goes to a terminal.
     return clean(label)[:TEXT_MOST]
 
 
 def write_label(ride: Path, label: str) -> None:
-    """Keep a ride's label, all of it or nothing; an empty one is removed.
+    """Write a ride's label, whole or not at all; remove it if empty.
 
     Raises
     ------
     UsageError
-        If it is no label, or cannot be written.
+        If it is too long or not printable, or cannot be written.
     """
     label = label.strip()
     if not label.isprintable() or len(label) > TEXT_MOST:

@@ -1,4 +1,4 @@
-"""Which set-ups a ride was ridden with, and what it used and made with each."""
+"""The set-ups of a ride, and the energy and distance with each."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -10,27 +10,27 @@ from onboard.contract.figure import Estimate, Unknown
 from onboard.efficiency.curve.learner import PLAIN_SETUP
 from onboard.profile import Profile
 from onboard.record.marks import read_marks
-from onboard.record.sessions import SessionNote
+from onboard.record.sessions import read_session
 from onboard.restarts.refold import replay
 from onboard.restarts.trip_sessions import earlier_of_trip
 from onboard.ride.ride import Ride
 from onboard.telemetry.logs.telemetry_log import read_log
 
 ASHORE_M = 50.0
-"""A set-up that went no farther was named on land, or by a slip of the thumb: what it used counts
-to its neighbour. Common practice, no source."""
+"""A set-up that went no farther was selected ashore or by mistake [m]: its share goes to its
+neighbour. Common practice, no source."""
 
 
 @dataclass(frozen=True)
 class SetupChange:
-    """A set-up that was named, and when by the clock of the record's stamps [us]."""
+    """A set-up that was selected, and when by the record's stamps [us]."""
 
     stamp_us: int
     setup: str
 
 
 def setup_changes(folder: Path) -> tuple[SetupChange, ...]:
-    """Return the set-ups that were named in a session, in order."""
+    """Return the set-ups selected in a session, in order."""
     return tuple(
         SetupChange(one.stamp_us, str(one.command.value))
         for one in sorted(read_marks(folder), key=lambda one: one.stamp_us)
@@ -39,22 +39,20 @@ def setup_changes(folder: Path) -> tuple[SetupChange, ...]:
 
 
 ChangesOf = Callable[[Path], tuple[SetupChange, ...]]
-"""See `setup_changes`; it may remember what it has read."""
+"""Returns a session's changes, as `setup_changes` does; may cache them."""
 
 
-def start_setup(path: Path, note: SessionNote | None, changes_of: ChangesOf) -> str:
-    """Return the set-up in force when a session began: that of the trip it goes on with, if any.
+def start_setup(path: Path, changes_of: ChangesOf = setup_changes) -> str:
+    """Return the set-up in force when a session began: that of the trip it continues, if any.
 
     Parameters
     ----------
     path
         The session's folder.
-    note
-        What the folder says of the session, None without.
     changes_of
-        Gives the set-ups that were named in a session.
+        Returns a session's changes of set-up.
     """
-    for before in earlier_of_trip(path, note):
+    for before in earlier_of_trip(path, read_session(path)):
         if changes := changes_of(before):
             return changes[-1].setup
     return PLAIN_SETUP
@@ -63,7 +61,7 @@ def start_setup(path: Path, note: SessionNote | None, changes_of: ChangesOf) -> 
 def setup_shares(
     path: Path, profile: Profile, setup: str, changes: Sequence[SetupChange], sums: Sums
 ) -> tuple[Share, ...]:
-    """Share a ride's energy and distance out to its set-ups.
+    """Return a ride's energy and distance by set-up.
 
     Parameters
     ----------
@@ -74,9 +72,9 @@ def setup_shares(
     setup
         The set-up in force at the start.
     changes
-        What was named since, in order.
+        The changes of set-up since, in order.
     sums
-        What the whole ride comes to.
+        The sums of the whole ride.
 
     Raises
     ------
@@ -85,9 +83,9 @@ def setup_shares(
     """
     if {change.setup for change in changes} <= {setup}:
         return (Share(setup, _value(sums.energy_wh), _value(sums.distance_m)),)
-    places = _Places(changes)
-    replay(Ride(profile), read_log(path), places.wanted)
-    ends = [*places.reached, (_value(sums.energy_wh), _value(sums.distance_m))]
+    ends: list[tuple[float | None, float | None]] = []
+    replay(Ride(profile), read_log(path), [_Reading(one.stamp_us, ends) for one in changes])
+    ends.append((_value(sums.energy_wh), _value(sums.distance_m)))
     shares = []
     before_wh = before_m = 0.0
     for label, (energy_wh, distance_m) in zip(
@@ -96,15 +94,15 @@ def setup_shares(
         shares.append(Share(label, _since(before_wh, energy_wh), _since(before_m, distance_m)))
         before_wh = before_wh if energy_wh is None else energy_wh
         before_m = before_m if distance_m is None else distance_m
-    return joined(shares)
+    return merged_shares(shares)
 
 
-def joined(shares: Sequence[Share]) -> tuple[Share, ...]:
-    """Join those of one set-up that follow each other, and give away those that went nowhere.
+def merged_shares(shares: Sequence[Share]) -> tuple[Share, ...]:
+    """Merge consecutive shares of one set-up, and give those that went nowhere to a neighbour.
 
     Examples
     --------
-    >>> joined([Share("as is", 1.0, 4.0), Share("B", 60.0, 1000.0), Share("C", 2.0, 8.0)])
+    >>> merged_shares([Share("as is", 1.0, 4.0), Share("B", 60.0, 1000.0), Share("C", 2.0, 8.0)])
     (Share(setup='B', energy_wh=63.0, distance_m=1012.0),)
     """
     left = list(shares)
@@ -126,24 +124,16 @@ def joined(shares: Sequence[Share]) -> tuple[Share, ...]:
     return tuple(found)
 
 
-class _Places:
-    """Takes down energy and distance where a record comes by a change of the set-up."""
-
-    def __init__(self, changes: Sequence[SetupChange]) -> None:
-        self.reached: list[tuple[float | None, float | None]] = []
-        self.wanted = [_Place(change.stamp_us, self.reached) for change in changes]
-
-
 @dataclass(frozen=True)
-class _Place:
-    """See `refold.TimedAction`: nothing is done to the ride, only looked at it."""
+class _Reading:
+    """Reads the meters at a stamp of the record, in place of a mark; see `refold.replay`."""
 
     stamp_us: int
-    reached: list[tuple[float | None, float | None]]
+    readings: list[tuple[float | None, float | None]]
 
     def apply(self, ride: Ride) -> None:
         trip = ride.engine.figures().trip
-        self.reached.append((_value(trip.energy_wh), _value(trip.distance_m)))
+        self.readings.append((_value(trip.energy_wh), _value(trip.distance_m)))
 
 
 def _value(figure: Estimate) -> float | None:

@@ -12,8 +12,8 @@ from geographiclib.geodesic import Geodesic
 from hypothesis import given
 from hypothesis import strategies as st
 
-from groundside.reports.review import many
-from groundside.reports.review.summary import Drawn, review
+from groundside.reports.review import parallel_review
+from groundside.reports.review.summary import SeriesRecorder, review
 from groundside.studies.ride_series import (
     ENERGY,
     KEY,
@@ -29,7 +29,7 @@ from groundside.studies.ride_series import (
 from onboard.contract.trip_line import TripLine
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.profile import Profile, load_profile, profile_for
-from tests.groundside.reports.review.rides import several
+from tests.groundside.reports.review.rides import season_outcomes
 
 LOGS = Path(__file__).parents[3] / "replay_logs"
 
@@ -153,9 +153,9 @@ def test_without_positions_there_is_no_track() -> None:
 
 @pytest.mark.parametrize("name", ["harbour_loop", "board_sprints"])
 def test_of_a_simulated_ride_pieces_and_track_agree_with_its_truth(name: str) -> None:
-    drawn = Drawn()
+    drawn = SeriesRecorder()
     log, craft = LOGS / f"{name}.tlog", load_profile(LOGS / f"{name}.toml")
-    result = review(log, craft, drawn=drawn)
+    result = review(log, craft, recorder=drawn)
     assert result == review(log, craft)  # listening changes nothing
     truth = json.loads((LOGS / f"{name}.truth.json").read_text())
     kept = drawn.series
@@ -174,19 +174,19 @@ def test_a_log_of_nothing_draws_nothing(tmp_path: Path) -> None:
     station = Sender(255, 190)
     path = tmp_path / "log"
     path.write_bytes(records([station.heartbeat(GROUND_STATION, INVALID) for _ in range(5)]))
-    drawn = Drawn()
-    review(path, Profile(), drawn=drawn)
+    drawn = SeriesRecorder()
+    review(path, Profile(), recorder=drawn)
     assert drawn.series is not None
     assert track(drawn.series) is None
 
 
 @pytest.mark.slow
 def test_on_all_cores_the_same_is_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
-    alone = several()
-    monkeypatch.setattr(many, "WORTH_BYTES", 0)
+    alone = season_outcomes()
+    monkeypatch.setattr(parallel_review, "WORTH_BYTES", 0)
     monkeypatch.setattr(os, "cpu_count", lambda: 2)
     paths = [one.path for one in alone]
-    together = many.review_many(paths, functools.partial(profile_for, None), draws=True)
+    together = parallel_review.review_logs(paths, functools.partial(profile_for, None), draws=True)
     for one, other in zip(alone, together, strict=True):
         assert one == other
         if one.series is None or other.series is None:

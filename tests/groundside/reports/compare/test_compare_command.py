@@ -23,7 +23,7 @@ from tests.groundside.reports.compare.trial_days import (
     run_marks,
     runs_of,
     setup_mark,
-    told,
+    text_of,
     toml_sheet,
     write_day,
     write_log,
@@ -58,7 +58,7 @@ def test_a_day_whose_truth_is_known(seed: int, tmp_path: Path, capsys: Capsys) -
         assert one["speed_mps"]["value"] == pytest.approx(made.speed_mps[one["name"]], rel=0.02)
 
 
-def test_what_it_rests_on_is_all_there(tmp_path: Path, capsys: Capsys) -> None:
+def test_the_json_holds_all_evidence(tmp_path: Path, capsys: Capsys) -> None:
     found = compare(capsys, write_day(tmp_path))
     assert len(found["legs"]) == 16
     assert len(found["double_runs"]) == 8
@@ -95,19 +95,19 @@ def test_slightly_different_powers_are_brought_together(tmp_path: Path, capsys: 
     by_name = {one["name"]: one for one in found["setups"]}
     assert by_name["slim"]["correction_fraction"] < -0.005 < 0.005
     assert by_name["broad"]["correction_fraction"] > 0.005
-    text = told(capsys, tmp_path / "runs.toml")
+    text = text_of(capsys, tmp_path / "runs.toml")
     assert "broad was run at 40" in text
     assert "slim was run at 42" in text
 
 
 @pytest.mark.slow
-def test_a_table_and_a_sheet_say_the_same(tmp_path: Path, capsys: Capsys) -> None:
+def test_csv_and_toml_sheets_are_equivalent(tmp_path: Path, capsys: Capsys) -> None:
     sheet = write_day(tmp_path)
     csv_sheet(tmp_path / "runs.csv", runs_of(day_made(DAY, 1)), encoding="utf-8-sig")
     assert compare(capsys, sheet) == compare(capsys, tmp_path / "runs.csv")
 
 
-def test_a_sheet_away_from_where_one_stands(
+def test_a_sheet_in_another_folder(
     tmp_path: Path, capsys: Capsys, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "logs").mkdir()
@@ -119,7 +119,7 @@ def test_a_sheet_away_from_where_one_stands(
 
 
 @pytest.mark.slow
-def test_marks_say_runs_and_set_ups(tmp_path: Path, capsys: Capsys) -> None:
+def test_marks_define_runs_and_set_ups(tmp_path: Path, capsys: Capsys) -> None:
     made = day_made(DAY, 1)
     marks, before = [], None
     for run in runs_of(made):
@@ -140,7 +140,7 @@ def test_marks_say_runs_and_set_ups(tmp_path: Path, capsys: Capsys) -> None:
 
 
 @pytest.mark.slow
-def test_runs_are_found_between_changes_of_the_set_up(tmp_path: Path, capsys: Capsys) -> None:
+def test_runs_are_found_between_changes_of_set_up(tmp_path: Path, capsys: Capsys) -> None:
     made = day_made(DAY, 1)
     marks, before = [], None
     for run in runs_of(made):
@@ -185,7 +185,7 @@ def test_found_runs_of_several_logs_of_a_day(clocks: str, tmp_path: Path, capsys
 
 
 @pytest.mark.slow
-def test_logs_are_put_in_order_by_their_clocks(tmp_path: Path, capsys: Capsys) -> None:
+def test_logs_are_sorted_by_their_clocks(tmp_path: Path, capsys: Capsys) -> None:
     starts = [START_UNIX_S + 700.0 * n for n in (2, 0, 3, 1)]
     found = compare(capsys, part_logs(tmp_path, "bssb", starts_s=starts))
     order = list(dict.fromkeys(one["log"] for one in found["legs"]))
@@ -197,12 +197,12 @@ def test_two_days_are_two_outings(tmp_path: Path, capsys: Capsys) -> None:
     starts = [START_UNIX_S + s for s in (0.0, 700.0, 86_400.0, 87_100.0)]
     found = compare(capsys, part_logs(tmp_path, "bssb", starts_s=starts))
     assert [one["outing"] for one in found["legs"]] == [1] * 8 + [2] * 8
-    # Each day has both: they are compared within it.
+    # Each day has both set-ups, which are compared within it.
     assert holds(difference(found, "broad", "slim"), 1.0 / 1.06 - 1.0)
 
 
 @pytest.mark.slow
-def test_a_day_for_each_compares_nothing(tmp_path: Path, capsys: Capsys) -> None:
+def test_one_day_per_set_up_is_not_compared(tmp_path: Path, capsys: Capsys) -> None:
     starts = [START_UNIX_S + s for s in (0.0, 700.0, 86_400.0, 87_100.0)]
     found = compare(capsys, part_logs(tmp_path, "bbss", starts_s=starts))
     (pair,) = found["pairs"]
@@ -244,7 +244,7 @@ def test_a_day_for_each_compares_nothing(tmp_path: Path, capsys: Capsys) -> None
         ),
     ],
 )
-def test_what_cannot_be_compared(runs: list[Run], why: str, tmp_path: Path, capsys: Capsys) -> None:
+def test_refusals(runs: list[Run], why: str, tmp_path: Path, capsys: Capsys) -> None:
     write_day(tmp_path)
     (tmp_path / "empty.tlog").write_bytes(b"")
     (tmp_path / "junk.tlog").write_bytes(b"hello" * 1000)
@@ -254,7 +254,7 @@ def test_what_cannot_be_compared(runs: list[Run], why: str, tmp_path: Path, caps
 
 
 WITHOUT = {"power": (1, 147), "speed": (24, 33, 74)}
-"""Numbers of the messages that tell it (MAVLink, common messages)."""
+"""Message numbers by instrument (MAVLink common messages)."""
 
 
 @pytest.mark.parametrize("what", WITHOUT)
@@ -271,7 +271,7 @@ def test_a_log_without_power_or_without_a_receiver(
     assert "no straight, steady run was found" in refused(capsys, sheet)
 
 
-def test_a_log_alone_has_no_set_ups(tmp_path: Path, capsys: Capsys) -> None:
+def test_a_log_without_a_sheet_has_no_set_ups(tmp_path: Path, capsys: Capsys) -> None:
     write_day(tmp_path)
     assert "runs of one set-up only" in refused(capsys, tmp_path / "day.tlog")
     assert refused(capsys, tmp_path / "gone.tlog") == f"{tmp_path}/gone.tlog: no such file"
@@ -294,7 +294,7 @@ def test_each_run_counts_once(tmp_path: Path, capsys: Capsys) -> None:
 
 
 @pytest.mark.slow
-def test_a_span_without_a_run_is_passed_over_and_said(tmp_path: Path, capsys: Capsys) -> None:
+def test_a_span_without_a_run_is_passed_over_with_a_remark(tmp_path: Path, capsys: Capsys) -> None:
     sheet = write_day(tmp_path)
     sheet.write_text(sheet.read_text() + toml_sheet([Run("slim", "day.tlog", 0, 20)]))
     found = compare(capsys, sheet)
@@ -305,11 +305,11 @@ def test_a_span_without_a_run_is_passed_over_and_said(tmp_path: Path, capsys: Ca
         "from_s": pytest.approx(0.0, abs=1e-6),
         "text": "day.tlog from 0 s: no straight run with known power and speed in it",
     }
-    assert "Passed over: day.tlog from 0 s" in told(capsys, sheet)
+    assert "Passed over: day.tlog from 0 s" in text_of(capsys, sheet)
 
 
 @pytest.mark.slow
-def test_the_profile_s_sensors_are_heeded(tmp_path: Path, capsys: Capsys) -> None:
+def test_the_profile_s_sensors_are_applied(tmp_path: Path, capsys: Capsys) -> None:
     sheet = write_day(tmp_path)
     before = compare(capsys, sheet)
     scaled = tmp_path / "scaled.toml"
@@ -325,10 +325,10 @@ def test_the_profile_s_sensors_are_heeded(tmp_path: Path, capsys: Capsys) -> Non
 
 
 @pytest.mark.slow
-def test_units_are_the_rider_s(tmp_path: Path, capsys: Capsys) -> None:
+def test_text_is_in_the_rider_s_units(tmp_path: Path, capsys: Capsys) -> None:
     sheet = write_day(tmp_path)
     found = compare(capsys, sheet)
-    text = told(capsys, sheet, "--units", "kn")
+    text = text_of(capsys, sheet, "--units", "kn")
     cost = found["setups"][0]["wh_per_km"]["value"] * 1.852
     assert "Wh/NM" in text
     assert f" {cost:.1f} (" in text
@@ -344,7 +344,7 @@ def test_help_has_an_example(capsys: Capsys) -> None:
     assert "--json" in text
 
 
-def test_json_is_plain(tmp_path: Path, capsys: Capsys) -> None:
+def test_json_holds_no_infinite_number(tmp_path: Path, capsys: Capsys) -> None:
     assert main(["compare", str(write_day(tmp_path)), "--json"]) == 0
     out = capsys.readouterr().out
     assert out.isascii()

@@ -1,4 +1,4 @@
-"""A trial for other programs: the keys that are promised, and unknowns with their reason."""
+"""A trial as JSON: the documented keys, and unknown values with their reason."""
 
 import json
 from pathlib import Path
@@ -30,7 +30,7 @@ def test_keys(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         for key in ("speed_mps", "wh_per_km"):
             assert list(one[key]) == ["value", "low", "high"]
             assert one[key]["low"] < one[key]["value"] < one[key]["high"]
-    # What no instrument tells is null, and never 0.
+    # What no instrument measures is null, never 0.
     assert {one["rpm"] for one in found["legs"]} == {None}
 
 
@@ -51,7 +51,7 @@ def test_unknown_is_null_with_its_reason(
 
 
 @pytest.mark.slow
-def test_legs_alone_and_left_out_are_named(
+def test_unpaired_and_left_out_legs_are_named(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     turns = Day(TWO, ("broad", "slim", "slim", "broad") * 2, outlier_leg=6)
@@ -59,6 +59,6 @@ def test_legs_alone_and_left_out_are_named(
     found = compare(capsys, sheet)
     assert found["left_out"] == [{"setup": "broad", "legs": [7, 8]}]
     assert len(found["double_runs"]) == 7
-    # Without the last run back the run there stands alone.
+    # Without the last run back, the run out is unpaired.
     sheet.write_text(sheet.read_text().rsplit("[[run]]", 1)[0])
     assert compare(capsys, sheet)["alone"] == [{"leg": 15, "why": {"code": "no_run_back"}}]

@@ -61,7 +61,7 @@ PITCHES = {"coarse": 0.95, "fine": 0.55}
 
 
 def true_speed_mps(pitch_ratio: float, power_w: float) -> float:
-    """Return the speed that a battery power makes in calm water, against the craft's own wind."""
+    """Return the speed in calm water at a battery power, against the craft's own wind."""
     craft, low, high = skiff(pitch_ratio, 0.9), 0.5, 4.0
     for _ in range(40):
         middle = (low + high) / 2.0
@@ -74,7 +74,7 @@ def true_speed_mps(pitch_ratio: float, power_w: float) -> float:
 
 
 def stint(pitch_ratio: float, number: int, start_unix_s: float) -> bytes:
-    """Return the log of one propeller's turn: two runs there and back at a held power."""
+    """Return the log of one propeller: two runs out and back at constant power."""
     legs = [Leg("out", 30.0, 25.0, power_w=200.0)]
     for n in range(4):
         course = 25.0 + 180.0 * (n % 2)
@@ -107,7 +107,7 @@ def test_the_true_difference_is_in_the_interval(
     speeds = {name: true_speed_mps(pitch, POWER_W) for name, pitch in PITCHES.items()}
     truth = speeds["fine"] / speeds["coarse"] - 1.0
     figure = difference(found, "coarse", "fine")
-    # By the terminals the craft took 1.2 % more than its sensors said, which is in both alike.
+    # At the terminals the craft took 1.2 % more than its sensors read, the same for both.
     assert truth < -0.02
     assert figure["low"] <= truth <= figure["high"]
     assert figure["high"] - figure["low"] < 0.03
@@ -117,7 +117,7 @@ def test_the_true_difference_is_in_the_interval(
 
 
 @pytest.mark.slow
-def test_speeds_and_wh_per_km_hold_the_truth(
+def test_intervals_of_speed_and_wh_per_km_hold_the_truth(
     sheet: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     for one in compare(capsys, sheet)["setups"]:
@@ -129,15 +129,17 @@ def test_speeds_and_wh_per_km_hold_the_truth(
 
 
 @pytest.mark.slow
-def test_what_the_motor_makes_of_it(sheet: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_motor_s_share_of_the_difference(
+    sheet: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     found = compare(capsys, sheet)
     splits = {one["setup"]: one for one in found["power_split"]}
     assert not splits["coarse"]["measured"]
-    # The coarser one turns slower and takes more torque: more winding loss, less without load.
+    # The coarser one turns slower at more torque: more winding loss, less no-load loss.
     assert splits["coarse"]["propeller_rpm"] < 0.8 * splits["fine"]["propeller_rpm"]
     assert splits["coarse"]["copper_w"] > 1.5 * splits["fine"]["copper_w"]
     assert splits["coarse"]["no_load_w"] < splits["fine"]["no_load_w"]
-    # Way made through the water with each turn, in diameters: below the pitch, as it slips.
+    # Distance through the water per turn, in diameters: below the pitch because of slip.
     for name, pitch in PITCHES.items():
         advance = splits[name]["metres_per_turn_m"] / SKIFF.propeller.diameter_m
         assert 0.5 * pitch < advance < pitch

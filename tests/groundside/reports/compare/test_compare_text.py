@@ -1,4 +1,4 @@
-"""A trial in words: every verdict, and what it rests on, in 80 columns."""
+"""A trial as text: every verdict with its evidence, in 80 columns."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -21,7 +21,7 @@ from tests.groundside.reports.compare.trial_days import (
     run_marks,
     runs_of,
     setup_mark,
-    told,
+    text_of,
     write_day,
     write_session,
 )
@@ -80,7 +80,7 @@ A, B = Figure(-0.07, -0.1, -0.04), Figure(0.01, -0.02, 0.04)
         ),
     ],
 )
-def test_words_for_every_verdict(pair: PairResult, sentence: str) -> None:
+def test_the_sentence_for_each_verdict(pair: PairResult, sentence: str) -> None:
     assert pair_sentence(pair, DEFAULT) == sentence
 
 
@@ -95,7 +95,7 @@ def test_words_for_every_verdict(pair: PairResult, sentence: str) -> None:
         (-0.01, -0.04, ""),
     ],
 )
-def test_what_one_gains_and_loses(motor: float, rest: float, ending: str) -> None:
+def test_the_sentence_for_gains_and_losses(motor: float, rest: float, ending: str) -> None:
     text = _split_sentence(PairSplit("A", "B", motor, rest), sure=True)
     assert text.endswith(f"drive {100 * motor:+.1f} %.{ending}")
     assert f"make {100 * rest:+.1f} %" in text
@@ -129,8 +129,8 @@ DAYS = {
 @pytest.mark.slow
 @pytest.mark.parametrize("day", DAYS)
 @pytest.mark.parametrize("units", ["km/h", "kn", "m/s"])
-def test_it_fits_80_columns(day: str, units: str, tmp_path: Path, capsys: Capsys) -> None:
-    text = told(capsys, write_day(tmp_path, DAYS[day], 3), "--units", units)
+def test_lines_fit_80_columns(day: str, units: str, tmp_path: Path, capsys: Capsys) -> None:
+    text = text_of(capsys, write_day(tmp_path, DAYS[day], 3), "--units", units)
     lines = lines_of(text)
     assert lines[0].startswith("At ")
     joined = " ".join(text.split())
@@ -142,23 +142,23 @@ def test_it_fits_80_columns(day: str, units: str, tmp_path: Path, capsys: Capsys
 
 
 @pytest.mark.slow
-def test_what_comes_next(tmp_path: Path, capsys: Capsys) -> None:
+def test_the_next_step(tmp_path: Path, capsys: Capsys) -> None:
     few = Day({"a": Setup(), "b": Setup(0.005)}, ("a", "b", "b", "a"), double_run_sd=0.02)
-    text = " ".join(told(capsys, write_day(tmp_path, few, 3)).split())
+    text = " ".join(text_of(capsys, write_day(tmp_path, few, 3)).split())
     (needed,) = [
         one["double_runs_needed"] for one in compare(capsys, tmp_path / "runs.toml")["pairs"]
     ]
     assert needed > 0
     assert f"Next: {needed} more double runs at" in text
     assert "Next: if you ride at another power" in " ".join(
-        told(capsys, write_day(tmp_path)).split()
+        text_of(capsys, write_day(tmp_path)).split()
     )
 
 
 @pytest.mark.slow
-def test_what_comes_next_goes_by_what_was_wrong(tmp_path: Path, capsys: Capsys) -> None:
+def test_the_next_step_depends_on_the_cautions(tmp_path: Path, capsys: Capsys) -> None:
     def next_of(day: Day) -> str:
-        return " ".join(told(capsys, write_day(tmp_path, day)).split()).split("Next: ")[1]
+        return " ".join(text_of(capsys, write_day(tmp_path, day)).split()).split("Next: ")[1]
 
     trap = Day(TWO, ("broad", "slim", "slim", "broad") * 2, held_motor_a=30.0)
     assert "W of battery power, held in every run, " in next_of(trap)
@@ -174,15 +174,13 @@ def test_a_label_never_steers_the_terminal(tmp_path: Path, capsys: Capsys) -> No
         marks += [setup_mark(run.start_s - 10.0, run.setup), *run_marks(run)]
     marks += run_marks(Run("x", "", 10_000.0, 20_000.0))
     write_session(tmp_path / "ses\x1b[31msion", made, marks)
-    lines = lines_of(told(capsys, tmp_path / "ses\x1b[31msion"))
+    lines = lines_of(text_of(capsys, tmp_path / "ses\x1b[31msion"))
     assert any("ses?[31msion from 10000 s" in line for line in lines)
 
 
-def test_a_log_that_is_named_by_marks_and_labels_that_look_alike(
-    tmp_path: Path, capsys: Capsys
-) -> None:
+def test_long_labels_that_look_alike_are_told_apart(tmp_path: Path, capsys: Capsys) -> None:
     day = Day({f"{LONG} 1 {LONG}": Setup(), f"{LONG} 2 {LONG}": Setup(0.08)}, ())
     day = replace(day, order=(*day.setups, *reversed(day.setups)))
-    lines = lines_of(told(capsys, write_day(tmp_path, day)))
+    lines = lines_of(text_of(capsys, write_day(tmp_path, day)))
     ranked = [line.split("  ")[0] for line in lines[3:5]]
     assert ranked[0][3:] != ranked[1][3:]

@@ -28,7 +28,7 @@ CASES = {
     "temperature_differs": (replace(CALM, warm=("slim", 33.0)), CALM),
 }
 ALONG = {"motor_current_held": {"power_not_held"}}
-"""What goes with a cause: the same current is another power with another propeller."""
+"""Warnings that come with a cause: equal current is another power with another propeller."""
 
 SEEDS = range(4)
 
@@ -58,7 +58,7 @@ def test_order_and_trend_give_no_verdict(
     assert [one["verdict"] for one in found["pairs"]] == ["cannot_tell"]
 
 
-def test_gusts_are_said_and_make_the_interval_wide(
+def test_gusts_raise_a_warning_and_widen_the_interval(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     gusty = compare(capsys, write_day(tmp_path, replace(CALM, gust_sd_mps=0.15), 2))
@@ -68,7 +68,7 @@ def test_gusts_are_said_and_make_the_interval_wide(
     assert wide["high"] - wide["low"] > 2.0 * (narrow["high"] - narrow["low"])
 
 
-def test_without_motor_current_nobody_knows_what_was_held(
+def test_without_motor_current_no_held_current_is_claimed(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     blind = replace(CALM, held_motor_a=30.0, drive_telemetry="none")
@@ -78,10 +78,10 @@ def test_without_motor_current_nobody_knows_what_was_held(
     assert "no motor current" in found["warnings"][0]["text"]
 
 
-def test_a_held_current_is_seen_through_a_drive_that_reports_what_goes_in(
+def test_a_held_motor_current_is_inferred_from_the_input_current(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    # The motor's current is derived from power and turns.
+    # The motor's current is derived from power and revolutions.
     found = compare(
         capsys, write_day(tmp_path, replace(CALM, held_motor_a=30.0, drive_telemetry="input"), 1),
         "--profile", tmp_path / "profile.toml",
@@ -89,10 +89,10 @@ def test_a_held_current_is_seen_through_a_drive_that_reports_what_goes_in(
     assert codes(found) == ["power_not_held", "motor_current_held"]
 
 
-def test_two_of_the_same_propeller_at_a_held_current(
+def test_two_equal_propellers_at_a_held_motor_current(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     same = replace(CALM, setups={"broad": Setup(), "slim": Setup(0.06)}, held_motor_a=30.0)
     found = compare(capsys, write_day(tmp_path, same, 1))
-    # As the torque is the same at the same turns, the power was held as well.
+    # Equal torque at equal revolutions: the power was constant as well.
     assert "power_not_held" not in codes(found)

@@ -1,4 +1,4 @@
-"""What a ranking rests on, in words: legs, weights, degrees of freedom, corrections."""
+"""The evidence for a ranking as text: legs, weights, degrees of freedom, corrections."""
 
 from pathlib import Path
 
@@ -10,7 +10,7 @@ from onboard.contract.figure import Unknown
 from onboard.efficiency.trial.comparison import compare as compared
 from onboard.efficiency.trial.equal_power import CurveSlope
 from tests.craft.trial_day import Day
-from tests.groundside.reports.compare.trial_days import TWO, compare, told, write_day
+from tests.groundside.reports.compare.trial_days import TWO, compare, text_of, write_day
 from tests.onboard.efficiency.trial.made_legs import Runs
 
 Capsys = pytest.CaptureFixture[str]
@@ -22,7 +22,7 @@ def test_the_ranking_comes_with_legs_weights_and_degrees_of_freedom(
     tmp_path: Path, capsys: Capsys
 ) -> None:
     sheet = write_day(tmp_path)
-    found, text = compare(capsys, sheet), told(capsys, sheet)
+    found, text = compare(capsys, sheet), text_of(capsys, sheet)
     lines = text.splitlines()
     for leg in found["legs"]:
         (line,) = [one for one in lines if one.startswith(f"  {leg['number']:3}  ")]
@@ -35,10 +35,10 @@ def test_the_ranking_comes_with_legs_weights_and_degrees_of_freedom(
         assert line.endswith(f"{3.6 * one['speed_mps']:.3f}")
     joined = " ".join(text.split())
     assert f"degrees of freedom: {found['statistics']['degrees_of_freedom']})" in joined
-    assert pair_in_words(found["pairs"][0]) in joined
+    assert sentence_of(found["pairs"][0]) in joined
 
 
-def pair_in_words(pair: dict) -> str:
+def sentence_of(pair: dict) -> str:
     figure = pair["difference_fraction"]
     return (
         f"broad uses {-100 * figure['value']:.1f} % less than slim "
@@ -47,52 +47,52 @@ def pair_in_words(pair: dict) -> str:
 
 
 @pytest.mark.slow
-def test_three_legs_are_weighted_one_two_one(tmp_path: Path, capsys: Capsys) -> None:
+def test_three_legs_have_weights_one_two_one(tmp_path: Path, capsys: Capsys) -> None:
     day = Day(TWO, ("broad", "slim", "slim", "broad"), legs_each=3)
-    text = told(capsys, write_day(tmp_path, day))
+    text = text_of(capsys, write_day(tmp_path, day))
     assert "runs 1 x 1/4, 2 x 1/2, 3 x 1/4" in text
     assert "runs 10 x 1/4, 11 x 1/2, 12 x 1/4" in text
 
 
-def test_a_drift_that_was_taken_out_is_said(tmp_path: Path, capsys: Capsys) -> None:
-    text = " ".join(told(capsys, write_day(tmp_path, DRIFT, 1)).split())
+def test_a_removed_drift_is_stated(tmp_path: Path, capsys: Capsys) -> None:
+    text = " ".join(text_of(capsys, write_day(tmp_path, DRIFT, 1)).split())
     assert "% an hour in speed was taken out" in text
     assert "No verdict on broad and slim" in text
     assert "Next: again at" in text
     assert "by turns: " in text
 
 
-def told_of(runs: Runs, *, learned: bool = False) -> str:
+def evidence_of(runs: Runs, *, learned: bool = False) -> str:
     found = compared(runs.legs(), 400.0, CurveSlope(0.31, 0.02, learned), 0.02)
     assert not isinstance(found, Unknown)
     return " ".join(" ".join(evidence_lines(found, CHOICES["m/s"])).split())
 
 
-def test_set_ups_that_scatter_unequally_are_said_to() -> None:
+def test_unequal_scatter_is_stated() -> None:
     scatter = [0.03, 1e-4] * 4
     noise = [sd * (-1) ** (n // 2) for n, sd in enumerate(scatter) for _ in range(2)]
-    text = told_of(Runs("abababab", noise=noise))
-    pooled = told_of(Runs("abababab", noise=[0.01 * (-1) ** (n // 4) for n in range(16)]))
+    text = evidence_of(Runs("abababab", noise=noise))
+    pooled = evidence_of(Runs("abababab", noise=[0.01 * (-1) ** (n // 4) for n in range(16)]))
     assert "standard deviation, over all; degrees of freedom: 6)" in pooled
     assert "each set-up for itself, by Welch" in text
 
 
-def test_whose_curve_it_was() -> None:
-    assert "power to the 0.31 +- 0.02, as is usual for small craft" in told_of(Runs("abba"))
-    assert "0.31 +- 0.02, by the craft's own curve." in told_of(Runs("abba"), learned=True)
+def test_the_source_of_the_slope_is_stated() -> None:
+    assert "power to the 0.31 +- 0.02, as is usual for small craft" in evidence_of(Runs("abba"))
+    assert "0.31 +- 0.02, by the craft's own curve." in evidence_of(Runs("abba"), learned=True)
 
 
-def test_nothing_to_tell_scatter_by() -> None:
-    assert "unknown (0 degrees of freedom)" in told_of(Runs("ab"))
+def test_unknown_scatter_is_stated() -> None:
+    assert "unknown (0 degrees of freedom)" in evidence_of(Runs("ab"))
 
 
-def test_runs_that_do_not_count_are_there_with_why() -> None:
+def test_runs_that_do_not_count_are_listed_with_the_reason() -> None:
     noise = [0.003 * (-1) ** (n // 3) for n in range(16)]
     noise[4:6] = [-0.12, -0.12]
-    text = told_of(Runs("abbaabba", noise=noise))
+    text = evidence_of(Runs("abbaabba", noise=noise))
     assert "runs 5, 6: left out as outlier" in text
     alone = Runs("abba", legs_each=3, course_deg=0.0)
-    assert "stands alone" not in told_of(alone)
-    assert "run 1 stands alone: the next run had another set-up" in told_of(
+    assert "stands alone" not in evidence_of(alone)
+    assert "run 1 stands alone: the next run had another set-up" in evidence_of(
         Runs("abbaa", legs_each=1)
     )

@@ -1,8 +1,8 @@
-"""Runs by the rider's marks."""
+"""Runs from the rider's marks."""
 
 import math
 
-from groundside.reports.compare.marked_runs import Span, marked_runs, setup_spans
+from groundside.reports.compare.marked_runs import RunSpan, marked_runs, setup_spans
 from onboard.contract.commands import Mark, Set
 from onboard.efficiency.curve.learner import PLAIN_SETUP
 from onboard.record.marks import TimedCommand
@@ -24,55 +24,55 @@ def setup(t_s: float | None, label: str | None) -> TimedCommand:
     return TimedCommand(t_s, 0, None, Set(1, "setup", label))
 
 
-def test_runs_take_the_set_up_in_force() -> None:
+def test_runs_have_the_set_up_in_force() -> None:
     marks = [setup(5, "a"), start(10), end(90), start(120), end(200), setup(210, "b"), start(230),
              end(300)]  # fmt: skip
     assert marked_runs(marks) == [
-        Span("a", 10, 90, True), Span("a", 120, 200, True), Span("b", 230, 300, True),
+        RunSpan("a", 10, 90, True), RunSpan("a", 120, 200, True), RunSpan("b", 230, 300, True),
     ]  # fmt: skip
 
 
-def test_without_a_label_the_craft_is_as_it_is() -> None:
-    assert marked_runs([start(10), end(90)]) == [Span(PLAIN_SETUP, 10, 90, True)]
+def test_without_a_label_runs_have_the_plain_set_up() -> None:
+    assert marked_runs([start(10), end(90)]) == [RunSpan(PLAIN_SETUP, 10, 90, True)]
 
 
-def test_a_start_ends_the_run_before_it_and_a_lone_end_is_none() -> None:
+def test_a_start_ends_the_previous_run_and_a_lone_end_is_ignored() -> None:
     assert marked_runs([end(5), start(10), start(100), end(190), end(200)]) == [
-        Span(PLAIN_SETUP, 10, 100, True), Span(PLAIN_SETUP, 100, 190, True),
+        RunSpan(PLAIN_SETUP, 10, 100, True), RunSpan(PLAIN_SETUP, 100, 190, True),
     ]  # fmt: skip
 
 
-def test_a_run_without_an_end_goes_on_to_the_log_s() -> None:
-    assert marked_runs([start(10), note(50)]) == [Span(PLAIN_SETUP, 10, math.inf, True)]
+def test_a_run_without_an_end_lasts_to_the_end_of_the_log() -> None:
+    assert marked_runs([start(10), note(50)]) == [RunSpan(PLAIN_SETUP, 10, math.inf, True)]
 
 
-def test_another_set_up_ends_a_run() -> None:
+def test_a_change_of_set_up_ends_a_run() -> None:
     assert marked_runs([setup(1, "a"), start(10), setup(60, "b"), end(90)]) == [
-        Span("a", 10, 60, True)
+        RunSpan("a", 10, 60, True)
     ]
-    # The same label again does not.
+    # Selecting the same label again does not.
     assert marked_runs([setup(1, "a"), start(10), setup(60, "a"), end(90)]) == [
-        Span("a", 10, 90, True)
+        RunSpan("a", 10, 90, True)
     ]
 
 
-def test_what_was_said_before_anything_was_heard_has_no_time_and_counts() -> None:
+def test_a_set_up_selected_before_the_first_message_counts() -> None:
     assert marked_runs([setup(None, "a"), start(None), start(10), end(90)]) == [
-        Span("a", 10, 90, True)
+        RunSpan("a", 10, 90, True)
     ]
 
 
-def test_stretches_between_changes_of_the_set_up() -> None:
+def test_spans_between_changes_of_set_up() -> None:
     marks = [setup(None, "a"), note(50), setup(400, "b"), setup(500, "b"), setup(900, "a")]
     assert setup_spans(marks) == [
-        Span("a", -math.inf, 400, False),
-        Span("b", 400, 900, False),
-        Span("a", 900, math.inf, False),
+        RunSpan("a", -math.inf, 400, False),
+        RunSpan("b", 400, 900, False),
+        RunSpan("a", 900, math.inf, False),
     ]
-    assert setup_spans([]) == [Span(PLAIN_SETUP, -math.inf, math.inf, False)]
+    assert setup_spans([]) == [RunSpan(PLAIN_SETUP, -math.inf, math.inf, False)]
 
 
-def test_other_settings_are_no_set_up() -> None:
+def test_other_settings_do_not_change_the_set_up() -> None:
     target = TimedCommand(100, 0, None, Set(1, "target_power_w", 400.0))
-    assert setup_spans([target]) == [Span(PLAIN_SETUP, -math.inf, math.inf, False)]
-    assert marked_runs([start(10), target, end(90)]) == [Span(PLAIN_SETUP, 10, 90, True)]
+    assert setup_spans([target]) == [RunSpan(PLAIN_SETUP, -math.inf, math.inf, False)]
+    assert marked_runs([start(10), target, end(90)]) == [RunSpan(PLAIN_SETUP, 10, 90, True)]

@@ -16,7 +16,7 @@ from tests.craft.trial_day import (
     motor_at,
     power_at_motor,
 )
-from tests.groundside.reports.compare.trial_days import PROFILE, compare, told, write_day
+from tests.groundside.reports.compare.trial_days import PROFILE, compare, text_of, write_day
 
 pytestmark = pytest.mark.slow
 
@@ -34,7 +34,7 @@ def split_day(
 
 
 def shaft_w(power_w: float, torque_nm: float) -> float:
-    """Return what reaches the shaft, by the day's own motor."""
+    """Return the shaft power of the day's own motor [W]."""
     rpm, amps = motor_at(power_w, torque_nm)
     return (amps - NO_LOAD_A) * rpm / KV_RPM_PER_V
 
@@ -42,7 +42,7 @@ def shaft_w(power_w: float, torque_nm: float) -> float:
 # With kv 100, 0.05 ohm, no load 1 A and torque 2.5 and 1.9 N m at 1000 rpm, 30 A are 360.74 W and
 # 407.18 W behind the drive; at 400 W there 1088.69 rpm, 32.030 A, shaft 337.82 W, and 1200.22 rpm,
 # 29.662 A, 344.01 W (computed apart from this code).
-def test_the_day_s_motor_is_the_one_of_the_computed_figures() -> None:
+def test_the_day_s_motor_matches_the_computed_figures() -> None:
     for torque, at_30_a, rpm, amps, shaft in [
         (2.5, 360.74, 1088.69, 32.030, 337.82),
         (1.9, 407.18, 1200.22, 29.662, 344.01),
@@ -54,12 +54,12 @@ def test_the_day_s_motor_is_the_one_of_the_computed_figures() -> None:
 
 
 @pytest.mark.parametrize("telemetry", ["motor", "input"])
-def test_where_the_power_goes(
+def test_the_power_split(
     telemetry: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     found = split_day(tmp_path, capsys, replace(DAY, drive_telemetry=telemetry))
     splits = {one["setup"]: one for one in found["power_split"]}
-    # Derived, 4 % are taken to be lost in the drive, where the day's loses 3 %.
+    # When derived, 4 % are assumed lost in the drive; the day's drive loses 3 %.
     within = 0.004 if telemetry == "motor" else 0.015
     for name, setup in DAY.setups.items():
         one = splits[name]
@@ -78,7 +78,7 @@ def test_where_the_power_goes(
         assert one["shaft_wh_per_km"] == pytest.approx(one["shaft_w"] / 3.6 / speed, rel=2e-3)
 
 
-def test_what_makes_the_difference(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_causes_of_the_difference(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     found = split_day(tmp_path, capsys)
     (pair,), (whole,) = found["power_split_pairs"], found["pairs"]
     assert (pair["a"], pair["b"]) == (whole["a"], whole["b"]) == ("broad", "slim")
@@ -92,9 +92,7 @@ def test_what_makes_the_difference(tmp_path: Path, capsys: pytest.CaptureFixture
     assert pair["by_motor_fraction"] > 0 > pair["by_propeller_fraction"]
 
 
-def test_a_gear_turns_the_propeller_slower(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_gear_slows_the_propeller(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (straight, *_) = split_day(tmp_path, capsys)["power_split"]
     (geared, *_) = split_day(tmp_path, capsys, profile=PROFILE + "gear_ratio = 2.5\n")[
         "power_split"
@@ -117,23 +115,23 @@ def test_without_motor_data_or_turns_nothing_is_split(
 ) -> None:
     found = split_day(tmp_path, capsys, replace(DAY, drive_telemetry=telemetry), profile)
     assert found["power_split"] == found["power_split_pairs"] == []
-    assert "Where the battery's power goes" not in told(capsys, tmp_path / "runs.toml")
+    assert "Where the battery's power goes" not in text_of(capsys, tmp_path / "runs.toml")
 
 
 def test_the_split_in_words(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     sheet = write_day(tmp_path, DAY, 2)
-    text = " ".join(told(capsys, sheet).split())
+    text = " ".join(text_of(capsys, sheet).split())
     assert "Where the battery's power goes" in text
     assert "broad against slim: propeller and hull make -" in text
     assert "derived" not in text
     write_day(tmp_path, replace(DAY, drive_telemetry="input"), 2)
-    assert "it is derived, with 4 % lost in the drive" in " ".join(told(capsys, sheet).split())
+    assert "it is derived, with 4 % lost in the drive" in " ".join(text_of(capsys, sheet).split())
 
 
-def test_nothing_is_split_that_cannot_be_told(
+def test_no_split_without_a_verdict_on_the_whole(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     equal = replace(DAY, setups={"broad": Setup(), "slim": Setup(0.0, 1.9)}, order=TURNS[:4])
-    text = " ".join(told(capsys, write_day(tmp_path, equal, 1)).split())
+    text = " ".join(text_of(capsys, write_day(tmp_path, equal, 1)).split())
     assert "cannot be told apart" in text
     assert "what propeller and hull make cannot be told" in text

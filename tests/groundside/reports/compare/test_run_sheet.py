@@ -1,10 +1,10 @@
-"""Run sheets: what is read, and each refusal with its line."""
+"""Run sheets: valid ones, and the message for each kind of invalid one."""
 
 from pathlib import Path
 
 import pytest
 
-from groundside.reports.compare.run_sheet import Entry, entries_of, read_sheet
+from groundside.reports.compare.run_sheet import RunEntry, entries_of, read_run_sheet
 from onboard.errors import UsageError
 
 RUN = '[[run]]\nsetup = "a"\nlog = "day.tlog"\n'
@@ -18,7 +18,7 @@ def toml(folder: Path, text: str | bytes, name: str = "runs.toml") -> Path:
 
 def why_not(path: Path) -> str:
     with pytest.raises(UsageError) as caught:
-        read_sheet(path)
+        read_run_sheet(path)
     text = str(caught.value)
     assert text.isprintable()
     assert text.startswith(f"{path}: ")
@@ -26,17 +26,17 @@ def why_not(path: Path) -> str:
 
 
 def test_a_sheet(tmp_path: Path) -> None:
-    found = read_sheet(toml(tmp_path, RUN + 'start_s = 10\nend_s = 99.5\n[[run]]\nsetup=" b "\n'
+    found = read_run_sheet(toml(tmp_path, RUN + 'start_s = 10\nend_s = 99.5\n[[run]]\nsetup=" b "\n'
                             'log="far/away.tlog"'))  # fmt: skip
     assert found == [
-        Entry("a", tmp_path / "day.tlog", 10, 99.5),
-        Entry("b", tmp_path / "far" / "away.tlog"),
+        RunEntry("a", tmp_path / "day.tlog", 10, 99.5),
+        RunEntry("b", tmp_path / "far" / "away.tlog"),
     ]
 
 
-def test_logs_are_found_beside_the_sheet_or_where_they_are_said_to_be(tmp_path: Path) -> None:
+def test_log_paths_are_relative_to_the_sheet_or_absolute(tmp_path: Path) -> None:
     far = RUN.replace("day.tlog", "/elsewhere/day.tlog") + RUN.replace("day", "~/x")
-    one, home = read_sheet(toml(tmp_path, far))
+    one, home = read_run_sheet(toml(tmp_path, far))
     assert one.log == Path("/elsewhere/day.tlog")
     assert home.log == Path.home() / "x.tlog"
     nobody = toml(tmp_path, RUN.replace("day", "~nobody-of-that-name/x"))
@@ -76,9 +76,9 @@ def test_logs_are_found_beside_the_sheet_or_where_they_are_said_to_be(tmp_path: 
         *(
             (
                 RUN + f"start_s = {given}\nend_s = 5",
-                f"run 1: start_s = {said}: expected seconds from the log's start",
+                f"run 1: start_s = {shown}: expected seconds from the log's start",
             )
-            for given, said in [
+            for given, shown in [
                 ('"3"', "'3'"), ("true", "True"), ("nan", "nan"), ("-1", "-1"), ("[1]", "[1]"),
             ]
         ),
@@ -100,16 +100,16 @@ def test_logs_are_found_beside_the_sheet_or_where_they_are_said_to_be(tmp_path: 
         (b"setup = '\xe9'", "not a text file: expected a run sheet"),
     ],
 )  # fmt: skip
-def test_what_cannot_be_used(tmp_path: Path, text: str | bytes, why: str) -> None:
+def test_invalid_toml_sheets(tmp_path: Path, text: str | bytes, why: str) -> None:
     assert why_not(toml(tmp_path, text)) == why
 
 
-def test_runs_that_touch_do_not_overlap(tmp_path: Path) -> None:
+def test_adjacent_runs_do_not_overlap(tmp_path: Path) -> None:
     text = RUN + "start_s = 0\nend_s = 50\n" + RUN + "start_s = 50\nend_s = 90\n"
-    assert len(read_sheet(toml(tmp_path, text))) == 2
+    assert len(read_run_sheet(toml(tmp_path, text))) == 2
 
 
-def test_a_log_by_another_name_is_the_same_log(tmp_path: Path) -> None:
+def test_one_log_under_two_names_is_one_log(tmp_path: Path) -> None:
     (tmp_path / "day.tlog").write_bytes(b"x")
     (tmp_path / "link.tlog").symlink_to(tmp_path / "day.tlog")
     (tmp_path / "far").mkdir()
@@ -121,7 +121,7 @@ def test_a_log_by_another_name_is_the_same_log(tmp_path: Path) -> None:
     assert "runs 1 and 2" in why_not(toml(tmp_path, folder))
 
 
-def test_a_sheet_that_is_not_there(tmp_path: Path) -> None:
+def test_a_missing_sheet(tmp_path: Path) -> None:
     assert why_not(tmp_path / "runs.toml") == "cannot be read (No such file or directory)"
     (tmp_path / "folder.csv").mkdir()
     assert why_not(tmp_path / "folder.csv") == "cannot be read (Is a directory)"
@@ -147,15 +147,15 @@ EXPECTED = [(10.0, 99.5), (None, None)]
     ],
 )
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig"])
-def test_tables(tmp_path: Path, text: str, encoding: str) -> None:
-    one, two = read_sheet(csv(tmp_path, text, encoding))
+def test_csv_sheets(tmp_path: Path, text: str, encoding: str) -> None:
+    one, two = read_run_sheet(csv(tmp_path, text, encoding))
     assert (one.setup, one.log, one.start_s, one.end_s) == ("a", tmp_path / "day.tlog", 10.0, 99.5)
     assert (two.setup, two.log, two.start_s, two.end_s) == ("b", tmp_path / "two.tlog", None, None)
 
 
-def test_a_table_without_times(tmp_path: Path) -> None:
-    (one,) = read_sheet(csv(tmp_path, 'setup,log\n"two blades, cut",day.tlog\n'))
-    assert one == Entry("two blades, cut", tmp_path / "day.tlog")
+def test_a_csv_sheet_without_times(tmp_path: Path) -> None:
+    (one,) = read_run_sheet(csv(tmp_path, 'setup,log\n"two blades, cut",day.tlog\n'))
+    assert one == RunEntry("two blades, cut", tmp_path / "day.tlog")
 
 
 HEAD = "expected a first line with setup,log,start_s,end_s, each once"
@@ -201,14 +201,14 @@ CELLS = "expected as many values as the first line has names, empty where nothin
         ("setup,log\na\x1b[3m,day.tlog\n", "run 1: setup = 'a\\x1b[3m': expected a line of text"),
     ],
 )
-def test_tables_that_cannot_be_used(tmp_path: Path, text: str, why: str) -> None:
+def test_invalid_csv_sheets(tmp_path: Path, text: str, why: str) -> None:
     assert why_not(csv(tmp_path, text)) == why
 
 
-def test_sheets_and_logs_together(tmp_path: Path) -> None:
+def test_sheets_and_logs_can_be_mixed(tmp_path: Path) -> None:
     sheet = toml(tmp_path, RUN)
     found = entries_of([sheet, tmp_path / "session"])
-    assert found == [Entry("a", tmp_path / "day.tlog"), Entry(None, tmp_path / "session")]
+    assert found == [RunEntry("a", tmp_path / "day.tlog"), RunEntry(None, tmp_path / "session")]
 
 
 def test_a_sheet_is_not_counted_twice(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""From logs and spans to the comparison: the clock of an outing, and the curves."""
+"""A trial from logs and spans: clocks, outings, curves."""
 
 import math
 from dataclasses import fields, replace
@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from groundside.reports.compare.marked_runs import Span
+from groundside.reports.compare.marked_runs import RunSpan
 from groundside.reports.compare.trial import run_trial
-from groundside.reports.compare.trial_log import ReadLog
+from groundside.reports.compare.trial_log import TrialLog
 from onboard.contract.figure import Figure
 from onboard.contract.remarks import Remark, RemarkCode
 from onboard.efficiency.trial.seconds import Seconds
@@ -27,10 +27,10 @@ def there_and_back(speed_mps: float, seed: int, times: int = 2) -> Seconds:
     return made_seconds(east, 0.01 * rng.standard_normal(len(east)))
 
 
-def log_of(n: int, setup: str, begins_s: float | None) -> tuple[ReadLog, list[Span]]:
+def log_of(n: int, setup: str, begins_s: float | None) -> tuple[TrialLog, list[RunSpan]]:
     seconds = there_and_back({"a": 2.0, "b": 1.8}[setup], n)
-    log = ReadLog(Path(f"{n}.tlog"), begins_s, 0.0, seconds, [])
-    return log, [Span(setup, -math.inf, math.inf, False)]
+    log = TrialLog(Path(f"{n}.tlog"), begins_s, 0.0, seconds, [])
+    return log, [RunSpan(setup, -math.inf, math.inf, False)]
 
 
 def outings(begins_s: list[float | None], names: str = "abba") -> list[tuple[str, int, float]]:
@@ -40,7 +40,7 @@ def outings(begins_s: list[float | None], names: str = "abba") -> list[tuple[str
     return [(one.place, one.outing, one.start_s) for one in found[::4]]
 
 
-def test_clocks_put_logs_in_their_order() -> None:
+def test_logs_are_ordered_by_their_clocks() -> None:
     found = outings([1e9, 1e9 + 3 * HOUR_S, 1e9 + HOUR_S, 1e9 + 2 * HOUR_S])
     assert [(place, outing) for place, outing, _ in found] == [
         ("0.tlog", 0), ("2.tlog", 0), ("3.tlog", 0), ("1.tlog", 0),
@@ -63,11 +63,11 @@ def test_a_long_pause_begins_another_outing(pause_h: float, last: int) -> None:
         [1e9] * 4,
     ],
 )
-def test_clocks_that_cannot_be_right_tell_nothing(begins_s: list[float | None]) -> None:
+def test_impossible_clocks_are_ignored(begins_s: list[float | None]) -> None:
     found = outings(begins_s)
     assert [place for place, _, _ in found] == [f"{n}.tlog" for n in range(4)]
     assert len({outing for _, outing, _ in found}) == 1
-    # Each lasts 280 s; a minute lies between them.
+    # Each lasts 280 s, with a minute in between.
     assert np.diff([start for _, _, start in found]) == pytest.approx(340.0, abs=2.0)
 
 
@@ -76,7 +76,7 @@ def test_logs_that_follow_each_other_closely_do_not_overlap() -> None:
     assert [place for place, _, _ in found] == ["0.tlog", "2.tlog", "1.tlog", "3.tlog"]
 
 
-def test_how_well_the_sensors_are_known_is_in_wh_per_km_and_not_in_the_speed() -> None:
+def test_sensor_uncertainty_widens_wh_per_km_and_not_the_speed() -> None:
     logs = [log_of(n, one, None) for n, one in enumerate("abba")]
 
     def widths(sensors: Sensors) -> tuple[float, float]:
@@ -90,13 +90,13 @@ def test_how_well_the_sensors_are_known_is_in_wh_per_km_and_not_in_the_speed() -
     usual = widths(Sensors(current_scale_sd=0.02, voltage_scale_sd=0.03, current_offset_sd_a=0.48))
     assert exact[0] == pytest.approx(exact[1], rel=1e-2)
     assert usual[1] == exact[1]
-    # The parts add up as squares: 2 %, 3 %, and 0.48 of 16 A, 3 %.
+    # Added in quadrature: 2 %, 3 %, and 0.48 of 16 A, 3 %.
     shared = 2.0 * 1.96 * math.hypot(0.02, 0.03, 0.03)
     assert math.sqrt(usual[0] ** 2 - exact[0] ** 2) == pytest.approx(shared, rel=0.1)
 
 
-def test_a_way_out_at_another_power_is_no_part_of_it() -> None:
-    def with_way_out(n: int, setup: str) -> tuple[ReadLog, list[Span]]:
+def test_a_way_out_at_another_power_is_left_out() -> None:
+    def with_way_out(n: int, setup: str) -> tuple[TrialLog, list[RunSpan]]:
         log, spans = log_of(n, setup, None)
         seconds = there_and_back({"a": 2.0, "b": 1.8}[setup], n)
         way = made_seconds(np.zeros(120), 1.2, power_w=150.0)
@@ -116,7 +116,7 @@ def test_a_way_out_at_another_power_is_no_part_of_it() -> None:
     assert found.cautions == plain.cautions == ()
 
 
-def test_one_set_up_is_nothing_to_compare() -> None:
+def test_one_set_up_is_refused() -> None:
     with pytest.raises(UsageError, match="runs of one set-up only, 'a'"):
         run_trial([log_of(0, "a", None), log_of(1, "a", None)], Sensors())
 
@@ -124,7 +124,7 @@ def test_one_set_up_is_nothing_to_compare() -> None:
 def test_marked_spans_without_a_run_are_named() -> None:
     log, spans = log_of(0, "a", None)
     other, more = log_of(1, "b", None)
-    spans.append(Span("a", 500.0, 600.0, True))
+    spans.append(RunSpan("a", 500.0, 600.0, True))
     found = run_trial([(log, spans), (other, more)], Sensors())
     assert found.passed_over == (Remark(RemarkCode.NO_RUN_FOUND, log="0.tlog", from_s=500.0),)
     with pytest.raises(UsageError, match="no straight, steady run was found"):

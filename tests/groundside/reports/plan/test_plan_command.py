@@ -1,4 +1,4 @@
-"""The `plan` command: from a log or from what the daemon keeps, for people and for programs."""
+"""The `plan` command: from a log or the daemon's curves, as text and as JSON."""
 
 import json
 from pathlib import Path
@@ -13,6 +13,7 @@ from onboard.record.marks import MarkBook, TimedCommand
 from onboard.ride import learned_file
 from onboard.ride.ride import Ride
 from onboard.telemetry.logs.formats import open_log
+from tests.groundside.reports.run_command import refusal
 
 LOGS = Path(__file__).parents[4] / "replay_logs"
 LOG, CRAFT = LOGS / "harbour_loop.tlog", LOGS / "harbour_loop.toml"
@@ -33,7 +34,7 @@ def plan(capsys: pytest.CaptureFixture[str], *options: str) -> tuple[int, str]:
     return code, capsys.readouterr().out
 
 
-def test_a_plan_for_programs(capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_plan_as_json(capsys: pytest.CaptureFixture[str]) -> None:
     code, out = plan(capsys, "--distance-m", "5000", "--json", *OF_LOG)
     found = json.loads(out)
     assert code == 0
@@ -44,11 +45,11 @@ def test_a_plan_for_programs(capsys: pytest.CaptureFixture[str]) -> None:
         assert row["time_s"] == pytest.approx(5000.0 / row["speed_mps"])
         assert row["energy_wh"]["value"] == pytest.approx(row["power_w"] * row["time_s"] / 3600)
         assert row["energy_wh"]["low"] < row["energy_wh"]["value"] < row["energy_wh"]["high"]
-    # The log holds 2 to 2.6 m/s; the curve tells of no other speed.
+    # The log holds 2 to 2.6 m/s, so the curve covers no other speed.
     assert all(1.5 < row["speed_mps"] < 3.2 and not row["extrapolated"] for row in found["rows"])
 
 
-def test_a_plan_for_people(capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_plan_as_text(capsys: pytest.CaptureFixture[str]) -> None:
     options = ("--distance-m", "9000", "--there-and-back", "--head-current-mps", "-0.3")
     packs = ("--battery-wh", "400", "--battery-wh", "2500", "--speed-mps", "4")
     code, out = plan(capsys, *options, *packs, "--units", "km/h", *OF_LOG)
@@ -72,7 +73,7 @@ def test_a_plan_for_people(capsys: pytest.CaptureFixture[str]) -> None:
         ),
     ],
 )
-def test_what_is_to_be_held_is_one_speed_through_the_water(
+def test_the_speed_to_hold_is_one_speed_through_the_water(
     capsys: pytest.CaptureFixture[str], more: list[str], over_ground
 ) -> None:
     options = ("--distance-m", "5000", *more, *OF_LOG)
@@ -80,8 +81,8 @@ def test_what_is_to_be_held_is_one_speed_through_the_water(
     out = plan(capsys, *options, "--units", "km/h")[1]
     way = 3.6 * best["through_water_mps"]
     where = " through the water" if "--head-current-mps" in more else ""
-    told = f"hold {way:.1f} km/h{where}, about {best['power_w']:.0f} W{over_ground(way)}:"
-    assert told in out
+    line = f"hold {way:.1f} km/h{where}, about {best['power_w']:.0f} W{over_ground(way)}:"
+    assert line in out
 
 
 def test_a_trip_that_cannot_be_made_is_exit_1(capsys: pytest.CaptureFixture[str]) -> None:
@@ -136,7 +137,7 @@ def test_the_curve_that_the_daemon_keeps(
     assert plan(capsys, "--distance-m", "5000", "--setup", "C", *where)[0] == 2
 
 
-def test_what_a_carried_curve_does_not_know_is_wide(curves: dict) -> None:
+def test_a_carried_curve_is_wide_where_it_has_no_data(curves: dict) -> None:
     learner = Learner(curves)
     (label,) = learner.carried
     known = learner.known(label)
@@ -159,14 +160,7 @@ def test_what_a_carried_curve_does_not_know_is_wide(curves: dict) -> None:
         (("--distance-m", "5000", "--from", "/nowhere", "--profile", str(CRAFT)), "/nowhere"),
     ],
 )
-def test_what_is_missing_is_said_in_one_line(
+def test_missing_input_is_reported_in_one_line(
     options: tuple[str, ...], says: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    try:
-        code = main(["plan", *options])
-    except SystemExit as left:
-        code = left.code
-    told = capsys.readouterr().err
-    assert code == 2
-    assert says in told
-    assert told.strip().count("\n") == 0
+    assert says in refusal(capsys, "plan", *options)

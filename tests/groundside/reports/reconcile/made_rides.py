@@ -1,4 +1,4 @@
-"""Logs of simulated rides whose true charge is known, for the tests of reconciling."""
+"""Logs of simulated rides whose true charge is known."""
 
 from dataclasses import dataclass, replace
 from functools import cache
@@ -24,7 +24,7 @@ PACK_AH = 0.7
 
 
 CHARGE_PER_H = 0.2
-"""What it is charged at, as a share of the pack an hour."""
+"""Charging rate, as a fraction of the pack per hour."""
 
 
 @dataclass(frozen=True)
@@ -34,12 +34,12 @@ class MadeRide:
     charge_ah: float
     energy_wh: float
     charged_wh: float
-    """Back into a pack of the same volts and resistance, at `CHARGE_PER_H`."""
+    """Return the energy to charge a pack of equal voltage and resistance at `CHARGE_PER_H`."""
 
 
 @cache
 def made_ride(power_w: float, seconds: float, craft: Craft = SKIFF) -> MadeRide:
-    """A craft at its mooring, at a held power."""
+    """Return the ride of a moored craft at constant power."""
     leg = Leg("pull", seconds, 10.0, power_w=power_w, ramp_s=2.0, steer=Steer.MADE_FAST)
     ride = Ride(craft, HARBOUR_WATER, Rider(max_power_w=1500.0), (leg,), 45.0312, -30.0187)
     options = replace(HARBOUR_LOOP.options, rates_hz=LEAN_RATES_HZ)

@@ -1,10 +1,15 @@
-"""Sheets of charges: what they may say, and how what they may not is refused."""
+"""Sheets of charges: valid ones, and the message for each kind of invalid one."""
 
 from pathlib import Path
 
 import pytest
 
-from groundside.reports.reconcile.charge_sheet import Stated, StatedCharge, checked, read_sheet
+from groundside.reports.reconcile.charge_sheet import (
+    ChargeSheet,
+    StatedCharge,
+    checked,
+    read_charge_sheet,
+)
 from onboard.errors import UsageError
 
 GOOD = """
@@ -25,14 +30,14 @@ unlogged_ah = 0.3
 """
 
 
-def read(folder: Path, text: str) -> Stated:
+def read(folder: Path, text: str) -> ChargeSheet:
     (folder / "charges.toml").write_text(text)
-    return checked(read_sheet(folder / "charges.toml"))
+    return checked(read_charge_sheet(folder / "charges.toml"))
 
 
 def test_a_sheet(tmp_path: Path) -> None:
     first, second = (tmp_path / "a.tlog", tmp_path / "b"), (tmp_path / "c.tlog",)
-    assert read(tmp_path, GOOD) == Stated(
+    assert read(tmp_path, GOOD) == ChargeSheet(
         (
             StatedCharge(first, 812.0, 15.9, None, True),
             StatedCharge(second, 700.5, 13.1, 0.3, False),
@@ -41,9 +46,9 @@ def test_a_sheet(tmp_path: Path) -> None:
     )
 
 
-def test_what_is_not_said_is_not_known(tmp_path: Path) -> None:
+def test_omitted_keys_are_none(tmp_path: Path) -> None:
     stated = read(tmp_path, '[[charge]]\nlogs = ["a"]\ncharged_wh = 5\n')
-    assert stated == Stated((StatedCharge((tmp_path / "a",), 5.0, None, None, None),), None)
+    assert stated == ChargeSheet((StatedCharge((tmp_path / "a",), 5.0, None, None, None),), None)
 
 
 ONE = '[[charge]]\nlogs = ["a"]\ncharged_wh = 5\n'
@@ -75,15 +80,15 @@ ONE = '[[charge]]\nlogs = ["a"]\ncharged_wh = 5\n'
         ('meter = "ac"\n[[charge]]\nlogs = ["b"]\ncharged_ah = 5', "ampere-hours"),
     ],
 )
-def test_what_it_may_not_say(tmp_path: Path, text: str, says: str) -> None:
+def test_invalid_sheets(tmp_path: Path, text: str, says: str) -> None:
     with pytest.raises(UsageError) as refused:
         read(tmp_path, text)
     assert says in str(refused.value)
     assert "\n" not in str(refused.value)
 
 
-def test_no_text_at_all(tmp_path: Path) -> None:
+def test_a_sheet_that_is_no_text(tmp_path: Path) -> None:
     (tmp_path / "sheet").write_bytes(b"\xff\xfe\x00")
     for path in (tmp_path / "sheet", tmp_path / "none", tmp_path):
         with pytest.raises(UsageError, match=path.name):
-            read_sheet(path)
+            read_charge_sheet(path)

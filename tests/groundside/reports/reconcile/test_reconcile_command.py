@@ -49,7 +49,7 @@ def remarks(found: dict) -> list[str]:
     return [remark["code"] for remark in found["remarks"]]
 
 
-def told(capsys: pytest.CaptureFixture[str], *options: object) -> tuple[int, str]:
+def text_of(capsys: pytest.CaptureFixture[str], *options: object) -> tuple[int, str]:
     code = main(["reconcile", *map(str, options)])
     return code, capsys.readouterr().out
 
@@ -73,7 +73,7 @@ def ridden(folder: Path, number: int) -> Path:
 
 
 @pytest.mark.parametrize("name", ["harbour_loop", "board_sprints"])
-def test_what_is_counted_is_what_a_review_counts(name: str) -> None:
+def test_counts_equal_those_of_a_review(name: str) -> None:
     profile = load_profile(LOGS / f"{name}.toml")
     counted = count_log(LOGS / f"{name}.tlog", profile).counted
     trip = plain(review(LOGS / f"{name}.tlog", profile).trip)
@@ -82,10 +82,10 @@ def test_what_is_counted_is_what_a_review_counts(name: str) -> None:
 
 
 @pytest.mark.slow
-def test_a_log_that_breaks_off_is_counted_as_a_review_counts_it(tmp_path: Path) -> None:
+def test_counts_of_a_truncated_log_equal_those_of_a_review(tmp_path: Path) -> None:
     sender = Sender()
     frames = [frame for n in range(30) for frame in sender.second(5 + n, 50, 8, 2)]
-    # What comes behind the last time of the autopilot waits for one, to the end.
+    # Messages after the autopilot's last time stamp wait for one to the end.
     for more in range(4):
         frames += [sender.sys_status(50, 8)] * more
         (tmp_path / "log").write_bytes(records(frames))
@@ -94,19 +94,19 @@ def test_a_log_that_breaks_off_is_counted_as_a_review_counts_it(tmp_path: Path) 
         assert counted.charge_ah == pytest.approx(trip["charge_ah"], rel=1e-12)
 
 
-def test_the_mean_current_is_that_at_which_charge_flowed(tmp_path: Path) -> None:
+def test_the_mean_current_is_weighted_by_charge(tmp_path: Path) -> None:
     sender = Sender()
     frames = [frame for n in range(1200) for frame in sender.second(5 + n, 50, 20 * (n > 900), 2)]
     (tmp_path / "log").write_bytes(records(frames))
     log = count_log(tmp_path / "log", Profile())
-    # A quarter of the time at 20 A, the rest at none: half the mean would be wrong for the losses.
+    # A quarter of the time at 20 A, the rest at none: the plain mean would be wrong for the losses.
     assert log.counted.flowing_a == pytest.approx(20.0, rel=0.05)
     assert log.counted.sensor_hours_h == pytest.approx(1200 / 3600, rel=0.01)
     assert log.drawn_ah(None) == log.drawn_ah(300.0) == 0.0
     assert log.drawn_ah(1050.0) == pytest.approx(150 * 20 / 3600, rel=0.05)
 
 
-def test_a_battery_that_does_not_measure_is_said(capsys, tmp_path: Path) -> None:
+def test_an_unmeasured_battery_is_reported(capsys, tmp_path: Path) -> None:
     sender = Sender()
     frames = []
     for n in range(60):
@@ -119,7 +119,7 @@ def test_a_battery_that_does_not_measure_is_said(capsys, tmp_path: Path) -> None
     assert remark["text"].startswith("What battery 1 gives is not measured: ")
 
 
-def test_what_is_stated_of_meter_charger_and_unseen_drain_counts(capsys, folder) -> None:
+def test_stated_meter_charger_and_unlogged_charge_are_applied(capsys, folder) -> None:
     given = (ridden(folder, 1), "--charged-ah", 0.44, "--full-to-full")
     profile = ("--profile", folder / "zeroed.toml")
 
@@ -129,7 +129,7 @@ def test_what_is_stated_of_meter_charger_and_unseen_drain_counts(capsys, folder)
 
     low, value, high = ends("current_scale")
     none = ends("current_scale", "--unlogged-ah", 0)
-    # Without a word, one per cent of the pack of 0.7 Ah may have been drawn unseen.
+    # If not stated, one per cent of the pack of 0.7 Ah may have been drawn without a log.
     reported_ah = 0.44 / value * (1 - 0.35 * 220 / 3600 / 0.44)
     assert none[0] - low == pytest.approx(0.007 / reported_ah, rel=0.05)
     assert none[1:] == (value, high)
@@ -157,8 +157,8 @@ def test_a_sensor_that_reads_low_is_found_with_its_scale(capsys, folder, number,
     log = ridden(folder, number)
     code, found = reconcile(capsys, log, "--charged-ah", back_ah, *exact)
     scale = found["current_scale"]
-    # Whatever scale the profile has: the new one is in place of it. The log begins and ends with
-    # a message, not with the ride: half a second of 80 or of 220.
+    # Whatever scale the profile has, the new one replaces it. The log begins and ends with a
+    # message, not with the ride: half a second of 80 or of 220.
     assert scale["value"] == pytest.approx(SENSORS.current_scale, abs=0.006)
     assert scale["low"] < SENSORS.current_scale < scale["high"]
     low = profile == "zeroed"
@@ -170,7 +170,7 @@ def test_a_sensor_that_reads_low_is_found_with_its_scale(capsys, folder, number,
     assert change["current_scale"] == pytest.approx(scale["value"], abs=1e-4)
     reach = max(scale["high"] - scale["value"], scale["value"] - scale["low"])
     assert change["current_scale_sd"] == pytest.approx(reach / 1.96, rel=0.01)
-    # The offered lines make the profile right.
+    # The offered lines correct the profile.
     text = profile_text(PACK_AH, "current_offset_a = 0.35\nvoltage_scale = 1.002\n")
     (folder / "mended.toml").write_text(text.replace("[sensors]\n", found["profile_change"]))
     mended = ("--full-to-full", "--unlogged-ah", 0, "--profile", folder / "mended.toml")
@@ -179,7 +179,7 @@ def test_a_sensor_that_reads_low_is_found_with_its_scale(capsys, folder, number,
     assert again["current_scale"]["value"] == pytest.approx(scale["value"], rel=1e-4)
 
 
-def test_the_right_profile_is_consistent_and_a_greater_one_reads_high(capsys, folder) -> None:
+def test_the_true_scale_is_consistent_and_a_larger_one_reads_high(capsys, folder) -> None:
     back_ah = made_ride(*POWERS[1]).charge_ah
     given = (ridden(folder, 1), "--charged-ah", back_ah, "--full-to-full")
     code, found = reconcile(capsys, *given, "--profile", folder / "right.toml")
@@ -203,7 +203,7 @@ def sheet(folder: Path, count: int, top: str = 'meter = "dc"\nfull_to_full = tru
 
 
 @pytest.mark.slow
-def test_three_charges_tell_scale_and_zero_apart_and_two_do_not(capsys, folder) -> None:
+def test_three_charges_separate_scale_and_offset_and_two_do_not(capsys, folder) -> None:
     given = ("--profile", folder / "plain.toml", "--sheet")
     code, found = reconcile(capsys, *given, sheet(folder, 3))
     assert code == 1
@@ -230,7 +230,7 @@ def test_three_charges_tell_scale_and_zero_apart_and_two_do_not(capsys, folder) 
 
 
 @pytest.mark.slow
-def test_charges_that_tell_nothing_are_left_out_and_that_is_said(capsys, folder) -> None:
+def test_uninformative_charges_are_left_out_with_a_remark(capsys, folder) -> None:
     path = sheet(folder, 3, "full_to_full = true\n")
     first, *rest = path.read_text().split("[[charge]]")
     rest[0] += "full_to_full = false\n"
@@ -262,15 +262,15 @@ def test_several_rides_on_one_charge_are_added(capsys, folder) -> None:
     assert found["current_scale"]["value"] == pytest.approx(SENSORS.current_scale, abs=0.004)
 
 
-def test_far_too_much_is_no_sensors_doing(capsys) -> None:
+def test_far_too_much_is_not_blamed_on_the_sensor(capsys) -> None:
     anchor = LOGS / "at_anchor.tlog"
-    for back_wh, said in ((40, True), (0.3, True), (1.5, False), (2.0, False)):
+    for back_wh, remarked in ((40, True), (0.3, True), (1.5, False), (2.0, False)):
         _, found = reconcile(capsys, anchor, "--charged-wh", back_wh)
-        assert ("no_sensor" in remarks(found)) == said
+        assert ("no_sensor" in remarks(found)) == remarked
         assert "maybe_at_wall" not in remarks(found)
 
 
-def test_energy_that_charge_does_not_explain_changes_nothing(capsys, folder) -> None:
+def test_a_mismatch_of_energy_alone_offers_no_change(capsys, folder) -> None:
     given = (ridden(folder, 1), "--charged-ah", 0.44, "--full-to-full", "--charged-wh", 70)
     code, found = reconcile(capsys, *given, "--profile", folder / "right.toml")
     assert (code, found["verdict"], found["profile_change"]) == (0, "cannot_tell", None)
@@ -285,7 +285,7 @@ def test_energy_that_charge_does_not_explain_changes_nothing(capsys, folder) -> 
         (("--full-to-full",), "too_little_used"),
     ],
 )
-def test_no_correction_says_why(capsys, options, why) -> None:
+def test_no_correction_comes_with_a_reason(capsys, options, why) -> None:
     code, found = reconcile(capsys, LOG, "--charged-ah", 1.32, "--profile", CRAFT, *options)
     assert code == 0
     assert found["current_scale"] is None
@@ -293,34 +293,34 @@ def test_no_correction_says_why(capsys, options, why) -> None:
     assert found["why"]["current_scale"]["code"] == why
 
 
-def test_without_a_profile_much_is_allowed_for(capsys) -> None:
+def test_without_a_profile_the_interval_is_wide(capsys) -> None:
     _, found = reconcile(capsys, LOG, "--charged-ah", 1.32, "--full-to-full")
     assert found["why"]["current_scale"] == {"code": "no_pack_size"}
     assert "no_pack" in remarks(found)
 
 
 @pytest.mark.slow
-def test_for_people_within_80_columns(capsys, folder) -> None:
+def test_text_fits_80_columns(capsys, folder) -> None:
     back_ah = made_ride(*POWERS[1]).charge_ah
     given = (ridden(folder, 1), "--charged-ah", back_ah, "--charged-wh", 26)
     zeroed = ("--profile", folder / "zeroed.toml")
-    code, out = told(capsys, *given, *zeroed, "--full-to-full")
+    code, out = text_of(capsys, *given, *zeroed, "--full-to-full")
     assert code == 1
     assert "1 ride on 1 charge, meter between charger and pack" in out
     assert "A sensor reads low" in out
     assert "    [sensors]\n    current_scale = 1.06" in out
     assert "Nothing was changed" in out
-    code, unsure = told(capsys, *given, *zeroed)
+    code, unsure = text_of(capsys, *given, *zeroed)
     assert "Whether the pack was full" in unsure
     assert "[sensors]" not in unsure
-    code, fine = told(capsys, *given, "--profile", folder / "right.toml", "--full-to-full")
+    code, fine = text_of(capsys, *given, "--profile", folder / "right.toml", "--full-to-full")
     assert "matches what was counted" in fine
     assert "[sensors]" not in fine
-    sheets = told(capsys, "--sheet", sheet(folder, 3), "--profile", folder / "plain.toml")[1]
+    sheets = text_of(capsys, "--sheet", sheet(folder, 3), "--profile", folder / "plain.toml")[1]
     assert "3 rides on 3 charges" in sheets
     assert "charge 2: 0.40 Ah counted, 0.44 Ah back\n" in sheets
     assert "current_offset_sd_a = " in sheets
-    wall = told(capsys, LOG, "--charged-wh", 85, "--meter", "ac", "--profile", CRAFT)[1]
+    wall = text_of(capsys, LOG, "--charged-wh", 85, "--meter", "ac", "--profile", CRAFT)[1]
     assert "at the wall" in wall
     assert "ampere-hours" not in wall.lower()
     for line in "".join((out, unsure, fine, sheets, wall)).splitlines():
@@ -330,5 +330,5 @@ def test_for_people_within_80_columns(capsys, folder) -> None:
 def test_nothing_is_written(capsys, folder) -> None:
     log = ridden(folder, 1)
     before = {path: path.read_bytes() for path in folder.iterdir()}
-    told(capsys, log, "--charged-ah", 0.5, "--profile", folder / "plain.toml")
+    text_of(capsys, log, "--charged-ah", 0.5, "--profile", folder / "plain.toml")
     assert {path: path.read_bytes() for path in folder.iterdir()} == before

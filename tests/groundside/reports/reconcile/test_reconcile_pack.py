@@ -1,4 +1,4 @@
-"""`reconcile` on rides that take most of a simulated pack, charged again through its resistance."""
+"""`reconcile` on rides that use most of a simulated pack, recharged through its resistance."""
 
 import json
 from pathlib import Path
@@ -51,7 +51,7 @@ def reconcile(capsys: pytest.CaptureFixture[str], *options: str) -> tuple[int, d
 
 @pytest.mark.slow
 @pytest.mark.parametrize("read", ["ah", "wh", "both"])
-def test_in_ampere_hours_and_in_watt_hours(capsys, ride, given, tmp_path, read) -> None:
+def test_charged_ampere_hours_and_watt_hours(capsys, ride, given, tmp_path, read) -> None:
     meter = []
     if read != "wh":
         meter += ["--charged-ah", str(ride.charge_ah / 0.998)]
@@ -69,7 +69,7 @@ def test_in_ampere_hours_and_in_watt_hours(capsys, ride, given, tmp_path, read) 
 
 @pytest.mark.slow
 def test_a_meter_at_the_wall_changes_nothing(capsys, ride, given, tmp_path) -> None:
-    # A charger of 0.9, a sensor that is 6 to 11 % off.
+    # A charger with an efficiency of 0.9, a sensor off by 6 to 11 %.
     wall = ("--charged-wh", str(ride.charged_wh / 0.9), "--profile", str(tmp_path / "plain.toml"))
     code, found = reconcile(capsys, *given, *wall, "--meter", "ac")
     assert code == 0
@@ -77,7 +77,7 @@ def test_a_meter_at_the_wall_changes_nothing(capsys, ride, given, tmp_path) -> N
     assert (found["current_scale"], found["profile_change"]) == (None, None)
     right = (*wall[:2], "--profile", str(tmp_path / "right.toml"))
     code, found = reconcile(capsys, *given, *right)
-    # As if it had been between charger and pack.
+    # As if the meter had been between charger and pack.
     assert code == 1
     (remark,) = [one for one in found["remarks"] if one["code"] == "maybe_at_wall"]
     assert "--meter ac" in remark["text"]

@@ -1,4 +1,4 @@
-"""Rows for spreadsheets: read back by the csv module, equal to the JSON."""
+"""CSV output, read back by the csv module: equal to the JSON."""
 
 import csv
 import io
@@ -11,7 +11,7 @@ import pytest
 
 from groundside.command_line import main
 from groundside.reports.review.csv_rows import COLUMNS, as_csv, header
-from groundside.reports.review.many import Reviewed, review_many
+from groundside.reports.review.parallel_review import ReviewOutcome, review_logs
 from groundside.reports.review.review_output import review_json
 from groundside.studies.review_result import Review
 from onboard.contract.figure import Figure
@@ -36,7 +36,7 @@ IN_JSON = {
     **dict.fromkeys(("water_east_mps", "water_north_mps"), "set_and_drift"),
     **dict.fromkeys(("range_m", "time_left_s"), ""),
 }
-"""In which object of the JSON a column's value stands, where not in the trip."""
+"""The JSON object that holds a column's value, if not the trip."""
 
 
 def at(result: dict, name: str) -> object:
@@ -46,8 +46,8 @@ def at(result: dict, name: str) -> object:
 
 
 @pytest.mark.parametrize("profile", [CRAFT, None])
-def test_it_says_what_the_json_says(profile: Path | None) -> None:
-    reviewed = review_many([SKIFF, LOGS / "at_anchor.tlog"], partial(profile_for, profile))
+def test_values_equal_the_json(profile: Path | None) -> None:
+    reviewed = review_logs([SKIFF, LOGS / "at_anchor.tlog"], partial(profile_for, profile))
     rows = rows_of(as_csv(reviewed))
     assert [row["log"] for row in rows] == [str(one.path) for one in reviewed]
     for row, one in zip(rows, reviewed, strict=True):
@@ -57,9 +57,9 @@ def test_it_says_what_the_json_says(profile: Path | None) -> None:
         assert float(row["duration_s"]) == result["log"]["duration_s"]
         assert int(row["events"]) == len(result["events"])
         for column in COLUMNS:
-            said = at(result, column.name)
-            value = said["value"] if isinstance(said, dict) else said
-            assert column.spans == isinstance(said, dict) or said is None
+            in_json = at(result, column.name)
+            value = in_json["value"] if isinstance(in_json, dict) else in_json
+            assert column.spans == isinstance(in_json, dict) or in_json is None
             assert number(row[column.name]) == value, column.name
     assert reviewed[0].result is not None
     trip = reviewed[0].result.trip
@@ -71,39 +71,41 @@ def test_it_says_what_the_json_says(profile: Path | None) -> None:
     assert (rows[0]["left_wh"] == "") == (profile is None)
 
 
-def test_each_column_is_its_own_field() -> None:
-    # Each figure of this review is another number.
+def test_each_column_reads_its_own_field() -> None:
+    # Each figure of this review is a different number.
     whole = example(Review)
     trip = replace(whole.trip, moving_s=1.0)
-    (row,) = rows_of(as_csv([Reviewed(SKIFF, replace(whole, trip=trip, events=()))]))
+    (row,) = rows_of(as_csv([ReviewOutcome(SKIFF, replace(whole, trip=trip, events=()))]))
     result = json.loads(json.dumps(review_json(replace(whole, trip=trip, events=()))))
     values = [row[column.name] for column in COLUMNS]
     assert len({*values}) == len(values)
     for column in COLUMNS:
-        said = at(result, column.name)
-        assert number(row[column.name]) == (said["value"] if isinstance(said, dict) else said)
+        in_json = at(result, column.name)
+        assert number(row[column.name]) == (
+            in_json["value"] if isinstance(in_json, dict) else in_json
+        )
 
 
-def test_every_number_names_its_unit() -> None:
+def test_each_number_s_column_names_its_unit() -> None:
     words = {"log", "start_utc", "events", "problem"}
     assert all(name.endswith(UNITS) for name in header() if name not in words)
     assert len(set(header())) == len(header())
 
 
-def test_names_and_problems_that_need_quotes_come_back_whole(tmp_path: Path) -> None:
+def test_quoted_names_and_problems_are_read_back(tmp_path: Path) -> None:
     name = tmp_path / 'a "long", ride\nof two lines.tlog'
     problem = 'says "no", twice'
-    text = as_csv([Reviewed(name, None, problem)])
+    text = as_csv([ReviewOutcome(name, None, problem)])
     (row,) = rows_of(text)
     assert row["log"] == str(name)
     assert row["problem"] == problem
     assert row["distance_m"] == ""
     # RFC 4180, 2.1: each record ends in CR LF.
     assert text.count("\r\n") == 2
-    assert "\udcff" not in as_csv([Reviewed(Path("ride\udcff"), None, "")])
+    assert "\udcff" not in as_csv([ReviewOutcome(Path("ride\udcff"), None, "")])
 
 
-def test_on_standard_output_with_logs_that_cannot_be_read(
+def test_standard_output_with_unreadable_logs(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     assert main(["review", str(SKIFF), "/no/such/log", "--csv"]) == 2

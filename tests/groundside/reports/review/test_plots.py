@@ -1,4 +1,4 @@
-"""Pictures: what is drawn equals the series, read back from matplotlib's artists."""
+"""Plots, read back from matplotlib's artists: equal to the series."""
 
 import io
 import struct
@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 
 from groundside.reports.review import pictures, plots
 from groundside.reports.review.pictures import plot_file, sheet
-from groundside.reports.review.several import Named, readable
+from groundside.reports.review.season_table import NamedReview, named_reviews
 from groundside.studies.ride_series import Series, track
 from groundside.studies.trip_series import trip_series
 from groundside.words.units import CHOICES
@@ -23,7 +23,7 @@ from onboard.contract.figure import Figure as Estimated
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Curve
-from tests.groundside.reports.review.rides import one, several
+from tests.groundside.reports.review.rides import season_outcomes, skiff_outcome
 
 KMH, KNOTS = CHOICES["km/h"], CHOICES["kn"]
 PNG = b"\x89PNG\r\n\x1a\n"  # W3C, Portable Network Graphics, 5.2
@@ -33,18 +33,18 @@ def axes() -> Axes:
     return Figure().add_subplot()
 
 
-def skiff() -> Named:
-    (ride,) = readable([one()])
+def skiff() -> NamedReview:
+    (ride,) = named_reviews([skiff_outcome()])
     return ride
 
 
 def series() -> Series:
-    kept = one().series
+    kept = skiff_outcome().series
     assert kept is not None
     return kept
 
 
-def test_the_curve_and_its_band_are_those_of_the_review() -> None:
+def test_the_plotted_curve_and_band_are_the_review_s() -> None:
     drawn, curve = axes(), skiff().result.curve
     assert isinstance(curve, Curve)
     plots.draw_speed_power(drawn, skiff().result, KMH)
@@ -68,23 +68,23 @@ def test_the_curve_and_its_band_are_those_of_the_review() -> None:
     assert "curve, through water" in [text.get_text() for text in drawn.get_legend().get_texts()]
 
 
-def test_energy_and_consumption_are_those_of_the_trip_line() -> None:
+def test_plotted_energy_and_consumption_are_the_trip_line_s() -> None:
     line = series().line
     energy, cost = axes(), axes()
     plots.draw_energy(energy, series(), KNOTS)
     plots.draw_consumption(cost, series(), KNOTS)
     np.testing.assert_allclose(energy.lines[0].get_xdata(), np.array(line.distance_m) / 1852)
     np.testing.assert_allclose(energy.lines[0].get_ydata(), line.energy_wh)
-    told = [np.nan if x is None else 1.852 * x for x in trip_series(line).wh_per_km]
-    np.testing.assert_allclose(cost.lines[0].get_ydata(), told)
+    expected = [np.nan if x is None else 1.852 * x for x in trip_series(line).wh_per_km]
+    np.testing.assert_allclose(cost.lines[0].get_ydata(), expected)
     assert cost.get_ylabel() == "consumption [Wh/NM]"
     assert energy.get_xlabel() == "distance [NM]"
-    # The whole line is in sight, but for the dear first metres.
+    # The whole line is in view, but for the first metres with their high consumption.
     assert energy.get_ylim()[1] > line.energy_wh[-1]
-    assert cost.get_ylim()[1] > np.nanpercentile(told, 98)
+    assert cost.get_ylim()[1] > np.nanpercentile(expected, 98)
 
 
-def test_the_track_has_the_colours_of_its_consumption_and_a_scale() -> None:
+def test_the_track_is_coloured_by_consumption_with_a_scale() -> None:
     drawn, found = axes(), track(series())
     assert found is not None
     plots.draw_track(drawn, series(), KMH)
@@ -98,7 +98,7 @@ def test_the_track_has_the_colours_of_its_consumption_and_a_scale() -> None:
     assert bar.get_ylabel() == "consumption [Wh/km]"
     low, high = coloured.get_clim()
     assert np.nanmin(found.wh_per_km) <= low < high <= np.nanmax(found.wh_per_km)
-    # Even in lightness: brighter means dearer to every eye. Weights of ITU-R BT.709 luma.
+    # Lightness rises with consumption, by the luma weights of ITU-R BT.709.
     colours = coloured.get_cmap()(np.linspace(0, 1, 32))[:, :3] @ [0.2126, 0.7152, 0.0722]
     assert (np.diff(colours) > 0).all()
     assert [text.get_text() for text in drawn.texts] == ["start", "end"]
@@ -106,7 +106,7 @@ def test_the_track_has_the_colours_of_its_consumption_and_a_scale() -> None:
         assert (text.xy[0], text.xy[1]) == (east, north)
 
 
-def test_over_a_gap_the_track_is_not_joined() -> None:
+def test_the_track_is_not_joined_over_a_gap() -> None:
     kept = series()
     drawn = axes()
     plots.draw_track(drawn, replace(kept, pieces=np.delete(kept.pieces, slice(200, 300), 0)), KMH)
@@ -117,8 +117,8 @@ def test_over_a_gap_the_track_is_not_joined() -> None:
     assert longest < 12
 
 
-def test_what_cannot_be_drawn_is_said() -> None:
-    anchor = several()[0]
+def test_empty_plots_state_the_reason() -> None:
+    anchor = season_outcomes()[0]
     assert anchor.series is not None
     assert anchor.result is not None
     for draw in (plots.draw_energy, plots.draw_consumption):
@@ -136,7 +136,7 @@ def test_what_cannot_be_drawn_is_said() -> None:
 
 
 def test_a_sheet_has_all_pictures_and_its_name_and_date() -> None:
-    with pictures._style():
+    with pictures.plot_style():
         figure = sheet(skiff(), None, True)
         bare = sheet(skiff(), None, False)
     assert figure.get_suptitle() == "harbour_loop.tlog  2025-06-14 09:30 UTC"
@@ -150,7 +150,7 @@ def test_a_sheet_has_all_pictures_and_its_name_and_date() -> None:
 
 
 @pytest.mark.slow
-def test_a_png_is_whole() -> None:
+def test_a_png_is_complete() -> None:
     data = plot_file(skiff(), None, ".PNG", True)
     assert data.startswith(PNG)
     at, size, kinds = len(PNG), (0, 0), []
@@ -183,8 +183,8 @@ def test_an_svg_is_xml_and_the_same_each_time_and_fetches_nothing() -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["$\\frac{$.tlog", "<script>$x$</script>.tlog", "日本\udcff.tlog"])
-def test_names_are_letters_and_no_formulas(name: str) -> None:
-    (ride,) = readable([replace(one(), path=Path(name))])
+def test_names_are_not_parsed_as_formulas(name: str) -> None:
+    (ride,) = named_reviews([replace(skiff_outcome(), path=Path(name))])
     assert plot_file(ride, None, ".png", False).startswith(PNG)
     svg = plot_file(ride, None, ".svg", False)
     assert b"<script" not in svg

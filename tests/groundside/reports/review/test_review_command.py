@@ -1,4 +1,4 @@
-"""What `review` can be asked for, what it refuses, and what is left behind when it fails."""
+"""Options of `review`, refusals, and the files left after a failure."""
 
 import json
 import os
@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from groundside.command_line import main
 from tests.groundside.reports.review.rides import ANCHOR, CRAFT, LOGS, SKIFF
+from tests.groundside.reports.run_command import run
 
 ROOT = LOGS.parent
 WITHOUT_MATPLOTLIB = """
@@ -24,15 +24,11 @@ from groundside.command_line import main
 
 
 def review(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
-    try:
-        code = main(["review", *map(str, arguments)])
-    except SystemExit as left:  # the parser's own way to refuse
-        code = int(left.code or 0)
-    return code, *capsys.readouterr()
+    return run(capsys, "review", *arguments)
 
 
 @pytest.mark.slow
-def test_files_are_written_beside_what_is_printed(
+def test_files_are_written_in_addition_to_the_output(
     capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     plain = review(capsys, SKIFF, "--profile", CRAFT)
@@ -41,14 +37,12 @@ def test_files_are_written_beside_what_is_printed(
     assert (tmp_path / "a.svg").read_bytes().startswith(b"<?xml")
     assert "demo skiff" in (tmp_path / "a.html").read_text()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.html", "a.svg"]
-    # The track tells where somebody lives: nobody else on this machine reads it.
+    # A track shows where somebody lives: no other user may read it.
     assert (tmp_path / "a.html").stat().st_mode & 0o077 == 0
 
 
 @pytest.mark.slow
-def test_a_page_of_those_that_could_be_read(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> None:
+def test_a_page_of_the_readable_logs(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     target = tmp_path / "season.html"
     code, out, err = review(capsys, SKIFF, "/no/such", ANCHOR, "--json", "--html", target)
     assert code == 2
@@ -78,7 +72,7 @@ def test_a_page_of_those_that_could_be_read(
         ),
     ],
 )
-def test_what_cannot_be_done_is_said_in_one_line(
+def test_impossible_requests_are_reported_in_one_line(
     options: tuple[str, ...], says: str, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     (tmp_path / "dir.html").mkdir()
@@ -89,7 +83,7 @@ def test_what_cannot_be_done_is_said_in_one_line(
     assert [path.name for path in tmp_path.iterdir()] == ["dir.html"]
 
 
-def test_a_log_is_not_overwritten_by_a_slip_of_the_hand(
+def test_a_log_is_not_overwritten_by_mistake(
     capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     log = tmp_path / "ride.tlog"
@@ -100,7 +94,7 @@ def test_a_log_is_not_overwritten_by_a_slip_of_the_hand(
 
 
 @pytest.mark.slow
-def test_a_full_card_leaves_the_old_page(
+def test_a_full_disk_leaves_the_old_page(
     capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     target = tmp_path / "a.html"
@@ -116,7 +110,7 @@ def test_a_full_card_leaves_the_old_page(
     assert [path.name for path in tmp_path.iterdir()] == ["a.html"]
 
 
-def test_where_no_log_can_be_read_nothing_is_written(
+def test_without_a_readable_log_nothing_is_written(
     capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     code, out, err = review(capsys, "/no/such", "--plot", tmp_path / "a.png")
@@ -127,7 +121,7 @@ def test_where_no_log_can_be_read_nothing_is_written(
 
 @pytest.mark.slow
 @pytest.mark.parametrize("option", ["--plot a.png", "--html a.html"])
-def test_without_matplotlib_one_line_says_what_to_install(option: str, tmp_path: Path) -> None:
+def test_without_matplotlib_one_line_names_what_to_install(option: str, tmp_path: Path) -> None:
     name, file = option.split()
     arguments = ["review", str(SKIFF), name, str(tmp_path / file)]
     code = WITHOUT_MATPLOTLIB
@@ -152,7 +146,7 @@ def test_a_plain_review_loads_no_matplotlib_and_a_table_alone_loads_rich() -> No
 
 @pytest.mark.slow
 @pytest.mark.parametrize("option", [(), ("--csv",)])
-def test_a_pipe_of_few_letters_takes_every_name(option: tuple[str, ...], tmp_path: Path) -> None:
+def test_an_ascii_pipe_takes_every_name(option: tuple[str, ...], tmp_path: Path) -> None:
     log = tmp_path / "\u6d77.tlog"
     log.write_bytes(ANCHOR.read_bytes())
     run = [sys.executable, "-m", "groundside", "review", str(log), str(SKIFF), *option]
@@ -165,6 +159,6 @@ def test_a_pipe_of_few_letters_takes_every_name(option: tuple[str, ...], tmp_pat
 def test_help_has_an_example_and_warns_of_the_track(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = review(capsys, "--help")
     assert code == 0
-    told = " ".join(out.split())
-    assert "example: wattwake-groundside review" in told
-    assert "the track, which shows where" in told
+    text = " ".join(out.split())
+    assert "example: wattwake-groundside review" in text
+    assert "the track, which shows where" in text

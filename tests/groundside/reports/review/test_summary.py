@@ -1,4 +1,4 @@
-"""Review of the bundled logs against the simulator's truth, which stands beside them."""
+"""Reviews of the bundled logs, against the simulator's truth kept beside them."""
 
 import json
 import pickle
@@ -32,8 +32,8 @@ def value(figure: Estimate) -> float:
     return figure.value
 
 
-def said(result: Review) -> list[object]:
-    """Return what came up and what is to be known of a log, in order."""
+def events_of(result: Review) -> list[object]:
+    """Return the alerts and remarks of a review, in order."""
     return [event.what.code for event in result.events]
 
 
@@ -45,21 +45,21 @@ def remarks(result: Review) -> dict[LogRemarkCode, LogRemark]:
 def test_bundled_rides_within_the_stated_tolerance(name: str) -> None:
     trip = review(LOGS / f"{name}.tlog", load_profile(LOGS / f"{name}.toml")).trip
     true = truth(name)
-    # Half a per cent of the energy that an ideal meter with the sensors' gain and offset shows,
-    # one per cent of the true distance.
+    # Within 0.5 % of the energy of an ideal meter with the sensors' gain and offset, and 1 % of
+    # the true distance.
     assert value(trip.energy_wh) == pytest.approx(true["reported_energy_wh"], rel=0.005)
     assert value(trip.distance_m) == pytest.approx(true["under_way_distance_m"], rel=0.01)
     assert trip.elapsed_s == pytest.approx(true["duration_s"], abs=1.0)
     assert trip.bridged_energy_fraction == 0.0
 
 
-def test_at_anchor_no_way_is_made_and_none_is_claimed() -> None:
+def test_at_anchor_no_distance_is_counted() -> None:
     trip = review(LOGS / "at_anchor.tlog", Profile()).trip
     assert value(trip.distance_m) < 15.0
     assert trip.wh_per_km == Unknown(Reason.HARDLY_MOVED)
 
 
-def test_the_output_is_what_other_programs_rely_on() -> None:
+def test_the_keys_that_other_programs_rely_on() -> None:
     made = review(LOGS / "harbour_loop.tlog", load_profile(LOGS / "harbour_loop.toml"))
     result = review_json(made)
     assert json.loads(json.dumps(result, allow_nan=False)) == result
@@ -89,7 +89,7 @@ def test_the_output_is_what_other_programs_rely_on() -> None:
     assert result["why"] == {"set_and_drift": {"code": "needs_other_courses"}}
 
 
-def test_what_was_said_in_a_session_counts(tmp_path: Path) -> None:
+def test_a_session_s_marks_are_applied(tmp_path: Path) -> None:
     log = (LOGS / "harbour_loop.tlog").read_bytes()
     (tmp_path / "telemetry.tlog").write_bytes(log)
     profile = load_profile(LOGS / "harbour_loop.toml")
@@ -109,7 +109,7 @@ def test_what_was_said_in_a_session_counts(tmp_path: Path) -> None:
         assert after == pytest.approx(0.8, abs=0.02)
 
 
-def test_damage_is_counted_and_costs_only_what_it_hit(tmp_path: Path) -> None:
+def test_damage_is_counted_and_local(tmp_path: Path) -> None:
     sender = Sender()
     frames = [frame for n in range(600) for frame in sender.second(5 + n, 50, 8, 2)]
     clean = records(frames)
@@ -130,16 +130,16 @@ def test_damage_is_counted_and_costs_only_what_it_hit(tmp_path: Path) -> None:
         assert value(of(bad.trip)) == pytest.approx(value(of(good.trip)), rel=2e-3)
 
 
-def test_nobody_to_follow_is_said(tmp_path: Path) -> None:
+def test_a_log_without_an_autopilot_is_remarked(tmp_path: Path) -> None:
     station = Sender(255, 190)
     frames = [station.heartbeat(GROUND_STATION, INVALID) for _ in range(5)]
     (tmp_path / "log").write_bytes(records(frames))
     result = review(tmp_path / "log", Profile())
     assert result.trip.energy_wh == Unknown(Reason.NO_POWER_MONITOR)
-    assert said(result) == [LogRemarkCode.NO_AUTOPILOT]
+    assert events_of(result) == [LogRemarkCode.NO_AUTOPILOT]
 
 
-def test_another_craft_in_the_log_is_said(tmp_path: Path) -> None:
+def test_another_craft_in_the_log_is_remarked(tmp_path: Path) -> None:
     mine, other = Sender(1), Sender(7)
     frames = [frame for n in range(20) for frame in mine.second(n, 50, 8, 2)]
     frames.insert(9, other.heartbeat())
@@ -158,22 +158,22 @@ def test_another_craft_in_the_log_is_said(tmp_path: Path) -> None:
     }
 
 
-def test_a_file_that_was_taken_from_a_session_is_said(tmp_path: Path) -> None:
+def test_a_missing_file_of_a_session_is_remarked(tmp_path: Path) -> None:
     frames = [frame for n in range(20) for frame in Sender().second(n, 50, 8, 2)]
     (tmp_path / "telemetry-2.tlog").write_bytes(records(frames))
     event, *others = review(tmp_path, Profile()).events
     assert event.what == LogRemark(LogRemarkCode.FILE_MISSING, files=("telemetry.tlog",))
-    # One that was given by itself is all that was asked for.
+    # A file that was named by itself is complete.
     assert list(review(tmp_path / "telemetry-2.tlog", Profile()).events) == others
 
 
-def test_an_instrument_that_is_silent_at_the_end_is_said(tmp_path: Path) -> None:
+def test_an_instrument_silent_at_the_end_is_remarked(tmp_path: Path) -> None:
     sender = Sender()
     frames = [frame for n in range(100) for frame in sender.second(5 + n, 50, 8, 2)]
     frames += [sender.attitude(105 + n) for n in range(60)]
     (tmp_path / "log").write_bytes(records(frames))
     result = review(tmp_path / "log", Profile())
-    assert said(result) == [
+    assert events_of(result) == [
         LogRemarkCode.CLOCK_NOT_SET,
         *(AlertCode.NO_POWER_DATA, AlertCode.NO_SPEED),
         *(LogRemarkCode.SILENT_AT_END, LogRemarkCode.SILENT_AT_END),
@@ -186,14 +186,14 @@ def test_an_instrument_that_is_silent_at_the_end_is_said(tmp_path: Path) -> None
         assert event.what.reason.code is code
         assert event.what.reason.values["age_s"] == pytest.approx(59.2, abs=0.3)
         assert event.t_s == pytest.approx(159.1)
-    # In JSON the reason has its values too, and the sentence says them.
+    # In JSON the reason has its values, and the sentence states them.
     last = review_json(result)["events"][-1]
     assert last["reason"]["code"] == "speed_quiet"
     assert last["reason"]["age_s"] == pytest.approx(59.2, abs=0.3)
     assert "no speed for 59 s" in last["text"]
 
 
-def test_what_a_log_lacks_is_said_once(tmp_path: Path) -> None:
+def test_missing_instruments_are_remarked_once(tmp_path: Path) -> None:
     sender, path = Sender(), tmp_path / "log"
 
     def lacking(
@@ -218,7 +218,7 @@ def test_what_a_log_lacks_is_said_once(tmp_path: Path) -> None:
     assert found[LogRemarkCode.CLOCK_NOT_SET].values == {"dated_by": "nothing"}
 
 
-def test_what_a_log_lacks_is_said_in_the_readers_units() -> None:
+def test_remarks_are_in_the_reader_s_units() -> None:
     no_fix = LogRemark(LogRemarkCode.NO_SPEED, reason=Unknown(Reason.NO_FIX))
     assert log_remark_text(no_fix, CHOICES["km/h"]) == (
         "No speed in this log (no GPS fix): no distance, no Wh/km, no range."
@@ -234,7 +234,7 @@ def test_what_a_log_lacks_is_said_in_the_readers_units() -> None:
     ).endswith("measure current: 0, 2.")
 
 
-def test_a_remark_with_a_reason_needs_one_and_is_told_apart_by_it() -> None:
+def test_remarks_with_different_reasons_differ() -> None:
     with pytest.raises(TypeError):
         LogRemark(LogRemarkCode.NO_SPEED)
     quiet = [
@@ -246,7 +246,7 @@ def test_a_remark_with_a_reason_needs_one_and_is_told_apart_by_it() -> None:
     assert quiet[0] == quiet[1]
     assert hash(quiet[0]) == hash(quiet[1])
     assert quiet[0] != quiet[2]
-    # As it comes from one process to another.
+    # As passed from one process to another.
     again = pickle.loads(pickle.dumps(quiet[0]))
     assert (again, again.reason) == (quiet[0], quiet[0].reason)
 
@@ -264,7 +264,7 @@ def test_a_clock_set_back_in_the_middle_shortens_nothing(tmp_path: Path) -> None
     assert set_back.log.duration_s == pytest.approx(steady.log.duration_s, abs=0.2)
 
 
-def test_while_the_fix_is_lost_a_frozen_velocity_is_not_believed(tmp_path: Path) -> None:
+def test_a_frozen_velocity_without_a_fix_is_not_counted(tmp_path: Path) -> None:
     sender = Sender()
     frames = []
     for n in range(600):
@@ -289,7 +289,7 @@ def test_a_clock_never_set_gives_no_date(tmp_path: Path) -> None:
     assert review_json(result)["log"]["why"] == {"start_utc": {"code": "no_date"}}
 
 
-def test_a_battery_that_does_not_measure_is_said(tmp_path: Path) -> None:
+def test_an_unmeasured_battery_is_reported(tmp_path: Path) -> None:
     sender = Sender()
     frames = []
     for n in range(60):
@@ -303,7 +303,7 @@ def test_a_battery_that_does_not_measure_is_said(tmp_path: Path) -> None:
     assert value(result.trip.energy_wh) == pytest.approx(400 * 59 / 3600, rel=0.02)
 
 
-def test_a_log_that_is_mostly_unreadable_is_said(tmp_path: Path) -> None:
+def test_a_mostly_unreadable_log_is_remarked(tmp_path: Path) -> None:
     sender, path = Sender(), tmp_path / "log"
     data = bytearray(records([frame for n in range(60) for frame in sender.second(n, 50, 8, 2)]))
     for at in range(20, len(data), 300):

@@ -1,4 +1,4 @@
-"""Small sessions as the daemon would leave them, and the command run on them."""
+"""Small sessions as the daemon leaves them, and the command run on them."""
 
 import json
 import os
@@ -39,7 +39,7 @@ def session(
     profile: str | None = None,
     **ride: float,
 ) -> Path:
-    """A session's folder; `named` are set-ups with the second at which they were."""
+    """Make a session's folder; `named` are set-ups with the second at which they were selected."""
     folder = directory / session_name(start_us)
     folder.mkdir(parents=True)
     (folder / "telemetry.tlog").write_bytes(log_bytes(start_us=start_us, **ride))
@@ -58,13 +58,13 @@ def name_setup(book: MarkBook, start_us: int, second: float, setup: str) -> None
 
 
 def rested(path: Path, age_s: float = 3600.0) -> None:
-    """Have a file look as if nobody had written to it for a while."""
+    """Make a file look as if it had not been written to for a while."""
     moment_s = path.stat().st_mtime - age_s
     os.utime(path, (moment_s, moment_s))
 
 
 def listed(capsys, directory: Path, *options: str) -> dict:
-    """What `sessions --json` says, without a word on stderr."""
+    """Return the output of `sessions --json`, which must print nothing on stderr."""
     assert main(["sessions", str(directory), "--json", *options]) == 0
     out, err = capsys.readouterr()
     assert err == ""
@@ -76,10 +76,10 @@ def names(found: dict) -> list[str]:
 
 
 def no_reading(monkeypatch) -> None:
-    """From now on every attempt to read a record fails the test."""
+    """Fail the test on any attempt to read a record."""
 
     def poison(*_: object, **__: object) -> None:
         raise AssertionError("a record was read")
 
-    monkeypatch.setattr("groundside.reports.sessions.gather.review_many", poison)
+    monkeypatch.setattr("groundside.reports.sessions.season.review_logs", poison)
     monkeypatch.setattr("groundside.reports.sessions.setup_shares.read_log", poison)

@@ -1,4 +1,4 @@
-"""Which rides are listed: by day in UTC, set-up, label, length; and what they come to."""
+"""Filters by day in UTC, set-up, label and distance; totals."""
 
 import datetime
 import math
@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from groundside.command_line import main
-from groundside.reports.sessions.filters import Filter, filter_from, newest_first
+from groundside.reports.sessions.filters import RideFilter, filter_from, newest_first
 from groundside.studies.rides import SeasonRide, Share, Sums, setup_totals, totals
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
@@ -24,14 +24,14 @@ def ride(start_utc: str | Unknown, **more) -> SeasonRide:
     return SeasonRide(Path(f"/season/{start_utc}"), Sums(start_utc=start_utc), **more)
 
 
-def asked(**options) -> Filter:
+def asked(**options) -> RideFilter:
     usual = dict.fromkeys(("since", "until", "setup", "label", "longer_than_m"))
     return filter_from(**{**usual, **options})
 
 
 @pytest.fixture
 def far_east(monkeypatch):
-    """The laptop's clock is eleven hours ahead of UTC."""
+    """Set the local clock eleven hours ahead of UTC."""
     with monkeypatch.context() as patch:
         patch.setenv("TZ", "Etc/GMT-11")
         time.tzset()
@@ -67,12 +67,12 @@ LATE = "2025-06-15T23:59:59.9Z"
         ("2025-06-15", None, "no date at all", False),
     ],
 )
-def test_days_are_utc_and_count_whole(since, until, start, taken, far_east) -> None:
+def test_days_are_utc_and_inclusive(since, until, start, taken, far_east) -> None:
     assert asked(since=since, until=until).takes(ride(start)) is taken
 
 
 @given(st.datetimes(timezones=st.just(datetime.UTC)), st.dates(), st.dates())
-def test_a_span_of_days_is_that_of_the_calendar(moment, one, other) -> None:
+def test_spans_of_days_follow_the_calendar(moment, one, other) -> None:
     first, last = sorted((one, other))
     if last == datetime.date.max:
         return
@@ -93,12 +93,12 @@ def test_a_span_of_days_is_that_of_the_calendar(moment, one, other) -> None:
         {"since": "2025-06-15T12:00", "until": "2025-06-15T12:00"},
     ],
 )
-def test_a_date_that_is_none_is_refused(options) -> None:
+def test_an_invalid_date_is_refused(options) -> None:
     with pytest.raises(UsageError, match=r"expected (YYYY-MM-DD|a date behind)"):
         asked(**options)
 
 
-def test_the_newest_is_first_and_one_without_a_date_last() -> None:
+def test_newest_first_and_undated_last() -> None:
     rides = [ride(UNDATED), ride(MIDNIGHT), ride(LATE), ride("2024-01-01T00:00:00.0Z")]
     starts = [one.sums.start_utc for one in newest_first(rides)]
     assert starts == [LATE, MIDNIGHT, "2024-01-01T00:00:00.0Z", UNDATED]
@@ -147,7 +147,7 @@ def test_totals_are_ratios_of_sums() -> None:
         Figure(1400.0, pytest.approx(1330.0), pytest.approx(1470.0)),
         Figure(10500.0, pytest.approx(9975.0), pytest.approx(11025.0)),
     )
-    # Worst on both sides at once.
+    # Both at their worst.
     assert found.wh_per_km.low == pytest.approx(40.0 * 0.95 / 1.05)
     assert found.wh_per_km.high == pytest.approx(40.0 * 1.05 / 0.95)
     assert totals([]).wh_per_km == Unknown(Reason.TOGETHER_IN_NONE)
@@ -157,8 +157,8 @@ def test_totals_are_ratios_of_sums() -> None:
     assert at_rest.wh_per_km == Unknown(Reason.HARDLY_MOVED_IN_ANY)
 
 
-def test_energy_of_another_stretch_is_in_no_ratio() -> None:
-    # Speed was heard for a tenth of the ride: 400 Wh belong to more than these 1,000 m.
+def test_energy_of_another_stretch_is_left_out_of_the_ratio() -> None:
+    # Speed was known for a tenth of the ride: 400 Wh belong to more than these 1,000 m.
     sums = Sums(distance_m=figure(1000.0), energy_wh=figure(400.0), wh_per_km=figure(40.0))
     found = totals([SeasonRide(Path("a"), sums)])
     assert found.wh_per_km == Unknown(Reason.TOGETHER_IN_NONE)
@@ -171,7 +171,7 @@ parts = st.lists(st.builds(Share, st.sampled_from("ABC"), amounts, amounts), max
 
 
 @given(st.lists(parts, max_size=5))
-def test_set_ups_share_out_all_there_is(rides: list[list[Share]]) -> None:
+def test_shares_of_set_ups_add_up_to_the_totals(rides: list[list[Share]]) -> None:
     season = [SeasonRide(Path(str(n)), Sums(shares=tuple(some))) for n, some in enumerate(rides)]
     found = {one.setup: one for one in setup_totals(season)}
     for label, one in found.items():
@@ -191,7 +191,7 @@ def test_set_ups_share_out_all_there_is(rides: list[list[Share]]) -> None:
     assert found.keys() == {share.setup for some in rides for share in some}
 
 
-def test_set_ups_are_told_with_a_remark(capsys, tmp_path: Path) -> None:
+def test_set_ups_are_listed_with_a_remark(capsys, tmp_path: Path) -> None:
     session(tmp_path, named=[(0, "A"), (60, "B")], seconds=120)
     session(tmp_path, START_US + DAY_US, named=[(0, "B")], number=2, amps=20.0)
     found = listed(capsys, tmp_path, "--setups")

@@ -1,4 +1,4 @@
-"""Labels given at home: beside the record, whatever becomes of the store, safe to print."""
+"""Labels: kept beside the record, independent of the cache, safe to print."""
 
 import json
 from pathlib import Path
@@ -7,7 +7,7 @@ import pytest
 
 from groundside.command_line import main
 from groundside.reports.sessions.labels import label_path, read_label
-from groundside.reports.sessions.store import FILE_NAME, SeasonStore
+from groundside.reports.sessions.season_cache import FILE_NAME, SeasonCache
 from tests.groundside.reports.sessions.made_sessions import (
     DAY_US,
     START_US,
@@ -28,7 +28,7 @@ def labels(found: dict) -> list[str | None]:
     return [one["label"] for one in found["sessions"]]
 
 
-def test_labels_outlast_the_store(capsys, tmp_path: Path, monkeypatch) -> None:
+def test_labels_outlast_the_cache(capsys, tmp_path: Path, monkeypatch) -> None:
     session(tmp_path)
     (tmp_path / "plain.tlog").write_bytes(log_bytes(start_us=START_US - DAY_US))
     listed(capsys, tmp_path)
@@ -41,9 +41,9 @@ def test_labels_outlast_the_store(capsys, tmp_path: Path, monkeypatch) -> None:
         )
         found = listed(capsys, tmp_path)
     assert labels(found) == ["new propeller", "naïve 試し"]
-    stored = SeasonStore(tmp_path / FILE_NAME, print).rows()
+    stored = SeasonCache(tmp_path / FILE_NAME, print).rows()
     assert {row.label for row in stored.values()} == {"new propeller", "naïve 試し"}
-    (tmp_path / "season.sqlite").unlink()
+    (tmp_path / "season.json").unlink()
     assert listed(capsys, tmp_path) == found
     assert listed(capsys, tmp_path, "--rebuild") == found
     assert label(tmp_path, NAME, "") == 0
@@ -54,7 +54,7 @@ def test_labels_outlast_the_store(capsys, tmp_path: Path, monkeypatch) -> None:
 
 
 @pytest.mark.parametrize("text", ["'; DROP TABLE ride; --", '"); DELETE FROM ride', "%_\\", "-- x"])
-def test_hostile_labels_are_text_and_no_more(text: str, capsys, tmp_path: Path) -> None:
+def test_hostile_labels_are_plain_text(text: str, capsys, tmp_path: Path) -> None:
     session(tmp_path, named=[(0, "'; DROP TABLE share; --")])
     session(tmp_path, START_US + DAY_US, number=2)
     listed(capsys, tmp_path)
@@ -70,7 +70,7 @@ def test_hostile_labels_are_text_and_no_more(text: str, capsys, tmp_path: Path) 
 
 
 @pytest.mark.parametrize("text", ["a\nb", "a\x1b[2J", "a\x00", "\u202e", "x" * 201])
-def test_what_a_terminal_might_obey_is_no_label(text: str, capsys, tmp_path: Path) -> None:
+def test_control_characters_are_refused_in_a_label(text: str, capsys, tmp_path: Path) -> None:
     session(tmp_path)
     assert label(tmp_path, NAME, text) == 2
     out, err = capsys.readouterr()
@@ -79,7 +79,7 @@ def test_what_a_terminal_might_obey_is_no_label(text: str, capsys, tmp_path: Pat
     assert not label_path(tmp_path / NAME).exists()
 
 
-def test_a_file_from_anywhere_steers_no_terminal(capsys, tmp_path: Path) -> None:
+def test_a_foreign_label_file_cannot_steer_the_terminal(capsys, tmp_path: Path) -> None:
     folder = session(tmp_path)
     label_path(folder).write_text(json.dumps({"schema": 1, "label": "a\x1b[2J\r\nb" + "x" * 500}))
     assert main(["sessions", str(tmp_path)]) == 0
@@ -92,14 +92,14 @@ def test_a_file_from_anywhere_steers_no_terminal(capsys, tmp_path: Path) -> None
 @pytest.mark.parametrize(
     "raw", [b"", b"\xff", b"[]", b'{"schema": 9, "label": "x"}', b"[" * 4000, b" " * 9000, b"null"]
 )
-def test_a_damaged_label_is_said_and_can_be_given_anew(
+def test_a_damaged_label_is_reported_and_can_be_replaced(
     raw: bytes, capsys, caplog, tmp_path: Path
 ) -> None:
     folder = session(tmp_path)
     label_path(folder).write_bytes(raw)
     assert labels(listed(capsys, tmp_path)) == [None]
-    (said,) = caplog.messages
-    assert "labels.json: no label can be read" in said
+    (message,) = caplog.messages
+    assert "labels.json: no label can be read" in message
     assert label(tmp_path, NAME, "better") == 0
     capsys.readouterr()
     assert labels(listed(capsys, tmp_path)) == ["better"]
@@ -111,10 +111,10 @@ def test_a_damaged_label_is_said_and_can_be_given_anew(
         ("2025", "several are meant"),
         ("nothing", "no such session"),
         ("", "no such session"),
-        ("season.sqlite", "no such session"),
+        ("season.json", "no such session"),
     ],
 )
-def test_which_session_is_meant_must_be_clear(name, says, capsys, tmp_path: Path) -> None:
+def test_an_ambiguous_session_is_refused(name, says, capsys, tmp_path: Path) -> None:
     session(tmp_path)
     session(tmp_path, START_US + DAY_US, number=2)
     listed(capsys, tmp_path)
@@ -124,7 +124,7 @@ def test_which_session_is_meant_must_be_clear(name, says, capsys, tmp_path: Path
     assert says in err
 
 
-def test_a_beginning_or_a_path_names_a_session(capsys, tmp_path: Path) -> None:
+def test_a_session_is_named_by_a_prefix_or_a_path(capsys, tmp_path: Path) -> None:
     session(tmp_path)
     session(tmp_path, START_US + DAY_US, number=2)
     assert label(tmp_path, "2025-06-15", "a") == 0
@@ -133,7 +133,7 @@ def test_a_beginning_or_a_path_names_a_session(capsys, tmp_path: Path) -> None:
     assert labels(listed(capsys, tmp_path)) == ["b", "a"]
 
 
-def test_a_label_that_cannot_be_written_is_said(capsys, tmp_path: Path) -> None:
+def test_a_label_that_cannot_be_written_is_reported(capsys, tmp_path: Path) -> None:
     folder = session(tmp_path)
     label_path(folder).mkdir()
     assert label(tmp_path, NAME, "x") == 2

@@ -1,4 +1,4 @@
-"""The command as a rider meets it: its words, what it needs, and on narrow screens."""
+"""The command `sessions`: its text, its defaults, narrow screens."""
 
 import json
 import os
@@ -7,10 +7,11 @@ from pathlib import Path
 import pytest
 
 from groundside.command_line import main
-from groundside.reports.sessions.listing import as_lines, setup_lines
+from groundside.reports.sessions.sessions_output import as_lines, setup_lines
 from groundside.studies.rides import SeasonRide, Share, Sums
 from groundside.words.units import CHOICES
 from onboard.contract.figure import Figure
+from tests.groundside.reports.run_command import refusal
 from tests.groundside.reports.sessions.made_sessions import (
     DAY_US,
     START_US,
@@ -20,7 +21,7 @@ from tests.groundside.reports.sessions.made_sessions import (
 )
 
 
-def test_the_list_for_people(capsys, tmp_path: Path) -> None:
+def test_the_list_as_text(capsys, tmp_path: Path) -> None:
     session(tmp_path, named=[(0, "three blades")], seconds=600)
     session(tmp_path, START_US + DAY_US, number=2, seconds=60)
     main(["sessions", str(tmp_path), "--set-label", "2025-06-15", "calm evening"])
@@ -36,9 +37,7 @@ def test_the_list_for_people(capsys, tmp_path: Path) -> None:
     assert "dates and times are UTC" in lines
 
 
-def test_where_the_daemon_keeps_its_records_is_looked_into(
-    capsys, tmp_path: Path, monkeypatch
-) -> None:
+def test_the_daemon_s_records_are_the_default(capsys, tmp_path: Path, monkeypatch) -> None:
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     assert main(["sessions"]) == 2
     assert "no sessions there yet" in capsys.readouterr().err
@@ -77,20 +76,15 @@ def test_several_folders_are_one_season(capsys, tmp_path: Path) -> None:
         (["{}/empty", "--set-label", "x", "y"], "no session and no log there"),
     ],
 )
-def test_what_is_wrong_is_said_in_one_line(words, says, capsys, tmp_path: Path) -> None:
+def test_wrong_input_is_reported_in_one_line(words, says, capsys, tmp_path: Path) -> None:
     (tmp_path / "empty").mkdir()
     session(tmp_path)
     (tmp_path / "ride.tlog").write_bytes(log_bytes(10))
-    try:
-        code = main(["sessions", *(word.format(tmp_path) for word in words)])
-    except SystemExit as left:
-        code = left.code
-    out, err = capsys.readouterr()
-    assert (code, out, err.count("\n")) == (2, "", 1)
-    assert says in err
+    words = [word.format(tmp_path) for word in words]
+    assert says in refusal(capsys, "sessions", *words)
 
 
-def test_nothing_is_left_where_nothing_was_found(capsys, tmp_path: Path) -> None:
+def test_no_cache_is_made_where_nothing_was_found(capsys, tmp_path: Path) -> None:
     assert main(["sessions", str(tmp_path)]) == 2
     assert list(tmp_path.iterdir()) == []
 
@@ -127,14 +121,14 @@ def test_no_line_is_wider_than_the_screen(width: int) -> None:
     units = CHOICES["km/h"]
     lines = [*as_lines(RIDES, 9, units, width), *setup_lines(RIDES, units, width)]
     assert max(map(len, lines)) <= width
-    # Nothing is lost, whatever the width.
-    told = "".join("".join(lines).split())
+    # No text is lost, whatever the width.
+    text = "".join("".join(lines).split())
     for piece in ("2025-06-1515:06*", "7.20", "367", "51(49to53)", "firewood", "2of9sessions"):
-        assert piece in told
-    assert "threeblades,twoblades" in told
+        assert piece in text
+    assert "threeblades,twoblades" in text
 
 
-def test_nothing_from_outside_steers_the_terminal() -> None:
+def test_foreign_text_cannot_steer_the_terminal() -> None:
     hostile = "a\x1b[2J\r\nb\u202e"
     sums = Sums(shares=(Share(hostile, 1.0, 2.0),))
     rides = [SeasonRide(Path("/season") / hostile, sums, hostile, problem=hostile)]
@@ -146,7 +140,7 @@ def test_nothing_from_outside_steers_the_terminal() -> None:
         assert all(line.isprintable() for line in lines)
 
 
-def test_on_a_terminal_lines_are_as_wide_as_it_is(capsys, tmp_path: Path, monkeypatch) -> None:
+def test_lines_are_as_wide_as_the_terminal(capsys, tmp_path: Path, monkeypatch) -> None:
     session(tmp_path)
     monkeypatch.setattr("sys.stdout.isatty", lambda: True)
     monkeypatch.setenv("COLUMNS", "40")

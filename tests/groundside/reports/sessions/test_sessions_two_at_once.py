@@ -1,7 +1,6 @@
-"""Several at once on one season: the daemon that records, and more than one that lists."""
+"""Several processes on one season: a recording daemon and simultaneous lists."""
 
 import json
-import sqlite3
 import subprocess
 import sys
 import threading
@@ -10,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from groundside.reports.sessions.store import FILE_NAME, Row, SeasonStore
+from groundside.reports.sessions.season_cache import FILE_NAME, Row, SeasonCache
 from tests.daemon_process import ROOT, Daemon
 from tests.groundside.reports.sessions.made_sessions import DAY_US, START_US, listed, session
 from tests.patience import PATIENCE_S
@@ -30,48 +29,47 @@ def start(*words: str) -> subprocess.Popen[str]:
 
 
 @pytest.mark.parametrize("damaged", [False, True])
-def test_lists_at_once_are_equal_and_leave_a_sound_store(damaged, capsys, tmp_path: Path) -> None:
+def test_simultaneous_lists_are_equal_and_leave_a_sound_cache(
+    damaged, capsys, tmp_path: Path
+) -> None:
     for number in range(6):
         session(tmp_path, START_US + number * DAY_US, number=number + 1, named=[(30, "B")])
     if damaged:
-        (tmp_path / FILE_NAME).write_bytes(b"no store at all" * 1000)
+        (tmp_path / FILE_NAME).write_bytes(b"no cache at all" * 1000)
     running = [start(str(tmp_path), "--json", *(["--rebuild"] if n == 2 else [])) for n in range(4)]
-    told = [process.communicate(timeout=PATIENCE_S) for process in running]
+    outputs = [process.communicate(timeout=PATIENCE_S) for process in running]
     assert [process.returncode for process in running] == [0] * 4
-    # At most one of them found it damaged.
-    assert sum(err.count("\n") for _, err in told) == int(damaged)
-    for out, _ in told:
-        assert json.loads(out) == json.loads(told[0][0])
-    with sqlite3.connect(tmp_path / FILE_NAME) as store:
-        assert store.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-        assert store.execute("SELECT count(*) FROM ride").fetchone() == (6,)
-    store.close()
-    assert listed(capsys, tmp_path) == json.loads(told[0][0])
+    # Only one of them finds it damaged.
+    assert sum(err.count("\n") for _, err in outputs) == int(damaged)
+    for out, _ in outputs:
+        assert json.loads(out) == json.loads(outputs[0][0])
+    assert len(SeasonCache(tmp_path / FILE_NAME, print).rows()) == 6
+    assert listed(capsys, tmp_path) == json.loads(outputs[0][0])
 
 
-def test_many_writers_lose_no_row(capsys, tmp_path: Path) -> None:
+def test_concurrent_writers_lose_no_row(capsys, tmp_path: Path) -> None:
     session(tmp_path)
     listed(capsys, tmp_path)
     path = tmp_path / FILE_NAME
-    (row,) = SeasonStore(path, print).rows().values()
-    said: list[str] = []
+    (row,) = SeasonCache(path, print).rows().values()
+    warnings: list[str] = []
 
     def write(worker: int) -> None:
-        store = SeasonStore(path, said.append)
+        cache = SeasonCache(path, warnings.append)
         for n in range(20):
-            store.update([Row(f"{worker}-{n}", "", "", "", row.sums)], [], {})
-            assert row.name in store.rows()
+            cache.update([Row(f"{worker}-{n}", "", "", "", row.sums)], [], {})
+            assert row.name in cache.rows()
 
     workers = [threading.Thread(target=write, args=(worker,)) for worker in range(4)]
     for worker in workers:
         worker.start()
     for worker in workers:
         worker.join(PATIENCE_S)
-    assert said == []
-    assert len(SeasonStore(path, print).rows()) == 81
+    assert warnings == []
+    assert len(SeasonCache(path, print).rows()) == 81
 
 
-def test_the_session_that_a_daemon_records_is_read_up_to_now(capsys, tmp_path: Path) -> None:
+def test_a_session_being_recorded_is_read_up_to_now(capsys, tmp_path: Path) -> None:
     earlier = session(tmp_path)
     link = f"file:{ROOT / 'replay_logs' / 'at_anchor.tlog'}"
     with Daemon("--link", link, "--record", str(tmp_path)) as daemon:
@@ -88,11 +86,11 @@ def test_the_session_that_a_daemon_records_is_read_up_to_now(capsys, tmp_path: P
             assert time.monotonic() < deadline_s, durations
             time.sleep(0.2)
         assert durations == sorted(durations)
-        assert list(SeasonStore(tmp_path / FILE_NAME, print).rows()) == [earlier.name]
+        assert list(SeasonCache(tmp_path / FILE_NAME, print).rows()) == [earlier.name]
     found = listed(capsys, tmp_path)["sessions"]
     assert [one["is_open"] for one in found] == [False, False]
-    assert len(SeasonStore(tmp_path / FILE_NAME, print).rows()) == 2
-    # Nothing of ours in the daemon's way: it goes on with what it keeps there.
+    assert len(SeasonCache(tmp_path / FILE_NAME, print).rows()) == 2
+    # The cache does not disturb the daemon, which continues with its own files.
     with Daemon("--link", link, "--record", str(tmp_path)) as daemon:
         daemon.snapshot_when(lambda snapshot: (snapshot["trip"]["elapsed_s"] or 0.0) > 0.5)
     assert len(listed(capsys, tmp_path)["sessions"]) == 3

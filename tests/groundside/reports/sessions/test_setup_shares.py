@@ -1,4 +1,4 @@
-"""Set-ups of a ride: who is given which part of it."""
+"""A ride divided among its set-ups."""
 
 import itertools
 import json
@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from groundside.command_line import main
-from groundside.reports.sessions.setup_shares import ASHORE_M, joined
+from groundside.reports.sessions.setup_shares import ASHORE_M, merged_shares
 from groundside.studies.rides import Share
 from onboard.record.marks import MarkBook
 from onboard.record.sessions import SessionNote, read_session, session_name, write_session
@@ -32,7 +32,7 @@ def shares(found: dict, number: int = 0) -> list[tuple[str, int]]:
     return [(one["setup"], round(one["distance_m"], -1)) for one in setups]
 
 
-def test_a_ride_is_shared_out_where_the_set_up_was_changed(capsys, tmp_path: Path) -> None:
+def test_a_ride_is_divided_at_changes_of_set_up(capsys, tmp_path: Path) -> None:
     session(tmp_path, named=[(40, "two blades"), (100, "three blades")], seconds=150)
     found = listed(capsys, tmp_path)
     assert shares(found) == [("as is", 80), ("two blades", 120), ("three blades", 100)]
@@ -41,26 +41,26 @@ def test_a_ride_is_shared_out_where_the_set_up_was_changed(capsys, tmp_path: Pat
         assert math.fsum(part[key] for part in one["setups"]) == pytest.approx(one[key]["value"])
 
 
-def test_a_set_up_named_on_land_takes_the_whole_ride(capsys, tmp_path: Path) -> None:
+def test_a_set_up_selected_ashore_gets_the_whole_ride(capsys, tmp_path: Path) -> None:
     session(tmp_path, named=[(3, "B"), (5, "C"), (59, "D")])
     assert shares(listed(capsys, tmp_path)) == [("C", 120)]
 
 
-def test_a_trip_that_goes_on_keeps_its_set_up(capsys, tmp_path: Path) -> None:
+def test_a_continued_trip_keeps_its_set_up(capsys, tmp_path: Path) -> None:
     first = session(tmp_path, named=[(0, "B")])
     second = session(tmp_path, START_US + DAY_US, number=2, continues=first.name)
     session(tmp_path, START_US + 2 * DAY_US, number=3, continues=second.name)
     session(tmp_path, START_US + 3 * DAY_US, number=4)
     found = listed(capsys, tmp_path)
     assert [shares(found, n)[0][0] for n in range(4)] == ["as is", "B", "B", "B"]
-    # What was in force then is found out later: the marks of the first are looked at again.
+    # The set-up in force is found later, from the marks of the first session.
     name_setup(MarkBook(first), START_US, 1, "A")
     found = listed(capsys, tmp_path)
     assert [shares(found, n)[0][0] for n in range(4)] == ["as is", "A", "A", "A"]
 
 
 @pytest.mark.parametrize(("boot_s", "setup"), [(61, "B"), (3, "as is")])
-def test_a_trip_that_may_go_on_is_told_by_the_autopilots_clocks(
+def test_an_undecided_trip_is_settled_by_the_autopilot_s_clocks(
     capsys, tmp_path: Path, boot_s: int, setup: str
 ) -> None:
     first = session(tmp_path, named=[(0, "B")])
@@ -70,11 +70,11 @@ def test_a_trip_that_may_go_on_is_told_by_the_autopilots_clocks(
     (second / "telemetry.tlog").write_bytes(records(frames, START_US + DAY_US, STEP_US))
     write_session(second, SessionNote(2, may_continue=first.name))
     assert shares(listed(capsys, tmp_path), 0)[0][0] == setup
-    # Looking at it settles nothing: that is the daemon's.
+    # Reading it settles nothing: that is up to the daemon.
     assert read_session(second) == SessionNote(2, may_continue=first.name)
 
 
-def test_sessions_that_go_on_with_each_other_in_a_ring_end(capsys, tmp_path: Path) -> None:
+def test_sessions_that_continue_each_other_in_a_ring_terminate(capsys, tmp_path: Path) -> None:
     later = session_name(START_US + DAY_US)
     first = session(tmp_path, continues=later)
     session(tmp_path, START_US + DAY_US, number=2, continues=first.name)
@@ -89,8 +89,8 @@ rides = st.lists(st.builds(Share, st.sampled_from("ABC"), amounts, amounts), min
 
 
 @given(rides)
-def test_joining_loses_nothing_and_leaves_no_short_part(parts: list[Share]) -> None:
-    found = joined(parts)
+def test_merging_loses_nothing_and_leaves_no_short_share(parts: list[Share]) -> None:
+    found = merged_shares(parts)
     for key in ("energy_wh", "distance_m"):
         before = math.fsum(getattr(part, key) or 0.0 for part in parts)
         after = math.fsum(getattr(part, key) or 0.0 for part in found)
@@ -100,16 +100,16 @@ def test_joining_loses_nothing_and_leaves_no_short_part(parts: list[Share]) -> N
 
 
 @pytest.mark.slow
-def test_parts_of_a_simulated_ride_are_its_legs(capsys, tmp_path: Path) -> None:
-    # The simulation's own sums over its legs, before any sensor: harbour_loop.truth.json.
+def test_shares_of_a_simulated_ride_are_its_legs(capsys, tmp_path: Path) -> None:
+    # The simulation's sums over its legs, without sensors: harbour_loop.truth.json.
     truth = json.loads((LOGS / "harbour_loop.truth.json").read_text())
     legs = truth["legs"]
     folder = tmp_path / "2025-06-14T09-30-00Z"
     folder.mkdir()
     (folder / "telemetry.tlog").write_bytes((LOGS / "harbour_loop.tlog").read_bytes())
     scales = ("current_scale", "current_offset_a", "voltage_scale")
-    told = "\n".join(f"{key} = {truth[key]}" for key in scales)
-    (folder / "profile.toml").write_text(f"[sensors]\n{told}\n")
+    stated = "\n".join(f"{key} = {truth[key]}" for key in scales)
+    (folder / "profile.toml").write_text(f"[sensors]\n{stated}\n")
     start_us = round(truth["start_unix_s"] * 1e6)
     book = MarkBook(folder)
     wanted = {"ease out": "A", "push": "B", "home": "C"}
@@ -118,7 +118,7 @@ def test_parts_of_a_simulated_ride_are_its_legs(capsys, tmp_path: Path) -> None:
             name_setup(book, start_us, leg["start_s"], wanted[leg["name"]])
     (one,) = listed(capsys, tmp_path)["sessions"]
     parts = {part["setup"]: part for part in one["setups"]}
-    # Made fast before that it swung by less than a metre: no part, the first set-up takes it.
+    # Made fast before, it moved by less than a metre: that part goes to the first set-up.
     bounds = [0.0, *(leg["start_s"] for leg in legs if leg["name"] in ("push", "home")), math.inf]
     for label, begin_s, end_s in zip("ABC", bounds, bounds[1:], strict=False):
         inside = [leg for leg in legs if begin_s <= leg["start_s"] < end_s]

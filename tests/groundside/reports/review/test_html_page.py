@@ -1,4 +1,4 @@
-"""The page: whole in itself, escaped, and saying what the tables say."""
+"""The HTML page: self-contained, escaped, and equal to the tables."""
 
 import re
 from dataclasses import replace
@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from groundside.reports.review.many import Reviewed
-from groundside.reports.review.page import page
-from groundside.reports.review.sections import CAUTION
+from groundside.reports.review.html_page import html_page
+from groundside.reports.review.parallel_review import ReviewOutcome
+from groundside.reports.review.report_tables import CAUTION
 from groundside.studies.review_result import LogEvent
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
-from tests.groundside.reports.review.rides import one, several
+from tests.groundside.reports.review.rides import season_outcomes, skiff_outcome
 
 pytestmark = pytest.mark.slow
 
@@ -76,15 +76,15 @@ def fetches_nothing(read: Read) -> None:
     assert "@import" not in read.styles
     ids = read.all_of("id")
     assert len(set(ids)) == len(ids)
-    # What is pointed at is there.
+    # Every link has a target.
     links = {value[1:] for key in ("href", "xlink:href") for value in read.all_of(key)}
     assert {link for link in links if not link.startswith("ata:")} <= set(ids)
 
 
-def test_one_ride_is_told_and_drawn() -> None:
-    read = Read(page([one()], None, True))
+def test_a_page_of_one_ride() -> None:
+    read = Read(html_page([skiff_outcome()], None, True))
     fetches_nothing(read)
-    for said in (
+    for text in (
         "harbour_loop.tlog demo skiff, 2025-06-14 09:30 UTC",
         "consumption 52.3 Wh/km (50.2 to 54.5)",
         "8.1 to 9.0 00:00:35 0.08 2.9 296 35.7 (34.0 to 37.4)",
@@ -94,7 +94,7 @@ def test_one_ride_is_told_and_drawn() -> None:
         CAUTION,
         "This page shows the track",
     ):
-        assert said in read.text
+        assert text in read.text
     assert read.tags.count("svg") == 4
     assert all(read.all_of("aria-label"))
     assert read.all_of("name")[0] == "viewport"
@@ -103,27 +103,27 @@ def test_one_ride_is_told_and_drawn() -> None:
     assert "max-width: 599px" in read.styles
 
 
-def test_without_the_track_there_is_none() -> None:
-    text = page([one()], None, False)
+def test_no_track_leaves_the_track_out() -> None:
+    text = html_page([skiff_outcome()], None, False)
     read = Read(text)
     assert read.tags.count("svg") == 3
     assert "Track" not in read.text
     assert "The track was left out of this page." in read.text
     assert not any("Track" in label for label in read.all_of("aria-label"))
-    # The colours of the track are in no picture: only it has a picture in a picture.
+    # No plot has the track's colour bar: only that is an image within an image.
     assert "image" not in read.tags
 
 
-def test_no_coordinates_are_on_the_page_in_any_case() -> None:
-    kept = one().series
+def test_a_page_holds_no_coordinates() -> None:
+    kept = skiff_outcome().series
     assert kept is not None
-    text = page([one()], None, True)
+    text = html_page([skiff_outcome()], None, True)
     for value in (*kept.pieces[0, 4:], *kept.pieces[-1, 4:]):
         assert f"{value:.3f}" not in text
 
 
-def test_several_rides_have_totals_and_what_could_not_be_read() -> None:
-    read = Read(page(several(), None, True))
+def test_a_page_of_several_rides_has_totals_and_problems() -> None:
+    read = Read(html_page(season_outcomes(), None, True))
     fetches_nothing(read)
     assert read.text.startswith("3 rides - review 3 rides")
     assert "all 3 00:22:16 2.17 113 52.1 (49.9 to 54.3) 8.0 304" in read.text
@@ -135,15 +135,15 @@ def test_several_rides_have_totals_and_what_could_not_be_read() -> None:
     assert "Energy against distance: hardly moved" in read.text
 
 
-def test_units_are_those_asked_for() -> None:
-    text = Read(page([one()], "kn", True)).text
+def test_a_page_is_in_the_requested_units() -> None:
+    text = Read(html_page([skiff_outcome()], "kn", True)).text
     assert "96.9 Wh/NM" in text
     assert "km" not in text.replace("Wh/km", "km").split("In brackets")[0]
 
 
 @pytest.mark.parametrize("evil", ["<script>alert(1)</script>", '"><img src=x onerror=y>', "&lt;b"])
-def test_hostile_words_stay_words(evil: str) -> None:
-    good = one()
+def test_hostile_text_is_escaped(evil: str) -> None:
+    good = skiff_outcome()
     assert good.result is not None
     assert good.series is not None
     bad = replace(
@@ -159,9 +159,9 @@ def test_hostile_words_stay_words(evil: str) -> None:
         ),
         series=replace(good.series, craft=evil),
     )
-    unread = Reviewed(Path(evil), None, f"{evil}: no such file")
+    unread = ReviewOutcome(Path(evil), None, f"{evil}: no such file")
     for reviewed in ([bad], [bad, good, unread]):
-        text = page(reviewed, None, True)
+        text = html_page(reviewed, None, True)
         read = Read(text)
         fetches_nothing(read)
         assert "<img" not in text
@@ -171,7 +171,9 @@ def test_hostile_words_stay_words(evil: str) -> None:
         assert evil.replace("/", "|") in read.text
 
 
-def test_bytes_that_are_no_letters_do_not_stop_it() -> None:
-    good = replace(one(), path=Path("ride\udcff.tlog"))
-    page([good], None, False).encode()
-    page([good, Reviewed(Path("a\udcff"), None, "a\udcff: no such file")], None, False).encode()
+def test_undecodable_names_do_not_stop_it() -> None:
+    good = replace(skiff_outcome(), path=Path("ride\udcff.tlog"))
+    html_page([good], None, False).encode()
+    html_page(
+        [good, ReviewOutcome(Path("a\udcff"), None, "a\udcff: no such file")], None, False
+    ).encode()

@@ -1,4 +1,9 @@
-"""The reviews of several logs, on all cores."""
+"""Review several logs on all cores.
+
+Each worker process reads one log at a time and reports its progress through shared memory. SIGINT
+is blocked in the workers and noted in the parent, which ends them all and then raises
+KeyboardInterrupt: an interrupt at any moment leaves no worker behind and no traceback.
+"""
 
 import contextlib
 import functools
@@ -12,21 +17,22 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from groundside.reports.review.summary import Drawn, review
+from groundside.reports.log_progress import shifted, size_bytes
+from groundside.reports.review.summary import SeriesRecorder, review
 from groundside.studies.review_result import Review
 from groundside.studies.ride_series import Series
 from onboard.errors import WattwakeError
 from onboard.profile import Profile
-from onboard.telemetry.logs.log_files import Progress, find_log, log_bytes
+from onboard.telemetry.logs.log_files import Progress
 
 WORTH_BYTES = 8_000_000
-"""With less to read than this, starting processes takes longer than reading."""
+"""Less than this is read faster than worker processes start [bytes]."""
 
-TOLD_EVERY_S = 0.2
+PROGRESS_EVERY_S = 0.2
 
 
 @dataclass(frozen=True)
-class Reviewed:
+class ReviewOutcome:
     """One log's review, or why there is none.
 
     Parameters
@@ -34,13 +40,13 @@ class Reviewed:
     path
         The log, as given.
     result
-        What the log comes to; None where there is a problem.
+        The review; None if the log cannot be read.
     problem
-        A sentence for people to read, None without.
+        Why not, in one sentence; None if it can.
     speed_unit
-        What the log's profile wants speeds told in.
+        Unit of speed in the log's profile.
     series
-        What is drawn of it; None where nothing is to be drawn.
+        What plots are drawn from; None if none are wanted.
     """
 
     path: Path
@@ -50,41 +56,35 @@ class Reviewed:
     series: Series | None = field(default=None, compare=False)
 
 
-def size_bytes(path: Path) -> int:
-    """Return the size of the log that a path means; 0 where there is none."""
-    try:
-        return log_bytes(find_log(path))
-    except (WattwakeError, OSError):
-        return 0
-
-
-def review_many(
+def review_logs(
     paths: Sequence[Path],
     profile_of: Callable[[Path], Profile],
     system_id: int | None = None,
     progress: Progress | None = None,
     *,
     draws: bool = False,
-) -> list[Reviewed]:
-    """Review several logs, those that cannot be read among them; in the order given.
+) -> list[ReviewOutcome]:
+    """Review several logs; return an outcome for each, in the order given.
 
     Parameters
     ----------
     paths
         The logs, or sessions' folders.
     profile_of
-        Gives a log's craft; what is wrong with it is that log's problem.
+        Returns a log's profile; an error it raises becomes that log's problem.
     system_id
-        The MAVLink system to follow, None for each profile's.
+        MAVLink system to follow; None for the one in each profile.
     progress
         Called with the bytes read so far of all logs.
     draws
-        Whether to keep what pictures are drawn from.
+        Whether to keep what plots are drawn from.
     """
     one = functools.partial(_review_one, profile_of=profile_of, system_id=system_id, draws=draws)
     sizes = [size_bytes(path) for path in paths]
     if len(paths) == 1 or sum(sizes) < WORTH_BYTES or (os.cpu_count() or 1) == 1:
-        return list(_one_by_one(paths, sizes, one, progress))
+        return [
+            one(path, progress=shifted(progress, sum(sizes[:n]))) for n, path in enumerate(paths)
+        ]
     context = multiprocessing.get_context("spawn")  # threads would not survive a fork
     done = context.RawArray("q", len(paths))
     with (
@@ -92,22 +92,22 @@ def review_many(
         ProcessPoolExecutor(
             min(os.cpu_count() or 1, len(paths)),
             mp_context=context,
-            initializer=_begin_work,
+            initializer=_start_worker,
             initargs=(done,),
         ) as workers,
     ):
-        # The longest first, so that no core is left with it at the end.
+        # Longest first, so that the last log does not occupy one core alone.
         order = sorted(range(len(paths)), key=lambda n: -sizes[n])
         others = set(context.active_children())
-        with _deaf_to_interrupts():  # the workers stay so from their first instruction on
+        with _interrupts_blocked():  # inherited by the workers from their first instruction
             tasks = {n: workers.submit(_work_on, n, paths[n], one) for n in order}
-        waiting: set[Future[Reviewed]] = set(tasks.values())
+        waiting: set[Future[ReviewOutcome]] = set(tasks.values())
         while waiting and not interrupts:
-            _, waiting = wait(waiting, timeout=TOLD_EVERY_S, return_when=FIRST_COMPLETED)
+            _, waiting = wait(waiting, timeout=PROGRESS_EVERY_S, return_when=FIRST_COMPLETED)
             if progress is not None:
                 progress(sum(done))
         if interrupts:
-            # Whoever interrupts means the whole, and no worker has anything to say then.
+            # The user wants all of it to stop, and the workers have nothing to report.
             for worker in set(context.active_children()) - others:
                 worker.terminate()
     return [tasks[n].result() for n in range(len(paths))]
@@ -115,9 +115,9 @@ def review_many(
 
 @contextlib.contextmanager
 def _interrupts_noted() -> Iterator[list[int]]:
-    """Have SIGINT noted in a list, and raised as KeyboardInterrupt afterwards.
+    """Append each SIGINT to a list; raise KeyboardInterrupt at the end if there was one.
 
-    A second one while the workers are being ended would leave some of them at work.
+    Otherwise a second one, while the workers are being ended, would leave some of them running.
     """
     noted: list[int] = []
     usual = signal.getsignal(signal.SIGINT) is signal.default_int_handler
@@ -134,8 +134,8 @@ def _interrupts_noted() -> Iterator[list[int]]:
 
 
 @contextlib.contextmanager
-def _deaf_to_interrupts() -> Iterator[None]:
-    """Hold SIGINT back from this thread and from what it starts meanwhile."""
+def _interrupts_blocked() -> Iterator[None]:
+    """Block SIGINT in this thread and in the processes it starts meanwhile."""
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
@@ -144,36 +144,16 @@ def _deaf_to_interrupts() -> Iterator[None]:
 
 
 _done: Any = None
-"""In a worker: the bytes read so far of each log, shared with the process that shows them."""
+"""In a worker: bytes read so far of each log, in memory shared with the parent."""
 
 
-def _begin_work(done: Any) -> None:
+def _start_worker(done: Any) -> None:
     global _done  # noqa: PLW0603
     _done = done
 
 
-def _work_on(number: int, path: Path, review_one: Callable[..., Reviewed]) -> Reviewed:
-    def told(done: int) -> None:
-        _done[number] = done
-
-    return review_one(path, progress=told)
-
-
-def _one_by_one(
-    paths: Sequence[Path],
-    sizes: Sequence[int],
-    review_one: Callable[..., Reviewed],
-    progress: Progress | None,
-) -> Iterator[Reviewed]:
-    before = 0
-
-    def told(done: int) -> None:
-        if progress is not None:
-            progress(before + done)
-
-    for path, size in zip(paths, sizes, strict=True):
-        yield review_one(path, progress=told)
-        before += size
+def _work_on(number: int, path: Path, review_one: Callable[..., ReviewOutcome]) -> ReviewOutcome:
+    return review_one(path, progress=functools.partial(_done.__setitem__, number))
 
 
 def _review_one(
@@ -183,12 +163,12 @@ def _review_one(
     system_id: int | None,
     draws: bool,
     progress: Progress | None = None,
-) -> Reviewed:
-    drawn = Drawn() if draws else None
+) -> ReviewOutcome:
+    recorder = SeriesRecorder() if draws else None
     try:
         profile = profile_of(path)
-        result = review(path, profile, system_id, progress, drawn)
-        series = drawn.series if drawn is not None else None
-        return Reviewed(path, result, None, profile.units.speed, series)
+        result = review(path, profile, system_id, progress, recorder)
+        series = recorder.series if recorder is not None else None
+        return ReviewOutcome(path, result, None, profile.units.speed, series)
     except WattwakeError as problem:
-        return Reviewed(path, None, str(problem))
+        return ReviewOutcome(path, None, str(problem))

@@ -1,4 +1,4 @@
-"""A review in words: tables of plain text, which the terminal, plain lines and the page share."""
+"""A review as tables of text, which the terminal, plain lines and the HTML page share."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ from onboard.contract.figure import Estimate, Unknown
 from onboard.efficiency.trip.speed_bands import Band
 
 WIDE, WIDER = 60, 100
-"""Columns of a terminal from which on a table's second and third choice of columns fits."""
+"""Terminal widths from which a table's second and third choice of columns are shown."""
 
 CAUTION = (
     "From this ride's own sensors; another day's wind, waves, load and cold are not in it. Keep "
@@ -34,7 +34,7 @@ DOWN_TO = "left, range and time left: down to the reserve, or to the cut-off und
 
 @dataclass(frozen=True)
 class Cell:
-    """A figure as it is written, and its 95 % interval, empty where there is none."""
+    """A figure's text and its 95 % interval, empty if there is none."""
 
     text: str
     interval: str = ""
@@ -42,7 +42,7 @@ class Cell:
 
 @dataclass(frozen=True)
 class Column:
-    """A column's title; numbers stand at the right. It is left out of narrower screens."""
+    """A column's title, its alignment, and the least terminal width that shows it."""
 
     title: str
     right: bool = True
@@ -50,21 +50,21 @@ class Column:
 
 
 @dataclass(frozen=True)
-class Section:
+class ReportTable:
     """A table with its title.
 
     Parameters
     ----------
     title
-        What it is about.
+        Its subject.
     columns
-        As many as a row has cells.
+        One for each cell of a row.
     rows
-        The table; empty where there are notes alone.
+        The body; empty if there are only notes.
     total
         The last row, set off from the others; None without.
     notes
-        Sentences under the table.
+        Sentences below the table.
     """
 
     title: str
@@ -74,47 +74,47 @@ class Section:
     notes: tuple[str, ...] = ()
 
 
-PAIR = (Column("", right=False), Column("", right=False))
-"""Columns of a table of names and figures: they need no titles."""
+NAME_AND_FIGURE = (Column("", right=False), Column("", right=False))
+"""Columns of a table that needs no titles."""
 
 
-def trip_section(review: Review, units: Units) -> Section:
+def trip_table(review: Review, units: Units) -> ReportTable:
     """Return the trip's sums."""
     rows = tuple(
-        (Cell(name), Cell(said, span)) for name, said, span in trip_rows(review.trip, units)
+        (Cell(name), Cell(text, interval)) for name, text, interval in trip_rows(review.trip, units)
     )
-    return Section("trip", PAIR, rows)
+    return ReportTable("trip", NAME_AND_FIGURE, rows)
 
 
-def more_sections(review: Review, units: Units) -> list[Section]:
-    """Return what there is beside the trip's sums and the events."""
+def further_tables(review: Review, units: Units) -> list[ReportTable]:
+    """Return the tables after the trip's: speed bands, battery, set and drift."""
     return [_bands(review.bands, units), _battery(review, units), _water(review, units)]
 
 
-def event_words(event: LogEvent, units: Units) -> str:
-    """Return what an event says, on one line."""
+def event_line(event: LogEvent, units: Units) -> str:
+    """Return an event's text, on one line."""
     return clean(event_text(event.what, units))
 
 
-def events_section(review: Review, units: Units) -> Section:
-    """Return the alerts that came up, and what is to be known of the log."""
+def events_table(review: Review, units: Units) -> ReportTable:
+    """Return the alerts that were raised and the remarks on the log."""
     rows = []
     for event in review.events:
         at = clock_text(event.t_s) if event.t_s > 0.0 else ""
-        rows.append((Cell(at), Cell(event_words(event, units))))
+        rows.append((Cell(at), Cell(event_line(event, units))))
     if not rows:
-        return Section("events", notes=("none",))
-    return Section("events", PAIR, tuple(rows))
+        return ReportTable("events", notes=("none",))
+    return ReportTable("events", NAME_AND_FIGURE, tuple(rows))
 
 
 def figure_cell(figure: Reading, write: Callable[[float], str], unit: str = "") -> Cell:
-    """Write a figure with its unit and interval; what is unknown with its reason."""
+    """Return a figure with its unit and interval, or `unknown` with the reason."""
     if figure.value is None:
         return Cell(f"unknown ({figure.why})")
     return Cell(f"{write(figure.value)} {unit}".rstrip(), interval_text(figure, write))
 
 
-def _bands(bands: Sequence[Band], units: Units) -> Section:
+def _bands(bands: Sequence[Band], units: Units) -> ReportTable:
     columns = (
         Column(units.speed_name, right=False),
         Column("time"),
@@ -125,8 +125,8 @@ def _bands(bands: Sequence[Band], units: Units) -> Section:
     )
     rows = tuple(_band(band, units) for band in bands)
     if not rows:
-        return Section("speed bands", notes=("power and speed are not known at the same time",))
-    return Section("speed bands", columns, rows, notes=("speeds over ground",))
+        return ReportTable("speed bands", notes=("power and speed are not known at the same time",))
+    return ReportTable("speed bands", columns, rows, notes=("speeds over ground",))
 
 
 def _band(band: Band, units: Units) -> tuple[Cell, ...]:
@@ -136,21 +136,23 @@ def _band(band: Band, units: Units) -> tuple[Cell, ...]:
     def consumption(value: float) -> str:
         return three_figures(units.consumption(value))
 
-    said = cost.why if cost.value is None else consumption(cost.value)
     return (
         Cell(f"{low:.1f} to {high:.1f}" if units.speed(0.25) > 0.3 else f"{low:.2f} to {high:.2f}"),
         Cell(clock_text(band.seconds)),
         Cell(f"{units.distance(band.distance_m):.2f}"),
         Cell(f"{band.energy_wh:.1f}"),
         Cell(f"{3600.0 * band.energy_wh / band.seconds:.0f}"),
-        Cell(said, interval_text(cost, consumption)),
+        Cell(
+            cost.why if cost.value is None else consumption(cost.value),
+            interval_text(cost, consumption),
+        ),
     )
 
 
-def _battery(review: Review, units: Units) -> Section:
+def _battery(review: Review, units: Units) -> ReportTable:
     battery = review.battery
     if isinstance(battery, Unknown):
-        return Section("battery at the end", notes=(reason_text(battery, units),))
+        return ReportTable("battery at the end", notes=(reason_text(battery, units),))
 
     def distance(value_m: float) -> str:
         return three_figures(units.distance(value_m))
@@ -166,18 +168,18 @@ def _battery(review: Review, units: Units) -> Section:
         (Cell(name), figure_cell(reading(figure, units), write, unit))
         for name, figure, write, unit in rows
     )
-    return Section("battery at the end", PAIR, cells, notes=(DOWN_TO,))
+    return ReportTable("battery at the end", NAME_AND_FIGURE, cells, notes=(DOWN_TO,))
 
 
 def _milliohm(value_ohm: float) -> str:
     return one_decimal(1000.0 * value_ohm)
 
 
-def _water(review: Review, units: Units) -> Section:
+def _water(review: Review, units: Units) -> ReportTable:
     water = review.set_and_drift
-    told = water_text(water, units)
+    notes = (water_text(water, units),)
     if isinstance(water, Unknown):
-        return Section("set and drift", notes=(told,))
+        return ReportTable("set and drift", notes=notes)
 
     def speed(value_mps: float) -> str:
         return f"{units.speed(value_mps):.2f}"
@@ -189,4 +191,4 @@ def _water(review: Review, units: Units) -> Section:
         )
         for name, figure in (("east", water.east_mps), ("north", water.north_mps))
     )
-    return Section("set and drift", PAIR, rows, notes=(told,))
+    return ReportTable("set and drift", NAME_AND_FIGURE, rows, notes=notes)

@@ -1,4 +1,4 @@
-"""What is listed is what the records say, and each record is read once."""
+"""The list equals the records, and each record is read once."""
 
 import os
 from pathlib import Path
@@ -7,8 +7,8 @@ import pytest
 
 from groundside.command_line import main
 from groundside.reports.review.summary import review
-from groundside.reports.sessions import gather as gathering
-from groundside.reports.sessions.store import FILE_NAME, SeasonStore
+from groundside.reports.sessions import season as season_module
+from groundside.reports.sessions.season_cache import FILE_NAME, SeasonCache
 from onboard.contract.codec import plain
 from onboard.profile import profile_for
 from onboard.record.marks import MarkBook
@@ -29,23 +29,23 @@ from tests.small_streams import Sender, records
 LOGS = Path(__file__).parents[4] / "replay_logs"
 
 
-def test_a_session_says_what_its_review_says(capsys, tmp_path: Path) -> None:
+def test_a_session_s_figures_are_its_review_s(capsys, tmp_path: Path) -> None:
     folder = session(tmp_path, profile="[sensors]\ncurrent_scale = 1.1\n")
     (one,) = listed(capsys, tmp_path)["sessions"]
-    told = review(folder, profile_for(None, folder))
+    result = review(folder, profile_for(None, folder))
     assert one["path"] == str(folder)
-    trip = plain(told.trip)
+    trip = plain(result.trip)
     for key in ("distance_m", "energy_wh", "wh_per_km", "mean_power_w", "max_speed_mps"):
         assert one[key] == trip[key]
         assert one[key] is not None
-    assert one["start_utc"] == told.log.start_utc == "2025-06-15T15:06:40.0Z"
-    assert one["duration_s"] == told.log.duration_s
+    assert one["start_utc"] == result.log.start_utc == "2025-06-15T15:06:40.0Z"
+    assert one["duration_s"] == result.log.duration_s
     # 50 V, 1.1 x 10 A, 2 m/s.
     assert one["wh_per_km"]["value"] == pytest.approx(550 / 3.6 / 2, rel=0.01)
     assert "why" not in one
 
 
-def test_what_is_unknown_is_null_with_its_reason(capsys, tmp_path: Path) -> None:
+def test_an_unknown_value_is_null_with_its_reason(capsys, tmp_path: Path) -> None:
     session(tmp_path, speed=0.0)
     for _ in range(2):  # read, then stored
         (one,) = listed(capsys, tmp_path)["sessions"]
@@ -53,7 +53,7 @@ def test_what_is_unknown_is_null_with_its_reason(capsys, tmp_path: Path) -> None
         assert one["why"]["wh_per_km"] == {"code": "hardly_moved"}
 
 
-def test_the_values_of_a_reason_are_stored_too(capsys, tmp_path: Path, monkeypatch) -> None:
+def test_a_reason_is_cached_with_its_values(capsys, tmp_path: Path, monkeypatch) -> None:
     sender = Sender()
     frames = [frame for n in range(60) for frame in sender.second(n, 50.0, 8.0, 2.0)]
     frames += [sender.attitude(61 + n) for n in range(40)]
@@ -85,7 +85,7 @@ def test_plain_logs_of_both_kinds_count_as_rides(capsys, tmp_path: Path) -> None
     found = listed(capsys, tmp_path)
     assert names(found) == ["sprints.TLOG", "anchor.bin", "2025-06-15T15-06-40Z"]
     energies = [one["energy_wh"]["value"] for one in found["sessions"]]
-    # The simulation's own, before its sensors: replay_logs/*.truth.json.
+    # The simulation's truth, without sensors: replay_logs/*.truth.json.
     assert energies[:2] == [pytest.approx(37.476, rel=0.03), pytest.approx(1.167, abs=0.15)]
 
 
@@ -105,20 +105,20 @@ def test_only_what_changed_is_read_again(capsys, tmp_path: Path, monkeypatch) ->
     b = session(tmp_path, START_US + DAY_US, number=2)
     before = listed(capsys, tmp_path)
     read: list[Path] = []
-    many = gathering.review_many
+    review_logs = season_module.review_logs
 
     def counted(paths, *rest):
         read.extend(paths)
-        return many(paths, *rest)
+        return review_logs(paths, *rest)
 
-    monkeypatch.setattr(gathering, "review_many", counted)
+    monkeypatch.setattr(season_module, "review_logs", counted)
     with (b / "telemetry.tlog").open("wb") as file:
         file.write(log_bytes(90, start_us=START_US + DAY_US))
     found = listed(capsys, tmp_path)
     assert read == [b]
     assert found["sessions"][0]["distance_m"]["value"] == pytest.approx(178, abs=3)
     assert found["sessions"][1] == before["sessions"][1]
-    # The same number of bytes, but not the same: its time tells.
+    # Same size but other contents: the time of modification differs.
     (a / "telemetry.tlog").write_bytes(log_bytes(amps=5.0))
     os.utime(a / "telemetry.tlog", ns=(1, 1))
     energy = listed(capsys, tmp_path)["sessions"][1]["energy_wh"]["value"]
@@ -142,7 +142,7 @@ def test_a_record_in_several_files_counts_as_one(capsys, tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize("what", ["marks", "profile", "given profile"])
-def test_what_lies_beside_a_record_counts_too(what: str, capsys, tmp_path: Path) -> None:
+def test_changes_beside_a_record_read_it_again(what: str, capsys, tmp_path: Path) -> None:
     folder = session(tmp_path / "season")
     options: tuple[str, ...] = ()
     before = listed(capsys, tmp_path / "season")["sessions"][0]
@@ -161,7 +161,9 @@ def test_what_lies_beside_a_record_counts_too(what: str, capsys, tmp_path: Path)
     assert energies[1] == pytest.approx(2 * energies[0])
 
 
-def test_units_of_a_profile_change_no_sum(capsys, tmp_path: Path, monkeypatch) -> None:
+def test_units_in_a_profile_do_not_invalidate_the_cache(
+    capsys, tmp_path: Path, monkeypatch
+) -> None:
     folder = session(tmp_path, profile="[units]\nspeed = 'kn'\n")
     assert main(["sessions", str(tmp_path)]) == 0
     assert " Wh/NM" in capsys.readouterr().out
@@ -171,33 +173,33 @@ def test_units_of_a_profile_change_no_sum(capsys, tmp_path: Path, monkeypatch) -
     assert " Wh/km" in capsys.readouterr().out
 
 
-def test_another_release_reads_again(capsys, tmp_path: Path, monkeypatch) -> None:
+def test_another_version_reads_again(capsys, tmp_path: Path, monkeypatch) -> None:
     session(tmp_path)
     listed(capsys, tmp_path)
-    monkeypatch.setattr(gathering, "__version__", "0.0.0")
+    monkeypatch.setattr(season_module, "__version__", "0.0.0")
     no_reading(monkeypatch)
     with pytest.raises(AssertionError, match="a record was read"):
         main(["sessions", str(tmp_path)])
 
 
-def test_a_session_that_is_gone_is_dropped(capsys, tmp_path: Path) -> None:
+def test_a_deleted_session_is_dropped(capsys, tmp_path: Path) -> None:
     a = session(tmp_path)
     session(tmp_path, START_US + DAY_US, number=2)
     assert len(names(listed(capsys, tmp_path))) == 2
     a.rename(tmp_path.parent / "elsewhere")
     assert len(names(listed(capsys, tmp_path))) == 1
-    assert list(SeasonStore(tmp_path / FILE_NAME, print).rows()) == ["2025-06-16T15-06-40Z"]
+    assert list(SeasonCache(tmp_path / FILE_NAME, print).rows()) == ["2025-06-16T15-06-40Z"]
     (tmp_path.parent / "elsewhere").rename(a)
     (a / "telemetry.tlog").write_bytes(log_bytes(30))
     found = listed(capsys, tmp_path)
     assert found["sessions"][1]["duration_s"] == pytest.approx(30, abs=1)
 
 
-def test_a_session_that_is_being_written_is_open_and_not_stored(capsys, tmp_path: Path) -> None:
+def test_a_session_being_written_is_open_and_not_cached(capsys, tmp_path: Path) -> None:
     folder = session(tmp_path, closed=False)
     before = listed(capsys, tmp_path)["sessions"][0]
     assert before["is_open"] is True
-    # The daemon writes on; even where neither size nor time told of it, it would be seen.
+    # The daemon keeps writing; this is noticed even if neither size nor time changed.
     record = folder / "telemetry.tlog"
     stamp = record.stat()
     record.write_bytes(log_bytes(amps=5.0))
@@ -217,7 +219,7 @@ def test_only_the_newest_can_be_open(capsys, tmp_path: Path) -> None:
     assert [one["is_open"] for one in found] == [True, False, False]
 
 
-def test_one_that_was_cut_off_long_ago_is_stored(capsys, tmp_path: Path, monkeypatch) -> None:
+def test_a_session_cut_off_long_ago_is_cached(capsys, tmp_path: Path, monkeypatch) -> None:
     rested(session(tmp_path, closed=False) / "telemetry.tlog")
     before = listed(capsys, tmp_path)
     no_reading(monkeypatch)
@@ -225,24 +227,24 @@ def test_one_that_was_cut_off_long_ago_is_stored(capsys, tmp_path: Path, monkeyp
     assert before["sessions"][0]["is_open"] is True
 
 
-def test_a_record_that_grows_while_it_is_read_is_not_stored(
+def test_a_record_that_grows_while_it_is_read_is_not_cached(
     capsys, tmp_path: Path, monkeypatch
 ) -> None:
     (tmp_path / "copied.tlog").write_bytes(log_bytes(30))
-    many = gathering.review_many
+    review_logs = season_module.review_logs
 
     def slow(paths, *rest):
-        read = many(paths, *rest)
+        read = review_logs(paths, *rest)
         (tmp_path / "copied.tlog").write_bytes(log_bytes(60))
         return read
 
     with monkeypatch.context() as patch:
-        patch.setattr(gathering, "review_many", slow)
+        patch.setattr(season_module, "review_logs", slow)
         listed(capsys, tmp_path)
     assert listed(capsys, tmp_path)["sessions"][0]["duration_s"] == pytest.approx(60, abs=1)
 
 
-def test_what_cannot_be_read_is_listed_with_its_problem(capsys, tmp_path: Path) -> None:
+def test_an_unreadable_record_is_listed_with_its_problem(capsys, tmp_path: Path) -> None:
     session(tmp_path)
     empty = session(tmp_path, START_US + DAY_US, number=2)
     (empty / "telemetry.tlog").write_bytes(b"")
@@ -265,7 +267,7 @@ def test_what_cannot_be_read_is_listed_with_its_problem(capsys, tmp_path: Path) 
     assert names(listed(capsys, tmp_path))[0] == empty.name
 
 
-def test_names_that_are_no_text_are_listed(capsys, tmp_path: Path, monkeypatch) -> None:
+def test_undecodable_names_are_listed(capsys, tmp_path: Path, monkeypatch) -> None:
     name = os.fsdecode(b"ride \xff\x1b[2J.tlog")
     (tmp_path / name).write_bytes(log_bytes(30))
     before = listed(capsys, tmp_path)

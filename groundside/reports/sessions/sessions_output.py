@@ -1,10 +1,17 @@
-"""The season as it is printed: lines for people, JSON for other programs."""
+"""A season as lines for people and as JSON for other programs."""
 
-import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from groundside.reports.sessions.filters import started
+from groundside.reports.text_layout import (
+    aligned,
+    figure_text,
+    flowed,
+    paragraph,
+    printable,
+    table_lines,
+)
 from groundside.studies.rides import SeasonRide, SeasonTotals, SetupTotals, setup_totals, totals
 from groundside.words.figures import UNKNOWN, clock_text, consumption_text, three_figures
 from groundside.words.units import Units
@@ -15,7 +22,7 @@ from onboard.efficiency.curve.learner import PLAIN_SETUP
 SCHEMA = 2
 
 LONGEST_NAME = 32
-"""Of names and set-ups in a table; the rest is cut, the label stands last and is not."""
+"""Length to which names and set-ups are cut; labels are last in a row and stay whole."""
 
 NO_COMPARISON = (
     "This is no comparison: power, wind, water and load differed from ride to ride. To know "
@@ -25,13 +32,8 @@ OPEN_MARK = "*"
 OPEN_REMARK = f"{OPEN_MARK} not closed: it goes on, or was cut off; read up to now"
 
 
-def printable(text: str) -> str:
-    """Return a name or label as no terminal takes it for a command of its own."""
-    return "".join(one for one in text if one.isprintable())
-
-
 def as_json(rides: Sequence[SeasonRide], by_setup: bool) -> dict[str, Any]:
-    """Return rides, their totals and, where wanted, the totals of each set-up."""
+    """Return rides, their totals and, on request, the totals of each set-up."""
     stated: dict[str, Any] = {
         "schema": SCHEMA,
         "sessions": [_ride(ride) for ride in rides],
@@ -47,8 +49,8 @@ def _ride(ride: SeasonRide) -> dict[str, Any]:
     sums: dict[str, Any] = plain(ride.sums)
     shares, why = sums.pop("shares"), sums.pop(WHY, None)
     stated = {
-        "path": _sayable(str(ride.path)),
-        "name": _sayable(ride.name),
+        "path": _valid_text(str(ride.path)),
+        "name": _valid_text(ride.name),
         **sums,
         "setups": shares,
         "label": ride.label or None,
@@ -72,69 +74,65 @@ def _setup(one: SetupTotals) -> dict[str, Any]:
     return {"setup": stated.pop("setup"), "sessions": stated.pop("rides"), **stated}
 
 
-def _sayable(text: str) -> str:
-    """Return a name as text that any encoding takes, whatever bytes the file system has."""
+def _valid_text(text: str) -> str:
+    """Return a name as valid text, whatever bytes the file system has."""
     return text.encode("utf-8", "backslashreplace").decode()
 
 
 def as_lines(
     rides: Sequence[SeasonRide], all_rides: int, units: Units, width: int | None
 ) -> Iterator[str]:
-    """Return the lines of a list of rides.
+    """Yield the lines of a list of rides.
 
     Parameters
     ----------
     rides
-        Those that are wanted, in order.
+        The rides to list, in order.
     all_rides
-        How many there are.
+        Number of rides before filtering.
     units
         The rider's units.
     width
-        Columns of the screen; None: as many as it takes.
+        Columns of the screen; None for no limit.
     """
     rows = [_cells(ride, units) for ride in rides]
     if not rides:
         yield f"none of {all_rides} {_rides(all_rides)} is like that"
         return
-    table = list(_table(rows, units))
+    head = ["date", "name", "time", units.distance_name, "Wh", units.consumption_name]
+    table = list(table_lines([[*head, "set-ups", "label"], *rows], range(2, 6)))
     if width is None or max(map(len, table)) <= width:
         yield from table
     else:
         for row in rows:
-            yield from _wrapped(row, units, width)
+            yield from _flowed_row(row, units, width)
     yield ""
     remarks = []
     if any(ride.is_open for ride in rides):
         remarks.append(OPEN_REMARK)
-    remarks += [
-        f"{printable(ride.name)}: {printable(ride.problem)}" for ride in rides if ride.problem
-    ]
+    remarks += [f"{_clean(ride.name)}: {_clean(ride.problem)}" for ride in rides if ride.problem]
     if any(started(ride) is not None for ride in rides):
         remarks.append("dates and times are UTC")
     yield from _sum_lines(totals(rides), all_rides, units, width)
     for remark in remarks:
-        yield from _paragraph(remark, width)
+        yield from paragraph(remark, width)
 
 
 def setup_lines(rides: Sequence[SeasonRide], units: Units, width: int | None) -> Iterator[str]:
-    """Return a line for each set-up, and what the lines do not say."""
+    """Yield a line for each set-up, and the caution that it is no comparison."""
     found = setup_totals(rides)
     longest = max([len("set-up"), *(len(_short(one.setup)) for one in found)])
     fits = width is None or width >= longest + 37
+    formats = (f"<{longest}", ">8", ">7", ">7", ">7")
     if fits:
-        yield (
-            f"{'set-up':<{longest}}  {'sessions':>8}  {units.distance_name:>7}  {'Wh':>7}  "
-            f"{units.consumption_name:>7}"
-        )
+        titles = ("set-up", "sessions", units.distance_name, "Wh", units.consumption_name)
+        yield aligned(titles, formats)
     for one in found:
         distance = _distance(one.distance_m, units)
         energy, consumption = _energy(one.energy_wh), _consumption(one.wh_per_km, units)
         if fits:
-            yield (
-                f"{_short(one.setup):<{longest}}  {one.rides:>8}  {distance:>7}  {energy:>7}  "
-                f"{consumption:>7}"
-            )
+            cells = (_short(one.setup), str(one.rides), distance, energy, consumption)
+            yield aligned(cells, formats)
         else:
             pieces = [
                 _short(one.setup),
@@ -143,9 +141,9 @@ def setup_lines(rides: Sequence[SeasonRide], units: Units, width: int | None) ->
                 f"{energy} Wh",
                 f"{consumption} {units.consumption_name}",
             ]
-            yield from _pieces(pieces, width or 0)
+            yield from flowed(pieces, width)
     yield ""
-    yield from _paragraph(NO_COMPARISON, width)
+    yield from paragraph(NO_COMPARISON, width)
 
 
 def _cells(ride: SeasonRide, units: Units) -> list[str]:
@@ -160,25 +158,13 @@ def _cells(ride: SeasonRide, units: Units) -> list[str]:
         _energy(sums.energy_wh),
         _interval(sums.wh_per_km, units),
         ", ".join(named),
-        printable(ride.label),
+        _clean(ride.label),
     ]
 
 
-def _table(rows: list[list[str]], units: Units) -> Iterator[str]:
-    units_of = (units.distance_name, "Wh", units.consumption_name)
-    head = ["date", "name", "time", *units_of, "set-ups", "label"]
-    widths = [max(len(row[column]) for row in [head, *rows]) for column in range(len(head))]
-    for row in [head, *rows]:
-        cells = [
-            f"{cell:>{wide}}" if 2 <= column <= 5 else f"{cell:<{wide}}"
-            for column, (cell, wide) in enumerate(zip(row, widths, strict=True))
-        ]
-        yield "  ".join(cells).rstrip()
-
-
-def _wrapped(row: list[str], units: Units, width: int) -> Iterator[str]:
+def _flowed_row(row: list[str], units: Units, width: int) -> Iterator[str]:
     date, name, time, distance, energy, consumption, setups, label = row
-    yield from _pieces(
+    yield from flowed(
         [
             date,
             time,
@@ -207,43 +193,24 @@ def _sum_lines(
         f"{_energy(sums.energy_wh)} Wh",
         ratio,
     ]
-    yield from ["   ".join(pieces)] if width is None else _pieces(pieces, width)
+    yield from flowed(pieces, width)
 
 
 def _rides(count: int) -> str:
     return "session" if count == 1 else "sessions"
 
 
-def _pieces(pieces: Sequence[str], width: int) -> Iterator[str]:
-    """Put pieces into lines without breaking one, unless it is longer than a line by itself."""
-    line = ""
-    for piece in pieces:
-        longer = f"{line}   {piece}" if line.strip() else f"{line}{piece}"
-        if len(longer) > width and line.strip():
-            yield line
-            longer = f"  {piece}"
-        while len(longer) > width:
-            yield longer[:width]
-            longer = f"  {longer[width:]}"
-        line = longer
-    yield line
-
-
-def _paragraph(text: str, width: int | None) -> list[str]:
-    return [text] if width is None else textwrap.wrap(text, max(width, 20))
+def _clean(text: str) -> str:
+    return printable(text, instead="")
 
 
 def _short(text: str) -> str:
-    text = printable(text)
+    text = _clean(text)
     return text if len(text) <= LONGEST_NAME else f"{text[: LONGEST_NAME - 1]}…"
 
 
 def _interval(wh_per_km: Estimate, units: Units) -> str:
-    said = _consumption(wh_per_km, units)
-    if isinstance(wh_per_km, Unknown) or wh_per_km.low is None or wh_per_km.high is None:
-        return said
-    low, high = _consumption(wh_per_km.low, units), _consumption(wh_per_km.high, units)
-    return f"{said} ({low} to {high})"
+    return figure_text(wh_per_km, lambda value: consumption_text(value, units))
 
 
 def _distance(distance_m: Estimate | Number, units: Units) -> str:

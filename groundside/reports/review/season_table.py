@@ -1,18 +1,18 @@
-"""Several logs in words: a row each, and what they come to together."""
+"""Several logs in one table: a row for each, and their totals."""
 
 import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from groundside.reports.review.many import Reviewed
-from groundside.reports.review.names import date_text, names_of, start_of
-from groundside.reports.review.sections import (
+from groundside.reports.review.log_names import date_text, names_of, start_of
+from groundside.reports.review.parallel_review import ReviewOutcome
+from groundside.reports.review.report_tables import (
     WIDE,
     WIDER,
     Cell,
     Column,
-    Section,
-    event_words,
+    ReportTable,
+    event_line,
     figure_cell,
 )
 from groundside.studies.review_result import Review
@@ -37,40 +37,40 @@ WITHOUT = {
 
 
 @dataclass(frozen=True)
-class Named:
-    """A log that could be read, with the name it goes by."""
+class NamedReview:
+    """A log that could be read, with a name unique among the others."""
 
     name: str
-    reviewed: Reviewed
+    outcome: ReviewOutcome
     result: Review
 
 
-def readable(reviewed: Sequence[Reviewed]) -> list[Named]:
-    """Return the logs that have a review, named so that they can be told apart."""
-    names = names_of([one.path for one in reviewed])
+def named_reviews(outcomes: Sequence[ReviewOutcome]) -> list[NamedReview]:
+    """Return the logs that could be read, with unique names."""
+    names = names_of([one.path for one in outcomes])
     return [
-        Named(name, one, one.result)
-        for name, one in zip(names, reviewed, strict=True)
+        NamedReview(name, one, one.result)
+        for name, one in zip(names, outcomes, strict=True)
         if one.result is not None
     ]
 
 
-def common_units(rides: Sequence[Named], asked: str | None) -> Units:
-    """Return the units for what is said of all: those asked for, else the first craft's."""
-    return units_named(asked or (rides[0].reviewed.speed_unit if rides else ""))
+def common_units(rides: Sequence[NamedReview], named: str | None) -> Units:
+    """Return the units for all logs together: those named, else the first craft's."""
+    return units_named(named or (rides[0].outcome.speed_unit if rides else ""))
 
 
-def season_section(reviewed: Sequence[Reviewed], units: Units) -> Section:
+def season_table(outcomes: Sequence[ReviewOutcome], units: Units) -> ReportTable:
     """Return the table of several logs.
 
     Parameters
     ----------
-    reviewed
-        All that were asked for.
+    outcomes
+        Of all logs named.
     units
-        What it is told in.
+        Units of all rows.
     """
-    rides = readable(reviewed)
+    rides = named_reviews(outcomes)
     summed = totals([ride.result for ride in rides])
     columns = (
         Column("log", right=False),
@@ -83,23 +83,15 @@ def season_section(reviewed: Sequence[Reviewed], units: Units) -> Section:
         Column("mean W", from_width=WIDER),
     )
     rows = tuple(
-        (
-            Cell(ride.name),
-            Cell(date_text(ride.result)),
-            *_figures(ride.result.trip, units),
-        )
+        (Cell(ride.name), Cell(date_text(ride.result)), *_figures(ride.result.trip, units))
         for ride in rides
     )
-    last = (
-        Cell(f"all {summed.rides}"),
-        Cell(""),
-        *_figures(summed, units),
-    )
-    return Section("rides", columns, rows, last, tuple(_notes(reviewed, rides, summed, units)))
+    last = (Cell(f"all {summed.rides}"), Cell(""), *_figures(summed, units))
+    return ReportTable("rides", columns, rows, last, tuple(_notes(outcomes, rides, summed, units)))
 
 
 def _figures(sums: Trip | Totals, units: Units) -> list[Cell]:
-    """Write a row's figures; the reasons of what is unknown stand in the log's own review."""
+    """Return a row's figures; why one is unknown is in the log's own review."""
 
     def cell(
         figure: Estimate | Number, write: Callable[[float], str], *, spans: bool = False
@@ -120,33 +112,29 @@ def _figures(sums: Trip | Totals, units: Units) -> list[Cell]:
 
 
 def _notes(
-    reviewed: Sequence[Reviewed], rides: Sequence[Named], summed: Totals, units: Units
-) -> list[str]:
-    notes = [SAME_SENSORS]
+    outcomes: Sequence[ReviewOutcome], rides: Sequence[NamedReview], summed: Totals, units: Units
+) -> Iterator[str]:
+    yield SAME_SENSORS
     for key, count in summed.without.items():
         if count > 0:
-            notes.append(WITHOUT[key].format(count=counted(count)))
+            yield WITHOUT[key].format(count=count_text(count))
     for place in summed.repeated:
-        notes.append(f"{rides[place].name} is a ride that was given before: it counts once")
+        yield f"{rides[place].name} is a ride that was given before: it counts once"
     others = [ride for place, ride in enumerate(rides) if place not in summed.repeated]
-    notes += [
-        f"{one.name} and {other.name} are of the same time: if it is one ride, it counts twice"
-        for one, other in _overlapping(others)
-    ]
-    unread = len(reviewed) - len(rides)
+    for one, other in _overlapping(others):
+        pair = f"{one.name} and {other.name}"
+        yield f"{pair} are of the same time: if it is one ride, it counts twice"
+    unread = len(outcomes) - len(rides)
     if unread:
-        notes.append(f"{counted(unread)} could not be read: not counted")
+        yield f"{count_text(unread)} could not be read: not counted"
     for ride in rides:
-        notes += [
-            f"{ride.name}: {event_words(event, units)}"
-            for event in ride.result.events
-            if not event.t_s
-        ]
-    return notes
+        for event in ride.result.events:
+            if not event.t_s:
+                yield f"{ride.name}: {event_line(event, units)}"
 
 
-def _overlapping(rides: Sequence[Named]) -> Iterator[tuple[Named, Named]]:
-    """Return pairs of logs that cover the same time for the most part of the shorter of them."""
+def _overlapping(rides: Sequence[NamedReview]) -> Iterator[tuple[NamedReview, NamedReview]]:
+    """Yield pairs of logs that share more than half of the shorter one's time."""
     dated = [(start, ride) for ride in rides if (start := start_of(ride.result)) is not None]
     dated.sort(key=lambda pair: pair[0])
     for (start, one), (later, other) in itertools.pairwise(dated):
@@ -156,6 +144,6 @@ def _overlapping(rides: Sequence[Named]) -> Iterator[tuple[Named, Named]]:
             yield one, other
 
 
-def counted(count: int) -> str:
-    """Write how many logs."""
+def count_text(count: int) -> str:
+    """Return a number of logs in words."""
     return "1 log" if count == 1 else f"{count} logs"

@@ -1,4 +1,4 @@
-"""Reviews for people: tables on terminals of any width, plain lines elsewhere."""
+"""Reviews as text: tables on terminals of any width, plain lines elsewhere."""
 
 import os
 import pty
@@ -10,48 +10,50 @@ from pathlib import Path
 
 import pytest
 
-from groundside.reports.review.review_output import as_lines, as_sections, review_json
-from groundside.reports.review.sections import Cell, Column, Section
-from groundside.reports.review.table import print_tables
+from groundside.reports.review.report_tables import Cell, Column, ReportTable
+from groundside.reports.review.review_output import as_lines, as_tables, review_json
+from groundside.reports.review.rich_tables import print_tables
 from groundside.studies.review_result import LogEvent
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
-from tests.groundside.reports.review.rides import LOGS, SKIFF, one, several
+from tests.groundside.reports.review.rides import LOGS, SKIFF, season_outcomes, skiff_outcome
 from tests.patience import PATIENCE_S
 
 ROOT = LOGS.parent
 ESCAPE = re.compile(r"\x1b\[([0-9;]*)m")
 
 
-def printed(capsys: pytest.CaptureFixture[str], sections: list[Section], width: int) -> list[str]:
+def printed(
+    capsys: pytest.CaptureFixture[str], sections: list[ReportTable], width: int
+) -> list[str]:
     print_tables(sections, width)
     return capsys.readouterr().out.splitlines()
 
 
 @pytest.mark.parametrize("width", [40, 80, 120])
 @pytest.mark.parametrize("units", ["km/h", "m/s", "kn", "mph"])
-def test_tables_fit_and_say_what_matters_at_any_width(
+def test_tables_fit_and_keep_the_main_figures_at_any_width(
     width: int, units: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    for reviewed in ([one()], several()):
-        lines = printed(capsys, as_sections(reviewed, units), width)
+    for reviewed in ([skiff_outcome()], season_outcomes()):
+        lines = printed(capsys, as_tables(reviewed, units), width)
         assert max(map(len, lines)) <= width
         text = " ".join(" ".join(lines).split())
         assert {"kn": "Wh/NM", "mph": "Wh/mi"}.get(units, "Wh/km") in text
         assert "…" not in text  # nothing is cut off
     if units == "km/h":
-        lines = printed(capsys, as_sections([one()], units), width)
+        lines = printed(capsys, as_tables([skiff_outcome()], units), width)
         text = " ".join(" ".join(lines).split())
-        for said in ("52.3 Wh/km (50.2 to 54.5)", "815 Wh (739 to 890)", "water not known"):
-            assert said in text
+        for piece in ("52.3 Wh/km (50.2 to 54.5)", "815 Wh (739 to 890)", "water not known"):
+            assert piece in text
         assert ("mean W" in text) == (width >= 60)
 
 
-def test_several_logs_have_a_row_each_and_what_they_come_to(
+def test_several_logs_have_a_row_each_and_totals(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    lines = printed(capsys, as_sections(several(), None), 120)
+    lines = printed(capsys, as_tables(season_outcomes(), None), 120)
     rows = {line.split()[0]: line for line in lines if line.strip()}
     assert "49.9 (47.8 to 51.9)" in rows["board_sprints.tlog"]
     assert "unknown" in rows["at_anchor.tlog"]
@@ -63,64 +65,64 @@ def test_several_logs_have_a_row_each_and_what_they_come_to(
     assert "README.md" not in " ".join(lines)
 
 
-def test_names_that_are_the_same_are_told_apart_and_a_log_given_twice_is_said() -> None:
-    skiff = one()
+def test_equal_names_are_made_unique_and_a_repeated_log_is_noted() -> None:
+    skiff = skiff_outcome()
     twins = [replace(skiff, path=Path("may/a.tlog")), replace(skiff, path=Path("june/a.tlog"))]
-    (section,) = as_sections(twins, None)
+    (section,) = as_tables(twins, None)
     assert [row[0].text for row in section.rows] == ["may/a.tlog", "june/a.tlog"]
     assert section.total is not None
     assert section.total[0].text == "all 1"
     assert "june/a.tlog is a ride that was given before: it counts once" in section.notes
 
 
-def test_one_ride_in_two_recordings_is_pointed_out() -> None:
+def test_two_recordings_of_one_ride_are_noted() -> None:
     def notes(start_utc: str | Unknown) -> str:
-        skiff = one()
+        skiff = skiff_outcome()
         assert skiff.result is not None
         log = replace(skiff.result.log, start_utc=start_utc)
         other = replace(skiff, path=Path("b.bin"), result=replace(skiff.result, log=log))
-        (section,) = as_sections([other, skiff], None)
+        (section,) = as_tables([other, skiff], None)
         assert section.total is not None
         assert section.total[0].text == "all 2"
         return " ".join(section.notes)
 
-    told = "harbour_loop.tlog and b.bin are of the same time"
-    assert told in notes("2025-06-14T09:31:00.0Z")
+    note = "harbour_loop.tlog and b.bin are of the same time"
+    assert note in notes("2025-06-14T09:31:00.0Z")
     assert "are of the same time" in notes("2025-06-14T09:29:00.0Z")
-    # The skiff's ride took 12 minutes: 11 minutes later there is hardly one of both.
+    # The skiff's ride took 12 minutes: 11 minutes later the two hardly overlap.
     assert "same time" not in notes("2025-06-14T09:41:00.0Z")
     assert "same time" not in notes("2025-06-14T08:00:00.0Z")
     assert "same time" not in notes(Unknown(Reason.NO_DATE))
 
 
-def test_a_hostile_name_reaches_neither_the_markup_nor_the_terminal(
+def test_a_hostile_name_is_neither_markup_nor_an_escape_sequence(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    bad = replace(one(), path=Path("[red]a\x1b[31m\nb.tlog"))
-    lines = printed(capsys, as_sections([bad, *several()[:2]], None), 120)
-    plain = list(as_lines([bad, *several()[:2]], None))
+    bad = replace(skiff_outcome(), path=Path("[red]a\x1b[31m\nb.tlog"))
+    lines = printed(capsys, as_tables([bad, *season_outcomes()[:2]], None), 120)
+    plain = list(as_lines([bad, *season_outcomes()[:2]], None))
     for text in ("\n".join(lines), "\n".join(plain)):
         assert "\x1b" not in text
         assert "[red]a [31m b.tlog" in text
 
 
-def test_what_happened_is_told_in_the_readers_units_and_in_json_in_km() -> None:
-    skiff = one()
+def test_events_are_in_the_reader_s_units_and_in_json_in_km() -> None:
+    skiff = skiff_outcome()
     assert skiff.result is not None
     alert = Alert(AlertCode.CANNOT_BE_MADE, best_m=22_224.0, best_speed_mps=2.0)
     event = LogEvent(75.0, alert)
-    told = replace(skiff, result=replace(skiff.result, events=(event,)))
+    changed = replace(skiff, result=replace(skiff.result, events=(event,)))
     knots, km = (
         f"No speed surely makes the distance: {best}."
         for best in ("12.0 NM is sure, at 3.9 kn", "22.2 km is sure, at 7.2 km/h")
     )
-    assert next(as_lines([told], "kn")) == knots
-    assert next(as_lines([told], None)) == km
-    events = as_sections([told], "kn")[0]
+    assert next(as_lines([changed], "kn")) == knots
+    assert next(as_lines([changed], None)) == km
+    events = as_tables([changed], "kn")[0]
     assert [cell.text for cell in events.rows[0]] == ["00:01:15", knots]
-    # What came up on the way is told of each ride, not under the table of several.
-    assert knots not in as_sections([told, skiff], "kn")[0].notes
-    assert review_json(told.result)["events"] == [
+    # Alerts are listed in a ride's own review, not under the table of several rides.
+    assert knots not in as_tables([changed, skiff], "kn")[0].notes
+    assert review_json(changed.result)["events"] == [
         {
             "t_s": 75.0,
             "code": "cannot_be_made",
@@ -131,18 +133,18 @@ def test_what_happened_is_told_in_the_readers_units_and_in_json_in_km() -> None:
     ]
 
 
-def test_plain_lines_are_letters_in_columns() -> None:
-    lines = list(as_lines([one()], None))
+def test_plain_lines_have_no_rules() -> None:
+    lines = list(as_lines([skiff_outcome()], None))
     assert lines[0] == "time                       00:12:10"
     assert "  8.1 to 9.0    00:00:35  0.08   2.9     296  35.7 (34.0 to 37.4)" in lines
     assert all(line.isascii() for line in lines)
-    assert all(line.isascii() for line in as_lines(several(), None))
+    assert all(line.isascii() for line in as_lines(season_outcomes(), None))
 
 
-def test_columns_are_left_out_by_width_alone(capsys: pytest.CaptureFixture[str]) -> None:
+def test_columns_depend_on_width_alone(capsys: pytest.CaptureFixture[str]) -> None:
     columns = (Column("a", right=False), Column("b", from_width=60), Column("c"))
     row = (Cell("one"), Cell("two"), Cell("3.0", "2.0 to 4.0"))
-    section = Section("title", columns, (row,), row, ("a note",))
+    section = ReportTable("title", columns, (row,), row, ("a note",))
     wide, narrow = printed(capsys, [section], 60), printed(capsys, [section], 59)
     assert sum("two" in line for line in wide) == 2
     assert sum("two" in line for line in narrow) == 0
@@ -173,7 +175,7 @@ def on_a_terminal(*arguments: str, **variables: str) -> str:
 
 
 @pytest.mark.slow
-def test_on_a_terminal_there_are_lines_drawn_and_no_colours() -> None:
+def test_a_terminal_gets_rules_and_no_colours() -> None:
     for variables in ({}, {"NO_COLOR": "1"}):
         text = on_a_terminal(str(SKIFF), **variables)
         assert "─" in text

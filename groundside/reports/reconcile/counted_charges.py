@@ -1,13 +1,13 @@
-"""Counts the rides of each charge, and gathers what is known of pack, meter and sensors."""
+"""Count the rides of each charge, and collect what is known of pack, meter and sensors."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from groundside.reports.reconcile.charge_sheet import Stated, StatedCharge
+from groundside.reports.log_progress import shifted, size_bytes
+from groundside.reports.reconcile.charge_sheet import ChargeSheet, StatedCharge
 from groundside.reports.reconcile.counted_log import CountedLog, count_log
 from groundside.reports.reconcile.full_charge import full_to_full
-from groundside.reports.review.many import size_bytes
 from onboard.efficiency.battery.charge_balance import (
     Charge,
     Conditions,
@@ -22,12 +22,12 @@ from onboard.profile import Profile, profile_for
 from onboard.telemetry.logs.log_files import Progress
 
 UNLOGGED_SD_FRACTION = 0.25
-"""How well somebody knows what was drawn unseen, as a share of it. Common practice, no source."""
+"""Relative standard deviation of a stated `unlogged_ah`. Common practice, no source."""
 
 
 @dataclass(frozen=True)
-class Options:
-    """What the command line says of all charges; None where it says nothing."""
+class CountOptions:
+    """Options that apply to all charges; None where not given."""
 
     system_id: int | None
     full_to_full: bool
@@ -37,22 +37,22 @@ class Options:
 
 
 @dataclass(frozen=True)
-class Gathered:
-    """All that the verdict rests on, and what it was made of.
+class CountedCharges:
+    """The charges as counted, with their sources.
 
     Parameters
     ----------
-    stated
-        The charges as their owner states them.
+    sheet
+        The charges as stated by their owner.
     profile
         The craft.
     charges, conditions
         See `onboard.efficiency.battery.charge_balance`.
     unmeasured_packs
-        Batteries whose current nobody measures.
+        Batteries that do not measure their current.
     """
 
-    stated: Stated
+    sheet: ChargeSheet
     profile: Profile
     charges: tuple[Charge, ...]
     conditions: Conditions
@@ -65,9 +65,9 @@ def profile_of(given: Path | None, logs: Sequence[Path]) -> Profile:
     Raises
     ------
     UsageError
-        If they were recorded with corrections or packs that differ and no profile was named.
+        If no profile was named and those of the logs differ in sensors or battery.
     ProfileError
-        If one cannot be read.
+        If a profile cannot be read.
     """
     found = profile_for(given, logs[0])
     if given is None:
@@ -81,19 +81,19 @@ def profile_of(given: Path | None, logs: Sequence[Path]) -> Profile:
     return found
 
 
-def gathered(
-    stated: Stated, profile: Profile, options: Options, progress: Progress | None = None
-) -> Gathered:
+def count_charges(
+    sheet: ChargeSheet, profile: Profile, options: CountOptions, progress: Progress | None = None
+) -> CountedCharges:
     """Count all rides.
 
     Parameters
     ----------
-    stated
+    sheet
         The charges.
     profile
         The craft.
     options
-        What holds for all of them.
+        What applies to all charges.
     progress
         Called with the bytes read so far of all logs.
 
@@ -107,16 +107,16 @@ def gathered(
     battery = profile.battery
     pack_ah = None if battery is None else battery.full_ah
     counter = _Counter(profile, options.system_id, progress)
-    charges = tuple(_charge(one, counter, pack_ah, options) for one in stated.charges)
+    charges = tuple(_charge(one, counter, pack_ah, options) for one in sheet.charges)
     conditions = Conditions(
         profile.sensors,
         pack_ah,
         None if battery is None else battery.chemistry,
-        stated.meter == "ac",
+        sheet.meter == "ac",
         options.meter_sd_fraction,
         options.charge_a,
     )
-    return Gathered(stated, profile, charges, conditions, tuple(sorted(counter.unmeasured)))
+    return CountedCharges(sheet, profile, charges, conditions, tuple(sorted(counter.unmeasured)))
 
 
 class _Counter:
@@ -124,37 +124,33 @@ class _Counter:
 
     def __init__(self, profile: Profile, system_id: int | None, progress: Progress | None) -> None:
         self._profile, self._system_id, self._progress = profile, system_id, progress
-        self._before = 0
+        self._before_bytes = 0
         self.unmeasured: set[int] = set()
 
-    def __call__(self, path: Path) -> CountedLog:
-        """Count one of the charge's own."""
-
-        def told(done: int) -> None:
-            if self._progress is not None:
-                self._progress(self._before + done)
-
-        counted = count_log(path, self._profile, self._system_id, told)
-        self._before += size_bytes(path)
+    def count(self, path: Path) -> CountedLog:
+        """Count a ride of one of the charges."""
+        progress = shifted(self._progress, self._before_bytes)
+        counted = count_log(path, self._profile, self._system_id, progress)
+        self._before_bytes += size_bytes(path)
         self.unmeasured |= set(counted.unmeasured_packs)
         return counted
 
-    def aside(self, path: Path) -> CountedLog:
-        """Count one that belongs to no charge asked for."""
+    def count_other(self, path: Path) -> CountedLog:
+        """Count a ride that belongs to none of the charges."""
         return count_log(path, self._profile, self._system_id)
 
 
 def _charge(
-    stated: StatedCharge, counter: _Counter, pack_ah: float | None, options: Options
+    stated: StatedCharge, counter: _Counter, pack_ah: float | None, options: CountOptions
 ) -> Charge:
-    logs = [counter(log) for log in stated.logs]
+    logs = [counter.count(log) for log in stated.logs]
     counted = added([log.counted for log in logs])
     if counted.charge_ah <= 0.0 or counted.energy_wh <= 0.0:
         names = ", ".join(str(log) for log in stated.logs)
         raise UsageError(f"{names}: nothing was drawn from the pack: nothing to compare with")
     full = stated.full_to_full
     if full is None:
-        full = options.full_to_full or full_to_full(stated.logs, logs, counter.aside)
+        full = options.full_to_full or full_to_full(stated.logs, logs, counter.count_other)
     given_ah = options.unlogged_ah if stated.unlogged_ah is None else stated.unlogged_ah
     return Charge(
         counted, stated.charged_ah, stated.charged_wh, full, _unlogged(given_ah, pack_ah, counted)

@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 
 from groundside.command_line import main
-from groundside.reports.review import many
-from groundside.reports.review.many import review_many
+from groundside.reports.review import parallel_review
+from groundside.reports.review.parallel_review import review_logs
 from onboard.profile import profile_for
 from tests.patience import PATIENCE_S
 from tests.small_streams import Sender, records
@@ -25,24 +25,24 @@ NO_PROFILE = partial(profile_for, None)
 
 
 @pytest.mark.slow
-def test_on_all_cores_as_one_by_one(monkeypatch, tmp_path: Path) -> None:
+def test_reviews_on_all_cores_equal_those_one_by_one(monkeypatch, tmp_path: Path) -> None:
     paths = [*RIDES, tmp_path / "missing.tlog"]
-    told: list[int] = []
-    alone = review_many(paths, NO_PROFILE)
-    monkeypatch.setattr(many, "WORTH_BYTES", 0)
+    reported: list[int] = []
+    alone = review_logs(paths, NO_PROFILE)
+    monkeypatch.setattr(parallel_review, "WORTH_BYTES", 0)
     monkeypatch.setattr(os, "cpu_count", lambda: 2)
-    together = review_many(paths, NO_PROFILE, progress=told.append)
+    together = review_logs(paths, NO_PROFILE, progress=reported.append)
     assert together == alone
-    assert told == sorted(told)
-    assert told[-1] == sum(path.stat().st_size for path in RIDES)
+    assert reported == sorted(reported)
+    assert reported[-1] == sum(path.stat().st_size for path in RIDES)
     assert alone[3].problem == f"{tmp_path / 'missing.tlog'}: no such file"
 
 
 def test_progress_counts_all_logs() -> None:
-    told: list[int] = []
-    review_many(RIDES[1:], NO_PROFILE, progress=told.append)
-    assert told == sorted(told)
-    assert told[-1] == sum(path.stat().st_size for path in RIDES[1:])
+    reported: list[int] = []
+    review_logs(RIDES[1:], NO_PROFILE, progress=reported.append)
+    assert reported == sorted(reported)
+    assert reported[-1] == sum(path.stat().st_size for path in RIDES[1:])
 
 
 def test_several_logs_as_json_and_as_lines(capsys, tmp_path: Path) -> None:
@@ -118,6 +118,6 @@ def test_an_interrupt_ends_quietly(
             os.killpg(process.pid, signal.SIGINT)
         out, err = process.communicate(timeout=PATIENCE_S)
     assert reached
-    # While it begins, the system ends it, which a shell tells as 130, too.
+    # While it starts, the system ends it, which a shell reports as 130, too.
     assert process.returncode in ((130, -signal.SIGINT) if stage is begins else (130,))
     assert (out, err) == (b"", b"")

@@ -1,23 +1,32 @@
-"""The store is a cache of the records: whatever happens to it, nothing is lost or made up."""
+"""The season's cache: whatever happens to the file, no figure is lost or invented."""
 
+import errno
 import fcntl
 import json
 import os
-import sqlite3
 import stat
 import tempfile
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from groundside.command_line import main
-from groundside.reports.sessions import store as storing
-from groundside.reports.sessions.gather import gather
-from groundside.reports.sessions.store import FILE_NAME, NUMBERS, Row, SeasonStore, store_path
+from groundside.reports.sessions import season_cache
+from groundside.reports.sessions.season import read_season
+from groundside.reports.sessions.season_cache import (
+    FILE_NAME,
+    SCHEMA,
+    Row,
+    SeasonCache,
+    cache_path,
+    is_writable,
+)
 from groundside.studies.rides import Share, Sums
 from onboard.contract.figure import Figure, Unknown, throughout
 from onboard.contract.reasons import Reason
@@ -52,7 +61,17 @@ sums = st.builds(
     energy_wh=figures,
     wh_per_km=figures,
     shares=st.lists(st.builds(Share, texts, maybe, maybe), max_size=3).map(tuple),
-    **dict.fromkeys(NUMBERS, number),
+    **dict.fromkeys(
+        (
+            "duration_s",
+            "elapsed_s",
+            "moving_s",
+            "mean_speed_mps",
+            "max_speed_mps",
+            "mean_power_w",
+        ),
+        number,
+    ),
 )
 rows = st.lists(
     st.builds(Row, st.sampled_from("abc") | texts, texts, texts, texts, sums),
@@ -64,29 +83,29 @@ rows = st.lists(
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=40)
 @given(rows, rows)
 @pytest.mark.slow
-def test_what_is_stored_comes_back_as_it_was(tmp_path: Path, first, then) -> None:
+def test_rows_are_read_back_unchanged(tmp_path: Path, first, then) -> None:
     (tmp_path / "s").unlink(missing_ok=True)
-    store = SeasonStore(tmp_path / "s", silent)
-    store.update(first, [], {})
-    assert SeasonStore(tmp_path / "s", silent).rows() == {row.name: row for row in first}
+    cache = SeasonCache(tmp_path / "s", silent)
+    cache.update(first, [], {})
+    assert SeasonCache(tmp_path / "s", silent).rows() == {row.name: row for row in first}
     gone = [row.name for row in first[:1]]
-    store.update(then, gone, {})
+    cache.update(then, gone, {})
     wanted = {row.name: row for row in first[1:]} | {row.name: row for row in then}
-    assert store.rows() == wanted
-    store.clear()
-    assert store.rows() == {}
+    assert cache.rows() == wanted
+    cache.clear()
+    assert cache.rows() == {}
 
 
-def test_a_ride_that_is_stored_again_keeps_nothing_of_before(tmp_path: Path) -> None:
+def test_a_replaced_row_keeps_nothing_of_the_old(tmp_path: Path) -> None:
     none = Unknown(Reason.NO_GPS)
     both = (Share("A", 1000.0, 50.0), Share("B", 400.0, 25.0))
     ride = Row("a", "1", "", "", throughout(Sums)(none))
     before = replace(ride, sums=replace(ride.sums, shares=both))
     after = replace(ride, sums=replace(ride.sums, shares=both[:1]))
-    store = SeasonStore(tmp_path / "s", silent)
-    store.update([before], [], {})
-    store.update([after], [], {})
-    assert store.rows() == {"a": after}
+    cache = SeasonCache(tmp_path / "s", silent)
+    cache.update([before], [], {})
+    cache.update([after], [], {})
+    assert cache.rows() == {"a": after}
 
 
 made = st.lists(
@@ -108,141 +127,140 @@ made = st.lists(
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=10)
 @given(made)
 @pytest.mark.slow
-def test_a_store_made_anew_is_equal(tmp_path_factory, rides) -> None:
+def test_a_rebuilt_cache_is_equal(tmp_path_factory, rides) -> None:
     tmp_path = tmp_path_factory.mktemp("season")
     for number, one in enumerate(rides):
         session(tmp_path, START_US + number * DAY_US, number=number + 1, **one)
 
     def season(*, rebuild: bool):
-        return gather(tmp_path, None, rebuild=rebuild, now_s=2e9, say=silent)
+        return read_season(tmp_path, None, rebuild=rebuild, now_s=2e9, warn=silent)
 
     first = season(rebuild=False)
-    kept = SeasonStore(tmp_path / FILE_NAME, silent).rows()
+    kept = SeasonCache(tmp_path / FILE_NAME, silent).rows()
     assert len(kept) == len(rides)
     assert season(rebuild=False) == first
     (tmp_path / FILE_NAME).unlink()
     assert season(rebuild=False) == first
-    assert SeasonStore(tmp_path / FILE_NAME, silent).rows() == kept
+    assert SeasonCache(tmp_path / FILE_NAME, silent).rows() == kept
     assert season(rebuild=True) == first
-    assert SeasonStore(tmp_path / FILE_NAME, silent).rows() == kept
+    assert SeasonCache(tmp_path / FILE_NAME, silent).rows() == kept
 
 
 def cut(path: Path) -> None:
-    path.write_bytes(path.read_bytes()[:5000])
+    path.write_bytes(path.read_bytes()[:500])
 
 
 def noise(path: Path) -> None:
     path.write_bytes(bytes(range(256)) * 40)
 
 
-def page_gone(path: Path) -> None:
+def block_gone(path: Path) -> None:
     whole = bytearray(path.read_bytes())
-    whole[4096:8192] = bytes(4096)
+    whole[256:512] = bytes(256)
     path.write_bytes(whole)
 
 
-def older(path: Path) -> None:
-    with sqlite3.connect(path) as store:
-        store.execute(f"PRAGMA user_version = {storing.SCHEMA - 1}")
-    store.close()
+def change(path: Path, edit: Callable[[dict[str, Any]], None]) -> None:
+    stated = json.loads(path.read_text())
+    edit(stated)
+    path.write_text(json.dumps(stated))
+
+
+def of_schema(schema: int, path: Path) -> None:
+    change(path, lambda stated: stated.update(schema=schema))
+
+
+older = partial(of_schema, SCHEMA - 1)
+newer = partial(of_schema, SCHEMA + 1)
 
 
 def with_texts(path: Path) -> None:
-    """Make it as the last version was: with sentences for reasons."""
-    with sqlite3.connect(path) as store:
-        store.execute("""UPDATE ride SET why = '{"wh_per_km": "hardly moved yet"}'""")
-    store.close()
+    """Make it look like an earlier version, with sentences for reasons."""
+    change_ride(path, lambda ride: ride["sums"].update(why={"wh_per_km": "hardly moved yet"}))
     older(path)
 
 
-def newer(path: Path) -> None:
-    with sqlite3.connect(path) as store:
-        store.execute(f"PRAGMA user_version = {storing.SCHEMA + 1}")
-    store.close()
+def change_ride(path: Path, edit: Callable[[dict[str, Any]], None]) -> None:
+    change(path, lambda stated: edit(stated["rides"][0]))
 
 
-def other_columns(path: Path) -> None:
-    with sqlite3.connect(path) as store:
-        store.execute("ALTER TABLE ride DROP COLUMN energy_wh")
-    store.close()
+def without_a_figure(path: Path) -> None:
+    change_ride(path, lambda ride: ride["sums"].pop("energy_wh"))
 
 
-def other_tables(path: Path) -> None:
-    path.unlink()
-    with sqlite3.connect(path) as store:
-        store.execute("CREATE TABLE recipes (name TEXT)")
-        store.execute("INSERT INTO recipes VALUES ('soup')")
-    store.close()
+def something_else(path: Path) -> None:
+    path.write_text('{"recipes": [{"name": "soup"}]}')
 
 
 @pytest.mark.parametrize(
-    "damage", [cut, noise, page_gone, older, with_texts, newer, other_columns, other_tables]
+    "damage", [cut, noise, block_gone, older, with_texts, newer, without_a_figure, something_else]
 )
-def test_a_bad_store_is_made_anew_with_one_line(damage, capsys, tmp_path, monkeypatch) -> None:
+def test_a_bad_cache_is_put_aside_with_one_line(damage, capsys, tmp_path, monkeypatch) -> None:
     session(tmp_path, named=[(0, "B")])
     first = listed(capsys, tmp_path)
-    store = tmp_path / FILE_NAME
-    damage(store)
-    bad = store.read_bytes()
+    cache = tmp_path / FILE_NAME
+    damage(cache)
+    bad = cache.read_bytes()
     assert main(["sessions", str(tmp_path)]) == 0
     err = capsys.readouterr().err
     assert err.count("\n") == 1
-    assert f"{store} is " in err
+    assert f"{cache} is " in err
     assert "made anew from the records" in err
-    # Somebody else's, for all we know: it is still there.
+    # It may be somebody else's, so it is kept.
     assert (tmp_path / f"{FILE_NAME}.old").read_bytes() == bad
     no_reading(monkeypatch)
     assert listed(capsys, tmp_path) == first
 
 
-@pytest.mark.parametrize(
-    "change",
-    [
-        "UPDATE ride SET energy_wh = 'soup', low_energy_wh = x'00', high_energy_wh = NULL",
-        "UPDATE ride SET why = '[' ",
-        "UPDATE ride SET why = '[]'",
-        "UPDATE ride SET name = x'ff'",
-        "UPDATE ride SET start_utc = 5.0, stamp = 7, profile = 8",
-    ],
-)
-def test_rows_that_make_no_sense_break_nothing(change, capsys, tmp_path: Path) -> None:
+BAD_ROWS: list[Callable[[dict[str, Any]], None]] = [
+    lambda ride: ride["sums"].update(energy_wh={"value": "soup", "low": [0], "high": None}),
+    lambda ride: ride["sums"].update(why="["),
+    lambda ride: ride["sums"].update(why=[]),
+    lambda ride: ride.update(name=[255]),
+    lambda ride: (ride["sums"].update(start_utc=5.0), ride.update(stamp=7, profile=8))[0],
+    lambda ride: ride["sums"].update(shares=[{"setup": "soup"}]),
+    lambda ride: ride["sums"].update(shares=5),
+]
+
+
+@pytest.mark.parametrize("number", range(len(BAD_ROWS)))
+def test_invalid_rows_are_read_again(number: int, capsys, tmp_path: Path) -> None:
     session(tmp_path)
     first = listed(capsys, tmp_path)
-    with sqlite3.connect(tmp_path / FILE_NAME) as store:
-        store.execute(change)
-    store.close()
+    change_ride(tmp_path / FILE_NAME, BAD_ROWS[number])
     found = listed(capsys, tmp_path)
-    if "soup" in change:
+    if number == 0:
         assert found["sessions"][0]["energy_wh"] is None
         assert found["sessions"][0]["why"]["energy_wh"] == {"code": "not_stated"}
         found = listed(capsys, tmp_path, "--rebuild")
     assert found == first
 
 
-def test_where_nothing_can_be_written_the_users_cache_is_used(
+def test_beside_an_unwritable_folder_the_user_s_cache_is_used(
     capsys, tmp_path: Path, monkeypatch
 ) -> None:
     season, cache = tmp_path / "season", tmp_path / "cache"
     session(season)
     monkeypatch.setenv("XDG_CACHE_HOME", str(cache))
-    allowed = storing._writable
-    monkeypatch.setattr(storing, "_writable", lambda path: path != season and allowed(path))
+    monkeypatch.setattr(
+        season_cache, "is_writable", lambda path: path != season and is_writable(path)
+    )
     first = listed(capsys, season)
     assert not (season / FILE_NAME).exists()
-    (store,) = cache.rglob("*.sqlite")
-    assert store == store_path(season)
+    (file,) = cache.rglob("*.json")
+    assert file == cache_path(season)
     no_reading(monkeypatch)
     assert listed(capsys, season) == first
-    # Another folder has another one.
-    monkeypatch.setattr(storing, "_writable", lambda path: False)
-    assert store_path(tmp_path) != store_path(season)
+    # Each folder has its own.
+    monkeypatch.setattr(season_cache, "is_writable", lambda path: False)
+    assert cache_path(tmp_path) != cache_path(season)
     monkeypatch.setenv("XDG_CACHE_HOME", "not/absolute")
-    assert store_path(season).is_absolute()
+    assert cache_path(season).is_absolute()
 
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root can become somebody without rights")
 @pytest.mark.slow
-def test_a_folder_that_is_really_read_only(capsys, tmp_path: Path, monkeypatch) -> None:
+def test_a_read_only_folder(capsys, tmp_path: Path, monkeypatch) -> None:
     season, cache = tmp_path / "season", tmp_path / "cache"
     session(season)
     cache.mkdir()
@@ -264,12 +282,10 @@ def test_a_folder_that_is_really_read_only(capsys, tmp_path: Path, monkeypatch) 
     assert first == again
     assert len(first["sessions"]) == 1
     assert not (season / FILE_NAME).exists()
-    assert len(list(cache.rglob("*.sqlite"))) == 1
+    assert len(list(cache.rglob("*.json"))) == 1
 
 
-def test_where_no_store_can_be_had_at_all_it_goes_on_with_one_line(
-    capsys, tmp_path: Path, monkeypatch
-) -> None:
+def test_without_any_usable_cache_one_line_is_printed(capsys, tmp_path: Path, monkeypatch) -> None:
     session(tmp_path)
     first = listed(capsys, tmp_path)
     (tmp_path / FILE_NAME).unlink()
@@ -281,54 +297,45 @@ def test_where_no_store_can_be_had_at_all_it_goes_on_with_one_line(
     assert json.loads(out) == first
 
 
-def test_a_card_that_is_full_hinders_nothing(capsys, tmp_path: Path, monkeypatch) -> None:
+def test_a_full_disk_prevents_nothing(capsys, tmp_path: Path, monkeypatch) -> None:
     session(tmp_path)
     first = listed(capsys, tmp_path)
 
     def full(*_: object) -> None:
-        raise sqlite3.OperationalError("database or disk is full")
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr(storing, "_update", full)
+    monkeypatch.setattr(season_cache, "write_whole", full)
     (tmp_path / "plain.tlog").write_bytes(log_bytes(start_us=START_US - DAY_US))
     assert main(["sessions", str(tmp_path)]) == 0
     out, err = capsys.readouterr()
     assert "2 sessions" in out
     assert err.count("\n") == 1
-    assert "disk is full" in err
+    assert os.strerror(errno.ENOSPC) in err
     monkeypatch.undo()
     assert listed(capsys, tmp_path)["sessions"][0] == first["sessions"][0]
 
 
-def test_nobody_else_reads_where_somebody_was(capsys, tmp_path: Path) -> None:
+def test_the_cache_is_private(capsys, tmp_path: Path) -> None:
     session(tmp_path)
     listed(capsys, tmp_path)
     assert stat.S_IMODE((tmp_path / FILE_NAME).stat().st_mode) == 0o600
 
 
-def test_a_store_that_another_program_keeps_is_not_waited_for_long(
-    capsys, tmp_path: Path, monkeypatch
-) -> None:
+def test_a_foreign_lock_on_the_file_is_not_waited_for(capsys, tmp_path: Path) -> None:
     session(tmp_path)
     first = listed(capsys, tmp_path)
-    monkeypatch.setattr(storing, "BUSY_S", 0.05)
-    other = sqlite3.connect(tmp_path / FILE_NAME)
-    other.execute("BEGIN EXCLUSIVE")
-    assert main(["sessions", str(tmp_path), "--json"]) == 0
-    out, err = capsys.readouterr()
-    assert "locked" in err
-    assert err.count("\n") == 1
-    assert json.loads(out) == first
-    other.rollback()
-    other.close()
-    assert listed(capsys, tmp_path) == first
+    session(tmp_path, START_US + DAY_US, number=2)
+    with (tmp_path / FILE_NAME).open() as other:
+        fcntl.flock(other, fcntl.LOCK_EX)
+        both = listed(capsys, tmp_path)
+    assert both["sessions"][1] == first["sessions"][0]
+    assert listed(capsys, tmp_path) == both
 
 
-def test_one_of_ours_that_is_at_it_is_not_waited_for_long(
-    capsys, tmp_path: Path, monkeypatch
-) -> None:
+def test_our_own_lock_is_not_waited_for_long(capsys, tmp_path: Path, monkeypatch) -> None:
     session(tmp_path)
     first = listed(capsys, tmp_path)
-    monkeypatch.setattr(storing, "BUSY_S", 0.05)
+    monkeypatch.setattr(season_cache, "BUSY_S", 0.05)
     folder = os.open(tmp_path, os.O_RDONLY)
     fcntl.flock(folder, fcntl.LOCK_EX)
     assert main(["sessions", str(tmp_path), "--json"]) == 0

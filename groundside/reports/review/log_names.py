@@ -1,4 +1,4 @@
-"""What logs are called where people read of them."""
+"""Names and dates of logs in reports."""
 
 import datetime
 from collections import Counter
@@ -10,13 +10,13 @@ from onboard.contract.codec import clean
 from onboard.contract.figure import Unknown
 
 
-def written(path: Path) -> str:
-    """Return a path that can be printed, whatever bytes it is of."""
+def path_text(path: Path) -> str:
+    """Return a path as valid text, whatever bytes it consists of."""
     return str(path).encode("utf-8", "replace").decode()
 
 
 def names_of(paths: Sequence[Path]) -> list[str]:
-    """Return each log a short name; with its folder, or whole, where others are called the same.
+    """Return a short name for each log: its file name, with the folder or in full if ambiguous.
 
     Examples
     --------
@@ -36,12 +36,12 @@ def _with_folder(path: Path) -> str:
 
 
 def date_text(review: Review) -> str:
-    """Return when a log begins, to the minute, such as `2025-06-14 09:30 UTC`; empty if unknown."""
+    """Return the start to the minute, such as `2025-06-14 09:30 UTC`; empty if unknown."""
     start = start_of(review)
     return "" if start is None else f"{start:%Y-%m-%d %H:%M} UTC"
 
 
 def start_of(review: Review) -> datetime.datetime | None:
-    """Return when a log begins, None where that is not known."""
+    """Return when a log begins; None if unknown."""
     stated = review.log.start_utc
     return None if isinstance(stated, Unknown) else datetime.datetime.fromisoformat(stated)

@@ -1,4 +1,4 @@
-"""What is to be known once of a log: whose it is, what it lacks, and what its sums leave out."""
+"""Remarks on a log as a whole: which craft, what is missing, what its sums leave out."""
 
 from collections.abc import Iterator
 
@@ -10,30 +10,30 @@ from onboard.ride.ride import Ride
 from onboard.telemetry.logs.log_files import LogFacts
 
 BAD_FRACTION = 0.03
-"""More unreadable bytes than this say that something is wrong with the log."""
+"""Share of unreadable bytes from which a log is called damaged."""
 
 
-def remarks(
+def log_remarks(
     ride: Ride, facts: LogFacts, snapshot: Snapshot, start_utc: str | Unknown
 ) -> list[LogEvent]:
-    """Return the remarks on a log that was read to its end, as events.
+    """Return the remarks on a log that has been read to its end, as events.
 
     Parameters
     ----------
     ride
-        The ride that took in the whole log.
+        The ride, with the whole log folded in.
     facts
-        What the log says of itself.
+        The log's own facts.
     snapshot
-        The ride's last.
+        The last one of the ride.
     start_utc
-        When the log begins.
+        Start of the log.
     """
     whole = [
         *_damaged(facts),
-        *_missing(facts),
-        *_whose(ride),
-        *_lacking(ride, snapshot, start_utc),
+        *_missing_files(facts),
+        *_craft(ride),
+        *_unmeasured(ride, snapshot, start_utc),
         *_batteries(ride),
         *_receivers(facts),
     ]
@@ -49,12 +49,12 @@ def _damaged(facts: LogFacts) -> Iterator[LogRemark]:
         yield LogRemark(LogRemarkCode.DAMAGED, bad_fraction=share)
 
 
-def _missing(facts: LogFacts) -> Iterator[LogRemark]:
+def _missing_files(facts: LogFacts) -> Iterator[LogRemark]:
     if facts.missing:
         yield LogRemark(LogRemarkCode.FILE_MISSING, files=facts.missing)
 
 
-def _whose(ride: Ride) -> Iterator[LogRemark]:
+def _craft(ride: Ride) -> Iterator[LogRemark]:
     craft = ride.decoder.craft
     if not craft.frames:
         return
@@ -65,8 +65,8 @@ def _whose(ride: Ride) -> Iterator[LogRemark]:
         yield LogRemark(LogRemarkCode.OTHER_CRAFT, other_systems=others, system=craft.system_id)
 
 
-def _lacking(ride: Ride, snapshot: Snapshot, start_utc: str | Unknown) -> Iterator[LogRemark]:
-    """Say which instruments the log has nothing of."""
+def _unmeasured(ride: Ride, snapshot: Snapshot, start_utc: str | Unknown) -> Iterator[LogRemark]:
+    """Yield the quantities that the log does not hold."""
     if ride.engine.latest.first_s is None:
         return
     energy, distance = snapshot.trip.energy_wh, snapshot.trip.distance_m

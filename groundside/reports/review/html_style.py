@@ -1,4 +1,4 @@
-"""How the page looks: on a phone, on a wide screen, in the dark and on paper."""
+"""Style sheet of the HTML page: phone, wide screen, dark mode and paper."""
 
 STYLE = """
 :root { color-scheme: light dark; --ink: #1b1f24; --paper: #ffffff; --faint: #5a6470;

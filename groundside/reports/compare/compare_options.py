@@ -1,0 +1,41 @@
+"""The command `compare` and its options; what it does is in `compare_command`."""
+
+import argparse
+from pathlib import Path
+from typing import Final
+
+from groundside.options import add_units
+from onboard.options import Command, add_json, add_profile, add_system_id
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.add_argument(
+        "sheets",
+        type=Path,
+        nargs="+",
+        metavar="SHEET",
+        help="run sheet (TOML: [[run]] with setup, log and, if you like, start_s and end_s in "
+        "seconds from the log's first stamp; or CSV with these columns), or sessions with marks",
+    )
+    add_profile(parser)
+    add_system_id(parser)
+    add_json(parser)
+    add_units(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Run the command; return the exit code."""
+    from groundside.reports.compare.compare_command import run_compare
+
+    return run_compare(arguments)
+
+
+COMPARE: Final = Command(
+    "compare",
+    "tell which set-up is better, at equal battery power",
+    "tell which set-up is better, at equal battery power",
+    "wattwake-groundside compare propellers.toml",
+    add_arguments,
+    run,
+)

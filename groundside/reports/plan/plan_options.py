@@ -1,0 +1,79 @@
+"""The command `plan` and its options; what it does is in `plan_command`."""
+
+import argparse
+from pathlib import Path
+from typing import Final
+
+from groundside.options import add_units
+from onboard.options import Command, add_json, add_profile, number_between
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    parser.add_argument(
+        "--distance-m",
+        type=number_between(1, 1e6),
+        metavar="M",
+        required=True,
+        help="how far it is from here to there [m]",
+    )
+    parser.add_argument("--there-and-back", action="store_true", help="and the same way back")
+    parser.add_argument(
+        "--head-current-mps",
+        type=number_between(-20, 20),
+        metavar="U",
+        default=0.0,
+        help="how fast the water comes against you on the way there; negative helps [m/s]",
+    )
+    parser.add_argument(
+        "--battery-wh",
+        type=number_between(1, 1e5),
+        metavar="WH",
+        action="append",
+        help="energy of the full pack, in place of the profile's; once for each pack to compare",
+    )
+    parser.add_argument(
+        "--from",
+        dest="curve",
+        type=Path,
+        metavar="PATH",
+        help="learn the curve from this log or session; else what the daemon keeps is used",
+    )
+    parser.add_argument("--setup", metavar="LABEL", help="the set-up to go with")
+    parser.add_argument(
+        "--speed-mps",
+        type=number_between(0.1, 50),
+        metavar="V",
+        action="append",
+        help="look at this speed through the water as well, beyond those seen too",
+    )
+    parser.add_argument(
+        "--mass-kg", type=number_between(1, 1e5), metavar="KG", help="craft, rider and pack [kg]"
+    )
+    parser.add_argument(
+        "--extra-mass-kg",
+        type=number_between(-1e4, 1e4),
+        metavar="KG",
+        default=0.0,
+        help="how much heavier it will be: more power by a rule, not by measurement [kg]",
+    )
+    add_profile(parser)
+    add_json(parser)
+    add_units(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Run the command; return the exit code."""
+    from groundside.reports.plan.plan_command import run_plan
+
+    return run_plan(arguments)
+
+
+PLAN: Final = Command(
+    "plan",
+    "plan the next trip from what was learned",
+    "plan the next trip from what was learned",
+    "wattwake-groundside plan --distance-m 20000 --there-and-back",
+    add_arguments,
+    run,
+)

@@ -1,0 +1,245 @@
+"""The season's cache: what each record came to, in one JSON file.
+
+It holds nothing but what the records hold, so a cache that is lost, damaged or of another version
+costs one more reading of them. It is locked for moments only, never while records are read.
+"""
+
+import contextlib
+import fcntl
+import hashlib
+import json
+import os
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any, TypeVar
+
+from groundside.studies.rides import Share, Sums
+from onboard.contract.codec import WHY, ContractError, plain, read
+from onboard.files.private_folder import make_own_folder
+from onboard.files.whole_file import write_whole
+
+FILE_NAME = "season.json"
+SCHEMA = 3
+"""To be raised with the layout, and whenever a figure changes its meaning."""
+
+BUSY_S = 5.0
+"""How long to wait for another program, which needs the cache for milliseconds [s]."""
+
+Answer = TypeVar("Answer")
+
+Warn = Callable[[str], None]
+"""Show the user one line."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """A ride as cached.
+
+    Parameters
+    ----------
+    name
+        Name of the session's folder or of the log.
+    stamp
+        Fingerprint of the record; see `ride_files.stamp_of`.
+    profile
+        Fingerprint of the profile that the figures were computed with.
+    label
+        The rider's label when the season was last listed; the label file is authoritative.
+    sums
+        The record's sums.
+    """
+
+    name: str
+    stamp: str
+    profile: str
+    label: str
+    sums: Sums
+
+
+_ROW_KEYS = {field.name for field in fields(Row)}
+_SUMS_KEYS = {field.name for field in fields(Sums)}
+
+
+class _UnusableError(Exception):
+    """The file is no cache of this version; the text says what is wrong with it."""
+
+
+def cache_path(directory: Path) -> Path:
+    """Return where a folder's cache is: in it, or in the user's cache where it is read-only."""
+    beside = directory / FILE_NAME
+    if is_writable(directory) and (not beside.exists() or is_writable(beside)):
+        return beside
+    base = os.environ.get("XDG_CACHE_HOME") or ""
+    # The XDG Base Directory Specification has relative paths ignored.
+    cache = Path(base) if Path(base).is_absolute() else Path.home() / ".cache"
+    digest = hashlib.sha256(os.fsencode(directory.resolve())).hexdigest()[:16]
+    return cache / "wattwake" / f"season-{digest}.json"
+
+
+def is_writable(path: Path) -> bool:
+    """Return whether this process may write to a path."""
+    return os.access(path, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
+
+
+class SeasonCache:
+    """One folder's cache. The first failure is reported; from then on it is empty.
+
+    Parameters
+    ----------
+    path
+        The file; made by the first update.
+    warn
+        Shows the user what is wrong with it.
+    """
+
+    def __init__(self, path: Path, warn: Warn) -> None:
+        self._path = path
+        self._warn = warn
+        self._given_up = False
+
+    def rows(self) -> dict[str, Row]:
+        """Return all rows by name; one that makes no sense is left out."""
+        return self._locked(self._load) or {}
+
+    def update(self, rows: Iterable[Row], gone: Iterable[str], labels: Mapping[str, str]) -> None:
+        """Put rows, forget those that are gone, and set labels that changed; all at once."""
+        fresh = {row.name: row for row in rows}
+        gone = set(gone)
+        if fresh or gone or labels:
+            self._locked(lambda: self._save(_merged(self._load(), fresh, gone, labels)))
+
+    def clear(self) -> None:
+        """Forget everything."""
+        self._locked(lambda: self._save({}) if self._load() else None)
+
+    def _locked(self, work: Callable[[], Answer]) -> Answer | None:
+        """Do something while no other program does; return None where that is impossible."""
+        if self._given_up:
+            return None
+        try:
+            make_own_folder(self._path.parent)
+            with _alone(self._path.parent):
+                return work()
+        except OSError as problem:
+            self._given_up = True
+            self._warn(
+                f"{self._path}: {problem.strerror}: going on without it, records are read each time"
+            )
+            return None
+
+    def _load(self) -> dict[str, Row]:
+        try:
+            return _read_rows(self._path.read_bytes())
+        except FileNotFoundError:
+            return {}
+        except _UnusableError as problem:
+            # Put aside, not removed: the file may be somebody else's.
+            old = self._path.with_name(f"{self._path.name}.old")
+            self._warn(f"{self._path} {problem}: made anew from the records (that one: {old.name})")
+            self._path.replace(old)
+            return {}
+
+    def _save(self, rows: Mapping[str, Row]) -> None:
+        stated = {"schema": SCHEMA, "rides": [plain(row) for row in rows.values()]}
+        write_whole(self._path, json.dumps(stated, allow_nan=False))
+
+
+def _merged(
+    before: Mapping[str, Row],
+    fresh: Mapping[str, Row],
+    gone: set[str],
+    labels: Mapping[str, str],
+) -> dict[str, Row]:
+    rows = {name: row for name, row in before.items() if name not in gone} | dict(fresh)
+    return {
+        name: replace(row, label=labels[name]) if name in labels else row
+        for name, row in rows.items()
+    }
+
+
+@contextlib.contextmanager
+def _alone(folder: Path) -> Iterator[None]:
+    """Lock a folder's cache against our other programs.
+
+    Raises
+    ------
+    OSError
+        If the folder cannot be opened, or stays locked for `BUSY_S`.
+    """
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    try:
+        deadline_s = time.monotonic() + BUSY_S
+        while True:
+            try:
+                fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                break
+            except BlockingIOError:
+                if time.monotonic() > deadline_s:
+                    raise TimeoutError(0, "another program keeps it locked") from None
+                time.sleep(0.01)
+            except OSError:
+                break  # a file system without locks
+        yield
+    finally:
+        os.close(descriptor)
+
+
+def _read_rows(raw: bytes) -> dict[str, Row]:
+    try:
+        stated = json.loads(raw.decode())
+    except (ValueError, RecursionError):
+        raise _UnusableError("is damaged") from None
+    known = isinstance(stated, dict) and stated.get("schema") == SCHEMA
+    rides = stated.get("rides") if known else None
+    if not isinstance(rides, list) or not all(map(_has_our_keys, rides)):
+        raise _UnusableError("is of another version")
+    found = {}
+    for one in rides:
+        with contextlib.suppress(TypeError, KeyError, ContractError):
+            row = _row(one)
+            found[row.name] = row
+    return found
+
+
+def _has_our_keys(row: Any) -> bool:
+    return (
+        isinstance(row, dict)
+        and row.keys() == _ROW_KEYS
+        and isinstance(row["sums"], dict)
+        and row["sums"].keys() - {WHY} == _SUMS_KEYS
+    )
+
+
+def _row(stated: dict[str, Any]) -> Row:
+    """Read a row.
+
+    Raises
+    ------
+    TypeError, KeyError, ContractError
+        If it makes no sense: somebody else wrote it.
+    """
+    sums: dict[str, Any] = stated["sums"]
+    name, stamp, profile, label = texts = [
+        stated[key] for key in ("name", "stamp", "profile", "label")
+    ]
+    setups = [share["setup"] for share in sums["shares"]]
+    if not all(isinstance(text, str) for text in (*texts, *setups)):
+        raise TypeError("not a text")
+    if not isinstance(sums["start_utc"], str | None) or not isinstance(sums.get(WHY, {}), dict):
+        raise TypeError("start_utc or why")
+    shares = tuple(
+        Share(one["setup"], _number(one["energy_wh"]), _number(one["distance_m"]))
+        for one in sums["shares"]
+    )
+    read_sums = replace(read(Sums, sums | {"shares": []}), shares=shares)
+    return Row(name, stamp, profile, label, read_sums)
+
+
+def _number(raw: object) -> float | None:
+    """Return a share's number, None for anything else."""
+    try:
+        return read(float, raw)
+    except ContractError:
+        return None
