@@ -34,6 +34,16 @@ def rest(
     return seconds(np.full(count, volts), np.full(count, 0.0), begin_s, drawn_ah)
 
 
+def load(battery: Battery, amps, *, start=1.0, begin_s=0.0, drawn_ah=0.0) -> SettledSeconds:
+    """What a pack of the table's own cells shows under currents, second by second."""
+    amps = np.asarray(amps, float)
+    chemistry = OCV_CURVES[battery.chemistry]
+    drawn = drawn_ah + np.cumsum(amps) / 3600.0
+    fraction = start - drawn / battery.capacity_ah
+    open_v = battery.cells * np.interp(fraction, chemistry.fraction, chemistry.ocv_v)
+    return seconds(open_v - battery.resistance_ohm * amps, amps, begin_s, drawn_ah)
+
+
 @cache
 def published() -> dict[str, np.ndarray]:
     """Open-circuit volts at `AT` of the published cells; origin: tests/data/README.md."""

@@ -16,40 +16,15 @@ from onboard.efficiency.battery.resistance import LagResistance
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, START, prior_covariance
 from onboard.profile import Battery, Sensors
+from tests.onboard.efficiency.battery.made_packs import LFP, LI_ION, load, published, seconds
 
 DATA = Path(__file__).parents[3] / "data"
-LI_ION = Battery("li-ion", 14, 25.0, resistance_ohm=0.05)
-LFP = Battery("lfp", 8, 35.0, resistance_ohm=0.02)
 NO_ZERO = Sensors(current_offset_sd_a=0.0)
-
-
-def seconds(volts, amps, begin_s=0.0, drawn_ah=0.0) -> SettledSeconds:
-    volts, amps = np.broadcast_arrays(np.asarray(volts, float), np.asarray(amps, float))
-    count = len(volts)
-    nothing = np.full(count, np.nan)
-    return SettledSeconds(
-        begin_s + np.arange(1.0, count + 1), volts * amps, amps, volts,
-        drawn_ah + np.cumsum(amps) / 3600.0, nothing, nothing, nothing, nothing, nothing, nothing,
-        nothing,
-    )  # fmt: skip
-
-
-def load(battery: Battery, amps, *, start=1.0, begin_s=0.0, drawn_ah=0.0) -> SettledSeconds:
-    """What a pack of the table's own cells shows under currents, second by second."""
-    amps = np.asarray(amps, float)
-    chemistry = OCV_CURVES[battery.chemistry]
-    drawn = drawn_ah + np.cumsum(amps) / 3600.0
-    fraction = start - drawn / battery.capacity_ah
-    open_v = battery.cells * np.interp(fraction, chemistry.fraction, chemistry.ocv_v)
-    return seconds(open_v - battery.resistance_ohm * amps, amps, begin_s, drawn_ah)
 
 
 def test_the_tables_are_the_published_curves() -> None:
     # PyBaMM 26.10: tests/data/README.md. On the LFP plateau 30 % of the charge are 21.5 mV.
-    sets: dict[str, list[float]] = {}
-    with (DATA / "pybamm_ocv_soc.csv").open(newline="") as file:
-        for row in csv.DictReader(file):
-            sets.setdefault(row["parameter_set"], []).append(float(row["ocv_V"]))
+    sets = published()
     at = np.linspace(0, 1, 21)
     li_ion, lfp = OCV_CURVES["li-ion"], OCV_CURVES["lfp"]
     mean = np.mean([sets[name] for name in ("Chen2020", "Mohtat2020", "Ai2020")], axis=0)

@@ -13,7 +13,7 @@ from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away, charged, known_at
 from onboard.efficiency.statistics.shared_errors import CAPACITY, START
 from onboard.profile import Battery, Sensors
-from tests.onboard.efficiency.battery.test_pack import LFP, LI_ION, load
+from tests.onboard.efficiency.battery.made_packs import LFP, LI_ION, load
 
 LATER = Away(7200.0)
 
