@@ -1,8 +1,14 @@
-"""Sentences with gaps: each gap is named after a value, and the name tells how to write it."""
+"""Fills a sentence's gaps: each gap is named after a value, and the name tells how to write it.
+
+The sentences themselves are the rows of `onboard/contract`, beside their codes: a new statement is
+one row there. Only one that needs more than gaps (a choice between two forms, an article, a list
+beside another) has a function here in `groundside/words`, in its family's table.
+"""
 
 import os
 import string
 from collections.abc import Callable, Mapping
+from types import MappingProxyType
 
 from groundside.words.figures import (
     UNKNOWN,
@@ -14,39 +20,52 @@ from groundside.words.figures import (
     whole,
 )
 from groundside.words.units import Units
-from onboard.contract.codes import Statement, Value
+from onboard.contract.codes import Code, Statement, Value
 from onboard.contract.quantities import RATIOS, unit_of
 
-Sentence = str | Callable[[Mapping[str, Value], Units], str]
-"""A sentence with gaps such as `{left_wh}`, or a function of the values where gaps will not do."""
+Values = Mapping[str, Value]
+Wording = Callable[[Values, Units], str]
+"""Words a statement's values where gaps will not do."""
 
 
-def fill(sentence: Sentence, statement: Statement, units: Units) -> str:
-    """Return the sentence of a statement, its gaps filled.
+def statement_text(
+    statement: Statement, units: Units, wordings: Mapping[Code, Wording] = MappingProxyType({})
+) -> str:
+    """Return the sentence of a statement with its values.
 
     Parameters
     ----------
-    sentence
-        What the table has for its code.
     statement
         Its code and values.
     units
         The reader's.
+    wordings
+        The family's sentences that need more than gaps.
 
     Examples
     --------
     >>> from groundside.words.units import CHOICES
     >>> from onboard.contract.alerts import Alert, AlertCode
-    >>> low = Alert(AlertCode.ENERGY_LOW, 3.0, left_wh=12.4)
-    >>> fill("Only {left_wh} left.", low, CHOICES["kn"])
+    >>> statement_text(Alert(AlertCode.LINK_SILENT, 3.0, age_s=75.0), CHOICES["kn"])
+    'Nothing over the link for 1 min 15 s: check the cable.'
+    """
+    wording = wordings.get(statement.code)
+    if wording is not None:
+        return wording(statement.values, units)
+    return fill(statement.code.sentence, statement.values, units)
+
+
+def fill(sentence: str, values: Values, units: Units) -> str:
+    """Return a sentence with its gaps filled.
+
+    Examples
+    --------
+    >>> from groundside.words.units import CHOICES
+    >>> fill("Only {left_wh} left.", {"left_wh": 12.4}, CHOICES["kn"])
     'Only 12 Wh left.'
     """
-    if callable(sentence):
-        return sentence(statement.values, units)
     gaps = [name for _, name, _, _ in string.Formatter().parse(sentence) if name]
-    return sentence.format_map(
-        {name: written(name, statement.values[name], units) for name in gaps}
-    )
+    return sentence.format_map({name: written(name, values[name], units) for name in gaps})
 
 
 def written(name: str, value: Value, units: Units) -> str:
@@ -76,7 +95,7 @@ def written(name: str, value: Value, units: Units) -> str:
     return whole(value) if unit is None else _WRITERS.get(unit, _plain(unit))(float(value), units)
 
 
-def called(values: Mapping[str, Value]) -> str:
+def called(values: Values) -> str:
     """Return what to call a source in a sentence; a numbered one takes no article.
 
     Examples
@@ -86,6 +105,11 @@ def called(values: Mapping[str, Value]) -> str:
     """
     source = str(values["source"])
     return source if source[-1:].isdigit() else f"the {source}"
+
+
+def with_article(code: Code) -> Wording:
+    """Return a wording of a code's sentence in which its source has the article that it takes."""
+    return lambda values, units: fill(code.sentence, {**values, "source": called(values)}, units)
 
 
 def system_words(number: int) -> str:
