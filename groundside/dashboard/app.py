@@ -15,13 +15,13 @@ from textual.worker import Worker, WorkerState
 from groundside.connection.preferences import Preferences
 from groundside.connection.say import mark
 from groundside.connection.source import ReplayState, SnapshotSource
-from groundside.dashboard.drawn_line import DrawnLine
-from groundside.dashboard.ending import EndWatch
-from groundside.dashboard.faces.runs import missing, open_run
+from groundside.dashboard.content.runs import missing, open_run
+from groundside.dashboard.end_watch import EndWatch
 from groundside.dashboard.keys import PACE_KEYS, PLACE_KEYS, Key, keys_for
+from groundside.dashboard.live_trip_line import LiveTripLine
 from groundside.dashboard.main_screen import MainScreen
-from groundside.dashboard.scene import Scene
 from groundside.dashboard.themes import MONO, SUN, THEMES, VARIABLES, next_theme
+from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.all import all_views
 from groundside.dashboard.views.base import View
 from groundside.dashboard.widgets.button_bar import Button, ButtonBar
@@ -40,7 +40,7 @@ TICK_S = 0.2
 SETTLES_S = 1.0
 """What was said takes so long to be seen in a snapshot: a second press would undo it [s]."""
 
-SAID_S, REFUSED_S = 5.0, 10.0
+DONE_S, REFUSAL_S = 5.0, 10.0
 """For how long it is shown what became of a command: a reason takes longer to read."""
 
 
@@ -96,7 +96,7 @@ class DashboardApp(App[None]):
         self._snapshot = unknown_snapshot(Unknown(Reason.NO_DATA), source.name)
         self._started = False
         self._replay: ReplayState | None = None
-        self._trip_line = DrawnLine()
+        self._trip_line = LiveTripLine()
         self._received_s = clock()
         self._problem: str | None = None
         self._said = self._refused = ""
@@ -110,7 +110,7 @@ class DashboardApp(App[None]):
         self._actions = {name: key.action for key in reversed(keys) for name in key.names}
         steering = (*(PACE_KEYS if can_pace else ()), *(PLACE_KEYS if can_seek else ()))
         self._main = MainScreen(
-            all_views(tuple((key.shown, key.meaning) for key in keys), clock),
+            all_views(tuple((key.label, key.meaning) for key in keys), clock),
             tuple(map(_control, steering)),
             touch=touch,
         )
@@ -160,7 +160,7 @@ class DashboardApp(App[None]):
                 self._replay = update.replay
                 self._received_s = self._clock()
                 if self._source.places is None:  # else it tells the whole ride's line
-                    self._trip_line.draw_on(update.snapshot)
+                    self._trip_line.extend(update.snapshot)
             self._problem = update.problem
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
@@ -176,12 +176,12 @@ class DashboardApp(App[None]):
         """Show what is so now."""
         # While the app ends there may be no screen any more, and the timer still go.
         if self.screen_stack and self.screen is self._main and self._main.is_mounted:
-            self._main.show(self._scene())
+            self._main.show(self._state())
 
-    def _scene(self) -> Scene:
+    def _state(self) -> ViewState:
         now_s = self._clock()
         lately = now_s < self._said_until_s
-        return Scene(
+        return ViewState(
             self._snapshot,
             self.units,
             started=self._started,
@@ -211,7 +211,7 @@ class DashboardApp(App[None]):
         await self.run_action(message.action)
         self.tick()
 
-    def on_view_say(self, message: View.Say) -> None:
+    def on_view_send(self, message: View.Send) -> None:
         """Say something to the daemon, and show what became of it."""
         self.run_worker(self._say(message.command, message.done), group="say", exit_on_error=False)
 
@@ -230,9 +230,9 @@ class DashboardApp(App[None]):
     def tell(self, said: str, refused: str = "") -> None:
         """Show for a few seconds what became of a command, or why nothing did."""
         self._said, self._refused = said, refused
-        self._said_until_s = self._clock() + (REFUSED_S if refused else SAID_S)
+        self._said_until_s = self._clock() + (REFUSAL_S if refused else DONE_S)
 
-    def on_view_go_to(self, message: View.GoTo) -> None:
+    def on_view_seek(self, message: View.Seek) -> None:
         """Go to a place of a saved ride."""
         places = self._source.places
         if places is None:
@@ -285,11 +285,11 @@ class DashboardApp(App[None]):
             return
         self._run_said_s = now_s
         if open_run(self._snapshot) is not None:
-            self.on_view_say(View.Say(mark("run_end"), "the run has ended"))
+            self.on_view_send(View.Send(mark("run_end"), "the run has ended"))
             return
         lacks = missing(self._snapshot, self.units)
         done = f"a run has begun, but {lacks}" if lacks else "a run has begun"
-        self.on_view_say(View.Say(mark("run_start"), done))
+        self.on_view_send(View.Send(mark("run_start"), done))
 
     def action_pause_or_go(self) -> None:
         """Pause the replay or let it go on."""
@@ -333,7 +333,7 @@ def _control(key: Key) -> Button:
         "next_event": ("next event", "next"),
     }
     label, short = words[key.action]
-    return Button(label, key.action, key.shown, short=short)
+    return Button(label, key.action, key.label, short=short)
 
 
 def make_app(source: SnapshotSource, **options: Any) -> DashboardApp:

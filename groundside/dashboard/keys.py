@@ -14,7 +14,7 @@ class Key:
     ----------
     names
         As the toolkit names them.
-    shown
+    label
         As people write them.
     action
         The app's action.
@@ -23,7 +23,7 @@ class Key:
     """
 
     names: tuple[str, ...]
-    shown: str
+    label: str
     action: str
     meaning: str
 

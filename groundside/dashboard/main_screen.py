@@ -9,10 +9,10 @@ from textual.binding import BindingType
 from textual.screen import Screen
 from textual.widgets import ContentSwitcher
 
-from groundside.dashboard.faces.frame import FrameFace, frame_face
+from groundside.dashboard.content.frame import FrameContent, frame_content
 from groundside.dashboard.keys import VIEWS
-from groundside.dashboard.rows import Frame, frame_rows, tabs_in_two_rows
-from groundside.dashboard.scene import Scene
+from groundside.dashboard.layout import FrameRows, frame_rows, tabs_in_two_rows
+from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.base import HERE, View
 from groundside.dashboard.widgets.age_line import AgeLine
 from groundside.dashboard.widgets.button_bar import Button, ButtonBar, rows_of
@@ -49,7 +49,7 @@ class MainScreen(Screen[None]):
         self._current = views[0].NAME
         self._caution_read = False
         self._notice_rows = 1
-        self._shared: Frame | None = None
+        self._shared: FrameRows | None = None
         # Held by hand: a tick may come before the parts are mounted or after they are gone.
         self._notices = NoticeBar(id="notices")
         self._caution = CautionBar(id="caution", touch=touch)
@@ -75,8 +75,8 @@ class MainScreen(Screen[None]):
 
     def on_mount(self) -> None:
         """Return the parts what does not change by itself."""
-        self._caution.shown = True
-        self._controls.shown = self._replay_buttons
+        self._caution.content = True
+        self._controls.content = self._replay_buttons
         self._show_tabs()
         self._share()
 
@@ -107,35 +107,35 @@ class MainScreen(Screen[None]):
         self._caution_read = True
         self._share()
 
-    def show(self, scene: Scene) -> None:
+    def show(self, state: ViewState) -> None:
         """Show what is so now; a part that says the same is not painted."""
-        face = frame_face(scene)
-        self._around(face)
+        content = frame_content(state)
+        self._around(content)
         if self.view.is_mounted:
-            self.view.show(scene)
+            self.view.show(state)
         buttons = self.view.buttons()
-        if buttons != (self._actions.shown or ()):
-            self._actions.shown = buttons
+        if buttons != (self._actions.content or ()):
+            self._actions.content = buttons
             self._share()
         # a key that the view takes for itself is not told of another button
         taken = {button.key for button in buttons}
-        self._controls.shown = tuple(
+        self._controls.content = tuple(
             replace(button, key="") if button.key in taken else button
             for button in self._replay_buttons
         )
 
-    def _around(self, face: FrameFace) -> None:
-        needed = NoticeBar.rows_needed(face.notices, self.size)
+    def _around(self, content: FrameContent) -> None:
+        needed = NoticeBar.rows_needed(content.notices, self.size)
         if needed != self._notice_rows:
             self._notice_rows = needed
             self._share()
-        self._notices.shown = face.notices
-        self._age.shown = face.age
-        self._replay_bar.shown = face.replay
+        self._notices.content = content.notices
+        self._age.content = content.age
+        self._replay_bar.content = content.replay
 
     def _show_tabs(self) -> None:
         names = [name for name, _ in VIEWS if name in self._views]
-        self._tabs.shown = tuple(
+        self._tabs.content = tuple(
             Button(name, f"view('{name}')", str(number), on=name == self._current)
             for number, name in enumerate(names, 1)
         )
@@ -145,7 +145,7 @@ class MainScreen(Screen[None]):
         width, height = self.size.width, self.size.height
         if not width or not height:
             return
-        buttons = self._actions.shown or ()
+        buttons = self._actions.content or ()
         in_two = tabs_in_two_rows(width, height)
         self._tabs.least_width = WIDE_TAB_CELLS if in_two else TAB_CELLS
         shared = frame_rows(

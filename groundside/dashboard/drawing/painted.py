@@ -54,12 +54,12 @@ def wrapped(text: str, width: int) -> list[str]:
 class Painted(Widget):
     """Base of the dashboard's widgets.
 
-    Subclasses set `shown` to what they show and give the lines of it in `paint`.
+    Subclasses set `content` to what they show and give the lines of it in `paint`.
     """
 
     ALLOW_SELECT = False
 
-    shown: reactive[Any] = reactive(None, layout=False, repaint=False)
+    content: reactive[Any] = reactive(None, layout=False, repaint=False)
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
@@ -67,10 +67,10 @@ class Painted(Widget):
         self._painted_for: Size | None = None
 
     def paint(self, size: Size) -> list[Line]:
-        """Return the lines that show `shown` in this many columns and rows."""
+        """Return the lines that show `content` in this many columns and rows."""
         raise NotImplementedError
 
-    def watch_shown(self) -> None:
+    def watch_content(self) -> None:
         """Repaint the lines that changed, and no other."""
         size = self.size
         if not size.area:  # out of sight: what the toolkit kept of it is no longer so
@@ -90,7 +90,7 @@ class Painted(Widget):
     def _repaint_lines(self) -> list[Line]:
         size = self.size
         self._painted_for = size
-        paintable = self.shown is not None and size.area > 0
+        paintable = self.content is not None and size.area > 0
         self._lines = self.paint(size)[: size.height] if paintable else []
         return self._lines
 

@@ -5,7 +5,7 @@ from typing import ClassVar
 from textual.containers import Container
 from textual.message import Message
 
-from groundside.dashboard.scene import Scene
+from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.widgets.button_bar import Button
 from onboard.contract.commands import Command
 
@@ -16,14 +16,14 @@ HERE = "here."
 class View(Container):
     """A view: fills the room between the notices and the buttons, and never scrolls.
 
-    Subclasses name themselves and show a scene when they are told; only the view in sight is told,
+    Subclasses name themselves and show a state when they are told; only the view in sight is told,
     five times a second. They hand texts to painted widgets, which paint what changed.
     """
 
     NAME: ClassVar[str] = ""
     """Its id, and the word on its tab: at most five letters."""
 
-    class Say(Message):
+    class Send(Message):
         """Something is to be said to the daemon.
 
         Parameters
@@ -39,7 +39,7 @@ class View(Container):
             self.command = command
             self.done = done
 
-    class GoTo(Message):
+    class Seek(Message):
         """The rider wants to go to a place of a saved ride: a share of its time, or a distance."""
 
         def __init__(
@@ -49,7 +49,7 @@ class View(Container):
             self.fraction = fraction
             self.distance_m = distance_m
 
-    def show(self, scene: Scene) -> None:
+    def show(self, state: ViewState) -> None:
         """Show what is so now; must be cheap where nothing changed."""
         raise NotImplementedError
 

@@ -5,10 +5,10 @@ from typing import ClassVar
 from textual import events
 from textual.app import ComposeResult
 
-from groundside.dashboard.faces.curve import curve_face
-from groundside.dashboard.pace import Pace
-from groundside.dashboard.rows import SIDE_BY_SIDE_COLUMNS
-from groundside.dashboard.scene import Scene
+from groundside.dashboard.content.curve import curve_content
+from groundside.dashboard.layout import SIDE_BY_SIDE_COLUMNS
+from groundside.dashboard.redraw_interval import RedrawInterval
+from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.base import HERE, View
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.plot import Plot
@@ -26,8 +26,8 @@ class CurveView(View):
     def __init__(self) -> None:
         super().__init__(id=self.NAME)
         self._of_consumption = False
-        self._scene: Scene | None = None
-        self._pace = Pace()
+        self._state: ViewState | None = None
+        self._redraw = RedrawInterval()
         self._plot = Plot(id="curve-plot")
         self._page = TextPage(id="curve-text", one_page=True)
 
@@ -44,19 +44,19 @@ class CurveView(View):
         self._plot.styles.height = height - rows
         self._page.display = rows > 0
         self._page.styles.height = rows
-        self._pace.hurry()
+        self._redraw.hurry()
 
-    def show(self, scene: Scene) -> None:
+    def show(self, state: ViewState) -> None:
         """Draw what is so now, once a second at most."""
-        self._scene = scene
-        if self._pace.due(scene.now_s, (scene.stale, scene.units, self._of_consumption)):
-            face = curve_face(scene, of_consumption=self._of_consumption)
-            self._plot.shown = face.plot
-            self._page.shown = face.blocks
+        self._state = state
+        if self._redraw.due(state.now_s, (state.stale, state.units, self._of_consumption)):
+            content = curve_content(state, of_consumption=self._of_consumption)
+            self._plot.content = content.plot
+            self._page.content = content.blocks
 
     def buttons(self) -> tuple[Button, ...]:
         """Return the choice between power and consumption."""
-        cost = self._scene.units.consumption_name if self._scene else "Wh/km"
+        cost = self._state.units.consumption_name if self._state else "Wh/km"
         return (
             Button("power", f"{HERE}power", "p", not self._of_consumption),
             Button(cost, f"{HERE}cost", "c", self._of_consumption),
@@ -65,5 +65,5 @@ class CurveView(View):
     def pressed(self, word: str) -> None:
         """Choose what is drawn."""
         self._of_consumption = word == "cost"
-        if self._scene is not None:
-            self.show(self._scene)
+        if self._state is not None:
+            self.show(self._state)

@@ -8,14 +8,14 @@ from textual.app import ComposeResult
 from textual.containers import Container
 
 from groundside.connection.say import setting
-from groundside.dashboard.faces.home import HomeFace, home_face
-from groundside.dashboard.rows import home_rows
-from groundside.dashboard.scene import Scene
-from groundside.dashboard.views.asking import AGAIN_S, Asking
+from groundside.dashboard.content.home import HomeContent, home_content
+from groundside.dashboard.layout import home_rows
+from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.base import HERE, View
+from groundside.dashboard.views.confirmation import AGAIN_S, Confirmation
+from groundside.dashboard.widgets.big_figure import BigFigure
 from groundside.dashboard.widgets.button_bar import Button
-from groundside.dashboard.widgets.cue import Cue
-from groundside.dashboard.widgets.hero import Hero
+from groundside.dashboard.widgets.cue_bar import Cue
 from groundside.dashboard.widgets.way_page import WayPage
 
 QUESTION = f"Home is to be where you are now: press again within {AGAIN_S:g} s."
@@ -34,20 +34,20 @@ class HomeView(View):
 
     def __init__(self, clock: Callable[[], float]) -> None:
         super().__init__(id=self.NAME)
-        self._asking = Asking(clock)
+        self._confirmation = Confirmation(clock)
         self._can_talk = False
         self._has_cue = False
-        self._face = HomeFace()
+        self._content = HomeContent()
         self._cue = Cue(id="home-cue")
-        self._distance = Hero(id="home-distance")
-        self._margin = Hero(id="home-margin")
-        self._heroes = Container(self._distance, self._margin, id="home-heroes")
+        self._distance = BigFigure(id="home-distance")
+        self._margin = BigFigure(id="home-margin")
+        self._big_figures = Container(self._distance, self._margin, id="home-big-figures")
         self._way = WayPage(id="home-way")
 
     def compose(self) -> ComposeResult:
         """Make the parts from top to bottom."""
         yield self._cue
-        yield self._heroes
+        yield self._big_figures
         yield self._way
 
     def on_resize(self, _event: events.Resize) -> None:
@@ -56,35 +56,35 @@ class HomeView(View):
 
     def on_hide(self, _event: events.Hide) -> None:
         """Ask nothing any more: coming back later it would surprise."""
-        self._asking.drop()
+        self._confirmation.drop()
 
-    def show(self, scene: Scene) -> None:
+    def show(self, state: ViewState) -> None:
         """Hand each part what it says now."""
-        self._can_talk = scene.can_talk
-        self._face = home_face(scene)
-        has_cue = bool(self._face.cue.word)
+        self._can_talk = state.can_talk
+        self._content = home_content(state)
+        has_cue = bool(self._content.cue.word)
         if has_cue != self._has_cue:
             self._has_cue = has_cue
             self._share()
-        self._cue.shown = self._face.cue
-        self._distance.shown = self._face.distance
-        self._margin.shown = self._face.margin
+        self._cue.content = self._content.cue
+        self._distance.content = self._content.distance
+        self._margin.content = self._content.margin
         self._paint()
 
     def _paint(self) -> None:
-        self._way.shown = (self._face, QUESTION if self._asking.open else "")
+        self._way.content = (self._content, QUESTION if self._confirmation.open else "")
 
     def buttons(self) -> tuple[Button, ...]:
         """Return the one that sets home, where a daemon takes it."""
         if not self._can_talk:
             return ()
-        asked = self._asking.open == "home"
+        asked = self._confirmation.open == "home"
         return (Button("sure?" if asked else "home here", f"{HERE}home", "o", asked),)
 
     def pressed(self, word: str) -> None:
         """Set home at the second press."""
-        if word == "home" and self._can_talk and self._asking.is_yes("home"):
-            self.post_message(self.Say(setting("home", "here"), "home is here now"))
+        if word == "home" and self._can_talk and self._confirmation.confirmed("home"):
+            self.post_message(self.Send(setting("home", "here"), "home is here now"))
         self._paint()
 
     def _share(self) -> None:
@@ -94,12 +94,12 @@ class HomeView(View):
         rows = home_rows(width, height, cue=self._has_cue)
         for part, high in (
             (self._cue, rows.cue),
-            (self._heroes, rows.heroes),
+            (self._big_figures, rows.big_figures),
             (self._way, rows.way),
         ):
             part.display = high > 0
             part.styles.height = high
-        self._heroes.styles.layout = "horizontal" if rows.side_by_side else "vertical"
+        self._big_figures.styles.layout = "horizontal" if rows.side_by_side else "vertical"
         for hero in (self._distance, self._margin):
             hero.styles.height = rows.hero
             hero.set_label_above(rows.side_by_side)

@@ -4,10 +4,10 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 
-from groundside.dashboard.faces.items import Block, Item
+from groundside.dashboard.content.items import Block, Item
 from groundside.dashboard.keys import OWN_KEYS
 from groundside.dashboard.notices import CAUTION
-from groundside.dashboard.scene import Scene
+from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.base import HERE, View
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.text_page import TextPage
@@ -54,10 +54,10 @@ class MoreView(View):
         """Make the page."""
         yield self._page
 
-    def show(self, scene: Scene) -> None:
+    def show(self, state: ViewState) -> None:
         """Show the same at all times."""
-        del scene
-        self._page.shown = self._blocks
+        del state
+        self._page.content = self._blocks
 
     def buttons(self) -> tuple[Button, ...]:
         """Return what concerns all views, and the next page where there is one."""

@@ -10,19 +10,19 @@ from textual.message import Message
 from textual.widgets import Input
 
 from groundside.connection.say import mark, setting
-from groundside.dashboard.faces.runs import asks_for_charge, open_run, runs_face
-from groundside.dashboard.faces.setups import (
+from groundside.dashboard.content.runs import asks_for_charge, open_run, runs_content
+from groundside.dashboard.content.setups import (
     known_setups,
     next_letter,
-    sayable,
     setup_in_force,
+    valid_label,
 )
-from groundside.dashboard.scene import Scene
-from groundside.dashboard.views.asking import AGAIN_S, Asking
+from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.base import HERE, View
+from groundside.dashboard.views.confirmation import AGAIN_S, Confirmation
 from groundside.dashboard.widgets.button_bar import Button
-from groundside.dashboard.widgets.runs_page import RunsPage, RunsPicture
-from groundside.words.charge import WANTED, charge_told, charge_typed
+from groundside.dashboard.widgets.runs_page import RunsPage, RunsPageContent
+from groundside.words.charge import WANTED, charge_text, parse_charge
 from onboard.contract.codec import clean
 from onboard.contract.commands import LABEL_MOST, TEXT_MOST, Amount
 from onboard.contract.snapshot import Snapshot
@@ -61,10 +61,10 @@ class RunsView(View):
 
     def __init__(self, clock: Callable[[], float]) -> None:
         super().__init__(id=self.NAME)
-        self._asking = Asking(clock)
+        self._confirmation = Confirmation(clock)
         self._page = RunsPage()
         self._line = TypedLine(compact=True)
-        self._scene: Scene | None = None
+        self._state: ViewState | None = None
         self._choices: tuple[tuple[str, str], ...] = ()
         self._chosen = 0
         self._typing = ""
@@ -83,17 +83,17 @@ class RunsView(View):
         """Leave what was begun: coming back later it would surprise."""
         self._leave()
 
-    def show(self, scene: Scene) -> None:
+    def show(self, state: ViewState) -> None:
         """Show what is so now."""
-        self._scene = scene
-        if not scene.can_talk:
+        self._state = state
+        if not state.can_talk:
             self._leave()
         self._paint()
 
     def _paint(self) -> None:
-        if self._scene is not None:
-            self._page.shown = RunsPicture(
-                runs_face(self._scene), self._ask(), self._choices, self._chosen
+        if self._state is not None:
+            self._page.content = RunsPageContent(
+                runs_content(self._state), self._ask(), self._choices, self._chosen
             )
 
     def _ask(self) -> str:
@@ -108,11 +108,11 @@ class RunsView(View):
             return f"Name of the set-up, up to {LABEL_MOST} letters, then enter. Escape leaves."
         if self._choices:
             return "What is on the craft now?"
-        return QUESTIONS.get(self._asking.open, "").format(f"{AGAIN_S:g}")
+        return QUESTIONS.get(self._confirmation.open, "").format(f"{AGAIN_S:g}")
 
     def buttons(self) -> tuple[Button, ...]:
         """Return the buttons of what is being done now; none where nobody takes marks."""
-        if self._scene is None or not self._scene.can_talk:
+        if self._state is None or not self._state.can_talk:
             return ()
         if self._typing:
             return (_button("send", "send", "enter"), _button("back", "leave", "escape"))
@@ -122,8 +122,8 @@ class RunsView(View):
                 _button("take it", "take", "enter"),
                 _button("back", "leave", "escape"),
             )
-        is_open = open_run(self._scene.snapshot) is not None
-        asked = self._asking.open
+        is_open = open_run(self._state.snapshot) is not None
+        asked = self._confirmation.open
         no_charge = _button("not charged", "none", "x", short="none")
         if asked == "full":
             return (
@@ -137,24 +137,24 @@ class RunsView(View):
             _button("set-up", "setup", "s"),
             _button("note", "note", "n"),
             _button("charged", "full", "f", short="charg"),
-            _asking("new trip", "trip", "w", asked),
-            *((no_charge,) if asks_for_charge(self._scene.snapshot) else ()),
+            _confirmation("new trip", "trip", "w", asked),
+            *((no_charge,) if asks_for_charge(self._state.snapshot) else ()),
         )
 
     def unseen_buttons(self) -> tuple[Button, ...]:
         """Return the charge that is typed: its button is seen once it is asked how full."""
-        busy = self._scene is None or not self._scene.can_talk or self._typing or self._choices
+        busy = self._state is None or not self._state.can_talk or self._typing or self._choices
         return () if busy else (_SO_MUCH,)
 
     def pressed(self, word: str) -> None:
         """Do what a button or key says."""
-        if self._scene is None or not self._scene.can_talk:
+        if self._state is None or not self._state.can_talk:
             return
         if word not in QUESTIONS:
-            self._asking.drop()
+            self._confirmation.drop()
         match word:
             case "setup":
-                self._next_choice(self._scene.snapshot)
+                self._next_choice(self._state.snapshot)
             case "take":
                 self._take()
             case "note":
@@ -167,10 +167,10 @@ class RunsView(View):
                 self._type("charge")
             case "none":
                 self._say_charge(("charged_wh", 0.0))
-            case "full" if self._asking.is_yes("full"):
-                self.post_message(self.Say(mark("charged_full"), "charged full: the pack is full"))
-            case "trip" if self._asking.is_yes("trip"):
-                self.post_message(self.Say(mark("new_trip"), "a new trip has begun"))
+            case "full" if self._confirmation.confirmed("full"):
+                self.post_message(self.Send(mark("charged_full"), "charged full: the pack is full"))
+            case "trip" if self._confirmation.confirmed("trip"):
+                self.post_message(self.Send(mark("new_trip"), "a new trip has begun"))
         self._paint()
 
     def _next_choice(self, snapshot: Snapshot) -> None:
@@ -198,11 +198,11 @@ class RunsView(View):
             self._say_setup(label)
 
     def _say_setup(self, label: str) -> None:
-        self.post_message(self.Say(setting("setup", label), f"set-up is now {label}"))
+        self.post_message(self.Send(setting("setup", label), f"set-up is now {label}"))
 
     def _say_charge(self, amount: Amount) -> None:
         command = mark("charged", amount=amount)
-        self.post_message(self.Say(command, f"charged: {charge_told(amount)}"))
+        self.post_message(self.Send(command, f"charged: {charge_text(amount)}"))
 
     def _type(self, what: str) -> None:
         self._typing, self._not_read = what, False
@@ -214,24 +214,24 @@ class RunsView(View):
     def _send(self) -> None:
         """Say what was typed; an empty line says nothing."""
         what, typed = self._typing, self._line.value
-        amount = charge_typed(typed) if what == "charge" else None
+        amount = parse_charge(typed) if what == "charge" else None
         if what == "charge" and amount is None and clean(typed):
             # Left as typed, to be mended.
             self._not_read = True
             self._paint()
             return
         self._leave()
-        if what == "setup" and sayable(typed):
-            self._say_setup(sayable(typed))
+        if what == "setup" and valid_label(typed):
+            self._say_setup(valid_label(typed))
         elif what == "note" and clean(typed):
-            self.post_message(self.Say(mark("note", clean(typed)), "note kept"))
+            self.post_message(self.Send(mark("note", clean(typed)), "note kept"))
         elif amount is not None:
             self._say_charge(amount)
         self._paint()
 
     def _leave(self) -> None:
         """End typing, choosing and asking."""
-        self._asking.drop()
+        self._confirmation.drop()
         self._choices = ()
         if self._typing:
             self._typing = ""
@@ -255,7 +255,7 @@ def _button(label: str, word: str, key: str, *, short: str = "") -> Button:
     return Button(label, HERE + word, key, short=short)
 
 
-def _asking(label: str, word: str, key: str, asked: str) -> Button:
+def _confirmation(label: str, word: str, key: str, asked: str) -> Button:
     """Return a button that is pressed twice."""
     on = asked == word
     return Button("sure?" if on else label, HERE + word, key, on, short="sure?" if on else word)

@@ -4,8 +4,8 @@ from typing import ClassVar
 
 from textual.geometry import Size
 
+from groundside.dashboard.content.frame import AgeContent
 from groundside.dashboard.drawing.painted import Line, Painted, joined
-from groundside.dashboard.faces.frame import AgeFace
 
 
 class AgeLine(Painted):
@@ -16,6 +16,6 @@ class AgeLine(Painted):
     def paint(self, size: Size) -> list[Line]:
         """Join as many parts as fit."""
         width = size.width
-        face: AgeFace = self.shown
-        text = f" {joined(face.parts, width - 2)} "
-        return [[(text, "age--stale" if face.stale else "age--fresh")]]
+        content: AgeContent = self.content
+        text = f" {joined(content.parts, width - 2)} "
+        return [[(text, "age--stale" if content.stale else "age--fresh")]]

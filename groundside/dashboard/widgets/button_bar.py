@@ -74,7 +74,7 @@ def edges_of(row: list[Button], width: int) -> list[int]:
 
 
 class ButtonBar(Painted):
-    """Shows buttons in one or more rows of equal cells; `shown` is a tuple of buttons."""
+    """Shows buttons in one or more rows of equal cells; `content` is a tuple of buttons."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"button--even", "button--odd", "button--on"}
 
@@ -89,7 +89,7 @@ class ButtonBar(Painted):
 
     def paint(self, size: Size) -> list[Line]:
         """Draw the cells; each label stands in the middle of its cell."""
-        rows = rows_of(self.shown, size.width, self.least_width)
+        rows = rows_of(self.content, size.width, self.least_width)
         lines: list[Line] = []
         for number, row in enumerate(rows):
             top, end = number * size.height // len(rows), (number + 1) * size.height // len(rows)
@@ -99,8 +99,8 @@ class ButtonBar(Painted):
 
     def on_click(self, event: events.Click) -> None:
         """Press what was tapped."""
-        rows = rows_of(self.shown or (), self.size.width, self.least_width)
-        if not self.shown or not self.size.height:
+        rows = rows_of(self.content or (), self.size.width, self.least_width)
+        if not self.content or not self.size.height:
             return
         row = rows[min(event.y * len(rows) // self.size.height, len(rows) - 1)]
         event.stop()

@@ -35,7 +35,7 @@ class NoticeBar(Painted):
     def paint(self, size: Size) -> list[Line]:
         """Fill the rows with the worst first; a longer text takes more rows."""
         width, height = size.width, size.height
-        notices: tuple[Notice, ...] = self.shown
+        notices: tuple[Notice, ...] = self.content
         lines: list[Line] = []
         for place, notice in enumerate(notices):
             room = height - len(lines)

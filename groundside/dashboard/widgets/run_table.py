@@ -1,19 +1,26 @@
 """The runs so far as rows of a table that fits the width: newest first, one row a run."""
 
+from groundside.dashboard.content.runs import (
+    FULL_SIGN,
+    LONG,
+    SHORT,
+    SHORT_SIGN,
+    RunLine,
+    RunsContent,
+)
 from groundside.dashboard.drawing.painted import Line, piece_width, shortened
-from groundside.dashboard.faces.runs import FULL_SIGN, LONG, SHORT, SHORT_SIGN, RunLine, RunsFace
 
 WIDE_COLUMNS = 72
 """From this width on a word stands behind each run; a narrower table has a legend beneath."""
 LEAST_SETUP = 2
 
 
-def table_lines(face: RunsFace, size: tuple[int, int]) -> list[Line]:
+def table_lines(content: RunsContent, size: tuple[int, int]) -> list[Line]:
     """Return as many rows of the table as fit.
 
     Parameters
     ----------
-    face
+    content
         What the runs view says.
     size
         Columns and rows that there are.
@@ -21,12 +28,12 @@ def table_lines(face: RunsFace, size: tuple[int, int]) -> list[Line]:
     width, height = size
     if height < 2:
         return []
-    if not face.lines:
+    if not content.lines:
         return [[(" no run has ended yet", "runs--quiet")]]
     wide = width >= WIDE_COLUMNS
     legend = not wide and height >= 3
-    runs = face.lines[: height - (2 if legend else 1)]
-    heads = ("no", "set-up", "s", "W", face.speed_name, "to °" if wide else "to")
+    runs = content.lines[: height - (2 if legend else 1)]
+    heads = ("no", "set-up", "s", "W", content.speed_name, "to °" if wide else "to")
     rows = [(r.number, r.setup, r.seconds, r.power, r.speed, r.course) for r in runs]
     widths = [max(len(row[n]) for row in (heads, *rows)) for n in range(len(heads))]
     gap = 2 if wide else 1
@@ -35,7 +42,7 @@ def table_lines(face: RunsFace, size: tuple[int, int]) -> list[Line]:
         others = sum(widths) - widths[1] + 1 + gap * len(widths) + tail_width
         widths[1] = max(LEAST_SETUP, min(widths[1], width - others))
     space = " " * gap
-    cost = face.consumption_name.ljust(tail_width)
+    cost = content.consumption_name.ljust(tail_width)
     lines: list[Line] = [[(f" {space}{_row(heads, widths, space)}{space}{cost}", "runs--quiet")]]
     for run, row, (figure, interval) in zip(runs, rows, tails, strict=True):
         sign = FULL_SIGN if run.long_enough else SHORT_SIGN

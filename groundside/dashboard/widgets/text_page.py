@@ -4,8 +4,8 @@ from typing import ClassVar
 
 from textual.geometry import Size
 
+from groundside.dashboard.content.items import Block
 from groundside.dashboard.drawing.painted import Line, Painted, piece_width, wrapped
-from groundside.dashboard.faces.items import Block
 
 COLUMN = 52
 """A column of text is at least this wide, where there is more than one."""
@@ -13,7 +13,7 @@ NAME_MOST = 14
 
 
 class TextPage(Painted):
-    """Shows blocks of items; `shown` is a tuple of blocks.
+    """Shows blocks of items; `content` is a tuple of blocks.
 
     Parameters
     ----------
@@ -42,7 +42,7 @@ class TextPage(Painted):
         across = 1 if self._one_page else max(1, size.width // COLUMN)
         wide = size.width // across
         rows = size.height if self._one_page else None
-        blocks = [_written(block, wide - 1, rows) for block in self.shown if block]
+        blocks = [_written(block, wide - 1, rows) for block in self.content if block]
         pages = spread(blocks, across, size.height)
         if len(pages) > 1:
             pages = spread(blocks, across, size.height, apart=0)

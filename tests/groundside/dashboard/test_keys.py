@@ -7,7 +7,7 @@ import pytest
 from groundside.connection.answers import Said
 from groundside.connection.preferences import Preferences
 from groundside.connection.source import Update
-from groundside.dashboard.app import REFUSED_S, SAID_S, SETTLES_S
+from groundside.dashboard.app import DONE_S, REFUSAL_S, SETTLES_S
 from groundside.dashboard.keys import OWN_KEYS, VIEWS, keys_for
 from groundside.dashboard.widgets.button_bar import ButtonBar
 from onboard.contract.commands import Mark
@@ -85,7 +85,7 @@ def test_every_key_stands_in_the_help_view(size: tuple[int, int]) -> None:
             await here.pilot.press("n")
         together = " ".join(" ".join(pages).split())
         for key in keys_for(can_pace=True, can_seek=True, can_talk=True):
-            assert f"{key.shown} {key.meaning}" in together, key
+            assert f"{key.label} {key.meaning}" in together, key
         for words in ("95 % interval", "STALE", "life jacket", "damaged packs harm"):
             assert words in together, words
 
@@ -101,7 +101,7 @@ def test_every_button_of_a_view_is_told_in_the_help() -> None:
             await here.show()
             told = {*dict(OWN_KEYS.get(name, ())), "r", "u", "t", "q"}
             for _ in range(2):
-                shown = here.app.screen.query_one("#actions", ButtonBar).shown or ()
+                shown = here.app.screen.query_one("#actions", ButtonBar).content or ()
                 assert {button.key for button in shown} <= told, name
                 if name == "runs":  # again, while a set-up is being chosen
                     await here.pilot.press("s")
@@ -208,7 +208,7 @@ def test_what_became_of_a_command_is_shown_for_a_while(said: Said, words: str) -
         await here.pilot.press("r")
         await here.show()
         assert words in " ".join(here.text.split())
-        here.clock.now_s += (SAID_S if said.ok else REFUSED_S) + 0.1
+        here.clock.now_s += (DONE_S if said.ok else REFUSAL_S) + 0.1
         await here.give(Update(snapshot(seq=13)))
         assert words not in " ".join(here.text.split())
 

@@ -1,0 +1,97 @@
+"""What surrounds every view: notices, the age of the data, and the time bar of a replay."""
+
+from dataclasses import dataclass, field
+
+from groundside.connection.source import ReplayState
+from groundside.dashboard.content.small_figures import small_figures, unknown_reasons
+from groundside.dashboard.notices import Notice, notices
+from groundside.dashboard.view_state import ViewState
+from groundside.words.figures import age_text, clock_text, whole
+from onboard.contract.figure import Unknown
+
+
+@dataclass(frozen=True)
+class ReplayContent:
+    """The time bar of a replay, with places as shares of its length."""
+
+    state: str = ""
+    at: str = ""
+    of: str = ""
+    fraction: float = 0.0
+    ready_fraction: float = 1.0
+    events: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class AgeContent:
+    """How old the data are and where they come from, most important first."""
+
+    parts: tuple[str, ...]
+    stale: bool = False
+
+
+@dataclass(frozen=True)
+class FrameContent:
+    """The content around a view at one moment."""
+
+    notices: tuple[Notice, ...]
+    age: AgeContent
+    replay: ReplayContent = field(default_factory=ReplayContent)
+
+
+def age_content(state: ViewState) -> AgeContent:
+    """Return the age of the data and where they come from; first, what became of a command."""
+    if not state.started:
+        return AgeContent(_behind_said(state, ("no data", state.source)))
+    link = state.snapshot.link
+    said = [f"STALE: {_age(state)}" if state.stale else _age(state)]
+    if link.lost:
+        said.append(f"{link.lost} lost")
+    if not isinstance(link.messages_per_s, Unknown) and not state.stale:
+        said.append(f"{whole(link.messages_per_s)} msg/s")
+    said.append(link.source or state.source)
+    return AgeContent(_behind_said(state, tuple(said)), state.stale)
+
+
+def _behind_said(state: ViewState, parts: tuple[str, ...]) -> tuple[str, ...]:
+    return (state.said, *parts[:1]) if state.said and not state.stale else parts
+
+
+def _age(state: ViewState) -> str:
+    if state.age_s is None:
+        return "data of unknown age"
+    if state.age_s < 1.0 and not state.stale:  # tenths would only flicker
+        return "data under 1 s old"
+    return f"data {age_text(state.age_s)} old"
+
+
+def replay_content(replay: ReplayState | None) -> ReplayContent:
+    """Return the time bar of a replay; it has no place before the first snapshot."""
+    if replay is None:
+        return ReplayContent("playing")
+    going = "at the end" if replay.stands_still else "playing"
+    state = "paused" if replay.paused else going
+
+    def fraction(place_s: float) -> float:
+        return min(1.0, max(0.0, place_s / replay.duration_s)) if replay.duration_s > 0 else 0.0
+
+    return ReplayContent(
+        f"{state} {replay.speed:g}x",
+        clock_text(replay.t_s),
+        clock_text(replay.duration_s),
+        fraction(replay.t_s),
+        min(1.0, max(0.0, round(replay.ready_fraction, 2))),
+        tuple(fraction(event.place_s) for event in replay.events),
+    )
+
+
+def frame_content(state: ViewState) -> FrameContent:
+    """Return the content around a view.
+
+    Parameters
+    ----------
+    state
+        The present state.
+    """
+    reasons = unknown_reasons(small_figures(state.snapshot, state.units))
+    return FrameContent(notices(state, reasons), age_content(state), replay_content(state.replay))
