@@ -101,8 +101,8 @@ class RideRows:
 
     Parameters
     ----------
-    hero, cue, table
-        Height of each part; `hero` that of one big figure with its label.
+    figure, cue, table
+        Height of each part; `figure` that of one big figure with its label.
     side_by_side
         Whether the big figures stand beside each other.
     table_columns
@@ -111,7 +111,7 @@ class RideRows:
         Rows that no part needs: they set the parts apart.
     """
 
-    hero: int
+    figure: int
     cue: int
     table: int
     side_by_side: bool
@@ -121,10 +121,10 @@ class RideRows:
     @property
     def total(self) -> int:
         """All rows that the parts take."""
-        return self.hero * (1 if self.side_by_side else 2) + self.cue + self.table
+        return self.figure * (1 if self.side_by_side else 2) + self.cue + self.table
 
 
-def ride_rows(width: int, height: int, *, cue: bool = False, said: int = 0) -> RideRows:
+def ride_rows(width: int, height: int, *, cue: bool = False, text_rows: int = 0) -> RideRows:
     """Share out the rows of the ride view.
 
     Parameters
@@ -133,8 +133,8 @@ def ride_rows(width: int, height: int, *, cue: bool = False, said: int = 0) -> R
         Room of the view in cells.
     cue
         Whether there is a cue in big type.
-    said
-        Rows of text in its place, where there is none: a run that is open, or why there is no cue.
+    text_rows
+        Rows of text in place of a cue: a run that is open, or why there is no cue.
 
     Returns
     -------
@@ -144,42 +144,42 @@ def ride_rows(width: int, height: int, *, cue: bool = False, said: int = 0) -> R
     side_by_side = width >= SIDE_BY_SIDE_COLUMNS
     columns = min(MOST_COLUMNS, max(1, width // COLUMN_OF_TABLE))
     label = 1 if side_by_side else 0
-    hero_width = width // 2 - 2 if side_by_side else width - 13
-    big_figures = sorted({s.rows for s in SIZES if s.width(BIG_FIGURE_TEMPLATE) <= hero_width})
+    figure_width = width // 2 - 2 if side_by_side else width - 13
+    big_figures = sorted({s.rows for s in SIZES if s.width(BIG_FIGURE_TEMPLATE) <= figure_width})
     full_table = -(-CELLS_OF_TABLE // columns)
-    have = {"hero": SMALLEST_ROWS + label, "cue": 1 if cue else said, "table": 1}
+    have = {"figure": SMALLEST_ROWS + label, "cue": 1 if cue else text_rows, "table": 1}
 
     def left() -> int:
         return height - RideRows(**have, side_by_side=side_by_side, table_columns=columns).total
 
     def grow(part: str, rows: int) -> None:
-        each = 2 if part == "hero" and not side_by_side else 1
+        each = 2 if part == "figure" and not side_by_side else 1
         if rows > have[part] and (rows - have[part]) * each <= left():
             have[part] = rows
 
-    def grow_hero(most: int) -> None:
+    def grow_figures(most: int) -> None:
         for rows in big_figures:
             if rows <= most:
-                grow("hero", rows + label)
+                grow("figure", rows + label)
 
     # less room than a phone has: the big figures give up their size, not their place
-    for part, least in (("table", 0), ("hero", 1 + label), ("cue", 1), ("hero", 1)):
+    for part, least in (("table", 0), ("figure", 1 + label), ("cue", 1), ("figure", 1)):
         if left() < 0:
             have[part] = min(have[part], least)
 
-    grow_hero(5)
+    grow_figures(5)
     if cue and have["cue"] + left() == CUE_ROWS_WITH_TEXT - 2:
         have["table"] = 0  # a row short of a cue in big type: the small figures give theirs
     if cue:
         grow("cue", CUE_ROWS_WITH_TEXT - 1)
         grow("cue", CUE_ROWS_WITH_TEXT)
     grow("table", 3)
-    grow_hero(7)
+    grow_figures(7)
     grow("table", min(4, full_table))
-    grow_hero(9)
+    grow_figures(9)
     if cue:
         grow("cue", CUE_ROWS_WITH_TEXT + 2)
-    grow_hero(99)
+    grow_figures(99)
     while left() > 0 and have["table"] < full_table:
         have["table"] += 1
     return RideRows(**have, side_by_side=side_by_side, table_columns=columns, spare=max(0, left()))
@@ -191,8 +191,8 @@ class HomeRows:
 
     Parameters
     ----------
-    cue, hero, way
-        Height of each part; `hero` that of one big figure with its label.
+    cue, figure, way
+        Height of each part; `figure` that of one big figure with its label.
     margin
         Whether the second big figure is shown.
     side_by_side
@@ -200,7 +200,7 @@ class HomeRows:
     """
 
     cue: int
-    hero: int
+    figure: int
     way: int
     margin: bool
     side_by_side: bool
@@ -208,7 +208,7 @@ class HomeRows:
     @property
     def big_figures(self) -> int:
         """Height of both big figures."""
-        return self.hero if self.side_by_side or not self.margin else 2 * self.hero
+        return self.figure if self.side_by_side or not self.margin else 2 * self.figure
 
 
 def home_rows(width: int, height: int, *, cue: bool) -> HomeRows:
@@ -224,18 +224,18 @@ def home_rows(width: int, height: int, *, cue: bool) -> HomeRows:
     Examples
     --------
     >>> home_rows(40, 14, cue=False)
-    HomeRows(cue=0, hero=5, way=4, margin=True, side_by_side=False)
+    HomeRows(cue=0, figure=5, way=4, margin=True, side_by_side=False)
     >>> home_rows(40, 14, cue=True)
-    HomeRows(cue=6, hero=4, way=4, margin=False, side_by_side=False)
+    HomeRows(cue=6, figure=4, way=4, margin=False, side_by_side=False)
     """
     side_by_side = width >= SIDE_BY_SIDE_COLUMNS
     label = 1 if side_by_side else 0
     way = next(rows for rows in WAY_ROWS if rows == WAY_ROWS[-1] or height >= 2 * rows + 4)
-    for sign, hero, margin in (
+    for sign, figure, margin in (
         *((9, 12, True), (7, 9, True), (7, 7, True)),
         *((6, 5, True), (6, 4, True), (6, 4, False), (1, 4, False)),
     ):
-        rows = HomeRows(sign if cue else 0, hero + label, way, margin, side_by_side)
+        rows = HomeRows(sign if cue else 0, figure + label, way, margin, side_by_side)
         if rows.cue + rows.big_figures + rows.way <= height:
             return replace(rows, way=height - rows.cue - rows.big_figures)
     return HomeRows(min(1, height) if cue else 0, 0, height - int(cue), False, side_by_side)

@@ -40,7 +40,7 @@ def notices(state: ViewState, reasons: tuple[str, ...] = ()) -> tuple[Notice, ..
     reasons
         Why small figures are unknown; shown where nothing graver is.
     """
-    found = [Notice("warning", state.refused)] if state.refused else []
+    found = [Notice("warning", state.refusal)] if state.refusal else []
     found.extend(
         Notice(alert.level, alert_text(alert, state.units)) for alert in state.snapshot.alerts
     )

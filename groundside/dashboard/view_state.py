@@ -37,8 +37,8 @@ class ViewState:
         Whether there is a daemon that takes marks and settings.
     can_seek
         Whether one can go back and forth in time.
-    said, refused
-        What became of the rider's last command, or why nothing did, for a few seconds; else empty.
+    done, refusal
+        Result of the rider's last command, or why there is none, for a few seconds; else empty.
     now_s
         The dashboard's monotonic clock [s].
     """
@@ -54,8 +54,8 @@ class ViewState:
     replay: ReplayState | None = None
     can_talk: bool = False
     can_seek: bool = False
-    said: str = ""
-    refused: str = ""
+    done: str = ""
+    refusal: str = ""
     now_s: float = 0.0
 
     @property

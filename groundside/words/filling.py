@@ -13,9 +13,10 @@ from types import MappingProxyType
 from groundside.words.figures import (
     UNKNOWN,
     age_text,
-    consumption_text,
+    cost_text,
     one_decimal,
     percent,
+    speed_text,
     three_figures,
     whole,
 )
@@ -130,8 +131,8 @@ def _plain(unit: str) -> Callable[[float, Units], str]:
 _WRITERS: Mapping[str, Callable[[float, Units], str]] = {
     "s": lambda value, _: age_text(value),
     "m": lambda value, units: f"{one_decimal(units.distance(value))} {units.distance_name}",
-    "m/s": lambda value, units: f"{one_decimal(units.speed(value))} {units.speed_name}",
-    "Wh/km": lambda value, units: f"{consumption_text(value, units)} {units.consumption_name}",
+    "m/s": speed_text,
+    "Wh/km": cost_text,
     "share": lambda value, _: percent(value),
     "Wh": lambda value, _: f"{whole(value)} Wh",
     "W": lambda value, _: f"{whole(value)} W",

@@ -1,1 +1,4 @@
-"""What the views say: snapshots become plain texts here, without any screen code."""
+"""Content of the views: a state becomes plain texts here, as frozen dataclasses.
+
+No screen code, so that every text is tested without a terminal.
+"""

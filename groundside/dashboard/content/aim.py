@@ -1,4 +1,4 @@
-"""What the aim view says: the target about to be set, the one in force, and how it is met."""
+"""Content of the aim view: the target being chosen, the one in force, and how it is met."""
 
 from dataclasses import dataclass
 
@@ -44,7 +44,7 @@ def aim_content(state: ViewState, choice: TargetChoice) -> AimContent:
     digits = None if value is None else kind.text(value, units)
     is_set = force is not None and kind.text(force, units) == digits
     label = "in force" if is_set else "not set" if state.can_talk else "none"
-    hero = BigFigureContent(
+    figure = BigFigureContent(
         digits,
         kind.unit(units),
         kind.name,
@@ -52,19 +52,19 @@ def aim_content(state: ViewState, choice: TargetChoice) -> AimContent:
         why="" if value is not None else "no target",
     )
     more = PURPOSE[kind.key] if state.can_talk else NOBODY
-    return AimContent(hero, ((*_in_force(state), Item("for", more)),))
+    return AimContent(figure, ((*_in_force(state), Item("for", more)),))
 
 
 def _in_force(state: ViewState) -> Block:
     target, units = state.snapshot.target, state.units
     if isinstance(target, Unknown):
         return (Item("now", "no target in force", strong=True),)
-    said = [
+    targets = [
         f"{kind.name} {kind.text(value, units)} {kind.unit(units)}"
         for kind in KINDS
         if (value := value_in_force(kind, state.snapshot)) is not None
     ]
-    items = [Item("now", ", ".join(said) or "a target of another kind", strong=True)]
+    items = [Item("now", ", ".join(targets) or "a target of another kind", strong=True)]
     if state.stale:
         return (*items, Item("cue", "none: the data are stale"))
     cue, difference = target.cue, target.difference_fraction

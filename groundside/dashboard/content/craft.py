@@ -1,4 +1,4 @@
-"""What the craft view says: can the figures be trusted? Instruments and link, one by one."""
+"""Content of the craft view: can the figures be trusted? Instruments and link, one by one."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -10,9 +10,10 @@ from groundside.words.alerts import alert_text
 from groundside.words.figures import (
     Reading,
     age_text,
-    interval_text,
+    in_brackets,
     one_decimal,
     percent,
+    speed_text,
     whole,
 )
 from groundside.words.readings import reading
@@ -36,7 +37,7 @@ ORDER: tuple[Status, ...] = ("LOOK", "--", "ok")
 
 @dataclass(frozen=True)
 class Check:
-    """An instrument: its status, its name, and what it says."""
+    """An instrument: its status, its name, and its reading."""
 
     status: Status
     name: str
@@ -44,7 +45,7 @@ class Check:
 
 
 def craft_blocks(state: ViewState) -> tuple[Block, ...]:
-    """Return the content of the craft view: alerts first, then the instruments, worst first."""
+    """Return the content of the craft view: alerts, then the instruments, the worst first."""
     checks = sorted(_checks(state), key=lambda check: ORDER.index(check.status))
     instruments = tuple(
         Item(check.status, f"{check.name}: {check.text}", strong=check.status == "LOOK")
@@ -77,15 +78,15 @@ def names_of(value: Value) -> tuple[str | float, ...]:
 
 
 def _alerts(state: ViewState) -> Block:
-    said = [
+    alerts = tuple(
         Item(
             "alert",
             f"{alert_text(alert, state.units)} (for {age_text(max(0.0, alert.since_s))})",
             strong=True,
         )
         for alert in state.snapshot.alerts
-    ]
-    return tuple(said) or (Item("alert", "none"),)
+    )
+    return alerts or (Item("alert", "none"),)
 
 
 def _checks(state: ViewState) -> list[Check]:
@@ -99,7 +100,7 @@ def _checks(state: ViewState) -> list[Check]:
         _one(
             "speed",
             reading(snapshot.speed_mps, units),
-            lambda v: f"{one_decimal(units.speed(v))} {units.speed_name}",
+            lambda v: speed_text(v, units),
         ),
         _direction(snapshot, units),
         _pack(snapshot, units),
@@ -127,19 +128,19 @@ def _data(state: ViewState) -> Check:
 def _link(state: ViewState) -> Check:
     link = state.snapshot.link
     rate = reading(link.messages_per_s, state.units)
-    said = [link.source or "source not named"]
+    parts = [link.source or "source not named"]
     replayed = state.replay is not None and rate.value is None
     if not replayed:
-        said.append(rate.why if rate.value is None else f"{whole(rate.value)} messages/s")
-    look = False
+        parts.append(rate.why if rate.value is None else f"{whole(rate.value)} messages/s")
+    suspicious = False
     if link.lost + link.messages > 0:
         share = link.lost / (link.lost + link.messages)
-        look = share > LOST_MOST
-        said.append(f"{percent(share)} lost" if link.lost else "none lost")
+        suspicious = share > LOST_MOST
+        parts.append(f"{percent(share)} lost" if link.lost else "none lost")
     if link.bad_bytes:
-        said.append(f"{link.bad_bytes} bad bytes")
-    status: Status = "LOOK" if look else "--" if rate.value is None and not replayed else "ok"
-    return Check(status, "link", ", ".join(said))
+        parts.append(f"{link.bad_bytes} bad bytes")
+    status: Status = "LOOK" if suspicious else "--" if rate.value is None and not replayed else "ok"
+    return Check(status, "link", ", ".join(parts))
 
 
 def _position(snapshot: Snapshot, units: Units) -> Check:
@@ -155,13 +156,13 @@ def _direction(snapshot: Snapshot, units: Units) -> Check:
     course, heading = (reading(it, units) for it in (snapshot.course_deg, snapshot.heading_deg))
     if course.value is None and heading.value is None:
         return Check("--", "course", course.why)
-    said = [
+    parts = [
         f"{name} {round(figure.value) % 360:03d} deg"
         if figure.value is not None
         else f"{name} not known ({figure.why})"
         for name, figure in (("made good", course), ("heading", heading))
     ]
-    return Check("ok", "course", ", ".join(said))
+    return Check("ok", "course", ", ".join(parts))
 
 
 def _pack(snapshot: Snapshot, units: Units) -> Check:
@@ -171,24 +172,21 @@ def _pack(snapshot: Snapshot, units: Units) -> Check:
     if volts.value is None or amps.value is None:
         lacks = volts if volts.value is None else amps
         return Check("--", "battery", lacks.why)
-    said = f"{one_decimal(volts.value)} V, {one_decimal(amps.value)} A"
+    parts = [f"{one_decimal(volts.value)} V", f"{one_decimal(amps.value)} A"]
     if power.value is not None:
-        said += f", {whole(power.value)} W"
-    return Check("ok", "battery", said)
+        parts.append(f"{whole(power.value)} W")
+    return Check("ok", "battery", ", ".join(parts))
 
 
 def _resistance(snapshot: Snapshot, units: Units) -> Check:
     figure = reading(within(snapshot.battery, lambda battery: battery.resistance_ohm), units)
-    return _one("resistance", figure, lambda ohm: f"{_milliohm(ohm)}{_ends(figure)} mohm")
+    return _one(
+        "resistance", figure, lambda ohm: f"{_milliohm(ohm)}{in_brackets(figure, _milliohm)} mohm"
+    )
 
 
 def _milliohm(ohm: float) -> str:
     return whole(1000.0 * ohm)
-
-
-def _ends(figure: Reading) -> str:
-    ends = interval_text(figure, _milliohm)
-    return f" ({ends})" if ends else ""
 
 
 def _left(snapshot: Snapshot, units: Units) -> Check:
@@ -199,17 +197,16 @@ def _left(snapshot: Snapshot, units: Units) -> Check:
     share = reading(snapshot.battery.left_fraction, units)
     if share.value is None:
         return Check("--", "energy left", share.why + kept)
-    ends = interval_text(share, percent)
-    sure = f" ({ends})" if ends else ""
-    look = not isinstance(reserve, Unknown) and share.value < reserve
-    return Check("LOOK" if look else "ok", "energy left", f"{percent(share.value)}{sure}{kept}")
+    text = f"{percent(share.value)}{in_brackets(share, percent)}{kept}"
+    suspicious = not isinstance(reserve, Unknown) and share.value < reserve
+    return Check("LOOK" if suspicious else "ok", "energy left", text)
 
 
 def _drive(snapshot: Snapshot, units: Units) -> Check:
     drive = snapshot.drive
     if isinstance(drive, Unknown):
         return Check("--", "motor drive", reason_text(drive, units))
-    said = [
+    parts = [
         f"{whole(figure)} {unit}"
         for figure, unit in (
             (drive.rpm, "rpm"),
@@ -218,9 +215,9 @@ def _drive(snapshot: Snapshot, units: Units) -> Check:
         )
         if not isinstance(figure, Unknown)
     ]
-    if not said:
+    if not parts:
         return Check("--", "motor drive", reading(drive.rpm, units).why)
-    return Check("ok", "motor drive", ", ".join(said))
+    return Check("ok", "motor drive", ", ".join(parts))
 
 
 def _clock(snapshot: Snapshot) -> Check:
@@ -241,9 +238,9 @@ def _bridged(trip: Trip) -> Check:
     ]
     if not known:
         return Check("--", "gaps", "the trip has not begun")
-    said = ", ".join(f"{name} {percent(share)}" for name, share in known)
-    look = any(share > BRIDGED_MOST for _, share in known)
-    return Check("LOOK" if look else "ok", "gaps", f"bridged over: {said}")
+    shares = ", ".join(f"{name} {percent(share)}" for name, share in known)
+    suspicious = any(share > BRIDGED_MOST for _, share in known)
+    return Check("LOOK" if suspicious else "ok", "gaps", f"bridged over: {shares}")
 
 
 def _water(snapshot: Snapshot, units: Units) -> Check:

@@ -1,4 +1,4 @@
-"""What the curve view says: the craft's power against its speed, and where the rider is on it."""
+"""Content of the curve view: the craft's power against its speed, and the rider's place on it."""
 
 import itertools
 import math
@@ -20,10 +20,12 @@ from groundside.dashboard.drawing.ticks import round_top, tick_step
 from groundside.dashboard.view_state import ViewState
 from groundside.words.figures import (
     Reading,
-    consumption_text,
+    cost_text,
+    distance_text,
+    in_brackets,
     one_decimal,
     percent,
-    three_figures,
+    speed_text,
     whole,
 )
 from groundside.words.readings import reading
@@ -39,9 +41,9 @@ BAND_MOST = 1.5
 STEEPEST = 3.0
 """A consumption plot ends at this many times its lowest: slow speeds would flatten the rest."""
 SLOWEST_MPS = 0.3
-"""Below this speed a consumption says nothing."""
+"""Below this speed a consumption means nothing."""
 CHEAPEST_WITHIN = 0.015
-"""Closer to the least than this cannot be told on the water. Common practice, no source."""
+"""Consumptions closer than this to the least are alike on the water. Common practice, no source."""
 WH_PER_KM = 1.0 / 3.6
 """One J/m in Wh/km."""
 
@@ -92,7 +94,7 @@ class GroundToCurve:
 
 
 def ground_to_curve(snapshot: Snapshot, curve: Curve) -> GroundToCurve | None:
-    """Return what places speeds over ground on a curve, None if water or course is unknown."""
+    """Return the conversion for the present course, None if water or course is unknown."""
     if curve.speed_kind == "over_ground":
         return GroundToCurve()
     course, water = snapshot.course_deg, snapshot.set_and_drift
@@ -158,7 +160,7 @@ class _Drawing:
         self._x = Axis(low, round_top(last - low) + low, self._units.speed_name)
 
     def plot(self) -> PlotContent:
-        """Return the curve with its band, and the points and marks that the rider looks for."""
+        """Return the curve with its band, its points and its marks."""
         curve, units = self._curve, self._units
         columns = [
             tuple(self._y(v, p) for v, p in zip(curve.speed_mps, column, strict=True))
@@ -243,54 +245,48 @@ def _cost(curve: Curve, snapshot: Snapshot, over_ground_mps: float) -> float | N
     return None if power_w is None else power_w / over_ground_mps * WH_PER_KM
 
 
-def _speed(speed_mps: float, units: Units) -> str:
-    return f"{one_decimal(units.speed(speed_mps))} {units.speed_name}"
-
-
 def _now_words(state: ViewState, curve: Curve) -> Item:
     snapshot, units = state.snapshot, state.units
     power, speed = (reading(it, units) for it in (snapshot.power_w, snapshot.speed_mps))
     if power.value is None or speed.value is None:
         return Item("N now", power.why if power.value is None else speed.why)
-    said = f"{_speed(speed.value, units)}, {whole(power.value)} W"
+    text = f"{speed_text(speed.value, units)}, {whole(power.value)} W"
     here = _cost(curve, snapshot, speed.value)
     best = snapshot.best_speed_mps
     least = None if isinstance(best, Unknown) else _cost(curve, snapshot, best.value)
     if state.stale:
-        said += " STALE"
+        text += " STALE"
     elif ground_to_curve(snapshot, curve) is None:
-        said += " over ground; not drawn: the water on this course is not known"
+        text += " over ground; not drawn: the water on this course is not known"
     elif here is None:
-        said += ": beyond what the curve has seen" if speed.value >= SLOWEST_MPS else ""
+        text += ": beyond what the curve has seen" if speed.value >= SLOWEST_MPS else ""
     elif least:
         more = here / least - 1.0
         cheap = more < CHEAPEST_WITHIN
-        said += ": the cheapest speed" if cheap else f": {percent(more)} over the cheapest"
-    return Item("N now", said, strong=True)
+        text += ": the cheapest speed" if cheap else f": {percent(more)} over the cheapest"
+    return Item("N now", text, strong=True)
 
 
 def _best_words(snapshot: Snapshot, curve: Curve, units: Units) -> Item:
     best, reach = (reading(it, units) for it in (snapshot.best_speed_mps, snapshot.range_m.best))
     if best.value is None:
         return Item("B best", best.why)
-    said = _speed(best.value, units)
-    if best.low is not None and best.high is not None:
-        ends = (one_decimal(units.speed(end)) for end in (best.low, best.high))
-        said += f" ({' to '.join(ends)})"
+    text = speed_text(best.value, units)
+    text += in_brackets(best, lambda end: one_decimal(units.speed(end)))
     cost = _cost(curve, snapshot, best.value)
     if cost is not None:
-        said += f", {consumption_text(cost, units)} {units.consumption_name}"
+        text += f", {cost_text(cost, units)}"
     if reach.value is not None:
-        said += f", {three_figures(units.distance(reach.value))} {units.distance_name} of range"
-    return Item("B best", said)
+        text += f", {distance_text(reach.value, units)} of range"
+    return Item("B best", text)
 
 
 def _target_words(snapshot: Snapshot, curve: Curve, units: Units) -> Item | None:
     target = _target_speed(snapshot)
     if isinstance(target, Unknown):
         return None
-    said = _speed(target, units)
+    text = speed_text(target, units)
     cost = _cost(curve, snapshot, target)
     if cost is not None:
-        said += f", {consumption_text(cost, units)} {units.consumption_name}"
-    return Item("T target", said)
+        text += f", {cost_text(cost, units)}"
+    return Item("T target", text)

@@ -1,4 +1,4 @@
-"""What to run next so that each set-up goes there and back: one way alone shows the water too."""
+"""What to run next so that each set-up goes there and back: one way alone is off by the water."""
 
 from collections.abc import Sequence
 
@@ -14,7 +14,7 @@ ALIKE_FRACTION = 0.1
 
 
 def next_step(runs: Sequence[Run], setup: str) -> str:
-    """Return what to do next with the set-up in force, empty if it has no run that counts yet.
+    """Return what to do next with the set-up in force, empty if it has no valid run yet.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What surrounds every view: notices, the age of the data, and the time bar of a replay."""
+"""Content of the frame around every view: notices, age of the data, time bar of a replay."""
 
 from dataclasses import dataclass, field
 
@@ -14,7 +14,7 @@ from onboard.contract.figure import Unknown
 class ReplayContent:
     """The time bar of a replay, with places as shares of its length."""
 
-    state: str = ""
+    status: str = ""
     at: str = ""
     of: str = ""
     fraction: float = 0.0
@@ -24,7 +24,7 @@ class ReplayContent:
 
 @dataclass(frozen=True)
 class AgeContent:
-    """How old the data are and where they come from, most important first."""
+    """Age and source of the data, most important first."""
 
     parts: tuple[str, ...]
     stale: bool = False
@@ -40,27 +40,27 @@ class FrameContent:
 
 
 def age_content(state: ViewState) -> AgeContent:
-    """Return the age of the data and where they come from; first, what became of a command."""
+    """Return the age of the data and their source, behind the result of a command."""
     if not state.started:
-        return AgeContent(_behind_said(state, ("no data", state.source)))
+        return AgeContent(_behind_result(state, ("no data", state.source)))
     link = state.snapshot.link
-    said = [f"STALE: {_age(state)}" if state.stale else _age(state)]
+    parts = [f"STALE: {_age(state)}" if state.stale else _age(state)]
     if link.lost:
-        said.append(f"{link.lost} lost")
+        parts.append(f"{link.lost} lost")
     if not isinstance(link.messages_per_s, Unknown) and not state.stale:
-        said.append(f"{whole(link.messages_per_s)} msg/s")
-    said.append(link.source or state.source)
-    return AgeContent(_behind_said(state, tuple(said)), state.stale)
+        parts.append(f"{whole(link.messages_per_s)} msg/s")
+    parts.append(link.source or state.source)
+    return AgeContent(_behind_result(state, tuple(parts)), state.stale)
 
 
-def _behind_said(state: ViewState, parts: tuple[str, ...]) -> tuple[str, ...]:
-    return (state.said, *parts[:1]) if state.said and not state.stale else parts
+def _behind_result(state: ViewState, parts: tuple[str, ...]) -> tuple[str, ...]:
+    return (state.done, *parts[:1]) if state.done and not state.stale else parts
 
 
 def _age(state: ViewState) -> str:
     if state.age_s is None:
         return "data of unknown age"
-    if state.age_s < 1.0 and not state.stale:  # tenths would only flicker
+    if state.age_s < 1.0 and not state.stale:  # tenths would flicker
         return "data under 1 s old"
     return f"data {age_text(state.age_s)} old"
 
@@ -70,13 +70,13 @@ def replay_content(replay: ReplayState | None) -> ReplayContent:
     if replay is None:
         return ReplayContent("playing")
     going = "at the end" if replay.stands_still else "playing"
-    state = "paused" if replay.paused else going
+    status = "paused" if replay.paused else going
 
     def fraction(place_s: float) -> float:
         return min(1.0, max(0.0, place_s / replay.duration_s)) if replay.duration_s > 0 else 0.0
 
     return ReplayContent(
-        f"{state} {replay.speed:g}x",
+        f"{status} {replay.speed:g}x",
         clock_text(replay.t_s),
         clock_text(replay.duration_s),
         fraction(replay.t_s),

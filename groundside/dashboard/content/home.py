@@ -1,4 +1,4 @@
-"""What the home view says: can I get home, which way, and what will be left."""
+"""Content of the home view: whether the way home can be made, where it lies, what it leaves."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -7,7 +7,14 @@ from groundside.dashboard.content.ride import BigFigureContent, CueContent, big_
 from groundside.dashboard.drawing.home_arrow import STEP_DEG
 from groundside.dashboard.view_state import ViewState
 from groundside.words.directions import Turn, turn_to
-from groundside.words.figures import Reading, interval_text, one_decimal, whole
+from groundside.words.figures import (
+    Reading,
+    in_brackets,
+    interval_text,
+    one_decimal,
+    speed_text,
+    whole,
+)
 from groundside.words.mending import mend_text
 from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
@@ -98,12 +105,12 @@ def home_content(state: ViewState) -> HomeContent:
     there = home.distance_m < AT_HOME_M
     turn = Turn() if old else turn_to(home.bearing_deg, state.snapshot)
     verdict = _verdict(home)
-    told: Verdict = "STALE" if old and verdict != "turn back" else verdict
+    shown: Verdict = "STALE" if old and verdict != "turn back" else verdict
     arrow_deg = None
     if turn.angle_deg is not None and not there:
         arrow_deg = STEP_DEG * round(turn.angle_deg / STEP_DEG) % 360
     return HomeContent(
-        verdict=told,
+        verdict=shown,
         distance=_big_distance(home.distance_m, units, old=old),
         margin=_big_energy(reading(home.margin_wh, units), old=old),
         arrow_deg=arrow_deg,
@@ -164,16 +171,11 @@ def _cost(home: WayHome, units: Units) -> tuple[str, str]:
     if energy.value is None:
         takes = f"energy not known: {energy.why}"
     else:
-        ends = interval_text(energy, _energy)
-        takes = f"takes {_energy(energy.value)} Wh" + (f" ({ends})" if ends else "")
+        takes = f"takes {_energy(energy.value)} Wh{in_brackets(energy, _energy)}"
     if speed.value is None or speed.value <= 0.0:
         why = speed.why if speed.value is None else "no speed makes way"
         return takes, f"time not known: {why}"
-    return takes, f"{_time(home.distance_m / speed.value)} at {_speed(speed.value, units)}"
-
-
-def _speed(speed_mps: float, units: Units) -> str:
-    return f"{one_decimal(units.speed(speed_mps))} {units.speed_name}"
+    return takes, f"{_time(home.distance_m / speed.value)} at {speed_text(speed.value, units)}"
 
 
 def _time(time_s: float) -> str:
@@ -193,25 +195,27 @@ def _to_do(
         return ()
     if old:
         return ("The data are old: judge the way home by what you see.",)
-    said = {
+    advice = {
         "not enough": "The way home goes into the reserve: land nearer if you can.",
         "only just": "Go no further out: it may not be enough.",
         "not known": UNTIL_KNOWN,
     }
-    return (said[verdict],) if verdict in said else ()
+    return (advice[verdict],) if verdict in advice else ()
 
 
 def _turn_back(turn: Turn, home: WayHome, units: Units, *, old: bool) -> tuple[str, ...]:
     speed, margin = home.speed_mps, home.margin_wh
-    hold = "" if isinstance(speed, Unknown) or speed <= 0.0 else f" at {_speed(speed, units)}"
+    at_speed = (
+        "" if isinstance(speed, Unknown) or speed <= 0.0 else f" at {speed_text(speed, units)}"
+    )
     if old:
-        first = f"Data old: head home now{hold}."
+        first = f"Data old: head home now{at_speed}."
     elif turn.angle_deg is None:
-        first = f"Head home now{hold}."
+        first = f"Head home now{at_speed}."
     elif abs(turn.angle_deg) < 30:
-        first = f"Go on straight home{hold}."
+        first = f"Go on straight home{at_speed}."
     else:
-        first = f"Turn {turn.side} now, go home{hold}."
+        first = f"Turn {turn.side} now, go home{at_speed}."
     if not isinstance(margin, Unknown) and margin.value < 0:
         return first, "The reserve goes into it: land nearer if you can."
     return first, "Go no further out, and no faster."

@@ -12,9 +12,9 @@ class Item:
     name
         What it is about, in a few letters; empty if the text speaks for itself.
     text
-        What there is to say; wrapped, never cut.
+        Wrapped, never cut.
     strong
-        Whether it must be seen before the others.
+        Whether it stands out.
     """
 
     name: str

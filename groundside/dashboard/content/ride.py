@@ -1,8 +1,4 @@
-"""What the ride view says: a snapshot, its age and the rider's units turned into plain texts.
-
-There is no screen code, so that every text can be tested without a terminal. Texts are rounded as
-shown, and equal texts are not painted again.
-"""
+"""Content of the ride view: big figures, cue, small figures."""
 
 from dataclasses import dataclass
 
@@ -12,9 +8,12 @@ from groundside.dashboard.view_state import ViewState
 from groundside.words.figures import (
     Reading,
     consumption_text,
+    cost_text,
+    distance_text,
     interval_text,
     one_decimal,
     percent,
+    speed_text,
     three_figures,
     whole,
 )
@@ -31,7 +30,7 @@ LARGEST_SHOWN = 9999.5
 
 @dataclass(frozen=True)
 class BigFigureContent:
-    """A big figure: its digits or None, unit, label and interval, and why it is unknown."""
+    """A big figure: digits or None, unit, label and interval, and why it is unknown."""
 
     digits: str | None = None
     unit: str = ""
@@ -86,28 +85,28 @@ def big_distance(distance: float) -> str:
 
 
 def cue_content(state: ViewState) -> CueContent:
-    """Return the cue, but not a stale one: it would steer a rider by the past."""
+    """Return the cue, but none from stale data: it would steer a rider by the past."""
     snapshot, units, target = state.snapshot, state.units, state.snapshot.target
     if within(snapshot.home, lambda home: home.turn_back) is True and not state.stale:
         return CueContent("turn", ("back home now", "what is left is what the way takes"))
     if isinstance(target, Unknown):
         if state.target_distance_m is None:
             return CueContent("", run_parts(snapshot, stale=state.stale))
-        wanted = f"{three_figures(units.distance(state.target_distance_m))} {units.distance_name}"
+        wanted = distance_text(state.target_distance_m, units)
         return CueContent("", (f"target {wanted}: {reason_text(target, units)}",))
     if state.stale:
         return CueContent("", ("no cue: the data are stale",))
-    said = []
+    texts = []
     if isinstance(target.cue, Unknown):
-        said.append(stand_text(target, units))
+        texts.append(stand_text(target, units))
     elif not isinstance(target.difference_fraction, Unknown):
-        said.append(difference_text(target.difference_fraction))
+        texts.append(difference_text(target.difference_fraction))
     word = "" if isinstance(target.cue, Unknown) else target.cue
-    return CueContent(word, (*said, *_wanted(target, units), *run_parts(snapshot)))
+    return CueContent(word, (*texts, *_wanted(target, units), *run_parts(snapshot)))
 
 
 def difference_text(fraction: float) -> str:
-    """Return in words how far something is off its target.
+    """Write how far something is off its target.
 
     Examples
     --------
@@ -121,22 +120,21 @@ def difference_text(fraction: float) -> str:
 
 
 def _wanted(target: Target, units: Units) -> list[str]:
-    """Return what is to be held, and how far there is left to go."""
-    said = []
+    """Return what to hold, and the distance left to go."""
+    texts = []
     if not isinstance(target.power_w, Unknown):
-        said.append(f"hold {whole(target.power_w)} W")
+        texts.append(f"hold {whole(target.power_w)} W")
     elif not isinstance(target.speed_mps, Unknown):
-        said.append(f"hold {one_decimal(units.speed(target.speed_mps))} {units.speed_name}")
+        texts.append(f"hold {speed_text(target.speed_mps, units)}")
     elif not isinstance(target.wh_per_km, Unknown):
-        said.append(f"aim {consumption_text(target.wh_per_km, units)} {units.consumption_name}")
+        texts.append(f"aim {cost_text(target.wh_per_km, units)}")
     if not isinstance(target.distance_m, Unknown):
-        to_go = three_figures(units.distance(target.distance_m))
-        said.append(f"{to_go} {units.distance_name} to go")
-    return said
+        texts.append(f"{distance_text(target.distance_m, units)} to go")
+    return texts
 
 
 def run_parts(snapshot: Snapshot, *, stale: bool = False) -> tuple[str, ...]:
-    """Return the state of the open run, most important first; nothing if none is open."""
+    """Return how the open run is doing, most important first; nothing if none is open."""
     if not snapshot.runs or not snapshot.runs[-1].open:
         return ()
     run = snapshot.runs[-1]
@@ -145,7 +143,7 @@ def run_parts(snapshot: Snapshot, *, stale: bool = False) -> tuple[str, ...]:
         return (f"{name} is open", "the data are stale")
     if run.long_enough:
         return ("long enough", name)
-    # of the run itself: what was held before it began does not count
+    # of the run itself: what was steady before it began does not count
     return (f"steady for {whole(run.steady_s)} s", name)
 
 

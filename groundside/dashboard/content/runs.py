@@ -1,6 +1,6 @@
-"""What the runs view says: the set-up in force, the open run, earlier runs, and what is next.
+"""Content of the runs view: the set-up in force, the open run, earlier runs, and what is next.
 
-Which set-up is better is for the review to tell; here a rider sees whether a run will count.
+Which set-up is better is left to the review; here a rider sees whether a run will count.
 """
 
 import math
@@ -11,7 +11,14 @@ from groundside.dashboard.content.double_runs import next_step
 from groundside.dashboard.content.ride import difference_text
 from groundside.dashboard.content.setups import setup_in_force
 from groundside.dashboard.view_state import ViewState
-from groundside.words.figures import UNKNOWN, consumption_text, interval_text, one_decimal, whole
+from groundside.words.figures import (
+    UNKNOWN,
+    consumption_text,
+    interval_text,
+    one_decimal,
+    speed_text,
+    whole,
+)
 from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
 from groundside.words.units import Units
@@ -20,7 +27,7 @@ from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.snapshot import Run, Snapshot, Steady
 
 LONG_ENOUGH_S = 30.0
-"""Where the bar is full [s]; whether a run is long enough is for the daemon to say."""
+"""Where the bar is full [s]; whether a run is long enough, the daemon decides."""
 BAR_STEPS = 60
 STANDING_W = 20.0
 """Below this battery power the motor hardly turns: electronics alone draw a few watts. Common
@@ -125,19 +132,19 @@ def asks_for_charge(snapshot: Snapshot) -> bool:
 
 def missing(snapshot: Snapshot, units: Units) -> str:
     """Return what a run started now would lack, empty if nothing."""
-    said = []
+    parts = []
     if not setup_in_force(snapshot):
-        said.append("no set-up label")
+        parts.append("no set-up label")
     power, turns = snapshot.power_w, within(snapshot.drive, lambda drive: drive.rpm)
     if not isinstance(turns, Unknown):
         stopped = abs(turns) < 1.0
     else:
         stopped = not isinstance(power, Unknown) and power < STANDING_W
     if stopped:
-        said.append("the motor is stopped")
+        parts.append("the motor is stopped")
     elif isinstance(power, Unknown):
-        said.append(f"battery power is unknown ({reason_text(power, units)})")
-    return " and ".join(said)
+        parts.append(f"battery power is unknown ({reason_text(power, units)})")
+    return " and ".join(parts)
 
 
 def why_no_runs(state: ViewState) -> str:
@@ -155,12 +162,12 @@ def _steady(steady: Steady, units: Units, stale: bool) -> str:
     power, speed = steady.power_w, steady.speed_mps
     if isinstance(power, Unknown) and steady.seconds_s <= 0.0:
         return f"not steady: {reason_text(power, units)}"
-    said = [f"steady for {math.floor(steady.seconds_s)} s"]
+    parts = [f"steady for {math.floor(steady.seconds_s)} s"]
     if not isinstance(power, Unknown):
-        said.append(f"{whole(power)} W")
+        parts.append(f"{whole(power)} W")
     if not isinstance(speed, Unknown):
-        said.append(f"{one_decimal(units.speed(speed))} {units.speed_name}")
-    return "  ".join(said)
+        parts.append(speed_text(speed, units))
+    return "  ".join(parts)
 
 
 def _held_power(snapshot: Snapshot, units: Units, stale: bool) -> HeldPower:

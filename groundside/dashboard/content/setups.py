@@ -1,4 +1,4 @@
-"""Set-up labels to choose with one key: those known, a new letter, or any other."""
+"""Set-up labels: those known, the next letter, and what may be typed."""
 
 import string
 
@@ -45,7 +45,7 @@ def next_letter(known: tuple[str, ...]) -> str:
 
 
 def valid_label(text: str) -> str:
-    """Return what was typed as a label that the daemon accepts; empty if nothing is left.
+    """Return typed text as a label that the daemon accepts; empty if nothing is left.
 
     Examples
     --------

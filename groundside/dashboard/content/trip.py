@@ -1,4 +1,4 @@
-"""What the trip view says: where the energy went, over time or over distance."""
+"""Content of the trip view: where the energy went, over time or over distance."""
 
 from bisect import bisect_left
 from collections.abc import Callable
@@ -11,11 +11,11 @@ from groundside.dashboard.drawing.ticks import round_top
 from groundside.dashboard.view_state import ViewState
 from groundside.studies.trip_series import TripSeries, trip_series
 from groundside.words.figures import (
-    Reading,
     clock_text,
     consumption_text,
-    interval_text,
-    three_figures,
+    cost_text,
+    distance_text,
+    in_brackets,
     whole,
 )
 from groundside.words.readings import reading
@@ -160,7 +160,7 @@ def _left_wh(state: ViewState) -> Estimate:
 
 
 def _left(state: ViewState, series: TripSeries) -> tuple[float | None, ...]:
-    """Return the energy left at each point: what is left now plus what was used since."""
+    """Return the energy left at each point: what is left now, plus what was used since then."""
     left, used_now = _left_wh(state), state.snapshot.trip.energy_wh
     if isinstance(left, Unknown) or isinstance(used_now, Unknown):
         return (None,) * len(series.t_s)
@@ -173,21 +173,16 @@ def _sums(state: ViewState) -> Block:
     distance, energy, cost = (
         reading(figure, units) for figure in (trip.distance_m, trip.energy_wh, trip.wh_per_km)
     )
-    said = []
+    parts = []
     if distance.value is not None:
-        made = f"{three_figures(units.distance(distance.value))} {units.distance_name}"
+        made = distance_text(distance.value, units)
         lasts = trip.elapsed_s
-        said.append(made if isinstance(lasts, Unknown) else f"{made} in {clock_text(lasts)}")
+        parts.append(made if isinstance(lasts, Unknown) else f"{made} in {clock_text(lasts)}")
     if energy.value is not None:
-        said.append(f"{whole(energy.value)} Wh{_ends(energy, whole)}")
+        parts.append(f"{whole(energy.value)} Wh{in_brackets(energy, whole)}")
     if cost.value is not None:
-        ends = _ends(cost, lambda value: consumption_text(value, units))
-        said.append(f"{consumption_text(cost.value, units)} {units.consumption_name}{ends}")
-    if not said:
+        ends = in_brackets(cost, lambda value: consumption_text(value, units))
+        parts.append(f"{cost_text(cost.value, units)}{ends}")
+    if not parts:
         return (Item("trip", distance.why),)
-    return (Item("trip", ", ".join(said) + (" STALE" if state.stale else ""), strong=True),)
-
-
-def _ends(figure: Reading, write: Callable[[float], str]) -> str:
-    ends = interval_text(figure, write)
-    return f" ({ends})" if ends else ""
+    return (Item("trip", ", ".join(parts) + (" STALE" if state.stale else ""), strong=True),)

@@ -3,13 +3,13 @@
 from collections.abc import Callable
 
 AGAIN_S = 5.0
-"""For so long a second press counts as yes [s]."""
+"""A second press counts as yes for so long [s]."""
 TOO_SOON_S = 0.3
-"""A wet thumb that bounces is no second press [s]."""
+"""A second press within this is a wet thumb that bounces [s]."""
 
 
 class Confirmation:
-    """Remembers what was asked, until it is answered or too old.
+    """A question that a second press answers, until it is too old.
 
     Parameters
     ----------
@@ -19,11 +19,11 @@ class Confirmation:
     Examples
     --------
     >>> now_s = 0.0
-    >>> asking = Confirmation(lambda: now_s)
-    >>> asking.confirmed("full"), asking.open
+    >>> confirmation = Confirmation(lambda: now_s)
+    >>> confirmation.confirmed("full"), confirmation.pending
     (False, 'full')
     >>> now_s = 2.0
-    >>> asking.confirmed("full"), asking.open
+    >>> confirmation.confirmed("full"), confirmation.pending
     (True, '')
     """
 
@@ -33,15 +33,15 @@ class Confirmation:
         self._since_s = 0.0
 
     @property
-    def open(self) -> str:
-        """What is being asked now, empty for nothing."""
+    def pending(self) -> str:
+        """What the question is about, empty if there is none."""
         if self._what and self._clock() - self._since_s > AGAIN_S:
             self._what = ""
         return self._what
 
     def confirmed(self, what: str) -> bool:
         """Return whether this press answers the question; else ask it."""
-        if self.open == what:
+        if self.pending == what:
             if self._clock() - self._since_s < TOO_SOON_S:
                 return False
             self._what = ""
@@ -49,6 +49,6 @@ class Confirmation:
         self._what, self._since_s = what, self._clock()
         return False
 
-    def drop(self) -> None:
-        """Ask nothing any more."""
+    def cancel(self) -> None:
+        """Drop the question."""
         self._what = ""

@@ -17,9 +17,10 @@ from groundside.dashboard.content.setups import (
     setup_in_force,
     valid_label,
 )
+from groundside.dashboard.keys import ViewKey
 from groundside.dashboard.view_state import ViewState
-from groundside.dashboard.views.base import HERE, View
-from groundside.dashboard.views.confirmation import AGAIN_S, Confirmation
+from groundside.dashboard.views.base import View
+from groundside.dashboard.views.confirmation import AGAIN_S
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.runs_page import RunsPage, RunsPageContent
 from groundside.words.charge import WANTED, charge_text, parse_charge
@@ -49,29 +50,33 @@ class TypedLine(Input):
 
 
 class RunsView(View):
-    """Shows the runs, and what a rider does about them.
+    """Shows the runs, and takes what a rider marks on the water."""
 
-    Parameters
-    ----------
-    clock
-        A monotonic clock [s].
-    """
-
-    NAME = "runs"
+    NAME: ClassVar[str] = "runs"
+    PURPOSE: ClassVar[str] = "runs and set-ups"
+    KEYS: ClassVar[tuple[ViewKey, ...]] = (
+        ViewKey("r", "start or end a run"),
+        ViewKey("s", "set-up, the next one", ("setup",)),
+        ViewKey("n", "a note", ("note",)),
+        ViewKey("f", "charged; twice: full", ("full",)),
+        ViewKey("m", "charged so much", ("much",)),
+        ViewKey("x", "not charged", ("none",)),
+        ViewKey("w", "new trip, twice", ("trip",)),
+        ViewKey("enter", "take or send it", ("take", "send")),
+        ViewKey("escape", "back", ("leave",)),
+    )
 
     def __init__(self, clock: Callable[[], float]) -> None:
-        super().__init__(id=self.NAME)
-        self._confirmation = Confirmation(clock)
+        super().__init__(clock)
         self._page = RunsPage()
         self._line = TypedLine(compact=True)
-        self._state: ViewState | None = None
         self._choices: tuple[tuple[str, str], ...] = ()
         self._chosen = 0
         self._typing = ""
         self._not_read = False
 
     def compose(self) -> ComposeResult:
-        """Make the page, and the line beneath it that is seen while one types."""
+        """Make the page, and the line beneath it that is shown while the rider types."""
         yield self._page
         yield self._line
 
@@ -84,7 +89,7 @@ class RunsView(View):
         self._leave()
 
     def show(self, state: ViewState) -> None:
-        """Show what is so now."""
+        """Show the runs."""
         self._state = state
         if not state.can_talk:
             self._leave()
@@ -108,50 +113,46 @@ class RunsView(View):
             return f"Name of the set-up, up to {LABEL_MOST} letters, then enter. Escape leaves."
         if self._choices:
             return "What is on the craft now?"
-        return QUESTIONS.get(self._confirmation.open, "").format(f"{AGAIN_S:g}")
+        return QUESTIONS.get(self._confirmation.pending, "").format(f"{AGAIN_S:g}")
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return the buttons of what is being done now; none where nobody takes marks."""
+        """Return the buttons of the present step; none if nobody takes marks."""
         if self._state is None or not self._state.can_talk:
             return ()
+        back = self.own_button("back", "leave")
         if self._typing:
-            return (_button("send", "send", "enter"), _button("back", "leave", "escape"))
+            return (self.own_button("send", "send"), back)
         if self._choices:
-            return (
-                _button("next", "setup", "s"),
-                _button("take it", "take", "enter"),
-                _button("back", "leave", "escape"),
-            )
-        is_open = open_run(self._state.snapshot) is not None
-        asked = self._confirmation.open
-        no_charge = _button("not charged", "none", "x", short="none")
+            return (self.own_button("next", "setup"), self.own_button("take it", "take"), back)
+        no_charge = self.own_button("not charged", "none", short="none")
+        asked = self._confirmation.pending
         if asked == "full":
-            return (
-                _button("full", "full", "f"),
-                _SO_MUCH,
-                no_charge,
-                _button("back", "leave", "escape"),
-            )
+            return (self.own_button("full", "full"), self._so_much(), no_charge, back)
+        is_open = open_run(self._state.snapshot) is not None
+        new_trip = ("sure?", "sure?") if asked == "trip" else ("new trip", "trip")
         return (
             Button("end run" if is_open else "start run", "run", "r", short="run"),
-            _button("set-up", "setup", "s"),
-            _button("note", "note", "n"),
-            _button("charged", "full", "f", short="charg"),
-            _confirmation("new trip", "trip", "w", asked),
+            self.own_button("set-up", "setup"),
+            self.own_button("note", "note"),
+            self.own_button("charged", "full", short="charg"),
+            self.own_button(new_trip[0], "trip", on=asked == "trip", short=new_trip[1]),
             *((no_charge,) if asks_for_charge(self._state.snapshot) else ()),
         )
 
-    def unseen_buttons(self) -> tuple[Button, ...]:
-        """Return the charge that is typed: its button is seen once it is asked how full."""
+    def hidden_buttons(self) -> tuple[Button, ...]:
+        """Return the charge that is typed: its button is seen once the rider is asked how full."""
         busy = self._state is None or not self._state.can_talk or self._typing or self._choices
-        return () if busy else (_SO_MUCH,)
+        return () if busy else (self._so_much(),)
+
+    def _so_much(self) -> Button:
+        return self.own_button("so much", "much", short="much")
 
     def pressed(self, word: str) -> None:
-        """Do what a button or key says."""
+        """Carry out what a button or key stands for."""
         if self._state is None or not self._state.can_talk:
             return
         if word not in QUESTIONS:
-            self._confirmation.drop()
+            self._confirmation.cancel()
         match word:
             case "setup":
                 self._next_choice(self._state.snapshot)
@@ -231,7 +232,7 @@ class RunsView(View):
 
     def _leave(self) -> None:
         """End typing, choosing and asking."""
-        self._confirmation.drop()
+        self._confirmation.cancel()
         self._choices = ()
         if self._typing:
             self._typing = ""
@@ -249,16 +250,3 @@ class RunsView(View):
         event.stop()
         self._leave()
         self._paint()
-
-
-def _button(label: str, word: str, key: str, *, short: str = "") -> Button:
-    return Button(label, HERE + word, key, short=short)
-
-
-def _confirmation(label: str, word: str, key: str, asked: str) -> Button:
-    """Return a button that is pressed twice."""
-    on = asked == word
-    return Button("sure?" if on else label, HERE + word, key, on, short="sure?" if on else word)
-
-
-_SO_MUCH = _button("so much", "much", "m", short="much")

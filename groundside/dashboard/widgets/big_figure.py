@@ -2,6 +2,7 @@
 
 from typing import ClassVar
 
+from textual.containers import Container
 from textual.geometry import Size
 
 from groundside.dashboard.content.ride import BigFigureContent
@@ -75,6 +76,21 @@ class BigFigure(Painted):
             blank: list[Piece] = [("", "")] if len(drawn) > 4 else []
             notes = [*blank, (content.interval, "figure--interval")]
         return _with_notes(drawn, _style(content), start, room, head + notes)
+
+
+class BigFigures(Container):
+    """Two big figures: side by side in a wide terminal, one above the other in a narrow one."""
+
+    def __init__(self, first: BigFigure, second: BigFigure, *, id: str) -> None:
+        super().__init__(first, second, id=id)
+        self._both = (first, second)
+
+    def set_rows(self, rows: int, *, side_by_side: bool) -> None:
+        """Set the height of each figure with its label, and how they stand."""
+        self.styles.layout = "horizontal" if side_by_side else "vertical"
+        for figure in self._both:
+            figure.styles.height = rows
+            figure.set_label_above(side_by_side)
 
 
 def _style(content: BigFigureContent) -> str:

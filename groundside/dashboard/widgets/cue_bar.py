@@ -14,7 +14,7 @@ WORD_TEMPLATE = "EASE"
 TEXT_ROWS_MOST = 3
 
 
-class Cue(Painted):
+class CueBar(Painted):
     """Shows `ease` on the left with a shape that sinks, `push` on the right with one that rises.
 
     `hold` stands in the middle between level bars, `turn` between bars that close in. A tap

@@ -53,7 +53,7 @@ class ReplayBar(Painted):
     def _head(self, width: int) -> tuple[str, int]:
         """Return the words, and how many cells are left for the bar."""
         content: ReplayContent = self.content
-        head = f" {content.state} {content.at}" + (
+        head = f" {content.status} {content.at}" + (
             f" of {content.of}" if content.of and width >= 60 else ""
         )
         head = shortened(head, width) + " "

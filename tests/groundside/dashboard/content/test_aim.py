@@ -9,8 +9,8 @@ from groundside.dashboard.target_choice import (
     DISTANCE,
     POWER,
     SPEED,
-    Kind,
     TargetChoice,
+    TargetKind,
     now_value,
     value_in_force,
 )
@@ -26,7 +26,7 @@ NONE = Unknown(Reason.NO_TARGET)
 SPEED_ALONE = changed(TARGET, distance_m=NONE, power_w=NONE)
 
 
-def choice(kind: Kind, value: float | None = None) -> TargetChoice:
+def choice(kind: TargetKind, value: float | None = None) -> TargetChoice:
     chosen = TargetChoice()
     chosen.kind = kind
     if value is not None:
@@ -45,7 +45,7 @@ def choice(kind: Kind, value: float | None = None) -> TargetChoice:
         (DISTANCE, {"home": HOME}, 760.0),
     ],
 )
-def test_the_value_now(kind: Kind, changes: dict[str, Any], value: float | None) -> None:
+def test_the_value_now(kind: TargetKind, changes: dict[str, Any], value: float | None) -> None:
     assert now_value(kind, snapshot(**changes)) == value
 
 
@@ -62,7 +62,7 @@ def test_the_value_now(kind: Kind, changes: dict[str, Any], value: float | None)
         (POWER, NONE, None),
     ],
 )
-def test_the_value_in_force(kind: Kind, target: Any, value: float | None) -> None:
+def test_the_value_in_force(kind: TargetKind, target: Any, value: float | None) -> None:
     assert value_in_force(kind, snapshot(target=target)) == value
 
 
@@ -80,7 +80,7 @@ def test_the_value_in_force(kind: Kind, target: Any, value: float | None) -> Non
         (DISTANCE, {"target": TARGET}, KN, "3.0"),
     ],
 )
-def test_what_is_proposed(kind: Kind, changes: dict[str, Any], units: Any, text: str) -> None:
+def test_what_is_proposed(kind: TargetKind, changes: dict[str, Any], units: Any, text: str) -> None:
     chosen = choice(kind)
     chosen.propose(snapshot(**changes), units)
     assert chosen.value is not None
@@ -101,7 +101,7 @@ def test_steps_are_in_the_riders_units_and_within_limits() -> None:
     assert chosen.value == 500.0
     assert not choice(DISTANCE).as_now(snapshot(), KMH)
     assert choice(POWER).as_now(snapshot(), KMH)
-    chosen.drop()
+    chosen.clear()
     assert chosen.value is None
     chosen.step(1.0, KMH)
     assert chosen.value is None

@@ -36,7 +36,7 @@ def signed(here: ViewState, *reasons: str) -> list[str]:
     [
         (state(), ["no alerts"]),
         (
-            state(snapshot(alerts=(NOTE, LOW, TURN)), refused="NOT DONE: no"),
+            state(snapshot(alerts=(NOTE, LOW, TURN)), refusal="NOT DONE: no"),
             [
                 "!! Turn back now: the way home takes all that is left above the reserve.",
                 "! NOT DONE: no",
@@ -98,15 +98,15 @@ def test_reasons_stand_behind_and_only_once_there_is_data() -> None:
             ("data of unknown age", "31 msg/s", "udpin:0.0.0.0:14550"),
             False,
         ),
-        (state(said="note kept"), ("note kept", "data under 1 s old"), False),
+        (state(done="note kept"), ("note kept", "data under 1 s old"), False),
         (
-            state(said="note kept", since_received_s=3.0),
+            state(done="note kept", since_received_s=3.0),
             ("STALE: data 3 s old", "udpin:0.0.0.0:14550"),
             True,
         ),
         (state(snapshot(link__source="")), ("data under 1 s old", "31 msg/s", ""), False),
         (waiting(), ("no data", "a test"), False),
-        (waiting(said="note kept"), ("note kept", "no data"), False),
+        (waiting(done="note kept"), ("note kept", "no data"), False),
     ],
 )
 def test_the_age_line(here: ViewState, parts: tuple[str, ...], stale: bool) -> None:
@@ -139,7 +139,7 @@ def test_the_age_line(here: ViewState, parts: tuple[str, ...], stale: bool) -> N
 def test_the_time_bar(changes: dict[str, Any], content: ReplayContent) -> None:
     shown = replay_content(replayed(**changes))
     assert shown == ReplayContent(
-        content.state,
+        content.status,
         content.at,
         content.of,
         pytest.approx(content.fraction, abs=2e-3),
@@ -155,4 +155,4 @@ def test_the_frame_tells_why_small_figures_are_unknown() -> None:
     assert [notice.text for notice in content.notices] == [
         "left: no [battery] in the craft profile"
     ]
-    assert content.replay.state == "playing 4x"
+    assert content.replay.status == "playing 4x"

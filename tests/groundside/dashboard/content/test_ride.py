@@ -137,7 +137,7 @@ def test_a_run_is_told_behind_the_cue() -> None:
 
 
 @pytest.mark.parametrize(
-    ("figure", "units", "hero"),
+    ("figure", "units", "big"),
     [
         (around(51.0), KMH, BigFigureContent("51", "Wh/km", "last 20 s", "48 to 54")),
         # 51 Wh/km * 1.852 = 94.45 Wh/NM, 5 % of it are 4.7
@@ -155,9 +155,9 @@ def test_a_run_is_told_behind_the_cue() -> None:
         ),
     ],
 )
-def test_the_consumption_in_big_type(figure: Any, units: Any, hero: BigFigureContent) -> None:
+def test_the_consumption_in_big_type(figure: Any, units: Any, big: BigFigureContent) -> None:
     shown = state(snapshot(wh_per_km__last_20_s=figure), units=units)
-    assert ride_content(shown).consumption == hero
+    assert ride_content(shown).consumption == big
 
 
 @pytest.mark.parametrize(

@@ -101,12 +101,12 @@ def test_buttons_on_a_phone_are_three_rows_high(size: tuple[int, int], touch: bo
 
 
 @pytest.mark.parametrize(
-    ("size", "cue", "hero", "cue_rows"),
+    ("size", "cue", "figure", "cue_rows"),
     [((40, 22), False, 7, 0), ((40, 22), True, 5, 6), ((80, 24), True, 10, 6)],
 )
-def test_big_figures_are_big(size: tuple[int, int], cue: bool, hero: int, cue_rows: int) -> None:
+def test_big_figures_are_big(size: tuple[int, int], cue: bool, figure: int, cue_rows: int) -> None:
     rows = ride_rows(size[0], frame_rows(*size).view, cue=cue)
-    assert (rows.hero, rows.cue) == (hero, cue_rows)
+    assert (rows.figure, rows.cue) == (figure, cue_rows)
     assert rows.table * rows.table_columns >= (2 if cue and size[0] == 40 else 6)
 
 

@@ -12,8 +12,9 @@ from groundside.dashboard.content.home import home_content
 from groundside.dashboard.content.ride import ride_content
 from groundside.dashboard.content.runs import runs_content
 from groundside.dashboard.content.trip import PANELS, trip_content
-from groundside.dashboard.plain import line_of, trip_summary_lines
+from groundside.dashboard.plain import line_of
 from groundside.dashboard.target_choice import TargetChoice
+from groundside.words.trip_sums import trip_summary_lines
 from groundside.words.units import CHOICES
 from onboard.contract.codec import ContractError, plain, read
 from onboard.contract.snapshot import Snapshot
@@ -66,9 +67,9 @@ def test_no_snapshot_breaks_a_viewer(
     content = ride_content(here)
     assert "\n" not in line
     assert not any("nan" in cell.text or "inf" in cell.text for cell in content.figures)
-    for hero in (content.consumption, content.range):
-        assert set(hero.digits or "") <= set("0123456789.-")
-        assert hero.digits is not None or hero.why
+    for figure in (content.consumption, content.range):
+        assert set(figure.digits or "") <= set("0123456789.-")
+        assert figure.digits is not None or figure.why
     assert len(trip_summary_lines(shown.trip, units)) == 11
     assert frame_content(here).notices
     assert craft_blocks(here)[0]

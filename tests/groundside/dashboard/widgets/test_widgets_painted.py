@@ -13,7 +13,7 @@ from groundside.dashboard.drawing.plot_content import PlotContent, Trace
 from groundside.dashboard.notices import Notice
 from groundside.dashboard.widgets.age_line import AgeLine
 from groundside.dashboard.widgets.big_figure import BigFigure
-from groundside.dashboard.widgets.cue_bar import Cue
+from groundside.dashboard.widgets.cue_bar import CueBar
 from groundside.dashboard.widgets.figure_table import FigureTable
 from groundside.dashboard.widgets.notice_bar import NoticeBar
 from groundside.dashboard.widgets.plot import Plot
@@ -41,7 +41,7 @@ def texts(lines: list[Line]) -> list[str]:
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("word", ["ease", "hold", "push", "turn"])
 def test_a_cue_has_its_place_and_shape(size: tuple[int, int], word: str) -> None:
-    rows = texts(painted(Cue(), CueContent(word, ("9 % over", "hold 300 W")), size))
+    rows = texts(painted(CueBar(), CueContent(word, ("9 % over", "hold 300 W")), size))
     assert holds_drawn(rows, word.upper())
     drawn, text = rows[:-1], rows[-1]
     assert "9 % over" in text
@@ -67,12 +67,12 @@ def test_a_cue_has_its_place_and_shape(size: tuple[int, int], word: str) -> None
     ("word", "sign"), [("ease", "vv"), ("hold", "=="), ("push", "^^"), ("turn", "!!")]
 )
 def test_a_cue_in_one_row_has_its_sign(word: str, sign: str) -> None:
-    (row,) = texts(painted(Cue(), CueContent(word, ("9 % over",)), (40, 1)))
+    (row,) = texts(painted(CueBar(), CueContent(word, ("9 % over",)), (40, 1)))
     assert row.strip() == f"{sign} {word.upper()} {sign}  9 % over"
 
 
 def test_a_cue_of_words_alone() -> None:
-    rows = texts(painted(Cue(), CueContent("", ("no cue: the data are stale",)), (40, 3)))
+    rows = texts(painted(CueBar(), CueContent("", ("no cue: the data are stale",)), (40, 3)))
     assert [row.strip() for row in rows] == ["", "no cue: the data are stale", ""]
 
 
