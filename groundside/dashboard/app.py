@@ -160,7 +160,7 @@ class DashboardApp(App[None]):
         """Keep the newest update; the tick shows it."""
         async for update in self._source.stream():
             if update.trip_line is not None:
-                self._trip_line.take(update.trip_line)
+                self._trip_line.replace(update.trip_line)
             if update.snapshot is not None:
                 self._snapshot, self._started = update.snapshot, True
                 self._replay = update.replay

@@ -1,8 +1,8 @@
-"""How the dashboard ends when it is told to by a signal, or when its terminal is gone.
+"""Ends the dashboard on a signal, or when its terminal is gone.
 
 A terminal that nobody reads blocks the toolkit's event loop, and one that is gone blocks its
-end; so the watch is a thread of its own, and after a while of grace it ends the process itself.
-Otherwise dashboards would gather on the board, one for each connection that was lost.
+shutdown. So the watch is a thread of its own, and ends the process itself after a grace period;
+otherwise dashboards would pile up on the board, one for each lost connection.
 """
 
 import asyncio
@@ -16,20 +16,20 @@ from types import FrameType
 SIGNALS = (signal.SIGTERM, signal.SIGHUP)
 CHECK_EVERY_S = 0.5
 GRACE_S = 2.0
-"""Ending in good order takes about 0.2 s; what takes so much longer is blocked for good."""
+"""An orderly end takes about 0.2 s; one that takes this long is blocked for good [s]."""
 
 
 class EndWatch:
-    """Asks for an end in good order, and forces it where that does not come.
+    """Asks for an orderly end, and forces one if none comes.
 
     Parameters
     ----------
     leave
         Called in the event loop with the exit code, 128 and the signal's number.
     force
-        How to end the process where `leave` does not; tests put their own here.
+        Ends the process if `leave` does not; tests pass their own.
     check_every_s, grace_s
-        How often to look, and how long to wait for `leave` [s].
+        Interval between checks, and time to wait for `leave` [s].
     clock
         A monotonic clock [s].
     """
@@ -63,9 +63,9 @@ class EndWatch:
         Parameters
         ----------
         terminal
-            Descriptor of the terminal, or None where there is none.
+            Descriptor of the terminal, None if there is none.
         parent
-            The process without which there is nobody to look; None where there is none such.
+            The process that shows the dashboard: without it nobody looks on; None if there is none.
         """
         self._terminal = terminal
         self._parent = parent
@@ -77,7 +77,7 @@ class EndWatch:
         self._thread.start()
 
     def release(self) -> None:
-        """Return the signals back; stop watching unless an end is under way."""
+        """Restore the signal handlers; stop watching unless an end is under way."""
         for each, handler in self._before.items():
             signal.signal(each, handler)
         self._before = {}

@@ -1,7 +1,7 @@
-"""How the rows of the terminal are shared out, so that no view ever scrolls.
+"""Layout: how the rows of the terminal are shared out, so that no view ever scrolls.
 
-First the frame around every view, then the ride view within what is left. Every part has a least
-height; what is left is given away in the order in which it helps a rider.
+First the frame around every view, then the ride view or the home view within the rest. Every part
+has a least height; spare rows go to the parts in the order in which they help a rider.
 """
 
 from dataclasses import dataclass, replace
@@ -17,18 +17,18 @@ BIG_FIGURE_TEMPLATE = "88.8"
 CUE_ROWS_WITH_TEXT = 6
 
 NARROW_COLUMNS, TALL_ROWS = 60, 32
-"""A narrower terminal is taken for a phone, and a taller one has the room: buttons a thumb hits."""
+"""A narrower terminal is taken for a phone; it or a taller one gets buttons that a thumb hits."""
 BUTTON_ROWS = 3
 VIEW_ROWS = 16
 """Below this, buttons give up rows to the view: two big figures of five rows, a cue of six."""
 VIEW_ROWS_LEAST = 4
 WAY_ROWS = (9, 7, 4)
-"""The way home wants its arrow large, where there is room."""
+"""The way home gets a large arrow, if there is room."""
 
 
 @dataclass(frozen=True)
 class FrameRows:
-    """Heights of what stands around every view, in rows; a part with 0 is not shown.
+    """Heights of the parts around every view, in rows; a part with 0 is not shown.
 
     Parameters
     ----------
@@ -85,8 +85,8 @@ def frame_rows(
                 rows[part] = min(rows[part], most * lines)
     for part, least in (("controls", 0), ("age", 0), ("replay", 0), ("caution", 0), ("notices", 1)):
         if view() < VIEW_ROWS_LEAST:
-            held = rows if part in rows else fixed
-            held[part] = min(held[part], least)
+            table = rows if part in rows else fixed
+            table[part] = min(table[part], least)
     return FrameRows(**fixed, **rows, view=max(0, view()))
 
 

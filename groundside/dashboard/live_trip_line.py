@@ -1,4 +1,4 @@
-"""The trip's line as it is drawn: told by the source now and then, gone on with in between."""
+"""The line of the trip view: given by the source now and then, extended by snapshots in between."""
 
 from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import Snapshot
@@ -7,12 +7,12 @@ from onboard.efficiency.trip.trip_line import GrowingLine
 
 
 class LiveTripLine:
-    """Keeps the line; a record of it is made once it has grown, and no more often.
+    """Keeps the line, and makes a record of it only after it has grown.
 
     Examples
     --------
     >>> line = LiveTripLine()
-    >>> line.take(TripLine((1.0, 2.0), (2.0, 4.0), (0.1, 0.2)))
+    >>> line.replace(TripLine((1.0, 2.0), (2.0, 4.0), (0.1, 0.2)))
     >>> line.record.t_s
     (1.0, 2.0)
     """
@@ -21,12 +21,12 @@ class LiveTripLine:
         self._growing = GrowingLine()
         self._record: TripLine | None = TripLine()
 
-    def take(self, line: TripLine) -> None:
-        """Go on from the line that the source tells."""
+    def replace(self, line: TripLine) -> None:
+        """Continue from the line that the source gives."""
         self._growing, self._record = GrowingLine.of(line), line
 
     def extend(self, snapshot: Snapshot) -> None:
-        """Go on by what a snapshot counts; what is unknown adds nothing."""
+        """Add the sums of a snapshot, if they are known."""
         distance, energy = snapshot.trip.distance_m, snapshot.trip.energy_wh
         if isinstance(distance, Unknown) or isinstance(energy, Unknown):
             return

@@ -1,4 +1,4 @@
-"""The lines on top of every view: what a rider must know before any figure, the worst first."""
+"""The lines on top of every view: what a rider must know before any figure, worst first."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -31,14 +31,14 @@ class Notice:
 
 
 def notices(state: ViewState, reasons: tuple[str, ...] = ()) -> tuple[Notice, ...]:
-    """Gather the notices of this moment, the worst first.
+    """Return the present notices, the worst first.
 
     Parameters
     ----------
     state
         What is so now.
     reasons
-        Why small figures are unknown; shown where nothing graver is.
+        Why small figures are unknown; shown if nothing graver is.
     """
     found = [Notice("warning", state.refusal)] if state.refusal else []
     found.extend(

@@ -1,4 +1,4 @@
-"""All that a view is given at one moment. No screen code."""
+"""Everything that a view is given to show. No screen code."""
 
 from dataclasses import dataclass, field
 
@@ -11,28 +11,28 @@ from onboard.contract.trip_line import TripLine
 
 @dataclass(frozen=True)
 class ViewState:
-    """What is so at one moment.
+    """The present state: five a second go to the view in sight.
 
     Parameters
     ----------
     snapshot
-        The newest snapshot; before the first one of which nothing is known.
+        The newest snapshot; before the first, one of which nothing is known.
     units
         The rider's units.
     started
         Whether a snapshot has come yet.
     since_received_s
-        How long ago the snapshot came [s].
+        Time since the snapshot came [s].
     problem
-        The source's sentence where it has no snapshot now.
+        The source's sentence if it has no snapshot now.
     source
-        What the source is called.
+        Name of the source.
     target_distance_m
-        Distance that the rider wants to make, where the command line set one [m].
+        Distance to make, if the command line set one [m].
     trip_line
         The trip so far.
     replay
-        Where the replay is, of a saved ride; else None.
+        Place in a saved ride; None if it is a live one.
     can_talk
         Whether there is a daemon that takes marks and settings.
     can_seek

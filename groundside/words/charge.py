@@ -1,11 +1,11 @@
-"""A charge in words: as a rider types it, and as it is shown."""
+"""A charge as a rider types it, and as it is shown."""
 
 import re
 from collections.abc import Mapping
 
 from onboard.contract.commands import AMOUNTS, Amount, AmountKind
 
-WANTED = "such as 80 %, 250 Wh, 6.5 Ah, full or no"
+EXAMPLES = "such as 80 %, 250 Wh, 6.5 Ah, full or no"
 
 _UNITS: Mapping[str, tuple[AmountKind, float]] = {
     "%": ("left_fraction", 0.01),
@@ -18,7 +18,7 @@ _TYPED = re.compile(r"(\d{1,6}(?:[.,]\d{1,3})?)\s*(%|k?wh|m?ah)", re.IGNORECASE)
 
 
 def parse_charge(text: str) -> Amount | None:
-    """Read a charge that was typed; None if it is none.
+    """Parse a charge that was typed; None if it is none.
 
     A bare number is refused: it could be per cent, watt-hours or ampere-hours.
 
@@ -43,7 +43,7 @@ def parse_charge(text: str) -> Amount | None:
 
 
 def charge_text(amount: Amount | None) -> str:
-    """Put a stated charge in words; empty where none is stated.
+    """Write a stated charge; empty if none is stated.
 
     Examples
     --------

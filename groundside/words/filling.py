@@ -1,8 +1,8 @@
-"""Fills a sentence's gaps: each gap is named after a value, and the name tells how to write it.
+"""Fills the gaps of a sentence: a gap is named after a value, whose name ends in its unit.
 
-The sentences themselves are the rows of `onboard/contract`, beside their codes: a new statement is
-one row there. Only one that needs more than gaps (a choice between two forms, an article, a list
-beside another) has a function here in `groundside/words`, in its family's table.
+The sentences are rows of `onboard/contract`, beside their codes: a new statement is one row there.
+One that needs more than gaps (a choice of forms, an article, two lists side by side) has a function
+in the table of its family, in this folder.
 """
 
 import os
@@ -70,7 +70,7 @@ def fill(sentence: str, values: Values, units: Units) -> str:
 
 
 def written(name: str, value: Value, units: Units) -> str:
-    """Return a value with its unit, as its name tells; `--` if it is not known.
+    """Return a value with the unit that its name ends in; `--` if it is unknown.
 
     Examples
     --------
@@ -97,7 +97,7 @@ def written(name: str, value: Value, units: Units) -> str:
 
 
 def called(values: Values) -> str:
-    """Return what to call a source in a sentence; a numbered one takes no article.
+    """Return a source as a sentence names it: a numbered one takes no article.
 
     Examples
     --------
@@ -109,7 +109,7 @@ def called(values: Values) -> str:
 
 
 def with_article(code: Code) -> Wording:
-    """Return a wording of a code's sentence in which its source has the article that it takes."""
+    """Return the wording of a sentence whose source takes an article."""
     return lambda values, units: fill(code.sentence, {**values, "source": called(values)}, units)
 
 

@@ -63,19 +63,19 @@ def _power_not_held(values: Values, units: Units) -> str:
         f"{written('powers_w', power_w, units)} with {setup}"
         for setup, power_w in _beside(values, "setups", "powers_w")
     ]
-    said = [", ".join(apart)] if apart else []
+    parts = [", ".join(apart)] if apart else []
     for key, when in (
         ("run_to_run_fraction", "from run to run"),
         ("within_run_fraction", "within a run"),
     ):
         if values[key] is not None:
-            said.append(f"it varied by {percent(_number(values[key]))} {when}")
+            parts.append(f"it varied by {percent(_number(values[key]))} {when}")
     if values["held"] == "not_known":
-        said.append(
+        parts.append(
             "what was held instead is not known: the log has no motor current, nor motor turns "
             "with the motor's data in the profile's [drive]"
         )
-    return f"Battery power was not held: {'; '.join(said)}."
+    return f"Battery power was not held: {'; '.join(parts)}."
 
 
 def _current_changed(values: Values, units: Units) -> str:
@@ -116,13 +116,13 @@ def _order_confounded(values: Values, units: Units) -> str:
 
 def _temperature_differs(values: Values, units: Units) -> str:
     del units
-    said = [
+    parts = [
         f"{name} {whole(_number(values[f'{key}_degc']))} °C with {values[f'{key}_setup']}, "
         f"{whole(_number(values[f'{key}_other_degc']))} °C with {values[f'{key}_other']}"
         for key, name in (("pack", "pack"), ("drive", "motor drive"))
         if values[f"{key}_degc"] is not None
     ]
-    return f"Temperature differed: {'; '.join(said)}. Let it cool, or take turns."
+    return f"Temperature differed: {'; '.join(parts)}. Let it cool, or take turns."
 
 
 def _no_run_found(values: Values, units: Units) -> str:

@@ -12,7 +12,7 @@ from onboard.contract.figure import Unknown
 
 
 def stand_text(target: Target, units: Units) -> str:
-    """Return how the ride compares with the target or, where there is no cue, why.
+    """Return how the ride compares with the target, or why there is no cue.
 
     Examples
     --------

@@ -54,7 +54,7 @@ class Target:
     wh_per_km
         Consumption at the speed to hold.
     difference_fraction
-        How far the last seconds were above what is to be held; negative below it.
+        How far the last seconds were above the target; negative below it.
     cue
         Whether to ease, hold or push.
     confidence_fraction

@@ -23,7 +23,7 @@ from groundside.dashboard.views.base import View
 from groundside.dashboard.views.confirmation import AGAIN_S
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.runs_page import RunsPage, RunsPageContent
-from groundside.words.charge import WANTED, charge_text, parse_charge
+from groundside.words.charge import EXAMPLES, charge_text, parse_charge
 from onboard.contract.codec import clean
 from onboard.contract.commands import LABEL_MOST, TEXT_MOST, Amount
 from onboard.contract.snapshot import Snapshot
@@ -108,7 +108,7 @@ class RunsView(View):
             ask = "How much went in, or how full is it now, reserve included?"
             if self._not_read:
                 ask = "Not understood."
-            return f"{ask} Type it, {WANTED}, then enter. Escape leaves."
+            return f"{ask} Type it, {EXAMPLES}, then enter. Escape leaves."
         if self._typing == "setup":
             return f"Name of the set-up, up to {LABEL_MOST} letters, then enter. Escape leaves."
         if self._choices:

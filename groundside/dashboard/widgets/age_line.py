@@ -1,4 +1,4 @@
-"""The quiet line that says how old the data are and where they come from."""
+"""The quiet line with the age of the data and their source."""
 
 from typing import ClassVar
 
@@ -9,7 +9,7 @@ from groundside.dashboard.drawing.painted import Line, Painted, joined
 
 
 class AgeLine(Painted):
-    """Shows the age first; what does not fit behind it is left away."""
+    """Shows the age first, then as many of the other parts as fit."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"age--fresh", "age--stale"}
 

@@ -1,4 +1,4 @@
-"""A figure in big type, with its unit, its interval and, where it is unknown, the reason."""
+"""A figure in big type, with its unit, its interval and, if it is unknown, the reason."""
 
 from typing import ClassVar
 
@@ -19,7 +19,7 @@ from groundside.dashboard.layout import BIG_FIGURE_TEMPLATE
 from groundside.words.figures import UNKNOWN
 
 SIDE_COLUMNS = 13
-"""What the label beside the digits needs: `12.5 to 17.5` and a space."""
+"""Columns for the label beside the digits: `12.5 to 17.5` and a space."""
 
 
 class BigFigure(Painted):

@@ -1,6 +1,6 @@
-"""Buttons that a wet thumb can hit, side by side: the tabs, and what a view offers.
+"""Buttons that a wet thumb can hit, side by side: the tabs, and those of a view.
 
-Each names its key, so that what can be tapped can be learned for the keyboard too.
+Each shows its key, so that tapping teaches the keyboard.
 """
 
 from bisect import bisect_right
@@ -23,13 +23,13 @@ class Button:
     label
         What it does, in a word or two.
     action
-        The app's action behind it, with its parameters, such as `view('curve')`.
+        The app's action behind it, with its arguments, such as `view('curve')`.
     key
         The key that does the same, empty for none.
     on
         Whether it is the chosen one of its row.
     short
-        A label of five letters at most for where there is little room; empty for the label's own.
+        A label of at most five letters for little room; empty to cut the label itself.
     """
 
     label: str
@@ -40,7 +40,7 @@ class Button:
 
 
 def rows_of(buttons: tuple[Button, ...], width: int, least: int = 7) -> list[list[Button]]:
-    """Break buttons into rows so that each is at least `least` cells wide."""
+    """Return buttons in rows in which each is at least `least` cells wide."""
     most = max(1, width // least)
     rows = max(1, -(-len(buttons) // most))
     across = max(1, -(-len(buttons) // rows))  # rows of equal length, not a full one and a rest
@@ -50,8 +50,8 @@ def rows_of(buttons: tuple[Button, ...], width: int, least: int = 7) -> list[lis
 def edges_of(row: list[Button], width: int) -> list[int]:
     """Return where the cells of a row begin, and its end.
 
-    Even cells; where a label would fill its own from end to end, cells are as long as their labels
-    ask for, so that there is a blank between two words.
+    Cells are even; if a label would fill its cell from end to end, cells are as long as their
+    labels need, so that there is a blank between two words.
 
     Examples
     --------

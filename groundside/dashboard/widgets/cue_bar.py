@@ -1,4 +1,4 @@
-"""The cue against the target: told by word, by shape and by place, never by colour alone."""
+"""The cue against the target: by word, by shape and by place, never by colour alone."""
 
 from typing import ClassVar
 
@@ -25,7 +25,7 @@ class CueBar(Painted):
 
     @staticmethod
     def text_rows(content: CueContent, width: int) -> int:
-        """Return the rows that a text takes where there is no cue."""
+        """Return the rows that the text takes in place of a cue."""
         if content.word or not content.parts:
             return 0
         return min(TEXT_ROWS_MOST, len(wrapped(" ".join(content.parts), max(8, width - 2))))
@@ -37,7 +37,7 @@ class CueBar(Painted):
         self.post_message(ButtonBar.Pressed(f"view('{view}')"))
 
     def paint(self, size: Size) -> list[Line]:
-        """Draw the word with its shape; the sentence goes beneath where there is room."""
+        """Draw the word with its shape, and the sentence beneath if there is room."""
         width, height = size.width, size.height
         content: CueContent = self.content
         if not content.word:
@@ -49,7 +49,7 @@ class CueBar(Painted):
                 lines[top + y] = [(f" {text}".ljust(width), "cue--none")]
             return lines
         style = "cue--turn" if content.word == "turn" else "cue--word"
-        # the sentence says how far off the rider is: the word gives up a row for it
+        # how far off the rider is matters too: the word gives up a row for the sentence
         text_rows = 1 if height > 1 else 0
         letters = fitting(WORD_TEMPLATE, width - 12, height - text_rows)
         if letters is None:

@@ -9,12 +9,15 @@ from groundside.dashboard.drawing.painted import Line, Painted, shortened
 from groundside.words.figures import UNKNOWN
 
 VALUE_COLUMNS = 18
-"""Columns of a label and its value; what a wider cell has more goes to the interval."""
+"""Columns of a label and its value; the rest of a wider cell goes to the interval."""
 WIDE_COLUMNS = 28
 
 
 class FigureTable(Painted):
-    """Shows as many of the small figures as there is room for, the most wanted first."""
+    """Shows as many small figures as there is room for.
+
+    `content` is a pair: the figures, and whether they are stale.
+    """
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {
         "table--label",

@@ -1,4 +1,4 @@
-"""A plot in a widget: painted when it is told, and asked where it was tapped."""
+"""A plot in a widget, which can be tapped."""
 
 from typing import ClassVar
 
@@ -27,10 +27,10 @@ class Plot(Painted):
         return plot_lines(self.content, size.width, size.height)
 
     def on_click(self, event: events.Click) -> None:
-        """Say where it was tapped."""
+        """Report where it was tapped."""
         if self.content is None or self.content.why is not None:
             return
-        frame = plot_area(self.content, self.size.width, self.size.height)
-        if frame is not None:
+        area = plot_area(self.content, self.size.width, self.size.height)
+        if area is not None:
             event.stop()
-            self.post_message(self.Tapped(frame.x_at(event.x, self.content.x)))
+            self.post_message(self.Tapped(area.x_at(event.x, self.content.x)))

@@ -1,4 +1,4 @@
-"""The time bar of a replay: where it is, of how much, how fast it runs, and what came up where."""
+"""The time bar of a replay: its place and pace, and where events are."""
 
 from typing import ClassVar
 
@@ -13,7 +13,7 @@ PLAYED, READY, AHEAD, EVENT = "█", "─", "·", "|"
 
 
 class ReplayBar(Painted):
-    """Shows the state in words and the place in the log as a bar; a tap on the bar goes there."""
+    """Shows the status in words and the place in the log as a bar; a tap on the bar goes there."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"replay--text", "replay--done", "replay--rest"}
 
@@ -25,7 +25,7 @@ class ReplayBar(Painted):
             self.fraction = fraction
 
     def paint(self, size: Size) -> list[Line]:
-        """Write the state, then fill the rest of the row with the bar."""
+        """Write the status, and fill the rest of the row with the bar."""
         head, room = self._head(size.width)
         if room < 4:
             return [[(head, "replay--text")]]

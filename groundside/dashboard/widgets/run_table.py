@@ -11,7 +11,7 @@ from groundside.dashboard.content.runs import (
 from groundside.dashboard.drawing.painted import Line, piece_width, shortened
 
 WIDE_COLUMNS = 72
-"""From this width on a word stands behind each run; a narrower table has a legend beneath."""
+"""From this width on a word follows each run; a narrower table has a legend beneath."""
 LEAST_SETUP = 2
 
 
@@ -21,9 +21,9 @@ def table_lines(content: RunsContent, size: tuple[int, int]) -> list[Line]:
     Parameters
     ----------
     content
-        What the runs view says.
+        The content of the runs view.
     size
-        Columns and rows that there are.
+        Room in columns and rows.
     """
     width, height = size
     if height < 2:
@@ -62,7 +62,7 @@ def table_lines(content: RunsContent, size: tuple[int, int]) -> list[Line]:
 def _tails(
     runs: tuple[RunLine, ...], width: int, widths: list[int], gap: int
 ) -> tuple[list[tuple[str, str]], int]:
-    """Return each run's consumption and interval, the interval short where the long has no room."""
+    """Return each run's consumption and interval, the latter short if the long form has no room."""
     figures = max(len(run.consumption) for run in runs)
     for long in (True, False):
         intervals = [run.interval if long else run.within for run in runs]
@@ -85,7 +85,7 @@ def _row(cells: tuple[str, ...], widths: list[int], space: str) -> str:
 
 
 def _cut(line: Line, width: int) -> Line:
-    """Leave off what has no room at the end of a line, with its blanks first."""
+    """Cut the end of a line that is too long, its blanks first."""
     cut: Line = []
     for text, style in line:
         room = width - piece_width(cut)

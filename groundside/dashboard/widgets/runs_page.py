@@ -1,4 +1,4 @@
-"""Paints the runs view: the open run in big type, or what to do next, and the runs so far."""
+"""The runs view, painted: the open run in big type, or what to do next, and the runs so far."""
 
 from dataclasses import dataclass
 from typing import ClassVar
@@ -32,9 +32,9 @@ class RunsPageContent:
     Parameters
     ----------
     content
-        What is so now.
+        The content of the runs view.
     ask
-        What the rider is asked, or told of the last key; empty for nothing.
+        A question to the rider, or a hint after the last key; empty for nothing.
     choices
         Set-ups to choose from, each with what it is; empty while none is being chosen.
     chosen
@@ -116,7 +116,7 @@ def _open_run(run: OpenRun, stale: bool, width: int, rows: int) -> list[Line]:
     letters = fitting(TEMPLATE, width - NOTES_COLUMNS - 3, rows)
     if letters is None or letters.width(run.steady) > width - NOTES_COLUMNS - 3:
         letters = fitting(run.steady, width - 2, rows)
-    said = [("s settled", "runs--head"), (f"of {run.seconds} s", "runs--text")]
+    head = [("s settled", "runs--head"), (f"of {run.seconds} s", "runs--text")]
     style = "runs--stale" if stale else "runs--figure"
     if letters is None:
         text = f" {run.steady} s settled of {run.seconds} s"
@@ -124,7 +124,7 @@ def _open_run(run: OpenRun, stale: bool, width: int, rows: int) -> list[Line]:
     else:
         digits = draw(run.steady, letters, hatched=stale)
         start = max(letters.width(TEMPLATE), letters.width(run.steady)) + 2
-        notes = said + [(text, "runs--quiet") for text in wrapped(run.why, width - start - 1)]
+        notes = head + [(text, "runs--quiet") for text in wrapped(run.why, width - start - 1)]
         lines = [
             [(f" {row}".ljust(start + 1), style), *notes[y : y + 1]] for y, row in enumerate(digits)
         ]
@@ -145,37 +145,37 @@ def _bar(run: OpenRun, width: int) -> Line:
     ]
 
 
-def _held_power(held: HeldPower, width: int) -> Line:
-    """Hold the power against its target, in the cue's signs and words."""
-    if not held.target:
-        text = f" {held.power} now, no power target"
+def _held_power(power: HeldPower, width: int) -> Line:
+    """Write the power against its target, in the cue's signs and words."""
+    if not power.target:
+        text = f" {power.power} now, no power target"
         return [(shortened(text, width), "runs--text")]
-    line: Line = [(f" {held.power}", "runs--head"), (f" of {held.target} ", "runs--text")]
-    if not held.cue:
+    line: Line = [(f" {power.power}", "runs--head"), (f" of {power.target} ", "runs--text")]
+    if not power.cue:
         used = sum(len(text) for text, _ in line)
-        return [*line, (shortened(held.difference, width - used), "runs--quiet")]
-    sign = CUE_SIGNS[held.cue]
-    cue = f" {sign} {held.cue.upper()} {sign} "
+        return [*line, (shortened(power.difference, width - used), "runs--quiet")]
+    sign = CUE_SIGNS[power.cue]
+    cue = f" {sign} {power.cue.upper()} {sign} "
     used = sum(len(text) for text, _ in line) + len(cue)
-    beside = f" {held.difference}" if used + len(held.difference) < width else ""
+    beside = f" {power.difference}" if used + len(power.difference) < width else ""
     return [*line, (cue, "runs--cue"), (beside, "runs--text")]
 
 
 def _rules(picture: RunsPageContent, width: int, room: int) -> list[Line]:
-    """Say what a fair run is, where the runs so far leave room for it."""
+    """Write what a fair run is, if the runs so far leave room for it."""
     content = picture.content
     need = min(len(content.lines), 8) + 4
     lines: list[Line] = []
     for rule in (RULE, RULE_MORE):
-        said = not content.why_no_runs and content.open is None and rule == content.next
+        shown_above = not content.why_no_runs and content.open is None and rule == content.next
         more = _texts(rule, width, "runs--quiet")
-        if not said and len(lines) + len(more) + need <= room:
+        if not shown_above and len(lines) + len(more) + need <= room:
             lines += more
     return lines
 
 
 def _choices(picture: RunsPageContent, width: int, room: int) -> list[Line]:
-    """List the set-ups with the one that would be taken marked, in sight in any case."""
+    """List the set-ups; the one that would be taken is marked and always in sight."""
     lines: list[Line] = []
     first = max(0, min(picture.chosen - room // 2, len(picture.choices) - room))
     widest = max(len(name) for name, _ in picture.choices)

@@ -1,4 +1,4 @@
-"""The way home: an arrow that shows where it lies, and beside it what belongs to it in words."""
+"""The way home: an arrow to it, and the rest in words beside that."""
 
 from typing import ClassVar
 
@@ -15,7 +15,7 @@ TEXT_COLUMNS = 24
 
 
 class WayPage(Painted):
-    """Shows a `HomeContent` but for its big figures; a caution always stands at the end."""
+    """Shows a `HomeContent` without its big figures, or a question; a caution always ends it."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {
         "way--arrow",
@@ -26,7 +26,7 @@ class WayPage(Painted):
     }
 
     def paint(self, size: Size) -> list[Line]:
-        """Draw the arrow at the left, and as many sentences as there is room for."""
+        """Draw the arrow on the left, and as many sentences as there is room for."""
         width, height = size.width, size.height
         content, asked = self.content
         arrow: tuple[str, ...] = ()
@@ -47,7 +47,7 @@ class WayPage(Painted):
 
 
 def _words(content: HomeContent, asked: str, room: int, height: int) -> list[Piece]:
-    """Return lines beside the arrow: the answer, which way, what to do, cost, water, caution."""
+    """Return the lines beside the arrow: verdict, turn, what to do, cost, water, caution."""
     if asked:
         return [(line, "way--verdict") for line in wrapped(asked, room)]
     full = room >= 2 * TEXT_COLUMNS

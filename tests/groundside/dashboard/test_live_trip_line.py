@@ -8,17 +8,17 @@ from onboard.contract.reasons import Reason
 from onboard.contract.trip_line import TripLine
 from tests.groundside.dashboard.steered_app import snapshot
 
-TOLD = TripLine((10.0, 11.0), (0.0, 2.0), (0.0, 0.1))
+GIVEN = TripLine((10.0, 11.0), (0.0, 2.0), (0.0, 0.1))
 
 
 def test_snapshots_draw_on_what_was_told() -> None:
     line = LiveTripLine()
-    line.take(TOLD)
-    assert line.record is TOLD
+    line.replace(GIVEN)
+    assert line.record is GIVEN
     line.extend(snapshot(t_s=12.0, trip__distance_m=Figure(4.0), trip__energy_wh=Figure(0.2)))
     assert line.record == TripLine((10.0, 11.0, 12.0), (0.0, 2.0, 4.0), (0.0, 0.1, 0.2))
-    line.take(TOLD)
-    assert line.record is TOLD
+    line.replace(GIVEN)
+    assert line.record is GIVEN
 
 
 def test_a_point_a_second_and_one_record_of_it() -> None:
@@ -32,7 +32,7 @@ def test_a_point_a_second_and_one_record_of_it() -> None:
 
 def test_what_falls_back_in_time_begins_anew() -> None:
     line = LiveTripLine()
-    line.take(TOLD)
+    line.replace(GIVEN)
     line.extend(snapshot(t_s=3.0))
     assert line.record.t_s == (3.0,)
 
@@ -40,6 +40,6 @@ def test_what_falls_back_in_time_begins_anew() -> None:
 @pytest.mark.parametrize("lacks", ["trip__distance_m", "trip__energy_wh"])
 def test_what_is_unknown_adds_nothing(lacks: str) -> None:
     line = LiveTripLine()
-    line.take(TOLD)
+    line.replace(GIVEN)
     line.extend(snapshot(t_s=20.0, **{lacks: Unknown(Reason.NO_FIX)}))
-    assert line.record is TOLD
+    assert line.record is GIVEN
