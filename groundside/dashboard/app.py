@@ -98,7 +98,7 @@ class DashboardApp(App[None]):
         self._done = self._refusal = ""
         self._result_until_s = clock()
         self._run_key_s = -math.inf
-        self._end_watch = EndWatch(self._leave)
+        self.end_watch = EndWatch(self._leave)
         for theme in THEMES:
             self.register_theme(theme)
         offered: dict[Needs, object] = {
@@ -132,13 +132,13 @@ class DashboardApp(App[None]):
         self.theme = MONO.name if self.no_color else kept if kept and known else SUN.name
         self.push_screen(self._main)
         terminal = 0 if not self.is_headless and os.isatty(0) else None
-        self._end_watch.start(terminal, served_by())
+        self.end_watch.start(terminal, served_by())
         self.run_worker(self._read(), group="source", exclusive=True, exit_on_error=False)
         self.set_interval(TICK_S, self.tick)
 
     def on_unmount(self) -> None:
         """Restore the signal handlers."""
-        self._end_watch.release()
+        self.end_watch.release()
 
     def run(self, **options: Any) -> None:
         """Run the dashboard until the rider leaves it.
@@ -151,7 +151,7 @@ class DashboardApp(App[None]):
         try:
             super().run(**options)
         finally:
-            self._end_watch.stop()
+            self.end_watch.stop()
 
     def _leave(self, code: int) -> None:
         self.exit(return_code=code)

@@ -44,7 +44,7 @@ class EndWatch:
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._clock = clock
-        self._leave = leave
+        self.leave = leave
         self._force = force
         self._check_every_s = check_every_s
         self._grace_s = grace_s
@@ -55,7 +55,8 @@ class EndWatch:
         self._done = threading.Event()
         self._before: dict[int, signal.Handlers | int | Callable[..., object] | None] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
-        self._thread: threading.Thread | None = None
+        self.thread: threading.Thread | None = None
+        """The thread that watches; None before the start."""
 
     def start(self, terminal: int | None, parent: int | None = None) -> None:
         """Start watching, inside the event loop.
@@ -73,8 +74,8 @@ class EndWatch:
         if threading.current_thread() is threading.main_thread():
             # not the loop's own handlers: they run in the loop, which may be what is blocked
             self._before = {each: signal.signal(each, self._on_signal) for each in SIGNALS}
-        self._thread = threading.Thread(target=self._watch, name="end-watch", daemon=True)
-        self._thread.start()
+        self.thread = threading.Thread(target=self._watch, name="end-watch", daemon=True)
+        self.thread.start()
 
     def release(self) -> None:
         """Restore the signal handlers; stop watching unless an end is under way."""
@@ -97,7 +98,7 @@ class EndWatch:
         self._code = code
         self._asked_s = self._clock()
         try:
-            self._loop.call_soon_threadsafe(self._leave, code)
+            self._loop.call_soon_threadsafe(self.leave, code)
         except RuntimeError:  # the loop has ended already
             self._done.set()
 

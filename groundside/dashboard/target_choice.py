@@ -123,12 +123,13 @@ class TargetChoice:
 
     def __init__(self) -> None:
         self.kind = SPEED
-        self._values: dict[str, float] = {}
+        self.values: dict[str, float] = {}
+        """The values chosen so far by the key of their kind [SI]."""
 
     @property
     def value(self) -> float | None:
         """Its value [SI], None if nothing was proposed yet."""
-        return self._values.get(self.kind.key)
+        return self.values.get(self.kind.key)
 
     def propose(self, snapshot: Snapshot, units: Units) -> None:
         """Propose a value unless there is one: the target in force, else the present value."""
@@ -150,7 +151,7 @@ class TargetChoice:
 
     def clear(self) -> None:
         """Forget what was chosen."""
-        self._values.clear()
+        self.values.clear()
 
     def _put(self, value: float, units: Units) -> None:
         """Keep a value given in the rider's units, rounded to the small step, within limits."""
@@ -159,4 +160,4 @@ class TargetChoice:
         unit = self.kind.in_units(1.0, units)
         low, high = math.ceil(least * unit / small), math.floor(most * unit / small)
         steps = min(max(round(value / small), low, 1), high)
-        self._values[self.kind.key] = steps * small / unit
+        self.values[self.kind.key] = steps * small / unit

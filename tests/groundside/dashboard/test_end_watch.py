@@ -40,10 +40,10 @@ class Asked:
 
 
 async def ended(watch: EndWatch) -> None:
-    """Wait until the watch's thread looks no more."""
-    assert watch._thread is not None
-    await asyncio.to_thread(watch._thread.join, PATIENCE_S)
-    assert not watch._thread.is_alive()
+    """Wait until the watch's thread has ended."""
+    assert watch.thread is not None
+    await asyncio.to_thread(watch.thread.join, PATIENCE_S)
+    assert not watch.thread.is_alive()
 
 
 @pytest.mark.parametrize("number", SIGNALS)
@@ -99,7 +99,7 @@ def test_a_parent_that_is_gone_asks_for_the_end() -> None:
     asyncio.run(main())
 
 
-def test_released_without_an_end_it_looks_no_more() -> None:
+def test_released_without_an_end_it_stops_watching() -> None:
     async def main() -> None:
         leave = Asked()
         watch = EndWatch(leave, force=Asked(), check_every_s=0.001, clock=Clock())
@@ -118,16 +118,16 @@ def test_the_app_ends_by_a_signal_with_its_code() -> None:
         async with app.run_test() as pilot:
             await pilot.pause()
             left = asyncio.Event()
-            leave = app._end_watch._leave
+            leave = app.end_watch.leave
 
             def leave_and_tell(code: int) -> None:
                 leave(code)
                 left.set()
 
-            app._end_watch._leave = leave_and_tell
+            app.end_watch.leave = leave_and_tell
             os.kill(os.getpid(), signal.SIGTERM)
             await asyncio.wait_for(left.wait(), PATIENCE_S)
-        app._end_watch.stop()
+        app.end_watch.stop()
         return app.return_code
 
     assert asyncio.run(main()) == 143
@@ -140,7 +140,7 @@ def test_a_late_tick_after_the_last_screen_is_nothing() -> None:
             await pilot.pause()
         assert app.screen_stack == []
         app.tick()
-        app._end_watch.stop()
+        app.end_watch.stop()
 
     asyncio.run(main())
 

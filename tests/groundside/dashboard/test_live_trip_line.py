@@ -1,4 +1,4 @@
-"""The trip's line between two that the source tells."""
+"""The trip's line between two that the source gives."""
 
 import pytest
 
@@ -11,7 +11,7 @@ from tests.groundside.dashboard.steered_app import snapshot
 GIVEN = TripLine((10.0, 11.0), (0.0, 2.0), (0.0, 0.1))
 
 
-def test_snapshots_draw_on_what_was_told() -> None:
+def test_snapshots_extend_the_given_line() -> None:
     line = LiveTripLine()
     line.replace(GIVEN)
     assert line.record is GIVEN

@@ -61,7 +61,7 @@ def test_nautical_units() -> None:
     assert "range 8.9 NM  trip 1.04 NM" in line
 
 
-def test_unknown_says_why() -> None:
+def test_an_unknown_figure_has_its_reason() -> None:
     line = line_of(
         snapshot(power_w=Unknown(Reason.NO_CURRENT), battery=Unknown(Reason.NO_BATTERY)), KMH
     )
@@ -176,7 +176,7 @@ def test_a_fault_of_the_source_is_not_swallowed() -> None:
         asyncio.run(run_plain(Faulty(), io.StringIO(), units=KMH, clock=Clock()))
 
 
-def test_before_anything_is_heard_one_reason_stands_for_all() -> None:
+def test_before_the_first_message_one_reason_stands_for_all() -> None:
     silent = Alert(AlertCode.LINK_SILENT, 1.0, age_s=7.0)
     unheard = changed(
         waiting().snapshot, link__system_id=Unknown(Reason.NO_AUTOPILOT), alerts=(silent,)

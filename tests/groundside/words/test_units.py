@@ -24,7 +24,7 @@ DISTANCES_M = {
 
 
 @pytest.mark.parametrize("name", CHOICES)
-def test_one_unit_is_what_scipy_says(name: str) -> None:
+def test_one_unit_equals_scipy_s(name: str) -> None:
     units = CHOICES[name]
     assert units.speed(SPEEDS_MPS[name]) == pytest.approx(1.0, rel=1e-15)
     assert units.distance(DISTANCES_M[units.distance_name]) == pytest.approx(1.0, rel=1e-15)
@@ -52,7 +52,7 @@ def test_next_units_goes_round() -> None:
     assert units is start
 
 
-def test_an_unknown_name_says_which_there_are() -> None:
+def test_an_unknown_name_lists_the_choices() -> None:
     assert units_named("mph").distance_name == "mi"
     with pytest.raises(UsageError, match="'furlong': expected one of km/h, m/s, kn, mph"):
         units_named("furlong")

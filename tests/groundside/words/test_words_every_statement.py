@@ -88,7 +88,7 @@ BY_KIND: dict[str, tuple[Value, Value]] = {
 FRACTIONS = (0.31, 0.42)
 
 EITHER: dict[str, str] = {"problem": "errno", "leg_sd_mps": "change_mps"}
-"""Values that are said only where another is not known."""
+"""Values that show only if another is unknown."""
 
 
 def samples(row: Code, name: str) -> tuple[Value, Value]:
@@ -106,7 +106,7 @@ def text_of(row: Code, units: Units, **other: Value) -> str:
 
 
 def aside_of(row: Code, name: str) -> dict[str, Value]:
-    """Return what must not be known for a value to be said."""
+    """Return what must be unknown for a value to show."""
     return {EITHER[name]: None} if EITHER.get(name) in row.names else {}
 
 
@@ -155,7 +155,7 @@ def test_gaps_are_filled_with_the_values(row: Code) -> None:
 
 
 @EVERY_ROW
-def test_every_value_is_said(row: Code) -> None:
+def test_every_value_makes_a_difference(row: Code) -> None:
     for name in row.names:
         first, second = (
             text_of(row, CHOICES["km/h"], **aside_of(row, name), **{name: value})

@@ -30,7 +30,7 @@ def choice(kind: TargetKind, value: float | None = None) -> TargetChoice:
     chosen = TargetChoice()
     chosen.kind = kind
     if value is not None:
-        chosen._values[kind.key] = value
+        chosen.values[kind.key] = value
     return chosen
 
 
@@ -129,7 +129,7 @@ def test_the_big_value(
 
 
 @pytest.mark.parametrize(
-    ("target", "more", "said"),
+    ("target", "more", "expected"),
     [
         (NONE, {}, [("now", "no target in force")]),
         (
@@ -176,8 +176,8 @@ def test_the_big_value(
         ),
     ],
 )
-def test_the_target_in_force_is_told(
-    target: Any, more: dict[str, Any], said: list[tuple[str, str]]
+def test_the_target_in_force_is_shown(
+    target: Any, more: dict[str, Any], expected: list[tuple[str, str]]
 ) -> None:
     content = aim_content(state(snapshot(target=target), **more), choice(POWER))
-    assert [(item.name, item.text) for item in content.blocks[0][:-1]] == said
+    assert [(item.name, item.text) for item in content.blocks[0][:-1]] == expected

@@ -124,12 +124,12 @@ def test_an_instrument(name: str, changes: dict[str, Any], state: str, text: str
     assert checks(changes)[name] == (state, text)
 
 
-def test_all_of_a_drive_that_says_nothing() -> None:
+def test_a_drive_that_reports_nothing() -> None:
     silent = dict.fromkeys(("drive__rpm", "drive__motor_amps_a", "drive__temperature_degc"), QUIET)
     assert checks(silent)["motor drive"] == ("--", "nothing for 7 s")
 
 
-def test_what_ages_is_looked_at() -> None:
+def test_old_data_are_suspicious() -> None:
     assert checks({}, since_received_s=3.0)["data"] == ("LOOK", "3 s old")
     assert checks({}, units=CHOICES["kn"])["speed"] == ("ok", "4.3 kn")
 
@@ -156,7 +156,7 @@ def test_alerts_stand_on_top_in_the_riders_units() -> None:
     assert [(item.name, item.text) for item in none] == [("alert", "none")]
 
 
-def test_before_the_first_snapshot_nothing_was_heard() -> None:
+def test_before_the_first_snapshot_nothing_is_known() -> None:
     _, instruments = craft_blocks(waiting())
     assert [item.text for item in instruments] == ["link: nothing heard yet"]
 
@@ -170,9 +170,7 @@ def test_before_the_first_snapshot_nothing_was_heard() -> None:
         (AlertCode.SOURCE_BRIEF, ("battery 1",), ""),
     ],
 )
-def test_which_source_can_be_said_to_be_unplugged(
-    code: AlertCode, sources: Any, first: str
-) -> None:
+def test_which_source_can_be_marked_as_unplugged(code: AlertCode, sources: Any, first: str) -> None:
     alert = Alert(code, 3.0, sources=sources)
     other = Alert(AlertCode.IMPLAUSIBLE, 1.0)
     assert silent_source(changed(snapshot(), alerts=(other, alert))) == first

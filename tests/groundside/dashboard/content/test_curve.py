@@ -50,7 +50,7 @@ def test_what_can_be_drawn(changes: dict[str, Any], drawn: bool) -> None:
 
 
 @pytest.mark.parametrize(
-    ("changes", "more", "said"),
+    ("changes", "more", "expected"),
     [
         # At 2.21 m/s the line between 320 W at 2.0 and 560 W at 2.5 has 420.8 W, 52.9 Wh/km; at
         # the best 1.5 m/s 170 W are 31.5 Wh/km.
@@ -82,12 +82,12 @@ def test_what_can_be_drawn(changes: dict[str, Any], drawn: bool) -> None:
         ),
     ],
 )
-def test_where_the_rider_is(changes: dict[str, Any], more: dict[str, Any], said: str) -> None:
-    assert words(changes, **more)["N now"] == said
+def test_where_the_rider_is(changes: dict[str, Any], more: dict[str, Any], expected: str) -> None:
+    assert words(changes, **more)["N now"] == expected
 
 
 @pytest.mark.parametrize(
-    ("changes", "units", "said"),
+    ("changes", "units", "expected"),
     [
         (
             {"range_m__best": around(22_000.0)},
@@ -105,8 +105,8 @@ def test_where_the_rider_is(changes: dict[str, Any], more: dict[str, Any], said:
         ({"best_speed_mps": QUIET}, "km/h", "nothing for 7 s"),
     ],
 )
-def test_the_best_speed(changes: dict[str, Any], units: str, said: str) -> None:
-    assert words(changes, units=CHOICES[units])["B best"] == said
+def test_the_best_speed(changes: dict[str, Any], units: str, expected: str) -> None:
+    assert words(changes, units=CHOICES[units])["B best"] == expected
 
 
 def test_the_target_speed() -> None:
@@ -169,7 +169,7 @@ def test_on_a_curve_through_water_all_is_pointed_out_as_through_water() -> None:
     assert (plot.points, plot.marks) == ((), ())
 
 
-def test_without_a_curve_the_rider_is_told_what_to_do() -> None:
+def test_without_a_curve_there_is_advice() -> None:
     learning = snapshot(curve=Unknown(Reason.TOO_FEW_STRETCHES))
     content = curve_content(state(learning), of_consumption=False)
     assert content.plot.why == f"no curve yet: too few steady stretches. {LEARN}"

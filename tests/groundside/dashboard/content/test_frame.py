@@ -32,7 +32,7 @@ def signed(here: ViewState, *reasons: str) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    ("here", "said"),
+    ("here", "expected"),
     [
         (state(), ["no alerts"]),
         (
@@ -73,8 +73,8 @@ def signed(here: ViewState, *reasons: str) -> list[str]:
         (waiting(problem="no feed at x"), ["! no feed at x"]),
     ],
 )
-def test_the_worst_notice_is_first(here: ViewState, said: list[str]) -> None:
-    assert signed(here) == said
+def test_the_worst_notice_is_first(here: ViewState, expected: list[str]) -> None:
+    assert signed(here) == expected
 
 
 def test_reasons_stand_behind_and_only_once_there_is_data() -> None:
@@ -149,7 +149,7 @@ def test_the_time_bar(changes: dict[str, Any], content: ReplayContent) -> None:
     assert replay_content(None) == ReplayContent("playing")
 
 
-def test_the_frame_tells_why_small_figures_are_unknown() -> None:
+def test_the_frame_has_the_reasons_of_unknown_small_figures() -> None:
     none = Unknown(Reason.NO_BATTERY)
     content = frame_content(state(snapshot(battery=none), replay=replayed()))
     assert [notice.text for notice in content.notices] == [

@@ -144,7 +144,7 @@ def test_which_way(
     assert shown.turn == turn
 
 
-def test_at_rest_the_arrow_is_told_from_the_bow() -> None:
+def test_at_rest_the_arrow_is_relative_to_the_bow() -> None:
     shown = content({}, speed_mps=0.2, course_deg=300.0, heading_deg=123.0)
     assert shown.arrow_deg == 0
     assert shown.turn[1] == "home is straight ahead, bearing 123 deg"
@@ -206,7 +206,7 @@ def test_the_big_figures() -> None:
         (Reason.NO_CURVE, (UNTIL_KNOWN,)),
     ],
 )
-def test_a_way_that_is_not_known_says_how_to_know_it(code: Reason, do: tuple[str, ...]) -> None:
+def test_an_unknown_way_has_advice_on_how_to_know_it(code: Reason, do: tuple[str, ...]) -> None:
     shown = home_content(state(snapshot(home=Unknown(code))))
     assert shown.verdict == "not known"
     assert shown.do == do

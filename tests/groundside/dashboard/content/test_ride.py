@@ -81,14 +81,14 @@ def test_a_cue_without_its_difference_is_given_all_the_same() -> None:
 
 
 @pytest.mark.parametrize(
-    ("share", "said"),
+    ("share", "expected"),
     [(0.09, "9 % over"), (-0.12, "12 % under"), (0.004, "on target"), (-0.006, "1 % under")],
 )
-def test_a_difference_in_words(share: float, said: str) -> None:
-    assert difference_text(share) == said
+def test_a_difference_in_words(share: float, expected: str) -> None:
+    assert difference_text(share) == expected
 
 
-def test_a_target_of_the_command_line_without_figures_says_why() -> None:
+def test_a_target_of_the_command_line_without_figures_has_its_reason() -> None:
     unknown = {"target": Unknown(Reason.NO_BATTERY)}
     assert cue_of(unknown, target_distance_m=5200.0).parts == (
         "target 5.20 km: no [battery] in the craft profile",
@@ -131,7 +131,7 @@ def test_the_run_that_is_open(run: Any, stale: bool, parts: tuple[str, ...]) -> 
     assert cue_of({"runs": (RUN, run)}, since_received_s=9.0 if stale else 0.0).parts == parts
 
 
-def test_a_run_is_told_behind_the_cue() -> None:
+def test_an_open_run_follows_the_cue() -> None:
     shown = {"target": changed(ALONE, power_w=300.0), "runs": (OPEN,)}
     assert cue_of(shown).parts == ("9 % over", "hold 300 W", "steady for 40 s", "run 2 B")
 
@@ -207,7 +207,7 @@ def test_figures_that_a_craft_has_not_are_left_away() -> None:
     assert labels == [label for label, _ in CELLS[:12]]
 
 
-def test_each_reason_is_said_once() -> None:
+def test_each_reason_appears_once() -> None:
     none = Unknown(Reason.NO_BATTERY)
     cells = small_figures(snapshot(battery=none, time_left_s=none, volts_v=NO_CURVE), KMH)
     assert unknown_reasons(cells) == (

@@ -87,7 +87,7 @@ def test_the_open_run(run: dict[str, Any], shown: OpenRun) -> None:
     assert runs_content(state(snapshot(runs=(RUN, changed(OPEN, **run))))).open == shown
 
 
-def test_a_run_that_is_not_held_says_why() -> None:
+def test_a_run_that_is_not_steady_has_its_reason() -> None:
     nothing = snapshot(
         runs=(changed(OPEN, steady_s=0.0),),
         steady__seconds_s=0.0,
@@ -101,15 +101,15 @@ def test_a_run_that_is_not_held_says_why() -> None:
 
 
 @pytest.mark.parametrize(
-    ("more", "said"),
+    ("more", "expected"),
     [
         ({}, "steady for 40 s  410 W  7.9 km/h"),
         ({"units": KN}, "steady for 40 s  410 W  4.3 kn"),
         ({"since_received_s": 9.0}, "steady or not: the data are stale"),
     ],
 )
-def test_what_is_held_now(more: dict[str, Any], said: str) -> None:
-    assert runs_content(state(**more)).steady == said
+def test_the_steady_stretch_now(more: dict[str, Any], expected: str) -> None:
+    assert runs_content(state(**more)).steady == expected
 
 
 @pytest.mark.parametrize(
@@ -186,7 +186,7 @@ BACK = changed(RUN, number=2, course_deg=260.0)
 
 
 @pytest.mark.parametrize(
-    ("runs", "setup", "said"),
+    ("runs", "setup", "expected"),
     [
         ((), "A", ""),
         ((RUN,), "A", "Next: run A back towards 263°, at about 402 W."),
@@ -228,10 +228,10 @@ BACK = changed(RUN, number=2, course_deg=260.0)
         ((changed(RUN, power_w=QUIET),), "A", ""),
     ],
 )
-def test_what_is_next(runs: tuple[Run, ...], setup: str, said: str) -> None:
-    assert next_step(runs, setup) == said
+def test_what_is_next(runs: tuple[Run, ...], setup: str, expected: str) -> None:
+    assert next_step(runs, setup) == expected
     content = runs_content(state(snapshot(runs=runs, setup=setup or "as is")))
-    assert content.next == (said or RULE)
+    assert content.next == (expected or RULE)
 
 
 def test_where_nothing_can_be_started() -> None:

@@ -150,7 +150,7 @@ def test_an_old_place_is_hatched() -> None:
 
 
 @pytest.mark.parametrize(
-    ("changes", "more", "said"),
+    ("changes", "more", "expected"),
     [
         ({}, {}, "1.93 km in 00:07:11, 93 Wh (88 to 98), 48 Wh/km (46 to 51)"),
         (
@@ -172,12 +172,12 @@ def test_an_old_place_is_hatched() -> None:
         ),
     ],
 )
-def test_the_sums(changes: dict[str, Any], more: dict[str, Any], said: str) -> None:
+def test_the_sums(changes: dict[str, Any], more: dict[str, Any], expected: str) -> None:
     ((item,),) = trip_content(state(snapshot(**changes), **more), (), over_distance=False).blocks
-    assert item.text == said
+    assert item.text == expected
 
 
-def test_nothing_to_draw_says_why() -> None:
+def test_an_empty_plot_has_its_reason() -> None:
     (plot,) = trip_content(waiting(), ("power",), over_distance=False).plots
     assert plot.why == "no trip yet: it begins with the first energy and distance counted"
     unknown = snapshot(battery=Unknown(Reason.NO_BATTERY))

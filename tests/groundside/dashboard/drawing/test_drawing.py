@@ -131,7 +131,7 @@ def _in_256(colour: str) -> str:
 
 @pytest.mark.parametrize("shown", [str, _in_256], ids=["true colour", "256 colours"])
 @pytest.mark.parametrize("theme", [SUN, NIGHT, MONO], ids=lambda theme: theme.name)
-def test_colours_can_be_told_from_the_paper(theme: Theme, shown: Callable[[str], str]) -> None:
+def test_colours_stand_out_from_the_paper(theme: Theme, shown: Callable[[str], str]) -> None:
     assert theme.background is not None
     assert theme.foreground is not None
     paper = shown(theme.background)

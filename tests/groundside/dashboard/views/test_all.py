@@ -12,7 +12,7 @@ TAB_LETTERS_MOST = 5
 
 
 @pytest.mark.parametrize("view", VIEWS)
-def test_a_view_says_what_it_is(view: type[View]) -> None:
+def test_a_view_has_a_name_and_a_purpose(view: type[View]) -> None:
     assert 0 < len(view.NAME) <= TAB_LETTERS_MOST
     assert view.PURPOSE
     assert all(key.key and key.meaning for key in view.KEYS)

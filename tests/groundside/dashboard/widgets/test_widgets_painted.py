@@ -124,33 +124,33 @@ def test_small_figures_differ_in_style_when_old_or_unknown() -> None:
     assert wide[1][0].startswith("-- the power monitor")
 
 
-def test_the_age_line_tells_old_from_fresh() -> None:
+def test_the_age_line_distinguishes_old_from_fresh() -> None:
     for stale, style in ((False, "age--fresh"), (True, "age--stale")):
         ((piece,),) = painted(AgeLine(), AgeContent(("data 3 s old", "31 msg/s"), stale), (40, 1))
         assert piece == (" data 3 s old  31 msg/s ", style)
 
 
-def test_a_plot_is_drawn_or_says_why_not() -> None:
+def test_a_plot_is_drawn_or_has_its_reason() -> None:
     drawn = painted(Plot(), PlotContent(trace=Trace((0.0, 1.0), (0.2, 0.8))), (40, 8))
     assert any("└" in row for row in texts(drawn))
-    said = painted(Plot(), PlotContent(why="nothing to draw yet"), (40, 8))
-    assert "nothing to draw yet" in " ".join(texts(said))
-    assert not any("└" in row for row in texts(said))
+    text = painted(Plot(), PlotContent(why="nothing to draw yet"), (40, 8))
+    assert "nothing to draw yet" in " ".join(texts(text))
+    assert not any("└" in row for row in texts(text))
 
 
 @pytest.mark.parametrize("size", [(40, 9), (80, 9), (120, 12)])
 def test_the_way_page_has_the_answer_and_a_caution(size: tuple[int, int]) -> None:
     content = home_content(state(snapshot(home=HOME)))
-    said = " ".join(" ".join(texts(painted(WayPage(), (content, ""), size))).split())
-    assert "ENOUGH" in said
-    assert "stimate" in said
+    text = " ".join(" ".join(texts(painted(WayPage(), (content, ""), size))).split())
+    assert "ENOUGH" in text
+    assert "stimate" in text
     asked = " ".join(texts(painted(WayPage(), (content, "sure about it?"), size)))
     assert "sure about it?" in asked
     assert "ENOUGH" not in asked
     turn = home_content(state(snapshot(home=changed(HOME, turn_back=True))))
-    said = " ".join(texts(painted(WayPage(), (turn, ""), size)))
-    assert "TURN BACK" not in said  # the sign above says it
-    assert "Turn right" in said
+    text = " ".join(texts(painted(WayPage(), (turn, ""), size)))
+    assert "TURN BACK" not in text  # the sign above says it
+    assert "Turn right" in text
 
 
 DANGER = Notice("danger", "Battery low, 9 % left above the reserve: turn back now")
@@ -162,7 +162,7 @@ def test_a_danger_can_be_read_whole(size: tuple[int, int]) -> None:
     found = (DANGER, HOT, Notice("quiet", "left: none"))
     rows = NoticeBar.rows_needed(found, Size(*size))
     lines = painted(NoticeBar(), found, (size[0], rows))
-    said = " ".join(" ".join(texts(lines)).split())
-    assert said.startswith(f"!! {DANGER.text}")
-    assert "+2" in said or "! Motor hot: ease off" in said
+    text = " ".join(" ".join(texts(lines)).split())
+    assert text.startswith(f"!! {DANGER.text}")
+    assert "+2" in text or "! Motor hot: ease off" in text
     assert lines[0][0][1] == "notice--danger"
