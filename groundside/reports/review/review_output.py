@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from groundside.dashboard.plain import trip_summary_lines
 from groundside.reports.review.parallel_review import ReviewOutcome
 from groundside.reports.review.report_tables import (
     Cell,
@@ -17,6 +16,7 @@ from groundside.reports.review.season_table import common_units, named_reviews, 
 from groundside.reports.text_layout import table_lines
 from groundside.studies.review_result import LogEvent, Review
 from groundside.words.log_remarks import event_text
+from groundside.words.trip_sums import trip_summary_lines
 from groundside.words.units import CHOICES
 from onboard.contract.alerts import Alert
 from onboard.contract.codec import WHY, plain

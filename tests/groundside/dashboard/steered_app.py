@@ -1,4 +1,4 @@
-"""What the dashboard's tests share: a snapshot, a source that a test steers, the screen as text."""
+"""Shared by the dashboard's tests: a snapshot, a source that a test steers, the screen as text."""
 
 import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable
@@ -7,12 +7,13 @@ from typing import Any
 
 from textual.app import App
 from textual.pilot import Pilot
+from textual.strip import Strip
 
 from groundside.connection.answers import Said
 from groundside.connection.source import ReplayState, Update
 from groundside.dashboard.app import DashboardApp, make_app
 from groundside.dashboard.drawing.block_font import SIZES, draw
-from groundside.dashboard.scene import Scene
+from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.widgets.button_bar import ButtonBar
 from groundside.dashboard.widgets.button_bar import rows_of as buttons_in_rows
 from groundside.words.units import CHOICES
@@ -60,15 +61,15 @@ def snapshot(**changes: Any) -> Snapshot:
     return changed(BARE, **changes)
 
 
-def scene(shown: Snapshot | None = None, **more: Any) -> Scene:
-    """Return a scene in km/h for the faces."""
-    return Scene(shown or snapshot(), **{"units": CHOICES["km/h"], **more})
+def state(shown: Snapshot | None = None, **more: Any) -> ViewState:
+    """Return a state in km/h."""
+    return ViewState(shown or snapshot(), **{"units": CHOICES["km/h"], **more})
 
 
-def waiting(**more: Any) -> Scene:
-    """Return the scene before the first snapshot."""
+def waiting(**more: Any) -> ViewState:
+    """Return the state before the first snapshot."""
     nothing = unknown_snapshot(Unknown(Reason.NO_DATA), "a test")
-    return scene(nothing, started=False, source="a test", **more)
+    return state(nothing, started=False, source="a test", **more)
 
 
 def replayed(t_s: float = 431.2, **changes: Any) -> ReplayState:
@@ -116,14 +117,14 @@ class SteeredPlaces:
 
 
 class SteeredTalk:
-    """Notes down what was said to it, and answers as it is told."""
+    """Notes down the commands sent to it, and gives a set answer."""
 
     def __init__(self, answer: Said | None = None) -> None:
-        self.said: list[Command] = []
+        self.sent: list[Command] = []
         self.answer = answer or Said(True)
 
     async def send(self, command: Command) -> Said:
-        self.said.append(command)
+        self.sent.append(command)
         return self.answer
 
 
@@ -170,17 +171,21 @@ class Clock:
         return self.now_s
 
 
+def strips_of(app: App[Any]) -> list[Strip]:
+    """Return the rows of the screen. The toolkit has no public way to do so."""
+    return app.screen._compositor.render_strips()
+
+
 def rows_of(app: App[Any]) -> list[str]:
-    """Return the rows of the screen as text. The toolkit has no public way to do so."""
-    strips = app.screen._compositor.render_strips()
-    return [strip.text for strip in strips]
+    """Return the rows of the screen as text."""
+    return [strip.text for strip in strips_of(app)]
 
 
 def text_of_screen(app: App[Any]) -> str:
     return "\n".join(rows_of(app))
 
 
-class Ride:
+class SteeredApp:
     """An app with its source and clock in a test's hands."""
 
     def __init__(
@@ -204,7 +209,7 @@ class Ride:
         await self.show()
 
     async def show(self) -> None:
-        """Show what is so, and wait until every widget has dealt with it.
+        """Show the present state, and wait until every widget has dealt with it.
 
         With nought to wait the pilot goes by the queues of messages alone, whatever the machine's
         speed; a message may make others, so it goes round until nothing changes any more.
@@ -228,9 +233,9 @@ class Ride:
         return rows_of(self.app)
 
     async def tap(self, bar: str, label: str) -> None:
-        """Tap the button of a bar that says this."""
+        """Tap the button of a bar with this label."""
         buttons = self.app.screen.query_one(bar, ButtonBar)
-        rows = buttons_in_rows(buttons.shown, buttons.size.width, buttons.least_width)
+        rows = buttons_in_rows(buttons.content, buttons.size.width, buttons.least_width)
         for y, row in enumerate(rows):
             for x, button in enumerate(row):
                 if button.label == label:
@@ -239,12 +244,14 @@ class Ride:
                     await self.pilot.click(bar, offset=(across, down))
                     await self.show()
                     return
-        raise AssertionError(f"{bar} has no {label}: {buttons.shown}")
+        raise AssertionError(f"{bar} has no {label}: {buttons.content}")
 
 
-def ride(size: tuple[int, int], act: Callable[[Ride], Awaitable[None]], **options: Any) -> None:
+def run_app(
+    size: tuple[int, int], act: Callable[[SteeredApp], Awaitable[None]], **options: Any
+) -> None:
     async def main() -> None:
-        here = Ride(**options)
+        here = SteeredApp(**options)
         async with here.app.run_test(size=size) as pilot:
             here.pilot = pilot
             await pilot.pause()

@@ -15,7 +15,7 @@ from pathlib import Path
 import aiohttp
 import pytest
 
-from groundside.dashboard.app import SAID_S, SETTLES_S
+from groundside.dashboard.app import DONE_S, SETTLES_S
 from tests.groundside.browser.test_server import Served, free_port
 from tests.patience import PATIENCE_S
 
@@ -66,8 +66,8 @@ class Browser:
         await self._socket.send_json(["stdin", keys])
 
 
-def said(record: Path) -> list[dict[str, object]]:
-    """Return what the daemon kept beside its record of what was said to it."""
+def commands_kept(record: Path) -> list[dict[str, object]]:
+    """Return the commands that the daemon kept beside its record."""
     (marks,) = record.glob("*/marks.jsonl")
     lines = map(json.loads, marks.read_text().splitlines())
     return [{k: v for k, v in line.items() if k in ("key", "value", "mark")} for line in lines]
@@ -93,8 +93,8 @@ def test_a_run_a_target_and_home_from_the_screen_to_the_record(daemon: tuple[int
             await browser.press("6")
             await browser.sees("run 1 OPEN")
             # A second press at once is a bouncing thumb: by its own clock the screen shows the rate
-            # again once what it said is gone.
-            assert SAID_S > SETTLES_S
+            # again once its message is gone.
+            assert DONE_S > SETTLES_S
             await browser.sees("msg/s")
             await browser.press("r")
             await browser.sees("the run has ended")
@@ -113,7 +113,7 @@ def test_a_run_a_target_and_home_from_the_screen_to_the_record(daemon: tuple[int
         served.process.terminate()
         served.process.wait()
         served.process.stdout.close()
-    marks = said(record)
+    marks = commands_kept(record)
     assert [line.get("mark") for line in marks[:2]] == ["run_start", "run_end"]
     assert marks[2]["key"] == "target_power_w"
     assert isinstance(marks[2]["value"], float)

@@ -13,22 +13,23 @@ import pytest
 from rich.segment import Segment
 
 from groundside.connection.source import Update
-from groundside.dashboard.keys import VIEWS
 from groundside.dashboard.themes import MONO, THEMES
+from groundside.dashboard.views.all import VIEWS
 from onboard.contract.figure import Figure
 from onboard.efficiency.trip.trip_line import GrowingLine
 from tests.groundside.dashboard.steered_app import (
     NOT_STATED,
     SCREENS,
-    Ride,
+    SteeredApp,
     SteeredTalk,
-    ride,
+    run_app,
     snapshot,
+    strips_of,
 )
 from tests.made_snapshot import CURVE, HOME, RIDING, TARGET, changed
 
 PICTURES = Path(__file__).parent / "pictures"
-NAMES = [name for name, _ in VIEWS]
+NAMES = [view.NAME for view in VIEWS]
 LEAST_CONTRAST = 4.5
 """WCAG 2.1, success criterion 1.4.3, for text."""
 QUIET_LINES = "│└─┴┤░▒—"
@@ -56,12 +57,12 @@ def riding() -> Update:
     return Update(shown, trip_line=line.record())
 
 
-async def begin(here: Ride) -> None:
+async def begin(here: SteeredApp) -> None:
     await here.pilot.press("enter")
     await here.give(riding())
 
 
-async def look_at(here: Ride, name: str) -> None:
+async def look_at(here: SteeredApp, name: str) -> None:
     here.app.action_view(name)
     for _ in range(2):
         await here.show()
@@ -72,7 +73,7 @@ async def look_at(here: Ride, name: str) -> None:
 def test_every_view_looks_as_it_is_meant_to(size: tuple[int, int]) -> None:
     differ = []
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await begin(here)
         for name in NAMES:
             await look_at(here, name)
@@ -84,7 +85,7 @@ def test_every_view_looks_as_it_is_meant_to(size: tuple[int, int]) -> None:
             meant = path.read_text(encoding="utf-8")
             differ.extend(difflib.unified_diff(meant.splitlines(), picture.splitlines(), path.name))
 
-    ride(size, act, talk=SteeredTalk())
+    run_app(size, act, talk=SteeredTalk())
     assert differ == [], "\n".join(differ)
 
 
@@ -97,18 +98,18 @@ def luminance(colour: Any) -> float:
 
 @pytest.mark.slow
 def test_every_text_can_be_read_in_every_theme() -> None:
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await begin(here)
         for theme in THEMES:
             here.app.theme = theme.name
             for name in NAMES:
                 await look_at(here, name)
                 seen = 0
-                for strip in here.app.screen._compositor.render_strips():
+                for strip in strips_of(here.app):
                     seen += sum(can_be_read(segment) for segment in strip)
                 assert seen > 10, name
 
-    ride((80, 24), act, talk=SteeredTalk())
+    run_app((80, 24), act, talk=SteeredTalk())
 
 
 def can_be_read(segment: Segment) -> bool:
@@ -125,7 +126,7 @@ def can_be_read(segment: Segment) -> bool:
 def test_no_meaning_is_lost_without_colour(monkeypatch: pytest.MonkeyPatch) -> None:
     seen: list[tuple[str, dict[str, list[str]]]] = []
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await begin(here)
         rows = {}
         for name in NAMES:
@@ -133,9 +134,9 @@ def test_no_meaning_is_lost_without_colour(monkeypatch: pytest.MonkeyPatch) -> N
             rows[name] = here.rows
         seen.append((here.app.theme, rows))
 
-    ride((40, 22), act, talk=SteeredTalk())
+    run_app((40, 22), act, talk=SteeredTalk())
     monkeypatch.setenv("NO_COLOR", "1")
-    ride((40, 22), act, talk=SteeredTalk())
+    run_app((40, 22), act, talk=SteeredTalk())
     (coloured, with_colour), (plain, without) = seen
     assert coloured != plain == MONO.name
     assert with_colour == without

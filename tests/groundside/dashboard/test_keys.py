@@ -7,29 +7,31 @@ import pytest
 from groundside.connection.answers import Said
 from groundside.connection.preferences import Preferences
 from groundside.connection.source import Update
-from groundside.dashboard.app import REFUSED_S, SAID_S, SETTLES_S
-from groundside.dashboard.keys import OWN_KEYS, VIEWS, keys_for
+from groundside.dashboard.app import DONE_S, REFUSAL_S, SETTLES_S
+from groundside.dashboard.keys import KEYS
+from groundside.dashboard.views.all import VIEW_KEYS, VIEWS
 from groundside.dashboard.widgets.button_bar import ButtonBar
 from onboard.contract.commands import Mark
 from onboard.contract.refusals import Refusal, RefusalCode
 from tests.groundside.dashboard.steered_app import (
     SCREENS,
     TO_GO,
-    Ride,
+    SteeredApp,
     SteeredControls,
     SteeredPlaces,
     SteeredTalk,
     holds_drawn,
-    ride,
+    run_app,
     snapshot,
 )
 from tests.made_snapshot import RUN, changed
 
 pytestmark = pytest.mark.slow
+NAMES = [view.NAME for view in VIEWS]
 
 
 def test_the_units_key_and_the_theme_key_go_round() -> None:
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.pilot.press("enter")
         await here.give(Update(snapshot()))
         seen = []
@@ -48,21 +50,21 @@ def test_the_units_key_and_the_theme_key_go_round() -> None:
             await here.pilot.press("t")
         assert themes == ["sun", "night", "mono", "sun"]
 
-    ride((40, 22), act)
+    run_app((40, 22), act)
 
 
 def test_no_color_is_respected(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("NO_COLOR", "1")
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         assert here.app.theme == "mono"
 
-    ride((40, 22), act)
+    run_app((40, 22), act)
 
 
 @pytest.mark.parametrize("size", SCREENS)
 def test_the_caution_stands_until_it_was_read(size: tuple[int, int]) -> None:
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot(target=TO_GO)))
         together = " ".join(here.text.split())
         assert "Range is an estimate. Keep a reserve, wear a life jacket." in together
@@ -70,50 +72,52 @@ def test_the_caution_stands_until_it_was_read(size: tuple[int, int]) -> None:
         await here.show()
         assert "life jacket" not in here.text
 
-    ride(size, act)
+    run_app(size, act)
 
 
 @pytest.mark.parametrize("size", SCREENS)
 def test_every_key_stands_in_the_help_view(size: tuple[int, int]) -> None:
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await here.pilot.press("h")
         pages = []
-        for _ in range(6):
+        for _ in range(9):
             await here.show()
             pages.append(here.text)
             await here.pilot.press("n")
         together = " ".join(" ".join(pages).split())
-        for key in keys_for(can_pace=True, can_seek=True, can_talk=True):
-            assert f"{key.shown} {key.meaning}" in together, key
+        for key in (*VIEW_KEYS, *KEYS):
+            assert f"{key.label} {key.meaning}" in together, key
+        for own in (key for view in VIEWS for key in view.KEYS):
+            assert f"{own.key} {own.meaning}" in together, own
         for words in ("95 % interval", "STALE", "life jacket", "damaged packs harm"):
             assert words in together, words
 
     everything = {"controls": SteeredControls(), "places": SteeredPlaces(), "talk": SteeredTalk()}
-    ride(size, act, **everything)
+    run_app(size, act, **everything)
 
 
-def test_every_button_of_a_view_is_told_in_the_help() -> None:
-    async def act(here: Ride) -> None:
+def test_every_button_of_a_view_has_a_key_of_the_table() -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
-        for name, _ in VIEWS:
-            here.app.action_view(name)
+        for view in VIEWS:
+            here.app.action_view(view.NAME)
             await here.show()
-            told = {*dict(OWN_KEYS.get(name, ())), "r", "u", "t", "q"}
+            own = {key.key for key in view.KEYS}
             for _ in range(2):
-                shown = here.app.screen.query_one("#actions", ButtonBar).shown or ()
-                assert {button.key for button in shown} <= told, name
-                if name == "runs":  # again, while a set-up is being chosen
+                buttons = here.app.screen.query_one("#actions", ButtonBar).content or ()
+                assert {button.key for button in buttons} <= own | {"r", "u", "t", "q"}, view
+                if view.NAME == "runs":  # again, while a set-up is being chosen
                     await here.pilot.press("s")
                     await here.show()
 
-    ride((120, 40), act, talk=SteeredTalk())
+    run_app((120, 40), act, talk=SteeredTalk())
 
 
 def test_keys_and_taps_steer_a_replay() -> None:
     controls, places = SteeredControls(), SteeredPlaces()
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.pilot.press("space", "plus", "equals_sign", "minus", "left", "right", "b", "e")
         assert controls.asked == ["pause_or_go", "faster", "faster", "slower"]
         wanted = [("jump", -60.0), ("jump", 60.0), ("event_before", None), ("next_event", None)]
@@ -128,33 +132,33 @@ def test_keys_and_taps_steer_a_replay() -> None:
         await here.show()
         assert "no event after this place" in here.text
 
-    ride((40, 22), act, controls=controls, places=places)
+    run_app((40, 22), act, controls=controls, places=places)
 
 
 def test_each_view_is_one_key_and_one_tap_away() -> None:
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
-        for number, (name, _) in enumerate(VIEWS, 1):
+        for number, name in enumerate(NAMES, 1):
             await here.pilot.press(str(number))
             assert here.app.view_name == name
-        for name, _ in VIEWS:
+        for name in NAMES:
             await here.tap("#tabs", name)
             assert here.app.view_name == name
         await here.tap("#tabs", "ride")
-        for name, _ in (*VIEWS[1:], VIEWS[0]):
+        for name in (*NAMES[1:], NAMES[0]):
             await here.pilot.press("tab")
             assert here.app.view_name == name
 
-    ride((40, 22), act)
+    run_app((40, 22), act)
 
 
 @pytest.mark.parametrize("size", SCREENS)
 def test_no_view_scrolls_or_runs_over(size: tuple[int, int]) -> None:
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.pilot.press("enter")
         await here.give(Update(snapshot(target=TO_GO)))
         screen = here.app.screen
-        for name, _ in VIEWS:
+        for name in NAMES:
             here.app.action_view(name)
             for _ in range(2):
                 await here.show()
@@ -166,33 +170,33 @@ def test_no_view_scrolls_or_runs_over(size: tuple[int, int]) -> None:
                     assert view.region.contains_region(widget.region), (name, widget)
                     assert not widget.is_scrollable or widget.max_scroll_y == 0, (name, widget)
 
-    ride(size, act, talk=SteeredTalk())
+    run_app(size, act, talk=SteeredTalk())
 
 
 def test_a_run_begins_and_ends_with_one_key() -> None:
     talk = SteeredTalk()
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await here.pilot.press("r")
         await here.show()
-        assert talk.said == [Mark(0, "run_start")]
+        assert talk.sent == [Mark(0, "run_start")]
         run = changed(RUN, open=True, steady_s=40.0, long_enough=False)
         await here.give(Update(snapshot(runs=(run,))))
         assert "steady for 40 s" in here.text
         here.clock.now_s += SETTLES_S - 0.01
         await here.pilot.press("r")
-        assert talk.said[1:] == []  # a thumb that bounces
+        assert talk.sent[1:] == []  # a thumb that bounces
         here.clock.now_s += 0.01
         await here.pilot.press("r")
         await here.show()
-        assert talk.said[1:] == [Mark(0, "run_end")]
+        assert talk.sent[1:] == [Mark(0, "run_end")]
 
-    ride((40, 22), act, talk=talk)
+    run_app((40, 22), act, talk=talk)
 
 
 @pytest.mark.parametrize(
-    ("said", "words"),
+    ("answer", "words"),
     [
         (Said(True), "a run has begun"),
         (
@@ -202,33 +206,33 @@ def test_a_run_begins_and_ends_with_one_key() -> None:
         (Said(None, "no answer"), "UNSURE: no answer"),
     ],
 )
-def test_what_became_of_a_command_is_shown_for_a_while(said: Said, words: str) -> None:
-    async def act(here: Ride) -> None:
+def test_what_became_of_a_command_is_shown_for_a_while(answer: Said, words: str) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await here.pilot.press("r")
         await here.show()
         assert words in " ".join(here.text.split())
-        here.clock.now_s += (SAID_S if said.ok else REFUSED_S) + 0.1
+        here.clock.now_s += (DONE_S if answer.ok else REFUSAL_S) + 0.1
         await here.give(Update(snapshot(seq=13)))
         assert words not in " ".join(here.text.split())
 
-    ride((40, 22), act, talk=SteeredTalk(said))
+    run_app((40, 22), act, talk=SteeredTalk(answer))
 
 
 def test_units_and_theme_stay(tmp_path: Path) -> None:
     path = tmp_path / "sub" / "viewer.json"
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.pilot.press("u", "t")
 
-    ride((40, 22), act, preferences=Preferences(path))
+    run_app((40, 22), act, preferences=Preferences(path))
     kept = Preferences(path)
     assert (kept.get("units"), kept.get("theme")) == ("m/s", "night")
 
-    async def again(here: Ride) -> None:
+    async def again(here: SteeredApp) -> None:
         assert here.app.theme == "night"
 
-    ride((40, 22), again, preferences=kept)
+    run_app((40, 22), again, preferences=kept)
 
 
 @pytest.mark.parametrize("text", ["", "{", "[]", '{"theme": 3}', '{"theme": "loud"}', "[" * 9999])
@@ -236,7 +240,7 @@ def test_preferences_that_are_none_do_no_harm(tmp_path: Path, text: str) -> None
     path = tmp_path / "viewer.json"
     path.write_text(text)
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         assert here.app.theme == "sun"
 
-    ride((40, 22), act, preferences=Preferences(path))
+    run_app((40, 22), act, preferences=Preferences(path))

@@ -57,7 +57,7 @@ def test_home_lies_to_the_course_and_at_rest_to_the_bow(
         (-180, "straight behind", False),
     ],
 )
-def test_a_turn_is_said(angle: int | None, words: str, aside: bool) -> None:
+def test_a_turn_in_words(angle: int | None, words: str, aside: bool) -> None:
     turn = Turn(angle)
     assert turn.words == words
     assert turn.aside is aside
@@ -77,7 +77,7 @@ def test_the_spread_of_the_water_along_its_set() -> None:
 
 
 @pytest.mark.parametrize(
-    ("water", "said"),
+    ("water", "expected"),
     [
         (Unknown(Reason.NO_CURVE), "water not known: no curve yet"),
         (
@@ -112,11 +112,11 @@ def test_the_spread_of_the_water_along_its_set() -> None:
         ),
     ],
 )
-def test_the_water_in_words(water: SetAndDrift | Unknown, said: str) -> None:
-    assert water_text(water, KMH) == said
+def test_the_water_in_words(water: SetAndDrift | Unknown, expected: str) -> None:
+    assert water_text(water, KMH) == expected
 
 
-def test_the_water_is_told_in_the_riders_units() -> None:
+def test_the_water_is_in_the_riders_units() -> None:
     # 0.5 m/s are 0.97 kn; a second decimal, because a tenth of a knot is much there.
     water = SetAndDrift(Figure(0.0), Figure(0.5), STATED_BY_ENDS)
     assert water_text(water, KN) == "water sets 0.97 kn towards N"

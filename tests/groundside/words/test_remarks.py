@@ -20,7 +20,7 @@ NOT_KNOWN = (
 
 
 @pytest.mark.parametrize(
-    ("values", "said"),
+    ("values", "expected"),
     [
         ({"setups": ("a", "b"), "powers_w": (419.8, 400.2)}, "420 W with a, 400 W with b"),
         ({"run_to_run_fraction": 0.081}, "it varied by 8 % from run to run"),
@@ -35,9 +35,9 @@ NOT_KNOWN = (
         ),
     ],
 )
-def test_power_that_was_not_held(values: dict[str, Value], said: str) -> None:
+def test_power_that_was_not_held(values: dict[str, Value], expected: str) -> None:
     caution = Caution(CautionCode.POWER_NOT_HELD, **({"held": None} | HELD | values))
-    assert caution_text(caution, KMH) == f"Battery power was not held: {said}."
+    assert caution_text(caution, KMH) == f"Battery power was not held: {expected}."
 
 
 @pytest.mark.parametrize(
@@ -61,7 +61,7 @@ DRIVE = {"drive_setup": "a", "drive_degc": 55.0, "drive_other": "b", "drive_othe
 
 
 @pytest.mark.parametrize(
-    ("values", "said"),
+    ("values", "expected"),
     [
         (PACK | dict.fromkeys(DRIVE), "pack 27 °C with b, 20 °C with a"),
         (dict.fromkeys(PACK) | DRIVE, "motor drive 55 °C with a, 41 °C with b"),
@@ -71,9 +71,9 @@ DRIVE = {"drive_setup": "a", "drive_degc": 55.0, "drive_other": "b", "drive_othe
         ),
     ],
 )
-def test_temperatures(values: dict[str, Value], said: str) -> None:
+def test_temperatures(values: dict[str, Value], expected: str) -> None:
     text = caution_text(Caution(CautionCode.TEMPERATURE_DIFFERS, **values), KMH)
-    assert text == f"Temperature differed: {said}. Let it cool, or take turns."
+    assert text == f"Temperature differed: {expected}. Let it cool, or take turns."
 
 
 def test_voltages() -> None:

@@ -15,7 +15,7 @@ KMH, KNOTS = CHOICES["km/h"], CHOICES["kn"]
 
 
 @pytest.mark.parametrize(
-    ("standing", "difference", "said"),
+    ("standing", "difference", "expected"),
     [
         (Standing.AGAINST_SPEED, 0.31, "31 % above the target speed."),
         (Standing.AGAINST_SPEED, -0.31, "31 % below the target speed."),
@@ -26,9 +26,9 @@ KMH, KNOTS = CHOICES["km/h"], CHOICES["kn"]
         (Standing.AGAINST_CONSUMPTION, -0.25, "Using 25 % less than allowed."),
     ],
 )
-def test_a_difference(standing: Standing, difference: float, said: str) -> None:
+def test_a_difference(standing: Standing, difference: float, expected: str) -> None:
     target = replace(TARGET, reason=Stand(standing, difference_fraction=difference))
-    assert stand_text(target, KMH) == said
+    assert stand_text(target, KMH) == expected
 
 
 def test_what_the_best_speed_makes_is_in_the_readers_units() -> None:
@@ -45,7 +45,7 @@ def test_what_the_best_speed_makes_is_in_the_readers_units() -> None:
     )
 
 
-def test_without_a_cue_the_cue_tells_why() -> None:
+def test_without_a_cue_there_is_its_reason() -> None:
     none = Unknown(Reason.NOT_KNOWN_LATELY)
     target = replace(TARGET, cue=none, reason=Stand(Standing.NO_CUE))
     assert stand_text(target, KMH) == "No cue: too few readings in the last few seconds."

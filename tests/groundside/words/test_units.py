@@ -1,10 +1,13 @@
 """Units against the constants of scipy, which cites CODATA and the definitions of the units."""
 
+import re
+
 import pytest
 import scipy.constants
 
 from groundside.words.units import CHOICES, next_units, units_named
 from onboard.errors import UsageError
+from onboard.profile import ProfileError, parse_profile
 
 # scipy.constants: nautical_mile, mile, knot, mph, kmh ("Units" in its documentation)
 SPEEDS_MPS = {
@@ -21,7 +24,7 @@ DISTANCES_M = {
 
 
 @pytest.mark.parametrize("name", CHOICES)
-def test_one_unit_is_what_scipy_says(name: str) -> None:
+def test_one_unit_equals_scipy_s(name: str) -> None:
     units = CHOICES[name]
     assert units.speed(SPEEDS_MPS[name]) == pytest.approx(1.0, rel=1e-15)
     assert units.distance(DISTANCES_M[units.distance_name]) == pytest.approx(1.0, rel=1e-15)
@@ -49,7 +52,15 @@ def test_next_units_goes_round() -> None:
     assert units is start
 
 
-def test_an_unknown_name_says_which_there_are() -> None:
+def test_an_unknown_name_lists_the_choices() -> None:
     assert units_named("mph").distance_name == "mi"
     with pytest.raises(UsageError, match="'furlong': expected one of km/h, m/s, kn, mph"):
         units_named("furlong")
+
+
+def test_the_profile_offers_the_same_sets() -> None:
+    for name in CHOICES:
+        assert parse_profile(f'[units]\nspeed = "{name}"').units.speed == name
+    with pytest.raises(ProfileError) as refused:
+        parse_profile('[units]\nspeed = "furlong"')
+    assert re.findall('"(.+?)"', str(refused.value)) == list(CHOICES)

@@ -82,7 +82,7 @@ def test_what_may_not_be_unknown_costs_the_line_and_is_named() -> None:
 @pytest.mark.parametrize(
     "line", [b"", b"[1]", b"{", b'{"no": "kind"}', b"\xff\xfe", b"[" * 5000, b'{"kind": 7}']
 )
-def test_what_is_no_line_is_said_to_be_none(line: bytes) -> None:
+def test_an_invalid_line_is_rejected(line: bytes) -> None:
     with pytest.raises(ContractError):
         from_line(line)
 
@@ -133,7 +133,7 @@ FIELDS = sorted(field.name for field in dataclasses.fields(Snapshot))
 
 @pytest.mark.slow
 @given(st.dictionaries(st.sampled_from(FIELDS), JSON, max_size=3))
-def test_whatever_a_daemon_says_is_a_sound_snapshot_or_none(changes: dict[str, Any]) -> None:
+def test_any_json_gives_a_sound_snapshot_or_none(changes: dict[str, Any]) -> None:
     raw = json.loads(as_line(example(Snapshot))) | changes
     try:
         found = from_line(json.dumps(raw).encode())

@@ -126,6 +126,7 @@ def test_a_row_has_one_code_and_no_value_twice(family: str) -> None:
     # Of two rows with one code an enumeration makes one.
     assert list(FAMILIES[family].__members__) == [row.name for row in FAMILIES[family]]
     for row in FAMILIES[family]:
+        assert row.sentence
         assert row.meaning
         assert len(set(row.names)) == len(row.names)
 
@@ -142,7 +143,7 @@ def test_a_row_has_one_code_and_no_value_twice(family: str) -> None:
         "Unknown(Reason.NOT_A_ROW)",
     ],
 )
-def test_what_is_wrong_is_found(source: str) -> None:
+def test_a_wrong_statement_is_found(source: str) -> None:
     assert len(faults("made.py", ast.parse(source))) == 1
 
 
@@ -155,7 +156,7 @@ def test_what_is_wrong_is_found(source: str) -> None:
         "Unknown(code, **values)",
     ],
 )
-def test_what_is_right_is_left(source: str) -> None:
+def test_a_right_statement_passes(source: str) -> None:
     assert faults("made.py", ast.parse(source)) == []
 
 

@@ -33,14 +33,14 @@ def put(key: str, value: Any) -> bytes:
     return line(kind="set", id=7, key=key, value=value)
 
 
-def why(said: bytes) -> str:
-    refused = parse_command(said)
-    assert isinstance(refused, Refused), said
+def why(line: bytes) -> str:
+    refused = parse_command(line)
+    assert isinstance(refused, Refused), line
     return refusal_text(refused.why, DEFAULT)
 
 
 @pytest.mark.parametrize(
-    ("said", "command"),
+    ("line", "command"),
     [
         (put("target_distance_m", 12000), Set(7, "target_distance_m", 12000.0)),
         (put("target_speed_mps", 2.5), Set(7, "target_speed_mps", 2.5)),
@@ -76,8 +76,8 @@ def why(said: bytes) -> str:
         (b' {"id":1 ,"mark":"run_end","kind":"mark"}\r\n', Mark(1, "run_end")),
     ],
 )
-def test_each_command_is_read(said: bytes, command: Command) -> None:
-    read = parse_command(said)
+def test_each_command_is_read(line: bytes, command: Command) -> None:
+    read = parse_command(line)
     assert read == command
     assert command_from(json.loads(json.dumps(command.as_dict()))) == command
     if isinstance(read, Set) and isinstance(read.value, (int, float)):
@@ -85,7 +85,7 @@ def test_each_command_is_read(said: bytes, command: Command) -> None:
 
 
 @pytest.mark.parametrize(
-    ("said", "because"),
+    ("line", "because"),
     [
         (b"", "not JSON"),
         (b"\xff\xfe", "not UTF-8"),
@@ -163,8 +163,8 @@ def test_each_command_is_read(said: bytes, command: Command) -> None:
         (put("home", {"lat": 1, "lon": 2}), "value = "),
     ],
 )  # fmt: skip
-def test_all_else_is_refused_with_the_reason(said: bytes, because: str) -> None:
-    text = why(said)
+def test_all_else_is_refused_with_the_reason(line: bytes, because: str) -> None:
+    text = why(line)
     assert because in text
     assert text.isprintable()
     assert len(text) < 200
@@ -210,8 +210,8 @@ said_lines = (
 
 @given(said_lines)
 @example(b'{"kind":"set","id":1,"key":"reserve_fraction","value":-0.0}')
-def test_whatever_is_said_gives_a_sound_command_or_a_plain_refusal(said: bytes) -> None:
-    read = parse_command(said)
+def test_any_line_gives_a_sound_command_or_a_plain_refusal(line: bytes) -> None:
+    read = parse_command(line)
     if isinstance(read, Refused):
         said_back = refusal_text(read.why, DEFAULT)
         assert said_back

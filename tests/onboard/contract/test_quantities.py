@@ -18,7 +18,7 @@ STATEMENTS = [
         powers_w=(420.0, 400.5),
         run_to_run_fraction=0.04,
         within_run_fraction=None,
-        held="not_known",
+        by_name="not_known",
     ),
     Caution(CautionCode.OUTLIER_RUN, run_numbers=(3, 4), setup="a"),
     Remark(RemarkCode.SOME_FULL, full_charges=2, charges=3),
@@ -28,9 +28,9 @@ STATEMENTS = [
 ]
 
 
-@pytest.mark.parametrize("said", STATEMENTS, ids=lambda said: said.code.code)
-def test_there_and_back(said: Caution | Remark | Unknown) -> None:
-    assert read(type(said), json.loads(json.dumps(plain(said)))) == said
+@pytest.mark.parametrize("statement", STATEMENTS, ids=lambda statement: statement.code.code)
+def test_there_and_back(statement: Caution | Remark | Unknown) -> None:
+    assert read(type(statement), json.loads(json.dumps(plain(statement)))) == statement
 
 
 @pytest.mark.parametrize(
@@ -48,9 +48,9 @@ def test_there_and_back(said: Caution | Remark | Unknown) -> None:
     ],
 )
 def test_what_is_no_such_value_is_not_known(kind: str, raw: Value) -> None:
-    held = {name: said for said in STATEMENTS for name in said.values}
-    names = [name for name in held if kind_of(name) == kind]
+    by_name = {name: statement for statement in STATEMENTS for name in statement.values}
+    names = [name for name in by_name if kind_of(name) == kind]
     assert names
     for name in names:
-        found = read(type(held[name]), plain(held[name]) | {name: raw})
+        found = read(type(by_name[name]), plain(by_name[name]) | {name: raw})
         assert found.values[name] is None

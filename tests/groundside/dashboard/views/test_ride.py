@@ -5,27 +5,27 @@ from typing import Any
 import pytest
 
 from groundside.connection.source import Update
-from groundside.dashboard.widgets.cue import Cue
+from groundside.dashboard.widgets.cue_bar import CueBar
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from tests.groundside.dashboard.steered_app import (
     SCREENS,
     TO_GO,
-    Ride,
+    SteeredApp,
     SteeredControls,
     holds_drawn,
     replayed,
-    ride,
+    run_app,
     snapshot,
 )
 from tests.made_snapshot import HOME, changed
 
 pytestmark = pytest.mark.slow
-PARTS = "NoticeBar, #ride Hero, #ride Cue, #ride FigureTable, AgeLine, ReplayBar, ButtonBar"
+PARTS = "NoticeBar, #ride BigFigure, #ride Cue, #ride FigureTable, AgeLine, ReplayBar, ButtonBar"
 
 
-def looked_over(here: Ride, size: tuple[int, int]) -> None:
+def looked_over(here: SteeredApp, size: tuple[int, int]) -> None:
     """Hold that nothing scrolls, is cut off or lies beyond the screen."""
     assert [len(row) for row in here.rows] == [size[0]] * size[1]
     assert ".." not in here.text
@@ -40,7 +40,7 @@ def looked_over(here: Ride, size: tuple[int, int]) -> None:
 @pytest.mark.parametrize("replay", [False, True])
 @pytest.mark.parametrize("size", SCREENS)
 def test_everything_is_there_and_nothing_is_cut_off(size: tuple[int, int], replay: bool) -> None:
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.pilot.press("enter")
         for target in (Unknown(Reason.NO_TARGET), TO_GO):
             where = replayed() if replay else None
@@ -62,12 +62,12 @@ def test_everything_is_there_and_nothing_is_cut_off(size: tuple[int, int], repla
             for text in wanted:
                 assert text in here.text, text
 
-    ride(size, act, controls=SteeredControls() if replay else None)
+    run_app(size, act, controls=SteeredControls() if replay else None)
 
 
 @pytest.mark.parametrize("size", SCREENS)
 def test_unknown_stale_and_back_again(size: tuple[int, int]) -> None:
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.show()
         assert "waiting for the first data" in here.text
         await here.give(Update(None, "no feed at 127.0.0.1:27220, trying again in 2 s"))
@@ -101,35 +101,35 @@ def test_unknown_stale_and_back_again(size: tuple[int, int]) -> None:
         assert "feed at x" not in here.text
         assert holds_drawn(here.rows, "51")
 
-    ride(size, act)
+    run_app(size, act)
 
 
 def test_a_paused_replay_is_not_stale() -> None:
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot(), replay=replayed(paused=True)))
         here.clock.now_s += 600.0
         await here.show()
         assert "STALE" not in here.text
         assert "paused 4x" in here.text
 
-    ride((80, 24), act, controls=SteeredControls())
+    run_app((80, 24), act, controls=SteeredControls())
 
 
 @pytest.mark.parametrize(
-    ("end", "said"),
+    ("end", "expected"),
     [(None, "a test has ended"), (OSError("no such log"), "a test failed: no such log")],
 )
-def test_a_source_that_ends_or_fails_leaves_the_picture(end: Any, said: str) -> None:
-    async def act(here: Ride) -> None:
+def test_a_source_that_ends_or_fails_leaves_the_picture(end: Any, expected: str) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()), end)
-        assert said in here.text
+        assert expected in here.text
         assert holds_drawn(here.rows, "51")
 
-    ride((80, 24), act)
+    run_app((80, 24), act)
 
 
-def test_a_danger_is_told_in_every_view() -> None:
-    async def act(here: Ride) -> None:
+def test_a_danger_is_shown_in_every_view() -> None:
+    async def act(here: SteeredApp) -> None:
         await here.pilot.press("enter")
         alerts = (Alert(AlertCode.TURN_BACK, 1.0), Alert(AlertCode.NO_SPEED, 1.0))
         home = changed(HOME, turn_back=True)
@@ -144,15 +144,15 @@ def test_a_danger_is_told_in_every_view() -> None:
             assert text in " ".join(here.text.split())
         await here.pilot.press("1")
         await here.show()
-        await here.pilot.click(Cue)
+        await here.pilot.click(CueBar)
         await here.show()
         assert here.app.view_name == "home"
 
-    ride((40, 22), act)
+    run_app((40, 22), act)
 
 
 def test_resizing_lays_everything_out_anew() -> None:
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.pilot.press("enter")
         await here.give(Update(snapshot(target=TO_GO)))
         for size in [(120, 40), (40, 22), (30, 12), (80, 24)]:
@@ -163,11 +163,11 @@ def test_resizing_lays_everything_out_anew() -> None:
             assert "ride" in "".join(rows[-3:])
             assert "16.4" in here.text if size == (30, 12) else holds_drawn(rows, "16.4")
 
-    ride((80, 24), act)
+    run_app((80, 24), act)
 
 
 def test_only_rows_that_changed_are_painted_again() -> None:
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.pilot.press("enter")
         await here.give(Update(snapshot()))
         painted: list[tuple[str, list[int]]] = []
@@ -187,4 +187,4 @@ def test_only_rows_that_changed_are_painted_again() -> None:
         await here.give(Update(snapshot(seq=15, power_w=500.0)))
         assert painted == [("figures", [1])]
 
-    ride((40, 22), act)
+    run_app((40, 22), act)

@@ -1,18 +1,18 @@
-"""What a rider says to the daemon from the views: runs, set-ups, notes, targets, home."""
+"""Commands that views send to the daemon: runs, set-ups, notes, targets, home."""
 
 import pytest
 
 from groundside.connection.source import Update
-from groundside.dashboard.views.asking import AGAIN_S, TOO_SOON_S
+from groundside.dashboard.views.confirmation import AGAIN_S, TOO_SOON_S
 from groundside.words.units import CHOICES
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.commands import Command, Mark, Set, command_from
 from tests.groundside.dashboard.steered_app import (
     SCREENS,
-    Ride,
+    SteeredApp,
     SteeredTalk,
     holds_drawn,
-    ride,
+    run_app,
     snapshot,
 )
 from tests.groundside.dashboard.views.test_views_screen import press, together
@@ -22,37 +22,37 @@ pytestmark = pytest.mark.slow
 OPEN = changed(RUN, number=2, open=True, steady_s=12.0, long_enough=False)
 
 
-def as_said(talk: SteeredTalk) -> list[Command]:
-    """Return what was said, each held by the daemon's own reading of commands."""
-    for command in talk.said:
+def commands_sent(talk: SteeredTalk) -> list[Command]:
+    """Return the commands sent, each one that the daemon's own reader accepts."""
+    for command in talk.sent:
         assert command_from(command.as_dict()) == command
-    return talk.said
+    return talk.sent
 
 
 @pytest.mark.parametrize("size", SCREENS)
 def test_runs_are_listed_and_begun(size: tuple[int, int]) -> None:
     talk = SteeredTalk()
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot(setup="A", runs=(RUN,))))
         await press(here, "enter", "6")
         assert "back towards 263" in together(here)
         assert "402" in here.text
         await press(here, "r")
-        assert as_said(talk) == [Mark(0, "run_start")]
+        assert commands_sent(talk) == [Mark(0, "run_start")]
         await here.give(Update(snapshot(setup="A", runs=(RUN, OPEN))))
         assert "18 s more" in here.text
         assert holds_drawn(here.rows, "12")
         await here.give(Update(snapshot(setup="A", runs=(RUN, changed(OPEN, long_enough=True)))))
         assert "LONG ENOUGH" in here.text
 
-    ride(size, act, talk=talk)
+    run_app(size, act, talk=talk)
 
 
 def test_a_setup_is_chosen_or_typed_and_a_note_is_kept() -> None:
     talk = SteeredTalk()
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot(setup="A", setups=("A", "as is"))))
         await press(here, "enter", "6", "s")
         assert "> B new" in together(here)
@@ -60,8 +60,8 @@ def test_a_setup_is_chosen_or_typed_and_a_note_is_kept() -> None:
         await press(here, "n", *"weed", "enter", "n", *"no", "escape")
         assert here.app.view_name == "runs"  # digits went into the name, not to the tabs
 
-    ride((40, 22), act, talk=talk)
-    assert as_said(talk) == [
+    run_app((40, 22), act, talk=talk)
+    assert commands_sent(talk) == [
         Set(0, "setup", "B"),
         Set(0, "setup", "two 1"),
         Mark(0, "note", "weed"),
@@ -71,31 +71,31 @@ def test_a_setup_is_chosen_or_typed_and_a_note_is_kept() -> None:
 def test_what_cannot_be_taken_back_is_asked_twice() -> None:
     talk = SteeredTalk()
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await press(here, "6", "f")
         assert "press again within 5 s" in together(here)
         here.clock.now_s += AGAIN_S + 1.0
         await press(here, "f")
-        assert talk.said == []
+        assert talk.sent == []
         here.clock.now_s += TOO_SOON_S + 0.01
         await press(here, "f")
-        assert as_said(talk) == [Mark(0, "charged_full")]
+        assert commands_sent(talk) == [Mark(0, "charged_full")]
         await press(here, "w")
         here.clock.now_s += 1.0
         await press(here, "n", "escape", "w")
-        assert len(talk.said) == 1  # something else in between: it is asked anew
+        assert len(talk.sent) == 1  # something else in between: it is asked anew
         here.clock.now_s += 1.0
         await press(here, "w")
-        assert as_said(talk)[1:] == [Mark(0, "new_trip")]
+        assert commands_sent(talk)[1:] == [Mark(0, "new_trip")]
 
-    ride((40, 22), act, talk=talk)
+    run_app((40, 22), act, talk=talk)
 
 
-def test_what_was_charged_is_said() -> None:
+def test_a_charge_is_marked() -> None:
     talk = SteeredTalk()
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         alert = Alert(AlertCode.CHARGE_UNSAID, 30.0, since_utc_s=1.75e9)
         await here.give(Update(snapshot(alerts=(alert,))))
         await press(here, "enter", "6")
@@ -113,8 +113,8 @@ def test_what_was_charged_is_said() -> None:
         await press(here, "f", "m", *"6,5 ah", "enter", "f", "escape", "f", "x")
         await press(here, "m", *"250 Wh", "enter")  # at once, as the keys' page says
 
-    ride((40, 22), act, talk=talk)
-    assert as_said(talk) == [
+    run_app((40, 22), act, talk=talk)
+    assert commands_sent(talk) == [
         Mark(0, "charged", amount=amount)
         for amount in (
             ("charged_wh", 0.0),
@@ -133,7 +133,7 @@ def test_what_was_charged_is_said() -> None:
 def test_a_target_is_set_with_a_thumb(units: str, proposed: str, speed_mps: float) -> None:
     talk = SteeredTalk()
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         here.app.units = CHOICES[units]
         await here.give(Update(snapshot()))
         await press(here, "enter", "7")
@@ -143,9 +143,9 @@ def test_a_target_is_set_with_a_thumb(units: str, proposed: str, speed_mps: floa
         await press(here, "p", "full_stop", "comma", "plus", "enter")
         await press(here, "d", "plus", "enter", "c")
 
-    ride((40, 22), act, talk=talk)
+    run_app((40, 22), act, talk=talk)
     distance_m = 5.5 * CHOICES[units].distance_unit_m
-    assert as_said(talk) == [
+    assert commands_sent(talk) == [
         Set(0, "target_speed_mps", pytest.approx(speed_mps, abs=1e-3)),
         Set(0, "target_power_w", 420.0),
         Set(0, "target_distance_m", pytest.approx(distance_m)),
@@ -156,71 +156,71 @@ def test_a_target_is_set_with_a_thumb(units: str, proposed: str, speed_mps: floa
 def test_enter_answers_the_caution_before_all_else() -> None:
     talk = SteeredTalk()
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await press(here, "7", "enter")
         assert "life jacket" not in here.text
-        assert talk.said == []
+        assert talk.sent == []
         await press(here, "enter")
-        assert len(talk.said) == 1
+        assert len(talk.sent) == 1
 
-    ride((40, 22), act, talk=talk)
+    run_app((40, 22), act, talk=talk)
 
 
 def test_a_bouncing_thumb_starts_one_run() -> None:
     talk = SteeredTalk()
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await press(here, "r", "r")
         assert "a run has begun, but no set-up label" in here.text
-        assert len(talk.said) == 1
+        assert len(talk.sent) == 1
 
-    ride((80, 24), act, talk=talk)
+    run_app((80, 24), act, talk=talk)
 
 
 def test_home_is_set_at_the_second_press_only() -> None:
     talk = SteeredTalk()
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot(home=HOME)))
         await press(here, "4", "o")
         assert "press again within 5 s" in together(here)
         assert "sure?" in here.text
         here.clock.now_s += TOO_SOON_S - 0.01
         await press(here, "o")
-        assert talk.said == []  # too soon for a second thought: a thumb that bounces
+        assert talk.sent == []  # too soon for a second thought: a thumb that bounces
         here.clock.now_s += 0.02
         await here.tap("#actions", "sure?")
-        assert as_said(talk) == [Set(0, "home", "here")]
+        assert commands_sent(talk) == [Set(0, "home", "here")]
         assert "sure?" not in here.text
         await press(here, "o")
         here.clock.now_s += AGAIN_S + 0.1
         await here.give(Update(snapshot(home=HOME)))
         assert "home here" in here.text
         await press(here, "o")
-        assert len(talk.said) == 1  # too late: it is asked anew
+        assert len(talk.sent) == 1  # too late: it is asked anew
         await press(here, "1", "4")
         here.clock.now_s += 1.0
         await press(here, "o")
-        assert len(talk.said) == 1  # what was asked is forgotten out of sight
+        assert len(talk.sent) == 1  # what was asked is forgotten out of sight
 
-    ride((40, 22), act, talk=talk)
+    run_app((40, 22), act, talk=talk)
 
 
-def test_a_silent_pack_is_said_to_be_unplugged_at_the_second_press() -> None:
+def test_a_silent_pack_is_marked_as_unplugged_at_the_second_press() -> None:
     talk = SteeredTalk()
     silent = Alert(AlertCode.SOURCE_SILENT, 3.0, sources=("battery 1",))
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await press(here, "enter", "5", "p")
-        assert talk.said == []
+        assert talk.sent == []
         await here.give(Update(snapshot(alerts=(silent,))))
         await press(here, "p")
         assert "sure?" in here.text
         here.clock.now_s += 1.0
         await press(here, "p")
-        assert as_said(talk) == [Mark(0, "unplugged", source="battery 1")]
+        assert commands_sent(talk) == [Mark(0, "unplugged", source="battery 1")]
 
-    ride((40, 22), act, talk=talk)
+    run_app((40, 22), act, talk=talk)

@@ -7,17 +7,17 @@ import pytest
 
 from groundside.connection.source import Update
 from groundside.dashboard.drawing.painted import Painted
-from groundside.dashboard.keys import VIEWS
+from groundside.dashboard.views.all import VIEWS
 from groundside.words.units import CHOICES
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.trip_line import TripLine
 from tests.groundside.dashboard.steered_app import (
     SCREENS,
-    Ride,
+    SteeredApp,
     SteeredPlaces,
     holds_drawn,
     replayed,
-    ride,
+    run_app,
     snapshot,
 )
 from tests.made_snapshot import CURVE, HOME, TARGET, around, changed, made_snapshot
@@ -29,21 +29,21 @@ TRIP_LINE = TripLine(*zip(*_EVEN, strict=True), every_s=2.0)
 """Ten minutes at 2 m/s and 360 W from 10 s on."""
 
 
-async def press(here: Ride, *keys: str) -> None:
+async def press(here: SteeredApp, *keys: str) -> None:
     for key in keys:
         await here.pilot.press(key)
         await here.show()
 
 
-def together(here: Ride) -> str:
+def together(here: SteeredApp) -> str:
     return " ".join(here.text.split())
 
 
 @pytest.mark.parametrize("size", SCREENS)
-def test_every_view_says_what_it_is_for(size: tuple[int, int]) -> None:
+def test_every_view_shows_its_content(size: tuple[int, int]) -> None:
     shown = made_snapshot(alerts=(), t_s=609.0, trip__bridged_energy_fraction=0.2)
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(shown, trip_line=TRIP_LINE))
         await press(here, "enter", "2")
         assert "8.0 km/h, 412 W: 68 % over the cheapest" in together(here)
@@ -76,20 +76,20 @@ def test_every_view_says_what_it_is_for(size: tuple[int, int]) -> None:
         while "next page" in here.text and len(pages) < 4:
             await press(here, "n")
             pages.append(here.text)
-        said = " ".join(" ".join(pages).split())
-        assert "LOOK gaps: bridged over: energy 20 %, distance 1 %" in said
-        assert "position: 45.01000 N, 30.02000 W" in said
+        text = " ".join(" ".join(pages).split())
+        assert "LOOK gaps: bridged over: energy 20 %, distance 1 %" in text
+        assert "position: 45.01000 N, 30.02000 W" in text
 
         here.clock.now_s += 30.0
         await press(here, "2")
         assert "▒N▒" in here.text
         assert "412 W STALE" in together(here)
 
-    ride(size, act)
+    run_app(size, act)
 
 
 def test_it_is_time_to_turn_back() -> None:
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot(home=changed(HOME, turn_back=True))))
         await press(here, "enter", "4")
         assert holds_drawn(here.rows, "TURN")
@@ -101,14 +101,14 @@ def test_it_is_time_to_turn_back() -> None:
         await press(here, "u", "u")  # every sentence goes with the units, of what came before too
         assert "2.0 NM is sure, at 3.9 kn" in together(here)
 
-    ride((80, 24), act)
+    run_app((80, 24), act)
 
 
 @pytest.mark.parametrize("units", ["km/h", "kn"])
 def test_a_tap_on_the_trip_goes_to_that_place(units: str) -> None:
     places = SteeredPlaces()
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         here.app.units = CHOICES[units]
         replay = replayed(421.2, paused=True, duration_s=600.0)
         await here.give(Update(snapshot(), trip_line=TRIP_LINE, replay=replay))
@@ -127,11 +127,11 @@ def test_a_tap_on_the_trip_goes_to_that_place(units: str) -> None:
         # The line begins at 10 s of stream time, which is place 0, and the axis ends at 10 min.
         assert places.asked[-1] == ("go_to", pytest.approx(0.5, abs=0.03))
 
-    ride((80, 24), act, places=places)
+    run_app((80, 24), act, places=places)
 
 
 def test_what_changed_out_of_sight_is_shown_on_coming_back() -> None:
-    async def comes_back(here: Ride, name: str, key: str) -> None:
+    async def comes_back(here: SteeredApp, name: str, key: str) -> None:
         await here.give(Update(snapshot(), trip_line=TRIP_LINE))
         here.app.action_view(name)
         await here.show()
@@ -158,9 +158,9 @@ def test_what_changed_out_of_sight_is_shown_on_coming_back() -> None:
         if name == "ride":
             assert holds_drawn(shown, "77")
 
-    async def act(here: Ride) -> None:
+    async def act(here: SteeredApp) -> None:
         await here.pilot.press("enter")
-        for number, (name, _) in enumerate(VIEWS, 1):
+        for number, name in enumerate((view.NAME for view in VIEWS), 1):
             await comes_back(here, name, str(number))
 
-    ride((40, 22), act)
+    run_app((40, 22), act)
