@@ -48,15 +48,15 @@ class Target:
         self.port, self.token, self.revoked, self.used = port, token, revoked, used
         self.chance = random.Random(seed)
 
-    async def plain(self, said: bytes, source: str) -> bytes:
+    async def plain(self, data: bytes, source: str) -> bytes:
         """Send something unencrypted; return what comes back until the other end hangs up."""
         reader, writer = await asyncio.open_connection(
             "127.0.0.1", self.port, local_addr=(source, 0)
         )
-        return await _received(reader, writer, said)
+        return await _received(reader, writer, data)
 
     async def secret(
-        self, said: bytes, source: str, context: ssl.SSLContext | None = None
+        self, data: bytes, source: str, context: ssl.SSLContext | None = None
     ) -> bytes:
         """The same, encrypted."""
         reader, writer = await asyncio.open_connection(
@@ -66,15 +66,15 @@ class Target:
             server_hostname="",
             local_addr=(source, 0),
         )
-        return await _received(reader, writer, said)
+        return await _received(reader, writer, data)
 
 
 async def _received(
-    reader: asyncio.StreamReader, writer: asyncio.StreamWriter, said: bytes
+    reader: asyncio.StreamReader, writer: asyncio.StreamWriter, data: bytes
 ) -> bytes:
     got = b""
     try:
-        writer.write(said)
+        writer.write(data)
         async with asyncio.timeout(PATIENCE_S):  # the door hangs up long before
             while data := await reader.read(65_536):
                 got += data

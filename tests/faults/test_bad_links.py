@@ -1,4 +1,4 @@
-"""Bad links: what is sound among what they give is recorded once and unaltered, and no more."""
+"""Bad links: of what they deliver the sound frames are recorded, once and unaltered."""
 
 import os
 import time
@@ -105,11 +105,11 @@ def test_unplugged_and_plugged_in_under_another_device(tmp_path: Path) -> None:
             play(second, plug.send)
             count = before["link"]["messages"] + len(expected(second)) - 2
             daemon.snapshot_when(lambda snapshot: snapshot["link"]["messages"] >= count)
-    print(f"{plug.devices}: heard again {took_s:.1f} s after it was plugged in")
+    print(f"{plug.devices}: back {took_s:.1f} s after it was plugged in")
     frames, _ = record(tmp_path)
     before = expected(first)
     assert frames[: len(before)] == before
-    # The half frame spoils nothing behind it; what a read held when it was pulled may be gone.
+    # The half frame spoils nothing behind it; what a read contained when it was pulled may be lost.
     assert frames[len(before) :] == expected(second)
     assert took_s - held_up_s < 6.0
 

@@ -74,18 +74,18 @@ def test_a_fault_at_every_frame_costs_the_figures_and_nothing_else(tmp_path: Pat
     failed = next(one for one in seen if failing(one))
     assert failed["range_m"]["now"] is None
     assert failed["trip"]["why"]["energy_wh"]["code"] == "working_again"
-    # A ride that is given nothing says neither that nothing is heard, nor a rate below nought.
+    # A ride that is fed nothing shows neither a silent link, nor a rate below zero.
     for one in (one for one in seen if failing(one)):
         assert one["link"]["messages_per_s"] is None
         assert one["why"]["position_deg"]["code"] in ("working_again", "given_up")
         assert one["why"]["course_deg"]["code"] in ("working_again", "given_up")
     # Isolated is not swallowed: the traceback is there, though not hundreds of times. Each of
-    # the three that may meet the fault (the loop, the fold, the folding anew) tells of it once.
+    # the three that may meet the fault (the loop, the fold, the next fold) logs it once.
     assert "Traceback" in daemon.stderr
     ways = daemon.stderr.split("Traceback")[1:]
-    told = [re.findall(r'File "(.*)", line (\d+)', way) for way in ways]
-    assert told == [way for n, way in enumerate(told) if way not in told[:n]]
-    assert 0 < len(told) == daemon.stderr.count("nobody foresaw this") <= 3
+    faults = [re.findall(r'File "(.*)", line (\d+)', way) for way in ways]
+    assert faults == [way for n, way in enumerate(faults) if way not in faults[:n]]
+    assert 0 < len(faults) == daemon.stderr.count("nobody foresaw this") <= 3
 
 
 def test_a_fault_at_one_frame_is_mended_from_the_record(tmp_path: Path) -> None:

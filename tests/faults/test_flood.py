@@ -1,7 +1,7 @@
 """Junk on the link's port: it costs less than frames do, no good frame is lost, nobody else is
 answered.
 
-What it costs is told by the daemon's own CPU time, against that of plain frames in the same run: a
+The cost is the daemon's own CPU time, compared with that of plain frames in the same run: a
 slow or busy machine is slow at both.
 """
 
@@ -22,7 +22,7 @@ pytestmark = pytest.mark.slow
 
 FLOOD_BYTES, DATAGRAM_BYTES = 200_000, 1400
 AT_ONCE_BYTES = 100_000
-"""The smallest buffer that a system gives a socket holds so much in such datagrams."""
+"""The smallest socket buffer of a system takes this much in such datagrams."""
 
 FLOODS = {
     "0xFD": b"\xfd" * FLOOD_BYTES,
@@ -50,7 +50,7 @@ def recorded(directory: Path, system: int) -> list[bytes]:
 
 def cpu_s(daemon: Daemon) -> float:
     """Return the CPU time that the daemon has used [s]."""
-    # By thread: that of the whole process is told in hundredths of a second only.
+    # By thread: that of the whole process comes in hundredths of a second only.
     threads = Path(f"/proc/{daemon.process.pid}/task").glob("*/schedstat")
     return sum(int(one.read_text().split()[0]) for one in threads) * 1e-9
 
@@ -64,7 +64,7 @@ class Craft(socket.socket):
         self.sent: list[bytes] = []
         self.sender = Sender()
 
-    def say(self, count: int) -> None:
+    def send_frames(self, count: int) -> None:
         for n in range(len(self.sent), len(self.sent) + count):
             attitude = self.sender.attitude(100 + n * 0.01)
             self.sent.append(attitude if n % 10 else self.sender.heartbeat())
@@ -85,16 +85,16 @@ def test_a_flood_costs_little_loses_nothing_and_is_not_answered(tmp_path: Path) 
 
         # Another system sends first and last; the craft is chosen, and answered.
         stranger.send(other.attitude(1.0))
-        craft.say(200)
+        craft.send_frames(200)
         stranger.send(other.attitude(1.0))
         when("messages", 200)
-        craft.say(1)
+        craft.send_frames(1)
         stranger.send(other.attitude(1.0))
         craft.settimeout(PATIENCE_S)
         assert craft.recv(1000)[0] == 0xFD
         before_s = cpu_s(daemon)
         for _ in range(0, FRAMES, FRAMES_AT_ONCE):
-            craft.say(FRAMES_AT_ONCE)
+            craft.send_frames(FRAMES_AT_ONCE)
             when("messages", len(craft.sent))
         spent_s["frames"] = cpu_s(daemon) - before_s
         for name, junk in FLOODS.items():
@@ -102,7 +102,7 @@ def test_a_flood_costs_little_loses_nothing_and_is_not_answered(tmp_path: Path) 
             for at in range(0, len(junk), DATAGRAM_BYTES):
                 datagram = junk[at : at + DATAGRAM_BYTES]
                 stranger.send(datagram)
-                craft.say(1)
+                craft.send_frames(1)
                 bad_bytes += len(datagram)
                 if at % AT_ONCE_BYTES < DATAGRAM_BYTES:
                     # Some wait for what comes behind them; a few random ones make a frame.
@@ -114,7 +114,7 @@ def test_a_flood_costs_little_loses_nothing_and_is_not_answered(tmp_path: Path) 
             moved.settimeout(0.5)
             answer = b""
             while not answer:
-                moved.say(1)
+                moved.send_frames(1)
                 with contextlib.suppress(TimeoutError):
                     answer = moved.recv(1000)
             assert answer[0] == 0xFD

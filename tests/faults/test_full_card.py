@@ -14,9 +14,8 @@ from onboard.telemetry.logs.log_files import RECORD_NAME
 from onboard.telemetry.logs.telemetry_log import read_log
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import background, udp
-from tests.faults.test_kill import RATE_HZ, numbered, recorded
+from tests.faults.numbered_frames import RATE_HZ, numbered, recorded
 from tests.newest import latest_session
-from tests.onboard.daemon.test_service_life import say
 
 pytestmark = pytest.mark.slow
 
@@ -114,7 +113,7 @@ def test_a_full_card_stops_the_record_only_while_it_is_full(tmp_path: Path, make
             count = full["link"]["messages"]
             daemon.snapshot_when(lambda one: one["link"]["messages"] > count + 1.5 * RATE_HZ)
             # A new trip would end the session whose frames wait.
-            refused = say(daemon, kind="mark", mark="new_trip", text="")
+            refused = daemon.send_command(kind="mark", mark="new_trip", text="")
             assert not refused["ok"]
             assert refused["why"]["code"] == "card_behind"
             room_s, held_up_s = time.monotonic(), daemon.held_up_s()

@@ -12,13 +12,11 @@ from pathlib import Path
 
 import pytest
 
-from onboard.errors import LogError
 from onboard.record.sessions import CUT_OFF, read_session, sessions
-from onboard.telemetry.logs.telemetry_log import read_log
 from tests.daemon_process import ROOT, Daemon
-from tests.faults.faulty_link import Chunk, background, udp
+from tests.faults.faulty_link import background, udp
+from tests.faults.numbered_frames import numbered, recorded
 from tests.newest import latest_session
-from tests.small_streams import Sender
 
 pytestmark = pytest.mark.slow
 
@@ -28,27 +26,6 @@ BATCH = 8
 BATCHES = [range(first, min(first + BATCH, KILLS)) for first in range(0, KILLS, BATCH)]
 
 MISSING_MOST_S = 1.0
-RATE_HZ = 100.0
-
-
-def numbered(seconds: float) -> list[Chunk]:
-    sender = Sender()
-    count = round(seconds * RATE_HZ)
-    return [Chunk(n / RATE_HZ, sender.attitude(n / 1000)) for n in range(count)]
-
-
-def recorded(session: Path) -> tuple[int, int]:
-    """Return how many frames of `numbered` a record has, one after the other, and bad bytes."""
-    frames, bad_bytes, sequence = 0, 0, []
-    try:
-        for part in read_log(session):
-            frames += len(part)
-            bad_bytes += part.bad_bytes
-            sequence += part.sequence.tolist()
-    except LogError:
-        return 0, 0  # nothing was written yet
-    assert sequence == [n % 256 for n in range(frames)]
-    return frames, bad_bytes
 
 
 def killed(directory: Path, after_s: float) -> tuple[float, int]:

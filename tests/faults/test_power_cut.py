@@ -16,7 +16,7 @@ import pytest
 
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import background, udp
-from tests.faults.test_kill import numbered, recorded
+from tests.faults.numbered_frames import numbered, recorded
 from tests.newest import latest_session
 
 pytestmark = pytest.mark.slow

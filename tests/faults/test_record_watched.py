@@ -10,7 +10,7 @@ from onboard.telemetry.logs.log_files import record_name
 from onboard.telemetry.logs.telemetry_log import read_log
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import background, udp
-from tests.faults.test_kill import RATE_HZ, numbered
+from tests.faults.numbered_frames import RATE_HZ, numbered
 from tests.newest import latest_session
 
 pytestmark = pytest.mark.slow
@@ -76,15 +76,15 @@ def test_whatever_takes_the_file_away_nothing_else_is_lost(tmp_path: Path) -> No
             file = session / record_name(number)
             daemon.snapshot_when(lambda _, file=file: file.stat().st_size > 0)
             act(file, gone / f"{number}.tlog")
-            said = daemon.snapshot_when(moved_to(record_name(number + 1)))
-            assert not [one for one in said["alerts"] if one["code"] == "record_stopped"]
+            moved = daemon.snapshot_when(moved_to(record_name(number + 1)))
+            assert not [one for one in moved["alerts"] if one["code"] == "record_stopped"]
         # The last one is cut in the middle of a record.
         cut = session / record_name(len(acts) + 1)
         daemon.snapshot_when(lambda _: cut.stat().st_size > 40 * FRAME_BYTES)
         whole_frames = cut.stat().st_size // FRAME_BYTES // 2
         os.truncate(cut, whole_frames * FRAME_BYTES + 11)
-        said = daemon.snapshot_when(moved_to(record_name(len(acts) + 2)))
-        daemon.snapshot_when(lambda one: one["link"]["messages"] > said["link"]["messages"] + 40)
+        moved = daemon.snapshot_when(moved_to(record_name(len(acts) + 2)))
+        daemon.snapshot_when(lambda one: one["link"]["messages"] > moved["link"]["messages"] + 40)
     kept = [n for place in sorted(gone.iterdir()) for n in numbers(place)]
     # `read_log` of the folder takes what is left of the cut file, and the next; a pipe, a folder
     # and a link that give no file are passed over.

@@ -100,6 +100,6 @@ def test_a_name_that_is_no_fault_is_refused() -> None:
 def test_a_short_soak_passes(capfd: pytest.CaptureFixture[str]) -> None:
     faults = "--only", "term,link_unplug,viewer,mark_run"
     code = soak.main(["--seed", "11", "--minutes", "0.12", *faults])
-    said = capfd.readouterr().out
-    assert said.endswith("PASS\n"), said
+    output = capfd.readouterr().out
+    assert output.endswith("PASS\n"), output
     assert code == 0

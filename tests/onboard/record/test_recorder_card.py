@@ -51,10 +51,10 @@ def test_a_full_card_is_reported_and_recording_goes_on_when_there_is_room(
     recorder.close()
     assert spans(recorder.folder) == stream.sent
     assert recorder.lost_frames == 0
-    said = [entry.getMessage() for entry in caplog.records]
-    assert len(said) == 2
-    assert "no space left" in said[0]
-    assert "recording goes on (0 frames lost so far)" in said[1]
+    logged = [entry.getMessage() for entry in caplog.records]
+    assert len(logged) == 2
+    assert "no space left" in logged[0]
+    assert "recording goes on (0 frames lost so far)" in logged[1]
 
 
 @pytest.mark.parametrize("number", [errno.EIO, errno.EROFS, errno.EDQUOT, errno.EFBIG])
@@ -174,8 +174,8 @@ def test_an_unforeseen_fault_is_reported_and_retried_and_loses_nothing(
     with monkeypatch.context() as patch:
         patch.setattr(record_file, where, fail)
         stream.tick(60)
-        said = f"Recording stopped: a program fault ({recorder.folder})."
-        assert words(recorder.problem) == said
+        expected = f"Recording stopped: a program fault ({recorder.folder})."
+        assert words(recorder.problem) == expected
     stream.tick(30)
     assert recorder.problem is None
     recorder.close()

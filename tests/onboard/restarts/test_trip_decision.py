@@ -9,7 +9,7 @@ from onboard.restarts.trip_sessions import look_back
 from onboard.ride.learned_file import Clocks
 from onboard.telemetry.logs.telemetry_log import read_log
 from onboard.telemetry.mavlink.frames import Frames
-from tests.onboard.restarts.test_trip_sessions import NONE, begin
+from tests.onboard.restarts.begun_sessions import NONE, begin
 from tests.onboard.small_rides import done
 from tests.small_streams import Sender, records
 

@@ -9,36 +9,18 @@ from onboard.record.marks import MarkBook, TimedCommand
 from onboard.record.sessions import (
     FILE_NAME,
     SessionNote,
-    begin_session,
     note_continues,
     read_session,
 )
-from onboard.restarts.refold import CARRIED_NAME, load_carried
+from onboard.restarts.refold import load_carried
 from onboard.restarts.trip_sessions import earlier_of_trip, look_back, write_all_settled
-from onboard.ride.learned_file import Clocks
 from onboard.telemetry.logs.log_files import RECORD_NAME
+from tests.onboard.restarts.begun_sessions import START_US, begin, now
 from tests.small_streams import Sender, records
-
-NONE = float("nan")
-START_US = 1_750_000_000_000_000
-
-
-def begin(directory: Path, *boot_s: float, anew: bool = False) -> Path:
-    """A session in which the autopilot stated these boot clocks, if any; its number is carried."""
-    carried = json.dumps({"of": len(list(directory.glob("2*")))})
-    folder = begin_session(directory, START_US, anew=anew, sidecars={CARRIED_NAME: carried})
-    sender = Sender()
-    frames = [sender.heartbeat(), *map(sender.attitude, boot_s)] if boot_s else []
-    (folder / RECORD_NAME).write_bytes(records(frames))
-    return folder
 
 
 def mark(folder: Path) -> None:
     MarkBook(folder).write(TimedCommand(None, START_US, None, Set(1, "target_distance_m", 9e3)))
-
-
-def now(boot_s: float) -> Clocks:
-    return Clocks(boot_s, NONE, NONE)
 
 
 def trip(newest: Path, boot_s: float) -> list[str]:
@@ -87,31 +69,31 @@ def test_a_new_trip_is_settled_at_once(tmp_path: Path) -> None:
 
 
 def test_sessions_without_an_autopilot_are_passed_over(tmp_path: Path) -> None:
-    heard = begin(tmp_path, 100, 110)
+    ridden = begin(tmp_path, 100, 110)
     blank = [begin(tmp_path) for _ in range(3)]
     past = look_back(blank[-1])
-    assert past.newest == heard
-    assert [one.folder for one in past.judge(now(120.0)).sessions] == [heard]
+    assert past.newest == ridden
+    assert [one.folder for one in past.judge(now(120.0)).sessions] == [ridden]
 
 
 def test_a_mark_while_the_craft_is_silent_belongs_to_what_comes_after(tmp_path: Path) -> None:
-    heard = begin(tmp_path, 100, 110)
+    ridden = begin(tmp_path, 100, 110)
     marked, blank = begin(tmp_path), begin(tmp_path)
     mark(marked)
-    assert trip(blank, 120.0) == [heard.name, marked.name]
+    assert trip(blank, 120.0) == [ridden.name, marked.name]
     # And where the autopilot was restarted meanwhile, to the new trip.
     first = look_back(blank).judge(now(120.0)).sessions[1]
     assert len(first.actions) == 1
     (marked / FILE_NAME).write_text(
-        json.dumps(SessionNote(2, None, True, None, heard.name).as_dict())
+        json.dumps(SessionNote(2, None, True, None, ridden.name).as_dict())
     )
     assert trip(blank, 5.0) == [marked.name]
 
 
 def test_a_record_without_an_autopilot_breaks_nothing(tmp_path: Path) -> None:
-    heard, other = begin(tmp_path, 100, 110), begin(tmp_path)
+    ridden, other = begin(tmp_path, 100, 110), begin(tmp_path)
     (other / RECORD_NAME).write_bytes(records([Sender(9, 190).heartbeat(6, 8)] * 5))
-    assert trip(other, 120.0) == [heard.name, other.name]
+    assert trip(other, 120.0) == [ridden.name, other.name]
 
 
 def test_an_earlier_session_that_is_gone_ends_the_trip_there(tmp_path: Path) -> None:
