@@ -17,7 +17,7 @@ from onboard.telemetry.mavlink.frames import Frames, with_room
 from onboard.telemetry.mavlink.link_walk import walk
 
 JUNK_MOST_BYTES = 4096
-"""Junk among frames from which they are copied out: whoever keeps them must not keep a flood."""
+"""Junk [bytes] from which frames are copied out of it: frames kept must not keep a flood alive."""
 
 
 class LinkScanner:

@@ -45,7 +45,7 @@ class LogFacts:
     size_bytes
         Size of its files.
     receivers
-        Instances of GPS receivers that it tells apart.
+        Instances of the GPS receivers in it, where the format numbers them.
     missing
         Files of the session's record that are gone.
     """

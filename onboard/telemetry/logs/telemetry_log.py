@@ -27,7 +27,7 @@ WINDOW_BYTES = 1 << 20
 """Bytes read at a time: enough for array operations to dwarf the cost of their calls."""
 
 END_BYTES = 1 << 16
-"""Bytes at an end of a log to look for a stamp in: many frames, whatever junk is among them."""
+"""Bytes at an end of a log to search for a frame first: enough for many of them."""
 
 NO_FRAME = "{}: no MAVLink frame in it: expected a telemetry log"
 

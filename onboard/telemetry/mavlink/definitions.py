@@ -1,8 +1,8 @@
 """The MAVLink message definitions: those of pymavlink, and the few that it lacks.
 
 pymavlink's module holds a class for each message, with everything to build and print one: six
-megabytes that nothing here needs. It is dropped once read; whoever imports it afterwards gets a
-fresh copy.
+megabytes that nothing here needs. It is dropped once read; a later import
+gets a fresh copy.
 """
 
 import gc

@@ -129,7 +129,7 @@ class RecordScanner:
         return FoundRecords(taken, number if chosen is None else number[chosen], stop, bad_bytes)
 
     def _marked(self, data: Bytes, size: int, final: bool, padding_from: int) -> tuple[Ints, Flags]:
-        """Return the places where marks stand, and where what proves a record may stand."""
+        """Return the places with marks, and the places that may confirm a record ending there."""
         marks, last = self._marks, max(size - 1, 0)
         np.equal(data[:last], MARK_1, out=marks[:last])
         np.equal(data[1 : last + 1], MARK_2, out=self._second[:last])
