@@ -15,7 +15,7 @@ from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.sources.power_sources import SourceDecision
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.profile import Drive, Profile, Sensors
-from tests.onboard.efficiency.advice.test_standing_alerts import settled
+from tests.onboard.efficiency.advice.made_seconds import settled
 from tests.onboard.efficiency.battery.made_packs import LI_ION, rest
 
 HOT_DEGC = 70.0

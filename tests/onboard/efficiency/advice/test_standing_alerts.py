@@ -13,8 +13,8 @@ from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import DriveState, unknown_figures
 from onboard.efficiency.advice.conditions import AlertConditions
 from onboard.efficiency.advice.standing_alerts import Watch
-from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.profile import Drive, Profile
+from tests.onboard.efficiency.advice.made_seconds import settled
 
 
 def fold(holds, cuts=()) -> tuple[list[float], float | None]:
@@ -37,27 +37,6 @@ def test_it_comes_after_a_while_and_goes_after_a_while() -> None:
 @given(st.lists(st.booleans(), max_size=40), st.lists(st.integers(0, 40), max_size=5))
 def test_alerts_do_not_depend_on_the_cut(holds, cuts) -> None:
     assert fold(holds, sorted(min(cut, len(holds)) for cut in cuts)) == fold(holds)
-
-
-def settled(seconds=240, **columns) -> SettledSeconds:
-    rng = np.random.default_rng(1)
-    noise = rng.normal(0, 0.02, seconds)
-    plain = {
-        "t_s": np.arange(1.0, seconds + 1),
-        "amps_a": 10.0 + noise,
-        "volts_v": np.full(seconds, 50.0),
-        "charge_ah": np.arange(seconds) / 360.0,
-        "east_mps": np.full(seconds, 2.0),
-        "north_mps": np.zeros(seconds),
-        "distance_m": np.full(seconds, 2.0),
-        "throttle_fraction": np.full(seconds, 0.5),
-        "drive_degc": np.full(seconds, 40.0),
-        "latitude_deg": np.full(seconds, 45.0),
-        "longitude_deg": np.full(seconds, -30.0),
-    }
-    plain |= {key: np.broadcast_to(value, seconds).astype(float) for key, value in columns.items()}
-    plain.setdefault("power_w", plain["amps_a"] * plain["volts_v"])
-    return SettledSeconds(**plain)
 
 
 def codes(**columns) -> set[str]:

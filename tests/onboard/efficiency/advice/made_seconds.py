@@ -1,0 +1,26 @@
+"""Settled seconds of a plain ride, with columns to be changed."""
+
+import numpy as np
+
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
+
+
+def settled(seconds=240, **columns) -> SettledSeconds:
+    rng = np.random.default_rng(1)
+    noise = rng.normal(0, 0.02, seconds)
+    plain = {
+        "t_s": np.arange(1.0, seconds + 1),
+        "amps_a": 10.0 + noise,
+        "volts_v": np.full(seconds, 50.0),
+        "charge_ah": np.arange(seconds) / 360.0,
+        "east_mps": np.full(seconds, 2.0),
+        "north_mps": np.zeros(seconds),
+        "distance_m": np.full(seconds, 2.0),
+        "throttle_fraction": np.full(seconds, 0.5),
+        "drive_degc": np.full(seconds, 40.0),
+        "latitude_deg": np.full(seconds, 45.0),
+        "longitude_deg": np.full(seconds, -30.0),
+    }
+    plain |= {key: np.broadcast_to(value, seconds).astype(float) for key, value in columns.items()}
+    plain.setdefault("power_w", plain["amps_a"] * plain["volts_v"])
+    return SettledSeconds(**plain)
