@@ -1,4 +1,4 @@
-"""The engine: blocks in, figures out. The same live and replayed.
+"""The engine: blocks in, figures out, the same live and replayed. No clock, no input or output.
 
     block ─ slices ─> power sources ── energy ──┐
                       speed sources ─ distance ─┼─> settled ─┬─> battery  charge state, rest,
@@ -23,8 +23,6 @@ minutes; see `advice/schedule.py`). What only the screen shows is computed on de
 
 **Isolation.** Each call of a part goes through `Parts` (`parts.py`): a fault names its part, and an
 engine can be built without it; its figures, and what rests on them, are then unknown.
-
-The engine holds no clock and does no input or output.
 """
 
 import math
@@ -52,7 +50,7 @@ from onboard.efficiency.advice.adviser import Advice, Adviser
 from onboard.efficiency.advice.conditions import AlertConditions
 from onboard.efficiency.advice.counted_pack import CountedPack
 from onboard.efficiency.advice.observations import FoulingObserved
-from onboard.efficiency.advice.present_riding import PresentRiding, Riding
+from onboard.efficiency.advice.present_riding import PresentRiding
 from onboard.efficiency.advice.schedule import AdviceSchedule
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.battery.pack import Pack
@@ -75,8 +73,6 @@ from onboard.efficiency.trip.speed_bands import Band, SpeedBands
 from onboard.efficiency.trip.trip_line import GrowingLine, extend_line
 from onboard.efficiency.trip.trip_sums import consumption, trip_sums
 from onboard.profile import Profile
-
-NO_MARK = Unknown(Reason.NO_MARK)
 
 
 class Engine:
@@ -308,13 +304,14 @@ class Engine:
         if isinstance(active, Unknown):
             trip = replace(trip, mean_power_w=active)
         minutes = ask("trip sums", itself, window, 300.0, *now)
-        riding = ask("way of riding", itself, self._riding, *now)
+        # There is none while an instrument is silent.
+        present = within(power_now, lambda _: within(speed_now, lambda _: self._present))
+        riding = ask("way of riding", itself, within, present, PresentRiding.now)
         advice = ask(
             "advice",
             throughout(Advice),
             lambda: self.adviser.advice(battery.by(active), self.learner.posterior),
         )
-        state = ask("battery", itself, battery.state, active, riding)
         shown = Figures(
             t_s=self.latest.now_s,
             power_w=within(power_now, lambda side: side.power_w),
@@ -323,7 +320,7 @@ class Engine:
             speed_mps=within(speed_now, lambda meter: meter.speed_mps),
             wh_per_km=ask("trip sums", throughout(Consumption), self._consumption, *now, trip),
             trip=trip,
-            battery=state,
+            battery=ask("battery", itself, battery.state, active, riding),
             range_m=Reach(
                 now=ask("battery", itself, battery.range_now_m, active, riding),
                 target=advice.range_target_m,
@@ -371,9 +368,9 @@ class Engine:
     def _consumption(
         self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown, trip: Trip
     ) -> Consumption:
-        together = self.together
-        since = together.since(self._mark or together.first) if self._marked else NO_MARK
-        return consumption(power, speed, trip, since, self._errors)
+        since = self.together.since(self._mark or self.together.first)
+        counted = since if self._marked else Unknown(Reason.NO_MARK)
+        return consumption(power, speed, trip, counted, self._errors)
 
     def _learn(self, seconds: SettledSeconds) -> None:
         """Fold settled seconds; evaluate alerts and advice at the times that are due."""
@@ -390,26 +387,14 @@ class Engine:
         fold = self.parts.fold
         fold("speed bands", self._bands.fold, seconds)
         fold("way of riding", self._present.fold, seconds)
-        fold("alerts", self._watch, seconds)
+        fold("alerts", lambda: self._conditions.fold(seconds, self.instruments.impossible_s()))
         self._battery.fold(seconds)
-        for t_s, fouled, excess in fold("curve", self.learner.fold, seconds) or ():
-            fold("alerts", self._weed, t_s, fouled, excess)
+        for judged in fold("curve", self.learner.fold, seconds) or ():
+            fold("alerts", self._conditions.observe, FoulingObserved(*judged))
         fold("advice", self.adviser.fold, seconds)
         fold("runs", self._runs.fold, seconds)
         fold("trip line", extend_line, self._trip_line, seconds.t_s, self._power, self._speed)
 
-    def _watch(self, seconds: SettledSeconds) -> None:
-        self._conditions.fold(seconds, self.instruments.impossible_s())
-
-    def _weed(self, t_s: float, fouled: bool, excess_fraction: float) -> None:
-        self._conditions.observe(FoulingObserved(t_s, fouled, excess_fraction))
-
     def _watch_sources(self) -> None:
         for decision in self.instruments.decisions():
             self._conditions.observe(decision)
-
-    def _riding(
-        self, power: BatterySide | Unknown, speed: DistanceMeter | Unknown
-    ) -> Riding | Unknown:
-        """Return the present way of riding; there is none while an instrument is silent."""
-        return within(power, lambda _: within(speed, lambda _: self._present.now()))

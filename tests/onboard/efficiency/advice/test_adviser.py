@@ -5,13 +5,14 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from onboard.block import COLUMNS, Block, Channel
+from onboard.block import Block
 from onboard.contract.advice import Standing
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.engine import Engine
 from onboard.profile import Battery, Profile
+from tests.onboard.efficiency.made_channels import channel
 
 pytestmark = pytest.mark.slow
 
@@ -37,20 +38,16 @@ def ride(legs, begin_s=0.0, begin_m=(0.0, 0.0), noise=0.02) -> tuple[Block, floa
     seen = velocity + rng.normal(0, noise, velocity.shape)
     power = power_w(speed)
 
-    def channel(name: str, **columns) -> Channel:
-        filled = {key: np.full(len(t_s), np.nan) for key in COLUMNS[name]}
-        filled |= {key: np.broadcast_to(value, t_s.shape) for key, value in columns.items()}
-        return Channel(t_s, filled)
-
     gps = channel(
         "gps",
+        t_s,
         fix=3.0,
         speed_mps=np.hypot(seen[:, 0], seen[:, 1]),
         course_deg=np.degrees(np.arctan2(seen[:, 0], seen[:, 1])) % 360,
         latitude_deg=45 + place[:, 1] / METRES_PER_DEGREE[0],
         longitude_deg=-30 + place[:, 0] / METRES_PER_DEGREE[1],
     )
-    block = Block({"power": channel("power", volts_v=50.0, amps_a=power / 50.0), "gps": gps})
+    block = Block({"power": channel("power", t_s, volts_v=50.0, amps_a=power / 50.0), "gps": gps})
     return block, begin_s + seconds, place[-1]
 
 

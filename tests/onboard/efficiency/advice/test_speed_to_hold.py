@@ -11,7 +11,6 @@ from onboard.efficiency.advice.adviser import Adviser
 from onboard.efficiency.advice.speed_to_hold import Hold
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.sources.trailing import Trailing
-from tests.onboard.efficiency.curve.made_blocks import part
 from tests.onboard.efficiency.trip.test_runs import leg
 
 NO_PACK = Unknown(Reason.NO_BATTERY)
@@ -94,6 +93,6 @@ def test_the_cue_does_not_depend_on_the_cut(seed, cuts) -> None:
         hold.set_aim(Aim(power_w=300.0))
         for begin, end in zip([0, *places], [*places, 120], strict=True):
             if begin < end:
-                hold.fold(trailing.fold(part(whole, begin, end)))
+                hold.fold(trailing.fold(whole.part(begin, end)))
         found.append((hold.cue, hold.difference_fraction))
     assert found[0] == found[1]

@@ -68,8 +68,3 @@ def settled(power_w, east_mps, north_mps, first_s: float = 1.0) -> SettledSecond
     }
     names = SettledSeconds.__dataclass_fields__
     return SettledSeconds(**{name: known.get(name, unknown) for name in names})
-
-
-def part(whole: SettledSeconds, begin: int, end: int) -> SettledSeconds:
-    names = SettledSeconds.__dataclass_fields__
-    return SettledSeconds(**{name: getattr(whole, name)[begin:end] for name in names})

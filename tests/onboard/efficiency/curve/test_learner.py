@@ -16,7 +16,6 @@ from onboard.efficiency.curve.set_and_drift import set_and_drift
 from tests.onboard.efficiency.curve.made_blocks import (
     SPEEDS,
     cubic,
-    part,
     settled,
     velocity_over_ground,
 )
@@ -151,7 +150,7 @@ def test_learning_does_not_depend_on_the_cut(cuts: list[int]) -> None:
     whole = seconds(THREE)
     pieces = Learner()
     for begin, end in itertools.pairwise([0, *sorted(cuts), len(whole)]):
-        pieces.fold(part(whole, begin, end))
+        pieces.fold(whole.part(begin, end))
     at_once = learned()
     assert pieces.posterior is not None and at_once.posterior is not None
     assert pieces.posterior.water_mps == pytest.approx(at_once.posterior.water_mps, abs=1e-9)
@@ -162,7 +161,7 @@ def test_saving_the_curves_changes_nothing() -> None:
     # The daemon does so every half minute: it must not count the same blocks again each time.
     quiet, written = Learner(), Learner()
     for begin in range(0, 1200, 40):
-        stretch = part(seconds(THREE), begin, begin + 40)
+        stretch = seconds(THREE).part(begin, begin + 40)
         quiet.fold(stretch)
         written.fold(stretch)
         assert written.as_dict() == written.as_dict()

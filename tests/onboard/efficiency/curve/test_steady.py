@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from onboard.efficiency.curve.steady import BLOCK_S, SteadyFinder, standard_error
-from tests.onboard.efficiency.curve.made_blocks import part, settled
+from tests.onboard.efficiency.curve.made_blocks import settled
 
 DATA = Path(__file__).parents[3] / "data"
 
@@ -112,7 +112,7 @@ def test_adrift_gliding_and_unknown_seconds_give_no_blocks() -> None:
 
 def test_a_gap_in_time_is_no_steady_stretch() -> None:
     whole = settled(*steady_seconds(200))
-    jumped = part(whole, 0, 70), part(whole, 110, 200)
+    jumped = whole.part(0, 70), whole.part(110, 200)
     finder = SteadyFinder()
     times = [block.t_s for piece in jumped for block in finder.fold(piece)]
     assert times == [40.0, 60.0, 140.0, 160.0, 180.0, 200.0]
@@ -140,7 +140,7 @@ def test_blocks_do_not_depend_on_the_cut(seed: int, cuts: list[int]) -> None:
     pieces = [
         block
         for begin, end in itertools.pairwise(edges)
-        for block in finder.fold(part(whole, begin, end))
+        for block in finder.fold(whole.part(begin, end))
     ]
     assert pieces == SteadyFinder().fold(whole)
     assert all(block.t_s % BLOCK_S == 0 for block in pieces)

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from onboard.efficiency.curve.turning import CircleFinder, fit_circle
-from tests.onboard.efficiency.curve.made_blocks import part, settled
+from tests.onboard.efficiency.curve.made_blocks import settled
 
 
 def turn(turned_deg, seconds, radius_mps, water_mps, rng=None, *, noise_mps=0.04, slower=0.0):
@@ -95,6 +95,6 @@ def test_circles_do_not_depend_on_the_cut(seed: int, cuts: list[int]) -> None:
     pieces = [
         (circle.t_s, circle.east_mps)
         for begin, end in itertools.pairwise(edges)
-        for circle in finder.fold(part(whole, begin, end))
+        for circle in finder.fold(whole.part(begin, end))
     ]
     assert pieces == [(circle.t_s, circle.east_mps) for circle in CircleFinder().fold(whole)]

@@ -14,6 +14,7 @@ from onboard.telemetry.mavlink.log_scanner import LogScanner
 from onboard.telemetry.messages.decoder import Decoder
 from tests.craft.telemetry_log import log_bytes
 from tests.craft.trial_day import POLE_PAIRS, Day, Setup, make, motor_at
+from tests.onboard.efficiency.made_channels import channel
 
 MOTOR = Drive(kv_rpm_per_v=100.0, phase_resistance_ohm=0.05, no_load_a=1.0, pole_pairs=POLE_PAIRS)
 RUNNING = slice(30, 80)
@@ -126,18 +127,14 @@ def test_electrical_revs_are_divided_by_pole_pairs(
 def test_a_display_s_speed_goes_where_the_craft_points() -> None:
     t_s = np.arange(0.25, 60.0, 0.25)
 
-    def channel(name: str, **known: np.ndarray | float) -> Channel:
-        columns = {key: np.full(len(t_s), np.nan) for key in COLUMNS[name]}
-        return Channel(t_s, columns | {k: np.broadcast_to(v, len(t_s)) for k, v in known.items()})
-
     # There at 350 to 10 degrees, which lie about north; back after half a minute.
     heading = (np.where(t_s < 30.0, 0.0, 180.0) + 10.0 * np.sin(40.0 * t_s)) % 360.0
     gathering = LogSeconds(Profile())
     gathering.fold(
         Block(
             {
-                "power": channel("power", volts_v=25.0, amps_a=16.0),
-                "hud": channel("hud", speed_mps=2.0, heading_deg=heading),
+                "power": channel("power", t_s, volts_v=25.0, amps_a=16.0),
+                "hud": channel("hud", t_s, speed_mps=2.0, heading_deg=heading),
             }
         )
     )
