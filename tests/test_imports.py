@@ -41,6 +41,7 @@ ORDER = (
     "onboard.restarts",
     "onboard.feed",
     "onboard.crew",
+    "onboard.daemon.run_settings",
     "onboard.ashore",
     "onboard.daemon",
     "onboard.__main__",

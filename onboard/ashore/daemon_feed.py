@@ -10,6 +10,7 @@ from onboard.ashore.facts import FeedFacts, Port
 from onboard.contract.messages import Hello, Message
 from onboard.contract.snapshot import Snapshot
 from onboard.crew.addresses import reached_here_at
+from onboard.errors import cause_of
 from onboard.feed.lines import LineSplitter, decoded
 
 CONNECT_S, HELLO_S = 1.0, 2.0
@@ -90,6 +91,5 @@ def probe(host: str, port: int, clock_s: Callable[[], float]) -> FeedFacts:
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             listener.bind(address)
     except (OSError, UnicodeError, OverflowError) as problem:
-        cause = (getattr(problem, "strerror", None) or str(problem)).lower()
-        return FeedFacts(host, port, Port.REFUSED, problem=cause)
+        return FeedFacts(host, port, Port.REFUSED, problem=cause_of(problem))
     return FeedFacts(host, port)

@@ -26,29 +26,14 @@ from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Snapshot
 from onboard.crew.addresses import reached_here_at
+from onboard.crew.door import DoorSettings
 from onboard.crew.keys import is_paired, own_fingerprint, readable_by_others
 from onboard.crew.members import CrewBook
-from onboard.errors import LinkError, UsageError
-from onboard.profile import Profile
+from onboard.daemon.run_settings import Settings
+from onboard.errors import LinkError, UsageError, cause_of
 from onboard.ride.ride import Ride
 from onboard.telemetry.link.base import Link
 from onboard.telemetry.link.opening import open_link
-
-
-@dataclass(frozen=True)
-class CheckSettings:
-    """What to check: profile and command line merged, as for the daemon."""
-
-    profile: Profile
-    profile_path: Path | None
-    connection: str
-    baud: int
-    system_id: int | None
-    listen: tuple[str, int]
-    record: Path | None
-    seconds_s: float = 10.0
-    pairing: Path | None = None
-    crew: tuple[str, int] | None = None
 
 
 @dataclass(frozen=True)
@@ -59,8 +44,17 @@ class Clocks:
     now_us: Callable[[], int] = lambda: time.time_ns() // 1000
 
 
-def gather(settings: CheckSettings, clocks: Clocks | None = None) -> Facts:
+def gather(settings: Settings, seconds_s: float = 10.0, clocks: Clocks | None = None) -> Facts:
     """Gather all facts.
+
+    Parameters
+    ----------
+    settings
+        As for the daemon.
+    seconds_s
+        How long to listen [s].
+    clocks
+        The machine's by default.
 
     Raises
     ------
@@ -79,7 +73,7 @@ def gather(settings: CheckSettings, clocks: Clocks | None = None) -> Facts:
         feed=probe(*settings.listen, clocks.clock_s),
         autopilot=AutopilotFacts(wanted=settings.system_id or settings.profile.link.system_id),
         disk=disk_facts(settings.record),
-        pairing=pairing_facts(settings.pairing, settings.crew),
+        pairing=pairing_facts(settings.pairing, settings.door),
         profile=settings.profile,
         profile_path=settings.profile_path,
     )
@@ -88,18 +82,22 @@ def gather(settings: CheckSettings, clocks: Clocks | None = None) -> Facts:
     except LinkError as problem:
         if settings.connection.startswith("file:"):
             raise
-        asked = _from_daemon(settings, clocks, facts) if facts.feed.used_by is Port.OURS else None
+        asked = None
+        if facts.feed.used_by is Port.OURS:
+            asked = _from_daemon(settings, seconds_s, clocks, facts)
         return asked or replace(facts, link=LinkFacts(settings.connection, problem=str(problem)))
     try:
-        return _from_link(settings, clocks, facts, link)
+        return _from_link(settings, seconds_s, clocks, facts, link)
     finally:
         link.close()
 
 
-def _from_link(settings: CheckSettings, clocks: Clocks, facts: Facts, link: Link) -> Facts:
+def _from_link(
+    settings: Settings, seconds_s: float, clocks: Clocks, facts: Facts, link: Link
+) -> Facts:
     """Add what comes over the link itself."""
     ride = Ride(settings.profile, settings.system_id)
-    reception = listen(link, ride, settings.seconds_s, clocks.clock_s, clocks.now_us)
+    reception = listen(link, ride, seconds_s, clocks.clock_s, clocks.now_us)
     craft = ride.decoder.craft
     armed = newest(ride, "heartbeat", "armed")
     clock = ClockFacts(clocks.now_us() * 1e-6)
@@ -138,7 +136,9 @@ def _from_link(settings: CheckSettings, clocks: Clocks, facts: Facts, link: Link
     )
 
 
-def _from_daemon(settings: CheckSettings, clocks: Clocks, facts: Facts) -> Facts | None:
+def _from_daemon(
+    settings: Settings, seconds_s: float, clocks: Clocks, facts: Facts
+) -> Facts | None:
     """Add what the daemon that occupies the link knows; None if its link is another."""
     host, port = reached_here_at(settings.listen[0]), settings.listen[1]
     begin_s = clocks.clock_s()
@@ -146,7 +146,7 @@ def _from_daemon(settings: CheckSettings, clocks: Clocks, facts: Facts) -> Facts
         first = feed.snapshots(2.0, most=2)
         if not first or not same_link(first[-1].link.source, settings.connection):
             return None
-        snapshots = first + feed.snapshots(settings.seconds_s)
+        snapshots = first + feed.snapshots(seconds_s)
         begin, end = first[0].link, snapshots[-1].link
         return replace(
             facts,
@@ -169,11 +169,11 @@ def _from_daemon(settings: CheckSettings, clocks: Clocks, facts: Facts) -> Facts
     return None
 
 
-def pairing_facts(folder: Path | None, door: tuple[str, int] | None) -> PairingFacts:
+def pairing_facts(folder: Path | None, door: DoorSettings | None) -> PairingFacts:
     """Return who may connect to the encrypted door, None if that is off."""
     if folder is None or not is_paired(folder):
         return PairingFacts()
-    where = door and f"{door[0]}:{door[1]}"
+    where = None if door is None else f"{door.host}:{door.port}"
     exposed = tuple(str(path) for path in readable_by_others(folder))
     try:
         own_fingerprint(folder)
@@ -252,7 +252,7 @@ def disk_facts(folder: Path | None) -> DiskFacts:
             return DiskFacts(folder, problem=f"{parent} is no folder")
         room = os.statvfs(parent)
     except OSError as problem:
-        return DiskFacts(folder, problem=(problem.strerror or str(problem)).lower())
+        return DiskFacts(folder, problem=cause_of(problem))
     if room.f_files and not room.f_favail:
         return DiskFacts(folder, problem="the disk takes no more files")
     return DiskFacts(folder, os.access(parent, os.W_OK | os.X_OK), room.f_bavail * room.f_frsize)

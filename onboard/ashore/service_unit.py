@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import zip_longest
 from pathlib import Path
 
-from onboard.errors import UsageError
+from onboard.errors import UsageError, cause_of
 from onboard.profile import Profile
 
 UNIT_NAME = "wattwake.service"
@@ -162,9 +162,8 @@ def install(text: str, path: Path, replace: bool) -> str:
     except UnicodeDecodeError:
         raise UsageError(f"{path} exists and is no text: look at it, and add --replace") from None
     except OSError as problem:
-        cause = (problem.strerror or str(problem)).lower()
         hint = " (the board's folder needs sudo; --user needs none)" if _denied(problem) else ""
-        raise UsageError(f"{path}: cannot be written: {cause}{hint}") from None
+        raise UsageError(f"{path}: cannot be written: {cause_of(problem)}{hint}") from None
     return f"{'replaced' if present is not None else 'wrote'} {path}"
 
 

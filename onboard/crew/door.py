@@ -30,7 +30,7 @@ from onboard.crew.joining import (
 from onboard.crew.keys import identity_path, is_paired, own_fingerprint, server_context
 from onboard.crew.limits import Limits, counted_as
 from onboard.crew.members import VIEWER, Crew, CrewBook, Member
-from onboard.errors import UsageError
+from onboard.errors import UsageError, cause_of
 from onboard.feed.server import FeedServer
 
 POLL_S: Final = 1.0
@@ -164,10 +164,9 @@ class CrewDoor:
             )
             self._listener = _listening(family, address)
         except (OSError, UnicodeError) as problem:
-            cause = (getattr(problem, "strerror", None) or str(problem)).lower()
             self._warn_once(
-                f"the crew's feed cannot be had on {settings.host}:{settings.port} ({cause}): "
-                "stop what uses it, or choose another with feed.crew_listen"
+                f"the crew's feed cannot be had on {settings.host}:{settings.port} "
+                f"({cause_of(problem)}): stop what uses it, or choose another with feed.crew_listen"
             )
             return
         port = self._listener.getsockname()[1]

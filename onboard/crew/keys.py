@@ -15,7 +15,7 @@ from typing import Final
 
 from onboard.crew.lock import locked
 from onboard.crew.members import CREW_NAME
-from onboard.errors import UsageError
+from onboard.errors import UsageError, cause_of
 from onboard.files.private_folder import make_own_folder
 from onboard.files.whole_file import write_whole
 
@@ -60,9 +60,9 @@ def make_folder(folder: Path) -> None:
         make_own_folder(folder)
         mode = folder.stat().st_mode
     except OSError as problem:
-        cause = (problem.strerror or str(problem)).lower()
         raise UsageError(
-            f"{folder}: cannot be made: {cause}: run it as the user that runs the daemon"
+            f"{folder}: cannot be made: {cause_of(problem)}: "
+            "run it as the user that runs the daemon"
         ) from None
     if stat.S_IMODE(mode) & 0o077:
         raise UsageError(f"{folder}: others may look into it: chmod 700 {folder}")
@@ -95,8 +95,9 @@ def make_identity(folder: Path) -> None:
             (folder / CREW_NAME).unlink(missing_ok=True)
             write_whole(identity_path(folder), identity)
         except OSError as problem:
-            cause = (problem.strerror or str(problem)).lower()
-            raise UsageError(f"{identity_path(folder)}: cannot be written: {cause}") from None
+            raise UsageError(
+                f"{identity_path(folder)}: cannot be written: {cause_of(problem)}"
+            ) from None
 
 
 def _new_identity() -> str:

@@ -18,7 +18,7 @@ from typing import Any, Final
 from onboard.contract.messages import Role
 from onboard.crew.invitation import CODE_BYTES
 from onboard.crew.lock import locked
-from onboard.errors import UsageError
+from onboard.errors import UsageError, cause_of
 from onboard.files.whole_file import write_whole
 
 CREW_NAME: Final = "crew.json"
@@ -253,9 +253,7 @@ class CrewBook:
         try:
             write_whole(self.path, json.dumps(stated, indent=1) + "\n")
         except OSError as problem:
-            raise UsageError(
-                f"{self.path}: cannot be written: {(problem.strerror or str(problem)).lower()}"
-            ) from None
+            raise UsageError(f"{self.path}: cannot be written: {cause_of(problem)}") from None
 
 
 def _free_name(wanted: str, taken: set[str]) -> str:

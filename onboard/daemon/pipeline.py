@@ -24,10 +24,8 @@ from onboard.profile import load_profile
 from onboard.record.marks import TimedCommand, timed_command
 from onboard.record.subscriber import Subscriber
 from onboard.restarts.learned_update import update_learned
-from onboard.restarts.refold import Session
 from onboard.restarts.session_book import SessionBook
 from onboard.restarts.trip_keeper import BehindError, TripKeeper
-from onboard.restarts.trip_sessions import Verdict
 from onboard.ride.commands import apply_command, settings_in_force, with_place
 from onboard.ride.ride import Ride
 from onboard.telemetry.link.link_reader import LinkReader
@@ -135,18 +133,10 @@ class Pipeline:
             book.past if book else None,
             settings.aim,
             start_us=self._clock.start_us,
-            present=self._present,
+            present=lambda until_us: self.book.present(until_us) if self.book else None,
             written=lambda: self.book is None or self.book.flush(),
-            settle=self._settle,
+            settle=lambda verdict: self.book.settle(verdict) if self.book else None,
         )
-
-    def _settle(self, verdict: Verdict) -> None:
-        if self.book is not None:
-            self.book.settle(verdict)
-
-    def _present(self, until_us: int) -> Session | None:
-        """Return the session being recorded, up to a stamp [us]."""
-        return self.book.present(until_us) if self.book else None
 
     def tick(self) -> None:
         """Record what has arrived, then run each subscriber, whatever becomes of the others."""

@@ -17,7 +17,7 @@ from onboard.contract.codec import as_line
 from onboard.contract.commands import LONGEST_BYTES, Command, Refused, Reply, parse_command
 from onboard.contract.messages import Ack, Hello
 from onboard.contract.refusals import Refusal, RefusalCode
-from onboard.errors import FeedError, UsageError
+from onboard.errors import FeedError, UsageError, cause_of
 from onboard.feed.viewer import LINES_PER_S, SEND_BUFFER_BYTES, Viewer, is_loopback
 
 CHUNK_BYTES = 4096
@@ -150,7 +150,7 @@ class FeedServer:
             self._server = await asyncio.start_server(self._serve, host, port)
         except (OSError, UnicodeError) as problem:
             raise FeedError(
-                f"cannot listen on {host}:{port} ({_cause(problem)}): "
+                f"cannot listen on {host}:{port} ({cause_of(problem)}): "
                 "stop what uses it, or choose another with --listen HOST:PORT"
             ) from None
         bound: int = self._server.sockets[0].getsockname()[1]
@@ -304,7 +304,3 @@ def _ack(
     number: int | None, why: Refusal | None, *, by: bool = True, command: Command | None = None
 ) -> bytes:
     return as_line(Ack(number, why is None, why, by, command))
-
-
-def _cause(problem: OSError | UnicodeError) -> str:
-    return (getattr(problem, "strerror", None) or str(problem)).lower()

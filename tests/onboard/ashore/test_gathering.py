@@ -12,7 +12,6 @@ from onboard.ashore.daemon_feed import DaemonFeed, probe
 from onboard.ashore.facts import PairingFacts, Port
 from onboard.ashore.findings import Verdict
 from onboard.ashore.gathering import (
-    CheckSettings,
     Clocks,
     disk_facts,
     gather,
@@ -25,7 +24,9 @@ from onboard.contract.figure import Unknown
 from onboard.contract.messages import Hello
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import unknown_snapshot
+from onboard.crew.door import DoorSettings
 from onboard.crew.keys import identity_path
+from onboard.daemon.run_settings import Settings
 from onboard.errors import LinkEndedError, LinkError, UsageError
 from onboard.profile import parse_profile
 from onboard.telemetry.link.base import Part
@@ -76,8 +77,8 @@ def telemetry(seconds: int, sender: Sender | None = None, **changes) -> list[byt
 
 
 @pytest.fixture
-def settings(tmp_path: Path) -> CheckSettings:
-    return CheckSettings(
+def settings(tmp_path: Path) -> Settings:
+    return Settings(
         profile=PROFILE,
         profile_path=Path("craft.toml"),
         connection="udpin:127.0.0.1:14550",
@@ -97,9 +98,9 @@ def play(monkeypatch):
     return begin
 
 
-def test_a_craft_at_rest_gives_its_facts(settings: CheckSettings, play) -> None:
+def test_a_craft_at_rest_gives_its_facts(settings: Settings, play) -> None:
     link = Played(telemetry(30))
-    facts = gather(settings, play(link))
+    facts = gather(settings, clocks=play(link))
     assert link.closed
     assert facts.link.seconds_s == pytest.approx(10.0, abs=0.3)
     assert facts.link.problem is None
@@ -127,35 +128,35 @@ def test_a_craft_at_rest_gives_its_facts(settings: CheckSettings, play) -> None:
     assert list(verdicts)[:3] == ["link", "autopilot", "fix"]
 
 
-def test_silence_garbage_and_a_lone_ground_station_differ(settings: CheckSettings, play) -> None:
-    silent = judge(gather(settings, play(Played([]))))
+def test_silence_garbage_and_a_lone_ground_station_differ(settings: Settings, play) -> None:
+    silent = judge(gather(settings, clocks=play(Played([]))))
     assert "nothing came in 10 s" in silent[0].text
     assert [one.verdict for one in silent].count(Verdict.BAD) == 1
-    noise = judge(gather(settings, play(Played([b"\x55\xaa\x13" * 50] * 20))))
+    noise = judge(gather(settings, clocks=play(Played([b"\x55\xaa\x13" * 50] * 20))))
     assert "no MAVLink message" in noise[0].text
     station = Sender(255, 190)
     beats = [station.heartbeat(GROUND_STATION, INVALID)] * 20
-    alone = judge(gather(settings, play(Played(beats))))
+    alone = judge(gather(settings, clocks=play(Played(beats))))
     assert alone[1].verdict is Verdict.BAD
     assert "HEARTBEAT" in alone[1].text
 
 
-def test_another_craft_on_the_link_is_named(settings: CheckSettings, play) -> None:
+def test_another_craft_on_the_link_is_named(settings: Settings, play) -> None:
     ours, theirs = telemetry(20), telemetry(20, Sender(7))
     both = [a + b[: len(b) // 2] for a, b in zip(ours, theirs, strict=True)]
-    facts = gather(settings, play(Played(both)))
+    facts = gather(settings, clocks=play(Played(both)))
     assert (facts.autopilot.system_id, facts.autopilot.others) == (1, (7,))
-    facts = gather(replace(settings, system_id=7), play(Played(both)))
+    facts = gather(replace(settings, system_id=7), clocks=play(Played(both)))
     assert (facts.autopilot.system_id, facts.autopilot.others) == (7, (1,))
 
 
-def test_unknown_instruments_stay_unknown(settings: CheckSettings, play) -> None:
+def test_unknown_instruments_stay_unknown(settings: Settings, play) -> None:
     sender = Sender()
     unknown = [
         b"".join([sender.heartbeat(), sender.attitude(n + 1.0), sender.sys_status(65.535, -0.01)])
         for n in range(20)
     ]
-    facts = gather(settings, play(Played(unknown)))
+    facts = gather(settings, clocks=play(Played(unknown)))
     assert facts.power.amps_a == facts.power.volts_v == ()
     assert facts.fix.fix is None
     found = {one.name: one for one in judge(facts)}
@@ -163,20 +164,20 @@ def test_unknown_instruments_stay_unknown(settings: CheckSettings, play) -> None
     assert "GPS_RAW_INT" in found["fix"].text
 
 
-def test_a_link_that_breaks_or_ends_while_listening(settings: CheckSettings, play) -> None:
+def test_a_link_that_breaks_or_ends_while_listening(settings: Settings, play) -> None:
     broken = Played([*telemetry(3), LinkError("/dev/x: gone")])
-    facts = gather(settings, play(broken))
+    facts = gather(settings, clocks=play(broken))
     assert facts.link.problem == "/dev/x: gone"
     assert facts.link.messages == 21
     assert judge(facts)[0].verdict is Verdict.BAD
     ended = Played([*telemetry(3), LinkEndedError("file:x: played to its end")])
-    facts = gather(settings, play(ended))
+    facts = gather(settings, clocks=play(ended))
     assert facts.link.problem is None
     assert facts.link.seconds_s == pytest.approx(3.0, abs=0.3)
     assert facts.autopilot.system_id == 1
 
 
-def test_the_autopilots_clock_is_compared_with_the_boards(settings: CheckSettings, play) -> None:
+def test_the_autopilots_clock_is_compared_with_the_boards(settings: Settings, play) -> None:
     import pymavlink.dialects.v20.all as dialect
 
     sender = Sender()
@@ -185,13 +186,13 @@ def test_the_autopilots_clock_is_compared_with_the_boards(settings: CheckSetting
         utc_us = START_US + (50 + n) * 1_000_000 - 7_200_000_000
         stamp = dialect.MAVLink_system_time_message(utc_us, (100 + n) * 1000)
         seconds.append(data + sender.pack(stamp))
-    facts = gather(settings, play(Played(seconds)))
+    facts = gather(settings, clocks=play(Played(seconds)))
     assert facts.clock.autopilot_s is not None
     assert facts.clock.board_s - facts.clock.autopilot_s == pytest.approx(7200.0, abs=1.5)
 
 
 def test_an_unavailable_link_is_a_finding_and_a_malformed_one_an_error(
-    settings: CheckSettings, tmp_path: Path
+    settings: Settings, tmp_path: Path
 ) -> None:
     facts = gather(replace(settings, connection="/dev/nosuch"))
     assert "no such serial device" in judge(facts)[0].text
@@ -201,7 +202,7 @@ def test_an_unavailable_link_is_a_finding_and_a_malformed_one_an_error(
         gather(replace(settings, connection=f"file:{tmp_path / 'no.tlog'}"))
 
 
-def test_the_folder_of_the_records(settings: CheckSettings, tmp_path: Path, monkeypatch) -> None:
+def test_the_folder_of_the_records(settings: Settings, tmp_path: Path, monkeypatch) -> None:
     file = tmp_path / "file"
     file.write_text("")
     assert disk_facts(file / "sessions").problem == f"{file} is no folder"
@@ -256,7 +257,7 @@ def snapshot(n: int, source: str) -> bytes:
     )
 
 
-def test_a_busy_link_is_judged_by_its_daemons_snapshots(settings: CheckSettings) -> None:
+def test_a_busy_link_is_judged_by_its_daemons_snapshots(settings: Settings) -> None:
     with socket.socket(type=socket.SOCK_DGRAM) as holder:
         holder.bind(("127.0.0.1", 0))
         connection = f"udpin:127.0.0.1:{holder.getsockname()[1]}"
@@ -315,10 +316,8 @@ def test_links_are_compared_by_what_they_name(tmp_path: Path) -> None:
     assert not same_link("udpin:0.0.0.0:1", "udpin:0.0.0.0:2")
 
 
-def test_lines_fit_the_terminal_and_units_stay_with_their_numbers(
-    settings: CheckSettings, play
-) -> None:
-    findings = judge(gather(settings, play(Played(telemetry(20)))))
+def test_lines_fit_the_terminal_and_units_stay_with_their_numbers(settings: Settings, play) -> None:
+    findings = judge(gather(settings, clocks=play(Played(telemetry(20)))))
     for width in (40, 80):
         lines = as_lines(findings, width)
         assert max(map(len, lines)) <= width
@@ -330,8 +329,8 @@ def test_lines_fit_the_terminal_and_units_stay_with_their_numbers(
     assert any("sensors.current_offset_a = -0.1" in line for line in as_lines(findings, 40))
 
 
-def test_json_holds_each_finding(settings: CheckSettings, play) -> None:
-    facts = gather(settings, play(Played(telemetry(20))))
+def test_json_holds_each_finding(settings: Settings, play) -> None:
+    facts = gather(settings, clocks=play(Played(telemetry(20))))
     told = as_dict(facts, judge(facts))
     assert told["verdict"] == "look"
     assert told["findings"][0]["name"] == "link"
@@ -339,11 +338,9 @@ def test_json_holds_each_finding(settings: CheckSettings, play) -> None:
     assert "propeller off" in told["first"]
 
 
-def test_a_short_check_of_a_slow_link_still_chooses_and_reads(
-    settings: CheckSettings, play
-) -> None:
+def test_a_short_check_of_a_slow_link_still_chooses_and_reads(settings: Settings, play) -> None:
     """In two seconds the daemon would not have settled on a craft; the check has to."""
-    facts = gather(replace(settings, seconds_s=2.0), play(Played(telemetry(2))))
+    facts = gather(settings, 2.0, play(Played(telemetry(2))))
     assert facts.autopilot.system_id == 1
     assert facts.power.amps_a
     assert facts.fix.fix == 3.0
@@ -354,7 +351,7 @@ def test_members_and_exposed_files(tmp_path: Path) -> None:
     member(folder, "phone", "viewer")
 
     def facts() -> PairingFacts:
-        return pairing_facts(folder, ("0.0.0.0", 27222))
+        return pairing_facts(folder, DoorSettings("0.0.0.0", 27222, folder, "skiff"))
 
     found = facts()
     assert found == PairingFacts(True, "0.0.0.0:27222", ("phone (viewer)",))
