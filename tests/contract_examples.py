@@ -12,11 +12,10 @@ from typing import Any, Literal, TypeVar
 from hypothesis import strategies as st
 
 from onboard.contract.alerts import Alert
-from onboard.contract.codes import Code, Statement
+from onboard.contract.codes import Code, Statement, codes_of
 from onboard.contract.commands import Mark, Set
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.quantities import kind_of
-from onboard.contract.schema import codes_of
 from onboard.contract.trip_line import TripLine
 
 Record = TypeVar("Record")

@@ -1,1 +1,1 @@
-"""The terminal dashboard: one app, a screen a view, a widget a file, one stylesheet."""
+"""The terminal dashboard: see README.md. One app, a file a view, a file a widget, one stylesheet."""

@@ -122,7 +122,7 @@ class DashboardApp(App[None]):
         )
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
-        """Give the toolkit's own themes our variables too."""
+        """Return our variables for the toolkit's own themes."""
         return {name: SUN.variables[name] for name in VARIABLES}
 
     def on_mount(self) -> None:
@@ -315,7 +315,7 @@ class DashboardApp(App[None]):
             self._source.controls.slower()
 
     def action_jump(self, seconds_s: float) -> None:
-        """Go forward in a saved ride, or back [s]."""
+        """Jump forward in a saved ride, or back [s]."""
         if self._source.places is not None:
             self._source.places.jump(seconds_s)
 

@@ -80,7 +80,7 @@ class MainScreen(Screen[None]):
         self._share()
 
     def on_resize(self, _event: events.Resize) -> None:
-        """Share the rows out anew."""
+        """Share out the rows again."""
         self._share()
 
     @property
@@ -102,7 +102,7 @@ class MainScreen(Screen[None]):
         self.go_to(names[(names.index(self._current) + 1) % len(names)])
 
     def caution_was_read(self) -> None:
-        """Take the caution away and give its rows to the view."""
+        """Remove the caution and give its rows to the view."""
         self._caution_read = True
         self._share()
 
@@ -138,7 +138,7 @@ class MainScreen(Screen[None]):
         )
 
     def _share(self) -> None:
-        """Set the heights, where they differ from those that are set."""
+        """Set the heights, if they changed."""
         width, height = self.size.width, self.size.height
         if not width or not height:
             return

@@ -154,7 +154,7 @@ class TargetChoice:
         self.values.clear()
 
     def _put(self, value: float, units: Units) -> None:
-        """Keep a value given in the rider's units, rounded to the small step, within limits."""
+        """Store a value in the rider's units, rounded to the small step, within its limits."""
         small = self.kind.small
         least, most = NUMBERS[self.kind.key]
         unit = self.kind.in_units(1.0, units)

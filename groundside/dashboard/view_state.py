@@ -65,5 +65,5 @@ class ViewState:
 
     @property
     def age_s(self) -> float | None:
-        """Age of the newest telemetry [s], None where it is not known."""
+        """Age of the newest telemetry [s], None if it is unknown."""
         return data_age_s(self.snapshot, self.since_received_s, self.replay)

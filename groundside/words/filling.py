@@ -30,7 +30,9 @@ Wording = Callable[[Values, Units], str]
 
 
 def statement_text(
-    statement: Statement, units: Units, wordings: Mapping[Code, Wording] = MappingProxyType({})
+    statement: Statement[Code],
+    units: Units,
+    wordings: Mapping[Code, Wording] = MappingProxyType({}),
 ) -> str:
     """Return the sentence of a statement with its values.
 

@@ -24,7 +24,7 @@ def log_remark_text(remark: LogRemark, units: Units) -> str:
     >>> log_remark_text(silent, CHOICES["km/h"])
     'At the end of this log: no speed for 59 s. What happened then is not counted.'
     """
-    worded: Statement = remark
+    worded: Statement[LogRemarkCode] = remark
     if remark.reason is not None:
         reason = {"reason": reason_text(remark.reason, units)}
         worded = Statement(remark.code, **{**remark.values, **reason})

@@ -1,12 +1,21 @@
 """What a rider can do to get a figure that is unknown."""
 
+from collections.abc import Mapping
+
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 
 RIDE_STEADILY = "Ride straight for half a minute at one speed."
-MEND_GPS = "Give the GPS a clear view of the sky, or check its wiring."
-STATE_BATTERY = "State the battery in the craft profile."
-NEAREST_SHORE = "The water runs faster than any speed tried: make for the nearest shore."
+
+MENDING: Mapping[Reason, str] = {
+    Reason.NO_STEADY_STRETCH: RIDE_STEADILY,
+    Reason.TOO_FEW_STRETCHES: RIDE_STEADILY,
+    Reason.NEEDS_OTHER_COURSES: RIDE_STEADILY,
+    Reason.NO_POSITION: "Give the GPS a clear view of the sky, or check its wiring.",
+    Reason.NO_BATTERY: "State the battery in the craft profile.",
+    Reason.NO_PROGRESS: "The water runs faster than any speed tried: make for the nearest shore.",
+}
+"""What to do about a reason; nothing can be done about the others."""
 
 
 def mend_text(unknown: Unknown) -> str:
@@ -17,13 +26,4 @@ def mend_text(unknown: Unknown) -> str:
     >>> mend_text(Unknown(Reason.NO_BATTERY)), mend_text(Unknown(Reason.NO_TIME))
     ('State the battery in the craft profile.', '')
     """
-    match unknown.code:
-        case Reason.NO_STEADY_STRETCH | Reason.TOO_FEW_STRETCHES | Reason.NEEDS_OTHER_COURSES:
-            return RIDE_STEADILY
-        case Reason.NO_POSITION:
-            return MEND_GPS
-        case Reason.NO_BATTERY:
-            return STATE_BATTERY
-        case Reason.NO_PROGRESS:
-            return NEAREST_SHORE
-    return ""
+    return MENDING.get(unknown.code, "")

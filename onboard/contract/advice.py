@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from onboard.contract.codes import Code, Statement, Value
+from onboard.contract.codes import Code, Statement
 from onboard.contract.figure import Estimate, Number, Unknown
 
 Cue = Literal["ease", "hold", "push"]
@@ -29,14 +29,10 @@ class Standing(Code):
     NEWER = "newer", "A standing that this viewer is too old to explain: {name}."
 
 
-class Stand(Statement):
+class Stand(Statement[Standing]):
     """How the ride compares with the target, as a statement."""
 
     __slots__ = ()
-    code: Standing
-
-    def __init__(self, code: Standing, /, **values: Value) -> None:
-        super().__init__(code, **values)
 
 
 @dataclass(frozen=True)

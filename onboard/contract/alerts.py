@@ -162,7 +162,7 @@ class AlertCode(Code):
     NEWER = "newer", "note", "An alert that this viewer is too old to explain: {name}."
 
 
-class Alert(Statement):
+class Alert(Statement[AlertCode]):
     """An alert that is on.
 
     Parameters
@@ -176,7 +176,6 @@ class Alert(Statement):
     """
 
     __slots__ = ("level", "since_s")
-    code: AlertCode
 
     def __init__(self, code: AlertCode, since_s: float = 0.0, /, **values: Value) -> None:
         super().__init__(code, **values)

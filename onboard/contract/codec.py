@@ -18,7 +18,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final, Literal, TypeVar
 
 from onboard.contract.alerts import Alert
-from onboard.contract.codes import Code, Statement, Value
+from onboard.contract.codes import Statement, Value, codes_of
 from onboard.contract.commands import Mark, Set
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.messages import KINDS, Message, command_read
@@ -151,7 +151,7 @@ def _names(kind: type[Any]) -> tuple[str, ...]:
     return _NAMES[kind]
 
 
-def _statement(value: Statement) -> dict[str, Any]:
+def _statement(value: Statement[Any]) -> dict[str, Any]:
     result: dict[str, Any] = {"code": value.code.code}
     if isinstance(value, Alert):
         result |= {"level": value.level, "since_s": plain(value.since_s)}
@@ -231,7 +231,7 @@ def _reason(raw: Any) -> Unknown:
 
 
 def _reader_of_statement(kind: Any) -> Read:
-    codes: type[Code] = typing.get_type_hints(kind)["code"]
+    codes = codes_of(kind)
 
     def of(raw: Any) -> Any:
         if not isinstance(raw, dict) or not isinstance(code := raw.get("code"), str):

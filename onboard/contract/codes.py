@@ -13,7 +13,7 @@ import os
 import string
 from collections.abc import Mapping
 from enum import StrEnum
-from typing import Self
+from typing import Any, Generic, Self, TypeVar, get_args
 
 from onboard.contract.quantities import unit_of
 
@@ -66,8 +66,13 @@ def _log_value(name: str, value: Value) -> str:
     return f"{name.rpartition('_')[0].replace('_', ' ')} {value:.4g} {unit}"
 
 
-class Statement:
+Row_co = TypeVar("Row_co", bound=Code, covariant=True)
+
+
+class Statement(Generic[Row_co]):
     """A code with its values.
+
+    A family of statements is a subclass, `class Refusal(Statement[RefusalCode])`.
 
     Parameters
     ----------
@@ -84,10 +89,10 @@ class Statement:
 
     __slots__ = ("code", "values")
 
-    def __init__(self, code: Code, /, **values: Value) -> None:
+    def __init__(self, code: Row_co, /, **values: Value) -> None:
         if values.keys() != set(code.names):
             raise TypeError(f"{code.code}: expected the values {code.names}, got {tuple(values)}")
-        self.code = code
+        self.code: Row_co = code
         self.values: Mapping[str, Value] = values
 
     def __eq__(self, other: object) -> bool:
@@ -110,3 +115,17 @@ class Statement:
     def __repr__(self) -> str:
         values = "".join(f", {name}={value!r}" for name, value in self.values.items())
         return f"{type(self).__name__}({self.code.code}{values})"
+
+
+def codes_of(family: type[Statement[Any]]) -> type[Code]:
+    """Return the enumeration that a family of statements takes its codes from.
+
+    Examples
+    --------
+    >>> from onboard.contract.refusals import Refusal
+    >>> codes_of(Refusal)
+    <enum 'RefusalCode'>
+    """
+    (base,) = family.__orig_bases__  # type: ignore[attr-defined]
+    codes: type[Code] = get_args(base)[0]
+    return codes

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields
 from typing import Any, TypeVar
 
-from onboard.contract.codes import Statement, Value
+from onboard.contract.codes import Statement
 from onboard.contract.reasons import Reason
 
 Known = TypeVar("Known")
@@ -28,7 +28,7 @@ class Figure:
     high: float | None = None
 
 
-class Unknown(Statement):
+class Unknown(Statement[Reason]):
     """No value, and why; `reasons` among the values are codes of reasons.
 
     Examples
@@ -38,10 +38,6 @@ class Unknown(Statement):
     """
 
     __slots__ = ()
-    code: Reason
-
-    def __init__(self, code: Reason, /, **values: Value) -> None:
-        super().__init__(code, **values)
 
 
 Estimate = Figure | Unknown

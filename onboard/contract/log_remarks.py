@@ -48,7 +48,7 @@ class LogRemarkCode(Code):
     )
 
 
-class LogRemark(Statement):
+class LogRemark(Statement[LogRemarkCode]):
     """A remark on a saved log; a `reason` among its values is the code of a reason.
 
     Parameters
@@ -66,7 +66,6 @@ class LogRemark(Statement):
     """
 
     __slots__ = ("reason",)
-    code: LogRemarkCode
 
     def __init__(
         self, code: LogRemarkCode, /, reason: Unknown | None = None, **values: Value

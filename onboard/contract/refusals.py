@@ -1,6 +1,6 @@
 """Why a viewer's command is not carried out: one row for each refusal."""
 
-from onboard.contract.codes import Code, Statement, Value
+from onboard.contract.codes import Code, Statement
 
 
 class RefusalCode(Code):
@@ -61,11 +61,7 @@ class RefusalCode(Code):
     NEWER = "newer", "a reason that this viewer does not know: {name}"
 
 
-class Refusal(Statement):
+class Refusal(Statement[RefusalCode]):
     """Why a command is not carried out; a `reason` among the values is the code of a reason."""
 
     __slots__ = ()
-    code: RefusalCode
-
-    def __init__(self, code: RefusalCode, /, **values: Value) -> None:
-        super().__init__(code, **values)

@@ -1,6 +1,6 @@
 """Statements about a comparison or a reconciliation: one row for each."""
 
-from onboard.contract.codes import Code, Statement, Value
+from onboard.contract.codes import Code, Statement
 from onboard.contract.reasons import Reason
 
 
@@ -49,14 +49,10 @@ class CautionCode(Code):
     )
 
 
-class Caution(Statement):
+class Caution(Statement[CautionCode]):
     """What would fool a comparison of set-ups, as a statement."""
 
     __slots__ = ()
-    code: CautionCode
-
-    def __init__(self, code: CautionCode, /, **values: Value) -> None:
-        super().__init__(code, **values)
 
 
 class FindingCode(Code):
@@ -113,14 +109,10 @@ class FindingCode(Code):
     CHARGES_CONTRADICT = "charges_contradict", Reason.CHARGES_CONTRADICT.sentence
 
 
-class Finding(Statement):
+class Finding(Statement[FindingCode]):
     """Why a verdict on the sensors is what it is, as a statement."""
 
     __slots__ = ()
-    code: FindingCode
-
-    def __init__(self, code: FindingCode, /, **values: Value) -> None:
-        super().__init__(code, **values)
 
 
 class RemarkCode(Code):
@@ -163,11 +155,7 @@ class RemarkCode(Code):
     )
 
 
-class Remark(Statement):
+class Remark(Statement[RemarkCode]):
     """What a comparison or a reconciliation rests on, as a statement."""
 
     __slots__ = ()
-    code: RemarkCode
-
-    def __init__(self, code: RemarkCode, /, **values: Value) -> None:
-        super().__init__(code, **values)

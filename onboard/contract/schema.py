@@ -12,7 +12,7 @@ from typing import Any, Final, Literal
 
 from onboard.contract import commands
 from onboard.contract.alerts import Alert, AlertCode, Event
-from onboard.contract.codes import Code, Statement
+from onboard.contract.codes import Statement, codes_of
 from onboard.contract.commands import Mark, Set
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.messages import KINDS
@@ -40,12 +40,6 @@ _PLAIN: Final[dict[Any, dict[str, Any]]] = {
 
 OF_ALL: Final = {"Consumption": "Wh/km", "Reach": "m"}
 """Unit of all fields of a record."""
-
-
-def codes_of(family: type[Statement]) -> type[Code]:
-    """Return the enumeration that a family of statements takes its codes from."""
-    codes: type[Code] = typing.get_type_hints(family)["code"]
-    return codes
 
 
 def schema() -> dict[str, Any]:
@@ -111,7 +105,7 @@ class _Definitions:
         return {"type": "object", "properties": properties, "required": needed}
 
 
-def _statement(family: type[Statement]) -> dict[str, Any]:
+def _statement(family: type[Statement[Any]]) -> dict[str, Any]:
     own = {"level": {"enum": ["note", "warning", "danger"]}, "since_s": _NUMBER}
     shared = own if family is Alert else {}
     return {
@@ -140,7 +134,7 @@ def _one_line(part: Any) -> str:
     return json.dumps(part, ensure_ascii=False, separators=(",", ":"))
 
 
-def families() -> tuple[type[Statement], ...]:
+def families() -> tuple[type[Statement[Any]], ...]:
     """Return every family of statements imported so far."""
     return tuple(sorted(Statement.__subclasses__(), key=lambda family: family.__name__))
 
@@ -154,13 +148,8 @@ def _records() -> Iterator[str]:
     yield "## Records"
     found = {record.__name__: record for record in _every_record(Snapshot, *KINDS.values(), Event)}
     for name, record in found.items():
-        yield ""
-        yield f"### {name}"
-        yield ""
-        yield str(record.__doc__).split("\n\n")[0].replace("\n", " ").strip()
-        yield ""
-        yield "| field | unit | unknown | meaning |"
-        yield "|---|---|---|---|"
+        yield from ("", f"### {name}", "", _first_paragraph(record), "")
+        yield from ("| field | unit | unknown | meaning |", "|---|---|---|---|")
         hints, meanings = typing.get_type_hints(record), _meanings(record)
         for field in dataclasses.fields(record):
             hint = hints[field.name]
@@ -168,6 +157,10 @@ def _records() -> Iterator[str]:
             # In these the name around them bears the unit: `range_m`, `wh_per_km`.
             unit = OF_ALL.get(name) or (unit_of(field.name) if _is_number(hint) else "")
             yield f"| `{field.name}` | {unit or ''} | {may} | {meanings.get(field.name, '')} |"
+
+
+def _first_paragraph(of: type[Any]) -> str:
+    return str(of.__doc__).split("\n\n", maxsplit=1)[0].replace("\n", " ").strip()
 
 
 def _every_record(*kinds: Any) -> Iterator[Any]:
@@ -208,17 +201,15 @@ def _meanings(record: Any) -> dict[str, str]:
 def _statements() -> Iterator[str]:
     for family in families():
         codes = codes_of(family)
-        yield ""
-        yield f"## {family.__name__}"
-        yield ""
-        yield str(family.__doc__).split("\n\n", maxsplit=1)[0].replace("\n", " ").strip()
-        yield ""
-        alert = codes is AlertCode
-        if alert:
-            yield "Each also bears its `level`, and `since_s`, for how long it has been on."
-            yield ""
-        yield "| code | level | meaning | values |" if alert else "| code | meaning | values |"
-        yield "|---|---|---|---|" if alert else "|---|---|---|"
+        yield from ("", f"## {family.__name__}", "", _first_paragraph(family), "")
+        if codes is AlertCode:
+            yield from (
+                "Each also bears its `level`, and `since_s`, for how long it has been on.",
+                "",
+            )
+            yield from ("| code | level | meaning | values |", "|---|---|---|---|")
+        else:
+            yield from ("| code | meaning | values |", "|---|---|---|")
         for row in codes:
             level = f" {row.level} |" if isinstance(row, AlertCode) else ""
             values = ", ".join(f"`{name}`" for name in row.names)
@@ -226,17 +217,13 @@ def _statements() -> Iterator[str]:
 
 
 def _limits() -> Iterator[str]:
-    yield ""
-    yield "## What viewers may set and mark"
-    yield ""
+    yield from ("", "## What viewers may set and mark", "")
     yield (
         'A line each, without a schema: `{"kind": "set", "id", "key", "value"}` or '
         '`{"kind": "mark", "id", "mark", "text"}`; `id` is the viewer\'s own number, which '
         "comes back in the `ack`. Any other key is refused."
     )
-    yield ""
-    yield "| key | allowed |"
-    yield "|---|---|"
+    yield from ("", "| key | allowed |", "|---|---|")
     for key in typing.get_args(commands.Key):
         if key in commands.NUMBERS:
             least, most = commands.NUMBERS[key]

@@ -1,4 +1,1 @@
-"""Drawing into terminal cells.
-
-Big type, plots, the arrow to home. What it draws knows nothing of rides.
-"""
+"""Drawing into terminal cells: big type, plots, the arrow to home. It knows nothing of rides."""

@@ -92,16 +92,16 @@ class Painted(Widget):
         return self._lines
 
     def on_show(self) -> None:
-        """Paint everything anew: it may have changed out of sight."""
+        """Repaint: the content may have changed out of sight."""
         self.lay_out()
 
     def lay_out(self) -> None:
-        """Paint everything anew."""
+        """Repaint all lines."""
         self._repaint_lines()
         self.refresh()
 
     def render_line(self, y: int) -> Strip:
-        """Return one line to the toolkit."""
+        """Return one line, as the toolkit asks for it."""
         width = self.size.width
         if self._painted_for != self.size:  # the toolkit asks for all lines after a resize
             self._repaint_lines()

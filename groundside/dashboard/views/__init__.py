@@ -1,1 +1,1 @@
-"""The views, one a file: each answers one question of the rider's."""
+"""The views, a file each: every one answers one question of the rider's."""

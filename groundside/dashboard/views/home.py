@@ -46,7 +46,7 @@ class HomeView(View):
         yield self._way
 
     def on_resize(self, _event: events.Resize) -> None:
-        """Share the rows out anew."""
+        """Share out the rows again."""
         self._share()
 
     def show(self, state: ViewState) -> None:

@@ -45,7 +45,7 @@ class RideView(View):
         yield self._spaces[2]
 
     def on_resize(self, _event: events.Resize) -> None:
-        """Share the rows out anew."""
+        """Share out the rows again."""
         self._share()
 
     def show(self, state: ViewState) -> None:
@@ -61,7 +61,7 @@ class RideView(View):
         self._figures.content = (content.figures, content.stale)
 
     def _share(self) -> None:
-        """Set the heights, where they differ from those that are set."""
+        """Set the heights, if they changed."""
         width, height = self.size.width, self.size.height
         if not width or not height:
             return

@@ -42,7 +42,7 @@ class TypedLine(Input):
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", show=False)]
 
     class Left(Message):
-        """The rider does not want to type after all."""
+        """Typing was cancelled."""
 
     def action_leave(self) -> None:
         """Leave without sending."""
@@ -85,7 +85,7 @@ class RunsView(View):
         self._line.display = False
 
     def on_hide(self, _event: events.Hide) -> None:
-        """Leave what was begun: coming back later it would surprise."""
+        """Cancel what was begun: coming back later, it would surprise."""
         self._leave()
 
     def show(self, state: ViewState) -> None:
@@ -175,7 +175,7 @@ class RunsView(View):
         self._paint()
 
     def _next_choice(self, snapshot: Snapshot) -> None:
-        """Begin to choose a set-up with the one after that in force, or go on to the next."""
+        """Start choosing a set-up from the one after that in force, or choose the next."""
         if self._choices:
             self._chosen = (self._chosen + 1) % len(self._choices)
             return
@@ -213,11 +213,11 @@ class RunsView(View):
         self._line.focus()
 
     def _send(self) -> None:
-        """Say what was typed; an empty line says nothing."""
+        """Send what was typed, unless it is empty."""
         what, typed = self._typing, self._line.value
         amount = parse_charge(typed) if what == "charge" else None
         if what == "charge" and amount is None and clean(typed):
-            # Left as typed, to be mended.
+            # The line stays as typed, to be corrected.
             self._not_read = True
             self._paint()
             return
@@ -231,7 +231,7 @@ class RunsView(View):
         self._paint()
 
     def _leave(self) -> None:
-        """End typing, choosing and asking."""
+        """Cancel typing, choosing and an open question."""
         self._confirmation.cancel()
         self._choices = ()
         if self._typing:
@@ -246,7 +246,7 @@ class RunsView(View):
         self._send()
 
     def on_typed_line_left(self, event: TypedLine.Left) -> None:
-        """Leave at the escape key."""
+        """Cancel at the escape key."""
         event.stop()
         self._leave()
         self._paint()

@@ -1,1 +1,1 @@
-"""Widgets of the dashboard, one a file; each paints its own lines and only those that changed."""
+"""Widgets of the dashboard, a file each: they paint content into lines."""

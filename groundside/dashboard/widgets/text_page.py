@@ -8,7 +8,7 @@ from groundside.dashboard.content.items import Block
 from groundside.dashboard.drawing.painted import Line, Painted, piece_width, wrapped
 
 COLUMN = 52
-"""A column of text is at least this wide, where there is more than one."""
+"""Least width of a column of text, if there is more than one."""
 NAME_MOST = 14
 
 
@@ -33,7 +33,7 @@ class TextPage(Painted):
         """Number of pages when it was last painted."""
 
     def turn(self) -> None:
-        """Go on to the next page; the first follows the last."""
+        """Turn to the next page; the first follows the last."""
         self._page += 1
         self.lay_out()
 

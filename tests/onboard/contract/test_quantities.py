@@ -18,7 +18,7 @@ STATEMENTS = [
         powers_w=(420.0, 400.5),
         run_to_run_fraction=0.04,
         within_run_fraction=None,
-        by_name="not_known",
+        held="not_known",
     ),
     Caution(CautionCode.OUTLIER_RUN, run_numbers=(3, 4), setup="a"),
     Remark(RemarkCode.SOME_FULL, full_charges=2, charges=3),

@@ -11,14 +11,14 @@ import pytest
 
 from onboard import contract
 from onboard.contract.codec import plain
-from onboard.contract.codes import Statement
+from onboard.contract.codes import Statement, codes_of
 from onboard.contract.commands import Mark, Set
 from onboard.contract.figure import Figure
 from onboard.contract.log_remarks import LogRemark
 from onboard.contract.messages import KINDS
 from onboard.contract.quantities import kind_of, unit_of
 from onboard.contract.remarks import Caution
-from onboard.contract.schema import codes_of, families, glossary_text, schema, schema_text
+from onboard.contract.schema import families, glossary_text, schema, schema_text
 from tests.contract_examples import example, statement
 from tests.wire import wire
 

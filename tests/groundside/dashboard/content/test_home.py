@@ -1,11 +1,10 @@
-"""What the home view says, as a table: the answer, which way, what to do."""
+"""Content of the home view as tables: the verdict, which way, what to do."""
 
 from typing import Any
 
 import pytest
 
 from groundside.dashboard.content.home import UNTIL_KNOWN, HomeContent, home_content
-from groundside.words.mending import MEND_GPS, NEAREST_SHORE, RIDE_STEADILY, STATE_BATTERY
 from groundside.words.units import CHOICES
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
@@ -14,6 +13,10 @@ from tests.made_snapshot import HOME, changed
 
 QUIET = Unknown(Reason.QUIET, age_s=7.0)
 OLD = {"since_received_s": 3.0}
+RIDE_STEADILY = "Ride straight for half a minute at one speed."
+MEND_GPS = "Give the GPS a clear view of the sky, or check its wiring."
+STATE_BATTERY = "State the battery in the craft profile."
+NEAREST_SHORE = "The water runs faster than any speed tried: make for the nearest shore."
 NO_FURTHER = "Go no further out, and no faster."
 NEARER = "The reserve goes into it: land nearer if you can."
 
