@@ -12,8 +12,8 @@ from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.worker import Worker, WorkerState
 
+from groundside.connection.commands import mark
 from groundside.connection.preferences import Preferences
-from groundside.connection.say import mark
 from groundside.connection.source import ReplayState, SnapshotSource
 from groundside.dashboard.drawn_line import DrawnLine
 from groundside.dashboard.ending import EndWatch
@@ -105,8 +105,10 @@ class DashboardApp(App[None]):
         self._end_watch = EndWatch(self._leave)
         for theme in THEMES:
             self.register_theme(theme)
-        can_pace, can_seek = source.controls is not None, source.places is not None
-        keys = keys_for(can_pace=can_pace, can_seek=can_seek, can_talk=source.talk is not None)
+        can_pace, can_seek = source.controls is not None, source.seek_controls is not None
+        keys = keys_for(
+            can_pace=can_pace, can_seek=can_seek, can_talk=source.command_sender is not None
+        )
         self._actions = {name: key.action for key in reversed(keys) for name in key.names}
         steering = (*(PACE_KEYS if can_pace else ()), *(PLACE_KEYS if can_seek else ()))
         self._main = MainScreen(
@@ -159,7 +161,7 @@ class DashboardApp(App[None]):
                 self._snapshot, self._started = update.snapshot, True
                 self._replay = update.replay
                 self._received_s = self._clock()
-                if self._source.places is None:  # else it tells the whole ride's line
+                if self._source.seek_controls is None:  # else it tells the whole ride's line
                     self._trip_line.draw_on(update.snapshot)
             self._problem = update.problem
 
@@ -191,8 +193,8 @@ class DashboardApp(App[None]):
             target_distance_m=self._target_distance_m,
             trip_line=self._trip_line.record,
             replay=self._replay,
-            can_talk=self._source.talk is not None,
-            can_seek=self._source.places is not None,
+            can_talk=self._source.command_sender is not None,
+            can_seek=self._source.seek_controls is not None,
             said=self._said if lately else "",
             refused=self._refused if lately else "",
             now_s=now_s,
@@ -216,7 +218,7 @@ class DashboardApp(App[None]):
         self.run_worker(self._say(message.command, message.done), group="say", exit_on_error=False)
 
     async def _say(self, command: Command, done: str) -> None:
-        talk = self._source.talk
+        talk = self._source.command_sender
         if talk is None:
             self.tell("", "NOT DONE: nobody is there to hear it, this is no live ride")
             return
@@ -234,7 +236,7 @@ class DashboardApp(App[None]):
 
     def on_view_go_to(self, message: View.GoTo) -> None:
         """Go to a place of a saved ride."""
-        places = self._source.places
+        places = self._source.seek_controls
         if places is None:
             return
         if message.fraction is not None:
@@ -244,8 +246,8 @@ class DashboardApp(App[None]):
 
     def on_replay_bar_tapped(self, message: ReplayBar.Tapped) -> None:
         """Go to where the time bar was tapped."""
-        if self._source.places is not None:
-            self._source.places.go_to(message.fraction)
+        if self._source.seek_controls is not None:
+            self._source.seek_controls.go_to(message.fraction)
 
     def on_caution_bar_read(self, _message: CautionBar.Read) -> None:
         """Take a tap on the caution like its key."""
@@ -308,18 +310,18 @@ class DashboardApp(App[None]):
 
     def action_jump(self, seconds_s: float) -> None:
         """Go forward in a saved ride, or back [s]."""
-        if self._source.places is not None:
-            self._source.places.jump(seconds_s)
+        if self._source.seek_controls is not None:
+            self._source.seek_controls.jump(seconds_s)
 
     def action_next_event(self) -> None:
         """Go to the next event of a saved ride."""
-        if self._source.places is not None and not self._source.places.next_event():
+        if self._source.seek_controls is not None and not self._source.seek_controls.next_event():
             self.tell("no event after this place")
 
     def action_event_before(self) -> None:
         """Go to the event before."""
-        if self._source.places is not None:
-            self._source.places.event_before()
+        if self._source.seek_controls is not None:
+            self._source.seek_controls.event_before()
 
 
 def _control(key: Key) -> Button:

@@ -5,7 +5,7 @@ from typing import ClassVar
 from textual import events
 from textual.app import ComposeResult
 
-from groundside.connection.say import setting
+from groundside.connection.commands import setting
 from groundside.dashboard.aiming import DISTANCE, KINDS, Aiming
 from groundside.dashboard.faces.aim import aim_face
 from groundside.dashboard.scene import Scene

@@ -29,7 +29,7 @@ class View(Container):
         Parameters
         ----------
         command
-            As of `groundside.connection.say.setting` and `groundside.connection.say.mark`.
+            As made by `groundside.connection.commands`.
         done
             What the rider reads once it was done.
         """

@@ -6,7 +6,7 @@ from typing import ClassVar
 from textual import events
 from textual.app import ComposeResult
 
-from groundside.connection.say import mark
+from groundside.connection.commands import mark
 from groundside.dashboard.faces.craft import craft_blocks, silent_source
 from groundside.dashboard.pace import Pace
 from groundside.dashboard.scene import Scene

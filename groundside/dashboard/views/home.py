@@ -7,7 +7,7 @@ from textual import events
 from textual.app import ComposeResult
 from textual.containers import Container
 
-from groundside.connection.say import setting
+from groundside.connection.commands import setting
 from groundside.dashboard.faces.home import HomeFace, home_face
 from groundside.dashboard.rows import home_rows
 from groundside.dashboard.scene import Scene

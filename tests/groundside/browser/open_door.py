@@ -12,9 +12,9 @@ from typing import Any
 import aiohttp
 from yarl import URL
 
+from groundside.browser.access import COOKIE, BrowserAccess
 from groundside.browser.codes import code_text
-from groundside.browser.entry import COOKIE, Entry
-from groundside.browser.server import Dashboards, serving
+from groundside.browser.server import DashboardServer, serving
 from onboard.crew.keys import make_identity
 from onboard.crew.limits import Limits
 from onboard.crew.members import CrewBook
@@ -82,8 +82,8 @@ async def open_door(
     folder: Path, command: Sequence[str], most: int = 4, limits: Limits | None = None
 ) -> AsyncIterator[Open]:
     came: list[str] = []
-    entry = Entry(folder, lambda member: came.append(member.name), limits)
-    async with serving(Dashboards(command, most, entry), "127.0.0.1", 0) as port:
+    entry = BrowserAccess(folder, lambda member: came.append(member.name), limits)
+    async with serving(DashboardServer(command, most, entry), "127.0.0.1", 0) as port:
         there = Open(port, folder)
         there.came = came
         yield there

@@ -17,8 +17,8 @@ from pathlib import Path
 import aiohttp
 import pytest
 
-from groundside.browser.entry import COOKIE
-from groundside.browser.viewer import PUT_OUT
+from groundside.browser.access import COOKIE
+from groundside.browser.dashboard_process import CLOSE_REVOKED
 from onboard.crew.keys import own_fingerprint
 from tests.daemon_process import Daemon
 from tests.groundside.browser.open_door import STRANGER, TOP, Browser, Open
@@ -151,7 +151,7 @@ def test_crew_marks_a_viewer_only_looks_and_the_revoked_are_out(tmp_path: Path) 
             revoke = ("onboard", "pair", "--revoke", "old phone")
             assert (await asyncio.to_thread(machine.run, *revoke)).returncode == 0
             async with asyncio.timeout(PATIENCE_S):
-                assert (await ended).data == PUT_OUT
+                assert (await ended).data == CLOSE_REVOKED
             status, text, _ = await crew.ask("GET", "/")
             assert status == 403 and STRANGER in text
             assert (await viewer.ask("GET", "/state"))[0] == 200

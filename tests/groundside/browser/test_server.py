@@ -14,9 +14,9 @@ from pathlib import Path
 import aiohttp
 import pytest
 
-from groundside.browser.address import page_addresses, qr_code
+from groundside.browser.dashboard_process import CLOSE_QUIT
+from groundside.browser.page_address import page_addresses, qr_code
 from groundside.browser.server import PAGE
-from groundside.browser.viewer import LEFT
 from tests.patience import PATIENCE_S
 
 TOP = Path(__file__).parents[3]
@@ -116,7 +116,7 @@ def test_a_browser_gets_the_page_and_a_dashboard(served: Served) -> None:
                 async with asyncio.timeout(PATIENCE_S):
                     while (message := await one.receive()).type == aiohttp.WSMsgType.BINARY:
                         pass
-                assert (message.type, one.close_code) == (aiohttp.WSMsgType.CLOSE, LEFT)
+                assert (message.type, one.close_code) == (aiohttp.WSMsgType.CLOSE, CLOSE_QUIT)
 
     asyncio.run(browse())
 
@@ -140,7 +140,7 @@ def test_places_are_limited_and_free_again(served: Served) -> None:
             pids = viewers_of(served.process.pid)
             assert len(pids) == 2
             await one.close()
-            assert one.close_code != LEFT
+            assert one.close_code != CLOSE_QUIT
             for _ in range(100):
                 if await free(session) == 1:
                     break

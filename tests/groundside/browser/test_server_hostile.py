@@ -7,8 +7,8 @@ from pathlib import Path
 import aiohttp
 import pytest
 
-from groundside.browser.entry import COOKIE
-from groundside.browser.server import Dashboards, serving
+from groundside.browser.access import COOKIE
+from groundside.browser.server import DashboardServer, serving
 from tests.groundside.browser.open_door import Browser, Open, Started, open_door, paired_folder, tls
 from tests.patience import PATIENCE_S
 
@@ -200,7 +200,7 @@ def test_a_member_who_asks_for_no_websocket_is_told_so(
 def test_without_codes_no_name_that_others_can_give_out_is_ours(name: str, status: int) -> None:
     async def browse() -> None:
         async with (
-            serving(Dashboards([], 4), "127.0.0.1", 0) as port,
+            serving(DashboardServer([], 4), "127.0.0.1", 0) as port,
             aiohttp.ClientSession() as by,
         ):
             here, there = f"http://127.0.0.1:{port}", f"{name}:{port}"
@@ -234,7 +234,7 @@ def test_on_this_machine_too_what_is_no_request_gets_a_number_and_no_traceback(c
     ]
 
     async def browse() -> None:
-        async with serving(Dashboards(["false"], 1), "127.0.0.1", 0) as port:
+        async with serving(DashboardServer(["false"], 1), "127.0.0.1", 0) as port:
             for request, status in asked:
                 reader, writer = await asyncio.open_connection("127.0.0.1", port)
                 writer.write(request)

@@ -3,8 +3,8 @@
 import asyncio
 from collections.abc import AsyncIterator
 
-from groundside.connection.source import Lacking, SnapshotSource, Update
-from groundside.connection.target_source import WithTarget
+from groundside.connection.source import NotFoundYet, SnapshotSource, Update
+from groundside.connection.target_source import TargetSource
 from onboard.contract.advice import Standing, Target
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
@@ -17,7 +17,7 @@ HARDLY = Unknown(Reason.HARDLY_MOVING)
 
 
 class Fixed:
-    name, controls, places, talk = "fixed", None, None, None
+    name, controls, seek_controls, command_sender = "fixed", None, None, None
 
     def __init__(self, *snapshots: Snapshot | None) -> None:
         self._snapshots = snapshots
@@ -46,7 +46,7 @@ def updates(source: SnapshotSource) -> list[Update]:
 def targets(*snapshots: Snapshot | None) -> list[Target | Unknown | None]:
     return [
         update.snapshot.target if update.snapshot else None
-        for update in updates(WithTarget(Fixed(*snapshots), 20_000.0))
+        for update in updates(TargetSource(Fixed(*snapshots), 20_000.0))
     ]
 
 
@@ -89,5 +89,5 @@ def test_a_target_of_the_daemon_is_left_alone() -> None:
 
 
 def test_until_the_first_snapshot_it_is_said_what_was_looked_for() -> None:
-    source = Lacking(Fixed(None, snapshot(), None), "no craft found")
+    source = NotFoundYet(Fixed(None, snapshot(), None), "no craft found")
     assert [update.problem for update in updates(source)] == ["no craft found", None, "no feed"]

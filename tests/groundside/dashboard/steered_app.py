@@ -8,7 +8,7 @@ from typing import Any
 from textual.app import App
 from textual.pilot import Pilot
 
-from groundside.connection.answers import Said
+from groundside.connection.commands import CommandResult
 from groundside.connection.source import ReplayState, Update
 from groundside.dashboard.app import DashboardApp, make_app
 from groundside.dashboard.drawing.block_font import SIZES, draw
@@ -118,11 +118,11 @@ class SteeredPlaces:
 class SteeredTalk:
     """Notes down what was said to it, and answers as it is told."""
 
-    def __init__(self, answer: Said | None = None) -> None:
+    def __init__(self, answer: CommandResult | None = None) -> None:
         self.said: list[Command] = []
-        self.answer = answer or Said(True)
+        self.answer = answer or CommandResult(True)
 
-    async def send(self, command: Command) -> Said:
+    async def send(self, command: Command) -> CommandResult:
         self.said.append(command)
         return self.answer
 
@@ -138,7 +138,7 @@ class SteeredSource:
         places: SteeredPlaces | None = None,
         talk: SteeredTalk | None = None,
     ) -> None:
-        self.controls, self.places, self.talk = controls, places, talk
+        self.controls, self.seek_controls, self.command_sender = controls, places, talk
         self._queue: asyncio.Queue[Update | Exception | None] = asyncio.Queue()
 
     def put(self, update: Update | Exception | None) -> None:

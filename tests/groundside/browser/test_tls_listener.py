@@ -1,0 +1,277 @@
+"""What strangers may ask of the browsers' door, and that it costs nobody who is in."""
+
+import asyncio
+import contextlib
+import socket
+import time
+from pathlib import Path
+
+import aiohttp
+import pytest
+
+from groundside.browser import tls_listener
+from onboard.crew import limits
+from onboard.crew.limits import Limits
+from tests.groundside.browser.open_door import (
+    Browser,
+    Open,
+    Started,
+    open_door,
+    paired_folder,
+    says,
+    tls,
+)
+from tests.patience import PATIENCE_S
+
+pytestmark = pytest.mark.slow
+
+
+class Fine(Limits):
+    """Hears every connection: for what is limited behind that."""
+
+    def come(self, address: str, now_s: float) -> bool:
+        super().come(address, now_s)
+        self._account(address).waiting = self.waiting = 1
+        return True
+
+
+def test_wrong_codes_of_an_address_are_soon_not_looked_at(tmp_path: Path) -> None:
+    async def browse() -> None:
+        async with (
+            open_door(paired_folder(tmp_path), [], limits=Fine()) as door,
+            Browser(door, source="127.0.0.3") as guesser,
+            Browser(door, source="127.0.0.4") as owner,
+        ):
+            right = door.code()
+            begun_s = time.monotonic()
+            wrong = [await guesser.type_code("AAAAA-AAAAA") for _ in range(30)]
+            statuses = [status for status, _, _ in wrong]
+            passed_s = time.monotonic() - begun_s
+            heard = statuses.count(403)
+            assert heard >= limits.WRONG_BURST
+            assert heard <= limits.WRONG_BURST + passed_s * limits.WRONG_PER_S + 1
+            assert set(statuses) == {403, 429}
+            assert says(wrong[0][1]).startswith("That code is not good")
+            assert says(wrong[-1][1]).startswith("Too many codes")
+            # Not even the right one, or guessing would go on by other means.
+            assert (await guesser.type_code(right))[0] == 429
+            assert (await owner.type_code(right))[0] == 303
+
+    asyncio.run(browse())
+
+
+def test_codes_that_are_none_count_too(tmp_path: Path) -> None:
+    async def browse() -> None:
+        async with (
+            open_door(paired_folder(tmp_path), [], limits=Fine()) as door,
+            Browser(door) as guesser,
+        ):
+            statuses = [(await guesser.type_code("?" * n))[0] for n in range(20)]
+            assert statuses[0] == 403 and statuses[-1] == 429
+
+    asyncio.run(browse())
+
+
+def test_wrong_codes_of_all_are_limited_and_members_come_in_all_the_same(tmp_path: Path) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), [], limits=Fine()) as door:
+            statuses = []
+            begun_s = time.monotonic()
+            for last in range(10, 20):
+                async with Browser(door, source=f"127.0.0.{last}") as guesser:
+                    statuses += [(await guesser.type_code("AAAAA-AAAAA"))[0] for _ in range(5)]
+            passed_s = time.monotonic() - begun_s
+            most = limits.CODES_BURST + passed_s * limits.CODES_PER_S + 1
+            assert limits.CODES_BURST <= statuses.count(403) <= most < 50
+            async with Browser(door, door.token()) as member:
+                assert (await member.ask("GET", "/state"))[0] == 200
+
+    asyncio.run(browse())
+
+
+def test_a_good_code_is_not_counted_against_its_address(tmp_path: Path) -> None:
+    async def browse() -> None:
+        async with (
+            open_door(paired_folder(tmp_path), [], limits=Fine()) as door,
+            Browser(door) as browser,
+        ):
+            for _ in range(15):
+                assert (await browser.type_code(door.code()))[0] == 303
+
+    asyncio.run(browse())
+
+
+async def ended(reader: asyncio.StreamReader, within_s: float) -> bool:
+    """Return whether the other end hangs up in time."""
+    with contextlib.suppress(ConnectionError):
+        try:
+            async with asyncio.timeout(within_s):
+                while await reader.read(65536):
+                    pass
+        except TimeoutError:
+            return False
+    return True
+
+
+SLOW = (
+    "",
+    "GET / HTTP/1.1\r\nHost: {host}\r\n",
+    "GET / HTTP/1.1\r\nHost: {host}\r\n\r\n",
+    "POST /pair HTTP/1.1\r\nHost: {host}\r\nOrigin: https://{host}\r\nContent-Length: 100\r\n"
+    "Content-Type: application/x-www-form-urlencoded\r\n\r\ncode=A",
+    "PUT /x HTTP/1.1\r\nHost: {host}\r\nTransfer-Encoding: chunked\r\n\r\n",
+)
+
+
+@pytest.mark.parametrize("said", SLOW)
+def test_who_does_not_say_who_it_is_is_put_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, said: str
+) -> None:
+    monkeypatch.setattr(tls_listener, "IDENTIFY_TIMEOUT_S", 0.6)
+
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door:
+            reader, writer = await asyncio.open_connection(
+                "127.0.0.1", door.port, ssl=tls(), server_hostname=""
+            )
+            writer.write(said.format(host=door.host).encode())
+            assert await ended(reader, PATIENCE_S)
+            writer.transport.abort()
+            await asyncio.sleep(0.05)
+
+    asyncio.run(browse())
+
+
+def test_who_does_not_shake_hands_is_put_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tls_listener, "HANDSHAKE_TIMEOUT_S", 0.5)
+
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door:
+            reader, writer = await asyncio.open_connection("127.0.0.1", door.port)
+            assert await ended(reader, PATIENCE_S)
+            writer.close()
+
+    asyncio.run(browse())
+
+
+def test_an_open_dashboard_outlasts_the_time_for_strangers(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tls_listener, "IDENTIFY_TIMEOUT_S", 0.5)
+    started = Started(tmp_path)
+
+    async def browse() -> None:
+        async with (
+            open_door(paired_folder(tmp_path), started.command) as door,
+            Browser(door, door.token()) as member,
+        ):
+            looks = await member.look()
+            with pytest.raises(TimeoutError):
+                await looks.receive(timeout=1.5)
+            await looks.close()
+
+    asyncio.run(browse())
+
+
+async def says_state(member: Browser) -> bool:
+    try:
+        return (await member.ask("GET", "/state"))[0] == 200
+    except aiohttp.ClientError:  # it is not heard yet
+        return False
+
+
+async def silent(door: Open, source: str) -> asyncio.StreamWriter:
+    _, writer = await asyncio.open_connection("127.0.0.1", door.port, local_addr=(source, 0))
+    return writer
+
+
+def test_strangers_that_hold_connections_keep_no_member_out(tmp_path: Path) -> None:
+    started = Started(tmp_path)
+
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), started.command) as door:
+            held = [await silent(door, "127.0.0.9") for _ in range(40)]
+            await asyncio.sleep(0.3)
+            async with Browser(door, door.token(), source="127.0.0.10") as member:
+                assert (await member.ask("GET", "/state"))[0] == 200
+                looks = await member.look()
+                await started.wait_for(1)
+                await looks.close()
+            # Of the flooding address itself nobody more is heard.
+            async with Browser(door, door.token("crew", "x"), source="127.0.0.9") as same:
+                with pytest.raises(aiohttp.ClientError):
+                    await same.ask("GET", "/state")
+            for one in held:
+                one.transport.abort()
+            await asyncio.sleep(0.05)
+
+    asyncio.run(browse())
+
+
+def test_connections_that_are_over_do_not_count(tmp_path: Path) -> None:
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door:
+            token = door.token()
+            for n in range(2 * limits.WAITING_MOST_EACH):
+                async with Browser(door, token if n % 2 else "") as browser:
+                    assert (await browser.ask("GET", "/state"))[0] == (200 if n % 2 else 403)
+
+    asyncio.run(browse())
+
+
+def test_a_large_request_is_not_read(tmp_path: Path) -> None:
+    async def browse() -> None:
+        async with (
+            open_door(paired_folder(tmp_path), []) as door,
+            Browser(door) as browser,
+        ):
+            code = door.code()
+            form = {"Content-Type": "application/x-www-form-urlencoded"} | door.origin
+            more = {"data": f"code={code}&more=" + "x" * 4096, "headers": form}
+            status, _, headers = await browser.ask("POST", "/pair", **more)
+            assert status == 400 and "Set-Cookie" not in headers
+
+            async def drip() -> object:
+                yield f"code={code}&more=".encode()
+                for _ in range(40):
+                    yield b"x" * 100
+
+            status, _, headers = await browser.ask("POST", "/pair", data=drip(), headers=form)
+            assert status == 400 and "Set-Cookie" not in headers
+            for large in ({"X-A": "b" * 5000}, {f"X-{n}": "b" for n in range(200)}):
+                with contextlib.suppress(aiohttp.ClientError):
+                    assert (await browser.ask("GET", "/", headers=large))[0] == 400
+            with contextlib.suppress(aiohttp.ClientError):
+                assert (await browser.ask("GET", "/" + "x" * 5000))[0] == 400
+            assert len(door.book.waiting()) == 1
+
+    asyncio.run(browse())
+
+
+def test_many_connections_at_once_are_not_all_taken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tls_listener, "CONNECTIONS_MOST", 5)
+
+    async def browse() -> None:
+        async with open_door(paired_folder(tmp_path), []) as door:
+            held = [await silent(door, f"127.0.0.{n}") for n in range(20, 25)]
+            await asyncio.sleep(0.1)
+            async with Browser(door, door.token()) as member:
+                with pytest.raises(aiohttp.ClientError):
+                    await member.ask("GET", "/state")
+                for one in held:
+                    one.transport.abort()
+                async with asyncio.timeout(PATIENCE_S):
+                    while not (await says_state(member)):
+                        await asyncio.sleep(0.02)
+
+    asyncio.run(browse())
+
+
+@pytest.mark.skipif(not socket.has_dualstack_ipv6(), reason="this machine has one kind only")
+def test_all_addresses_of_the_newer_kind_are_those_of_the_older_too() -> None:
+    with tls_listener.listen("::", 0) as both:
+        socket.create_connection(("127.0.0.1", both.getsockname()[1]), PATIENCE_S).close()
