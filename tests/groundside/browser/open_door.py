@@ -1,4 +1,4 @@
-"""What the tests of the browsers' door share: an open door in this process, and browsers."""
+"""Shared by the tests of the browser server: a server in this process, and browsers."""
 
 import asyncio
 import contextlib
@@ -38,7 +38,7 @@ def tls(most: ssl.TLSVersion = ssl.TLSVersion.TLSv1_3) -> ssl.SSLContext:
 
 
 class Started:
-    """A command line that only writes down how it was started, and ends when told anything."""
+    """A command line that only records its arguments, and ends at the first input."""
 
     def __init__(self, tmp_path: Path) -> None:
         self._file = tmp_path / "started"
@@ -60,7 +60,7 @@ class Started:
 
 
 class Open:
-    """The door, as a browser sees it."""
+    """The page, as a browser sees it."""
 
     def __init__(self, port: int, folder: Path) -> None:
         self.port, self.book = port, CrewBook(folder)
@@ -90,7 +90,7 @@ async def open_door(
 
 
 class Browser:
-    """One browser: cookies, and connections that are kept as long as it likes."""
+    """One browser: cookies, and connections that it keeps open."""
 
     def __init__(self, door: Open, token: str = "", source: str = "127.0.0.1") -> None:
         self._door = door
@@ -105,16 +105,16 @@ class Browser:
 
     async def __aexit__(self, *_: object) -> None:
         await self.session.close()
-        await asyncio.sleep(0.05)  # the encryption's farewell
+        await asyncio.sleep(0.05)  # TLS close
 
     async def ask(self, method: str, path: str, **more: Any) -> tuple[int, str, Any]:
-        """Return an answer's number, text and headers."""
+        """Return a response's status, text and headers."""
         more.setdefault("allow_redirects", False)
         async with self.session.request(method, self._door.url + path, **more) as answer:
             return answer.status, await answer.text(), answer.headers
 
     async def type_code(self, text: str, **headers: str) -> tuple[int, str, Any]:
-        """Send the form."""
+        """Send the login form."""
         said = self._door.origin | headers
         return await self.ask("POST", "/pair", data={"code": text}, headers=said)
 
@@ -128,6 +128,6 @@ class Browser:
 
 
 def says(page: str) -> str:
-    """Return the sentence on top of the strangers' page."""
+    """Return the sentence on top of the login page."""
     found = re.search(r'<p role="alert">(.*?)</p>', page)
     return found.group(1) if found else ""

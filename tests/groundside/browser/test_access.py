@@ -1,4 +1,4 @@
-"""The browsers' door: who is not let in sees one page, and who is let in has a cookie for it."""
+"""Browser access: codes become cookies, and without one there is only the login page."""
 
 import asyncio
 import json
@@ -43,7 +43,7 @@ PATHS = (
 METHODS = ("GET", "HEAD", "PUT", "DELETE", "OPTIONS", "PATCH", "TRACE", "PROPFIND")
 
 
-def test_a_stranger_gets_one_page_whatever_is_asked(tmp_path: Path) -> None:
+def test_without_a_cookie_every_request_gets_the_login_page(tmp_path: Path) -> None:
     started = Started(tmp_path)
 
     async def browse() -> None:
@@ -65,7 +65,7 @@ def test_a_stranger_gets_one_page_whatever_is_asked(tmp_path: Path) -> None:
     assert started.lines() == []
 
 
-def test_the_strangers_page_says_what_to_do_and_nothing_of_the_craft() -> None:
+def test_the_login_page_says_what_to_do_and_nothing_of_the_craft() -> None:
     for words in ("Code", "Let me in", "SHA-256 fingerprint", "ten minutes", "Enter"):
         assert words in LOGIN_PAGE
     assert "//" not in LOGIN_PAGE.replace("; //", ";").replace("  //", "  ")
@@ -73,7 +73,7 @@ def test_the_strangers_page_says_what_to_do_and_nothing_of_the_craft() -> None:
         assert figure not in LOGIN_PAGE
 
 
-def test_what_the_strangers_page_may_do(tmp_path: Path) -> None:
+def test_headers_of_the_login_page(tmp_path: Path) -> None:
     async def browse() -> None:
         async with open_door(paired_folder(tmp_path), []) as door, Browser(door) as browser:
             _, _, headers = await browser.ask("GET", "/")
@@ -118,7 +118,7 @@ def test_a_code_becomes_a_cookie_once(tmp_path: Path) -> None:
             assert door.book.path.stat().st_mode & 0o777 == 0o600
             status, text, headers = await one.ask("GET", "/")
             assert (status, text) == (200, PAGE.read_text(encoding="utf-8"))
-            assert f"Max-Age={COOKIE_LIFETIME_S}" in headers["Set-Cookie"]  # it lasts as long again
+            assert f"Max-Age={COOKIE_LIFETIME_S}" in headers["Set-Cookie"]  # renewed
             assert "no-store" in headers["Cache-Control"] and "Server" not in headers
             assert json.loads((await one.ask("GET", "/state"))[1]) == {"free": 4, "most": 4}
             status, text, headers = await two.type_code(code)
@@ -133,7 +133,7 @@ def test_a_code_becomes_a_cookie_once(tmp_path: Path) -> None:
     asyncio.run(browse())
 
 
-def test_another_code_takes_the_place_of_what_the_browser_was(tmp_path: Path) -> None:
+def test_another_code_replaces_the_browser_s_membership(tmp_path: Path) -> None:
     async def browse() -> None:
         async with open_door(paired_folder(tmp_path), []) as door, Browser(door) as browser:
             assert (await browser.type_code(door.code("viewer")))[0] == 303
@@ -143,14 +143,14 @@ def test_another_code_takes_the_place_of_what_the_browser_was(tmp_path: Path) ->
             assert browser.cookie() != old
             members = door.book.read().members
             assert [(one.name, one.role) for one in members] == [("browser-2", "crew")]
-            # A wrong one takes nothing away.
+            # A wrong code changes nothing.
             assert (await browser.type_code("AAAAA-AAAAA"))[0] == 403
             assert (await browser.ask("GET", "/state"))[0] == 200
 
     asyncio.run(browse())
 
 
-def test_a_strangers_websocket_starts_nothing(tmp_path: Path) -> None:
+def test_a_websocket_without_a_member_starts_no_process(tmp_path: Path) -> None:
     started = Started(tmp_path)
 
     async def browse() -> None:
@@ -173,7 +173,7 @@ def test_a_strangers_websocket_starts_nothing(tmp_path: Path) -> None:
     asyncio.run(browse())
 
 
-def test_who_looks_only_gets_a_dashboard_that_cannot_speak(tmp_path: Path) -> None:
+def test_a_viewer_gets_a_read_only_dashboard(tmp_path: Path) -> None:
     started = Started(tmp_path)
 
     async def browse() -> None:
@@ -184,7 +184,7 @@ def test_who_looks_only_gets_a_dashboard_that_cannot_speak(tmp_path: Path) -> No
         ):
             looks = await viewer.look()
             assert await started.wait_for(1) == ["watch --read-only"]
-            # The last place is the crew's.
+            # The last place is reserved for the crew.
             assert json.loads((await viewer.ask("GET", "/state"))[1])["free"] == 0
             with pytest.raises(aiohttp.WSServerHandshakeError) as refused:
                 await viewer.look()
@@ -196,7 +196,7 @@ def test_who_looks_only_gets_a_dashboard_that_cannot_speak(tmp_path: Path) -> No
     asyncio.run(browse())
 
 
-def test_revoking_ends_the_open_page_within_seconds(tmp_path: Path) -> None:
+def test_revoking_closes_the_open_page_within_seconds(tmp_path: Path) -> None:
     started = Started(tmp_path)
 
     async def browse() -> None:
@@ -222,7 +222,7 @@ def test_revoking_ends_the_open_page_within_seconds(tmp_path: Path) -> None:
     asyncio.run(browse())
 
 
-def test_a_crew_file_that_cannot_be_used_puts_nobody_out_and_lets_nobody_in(
+def test_an_unusable_crew_file_revokes_nobody_and_lets_nobody_in(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     async def browse() -> None:
@@ -243,7 +243,7 @@ def test_a_crew_file_that_cannot_be_used_puts_nobody_out_and_lets_nobody_in(
     assert "cannot be used" in capsys.readouterr().err
 
 
-def test_a_dashboard_that_does_not_end_is_not_left_behind(tmp_path: Path) -> None:
+def test_a_dashboard_that_does_not_end_is_killed(tmp_path: Path) -> None:
     note = tmp_path / "pid"
     script = f"import os, time; open({str(note)!r}, 'w').write(str(os.getpid())); time.sleep(600)"
 
@@ -256,13 +256,13 @@ def test_a_dashboard_that_does_not_end_is_not_left_behind(tmp_path: Path) -> Non
             async with asyncio.timeout(PATIENCE_S):
                 while not (note.exists() and note.read_text()):
                     await asyncio.sleep(0.02)
-        # The server is gone before its patience with the dashboard was over.
+        # The server ends before its timeout for the dashboard.
 
     asyncio.run(browse())
     assert gone_within([int(note.read_text())], PATIENCE_S)
 
 
-def test_a_port_that_is_taken_is_said_so(tmp_path: Path) -> None:
+def test_a_port_in_use_is_an_error(tmp_path: Path) -> None:
     dashboards = DashboardServer([], 1, BrowserAccess(paired_folder(tmp_path)))
 
     async def try_it(port: int) -> None:

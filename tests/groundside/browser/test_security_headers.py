@@ -1,4 +1,4 @@
-"""What a browser is told to keep to, on every page: nothing from elsewhere, and in no frame."""
+"""Security headers of every page: nothing from elsewhere, and in no frame."""
 
 import asyncio
 import re
@@ -14,13 +14,13 @@ OWN = {"'none'", "'self'", "'unsafe-inline'", "data:"}
 
 
 def policy(headers: dict[str, str]) -> dict[str, set[str]]:
-    """The sources that each directive allows."""
+    """Return the sources that each directive allows."""
     directives = (one.split() for one in headers["Content-Security-Policy"].split(";"))
     return {name: set(sources) for name, *sources in directives}
 
 
 @pytest.mark.parametrize("headers", [security.HEADERS, LOGIN_HEADERS])
-def test_nothing_is_fetched_from_elsewhere_and_no_page_frames_ours(headers: dict) -> None:
+def test_nothing_is_fetched_from_elsewhere_and_no_page_may_frame_ours(headers: dict) -> None:
     found = policy(headers)
     assert found["default-src"] <= {"'self'", "'none'"}
     assert found["frame-ancestors"] == found["base-uri"] == {"'none'"}
@@ -34,17 +34,17 @@ def test_nothing_is_fetched_from_elsewhere_and_no_page_frames_ours(headers: dict
     assert headers["Referrer-Policy"] in ("no-referrer", "same-origin")
 
 
-def test_strangers_scripts_are_known_one_by_one() -> None:
+def test_the_login_page_s_script_and_style_are_named_by_hash() -> None:
     found = policy(LOGIN_HEADERS)
     for name in ("script-src", "style-src"):
         (only,) = found[name]
         assert only.startswith("'sha256-")
 
 
-def test_every_answer_is_told_so_and_names_no_version() -> None:
+def test_every_response_has_the_headers_and_names_no_version() -> None:
     answer = web.Response(headers={"Server": "x/1.0", "Referrer-Policy": "same-origin"})
     asyncio.run(security.add_headers(make_mocked_request("GET", "/"), answer))
     assert "Server" not in answer.headers
-    assert answer.headers["Referrer-Policy"] == "same-origin"  # the page's own goes before
+    assert answer.headers["Referrer-Policy"] == "same-origin"  # the page's own value is kept
     for name, value in security.HEADERS.items():
         assert answer.headers[name] == value or name == "Referrer-Policy"

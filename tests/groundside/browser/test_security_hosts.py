@@ -1,4 +1,4 @@
-"""Whose names are ours: what somebody else can point at this machine gets nothing."""
+"""Host names that are ours: under names that others can point at this machine there is nothing."""
 
 import asyncio
 
@@ -30,7 +30,7 @@ def test_own_names(host: str) -> None:
 
 
 @pytest.mark.parametrize("host", OTHERS)
-def test_names_of_somebody_else(host: str) -> None:
+def test_other_names(host: str) -> None:
     assert not security.is_own_name(host)
 
 
@@ -40,7 +40,7 @@ async def inside(_: web.Request) -> web.StreamResponse:
 
 @pytest.mark.parametrize("check", [security.own_names_only, security.numbers_only])
 @pytest.mark.parametrize("host", [*NUMBERS, "board.local", *OTHERS[:6]])
-def test_only_under_a_name_of_ours_there_is_anything(check, host: str) -> None:
+def test_only_our_own_names_are_served(check, host: str) -> None:
     request = make_mocked_request("GET", "/", headers={"Host": host})
     let_in = host in NUMBERS or (host == "board.local" and check is security.own_names_only)
     if let_in:
@@ -63,5 +63,5 @@ def test_only_under_a_name_of_ours_there_is_anything(check, host: str) -> None:
         ("https://[", False),
     ],
 )
-def test_only_a_page_of_ours_is_of_the_same_site(origin: str, ours: bool) -> None:
+def test_only_our_own_pages_are_of_the_same_origin(origin: str, ours: bool) -> None:
     assert security.same_origin(origin, "192.0.2.7:27221", "https") is ours

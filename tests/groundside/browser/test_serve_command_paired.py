@@ -1,4 +1,4 @@
-"""A browser from elsewhere, from the code on the screen to the record, by real processes."""
+"""A browser from elsewhere, from the code on the screen to the record, with real processes."""
 
 import asyncio
 import contextlib
@@ -98,7 +98,7 @@ class Machine:
 
 @contextlib.contextmanager
 def board(tmp_path: Path, crew: str = "127.0.0.1:0") -> Iterator[Machine]:
-    """Have a craft's daemon play a ride."""
+    """Run a craft's daemon on a recorded ride."""
     profile = ("--profile", str(LOGS / "harbour_loop.toml"))
     link = ("--link", f"file:{LOGS / 'harbour_loop.tlog'}")
     door = ("--crew-listen", crew, "--record", str(tmp_path / "rec"))
@@ -112,7 +112,7 @@ def marks(machine: Machine) -> list[str]:
 
 
 async def end_of(socket: aiohttp.ClientWebSocketResponse) -> aiohttp.WSMessage:
-    """Read on, as a browser does, and give the last that came."""
+    """Read on, as a browser does; return the last message."""
     while (message := await socket.receive()).type == aiohttp.WSMsgType.BINARY:
         pass
     return message
@@ -123,7 +123,7 @@ def secrets_in(pid: int, secrets: tuple[str, ...]) -> bool:
     return any(secret.encode() in told for secret in secrets)
 
 
-def test_crew_marks_a_viewer_only_looks_and_the_revoked_are_out(tmp_path: Path) -> None:
+def test_crew_commands_a_viewer_only_views_and_the_revoked_are_out(tmp_path: Path) -> None:
     async def ride(machine: Machine, process: "subprocess.Popen[str]", door: Open) -> None:
         crews, viewers = machine.code("--name", "old phone"), machine.code("--role", "viewer")
         async with Browser(door) as crew, Browser(door) as viewer:
@@ -176,7 +176,7 @@ def kept(machine: Machine) -> list[Path]:
     return [path for path in (machine.record / "pairing").rglob("*") if path.is_file()]
 
 
-def test_another_machine_serves_the_craft_that_it_is_paired_with(tmp_path: Path) -> None:
+def test_another_machine_serves_the_craft_it_is_paired_with(tmp_path: Path) -> None:
     async def look(door: Open, code: str) -> None:
         async with Browser(door) as browser:
             assert (await browser.type_code(code))[0] == 303
@@ -191,7 +191,7 @@ def test_another_machine_serves_the_craft_that_it_is_paired_with(tmp_path: Path)
         with laptop.serving() as (_, door):
             asyncio.run(look(door, laptop.code()))
         assert "made a key of its own" in laptop.said
-        # From now on by its name: the text was good once.
+        # From now on by its name: the pairing text worked once.
         laptop.feed = "demo skiff"
         with laptop.serving() as (_, door):
             asyncio.run(look(door, laptop.code()))
@@ -260,13 +260,13 @@ def test_on_a_terminal_the_code_is_shown_and_enter_shows_another(tmp_path: Path)
         (("--bind", "192.0.2.1:0x"), "expected HOST"),
     ],
 )
-def test_what_is_wrong_is_one_line(tmp_path: Path, words: tuple[str, ...], said: str) -> None:
+def test_bad_input_is_a_one_line_error(tmp_path: Path, words: tuple[str, ...], said: str) -> None:
     done = Machine(tmp_path, "").run("groundside", "serve", "127.0.0.1:1", *words)
     assert (done.returncode, done.stdout) == (2, "")
     assert said in done.stderr and done.stderr.count("\n") == 1
 
 
-def test_without_a_serve_that_runs_an_invitation_says_so(tmp_path: Path) -> None:
+def test_an_invite_without_a_running_serve_says_so(tmp_path: Path) -> None:
     machine = Machine(tmp_path, "")
     bind = ("--bind", f"0.0.0.0:{machine.port}")
     done = machine.run("groundside", "serve", "--invite", "--role", "viewer", *bind)

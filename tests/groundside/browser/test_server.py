@@ -1,4 +1,4 @@
-"""The web server: real dashboards behind real websockets, as a browser would open them."""
+"""The web server: real dashboards behind real websockets, as a browser opens them."""
 
 import asyncio
 import contextlib
@@ -29,7 +29,7 @@ def free_port() -> int:
 
 
 def viewers_of(parent: int) -> list[int]:
-    """Return the processes that a process started."""
+    """Return the child processes of a process."""
     path = Path(f"/proc/{parent}/task/{parent}/children")
     return [int(pid) for pid in path.read_text().split()]
 
@@ -50,7 +50,7 @@ def gone_within(pids: list[int], seconds_s: float) -> bool:
 
 
 class Served:
-    """A server in a process of its own; without a feed nothing answers its dashboards."""
+    """A server in a process of its own; without a feed its dashboards get no answer."""
 
     def __init__(self, *options: str, feed: int | None = None) -> None:
         self.port = free_port()
@@ -122,7 +122,7 @@ def test_a_browser_gets_the_page_and_a_dashboard(served: Served) -> None:
 
 
 @pytest.mark.slow
-def test_places_are_limited_and_free_again(served: Served) -> None:
+def test_places_are_limited_and_become_free_again(served: Served) -> None:
     async def free(session: aiohttp.ClientSession) -> int:
         async with session.get(served.url + "/state") as answer:
             return int((await answer.json())["free"])
@@ -153,14 +153,14 @@ def test_places_are_limited_and_free_again(served: Served) -> None:
 
 
 @pytest.mark.slow
-def test_no_page_from_elsewhere_gets_in(served: Served) -> None:
+def test_pages_from_elsewhere_are_refused(served: Served) -> None:
     async def browse() -> None:
         async with aiohttp.ClientSession() as session:
             for headers in ({}, {"Origin": "http://example.org"}, {"Origin": "null"}):
                 with pytest.raises(aiohttp.WSServerHandshakeError) as refused:
                     await session.ws_connect(served.url + "/ws", headers=headers)
                 assert refused.value.status == 403
-            # A name that was pointed at this address by its owner.
+            # A name that its owner has pointed at this address.
             name = {"Host": "example.org", "Origin": "http://example.org"}
             for path in ("/", "/ws", "/state"):
                 async with session.get(served.url + path, headers=name) as answer:
@@ -174,7 +174,7 @@ def test_no_page_from_elsewhere_gets_in(served: Served) -> None:
 
 
 async def with_two(served: Served, number: int) -> list[int]:
-    """Open two dashboards, send the server a signal, and give the dashboards' processes."""
+    """Open two dashboards, send the server a signal, return the dashboards' processes."""
     async with aiohttp.ClientSession() as session:
         sockets = [
             await session.ws_connect(served.url + "/ws", headers=served.origin) for _ in range(2)
@@ -197,12 +197,12 @@ def test_the_server_ends_with_all_its_dashboards(served: Served, number: int) ->
 
 
 @pytest.mark.slow
-def test_no_dashboard_is_left_behind_by_a_server_that_is_killed(served: Served) -> None:
+def test_a_killed_server_leaves_no_dashboard_behind(served: Served) -> None:
     pids = asyncio.run(with_two(served, signal.SIGKILL))
     assert gone_within(pids, PATIENCE_S)
 
 
-def test_an_address_that_is_taken_is_one_line() -> None:
+def test_an_address_in_use_is_a_one_line_error() -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
@@ -222,12 +222,12 @@ def test_an_address_that_is_taken_is_one_line() -> None:
     assert "in use" in done.stderr
 
 
-def test_the_page_fetches_nothing_from_outside() -> None:
+def test_the_page_fetches_nothing_from_elsewhere() -> None:
     page = PAGE.read_text(encoding="utf-8")
     assert "//" not in page.replace("ws://", "").replace("wss://", "").replace("// ", "")
 
 
-def test_addresses_and_their_code() -> None:
+def test_page_addresses_and_their_qr_code() -> None:
     addresses = page_addresses("0.0.0.0", 27221)
     assert all(one.startswith("http://") and one.endswith(":27221/") for one in addresses)
     assert addresses[-1] == f"http://{socket.gethostname()}.local:27221/"

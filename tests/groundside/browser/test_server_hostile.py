@@ -1,4 +1,4 @@
-"""What is sent to the browsers' door by those who mean harm: forms, cookies, names, no requests."""
+"""Hostile input to the web server: forms, cookies, host names, malformed requests."""
 
 import asyncio
 import ssl
@@ -30,7 +30,7 @@ pytestmark = pytest.mark.slow
         {"Content-Type": "application/x-www-form-urlencoded; charset=nonsense"},
     ],
 )
-def test_a_form_from_elsewhere_spends_no_code(tmp_path: Path, headers: dict[str, str]) -> None:
+def test_a_form_from_elsewhere_redeems_no_code(tmp_path: Path, headers: dict[str, str]) -> None:
     async def browse() -> None:
         async with open_door(paired_folder(tmp_path), []) as door, Browser(door) as browser:
             code = door.code()
@@ -64,7 +64,7 @@ def test_a_form_from_elsewhere_spends_no_code(tmp_path: Path, headers: dict[str,
         f"{COOKIE}={{sum}}",
     ],
 )
-def test_no_other_cookie_opens(tmp_path: Path, cookie: str) -> None:
+def test_no_other_cookie_lets_in(tmp_path: Path, cookie: str) -> None:
     async def browse() -> None:
         async with open_door(paired_folder(tmp_path), []) as door:
             token = door.token()
@@ -79,7 +79,7 @@ def test_no_other_cookie_opens(tmp_path: Path, cookie: str) -> None:
     asyncio.run(browse())
 
 
-def test_only_the_pages_own_kind_of_form_is_read(tmp_path: Path) -> None:
+def test_only_the_page_s_own_form_encoding_is_read(tmp_path: Path) -> None:
     async def browse() -> None:
         async with open_door(paired_folder(tmp_path), []) as door, Browser(door) as browser:
             form = aiohttp.FormData({"code": door.code()}, default_to_multipart=True)
@@ -90,7 +90,7 @@ def test_only_the_pages_own_kind_of_form_is_read(tmp_path: Path) -> None:
 
 
 async def raw(door: Open, request: str) -> bytes:
-    """Say something and give all that comes back."""
+    """Send a request; return all that comes back."""
     reader, writer = await asyncio.open_connection(
         "127.0.0.1", door.port, ssl=tls(), server_hostname=""
     )
@@ -104,7 +104,7 @@ async def raw(door: Open, request: str) -> bytes:
 
 
 @pytest.mark.parametrize("host", ["example.org", "127.0.0.1.example.org", "[broken", "", "a b"])
-def test_under_a_name_of_somebody_else_even_members_get_nothing(tmp_path: Path, host: str) -> None:
+def test_under_a_foreign_host_name_even_members_get_nothing(tmp_path: Path, host: str) -> None:
     async def browse() -> None:
         async with open_door(paired_folder(tmp_path), []) as door:
             cookie = f"Cookie: {COOKIE}={door.token()}"
@@ -115,7 +115,7 @@ def test_under_a_name_of_somebody_else_even_members_get_nothing(tmp_path: Path, 
     asyncio.run(browse())
 
 
-def test_what_is_no_request_learns_nothing(tmp_path: Path) -> None:
+def test_malformed_requests_reveal_nothing(tmp_path: Path) -> None:
     async def browse() -> None:
         async with open_door(paired_folder(tmp_path), []) as door:
             for nonsense in ("x", "GET / HTTP/9.9", "\0\1\2", "GET / HTTP/1.1\r\nA" + "b" * 9000):
@@ -127,7 +127,7 @@ def test_what_is_no_request_learns_nothing(tmp_path: Path) -> None:
     asyncio.run(browse())
 
 
-def test_nothing_unencrypted_and_nothing_old_is_heard(tmp_path: Path) -> None:
+def test_plain_connections_and_old_tls_are_refused(tmp_path: Path) -> None:
     async def browse() -> None:
         async with open_door(paired_folder(tmp_path), []) as door:
             reader, writer = await asyncio.open_connection("127.0.0.1", door.port)
@@ -161,7 +161,7 @@ def test_nothing_unencrypted_and_nothing_old_is_heard(tmp_path: Path) -> None:
         "[]",
     ],
 )
-def test_a_message_that_no_page_of_ours_says_is_nothing(tmp_path: Path, said: str) -> None:
+def test_malformed_messages_are_ignored(tmp_path: Path, said: str) -> None:
     async def browse() -> None:
         command = Started(tmp_path).command
         async with (
@@ -178,7 +178,7 @@ def test_a_message_that_no_page_of_ours_says_is_nothing(tmp_path: Path, said: st
     asyncio.run(browse())
 
 
-def test_a_member_who_asks_for_no_websocket_is_told_so(
+def test_a_member_s_plain_request_for_the_websocket_is_a_bad_request(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     async def browse() -> None:
@@ -197,7 +197,7 @@ def test_a_member_who_asks_for_no_websocket_is_told_so(
     ("name", "status"),
     [("127.0.0.1", 200), ("localhost", 200), ("[::1]", 200), ("board.local", 403), ("x.org", 403)],
 )
-def test_without_codes_no_name_that_others_can_give_out_is_ours(name: str, status: int) -> None:
+def test_the_open_page_is_served_under_no_name_that_others_can_claim(name: str, status: int) -> None:
     async def browse() -> None:
         async with (
             serving(DashboardServer([], 4), "127.0.0.1", 0) as port,
@@ -213,7 +213,7 @@ def test_without_codes_no_name_that_others_can_give_out_is_ours(name: str, statu
     asyncio.run(browse())
 
 
-def test_on_this_machine_too_what_is_no_request_gets_a_number_and_no_traceback(caplog) -> None:
+def test_malformed_requests_to_the_open_page_get_a_status_and_no_traceback(caplog) -> None:
     asked = [
         (b"\x00\xff\x16\x03garbage\r\n\r\n", 400),
         (b"GET / HTTP/9.9\r\n\r\n", 400),

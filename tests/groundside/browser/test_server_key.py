@@ -1,4 +1,4 @@
-"""A key that is replaced while the page is served: the old one meets nobody any more."""
+"""A key replaced while the page is served: the old one is never used again."""
 
 import asyncio
 import ssl
@@ -20,7 +20,7 @@ async def met_with(port: int) -> bytes:
     return fingerprint(certificate)
 
 
-def test_a_new_key_is_used_and_said_at_once(tmp_path: Path) -> None:
+def test_a_new_key_is_used_and_reported_at_once(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
     first, told = own_fingerprint(folder), []
 

@@ -1,4 +1,4 @@
-"""What strangers may ask of the browsers' door, and that it costs nobody who is in."""
+"""Limits on strangers' connections to the page, and that they cost no member anything."""
 
 import asyncio
 import contextlib
@@ -35,7 +35,7 @@ class Fine(Limits):
         return True
 
 
-def test_wrong_codes_of_an_address_are_soon_not_looked_at(tmp_path: Path) -> None:
+def test_wrong_codes_of_one_address_are_limited(tmp_path: Path) -> None:
     async def browse() -> None:
         async with (
             open_door(paired_folder(tmp_path), [], limits=Fine()) as door,
@@ -53,14 +53,14 @@ def test_wrong_codes_of_an_address_are_soon_not_looked_at(tmp_path: Path) -> Non
             assert set(statuses) == {403, 429}
             assert says(wrong[0][1]).startswith("That code is not good")
             assert says(wrong[-1][1]).startswith("Too many codes")
-            # Not even the right one, or guessing would go on by other means.
+            # Not even the right code, or it could be guessed by this difference.
             assert (await guesser.type_code(right))[0] == 429
             assert (await owner.type_code(right))[0] == 303
 
     asyncio.run(browse())
 
 
-def test_codes_that_are_none_count_too(tmp_path: Path) -> None:
+def test_malformed_codes_count_too(tmp_path: Path) -> None:
     async def browse() -> None:
         async with (
             open_door(paired_folder(tmp_path), [], limits=Fine()) as door,
@@ -72,7 +72,7 @@ def test_codes_that_are_none_count_too(tmp_path: Path) -> None:
     asyncio.run(browse())
 
 
-def test_wrong_codes_of_all_are_limited_and_members_come_in_all_the_same(tmp_path: Path) -> None:
+def test_wrong_codes_of_all_addresses_are_limited_and_members_still_get_in(tmp_path: Path) -> None:
     async def browse() -> None:
         async with open_door(paired_folder(tmp_path), [], limits=Fine()) as door:
             statuses = []
@@ -89,7 +89,7 @@ def test_wrong_codes_of_all_are_limited_and_members_come_in_all_the_same(tmp_pat
     asyncio.run(browse())
 
 
-def test_a_good_code_is_not_counted_against_its_address(tmp_path: Path) -> None:
+def test_a_good_code_does_not_count_against_its_address(tmp_path: Path) -> None:
     async def browse() -> None:
         async with (
             open_door(paired_folder(tmp_path), [], limits=Fine()) as door,
@@ -102,7 +102,7 @@ def test_a_good_code_is_not_counted_against_its_address(tmp_path: Path) -> None:
 
 
 async def ended(reader: asyncio.StreamReader, within_s: float) -> bool:
-    """Return whether the other end hangs up in time."""
+    """Return whether the other end closes the connection in time."""
     with contextlib.suppress(ConnectionError):
         try:
             async with asyncio.timeout(within_s):
@@ -124,7 +124,7 @@ SLOW = (
 
 
 @pytest.mark.parametrize("said", SLOW)
-def test_who_does_not_say_who_it_is_is_put_out(
+def test_a_connection_that_names_no_member_is_closed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, said: str
 ) -> None:
     monkeypatch.setattr(tls_listener, "IDENTIFY_TIMEOUT_S", 0.6)
@@ -142,7 +142,7 @@ def test_who_does_not_say_who_it_is_is_put_out(
     asyncio.run(browse())
 
 
-def test_who_does_not_shake_hands_is_put_out(
+def test_a_connection_without_a_handshake_is_closed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(tls_listener, "HANDSHAKE_TIMEOUT_S", 0.5)
@@ -156,7 +156,7 @@ def test_who_does_not_shake_hands_is_put_out(
     asyncio.run(browse())
 
 
-def test_an_open_dashboard_outlasts_the_time_for_strangers(
+def test_an_open_dashboard_outlasts_the_time_limit_for_identifying(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(tls_listener, "IDENTIFY_TIMEOUT_S", 0.5)
@@ -178,7 +178,7 @@ def test_an_open_dashboard_outlasts_the_time_for_strangers(
 async def says_state(member: Browser) -> bool:
     try:
         return (await member.ask("GET", "/state"))[0] == 200
-    except aiohttp.ClientError:  # it is not heard yet
+    except aiohttp.ClientError:  # not accepted yet
         return False
 
 
@@ -187,7 +187,7 @@ async def silent(door: Open, source: str) -> asyncio.StreamWriter:
     return writer
 
 
-def test_strangers_that_hold_connections_keep_no_member_out(tmp_path: Path) -> None:
+def test_idle_connections_of_strangers_keep_no_member_out(tmp_path: Path) -> None:
     started = Started(tmp_path)
 
     async def browse() -> None:
@@ -199,7 +199,7 @@ def test_strangers_that_hold_connections_keep_no_member_out(tmp_path: Path) -> N
                 looks = await member.look()
                 await started.wait_for(1)
                 await looks.close()
-            # Of the flooding address itself nobody more is heard.
+            # The flooding address itself gets no further connection.
             async with Browser(door, door.token("crew", "x"), source="127.0.0.9") as same:
                 with pytest.raises(aiohttp.ClientError):
                     await same.ask("GET", "/state")
@@ -210,7 +210,7 @@ def test_strangers_that_hold_connections_keep_no_member_out(tmp_path: Path) -> N
     asyncio.run(browse())
 
 
-def test_connections_that_are_over_do_not_count(tmp_path: Path) -> None:
+def test_closed_connections_do_not_count(tmp_path: Path) -> None:
     async def browse() -> None:
         async with open_door(paired_folder(tmp_path), []) as door:
             token = door.token()
@@ -221,7 +221,7 @@ def test_connections_that_are_over_do_not_count(tmp_path: Path) -> None:
     asyncio.run(browse())
 
 
-def test_a_large_request_is_not_read(tmp_path: Path) -> None:
+def test_oversized_requests_are_not_read(tmp_path: Path) -> None:
     async def browse() -> None:
         async with (
             open_door(paired_folder(tmp_path), []) as door,
@@ -250,7 +250,7 @@ def test_a_large_request_is_not_read(tmp_path: Path) -> None:
     asyncio.run(browse())
 
 
-def test_many_connections_at_once_are_not_all_taken(
+def test_the_number_of_connections_is_limited(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(tls_listener, "CONNECTIONS_MOST", 5)
@@ -272,6 +272,6 @@ def test_many_connections_at_once_are_not_all_taken(
 
 
 @pytest.mark.skipif(not socket.has_dualstack_ipv6(), reason="this machine has one kind only")
-def test_all_addresses_of_the_newer_kind_are_those_of_the_older_too() -> None:
+def test_all_ipv6_addresses_include_those_of_ipv4() -> None:
     with tls_listener.listen("::", 0) as both:
         socket.create_connection(("127.0.0.1", both.getsockname()[1]), PATIENCE_S).close()

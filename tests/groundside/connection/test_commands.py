@@ -1,4 +1,4 @@
-"""What a viewer says to the daemon over the feed, and how it hears what became of it."""
+"""Commands of a viewer to the daemon over the feed, and their results."""
 
 import asyncio
 import contextlib
@@ -17,7 +17,7 @@ from onboard.feed.server import FeedServer
 from tests.groundside.connection.test_feed_client import (
     HELLO,
     Waits,
-    packed,
+    lines_of,
     run,
     serving,
     snapshot,
@@ -28,7 +28,7 @@ NOTE = mark("note", "weed 🌿")
 
 @asynccontextmanager
 async def following(client: FeedClient):  # type: ignore[no-untyped-def]
-    """Let the client's stream run beside what is done."""
+    """Run the client's stream in the background."""
     arrived = asyncio.Event()
 
     async def follow() -> None:
@@ -50,14 +50,14 @@ async def following(client: FeedClient):  # type: ignore[no-untyped-def]
 async def daemon(on_command: Callable[[Command, Reply], None]):  # type: ignore[no-untyped-def]
     server = FeedServer()
     port = await server.open("127.0.0.1", 0, "skiff", on_command)
-    server.publish(packed(snapshot(1)), 0.0)
+    server.publish(lines_of(snapshot(1)), 0.0)
     try:
         yield port
     finally:
         await server.close()
 
 
-def test_what_is_said_to_the_daemon_is_answered() -> None:
+def test_each_command_gets_its_own_acknowledgement() -> None:
     async def main() -> None:
         said: list[Command] = []
 
@@ -73,7 +73,7 @@ def test_what_is_said_to_the_daemon_is_answered() -> None:
                     client.send(setting("target_speed_mps", 2)),
                     client.send(setting("target_speed_mps", -2)),
                 )
-                # Its own first number is that of a command of the other viewer, too.
+                # Its first number is also that of the other viewer's first command.
                 assert (await other.send(NOTE)).ok is False
         assert said[0] == Mark(1, "note", "weed 🌿")
         assert (refused.ok, refused.why) == (False, Refusal(RefusalCode.FAULT))
@@ -88,7 +88,7 @@ def test_what_is_said_to_the_daemon_is_answered() -> None:
     run(main)
 
 
-def test_nothing_is_said_without_a_connection() -> None:
+def test_without_a_connection_nothing_is_sent() -> None:
     async def main() -> None:
         client = FeedClient("192.0.2.7", 4000)
         assert await client.send(NOTE) == CommandResult(
@@ -98,7 +98,7 @@ def test_nothing_is_said_without_a_connection() -> None:
     run(main)
 
 
-def test_no_answer_is_neither_yes_nor_no() -> None:
+def test_a_timeout_leaves_the_result_unknown() -> None:
     async def main() -> None:
         async with daemon(lambda command, reply: None) as port:
             client = FeedClient("127.0.0.1", port)
@@ -111,10 +111,10 @@ def test_no_answer_is_neither_yes_nor_no() -> None:
     run(main)
 
 
-def test_a_connection_that_breaks_off_ends_the_waiting() -> None:
+def test_a_lost_connection_leaves_the_result_unknown() -> None:
     async def main() -> None:
         async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-            writer.write(packed(HELLO, snapshot(1)))
+            writer.write(lines_of(HELLO, snapshot(1)))
             await reader.readline()
 
         async with serving(serve) as port:
@@ -143,13 +143,13 @@ def test_a_connection_that_breaks_off_ends_the_waiting() -> None:
         {"schema": 2, "kind": "event", "id": 1, "ok": True},
     ],
 )
-def test_an_answer_to_something_else_is_none(answer: dict[str, Any]) -> None:
+def test_acknowledgements_of_other_commands_are_ignored(answer: dict[str, Any]) -> None:
     async def main() -> None:
         async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-            writer.write(packed(HELLO, snapshot(1)))
+            writer.write(lines_of(HELLO, snapshot(1)))
             await reader.readline()
             writer.write(
-                packed(
+                lines_of(
                     answer,
                     {
                         "schema": 2,
@@ -180,7 +180,7 @@ def test_an_answer_to_something_else_is_none(answer: dict[str, Any]) -> None:
         (mark("note", "x" * 1100), "too long: a command takes at most 1024 bytes"),
     ],
 )
-def test_what_cannot_be_said_is_refused_at_once(command: Command, why: str) -> None:
+def test_what_cannot_be_encoded_is_refused_at_once(command: Command, why: str) -> None:
     async def main() -> None:
         async with daemon(lambda command, reply: reply(None, None)) as port:
             client = FeedClient("127.0.0.1", port)

@@ -1,4 +1,4 @@
-"""The viewer's end of the encryption: the key is looked at before a word is said."""
+"""The viewer's end of the encrypted feed: the key is checked before anything is sent."""
 
 import asyncio
 import contextlib
@@ -60,7 +60,7 @@ def invited(folder: Path, there: Open, role: str = "crew", name: str = "") -> In
 
 @contextlib.asynccontextmanager
 async def impostor(folder: Path, port: int = 0):  # type: ignore[no-untyped-def]
-    """Something with another key, which keeps all that it is told."""
+    """Run a server with another key; yields its port and all that it receives."""
     told = bytearray()
 
     async def listen(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
@@ -79,7 +79,7 @@ async def impostor(folder: Path, port: int = 0):  # type: ignore[no-untyped-def]
         await asyncio.sleep(0.05)
 
 
-def test_a_code_is_changed_for_a_token_that_lets_in(tmp_path: Path) -> None:
+def test_a_code_is_exchanged_for_a_token(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
 
     async def scene() -> None:
@@ -95,7 +95,7 @@ def test_a_code_is_changed_for_a_token_that_lets_in(tmp_path: Path) -> None:
     play(scene)
 
 
-def test_a_text_is_good_once(tmp_path: Path) -> None:
+def test_a_pairing_text_works_once(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
 
     async def scene() -> None:
@@ -112,7 +112,7 @@ def test_a_text_is_good_once(tmp_path: Path) -> None:
     play(scene)
 
 
-def test_nothing_is_said_to_one_with_another_key(tmp_path: Path) -> None:
+def test_nothing_is_sent_to_a_peer_with_another_key(tmp_path: Path) -> None:
     folder, other = paired_folder(tmp_path), paired_folder(tmp_path / "other")
 
     async def scene() -> None:
@@ -137,7 +137,7 @@ def test_nothing_is_said_to_one_with_another_key(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("years", [(2000, 2001), (9000, 9001)])
-def test_a_certificate_out_of_date_is_as_good(tmp_path: Path, years: tuple[int, int]) -> None:
+def test_the_dates_of_a_certificate_are_ignored(tmp_path: Path, years: tuple[int, int]) -> None:
     folder = paired_folder(tmp_path)
     key = ec.generate_private_key(ec.SECP256R1())
     name = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, "x")])
@@ -163,14 +163,14 @@ def test_a_certificate_out_of_date_is_as_good(tmp_path: Path, years: tuple[int, 
     play(scene)
 
 
-def test_of_several_addresses_the_one_with_the_key_is_taken(tmp_path: Path) -> None:
+def test_of_several_addresses_the_one_with_the_key_is_used(tmp_path: Path) -> None:
     folder, other = paired_folder(tmp_path), paired_folder(tmp_path / "other")
 
     async def scene() -> None:
         async with open_door(folder) as there, impostor(other) as (port, _):
             craft = await pair_with(invited(folder, there), "tablet")
             craft = replace(craft, hosts=("127.0.0.9", "127.0.0.1"))
-            feed = await join(craft)  # the first refuses: the door is on another address
+            feed = await join(craft)  # nothing listens on the first
             assert feed.host == "127.0.0.1"
             feed.writer.transport.abort()
             with pytest.raises(KeyMismatchError):
@@ -179,7 +179,7 @@ def test_of_several_addresses_the_one_with_the_key_is_taken(tmp_path: Path) -> N
     play(scene)
 
 
-def test_a_craft_that_has_moved_is_known_by_its_key_where_one_says_it_is(tmp_path: Path) -> None:
+def test_a_moved_craft_is_recognized_by_its_key(tmp_path: Path) -> None:
     folder, other = paired_folder(tmp_path), paired_folder(tmp_path / "other")
 
     async def scene() -> None:
@@ -196,7 +196,7 @@ def test_a_craft_that_has_moved_is_known_by_its_key_where_one_says_it_is(tmp_pat
     play(scene)
 
 
-def test_where_nobody_is_that_is_said(tmp_path: Path) -> None:
+def test_an_unreachable_craft_is_an_error(tmp_path: Path) -> None:
     async def scene() -> None:
         invitation = Invitation(("127.0.0.1",), 1, bytes(16), bytes(6))
         with pytest.raises(FeedError, match=r"no craft answers at 127\.0\.0\.1:1"):
@@ -205,7 +205,7 @@ def test_where_nobody_is_that_is_said(tmp_path: Path) -> None:
     play(scene)
 
 
-def test_the_feed_goes_on_over_a_revoking_as_a_sentence(tmp_path: Path) -> None:
+def test_a_revoked_viewer_gets_a_sentence_instead_of_the_feed(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
     seen: list[Update] = []
 
@@ -234,5 +234,5 @@ def test_the_feed_goes_on_over_a_revoking_as_a_sentence(tmp_path: Path) -> None:
     assert "skiff does not let this machine in" in (seen[-1].problem or "")
 
 
-def test_what_this_machine_calls_itself_is_a_name() -> None:
+def test_this_machine_s_own_name_is_valid() -> None:
     assert good_name(own_name())

@@ -1,4 +1,4 @@
-"""Pairing from end to end, as the owner types it: real processes on both sides."""
+"""Pairing end to end, as the owner types it: real processes on both sides."""
 
 import contextlib
 import json
@@ -59,7 +59,7 @@ class Scene:
 
     @contextlib.contextmanager
     def watching(self, *words: str) -> Iterator[list[str]]:
-        """Run `watch` until its first line came; gives the lines read."""
+        """Run `watch` until its feed has come; yields the lines read."""
         process = subprocess.Popen(
             [sys.executable, "-m", "groundside", "watch", "--plain", *words],
             cwd=ROOT,
@@ -84,7 +84,7 @@ class Scene:
 
 
 def shown_key(port: int) -> bytes | None:
-    """The fingerprint that the door shows to whoever comes; None while it is shut."""
+    """Return the fingerprint of the certificate at a port, None while it is closed."""
     with contextlib.suppress(OSError):
         return fingerprint(
             ssl.PEM_cert_to_DER_cert(ssl.get_server_certificate(("127.0.0.1", port)))
@@ -118,13 +118,13 @@ def test_pair_watch_revoke(scene: Scene) -> None:
     assert "does not let this machine in" in out.stderr and out.stderr.count("\n") == 1
 
 
-def test_another_key_at_the_same_place_is_refused_in_one_line(scene: Scene) -> None:
+def test_another_key_at_the_same_address_is_a_one_line_error(scene: Scene) -> None:
     with scene.watching(scene.text()):
         pass
     (scene.folder / "rec" / "pairing" / "identity.pem").unlink()
     assert scene.pair("--json").returncode == 0
     own, until_s = own_fingerprint(scene.folder / "rec" / "pairing"), time.monotonic() + PATIENCE_S
-    while shown_key(scene.port) != own:  # it looks for a new one now and then
+    while shown_key(scene.port) != own:  # it checks for a new key now and then
         assert time.monotonic() < until_s
         time.sleep(0.05)
     out = scene.run("groundside", "watch", "--plain", "craft")
@@ -132,7 +132,7 @@ def test_another_key_at_the_same_place_is_refused_in_one_line(scene: Scene) -> N
     assert "is not craft: its key is another" in out.stderr and out.stderr.count("\n") == 1
 
 
-def test_what_the_owner_sees(scene: Scene) -> None:
+def test_what_pair_prints(scene: Scene) -> None:
     told = scene.pair("--role", "viewer")
     assert (told.returncode, told.stderr) == (0, "")
     assert f"at 127.0.0.1:{scene.port}" in told.stdout
@@ -142,7 +142,7 @@ def test_what_the_owner_sees(scene: Scene) -> None:
     assert "viewer, not used yet" in scene.pair("--list").stdout
 
 
-def test_a_text_that_somebody_else_saw_is_taken_back(scene: Scene) -> None:
+def test_a_pairing_text_without_a_name_can_be_revoked(scene: Scene) -> None:
     nameless = ["(a pairing text)"]
     scene.pair("--json")
     scene.pair("--json")
@@ -170,7 +170,7 @@ def test_a_text_that_somebody_else_saw_is_taken_back(scene: Scene) -> None:
         (("run", "--crew-listen", "27222"), "expected HOST:PORT"),
     ],
 )
-def test_what_is_wrong_is_one_line(tmp_path: Path, words: tuple[str, ...], said: str) -> None:
+def test_bad_input_is_a_one_line_error(tmp_path: Path, words: tuple[str, ...], said: str) -> None:
     record = ("--record", str(tmp_path / "rec"))
     result = Scene(tmp_path).run("onboard", *words, *record)
     assert (result.returncode, result.stdout) == (2, "")
@@ -186,13 +186,13 @@ def test_what_is_wrong_is_one_line(tmp_path: Path, words: tuple[str, ...], said:
         (("--forget", "skiff"), "no craft of that name: known: none"),
     ],
 )
-def test_so_it_is_for_the_viewer(tmp_path: Path, words: tuple[str, ...], said: str) -> None:
+def test_bad_input_of_the_viewer_is_a_one_line_error(tmp_path: Path, words: tuple[str, ...], said: str) -> None:
     result = Scene(tmp_path).run("groundside", "watch", "--plain", *words)
     assert (result.returncode, result.stdout) == (2, "")
     assert said in result.stderr and result.stderr.count("\n") == 1
 
 
-def test_without_the_library_it_says_how_to_have_it(tmp_path: Path) -> None:
+def test_a_missing_library_is_named_with_how_to_install_it(tmp_path: Path) -> None:
     code = (
         "import sys; sys.modules['cryptography'] = None\n"
         "from onboard.daemon.command_line import main;"

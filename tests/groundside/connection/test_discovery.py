@@ -1,4 +1,4 @@
-"""FeedAddress the craft: this machine first, then what announces itself, on real sockets."""
+"""Discovery: this machine first, then what announces itself, on real sockets."""
 
 import asyncio
 import builtins
@@ -30,7 +30,7 @@ def own_service(monkeypatch: pytest.MonkeyPatch) -> str:
 
 
 LONGER_AND_LONGER_S = (2.0, 8.0, 32.0)
-"""So long it is looked for what must be found; a machine that has no time needs the later ones."""
+"""Times to listen for what must be found [s]; a busy machine needs the later ones."""
 
 
 def nobody() -> int:
@@ -41,7 +41,7 @@ def nobody() -> int:
 
 
 async def announced(names: list[str], port: int) -> Any:
-    """Find with so many daemons announced on this machine's own network."""
+    """Find a feed while daemons announce themselves on this machine's own network."""
     announcing = AsyncZeroconf()
     try:
         for place, name in enumerate(names):
@@ -62,7 +62,7 @@ async def announced(names: list[str], port: int) -> Any:
         await announcing.async_close()
 
 
-def test_this_machine_comes_first() -> None:
+def test_this_machine_is_tried_first() -> None:
     async def find() -> Any:
         def greet(_reader: Any, writer: Any, line: bytes) -> None:
             writer.write(line)
@@ -77,11 +77,11 @@ def test_this_machine_comes_first() -> None:
 
     found, *others = asyncio.run(find())
     assert (found.host, found.notes) == ("127.0.0.1", ())
-    assert all(other.notes for other in others)  # no feed listens there: the search goes on
+    assert all(other.notes for other in others)  # no feed there: the search continues
 
 
 @pytest.mark.slow
-def test_one_that_nobody_paired_with_is_named_and_not_believed() -> None:
+def test_unpaired_daemons_are_listed_but_not_used() -> None:
     try:
         found = asyncio.run(announced(["board", "skiff"], nobody()))
     except OSError as problem:
@@ -95,7 +95,7 @@ def test_one_that_nobody_paired_with_is_named_and_not_believed() -> None:
 
 
 @pytest.mark.slow
-def test_where_nothing_answers_it_says_what_it_tried_and_waits_here() -> None:
+def test_if_nothing_answers_it_reports_what_was_tried_and_waits_on_loopback() -> None:
     port = nobody()
     found = asyncio.run(find_feed(port, listen_s=0.3))
     assert (found.host, found.port) == ("127.0.0.1", port)
@@ -109,7 +109,7 @@ def craft_of(folder: Path, port: int, host: str = "127.0.0.1", name: str = "skif
     return Craft(name, own_fingerprint(folder).hex(), "t", "crew", (host,), port)
 
 
-def test_a_paired_craft_is_found_where_it_was(tmp_path: Path) -> None:
+def test_a_paired_craft_is_found_at_its_last_address(tmp_path: Path) -> None:
     folder, other = paired_folder(tmp_path), paired_folder(tmp_path / "other")
 
     async def find() -> list[FeedAddress]:
@@ -123,11 +123,11 @@ def test_a_paired_craft_is_found_where_it_was(tmp_path: Path) -> None:
     found, not_found = asyncio.run(find())
     assert found.craft is not None and found.craft.name == "skiff"
     assert found.notes[0].startswith("found skiff at 127.0.0.1:")
-    assert not_found.craft is None  # what answers there has another key
+    assert not_found.craft is None  # the peer there has another key
 
 
 def found_by_id(craft_folder: Path, door_folder: Path) -> FeedAddress:
-    """Look for a craft that moved, while a door announces the id of its key."""
+    """Find a craft that moved, while a door announces the id of its key."""
 
     async def find() -> FeedAddress:
         async with open_door(door_folder) as there:
@@ -150,7 +150,7 @@ def found_by_id(craft_folder: Path, door_folder: Path) -> FeedAddress:
 
 
 @pytest.mark.slow
-def test_a_paired_craft_that_has_moved_is_found_by_what_it_announces(tmp_path: Path) -> None:
+def test_a_moved_craft_is_found_by_its_announcement(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
     found = found_by_id(folder, folder)
     assert found.craft is not None
@@ -158,12 +158,12 @@ def test_a_paired_craft_that_has_moved_is_found_by_what_it_announces(tmp_path: P
 
 
 @pytest.mark.slow
-def test_one_that_only_says_it_is_the_craft_is_not_taken(tmp_path: Path) -> None:
+def test_an_announcement_without_the_key_is_not_accepted(tmp_path: Path) -> None:
     folder, other = paired_folder(tmp_path), paired_folder(tmp_path / "other")
     assert found_by_id(folder, other).craft is None
 
 
-def test_a_screen_says_what_was_looked_for_until_the_craft_is_there() -> None:
+def test_a_failed_search_is_shown_until_the_first_snapshot() -> None:
     class Source:
         name, controls, seek_controls, command_sender = "x", None, None, None
 
@@ -178,7 +178,7 @@ def test_a_screen_says_what_was_looked_for_until_the_craft_is_there() -> None:
     assert asyncio.run(told()) == ["nothing found", None, "feed at x ended"]
 
 
-def test_without_the_library_it_says_how_to_have_it(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_missing_library_is_named_with_how_to_install_it(monkeypatch: pytest.MonkeyPatch) -> None:
     real = builtins.__import__
 
     def without(name: str, *rest: Any, **more: Any) -> Any:

@@ -1,4 +1,4 @@
-"""The feed client against a server on the loopback that comes, goes, stalls and talks nonsense."""
+"""The feed client against a server on loopback that comes, goes, stalls and sends nonsense."""
 
 import asyncio
 import itertools
@@ -31,7 +31,7 @@ Serve = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
 HELLO = wire(Hello("skiff", 5.0))
 
 
-def packed(*messages: Any) -> bytes:
+def lines_of(*messages: Any) -> bytes:
     return b"".join(json.dumps(message).encode() + b"\n" for message in messages)
 
 
@@ -41,7 +41,7 @@ def snapshot(seq: int) -> dict[str, Any]:
 
 
 class Waits:
-    """Takes the place of sleeping: notes down what was asked, and lets others run."""
+    """Replaces sleeping: records the waits asked for, and lets other tasks run."""
 
     def __init__(self) -> None:
         self.asked_s: list[float] = []
@@ -83,7 +83,7 @@ def sends(*pieces: bytes, stay: asyncio.Event | None = None) -> Serve:
 
 
 async def until(client: FeedClient, wanted: Callable[[Update], bool]) -> list[Update]:
-    """Read updates up to the wanted one."""
+    """Return the updates up to the wanted one."""
     seen: list[Update] = []
     stream = client.stream()
     try:
@@ -113,10 +113,10 @@ def unused_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def test_gives_snapshots_and_ignores_kinds_it_does_not_know() -> None:
+def test_yields_snapshots_and_ignores_unknown_kinds() -> None:
     async def main() -> None:
         stay = asyncio.Event()
-        lines = packed(HELLO, {"kind": "weather", "x": 1}, snapshot(1))
+        lines = lines_of(HELLO, {"kind": "weather", "x": 1}, snapshot(1))
         async with serving(sends(lines, stay=stay)) as port:
             client = FeedClient("127.0.0.1", port)
             seen = await until(client, is_seq(1))
@@ -127,7 +127,7 @@ def test_gives_snapshots_and_ignores_kinds_it_does_not_know() -> None:
     run(main)
 
 
-def test_no_feed_is_a_sentence_and_the_waits_grow_to_a_bound() -> None:
+def test_no_feed_is_a_sentence_and_the_waits_grow_to_a_limit() -> None:
     async def main() -> None:
         port = unused_port()
         waits = Waits()
@@ -139,7 +139,7 @@ def test_no_feed_is_a_sentence_and_the_waits_grow_to_a_bound() -> None:
     run(main)
 
 
-def test_a_host_that_has_no_address_is_a_sentence() -> None:
+def test_an_unresolvable_host_is_a_sentence() -> None:
     async def main() -> None:
         client = FeedClient("a..b", 1, sleep=Waits())
         seen = await until(client, lambda update: update.problem is not None)
@@ -149,7 +149,7 @@ def test_a_host_that_has_no_address_is_a_sentence() -> None:
     run(main)
 
 
-def test_a_feed_that_goes_and_comes_back_is_read_again() -> None:
+def test_a_feed_that_ends_is_reconnected() -> None:
     async def main() -> None:
         waits = Waits()
         calls = 0
@@ -158,7 +158,7 @@ def test_a_feed_that_goes_and_comes_back_is_read_again() -> None:
         async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
             nonlocal calls
             calls += 1
-            await sends(packed(HELLO, snapshot(calls)))(reader, writer)
+            await sends(lines_of(HELLO, snapshot(calls)))(reader, writer)
             if calls == 3:
                 await stay.wait()
 
@@ -176,18 +176,18 @@ def test_malformed_lines_are_counted_and_skipped() -> None:
     async def main() -> None:
         stay = asyncio.Event()
         garbage = b'\xff\xfe\n{"kind": "snap\n[1, 2]\n{"no": "kind"}\n\n' + b"[" * 5000 + b"\n"
-        pieces = (packed(HELLO), garbage, packed(snapshot(7)))
+        pieces = (lines_of(HELLO), garbage, lines_of(snapshot(7)))
         async with serving(sends(*pieces, stay=stay)) as port:
             client = FeedClient("127.0.0.1", port)
             seen = await until(client, is_seq(7))
             stay.set()
-        assert client.malformed_lines == 5  # the empty line is none
+        assert client.malformed_lines == 5  # an empty line is not counted
         assert all(update.problem is None for update in seen)
 
     run(main)
 
 
-def test_a_service_that_is_no_feed_is_said_to_be_none() -> None:
+def test_another_service_is_reported_as_no_feed() -> None:
     async def main() -> None:
         async with serving(sends(b"220 hello there\n")) as port:
             client = FeedClient("127.0.0.1", port, sleep=Waits())
@@ -198,10 +198,10 @@ def test_a_service_that_is_no_feed_is_said_to_be_none() -> None:
     run(main)
 
 
-def test_a_schema_it_does_not_know_is_said() -> None:
+def test_an_unknown_schema_is_reported() -> None:
     async def main() -> None:
         hello = {"schema": 1, "kind": "hello"}
-        async with serving(sends(packed(hello, snapshot(1)))) as port:
+        async with serving(sends(lines_of(hello, snapshot(1)))) as port:
             client = FeedClient("127.0.0.1", port, sleep=Waits())
             seen = await until(client, lambda update: update.problem is not None)
         assert [update.snapshot for update in seen] == [None]
@@ -211,11 +211,11 @@ def test_a_schema_it_does_not_know_is_said() -> None:
     run(main)
 
 
-def test_a_huge_line_is_dropped_and_the_next_is_read() -> None:
+def test_an_oversized_line_is_dropped_and_the_next_one_read() -> None:
     async def main() -> None:
         stay = asyncio.Event()
         huge = b'{"kind": "snapshot", "seq": 1, "x": "' + b"x" * 1_500_000 + b'"}\n'
-        async with serving(sends(packed(HELLO), huge, packed(snapshot(2)), stay=stay)) as port:
+        async with serving(sends(lines_of(HELLO), huge, lines_of(snapshot(2)), stay=stay)) as port:
             client = FeedClient("127.0.0.1", port)
             seen = await until(client, is_seq(2))
             stay.set()
@@ -225,10 +225,10 @@ def test_a_huge_line_is_dropped_and_the_next_is_read() -> None:
     run(main)
 
 
-def test_a_slow_viewer_is_given_the_newest_only() -> None:
+def test_a_slow_viewer_gets_only_the_newest_snapshot() -> None:
     async def main() -> None:
         stay = asyncio.Event()
-        lines = packed(HELLO, *(snapshot(seq) for seq in range(1, 1001)))
+        lines = lines_of(HELLO, *(snapshot(seq) for seq in range(1, 1001)))
         async with serving(sends(lines, stay=stay)) as port:
             client = FeedClient("127.0.0.1", port)
             seen = await until(client, is_seq(1000))
@@ -239,12 +239,12 @@ def test_a_slow_viewer_is_given_the_newest_only() -> None:
     run(main)
 
 
-def test_a_line_in_single_bytes_is_one_line() -> None:
+def test_a_line_may_arrive_byte_by_byte() -> None:
     async def main() -> None:
         stay = asyncio.Event()
 
         async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-            for byte in packed(HELLO, snapshot(4)):
+            for byte in lines_of(HELLO, snapshot(4)):
                 writer.write(bytes([byte]))
                 await asyncio.sleep(0)
             await stay.wait()
@@ -258,10 +258,10 @@ def test_a_line_in_single_bytes_is_one_line() -> None:
     run(main)
 
 
-def test_silence_counts_as_a_broken_connection() -> None:
+def test_a_silent_connection_counts_as_lost() -> None:
     async def main() -> None:
         stay = asyncio.Event()
-        async with serving(sends(packed(HELLO, snapshot(1)), stay=stay)) as port:
+        async with serving(sends(lines_of(HELLO, snapshot(1)), stay=stay)) as port:
             client = FeedClient("127.0.0.1", port, sleep=Waits(), silence_s=0.05)
             seen = await until(client, lambda update: update.problem is not None)
             stay.set()
@@ -276,7 +276,7 @@ def test_silence_counts_as_a_broken_connection() -> None:
     st.lists(st.binary(max_size=12).filter(lambda b: b"\n" not in b), max_size=8),
     st.lists(st.integers(0, 40), max_size=8),
 )
-def test_lines_do_not_depend_on_where_the_bytes_are_cut(
+def test_lines_do_not_depend_on_how_the_bytes_are_split(
     lines: list[bytes], cuts: list[int]
 ) -> None:
     data = b"".join(line + b"\n" for line in lines) + b"rest"
@@ -308,19 +308,19 @@ def test_addresses(text: str, address: tuple[str, int]) -> None:
     ["", ":80", "host:", "host:0", "host:65536", "host:x", "host:-1", "[::1", "[::1]80", "a b",
      "tcp://host:80", "host:²", "host:99999999999", "host:000001" + "1" * 5000],
 )  # fmt: skip
-def test_what_is_no_address_is_refused_with_what_is_one(text: str) -> None:
+def test_a_bad_address_is_refused_with_a_good_example(text: str) -> None:
     with pytest.raises(UsageError, match=r"expected HOST or HOST:PORT, such as 192\.0\.2\.7:27220"):
         parse_address(text, 27220)
 
 
-def test_the_trip_so_far_comes_with_the_next_snapshot_and_once() -> None:
+def test_the_trip_line_comes_once_with_the_next_snapshot() -> None:
     line = TripLine((1.0, 2.0), (0.0, 2.0), (0.0, 0.1))
     seen, stay = asyncio.Event(), asyncio.Event()
 
     async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        writer.write(packed(HELLO, wire(line), snapshot(1)))
+        writer.write(lines_of(HELLO, wire(line), snapshot(1)))
         await seen.wait()
-        writer.write(packed(snapshot(2)))
+        writer.write(lines_of(snapshot(2)))
         await stay.wait()
 
     async def main() -> None:

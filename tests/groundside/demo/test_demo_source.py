@@ -1,4 +1,4 @@
-"""The demo ends when its daemon has taken the whole ride, however long that takes."""
+"""The demo ends when its daemon has received the whole ride, however long that takes."""
 
 import asyncio
 import contextlib
@@ -18,7 +18,7 @@ RIDE = Path(__file__).parents[3] / "replay_logs" / "harbour_loop.tlog"
 
 
 def ends(taken: list[int | None], sent: int) -> list[bool]:
-    """Tell after each update whether the demo ends; None is an update without a snapshot."""
+    """Return after each update whether the demo ends; None is an update without a snapshot."""
     source = DemoSource(RIDE, RIDE.with_suffix(".toml"))
     source.sent = sent
     updates = [
@@ -33,15 +33,15 @@ def test_a_slow_daemon_is_waited_for() -> None:
     assert ends(slow, 100) == [False] * 999 + [True]
 
 
-def test_what_is_lost_is_not_waited_for() -> None:
+def test_lost_frames_are_not_waited_for() -> None:
     assert ends([90] * (STUCK_UPDATES + 1), 100) == [False] * STUCK_UPDATES + [True]
 
 
-def test_a_daemon_that_is_gone_is_not_waited_for() -> None:
+def test_a_dead_daemon_is_not_waited_for() -> None:
     assert ends([90] + [None] * STUCK_UPDATES, 100) == [False] * STUCK_UPDATES + [True]
 
 
-def test_what_is_sent_while_an_update_is_looked_at_is_waited_for(
+def test_frames_sent_while_an_update_is_shown_are_waited_for(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     seen = []

@@ -1,4 +1,4 @@
-"""Replay: the same figures as a review, at any pace; and its pacing."""
+"""Replay gives the figures of a review at any speed; and its pacing."""
 
 import asyncio
 import json
@@ -20,7 +20,7 @@ RIDE, CRAFT = LOGS / "harbour_loop.tlog", LOGS / "harbour_loop.toml"
 
 
 class Clock:
-    """A clock that only moves when somebody sleeps."""
+    """A clock that only advances by sleeping."""
 
     def __init__(self) -> None:
         self.now_s = 50.0
@@ -58,7 +58,7 @@ def test_a_replay_ends_with_the_figures_of_the_review(speed: float) -> None:
     assert clock.now_s - 50.0 == pytest.approx(expected_s, abs=0.3)
 
 
-def test_snapshots_tell_the_place_and_the_pace() -> None:
+def test_snapshots_carry_place_and_speed() -> None:
     snapshots, _ = play(RIDE, Profile(), 100.0)
     places = [snapshot["replay"]["t_s"] for snapshot in snapshots]
     assert places == sorted(places)
@@ -68,7 +68,7 @@ def test_snapshots_tell_the_place_and_the_pace() -> None:
     assert middle["t_s"] == pytest.approx(middle["replay"]["t_s"], abs=0.5)
 
 
-def test_a_dashboard_replay_stays_at_its_end() -> None:
+def test_a_dashboard_replay_stays_at_the_end() -> None:
     clock = Clock()
     source = ReplaySource(
         RIDE, Profile(), speed=1e4, stays_at_end=True, clock=clock, sleep=clock.sleep
@@ -119,7 +119,7 @@ def test_in_a_gap_of_the_log_the_figures_age(tmp_path: Path) -> None:
     assert in_gap["trip"]["energy_wh"]["value"] > 0
 
 
-def test_a_clock_set_forward_in_the_log_holds_up_nothing(tmp_path: Path) -> None:
+def test_a_clock_step_in_the_log_delays_nothing(tmp_path: Path) -> None:
     sender = Sender()
     frames = [frame for n in range(40) for frame in sender.second(5 + n, 50, 8, 2)]
     never_set = records(frames[:140], start_us=60_000_000)
@@ -130,7 +130,7 @@ def test_a_clock_set_forward_in_the_log_holds_up_nothing(tmp_path: Path) -> None
     assert snapshots[-1]["replay"]["duration_s"] == pytest.approx(27.8, abs=0.1)
 
 
-def test_what_is_no_log_is_refused_at_once(tmp_path: Path) -> None:
+def test_a_file_that_is_no_log_is_refused_at_once(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("no log")
     with pytest.raises(LogError, match="no MAVLink frame"):
         ReplaySource(tmp_path / "notes.txt", Profile())

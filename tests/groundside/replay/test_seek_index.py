@@ -1,4 +1,4 @@
-"""Going back and forth in a saved ride: what a place shows does not depend on the way there."""
+"""Seeking in a saved ride: the figures at a place do not depend on how it was reached."""
 
 import asyncio
 import json
@@ -59,7 +59,7 @@ def differences(one: Any, other: Any, path: str = "") -> list[str]:
 
 @settings(max_examples=12)
 @given(st.floats(0, 735), st.lists(st.floats(0, 735), max_size=3))
-def test_figures_at_a_place_do_not_depend_on_the_way_there(index, place_s, before) -> None:
+def test_figures_at_a_place_do_not_depend_on_how_it_was_reached(index, place_s, before) -> None:
     straight, _ = start_playback(RIDE, load_profile(CRAFT), None, None)
     straight.advance(place_s)
     for one in before:
@@ -69,9 +69,9 @@ def test_figures_at_a_place_do_not_depend_on_the_way_there(index, place_s, befor
     assert there.ride.engine.trip_line.t_s == straight.ride.engine.trip_line.t_s
 
 
-def test_the_end_reached_by_a_leap_is_that_of_a_ride_as_it_came(index) -> None:
+def test_seeking_to_the_end_gives_the_figures_of_a_live_ride(index) -> None:
     live = Ride(load_profile(CRAFT))
-    for frames in read_log(RIDE, 700):  # a few frames at a time, as over a link
+    for frames in read_log(RIDE, 700):  # a few frames at a time, as from a link
         live.take(frames)
     live.finish()
     leapt = index.playback_at(math.inf)
@@ -79,14 +79,14 @@ def test_the_end_reached_by_a_leap_is_that_of_a_ride_as_it_came(index) -> None:
     assert differences(figures(leapt.ride), figures(live)) == []
 
 
-def test_states_are_few_and_whoever_goes_on_leaves_them_alone(index) -> None:
+def test_checkpoints_are_few_and_playing_on_leaves_them_unchanged(index) -> None:
     assert 10 < len(index.checkpoints) <= CHECKPOINTS_MOST + 1
     before = figures(index.playback_at(300.0).ride)
     index.playback_at(300.0).advance(600.0)
     assert figures(index.playback_at(300.0).ride) == before
 
 
-def test_a_distance_is_found_where_the_trip_had_made_it(index) -> None:
+def test_a_distance_is_found_where_the_trip_had_reached_it(index) -> None:
     for distance_m in (100.0, 700.0, 1300.0):
         place_s = index.place_of_distance(distance_m)
         made = figures(index.playback_at(place_s).ride)["trip"]["distance_m"]["value"]
@@ -95,7 +95,7 @@ def test_a_distance_is_found_where_the_trip_had_made_it(index) -> None:
 
 
 def slow_loop(tmp_path: Path) -> Path:
-    """A ride whose current sensor dies on the way: an alert comes up."""
+    """Return a ride whose current sensor dies on the way, which raises an alert."""
     log = tmp_path / "ride.tlog"
     sender = Sender()
     frames = [
@@ -107,7 +107,7 @@ def slow_loop(tmp_path: Path) -> Path:
     return log
 
 
-def test_events_stand_where_they_are_first_seen(tmp_path: Path) -> None:
+def test_events_are_placed_where_they_are_first_seen(tmp_path: Path) -> None:
     log = slow_loop(tmp_path)
     start, duration_s = start_playback(log, Profile(), None, None)
     made = SeekIndex(start, duration_s)
@@ -140,7 +140,7 @@ class Clock:
 
 
 def steered(path: Path, acts: list[tuple[str, float]], profile: Profile) -> list[dict[str, Any]]:
-    """Do something, look three times, and so on; give the last look of each."""
+    """Perform actions in turn; return the third update after each."""
     clock = Clock()
     source = ReplaySource(path, profile, stays_at_end=True, clock=clock, sleep=clock.sleep)
 
@@ -161,7 +161,7 @@ def steered(path: Path, acts: list[tuple[str, float]], profile: Profile) -> list
     return asyncio.run(run())
 
 
-def test_going_back_and_forth_beyond_the_ends_and_past_the_end() -> None:
+def test_seeking_is_clamped_to_the_ends_and_works_past_the_end() -> None:
     acts = [("jump", 1e9), ("jump", -60.0), ("jump", -1e9), ("go_to", 0.5), ("pause_or_go", 0)]
     seen = steered(RIDE, [*acts, ("jump", 60.0)], load_profile(CRAFT))
     places = [one["replay"]["t_s"] for one in seen]
@@ -176,7 +176,7 @@ def test_going_back_and_forth_beyond_the_ends_and_past_the_end() -> None:
         assert one["t_s"] == pytest.approx(place_s, abs=0.5)
 
 
-def test_a_paused_replay_shows_the_figures_of_where_it_went() -> None:
+def test_a_paused_replay_shows_the_figures_of_the_place_sought() -> None:
     profile = load_profile(CRAFT)
     seen = steered(RIDE, [("pause_or_go", 0), ("go_to", 0.7), ("go_to", 0.4)], profile)
     straight, duration_s = start_playback(RIDE, profile, None, None)
@@ -194,7 +194,7 @@ def session(folder: Path, said: list[Noted]) -> Path:
     return folder
 
 
-def test_a_session_is_played_with_what_was_said_on_the_water(tmp_path: Path) -> None:
+def test_a_session_is_played_with_the_commands_given_on_the_water(tmp_path: Path) -> None:
     stamps = np.array([frame.time_s for frame in log_frames(RIDE)])
     first_us = int(next(f for f in read_log(RIDE) if len(f)).stamp_us[0])
     said = [
@@ -222,7 +222,7 @@ def test_a_session_is_played_with_what_was_said_on_the_water(tmp_path: Path) -> 
     assert places[3] == pytest.approx(duration_s, abs=0.5)
 
 
-def test_a_log_that_ends_at_once_can_be_gone_about_in(tmp_path: Path) -> None:
+def test_seeking_in_a_log_of_one_second(tmp_path: Path) -> None:
     log = tmp_path / "short.tlog"
     log.write_bytes(records(Sender().second(50, 50, 8, 2)))
     acts = [("jump", 60.0), ("jump", -60.0), ("next_event", 0), ("event_before", 0), ("go_to", 1.0)]
@@ -231,7 +231,7 @@ def test_a_log_that_ends_at_once_can_be_gone_about_in(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_an_onboard_log_goes_back_and_forth_too(tmp_path: Path) -> None:
+def test_seeking_in_an_onboard_log(tmp_path: Path) -> None:
     log = tmp_path / "ride.bin"
     log.write_bytes(onboard_log_bytes(record(SCENARIOS["harbour_loop"])))
     profile = load_profile(CRAFT)
