@@ -11,14 +11,10 @@ import time
 import tty
 from pathlib import Path
 
+from tests.free_port import free_port
+
 PTY_WAIT_S = 0.5
 """A serial line has no flow control here: what is not taken for so long is gone, and counted."""
-
-
-def free_port() -> int:
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as one:
-        one.bind(("127.0.0.1", 0))
-        return one.getsockname()[1]
 
 
 class Udp:
@@ -27,7 +23,7 @@ class Udp:
     name = "udp"
 
     def __init__(self) -> None:
-        self.port = free_port()
+        self.port = free_port(socket.SOCK_DGRAM)
         self.link = f"udpin:127.0.0.1:{self.port}"
         self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         self._strangers: list[socket.socket] = []

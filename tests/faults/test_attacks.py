@@ -26,6 +26,7 @@ from onboard.crew.members import CrewBook
 from onboard.telemetry.logs.log_files import RECORD_NAME
 from tests.daemon_process import Daemon
 from tests.faults.faulty_link import Chunk, background, udp
+from tests.free_port import free_port
 from tests.newest import latest_session
 from tests.onboard.crew.doors import client_context, member, paired_folder
 from tests.patience import PATIENCE_S
@@ -38,12 +39,6 @@ AT_ONCE = 40
 PER_S = 30.0
 AFTERWARDS_S = 2.0
 FRAMES_PER_S = 50.0
-
-
-def free_port() -> int:
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        return int(free.getsockname()[1])
 
 
 class Target:

@@ -14,15 +14,15 @@ from groundside.browser.dashboard_process import CLOSE_REVOKED
 from groundside.browser.login_page import login_page
 from groundside.browser.server import PAGE, DashboardServer, serving
 from onboard.errors import WattwakeError
-from tests.groundside.browser.open_door import (
-    STRANGER,
+from tests.groundside.browser.open_page import (
+    NOT_LOGGED_IN,
     Browser,
-    Started,
-    open_door,
+    RecordedStart,
+    alert_of,
+    open_page,
     paired_folder,
-    says,
 )
-from tests.groundside.browser.test_server import gone_within
+from tests.groundside.browser.served import gone_within
 from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow
@@ -44,12 +44,12 @@ METHODS = ("GET", "HEAD", "PUT", "DELETE", "OPTIONS", "PATCH", "TRACE", "PROPFIN
 
 
 def test_without_a_cookie_every_request_gets_the_login_page(tmp_path: Path) -> None:
-    started = Started(tmp_path)
+    started = RecordedStart(tmp_path)
 
     async def browse() -> None:
         async with (
-            open_door(paired_folder(tmp_path), started.command) as door,
-            Browser(door) as browser,
+            open_page(paired_folder(tmp_path), started.command) as page,
+            Browser(page) as browser,
         ):
             for path in PATHS:
                 for method in METHODS:
@@ -57,11 +57,11 @@ def test_without_a_cookie_every_request_gets_the_login_page(tmp_path: Path) -> N
                     assert (status, headers.get("Set-Cookie")) == (403, None), (method, path)
                     assert text == ("" if method == "HEAD" else LOGIN_PAGE), (method, path)
                     assert "Server" not in headers
-            status, text, _ = await browser.ask("POST", "/state", headers=door.origin)
+            status, text, _ = await browser.ask("POST", "/state", headers=page.origin)
             assert (status, text) == (403, LOGIN_PAGE)
 
     asyncio.run(browse())
-    assert STRANGER in LOGIN_PAGE
+    assert NOT_LOGGED_IN in LOGIN_PAGE
     assert started.lines() == []
 
 
@@ -75,7 +75,7 @@ def test_the_login_page_says_what_to_do_and_nothing_of_the_craft() -> None:
 
 def test_headers_of_the_login_page(tmp_path: Path) -> None:
     async def browse() -> None:
-        async with open_door(paired_folder(tmp_path), []) as door, Browser(door) as browser:
+        async with open_page(paired_folder(tmp_path), []) as page, Browser(page) as browser:
             _, _, headers = await browser.ask("GET", "/")
         policy = headers["Content-Security-Policy"]
         assert "default-src 'none'" in policy and "form-action 'self'" in policy
@@ -94,11 +94,11 @@ def test_a_code_becomes_a_cookie_once(tmp_path: Path) -> None:
 
     async def browse() -> None:
         async with (
-            open_door(folder, []) as door,
-            Browser(door) as one,
-            Browser(door) as two,
+            open_page(folder, []) as page,
+            Browser(page) as one,
+            Browser(page) as two,
         ):
-            code = door.code(name="old phone")
+            code = page.code(name="old phone")
             status, text, headers = await one.type_code(f" {code.lower().replace('-', ' ')} ")
             assert (status, headers["Location"], text) == (303, "/", "")
             set_cookie = headers["Set-Cookie"]
@@ -113,9 +113,9 @@ def test_a_code_becomes_a_cookie_once(tmp_path: Path) -> None:
                 f"Max-Age={COOKIE_LIFETIME_S}",
             }
             assert len(token) >= 43  # 256 bits, six a letter
-            stored = door.book.path.read_text()
+            stored = page.book.path.read_text()
             assert token not in stored and code.replace("-", "") not in stored
-            assert door.book.path.stat().st_mode & 0o777 == 0o600
+            assert page.book.path.stat().st_mode & 0o777 == 0o600
             status, text, headers = await one.ask("GET", "/")
             assert (status, text) == (200, PAGE.read_text(encoding="utf-8"))
             assert f"Max-Age={COOKIE_LIFETIME_S}" in headers["Set-Cookie"]  # renewed
@@ -123,25 +123,25 @@ def test_a_code_becomes_a_cookie_once(tmp_path: Path) -> None:
             assert json.loads((await one.ask("GET", "/state"))[1]) == {"free": 4, "most": 4}
             status, text, headers = await two.type_code(code)
             assert (status, headers.get("Set-Cookie")) == (403, None)
-            assert "not good" in says(text)
+            assert "not good" in alert_of(text)
             assert (await two.ask("GET", "/state"))[1] == LOGIN_PAGE
-            assert [(one.name, one.role) for one in door.book.read().members] == [
+            assert [(one.name, one.role) for one in page.book.read().members] == [
                 ("old phone", "crew")
             ]
-            assert door.came == ["old phone"]
+            assert page.came == ["old phone"]
 
     asyncio.run(browse())
 
 
 def test_another_code_replaces_the_browser_s_membership(tmp_path: Path) -> None:
     async def browse() -> None:
-        async with open_door(paired_folder(tmp_path), []) as door, Browser(door) as browser:
-            assert (await browser.type_code(door.code("viewer")))[0] == 303
+        async with open_page(paired_folder(tmp_path), []) as page, Browser(page) as browser:
+            assert (await browser.type_code(page.code("viewer")))[0] == 303
             assert (await browser.ask("GET", "/pair"))[:2] == (200, LOGIN_PAGE)
             old = browser.cookie()
-            assert (await browser.type_code(door.code("crew")))[0] == 303
+            assert (await browser.type_code(page.code("crew")))[0] == 303
             assert browser.cookie() != old
-            members = door.book.read().members
+            members = page.book.read().members
             assert [(one.name, one.role) for one in members] == [("browser-2", "crew")]
             # A wrong code changes nothing.
             assert (await browser.type_code("AAAAA-AAAAA"))[0] == 403
@@ -151,69 +151,69 @@ def test_another_code_replaces_the_browser_s_membership(tmp_path: Path) -> None:
 
 
 def test_a_websocket_without_a_member_starts_no_process(tmp_path: Path) -> None:
-    started = Started(tmp_path)
+    started = RecordedStart(tmp_path)
 
     async def browse() -> None:
-        async with open_door(paired_folder(tmp_path), started.command) as door:
-            async with Browser(door) as stranger, Browser(door, "wrong") as liar:
+        async with open_page(paired_folder(tmp_path), started.command) as page:
+            async with Browser(page) as stranger, Browser(page, "wrong") as liar:
                 for one in (stranger, liar):
                     with pytest.raises(aiohttp.WSServerHandshakeError) as refused:
-                        await one.look()
+                        await one.open_dashboard()
                     assert refused.value.status == 403
-            async with Browser(door, door.token()) as member:
-                for origin in ("https://example.org", f"http://{door.host}", "null", ""):
+            async with Browser(page, page.token()) as member:
+                for origin in ("https://example.org", f"http://{page.host}", "null", ""):
                     with pytest.raises(aiohttp.WSServerHandshakeError) as refused:
-                        await member.look(Origin=origin)
+                        await member.open_dashboard(Origin=origin)
                     assert refused.value.status == 403
                 assert started.lines() == []
-                looks = await member.look()
+                socket = await member.open_dashboard()
                 assert await started.wait_for(1) == ["watch"]
-                await looks.close()
+                await socket.close()
 
     asyncio.run(browse())
 
 
 def test_a_viewer_gets_a_read_only_dashboard(tmp_path: Path) -> None:
-    started = Started(tmp_path)
+    started = RecordedStart(tmp_path)
 
     async def browse() -> None:
         async with (
-            open_door(paired_folder(tmp_path), started.command, most=2) as door,
-            Browser(door, door.token("viewer", "v")) as viewer,
-            Browser(door, door.token("crew", "c")) as crew,
+            open_page(paired_folder(tmp_path), started.command, most=2) as page,
+            Browser(page, page.token("viewer", "v")) as viewer,
+            Browser(page, page.token("crew", "c")) as crew,
         ):
-            looks = await viewer.look()
+            socket = await viewer.open_dashboard()
             assert await started.wait_for(1) == ["watch --read-only"]
             # The last place is reserved for the crew.
             assert json.loads((await viewer.ask("GET", "/state"))[1])["free"] == 0
             with pytest.raises(aiohttp.WSServerHandshakeError) as refused:
-                await viewer.look()
+                await viewer.open_dashboard()
             assert refused.value.status == 503
-            also = await crew.look()
+            also = await crew.open_dashboard()
             assert await started.wait_for(2) == ["watch --read-only", "watch"]
-            await asyncio.gather(looks.close(), also.close())
+            await asyncio.gather(socket.close(), also.close())
 
     asyncio.run(browse())
 
 
 def test_revoking_closes_the_open_page_within_seconds(tmp_path: Path) -> None:
-    started = Started(tmp_path)
+    started = RecordedStart(tmp_path)
 
     async def browse() -> None:
         async with (
-            open_door(paired_folder(tmp_path), started.command) as door,
-            Browser(door, door.token("crew", "lost phone")) as lost,
-            Browser(door, door.token("crew", "mine")) as mine,
+            open_page(paired_folder(tmp_path), started.command) as page,
+            Browser(page, page.token("crew", "lost phone")) as lost,
+            Browser(page, page.token("crew", "mine")) as mine,
         ):
-            looks, stays = await lost.look(), await mine.look()
+            socket, stays = await lost.open_dashboard(), await mine.open_dashboard()
             await started.wait_for(2)
-            assert door.book.revoke("lost phone")
+            assert page.book.revoke("lost phone")
             async with asyncio.timeout(PATIENCE_S):
-                message = await looks.receive()
+                message = await socket.receive()
             assert (message.type, message.data) == (aiohttp.WSMsgType.CLOSE, CLOSE_REVOKED)
             assert (await lost.ask("GET", "/"))[:2] == (403, LOGIN_PAGE)
             with pytest.raises(aiohttp.WSServerHandshakeError):
-                await lost.look()
+                await lost.open_dashboard()
             assert (await mine.ask("GET", "/state"))[0] == 200
             with pytest.raises(TimeoutError):
                 await stays.receive(timeout=1.5)
@@ -227,16 +227,16 @@ def test_an_unusable_crew_file_revokes_nobody_and_lets_nobody_in(
 ) -> None:
     async def browse() -> None:
         async with (
-            open_door(paired_folder(tmp_path), []) as door,
-            Browser(door, door.token()) as mine,
-            Browser(door) as stranger,
+            open_page(paired_folder(tmp_path), []) as page,
+            Browser(page, page.token()) as mine,
+            Browser(page) as stranger,
         ):
             assert (await mine.ask("GET", "/state"))[0] == 200
-            code = door.code()
-            door.book.path.write_text("{")
+            code = page.code()
+            page.book.path.write_text("{")
             assert (await mine.ask("GET", "/state"))[0] == 200
             assert (await stranger.type_code(code))[0] == 403
-            door.book.path.unlink()
+            page.book.path.unlink()
             assert (await mine.ask("GET", "/state"))[0] == 403
 
     asyncio.run(browse())
@@ -249,10 +249,10 @@ def test_a_dashboard_that_does_not_end_is_killed(tmp_path: Path) -> None:
 
     async def browse() -> None:
         async with (
-            open_door(paired_folder(tmp_path), [sys.executable, "-S", "-c", script]) as door,
-            Browser(door, door.token()) as member,
+            open_page(paired_folder(tmp_path), [sys.executable, "-S", "-c", script]) as page,
+            Browser(page, page.token()) as member,
         ):
-            await member.look()
+            await member.open_dashboard()
             async with asyncio.timeout(PATIENCE_S):
                 while not (note.exists() and note.read_text()):
                     await asyncio.sleep(0.02)

@@ -1,15 +1,12 @@
 """The web server: real dashboards behind real websockets, as a browser opens them."""
 
 import asyncio
-import contextlib
 import os
 import signal
 import socket
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
-from pathlib import Path
 
 import aiohttp
 import pytest
@@ -17,59 +14,9 @@ import pytest
 from groundside.browser.dashboard_process import CLOSE_QUIT
 from groundside.browser.page_address import page_addresses, qr_code
 from groundside.browser.server import PAGE
+from tests.daemon_process import ROOT
+from tests.groundside.browser.served import Served, children_of, gone_within, is_there
 from tests.patience import PATIENCE_S
-
-TOP = Path(__file__).parents[3]
-
-
-def free_port() -> int:
-    with socket.socket() as taken:
-        taken.bind(("127.0.0.1", 0))
-        return int(taken.getsockname()[1])
-
-
-def viewers_of(parent: int) -> list[int]:
-    """Return the child processes of a process."""
-    path = Path(f"/proc/{parent}/task/{parent}/children")
-    return [int(pid) for pid in path.read_text().split()]
-
-
-def is_there(pid: int) -> bool:
-    with contextlib.suppress(ProcessLookupError, FileNotFoundError):
-        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
-    return False
-
-
-def gone_within(pids: list[int], seconds_s: float) -> bool:
-    end_s = time.monotonic() + seconds_s
-    while time.monotonic() < end_s:
-        if not any(map(is_there, pids)):
-            return True
-        time.sleep(0.05)
-    return False
-
-
-class Served:
-    """A server in a process of its own; without a feed its dashboards get no answer."""
-
-    def __init__(self, *options: str, feed: int | None = None) -> None:
-        self.port = free_port()
-        feed = feed or free_port()
-        command = [sys.executable, "-m", "groundside", "serve", f"127.0.0.1:{feed}"]
-        command += ["--bind", f"127.0.0.1:{self.port}", *options]
-        self.process = subprocess.Popen(
-            command, cwd=TOP, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
-        )
-        assert self.process.stdout is not None
-        self.first_line = self.process.stdout.readline()
-
-    @property
-    def url(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
-
-    @property
-    def origin(self) -> dict[str, str]:
-        return {"Origin": self.url}
 
 
 @pytest.fixture
@@ -137,7 +84,7 @@ def test_places_are_limited_and_become_free_again(served: Served) -> None:
             with pytest.raises(aiohttp.WSServerHandshakeError) as refused:
                 await session.ws_connect(address, headers=served.origin)
             assert refused.value.status == 503
-            pids = viewers_of(served.process.pid)
+            pids = children_of(served.process.pid)
             assert len(pids) == 2
             await one.close()
             assert one.close_code != CLOSE_QUIT
@@ -168,7 +115,7 @@ def test_pages_from_elsewhere_are_refused(served: Served) -> None:
             for path in ("/static/", "/static/../server.py", "/static/%2e%2e/server.py"):
                 async with session.get(served.url + path) as answer:
                     assert answer.status in (403, 404)
-        assert viewers_of(served.process.pid) == []
+        assert children_of(served.process.pid) == []
 
     asyncio.run(browse())
 
@@ -181,7 +128,7 @@ async def with_two(served: Served, number: int) -> list[int]:
         ]
         for each in sockets:
             await first_picture(each, "life jacket")
-        pids = viewers_of(served.process.pid)
+        pids = children_of(served.process.pid)
         assert len(pids) == 2
         os.kill(served.process.pid, number)
         await asyncio.to_thread(served.process.wait, PATIENCE_S)
@@ -210,7 +157,7 @@ def test_an_address_in_use_is_a_one_line_error() -> None:
         command = [sys.executable, "-m", "groundside", "serve", "127.0.0.1:1"]
         done = subprocess.run(
             [*command, "--bind", f"127.0.0.1:{port}"],
-            cwd=TOP,
+            cwd=ROOT,
             capture_output=True,
             text=True,
             timeout=PATIENCE_S,

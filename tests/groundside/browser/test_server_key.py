@@ -9,10 +9,10 @@ import pytest
 from groundside.browser.access import BrowserAccess
 from groundside.browser.server import DashboardServer, serving
 from onboard.crew.keys import fingerprint, identity_path, make_identity, own_fingerprint
-from tests.groundside.browser.open_door import paired_folder, tls
+from tests.groundside.browser.open_page import paired_folder, tls
 
 
-async def met_with(port: int) -> bytes:
+async def served_fingerprint(port: int) -> bytes:
     """Return the fingerprint that a new browser sees."""
     _, writer = await asyncio.open_connection("127.0.0.1", port, ssl=tls(), server_hostname="")
     certificate = writer.get_extra_info("ssl_object").getpeercert(binary_form=True)
@@ -22,21 +22,21 @@ async def met_with(port: int) -> bytes:
 
 def test_a_new_key_is_used_and_reported_at_once(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
-    first, told = own_fingerprint(folder), []
+    first, changes = own_fingerprint(folder), []
 
     async def scene() -> None:
-        entry = BrowserAccess(folder, on_key_change=lambda: told.append("changed"))
-        async with serving(DashboardServer([], 4, entry), "127.0.0.1", 0) as port:
-            assert await met_with(port) == first
-            assert told == []
+        access = BrowserAccess(folder, on_key_change=lambda: changes.append("changed"))
+        async with serving(DashboardServer([], 4, access), "127.0.0.1", 0) as port:
+            assert await served_fingerprint(port) == first
+            assert changes == []
             identity_path(folder).unlink()
             with pytest.raises((OSError, ssl.SSLError)):
-                await met_with(port)
+                await served_fingerprint(port)
             make_identity(folder)
-            assert await met_with(port) == own_fingerprint(folder) != first
+            assert await served_fingerprint(port) == own_fingerprint(folder) != first
             identity_path(folder).write_text("no key at all")
             with pytest.raises((OSError, ssl.SSLError)):
-                await met_with(port)
+                await served_fingerprint(port)
 
     asyncio.run(scene())
-    assert told == ["changed"] * 3
+    assert changes == ["changed"] * 3

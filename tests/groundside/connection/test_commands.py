@@ -14,14 +14,8 @@ from groundside.words.units import DEFAULT
 from onboard.contract.commands import Command, Mark, Reply
 from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.feed.server import FeedServer
-from tests.groundside.connection.test_feed_client import (
-    HELLO,
-    Waits,
-    lines_of,
-    run,
-    serving,
-    snapshot,
-)
+from tests.groundside.connection.scripted_feed import HELLO, Waits, lines_of, serving, snapshot
+from tests.patience import play
 
 NOTE = mark("note", "weed 🌿")
 
@@ -59,13 +53,13 @@ async def daemon(on_command: Callable[[Command, Reply], None]):  # type: ignore[
 
 def test_each_command_gets_its_own_acknowledgement() -> None:
     async def main() -> None:
-        said: list[Command] = []
+        received: list[Command] = []
 
-        def obeys(command: Command, reply: Reply) -> None:
-            said.append(command)
+        def execute(command: Command, reply: Reply) -> None:
+            received.append(command)
             reply(Refusal(RefusalCode.FAULT) if isinstance(command, Mark) else None, None)
 
-        async with daemon(obeys) as port:
+        async with daemon(execute) as port:
             client, other = FeedClient("127.0.0.1", port), FeedClient("127.0.0.1", port)
             async with following(client), following(other):
                 refused, done, wrong = await asyncio.gather(
@@ -75,17 +69,17 @@ def test_each_command_gets_its_own_acknowledgement() -> None:
                 )
                 # Its first number is also that of the other viewer's first command.
                 assert (await other.send(NOTE)).ok is False
-        assert said[0] == Mark(1, "note", "weed 🌿")
+        assert received[0] == Mark(1, "note", "weed 🌿")
         assert (refused.ok, refused.why) == (False, Refusal(RefusalCode.FAULT))
         assert (done.ok, done.why) == (True, None)
         assert done.command is not None
         assert done.command.value == 2.0
         assert wrong.ok is False
-        said_back = "value = -2: expected a number from 0.1 to 50, or null to clear it"
-        assert wrong.why_text(DEFAULT) == said_back
+        refusal = "value = -2: expected a number from 0.1 to 50, or null to clear it"
+        assert wrong.why_text(DEFAULT) == refusal
         assert client.malformed_lines == 0
 
-    run(main)
+    play(main)
 
 
 def test_without_a_connection_nothing_is_sent() -> None:
@@ -95,7 +89,7 @@ def test_without_a_connection_nothing_is_sent() -> None:
             False, "no feed at 192.0.2.7:4000: nothing was said"
         )
 
-    run(main)
+    play(main)
 
 
 def test_a_timeout_leaves_the_result_unknown() -> None:
@@ -108,7 +102,7 @@ def test_a_timeout_leaves_the_result_unknown() -> None:
                 assert ack.why is not None
                 assert ack.why.startswith(f"no answer from feed at 127.0.0.1:{port} within 0.02 s")
 
-    run(main)
+    play(main)
 
 
 def test_a_lost_connection_leaves_the_result_unknown() -> None:
@@ -129,7 +123,7 @@ def test_a_lost_connection_leaves_the_result_unknown() -> None:
         )
         assert again == CommandResult(False, f"no feed at 127.0.0.1:{port}: nothing was said")
 
-    run(main)
+    play(main)
 
 
 @pytest.mark.parametrize(
@@ -168,7 +162,7 @@ def test_acknowledgements_of_other_commands_are_ignored(answer: dict[str, Any]) 
             async with following(client):
                 assert await client.send(NOTE) == CommandResult(False, Refusal(RefusalCode.FAULT))
 
-    run(main)
+    play(main)
 
 
 @pytest.mark.parametrize(
@@ -190,4 +184,4 @@ def test_what_cannot_be_encoded_is_refused_at_once(command: Command, why: str) -
         assert ack.why is not None
         assert why in ack.why
 
-    run(main)
+    play(main)

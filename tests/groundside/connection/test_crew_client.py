@@ -3,7 +3,6 @@
 import asyncio
 import contextlib
 import datetime
-from collections.abc import Awaitable, Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -34,23 +33,15 @@ from onboard.crew.keys import identity_path, own_fingerprint, server_context
 from onboard.crew.members import CrewBook, good_name
 from onboard.errors import FeedError
 from tests.onboard.crew.doors import Open, open_door, paired_folder
-from tests.patience import PATIENCE_S
+from tests.patience import PATIENCE_S, play
 
 NOTHING = unknown_snapshot(Unknown(Reason.NO_AUTOPILOT), "a test")
 SNAPSHOT = as_line(NOTHING)
 
 
 @pytest.fixture(autouse=True)
-def looks_often(monkeypatch: pytest.MonkeyPatch) -> None:
+def short_poll(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(door_module, "LOOK_S", 0.02)
-
-
-def play(scene: Callable[[], Awaitable[None]]) -> None:
-    async def bounded() -> None:
-        async with asyncio.timeout(PATIENCE_S):
-            await scene()
-
-    asyncio.run(bounded())
 
 
 def invited(folder: Path, there: Open, role: str = "crew", name: str = "") -> Invitation:
@@ -61,19 +52,19 @@ def invited(folder: Path, there: Open, role: str = "crew", name: str = "") -> In
 @contextlib.asynccontextmanager
 async def impostor(folder: Path, port: int = 0):  # type: ignore[no-untyped-def]
     """Run a server with another key; yields its port and all that it receives."""
-    told = bytearray()
+    received = bytearray()
 
     async def listen(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         with contextlib.suppress(OSError):
             while data := await reader.read(100):
-                told.extend(data)
+                received.extend(data)
         writer.transport.abort()
 
     server = await asyncio.start_server(
         listen, "127.0.0.1", port, ssl=server_context(folder), ssl_handshake_timeout=PATIENCE_S
     )
     try:
-        yield server.sockets[0].getsockname()[1], told
+        yield server.sockets[0].getsockname()[1], received
     finally:
         server.close()
         await asyncio.sleep(0.05)
@@ -116,7 +107,7 @@ def test_nothing_is_sent_to_a_peer_with_another_key(tmp_path: Path) -> None:
     folder, other = paired_folder(tmp_path), paired_folder(tmp_path / "other")
 
     async def scene() -> None:
-        async with impostor(other) as (port, told):
+        async with impostor(other) as (port, received):
             pin = own_fingerprint(folder)
             craft = Craft("skiff", pin.hex(), "secret-token", "crew", ("127.0.0.1",), port)
             with pytest.raises(
@@ -129,7 +120,7 @@ def test_nothing_is_sent_to_a_peer_with_another_key(tmp_path: Path) -> None:
                 await pair_with(invitation, "tablet")
             assert not await answers_at(craft, "127.0.0.1", port, 2.0)
             await asyncio.sleep(0.1)
-            assert told == b""
+            assert received == b""
             right = replace(craft, fingerprint=own_fingerprint(other).hex())
             assert await answers_at(right, "127.0.0.1", port, 2.0)
 
@@ -183,7 +174,7 @@ def test_a_moved_craft_is_recognized_by_its_key(tmp_path: Path) -> None:
     folder, other = paired_folder(tmp_path), paired_folder(tmp_path / "other")
 
     async def scene() -> None:
-        async with open_door(folder) as there, impostor(other) as (port, told):
+        async with open_door(folder) as there, impostor(other) as (port, received):
             craft = await pair_with(invited(folder, there), "tablet")
             moved = replace(craft, hosts=("192.0.2.7",))
             stranger = replace(craft, fingerprint="00" * 32, name="stranger")
@@ -191,7 +182,7 @@ def test_a_moved_craft_is_recognized_by_its_key(tmp_path: Path) -> None:
                 found = await find_craft_at((stranger, moved), "127.0.0.1", asked)
                 assert found == replace(craft, hosts=("127.0.0.1", "192.0.2.7"))
             assert await find_craft_at((moved,), "127.0.0.1", port) is None
-            assert told == b""
+            assert received == b""
 
     play(scene)
 

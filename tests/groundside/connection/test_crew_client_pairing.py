@@ -5,7 +5,6 @@ import json
 import os
 import re
 import signal
-import socket
 import ssl
 import subprocess
 import sys
@@ -18,15 +17,10 @@ import pytest
 from onboard.crew.keys import fingerprint, own_fingerprint
 from onboard.crew.members import CrewBook
 from tests.daemon_process import ROOT, Daemon
+from tests.free_port import free_port
 from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow
-
-
-def free_port() -> int:
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        return int(free.getsockname()[1])
 
 
 class Scene:
@@ -53,9 +47,9 @@ class Scene:
         return self.run("onboard", "pair", *self.record, *self.door, *words)
 
     def text(self, *words: str) -> str:
-        told = json.loads(self.pair("--json", *words).stdout)
-        assert told["daemon_answers"] is True
-        return str(told["text"])
+        pairing = json.loads(self.pair("--json", *words).stdout)
+        assert pairing["daemon_answers"] is True
+        return str(pairing["text"])
 
     @contextlib.contextmanager
     def watching(self, *words: str) -> Iterator[list[str]]:
@@ -83,7 +77,7 @@ class Scene:
             process.communicate(timeout=PATIENCE_S)
 
 
-def shown_key(port: int) -> bytes | None:
+def served_key(port: int) -> bytes | None:
     """Return the fingerprint of the certificate at a port, None while it is closed."""
     with contextlib.suppress(OSError):
         return fingerprint(
@@ -113,9 +107,9 @@ def test_pair_watch_revoke(scene: Scene) -> None:
     listed = json.loads(scene.pair("--list", "--json").stdout)
     assert listed["viewers"] == [{"name": "phone", "role": "crew"}]
     assert scene.pair("--revoke", "phone").returncode == 0
-    out = scene.run("groundside", "watch", "--plain", "craft")
-    assert (out.returncode, out.stdout) == (2, "")
-    assert "does not let this machine in" in out.stderr and out.stderr.count("\n") == 1
+    refused = scene.run("groundside", "watch", "--plain", "craft")
+    assert (refused.returncode, refused.stdout) == (2, "")
+    assert "does not let this machine in" in refused.stderr and refused.stderr.count("\n") == 1
 
 
 def test_another_key_at_the_same_address_is_a_one_line_error(scene: Scene) -> None:
@@ -124,21 +118,21 @@ def test_another_key_at_the_same_address_is_a_one_line_error(scene: Scene) -> No
     (scene.folder / "rec" / "pairing" / "identity.pem").unlink()
     assert scene.pair("--json").returncode == 0
     own, until_s = own_fingerprint(scene.folder / "rec" / "pairing"), time.monotonic() + PATIENCE_S
-    while shown_key(scene.port) != own:  # it checks for a new key now and then
+    while served_key(scene.port) != own:  # it checks for a new key now and then
         assert time.monotonic() < until_s
         time.sleep(0.05)
-    out = scene.run("groundside", "watch", "--plain", "craft")
-    assert (out.returncode, out.stdout) == (2, "")
-    assert "is not craft: its key is another" in out.stderr and out.stderr.count("\n") == 1
+    refused = scene.run("groundside", "watch", "--plain", "craft")
+    assert (refused.returncode, refused.stdout) == (2, "")
+    assert "is not craft: its key is another" in refused.stderr and refused.stderr.count("\n") == 1
 
 
 def test_what_pair_prints(scene: Scene) -> None:
-    told = scene.pair("--role", "viewer")
-    assert (told.returncode, told.stderr) == (0, "")
-    assert f"at 127.0.0.1:{scene.port}" in told.stdout
-    assert re.search(r"watch ([A-Z2-7]{5}-){9}[A-Z2-7]{5}\n", told.stdout)
-    assert "look only" in told.stdout and "█" in told.stdout
-    assert "does not answer" not in told.stdout
+    result = scene.pair("--role", "viewer")
+    assert (result.returncode, result.stderr) == (0, "")
+    assert f"at 127.0.0.1:{scene.port}" in result.stdout
+    assert re.search(r"watch ([A-Z2-7]{5}-){9}[A-Z2-7]{5}\n", result.stdout)
+    assert "look only" in result.stdout and "█" in result.stdout
+    assert "does not answer" not in result.stdout
     assert "viewer, not used yet" in scene.pair("--list").stdout
 
 
@@ -148,8 +142,8 @@ def test_a_pairing_text_without_a_name_can_be_revoked(scene: Scene) -> None:
     scene.pair("--json")
     scene.pair("--json", "--name", "phone")
     book = CrewBook(scene.folder / "rec" / "pairing")
-    called_so = book.redeem(book.invite("crew"), *nameless)
-    assert called_so is not None
+    redeemed = book.redeem(book.invite("crew"), *nameless)
+    assert redeemed is not None
     assert scene.pair("--revoke", *nameless).returncode == 0
     assert [one.name for one in book.waiting()] == ["phone"]
     assert book.read().members == ()
@@ -158,7 +152,7 @@ def test_a_pairing_text_without_a_name_can_be_revoked(scene: Scene) -> None:
 
 
 @pytest.mark.parametrize(
-    ("words", "said"),
+    ("words", "problem"),
     [
         (("pair", "--revoke", "nobody"), "nobody of that name is paired: known: nobody"),
         (("pair", "--name", "x" * 41), "1 to 40 printable characters"),
@@ -170,26 +164,30 @@ def test_a_pairing_text_without_a_name_can_be_revoked(scene: Scene) -> None:
         (("run", "--crew-listen", "27222"), "expected HOST:PORT"),
     ],
 )
-def test_bad_input_is_a_one_line_error(tmp_path: Path, words: tuple[str, ...], said: str) -> None:
+def test_bad_input_is_a_one_line_error(
+    tmp_path: Path, words: tuple[str, ...], problem: str
+) -> None:
     record = ("--record", str(tmp_path / "rec"))
     result = Scene(tmp_path).run("onboard", *words, *record)
     assert (result.returncode, result.stdout) == (2, "")
-    assert said in result.stderr and result.stderr.count("\n") == 1
+    assert problem in result.stderr and result.stderr.count("\n") == 1
     assert not (tmp_path / "rec" / "pairing").exists()
 
 
 @pytest.mark.parametrize(
-    ("words", "said"),
+    ("words", "problem"),
     [
         (("192.0.2.9",), "this machine is not paired with it"),
         (("AAAAA-" * 10,), "a letter is wrong or missing"),
         (("--forget", "skiff"), "no craft of that name: known: none"),
     ],
 )
-def test_bad_input_of_the_viewer_is_a_one_line_error(tmp_path: Path, words: tuple[str, ...], said: str) -> None:
+def test_bad_input_of_the_viewer_is_a_one_line_error(
+    tmp_path: Path, words: tuple[str, ...], problem: str
+) -> None:
     result = Scene(tmp_path).run("groundside", "watch", "--plain", *words)
     assert (result.returncode, result.stdout) == (2, "")
-    assert said in result.stderr and result.stderr.count("\n") == 1
+    assert problem in result.stderr and result.stderr.count("\n") == 1
 
 
 def test_a_missing_library_is_named_with_how_to_install_it(tmp_path: Path) -> None:

@@ -20,6 +20,7 @@ from onboard.contract.codec import as_line
 from onboard.contract.messages import Hello
 from onboard.crew.announce import Announcing
 from onboard.crew.keys import own_fingerprint
+from tests.free_port import free_port
 from tests.onboard.crew.doors import open_door, paired_folder
 from tests.own_service import use_own_service
 
@@ -31,13 +32,6 @@ def own_service(monkeypatch: pytest.MonkeyPatch) -> str:
 
 LONGER_AND_LONGER_S = (2.0, 8.0, 32.0)
 """Times to listen for what must be found [s]; a busy machine needs the later ones."""
-
-
-def nobody() -> int:
-    """Return a port that nothing listens on."""
-    with socket.socket() as taken:
-        taken.bind(("127.0.0.1", 0))
-        return int(taken.getsockname()[1])
 
 
 async def announced(names: list[str], port: int) -> Any:
@@ -53,8 +47,8 @@ async def announced(names: list[str], port: int) -> Any:
                 server=f"{name}.local.",
             )
             await (await announcing.async_register_service(info, allow_name_change=False))
-        for look_s in LONGER_AND_LONGER_S:
-            found = await find_feed(port, listen_s=look_s)
+        for listen_s in LONGER_AND_LONGER_S:
+            found = await find_feed(port, listen_s=listen_s)
             if all(any(name in line for line in found.notes) for name in names):
                 break
         return found
@@ -83,7 +77,7 @@ def test_this_machine_is_tried_first() -> None:
 @pytest.mark.slow
 def test_unpaired_daemons_are_listed_but_not_used() -> None:
     try:
-        found = asyncio.run(announced(["board", "skiff"], nobody()))
+        found = asyncio.run(announced(["board", "skiff"], free_port()))
     except OSError as problem:
         pytest.skip(f"no multicast here: {problem}")
     assert found.host is None
@@ -96,7 +90,7 @@ def test_unpaired_daemons_are_listed_but_not_used() -> None:
 
 @pytest.mark.slow
 def test_if_nothing_answers_it_reports_what_was_tried_and_waits_on_loopback() -> None:
-    port = nobody()
+    port = free_port()
     found = asyncio.run(find_feed(port, listen_s=0.3))
     assert (found.host, found.port) == ("127.0.0.1", port)
     assert f"nothing answers at 127.0.0.1:{port}, and " in found.notes[0]
@@ -116,9 +110,9 @@ def test_a_paired_craft_is_found_at_its_last_address(tmp_path: Path) -> None:
         async with open_door(folder) as there:
             skiff = craft_of(folder, there.port)
             stranger = craft_of(other, there.port, name="stranger")
-            gone = craft_of(other, nobody(), name="gone")
-            first = await find_feed(nobody(), crafts=(gone, stranger, skiff))
-            return [first, await find_feed(nobody(), listen_s=0.1, crafts=(stranger,))]
+            gone = craft_of(other, free_port(), name="gone")
+            first = await find_feed(free_port(), crafts=(gone, stranger, skiff))
+            return [first, await find_feed(free_port(), listen_s=0.1, crafts=(stranger,))]
 
     found, not_found = asyncio.run(find())
     assert found.craft is not None and found.craft.name == "skiff"
@@ -126,7 +120,7 @@ def test_a_paired_craft_is_found_at_its_last_address(tmp_path: Path) -> None:
     assert not_found.craft is None  # the peer there has another key
 
 
-def found_by_id(craft_folder: Path, door_folder: Path) -> FeedAddress:
+def find_announced(craft_folder: Path, door_folder: Path) -> FeedAddress:
     """Find a craft that moved, while a door announces the id of its key."""
 
     async def find() -> FeedAddress:
@@ -135,8 +129,8 @@ def found_by_id(craft_folder: Path, door_folder: Path) -> FeedAddress:
             await asyncio.to_thread(announcing.tell)
             try:
                 skiff = craft_of(craft_folder, there.port, "127.0.0.99")
-                for look_s in LONGER_AND_LONGER_S if craft_folder == door_folder else (2.0,):
-                    found = await find_feed(nobody(), listen_s=look_s, crafts=(skiff,))
+                for listen_s in LONGER_AND_LONGER_S if craft_folder == door_folder else (2.0,):
+                    found = await find_feed(free_port(), listen_s=listen_s, crafts=(skiff,))
                     if found.craft is not None:
                         break
                 return found
@@ -152,7 +146,7 @@ def found_by_id(craft_folder: Path, door_folder: Path) -> FeedAddress:
 @pytest.mark.slow
 def test_a_moved_craft_is_found_by_its_announcement(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
-    found = found_by_id(folder, folder)
+    found = find_announced(folder, folder)
     assert found.craft is not None
     assert found.craft.hosts == ("127.0.0.1", "127.0.0.99")
 
@@ -160,7 +154,7 @@ def test_a_moved_craft_is_found_by_its_announcement(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_an_announcement_without_the_key_is_not_accepted(tmp_path: Path) -> None:
     folder, other = paired_folder(tmp_path), paired_folder(tmp_path / "other")
-    assert found_by_id(folder, other).craft is None
+    assert find_announced(folder, other).craft is None
 
 
 def test_a_failed_search_is_shown_until_the_first_snapshot() -> None:
@@ -172,10 +166,10 @@ def test_a_failed_search_is_shown_until_the_first_snapshot() -> None:
             yield Update({"seq": 1}, None)
             yield Update(None, "feed at x ended")
 
-    async def told() -> list[str | None]:
+    async def problems() -> list[str | None]:
         return [one.problem async for one in NotFoundYet(Source(), "nothing found").stream()]
 
-    assert asyncio.run(told()) == ["nothing found", None, "feed at x ended"]
+    assert asyncio.run(problems()) == ["nothing found", None, "feed at x ended"]
 
 
 def test_a_missing_library_is_named_with_how_to_install_it(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -187,7 +181,7 @@ def test_a_missing_library_is_named_with_how_to_install_it(monkeypatch: pytest.M
         return real(name, *rest, **more)
 
     monkeypatch.setattr(builtins, "__import__", without)
-    port = nobody()
+    port = free_port()
     found = asyncio.run(find_feed(port))
     assert (found.host, found.port) == ("127.0.0.1", port)
     assert "pip install 'wattwake[find]'" in found.notes[0]

@@ -2,12 +2,6 @@
 
 import asyncio
 import itertools
-import json
-import socket
-from collections.abc import Awaitable, Callable
-from contextlib import asynccontextmanager
-from dataclasses import replace
-from typing import Any
 
 import pytest
 from hypothesis import given
@@ -15,102 +9,22 @@ from hypothesis import strategies as st
 
 from groundside.connection.address import parse_address
 from groundside.connection.feed_client import FeedClient
-from groundside.connection.source import Update
-from onboard.contract.figure import Unknown
-from onboard.contract.messages import Hello
-from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import unknown_snapshot
 from onboard.contract.trip_line import TripLine
 from onboard.errors import UsageError
 from onboard.feed.lines import LineSplitter
-from tests.patience import PATIENCE_S
+from tests.free_port import free_port
+from tests.groundside.connection.scripted_feed import (
+    HELLO,
+    Waits,
+    is_seq,
+    lines_of,
+    sends,
+    serving,
+    snapshot,
+    until,
+)
+from tests.patience import play
 from tests.wire import wire
-
-Serve = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
-
-HELLO = wire(Hello("skiff", 5.0))
-
-
-def lines_of(*messages: Any) -> bytes:
-    return b"".join(json.dumps(message).encode() + b"\n" for message in messages)
-
-
-def snapshot(seq: int) -> dict[str, Any]:
-    nothing = unknown_snapshot(Unknown(Reason.NO_AUTOPILOT), "a test")
-    return wire(replace(nothing, seq=seq, t_s=seq * 0.2))
-
-
-class Waits:
-    """Replaces sleeping: records the waits asked for, and lets other tasks run."""
-
-    def __init__(self) -> None:
-        self.asked_s: list[float] = []
-
-    async def __call__(self, wait_s: float) -> None:
-        self.asked_s.append(wait_s)
-        await asyncio.sleep(0.001)
-
-
-@asynccontextmanager
-async def serving(serve: Serve, port: int = 0):  # type: ignore[no-untyped-def]
-    async def until_done(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        try:
-            await serve(reader, writer)
-            await writer.drain()
-        except (ConnectionError, asyncio.CancelledError):
-            pass
-        finally:
-            writer.close()
-
-    server = await asyncio.start_server(until_done, "127.0.0.1", port)
-    try:
-        yield server.sockets[0].getsockname()[1]
-    finally:
-        server.close()
-        await server.wait_closed()
-
-
-def sends(*pieces: bytes, stay: asyncio.Event | None = None) -> Serve:
-    async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        for piece in pieces:
-            writer.write(piece)
-            await writer.drain()
-            await asyncio.sleep(0.002)
-        if stay is not None:
-            await stay.wait()
-
-    return serve
-
-
-async def until(client: FeedClient, wanted: Callable[[Update], bool]) -> list[Update]:
-    """Return the updates up to the wanted one."""
-    seen: list[Update] = []
-    stream = client.stream()
-    try:
-        async for update in stream:
-            seen.append(update)
-            if wanted(update):
-                return seen
-        raise AssertionError("the stream ended")
-    finally:
-        await stream.aclose()  # type: ignore[attr-defined]
-
-
-def is_seq(seq: int) -> Callable[[Update], bool]:
-    return lambda update: update.snapshot is not None and update.snapshot.seq == seq
-
-
-def run(main: Callable[[], Awaitable[Any]]) -> Any:
-    async def bounded() -> Any:
-        return await asyncio.wait_for(main(), PATIENCE_S)
-
-    return asyncio.run(bounded())
-
-
-def unused_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 def test_yields_snapshots_and_ignores_unknown_kinds() -> None:
@@ -124,19 +38,19 @@ def test_yields_snapshots_and_ignores_unknown_kinds() -> None:
         assert [update.problem for update in seen] == [None]
         assert client.malformed_lines == 0
 
-    run(main)
+    play(main)
 
 
 def test_no_feed_is_a_sentence_and_the_waits_grow_to_a_limit() -> None:
     async def main() -> None:
-        port = unused_port()
+        port = free_port()
         waits = Waits()
         client = FeedClient("127.0.0.1", port, sleep=waits)
         seen = await until(client, lambda _: len(waits.asked_s) >= 6)
         assert seen[0].problem == f"no feed at 127.0.0.1:{port}, trying again in 0.5 s"
         assert waits.asked_s[:6] == [0.5, 1.0, 2.0, 4.0, 5.0, 5.0]
 
-    run(main)
+    play(main)
 
 
 def test_an_unresolvable_host_is_a_sentence() -> None:
@@ -146,7 +60,7 @@ def test_an_unresolvable_host_is_a_sentence() -> None:
         assert seen[0].problem is not None
         assert seen[0].problem.startswith("no feed at a..b:1")
 
-    run(main)
+    play(main)
 
 
 def test_a_feed_that_ends_is_reconnected() -> None:
@@ -169,7 +83,7 @@ def test_a_feed_that_ends_is_reconnected() -> None:
         assert problems == [f"feed at 127.0.0.1:{port} ended, trying again in 0.5 s"] * 2
         assert waits.asked_s == [0.5, 0.5]
 
-    run(main)
+    play(main)
 
 
 def test_malformed_lines_are_counted_and_skipped() -> None:
@@ -184,7 +98,7 @@ def test_malformed_lines_are_counted_and_skipped() -> None:
         assert client.malformed_lines == 5  # an empty line is not counted
         assert all(update.problem is None for update in seen)
 
-    run(main)
+    play(main)
 
 
 def test_another_service_is_reported_as_no_feed() -> None:
@@ -195,7 +109,7 @@ def test_another_service_is_reported_as_no_feed() -> None:
         assert seen[0].problem is not None
         assert seen[0].problem.startswith(f"what answers at 127.0.0.1:{port} is not a feed")
 
-    run(main)
+    play(main)
 
 
 def test_an_unknown_schema_is_reported() -> None:
@@ -208,7 +122,7 @@ def test_an_unknown_schema_is_reported() -> None:
         assert seen[0].problem is not None
         assert "schema 1, this viewer knows 2" in seen[0].problem
 
-    run(main)
+    play(main)
 
 
 def test_an_oversized_line_is_dropped_and_the_next_one_read() -> None:
@@ -222,7 +136,7 @@ def test_an_oversized_line_is_dropped_and_the_next_one_read() -> None:
         assert client.oversized_lines == 1
         assert [update.snapshot.seq for update in seen if update.snapshot] == [2]
 
-    run(main)
+    play(main)
 
 
 def test_a_slow_viewer_gets_only_the_newest_snapshot() -> None:
@@ -236,7 +150,7 @@ def test_a_slow_viewer_gets_only_the_newest_snapshot() -> None:
         assert len(seen) + client.superseded_snapshots == 1000
         assert len(seen) < 100
 
-    run(main)
+    play(main)
 
 
 def test_a_line_may_arrive_byte_by_byte() -> None:
@@ -255,7 +169,7 @@ def test_a_line_may_arrive_byte_by_byte() -> None:
             stay.set()
         assert client.malformed_lines == 0
 
-    run(main)
+    play(main)
 
 
 def test_a_silent_connection_counts_as_lost() -> None:
@@ -269,7 +183,7 @@ def test_a_silent_connection_counts_as_lost() -> None:
             f"nothing from 127.0.0.1:{port} for 0.05 s, trying again in 0.5 s"
         )
 
-    run(main)
+    play(main)
 
 
 @given(
@@ -337,4 +251,4 @@ def test_the_trip_line_comes_once_with_the_next_snapshot() -> None:
             stay.set()
         assert lines == [(1, line), (2, None)]
 
-    run(main)
+    play(main)

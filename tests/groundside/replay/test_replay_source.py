@@ -12,6 +12,7 @@ from groundside.reports.review.review_output import review_json
 from groundside.reports.review.summary import review
 from onboard.errors import LogError
 from onboard.profile import Profile, load_profile
+from tests.groundside.replay.fake_clock import FakeClock
 from tests.small_streams import Sender, records
 from tests.wire import replayed
 
@@ -19,21 +20,8 @@ LOGS = Path(__file__).parents[3] / "replay_logs"
 RIDE, CRAFT = LOGS / "harbour_loop.tlog", LOGS / "harbour_loop.toml"
 
 
-class Clock:
-    """A clock that only advances by sleeping."""
-
-    def __init__(self) -> None:
-        self.now_s = 50.0
-
-    def __call__(self) -> float:
-        return self.now_s
-
-    async def sleep(self, seconds_s: float) -> None:
-        self.now_s += seconds_s
-
-
-def play(path: Path, profile: Profile, speed: float, **options) -> tuple[list[dict], Clock]:
-    clock = Clock()
+def play(path: Path, profile: Profile, speed: float, **options) -> tuple[list[dict], FakeClock]:
+    clock = FakeClock()
     source = ReplaySource(path, profile, speed=speed, clock=clock, sleep=clock.sleep, **options)
 
     async def collect() -> list[dict]:
@@ -69,7 +57,7 @@ def test_snapshots_carry_place_and_speed() -> None:
 
 
 def test_a_dashboard_replay_stays_at_the_end() -> None:
-    clock = Clock()
+    clock = FakeClock()
     source = ReplaySource(
         RIDE, Profile(), speed=1e4, stays_at_end=True, clock=clock, sleep=clock.sleep
     )
@@ -83,7 +71,7 @@ def test_a_dashboard_replay_stays_at_the_end() -> None:
 
 
 def test_pause_faster_and_slower_keep_the_place() -> None:
-    clock = Clock()
+    clock = FakeClock()
     pacing = Pacing(clock, 2.0)
     clock.now_s += 10
     assert pacing.place_s() == 20.0

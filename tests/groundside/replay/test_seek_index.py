@@ -24,6 +24,7 @@ from tests.craft.onboard_log import onboard_log_bytes
 from tests.craft.recording import record
 from tests.craft.scenarios import SCENARIOS
 from tests.craft.telemetry_log import log_frames
+from tests.groundside.replay.fake_clock import FakeClock
 from tests.small_streams import Sender, records
 from tests.wire import replayed, wire
 
@@ -33,11 +34,15 @@ RIDE, CRAFT = LOGS / "harbour_loop.tlog", LOGS / "harbour_loop.toml"
 
 @pytest.fixture(scope="module")
 def index() -> SeekIndex:
-    start, duration_s = start_playback(RIDE, load_profile(CRAFT), None, None)
-    made = SeekIndex(start, duration_s)
-    made.start()
-    made.wait()
-    return made
+    return indexed(RIDE, load_profile(CRAFT))
+
+
+def indexed(log: Path, profile: Profile) -> SeekIndex:
+    """Return the complete index of a log."""
+    index = SeekIndex(*start_playback(log, profile, None, None))
+    index.start()
+    index.wait()
+    return index
 
 
 def figures(ride: Ride) -> dict[str, Any]:
@@ -74,9 +79,9 @@ def test_seeking_to_the_end_gives_the_figures_of_a_live_ride(index) -> None:
     for frames in read_log(RIDE, 700):  # a few frames at a time, as from a link
         live.take(frames)
     live.finish()
-    leapt = index.playback_at(math.inf)
-    assert leapt.ended
-    assert differences(figures(leapt.ride), figures(live)) == []
+    sought = index.playback_at(math.inf)
+    assert sought.ended
+    assert differences(figures(sought.ride), figures(live)) == []
 
 
 def test_checkpoints_are_few_and_playing_on_leaves_them_unchanged(index) -> None:
@@ -109,10 +114,7 @@ def slow_loop(tmp_path: Path) -> Path:
 
 def test_events_are_placed_where_they_are_first_seen(tmp_path: Path) -> None:
     log = slow_loop(tmp_path)
-    start, duration_s = start_playback(log, Profile(), None, None)
-    made = SeekIndex(start, duration_s)
-    made.start()
-    made.wait()
+    made = indexed(log, Profile())
     (event,) = [one for one in made.events if getattr(one.what, "code", None) == "current_dead"]
     assert 200 < event.place_s < 320
 
@@ -128,20 +130,9 @@ def test_events_are_placed_where_they_are_first_seen(tmp_path: Path) -> None:
     assert made.event_before_s(event.place_s) == 0.0
 
 
-class Clock:
-    def __init__(self) -> None:
-        self.now_s = 50.0
-
-    def __call__(self) -> float:
-        return self.now_s
-
-    async def sleep(self, seconds_s: float) -> None:
-        self.now_s += seconds_s
-
-
 def steered(path: Path, acts: list[tuple[str, float]], profile: Profile) -> list[dict[str, Any]]:
     """Perform actions in turn; return the third update after each."""
-    clock = Clock()
+    clock = FakeClock()
     source = ReplaySource(path, profile, stays_at_end=True, clock=clock, sleep=clock.sleep)
 
     async def run() -> list[dict[str, Any]]:
@@ -186,10 +177,10 @@ def test_a_paused_replay_shows_the_figures_of_the_place_sought() -> None:
         assert differences(json.loads(json.dumps(seen[-1][key])), wanted[key]) == [], key
 
 
-def session(folder: Path, said: list[Noted]) -> Path:
+def session(folder: Path, commands: list[Noted]) -> Path:
     folder.mkdir()
     (folder / "telemetry.tlog").write_bytes(RIDE.read_bytes())
-    text = "".join(json.dumps(one.as_dict()) + "\n" for one in said)
+    text = "".join(json.dumps(one.as_dict()) + "\n" for one in commands)
     (folder / "marks.jsonl").write_text(text)
     return folder
 
@@ -197,27 +188,25 @@ def session(folder: Path, said: list[Noted]) -> Path:
 def test_a_session_is_played_with_the_commands_given_on_the_water(tmp_path: Path) -> None:
     stamps = np.array([frame.time_s for frame in log_frames(RIDE)])
     first_us = int(next(f for f in read_log(RIDE) if len(f)).stamp_us[0])
-    said = [
+    commands = [
         Noted(None, first_us + 100_000_000, None, Set(1, "target_power_w", 250.0)),
         Noted(None, first_us + 120_000_000, None, Mark(2, "run_start")),
         Noted(None, first_us + 200_000_000, None, Mark(3, "run_end")),
         Noted(None, first_us + 10_000_000_000, None, Mark(4, "note", "ashore")),
     ]
     assert stamps[-1] - stamps[0] > 300
-    folder = session(tmp_path / "s1", said)
-    start, duration_s = start_playback(folder, load_profile(CRAFT), None, None)
-    made = SeekIndex(start, duration_s)
-    made.start()
-    made.wait()
+    folder = session(tmp_path / "s1", commands)
+    made = indexed(folder, load_profile(CRAFT))
+    _, duration_s = start_playback(folder, load_profile(CRAFT), None, None)
     assert figures(made.playback_at(99.0).ride)["target"] is None
     assert figures(made.playback_at(101.0).ride)["target"]["power_w"] == 250.0
     assert figures(made.playback_at(119.0).ride)["runs"] == []
     assert figures(made.playback_at(150.0).ride)["runs"][0]["open"] is True
     run = figures(made.playback_at(400.0).ride)["runs"][0]
     assert (run["open"], run["seconds_s"]) == (False, pytest.approx(80.0, abs=0.5))
-    said_at = [event for event in made.events if not isinstance(event.what, Alert)]
-    assert [event.what for event in said_at] == [one.command for one in said]
-    places = [event.place_s for event in said_at]
+    given = [event for event in made.events if not isinstance(event.what, Alert)]
+    assert [event.what for event in given] == [one.command for one in commands]
+    places = [event.place_s for event in given]
     assert places[:3] == pytest.approx([100.0, 120.0, 200.0], abs=0.5)
     assert places[3] == pytest.approx(duration_s, abs=0.5)
 
@@ -235,10 +224,7 @@ def test_seeking_in_an_onboard_log(tmp_path: Path) -> None:
     log = tmp_path / "ride.bin"
     log.write_bytes(onboard_log_bytes(record(SCENARIOS["harbour_loop"])))
     profile = load_profile(CRAFT)
-    start, duration_s = start_playback(log, profile, None, None)
-    made = SeekIndex(start, duration_s)
-    made.start()
-    made.wait()
+    made = indexed(log, profile)
     for place_s in (500.0, 100.0):
         straight, _ = start_playback(log, profile, None, None)
         straight.advance(place_s)

@@ -20,8 +20,7 @@ from onboard.crew.limits import Limits
 from onboard.crew.members import CrewBook
 from tests.patience import PATIENCE_S
 
-TOP = Path(__file__).parents[3]
-STRANGER = "This browser is not let in yet"
+NOT_LOGGED_IN = "This browser is not let in yet"
 
 
 def paired_folder(tmp_path: Path) -> Path:
@@ -37,7 +36,7 @@ def tls(most: ssl.TLSVersion = ssl.TLSVersion.TLSv1_3) -> ssl.SSLContext:
     return context
 
 
-class Started:
+class RecordedStart:
     """A command line that only records its arguments, and ends at the first input."""
 
     def __init__(self, tmp_path: Path) -> None:
@@ -59,7 +58,7 @@ class Started:
         return self.lines()
 
 
-class Open:
+class OpenPage:
     """The page, as a browser sees it."""
 
     def __init__(self, port: int, folder: Path) -> None:
@@ -78,13 +77,13 @@ class Open:
 
 
 @contextlib.asynccontextmanager
-async def open_door(
+async def open_page(
     folder: Path, command: Sequence[str], most: int = 4, limits: Limits | None = None
-) -> AsyncIterator[Open]:
+) -> AsyncIterator[OpenPage]:
     came: list[str] = []
     entry = BrowserAccess(folder, lambda member: came.append(member.name), limits)
     async with serving(DashboardServer(command, most, entry), "127.0.0.1", 0) as port:
-        there = Open(port, folder)
+        there = OpenPage(port, folder)
         there.came = came
         yield there
 
@@ -92,11 +91,11 @@ async def open_door(
 class Browser:
     """One browser: cookies, and connections that it keeps open."""
 
-    def __init__(self, door: Open, token: str = "", source: str = "127.0.0.1") -> None:
-        self._door = door
+    def __init__(self, page: OpenPage, token: str = "", source: str = "127.0.0.1") -> None:
+        self._page = page
         jar = aiohttp.CookieJar(unsafe=True)
         if token:
-            jar.update_cookies({COOKIE: token}, URL(door.url))
+            jar.update_cookies({COOKIE: token}, URL(page.url))
         connector = aiohttp.TCPConnector(ssl=tls(), local_addr=(source, 0))
         self.session = aiohttp.ClientSession(connector=connector, cookie_jar=jar)
 
@@ -110,24 +109,24 @@ class Browser:
     async def ask(self, method: str, path: str, **more: Any) -> tuple[int, str, Any]:
         """Return a response's status, text and headers."""
         more.setdefault("allow_redirects", False)
-        async with self.session.request(method, self._door.url + path, **more) as answer:
+        async with self.session.request(method, self._page.url + path, **more) as answer:
             return answer.status, await answer.text(), answer.headers
 
     async def type_code(self, text: str, **headers: str) -> tuple[int, str, Any]:
         """Send the login form."""
-        said = self._door.origin | headers
-        return await self.ask("POST", "/pair", data={"code": text}, headers=said)
+        headers = self._page.origin | headers
+        return await self.ask("POST", "/pair", data={"code": text}, headers=headers)
 
-    async def look(self, **headers: str) -> aiohttp.ClientWebSocketResponse:
-        address = self._door.url + "/ws?width=40&height=22"
-        return await self.session.ws_connect(address, headers=self._door.origin | headers)
+    async def open_dashboard(self, **headers: str) -> aiohttp.ClientWebSocketResponse:
+        address = self._page.url + "/ws?width=40&height=22"
+        return await self.session.ws_connect(address, headers=self._page.origin | headers)
 
     def cookie(self) -> str:
-        found = self.session.cookie_jar.filter_cookies(URL(self._door.url)).get(COOKIE)
+        found = self.session.cookie_jar.filter_cookies(URL(self._page.url)).get(COOKIE)
         return "" if found is None else found.value
 
 
-def says(page: str) -> str:
+def alert_of(text: str) -> str:
     """Return the sentence on top of the login page."""
-    found = re.search(r'<p role="alert">(.*?)</p>', page)
+    found = re.search(r'<p role="alert">(.*?)</p>', text)
     return found.group(1) if found else ""
