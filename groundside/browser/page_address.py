@@ -4,9 +4,13 @@ import contextlib
 import io
 import ipaddress
 import socket
+from typing import Final
 
 from groundside.connection.address import format_address
 from onboard.crew.addresses import own_addresses
+from onboard.profile import DEFAULT_FEED_PORT
+
+PAGE_PORT: Final = DEFAULT_FEED_PORT + 1
 
 ELSEWHERE = ("192.0.2.1", 9)
 """An address reserved for documentation (RFC 5737): nothing is sent there."""

@@ -4,14 +4,12 @@ import argparse
 from pathlib import Path
 from typing import Final
 
+from groundside.browser.page_address import PAGE_PORT
 from groundside.dashboard.watch_command import find
 from groundside.options import add_units
 from groundside.words.units import units_named
 from onboard.errors import UsageError
 from onboard.options import Command, add_profile, number_between
-from onboard.profile import DEFAULT_FEED_PORT
-
-PAGE_PORT: Final = DEFAULT_FEED_PORT + 1
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

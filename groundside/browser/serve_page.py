@@ -9,8 +9,7 @@ from pathlib import Path
 
 from groundside.browser.access import BrowserAccess
 from groundside.browser.invite import Invite, warning_lines
-from groundside.browser.page_address import page_addresses
-from groundside.browser.serve_command import PAGE_PORT
+from groundside.browser.page_address import PAGE_PORT, page_addresses
 from groundside.browser.serve_screen import (
     EVERYBODY,
     ServeScreen,

@@ -10,8 +10,7 @@ from collections.abc import Callable, Iterator
 from typing import Final
 
 from groundside.browser.invite import Invite, warning_lines
-from groundside.browser.page_address import page_addresses, qr_code
-from groundside.browser.serve_command import PAGE_PORT
+from groundside.browser.page_address import PAGE_PORT, page_addresses, qr_code
 from groundside.connection.address import format_address
 from onboard.crew.members import CrewBook, Member
 from onboard.errors import UsageError

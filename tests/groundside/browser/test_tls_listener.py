@@ -124,9 +124,9 @@ SLOW = (
 )
 
 
-@pytest.mark.parametrize("request", SLOW)
+@pytest.mark.parametrize("text", SLOW)
 def test_a_connection_that_names_no_member_is_closed(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, request: str
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, text: str
 ) -> None:
     monkeypatch.setattr(tls_listener, "IDENTIFY_TIMEOUT_S", 0.6)
 
@@ -135,7 +135,7 @@ def test_a_connection_that_names_no_member_is_closed(
             reader, writer = await asyncio.open_connection(
                 "127.0.0.1", page.port, ssl=tls(), server_hostname=""
             )
-            writer.write(request.format(host=page.host).encode())
+            writer.write(text.format(host=page.host).encode())
             assert await ended(reader, PATIENCE_S)
             writer.transport.abort()
             await asyncio.sleep(0.05)
