@@ -156,26 +156,8 @@ class SourceWrapper:
 
     def __init__(self, source: SnapshotSource) -> None:
         self._source = source
-
-    @property
-    def name(self) -> str:
-        """Name of the wrapped source."""
-        return self._source.name
-
-    @property
-    def controls(self) -> ReplayControls | None:
-        """Controls of the wrapped source."""
-        return self._source.controls
-
-    @property
-    def seek_controls(self) -> SeekControls | None:
-        """Seek controls of the wrapped source."""
-        return self._source.seek_controls
-
-    @property
-    def command_sender(self) -> CommandSender | None:
-        """Command sender of the wrapped source."""
-        return self._source.command_sender
+        self.name, self.controls = source.name, source.controls
+        self.seek_controls, self.command_sender = source.seek_controls, source.command_sender
 
     def adapt(self, update: Update) -> Update:
         """Return an update of the wrapped source as it is to be passed on."""
@@ -214,7 +196,6 @@ class NotFoundYet(SourceWrapper):
 class ReadOnlySource(SourceWrapper):
     """A source for viewing only: no command reaches the daemon behind it."""
 
-    @property
-    def command_sender(self) -> None:
-        """None: no commands are sent."""
-        return None
+    def __init__(self, source: SnapshotSource) -> None:
+        super().__init__(source)
+        self.command_sender = None
