@@ -1,11 +1,8 @@
 """How long a test waits for what is to happen, on whatever machine: only a hang comes near."""
 
-import asyncio
 import contextlib
 import os
-from collections.abc import Awaitable, Callable
 from pathlib import Path
-from typing import Any
 
 PATIENCE_S = 240.0
 
@@ -22,13 +19,3 @@ def held_up_s(pid: int | None = None) -> float:
         with contextlib.suppress(OSError):  # a thread that is gone, a kernel that does not count
             waited_ns += int((task / "schedstat").read_text().split()[1])
     return waited_ns / 1e9 + int(ticks) / os.sysconf("SC_CLK_TCK")
-
-
-def play(scene: Callable[..., Awaitable[Any]], *arguments: Any) -> None:
-    """Run a scene in an event loop of its own; only a hang makes it fail."""
-
-    async def bounded() -> None:
-        async with asyncio.timeout(PATIENCE_S):
-            await scene(*arguments)
-
-    asyncio.run(bounded())

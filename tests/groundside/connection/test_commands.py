@@ -15,7 +15,7 @@ from onboard.contract.commands import Command, Mark, Reply
 from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.feed.server import FeedServer
 from tests.groundside.connection.scripted_feed import HELLO, Waits, lines_of, serving, snapshot
-from tests.patience import play
+from tests.play import play
 
 NOTE = mark("note", "weed 🌿")
 

@@ -33,7 +33,8 @@ from onboard.crew.keys import identity_path, own_fingerprint, server_context
 from onboard.crew.members import CrewBook, good_name
 from onboard.errors import FeedError
 from tests.onboard.crew.doors import Open, open_door, paired_folder
-from tests.patience import PATIENCE_S, play
+from tests.patience import PATIENCE_S
+from tests.play import play
 
 NOTHING = unknown_snapshot(Unknown(Reason.NO_AUTOPILOT), "a test")
 SNAPSHOT = as_line(NOTHING)

@@ -23,7 +23,7 @@ from tests.groundside.connection.scripted_feed import (
     snapshot,
     until,
 )
-from tests.patience import play
+from tests.play import play
 from tests.wire import wire
 
 
