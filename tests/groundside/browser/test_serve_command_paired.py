@@ -102,8 +102,8 @@ def board(tmp_path: Path, crew: str = "127.0.0.1:0") -> Iterator[Machine]:
     """Run a craft's daemon on a recorded ride."""
     profile = ("--profile", str(LOGS / "harbour_loop.toml"))
     link = ("--link", f"file:{LOGS / 'harbour_loop.tlog'}")
-    page = ("--crew-listen", crew, "--record", str(tmp_path / "rec"))
-    with Daemon(*link, *profile, *page) as daemon:
+    crew_feed = ("--crew-listen", crew, "--record", str(tmp_path / "rec"))
+    with Daemon(*link, *profile, *crew_feed) as daemon:
         yield Machine(tmp_path, f"127.0.0.1:{daemon.port('feed on')}")
 
 
