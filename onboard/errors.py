@@ -76,3 +76,8 @@ class RecordError(UsageError):
     def __init__(self, text: str, path: str, number: int | None) -> None:
         super().__init__(text)
         self.path, self.number = path, number
+
+
+def cause_of(problem: Exception) -> str:
+    """Return why the system refused something, in lower case, for use in a message."""
+    return (getattr(problem, "strerror", None) or str(problem)).lower()

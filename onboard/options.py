@@ -1,4 +1,4 @@
-"""What the command lines of both sides share: one-line errors, readers of values, options."""
+"""Shared by the command lines of both sides: the table of commands, one-line errors, options."""
 
 import argparse
 import os
@@ -10,22 +10,23 @@ from typing import NoReturn
 from onboard.profile import Profile
 
 DIGITS_MOST = 60
+"""Longest number that is parsed: Python refuses thousands of digits."""
 
 
 @dataclass(frozen=True)
 class Command:
-    """A command: a row of a command line's table.
+    """A row of a command line's table of commands.
 
     Parameters
     ----------
     name, help, description
         As `--help` shows them.
     example
-        A line to try.
+        A command line to try.
     add_arguments
         Adds its options to a parser.
     run
-        Runs it; returns the exit code. It imports what is heavy, so that `--help` is quick.
+        Runs it and returns the exit code; heavy imports go inside, to keep `--help` quick.
     """
 
     name: str
@@ -37,7 +38,7 @@ class Command:
 
 
 class OneLineParser(argparse.ArgumentParser):
-    """Reports a wrong option in one line."""
+    """Report a wrong option in one line."""
 
     def error(self, message: str) -> NoReturn:
         """Print one line and exit with 2."""
@@ -52,9 +53,9 @@ def add_commands(
     Parameters
     ----------
     parser
-        The program's own.
+        The program's parser.
     commands
-        In the order in which `--help` lists them.
+        In the order of `--help`.
     required
         Whether a command must be named.
     """
@@ -74,10 +75,9 @@ def add_commands(
 
 
 def whole_number(least: int, most: int) -> Callable[[str], int]:
-    """Return a reader of whole numbers within limits from the command line."""
+    """Return a function that parses a whole number within limits."""
 
     def read(text: str) -> int:
-        # No number of ours has more digits, and Python reads no number of thousands.
         number = int(text) if text.isdecimal() and len(text) <= DIGITS_MOST else least - 1
         if not least <= number <= most:
             wanted = f"expected a whole number from {least} to {most}"
@@ -88,7 +88,7 @@ def whole_number(least: int, most: int) -> Callable[[str], int]:
 
 
 def number_between(least: float, most: float) -> Callable[[str], float]:
-    """Return a reader of numbers within limits from the command line."""
+    """Return a function that parses a number within limits."""
 
     def read(text: str) -> float:
         try:
@@ -121,11 +121,11 @@ def add_json(parser: "argparse.ArgumentParser | argparse._MutuallyExclusiveGroup
 
 
 def default_record() -> Path:
-    """Return the folder for records where neither option nor profile names one."""
+    """Return the folder for records if neither option nor profile names one."""
     base = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share"
     return Path(base) / "wattwake" / "sessions"
 
 
 def record_folder(given: Path | None, profile: Profile) -> Path:
-    """Return the folder for records: as given, as the profile says, else the default."""
+    """Return the folder for records: the one given, the profile's, or the default."""
     return given or Path(profile.record.directory or default_record()).expanduser()

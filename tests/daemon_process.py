@@ -1,4 +1,4 @@
-"""A real daemon as a child process, and a viewer of its feed, for end-to-end tests."""
+"""A real daemon as a child process, for end-to-end tests."""
 
 import json
 import os
@@ -18,15 +18,15 @@ ROOT = Path(__file__).parents[1]
 
 
 class Daemon:
-    """Runs `python -m onboard` until the `with` block ends.
+    """Run `python -m onboard` until the `with` block ends.
 
     Parameters
     ----------
     options
-        Of the command line.
+        Command-line options.
     broken
-        Code that puts a fault into the program before it starts; it then stands faults as it does
-        on the craft, without the strict switch.
+        Code that injects a fault before the program starts; faults are then tolerated as on the
+        craft, without the strict switch.
     """
 
     def __init__(self, *options: str, broken: str | None = None) -> None:
@@ -45,15 +45,21 @@ class Daemon:
             stderr=subprocess.PIPE,
             text=True,
         )
-        self.said: list[str] = []
+        self.stdout: list[str] = []
+        """Lines so far."""
+        self.wait_for_line("feed on")
+
+    def wait_for_line(self, text: str) -> None:
+        """Read stdout up to a line with a text."""
         assert self.process.stdout is not None
-        while not self.said or "feed on" not in self.said[-1]:
+        while not self.stdout or text not in self.stdout[-1]:
             line = self.process.stdout.readline()
             assert line, self.process.stderr.read()
-            self.said.append(line)
+            self.stdout.append(line)
 
     def port(self, what: str) -> int:
-        found = re.search(rf"{what}.*:(\d+)$", "".join(self.said), re.MULTILINE)
+        """Return the port on the line of stdout that begins so."""
+        found = re.search(rf"{what}.*:(\d+)$", "".join(self.stdout), re.MULTILINE)
         assert found
         return int(found[1])
 
@@ -62,15 +68,15 @@ class Daemon:
 
     def __exit__(self, *_: object) -> None:
         self.process.send_signal(signal.SIGTERM)
-        _, self.complained = self.process.communicate(timeout=PATIENCE_S)
+        _, self.stderr = self.process.communicate(timeout=PATIENCE_S)
         assert self.process.returncode == 0
 
     def held_up_s(self) -> float:
-        """How long it and this process have waited for a processor so far [s]."""
+        """Return how long it and this process have waited for a processor so far [s]."""
         return held_up_s(self.process.pid) + held_up_s()
 
     def snapshots(self):
-        """Snapshots of the feed as they come."""
+        """Yield the snapshots of the feed as they come."""
         with socket.create_connection(("127.0.0.1", self.port("feed on")), PATIENCE_S) as viewer:
             for line in viewer.makefile("rb"):
                 message = json.loads(line)
@@ -78,7 +84,7 @@ class Daemon:
                     yield message
 
     def snapshot_when(self, condition, within_s: float = PATIENCE_S) -> dict:
-        """The first snapshot that fulfils a condition."""
+        """Return the first snapshot that fulfils a condition."""
         deadline = time.monotonic() + within_s
         for snapshot in self.snapshots():
             if condition(snapshot):
@@ -86,13 +92,12 @@ class Daemon:
             assert time.monotonic() < deadline, snapshot
         raise AssertionError("the feed ended")
 
-
-def said(port: int, **command: Any) -> dict[str, Any]:
-    """Say one thing over the feed, and give the answer."""
-    with socket.create_connection(("127.0.0.1", port), PATIENCE_S) as viewer:
-        viewer.sendall(json.dumps({"id": 7, **command}).encode() + b"\n")
-        for line in viewer.makefile("rb"):
-            answer: dict[str, Any] = json.loads(line)
-            if answer["kind"] == "ack" and answer["id"] == 7:
-                return answer
-    raise AssertionError("no answer")
+    def send_command(self, **command: Any) -> dict[str, Any]:
+        """Send a command over the feed; return its acknowledgement."""
+        with socket.create_connection(("127.0.0.1", self.port("feed on")), PATIENCE_S) as viewer:
+            viewer.sendall(json.dumps({"id": 7, **command}).encode() + b"\n")
+            for line in viewer.makefile("rb"):
+                answer: dict[str, Any] = json.loads(line)
+                if answer["kind"] == "ack" and answer["id"] == 7:
+                    return answer
+        raise AssertionError("no answer")

@@ -1,7 +1,10 @@
-"""How long a test waits for what is to happen, on whatever machine: only a hang comes near."""
+"""How long a test waits for something to happen, on any machine: only a hang comes near."""
 
+import asyncio
 import contextlib
 import os
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 PATIENCE_S = 240.0
@@ -10,8 +13,8 @@ PATIENCE_S = 240.0
 def held_up_s(pid: int | None = None) -> float:
     """Return how long a process (None for this one) has waited for a processor so far [s].
 
-    All its threads are counted. What is promised within a time is promised to a machine that has
-    time for it: a test may allow as much more as a process was held up meanwhile.
+    All its threads are counted. A promised time holds on an idle machine: a test may allow as much
+    more as a process was delayed meanwhile.
     """
     ticks = Path("/proc/stat").read_text().split(maxsplit=9)[8]  # taken from the whole machine
     waited_ns = 0
@@ -19,3 +22,18 @@ def held_up_s(pid: int | None = None) -> float:
         with contextlib.suppress(OSError):  # a thread that is gone, a kernel that does not count
             waited_ns += int((task / "schedstat").read_text().split()[1])
     return waited_ns / 1e9 + int(ticks) / os.sysconf("SC_CLK_TCK")
+
+
+def until(condition: Callable[[], object]) -> None:
+    """Wait until a condition holds."""
+    deadline = time.monotonic() + PATIENCE_S
+    while not condition():
+        assert time.monotonic() < deadline
+        time.sleep(0.002)
+
+
+async def until_async(condition: Callable[[], object]) -> None:
+    """Wait until a condition holds, and let the event loop run meanwhile."""
+    async with asyncio.timeout(PATIENCE_S):
+        while not condition():
+            await asyncio.sleep(0.002)

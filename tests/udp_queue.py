@@ -1,4 +1,4 @@
-"""Sends datagrams no faster than they are read, however slow the reader: none is lost."""
+"""Send datagrams no faster than they are read, however slow the reader, so that none is lost."""
 
 import socket
 import time
@@ -6,14 +6,14 @@ from pathlib import Path
 
 from tests.patience import PATIENCE_S
 
-HELD_MOST_BYTES = 50_000
-"""As the kernel counts them, far more than what they carry; its usual buffer holds 200,000."""
-LOOKS_EVERY = 20
-"""Datagrams between two looks at the queue."""
+UNREAD_MOST_BYTES = 50_000
+"""As the kernel counts them, far more than their payload; its default buffer holds 200,000."""
+CHECK_EVERY = 20
+"""Datagrams between checks of the queue."""
 
 
 def unread_bytes(port: int) -> int:
-    """Return what waits in the queue of a UDP port of this machine (IPv4) [bytes]."""
+    """Return the bytes queued at a UDP port of this machine (IPv4)."""
     for line in Path("/proc/net/udp").read_text().splitlines()[1:]:
         words = line.split()
         if int(words[1].rpartition(":")[2], 16) == port:
@@ -22,12 +22,12 @@ def unread_bytes(port: int) -> int:
 
 
 class Outlet:
-    """Sends datagrams to a port of this machine.
+    """Send datagrams to a port of this machine.
 
     Parameters
     ----------
     port
-        Whose queue is watched.
+        Port to send to; its queue is checked.
     """
 
     def __init__(self, port: int) -> None:
@@ -37,9 +37,9 @@ class Outlet:
 
     def send(self, data: bytes) -> None:
         self._count += 1
-        if self._count % LOOKS_EVERY == 0:
+        if self._count % CHECK_EVERY == 0:
             end_s = time.monotonic() + PATIENCE_S
-            while unread_bytes(self.port) > HELD_MOST_BYTES:
+            while unread_bytes(self.port) > UNREAD_MOST_BYTES:
                 assert time.monotonic() < end_s, "nobody reads what is sent"
                 time.sleep(0.002)
         self.socket.send(data)

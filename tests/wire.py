@@ -1,4 +1,4 @@
-"""What a viewer gets of a message: decoded from its line, in JSON's own types."""
+"""Messages as a viewer gets them: from their lines, in JSON types."""
 
 import json
 from typing import Any
@@ -17,7 +17,7 @@ def wire(message: Message) -> dict[str, Any]:
 
 
 def replayed(update: Update) -> dict[str, Any]:
-    """Return an update's snapshot, with where the replay is beside it."""
+    """Return an update's snapshot with the replay's position."""
     assert update.snapshot is not None
     return wire(update.snapshot) | {"replay": plain(update.replay)}
 

@@ -1,14 +1,13 @@
 """Invites: the link and code that log one browser in, as text and as JSON."""
 
-import sys
 from dataclasses import dataclass
 from typing import Any, Final
 
 from groundside.browser.codes import code_text, login_link
-from groundside.browser.page_address import qr_code
 from onboard.contract.messages import Role
 from onboard.crew.keys import own_fingerprint
 from onboard.crew.members import CODE_LASTS_S, CrewBook
+from onboard.crew.qr_code import printable_qr_code
 
 SCHEMA: Final = 1
 PAIRS_PER_LINE: Final = 16
@@ -53,7 +52,7 @@ class Invite:
             "",
             f"  {link}",
             "",
-            *_qr_lines(link),
+            *printable_qr_code(link),
             f"or type there  {code_text(self.code)}  at {self.pages[0]}",
             f"It may then {MAY[self.role]}. To see who is in: wattwake-onboard pair --list;",
             "to put one out: wattwake-onboard pair --revoke NAME",
@@ -70,15 +69,6 @@ class Invite:
             "lasts_s": CODE_LASTS_S,
             "certificate_sha256": fingerprint.hex(),
         }
-
-
-def _qr_lines(text: str) -> list[str]:
-    drawn = qr_code(text)
-    try:
-        drawn.encode(sys.stdout.encoding or "ascii")
-    except UnicodeEncodeError:
-        return []
-    return drawn.splitlines()
 
 
 def fingerprint_lines(fingerprint: bytes) -> list[str]:

@@ -1,7 +1,6 @@
-"""Addresses of the page, for people, and as a QR code for a phone's camera."""
+"""Addresses of the page."""
 
 import contextlib
-import io
 import ipaddress
 import socket
 from typing import Final
@@ -49,12 +48,3 @@ def _own_address() -> tuple[str, ...]:
         except OSError:
             return own_addresses()[:1]
         return (str(probe.getsockname()[0]),)
-
-
-def qr_code(address: str) -> str:
-    """Draw an address as a QR code (ISO/IEC 18004) for a terminal."""
-    import segno
-
-    out = io.StringIO()
-    segno.make(address, micro=False).terminal(out, compact=True)
-    return out.getvalue()

@@ -20,7 +20,7 @@ from groundside.browser.server import DashboardServer, serve
 from groundside.connection.address import parse_address
 from onboard.crew.keys import is_paired, make_identity, own_fingerprint, pairing_folder
 from onboard.crew.members import NAME_MOST, CrewBook, good_name
-from onboard.crew.pair_command import door_answers
+from onboard.crew.pinning import door_answers
 from onboard.errors import UsageError
 from onboard.feed.server import is_local
 from onboard.options import record_folder

@@ -10,9 +10,10 @@ from collections.abc import Callable, Iterator
 from typing import Final
 
 from groundside.browser.invite import Invite, warning_lines
-from groundside.browser.page_address import PAGE_PORT, page_addresses, qr_code
+from groundside.browser.page_address import PAGE_PORT, page_addresses
 from groundside.connection.address import format_address
 from onboard.crew.members import CrewBook, Member
+from onboard.crew.qr_code import qr_code
 from onboard.errors import UsageError
 
 EVERYBODY: Final = "0.0.0.0"  # nosec B104

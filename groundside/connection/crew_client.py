@@ -6,9 +6,7 @@ proof that it holds the private key of the pinned certificate.
 
 import asyncio
 import contextlib
-import hmac
 import socket
-import ssl
 from dataclasses import dataclass
 
 from groundside.connection.address import format_address
@@ -21,6 +19,7 @@ from onboard.crew.invitation import Invitation
 from onboard.crew.joining import Join, Pair
 from onboard.crew.keys import fingerprint
 from onboard.crew.members import good_name
+from onboard.crew.pinning import client_context, is_pinned
 from onboard.errors import FeedError
 
 CONNECT_TIMEOUT_S = 3.0
@@ -43,15 +42,6 @@ class JoinedFeed:
     writer: asyncio.StreamWriter
     first_line: bytes
     host: str
-
-
-def _tls_context() -> ssl.SSLContext:
-    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
-    context.minimum_version = ssl.TLSVersion.TLSv1_2
-    # Instead of name and issuer, `connect` compares the certificate itself.
-    context.check_hostname = False
-    context.verify_mode = ssl.CERT_NONE
-    return context
 
 
 async def connect(
@@ -79,13 +69,11 @@ async def connect(
     try:
         async with asyncio.timeout(timeout_s):
             reader, writer = await asyncio.open_connection(
-                host, port, ssl=_tls_context(), server_hostname="", limit=FIRST_LINE_MOST_BYTES
+                host, port, ssl=client_context(), server_hostname="", limit=FIRST_LINE_MOST_BYTES
             )
     except ValueError as problem:  # an impossible host name
         raise OSError(str(problem)) from None
-    tls = writer.get_extra_info("ssl_object")
-    certificate = tls.getpeercert(binary_form=True) or b""
-    if not hmac.compare_digest(fingerprint(certificate)[: len(pin)], pin):
+    if not is_pinned(writer.get_extra_info("ssl_object"), pin):
         writer.transport.abort()
         raise KeyMismatchError(format_address(host, port))
     return reader, writer

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from groundside.connection.address import format_address
 from groundside.connection.crafts import Craft
 from groundside.connection.crew_client import answers_at
-from onboard.contract.codec import ContractError, from_line
 from onboard.contract.messages import Hello
 from onboard.crew.announce import SERVICE
 from onboard.crew.keys import short_id
+from onboard.feed.lines import decoded
 
 LOOPBACK = "127.0.0.1"
 LOOPBACK_TIMEOUT_S = 0.5
@@ -170,8 +170,8 @@ async def _greets(host: str, port: int) -> bool:
         return False
     try:
         async with asyncio.timeout(LOOPBACK_TIMEOUT_S):
-            greeting = from_line(await reader.readline())
-    except (OSError, TimeoutError, ValueError, ContractError):
+            greeting = decoded(await reader.readline())
+    except (OSError, TimeoutError, ValueError):
         return False  # something else listens there
     finally:
         writer.close()

@@ -24,8 +24,6 @@ from onboard.feed.lines import LineSplitter
 if TYPE_CHECKING:
     from groundside.connection.crew_client import JoinedFeed
 
-LONGEST_LINE_BYTES = 1_000_000
-"""A snapshot is about 2 kB; common practice, no source: far above it, far below the memory."""
 CHUNK_BYTES = 65_536
 FIRST_WAIT_S = 0.5
 LONGEST_WAIT_S = 5.0
@@ -178,7 +176,7 @@ class FeedClient:
         return feed.reader, feed.writer, feed.first_line
 
     async def _read_lines(self, reader: asyncio.StreamReader, data: bytes) -> str:
-        splitter = LineSplitter(LONGEST_LINE_BYTES)
+        splitter = LineSplitter()
         while True:
             if not data:
                 async with asyncio.timeout(self._silence_s):

@@ -1,1 +1,1 @@
-"""The check ashore, before the first ride of a day: facts are gathered, judged, and shown."""
+"""Commands for ashore: `check` (gather facts, judge them, report) and `install-service`."""

@@ -1,4 +1,4 @@
-"""Is the board ready: clocks, room for the record, the feed's port, the profile.
+"""Checks of the board: clocks, room for the record, the feed's port, the profile.
 
 Limits are common practice, no source.
 """
@@ -11,21 +11,21 @@ from onboard.profile import Profile
 
 CLOCKS_APART_S = 60.0
 CLOCK_BUILT_S = 1_735_689_600.0
-"""A board clock before 2025 was never set."""
+"""A board clock before 2025 was never set [s since the Unix epoch]."""
 
 HOURS_LOOK, HOURS_BAD = 24.0, 2.0
-HOURS_TOLD_MOST = 1000.0
+HOURS_SHOWN_MOST = 1000.0
 FREE_LOOK_BYTES, FREE_BAD_BYTES = 1e9, 50e6
-"""Where the rate is not known."""
+"""Used while the rate of recording is unknown."""
 
 NAMES_MOST = 6
-"""More than these are counted only."""
+"""Names listed; the rest is only counted."""
 
 
-def check_clock(facts: ClockFacts, heard: bool) -> Finding:
-    """Judge the board's clock against the autopilot's, which comes from the GPS."""
+def check_clock(facts: ClockFacts, has_autopilot: bool) -> Finding:
+    """Compare the board's clock with the autopilot's, which comes from the GPS."""
     name = "clock"
-    if not heard:
+    if not has_autopilot:
         return look(name, f"not checked: no autopilot heard; the board says {_utc(facts.board_s)}")
     if facts.autopilot_s is None:
         text = "the autopilot's is not set (it comes with a fix)"
@@ -55,7 +55,7 @@ def _span(seconds_s: float) -> str:
 
 
 def check_disk(facts: DiskFacts) -> Finding:
-    """Judge the room for records."""
+    """Check the room for records."""
     name = "disk"
     if facts.folder is None:
         return look(name, "no record is kept of this link")
@@ -84,29 +84,29 @@ def check_disk(facts: DiskFacts) -> Finding:
 
 
 def _hours(hours: float) -> str:
-    if hours > HOURS_TOLD_MOST:
-        return f"over {HOURS_TOLD_MOST:.0f} hours"
+    if hours > HOURS_SHOWN_MOST:
+        return f"over {HOURS_SHOWN_MOST:.0f} hours"
     return f"{hours:.1f} hours" if hours < 10 else f"{hours:.0f} hours"
 
 
 def check_feed(facts: FeedFacts) -> Finding:
-    """Judge the port that viewers will ask for."""
+    """Check the port that viewers connect to."""
     name = "feed"
     where = f"{facts.host}:{facts.port}"
-    if facts.held_by is Port.OTHER:
+    if facts.used_by is Port.OTHER:
         return bad(
             name, f"{where} is used by something else: stop it, or choose --listen HOST:PORT."
         )
-    if facts.held_by is Port.REFUSED:
+    if facts.used_by is Port.REFUSED:
         return bad(name, f"{where} cannot be had ({facts.problem}): choose --listen HOST:PORT.")
     text = f"{where} is free"
-    if facts.held_by is Port.OURS:
+    if facts.used_by is Port.OURS:
         text = f"the daemon runs, and serves {facts.craft or 'a craft'} on {where}"
     return ok(name, text)
 
 
 def check_pairing(facts: PairingFacts) -> Finding:
-    """Judge who may look on from elsewhere, and whether the keys are the owner's alone."""
+    """Check who may connect from elsewhere, and that keys are readable by the owner only."""
     name = "pairing"
     if not facts.paired:
         return ok(name, "none: the feed is for this board only. wattwake-onboard pair opens it.")
@@ -124,7 +124,7 @@ def check_pairing(facts: PairingFacts) -> Finding:
 
 
 def check_profile(profile: Profile, given: str | None) -> Finding:
-    """Judge what the owner has stated."""
+    """Check that the profile states a battery."""
     name = "profile"
     if given is None:
         return look(

@@ -1,4 +1,4 @@
-"""The command `check`: is all fit for a ride? Ashore, propeller off."""
+"""The command `check`: test the installation ashore, propeller off."""
 
 import argparse
 import json
@@ -7,8 +7,7 @@ import sys
 from pathlib import Path
 from typing import Final
 
-from onboard.options import Command, number_between, record_folder
-from onboard.profile import Profile, load_profile
+from onboard.options import Command, number_between
 from onboard.telemetry.link.link_options import add_link_options
 
 
@@ -27,35 +26,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Check ashore whether all is fit; return 1 if something is bad."""
+    """Check and print the findings; return 1 if one is bad."""
     from onboard.ashore.findings import Verdict, worst
-    from onboard.ashore.gathering import CheckSettings, gather
+    from onboard.ashore.gathering import gather
     from onboard.ashore.report import FIRST, as_dict, as_lines, judge
-    from onboard.crew.keys import pairing_folder
-    from onboard.crew.listen_places import listening_places
+    from onboard.daemon.run_settings import merged
 
-    profile = load_profile(arguments.profile) if arguments.profile else Profile()
-    connection = arguments.link or profile.link.connection
-    kept = record_folder(arguments.record, profile)
-    record = None if connection.startswith("file:") and not arguments.record else kept
-    folder = pairing_folder(kept)
-    listen, crew = listening_places(profile.feed, folder, arguments.listen, arguments.crew_listen)
-    settings = CheckSettings(
-        profile=profile,
-        profile_path=arguments.profile,
-        connection=connection,
-        baud=arguments.baud or profile.link.baud,
-        system_id=arguments.system_id,
-        listen=listen,
-        record=record,
-        pairing=folder,
-        crew=crew,
-        seconds_s=arguments.seconds,
-    )
-    # Before anything else, where people look: programs read stdout.
+    settings = merged(arguments)
+    # At once, for people: with --json, stdout is for programs.
     stream = sys.stderr if arguments.json else sys.stdout
     print(FIRST, f"Listening for {arguments.seconds:g} s ...", sep="\n", file=stream, flush=True)
-    facts = gather(settings)
+    facts = gather(settings, arguments.seconds)
     findings = judge(facts)
     if arguments.json:
         print(json.dumps(as_dict(facts, findings), indent=2))

@@ -1,4 +1,4 @@
-"""What the check found out, before anything is made of it. Unknown is None."""
+"""Facts that the check gathers, not judged yet. Unknown is None."""
 
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -9,26 +9,26 @@ from onboard.profile import Profile
 
 @dataclass(frozen=True)
 class LinkFacts:
-    """What came over the link.
+    """Traffic on the link.
 
     Parameters
     ----------
     source
-        The link, in the words of `--link`.
+        The link, as for `--link`.
     seconds_s
-        For how long it was listened to [s].
+        Duration of listening [s].
     problem
-        Why it could not be opened, or broke; None if neither.
+        Why it could not be opened, or failed; None if neither.
     received_bytes
-        None where only a running daemon was asked.
+        None if a running daemon was asked instead.
     messages
-        Frames that passed, of all systems.
+        Valid frames of all systems.
     lost
-        Messages of the followed autopilot that did not arrive.
+        Messages of the followed autopilot that were lost.
     baud
         Speed of a serial link, None for others.
     asked_daemon
-        Whether all this is what a running daemon says.
+        Whether these are a running daemon's counts.
     """
 
     source: str
@@ -44,7 +44,7 @@ class LinkFacts:
 
 @dataclass(frozen=True)
 class AutopilotFacts:
-    """Who was heard; `others` and `armed` are None where only a daemon was asked."""
+    """Systems on the link; `others` and `armed` are None if a daemon was asked instead."""
 
     system_id: int | None = None
     wanted: int | None = None
@@ -54,9 +54,9 @@ class AutopilotFacts:
 
 @dataclass(frozen=True)
 class FixFacts:
-    """The GPS: `fix` as in the channel `gps`; the speeds of the craft while it should be at rest.
+    """The GPS: `fix` as in the channel `gps`, and speeds while the craft should be at rest.
 
-    `received` tells whether the receiver's own state is known; a running daemon does not tell it.
+    `received` is whether the receiver's state is known; a daemon's snapshots do not hold it.
     """
 
     received: bool = False
@@ -70,7 +70,7 @@ class FixFacts:
 
 @dataclass(frozen=True)
 class PowerFacts:
-    """Readings of the battery side, corrected as the profile says."""
+    """Readings of the power monitor, after the profile's corrections."""
 
     amps_a: tuple[float, ...] = ()
     volts_v: tuple[float, ...] = ()
@@ -80,7 +80,7 @@ class PowerFacts:
 
 @dataclass(frozen=True)
 class ClockFacts:
-    """Two clocks at one moment [s since the Unix epoch]; the autopilot's is None if not set."""
+    """Both clocks at one moment [s since the Unix epoch]; the autopilot's is None if not set."""
 
     board_s: float
     autopilot_s: float | None = None
@@ -88,7 +88,7 @@ class ClockFacts:
 
 @dataclass(frozen=True)
 class DiskFacts:
-    """The folder of the records; None if none are kept."""
+    """The folder for records; None if none are kept."""
 
     folder: Path | None = None
     writable: bool = False
@@ -98,7 +98,7 @@ class DiskFacts:
 
 
 class Port(StrEnum):
-    """Who has the feed's port."""
+    """What uses the feed's port."""
 
     FREE = "free"
     OURS = "ours"
@@ -108,31 +108,31 @@ class Port(StrEnum):
 
 @dataclass(frozen=True)
 class FeedFacts:
-    """The feed's address, who has it, and which craft a daemon of ours there names."""
+    """The feed's address, what uses it, and the craft of a daemon there."""
 
     host: str
     port: int
-    held_by: Port = Port.FREE
+    used_by: Port = Port.FREE
     craft: str | None = None
     problem: str | None = None
 
 
 @dataclass(frozen=True)
 class PairingFacts:
-    """Who may look on from elsewhere.
+    """Viewers that may connect from elsewhere.
 
     Parameters
     ----------
     paired
-        Whether the feed was ever opened to the network.
+        Whether the feed is open to the network.
     where
-        The address of the encrypted feed; None where it is off.
+        Address of the encrypted feed; None if off.
     names
-        The viewers, each with its role.
+        Viewers, each with its role.
     exposed
         Files that others than the owner may read.
     problem
-        Why it cannot be told, None if it can.
+        Why the pairing cannot be read, None if it can.
     """
 
     paired: bool = False
@@ -144,7 +144,7 @@ class PairingFacts:
 
 @dataclass(frozen=True)
 class Facts:
-    """All that is judged."""
+    """All facts."""
 
     link: LinkFacts
     clock: ClockFacts

@@ -1,4 +1,4 @@
-"""What a check says: a verdict, and in plain words what is so and what to do."""
+"""Findings of the check: a verdict, and a sentence on what was found and what to do."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -6,7 +6,7 @@ from enum import StrEnum
 
 
 class Verdict(StrEnum):
-    """How serious: nothing, worth a look, or in the way of a ride."""
+    """Severity: fine, worth a look, or figures cannot be relied on."""
 
     OK = "ok"
     LOOK = "look"
@@ -15,7 +15,7 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True)
 class Finding:
-    """One line of the check."""
+    """Result of one check."""
 
     name: str
     verdict: Verdict
@@ -23,24 +23,24 @@ class Finding:
 
 
 def ok(name: str, text: str) -> Finding:
-    """Find that all is well."""
+    """Return a finding that all is well."""
     return Finding(name, Verdict.OK, text)
 
 
 def look(name: str, text: str) -> Finding:
-    """Find something that the owner should look at."""
+    """Return a finding that the owner should look at."""
     return Finding(name, Verdict.LOOK, text)
 
 
 def bad(name: str, text: str) -> Finding:
-    """Find something without which the figures will not be right."""
+    """Return a finding that makes figures wrong until it is mended."""
     return Finding(name, Verdict.BAD, text)
 
 
 def graded(name: str, text: str, *rules: tuple[bool, Verdict, str]) -> Finding:
-    """Return the text with what to do by the first rule that holds; all is well if none does."""
-    for holds, verdict, remedy in rules:
-        if holds:
+    """Return the text with verdict and remedy of the first rule that applies, else OK."""
+    for applies, verdict, remedy in rules:
+        if applies:
             return Finding(name, verdict, f"{text}{remedy}")
     return ok(name, text)
 

@@ -1,4 +1,4 @@
-"""Gathers the facts: the one part of the check that opens links, sockets and folders."""
+"""Gather the facts: the only part of the check that opens links, sockets and folders."""
 
 import contextlib
 import datetime
@@ -15,7 +15,6 @@ from onboard.ashore.facts import (
     ClockFacts,
     DiskFacts,
     Facts,
-    FeedFacts,
     FixFacts,
     LinkFacts,
     PairingFacts,
@@ -27,180 +26,165 @@ from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Snapshot
 from onboard.crew.addresses import reached_here_at
+from onboard.crew.door import DoorSettings
 from onboard.crew.keys import is_paired, own_fingerprint, readable_by_others
 from onboard.crew.members import CrewBook
-from onboard.errors import LinkError, UsageError
-from onboard.profile import Profile
+from onboard.daemon.run_settings import Settings
+from onboard.errors import LinkError, UsageError, cause_of
 from onboard.ride.ride import Ride
 from onboard.telemetry.link.base import Link
 from onboard.telemetry.link.opening import open_link
 
 
 @dataclass(frozen=True)
-class CheckSettings:
-    """What is checked; profile and command line are already merged, as for the daemon."""
-
-    profile: Profile
-    profile_path: Path | None
-    connection: str
-    baud: int
-    system_id: int | None
-    listen: tuple[str, int]
-    record: Path | None
-    seconds_s: float = 10.0
-    pairing: Path | None = None
-    crew: tuple[str, int] | None = None
-
-
-@dataclass(frozen=True)
 class Clocks:
-    """The clocks of the check: monotonic [s], and the board's time of day [us since the epoch]."""
+    """Clocks of the check: monotonic [s], and the board's time of day [us since the epoch]."""
 
     clock_s: Callable[[], float] = time.monotonic
     now_us: Callable[[], int] = lambda: time.time_ns() // 1000
 
 
-def gather(settings: CheckSettings, clocks: Clocks | None = None) -> Facts:
+def gather(settings: Settings, seconds_s: float = 10.0, clocks: Clocks | None = None) -> Facts:
     """Gather all facts.
+
+    Parameters
+    ----------
+    settings
+        As for the daemon.
+    seconds_s
+        How long to listen [s].
+    clocks
+        The machine's by default.
 
     Raises
     ------
     UsageError
-        If the link's words mean nothing.
+        If the link is not a valid connection string.
     LinkError
-        If a file that should be played cannot be read.
+        If a file to be played cannot be read.
     """
     clocks = clocks or Clocks()
-    feed = probe(*settings.listen, clocks.clock_s)
+    facts = Facts(
+        link=LinkFacts(
+            settings.connection,
+            baud=settings.baud if settings.connection.startswith("/") else None,
+        ),
+        clock=ClockFacts(clocks.now_us() * 1e-6),
+        feed=probe(*settings.listen, clocks.clock_s),
+        autopilot=AutopilotFacts(wanted=settings.system_id or settings.profile.link.system_id),
+        disk=disk_facts(settings.record),
+        pairing=pairing_facts(settings.pairing, settings.door),
+        profile=settings.profile,
+        profile_path=settings.profile_path,
+    )
     try:
         link = open_link(settings.connection, settings.baud)
     except LinkError as problem:
         if settings.connection.startswith("file:"):
             raise
-        facts = _from_daemon(settings, clocks, feed) if feed.held_by is Port.OURS else None
-        return facts or _nothing(settings, clocks, feed, str(problem))
+        asked = None
+        if facts.feed.used_by is Port.OURS:
+            asked = _from_daemon(settings, seconds_s, clocks, facts)
+        return asked or replace(facts, link=LinkFacts(settings.connection, problem=str(problem)))
     try:
-        return _from_link(settings, clocks, feed, link)
+        return _from_link(settings, seconds_s, clocks, facts, link)
     finally:
         link.close()
 
 
-def _wanted(settings: CheckSettings) -> int | None:
-    return settings.system_id or settings.profile.link.system_id
-
-
-def _from_link(settings: CheckSettings, clocks: Clocks, feed: FeedFacts, link: Link) -> Facts:
+def _from_link(
+    settings: Settings, seconds_s: float, clocks: Clocks, facts: Facts, link: Link
+) -> Facts:
+    """Add what comes over the link itself."""
     ride = Ride(settings.profile, settings.system_id)
-    heard = listen(link, ride, settings.seconds_s, clocks.clock_s, clocks.now_us)
+    reception = listen(link, ride, seconds_s, clocks.clock_s, clocks.now_us)
     craft = ride.decoder.craft
     armed = newest(ride, "heartbeat", "armed")
-    utc_s = ride.clocks.utc_s
-    if math.isfinite(utc_s) and heard.heard_at_us is not None:
-        # What the autopilot's clock said when its last message came.
-        clock = ClockFacts(heard.heard_at_us * 1e-6, utc_s)
-    else:
-        clock = ClockFacts(clocks.now_us() * 1e-6)
-    bytes_per_s = heard.record_bytes / max(heard.seconds_s, 1e-3) if heard.record_bytes else None
-    return Facts(
-        link=LinkFacts(
+    clock = ClockFacts(clocks.now_us() * 1e-6)
+    if math.isfinite(ride.clocks.utc_s) and reception.last_frame_us is not None:
+        # The autopilot's clock as of its last message.
+        clock = ClockFacts(reception.last_frame_us * 1e-6, ride.clocks.utc_s)
+    bytes_per_s = reception.record_bytes / max(reception.seconds_s, 1e-3)
+    return replace(
+        facts,
+        link=replace(
+            facts.link,
             source=link.name,
-            seconds_s=heard.seconds_s,
-            problem=heard.problem,
-            received_bytes=heard.received_bytes,
+            seconds_s=reception.seconds_s,
+            problem=reception.problem,
+            received_bytes=reception.received_bytes,
             messages=ride.messages,
             bad_bytes=ride.bad_bytes,
             lost=ride.decoder.lost,
-            baud=settings.baud if settings.connection.startswith("/") else None,
         ),
-        autopilot=AutopilotFacts(
+        autopilot=replace(
+            facts.autopilot,
             system_id=craft.system_id,
-            wanted=_wanted(settings),
             others=tuple(sorted(craft.others)),
             armed=None if armed is None else bool(armed),
         ),
         fix=replace(
-            _fix(heard.snapshots),
+            _fix(reception.snapshots),
             received=True,
             fix=newest(ride, "gps", "fix"),
             satellites=newest(ride, "gps", "satellites"),
             horizontal_sd_m=newest(ride, "gps", "horizontal_sd_m"),
         ),
-        power=_power(heard.snapshots),
+        power=_power(reception.snapshots),
         clock=clock,
-        disk=_disk(settings.record, bytes_per_s),
-        feed=feed,
-        pairing=_pairing(settings),
-        profile=settings.profile,
-        profile_path=settings.profile_path,
+        disk=replace(facts.disk, bytes_per_s=bytes_per_s or None),
     )
 
 
-def _from_daemon(settings: CheckSettings, clocks: Clocks, feed: FeedFacts) -> Facts | None:
-    """Ask the daemon that holds the link; None if it holds another one."""
+def _from_daemon(
+    settings: Settings, seconds_s: float, clocks: Clocks, facts: Facts
+) -> Facts | None:
+    """Add what the daemon that occupies the link knows; None if its link is another."""
     host, port = reached_here_at(settings.listen[0]), settings.listen[1]
     begin_s = clocks.clock_s()
-    with contextlib.suppress(OSError), DaemonFeed(host, port, clocks.clock_s) as talk:
-        first = talk.snapshots(2.0, most=2)
+    with contextlib.suppress(OSError), DaemonFeed(host, port, clocks.clock_s) as feed:
+        first = feed.snapshots(2.0, most=2)
         if not first or not same_link(first[-1].link.source, settings.connection):
             return None
-        snapshots = first + talk.snapshots(settings.seconds_s)
+        snapshots = first + feed.snapshots(seconds_s)
         begin, end = first[0].link, snapshots[-1].link
-        utc, now_us = snapshots[-1].utc, clocks.now_us()
-        return Facts(
-            link=LinkFacts(
-                source=settings.connection,
+        return replace(
+            facts,
+            link=replace(
+                facts.link,
                 seconds_s=clocks.clock_s() - begin_s,
                 messages=max(end.messages - begin.messages, 0),
                 bad_bytes=max(end.bad_bytes - begin.bad_bytes, 0),
                 lost=max(end.lost - begin.lost, 0),
-                baud=settings.baud if settings.connection.startswith("/") else None,
                 asked_daemon=True,
             ),
-            autopilot=AutopilotFacts(
-                None if isinstance(end.system_id, Unknown) else end.system_id, _wanted(settings)
+            autopilot=replace(
+                facts.autopilot,
+                system_id=None if isinstance(end.system_id, Unknown) else end.system_id,
             ),
             fix=_fix(snapshots),
             power=_power(snapshots),
-            clock=ClockFacts(now_us * 1e-6, _unix_s(utc)),
-            disk=_disk(settings.record, None),
-            feed=feed,
-            pairing=_pairing(settings),
-            profile=settings.profile,
-            profile_path=settings.profile_path,
+            clock=ClockFacts(clocks.now_us() * 1e-6, _unix_s(snapshots[-1].utc)),
         )
     return None
 
 
-def _nothing(settings: CheckSettings, clocks: Clocks, feed: FeedFacts, problem: str) -> Facts:
-    return Facts(
-        link=LinkFacts(settings.connection, problem=problem),
-        autopilot=AutopilotFacts(wanted=_wanted(settings)),
-        clock=ClockFacts(clocks.now_us() * 1e-6),
-        disk=_disk(settings.record, None),
-        feed=feed,
-        pairing=_pairing(settings),
-        profile=settings.profile,
-        profile_path=settings.profile_path,
-    )
-
-
-def _pairing(settings: CheckSettings) -> PairingFacts:
-    folder = settings.pairing
+def pairing_facts(folder: Path | None, door: DoorSettings | None) -> PairingFacts:
+    """Return who may connect to the encrypted door, None if that is off."""
     if folder is None or not is_paired(folder):
         return PairingFacts()
-    where = settings.crew and f"{settings.crew[0]}:{settings.crew[1]}"
+    where = None if door is None else f"{door.host}:{door.port}"
     exposed = tuple(str(path) for path in readable_by_others(folder))
     try:
         own_fingerprint(folder)
         members = CrewBook(folder).read().members
     except UsageError as problem:
         return PairingFacts(True, where, (), exposed, str(problem))
-    names = tuple(f"{one.name} ({one.role})" for one in members)
-    return PairingFacts(True, where, names, exposed)
+    return PairingFacts(True, where, tuple(f"{one.name} ({one.role})" for one in members), exposed)
 
 
 def same_link(source: str, connection: str) -> bool:
-    """Return whether a daemon's link is the one meant.
+    """Return whether a daemon's link is the one to check.
 
     Examples
     --------
@@ -221,7 +205,7 @@ def _series(readings: Iterable[Number]) -> tuple[float, ...]:
 
 
 def _why(readings: Sequence[Number]) -> str:
-    """Say why the last of some readings is unknown."""
+    """Return why the last reading is unknown, empty if it is not."""
     last = readings[-1] if readings else Unknown(Reason.NOT_HEARD)
     return str(last) if isinstance(last, Unknown) else ""
 
@@ -255,20 +239,20 @@ def _unix_s(utc: str | Unknown) -> float | None:
         return None
 
 
-def _disk(folder: Path | None, bytes_per_s: float | None) -> DiskFacts:
+def disk_facts(folder: Path | None) -> DiskFacts:
+    """Return the room for records in a folder, which need not exist yet."""
     if folder is None:
         return DiskFacts()
-    # The daemon makes the folder; what counts is where it will lie.
-    there = folder.absolute()
-    while not there.exists() and there != there.parent:
-        there = there.parent
+    # The daemon makes the folder: check the nearest parent that exists.
+    parent = folder.absolute()
+    while not parent.exists() and parent != parent.parent:
+        parent = parent.parent
     try:
-        if not there.is_dir():
-            return DiskFacts(folder, problem=f"{there} is no folder")
-        room = os.statvfs(there)
+        if not parent.is_dir():
+            return DiskFacts(folder, problem=f"{parent} is no folder")
+        room = os.statvfs(parent)
     except OSError as problem:
-        return DiskFacts(folder, problem=(problem.strerror or str(problem)).lower())
+        return DiskFacts(folder, problem=cause_of(problem))
     if room.f_files and not room.f_favail:
         return DiskFacts(folder, problem="the disk takes no more files")
-    writable = os.access(there, os.W_OK | os.X_OK)
-    return DiskFacts(folder, writable, room.f_bavail * room.f_frsize, None, bytes_per_s)
+    return DiskFacts(folder, os.access(parent, os.W_OK | os.X_OK), room.f_bavail * room.f_frsize)

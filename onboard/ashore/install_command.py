@@ -1,4 +1,4 @@
-"""The command `install-service`: a unit that has systemd start the daemon with the board."""
+"""The command `install-service`: a systemd unit that starts the daemon at boot."""
 
 import argparse
 import os
@@ -21,7 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Write or print the unit, and say what to do next; return the exit code."""
+    """Write or print the unit and the next steps; return the exit code."""
     from onboard.ashore.service_unit import install, next_steps, plan_unit, unit_path, unit_text
 
     profile = load_profile(arguments.profile) if arguments.profile else Profile()

@@ -1,4 +1,4 @@
-"""Does the autopilot come through: the link, and who is heard on it.
+"""Checks of the link and of the systems on it.
 
 Limits are common practice, no source, unless something else is said.
 """
@@ -8,15 +8,15 @@ from onboard.ashore.findings import Finding, Verdict, bad, graded, look
 
 BAD_BYTES_LOOK_FRACTION, BAD_BYTES_BAD_FRACTION = 0.01, 0.1
 CUT_FRAME_BYTES = 280
-"""The check begins anywhere in a frame: so many bytes are no fault. No frame is longer."""
+"""Longest frame: the check may begin inside one, so as many bad bytes are no fault."""
 
 LOST_LOOK_FRACTION = 0.05
 MESSAGES_LEAST_PER_S = 5.0
-"""Power twice a second and GPS, position and attitude a few times make more than this."""
+"""Power at 2 Hz with GPS, position and attitude at a few Hz makes more than this."""
 
 
 def check_link(facts: LinkFacts) -> Finding:
-    """Judge what came over the link."""
+    """Check the traffic on the link."""
     if facts.problem is not None:
         return bad("link", facts.problem)
     return _no_messages(facts) if not facts.messages else _messages(facts)
@@ -80,15 +80,17 @@ def _silent(facts: LinkFacts) -> str:
 
 
 def check_autopilot(facts: AutopilotFacts, messages: int) -> Finding:
-    """Judge who is heard, among so many messages."""
+    """Check the systems on the link, given how many messages came."""
     name = "autopilot"
     wanted, others = facts.wanted, facts.others or ()
     if facts.system_id is None:
         if not messages:
             return look(name, "not checked: nothing came over the link")
         if wanted is not None and others:
-            heard = " and ".join(str(one) for one in others)
-            return bad(name, f"system {wanted} is not heard, but {heard} is: change the system id.")
+            present = " and ".join(str(one) for one in others)
+            return bad(
+                name, f"system {wanted} is not heard, but {present} is: change the system id."
+            )
         return bad(
             name,
             "messages come, but no autopilot's HEARTBEAT: have its port send HEARTBEAT once a "

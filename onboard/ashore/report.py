@@ -1,4 +1,4 @@
-"""The check as a whole: all findings of the facts, as lines for people or JSON for programs."""
+"""The whole check: all findings, as lines for people or JSON for programs."""
 
 import re
 import textwrap
@@ -33,21 +33,21 @@ UNBROKEN = "\N{NO-BREAK SPACE}"
 NAME_WIDTH = 11
 INDENT, NARROW_INDENT = " " * (6 + NAME_WIDTH), " " * 6
 NARROW = 60
-"""A phone's terminal has fewer columns than this: the texts then begin further left."""
+"""Fewer columns than this are a phone's: texts are then indented less."""
 
 
 def judge(facts: Facts) -> list[Finding]:
-    """Return all findings, in the order in which one would mend things."""
+    """Return all findings, a row a check, in the order in which to mend things."""
     profile, sensors = facts.profile, facts.profile.sensors
     given = None if facts.profile_path is None else str(facts.profile_path)
-    heard = facts.autopilot.system_id is not None
+    has_autopilot = facts.autopilot.system_id is not None
     return [
         check_link(facts.link),
         check_autopilot(facts.autopilot, facts.link.messages),
-        check_fix(facts.fix, heard),
-        check_current(facts.power, sensors, heard),
-        check_voltage(facts.power, profile.battery, sensors, heard),
-        check_clock(facts.clock, heard),
+        check_fix(facts.fix, has_autopilot),
+        check_current(facts.power, sensors, has_autopilot),
+        check_voltage(facts.power, profile.battery, sensors, has_autopilot),
+        check_clock(facts.clock, has_autopilot),
         check_disk(facts.disk),
         check_feed(facts.feed),
         check_pairing(facts.pairing),
@@ -56,13 +56,13 @@ def judge(facts: Facts) -> list[Finding]:
 
 
 def as_lines(findings: list[Finding], width: int) -> list[str]:
-    """Return the findings as lines no wider than a terminal, and what they come to."""
+    """Return the findings and their summary, wrapped to the width of a terminal."""
     lines = []
     width = max(width, 32)
     indent = NARROW_INDENT if width < NARROW else INDENT
     for finding in findings:
         head = f"{WORDS[finding.verdict]:<6}{finding.name:<{NAME_WIDTH}}"
-        # A number stays with its unit.
+        # Keep a number and its unit on one line.
         text = re.sub(r"(?<=\d) (?=\S)", UNBROKEN, finding.text)
         wrapped = textwrap.wrap(
             text,
@@ -76,7 +76,7 @@ def as_lines(findings: list[Finding], width: int) -> list[str]:
 
 
 def as_dict(facts: Facts, findings: list[Finding]) -> dict[str, Any]:
-    """Return the check in JSON's own types."""
+    """Return the check in JSON types."""
     return {
         "schema": SCHEMA,
         "first": FIRST,

@@ -1,4 +1,4 @@
-"""Are the instruments fit: GPS, current and voltage of a craft that lies still.
+"""Checks of the instruments on a craft at rest: GPS, current and voltage.
 
 Limits are common practice, no source, unless something else is said.
 """
@@ -11,7 +11,7 @@ import numpy as np
 from onboard.ashore.facts import FixFacts, PowerFacts
 from onboard.ashore.findings import Finding, Verdict, bad, graded, look, ok
 from onboard.efficiency.battery.chemistry import CHEMISTRIES
-from onboard.profile import Battery, Sensors
+from onboard.profile import CELL_VOLTAGES, Battery, Sensors
 
 NOT_CHECKED = "not checked: no autopilot heard"
 
@@ -19,25 +19,22 @@ WAIT = "Give it open sky and a few minutes, then check again."
 
 SATELLITES_LEAST = 6
 RESTLESS_MPS = 0.3
-"""Above this speed the engine takes a craft to be under way; noise must stay below it."""
+"""Speed above which the engine counts a craft as under way; noise must stay below."""
 
 IDLE_MOST_W = 25.0
-"""What board, autopilot, GPS and a drive that stands still draw at most together."""
+"""Most that board, autopilot, GPS and an idle drive draw together."""
 
 DRAWING_W = 60.0
-"""Above this something is switched on that the offset cannot be told from."""
+"""Above this something is switched on, and an offset cannot be told from its draw."""
 
 ZERO_A = 0.05
-"""What a reading below zero may be without meaning anything [A]."""
-
-FULL_CELL_V = {"lfp": 3.65, "li-ion": 4.2}
-"""What a cell is charged to; common for such cells, no standard."""
+"""Readings this close to zero are not significant [A]."""
 
 
-def check_fix(facts: FixFacts, heard: bool) -> Finding:
-    """Judge the GPS of a craft at rest."""
+def check_fix(facts: FixFacts, has_autopilot: bool) -> Finding:
+    """Check the GPS of a craft at rest."""
     name = "fix"
-    if not heard:
+    if not has_autopilot:
         return look(name, NOT_CHECKED)
     if facts.received and facts.fix is None:
         return bad(name, "no GPS message: have the autopilot send GPS_RAW_INT 5 times a second.")
@@ -69,10 +66,10 @@ def _satellites(facts: FixFacts) -> str:
     return "" if facts.satellites is None else f", {facts.satellites:.0f} satellites"
 
 
-def check_current(facts: PowerFacts, sensors: Sensors, heard: bool) -> Finding:
-    """Judge the current sensor of a craft at rest: it should read next to nothing."""
+def check_current(facts: PowerFacts, sensors: Sensors, has_autopilot: bool) -> Finding:
+    """Check the current sensor of a craft at rest: it should read next to nothing."""
     name = "current"
-    if not heard:
+    if not has_autopilot:
         return look(name, NOT_CHECKED)
     if not facts.amps_a:
         return bad(
@@ -112,11 +109,11 @@ def check_current(facts: PowerFacts, sensors: Sensors, heard: bool) -> Finding:
 
 
 def check_voltage(
-    facts: PowerFacts, battery: Battery | None, sensors: Sensors, heard: bool
+    facts: PowerFacts, battery: Battery | None, sensors: Sensors, has_autopilot: bool
 ) -> Finding:
-    """Judge the voltage of a pack at rest against the profile's battery."""
+    """Check the voltage of a pack at rest against the profile's battery."""
     name = "voltage"
-    if not heard:
+    if not has_autopilot:
         return look(name, NOT_CHECKED)
     if not facts.volts_v:
         return bad(
@@ -127,15 +124,15 @@ def check_voltage(
         return ok(name, f"{volts:.1f} V; compare with a meter (no battery in the profile)")
     chemistry = CHEMISTRIES[battery.chemistry]
     least_v = battery.cutoff_v or chemistry.cutoff_v * battery.cells
-    most_v = FULL_CELL_V[battery.chemistry] * battery.cells
-    gauge = 2.0 * sensors.voltage_scale_sd
+    most_v = battery.charged_v
+    tolerance = 2.0 * sensors.voltage_scale_sd
     cell_v = volts / battery.cells
     text = f"{volts:.1f} V, {cell_v:.2f} V a cell of {battery.cells}"
-    if volts > most_v * (1.0 + gauge):
-        return bad(name, f"{text}: above full, {most_v:.1f} V. Check {_mend(volts, battery)}")
-    if volts < least_v * (1.0 - gauge):
-        mend = f"Charge, or check {_mend(volts, battery)}"
-        return bad(name, f"{text}: below cut-off, {least_v:.1f} V. {mend}")
+    if volts > most_v * (1.0 + tolerance):
+        return bad(name, f"{text}: above full, {most_v:.1f} V. Check {_remedy(volts, battery)}")
+    if volts < least_v * (1.0 - tolerance):
+        remedy = f"Charge, or check {_remedy(volts, battery)}"
+        return bad(name, f"{text}: below cut-off, {least_v:.1f} V. {remedy}")
     low, high = charge_range(battery.chemistry, cell_v, sensors.voltage_scale_sd)
     return graded(
         name,
@@ -150,16 +147,16 @@ def check_voltage(
 
 
 def charge_range(chemistry: str, cell_v: float, scale_sd: float) -> tuple[float, float]:
-    """Return between which shares of full the charge of a rested cell lies, about 95 % sure.
+    """Return the 95 % interval of a rested cell's charge, as shares of full.
 
     Parameters
     ----------
     chemistry
-        Of the cell.
+        Chemistry of the cell.
     cell_v
-        Its voltage after a rest [V].
+        Voltage after a rest [V].
     scale_sd
-        How well the voltage is measured, as a share of it.
+        Standard deviation of the voltage's gain.
 
     Examples
     --------
@@ -173,9 +170,9 @@ def charge_range(chemistry: str, cell_v: float, scale_sd: float) -> tuple[float,
     return round(float(shares.min()), 2), round(float(shares.max()), 2)
 
 
-def _mend(volts: float, battery: Battery) -> str:
+def _remedy(volts: float, battery: Battery) -> str:
     chemistry = CHEMISTRIES[battery.chemistry]
-    fewest = math.ceil(volts / FULL_CELL_V[battery.chemistry])
+    fewest = math.ceil(volts / CELL_VOLTAGES[battery.chemistry].full_v)
     most = min(math.floor(volts / chemistry.cutoff_v), 32)
     fit = "no count of cells fits"
     if 1 <= fewest <= most:

@@ -1,4 +1,4 @@
-"""The unit that has systemd start the daemon with the board, watch over it and start it again.
+"""The systemd unit that starts the daemon at boot, supervises and restarts it.
 
 Settings as in systemd's man pages systemd.service(5) and systemd.exec(5), version 252.
 """
@@ -12,38 +12,37 @@ from dataclasses import dataclass
 from itertools import zip_longest
 from pathlib import Path
 
-from onboard.errors import UsageError
+from onboard.errors import UsageError, cause_of
 from onboard.profile import Profile
 
 UNIT_NAME = "wattwake.service"
 SYSTEM_FOLDER = Path("/etc/systemd/system")
 
 WATCHDOG_S, RESTART_S, STOP_S = 20, 2, 5
-"""Silence of the daemon after which it is started anew, the rest before that, and the time it has
-to end [s]."""
+"""Silence of the daemon before it is restarted, pause before a restart, time it gets to end [s]."""
 
 GUARDED = ("/usr", "/boot", "/efi", "/etc")
-"""What `ProtectSystem=full` makes read-only; a record kept there is let through."""
+"""Folders that `ProtectSystem=full` makes read-only; a record in them needs an exception."""
 
 
 @dataclass(frozen=True)
 class Plan:
-    """What the unit is made from.
+    """Contents of the unit.
 
     Parameters
     ----------
     system
-        Whether the board's manager runs it; else that of the user.
+        Whether it is a system unit, else a user's.
     command
-        The daemon and its options, the program with its absolute path.
+        Daemon and options; the program with its absolute path.
     folder
-        Where to run it; None where that does not matter.
+        Working directory; None if any will do.
     record
-        The folder of the records, None where the daemon's default is used.
+        Folder of the records; None for the daemon's default.
     user
-        Who runs a system unit; None is root.
+        User of a system unit; None is root.
     group
-        The group that may open the serial device; None needs none.
+        Group that may open the serial device; None if none is needed.
     """
 
     system: bool
@@ -59,7 +58,7 @@ def unit_text(plan: Plan) -> str:
     lines = ["[Unit]", "Description=wattwake: live Wh/km and range of the craft"]
     if plan.system:
         lines.append("After=network.target")
-    # However often it fails, on the water nobody is there to start it by hand.
+    # No limit on restarts: on the water nobody can start it by hand.
     lines += ["StartLimitIntervalSec=0", "", "[Service]", "Type=notify", "NotifyAccess=main"]
     if plan.system and plan.user:
         lines.append(f"User={plan.user}")
@@ -78,9 +77,9 @@ def unit_text(plan: Plan) -> str:
         "LockPersonality=yes",
     ]
     if plan.system:
-        # Not for a user's unit: there these need a user namespace, in which the group of the
-        # serial device counts for nothing. PrivateDevices would hide the device, PrivateTmp and
-        # ProtectHome what the owner may have put there.
+        # System units only: for a user's these need a user namespace, which drops the group of the
+        # serial device. PrivateDevices would hide the device, PrivateTmp and ProtectHome files that
+        # the owner may keep there.
         lines += [
             "ProtectSystem=full",
             "ProtectKernelModules=yes",
@@ -96,16 +95,16 @@ def unit_text(plan: Plan) -> str:
 
 
 def plan_unit(system: bool, profile: Profile, profile_path: Path | None) -> Plan:
-    """Look about on this board for what the unit needs.
+    """Find out on this board what the unit needs.
 
     Parameters
     ----------
     system
-        Whether the board's manager is to run it.
+        Whether to make a system unit.
     profile
-        The craft's profile, read.
+        Profile of the craft.
     profile_path
-        Where it lies, None without.
+        Path of the profile, None without.
     """
     command, folder = daemon_command()
     if profile_path is not None:
@@ -123,8 +122,8 @@ def plan_unit(system: bool, profile: Profile, profile_path: Path | None) -> Plan
 
 
 def daemon_command() -> tuple[tuple[str, ...], Path | None]:
-    """Return the words that start this very daemon, and the folder to do it in, if that matters."""
-    # Links are kept: a virtual environment's interpreter is one, and what it points to is not it.
+    """Return the command that starts this daemon, and the working directory if that matters."""
+    # Do not resolve links: a virtual environment's interpreter is one to another interpreter.
     beside = Path(sys.executable).absolute().with_name("wattwake-onboard")
     if os.access(beside, os.X_OK):
         return (str(beside), "run"), None
@@ -132,7 +131,7 @@ def daemon_command() -> tuple[tuple[str, ...], Path | None]:
 
 
 def unit_path(system: bool) -> Path:
-    """Return where the unit belongs."""
+    """Return the path of the unit."""
     if system:
         return SYSTEM_FOLDER / UNIT_NAME
     base = os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config"
@@ -140,19 +139,21 @@ def unit_path(system: bool) -> Path:
 
 
 def install(text: str, path: Path, replace: bool) -> str:
-    """Write the unit, whole or not at all; say what was done.
+    """Write the unit, whole or not at all; return what was done, for people.
 
     Raises
     ------
     UsageError
-        If another unit lies there and `replace` is not set, or it cannot be written.
+        If another unit exists and `replace` is not set, or it cannot be written.
     """
     try:
-        there = path.read_text(encoding="utf-8") if path.exists() else None
-        if there == text:
+        present = path.read_text(encoding="utf-8") if path.exists() else None
+        if present == text:
             return f"{path} is already as it should be"
-        if there is not None and not replace:
-            raise UsageError(f"{path} exists and differs, {difference(there, text)}: add --replace")
+        if present is not None and not replace:
+            raise UsageError(
+                f"{path} exists and differs, {difference(present, text)}: add --replace"
+            )
         path.parent.mkdir(parents=True, exist_ok=True)
         new = path.with_name(f".{path.name}.new")
         new.write_text(text, encoding="utf-8")
@@ -161,21 +162,20 @@ def install(text: str, path: Path, replace: bool) -> str:
     except UnicodeDecodeError:
         raise UsageError(f"{path} exists and is no text: look at it, and add --replace") from None
     except OSError as problem:
-        cause = (problem.strerror or str(problem)).lower()
         hint = " (the board's folder needs sudo; --user needs none)" if _denied(problem) else ""
-        raise UsageError(f"{path}: cannot be written: {cause}{hint}") from None
-    return f"{'replaced' if there is not None else 'wrote'} {path}"
+        raise UsageError(f"{path}: cannot be written: {cause_of(problem)}{hint}") from None
+    return f"{'replaced' if present is not None else 'wrote'} {path}"
 
 
-def difference(there: str, wanted: str) -> str:
-    r"""Say in a few words where two texts differ.
+def difference(present: str, wanted: str) -> str:
+    r"""Describe briefly where two texts differ.
 
     Examples
     --------
     >>> difference("[Service]\nRestart=no\nNice=5", "[Service]\nRestart=always")
     'line 2 is "Restart=no", would be "Restart=always" (and 1 more line)'
     """
-    pairs = enumerate(zip_longest(there.splitlines(), wanted.splitlines(), fillvalue=""), 1)
+    pairs = enumerate(zip_longest(present.splitlines(), wanted.splitlines(), fillvalue=""), 1)
     unlike = [(number, old, new) for number, (old, new) in pairs if old != new]
     if not unlike:
         return "in its line ends"
@@ -186,7 +186,7 @@ def difference(there: str, wanted: str) -> str:
 
 
 def next_steps(plan: Plan) -> list[tuple[str, str]]:
-    """Return what the owner does next: commands, each with its meaning."""
+    """Return the commands to run next, each with its meaning."""
     control = "sudo systemctl" if plan.system else "systemctl --user"
     journal = "journalctl" if plan.system else "journalctl --user"
     service = UNIT_NAME.removesuffix(".service")
@@ -206,7 +206,7 @@ def next_steps(plan: Plan) -> list[tuple[str, str]]:
 
 
 def _word(word: str) -> str:
-    """Quote a word of a command for systemd."""
+    """Quote a word of a command line for systemd."""
     if not word.isprintable():
         raise UsageError(f"{word!r}: a path that can stand in a unit has no control characters")
     escaped = _specifiers(word).replace("\\", "\\\\").replace('"', '\\"').replace("$", "$$")
@@ -219,13 +219,13 @@ def _specifiers(text: str) -> str:
 
 
 def _source_folder() -> Path | None:
-    """Return the folder that holds the package where it is not installed, None where it is."""
+    """Return the folder of an uninstalled package, None if it is installed."""
     folder = Path(__file__).absolute().parents[2]
     return None if folder.name in ("site-packages", "dist-packages") else folder
 
 
 def _user(profile_path: Path | None) -> str | None:
-    """Return who called for this as root, else who owns the profile; None is root."""
+    """Return the user that called sudo, else the owner of the profile; None is root."""
     caller = os.environ.get("SUDO_USER") or pwd.getpwuid(os.getuid()).pw_name
     if caller == "root" and profile_path is not None:
         with contextlib.suppress(OSError, KeyError):
@@ -234,13 +234,13 @@ def _user(profile_path: Path | None) -> str | None:
 
 
 def _device_group(connection: str) -> str | None:
-    """Return the group that may open the serial device; None for a link that is none."""
+    """Return the group that may open the serial device; None for other links."""
     if not connection.startswith("/"):
         return None
     with contextlib.suppress(OSError, KeyError):
         group = Path(connection).group()
         return None if group == "root" else group
-    # Not plugged in now: the usual one, where there is such a group.
+    # Not plugged in now: assume the usual group, if it exists.
     with contextlib.suppress(KeyError):
         return grp.getgrnam("dialout").gr_name
     return None

@@ -1,1 +1,1 @@
-"""Who may look at the feed from another machine: keys, the crew's tokens, the encrypted door."""
+"""The crew, who may connect from other machines: keys, tokens, pairing, the encrypted door."""

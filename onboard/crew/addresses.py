@@ -1,4 +1,4 @@
-"""The board's own addresses, as the kernel knows them (netdevice(7))."""
+"""The board's own addresses, from the kernel (netdevice(7))."""
 
 import contextlib
 import fcntl
@@ -13,13 +13,13 @@ _NAME_BYTES: Final = 16
 
 
 def own_addresses() -> tuple[str, ...]:
-    """Return the IPv4 addresses under which others may reach the board, local networks first."""
+    """Return the board's IPv4 addresses without loopback, those of local networks first."""
     found: list[str] = []
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as control:
         for _, name in socket.if_nameindex():
             request = struct.pack("256s", name.encode()[: _NAME_BYTES - 1])
             with contextlib.suppress(OSError):
-                answer = fcntl.ioctl(asked.fileno(), _GET_ADDRESS, request)
+                answer = fcntl.ioctl(control.fileno(), _GET_ADDRESS, request)
                 found.append(socket.inet_ntoa(answer[20:24]))
     usable = [one for one in found if not ipaddress.ip_address(one).is_loopback]
     return tuple(sorted(dict.fromkeys(usable), key=lambda one: not _is_local(one)))
@@ -30,7 +30,7 @@ def _is_local(address: str) -> bool:
 
 
 def addresses_for(host: str) -> tuple[str, ...]:
-    """Return where somebody else reaches what listens on `host`.
+    """Return the IPv4 addresses where other machines reach a listener on `host`.
 
     Examples
     --------
@@ -49,7 +49,7 @@ def addresses_for(host: str) -> tuple[str, ...]:
 
 
 def reached_here_at(host: str) -> str:
-    """Return where this board itself reaches what listens on `host`.
+    """Return the address where this board reaches a listener on `host`.
 
     Examples
     --------

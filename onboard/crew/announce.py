@@ -1,7 +1,7 @@
-"""Has the paired craft announce itself on the local network (RFC 6762 and 6763).
+"""Announce the paired craft on the local network by multicast DNS (RFC 6762 and 6763).
 
-What it says is the begin of its key's fingerprint and where it is: no name, no position. Who paired
-with it knows it by that.
+The announcement holds the first digits of its key's fingerprint and its address: no name, no
+position. Paired viewers know the craft by that.
 """
 
 import asyncio
@@ -17,16 +17,16 @@ from onboard.errors import UsageError
 from onboard.feed.server import is_local
 
 SERVICE: Final = "_wattwake._tcp.local."
-ANEW_S: Final = 10.0
-"""How often addresses are looked at: the craft's network may come up later than the daemon."""
+REFRESH_S: Final = 10.0
+"""Interval between checks of the board's addresses: its network may come up after the daemon."""
 
 log = logging.getLogger("wattwake")
 
 
 class Announcing:
-    """Announces a door for as long as it is open, and says once where it cannot.
+    """Announce a door while it is open; if that fails, log it once.
 
-    The library has a thread of its own: what others send it does not come before the feed's turn.
+    The library has a thread of its own, so what others send to it cannot delay the feed.
 
     Parameters
     ----------
@@ -38,45 +38,46 @@ class Announcing:
 
     def __init__(self, folder: Path, host: str, port: int) -> None:
         self._folder, self._host, self._port = folder, host, port
-        self._told: tuple[Any, ...] | None = None
+        self.announced: tuple[Any, ...] | None = None
+        """Addresses, port and id as announced now; None before."""
         self._zeroconf: Any = None
 
     async def run(self) -> None:
-        """Announce what is so, until this is cancelled."""
+        """Keep the announcement up to date until cancelled."""
         if is_local(self._host):
             return
         try:
             while True:
-                await asyncio.to_thread(self.tell)
-                await asyncio.sleep(ANEW_S)
+                await asyncio.to_thread(self.announce)
+                await asyncio.sleep(REFRESH_S)
         except ImportError:
             log.warning("the craft does not announce itself on the network: that needs %s", EXTRA)
         except (OSError, UsageError) as problem:
             log.warning("the craft does not announce itself on the network (%s)", problem)
         except Exception:
-            # A library that fails at it must cost nobody the feed.
+            # A fault of the library must not cost anybody the feed.
             log.exception("the craft does not announce itself on the network")
         finally:
-            self._take_back()
+            self.withdraw()
 
-    def tell(self) -> None:
-        """Announce where the craft is, if that is news.
+    def announce(self) -> None:
+        """Announce where the craft is, if that has changed.
 
         Raises
         ------
         ImportError
-            Where the library for it is not installed.
+            If the library is not installed.
         OSError
-            Where there is no network for it.
+            If there is no network to announce on.
         """
         from zeroconf import IPVersion, ServiceInfo, Zeroconf
 
-        said = addresses_for(self._host), self._port, short_id(own_fingerprint(self._folder))
-        if said == self._told:
+        present = addresses_for(self._host), self._port, short_id(own_fingerprint(self._folder))
+        if present == self.announced:
             return
-        self._take_back()
-        self._told = said
-        addresses, port, name = said
+        self.withdraw()
+        self.announced = present
+        addresses, port, name = present
         if not addresses:
             return
         info = ServiceInfo(
@@ -90,8 +91,9 @@ class Announcing:
         self._zeroconf = Zeroconf(ip_version=IPVersion.V4Only)
         self._zeroconf.register_service(info, allow_name_change=True)
 
-    def _take_back(self) -> None:
-        zeroconf, self._zeroconf, self._told = self._zeroconf, None, None
+    def withdraw(self) -> None:
+        """Take the announcement back."""
+        zeroconf, self._zeroconf, self.announced = self._zeroconf, None, None
         if zeroconf is not None:
             with contextlib.suppress(OSError, TimeoutError):
                 zeroconf.close()

@@ -1,4 +1,4 @@
-"""An accepted connection made an encrypted one, with sight of what waits below the encryption."""
+"""An accepted connection turned into an encrypted one, with access to the transport below it."""
 
 import asyncio
 import socket
@@ -7,63 +7,65 @@ from dataclasses import dataclass
 from typing import cast
 
 READ_LIMIT_BYTES = 4096
-"""What is held of a viewer that says more than is taken."""
+"""Read buffer: a viewer that sends faster than it is read waits."""
 CLOSE_S = 2.0
 
 
 @dataclass(frozen=True, eq=False)
-class Hand:
-    """An encrypted connection; `below` is what it writes to."""
+class EncryptedConnection:
+    """An encrypted connection; `below` is the transport that carries it."""
 
     reader: asyncio.StreamReader
     writer: asyncio.StreamWriter
     below: asyncio.Transport
 
-    def drop(self) -> None:
-        """End it at once, whatever waits."""
+    def abort(self) -> None:
+        """Close it at once, discarding what is buffered."""
         self.writer.transport.abort()
         self.below.abort()
 
 
-class _Held(asyncio.Protocol):
-    """Leaves what comes where it is until the encryption can take it."""
+class _PausedProtocol(asyncio.Protocol):
+    """Leave incoming bytes in the kernel until the TLS layer takes over."""
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         cast(asyncio.Transport, transport).pause_reading()
 
 
-class _Reading(asyncio.StreamReaderProtocol):
+class _TlsReaderProtocol(asyncio.StreamReaderProtocol):
     def eof_received(self) -> bool:
-        # An encrypted connection has no open half.
+        # TLS connections are never half open.
         super().eof_received()
         return False
 
 
-async def encrypted(connection: socket.socket, context: ssl.SSLContext, within_s: float) -> Hand:
-    """Shake hands as the server.
+async def accept_encrypted(
+    connection: socket.socket, context: ssl.SSLContext, within_s: float
+) -> EncryptedConnection:
+    """Do the TLS handshake as the server.
 
     Parameters
     ----------
     connection
-        Accepted, not blocking; it is closed where this fails.
+        Accepted, non-blocking; closed if this fails.
     context
-        The key.
+        The server's context, with its key.
     within_s
-        How long the other side may take [s].
+        Longest handshake [s].
 
     Raises
     ------
     OSError
-        If the other side does not, or takes too long.
+        If the handshake fails or takes too long.
     """
     loop = asyncio.get_running_loop()
     try:
-        below, _ = await loop.connect_accepted_socket(_Held, connection)
+        below, _ = await loop.connect_accepted_socket(_PausedProtocol, connection)
     except BaseException:
         connection.close()
         raise
     reader = asyncio.StreamReader(limit=READ_LIMIT_BYTES)
-    protocol = _Reading(reader)
+    protocol = _TlsReaderProtocol(reader)
     try:
         secure = await loop.start_tls(
             below,
@@ -76,7 +78,8 @@ async def encrypted(connection: socket.socket, context: ssl.SSLContext, within_s
     except BaseException:
         below.abort()
         raise
-    if secure is None:  # it broke off within the handshake
+    if secure is None:  # the peer broke off during the handshake
         raise ConnectionAbortedError
     protocol.connection_made(secure)
-    return Hand(reader, asyncio.StreamWriter(secure, protocol, reader, loop), below)
+    writer = asyncio.StreamWriter(secure, protocol, reader, loop)
+    return EncryptedConnection(reader, writer, below)

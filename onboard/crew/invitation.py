@@ -1,4 +1,4 @@
-"""The pairing text: where the craft is, its certificate's fingerprint, and a code for one viewer.
+"""The pairing text: the craft's addresses, its certificate's fingerprint and a code for one viewer.
 
 Base32 (RFC 4648) in groups of five, with a checksum, so that it can be typed from a screen:
 
@@ -7,7 +7,7 @@ Base32 (RFC 4648) in groups of five, with a checksum, so that it can be typed fr
     4 bytes   each IPv4 address
     16 bytes  the first half of the SHA-256 of the certificate
     6 bytes   the code
-    2 bytes   the first of the SHA-256 of all before
+    2 bytes   checksum: the first of the SHA-256 of all before
 """
 
 import base64
@@ -23,34 +23,34 @@ from onboard.errors import UsageError
 VERSION: Final = 1
 ADDRESSES_MOST: Final = 3
 PIN_BYTES: Final = 16
-"""Of the fingerprint: to find another certificate with these takes 2^128 tries."""
+"""First bytes of the fingerprint: finding another certificate with these takes 2^128 tries."""
 CODE_BYTES: Final = 6
-"""48 bits: within its ten minutes the daemon hears some 1,200 wrong ones at the most."""
+"""48 bits: in its ten minutes the daemon accepts at most about 1,200 guesses."""
 CHECK_BYTES: Final = 2
 GROUP: Final = 5
 LEAST_LETTERS: Final = 40
-"""Shorter than any pairing text, longer than what one types for a host."""
+"""Shorter than any pairing text, longer than a host name that is typed."""
 
 _TYPED = str.maketrans({"0": "O", "1": "I", "8": "B"})
-"""Figures that base32 does not have, as what they look like."""
+"""Digits that base32 lacks, and the letters they are mistaken for."""
 
 RETYPE: Final = "type it again, or have the craft make another with: wattwake-onboard pair"
 
 
 @dataclass(frozen=True)
 class Invitation:
-    """What the craft tells a viewer that is to join.
+    """What a viewer needs to join.
 
     Parameters
     ----------
     addresses
-        Where the craft is, IPv4.
+        IPv4 addresses of the craft.
     port
-        Of its encrypted feed.
+        Port of its encrypted feed.
     pin
-        The first bytes of its certificate's fingerprint.
+        First bytes of its certificate's fingerprint.
     code
-        What is good for joining once.
+        Valid for joining once.
     """
 
     addresses: tuple[str, ...]
@@ -69,7 +69,7 @@ class Invitation:
 
 
 def looks_like_one(text: str) -> bool:
-    """Return whether a word is meant as a pairing text, not as a host.
+    """Return whether a word is meant to be a pairing text, not a host.
 
     Examples
     --------
@@ -81,12 +81,12 @@ def looks_like_one(text: str) -> bool:
 
 
 def parse_invitation(text: str) -> Invitation:
-    """Read a pairing text as a person typed it: small letters, spaces and lines do not matter.
+    """Read a pairing text as typed: case, spaces and line breaks are ignored.
 
     Raises
     ------
     UsageError
-        If a letter is wrong or missing, or it is of another version.
+        If a letter is wrong or missing, or the version is another.
 
     Examples
     --------

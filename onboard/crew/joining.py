@@ -1,6 +1,6 @@
-"""The first line of a viewer on the encrypted door, and the two answers that it may get.
+"""The first line of a viewer at the encrypted door, and the answers to it.
 
-Strict: any other key, kind or type is nothing, and gets no answer that says why.
+Parsing is strict: a line with any other key, kind or type is refused without a reason.
 """
 
 import json
@@ -19,29 +19,29 @@ TOKEN_MOST: Final = 100
 
 @dataclass(frozen=True)
 class Join:
-    """A viewer that has a token."""
+    """First line of a viewer with a token."""
 
     token: str
 
     def as_line(self) -> bytes:
-        """Return the line that says it."""
+        """Return the line to send."""
         return json_line({"kind": "join", "token": self.token})
 
 
 @dataclass(frozen=True)
 class Pair:
-    """A viewer that has a code, and the name that it goes by."""
+    """First line of a viewer with a code, and its name for itself."""
 
     code: bytes
     name: str
 
     def as_line(self) -> bytes:
-        """Return the line that says it."""
+        """Return the line to send."""
         return json_line({"kind": "pair", "code": self.code.hex(), "name": self.name})
 
 
 def parse_first(line: bytes) -> Join | Pair | None:
-    r"""Read the first line of a viewer; None where it is anything else.
+    r"""Parse the first line of a viewer; return None for anything else.
 
     Examples
     --------
@@ -53,7 +53,7 @@ def parse_first(line: bytes) -> Join | Pair | None:
     if len(line) > FIRST_LINE_MOST_BYTES:
         return None
     try:
-        raw = json.loads(line.decode("utf-8"), object_pairs_hook=_no_twins)
+        raw = json.loads(line.decode("utf-8"), object_pairs_hook=_unique_keys)
     except (ValueError, RecursionError):
         return None
     if not isinstance(raw, dict):
@@ -78,22 +78,22 @@ def _code(text: object) -> bytes | None:
     return code if len(code) == CODE_BYTES else None
 
 
-def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) < len(pairs):
+def _unique_keys(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    raw = dict(pairs)
+    if len(raw) < len(pairs):
         raise ValueError
-    return found
+    return raw
 
 
 REFUSED: Final = as_line(TurnedAway())
-"""All that a wrong code or token is told, and a right one of the past."""
+"""The only answer to a code or token that is wrong, spent or revoked."""
 
 
 def full_line(why: Refusal) -> bytes:
-    """Return what a viewer of the crew is told where there is no room for it."""
+    """Return the answer to a member for whom there is no room."""
     return as_line(TurnedAway(why))
 
 
 def paired_line(token: str, name: str, role: Role, craft: str) -> bytes:
-    """Return what a viewer gets for its code, once."""
+    """Return the answer to a valid code: the viewer's token, sent this once."""
     return as_line(Paired(token, name, role, craft))

@@ -1,7 +1,7 @@
-"""The craft's key and certificate: made once, kept for its owner only, known by a fingerprint.
+"""The craft's key and certificate: made once, readable by the owner only, pinned by fingerprint.
 
-Viewers pin the fingerprint of the whole certificate, which is never made anew: it holds the public
-key, needs no library to be read, and its dates are of no account.
+Viewers pin the fingerprint of the whole certificate, which is never renewed: it holds the public
+key, can be read without a library, and its dates mean nothing.
 """
 
 import datetime
@@ -15,7 +15,7 @@ from typing import Final
 
 from onboard.crew.lock import locked
 from onboard.crew.members import CREW_NAME
-from onboard.errors import UsageError
+from onboard.errors import UsageError, cause_of
 from onboard.files.private_folder import make_own_folder
 from onboard.files.whole_file import write_whole
 
@@ -23,21 +23,21 @@ FOLDER_NAME: Final = "pairing"
 IDENTITY_NAME: Final = "identity.pem"
 EXTRA: Final = "pip install 'wattwake[pair]'"
 ID_DIGITS: Final = 8
-"""Of the fingerprint, to tell crafts apart by where nothing depends on it [hexadecimal]."""
+"""Digits of the fingerprint that tell crafts apart where no security depends on it."""
 
 
 def pairing_folder(record: Path) -> Path:
-    """Return where the pairing is kept: beside the records."""
+    """Return the folder of the pairing: beside the records."""
     return record / FOLDER_NAME
 
 
 def identity_path(folder: Path) -> Path:
-    """Return the file of key and certificate."""
+    """Return the path of the file with key and certificate."""
     return folder / IDENTITY_NAME
 
 
 def is_paired(folder: Path) -> bool:
-    """Return whether the feed was ever opened to the network from here."""
+    """Return whether a key was made, which opens the feed to the network."""
     try:
         return identity_path(folder).is_file()
     except OSError:
@@ -45,12 +45,12 @@ def is_paired(folder: Path) -> bool:
 
 
 def make_folder(folder: Path) -> None:
-    """Make the folder of the pairing, nobody but the owner looks into it.
+    """Make the folder of the pairing, accessible to its owner only.
 
     Raises
     ------
     UsageError
-        If it cannot be made, or others may look into it.
+        If it cannot be made, or is accessible to others.
     """
     try:
         make_own_folder(folder.parent)
@@ -60,16 +60,16 @@ def make_folder(folder: Path) -> None:
         make_own_folder(folder)
         mode = folder.stat().st_mode
     except OSError as problem:
-        cause = (problem.strerror or str(problem)).lower()
         raise UsageError(
-            f"{folder}: cannot be made: {cause}: run it as the user that runs the daemon"
+            f"{folder}: cannot be made: {cause_of(problem)}: "
+            "run it as the user that runs the daemon"
         ) from None
     if stat.S_IMODE(mode) & 0o077:
         raise UsageError(f"{folder}: others may look into it: chmod 700 {folder}")
 
 
 def _user(number: int) -> str:
-    """Name a user, by number where nobody knows a name."""
+    """Return a user's name, or the number if there is no name."""
     try:
         return pwd.getpwuid(number).pw_name
     except KeyError:
@@ -77,26 +77,27 @@ def _user(number: int) -> str:
 
 
 def make_identity(folder: Path) -> None:
-    """Make a key and its certificate where there are none yet; nobody is in then.
+    """Make a key and its certificate if there are none yet, with an empty crew.
 
     Raises
     ------
     UsageError
-        If the library for it is not installed, or they cannot be written.
+        If the library is not installed, or they cannot be written.
     """
     make_folder(folder)
-    # Of two who pair at once, one makes the key, and both tell their viewers the same.
+    # When two pair at once, one makes the key, and both show the same one.
     with locked(folder):
         if is_paired(folder):
             return
         try:
             identity = _new_identity()
-            # Who was let in under an earlier key knows another craft, and may be why it is gone.
+            # Members under an earlier key know another craft, and may be why that key is gone.
             (folder / CREW_NAME).unlink(missing_ok=True)
             write_whole(identity_path(folder), identity)
         except OSError as problem:
-            cause = (problem.strerror or str(problem)).lower()
-            raise UsageError(f"{identity_path(folder)}: cannot be written: {cause}") from None
+            raise UsageError(
+                f"{identity_path(folder)}: cannot be written: {cause_of(problem)}"
+            ) from None
 
 
 def _new_identity() -> str:
@@ -108,7 +109,7 @@ def _new_identity() -> str:
     except ImportError:
         raise UsageError(f"pair: the key needs a library that is not installed: {EXTRA}") from None
     key = ec.generate_private_key(ec.SECP256R1())
-    # Says nothing of the craft: whoever connects can read it.
+    # Reveals nothing of the craft: anybody who connects can read it.
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "wattwake")])
     certificate = (
         x509.CertificateBuilder()
@@ -134,7 +135,7 @@ def fingerprint(certificate: bytes) -> bytes:
     Parameters
     ----------
     certificate
-        In DER, as a connection gives it.
+        DER-encoded, as a TLS connection returns it.
     """
     return hashlib.sha256(certificate).digest()
 
@@ -145,7 +146,7 @@ def own_fingerprint(folder: Path) -> bytes:
     Raises
     ------
     UsageError
-        If there is none that can be read.
+        If it cannot be read.
     """
     path = identity_path(folder)
     try:
@@ -158,13 +159,13 @@ def own_fingerprint(folder: Path) -> bytes:
         ) from None
 
 
-def short_id(print_: bytes) -> str:
-    """Return what a craft announces itself by: the begin of its fingerprint, no name."""
-    return print_.hex()[:ID_DIGITS]
+def short_id(fingerprint: bytes) -> str:
+    """Return the id a craft announces: the first digits of its fingerprint."""
+    return fingerprint.hex()[:ID_DIGITS]
 
 
 def server_context(folder: Path) -> ssl.SSLContext:
-    """Return what encrypts the door's connections: TLS 1.2 or newer, with the craft's own key.
+    """Return the door's TLS context: version 1.2 or newer, with the craft's own key.
 
     Raises
     ------
@@ -174,7 +175,7 @@ def server_context(folder: Path) -> ssl.SSLContext:
     path = identity_path(folder)
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
     context.minimum_version = ssl.TLSVersion.TLSv1_2
-    # No way to make the board work for a connection that it did not choose to work for.
+    # No renegotiation or compression: a peer must not make the board do extra work.
     context.options |= ssl.OP_NO_RENEGOTIATION | ssl.OP_NO_COMPRESSION
     context.num_tickets = 0
     try:
@@ -187,7 +188,7 @@ def server_context(folder: Path) -> ssl.SSLContext:
 
 
 def readable_by_others(folder: Path) -> list[Path]:
-    """Return which of the pairing's files somebody else than the owner may read or write."""
+    """Return those of the pairing's files that others than the owner may read or write."""
     found = []
     for path in (folder, *sorted(folder.glob("*"))):
         try:

@@ -1,95 +1,62 @@
-"""How much one address, and all together, may ask of the door before it is known who they are.
+"""Limits on unauthenticated connections, of each address and of all together.
 
-Rates are far above what a viewer that means well needs. Common practice, no source.
+Rates are far above what an honest viewer needs. Common practice, no source.
 """
 
 import ipaddress
 from collections import OrderedDict
 from typing import Any, Final
 
+from onboard.feed.token_bucket import TokenBucket
+
 WAITING_MOST: Final = 64
-"""Connections of all addresses that have not said who they are."""
+"""Pending connections, not authenticated yet, of all addresses together."""
 WAITING_MOST_EACH: Final = 8
+"""Pending connections of one address."""
 
 COME_BURST, COME_PER_S = 20.0, 5.0
-"""New connections of one address."""
+"""New connections from one address."""
 ALL_BURST, ALL_PER_S = 100.0, 50.0
-"""New connections of all: each costs a handshake, about 3 ms on a small board."""
+"""New connections from all addresses: a handshake takes about 3 ms on a small board."""
 WRONG_BURST, WRONG_PER_S = 10.0, 0.5
-"""Connections of one address that came to nothing; beyond that it is not heard."""
+"""Failed connections from one address; beyond that it is refused."""
 CODES_BURST, CODES_PER_S = 20.0, 2.0
-"""Codes tried by all; those who have a token come in all the same."""
+"""Codes tried from all addresses; viewers with a token are not affected."""
 
 ADDRESSES_MOST: Final = 256
-"""Addresses kept account of; the one that was quiet for longest is forgotten first."""
-
-
-class Allowance:
-    """Lets things through: some at once, then at a rate.
-
-    Parameters
-    ----------
-    burst
-        How many at once.
-    per_s
-        The rate [1/s].
-
-    Examples
-    --------
-    >>> allowance = Allowance(2.0, 1.0)
-    >>> [allowance.take(0.0), allowance.take(0.0), allowance.take(0.5), allowance.take(1.0)]
-    [True, True, False, True]
-    """
-
-    def __init__(self, burst: float, per_s: float) -> None:
-        self._burst, self._per_s, self._left = burst, per_s, burst
-        self._at_s: float | None = None
-
-    def has(self, now_s: float) -> bool:
-        """Return whether there is room for one."""
-        gone_s = 0.0 if self._at_s is None else max(now_s - self._at_s, 0.0)
-        self._at_s = now_s
-        self._left = min(self._left + gone_s * self._per_s, self._burst)
-        return self._left >= 1.0
-
-    def take(self, now_s: float) -> bool:
-        """Return whether there is room for one; it is then taken."""
-        if not self.has(now_s):
-            return False
-        self._left -= 1.0
-        return True
+"""Addresses remembered; the one idle for longest is forgotten first."""
 
 
 class _Account:
-    """One address."""
+    """Counts of one address."""
 
     def __init__(self, come_burst: float) -> None:
         self.waiting = 0
-        self.comes = Allowance(come_burst, COME_PER_S)
-        self.wrong = Allowance(WRONG_BURST, WRONG_PER_S)
+        self.comes = TokenBucket(come_burst, COME_PER_S)
+        self.wrong = TokenBucket(WRONG_BURST, WRONG_PER_S)
 
 
 class Limits:
-    """Keeps account of all addresses.
+    """Count connections and refuse those beyond the limits.
 
     Parameters
     ----------
     viewers_most
-        How many may be in: all of them may be behind one address, such as that of a tunnel or a
-        router, and come back at once where the daemon was started anew.
+        Viewers admitted at a time: all of them may share one address, such as that of a tunnel or a
+        router, and reconnect at once when the daemon restarts.
     """
 
     def __init__(self, viewers_most: int = 0) -> None:
-        self._accounts: OrderedDict[str, _Account] = OrderedDict()
+        self.accounts: OrderedDict[str, _Account] = OrderedDict()
         self._come_burst = max(COME_BURST, float(viewers_most))
-        self._all = Allowance(max(ALL_BURST, 2 * self._come_burst), ALL_PER_S)
-        self._codes = Allowance(CODES_BURST, CODES_PER_S)
+        self._all = TokenBucket(max(ALL_BURST, 2 * self._come_burst), ALL_PER_S)
+        self._codes = TokenBucket(CODES_BURST, CODES_PER_S)
         self.waiting = 0
 
     def come(self, address: str, now_s: float) -> bool:
-        """Return whether a new connection is heard; it then waits until `known` or `left`."""
+        """Return whether to accept a connection; it is then pending until `known` or `left`."""
         account = self._account(address)
-        if account.waiting >= WAITING_MOST_EACH or not account.wrong.has(now_s):
+        if account.waiting >= WAITING_MOST_EACH or not account.wrong.has_room(now_s):
             return False
         if not account.comes.take(now_s) or self.waiting >= WAITING_MOST:
             return False
@@ -100,48 +67,48 @@ class Limits:
         return True
 
     def is_crowded(self, address: str, now_s: float) -> bool:
-        """Return whether a new connection lacks nothing but that others of its address wait."""
+        """Return True if refused only because its address has too many pending connections."""
         account = self._account(address)
-        is_right = account.wrong.has(now_s) and account.comes.has(now_s)
-        return is_right and account.waiting >= WAITING_MOST_EACH
+        within_rates = account.wrong.has_room(now_s) and account.comes.has_room(now_s)
+        return within_rates and account.waiting >= WAITING_MOST_EACH
 
     def code(self, now_s: float) -> bool:
-        """Return whether a code is looked at now."""
+        """Return whether a code may be tried now."""
         return self._codes.take(now_s)
 
     def may_try(self, address: str, now_s: float) -> bool:
-        """Return whether a code from an address is looked at now."""
-        return self._account(address).wrong.has(now_s) and self.code(now_s)
+        """Return whether an address may try a code now."""
+        return self._account(address).wrong.has_room(now_s) and self.code(now_s)
 
     def wrong(self, address: str, now_s: float) -> None:
-        """Take note that a code was wrong, on a connection that stays."""
+        """Count a wrong code on a connection that stays open."""
         self._account(address).wrong.take(now_s)
 
     def known(self, address: str) -> None:
-        """Take note that a connection said who it is, and rightly."""
+        """Count a pending connection as authenticated."""
         self._account(address).waiting -= 1
         self.waiting -= 1
 
     def left(self, address: str, now_s: float) -> None:
-        """Take note that a connection came to nothing."""
+        """Count a pending connection as failed."""
         self.known(address)
         self._account(address).wrong.take(now_s)
 
     def _account(self, address: str) -> _Account:
-        account = self._accounts.get(address)
+        account = self.accounts.get(address)
         if account is None:
-            account = self._accounts[address] = _Account(self._come_burst)
-            while len(self._accounts) > ADDRESSES_MOST:
-                idle = next((name for name, one in self._accounts.items() if not one.waiting), None)
+            account = self.accounts[address] = _Account(self._come_burst)
+            while len(self.accounts) > ADDRESSES_MOST:
+                idle = next((name for name, one in self.accounts.items() if not one.waiting), None)
                 if idle is None or idle == address:
                     break
-                del self._accounts[idle]
-        self._accounts.move_to_end(address)
+                del self.accounts[idle]
+        self.accounts.move_to_end(address)
         return account
 
 
 def counted_as(peer: Any) -> str:
-    """Return the key an address is counted under: the network for IPv6, of which one has many.
+    """Return the key an address is counted under: its network for IPv6, where a host has many.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""One at a time at the pairing's files: the daemon, `pair` and `serve` share a lock."""
+"""Lock on the pairing's files, shared by the daemon, `pair` and `serve`."""
 
 import contextlib
 import fcntl
@@ -13,21 +13,22 @@ from onboard.files.whole_file import FILE_MODE
 
 LOCK_NAME: Final = "lock"
 LOCK_S: Final = 2.0
+"""Longest wait for the lock."""
 
 
 @contextlib.contextmanager
 def locked(folder: Path) -> Iterator[None]:
-    """Have the pairing's files to oneself.
+    """Hold the lock on the pairing's files.
 
     Parameters
     ----------
     folder
-        The pairing's folder, made before.
+        The pairing's folder, which must exist.
 
     Raises
     ------
     UsageError
-        If that cannot be had within two seconds.
+        If the lock is not free within two seconds.
     """
     path = folder / LOCK_NAME
     flags = os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW

@@ -1,8 +1,7 @@
-"""The crew: who may look, who may also speak, and the codes that wait to be used.
+"""The crew: viewers that joined, their roles, and the codes that are still valid.
 
-What is secret is kept as its SHA-256 only: tokens and codes are random and long, so that nothing is
-won by guessing at the sums. The file is replaced whole, under a lock that the daemon and the
-`pair` command share.
+Secrets are stored as SHA-256 only: tokens and codes are random and long, so the digests cannot be
+inverted by guessing. The file is replaced whole, under a lock that the daemon and `pair` share.
 """
 
 import contextlib
@@ -19,7 +18,7 @@ from typing import Any, Final
 from onboard.contract.messages import Role
 from onboard.crew.invitation import CODE_BYTES
 from onboard.crew.lock import locked
-from onboard.errors import UsageError
+from onboard.errors import UsageError, cause_of
 from onboard.files.whole_file import write_whole
 
 CREW_NAME: Final = "crew.json"
@@ -44,11 +43,11 @@ class Member:
     Parameters
     ----------
     name
-        What the owner revokes it by.
+        Name that the owner revokes it by.
     role
-        `crew` reads and speaks, `viewer` reads.
+        `crew` reads and sends commands, `viewer` only reads.
     token_sha256
-        Of its token, hexadecimal.
+        SHA-256 of its token, hexadecimal.
     """
 
     name: str
@@ -58,20 +57,20 @@ class Member:
 
 @dataclass(frozen=True)
 class Code:
-    """A code that waits to be used.
+    """A code that was not used yet.
 
     Parameters
     ----------
     code_sha256
-        Of the code, hexadecimal.
+        SHA-256 of the code, hexadecimal.
     role
-        What the viewer is to be.
+        Role the viewer will have.
     name
-        What the viewer is to be called; empty takes its own name.
+        Name the viewer will have; empty takes its own.
     made_s
         When it was made [s since the board started].
     boot
-        Which start of the board that was.
+        Identifies that start of the board.
     """
 
     code_sha256: str
@@ -83,27 +82,27 @@ class Code:
 
 @dataclass(frozen=True)
 class Crew:
-    """All that may join or did."""
+    """Members, and codes to become one."""
 
     members: tuple[Member, ...] = ()
     codes: tuple[Code, ...] = ()
 
     def member_with(self, token: str) -> Member | None:
-        """Return the member that a token belongs to, None where it is nobody's."""
+        """Return the member a token belongs to, None if nobody's."""
         found = None
-        given = _sum(token.encode())
+        given = _digest(token.encode())
         for member in self.members:
-            # All are looked at, whichever it is, so that the time tells nothing.
+            # No early exit: the time taken reveals nothing.
             if hmac.compare_digest(member.token_sha256, given):
                 found = member
         return found
 
     def code_with(self, code: bytes, now_s: float, boot: str) -> Code | None:
-        """Return the code that waits, None where it is unknown, used or lapsed."""
+        """Return the entry of a valid code, None if it is unknown, used or lapsed."""
         found = None
-        given = _sum(code)
+        given = _digest(code)
         for one in self.codes:
-            if hmac.compare_digest(one.code_sha256, given) and _waits(one, now_s, boot):
+            if hmac.compare_digest(one.code_sha256, given) and _is_valid(one, now_s, boot):
                 found = one
         return found
 
@@ -116,22 +115,22 @@ def _boot_id() -> str:
 
 @dataclass(frozen=True)
 class BoardTime:
-    """How long the board runs [s], and which of its starts that is; no clock of day is needed."""
+    """Time since the board started [s], and an id of that start; needs no time of day."""
 
     now_s: Callable[[], float] = lambda: time.clock_gettime(time.CLOCK_BOOTTIME)
     boot: Callable[[], str] = _boot_id
 
 
-def _sum(secret: bytes) -> str:
+def _digest(secret: bytes) -> str:
     return hashlib.sha256(secret).hexdigest()
 
 
-def _waits(code: Code, now_s: float, boot: str) -> bool:
+def _is_valid(code: Code, now_s: float, boot: str) -> bool:
     return code.boot == boot and 0.0 <= now_s - code.made_s < CODE_LASTS_S
 
 
 def good_name(name: object) -> bool:
-    """Return whether something can be a viewer's name: short, printable, no space at the ends."""
+    """Return whether a value can be a viewer's name: short, printable, no space at the ends."""
     return (
         isinstance(name, str)
         and 0 < len(name) <= NAME_MOST
@@ -146,9 +145,9 @@ class CrewBook:
     Parameters
     ----------
     folder
-        The pairing's folder, made before.
+        The pairing's folder, which must exist.
     board
-        What lapses codes.
+        Clock by which codes lapse.
     """
 
     def __init__(self, folder: Path, board: BoardTime | None = None) -> None:
@@ -157,24 +156,24 @@ class CrewBook:
 
     @property
     def path(self) -> Path:
-        """The file."""
+        """Path of the file."""
         return self._folder / CREW_NAME
 
     def stamp(self) -> tuple[int, int, int] | None:
-        """Return what differs whenever the file was replaced; None where there is none."""
+        """Return a stamp that changes whenever the file is replaced; None without a file."""
         try:
-            there = self.path.stat()
+            status = self.path.stat()
         except OSError:
             return None
-        return there.st_ino, there.st_mtime_ns, there.st_size
+        return status.st_ino, status.st_mtime_ns, status.st_size
 
     def read(self) -> Crew:
-        """Read the crew; nobody where there is no file yet.
+        """Read the crew, empty if there is no file yet.
 
         Raises
         ------
         UsageError
-            If it is there and cannot be used: then nobody may join.
+            If the file exists and cannot be used: then nobody may join.
         """
         try:
             if self.path.stat().st_size > MOST_BYTES:
@@ -197,14 +196,14 @@ class CrewBook:
             If the file cannot be used.
         """
         code = secrets.token_bytes(CODE_BYTES)
-        made = Code(_sum(code), role, name, self._board.now_s(), self._board.boot())
+        made = Code(_digest(code), role, name, self._board.now_s(), self._board.boot())
         with locked(self._folder):
-            crew = self._tidy(self.read())
+            crew = self._without_lapsed(self.read())
             self._write(replace(crew, codes=(*crew.codes, made)[-CODES_MOST:]))
         return code
 
     def redeem(self, code: bytes, own_name: str) -> tuple[Member, str] | None:
-        """Spend a code; give the new member and its token, or None where the code is no good.
+        """Spend a code; return the new member and its token, None if the code is not valid.
 
         Raises
         ------
@@ -212,20 +211,20 @@ class CrewBook:
             If the file cannot be used.
         """
         with locked(self._folder):
-            crew = self._tidy(self.read())
+            crew = self._without_lapsed(self.read())
             waiting = crew.code_with(code, self._board.now_s(), self._board.boot())
             if waiting is None or len(crew.members) >= MEMBERS_MOST:
                 return None
             token = secrets.token_urlsafe(TOKEN_BYTES)
             taken = {member.name for member in crew.members}
             name = _free_name(waiting.name or own_name, taken)
-            member = Member(name, waiting.role, _sum(token.encode()))
+            member = Member(name, waiting.role, _digest(token.encode()))
             others = tuple(one for one in crew.codes if one is not waiting)
             self._write(Crew((*crew.members, member), others))
         return member, token
 
     def revoke(self, name: str) -> bool:
-        """Put a viewer out, and spend the codes made for that name; tell whether there was any.
+        """Remove a viewer and the codes made for its name; return whether there were any.
 
         Raises
         ------
@@ -242,21 +241,19 @@ class CrewBook:
         return True
 
     def waiting(self) -> tuple[Code, ...]:
-        """Return the codes that can still be used."""
-        return self._tidy(self.read()).codes
+        """Return the codes that are still valid."""
+        return self._without_lapsed(self.read()).codes
 
-    def _tidy(self, crew: Crew) -> Crew:
+    def _without_lapsed(self, crew: Crew) -> Crew:
         now_s, boot = self._board.now_s(), self._board.boot()
-        return replace(crew, codes=tuple(one for one in crew.codes if _waits(one, now_s, boot)))
+        return replace(crew, codes=tuple(one for one in crew.codes if _is_valid(one, now_s, boot)))
 
     def _write(self, crew: Crew) -> None:
         stated = {"schema": SCHEMA, **asdict(crew)}
         try:
             write_whole(self.path, json.dumps(stated, indent=1) + "\n")
         except OSError as problem:
-            raise UsageError(
-                f"{self.path}: cannot be written: {(problem.strerror or str(problem)).lower()}"
-            ) from None
+            raise UsageError(f"{self.path}: cannot be written: {cause_of(problem)}") from None
 
 
 def _free_name(wanted: str, taken: set[str]) -> str:
@@ -268,28 +265,30 @@ def _free_name(wanted: str, taken: set[str]) -> str:
 
 
 def _crew_from(raw: Any) -> Crew:
-    """Read what the file states.
+    """Return the crew that the file states.
 
     Raises
     ------
     ValueError, TypeError, KeyError
-        If it is not of this form.
+        If it has another form.
     """
     if set(raw) != {"schema", "members", "codes"} or raw["schema"] != SCHEMA:
         raise ValueError
     members = tuple(Member(**one) for one in raw["members"])
     codes = tuple(Code(**one) for one in raw["codes"])
     for member in members:
-        if not (good_name(member.name) and member.role in ROLES and _is_sum(member.token_sha256)):
+        if not (
+            good_name(member.name) and member.role in ROLES and _is_digest(member.token_sha256)
+        ):
             raise ValueError
     for code in codes:
         fits = code.name == "" or good_name(code.name)
-        if not (fits and code.role in ROLES and _is_sum(code.code_sha256)):
+        if not (fits and code.role in ROLES and _is_digest(code.code_sha256)):
             raise ValueError
         if type(code.made_s) is not float or not isinstance(code.boot, str):
             raise ValueError
     return Crew(members, codes)
 
 
-def _is_sum(text: object) -> bool:
+def _is_digest(text: object) -> bool:
     return isinstance(text, str) and len(text) == 64 and text.isascii()

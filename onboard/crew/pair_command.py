@@ -1,37 +1,33 @@
-"""The command `pair`: a key on first use, a pairing text for one viewer, and who is in."""
+"""The command `pair`: make the key on first use, invite a viewer, list or revoke viewers."""
 
 import argparse
-import io
 import json
-import socket
-import ssl
-import sys
 import time
 from pathlib import Path
 from typing import Any, Final
 
-from onboard.crew.addresses import addresses_for, reached_here_at
+from onboard.crew.addresses import addresses_for
 from onboard.crew.invitation import ADDRESSES_MOST, PIN_BYTES, Invitation
 from onboard.crew.keys import (
     EXTRA,
-    fingerprint,
     is_paired,
     make_identity,
     own_fingerprint,
     pairing_folder,
     short_id,
 )
-from onboard.crew.listen_places import Place, listening_places
+from onboard.crew.listen_addresses import Address, listen_addresses
 from onboard.crew.members import CODE_LASTS_S, NAME_MOST, CrewBook, good_name
+from onboard.crew.pinning import door_answers
+from onboard.crew.qr_code import printable_qr_code
 from onboard.errors import UsageError
 from onboard.profile import Profile
 
 SCHEMA: Final = 1
-ASK_S: Final = 2.0
 UNNAMED: Final = "(a pairing text)"
-"""What codes without a name stand as in the list; all of them are revoked by it together."""
+"""Stands for codes without a name in the list; revoking it revokes all of them."""
 OPENS_S: Final = 2.5
-"""A daemon that runs looks for the key every second."""
+"""Longest wait for the door: a running daemon checks for a key every second."""
 
 
 def run_pair(arguments: argparse.Namespace, profile: Profile, record: Path) -> int:
@@ -40,7 +36,7 @@ def run_pair(arguments: argparse.Namespace, profile: Profile, record: Path) -> i
     Raises
     ------
     UsageError
-        If that cannot be done.
+        If it cannot be done.
     """
     folder = pairing_folder(record)
     if arguments.list:
@@ -52,7 +48,7 @@ def run_pair(arguments: argparse.Namespace, profile: Profile, record: Path) -> i
         raise UsageError(
             f"--name {name!r}: expected 1 to {NAME_MOST} printable characters, no space at the ends"
         )
-    _, crew = listening_places(
+    _, crew = listen_addresses(
         profile.feed, folder, arguments.listen, arguments.crew_listen, paired=True
     )
     if crew is None:
@@ -108,55 +104,19 @@ def _lines(invitation: Invitation, role: str, name: str, answers: bool) -> list[
 
 
 def _qr(text: str) -> list[str]:
-    """Draw the text as a QR code (ISO/IEC 18004), or say what that needs."""
+    """Return the text as a QR code, or a hint at the library that draws it."""
     try:
-        import segno
+        return printable_qr_code(text)
     except ImportError:
         return [f"(as a QR code with: {EXTRA})", ""]
-    out = io.StringIO()
-    segno.make(text, micro=False).terminal(out, compact=True)
-    return out.getvalue().splitlines() if _can_say(out.getvalue()) else []
 
 
-def _can_say(text: str) -> bool:
-    try:
-        text.encode(sys.stdout.encoding or "ascii")
-    except UnicodeEncodeError:
-        return False
-    return True
-
-
-def _answers_soon(crew: Place, pin: bytes) -> bool:
-    """Return whether a daemon answers, with the time that one takes to find its first key."""
+def _answers_soon(crew: Address, pin: bytes) -> bool:
+    """Return whether a daemon answers within the time one takes to find its first key."""
     until_s = time.monotonic() + OPENS_S
-    while not (there := door_answers(crew, pin)) and time.monotonic() < until_s:
+    while not (answers := door_answers(crew, pin)) and time.monotonic() < until_s:
         time.sleep(0.2)
-    return there
-
-
-def door_answers(crew: Place, pin: bytes) -> bool:
-    """Return whether a daemon with this very key answers on this board.
-
-    Parameters
-    ----------
-    crew
-        Where its encrypted feed listens.
-    pin
-        The certificate's fingerprint.
-    """
-    host = reached_here_at(crew[0])
-    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
-    context.minimum_version = ssl.TLSVersion.TLSv1_2
-    # The certificate is known by its fingerprint, compared below.
-    context.check_hostname, context.verify_mode = False, ssl.CERT_NONE
-    try:
-        with (
-            socket.create_connection((host, crew[1]), ASK_S) as plain,
-            context.wrap_socket(plain) as secure,
-        ):
-            return fingerprint(secure.getpeercert(binary_form=True) or b"") == pin
-    except OSError:
-        return False
+    return answers
 
 
 def _list(folder: Path, as_json: bool) -> int:
@@ -185,7 +145,7 @@ def _list(folder: Path, as_json: bool) -> int:
 
 def _revoke(folder: Path, name: str, as_json: bool) -> int:
     book = CrewBook(folder)
-    # A viewer may have given itself the name that nameless texts stand as.
+    # A viewer may have given itself the very name that stands for nameless codes.
     names = (name, "") if name == UNNAMED else (name,)
     revoked = [book.revoke(one) for one in names] if is_paired(folder) else []
     if not any(revoked):

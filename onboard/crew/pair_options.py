@@ -1,4 +1,4 @@
-"""The command `pair` as the command line knows it. What it does is in `pair_command`."""
+"""Options of the command `pair`. What it does is in `pair_command`, imported when it runs."""
 
 import argparse
 from pathlib import Path
@@ -32,7 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Open the feed to one more viewer, or say and change who is in; return the exit code."""
+    """Invite, list or revoke viewers; return the exit code."""
     from onboard.crew.pair_command import run_pair
 
     profile = load_profile(arguments.profile) if arguments.profile else Profile()

@@ -1,1 +1,1 @@
-"""The daemon: link, ride, record, feed and door wired together, with the only clock."""
+"""The daemon: wires everything together, owns the clock, and has the command line."""

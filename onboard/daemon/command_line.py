@@ -10,7 +10,7 @@ from onboard import __version__
 from onboard.ashore.check_command import CHECK
 from onboard.ashore.install_command import INSTALL_SERVICE
 from onboard.crew.pair_options import PAIR
-from onboard.daemon.print_line import let_stdout_go
+from onboard.daemon.print_line import discard_stdout
 from onboard.daemon.run_command import RUN
 from onboard.errors import WattwakeError
 from onboard.options import Command, OneLineParser, add_commands
@@ -37,8 +37,8 @@ def main(argv: list[str] | None = None) -> int:
     except OSError as problem:
         if problem.errno not in (errno.EPIPE, errno.ENOSPC):
             raise
-        # Whoever read our lines has gone, or what they are written to is full.
-        let_stdout_go()
+        # The reader of stdout is gone, or the file behind it is full.
+        discard_stdout()
         log.error("stdout cannot be written: %s", problem.strerror)
         return 1
     except WattwakeError as problem:

@@ -1,7 +1,7 @@
-"""Intake: what the link gives is on its way to the card before anything else looks at it.
+"""Intake: whatever arrives on the link is recorded first, then queued for the figures.
 
-The daemon's loop takes it in five times a second. Where the loop is late, or much has come in, the
-thread that reads does it: so recording goes on whatever the figures do, and no flood piles up.
+The daemon's loop calls it five times a second. If the loop is late, or much has arrived, the
+reading thread calls it: recording goes on whatever the figures do, and no flood accumulates.
 """
 
 import threading
@@ -19,31 +19,31 @@ from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.signing import SETUP_SIGNING, SignatureGate
 
 Write = Callable[[Frames, int], None]
-"""Takes frames for the record, and the time [us]; it does not wait for the card."""
+"""Takes frames for the record and the time [us]; does not wait for the card."""
 
-HELD_MOST_FRAMES = 100_000
-"""Frames that wait for the figures: five minutes of a busy link. Beyond that they are dropped, and
-the figures are worked out from the record."""
+QUEUED_MOST_FRAMES = 100_000
+"""Frames queued for the figures: five minutes of a busy link. Beyond that they are dropped, and the
+figures are folded again from the record."""
 
 MOVED_AFTER_S, MOVED_AFTER_FRAMES = 2.0, 5
-"""A craft heard from elsewhere is answered there after so many frames, and so long a silence at the
-address before: a frame or two that pass their checksum by chance in a flood move nothing."""
+"""Answer a craft at a new address after so many frames from there and so long a silence at the old
+one: a frame or two that pass their checksum by chance in a flood change nothing."""
 
 TURN_MOST_FRAMES = 5_000
-"""Frames given to the figures in one turn: a burst must not hold up feed and signals."""
+"""Frames handed to the figures in one tick: a burst must not delay feed and signals."""
 
 
 class Intake:
-    """Takes in what a link gives.
+    """Scan, record and queue what a link gives.
 
     Parameters
     ----------
     reader
         Reads the link.
     gate
-        Lets frames through.
+        Passes frames with valid signatures.
     now_us
-        The clock of receipt [us].
+        Clock of receipt [us].
     """
 
     def __init__(self, reader: LinkReader, gate: SignatureGate, now_us: Callable[[], int]) -> None:
@@ -54,24 +54,24 @@ class Intake:
         self._lock = threading.RLock()
         self._write: Write | None = None
         self._unrecorded: deque[Frames] | None = deque()
-        self._held: deque[Frames] = deque()
-        self._held_frames = 0
+        self._queue: deque[Frames] = deque()
+        self._queued_frames = 0
         self._failed: Frames | None = None
-        """What the recorder failed at just now."""
+        """Frames that the recorder failed at in its last call."""
         self.scan_faults = Faults("the scanner of the link")
         self.record_faults = Faults("the recorder")
         self._fault: BaseException | None = None
         self.followed: tuple[int, int | None] | None = None
-        """System and component of the craft that is answered; None before one is chosen."""
+        """System and component of the craft to answer; None before one is chosen."""
         self._elsewhere = 0
-        """Frames that look like the craft's from elsewhere, since it was last heard there."""
+        """Frames in the craft's name from another address since the last from its own."""
         self._answered_us = 0
-        """When the craft was last heard from where it is answered [us]."""
+        """Time of the last frame from the craft's own address [us]."""
         self.fell_behind = False
-        """Whether frames were dropped before the figures saw them."""
+        """Whether frames were dropped before the figures got them."""
 
     def record_to(self, write: Write | None) -> None:
-        """Record from now on, and what has come in before too; None: keep no record."""
+        """Record from now on, with all that has arrived before; None keeps no record."""
         with self._lock:
             self._write = write
             waiting, self._unrecorded = self._unrecorded or deque(), None
@@ -79,18 +79,18 @@ class Intake:
                 self._record(frames)
 
     def advance(self) -> None:
-        """Take in what has come up to now. Any thread may call it; it raises nothing."""
+        """Scan, record and queue what has arrived. Thread-safe; raises nothing."""
         with self._lock:
             try:
                 frames = self._scanned(self._reader.take())
                 if frames is not None:
                     self._record(frames)
-                    self._hold(frames)
-            except Exception as fault:  # for the loop: noted, or raised if strict, by `turn`
+                    self._enqueue(frames)
+            except Exception as fault:  # for `turn` to count, or to raise if strict
                 self._fault = fault
 
     def turn(self) -> list[Frames]:
-        """Take in what has come, and give what the figures get next, in order."""
+        """Advance, and return the next frames for the figures, in order."""
         with self._lock:
             self.advance()
             fault, self._fault = self._fault, None
@@ -100,23 +100,23 @@ class Intake:
 
     @contextmanager
     def at_rest(self) -> Iterator[list[Frames]]:
-        """Yield what waits for the figures; nothing is taken in or recorded in the block."""
+        """Yield all queued frames; within the block nothing is scanned or recorded."""
         with self._lock:
             self.advance()
-            yield self._next(HELD_MOST_FRAMES)
+            yield self._next(QUEUED_MOST_FRAMES)
 
     def _next(self, most: int) -> list[Frames]:
         parts: list[Frames] = []
-        while self._held and (not parts or most >= len(self._held[0])):
-            parts.append(self._held.popleft())
+        while self._queue and (not parts or most >= len(self._queue[0])):
+            parts.append(self._queue.popleft())
             most -= len(parts[-1])
-            self._held_frames -= len(parts[-1])
+            self._queued_frames -= len(parts[-1])
         return parts
 
     def _scanned(self, pieces: list[Piece]) -> Frames | None:
-        """Return the frames that may be used; a lasting fault costs what it came with, and no more.
+        """Return the valid frames; a fault costs the present bytes and no more.
 
-        A passing one costs less: what came is scanned once more from its beginning.
+        They are scanned once more from their beginning first: a passing fault costs less.
         """
         frames = None
         for _ in range(2):
@@ -134,7 +134,7 @@ class Intake:
         return frames
 
     def _answer(self, frames: Frames) -> None:
-        """Send to where the followed craft was heard, whoever else sends what looks like it."""
+        """Answer the followed craft at its address, whoever else sends in its name."""
         if self.followed is None:
             return
         system, component = self.followed
@@ -158,7 +158,7 @@ class Intake:
         if self._unrecorded is not None:
             self._unrecorded.append(frames)
         elif self._write is not None:
-            # What it failed at is tried once more, before what came since.
+            # Retry what failed last time, before newer frames.
             failed, self._failed = self._failed, None
             for part in (frames,) if failed is None else (failed, frames):
                 try:
@@ -167,17 +167,17 @@ class Intake:
                     self._failed = part if part is frames and len(part) else None
                     self.record_faults.note(fault)
 
-    def _hold(self, frames: Frames) -> None:
+    def _enqueue(self, frames: Frames) -> None:
         if not len(frames) and not frames.bad_bytes:
             return
-        self._held.append(frames)
-        self._held_frames += len(frames)
-        while self._held_frames > HELD_MOST_FRAMES and len(self._held) > 1:
-            self._held_frames -= len(self._held.popleft())
+        self._queue.append(frames)
+        self._queued_frames += len(frames)
+        while self._queued_frames > QUEUED_MOST_FRAMES and len(self._queue) > 1:
+            self._queued_frames -= len(self._queue.popleft())
             self.fell_behind = True
 
 
 def _for_the_record(frames: Frames) -> Frames:
-    """Leave out the message that carries a signing key: it belongs in no record."""
+    """Leave out the message that carries a signing key: it must not be recorded."""
     carries_key = frames.message_id == SETUP_SIGNING
     return frames.where(~carries_key) if carries_key.any() else frames

@@ -1,4 +1,4 @@
-"""What the rider should know of how the daemon itself is running."""
+"""Alerts of the daemon itself: link, record, faults."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -9,38 +9,38 @@ from onboard.record.subscriber import Subscriber
 from onboard.telemetry.mavlink.signing import Refused
 
 SILENT_S = 2.0
-"""A link that gave nothing for so long is said to be silent."""
+"""Silence of the link before it is an alert."""
 
 
 @dataclass(frozen=True)
 class Running:
-    """How the daemon is running.
+    """State of the daemon.
 
     Parameters
     ----------
     now_s
-        Monotonic clock [s].
+        Monotonic time [s].
     link_problem
         Why the link is down, None while it is up.
-    heard_s
-        When the last bytes came, or the daemon began to listen [s].
+    received_s
+        Time of the last bytes, or of the start of the run [s].
     dropped_bytes
-        How many bytes the daemon was too slow for.
+        Bytes dropped because the daemon was too slow.
     refused
-        Frames that were refused for their signatures.
+        Frames refused for their signatures.
     record
-        What is wrong with what is written down, as alerts.
+        Alerts of the record.
     scan_faults, record_faults
-        How often reading the link and recording failed.
+        Counts of faults in scanning the link and in recording.
     figures
-        What is wrong with the figures, as alerts.
+        Alerts of the figures.
     failing
-        Subscribers that failed lately.
+        Subscribers that failed recently.
     """
 
     now_s: float
     link_problem: LinkError | None
-    heard_s: float
+    received_s: float
     dropped_bytes: int
     refused: Refused
     record: Sequence[Alert] = ()
@@ -51,25 +51,25 @@ class Running:
 
 
 class OwnAlerts:
-    """Alerts of the daemon, with how long each has been on."""
+    """The daemon's alerts, with how long each has been on."""
 
     def __init__(self) -> None:
         self._since_s: dict[AlertCode, float] = {}
 
     def now(self, running: Running) -> tuple[Alert, ...]:
-        """Return what is on now."""
-        found = {alert.code: alert for alert in _on(running)}
-        self._since_s = {code: self._since_s.get(code, running.now_s) for code in found}
+        """Return the alerts that are on."""
+        present = {alert.code: alert for alert in _alerts(running)}
+        self._since_s = {code: self._since_s.get(code, running.now_s) for code in present}
         return tuple(
             Alert(code, running.now_s - self._since_s[code], **alert.values)
-            for code, alert in found.items()
+            for code, alert in present.items()
         )
 
 
-def _on(running: Running) -> Iterator[Alert]:
+def _alerts(running: Running) -> Iterator[Alert]:
     if running.dropped_bytes:
         yield Alert(AlertCode.BYTES_DROPPED, bytes=running.dropped_bytes)
-    silent_s = running.now_s - running.heard_s
+    silent_s = running.now_s - running.received_s
     if (problem := running.link_problem) is not None:
         yield Alert(
             AlertCode.LINK_DOWN, link=problem.link, problem=problem.problem, errno=problem.number

@@ -1,4 +1,4 @@
-"""What viewers get five times a second: the snapshot, now and then the trip so far, own alerts."""
+"""What viewers get: snapshots with the daemon's own alerts, and at times the trip line."""
 
 from collections import deque
 from collections.abc import Callable
@@ -15,18 +15,18 @@ from onboard.restarts.trip_keeper import TripKeeper
 RATE_OVER_S = 5.0
 
 TRIP_LINE_EVERY_S = 60.0
-"""All viewers get the trip so far this often; each draws it on by itself in between."""
+"""Interval between trip lines to all viewers; each extends its own in between."""
 
 
 class Publisher:
-    """Puts snapshots together and hands them to the feed.
+    """Assemble snapshots and publish them on the feed.
 
     Parameters
     ----------
     feed
         Serves the viewers.
     keeper
-        Gives the keeper of the ride of now.
+        Returns the keeper of the present ride.
     """
 
     def __init__(self, feed: FeedServer, keeper: Callable[[], TripKeeper]) -> None:
@@ -34,33 +34,33 @@ class Publisher:
         self._keeper = keeper
         self._alerts = OwnAlerts()
         self.watching = Subscriber(AlertCode.ALERTS_FAILED, "the daemon's own alerts")
-        """Own alerts may fail, and the figures still be shown."""
-        self._heard_s: float | None = None
+        """Runs the daemon's alerts: if they fail, figures are still shown."""
+        self._seen_s: float | None = None
         self._counts: deque[tuple[float, int]] = deque()
         self._trip_line_due_s = 0.0
 
-    def heard(self, now_s: float) -> None:
-        """Note that the followed craft was heard just now [s]."""
-        self._heard_s = now_s
+    def craft_seen(self, now_s: float) -> None:
+        """Note that a message of the followed craft came just now [s]."""
+        self._seen_s = now_s
 
     def another_ride(self) -> None:
-        """Count anew, and give all viewers the line of the trip that it is now."""
+        """Restart the message rate, and send all viewers the present trip line."""
         self._counts.clear()
         self._trip_line_due_s = 0.0
 
     def trip_line(self) -> bytes:
-        """Return the line that shows the trip so far."""
+        """Return the trip line: the trip so far."""
         return as_line(self._keeper().ride.engine.trip_line.rounded())
 
     def publish(self, running: Running, source: str) -> None:
-        """Return the viewers how all is now.
+        """Publish a snapshot.
 
         Parameters
         ----------
         running
-            How the daemon is running.
+            State of the daemon.
         source
-            Where the frames come from, for people to read.
+            Name of the link, for people.
         """
         now_s = running.now_s
         self._count(now_s)
@@ -74,14 +74,14 @@ class Publisher:
     def _count(self, now_s: float) -> None:
         messages = self._keeper().ride.decoder.messages
         if self._counts and messages < self._counts[-1][1]:
-            # Another ride, after a fault: it counts from nought.
+            # Another ride, after a fault, counts from zero.
             self._counts.clear()
         self._counts.append((now_s, messages))
         while now_s - self._counts[0][0] > RATE_OVER_S:
             self._counts.popleft()
 
     def _snapshot_line(self, source: str, now_s: float, alerts: tuple[Alert, ...]) -> bytes:
-        """Return the snapshot; where the figures fail at it, one that says so."""
+        """Return the snapshot; if the figures fail, one that says so."""
         try:
             return self._line(source, now_s, alerts)
         except Exception as fault:
@@ -102,13 +102,13 @@ class Publisher:
         return as_line(snapshot)
 
     def _age_s(self, now_s: float) -> Number:
-        if self._heard_s is None:
+        if self._seen_s is None:
             return Unknown(Reason.NO_AUTOPILOT)
-        return now_s - self._heard_s
+        return now_s - self._seen_s
 
     def _messages_per_s(self) -> Number:
         if (why_none := self._keeper().why_none) is not None:
-            # The ride is given nothing: it has nothing to count.
+            # The ride receives nothing, so there is nothing to count.
             return why_none
         (first_s, first), (last_s, last) = self._counts[0], self._counts[-1]
         if last_s - first_s < 1.0:

@@ -1,16 +1,16 @@
-"""The command `run`: the daemon itself, and what it takes where no command is named."""
+"""The command `run`, also the default: the daemon itself."""
 
 import argparse
 import asyncio
 import faulthandler
 import logging
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
 from onboard.daemon.quiet_log import QuietFilter
-from onboard.options import Command, number_between, record_folder
-from onboard.profile import Profile, read_profile
+from onboard.options import Command, number_between
 from onboard.telemetry.link.link_options import add_link_options
 
 TARGETS: Final = (
@@ -34,45 +34,23 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Run the daemon until it is told to stop; return the exit code."""
-    # First of all what needs much memory for a moment: the others take its place.
-    from onboard.crew.door import DoorSettings
-    from onboard.crew.keys import pairing_folder
-    from onboard.crew.listen_places import listening_places
+    """Run the daemon until it is stopped; return the exit code."""
+    # Heavy imports come before all else: what follows reuses the memory they free.
     from onboard.daemon import lean_memory
     from onboard.daemon.ending import Ending
-    from onboard.daemon.run_settings import Settings
+    from onboard.daemon.run_settings import merged
     from onboard.daemon.service import Service
     from onboard.efficiency.advice.target import Aim
 
-    # A watchdog that strikes then leaves in the log where the daemon hung.
-    if sys.stderr is not None:  # closed from outside
+    # If the watchdog strikes, the log shows where the daemon hung.
+    if sys.stderr is not None:  # it may be closed from outside
         faulthandler.enable()
     for handler in logging.getLogger().handlers:
         handler.addFilter(QuietFilter())
-    profile, text = Profile(), None
-    if arguments.profile:
-        profile, text = read_profile(arguments.profile)
-    connection = arguments.link or profile.link.connection
-    kept = record_folder(arguments.record, profile)
-    record: Path | None = kept
-    if arguments.no_record or (connection.startswith("file:") and not arguments.record):
-        record = None
-    folder = pairing_folder(kept)
-    listen, crew = listening_places(profile.feed, folder, arguments.listen, arguments.crew_listen)
-    settings = Settings(
-        profile=profile,
-        connection=connection,
-        baud=arguments.baud or profile.link.baud,
-        system_id=arguments.system_id,
-        listen=listen,
-        record=record,
-        profile_text=text,
-        aim=Aim(arguments.target_distance_m, arguments.target_speed_mps, arguments.target_power_w),
-        profile_path=arguments.profile,
-        door=crew and DoorSettings(*crew, folder, profile.craft.name, profile.feed.viewers_most),
-    )
-
+    aim = Aim(arguments.target_distance_m, arguments.target_speed_mps, arguments.target_power_w)
+    settings = merged(arguments, aim=aim)
+    if arguments.no_record:
+        settings = replace(settings, record=None)
     lean_memory.begin()
 
     async def serve() -> None:

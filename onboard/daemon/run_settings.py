@@ -1,16 +1,21 @@
-"""What a run of the daemon is given: profile and command line, already merged."""
+"""Settings of a run: the command line merged with the profile."""
 
+import argparse
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from onboard.crew.door import DoorSettings
+from onboard.crew.keys import pairing_folder
+from onboard.crew.listen_addresses import listen_addresses
 from onboard.efficiency.advice.target import Aim
-from onboard.profile import Profile
+from onboard.options import record_folder
+from onboard.profile import Profile, read_profile
 
 
 @dataclass(frozen=True)
 class Settings:
-    """What a run of the daemon needs to know."""
+    """Settings of a run of the daemon, or of a check of what it would meet."""
 
     profile: Profile
     connection: str
@@ -21,7 +26,46 @@ class Settings:
     profile_text: str | None = None
     aim: Aim | None = None
     profile_path: Path | None = None
-    """Read anew on SIGHUP."""
+    """Reloaded on SIGHUP."""
     listen_only: bool = False
     door: DoorSettings | None = None
-    """Where paired viewers come in; None where they cannot."""
+    """The encrypted door; None if it is off."""
+    pairing: Path | None = None
+    """Folder of the pairing."""
+
+
+def merged(arguments: argparse.Namespace, **more: Any) -> Settings:
+    """Return the settings by options, else by the profile; a file is recorded only on demand.
+
+    Parameters
+    ----------
+    arguments
+        Values of `add_link_options` and of `--record`.
+    **more
+        Further settings.
+
+    Raises
+    ------
+    WattwakeError
+        If the profile cannot be used, or an address would open the plain feed to everybody.
+    """
+    profile, text = Profile(), None
+    if arguments.profile:
+        profile, text = read_profile(arguments.profile)
+    connection = arguments.link or profile.link.connection
+    kept = record_folder(arguments.record, profile)
+    pairing = pairing_folder(kept)
+    listen, crew = listen_addresses(profile.feed, pairing, arguments.listen, arguments.crew_listen)
+    return Settings(
+        profile=profile,
+        connection=connection,
+        baud=arguments.baud or profile.link.baud,
+        system_id=arguments.system_id,
+        listen=listen,
+        record=None if connection.startswith("file:") and not arguments.record else kept,
+        profile_text=text,
+        profile_path=arguments.profile,
+        door=crew and DoorSettings(*crew, pairing, profile.craft.name, profile.feed.viewers_most),
+        pairing=pairing,
+        **more,
+    )

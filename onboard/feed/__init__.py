@@ -1,1 +1,1 @@
-"""The snapshot and the server that gives it to viewers."""
+"""The feed: its server and viewers, and how its lines are cut and decoded on either side."""

@@ -1,20 +1,32 @@
-"""Bytes cut into lines, wherever they were cut before; no line grows beyond all measure."""
+"""Lines of the feed: bytes cut into lines of bounded length, wherever they were cut before."""
+
+from onboard.contract.codec import ContractError, from_line
+from onboard.contract.messages import Message
+
+LONGEST_LINE_BYTES = 1_000_000
+"""Longest line of the feed that is read. A snapshot is about 2 kB; common practice, no source: far
+above it, far below the memory."""
 
 
 class LineSplitter:
-    """Cuts bytes into lines and drops a line that is longer than allowed.
+    """Cut bytes into lines, dropping any line longer than allowed.
 
     Parameters
     ----------
     longest_bytes
-        The most that a line may have, its end not counted.
+        Longest line, its end not counted.
     """
 
-    def __init__(self, longest_bytes: int) -> None:
+    def __init__(self, longest_bytes: int = LONGEST_LINE_BYTES) -> None:
         self.longest_bytes = longest_bytes
         self.oversized_lines = 0
         self._rest = bytearray()
         self._dropping = False
+
+    @property
+    def pending_bytes(self) -> int:
+        """Length of the line begun so far."""
+        return len(self._rest)
 
     def feed(self, data: bytes) -> list[bytes]:
         """Return the lines that these bytes complete, without their ends."""
@@ -39,3 +51,19 @@ class LineSplitter:
             self._rest.clear()
         else:
             self._rest += piece
+
+
+def decoded(line: bytes) -> Message | None:
+    r"""Return the message in a line of the feed; None if this version cannot read it.
+
+    Examples
+    --------
+    >>> decoded(b'{"schema": 2, "kind": "hello", "craft": "skiff", "rate_hz": 5.0}\n')
+    Hello(craft='skiff', rate_hz=5.0)
+    >>> decoded(b"220 ready\r\n") is None
+    True
+    """
+    try:
+        return from_line(line)
+    except ContractError:
+        return None

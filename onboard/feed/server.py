@@ -1,9 +1,8 @@
-"""The feed's server: the newest snapshot to every viewer, and what viewers say to the daemon.
+"""The feed's server: the newest snapshot to every viewer, and commands from viewers to the daemon.
 
-What it listens on itself is plain, for this board only. Viewers from elsewhere come in by the
-encrypted door (`onboard/crew`), which hands them over once it knows who they are. No viewer ever
-holds up the daemon or another viewer: neither one that does not read, nor one that does not stop
-talking.
+It listens in plain text, on loopback only. Viewers from elsewhere connect to the encrypted door
+(`onboard/crew`), which hands over their connections once they are authenticated. No viewer can
+delay the daemon or another viewer, whether it does not read or does not stop sending.
 """
 
 import asyncio
@@ -18,22 +17,22 @@ from onboard.contract.codec import as_line
 from onboard.contract.commands import LONGEST_BYTES, Command, Refused, Reply, parse_command
 from onboard.contract.messages import Ack, Hello
 from onboard.contract.refusals import Refusal, RefusalCode
-from onboard.errors import FeedError, UsageError
+from onboard.errors import FeedError, UsageError, cause_of
 from onboard.feed.viewer import LINES_PER_S, SEND_BUFFER_BYTES, Viewer, is_loopback
 
 CHUNK_BYTES = 4096
 
-WAITING_MOST = 64
-"""Commands of all viewers that wait for their answers; more are refused."""
+UNANSWERED_MOST = 64
+"""Commands of all viewers that await their answers; more are refused."""
 
 LOCAL_MOST = 128
-"""Viewers on this board itself; each browser of `serve` is one."""
+"""Viewers on this board; each browser of `serve` is one."""
 
 ANSWER_S = 2.0
-"""A viewer that said its last word still gets the answer, if it comes within this."""
+"""A viewer that closed its sending side still gets answers that come within this."""
 
 OnCommand = Callable[[Command, Reply], None]
-"""Takes a command and the way to answer it; it must not wait, and answers once, now or later."""
+"""Takes a command and a function to answer it with; returns at once, answers once, now or later."""
 
 NOT_HERE = Refusal(RefusalCode.NOT_HERE)
 TOO_FAST = Refusal(RefusalCode.TOO_FAST, most=round(LINES_PER_S))
@@ -43,12 +42,12 @@ log = logging.getLogger("wattwake")
 
 
 def parse_listen(text: str, option: str = "--listen") -> tuple[str, int]:
-    """Split HOST:PORT, as given behind an option.
+    """Split HOST:PORT, the value of an option.
 
     Raises
     ------
     UsageError
-        If it is something else.
+        If it is anything else.
 
     Examples
     --------
@@ -62,7 +61,7 @@ def parse_listen(text: str, option: str = "--listen") -> tuple[str, int]:
 
 
 def is_port(text: str) -> bool:
-    """Return whether a text is a port's number.
+    """Return whether a text is a port number.
 
     Examples
     --------
@@ -89,12 +88,12 @@ def is_local(host: str) -> bool:
 
 
 class FeedServer:
-    """Serves snapshots as lines of JSON over TCP, and hears commands.
+    """Serve snapshots as lines of JSON over TCP, and receive commands.
 
     Parameters
     ----------
     may_command
-        Tells by a connection's other end whether it may say anything.
+        Returns whether the peer of a connection may send commands.
     """
 
     def __init__(self, may_command: Callable[[Any], bool] = is_loopback) -> None:
@@ -105,12 +104,17 @@ class FeedServer:
         self._hello = b""
         self._greeting: Callable[[], bytes] = bytes
         self._newest = b""
-        self._waiting = 0
+        self._unanswered = 0
 
     @property
     def viewers(self) -> int:
-        """How many viewers are connected."""
+        """Number of connected viewers."""
         return len(self._viewers)
+
+    @property
+    def unsent_bytes(self) -> list[int]:
+        """Bytes buffered on this board for each viewer."""
+        return [viewer.unsent_bytes() for viewer in self._viewers.values()]
 
     async def open(
         self,
@@ -120,23 +124,23 @@ class FeedServer:
         on_command: OnCommand | None = None,
         greeting: Callable[[], bytes] = bytes,
     ) -> int:
-        """Listen, and give the port (useful where 0 asked for any).
+        """Start to listen; return the port, for where 0 asked for any.
 
         Parameters
         ----------
         host, port
-            Where.
+            Address to listen on.
         craft
-            What to call it.
+            Name of the craft.
         on_command
-            Takes what viewers say. None refuses it.
+            Handles commands. None refuses them.
         greeting
-            Gives lines that each new viewer is told behind the hello.
+            Returns lines to send to each new viewer after the hello.
 
         Raises
         ------
         FeedError
-            If the address cannot be had, or is one that others reach: nothing is encrypted here.
+            If the address is not available, or not loopback: nothing is encrypted here.
         """
         if not is_local(host):
             raise FeedError(f"{host}: the plain feed is for this board only, such as 127.0.0.1")
@@ -146,21 +150,21 @@ class FeedServer:
             self._server = await asyncio.start_server(self._serve, host, port)
         except (OSError, UnicodeError) as problem:
             raise FeedError(
-                f"cannot listen on {host}:{port} ({_cause(problem)}): "
+                f"cannot listen on {host}:{port} ({cause_of(problem)}): "
                 "stop what uses it, or choose another with --listen HOST:PORT"
             ) from None
         bound: int = self._server.sockets[0].getsockname()[1]
         return bound
 
     def publish(self, line: bytes, now_s: float) -> None:
-        """Offer a snapshot's line to all viewers; never waits.
+        """Offer a snapshot to all viewers; never blocks.
 
         Parameters
         ----------
         line
             The line, newline included.
         now_s
-            The caller's monotonic clock [s].
+            Monotonic time [s].
         """
         self._newest = line
         for writer, viewer in list(self._viewers.items()):
@@ -169,7 +173,7 @@ class FeedServer:
                 self._viewers.pop(writer, None)
 
     async def close(self) -> None:
-        """Stop listening and put out all viewers."""
+        """Stop listening and disconnect all viewers."""
         if self._server:
             self._server.close()
         for writer in list(self._viewers):
@@ -178,12 +182,12 @@ class FeedServer:
         await asyncio.sleep(0)
 
     async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        """Take a viewer of this board."""
+        """Serve a viewer on this board."""
         if len(self._viewers) >= LOCAL_MOST:
             writer.close()
             return
         may = self._may_command(writer.get_extra_info("peername"))
-        # Cancelled at the end of all: asyncio would write a traceback of it (Python 3.11).
+        # Cancelled at the end of the run: asyncio would print a traceback (Python 3.11).
         with contextlib.suppress(asyncio.CancelledError):
             await self.admit(reader, writer, None if may else NOT_HERE)
 
@@ -191,19 +195,19 @@ class FeedServer:
         self,
         reader: asyncio.StreamReader,
         writer: asyncio.StreamWriter,
-        may_not: Refusal | None,
+        read_only: Refusal | None,
         below: asyncio.WriteTransport | None = None,
     ) -> None:
-        """Serve a viewer until it leaves or is put out.
+        """Serve a viewer until either side disconnects.
 
         Parameters
         ----------
         reader, writer
             The connection.
-        may_not
-            Why it may say nothing; None if it may.
+        read_only
+            Why its commands are refused; None if they are not.
         below
-            What an encrypted connection writes to.
+            Transport below the encryption.
         """
         connection = writer.get_extra_info("socket")
         with contextlib.suppress(OSError):
@@ -211,11 +215,11 @@ class FeedServer:
         writer.transport.set_write_buffer_limits(high=SEND_BUFFER_BYTES)
         writer.write(self._hello + self._greeting() + self._newest)
         now_s = asyncio.get_running_loop().time()
-        viewer = Viewer(writer, now_s, LONGEST_BYTES, may_not, below)
+        viewer = Viewer(writer, now_s, LONGEST_BYTES, read_only, below)
         self._viewers[writer] = viewer
         try:
-            if await self._listen(reader, viewer):
-                # It may have closed its own end only: it still reads.
+            if await self._receive(reader, viewer):
+                # It may have closed its sending side only, and still read.
                 async with asyncio.timeout(ANSWER_S):
                     await viewer.answered.wait()
         except OSError:  # the connection broke, or no answer came in time
@@ -224,8 +228,8 @@ class FeedServer:
             self._viewers.pop(writer, None)
             writer.close()
 
-    async def _listen(self, reader: asyncio.StreamReader, viewer: Viewer) -> bool:
-        """Hear a viewer out; give whether it came to its end, or else is to be put out."""
+    async def _receive(self, reader: asyncio.StreamReader, viewer: Viewer) -> bool:
+        """Handle a viewer's lines; return False if it is to be disconnected at once."""
         clock = asyncio.get_running_loop().time
         splitter = viewer.splitter
         while data := await reader.read(CHUNK_BYTES):
@@ -233,49 +237,49 @@ class FeedServer:
             lines = splitter.feed(data)
             if splitter.oversized_lines > before:
                 too_long = Refusal(RefusalCode.LINE_TOO_LONG, most=LONGEST_BYTES)
-                viewer.tell(_ack(None, too_long))
+                viewer.send(_ack(None, too_long))
                 await viewer.writer.drain()
             if not viewer.flood.take(clock(), max(float(len(lines)), len(data) / 1024)):
                 return False
             for line in lines:
-                self._hear(line, viewer, clock())
+                self._handle(line, viewer, clock())
                 if line.strip()[:1] not in (b"", b"{"):
-                    # No viewer of ours. A browser that some page sent here could be next to say
-                    # what that page wants.
+                    # Not a viewer of ours. A browser sent here by some page could next send
+                    # commands of that page's choice.
                     return False
-                # One that does not read its answers is not read on.
+                # Read no further from a viewer that does not read its answers.
                 await viewer.writer.drain()
         return True
 
-    def _hear(self, line: bytes, viewer: Viewer, now_s: float) -> None:
-        """Take one line: hand it on, or say why not."""
-        said = parse_command(line)
+    def _handle(self, line: bytes, viewer: Viewer, now_s: float) -> None:
+        """Pass the command in a line on, or refuse it."""
+        command = parse_command(line)
         why: Refusal | None = None
-        if viewer.may_not is not None:
-            why = viewer.may_not
-        elif not viewer.lines.take(now_s):
+        if viewer.read_only is not None:
+            why = viewer.read_only
+        elif not viewer.commands.take(now_s):
             why = TOO_FAST
-        elif isinstance(said, Refused):
-            why = said.why
+        elif isinstance(command, Refused):
+            why = command.why
         elif self._on_command is None:
             why = Refusal(RefusalCode.NO_COMMANDS)
-        elif self._waiting >= WAITING_MOST:
+        elif self._unanswered >= UNANSWERED_MOST:
             why = Refusal(RefusalCode.TOO_MANY_WAIT)
-        if why is not None or isinstance(said, Refused) or self._on_command is None:
-            viewer.tell(_ack(said.id, why))
+        if why is not None or isinstance(command, Refused) or self._on_command is None:
+            viewer.send(_ack(command.id, why))
             return
-        reply = self._reply_to(viewer, said)
+        reply = self._reply_to(viewer, command)
         try:
-            self._on_command(said, reply)
+            self._on_command(command, reply)
         except Exception:
-            # A fault of ours must not cost the viewers their feed.
-            log.exception("a command failed: %r", said)
+            # A fault of ours must not cost viewers their feed.
+            log.exception("a command failed: %r", command)
             reply(Refusal(RefusalCode.FAULT), None)
 
-    def _reply_to(self, viewer: Viewer, said: Command) -> Reply:
-        """Return the way to answer a command, once."""
-        self._waiting += 1
-        viewer.ask()
+    def _reply_to(self, viewer: Viewer, command: Command) -> Reply:
+        """Return the function that answers a command, once."""
+        self._unanswered += 1
+        viewer.command_received()
         open_yet = True
 
         def reply(why: Refusal | None, done: Command | None = None) -> None:
@@ -283,16 +287,15 @@ class FeedServer:
             if not open_yet:
                 return
             open_yet = False
-            self._waiting -= 1
-            viewer.answer()
-            command = done or said
-            viewer.tell(_ack(said.id, why, command=command))
+            self._unanswered -= 1
+            viewer.command_answered()
+            viewer.send(_ack(command.id, why, command=done or command))
             if why is None:
-                # Without an id: the others' own numbers may be the same.
-                news = _ack(None, None, by=False, command=command)
+                # Without an id: other viewers may use the same numbers.
+                news = _ack(None, None, by=False, command=done or command)
                 for other in self._viewers.values():
                     if other is not viewer:
-                        other.tell_news(news)
+                        other.notify(news)
 
         return reply
 
@@ -301,7 +304,3 @@ def _ack(
     number: int | None, why: Refusal | None, *, by: bool = True, command: Command | None = None
 ) -> bytes:
     return as_line(Ack(number, why is None, why, by, command))
-
-
-def _cause(problem: OSError | UnicodeError) -> str:
-    return (getattr(problem, "strerror", None) or str(problem)).lower()

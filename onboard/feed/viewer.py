@@ -1,4 +1,4 @@
-"""One connected viewer: what it is sent and what it may say, both within bounds."""
+"""One connected viewer: bounds on what it is sent and on what it may send."""
 
 import asyncio
 import ipaddress
@@ -6,66 +6,36 @@ from typing import Any
 
 from onboard.contract.refusals import Refusal
 from onboard.feed.lines import LineSplitter
+from onboard.feed.token_bucket import TokenBucket
 
 SEND_BUFFER_BYTES = 16 * 1024
-"""Kept small, so that a viewer that stopped reading is noticed within seconds, not minutes."""
+"""Kept small: a viewer that stopped reading is noticed within seconds, not minutes."""
 
 STANDSTILL_S = 10.0
-"""A viewer that takes nothing for this long is put out."""
+"""A viewer that accepts no bytes for this long is disconnected."""
 
 LINES_PER_S = 20.0
-"""More commands than this are refused: nobody presses keys as fast."""
+"""Commands beyond this rate are refused: nobody presses keys as fast."""
 
 FLOOD_PER_S = 200.0
-"""Lines, or KiB without one, at which a viewer is put out: nothing that means well sends as much.
-"""
-
-
-class Bucket:
-    """Lets things through at a rate, with a second's worth at once.
-
-    Parameters
-    ----------
-    per_s
-        The rate [1/s].
-
-    Examples
-    --------
-    >>> bucket = Bucket(2.0)
-    >>> [bucket.take(0.0), bucket.take(0.0), bucket.take(0.0), bucket.take(0.6)]
-    [True, True, False, True]
-    """
-
-    def __init__(self, per_s: float) -> None:
-        self._per_s = self._left = per_s
-        self._at_s: float | None = None
-
-    def take(self, now_s: float, cost: float = 1.0) -> bool:
-        """Return whether there is room for something now; it is then taken."""
-        gone_s = 0.0 if self._at_s is None else max(now_s - self._at_s, 0.0)
-        self._at_s = now_s
-        self._left = min(self._left + gone_s * self._per_s, self._per_s)
-        if self._left < cost:
-            return False
-        self._left -= cost
-        return True
+"""Lines, or KiB without one, at which a viewer is disconnected: no honest viewer sends as much."""
 
 
 class Viewer:
-    """A connection.
+    """One connection to the feed.
 
     Parameters
     ----------
     writer
-        To the viewer.
+        Stream to the viewer.
     now_s
-        The loop's clock [s].
+        Time of the event loop [s].
     longest_bytes
-        Of a line that it may say.
-    may_not
-        Why it may say nothing; None if it may.
+        Longest line that the viewer may send.
+    read_only
+        Why its commands are refused; None if they are not.
     below
-        What an encrypted connection writes to: there bytes may wait, too.
+        Transport below the encryption, where bytes may be waiting, too.
     """
 
     def __init__(
@@ -73,68 +43,69 @@ class Viewer:
         writer: asyncio.StreamWriter,
         now_s: float,
         longest_bytes: int,
-        may_not: Refusal | None = None,
+        read_only: Refusal | None = None,
         below: asyncio.WriteTransport | None = None,
     ) -> None:
         self.writer = writer
-        self.may_not = may_not
+        self.read_only = read_only
         self._below = below
         self.splitter = LineSplitter(longest_bytes)
-        self.lines, self.flood = Bucket(LINES_PER_S), Bucket(FLOOD_PER_S)
+        self.commands = TokenBucket(LINES_PER_S, LINES_PER_S)
+        self.flood = TokenBucket(FLOOD_PER_S, FLOOD_PER_S)
         self.answered = asyncio.Event()
-        """Whether nothing that it said waits for its answer."""
+        """Set while no command awaits its answer."""
         self.answered.set()
-        self._taking_since_s = now_s
-        self._waiting = 0
+        self._accepted_s = now_s
+        self._unanswered = 0
 
     def offer(self, line: bytes, now_s: float) -> bool:
-        """Send a line unless one waits unsent; tell whether the viewer may stay.
+        """Send a line unless one is still unsent; return whether the viewer may stay.
 
-        A viewer that is left out gets a newer snapshot later, never a queue of old ones.
+        A viewer that misses a snapshot gets a newer one later, never a queue of old ones.
         """
         transport = self.writer.transport
         if transport.is_closing():
             return False
         if self.unsent_bytes() == 0:
             self.writer.write(line)
-            self._taking_since_s = now_s
+            self._accepted_s = now_s
             return True
-        return now_s - self._taking_since_s < STANDSTILL_S
+        return now_s - self._accepted_s < STANDSTILL_S
 
     def unsent_bytes(self) -> int:
-        """Return how much waits on this board for the network to take it."""
-        waits = self.writer.transport.get_write_buffer_size()
-        return waits + (self._below.get_write_buffer_size() if self._below else 0)
+        """Return how much is buffered on this board for the network."""
+        buffered = self.writer.transport.get_write_buffer_size()
+        return buffered + (self._below.get_write_buffer_size() if self._below else 0)
 
-    def tell(self, line: bytes) -> None:
-        """Send an answer. They are few: it is not heard on while it does not read them."""
+    def send(self, line: bytes) -> None:
+        """Send an answer. Few are buffered: no more commands are read until these are taken."""
         if not self.writer.transport.is_closing():
             self.writer.write(line)
 
-    def tell_news(self, line: bytes) -> None:
-        """Send what another viewer did; to one that reads nothing it is left out."""
+    def notify(self, line: bytes) -> None:
+        """Send another viewer's command, unless this viewer is not reading."""
         if self.unsent_bytes() <= SEND_BUFFER_BYTES:
-            self.tell(line)
+            self.send(line)
 
-    def ask(self) -> None:
-        """Count a command that waits for its answer."""
-        self._waiting += 1
+    def command_received(self) -> None:
+        """Count a command that awaits its answer."""
+        self._unanswered += 1
         self.answered.clear()
 
-    def answer(self) -> None:
-        """Count its answer."""
-        self._waiting -= 1
-        if not self._waiting:
+    def command_answered(self) -> None:
+        """Count the answer to a command."""
+        self._unanswered -= 1
+        if not self._unanswered:
             self.answered.set()
 
 
 def is_loopback(peer: Any) -> bool:
-    """Return whether the other end of a connection is a program on this board.
+    """Return whether the peer of a connection is a program on this board.
 
     Parameters
     ----------
     peer
-        What the socket says of it: (host, port, ...).
+        Address as the socket gives it: (host, port, ...).
 
     Examples
     --------

@@ -1,6 +1,6 @@
-"""Paired viewers by TLS beside a link at full rate: what they miss, and what the intake loses.
+"""Paired viewers over TLS beside a link at full rate: snapshots missed, frames lost.
 
-Viewers come from addresses of their own, as phones do, each with its own token.
+Each viewer has its own address, as phones do, and its own token.
 """
 
 import asyncio
@@ -22,13 +22,13 @@ from tests.newest import latest_session
 from tests.onboard.crew.doors import client_context
 
 COME_PER_S = 25.0
-"""Below what the door takes of all together."""
+"""Below the door's limit for all addresses together."""
 SETTLE_S = 2.0
 NUMBER = re.compile(rb'"kind":"snapshot","seq":(\d+)')
 
 
 class Crowd:
-    """Viewers in a thread of their own; each notes the numbers of its snapshots."""
+    """Viewers in a thread of their own; each collects the numbers of its snapshots."""
 
     def __init__(self, port: int, tokens: list[str]) -> None:
         self._port, self._tokens = port, tokens
@@ -78,7 +78,7 @@ class Crowd:
 
 
 def lines(hour: Path, folder: Path, viewers: int, seconds: float) -> Iterator[str]:
-    """All rows of this part."""
+    """Yield the lines of this part."""
     with tempfile.TemporaryDirectory(dir=folder) as name:
         record = Path(name)
         make_identity(record / "pairing")
@@ -94,8 +94,7 @@ def lines(hour: Path, folder: Path, viewers: int, seconds: float) -> Iterator[st
             *("--link", "udpin:127.0.0.1:0", "--record", name, "--profile", str(profile)),
             *("--crew-listen", "127.0.0.1:0"),
         ) as daemon:
-            while "crew on" not in daemon.said[-1]:
-                daemon.said.append(daemon.process.stdout.readline())
+            daemon.wait_for_line("crew on")
             link = daemon.port("link udpin")
             with Crowd(daemon.port("crew on"), [one[1] for one in made if one]) as crowd:
                 first = [own[-1] for own in crowd.numbers]

@@ -1,6 +1,6 @@
-"""The whole daemon as a process: what it costs beside bare pymavlink, its memory, its delay.
+"""The whole daemon as a process: CPU time against bare pymavlink, memory, delay, start.
 
-Frames go over UDP on loopback, as a router on the board would send them, at a steady rate.
+Frames arrive over UDP on loopback at a steady rate, as from a router on the board.
 """
 
 import contextlib
@@ -17,11 +17,12 @@ from pathlib import Path
 
 from tests.craft.telemetry_log import log_frames
 from tests.daemon_process import Daemon
+from tests.free_port import free_port
 
 PER_S = 300
 SECONDS = 30.0
 AT_ONCE = 6
-"""Frames in a burst, as a router that gathers for 20 ms sends them."""
+"""Frames in a burst, as from a router that collects for 20 ms."""
 
 VIEWERS = (1, 20, 100)
 
@@ -36,12 +37,12 @@ while True:
 
 
 def frames_of(hour: Path) -> list[bytes]:
-    """The frames of the hour, as often as they are sent here."""
+    """Return the frames of the hour."""
     return [frame.data for frame in log_frames(hour)]
 
 
 def send(frames: list[bytes], ports: list[int], seconds: float, at_once: int = AT_ONCE) -> None:
-    """Send the frames to all ports alike, at a steady rate, some at a time."""
+    """Send the frames to each of the ports, at a steady rate, some at a time."""
     began = time.monotonic()
     with socket.socket(type=socket.SOCK_DGRAM) as outlet:
         for sent in range(0, int(seconds * PER_S), at_once):
@@ -52,20 +53,20 @@ def send(frames: list[bytes], ports: list[int], seconds: float, at_once: int = A
 
 
 def cpu_s(pid: int) -> float:
-    """CPU time of a process so far [s]."""
+    """Return the CPU time of a process so far [s]."""
     fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def resident_mib(pid: int) -> float:
-    """Memory of a process [MiB]."""
-    lines = Path(f"/proc/{pid}/status").read_text().splitlines()
-    return int(next(line for line in lines if line.startswith("VmRSS")).split()[1]) / 1024
+    """Return the resident memory of a process, as the kernel counts its pages [MiB]."""
+    lines = Path(f"/proc/{pid}/smaps_rollup").read_text().splitlines()
+    return int(next(line for line in lines if line.startswith("Rss:")).split()[1]) / 1024
 
 
 @contextlib.contextmanager
 def viewers(port: int, count: int) -> Iterator[list[float]]:
-    """Viewers that read all they are given; times at which the first one's snapshots came."""
+    """Run viewers that read everything; yield the arrival times of the first one's snapshots."""
     came: list[float] = []
     open_sockets = [socket.create_connection(("127.0.0.1", port)) for _ in range(count)]
     stop = threading.Event()
@@ -96,7 +97,7 @@ def viewers(port: int, count: int) -> Iterator[list[float]]:
 
 @contextlib.contextmanager
 def daemon(folder: Path, *more: str) -> Iterator[tuple[Daemon, int]]:
-    """A daemon that records, with a battery in its profile; and the port of its link."""
+    """Run a daemon that records, with a battery in its profile; yield it and its link's port."""
     profile = folder / "craft.toml"
     profile.write_text('[battery]\nchemistry = "lfp"\ncells = 8\ncapacity_ah = 50\n')
     with (
@@ -109,10 +110,8 @@ def daemon(folder: Path, *more: str) -> Iterator[tuple[Daemon, int]]:
 
 
 def against_a_receive_loop(frames: list[bytes], folder: Path, at_once: int) -> str:
-    """The whole daemon and an otherwise empty mavutil loop, on the same stream at the same time."""
-    with socket.socket(type=socket.SOCK_DGRAM) as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+    """Compare the daemon with an empty mavutil loop on the same stream at the same time."""
+    port = free_port(socket.SOCK_DGRAM)
     loop = subprocess.Popen(
         [sys.executable, "-c", RECEIVE_LOOP, str(port)], stdout=subprocess.PIPE, text=True
     )
@@ -138,7 +137,7 @@ def against_a_receive_loop(frames: list[bytes], folder: Path, at_once: int) -> s
 
 
 def cost_of_a_viewer(frames: list[bytes], folder: Path) -> str:
-    """CPU time a snapshot and viewer."""
+    """Measure the CPU time per snapshot and viewer."""
     costs = {}
     for count in VIEWERS:
         with daemon(folder) as (running, link), viewers(running.port("feed on"), count):
@@ -155,7 +154,7 @@ def cost_of_a_viewer(frames: list[bytes], folder: Path) -> str:
 
 
 def delay(frames: list[bytes], folder: Path) -> str:
-    """From the bytes of a message to the snapshot that knows it."""
+    """Measure the time from a message's bytes to the snapshot that contains it."""
     delays = []
     with daemon(folder) as (running, link), socket.socket(type=socket.SOCK_DGRAM) as outlet:
         send(frames, [link], 4.0)
@@ -178,10 +177,8 @@ def delay(frames: list[bytes], folder: Path) -> str:
 
 
 def start_up(frames: list[bytes], folder: Path) -> str:
-    """From the start of the process to the first snapshot with data of a link that is running."""
-    with socket.socket(type=socket.SOCK_DGRAM) as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+    """Measure the time from the start of the process to the first snapshot with data."""
+    port = free_port(socket.SOCK_DGRAM)
     sending = threading.Thread(target=send, args=(frames, [port], 8.0), daemon=True)
     sending.start()
     began = time.monotonic()
@@ -193,7 +190,7 @@ def start_up(frames: list[bytes], folder: Path) -> str:
 
 
 def lines(hour: Path, folder: Path) -> Iterator[str]:
-    """All of it in words."""
+    """Yield the lines of this part."""
     frames = frames_of(hour)
     yield start_up(frames, folder)
     for at_once in (1, AT_ONCE):

@@ -1,6 +1,6 @@
-"""Damaged logs: how many of the good frames are found, and what the damage costs.
+"""Damaged logs: how many good frames are found, and what the damage costs.
 
-The truth is the generator's. pymavlink is no reference here: its reader loses frames that are good.
+The generator knows the truth. pymavlink is no reference here: its reader loses good frames.
 """
 
 import random
@@ -17,7 +17,7 @@ WINDOWS = (16 << 10, 64 << 10, 1 << 20)
 
 
 def records(data: bytes) -> list[bytes]:
-    """The records of a log without faults."""
+    """Return the records of an undamaged log."""
     found, at = [], 0
     while at < len(data):
         size = 8 + frame_size(data, at + 8)
@@ -27,7 +27,7 @@ def records(data: bytes) -> list[bytes]:
 
 
 def flipped(good: list[bytes], rng: random.Random) -> tuple[bytes, set[bytes]]:
-    """One record in a hundred has a flipped bit in its frame."""
+    """Flip a bit in one record in a hundred; return the log and the intact records."""
     parts, whole = [], set()
     for record in good:
         if rng.random() < 0.01:
@@ -41,7 +41,7 @@ def flipped(good: list[bytes], rng: random.Random) -> tuple[bytes, set[bytes]]:
 
 
 def littered(good: list[bytes], rng: random.Random) -> tuple[bytes, set[bytes]]:
-    """Garbage before every tenth record, markers among it; the last record is cut."""
+    """Put garbage before every tenth record and cut the last; return the same as `flipped`."""
     parts = []
     for number, record in enumerate(good):
         if number % 10 == 0:
@@ -52,7 +52,7 @@ def littered(good: list[bytes], rng: random.Random) -> tuple[bytes, set[bytes]]:
 
 
 def found(path: Path, window_bytes: int) -> set[bytes]:
-    """The records of known messages that we find."""
+    """Return the records of known messages that our reader finds."""
     known, records = crc_extras() != UNKNOWN_ID, set()
     for frames in read_log(path, window_bytes):
         mine = frames.where(known.take(frames.message_id, mode="clip"))
@@ -63,7 +63,7 @@ def found(path: Path, window_bytes: int) -> set[bytes]:
 
 
 def pymavlink_finds(path: Path) -> int:
-    """How many frames pymavlink's reader gives."""
+    """Return the number of frames that pymavlink's reader returns."""
     log, count = mavutil.mavlink_connection(str(path), dialect="all"), 0
     while (message := log.recv_match()) is not None:
         count += message.get_type() != "BAD_DATA" and not message.get_type().startswith("UNKNOWN")
@@ -71,7 +71,7 @@ def pymavlink_finds(path: Path) -> int:
 
 
 def per_mb(path: Path) -> float:
-    """CPU time a megabyte [s]."""
+    """Return the CPU time per megabyte [s]."""
     started = time.process_time()
     for _ in read_log(path):
         pass
@@ -79,11 +79,11 @@ def per_mb(path: Path) -> float:
 
 
 def lines(hour: Path, folder: Path) -> list[str]:
-    """The comparisons in words."""
+    """Return the lines of this part."""
     rng = random.Random(8)
     good = records(hour.read_bytes())
     clean = min(per_mb(hour) for _ in range(3))
-    told = []
+    texts = []
     for name, damage in (("a bit flipped in 1 %", flipped), ("garbage before 10 %", littered)):
         path = folder / "damaged.tlog"
         data, whole = damage(good, rng)
@@ -94,9 +94,9 @@ def lines(hour: Path, folder: Path) -> list[str]:
             lost, forged = max(lost, len(whole - ours)), max(forged, len(ours - whole))
         cost = min(per_mb(path) for _ in range(3)) / clean
         theirs = pymavlink_finds(path) / len(whole)
-        told.append(
+        texts.append(
             f"{name} of the frames: {lost} of {len(whole)} good ones lost, in any window of 16 KiB "
             f"to 1 MiB, beside {forged} forged ones that pass their checksum (pymavlink finds "
             f"{theirs:.2%}); time a megabyte {cost:.1f} times a clean log's"
         )
-    return told
+    return texts

@@ -1,6 +1,6 @@
-"""The dashboard's share of a core in each view, beside an app of the toolkit that does nothing.
+"""CPU share of the dashboard in each view, compared with an idle app of the toolkit.
 
-Each runs in a process of its own on a pty that is read as a terminal would; both at the same time.
+Both run at the same time, each in a process of its own on a pty that is read like a terminal.
 """
 
 import contextlib
@@ -21,12 +21,12 @@ from tests.benchmarks.daemon import cpu_s, resident_mib
 SECONDS = 12.0
 SIZES = ((40, 22), (80, 24), (120, 40))
 NEEDED = {"ride": 3.0, "curve": 5.0, "trip": 5.0}
-"""Per cent of a core; views without a plot like the ride view."""
+"""Per cent of a core; for views not listed, as for the ride view."""
 
 
 @contextlib.contextmanager
 def on_a_pty(what: str, size: tuple[int, int]) -> Iterator[tuple[int, list[int]]]:
-    """Run a child on a terminal; give its process and, growing, how many bytes it has painted."""
+    """Run a child on a terminal; yield its process id and a growing count of bytes painted."""
     master, slave = pty.openpty()
     fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", size[1], size[0], 0, 0))
     child = subprocess.Popen(
@@ -56,7 +56,7 @@ def on_a_pty(what: str, size: tuple[int, int]) -> Iterator[tuple[int, list[int]]
 
 
 def shares(view: str, size: tuple[int, int]) -> tuple[float, float, float, float]:
-    """Return CPU share [%] of the view and of the idle app, bytes a second, memory [MiB]."""
+    """Return the CPU shares of view and idle app [%], bytes per second, and memory [MiB]."""
     with on_a_pty(view, size) as (ours, painted), on_a_pty("idle", size) as (idle, _):
         time.sleep(4.0)
         before, bytes_before = [cpu_s(pid) for pid in (ours, idle)], painted[0]
@@ -67,7 +67,7 @@ def shares(view: str, size: tuple[int, int]) -> tuple[float, float, float, float
 
 
 def lines() -> Iterator[str]:
-    """All of it in words."""
+    """Yield the lines of this part."""
     for size in SIZES:
         for view, _ in VIEWS:
             ours, idle, rate, memory = shares(view, size)

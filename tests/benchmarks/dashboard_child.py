@@ -1,4 +1,4 @@
-"""The child that `dashboard` measures: one view on figures that all change, or an idle app."""
+"""The process that `dashboard` measures: one view with every figure changing, or an idle app."""
 
 import asyncio
 import math
@@ -29,7 +29,7 @@ CURVE = Curve(
 
 
 def changing(n: int) -> Snapshot:
-    """Return the snapshot of the n-th fifth of a second, with every figure a little different."""
+    """Return the snapshot of the n-th fifth of a second; every figure differs a little."""
     wave = math.sin(n / 7.0)
     speed = 2.2 + 0.4 * wave
     power = 14.0 + 18.0 * speed**3
@@ -75,7 +75,7 @@ def changing(n: int) -> Snapshot:
 
 
 def trip_line() -> TripLine:
-    """Return half an hour that was ridden before."""
+    """Return the trip line of half an hour ridden before."""
     line = GrowingLine()
     for t_s in range(1800):
         line.add(float(t_s), 2.2 * t_s + 30 * math.sin(t_s / 90), 0.11 * t_s)
@@ -83,13 +83,13 @@ def trip_line() -> TripLine:
 
 
 class Changing:
-    """A source at the feed's rate."""
+    """A source of snapshots at the feed's rate."""
 
     name, controls, seek_controls = "a benchmark", None, None
 
     @property
     def command_sender(self) -> "Changing":
-        """Itself."""
+        """Return itself."""
         return self
 
     async def send(self, _command: Command) -> CommandResult:
@@ -97,7 +97,7 @@ class Changing:
         return CommandResult(True)
 
     async def stream(self) -> AsyncIterator[Update]:
-        """Return a snapshot five times a second."""
+        """Yield a snapshot five times a second."""
         yield Update(changing(0), trip_line=trip_line())
         n = 0
         while True:

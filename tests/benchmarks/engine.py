@@ -1,8 +1,8 @@
 """The engine's meters on an hour of samples, against a plain program of the same sums.
 
-Both let possible samples through, leave out jumps and a gap of half a minute, add up energy,
-charge, voltage, displacement and time under way, second by second the way along the smoothed track,
-and what was drawn and made over the last 20 s and 300 s.
+Both pass plausible samples, leave out jumps and a gap of half a minute, and integrate energy,
+charge, voltage, displacement and time under way, second by second the distance along the smoothed
+track, and energy and distance of the last 20 s and 300 s.
 """
 
 from collections import deque
@@ -33,7 +33,7 @@ Sums = list[float]
 
 
 def samples() -> FloatArray:
-    """Time, volts, amps, speed and course of an hour at 10 Hz, with noise and a gap; (n, 5)."""
+    """Return time, volts, amps, speed, course of an hour at 10 Hz, noisy, with a gap, (n, 5)."""
     rng = np.random.default_rng(2)
     t_s = np.arange(SAMPLES) / 10.0
     t_s[SAMPLES // 2 :] += 30.0
@@ -44,7 +44,7 @@ def samples() -> FloatArray:
 
 
 def as_block(rows: FloatArray) -> Block:
-    """The samples as the decoder gives them: in one block."""
+    """Return the samples as one block of the decoder."""
     power = {key: np.full(SAMPLES, np.nan) for key in COLUMNS["power"]}
     power |= {"volts_v": rows[:, 1], "amps_a": rows[:, 2]}
     gps = {key: np.full(SAMPLES, np.nan) for key in COLUMNS["gps"]}
@@ -54,7 +54,7 @@ def as_block(rows: FloatArray) -> Block:
 
 
 def meters(block: Block) -> Sums:
-    """The engine's way."""
+    """Return the sums of the engine's meters."""
     power, speed = PowerSources(Sensors()), SpeedSources()
     for piece in slices(block):
         power.fold(piece)
@@ -73,7 +73,7 @@ def meters(block: Block) -> Sums:
 
 
 class Plain:
-    """A plain program: one sample after the other."""
+    """A plain program that takes one sample after the other."""
 
     def __init__(self) -> None:
         self.energy_wh = self.charge_ah = self.volt_hours = self.measured_s = self.squares = 0.0
@@ -134,7 +134,7 @@ class Plain:
         self.began_s = None
 
     def end_second(self, begin: tuple[float, float], from_s: float, to_s: float) -> None:
-        """Settle the way of the second two before the one that ends now."""
+        """Add the distance of the second two before the one that ends now."""
         self.second += 1
         share = (self.second - from_s) / (to_s - from_s)
         east = begin[0] + share * (self.east_m - begin[0])
@@ -156,7 +156,7 @@ class Plain:
 
 
 class Rolling:
-    """A sum over the last seconds."""
+    """A sum over a rolling window."""
 
     def __init__(self, back_s: float) -> None:
         self.back_s = back_s
@@ -171,7 +171,7 @@ class Rolling:
 
 
 def plain(rows: list[tuple[float, ...]]) -> Sums:
-    """The opponent."""
+    """Return the sums of the plain program."""
     sums = Plain()
     for t_s, volts, amps, speed, course in rows:
         sums.take_power(t_s, volts, amps)
@@ -182,7 +182,7 @@ def plain(rows: list[tuple[float, ...]]) -> Sums:
 
 
 def rows() -> list[Row]:
-    """The comparison; both must give the same."""
+    """Return the comparison, after asserting that both sums are equal."""
     made = samples()
     block, listed = as_block(made), [tuple(row) for row in made.tolist()]
     ours, theirs = meters(block), plain(listed)

@@ -1,6 +1,6 @@
-"""Junk on a link: what a byte of it costs the scanner, beside a byte of plain frames.
+"""Junk on a link: what a byte of it costs the scanner, compared with a byte of plain frames.
 
-However much of it comes at once, a byte should cost 0.1 us or less on a laptop's core.
+However much arrives at once, a byte should cost at most 0.1 us on a laptop's core.
 """
 
 import random
@@ -16,7 +16,7 @@ ROUNDS = 3
 
 
 def plain(size: int) -> bytes:
-    """Frames, as a link gives them."""
+    """Return frames as on a link."""
     sender, parts, made = Sender(), [], 0
     while made < size:
         parts.append(b"".join(sender.second(100 + len(parts), 50, 10, 2)))
@@ -25,7 +25,7 @@ def plain(size: int) -> bytes:
 
 
 def floods(size: int) -> dict[str, bytes]:
-    """Junk of many kinds."""
+    """Return junk of many kinds."""
     rng = random.Random(1)
     repeated = {
         "0xFD": b"\xfd",
@@ -40,7 +40,7 @@ def floods(size: int) -> dict[str, bytes]:
     made = {name: (part * (size // len(part) + 1))[:size] for name, part in repeated.items()}
     made["random"] = rng.randbytes(size)
     made["random markers"] = bytes(rng.choices(b"\xfe\xfd\0\x1e", k=size))
-    # An unknown message without payload is a frame where it stands right behind another.
+    # An unknown message without payload counts as a frame right behind another frame.
     made["no junk: unknown messages"] = plain(1)[:21] + repeated["0xFD 0xFF 0x00"].replace(
         b"\xff", b"\0"
     ) * (size // 3)
@@ -48,7 +48,7 @@ def floods(size: int) -> dict[str, bytes]:
 
 
 def us_per_byte(data: bytes, push_bytes: int) -> float:
-    """CPU time a byte of a scan in pushes of one size, the least of some rounds [us]."""
+    """Return the least CPU time per byte of some scans, in pushes of one size [us]."""
     pushes = [[Piece(4, data[at : at + push_bytes])] for at in range(0, len(data), push_bytes)]
     spent_s = []
     for _ in range(ROUNDS):
@@ -60,7 +60,7 @@ def us_per_byte(data: bytes, push_bytes: int) -> float:
 
 
 def lines() -> Iterator[str]:
-    """What each kind costs, in words."""
+    """Yield the lines of this part."""
     for push_bytes in PUSHES_BYTES:
         size = max(push_bytes, 200_000)
         frames = us_per_byte(plain(size), push_bytes)

@@ -1,4 +1,4 @@
-"""A live link's bytes, in reads of several sizes, against `MAVLink.parse_buffer`.
+"""A live link's bytes in reads of several sizes, against `MAVLink.parse_buffer`.
 
 As the daemon does it: reads are taken together every fifth of a second.
 """
@@ -20,17 +20,17 @@ TICKS_PER_S = 5
 
 
 def link_bytes(path: Path) -> bytes:
-    """What the link gave in the log's first minutes, without stamps."""
+    """Return the bytes of the log's first minutes, without stamps."""
     return b"".join(frame.data for frame in log_frames(path) if frame.time_s < SECONDS)
 
 
 def reads(data: bytes, size: int) -> Iterator[bytes]:
-    """The bytes in reads of one size."""
+    """Split the bytes into reads of one size."""
     return (data[at : at + size] for at in range(0, len(data), size))
 
 
 def ticks(data: bytes, size: int, bytes_per_s: float) -> list[list[tuple[int, bytes]]]:
-    """The reads as the daemon takes them: together, five times a second."""
+    """Group the reads as the daemon does, five times a second."""
     taken: dict[int, list[tuple[int, bytes]]] = {}
     for number, piece in enumerate(reads(data, size)):
         second = number * size / bytes_per_s
@@ -39,7 +39,7 @@ def ticks(data: bytes, size: int, bytes_per_s: float) -> list[list[tuple[int, by
 
 
 def parse_buffer(data: bytes, size: int) -> None:
-    """The opponent."""
+    """Parse with pymavlink."""
     parser = dialect.MAVLink(None)
     parser.robust_parsing = True
     for piece in reads(data, size):
@@ -47,21 +47,21 @@ def parse_buffer(data: bytes, size: int) -> None:
 
 
 def scan(taken: list[list[tuple[int, bytes]]]) -> None:
-    """Frames found, checked and told apart, as the recorder and the decoder need them."""
+    """Find and check frames, as the recorder and the decoder need them."""
     scanner = LinkScanner()
     for pieces in taken:
         scanner.push(pieces)
 
 
 def decode(taken: list[list[tuple[int, bytes]]]) -> None:
-    """All the way to blocks of SI columns, every fifth of a second."""
+    """Decode to blocks of SI columns, every fifth of a second."""
     scanner, decoder = LinkScanner(), Decoder()
     for pieces in taken:
         decoder.push(scanner.push(pieces))
 
 
 def rows(hour: Path) -> list[Row]:
-    """The comparisons, on what the link gave."""
+    """Return the comparisons of this part."""
     data = link_bytes(hour)
     found = []
     for link, bytes_per_s in BYTES_PER_S.items():

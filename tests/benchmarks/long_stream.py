@@ -1,7 +1,7 @@
-"""Hours of stream out of one made hour: sent again and again, its clocks and counters going on.
+"""Hours of stream made of one hour, repeated with continuous clocks and counters.
 
-What a sensor says is the same each hour; the boot clock, UTC, the sequence numbers and the charge
-drawn go on as if the craft had never stopped. The position alone leaps back once an hour.
+Readings repeat each hour; boot clock, UTC, sequence numbers and the charge drawn continue as if the
+craft had never stopped. Only the position jumps back once an hour.
 """
 
 import binascii
@@ -18,7 +18,7 @@ HEADER_BYTES = 10
 
 @dataclass(frozen=True)
 class Counter:
-    """A field that counts on over hours: its place in the payload, its form, its steps a second."""
+    """A field that counts time: offset in the payload, struct format, steps per second."""
 
     place: int
     form: str
@@ -37,7 +37,7 @@ CLOCKS: dict[str, tuple[Counter, ...]] = {
     "VIBRATION": (Counter(0, "<Q", 1e6),),
 }
 CHARGE_MAH, ENERGY_HJ = 0, 4
-"""Places of what is drawn so far in BATTERY_STATUS."""
+"""Offsets of the charge and energy drawn in BATTERY_STATUS."""
 
 _MIRRORED = bytes(int(f"{value:08b}"[::-1], 2) for value in range(256))
 
@@ -55,14 +55,14 @@ def checksum(data: bytes, extra: int) -> bytes:
 
 
 class LongStream:
-    """The frames of some hours, one after the other.
+    """The frames of several hours.
 
     Parameters
     ----------
     hour
         The frames of one hour of MAVLink 2, without signatures.
     length_s
-        How much later each repetition is sent [s].
+        Time between repetitions [s].
     """
 
     def __init__(self, hour: list[Frame], length_s: float = 3600.0) -> None:
@@ -75,7 +75,7 @@ class LongStream:
         }
 
     def frames(self, number: int) -> Iterator[Frame]:
-        """Return the frames of one of the hours, the first of which is number 0."""
+        """Yield the frames of an hour, counted from 0."""
         later_s = number * self._length_s
         changes: dict[str, list[tuple[int, str, int]]] = {
             name: [(one.place, one.form, round(later_s * one.per_s)) for one in counters]
@@ -89,7 +89,7 @@ class LongStream:
 
 
 class _Sent:
-    """A frame taken apart, so that it can be sent again later."""
+    """A frame split up for sending it again later."""
 
     def __init__(self, frame: Frame) -> None:
         data = frame.data

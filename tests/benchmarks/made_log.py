@@ -1,7 +1,7 @@
-"""The logs that the benchmarks read: the simulated skiff for an hour, with a realistic mix.
+"""Logs for the benchmarks: an hour of the simulated skiff with a realistic mix of messages.
 
-To the messages of the simulated craft come those of other sensors, of which only the noise matters:
-about 90 frames a second in all, two fifths of them wanted.
+Messages of other sensors, pure noise, are added to those of the simulated craft: about 90 frames a
+second in all, two fifths of them wanted.
 """
 
 import dataclasses
@@ -70,7 +70,7 @@ OTHERS: dict[str, tuple[float, Callable[[np.random.Generator, int], Any]]] = {
 
 
 def hour_log(path: Path, seconds: float = 3600.0) -> int:
-    """Write the hour (or its first seconds); give the number of frames."""
+    """Write the hour, or its first seconds; return the number of frames."""
     options = StreamOptions(rates_hz=RATES_HZ)
     scenario = dataclasses.replace(SCENARIOS["long_cruise"], options=options)
     made = record(scenario, SEED)
@@ -81,7 +81,7 @@ def hour_log(path: Path, seconds: float = 3600.0) -> int:
 
 
 def long_log(path: Path, hour: Path, hours: int) -> None:
-    """Write the hour as often, each an hour later: the autopilot restarts in between."""
+    """Write the hour several times, each an hour later: the autopilot restarts in between."""
     data = np.frombuffer(hour.read_bytes(), np.uint8)
     places, at = [], 0
     raw = data.tobytes()
@@ -112,7 +112,7 @@ def _other_frames(duration_s: float, options: StreamOptions) -> list[Frame]:
 
 
 def _numbered(frames: list[Frame]) -> list[Frame]:
-    """Number the frames in the order in which they are sent; their checksums follow."""
+    """Number the frames in the order of sending, and mend their checksums."""
     numbered = []
     for count, frame in enumerate(frames):
         data = bytearray(frame.data)

@@ -9,7 +9,7 @@ from tests.benchmarks.telemetry_log import SIX
 
 MIB = 1 << 20
 
-# The peak of the process itself; what getrusage gives may be its parent's.
+# VmHWM is the peak of the process itself; getrusage may return its parent's.
 SCRIPT = """
 import json, sys, time
 from pathlib import Path
@@ -29,7 +29,7 @@ print(json.dumps({
 
 
 def measured(path: Path) -> dict[str, float]:
-    """CPU [s], bytes kept and bytes at the peak over the start, in a process of its own."""
+    """Return CPU time [s], bytes kept and peak bytes above the start, of a process of its own."""
     run = [sys.executable, "-c", SCRIPT, str(path), *SIX]
     result = subprocess.run(run, capture_output=True, check=True, text=True)
     figures: dict[str, float] = json.loads(result.stdout)
@@ -37,7 +37,7 @@ def measured(path: Path) -> dict[str, float]:
 
 
 def lines(hour: Path, long: Path, hours: int) -> list[str]:
-    """The two comparisons in words."""
+    """Return the lines of this part."""
     one, many = measured(hour), measured(long)
     for _ in range(2):
         one["cpu_s"] = min(one["cpu_s"], measured(hour)["cpu_s"])

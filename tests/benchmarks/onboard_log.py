@@ -21,7 +21,7 @@ WANTED = {
 
 
 def made_log(path: Path) -> None:
-    """Write the simulated skiff's hour."""
+    """Write the log of the simulated skiff's hour."""
     path.write_bytes(onboard_log_bytes(record(SCENARIOS["long_cruise"])))
 
 
@@ -39,7 +39,7 @@ def theirs(path: Path) -> dict[str, dict[str, "array[float]"]]:
     }
     with DFReader.DFReader_binary(str(path)) as log:
         while (message := log.recv_match(type=list(WANTED))) is not None:
-            # It gives some more types, unasked, to keep track of modes and parameters.
+            # It returns some more types, to keep track of modes and parameters.
             for field, append in appends.get(message.fmt.name, ()):
                 append(getattr(message, field))
     return columns
@@ -51,7 +51,7 @@ def ours_whole(path: Path) -> dict[str, Records]:
 
 
 def theirs_whole(path: Path) -> int:
-    """Visit every record with pymavlink; it looks at no field."""
+    """Visit every record with pymavlink, without access to any field."""
     count = 0
     with DFReader.DFReader_binary(str(path)) as log:
         while log.recv_msg() is not None:
@@ -60,7 +60,7 @@ def theirs_whole(path: Path) -> int:
 
 
 def rows(hour: Path) -> list[Row]:
-    """The comparisons, on the log of an hour."""
+    """Return the comparisons of this part, on the log of an hour."""
     return [
         Row(
             "on-board log, 5 types, wanted fields / recv_match(type) and its fields",
@@ -78,7 +78,7 @@ def rows(hour: Path) -> list[Row]:
 
 
 def same(path: Path) -> bool:
-    """Return whether both read the same values, with `==`."""
+    """Return whether both read exactly equal values."""
     mine = ours(path)
     return all(
         mine[name].columns[field].tolist() == column.tolist()

@@ -1,12 +1,11 @@
-"""What the daemon keeps resident over hours of stream: a real process, recording, with a viewer.
+"""Resident memory over hours of stream, of a real daemon that records, with a viewer.
 
-The stream is played faster than it was sent, though never further ahead than what the daemon has
-said that it took: nothing is lost, and a slow machine only plays slower.
+The stream is played faster than real time, but never far ahead of what the daemon has reported as
+received: nothing is lost, and a slow machine only plays slower.
 """
 
 import contextlib
 import os
-import re
 import statistics
 import tempfile
 import threading
@@ -16,7 +15,7 @@ from collections.abc import Generator, Iterator
 from pathlib import Path
 from typing import Any
 
-from tests.benchmarks.daemon import cpu_s
+from tests.benchmarks.daemon import cpu_s, resident_mib
 from tests.benchmarks.long_stream import LongStream
 from tests.craft.live import Send, opened, write_all
 from tests.craft.mavlink_stream import Frame
@@ -29,14 +28,14 @@ chemistry = "lfp"
 cells = 8
 capacity_ah = 200
 """
-"""Enough for a day."""
+"""A battery for a day."""
 
 WINDOW_S = 600.0
-"""Of stream; medians over it, as single samples hold what is worked on at that moment."""
+"""Stream time of one median; single samples include memory in use for a moment only."""
 
 SAMPLES_A_WINDOW = 30
 AHEAD_MOST = 4000
-"""Frames on their way to the daemon: the kernel keeps more of them than that for it."""
+"""Frames sent ahead of the daemon: fewer than the kernel buffers."""
 
 BURST_S = 0.01
 STUCK_S = 60.0
@@ -46,14 +45,14 @@ NEEDED_MIB = 1.0
 
 
 class Watched:
-    """A viewer that reads all it is told, and how much the daemon keeps resident meanwhile.
+    """Read a daemon's feed as a viewer, and sample its resident memory meanwhile.
 
     Parameters
     ----------
     running
         The daemon.
     every_s
-        Between two samples [s].
+        Interval between samples [s].
     """
 
     def __init__(self, running: Daemon, every_s: float) -> None:
@@ -61,7 +60,7 @@ class Watched:
         self.stream_s = 0.0
         self.messages = self.lost = 0
         self.resident: list[tuple[float, float]] = []
-        """Stream time [s] and MiB."""
+        """Stream time [s] and resident memory [MiB]."""
         self._stop = threading.Event()
         self._threads = [threading.Thread(target=one) for one in (self._view, self._sample)]
 
@@ -96,23 +95,14 @@ class Watched:
         return {number: statistics.median(several) for number, several in windows.items()}
 
 
-def resident_mib(pid: int) -> float:
-    """Return what a process keeps in memory, as the kernel counts its pages [MiB]."""
-    found = re.search(
-        r"^Rss: +(\d+) kB", Path(f"/proc/{pid}/smaps_rollup").read_text(), re.MULTILINE
-    )
-    assert found
-    return int(found[1]) / 1024
-
-
 def count_frames(path: Path) -> int:
-    """Return how many frames a record holds."""
+    """Return the number of frames in a record."""
     return sum(1 for _ in log_frames(path))
 
 
 @contextlib.contextmanager
 def pseudo_terminal() -> Iterator[tuple[str, Send]]:
-    """Return the name of something that looks like a serial port, and how to send there."""
+    """Yield the name of a pseudo-terminal, which acts as a serial port, and how to send to it."""
     ours, theirs = os.openpty()
     tty.setraw(theirs)
     try:
@@ -123,16 +113,16 @@ def pseudo_terminal() -> Iterator[tuple[str, Send]]:
 
 
 class Player:
-    """Sends frames as fast as is wanted, and only as far ahead as the daemon keeps up.
+    """Send frames at a given speed, but not far ahead of the daemon.
 
     Parameters
     ----------
     send
         Sends a frame.
     watched
-        Tells what the daemon took.
+        Knows how many messages the daemon has received.
     speed
-        Seconds of stream in a second.
+        Speed, as a multiple of real time.
     """
 
     def __init__(self, send: Send, watched: Watched, speed: float) -> None:
@@ -151,19 +141,19 @@ class Player:
             self.sent += 1
 
     def finish(self) -> None:
-        """Wait until the daemon has taken all."""
+        """Wait until the daemon has received all."""
         self._wait_for(self.sent)
 
-    def _wait_for(self, taken: int) -> None:
+    def _wait_for(self, count: int) -> None:
         deadline_s = time.monotonic() + STUCK_S
-        while self._watched.messages < taken:
+        while self._watched.messages < count:
             time.sleep(BURST_S)
             if time.monotonic() > deadline_s:
                 raise RuntimeError(f"{self.sent} frames sent, {self._watched.messages} taken")
 
 
 def lines(hour: Path, folder: Path, hours: int, speed: float, kind: str) -> Iterator[str]:
-    """Play hours to a daemon; tell what is resident each hour, and by how much it grew."""
+    """Play hours to a daemon; yield its resident memory each hour, and its growth."""
     stream = LongStream(list(log_frames(hour)))
     with tempfile.TemporaryDirectory(dir=folder) as record:
         medians: dict[int, float] = {}
@@ -185,7 +175,7 @@ def _played(
     wanted: tuple[int, float, str],
     medians: dict[int, float],
 ) -> Generator[str, None, int]:
-    """Play to a daemon of its own, fill in the medians, and give how many frames were sent."""
+    """Play to a new daemon and fill in the medians; return the number of frames sent."""
     hours, speed, kind = wanted
     profile = folder / "day.toml"
     profile.write_text(PROFILE, encoding="utf-8")

@@ -18,7 +18,7 @@ while log.recv_match() is not None:
 
 
 def children_cpu_s(work: Callable[[], object]) -> float:
-    """CPU time of the processes that the work starts [s]."""
+    """Return the CPU time of the child processes of some work [s]."""
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
     work()
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
@@ -26,18 +26,18 @@ def children_cpu_s(work: Callable[[], object]) -> float:
 
 
 def ours(path: Path, *more: str) -> None:
-    """The command."""
+    """Run the command."""
     run = [sys.executable, "-m", "groundside", "review", str(path), "--json", *more]
     subprocess.run(run, check=True, stdout=subprocess.DEVNULL)
 
 
 def theirs(path: Path) -> None:
-    """The loop, in a process of its own."""
+    """Run the loop, in a process of its own."""
     subprocess.run([sys.executable, "-c", LOOP, str(path)], check=True)
 
 
 def rows(log: Path, hours: int, profile: Path) -> list[Row]:
-    """The comparison, without a battery in the profile and with one."""
+    """Return the comparisons: without a battery in the profile, and with one."""
     about = f"review --json of {hours} h, whole process"
     loop = given(theirs, log)
     return [

@@ -1,4 +1,4 @@
-"""What a benchmark is: two ways to the same end, timed by turns; and how it is told."""
+"""A comparison of two ways to do the same work, timed in turns, and its line of text."""
 
 import statistics
 import time
@@ -16,11 +16,11 @@ class Row:
     Parameters
     ----------
     name
-        What is compared with what.
+        Ours and theirs, in words.
     ours, theirs
         Do the work once.
     must, aim
-        Ratios of CPU time, theirs to ours, that are needed and hoped for; None without.
+        Needed and hoped-for ratio of CPU time, theirs over ours; None if there is none.
     """
 
     name: str
@@ -31,14 +31,14 @@ class Row:
 
 
 def cpu_s(work: Callable[[], object]) -> float:
-    """CPU time of this process that the work takes [s]."""
+    """Return the CPU time of this process for some work [s]."""
     started = time.process_time()
     work()
     return time.process_time() - started
 
 
 def timed(row: Row, rounds: int = ROUNDS, clock: Callable[..., float] = cpu_s) -> str:
-    """Time both sides by turns; give the median ratio with the least and the most."""
+    """Time both sides in turns; return the median ratio, with the least and the most, as a line."""
     pairs = [(clock(row.theirs), clock(row.ours)) for _ in range(rounds)]
     ratios = [theirs / ours for theirs, ours in pairs]
     median = statistics.median(ratios)
@@ -48,7 +48,7 @@ def timed(row: Row, rounds: int = ROUNDS, clock: Callable[..., float] = cpu_s) -
 
 
 def verdict(ratio: float, must: float | None, aim: float | None) -> str:
-    """Say how a ratio stands to what is needed and hoped for."""
+    """Return whether a ratio is as needed or as hoped for, in words."""
     if must is None or aim is None:
         return ""
     reached = "aim reached" if ratio >= aim else "reached" if ratio >= must else "NOT REACHED"
@@ -56,4 +56,4 @@ def verdict(ratio: float, must: float | None, aim: float | None) -> str:
 
 
 given = partial
-"""Ties work to what it works on."""
+"""Binds a function to its arguments."""

@@ -22,20 +22,20 @@ SIX_IDS = {number for number, one in dialect.mavlink_map.items() if one.msgname 
 
 
 def recv_match(path: Path, names: list[str] | None = None) -> None:
-    """The usual loop; it looks at no field."""
+    """Read with the usual loop, without access to any field."""
     log = mavutil.mavlink_connection(str(path), dialect="all")
     while log.recv_match(type=names) is not None:
         pass
 
 
 def skip_and_decode(path: Path) -> int:
-    """The best that pymavlink can do: its decoder for the wanted frames only, in a lean loop."""
+    """Read as fast as pymavlink can: its decoder on the wanted frames only, in a lean loop."""
     decode = dialect.MAVLink(None).decode
     return sum(1 for frame in wanted_frames(path.read_bytes()) if decode(bytearray(frame)))
 
 
 def wanted_frames(data: bytes) -> Iterator[bytes]:
-    """The frames of the six messages, by their lengths alone."""
+    """Yield the frames of the six messages, found by their lengths alone."""
     at, size = 8, len(data)
     while at < size:
         length = frame_size(data, at)
@@ -45,7 +45,7 @@ def wanted_frames(data: bytes) -> Iterator[bytes]:
 
 
 def rows(hour: Path) -> list[Row]:
-    """The comparisons, on the log of an hour."""
+    """Return the comparisons of this part, on the log of an hour."""
     six = given(read_messages, hour, SIX)
     return [
         Row(

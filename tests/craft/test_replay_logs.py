@@ -73,4 +73,3 @@ def test_profiles_describe_the_simulated_craft(name: str) -> None:
     assert battery["chemistry"] == craft.battery.chemistry
     assert battery["cells"] == craft.battery.cells
     assert battery["capacity_ah"] == craft.battery.capacity_ah
-    assert profile["craft"]["length_waterline_m"] == craft.hull.length_waterline_m

@@ -96,7 +96,7 @@ def ride(seconds: float, rate_hz: float = 20.0, utc_s: float | None = None):
                 message = dialect.MAVLink_system_time_message(
                     round((utc_s + time_s) * 1e6), round((100 + time_s) * 1000)
                 )
-                frames.append(sender._pack(message))
+                frames.append(sender.pack(message))
         yield from ((time_s, frame) for frame in frames)
 
 

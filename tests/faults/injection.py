@@ -20,10 +20,9 @@ from types import SimpleNamespace
 from typing import Any
 from unittest.mock import patch
 
-from onboard.daemon import service as service_module
-from onboard.daemon.intake import Intake
+from onboard.daemon import pipeline as pipeline_module
+from onboard.daemon.pipeline import Pipeline
 from onboard.daemon.run_settings import Settings
-from onboard.daemon.service import Service
 from onboard.efficiency.advice.target import Aim
 from onboard.profile import load_profile
 from onboard.record.subscriber import STRICT
@@ -190,31 +189,30 @@ async def ridden(folder: Path) -> Outcome:
     )  # fmt: skip
     lines: list[bytes] = []
     with (
-        patch.object(service_module, "time", clock),
+        patch.object(pipeline_module, "time", clock),
         patch.object(stamp_clock_module, "time", clock),
-        patch.object(service_module.lean_memory, "give_back", lambda: None),
+        patch.object(pipeline_module.lean_memory, "trim", lambda: None),
         patch.object(refolding, "asyncio", SimpleNamespace(**{**vars(asyncio), "sleep": sleep})),
     ):
-        service = Service(settings)
-        reader = Reader(service._clock)
-        service._intake = Intake(reader, service._gate, service._clock)
-        service._open_book()
-        book = service._book
+        receipt = stamp_clock_module.StampClock()
+        reader = Reader(receipt)
+        pipeline = Pipeline(settings, reader, "link", receipt)
+        pipeline.begin()
+        book = pipeline.book
         assert book is not None
-        service._intake.record_to(book.write)
-        service._feed._viewers[None] = SimpleNamespace(  # type: ignore[index, assignment]
+        pipeline.feed._viewers[None] = SimpleNamespace(  # type: ignore[index, assignment]
             offer=lambda line, _: lines.append(line) or True
         )
         for _ in range(round((RIDDEN_S + AFTER_S) / TICK_S)):
             now.s += TICK_S
-            service._tick(reader, "link")
-            again = service._keeper._again
+            pipeline.tick()
+            again = pipeline.keeper._again
             # Where the records are being read in a thread, the clock waits for it.
             while again is not None and again.folding and not again.done:
                 await asyncio.sleep(0.001)
             await asyncio.sleep(0)
             book._recorder.flush()
-        book.close(service._keeper.kept())
+        book.close(pipeline.keeper.kept())
     messages = [json.loads(line) for part in lines for line in part.splitlines()]
     return Outcome(
         (book.folder / RECORD_NAME).read_bytes(),

@@ -263,8 +263,7 @@ def test_no_attack_gets_or_breaks_anything(tmp_path: Path) -> None:
         *("--link", "udpin:127.0.0.1:0", "--record", str(record)),
         *("--crew-listen", f"127.0.0.1:{port}"),
     ) as daemon:
-        while "crew on" not in daemon.said[-1]:
-            daemon.said.append(daemon.process.stdout.readline())
+        daemon.wait_for_line("crew on")
         viewer = GoodViewer(port, good)
         viewer.start()
         with (
@@ -283,7 +282,7 @@ def test_no_attack_gets_or_breaks_anything(tmp_path: Path) -> None:
             one.sees(last)
     for one in (viewer, late):
         one.join(timeout=PATIENCE_S)
-    assert "Traceback" not in daemon.complained
+    assert "Traceback" not in daemon.stderr
     for kind, heard in got.items():
         assert heard, kind
         for one in heard:

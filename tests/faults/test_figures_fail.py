@@ -81,11 +81,11 @@ def test_a_fault_at_every_frame_costs_the_figures_and_nothing_else(tmp_path: Pat
         assert one["why"]["course_deg"]["code"] in ("working_again", "given_up")
     # Isolated is not swallowed: the traceback is there, though not hundreds of times. Each of
     # the three that may meet the fault (the loop, the fold, the folding anew) tells of it once.
-    assert "Traceback" in daemon.complained
-    ways = daemon.complained.split("Traceback")[1:]
+    assert "Traceback" in daemon.stderr
+    ways = daemon.stderr.split("Traceback")[1:]
     told = [re.findall(r'File "(.*)", line (\d+)', way) for way in ways]
     assert told == [way for n, way in enumerate(told) if way not in told[:n]]
-    assert 0 < len(told) == daemon.complained.count("nobody foresaw this") <= 3
+    assert 0 < len(told) == daemon.stderr.count("nobody foresaw this") <= 3
 
 
 def test_a_fault_at_one_frame_is_mended_from_the_record(tmp_path: Path) -> None:

@@ -116,6 +116,6 @@ def test_a_kill_while_it_starts_leaves_nothing_that_hinders_the_next(
         next(daemon.snapshots())
         newest = latest_session(tmp_path)
         assert newest is not None
-        assert f"wattwake: record {newest}\n" in daemon.said
+        assert f"wattwake: record {newest}\n" in daemon.stdout
     assert len(sessions(tmp_path)) == begun + 1
     print(f"{len(kills)} kills while starting, {begun} of them with a session begun")

@@ -97,7 +97,7 @@ def test_whatever_takes_the_file_away_nothing_else_is_lost(tmp_path: Path) -> No
     assert rest[0] > cut_at
     assert len(sent_s) - rest[-1] <= 0.3 * RATE_HZ + 1  # on its way when the daemon ended
     for name in ("renamed", "replaced", "cut short"):
-        assert f" was {name}: recording goes on in " in daemon.complained
+        assert f" was {name}: recording goes on in " in daemon.stderr
 
 
 def test_a_session_folder_that_was_renamed_is_made_anew_even_while_nothing_comes(

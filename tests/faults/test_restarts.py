@@ -3,7 +3,6 @@
 WATTWAKE_RESTARTS=40 python -m pytest tests/faults/test_restarts.py -s
 """
 
-import json
 import os
 import random
 import signal
@@ -27,7 +26,7 @@ from onboard.profile import load_profile
 from onboard.record.sessions import sessions
 from onboard.telemetry.logs.log_files import RECORD_NAME
 from tests.daemon_process import ROOT, Daemon
-from tests.patience import PATIENCE_S
+from tests.free_port import free_port
 from tests.small_streams import Sender
 
 pytestmark = pytest.mark.slow
@@ -48,9 +47,7 @@ class Autopilot:
     """
 
     def __init__(self, boot_s: float = 500.0, tells_utc: bool = True) -> None:
-        with socket.socket(type=socket.SOCK_DGRAM) as free:
-            free.bind(("127.0.0.1", 0))
-            self.port = free.getsockname()[1]
+        self.port = free_port(socket.SOCK_DGRAM)
         self.silent = False
         self.tells_utc = tells_utc
         self._began_s = time.monotonic() - boot_s
@@ -85,7 +82,7 @@ class Autopilot:
             if self.tells_utc:
                 utc_us = round((UTC_S + time.monotonic()) * 1e6)
                 message = dialect.MAVLink_system_time_message(utc_us, round(boot_s * 1e3))
-                frames.append(sender._pack(message))
+                frames.append(sender.pack(message))
         return [*frames, sender.position(boot_s, 3.0), sender.attitude(boot_s)]
 
     def __enter__(self) -> "Autopilot":
@@ -209,17 +206,6 @@ def test_the_autopilots_own_restart_begins_another_trip_that_goes_on(tmp_path: P
     assert_same(trip, joined(records, newest=len(sessions(records)) - begun + 1))
 
 
-def said(daemon: Daemon, **command: Any) -> None:
-    """Say one thing over the feed, and wait until it is done."""
-    with socket.create_connection(("127.0.0.1", daemon.port("feed on")), PATIENCE_S) as viewer:
-        viewer.sendall(json.dumps({"id": 7, **command}).encode() + b"\n")
-        for line in viewer.makefile("rb"):
-            message = json.loads(line)
-            if message["kind"] == "ack":
-                assert message["ok"], message
-                return
-
-
 def has(snapshot: Any, reserve_fraction: float) -> bool:
     """Whether there is a target, though it is too early for a cue, and that reserve."""
     untold = snapshot["target"] is None and snapshot["why"]["target"]["code"] == NO_AIM.code
@@ -232,15 +218,15 @@ def test_a_target_said_to_a_silent_craft_outlasts_restarts(tmp_path: Path) -> No
         run_until(autopilot, records, elapsed(RECORDED_S))
         autopilot.silent = True
         with killed(*options(autopilot, records)) as daemon:
-            said(daemon, kind="set", key="target_distance_m", value=9000)
-            said(daemon, kind="set", key="reserve_fraction", value=0.31)
+            assert daemon.send_command(kind="set", key="target_distance_m", value=9000)["ok"]
+            assert daemon.send_command(kind="set", key="reserve_fraction", value=0.31)["ok"]
         run_for(autopilot, records, 1.5, signal.SIGKILL)
         autopilot.silent = False
         run_until(autopilot, records, lambda snapshot: has(snapshot, 0.31))
         # And what is said between a start and the verdict is not lost by the verdict.
         autopilot.silent, since_s = True, autopilot.boot_s - 3.0
         with Daemon(*options(autopilot, records)) as daemon:
-            said(daemon, kind="set", key="reserve_fraction", value=0.32)
+            assert daemon.send_command(kind="set", key="reserve_fraction", value=0.32)["ok"]
             autopilot.silent = False
             assert has(daemon.snapshot_when(went_on(autopilot, since_s)), 0.32)
 
@@ -255,7 +241,7 @@ def test_a_new_trip_is_not_undone_by_what_is_folded_or_restarted(tmp_path: Path)
             daemon.snapshot_when(elapsed(3.0))
             # The records of the trip are folded again, which takes until after the new one began.
             daemon.process.send_signal(signal.SIGHUP)
-            said(daemon, kind="mark", mark="new_trip", text="")
+            assert daemon.send_command(kind="mark", mark="new_trip", text="")["ok"]
             began_s = autopilot.boot_s
             daemon.snapshot_when(lambda snapshot: autopilot.boot_s > began_s + 2.5)
             trip = next(daemon.snapshots())["trip"]

@@ -1,9 +1,6 @@
 """A second ride on the same charge: the pack is not full again, whatever was restarted."""
 
-import json
-import socket
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -85,18 +82,6 @@ def codes(seen: dict[str, Any]) -> list[str]:
     return [alert["code"] for alert in seen["alerts"]]
 
 
-def says(daemon: Daemon, command: dict[str, Any]) -> dict[str, Any]:
-    """Say something to the daemon, and give its answer."""
-    with socket.create_connection(("127.0.0.1", daemon.port("feed on")), PATIENCE_S) as viewer:
-        viewer.sendall(json.dumps({"kind": "mark", "id": 7, **command}).encode() + b"\n")
-        return next(one for one in _lines(viewer) if one["kind"] == "ack" and one["id"] == 7)
-
-
-def _lines(viewer: socket.socket) -> Iterator[dict[str, Any]]:
-    for line in viewer.makefile("rb"):
-        yield json.loads(line)
-
-
 def test_a_second_ride_goes_on_with_what_is_left_and_asks(tmp_path: Path) -> None:
     craft = Craft(tmp_path)
     with craft.daemon() as daemon:
@@ -111,11 +96,11 @@ def test_a_second_ride_goes_on_with_what_is_left_and_asks(tmp_path: Path) -> Non
         assert left(seen) == pytest.approx(first, abs=0.03)
         assert seen["battery"]["left_fraction"]["high"] == pytest.approx(FULL, abs=0.05)
         assert "charge_unsaid" in codes(seen)
-        assert says(daemon, {"mark": "charged", "charged_wh": 0})["ok"]
+        assert daemon.send_command(kind="mark", mark="charged", charged_wh=0)["ok"]
         seen = craft.rides(daemon, 1, 20.0)
         assert "charge_unsaid" not in codes(seen)
         assert seen["battery"]["left_fraction"]["high"] < FULL - 0.2
-        assert says(daemon, {"mark": "charged", "left_fraction": 0.9})["ok"]
+        assert daemon.send_command(kind="mark", mark="charged", left_fraction=0.9)["ok"]
         assert left(craft.rides(daemon, 1, 20.0)) == pytest.approx(0.7, abs=0.02)
 
 
@@ -156,7 +141,7 @@ def test_a_charge_said_before_the_craft_is_heard_counts_after_a_restart_too(
         craft.rides(daemon, 300, 90.0)
     craft.off(7200.0)
     daemon = craft.daemon()
-    assert says(daemon, {"mark": "charged_full"})["ok"]
+    assert daemon.send_command(kind="mark", mark="charged_full")["ok"]
     seen = craft.rides(daemon, 60, 60.0)
     assert left(seen) == pytest.approx(FULL - 0.05, abs=0.02)
     craft.cut_off(daemon, seen)
@@ -176,5 +161,5 @@ def test_without_what_was_kept_the_records_tell(tmp_path: Path) -> None:
     craft.off(7200.0)
     with craft.daemon() as daemon:
         assert left(craft.rides(daemon, 30, 20.0)) == pytest.approx(first, abs=0.03)
-    assert "not readable" in daemon.complained or "another version" in daemon.complained
-    assert "the battery's count is taken from the last trip's records" in daemon.complained
+    assert "not readable" in daemon.stderr or "another version" in daemon.stderr
+    assert "the battery's count is taken from the last trip's records" in daemon.stderr

@@ -6,7 +6,7 @@ from typing import Any
 import pymavlink.dialects.v20.all as dialect
 import pytest
 
-from tests.daemon_process import Daemon, said
+from tests.daemon_process import Daemon
 from tests.faults.faulty_link import Send, udp
 from tests.small_streams import Sender
 
@@ -49,7 +49,7 @@ class Craft:
             clock = dialect.MAVLink_system_time_message(
                 round((UTC_S + boot_s) * 1e6), round(boot_s * 1e3)
             )
-            frames = [sender.attitude(boot_s), sender._pack(clock), sender.gps(2.0)]
+            frames = [sender.attitude(boot_s), sender.pack(clock), sender.gps(2.0)]
             frames += [sender.battery_status(50, 10, pack) for pack in packs]
             send(b"".join([sender.heartbeat(), *frames]))
 
@@ -65,8 +65,7 @@ def started(folder: Path) -> Daemon:
 
 
 def unplugged(daemon: Daemon, source: str):
-    port = daemon.port("feed on")
-    return said(port, kind="mark", mark="unplugged", source=source)
+    return daemon.send_command(kind="mark", mark="unplugged", source=source)
 
 
 KNOWN = ("power_w", "time_left_s")

@@ -114,7 +114,7 @@ def test_listen_only_is_true_or_false() -> None:
         parse_profile("[link]\nlisten_only = 1")
 
 
-def test_true_is_no_number() -> None:
+def test_true_is_not_a_number() -> None:
     assert parse_profile("[sensors]\ncurrent_scale = 1\n").sensors.current_scale == 1.0
     with pytest.raises(ProfileError, match=r"sensors\.current_scale"):
         parse_profile("[sensors]\ncurrent_scale = true\n")

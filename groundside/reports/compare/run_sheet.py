@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from onboard.errors import UsageError
-from onboard.profile import as_given
+from onboard.setting import as_given
 from onboard.telemetry.logs.log_files import session_folder
 
 KEYS = ("setup", "log", "start_s", "end_s")

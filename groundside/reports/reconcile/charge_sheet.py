@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from onboard.errors import UsageError
-from onboard.profile import as_given
+from onboard.setting import as_given
 
 METERS = ("dc", "ac")
 AH_MOST, WH_MOST = 5000.0, 2e5

@@ -12,7 +12,7 @@ import aiohttp
 import pytest
 
 from groundside.browser.dashboard_process import CLOSE_QUIT
-from groundside.browser.page_address import page_addresses, qr_code
+from groundside.browser.page_address import page_addresses
 from groundside.browser.server import PAGE
 from tests.daemon_process import ROOT
 from tests.groundside.browser.served import Served, children_of, gone_within, is_there
@@ -174,10 +174,7 @@ def test_the_page_fetches_nothing_from_elsewhere() -> None:
     assert "//" not in page.replace("ws://", "").replace("wss://", "").replace("// ", "")
 
 
-def test_page_addresses_and_their_qr_code() -> None:
+def test_page_addresses() -> None:
     addresses = page_addresses("0.0.0.0", 27221)
     assert all(one.startswith("http://") and one.endswith(":27221/") for one in addresses)
     assert addresses[-1] == f"http://{socket.gethostname()}.local:27221/"
-    code = qr_code("http://192.0.2.7:27221/").splitlines()
-    # Version 2, 25 modules and 4 around (ISO/IEC 18004), two in a row of characters.
-    assert len(code) == pytest.approx((25 + 8) / 2, abs=1.0)

@@ -42,7 +42,7 @@ SNAPSHOT = as_line(NOTHING)
 
 @pytest.fixture(autouse=True)
 def short_poll(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(door_module, "LOOK_S", 0.02)
+    monkeypatch.setattr(door_module, "POLL_S", 0.02)
 
 
 def invited(folder: Path, there: Open, role: str = "crew", name: str = "") -> Invitation:

@@ -126,7 +126,7 @@ def find_announced(craft_folder: Path, door_folder: Path) -> FeedAddress:
     async def find() -> FeedAddress:
         async with open_door(door_folder) as there:
             announcing = Announcing(craft_folder, "127.0.0.1", there.port)
-            await asyncio.to_thread(announcing.tell)
+            await asyncio.to_thread(announcing.announce)
             try:
                 skiff = craft_of(craft_folder, there.port, "127.0.0.99")
                 for listen_s in LONGER_AND_LONGER_S if craft_folder == door_folder else (2.0,):
@@ -135,7 +135,7 @@ def find_announced(craft_folder: Path, door_folder: Path) -> FeedAddress:
                         break
                 return found
             finally:
-                await asyncio.to_thread(announcing._take_back)
+                await asyncio.to_thread(announcing.withdraw)
 
     try:
         return asyncio.run(find())

@@ -1,4 +1,4 @@
-"""`wattwake-onboard check` as a process: over UDP, a pty, and beside a daemon that runs."""
+"""`wattwake-onboard check` as a process: over UDP, a pty, and beside a running daemon."""
 
 import contextlib
 import json
@@ -16,6 +16,7 @@ import pytest
 
 from onboard.daemon.command_line import main
 from tests.daemon_process import ROOT, Daemon
+from tests.free_port import free_port
 from tests.patience import PATIENCE_S
 from tests.small_streams import Sender
 
@@ -33,7 +34,7 @@ capacity_ah = 23.5
 
 @contextlib.contextmanager
 def telemetry(send: Callable[[bytes], object]) -> Iterator[None]:
-    """A craft at rest sends, at ten times its pace, so that a short check hears enough."""
+    """Send as a craft at rest, at ten times the rate, so that a short check gets enough."""
     stop = threading.Event()
 
     def play() -> None:
@@ -64,23 +65,16 @@ def check(*options: str, columns: int = 80) -> subprocess.CompletedProcess[str]:
     )
 
 
-def free_port(kind: int) -> int:
-    with socket.socket(type=kind) as one:
-        one.bind(("127.0.0.1", 0))
-        port: int = one.getsockname()[1]
-        return port
-
-
 @pytest.fixture
 def options(tmp_path: Path) -> list[str]:
     profile = tmp_path / "craft.toml"
     profile.write_text(PROFILE)
-    port = free_port(socket.SOCK_STREAM)
+    port = free_port()
     given = ["--profile", str(profile), "--record", str(tmp_path / "sessions")]
     return [*given, "--listen", f"127.0.0.1:{port}"]
 
 
-def test_over_udp_all_is_said_in_80_columns_and_nothing_is_sent(options: list[str]) -> None:
+def test_over_udp_the_findings_fit_80_columns_and_nothing_is_sent(options: list[str]) -> None:
     port = free_port(socket.SOCK_DGRAM)
     with socket.socket(type=socket.SOCK_DGRAM) as outlet:
         with telemetry(lambda frame: outlet.sendto(frame, ("127.0.0.1", port))):
@@ -128,7 +122,7 @@ def test_over_a_pty_as_json_and_nothing_is_written_to_it(options: list[str]) -> 
 
 
 @pytest.mark.parametrize("pty", [False, True])
-def test_while_the_daemon_holds_the_link_its_feed_is_asked(options: list[str], pty: bool) -> None:
+def test_while_a_daemon_has_the_link_its_feed_is_asked(options: list[str], pty: bool) -> None:
     listen = options[options.index("--listen") + 1]
     with contextlib.ExitStack() as stack:
         if pty:

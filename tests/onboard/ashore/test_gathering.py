@@ -1,4 +1,4 @@
-"""What the check finds out over links that the tests play, with a clock of their own."""
+"""Facts gathered over simulated links, on a simulated clock."""
 
 import socket
 import threading
@@ -11,14 +11,22 @@ from onboard.ashore import gathering
 from onboard.ashore.daemon_feed import DaemonFeed, probe
 from onboard.ashore.facts import PairingFacts, Port
 from onboard.ashore.findings import Verdict
-from onboard.ashore.gathering import CheckSettings, Clocks, gather, same_link
+from onboard.ashore.gathering import (
+    Clocks,
+    disk_facts,
+    gather,
+    pairing_facts,
+    same_link,
+)
 from onboard.ashore.report import FIRST, as_dict, as_lines, judge
 from onboard.contract.codec import as_line
 from onboard.contract.figure import Unknown
 from onboard.contract.messages import Hello
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import unknown_snapshot
+from onboard.crew.door import DoorSettings
 from onboard.crew.keys import identity_path
+from onboard.daemon.run_settings import Settings
 from onboard.errors import LinkEndedError, LinkError, UsageError
 from onboard.profile import parse_profile
 from onboard.telemetry.link.base import Part
@@ -33,7 +41,7 @@ START_US = 1_764_063_600_000_000
 
 
 class Played:
-    """A link that gives a second of telemetry each second, on a clock that its reads move."""
+    """A link that yields a second of telemetry each second, on a clock that its reads advance."""
 
     def __init__(self, seconds: list[bytes | Exception]) -> None:
         self.name = "udpin:127.0.0.1:14550"
@@ -69,8 +77,8 @@ def telemetry(seconds: int, sender: Sender | None = None, **changes) -> list[byt
 
 
 @pytest.fixture
-def settings(tmp_path: Path) -> CheckSettings:
-    return CheckSettings(
+def settings(tmp_path: Path) -> Settings:
+    return Settings(
         profile=PROFILE,
         profile_path=Path("craft.toml"),
         connection="udpin:127.0.0.1:14550",
@@ -90,9 +98,9 @@ def play(monkeypatch):
     return begin
 
 
-def test_a_craft_at_rest_gives_its_facts(settings: CheckSettings, play) -> None:
+def test_a_craft_at_rest_gives_its_facts(settings: Settings, play) -> None:
     link = Played(telemetry(30))
-    facts = gather(settings, play(link))
+    facts = gather(settings, clocks=play(link))
     assert link.closed
     assert facts.link.seconds_s == pytest.approx(10.0, abs=0.3)
     assert facts.link.problem is None
@@ -120,37 +128,35 @@ def test_a_craft_at_rest_gives_its_facts(settings: CheckSettings, play) -> None:
     assert list(verdicts)[:3] == ["link", "autopilot", "fix"]
 
 
-def test_nothing_garbage_and_a_lone_ground_station_are_told_apart(
-    settings: CheckSettings, play
-) -> None:
-    silent = judge(gather(settings, play(Played([]))))
+def test_silence_garbage_and_a_lone_ground_station_differ(settings: Settings, play) -> None:
+    silent = judge(gather(settings, clocks=play(Played([]))))
     assert "nothing came in 10 s" in silent[0].text
     assert [one.verdict for one in silent].count(Verdict.BAD) == 1
-    noise = judge(gather(settings, play(Played([b"\x55\xaa\x13" * 50] * 20))))
+    noise = judge(gather(settings, clocks=play(Played([b"\x55\xaa\x13" * 50] * 20))))
     assert "no MAVLink message" in noise[0].text
     station = Sender(255, 190)
     beats = [station.heartbeat(GROUND_STATION, INVALID)] * 20
-    alone = judge(gather(settings, play(Played(beats))))
+    alone = judge(gather(settings, clocks=play(Played(beats))))
     assert alone[1].verdict is Verdict.BAD
     assert "HEARTBEAT" in alone[1].text
 
 
-def test_another_craft_on_the_link_is_named(settings: CheckSettings, play) -> None:
+def test_another_craft_on_the_link_is_named(settings: Settings, play) -> None:
     ours, theirs = telemetry(20), telemetry(20, Sender(7))
     both = [a + b[: len(b) // 2] for a, b in zip(ours, theirs, strict=True)]
-    facts = gather(settings, play(Played(both)))
+    facts = gather(settings, clocks=play(Played(both)))
     assert (facts.autopilot.system_id, facts.autopilot.others) == (1, (7,))
-    facts = gather(replace(settings, system_id=7), play(Played(both)))
+    facts = gather(replace(settings, system_id=7), clocks=play(Played(both)))
     assert (facts.autopilot.system_id, facts.autopilot.others) == (7, (1,))
 
 
-def test_unknown_instruments_stay_unknown(settings: CheckSettings, play) -> None:
+def test_unknown_instruments_stay_unknown(settings: Settings, play) -> None:
     sender = Sender()
     unknown = [
         b"".join([sender.heartbeat(), sender.attitude(n + 1.0), sender.sys_status(65.535, -0.01)])
         for n in range(20)
     ]
-    facts = gather(settings, play(Played(unknown)))
+    facts = gather(settings, clocks=play(Played(unknown)))
     assert facts.power.amps_a == facts.power.volts_v == ()
     assert facts.fix.fix is None
     found = {one.name: one for one in judge(facts)}
@@ -158,22 +164,20 @@ def test_unknown_instruments_stay_unknown(settings: CheckSettings, play) -> None
     assert "GPS_RAW_INT" in found["fix"].text
 
 
-def test_a_link_that_breaks_or_ends_while_listened_to(settings: CheckSettings, play) -> None:
+def test_a_link_that_breaks_or_ends_while_listening(settings: Settings, play) -> None:
     broken = Played([*telemetry(3), LinkError("/dev/x: gone")])
-    facts = gather(settings, play(broken))
+    facts = gather(settings, clocks=play(broken))
     assert facts.link.problem == "/dev/x: gone"
     assert facts.link.messages == 21
     assert judge(facts)[0].verdict is Verdict.BAD
     ended = Played([*telemetry(3), LinkEndedError("file:x: played to its end")])
-    facts = gather(settings, play(ended))
+    facts = gather(settings, clocks=play(ended))
     assert facts.link.problem is None
     assert facts.link.seconds_s == pytest.approx(3.0, abs=0.3)
     assert facts.autopilot.system_id == 1
 
 
-def test_the_clock_of_the_autopilot_is_held_against_the_board(
-    settings: CheckSettings, play
-) -> None:
+def test_the_autopilots_clock_is_compared_with_the_boards(settings: Settings, play) -> None:
     import pymavlink.dialects.v20.all as dialect
 
     sender = Sender()
@@ -181,14 +185,14 @@ def test_the_clock_of_the_autopilot_is_held_against_the_board(
     for n, data in enumerate(telemetry(20, sender)):
         utc_us = START_US + (50 + n) * 1_000_000 - 7_200_000_000
         stamp = dialect.MAVLink_system_time_message(utc_us, (100 + n) * 1000)
-        seconds.append(data + sender._pack(stamp))
-    facts = gather(settings, play(Played(seconds)))
+        seconds.append(data + sender.pack(stamp))
+    facts = gather(settings, clocks=play(Played(seconds)))
     assert facts.clock.autopilot_s is not None
     assert facts.clock.board_s - facts.clock.autopilot_s == pytest.approx(7200.0, abs=1.5)
 
 
-def test_a_link_that_cannot_be_opened_is_a_finding_but_wrong_words_are_not(
-    settings: CheckSettings, tmp_path: Path
+def test_an_unavailable_link_is_a_finding_and_a_malformed_one_an_error(
+    settings: Settings, tmp_path: Path
 ) -> None:
     facts = gather(replace(settings, connection="/dev/nosuch"))
     assert "no such serial device" in judge(facts)[0].text
@@ -198,17 +202,17 @@ def test_a_link_that_cannot_be_opened_is_a_finding_but_wrong_words_are_not(
         gather(replace(settings, connection=f"file:{tmp_path / 'no.tlog'}"))
 
 
-def test_the_folder_of_the_records(settings: CheckSettings, tmp_path: Path, monkeypatch) -> None:
+def test_the_folder_of_the_records(settings: Settings, tmp_path: Path, monkeypatch) -> None:
     file = tmp_path / "file"
     file.write_text("")
-    assert gathering._disk(file / "sessions", None).problem == f"{file} is no folder"
-    assert gathering._disk(None, None).folder is None
+    assert disk_facts(file / "sessions").problem == f"{file} is no folder"
+    assert disk_facts(None).folder is None
     monkeypatch.setattr(gathering.os, "access", lambda path, mode: False)
-    assert gathering._disk(tmp_path, None).writable is False
+    assert disk_facts(tmp_path).writable is False
 
 
 class Server:
-    """A server that says the given lines to all who come."""
+    """A server that sends the same lines to everybody who connects."""
 
     def __init__(self, *lines: bytes) -> None:
         self.inlet = socket.create_server(("127.0.0.1", 0))
@@ -253,7 +257,7 @@ def snapshot(n: int, source: str) -> bytes:
     )
 
 
-def test_a_busy_link_is_judged_by_what_its_daemon_says(settings: CheckSettings) -> None:
+def test_a_busy_link_is_judged_by_its_daemons_snapshots(settings: Settings) -> None:
     with socket.socket(type=socket.SOCK_DGRAM) as holder:
         holder.bind(("127.0.0.1", 0))
         connection = f"udpin:127.0.0.1:{holder.getsockname()[1]}"
@@ -273,37 +277,37 @@ def test_a_busy_link_is_judged_by_what_its_daemon_says(settings: CheckSettings) 
     assert facts.fix.speeds_mps == ()
     assert facts.fix.why_no_speed == "the GPS has no fix"
     assert facts.clock.autopilot_s == pytest.approx(1_764_063_600.2)
-    assert (facts.feed.held_by, facts.feed.craft) == (Port.OURS, "skiff")
+    assert (facts.feed.used_by, facts.feed.craft) == (Port.OURS, "skiff")
     # A daemon that listens elsewhere says nothing about this link.
     assert not other.link.asked_daemon
     assert other.link.problem is not None
 
 
-def test_who_has_the_port() -> None:
+def test_use_of_the_port() -> None:
     clock = Played([]).clocks.clock_s
     with Server(b"220 something else\r\n") as server:
-        assert probe("127.0.0.1", server.port, clock).held_by is Port.OTHER
-        assert probe("0.0.0.0", server.port, clock).held_by is Port.OTHER
-    assert probe("127.0.0.1", server.port, clock).held_by is Port.FREE
-    assert probe("no host", 1, clock).held_by is Port.REFUSED
+        assert probe("127.0.0.1", server.port, clock).used_by is Port.OTHER
+        assert probe("0.0.0.0", server.port, clock).used_by is Port.OTHER
+    assert probe("127.0.0.1", server.port, clock).used_by is Port.FREE
+    assert probe("no host", 1, clock).used_by is Port.REFUSED
     with socket.socket() as bound:
         bound.bind(("127.0.0.1", 0))  # held, though it does not listen
         held = probe("127.0.0.1", bound.getsockname()[1], clock)
-    assert (held.held_by, held.problem) == (Port.REFUSED, "address already in use")
-    assert probe("127.0.0.1", 0, clock).held_by is Port.FREE
+    assert (held.used_by, held.problem) == (Port.REFUSED, "address already in use")
+    assert probe("127.0.0.1", 0, clock).used_by is Port.FREE
 
 
 def test_a_line_without_an_end_does_not_fill_the_memory() -> None:
     with (
         Server(HELLO, b"x" * 3_000_000) as server,
-        DaemonFeed("127.0.0.1", server.port, Played([]).clocks.clock_s) as talk,
+        DaemonFeed("127.0.0.1", server.port, Played([]).clocks.clock_s) as feed,
     ):
-        assert talk.ours
-        assert talk.snapshots(1.0) == []
-        assert len(talk._rest) <= 1 << 20
+        assert feed.hello
+        assert feed.snapshots(1.0) == []
+        assert feed.lines.pending_bytes <= 1 << 20
 
 
-def test_links_are_the_same_by_what_they_name(tmp_path: Path) -> None:
+def test_links_are_compared_by_what_they_name(tmp_path: Path) -> None:
     device, name = tmp_path / "ttyX", tmp_path / "by-id"
     device.write_text("")
     name.symlink_to(device)
@@ -312,10 +316,8 @@ def test_links_are_the_same_by_what_they_name(tmp_path: Path) -> None:
     assert not same_link("udpin:0.0.0.0:1", "udpin:0.0.0.0:2")
 
 
-def test_lines_fit_the_terminal_and_units_stay_with_their_numbers(
-    settings: CheckSettings, play
-) -> None:
-    findings = judge(gather(settings, play(Played(telemetry(20)))))
+def test_lines_fit_the_terminal_and_units_stay_with_their_numbers(settings: Settings, play) -> None:
+    findings = judge(gather(settings, clocks=play(Played(telemetry(20)))))
     for width in (40, 80):
         lines = as_lines(findings, width)
         assert max(map(len, lines)) <= width
@@ -327,8 +329,8 @@ def test_lines_fit_the_terminal_and_units_stay_with_their_numbers(
     assert any("sensors.current_offset_a = -0.1" in line for line in as_lines(findings, 40))
 
 
-def test_json_holds_each_finding(settings: CheckSettings, play) -> None:
-    facts = gather(settings, play(Played(telemetry(20))))
+def test_json_holds_each_finding(settings: Settings, play) -> None:
+    facts = gather(settings, clocks=play(Played(telemetry(20))))
     told = as_dict(facts, judge(facts))
     assert told["verdict"] == "look"
     assert told["findings"][0]["name"] == "link"
@@ -336,29 +338,25 @@ def test_json_holds_each_finding(settings: CheckSettings, play) -> None:
     assert "propeller off" in told["first"]
 
 
-def test_a_short_check_of_a_slow_link_still_chooses_and_reads(
-    settings: CheckSettings, play
-) -> None:
+def test_a_short_check_of_a_slow_link_still_chooses_and_reads(settings: Settings, play) -> None:
     """In two seconds the daemon would not have settled on a craft; the check has to."""
-    facts = gather(replace(settings, seconds_s=2.0), play(Played(telemetry(2))))
+    facts = gather(settings, 2.0, play(Played(telemetry(2))))
     assert facts.autopilot.system_id == 1
     assert facts.power.amps_a
     assert facts.fix.fix == 3.0
 
 
-def test_who_is_paired_and_what_others_may_read(tmp_path: Path) -> None:
+def test_members_and_exposed_files(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
     member(folder, "phone", "viewer")
-    settings = CheckSettings(
-        *(PROFILE, None, "udpin:127.0.0.1:0", 57600, None, ("127.0.0.1", 0), None, 0.1),
-        pairing=folder,
-        crew=("0.0.0.0", 27222),
-    )
-    found = gathering._pairing(settings)
+
+    def facts() -> PairingFacts:
+        return pairing_facts(folder, DoorSettings("0.0.0.0", 27222, folder, "skiff"))
+
+    found = facts()
     assert found == PairingFacts(True, "0.0.0.0:27222", ("phone (viewer)",))
     identity_path(folder).chmod(0o644)
-    assert gathering._pairing(settings).exposed == (str(identity_path(folder)),)
+    assert facts().exposed == (str(identity_path(folder)),)
     identity_path(folder).write_text("x")
-    assert "cannot be read" in (gathering._pairing(settings).problem or "")
-    nobody = replace(settings, pairing=tmp_path / "elsewhere")
-    assert gathering._pairing(nobody) == PairingFacts()
+    assert "cannot be read" in (facts().problem or "")
+    assert pairing_facts(tmp_path / "elsewhere", None) == PairingFacts()

@@ -1,8 +1,8 @@
-"""Listening takes in all that came up to its end, and sends nothing."""
+"""Listening folds everything up to its end, and sends nothing."""
 
 import pytest
 
-from onboard.ashore.listening import LOOK_EVERY_S, listen
+from onboard.ashore.listening import FOLD_EVERY_S, listen
 from onboard.errors import LinkEndedError, LinkError
 from onboard.ride.ride import Ride
 from onboard.telemetry.link.base import Part
@@ -11,7 +11,7 @@ from tests.small_streams import Sender
 
 
 class Played:
-    """A link that gives a second of telemetry for each second of its clock, then does its last."""
+    """A link that yields a second of telemetry per read, then ends or fails."""
 
     name, unsent_bytes = "played", 0
 
@@ -25,7 +25,7 @@ class Played:
                 raise self.last
             self.now_s += timeout_s
             return []
-        self.now_s += LOOK_EVERY_S / 4
+        self.now_s += FOLD_EVERY_S / 4
         self.given += 1
         return [Part(second(self.given, self.sender))]
 
@@ -45,12 +45,12 @@ class Played:
         (6, LinkError("unplugged"), True),
     ],
 )
-def test_all_that_came_is_taken_in(seconds: int, last: Exception | None, says: bool) -> None:
+def test_everything_received_is_folded(seconds: int, last: Exception | None, says: bool) -> None:
     link, ride = Played(seconds, last), Ride(PROFILE)
-    until_s = seconds * LOOK_EVERY_S / 4 + 0.01
-    heard = listen(link, ride, until_s, lambda: link.now_s, lambda: START_US)
+    until_s = seconds * FOLD_EVERY_S / 4 + 0.01
+    reception = listen(link, ride, until_s, lambda: link.now_s, lambda: START_US)
     assert ride.messages == seconds * A_SECOND
-    assert heard.received_bytes + 8 * ride.messages == heard.record_bytes
-    assert (heard.problem is not None) is says
-    assert heard.seconds_s == pytest.approx(until_s if last is None else until_s - 0.01)
-    assert heard.snapshots[-1].link.messages == ride.messages
+    assert reception.received_bytes + 8 * ride.messages == reception.record_bytes
+    assert (reception.problem is not None) is says
+    assert reception.seconds_s == pytest.approx(until_s if last is None else until_s - 0.01)
+    assert reception.snapshots[-1].link.messages == ride.messages

@@ -1,4 +1,4 @@
-"""Facts in, findings out: each check by a table of what may be found."""
+"""Facts in, findings out: a table of cases for each check."""
 
 import csv
 from dataclasses import replace
@@ -202,7 +202,7 @@ def test_the_flat_part_of_lfp_says_little_and_li_ion_much() -> None:
     assert 0.5 < low < 0.7 < high < 0.9
 
 
-def test_nothing_is_said_of_instruments_while_no_autopilot_is_heard() -> None:
+def test_instruments_are_not_checked_without_an_autopilot() -> None:
     findings = [
         check_fix(FIX, False),
         check_current(PowerFacts(), Sensors(), False),

@@ -1,4 +1,4 @@
-"""The unit: its text, what systemd says to it, and how it is put in place."""
+"""The unit: its text, systemd's own verdict on it, and how it is installed."""
 
 import grp
 import os
@@ -28,7 +28,7 @@ COMMAND = (sys.executable, "-m", "onboard", "run")
 
 
 def settings(text: str) -> dict[str, str]:
-    """The unit's keys; each of ours stands in it once."""
+    """Return the unit's keys; each of ours occurs once."""
     pairs = [line.partition("=") for line in text.splitlines() if "=" in line]
     assert len({key for key, _, _ in pairs}) == len(pairs)
     return {key: value for key, _, value in pairs}
@@ -56,14 +56,14 @@ def test_a_system_unit_restarts_for_ever_and_may_open_the_device() -> None:
         assert hidden not in found
 
 
-def test_a_users_unit_asks_for_nothing_that_only_the_board_can_give() -> None:
+def test_a_users_unit_has_no_system_only_settings() -> None:
     found = settings(unit_text(Plan(False, COMMAND, user="skipper", group="dialout")))
     assert found["WantedBy"] == "default.target"
     refused = ("User", "SupplementaryGroups", "ProtectSystem", "OOMScoreAdjust", "After")
     assert not set(refused) & set(found)
 
 
-def test_a_record_in_a_guarded_folder_is_let_through() -> None:
+def test_a_record_in_a_guarded_folder_is_an_exception() -> None:
     plan = Plan(True, COMMAND, record=Path("/usr/local/share/rides"))
     assert "ReadWritePaths=-/usr/local/share/rides" in unit_text(plan)
     assert "ReadWritePaths" not in unit_text(Plan(True, COMMAND, record=Path("/home/s/rides")))
@@ -173,7 +173,7 @@ def test_a_unit_is_replaced_only_on_demand(tmp_path: Path) -> None:
     assert list(path.parent.iterdir()) == [path]
 
 
-def test_a_folder_that_cannot_be_written_is_said_in_a_line(tmp_path: Path) -> None:
+def test_an_unwritable_folder_is_a_one_line_error(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(UsageError, match="cannot be written"):
         install("x", tmp_path / "file" / "wattwake.service", False)

@@ -1,4 +1,4 @@
-"""What the tests of the encrypted door share: an open door, and viewers that knock."""
+"""Shared by the tests of the encrypted door: an open door, and viewers."""
 
 import asyncio
 import contextlib
@@ -25,7 +25,7 @@ def paired_folder(tmp_path: Path) -> Path:
 
 
 def member(folder: Path, name: str = "phone", role: str = "crew") -> str:
-    """Have a viewer join; give its token."""
+    """Add a member; return its token."""
     book = CrewBook(folder)
     made = book.redeem(book.invite(role, name), "x")
     assert made is not None
@@ -44,10 +44,10 @@ class Open:
 
     def __init__(self, feed: FeedServer, door: CrewDoor, port: int) -> None:
         self.feed, self.door, self.port = feed, door, port
-        self.heard: list[Command] = []
+        self.commands: list[Command] = []
 
     def take(self, command: Command, reply: Reply) -> None:
-        self.heard.append(command)
+        self.commands.append(command)
         reply(None, None)
 
 
@@ -76,7 +76,7 @@ async def open_door(folder: Path, **more: Any) -> AsyncIterator[Open]:
 
 
 class Viewer:
-    """One that speaks TLS to the door; all leave when the door is shut."""
+    """A TLS connection to the door; all are closed with the door."""
 
     all: ClassVar[list["Viewer"]] = []
 
@@ -108,7 +108,7 @@ class Viewer:
         return json.loads(line) if line else {"kind": "ended"}
 
     async def rest(self) -> bytes:
-        """All that still comes until the other end hangs up."""
+        """Return all that still comes until the other end closes."""
         got = b""
         async with asyncio.timeout(PATIENCE_S):
             with contextlib.suppress(OSError):

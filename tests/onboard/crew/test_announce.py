@@ -1,4 +1,4 @@
-"""Announcing on real sockets: who looks finds the craft by its key's begin, and nothing more."""
+"""Announcing on real sockets: the craft is found by the begin of its fingerprint, and no more."""
 
 import asyncio
 import builtins
@@ -24,7 +24,7 @@ def own_service(monkeypatch: pytest.MonkeyPatch) -> str:
 def look_until(
     wanted: Callable[[tuple[AnnouncedDaemon, ...]], bool],
 ) -> tuple[AnnouncedDaemon, ...]:
-    """Look around, longer each time, until it looks as wanted or there is no hope."""
+    """Search, longer each time, until the result is as wanted."""
     found: tuple[AnnouncedDaemon, ...] = ()
     for look_s in (2.0, 8.0, 32.0):
         if wanted(found := asyncio.run(announced_daemons(look_s))):
@@ -33,26 +33,26 @@ def look_until(
 
 
 @pytest.mark.slow
-def test_it_is_found_and_says_no_name(tmp_path: Path) -> None:
+def test_it_is_discovered_and_reveals_no_name(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
     name = own_fingerprint(folder).hex()[:8]
     announcing = Announcing(folder, "192.0.2.7", 27222)
     try:
         try:
-            announcing.tell()
+            announcing.announce()
             found = look_until(lambda found: found != ())
         except OSError as problem:
             pytest.skip(f"no multicast here: {problem}")
         assert found == (AnnouncedDaemon(f"wattwake-{name}", "192.0.2.7", 27222, name),)
     finally:
-        announcing._take_back()
+        announcing.withdraw()
     assert look_until(lambda found: found == ()) == ()
 
 
 def test_this_boards_own_address_is_not_announced(tmp_path: Path) -> None:
     announcing = Announcing(paired_folder(tmp_path), "127.0.0.1", 27222)
     asyncio.run(announcing.run())  # it ends at once: there is nothing to tell
-    assert announcing._told is None
+    assert announcing.announced is None
 
 
 @pytest.mark.parametrize(
@@ -62,7 +62,7 @@ def test_this_boards_own_address_is_not_announced(tmp_path: Path) -> None:
         (OSError(19, "No such device"), "No such device"),
     ],
 )
-def test_where_it_cannot_it_says_so_once(
+def test_a_failure_is_logged_once(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     caplog: pytest.LogCaptureFixture,

@@ -1,7 +1,7 @@
 """No viewer reaches the autopilot: not in the code, and not in the bytes that are sent.
 
-Held in two ways: what stands behind the feed, the door and `obey` imports nothing that can write to
-a link; and a daemon sends the same bytes with a viewer that says everything there is to say.
+Tested in two ways: nothing behind the feed, the door and `obey` imports anything that can write to
+a link; and a daemon sends the same bytes with a viewer that sends every command there is.
 """
 
 import ast
@@ -14,15 +14,15 @@ from typing import get_args
 
 import pytest
 
-import onboard.daemon.service as service_module
+import onboard.daemon.pipeline as pipeline_module
 from onboard.contract.commands import Key, MarkName
 from onboard.crew import door as door_module
 from onboard.crew.door import DoorSettings
-from onboard.daemon.intake import Intake
+from onboard.daemon.pipeline import Pipeline
 from onboard.daemon.run_settings import Settings
-from onboard.daemon.service import Service
 from onboard.profile import Battery, Profile
 from onboard.telemetry.link.base import Piece, Source
+from onboard.telemetry.link.stamp_clock import StampClock
 from tests.onboard.crew.doors import Viewer, member, paired_folder
 from tests.small_streams import Sender
 
@@ -35,6 +35,7 @@ CAN_SEND = (
     "onboard.telemetry.mavlink.packing",
     "onboard.telemetry.mavlink.signing",
     "onboard.telemetry.link.link_reader",
+    "onboard.daemon.pipeline",
     "onboard.daemon.service",
     "serial",
     "pymavlink.mavutil",
@@ -67,7 +68,7 @@ def file_of(module: str) -> Path | None:
 
 
 def everything_behind(start: list[Path]) -> dict[str, Path]:
-    """All modules that these files import, and those that they import."""
+    """Return all modules that these files import, directly or not."""
     found: dict[str, Path] = {}
     due = list(start)
     while due:
@@ -80,7 +81,7 @@ def everything_behind(start: list[Path]) -> dict[str, Path]:
     return found
 
 
-def test_what_viewers_talk_to_imports_nothing_that_can_send() -> None:
+def test_nothing_behind_the_feed_imports_what_can_send() -> None:
     start = [
         *(ROOT / "onboard/feed").glob("*.py"),
         *(ROOT / "onboard/crew").glob("*.py"),
@@ -101,7 +102,7 @@ def test_this_would_notice() -> None:
 
 
 class Reader:
-    """A link that gives a second of telemetry every fifth time, and keeps what is sent."""
+    """A link reader with a second of telemetry at each fifth call; keeps what is sent."""
 
     problem, dropped_bytes, heard_s, answered = None, 0, None, None
 
@@ -125,7 +126,7 @@ class Reader:
 
 
 def commands() -> Iterator[dict]:
-    """Every setting and every mark there is, set and cleared."""
+    """Yield every setting and every mark, set and cleared."""
     for key in get_args(Key):
         yield {"kind": "set", "key": key, "value": SAYS[key]}
         if key.startswith("target"):
@@ -137,7 +138,7 @@ def commands() -> Iterator[dict]:
 
 
 async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, list[dict]]:
-    """Let a daemon run by a clock of ours; give what it sent, and what the viewer was answered."""
+    """Run a pipeline on a simulated clock; return what it sent, and the answers to the viewer."""
     pairing = paired_folder(folder)
     profile = Profile(battery=Battery("lfp", 16, capacity_ah=50.0))
     door = DoorSettings("127.0.0.1", 0, pairing, "skiff")
@@ -145,20 +146,18 @@ async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, lis
         profile, "udpin:127.0.0.1:0", 57600, None, ("127.0.0.1", 0), folder / "rec", door=door
     )
     now = SimpleNamespace(s=1000.0)
-    service_module.time = SimpleNamespace(  # type: ignore[attr-defined]
+    pipeline_module.time = SimpleNamespace(  # type: ignore[attr-defined]
         monotonic=lambda: now.s,
         monotonic_ns=lambda: int(now.s * 1e9),
         time_ns=lambda: 1_750_000_000 * 10**9,
     )
-    service, reader, answers = Service(settings), Reader(), []
-    await service._feed.open(
-        "127.0.0.1", 0, "skiff", service._on_command, service._publisher.trip_line
-    )
-    service._open_book()
-    service._intake = Intake(reader, service._gate, service._clock)  # type: ignore[arg-type]
-    service._intake.record_to(service._book.write)
+    reader, answers = Reader(), []
+    pipeline = Pipeline(settings, reader, "link", StampClock())  # type: ignore[arg-type]
+    feed = pipeline.feed
+    await feed.open("127.0.0.1", 0, "skiff", pipeline.on_command, pipeline.publisher.trip_line)
+    pipeline.begin()
     ports: list[int] = []
-    keeping = asyncio.create_task(door_module.CrewDoor(door, service._feed, ports.append).run())
+    keeping = asyncio.create_task(door_module.CrewDoor(door, feed, ports.append).run())
     say = commands()
     viewer = None
     try:
@@ -168,7 +167,7 @@ async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, lis
             viewer = await Viewer.joined(ports[0], member(pairing))
         for turn in range(turns):
             now.s += 0.2
-            service._tick(reader, "link")  # type: ignore[arg-type]
+            pipeline.tick()
             command = next(say, None) if crew and turn > 20 and turn % 8 == 0 else None
             if viewer is not None and command is not None:
                 viewer.writer.write(json.dumps({**command, "id": turn}).encode() + b"\n")
@@ -179,17 +178,17 @@ async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, lis
             viewer.leave()
         keeping.cancel()
         await asyncio.wait({keeping})
-        await service._feed.close()
-        assert service._book is not None
-        service._book.close(service._keeper.kept())
+        await feed.close()
+        assert pipeline.book is not None
+        pipeline.book.close(pipeline.keeper.kept())
     return bytes(reader.sent), answers
 
 
 @pytest.mark.slow
-def test_the_same_bytes_are_sent_whatever_a_viewer_says(
+def test_the_same_bytes_are_sent_whatever_a_viewer_commands(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(service_module, "time", service_module.time)  # is put back
+    monkeypatch.setattr(pipeline_module, "time", pipeline_module.time)  # is put back
     alone, _ = asyncio.run(ridden(tmp_path / "alone", crew=False))
     beside, answers = asyncio.run(ridden(tmp_path / "beside", crew=True))
     # All is done, but that a battery which was never heard is unplugged.

@@ -1,4 +1,4 @@
-"""The encrypted door, with real TLS on this machine: who comes in, and what the others get."""
+"""The encrypted door with real TLS on this machine: who is admitted, and what others get."""
 
 import asyncio
 import json
@@ -28,11 +28,11 @@ from tests.onboard.crew.doors import (
 
 
 @pytest.fixture(autouse=True)
-def looks_often(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(door_module, "LOOK_S", 0.02)
+def polls_often(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(door_module, "POLL_S", 0.02)
 
 
-def test_a_code_lets_in_gives_a_token_and_that_lets_in_again(tmp_path: Path) -> None:
+def test_a_code_gives_a_token_and_the_token_admits(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
 
     async def scene() -> None:
@@ -53,9 +53,7 @@ def test_a_code_lets_in_gives_a_token_and_that_lets_in_again(tmp_path: Path) -> 
     play(scene)
 
 
-def test_each_who_joins_is_said_in_the_log(
-    tmp_path: Path, caplog: pytest.LogCaptureFixture
-) -> None:
+def test_each_new_member_is_logged(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
     folder = paired_folder(tmp_path)
     caplog.set_level(logging.INFO, "wattwake")
     quiet = QuietFilter()
@@ -73,7 +71,7 @@ def test_each_who_joins_is_said_in_the_log(
     assert said == ["phone joined as crew", "stranger joined as viewer"]
 
 
-def test_nothing_is_said_before_one_says_who_one_is(tmp_path: Path) -> None:
+def test_nothing_is_sent_before_authentication(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
 
     async def scene() -> None:
@@ -93,7 +91,7 @@ def test_nothing_is_said_before_one_says_who_one_is(tmp_path: Path) -> None:
     play(scene)
 
 
-def test_wrong_ones_get_no_detail(tmp_path: Path) -> None:
+def test_refused_connections_get_no_reason(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
     revoked = member(folder, "phone")
     CrewBook(folder).revoke("phone")
@@ -112,12 +110,12 @@ def test_wrong_ones_get_no_detail(tmp_path: Path) -> None:
                 viewer = await Viewer.to(there.port, said)
                 assert await viewer.rest() in (REFUSED, b"")
                 viewer.leave()
-            assert there.heard == []
+            assert there.commands == []
 
     play(scene)
 
 
-def test_crew_speaks_and_a_viewer_looks_on(tmp_path: Path) -> None:
+def test_crew_may_command_and_a_viewer_may_not(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
     crew, looker = member(folder, "phone", "crew"), member(folder, "guest", "viewer")
 
@@ -131,7 +129,7 @@ def test_crew_speaks_and_a_viewer_looks_on(tmp_path: Path) -> None:
             looks.writer.write(json.dumps(SET).encode() + b"\n")
             answer = await looks.ack()
             assert (answer["ok"], answer["why"]["code"] == "looks_on") == (False, True)
-            assert len(there.heard) == 1
+            assert len(there.commands) == 1
             there.feed.publish(SECRET, 0.0)
             assert (await looks.line())["secret"]
             speaks.leave()
@@ -140,7 +138,7 @@ def test_crew_speaks_and_a_viewer_looks_on(tmp_path: Path) -> None:
     play(scene)
 
 
-def test_who_is_revoked_is_put_out_and_the_others_stay(tmp_path: Path) -> None:
+def test_a_revoked_viewer_is_disconnected_and_others_stay(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
     phone, tablet = member(folder, "phone"), member(folder, "tablet")
 
@@ -157,7 +155,7 @@ def test_who_is_revoked_is_put_out_and_the_others_stay(tmp_path: Path) -> None:
     play(scene)
 
 
-def test_a_damaged_crew_file_lets_nobody_new_in_and_keeps_who_is_there(tmp_path: Path) -> None:
+def test_a_damaged_crew_file_admits_nobody_and_keeps_who_is_connected(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
     phone, tablet = member(folder, "phone"), member(folder, "tablet")
 
@@ -197,7 +195,7 @@ def test_the_door_opens_without_a_restart_and_shuts_with_the_pairing(tmp_path: P
     play(scene)
 
 
-def test_a_fault_of_ours_lets_nobody_in_and_the_next_one_finds_the_door_open(
+def test_a_fault_of_ours_admits_nobody_and_the_door_stays_open(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     folder = paired_folder(tmp_path)
@@ -216,7 +214,7 @@ def test_a_fault_of_ours_lets_nobody_in_and_the_next_one_finds_the_door_open(
     assert "ZeroDivisionError" in caplog.text
 
 
-def test_the_shut_door_leaves_nothing_open(tmp_path: Path) -> None:
+def test_a_shut_door_leaves_nothing_open(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
 
     async def scene() -> None:
@@ -235,7 +233,7 @@ def test_the_shut_door_leaves_nothing_open(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("host", "said"), [("127.0.0.1", "already in use"), ("a..b", "cannot be had on a..b")]
 )
-def test_an_address_that_cannot_be_had_is_said_once_and_ends_nothing(
+def test_an_unavailable_address_is_logged_once_and_ends_nothing(
     tmp_path: Path, caplog: pytest.LogCaptureFixture, host: str, said: str
 ) -> None:
     folder = paired_folder(tmp_path)

@@ -1,4 +1,4 @@
-"""The key at the door is the one that its file holds now, or none."""
+"""The door uses the key that its file holds now, or none."""
 
 from pathlib import Path
 
@@ -7,22 +7,22 @@ from onboard.crew.keys import identity_path, make_identity
 from onboard.feed.server import FeedServer
 
 
-def test_a_key_that_was_damaged_is_used_no_more_and_a_new_one_is(tmp_path: Path) -> None:
+def test_a_damaged_key_is_dropped_and_a_new_one_loaded(tmp_path: Path) -> None:
     folder = tmp_path / "pairing"
     make_identity(folder)
     door = CrewDoor(DoorSettings("127.0.0.1", 0, folder, "skiff"), FeedServer())
-    door._load_key()
-    first = door._context
+    door.load_key()
+    first = door.context
     assert first is not None
-    door._load_key()
-    assert door._context is first
+    door.load_key()
+    assert door.context is first
     path = identity_path(folder)
     whole = path.read_text()
     path.unlink()
     path.write_text(whole.replace("A", "B"))
-    door._load_key()
-    assert door._context is None
+    door.load_key()
+    assert door.context is None
     path.unlink()
     make_identity(folder)
-    door._load_key()
-    assert door._context not in (None, first)
+    door.load_key()
+    assert door.context not in (None, first)

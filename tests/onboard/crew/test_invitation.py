@@ -1,4 +1,4 @@
-"""The pairing text: what was put in comes out, and a slip of the finger is noticed."""
+"""The pairing text: it round-trips, and typing errors are detected."""
 
 import itertools
 
@@ -28,25 +28,25 @@ ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567"  # RFC 4648, table 3
 
 
 @given(invitations)
-def test_what_was_put_in_comes_out(invitation: Invitation) -> None:
+def test_round_trip(invitation: Invitation) -> None:
     text = invitation.as_text()
     assert looks_like_one(text)
     assert parse_invitation(text) == invitation
 
 
 @given(invitations, st.sampled_from(["", " ", "-", "\n", " - "]))
-def test_it_may_be_typed_small_and_in_other_groups(invitation: Invitation, between: str) -> None:
+def test_case_and_grouping_are_ignored(invitation: Invitation, between: str) -> None:
     letters = invitation.as_text().replace("-", "").lower()
     assert parse_invitation(between.join(letters)) == invitation
 
 
-def test_figures_that_are_not_in_it_count_as_what_they_look_like() -> None:
+def test_digits_outside_base32_count_as_similar_letters() -> None:
     text = ONE.as_text()
     assert set("OIB") & set(text)
     assert parse_invitation(text.replace("O", "0").replace("I", "1").replace("B", "8")) == ONE
 
 
-def test_every_wrong_letter_is_noticed() -> None:
+def test_every_wrong_letter_is_detected() -> None:
     text = ONE.as_text()
     tried = 0
     for place, right in enumerate(text):
@@ -60,7 +60,7 @@ def test_every_wrong_letter_is_noticed() -> None:
     assert tried == 49 * 31
 
 
-def test_swapped_and_missing_letters_are_noticed() -> None:
+def test_swapped_and_missing_letters_are_detected() -> None:
     letters = ONE.as_text().replace("-", "")
     for place, (one, two) in enumerate(itertools.pairwise(letters)):
         wrong = [letters[:place] + letters[place + 1 :]]
@@ -80,14 +80,14 @@ def test_swapped_and_missing_letters_are_noticed() -> None:
         ("A" * 50, "wrong or missing"),
     ],
 )
-def test_what_is_none_is_said(text: str, words: str) -> None:
+def test_other_texts_are_errors(text: str, words: str) -> None:
     with pytest.raises(UsageError, match=words) as problem:
         parse_invitation(text)
     assert "wattwake-onboard pair" in str(problem.value)
 
 
 @given(st.text(max_size=80))
-def test_nothing_that_is_typed_breaks_it(text: str) -> None:
+def test_no_input_breaks_it(text: str) -> None:
     try:
         parse_invitation(text)
     except UsageError:
@@ -98,5 +98,5 @@ def test_nothing_that_is_typed_breaks_it(text: str) -> None:
 @pytest.mark.parametrize(
     "host", ["127.0.0.1", "192.0.2.7:27222", "[2001:db8::1]:4000", "skiff", "a-very-long-board.lan"]
 )
-def test_a_host_is_none(host: str) -> None:
+def test_a_host_is_not_a_pairing_text(host: str) -> None:
     assert not looks_like_one(host)

@@ -11,7 +11,7 @@ from onboard.crew.joining import FIRST_LINE_MOST_BYTES, Join, Pair, parse_first
 CODE = "0123456789ab"
 
 
-def test_both_forms_are_read_as_they_are_written() -> None:
+def test_both_forms_round_trip() -> None:
     for first in (Join("a" * 43), Pair(bytes.fromhex(CODE), "old phone"), Pair(bytes(6), "ä")):
         assert parse_first(first.as_line()) == first
 
@@ -46,7 +46,7 @@ def test_both_forms_are_read_as_they_are_written() -> None:
         1,
     ],
 )
-def test_anything_else_is_nothing(said: object) -> None:
+def test_anything_else_is_refused(said: object) -> None:
     assert parse_first(json.dumps(said).encode() + b"\n") is None
 
 
@@ -62,10 +62,10 @@ def test_anything_else_is_nothing(said: object) -> None:
         b"[" * 500,
     ],
 )
-def test_nor_is_what_is_no_such_line(line: bytes) -> None:
+def test_malformed_lines_are_refused(line: bytes) -> None:
     assert parse_first(line) is None
 
 
 @given(st.binary(max_size=600))
-def test_nothing_breaks_it(line: bytes) -> None:
+def test_no_bytes_break_it(line: bytes) -> None:
     assert parse_first(line) is None

@@ -1,4 +1,4 @@
-"""Key and certificate: made once, for the owner only, known by the same sum as elsewhere."""
+"""Key and certificate: made once, private, with the same fingerprint as by other tools."""
 
 import multiprocessing
 import os
@@ -29,7 +29,7 @@ def modes(folder: Path) -> set[int]:
     return {stat.S_IMODE(path.stat().st_mode) for path in folder.iterdir()}
 
 
-def test_they_are_the_owners_alone_whatever_the_umask(tmp_path: Path) -> None:
+def test_files_are_private_whatever_the_umask(tmp_path: Path) -> None:
     before = os.umask(0)
     try:
         folder = paired_folder(tmp_path)
@@ -61,7 +61,7 @@ def test_the_fingerprint_is_openssls_too(tmp_path: Path) -> None:
     assert own_fingerprint(folder).hex().upper() in told.replace(":", "")
 
 
-def test_nobody_is_in_under_a_new_key(tmp_path: Path) -> None:
+def test_a_new_key_empties_the_crew(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
     token = member(folder)
     make_identity(folder)
@@ -80,7 +80,7 @@ def make_and_tell(folder: Path, ready: Any, told: Any) -> None:
 
 
 @pytest.mark.slow
-def test_of_several_who_pair_first_at_once_all_tell_the_same_key(tmp_path: Path) -> None:
+def test_concurrent_first_pairings_share_one_key(tmp_path: Path) -> None:
     context = multiprocessing.get_context("spawn")
     for turn in range(3):
         folder = tmp_path / str(turn) / "pairing"
@@ -104,7 +104,7 @@ def test_a_second_time_changes_nothing(tmp_path: Path) -> None:
     assert own_fingerprint(paired_folder(tmp_path / "other")) != own_fingerprint(folder)
 
 
-def test_a_damaged_key_is_said(tmp_path: Path) -> None:
+def test_a_damaged_key_is_an_error(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
     identity_path(folder).write_text("nonsense")
     assert is_paired(folder)
@@ -113,7 +113,7 @@ def test_a_damaged_key_is_said(tmp_path: Path) -> None:
             read(folder)
 
 
-def test_a_folder_that_others_look_into_is_refused(tmp_path: Path) -> None:
+def test_a_folder_accessible_to_others_is_refused(tmp_path: Path) -> None:
     folder = tmp_path / "pairing"
     folder.mkdir()
     folder.chmod(0o755)
@@ -122,7 +122,7 @@ def test_a_folder_that_others_look_into_is_refused(tmp_path: Path) -> None:
     assert not is_paired(folder)
 
 
-def test_a_folder_of_somebody_else_is_refused(
+def test_a_folder_of_another_user_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(os, "geteuid", lambda: os.getuid() + 1)

@@ -1,4 +1,4 @@
-"""What one address may ask of the door, and that it takes nothing from the others."""
+"""Limits of one address, and that it takes nothing from others."""
 
 from onboard.crew import limits
 from onboard.crew.limits import Limits
@@ -14,7 +14,7 @@ def comes(book: Limits, address: str, now_s: float, wrong: bool = True) -> bool:
     return True
 
 
-def test_one_that_is_always_wrong_is_no_longer_heard_and_others_are() -> None:
+def test_an_address_that_always_fails_is_refused_and_others_are_not() -> None:
     book = Limits()
     heard = sum(comes(book, "192.0.2.1", 0.01 * n) for n in range(100))
     assert heard == limits.WRONG_BURST
@@ -22,7 +22,7 @@ def test_one_that_is_always_wrong_is_no_longer_heard_and_others_are() -> None:
     assert comes(book, "192.0.2.1", 1.0 + 1.0 / limits.WRONG_PER_S)
 
 
-def test_one_that_waits_for_nothing_holds_few_places() -> None:
+def test_pending_connections_of_one_address_are_bounded() -> None:
     book = Limits()
     assert sum(book.come("192.0.2.1", 0.0) for _ in range(50)) == limits.WAITING_MOST_EACH
     assert book.come("192.0.2.2", 0.0)
@@ -30,7 +30,7 @@ def test_one_that_waits_for_nothing_holds_few_places() -> None:
     assert book.come("192.0.2.1", 0.0)
 
 
-def test_all_together_hold_a_bounded_number() -> None:
+def test_pending_connections_of_all_addresses_are_bounded() -> None:
     book = Limits()
     assert sum(book.come(f"10.0.0.{n}", 0.0) for n in range(200)) == limits.WAITING_MOST
     for n in range(limits.WAITING_MOST):
@@ -38,27 +38,27 @@ def test_all_together_hold_a_bounded_number() -> None:
     assert book.waiting == 0
 
 
-def test_right_ones_may_come_again_at_once() -> None:
+def test_authenticated_connections_may_reconnect_at_once() -> None:
     book = Limits()
     assert all(comes(book, "192.0.2.1", 0.2 * n, wrong=False) for n in range(200))
 
 
-def test_codes_are_tried_at_a_bounded_rate_by_all() -> None:
+def test_codes_from_all_addresses_are_rate_limited() -> None:
     book = Limits()
     tried = sum(book.code(0.001 * n) for n in range(600_000))
     assert tried <= limits.CODES_BURST + limits.CODES_PER_S * 600
 
 
-def test_addresses_are_not_kept_for_ever_and_those_that_wait_are() -> None:
+def test_idle_addresses_are_forgotten_and_pending_ones_are_not() -> None:
     book = Limits()
     assert book.come("192.0.2.1", 0.0)
     for n in range(2000):
         comes(book, f"10.0.{n // 250}.{n % 250}", float(n))
-    assert len(book._accounts) <= limits.ADDRESSES_MOST
-    assert book._accounts["192.0.2.1"].waiting == 1
+    assert len(book.accounts) <= limits.ADDRESSES_MOST
+    assert book.accounts["192.0.2.1"].waiting == 1
 
 
-def test_all_who_may_be_in_may_come_back_at_once_from_one_address() -> None:
+def test_the_burst_admits_a_full_crew_from_one_address() -> None:
     book = Limits(viewers_most=100)
     assert all(comes(book, "192.0.2.1", 0.0, wrong=False) for _ in range(100))
     assert not comes(book, "192.0.2.1", 0.0)
@@ -66,13 +66,13 @@ def test_all_who_may_be_in_may_come_back_at_once_from_one_address() -> None:
     assert sum(comes(book, "192.0.2.3", 0.0) for _ in range(100)) == limits.WRONG_BURST
 
 
-def test_a_few_more_than_usual_may_come_where_few_may_be_in() -> None:
+def test_the_burst_has_a_minimum() -> None:
     book = Limits(viewers_most=1)
     heard = sum(comes(book, "192.0.2.1", 0.0, wrong=False) for _ in range(100))
     assert heard == limits.COME_BURST
 
 
-def test_connections_of_many_addresses_are_heard_at_a_bounded_rate() -> None:
+def test_connections_from_many_addresses_are_rate_limited() -> None:
     book = Limits()
     heard = sum(comes(book, f"10.{n // 250}.0.{n % 250}", 0.0, wrong=False) for n in range(500))
     assert heard == limits.ALL_BURST
@@ -80,6 +80,6 @@ def test_connections_of_many_addresses_are_heard_at_a_bounded_rate() -> None:
     assert later == limits.ALL_PER_S
 
 
-def test_of_the_newer_kind_a_network_is_one_address() -> None:
+def test_an_ipv6_network_counts_as_one_address() -> None:
     assert limits.counted_as(("2001:db8::1", 1)) == limits.counted_as(("2001:db8::2", 1))
     assert limits.counted_as(("2001:db8::1", 1)) != limits.counted_as(("2001:db8:0:1::1", 1))

@@ -1,10 +1,10 @@
-"""The crew's file: codes that work once and lapse, tokens of one's own, revoking."""
+"""The crew's file: codes that are valid once and lapse, tokens, revoking."""
 
 import json
 import os
 import stat
 import threading
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
@@ -16,8 +16,8 @@ from onboard.crew.lock import locked
 from onboard.crew.members import (
     CODE_LASTS_S,
     MEMBERS_MOST,
+    SCHEMA,
     BoardTime,
-    Crew,
     CrewBook,
     good_name,
 )
@@ -25,7 +25,7 @@ from onboard.errors import UsageError
 
 
 class Board:
-    """A board whose time a test sets."""
+    """A board with a settable clock."""
 
     def __init__(self) -> None:
         self.now_s, self.started = 50.0, "first"
@@ -48,7 +48,7 @@ def test_a_code_gives_a_token_once(tmp_path: Path) -> None:
     assert book.read().codes == ()
 
 
-def test_what_is_secret_is_not_in_the_file(tmp_path: Path) -> None:
+def test_secrets_are_not_in_the_file(tmp_path: Path) -> None:
     book = CrewBook(tmp_path)
     code, other = book.invite("crew"), book.invite("crew")
     _, token = book.redeem(code, "tablet") or (None, "")
@@ -67,7 +67,7 @@ def test_a_code_lapses_by_the_boards_own_time(tmp_path: Path) -> None:
     assert book.redeem(late, "phone") is None
 
 
-def test_a_code_does_not_outlive_the_boards_start(tmp_path: Path) -> None:
+def test_a_code_does_not_survive_a_restart_of_the_board(tmp_path: Path) -> None:
     board = Board()
     book = CrewBook(tmp_path, board.time())
     code = book.invite("crew")
@@ -77,7 +77,7 @@ def test_a_code_does_not_outlive_the_boards_start(tmp_path: Path) -> None:
     assert book.waiting() == ()
 
 
-def test_revoking_takes_the_token_and_the_codes_of_that_name(tmp_path: Path) -> None:
+def test_revoking_removes_the_token_and_the_codes_of_that_name(tmp_path: Path) -> None:
     book = CrewBook(tmp_path)
     _, token = book.redeem(book.invite("crew"), "phone") or (None, "")
     code, others = book.invite("crew", "phone"), book.invite("crew", "tablet")
@@ -88,13 +88,13 @@ def test_revoking_takes_the_token_and_the_codes_of_that_name(tmp_path: Path) -> 
     assert not book.revoke("phone")
 
 
-def test_names_stay_apart(tmp_path: Path) -> None:
+def test_names_are_made_unique(tmp_path: Path) -> None:
     book = CrewBook(tmp_path)
     names = [book.redeem(book.invite("crew"), "phone")[0].name for _ in range(3)]  # type: ignore[index]
     assert names == ["phone", "phone-2", "phone-3"]
 
 
-def test_of_many_at_once_one_gets_the_code(tmp_path: Path) -> None:
+def test_a_code_redeemed_concurrently_is_spent_once(tmp_path: Path) -> None:
     code = CrewBook(tmp_path).invite("crew")
     got: list[object] = []
     threads = [
@@ -109,12 +109,12 @@ def test_of_many_at_once_one_gets_the_code(tmp_path: Path) -> None:
     assert len(CrewBook(tmp_path).read().members) == 1
 
 
-def test_there_is_a_most(tmp_path: Path) -> None:
+def test_members_are_bounded(tmp_path: Path) -> None:
     book = CrewBook(tmp_path)
     first, _ = book.redeem(book.invite("crew"), "x") or (None, "")
     assert first is not None
-    many = Crew(tuple(replace(first, name=f"v{n}") for n in range(MEMBERS_MOST)))
-    book._write(many)
+    many = [asdict(replace(first, name=f"v{n}")) for n in range(MEMBERS_MOST)]
+    book.path.write_text(json.dumps({"schema": SCHEMA, "members": many, "codes": []}))
     assert book.redeem(book.invite("crew"), "x") is None
     assert len(book.read().members) == MEMBERS_MOST
 
@@ -135,7 +135,7 @@ def test_there_is_a_most(tmp_path: Path) -> None:
         lambda raw: raw | {"codes": [{"code_sha256": "0" * 64, "role": "crew"}]},
     ],
 )
-def test_a_file_that_is_not_right_lets_nobody_in(tmp_path: Path, change) -> None:
+def test_a_malformed_file_admits_nobody(tmp_path: Path, change) -> None:
     book = CrewBook(tmp_path)
     book.redeem(book.invite("crew"), "phone")
     book.path.write_text(json.dumps(change(json.loads(book.path.read_text()))))
@@ -143,7 +143,7 @@ def test_a_file_that_is_not_right_lets_nobody_in(tmp_path: Path, change) -> None
         book.read()
 
 
-def test_a_lock_that_is_held_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_lock_in_use_is_an_error(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("onboard.crew.lock.LOCK_S", 0.05)
     with locked(tmp_path), pytest.raises(UsageError, match="somebody else holds it"):
         CrewBook(tmp_path).invite("crew")
@@ -165,9 +165,7 @@ def test_names_cannot_steer_a_terminal_or_a_path(name: str) -> None:
         assert name.isprintable() and len(name) <= 40 and os.linesep not in name
 
 
-def test_so_many_codes_wait_and_no_more_the_newest_of_them(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_only_the_newest_codes_are_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(crew_module, "CODES_MOST", 3)
     book = CrewBook(tmp_path)
     codes = [book.invite("crew") for _ in range(5)]

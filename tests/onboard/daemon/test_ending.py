@@ -1,4 +1,4 @@
-"""The end by a clock of ours: what it waits for, what it exits with, and which signals it heeds."""
+"""The end, on a simulated clock: its waits, exit codes and signals."""
 
 import os
 import signal
@@ -32,7 +32,7 @@ def clock(monkeypatch: pytest.MonkeyPatch) -> SimpleNamespace:
 
 @pytest.fixture
 def handlers(monkeypatch: pytest.MonkeyPatch) -> dict[int, object]:
-    """How signals are handled; those of these tests stay as they are."""
+    """Signal handlers of a simulated process."""
     held: dict[int, object] = {}
     monkeypatch.setattr(
         module,
@@ -52,7 +52,7 @@ def handlers(monkeypatch: pytest.MonkeyPatch) -> dict[int, object]:
 LOOP = SimpleNamespace(call_soon_threadsafe=lambda act: act())
 
 
-def test_what_is_left_to_write_gets_its_time_and_never_none(clock: SimpleNamespace) -> None:
+def test_time_left_for_writing_runs_down_to_a_minimum(clock: SimpleNamespace) -> None:
     ending = Ending()
     assert ending.left_s() == WRITE_WITHIN_S
     ending.begin()
@@ -67,29 +67,29 @@ def test_what_is_left_to_write_gets_its_time_and_never_none(clock: SimpleNamespa
     ("told", "is_over", "code"),
     [(True, True, 0), (True, False, 1), (False, True, 1), (False, False, 1)],
 )
-def test_the_process_is_gone_in_time_and_says_how(
+def test_the_process_exits_in_time_with_the_right_code(
     clock: SimpleNamespace, handlers: dict, told: bool, is_over: bool, code: int
 ) -> None:
     ending, begun_s = Ending(), clock.s
     if told:
-        ending._told(signal.SIGTERM, None)
+        ending.on_signal(signal.SIGTERM, None)
     else:
         ending.begin()
     ending.is_over = is_over
     with pytest.raises(ExitedError, match=f"^{code}$"):
-        ending._end_late()
+        ending.enforce()
     assert clock.s - begun_s == pytest.approx(END_WITHIN_S)
 
 
-def test_the_first_signal_asks_and_the_second_is_the_system_s(
+def test_the_first_signal_stops_and_the_second_has_its_default_action(
     clock: SimpleNamespace, handlers: dict
 ) -> None:
     stopped: list[bool] = []
     handlers[signal.SIGINT] = signal.SIG_IGN  # as nohup has it
     ending = Ending()
     ending.listen(LOOP, SimpleNamespace(set=lambda: stopped.append(True)))  # type: ignore[arg-type]
-    assert handlers == {signal.SIGINT: signal.SIG_IGN, signal.SIGTERM: ending._told}
+    assert handlers == {signal.SIGINT: signal.SIG_IGN, signal.SIGTERM: ending.on_signal}
     assert not stopped
-    ending._told(signal.SIGTERM, None)
+    ending.on_signal(signal.SIGTERM, None)
     assert stopped == [True]
     assert handlers == {signal.SIGINT: signal.SIG_IGN, signal.SIGTERM: signal.SIG_DFL}

@@ -1,4 +1,4 @@
-"""The daemon's end, as a real process: a second signal forces it, a stuck card holds up none."""
+"""The daemon's end as a real process: a second signal forces it, a stuck card does not delay it."""
 
 import signal
 import subprocess
@@ -33,7 +33,7 @@ for name in names:
 from onboard.daemon.command_line import main
 sys.exit(main(sys.argv[2:]))
 """
-"""The daemon, on a card that answers none of some calls for as long as a file is there."""
+"""The daemon, on a card that blocks some calls while a file exists."""
 
 ALL = ("open", "pwrite", "fsync", "fdatasync")
 
@@ -84,7 +84,7 @@ def on_a_card(place: Path, *names: str) -> Iterator[StuckCard]:
 
 
 @pytest.mark.parametrize("names", [("fdatasync",), ("fsync",), ALL])
-def test_a_stuck_card_does_not_hold_up_the_end(tmp_path: Path, names: tuple[str, ...]) -> None:
+def test_a_stuck_card_does_not_delay_the_end(tmp_path: Path, names: tuple[str, ...]) -> None:
     with on_a_card(tmp_path, *names) as card:
         card.serves()
         card.get_stuck()
@@ -98,7 +98,7 @@ def test_a_stuck_card_does_not_hold_up_the_end(tmp_path: Path, names: tuple[str,
     assert WRITE_WITHIN_S < END_WITHIN_S < 3.0
 
 
-def test_a_daemon_that_hangs_in_its_start_is_ended(tmp_path: Path) -> None:
+def test_a_daemon_that_hangs_while_starting_is_ended(tmp_path: Path) -> None:
     with on_a_card(tmp_path, "fsync") as card:
         card.get_stuck()
         card.until_held("fsync")
@@ -125,7 +125,7 @@ def test_a_second_signal_forces_the_end(
     assert "may be lost" not in said  # it has not been waited for
 
 
-def test_a_card_that_answers_again_in_time_keeps_all(tmp_path: Path) -> None:
+def test_a_card_that_responds_again_in_time_keeps_everything(tmp_path: Path) -> None:
     with on_a_card(tmp_path, "fdatasync") as card:
         card.serves()
         card.get_stuck()

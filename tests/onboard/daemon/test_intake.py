@@ -1,4 +1,4 @@
-"""Intake: recorded first, whoever takes it in, and nothing piles up."""
+"""Intake: record first, in either thread, within bounds."""
 
 import threading
 
@@ -15,7 +15,7 @@ from tests.small_streams import Sender
 
 
 class Reader:
-    """A link reader that has what it is given."""
+    """A link reader with prepared bytes."""
 
     def __init__(self) -> None:
         self.pieces: list[Piece] = []
@@ -34,7 +34,7 @@ class Reader:
 
 
 class Record:
-    """Keeps what is written; may fail."""
+    """Collects what is written; may fail."""
 
     def __init__(self) -> None:
         self.data, self.fails = b"", False
@@ -59,7 +59,7 @@ def counted(parts) -> int:
     return sum(map(len, parts))
 
 
-def test_what_came_before_there_is_a_record_is_recorded_too() -> None:
+def test_frames_from_before_the_record_are_recorded_too() -> None:
     intake, reader, record = made()
     frames = beats(3)
     reader.give(*frames)
@@ -76,10 +76,10 @@ def test_what_came_before_there_is_a_record_is_recorded_too() -> None:
     [
         ("TURN_MOST_FRAMES", 7, [8, 8, 8, 4], False),
         # What the figures cannot take is on the card, and they are told that it is.
-        ("HELD_MOST_FRAMES", 5, [8], True),
+        ("QUEUED_MOST_FRAMES", 5, [8], True),
     ],
 )
-def test_a_late_loop_finds_all_recorded_and_no_more_than_it_can_take(
+def test_a_late_loop_finds_everything_recorded_and_a_bounded_queue(
     monkeypatch: pytest.MonkeyPatch, bound: str, rounds: int, turns: list[int], fell_behind: bool
 ) -> None:
     monkeypatch.setattr(intake_module, bound, 10)
@@ -96,7 +96,7 @@ def test_a_late_loop_finds_all_recorded_and_no_more_than_it_can_take(
     assert taken == turns
 
 
-def test_a_fault_of_the_recorder_keeps_nothing_from_the_figures(
+def test_a_fault_of_the_recorder_costs_the_figures_nothing(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setenv(STRICT, "0")
@@ -113,7 +113,7 @@ def test_a_fault_of_the_recorder_keeps_nothing_from_the_figures(
     assert len(record.data) == 3 * (8 + len(beats(1)[0]))
 
 
-def test_a_fault_of_the_scanner_costs_what_it_came_with(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_fault_of_the_scanner_costs_the_present_bytes(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(STRICT, "0")
     intake, reader, record = made()
     intake.record_to(record.write)
@@ -150,7 +150,7 @@ def _fails(*_):
 _push = intake_module.LinkScanner.push
 
 
-def test_with_the_strict_switch_a_fault_in_the_thread_is_raised_in_the_loop() -> None:
+def test_if_strict_a_fault_in_the_thread_is_raised_in_the_loop() -> None:
     intake, reader, record = made()
     intake.record_to(record.write)
     record.fails = True
@@ -162,7 +162,7 @@ def test_with_the_strict_switch_a_fault_in_the_thread_is_raised_in_the_loop() ->
         intake.turn()
 
 
-def test_frames_among_much_junk_are_packed() -> None:
+def test_frames_among_junk_are_repacked() -> None:
     intake, reader, _ = made()
     frames = beats(3)
     reader.give(bytes(50_000) + frames[0], bytes(50_000) + frames[1] + frames[2])
@@ -176,7 +176,7 @@ def test_frames_among_much_junk_are_packed() -> None:
     )
 
 
-def test_the_followed_craft_is_answered_where_it_was_heard_last() -> None:
+def test_the_followed_craft_is_answered_at_its_last_address() -> None:
     intake, reader, _ = made()
     here, there, stranger = ("192.0.2.1", 1), ("192.0.2.2", 2), ("192.0.2.3", 3)
     reader.give(*beats(1), source=here)
@@ -205,7 +205,7 @@ def test_the_followed_craft_is_answered_where_it_was_heard_last() -> None:
     assert reader.answered == there
 
 
-def test_a_stranger_that_sends_much_just_after_the_craft_is_not_answered() -> None:
+def test_a_stranger_flooding_right_after_the_craft_is_not_answered() -> None:
     intake, reader, _ = made()
     here, stranger = ("192.0.2.1", 1), ("192.0.2.3", 3)
     intake.followed = 1, 1
@@ -219,11 +219,11 @@ def test_a_stranger_that_sends_much_just_after_the_craft_is_not_answered() -> No
 
 
 @pytest.mark.parametrize("early", [True, False])
-def test_the_message_that_carries_a_key_is_in_no_record(early: bool) -> None:
+def test_a_message_with_a_signing_key_is_not_recorded(early: bool) -> None:
     intake, reader, record = made()
     sender, key = Sender(), bytes(range(1, 33))
     others = sender.heartbeat(), sender.heartbeat()
-    carries = sender._pack(dialect.MAVLink_setup_signing_message(1, 1, list(key), 0))
+    carries = sender.pack(dialect.MAVLink_setup_signing_message(1, 1, list(key), 0))
     assert key in carries
     if not early:
         intake.record_to(record.write)

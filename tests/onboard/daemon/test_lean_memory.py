@@ -1,4 +1,4 @@
-"""What was freed goes back to the board, though something small was left between."""
+"""Freed memory is returned, though small blocks between it are still in use."""
 
 import ctypes
 import re
@@ -16,39 +16,39 @@ def resident_bytes() -> int:
 
 
 @pytest.mark.skipif(not hasattr(ctypes.CDLL(None), "malloc_trim"), reason="another C library")
-def test_what_was_freed_goes_back_from_between_what_stays() -> None:
+def test_memory_freed_between_live_blocks_is_returned() -> None:
     size = 64 << 10
     pieces = [b"x" * (size - 100) for _ in range(600)]
     stay = pieces[::10]
     full = resident_bytes()
     del pieces
-    lean_memory.give_back()
+    lean_memory.trim()
     assert full - resident_bytes() > 0.8 * 540 * size
     assert len(stay) == 60
 
 
-def test_a_c_library_without_such_functions_is_left_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_c_library_without_these_functions_is_tolerated(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(ctypes, "CDLL", lambda _: object())
     lean_memory.begin()
-    lean_memory.give_back()
+    lean_memory.trim()
 
 
-def test_memory_goes_back_at_its_pace_and_at_once_behind_a_fit_or_a_save(
+def test_memory_is_trimmed_at_intervals_and_right_after_a_fit_or_a_save(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     given: list[float] = []
-    back, fit, other = lean_memory.GiveBack(), object(), object()
+    trimmer, fit, other = lean_memory.Trimmer(), object(), object()
 
-    def due(now_s: float, fitted: object) -> bool:
-        monkeypatch.setattr(lean_memory, "give_back", lambda: given.append(now_s))
-        back.if_due(now_s, fitted)
+    def due(now_s: float, fit: object) -> bool:
+        monkeypatch.setattr(lean_memory, "trim", lambda: given.append(now_s))
+        trimmer.trim_if_due(now_s, fit)
         return given[-1:] == [now_s]
 
-    every_s = lean_memory.GIVE_BACK_EVERY_S
+    every_s = lean_memory.TRIM_EVERY_S
     assert due(100.0, fit)
     assert not due(100.0 + every_s - 0.2, fit)
     assert due(100.0 + every_s, fit)
     assert due(100.2 + every_s, other)
     assert not due(100.4 + every_s, other)
-    back.soon()
+    trimmer.trim_soon()
     assert due(100.6 + every_s, other)

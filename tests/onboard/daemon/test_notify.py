@@ -41,12 +41,12 @@ def manager(request, tmp_path, monkeypatch):
         (lambda: notify.status("380 messages/s, 12 °C"), "STATUS=380 messages/s, 12 °C".encode()),
     ],
 )
-def test_each_statement_is_one_datagram(manager, call, expected: bytes) -> None:
+def test_each_notification_is_one_datagram(manager, call, expected: bytes) -> None:
     assert call() is True
     assert manager.recv(4096) == expected
 
 
-def test_a_reload_states_its_time(manager) -> None:
+def test_a_reload_carries_its_time(manager) -> None:
     assert notify.reloading()
     first, second = manager.recv(4096).split(b"\n")
     assert first == b"RELOADING=1"
@@ -69,12 +69,12 @@ def test_without_a_manager_nothing_happens(monkeypatch) -> None:
 
 
 @pytest.mark.parametrize("address", ["", "vsock:2:1", "/nosuch/socket", "/" + "x" * 500, "@gone"])
-def test_an_address_that_cannot_be_reached_is_no_fault(monkeypatch, address: str) -> None:
+def test_an_unreachable_address_is_not_an_error(monkeypatch, address: str) -> None:
     monkeypatch.setenv("NOTIFY_SOCKET", address)
     assert notify.status("still here") is False
 
 
-def test_a_manager_that_does_not_read_holds_nothing_up(manager, monkeypatch) -> None:
+def test_a_manager_that_does_not_read_delays_nothing(manager, monkeypatch) -> None:
     monkeypatch.setattr(notify, "WAIT_S", 0.02)
     sent = 0
     while notify.watchdog():
@@ -98,7 +98,7 @@ def test_a_manager_that_does_not_read_holds_nothing_up(manager, monkeypatch) -> 
         (None, None, None),
     ],
 )
-def test_the_watchdog_is_due_at_half_the_time(monkeypatch, waits_us, for_whom, expected) -> None:
+def test_the_watchdog_is_due_at_half_its_timeout(monkeypatch, waits_us, for_whom, expected) -> None:
     if for_whom == "this process":  # its number in a test's name would differ between workers
         for_whom = str(os.getpid())
     for name, value in (("WATCHDOG_USEC", waits_us), ("WATCHDOG_PID", for_whom)):

@@ -1,4 +1,4 @@
-"""What the rider is told of the daemon itself: by code, each for as long as it is so."""
+"""Alerts of the daemon itself, each while it lasts."""
 
 from dataclasses import replace
 
@@ -18,15 +18,15 @@ def codes(running: Running) -> dict[str, str]:
     return {alert.code: alert.level for alert in OwnAlerts().now(running)}
 
 
-def test_while_all_is_well_nothing_is_said() -> None:
+def test_no_alert_while_all_is_well() -> None:
     assert codes(WELL) == {}
 
 
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"heard_s": NOW_S - SILENT_S}, {}),
-        ({"heard_s": NOW_S - SILENT_S - 0.1}, {"link_silent": "warning"}),
+        ({"received_s": NOW_S - SILENT_S}, {}),
+        ({"received_s": NOW_S - SILENT_S - 0.1}, {"link_silent": "warning"}),
         ({"dropped_bytes": 1}, {"bytes_dropped": "warning"}),
         ({"refused": Refused(unsigned=1)}, {"frames_refused": "note"}),
         ({"refused": Refused(wrong_signature=1)}, {"frames_refused": "note"}),
@@ -39,16 +39,18 @@ def test_each_trouble_has_its_alert(changes: dict, said: dict[str, str]) -> None
     assert codes(replace(WELL, **changes)) == said
 
 
-def test_a_part_that_fails_is_named_by_its_code(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_failing_subscriber_has_an_alert_of_its_own(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(STRICT, "0")
     feed = Subscriber(AlertCode.FEED_FAILED, "the feed")
     feed.failed(NOW_S, RuntimeError())
     assert codes(replace(WELL, failing=[feed])) == {"feed_failed": "warning"}
 
 
-def test_an_alert_counts_from_when_it_came_up_last() -> None:
+def test_an_alert_counts_from_its_last_onset() -> None:
     alerts, since = OwnAlerts(), []
     for second, dropped in enumerate([0, 5, 9, 9, 0, 1, 1]):
-        running = replace(WELL, now_s=NOW_S + second, heard_s=NOW_S + second, dropped_bytes=dropped)
+        running = replace(
+            WELL, now_s=NOW_S + second, received_s=NOW_S + second, dropped_bytes=dropped
+        )
         since.append([one.since_s for one in alerts.now(running)])
     assert since == [[], [0.0], [1.0], [2.0], [], [0.0], [1.0]]

@@ -1,4 +1,4 @@
-"""What viewers get, whatever else fails: a snapshot each time, the trip so far now and then."""
+"""What viewers get, whatever else fails: each snapshot, and the trip line at intervals."""
 
 import asyncio
 import json
@@ -18,7 +18,7 @@ from tests.onboard.small_rides import A_SECOND, PROFILE, START_US, heard
 
 
 class Feed:
-    """Keeps what was published."""
+    """Collects what is published."""
 
     def __init__(self) -> None:
         self.lines: list[dict[str, Any]] = []
@@ -40,7 +40,7 @@ class Scene:
 
     def take(self, begin: int, end: int) -> None:
         self.keeper.take(heard(begin, end), START_US)
-        self.publisher.heard(self.now_s)
+        self.publisher.craft_seen(self.now_s)
 
     def published(self) -> list[dict[str, Any]]:
         running = Running(self.now_s, None, self.now_s, 0, Refused(), ())
@@ -69,7 +69,7 @@ def test_no_figure_is_shown_before_the_last_record_is_read() -> None:
     assert shown["trip"]["energy_wh"]["value"] > 0
 
 
-def test_the_trip_so_far_is_told_at_first_now_and_then_and_for_another_ride() -> None:
+def test_the_trip_line_is_sent_first_at_intervals_and_for_another_ride() -> None:
     there = Scene()
     assert kinds(there.published()) == ["trip_line", "snapshot"]
     there.now_s += TRIP_LINE_EVERY_S - 0.2
@@ -83,7 +83,7 @@ def test_the_trip_so_far_is_told_at_first_now_and_then_and_for_another_ride() ->
     assert kinds(there.published()) == ["snapshot"]
 
 
-def test_the_age_is_that_of_what_was_heard_last() -> None:
+def test_the_age_is_that_of_the_last_message() -> None:
     there = Scene()
     assert there.snapshot()["link"]["age_s"] is None
     there.take(0, 2)
@@ -93,7 +93,7 @@ def test_the_age_is_that_of_what_was_heard_last() -> None:
     assert there.snapshot()["link"]["age_s"] == 0.0
 
 
-def test_messages_are_counted_over_the_last_seconds_and_anew_in_another_ride() -> None:
+def test_the_message_rate_is_of_the_last_seconds_of_one_ride() -> None:
     there = Scene()
     rates = []
     for n in range(30):
@@ -134,7 +134,7 @@ def test_a_snapshot_that_fails_costs_the_figures_and_not_the_feed(monkeypatch) -
     asyncio.run(run())
 
 
-def test_own_alerts_that_fail_cost_themselves_only(monkeypatch) -> None:
+def test_failing_alerts_cost_only_themselves(monkeypatch) -> None:
     monkeypatch.setenv(STRICT, "0")
     there = Scene()
     there.take(0, 20)

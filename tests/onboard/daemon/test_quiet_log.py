@@ -26,20 +26,20 @@ class Bench:
         self.log.addHandler(handler)
 
 
-def test_the_first_passes_and_the_next_one_says_how_many_did_not() -> None:
+def test_the_first_message_passes_and_the_next_counts_the_suppressed() -> None:
     bench = Bench()
     for n in range(18):
         bench.log.warning("frame %d was late", n)
         bench.now_s += 1.0
     assert bench.said == ["frame 0 was late"]
-    assert bench.filter.left_out() == 17
+    assert bench.filter.suppressed() == 17
     bench.now_s = 1060.0
     bench.log.warning("frame %d was late", 99)
     assert bench.said[1:] == ["frame 99 was late (17 more like this in the last minute)"]
-    assert bench.filter.left_out() == 0
+    assert bench.filter.suppressed() == 0
 
 
-def test_a_message_once_a_minute_is_left_as_it_is() -> None:
+def test_a_message_once_a_minute_is_unchanged() -> None:
     bench = Bench()
     for _ in range(5):
         bench.log.warning("the card is slow")
@@ -47,7 +47,7 @@ def test_a_message_once_a_minute_is_left_as_it_is() -> None:
     assert bench.said == ["the card is slow"] * 5
 
 
-def test_the_span_is_that_in_which_they_came() -> None:
+def test_the_time_span_is_stated() -> None:
     bench = Bench()
     bench.log.warning("the link is down")
     bench.log.warning("the link is down")
@@ -56,7 +56,7 @@ def test_the_span_is_that_in_which_they_came() -> None:
     assert bench.said[-1] == "the link is down (1 more like this in the last 12 minutes)"
 
 
-def test_other_formats_levels_and_texts_are_kinds_of_their_own() -> None:
+def test_formats_levels_and_texts_make_a_kind() -> None:
     bench = Bench()
     bench.log.warning("%s", "the link is down")
     bench.log.warning("%s", "the link is back")
@@ -74,20 +74,20 @@ def test_other_formats_levels_and_texts_are_kinds_of_their_own() -> None:
     ]
 
 
-def test_memory_is_bounded_and_the_longest_quiet_is_forgotten_first() -> None:
+def test_memory_is_bounded_and_the_longest_silent_kind_is_forgotten_first() -> None:
     bench = Bench(kinds_most=3)
     for kind in ("one", "two", "three"):
         bench.log.warning(kind)
     bench.log.warning("one")  # heard again: now "two" was quiet for longest
     bench.log.warning("four")
-    assert len(bench.filter._kinds) == 3
+    assert len(bench.filter.kinds) == 3
     bench.log.warning("one")
     bench.log.warning("two")
     assert bench.said == ["one", "two", "three", "four", "two"]
     for n in range(1000):
         bench.log.warning("%s", "x" * 10_000 + str(n))
-    assert len(bench.filter._kinds) == 3
-    assert max(len(text) for _, text in bench.filter._kinds) <= 200
+    assert len(bench.filter.kinds) == 3
+    assert max(len(text) for _, text in bench.filter.kinds) <= 200
 
 
 @pytest.mark.parametrize("arguments", [("one", "too many"), ()])
@@ -98,10 +98,10 @@ def test_wrong_arguments_do_not_stop_the_filter(arguments) -> None:
     assert quiet.filter(record) is False
 
 
-def test_what_the_owner_asked_for_is_answered_each_time() -> None:
+def test_answers_to_the_owner_always_pass() -> None:
     bench = Bench()
     for _ in range(3):
         bench.log.error("%s: keeping the profile in use", "craft.toml", extra=ANSWER)
         bench.log.error("%s: of another kind", "craft.toml")
     assert len(bench.said) == 3 + 1
-    assert bench.filter.left_out() == 2
+    assert bench.filter.suppressed() == 2

@@ -1,4 +1,4 @@
-"""The daemon over its life, as a real process: killed, told, asked, reloaded, and what it sends."""
+"""The daemon over its life, as a real process: kills, commands, reloads, and what it sends."""
 
 import contextlib
 import json
@@ -16,7 +16,7 @@ from onboard.contract.codec import plain
 from onboard.profile import load_profile
 from onboard.telemetry.logs.log_files import RECORD_NAME
 from tests.craft.telemetry_log import log_frames
-from tests.daemon_process import Daemon, said
+from tests.daemon_process import Daemon
 from tests.patience import PATIENCE_S
 from tests.udp_queue import Outlet
 
@@ -29,7 +29,7 @@ HALF = len(FRAMES) // 2
 
 
 class Autopilot:
-    """Sends frames to a daemon's UDP link, and keeps what comes back."""
+    """Send frames to a daemon's UDP link, and keep what comes back."""
 
     def __init__(self, port: int) -> None:
         self._outlet = Outlet(port)
@@ -65,27 +65,23 @@ def has(count: int):
     return lambda snapshot: snapshot["link"]["messages"] >= count
 
 
-def say(daemon: Daemon, **command: Any) -> dict[str, Any]:
-    return said(daemon.port("feed on"), **command)
-
-
 def sessions(folder: Path) -> list[Path]:
     return sorted((one.parent for one in folder.glob("*/" + RECORD_NAME)), key=lambda p: p.name)
 
 
 def on_card(folder: Path) -> int:
-    """What the newest record holds [bytes]."""
+    """Return the size of the newest record [bytes]."""
     return (sessions(folder)[-1] / RECORD_NAME).stat().st_size
 
 
-def test_killed_in_mid_trip_it_goes_on_with_all_of_it(tmp_path: Path) -> None:
+def test_a_trip_survives_a_kill_whole(tmp_path: Path) -> None:
     whole = plain(review(LOGS / "harbour_loop.tlog", load_profile(CRAFT)).trip)
     options = ("--link", "udpin:127.0.0.1:0", "--profile", str(CRAFT), "--record", str(tmp_path))
     first = Daemon(*options)
     with Autopilot(first.port("link udpin")) as autopilot:
         autopilot.send(FRAMES[:HALF])
     first.snapshot_when(has(HALF))
-    assert say(first, kind="set", key="target_distance_m", value=9000)["ok"]
+    assert first.send_command(kind="set", key="target_distance_m", value=9000)["ok"]
     end_s = time.monotonic() + PATIENCE_S
     while (size := sum(8 + len(frame) for frame in FRAMES[:HALF])) > on_card(tmp_path):
         assert time.monotonic() < end_s, size
@@ -108,7 +104,7 @@ def test_killed_in_mid_trip_it_goes_on_with_all_of_it(tmp_path: Path) -> None:
     )
 
 
-def test_an_earlier_trip_is_not_gone_on_with(tmp_path: Path) -> None:
+def test_an_earlier_trip_is_not_continued(tmp_path: Path) -> None:
     with running(tmp_path) as (daemon, autopilot):
         autopilot.send(FRAMES[HALF:])
         daemon.snapshot_when(has(len(FRAMES) - HALF))
@@ -120,16 +116,16 @@ def test_an_earlier_trip_is_not_gone_on_with(tmp_path: Path) -> None:
     assert json.loads((sessions(tmp_path)[-1] / "session.json").read_text())["continues"] is None
 
 
-def test_a_new_trip_begins_a_session_and_counts_from_nothing(tmp_path: Path) -> None:
+def test_a_new_trip_begins_a_session_and_counts_from_zero(tmp_path: Path) -> None:
     with running(tmp_path) as (daemon, autopilot):
         autopilot.send(FRAMES[:HALF])
         before = daemon.snapshot_when(has(HALF))["trip"]["energy_wh"]["value"]
-        assert say(daemon, kind="set", key="setup", value="small propeller")["ok"]
-        assert say(daemon, kind="mark", mark="new_trip", text="")["ok"]
+        assert daemon.send_command(kind="set", key="setup", value="small propeller")["ok"]
+        assert daemon.send_command(kind="mark", mark="new_trip", text="")["ok"]
         autopilot.send(FRAMES[HALF:])
         snapshot = daemon.snapshot_when(has(len(FRAMES) - HALF))
         assert 0 < snapshot["trip"]["energy_wh"]["value"] < 1.4 * before
-        refused = say(daemon, kind="set", key="reserve_fraction", value=2)
+        refused = daemon.send_command(kind="set", key="reserve_fraction", value=2)
         assert not refused["ok"]
         assert refused["why"] == {
             "code": "not_allowed", "key": "value", "given": "2", "of": "reserve_fraction",
@@ -140,7 +136,7 @@ def test_a_new_trip_begins_a_session_and_counts_from_nothing(tmp_path: Path) -> 
     assert (first / "marks.jsonl").exists()
 
 
-def test_a_hangup_reads_the_profile_anew_and_a_wrong_one_changes_nothing(tmp_path: Path) -> None:
+def test_sighup_reloads_the_profile_and_a_faulty_one_changes_nothing(tmp_path: Path) -> None:
     profile = tmp_path / "craft.toml"
     profile.write_text(CRAFT.read_text())
     with running(tmp_path / "s", "--profile", str(profile)) as (daemon, autopilot):
@@ -224,7 +220,7 @@ def test_with_a_key_unsigned_frames_are_refused_counted_and_not_recorded(tmp_pat
     assert key.hex() not in (session / "profile.toml").read_text()
 
 
-def test_a_silent_link_is_said_within_two_seconds_and_a_bit(tmp_path: Path) -> None:
+def test_a_silent_link_is_an_alert_within_a_little_over_two_seconds(tmp_path: Path) -> None:
     with running(tmp_path) as (daemon, autopilot):
         autopilot.send(FRAMES[:300])
         daemon.snapshot_when(has(300))

@@ -26,7 +26,7 @@ START_US = 1_750_000_000_000_000
 
 
 def ride() -> list[bytes]:
-    """Four minutes at changing power and speed, some messages lost, a fix lost for a while."""
+    """Return four minutes at varying power and speed, with lost messages and a lost fix."""
     sender = Sender()
     frames = []
     for n in range(240):
@@ -51,7 +51,7 @@ def assert_same_trip(trip: dict, reference: dict) -> None:
 
 
 def heard_all(frames: list[bytes]):
-    """All frames came, and so long ago that none waits for a stamp any more."""
+    """Return whether all frames have arrived, and none waits for a stamp any more."""
     return lambda snapshot: (
         snapshot["link"]["messages"] >= len(frames) and snapshot["link"]["age_s"] > 3.5
     )
@@ -67,7 +67,7 @@ def test_udp_gives_the_trip_of_the_file_and_records_it(tmp_path: Path) -> None:
         snapshot = daemon.snapshot_when(heard_all(frames))
     assert snapshot["link"]["bad_bytes"] == 0
     assert_same_trip(snapshot["trip"], reference)
-    assert "may be lost" not in daemon.complained
+    assert "may be lost" not in daemon.stderr
     (session,) = (path for path in (tmp_path / "sessions").iterdir() if path.is_dir())
     recorded = (session / RECORD_NAME).read_bytes()
     assert len(recorded) == sum(8 + len(frame) for frame in frames)
@@ -107,7 +107,7 @@ def test_a_file_link_plays_in_its_own_time(tmp_path: Path) -> None:
     path.write_bytes(records(frames, START_US, 10_000))  # 20 s of stream within 1.4 s
     with Daemon("--link", f"file:{path}") as daemon:
         snapshot = daemon.snapshot_when(heard_all(frames))
-        assert not any("record" in line for line in daemon.said)
+        assert not any("record" in line for line in daemon.stdout)
     assert snapshot["trip"]["energy_wh"]["value"] == pytest.approx(400 * 19.3 / 3600, rel=0.03)
 
 

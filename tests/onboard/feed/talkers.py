@@ -1,4 +1,4 @@
-"""What the feed's tests share: a daemon that takes commands, and a viewer that talks."""
+"""Shared by the feed's tests: a daemon that takes commands, and a viewer that sends them."""
 
 import asyncio
 import json
@@ -20,25 +20,19 @@ async def opened() -> tuple[FeedServer, int]:
     return server, await server.open("127.0.0.1", 0, "skiff")
 
 
-async def until(condition) -> None:
-    async with asyncio.timeout(PATIENCE_S):
-        while not condition():
-            await asyncio.sleep(0.002)
-
-
 SILENT: list[socket.socket] = []
 
 
 class Daemon:
-    """Takes commands as a daemon does: done at once, or left waiting."""
+    """Take commands as a daemon does: execute them at once, or leave them unanswered."""
 
     def __init__(self, *, waits: bool = False) -> None:
-        self.heard: list[Command] = []
+        self.commands: list[Command] = []
         self.waiting: list[Reply] = []
         self.waits = waits
 
     def __call__(self, command: Command, reply: Reply) -> None:
-        self.heard.append(command)
+        self.commands.append(command)
         if self.waits:
             self.waiting.append(reply)
         elif isinstance(command, Mark) and command.text == "no":
@@ -48,7 +42,7 @@ class Daemon:
 
 
 class Talker:
-    """A viewer that says things, and reads acknowledgements."""
+    """A viewer that sends commands and reads acknowledgements."""
 
     all: ClassVar[list["Talker"]] = []
 
@@ -109,7 +103,7 @@ async def served(on_command: OnCommand | None, **more) -> tuple[FeedServer, int]
 
 
 def silent_viewer(port: int) -> socket.socket:
-    """Connect one that takes little and reads only when it is told to."""
+    """Connect a viewer with a small buffer that reads nothing by itself."""
     silent = socket.socket()
     silent.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
     silent.connect(("127.0.0.1", port))

@@ -1,10 +1,10 @@
-"""What viewers say is answered in order, told to the others, and never more than can be borne."""
+"""Commands are answered in order, announced to other viewers, and bounded."""
 
 import asyncio
 import contextlib
 
 from onboard.contract.commands import Mark, Set
-from onboard.feed.server import WAITING_MOST
+from onboard.feed.server import UNANSWERED_MOST
 from onboard.feed.viewer import SEND_BUFFER_BYTES
 from tests.onboard.feed.talkers import (
     LINE,
@@ -14,16 +14,16 @@ from tests.onboard.feed.talkers import (
     play,
     served,
     silent_viewer,
-    until,
 )
+from tests.patience import until_async
 
 
-def test_a_command_is_answered_and_told_to_the_others() -> None:
+def test_a_command_is_acknowledged_and_others_are_notified() -> None:
     async def scene() -> None:
         daemon = Daemon()
         server, port = await served(daemon)
         one, other = await Talker.to(port), await Talker.to(port)
-        await until(lambda: server.viewers == 2)
+        await until_async(lambda: server.viewers == 2)
         one.say(note(7, "no"), b'{"hello', b"", note(8, "weed"))
         refused = await one.ack()
         command = {"kind": "mark", "id": 7, "mark": "note", "text": "no"}
@@ -40,13 +40,13 @@ def test_a_command_is_answered_and_told_to_the_others() -> None:
         news = await other.ack()
         assert news == {"schema": 2, "kind": "ack", "id": None, "ok": True, "why": None,
                         "by": False, "command": command}  # fmt: skip
-        assert daemon.heard == [Mark(7, "note", "no"), Mark(8, "note", "weed")]
+        assert daemon.commands == [Mark(7, "note", "no"), Mark(8, "note", "weed")]
         await server.close()
 
     play(scene)
 
 
-def test_what_was_done_may_say_more_than_the_command() -> None:
+def test_the_acknowledged_command_may_be_more_specific() -> None:
     async def scene() -> None:
         server, port = await served(lambda _, reply: reply(None, Set(3, "home", (45.0, -30.0))))
         one = await Talker.to(port)
@@ -57,14 +57,14 @@ def test_what_was_done_may_say_more_than_the_command() -> None:
     play(scene)
 
 
-def test_an_answer_may_come_later_and_comes_once() -> None:
+def test_an_answer_may_come_later_but_only_once() -> None:
     async def scene() -> None:
         daemon = Daemon(waits=True)
         server, port = await served(daemon)
         one = await Talker.to(port)
         one.say(note(1), note(2))
         one.writer.write_eof()  # half-open: it says no more, but reads
-        await until(lambda: len(daemon.waiting) == 2)
+        await until_async(lambda: len(daemon.waiting) == 2)
         for n in range(20):
             server.publish(LINE, 0.2 * n)
         daemon.waiting[1](None, None)
@@ -78,13 +78,13 @@ def test_an_answer_may_come_later_and_comes_once() -> None:
     play(scene)
 
 
-def test_an_answer_to_a_viewer_that_left_is_let_go_and_still_told() -> None:
+def test_an_answer_to_a_viewer_that_left_still_notifies_others() -> None:
     async def scene() -> None:
         daemon = Daemon(waits=True)
         server, port = await served(daemon)
         one, other = await Talker.to(port), await Talker.to(port)
         one.say(note(1))
-        await until(lambda: len(daemon.waiting) == 1)
+        await until_async(lambda: len(daemon.waiting) == 1)
         one.writer.transport.abort()
         await asyncio.sleep(0.01)
         daemon.waiting[0](None, None)
@@ -94,14 +94,14 @@ def test_an_answer_to_a_viewer_that_left_is_let_go_and_still_told() -> None:
     play(scene)
 
 
-def test_only_so_many_commands_wait() -> None:
+def test_unanswered_commands_are_bounded() -> None:
     async def scene() -> None:
         daemon = Daemon(waits=True)
         server, port = await served(daemon)
         talkers = [await Talker.to(port) for _ in range(5)]
         for talker in talkers:
             talker.say(*(note(n) for n in range(15)))
-        await until(lambda: len(daemon.waiting) == WAITING_MOST)
+        await until_async(lambda: len(daemon.waiting) == UNANSWERED_MOST)
         refused = await talkers[-1].ack()
         assert (refused["ok"], refused["why"]) == (False, {"code": "too_many_wait"})
         for reply in daemon.waiting:
@@ -115,7 +115,7 @@ def test_only_so_many_commands_wait() -> None:
     play(scene)
 
 
-def test_too_many_lines_are_refused_and_a_flood_is_put_out() -> None:
+def test_too_many_lines_are_refused_and_a_flood_is_disconnected() -> None:
     async def scene() -> None:
         daemon = Daemon()
         server, port = await served(daemon)
@@ -125,7 +125,7 @@ def test_too_many_lines_are_refused_and_a_flood_is_put_out() -> None:
         assert [ack["id"] for ack in acks] == list(range(60))
         done = [ack["ok"] for ack in acks].count(True)
         assert 20 <= done < 40  # more only where this machine took a second over it
-        assert len(daemon.heard) == done
+        assert len(daemon.commands) == done
         assert acks[-1]["why"] == {"code": "too_fast", "most": 20}
         one.say(*([b"{"] * 4000))
         assert await one.is_put_out()
@@ -135,13 +135,13 @@ def test_too_many_lines_are_refused_and_a_flood_is_put_out() -> None:
                 endless.writer.write(b"x" * 8192)
                 await endless.writer.drain()
         assert await endless.is_put_out()
-        await until(lambda: server.viewers == 0)
+        await until_async(lambda: server.viewers == 0)
         await server.close()
 
     play(scene)
 
 
-def test_a_long_line_is_refused_and_the_next_one_heard() -> None:
+def test_a_long_line_is_refused_and_the_next_one_handled() -> None:
     async def scene() -> None:
         daemon = Daemon()
         server, port = await served(daemon)
@@ -154,7 +154,7 @@ def test_a_long_line_is_refused_and_the_next_one_heard() -> None:
     play(scene)
 
 
-def test_one_that_talks_and_never_reads_is_not_read_on() -> None:
+def test_a_viewer_that_never_reads_is_no_longer_read() -> None:
     async def scene() -> None:
         server, port = await served(Daemon())
         rude, most = silent_viewer(port), 0
@@ -166,8 +166,7 @@ def test_one_that_talks_and_never_reads_is_not_read_on() -> None:
             # The other gets all of it, and what the rude one was granted.
             while await reader.readline() != LINE:
                 pass
-            unsent = [w.transport.get_write_buffer_size() for w in server._viewers]
-            most = max(most, *unsent)
+            most = max(most, *server.unsent_bytes)
         assert SEND_BUFFER_BYTES < most <= SEND_BUFFER_BYTES + 2 * len(LINE)
         assert server.viewers == 1
         talking.cancel()

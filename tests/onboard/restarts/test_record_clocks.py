@@ -46,7 +46,7 @@ def of(frames: list[bytes], folder: Path, system_id: int | None = None) -> Heard
 
 def time_of_day(sender: Sender, boot_s: float, utc_s: float) -> bytes:
     message = dialect.MAVLink_system_time_message(round(utc_s * 1e6), round(boot_s * 1e3))
-    return sender._pack(message)
+    return sender.pack(message)
 
 
 def test_a_restart_inside_a_record_parts_the_times_of_day(tmp_path: Path) -> None:

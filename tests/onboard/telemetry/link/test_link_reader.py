@@ -8,7 +8,7 @@ from onboard.errors import LinkEndedError, LinkError
 from onboard.telemetry.link import link_reader
 from onboard.telemetry.link.base import Part, Piece, Source
 from onboard.telemetry.link.link_reader import LinkReader
-from tests.patience import PATIENCE_S
+from tests.patience import until
 
 CRAFT, STRANGER, OTHER = ("192.0.2.1", 14550), ("192.0.2.2", 9), ("192.0.2.3", 9)
 
@@ -42,13 +42,6 @@ class Scripted:
 
     def close(self) -> None:
         self.closed = True
-
-
-def until(condition) -> None:
-    deadline = time.monotonic() + PATIENCE_S
-    while not condition():
-        assert time.monotonic() < deadline
-        time.sleep(0.002)
 
 
 def reader(monkeypatch, *links: Scripted) -> LinkReader:

@@ -1,4 +1,4 @@
-"""Where the feed listens: plain on this board, encrypted for everybody else."""
+"""Addresses to listen on: plain on loopback, encrypted for other machines."""
 
 from pathlib import Path
 from typing import Final
@@ -10,17 +10,18 @@ from onboard.profile import DEFAULT_CREW_PORT, DEFAULT_FEED_PORT, Feed
 
 OFF: Final = "off"
 
-Place = tuple[str, int]
+Address = tuple[str, int]
+"""Host and port."""
 
 
-def listening_places(
+def listen_addresses(
     feed: Feed,
     folder: Path,
     listen: str | None = None,
     crew_listen: str | None = None,
     paired: bool | None = None,
-) -> tuple[Place, Place | None]:
-    """Return where the plain feed listens, and the encrypted one; None where that is off.
+) -> tuple[Address, Address | None]:
+    """Return the addresses of the plain feed and of the encrypted one; None if that is off.
 
     Parameters
     ----------
@@ -29,37 +30,37 @@ def listening_places(
     folder
         The pairing's folder.
     listen, crew_listen
-        In place of the profile's. An address of `listen` that others reach is encrypted.
+        Override the profile's. A `listen` that others reach becomes the encrypted one.
     paired
-        Whether to take the craft as paired; None looks.
+        Whether the craft counts as paired; None checks.
 
     Raises
     ------
     UsageError
-        If an address is none, or would give the feed to everybody.
+        If an address is malformed, or would open the plain feed to everybody.
 
     Examples
     --------
-    >>> listening_places(Feed(), Path("nowhere"))
+    >>> listen_addresses(Feed(), Path("nowhere"))
     (('127.0.0.1', 27220), ('0.0.0.0', 27222))
-    >>> listening_places(Feed(), Path("nowhere"), "0.0.0.0:4000")
+    >>> listen_addresses(Feed(), Path("nowhere"), "0.0.0.0:4000")
     Traceback (most recent call last):
     onboard.errors.UsageError: --listen 0.0.0.0:4000: others reach that, and nobody is paired: \
 first run wattwake-onboard pair, or listen on 127.0.0.1
     """
-    said = listen or feed.listen
-    host, port = parse_listen(said)
+    wanted = listen or feed.listen
+    host, port = parse_listen(wanted)
     if is_local(host):
         crew = crew_listen or feed.crew_listen
         return (host, port), None if crew == OFF else parse_listen(crew, "--crew-listen")
     if not (is_paired(folder) if paired is None else paired):
         raise UsageError(
-            f"--listen {said}: others reach that, and nobody is paired: first run "
+            f"--listen {wanted}: others reach that, and nobody is paired: first run "
             "wattwake-onboard pair, or listen on 127.0.0.1"
         )
     if port == DEFAULT_FEED_PORT:
         raise UsageError(
-            f"--listen {said}: port {port} stays this board's own: choose another, such as "
+            f"--listen {wanted}: port {port} stays this board's own: choose another, such as "
             f"{host}:{DEFAULT_CREW_PORT}"
         )
     return ("127.0.0.1", DEFAULT_FEED_PORT), (host, port)

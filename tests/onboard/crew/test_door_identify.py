@@ -1,4 +1,4 @@
-"""Who is at the door, by the first line: asked of the door itself, without a connection."""
+"""Identifying viewers by their first lines, without a connection."""
 
 import asyncio
 from pathlib import Path
@@ -29,46 +29,46 @@ def joined(book: CrewBook, name: str = "phone") -> str:
     return made[1]
 
 
-def who(door: CrewDoor, *lines: bytes) -> list[Member | None]:
-    """Whom each line names."""
+def identified(door: CrewDoor, *lines: bytes) -> list[Member | None]:
+    """Return the member that each line identifies."""
 
     async def asked() -> list[Member | None]:
-        found = [await door._who(line) for line in lines]
+        found = [await door.identify(line) for line in lines]
         return [None if one is None else one[0] for one in found]
 
     return asyncio.run(asked())
 
 
-def test_a_token_is_no_good_from_the_moment_it_is_revoked(book: CrewBook) -> None:
+def test_a_token_is_invalid_from_the_moment_it_is_revoked(book: CrewBook) -> None:
     door, phone, tablet = door_of(book), joined(book), joined(book, "tablet")
     lines = Join(phone).as_line(), Join(tablet).as_line()
-    assert [one and one.name for one in who(door, *lines)] == ["phone", "tablet"]
+    assert [one and one.name for one in identified(door, *lines)] == ["phone", "tablet"]
     # Not a look later: whoever revokes is told that it is done.
     book.revoke("phone")
-    assert [one and one.name for one in who(door, *lines)] == [None, "tablet"]
+    assert [one and one.name for one in identified(door, *lines)] == [None, "tablet"]
 
 
-def test_who_has_just_joined_elsewhere_is_known_at_once(book: CrewBook) -> None:
+def test_a_new_member_is_known_at_once(book: CrewBook) -> None:
     door = door_of(book)
-    assert who(door, Join("a" * 43).as_line()) == [None]
-    assert who(door, Join(joined(book)).as_line()) != [None]
+    assert identified(door, Join("a" * 43).as_line()) == [None]
+    assert identified(door, Join(joined(book)).as_line()) != [None]
 
 
-def test_codes_are_tried_at_a_bounded_rate_and_tokens_go_on(book: CrewBook) -> None:
+def test_codes_are_rate_limited_and_tokens_are_not(book: CrewBook) -> None:
     door, token, code = door_of(book), joined(book), book.invite("crew", "tablet")
     wrong = [Pair(bytes(CODE_BYTES), "x").as_line()] * round(CODES_BURST + 5)
     good = Pair(code, "x").as_line()
-    *none, tried, member = who(door, *wrong, good, Join(token).as_line())
+    *none, tried, member = identified(door, *wrong, good, Join(token).as_line())
     assert none == [None] * len(wrong)
     assert tried is None
     assert member is not None
     # The good one was not looked at, so it is not spent.
-    (tablet,) = who(door_of(book), good)
+    (tablet,) = identified(door_of(book), good)
     assert tablet is not None
     assert tablet.name == "tablet"
 
 
-def test_who_is_revoked_while_it_pairs_does_not_come_in(
+def test_a_viewer_revoked_while_pairing_is_refused(
     book: CrewBook, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     door, redeem = door_of(book), CrewBook.redeem
@@ -80,11 +80,11 @@ def test_who_is_revoked_while_it_pairs_does_not_come_in(
         return made
 
     monkeypatch.setattr(CrewBook, "redeem", revoked_at_once)
-    assert who(door, Pair(book.invite("crew", "phone"), "x").as_line()) == [None]
+    assert identified(door, Pair(book.invite("crew", "phone"), "x").as_line()) == [None]
 
 
-def test_a_first_line_that_is_too_long_is_nobody_s(book: CrewBook) -> None:
+def test_a_first_line_that_is_too_long_is_refused(book: CrewBook) -> None:
     door, line = door_of(book), Join(joined(book)).as_line()
     fits = line.rstrip(b"\n").ljust(FIRST_LINE_MOST_BYTES - 1) + b"\n"
-    assert who(door, fits) != [None]
-    assert who(door, fits[:-1] + b" \n") == [None]
+    assert identified(door, fits) != [None]
+    assert identified(door, fits[:-1] + b" \n") == [None]

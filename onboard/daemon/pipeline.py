@@ -1,0 +1,285 @@
+"""The daemon's pipeline: what the link gives is recorded, then handed to each subscriber.
+
+Subscribers are the figures, the requests to the autopilot, the notes beside the record, the feed
+and others: each may fail alone. Commands of viewers and a new profile come in from the side.
+"""
+
+import logging
+import time
+from collections.abc import Callable, Sequence
+from functools import partial
+
+from onboard.contract.alerts import AlertCode
+from onboard.contract.commands import Command, Mark, Refused, Reply
+from onboard.contract.refusals import Refusal, RefusalCode
+from onboard.daemon import lean_memory, notify
+from onboard.daemon.intake import Intake
+from onboard.daemon.own_alerts import Running
+from onboard.daemon.publisher import Publisher
+from onboard.daemon.quiet_log import ANSWER
+from onboard.daemon.run_settings import Settings
+from onboard.errors import LinkError, ProfileError, RecordError
+from onboard.feed.server import FeedServer
+from onboard.profile import load_profile
+from onboard.record.marks import Noted, noted
+from onboard.record.subscriber import Subscriber
+from onboard.restarts.last_charge import caught_up
+from onboard.restarts.session_book import SessionBook
+from onboard.restarts.trip_keeper import BehindError, TripKeeper
+from onboard.ride.commands import obey, settings_in_force, with_place
+from onboard.ride.ride import Ride
+from onboard.telemetry.link.link_reader import LinkReader
+from onboard.telemetry.link.requests import Asking
+from onboard.telemetry.link.stamp_clock import StampClock
+from onboard.telemetry.mavlink.frames import Frames
+from onboard.telemetry.mavlink.signing import SignatureGate, Signer, key_from_text, without_key
+
+log = logging.getLogger("wattwake")
+
+
+class Pipeline:
+    """Everything between the link's reader and the feed of one run.
+
+    Parameters
+    ----------
+    settings
+        Settings of the run.
+    reader
+        Reads the link.
+    link
+        Name of the link.
+    clock
+        Stamps what is received.
+    """
+
+    def __init__(
+        self, settings: Settings, reader: LinkReader, link: str, clock: StampClock
+    ) -> None:
+        self._settings, self._reader, self._link, self._clock = settings, reader, link, clock
+        stated = settings.profile.link
+        key = key_from_text(stated.signing_key) if stated.signing_key else None
+        self._gate = SignatureGate(key)
+        self.intake = Intake(reader, self._gate, clock)
+        reader.relief = self.intake.advance
+        self._requester = Asking(
+            settings.listen_only or stated.listen_only,
+            Signer(key, clock, self._gate) if key else None,
+            settings.system_id or stated.system_id,
+        )
+        self.feed = FeedServer()
+        self.publisher = Publisher(self.feed, lambda: self.keeper)
+        self.book: SessionBook | None = None
+        self.keeper = self._keep_trip()
+        self._figures = Subscriber(AlertCode.FIGURES_FAILED, "the figures")
+        self._requests = Subscriber(AlertCode.REQUESTS_FAILED, "the requests to the autopilot")
+        self._publishing = Subscriber(AlertCode.FEED_FAILED, "the feed")
+        self._notes = Subscriber(AlertCode.NOTES_FAILED, "the notes beside the record")
+        self._memory = Subscriber(AlertCode.MEMORY_FAILED, "the return of free memory")
+        self.door = Subscriber(AlertCode.DOOR_FAILED, "the door for paired viewers")
+        self._subscribers = (
+            self._figures,
+            self._requests,
+            self._publishing,
+            self.publisher.watching,
+            self._notes,
+            self._memory,
+            self.door,
+        )
+        self._began_s = time.monotonic()
+        self._logged_problem: str | None = None
+        self._followed: tuple[int, int | None] | None = None
+        self._watchdog_every_s = notify.watchdog_every_s()
+        self._watchdog_due_s = 0.0
+        self._trimmer = lean_memory.Trimmer()
+
+    @property
+    def ride(self) -> Ride:
+        """The ride that figures are of now."""
+        return self.keeper.ride
+
+    def begin(self) -> None:
+        """Begin a session, unless no record is kept, and record from now on.
+
+        If the autopilot kept running, the session goes on with an earlier trip.
+        """
+        settings = self._settings
+        if settings.record is not None:
+            text = settings.profile_text and without_key(settings.profile_text)
+            followed = settings.system_id or settings.profile.link.system_id
+            catch_up = partial(caught_up, settings.profile, settings.system_id)
+            self.book = SessionBook(settings.record, self._clock.start_us, text, followed, catch_up)
+            self.keeper = self._keep_trip(self.book)
+        self.intake.record_to(self.book.write if self.book is not None else None)
+        self._began_s = time.monotonic()
+
+    def close(self, left_s: Callable[[], float]) -> None:
+        """Save what was learned and close the session.
+
+        Parameters
+        ----------
+        left_s
+            Returns how much longer to wait for the card [s].
+        """
+        if self.book is not None:
+            kept = self.keeper.kept() if self.keeper.is_whole else None
+            self.book.close(kept, left_s())
+
+    def _keep_trip(self, book: SessionBook | None = None) -> TripKeeper:
+        settings = self._settings
+        return TripKeeper(
+            settings.profile,
+            settings.system_id,
+            book.kept if book else None,
+            book.past if book else None,
+            settings.aim,
+            start_us=self._clock.start_us,
+            present=lambda until_us: self.book.present(until_us) if self.book else None,
+            written=lambda: self.book is None or self.book.flush(),
+            settle=lambda verdict: self.book.settle(verdict) if self.book else None,
+        )
+
+    def tick(self) -> None:
+        """Record what has arrived, then run each subscriber, whatever becomes of the others."""
+        # Read the clocks before the bytes are taken: later bytes get later stamps.
+        now_s, now_us = time.monotonic(), self._clock()
+        parts = self.intake.turn()
+        self._figures.run(now_s, lambda: self._fold(parts, now_s, now_us))
+        self._requests.run(now_s, lambda: self._request(parts, now_s))
+        self._notes.run(now_s, lambda: self.save_notes(now_s, now_us))
+        self._log_link(self._reader.problem)
+        running = partial(self._running, now_s)
+        self._publishing.run(now_s, lambda: self.publisher.publish(running(), self._link))
+        if self._watchdog_every_s is not None and now_s >= self._watchdog_due_s:
+            self._watchdog_due_s = now_s + self._watchdog_every_s
+            notify.watchdog()
+            viewers = self.feed.viewers
+            notify.status(f"{self._link}: {self.ride.messages} messages, {viewers} viewers")
+        fit = self.ride.engine.learner.posterior
+        self._memory.run(now_s, lambda: self._trimmer.trim_if_due(now_s, fit))
+
+    def _fold(self, parts: Sequence[Frames], now_s: float, now_us: int) -> None:
+        """Hand what has arrived to the figures."""
+        before = self.ride.decoder.messages
+        self.keeper.take(parts, now_us)
+        if self.intake.fell_behind:
+            self.intake.fell_behind = False
+            self.keeper.failed(BehindError("more came in than could be taken"))
+        if self.ride.decoder.messages > before or (self.keeper.why_none and self._ours(parts)):
+            self.publisher.craft_seen(now_s)
+        if self.keeper.poll(now_s):
+            self.publisher.another_ride()
+        craft = self.ride.decoder.craft
+        if self._followed is None and craft.system_id is not None:
+            # For the whole run: a new trip changes nothing on the link.
+            self._followed = self.intake.followed = craft.system_id, craft.component_id
+
+    def _ours(self, parts: Sequence[Frames]) -> bool:
+        """Return whether the followed craft is among the senders."""
+        return self._followed is not None and any(
+            bool((frames.system_id == self._followed[0]).any()) for frames in parts
+        )
+
+    def _request(self, parts: Sequence[Frames], now_s: float) -> None:
+        """Request from the autopilot what is missing."""
+        for frames in parts:
+            self._requester.heard(frames, now_s)
+        self._reader.write(self._requester.due(now_s, *(self._followed or (None, None))))
+
+    def save_notes(self, now_s: float, now_us: int) -> None:
+        """Write the notes beside the record, and what was learned, if that is due."""
+        if self.book is not None:
+            if (utc := self.ride.utc) is not None:
+                self.book.note_utc(utc, now_us)
+            if self.keeper.is_whole and self.book.save_if_due(now_s, self.keeper.kept):
+                self._trimmer.trim_soon()
+
+    def _running(self, now_s: float) -> Running:
+        reader = self._reader
+        return Running(
+            now_s,
+            reader.problem,
+            self._began_s if reader.heard_s is None else reader.heard_s,
+            reader.dropped_bytes,
+            self._gate.refused,
+            self.book.alerts if self.book is not None else (),
+            self.intake.scan_faults.count,
+            self.intake.record_faults.count,
+            tuple(self.keeper.alerts()),
+            [one for one in self._subscribers if one.failing],
+        )
+
+    def on_command(self, command: Command, reply: Reply) -> None:
+        """Execute a viewer's command, and note it beside the record."""
+        placed = with_place(command, self.ride)
+        if isinstance(placed, Refused):
+            reply(placed.why, None)
+            return
+        one = noted(placed, self.ride, self.keeper.last_stamp_us)
+        try:
+            refusal = obey(placed, self.ride, lambda: self._new_trip(one))
+        except Exception as fault:
+            # The figures may have been left half changed.
+            self.keeper.failed(fault)
+            refusal = Refusal(RefusalCode.FAULT)
+        # A new trip is noted where the old one ends.
+        if refusal is None and not (isinstance(placed, Mark) and placed.mark == "new_trip"):
+            self.keeper.say(one)
+            if self.book is not None:
+                self.book.mark(one)
+        reply(refusal, placed)
+
+    def _new_trip(self, mark: Noted) -> Refusal | None:
+        """Begin a new trip in a session of its own; set-up and reserve stay in force."""
+        if not self.keeper.caught_up:
+            return Refusal(RefusalCode.READING_RECORD)
+        if self.book is not None and self.book.behind:
+            # What waits for the card belongs to the present trip, and would be lost.
+            return Refusal(RefusalCode.CARD_BEHIND)
+        with self.intake.at_rest() as parts:
+            # What is in the old record belongs to the old trip.
+            self._fold(parts, time.monotonic(), self._clock())
+            stay = settings_in_force(self.ride, self.keeper.profile)
+            if self.book is not None:
+                self.book.mark(mark)
+                try:
+                    self.book.begin_anew(self._clock(), self.keeper.kept())
+                except RecordError as problem:
+                    return Refusal(
+                        RefusalCode.CANNOT_RECORD, path=problem.path, errno=problem.number
+                    )
+        self.keeper.new_trip()
+        self.publisher.another_ride()
+        for one in stay:
+            obey(one, self.ride, lambda: None)
+            if self.book is not None:
+                self.book.mark(noted(one, self.ride, self.keeper.last_stamp_us))
+        return None
+
+    def reload(self) -> None:
+        """Reload the profile and log the outcome; a faulty one changes nothing."""
+        path = self._settings.profile_path
+        if path is None:
+            log.warning("no --profile was given: nothing to reload", extra=ANSWER)
+            return
+        notify.reloading()
+        try:
+            profile = load_profile(path)
+            if profile.battery is None and self.keeper.profile.battery is not None:
+                # More likely a half-written file than a pack removed under way.
+                raise ProfileError(
+                    f"{path}: it has no [battery], and one is in use: restart to go without"
+                )
+        except ProfileError as problem:
+            log.error("%s: keeping the profile in use", problem, extra=ANSWER)
+        else:
+            log.info("%s: reloaded; link, record and feed stay as they are", path, extra=ANSWER)
+            self.keeper.reload(profile)
+        finally:
+            notify.ready()
+
+    def _log_link(self, problem: LinkError | None) -> None:
+        """Log once when the link goes down and when it comes back."""
+        text = None if problem is None else str(problem)
+        if text != self._logged_problem:
+            log.warning("%s", text or "the link is back")
+            self._logged_problem = text
