@@ -9,11 +9,10 @@ from textual.binding import BindingType
 from textual.screen import Screen
 from textual.widgets import ContentSwitcher
 
-from groundside.dashboard.faces.frame import FrameFace, frame_face
-from groundside.dashboard.keys import VIEWS
-from groundside.dashboard.rows import Frame, frame_rows, tabs_in_two_rows
-from groundside.dashboard.scene import Scene
-from groundside.dashboard.views.base import HERE, View
+from groundside.dashboard.content.frame import FrameContent, frame_content
+from groundside.dashboard.layout import FrameRows, frame_rows, tabs_in_two_rows
+from groundside.dashboard.view_state import ViewState
+from groundside.dashboard.views.base import OWN, View, set_heights
 from groundside.dashboard.widgets.age_line import AgeLine
 from groundside.dashboard.widgets.button_bar import Button, ButtonBar, rows_of
 from groundside.dashboard.widgets.caution_bar import CautionBar
@@ -24,7 +23,7 @@ TAB_CELLS, WIDE_TAB_CELLS = 5, 10
 
 
 class MainScreen(Screen[None]):
-    """Shares out the rows, tells the view in sight what is so, and turns presses into actions.
+    """Shares out the rows, gives the view in sight its state, and turns presses into actions.
 
     Parameters
     ----------
@@ -49,8 +48,8 @@ class MainScreen(Screen[None]):
         self._current = views[0].NAME
         self._caution_read = False
         self._notice_rows = 1
-        self._shared: Frame | None = None
-        # Held by hand: a tick may come before the parts are mounted or after they are gone.
+        self._shared: FrameRows | None = None
+        # Kept here, not queried: a tick may come before they are mounted or after they are gone.
         self._notices = NoticeBar(id="notices")
         self._caution = CautionBar(id="caution", touch=touch)
         self._switcher = ContentSwitcher(*views, initial=self._current, id="views")
@@ -74,9 +73,9 @@ class MainScreen(Screen[None]):
         yield self._tabs
 
     def on_mount(self) -> None:
-        """Return the parts what does not change by itself."""
-        self._caution.shown = True
-        self._controls.shown = self._replay_buttons
+        """Fill the parts that do not change by themselves."""
+        self._caution.content = True
+        self._controls.content = self._replay_buttons
         self._show_tabs()
         self._share()
 
@@ -98,7 +97,7 @@ class MainScreen(Screen[None]):
         self._show_tabs()
 
     def next_view(self) -> None:
-        """Bring the view behind this one into sight; the first follows the last."""
+        """Bring the next view into sight; the first follows the last."""
         names = list(self._views)
         self.go_to(names[(names.index(self._current) + 1) % len(names)])
 
@@ -107,37 +106,35 @@ class MainScreen(Screen[None]):
         self._caution_read = True
         self._share()
 
-    def show(self, scene: Scene) -> None:
-        """Show what is so now; a part that says the same is not painted."""
-        face = frame_face(scene)
-        self._around(face)
+    def show(self, state: ViewState) -> None:
+        """Show a state; equal content is not painted again."""
+        self._show_frame(frame_content(state))
         if self.view.is_mounted:
-            self.view.show(scene)
+            self.view.show(state)
         buttons = self.view.buttons()
-        if buttons != (self._actions.shown or ()):
-            self._actions.shown = buttons
+        if buttons != (self._actions.content or ()):
+            self._actions.content = buttons
             self._share()
-        # a key that the view takes for itself is not told of another button
+        # a key that the view takes for itself is not shown on another button
         taken = {button.key for button in buttons}
-        self._controls.shown = tuple(
+        self._controls.content = tuple(
             replace(button, key="") if button.key in taken else button
             for button in self._replay_buttons
         )
 
-    def _around(self, face: FrameFace) -> None:
-        needed = NoticeBar.rows_needed(face.notices, self.size)
+    def _show_frame(self, content: FrameContent) -> None:
+        needed = NoticeBar.rows_needed(content.notices, self.size)
         if needed != self._notice_rows:
             self._notice_rows = needed
             self._share()
-        self._notices.shown = face.notices
-        self._age.shown = face.age
-        self._replay_bar.shown = face.replay
+        self._notices.content = content.notices
+        self._age.content = content.age
+        self._replay_bar.content = content.replay
 
     def _show_tabs(self) -> None:
-        names = [name for name, _ in VIEWS if name in self._views]
-        self._tabs.shown = tuple(
+        self._tabs.content = tuple(
             Button(name, f"view('{name}')", str(number), on=name == self._current)
-            for number, name in enumerate(names, 1)
+            for number, name in enumerate(self._views, 1)
         )
 
     def _share(self) -> None:
@@ -145,7 +142,7 @@ class MainScreen(Screen[None]):
         width, height = self.size.width, self.size.height
         if not width or not height:
             return
-        buttons = self._actions.shown or ()
+        buttons = self._actions.content or ()
         in_two = tabs_in_two_rows(width, height)
         self._tabs.least_width = WIDE_TAB_CELLS if in_two else TAB_CELLS
         shared = frame_rows(
@@ -160,7 +157,7 @@ class MainScreen(Screen[None]):
         if shared == self._shared:
             return
         self._shared = shared
-        for part, rows in (
+        set_heights(
             (self._notices, shared.notices),
             (self._caution, shared.caution),
             (self._switcher, shared.view),
@@ -169,32 +166,30 @@ class MainScreen(Screen[None]):
             (self._age, shared.age),
             (self._replay_bar, shared.replay),
             (self._tabs, shared.tabs),
-        ):
-            part.display = rows > 0
-            part.styles.height = rows
+        )
 
     def on_key(self, event: events.Key) -> None:
-        """Return a key to the view in sight, if one of its buttons has it."""
+        """Give a key to the view in sight, if one of its buttons has it."""
         key = KEY_NAMES.get(event.key, event.key)
         if key == "enter" and self._caution.display and not self.app.focused:
             event.stop()  # what the caution says of this key comes before all else
             self.caution_was_read()
             return
-        for button in (*self.view.buttons(), *self.view.unseen_buttons()):
+        for button in (*self.view.buttons(), *self.view.hidden_buttons()):
             if button.key and button.key == key:
                 event.stop()
                 self._press(button.action)
                 return
 
     def on_button_bar_pressed(self, message: ButtonBar.Pressed) -> None:
-        """Do what a tapped button says."""
+        """Carry out the action of a tapped button."""
         message.stop()
         self._press(message.action)
 
     def _press(self, action: str) -> None:
-        if action.startswith(HERE):
+        if action.startswith(OWN):
             # in the view's own turn: a message that it posts in ours would not come back to us
-            self.view.call_later(self.view.pressed, action.removeprefix(HERE))
+            self.view.call_later(self.view.pressed, action.removeprefix(OWN))
         else:
             self.app.post_message(ButtonBar.Pressed(action))
 

@@ -1,10 +1,10 @@
-"""The lines on top of every view: what a rider must know before any figure, the worst first."""
+"""The lines on top of every view: what a rider must know before any figure, worst first."""
 
 from dataclasses import dataclass
 from typing import Literal
 
 from groundside.connection.freshness import OLD_TELEMETRY_S
-from groundside.dashboard.scene import Scene
+from groundside.dashboard.view_state import ViewState
 from groundside.words.alerts import alert_text
 from groundside.words.figures import age_text
 
@@ -30,29 +30,29 @@ class Notice:
         return f"{SIGNS[self.level]} {self.text}".strip()
 
 
-def notices(scene: Scene, reasons: tuple[str, ...] = ()) -> tuple[Notice, ...]:
-    """Gather the notices of this moment, the worst first.
+def notices(state: ViewState, reasons: tuple[str, ...] = ()) -> tuple[Notice, ...]:
+    """Return the present notices, the worst first.
 
     Parameters
     ----------
-    scene
+    state
         What is so now.
     reasons
-        Why small figures are unknown; shown where nothing graver is.
+        Why small figures are unknown; shown if nothing graver is.
     """
-    found = [Notice("warning", scene.refused)] if scene.refused else []
+    found = [Notice("warning", state.refusal)] if state.refusal else []
     found.extend(
-        Notice(alert.level, alert_text(alert, scene.units)) for alert in scene.snapshot.alerts
+        Notice(alert.level, alert_text(alert, state.units)) for alert in state.snapshot.alerts
     )
-    if scene.stale:
-        age = "old figures" if scene.age_s is None else f"figures {age_text(scene.age_s)} old"
-        cause = "no feed" if scene.since_received_s > OLD_TELEMETRY_S else "no new data"
-        found.append(Notice("danger", f"STALE: {age}, {scene.problem or cause}"))
-    elif scene.problem is not None:
-        found.append(Notice("warning", scene.problem))
-    elif not scene.started:
+    if state.stale:
+        age = "old figures" if state.age_s is None else f"figures {age_text(state.age_s)} old"
+        cause = "no feed" if state.since_received_s > OLD_TELEMETRY_S else "no new data"
+        found.append(Notice("danger", f"STALE: {age}, {state.problem or cause}"))
+    elif state.problem is not None:
+        found.append(Notice("warning", state.problem))
+    elif not state.started:
         found.append(Notice("note", "waiting for the first data"))
-    found.extend(Notice("quiet", reason) for reason in reasons if scene.started)
+    found.extend(Notice("quiet", reason) for reason in reasons if state.started)
     if not found:
         found.append(Notice("quiet", "no alerts"))
     order = list(SIGNS)

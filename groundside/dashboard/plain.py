@@ -1,4 +1,4 @@
-"""The dashboard without a screen: one line per second, for a pipe, a log or a screen reader."""
+"""The dashboard without a screen: a line a second, for a pipe, a log or a screen reader."""
 
 import asyncio
 import contextlib
@@ -16,23 +16,16 @@ from groundside.words.figures import (
     age_text,
     clock_text,
     consumption_text,
-    interval_text,
+    figure_text,
     one_decimal,
-    percent,
     three_figures,
     whole,
 )
 from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
 from groundside.words.units import Units
-from onboard.contract.figure import Estimate, Number, Unknown, within
-from onboard.contract.snapshot import Snapshot, Trip
-
-
-def _said(figure: Reading, write: Callable[[float], str], unit: str) -> str:
-    if figure.value is None:
-        return f"unknown ({figure.why})"
-    return f"{write(figure.value)} {unit}"
+from onboard.contract.figure import Estimate, Unknown, within
+from onboard.contract.snapshot import Snapshot
 
 
 def line_of(
@@ -52,7 +45,7 @@ def line_of(
     since_received_s
         How long ago the snapshot arrived [s].
     replay
-        Where the replay of a saved ride is; None if it is not a replay.
+        Place in a saved ride; None if it is a live one.
     """
     system = snapshot.link.system_id
     if isinstance(system, Unknown):
@@ -60,7 +53,7 @@ def line_of(
         return f"{reason_text(system, units)} on {snapshot.link.source}{alerts}"
 
     def consumption(figure: Estimate) -> str:
-        return _said(
+        return figure_text(
             reading(figure, units), lambda x: consumption_text(x, units), units.consumption_name
         )
 
@@ -87,7 +80,7 @@ def line_of(
         _named("range", range_now, of_distance(one_decimal), units.distance_name),
         _named("trip", distance, of_distance(three_figures), units.distance_name)
         + " "
-        + _said(energy, whole, "Wh"),
+        + figure_text(energy, whole, "Wh"),
     ]
     cue = within(snapshot.target, lambda target: target.cue)
     stale = is_stale(snapshot, since_received_s, replay)
@@ -103,9 +96,9 @@ def line_of(
 def _named(
     name: str, figure: Reading, write: Callable[[float], str], unit: str, *, bare: bool = False
 ) -> str:
-    """Write a figure with its name; a bare one goes by its unit as long as it is known."""
-    said = _said(figure, write, unit)
-    return said if bare and figure.value is not None else f"{name} {said}"
+    """Write a figure with its name; a bare one has its unit alone while it is known."""
+    text = figure_text(figure, write, unit)
+    return text if bare and figure.value is not None else f"{name} {text}"
 
 
 def _alert_texts(snapshot: Snapshot, units: Units) -> list[str]:
@@ -113,55 +106,6 @@ def _alert_texts(snapshot: Snapshot, units: Units) -> list[str]:
         f"{alert.level.upper()}: {alert_text(alert, units)}"
         for alert in snapshot.alerts
         if alert.level != "note"
-    ]
-
-
-def trip_rows(trip: Trip, units: Units) -> list[tuple[str, str, str]]:
-    """Return the trip's sums: for each figure its name, its value with unit, and its interval.
-
-    Parameters
-    ----------
-    trip
-        The trip's sums.
-    units
-        The rider's units.
-    """
-
-    def row(
-        name: str, figure: Estimate | Number, write: Callable[[float], str], unit: str = ""
-    ) -> tuple[str, str, str]:
-        shown = reading(figure, units)
-        return name, _said(shown, write, unit).rstrip(), interval_text(shown, write)
-
-    def distance(value_m: float) -> str:
-        return three_figures(units.distance(value_m))
-
-    def speed(value_mps: float) -> str:
-        return one_decimal(units.speed(value_mps))
-
-    def consumption(value: float) -> str:
-        return three_figures(units.consumption(value))
-
-    return [
-        row("time", trip.elapsed_s, clock_text),
-        row("moving", trip.moving_s, clock_text),
-        row("distance", trip.distance_m, distance, units.distance_name),
-        row("energy", trip.energy_wh, three_figures, "Wh"),
-        row("charge", trip.charge_ah, three_figures, "Ah"),
-        row("consumption", trip.wh_per_km, consumption, units.consumption_name),
-        row("mean power", trip.mean_power_w, whole, "W"),
-        row("mean speed", trip.mean_speed_mps, speed, units.speed_name),
-        row("top speed", trip.max_speed_mps, speed, units.speed_name),
-        row("energy bridged over gaps", trip.bridged_energy_fraction, percent),
-        row("distance bridged over gaps", trip.bridged_distance_fraction, percent),
-    ]
-
-
-def trip_summary_lines(trip: Trip, units: Units) -> list[str]:
-    """Return the trip's sums, one line for each figure with its interval; see `trip_rows`."""
-    return [
-        f"{name:<26} {said}" + (f" ({interval})" if interval else "")
-        for name, said, interval in trip_rows(trip, units)
     ]
 
 
@@ -173,14 +117,14 @@ async def run_plain(
     interval_s: float = 1.0,
     clock: Callable[[], float] = time.monotonic,
 ) -> None:
-    """Write the newest snapshot as a line, again and again until the source ends.
+    """Write the newest snapshot as a line at intervals until the source ends.
 
     Parameters
     ----------
     source
         Where snapshots come from.
     out
-        Where the lines go; writing ends quietly when the reader goes away.
+        Where the lines go; writing ends quietly once the reader is gone.
     units
         The rider's units.
     interval_s
@@ -201,9 +145,9 @@ async def run_plain(
                 writer.take(update)
                 coming = asyncio.ensure_future(anext(stream, None))
             writer.write_if_due()
-        writer.write_the_last()
+        writer.write_rest()
     except BrokenPipeError:
-        _silence(out)
+        _discard(out)
     finally:
         coming.cancel()
         with contextlib.suppress(asyncio.CancelledError):
@@ -213,7 +157,7 @@ async def run_plain(
 
 
 class _LineWriter:
-    """Holds the newest update and writes it when a line is due."""
+    """Keeps the newest update and writes it when a line is due."""
 
     def __init__(
         self, out: TextIO, units: Units, interval_s: float, clock: Callable[[], float]
@@ -239,12 +183,12 @@ class _LineWriter:
         now_s = self._clock()
         if self._update is None or now_s < self._due_s:
             return
-        # counted from when it was due, so that lines do not drift, but without a burst to catch up
+        # from when it was due, so that lines do not drift, but without a burst to catch up
         self._due_s = max(self._due_s + self._interval_s, now_s + 0.5 * self._interval_s)
         if self._unwritten or self._update.snapshot is not None:
             self._write()
 
-    def write_the_last(self) -> None:
+    def write_rest(self) -> None:
         if self._unwritten:
             self._write()
 
@@ -261,8 +205,8 @@ class _LineWriter:
         self._out.flush()
 
 
-def _silence(out: TextIO) -> None:
-    """Point a broken output at nothing, as the interpreter flushes it once more on exit."""
+def _discard(out: TextIO) -> None:
+    """Redirect a broken output to nothing: the interpreter flushes it once more on exit."""
     with contextlib.suppress(OSError, ValueError, AttributeError, io.UnsupportedOperation):
         nothing = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nothing, out.fileno())

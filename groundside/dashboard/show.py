@@ -1,4 +1,4 @@
-"""Shows a source: on the dashboard where there is a terminal, else as plain lines."""
+"""Shows a source: on the dashboard if there is a terminal, else as plain lines."""
 
 import argparse
 import asyncio
@@ -8,14 +8,15 @@ import sys
 from groundside.connection.preferences import Preferences, preferences_path
 from groundside.connection.source import SnapshotSource, SourceWrapper, Update
 from groundside.connection.target_source import TargetSource
-from groundside.dashboard.plain import run_plain, trip_summary_lines
+from groundside.dashboard.plain import run_plain
 from groundside.terminal import is_touch, usable_terminal
+from groundside.words.trip_sums import trip_summary_lines
 from groundside.words.units import CHOICES, Units, units_named
 from onboard.contract.snapshot import Snapshot
 
 
 def is_plain(arguments: argparse.Namespace) -> bool:
-    """Return whether plain lines are shown: as asked for, or where no dashboard can be drawn."""
+    """Return whether to show plain lines: if asked for, or if no dashboard can be drawn."""
     return arguments.plain or not usable_terminal()
 
 
@@ -52,7 +53,7 @@ def show(
 
 
 class _KeepsLast(SourceWrapper):
-    """A source that remembers its last snapshot."""
+    """Wraps a source and keeps its last snapshot."""
 
     last: Snapshot | None = None
 
@@ -79,20 +80,20 @@ def show_plain(source: SnapshotSource, units: Units, *, summary: bool) -> int:
         The exit code.
     """
     kept = _KeepsLast(source)
-    code = asyncio.run(_until_told(kept, units))
+    code = asyncio.run(_until_signal(kept, units))
     if summary and kept.last is not None:
         print("\n".join(["", *trip_summary_lines(kept.last.trip, units)]), flush=True)
     return code
 
 
-async def _until_told(source: SnapshotSource, units: Units) -> int:
-    """Run until the source ends or a signal comes; what the source started is ended either way."""
+async def _until_signal(source: SnapshotSource, units: Units) -> int:
+    """Run until the source ends or a signal comes, and clean up either way."""
     lines = asyncio.ensure_future(run_plain(source, sys.stdout, units=units))
     loop = asyncio.get_running_loop()
-    told: list[int] = []
+    received: list[int] = []
 
     def stop(number: int) -> None:
-        told.append(number)
+        received.append(number)
         lines.cancel()
 
     for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
@@ -100,10 +101,10 @@ async def _until_told(source: SnapshotSource, units: Units) -> int:
     try:
         await lines
     except asyncio.CancelledError:
-        if not told:
+        if not received:
             raise
     # A live view is ended with Ctrl-C: that is no failure.
-    return 128 + told[0] if told and told[0] != signal.SIGINT else 0
+    return 128 + received[0] if received and received[0] != signal.SIGINT else 0
 
 
 def show_dashboard(source: SnapshotSource, units: Units, target_distance_m: float | None) -> int:

@@ -1,7 +1,7 @@
 """The three themes: sun (dark on white), night, and mono for terminals without colour.
 
-All colours are in the palette of 256-colour terminals, because a remote shell seldom passes on
-that more are possible. No meaning rests on a colour alone.
+All colours are in the palette of 256-colour terminals: a remote shell seldom passes on that the
+terminal can show more. No meaning rests on a colour alone.
 """
 
 from textual.theme import Theme
@@ -21,7 +21,7 @@ VARIABLES = (
     "button-even",
     "button-odd",
 )
-"""What a theme says beyond the toolkit's own: `ink` is written on `paper`."""
+"""Variables beyond the toolkit's own: `ink` is written on `paper`."""
 
 
 def _theme(name: str, ink: str, paper: str, dark: bool, *colours: str) -> Theme:
@@ -71,7 +71,7 @@ THEMES = (SUN, NIGHT, MONO)
 
 
 def next_theme(name: str) -> str:
-    """Return the name of the theme after this one; the first follows the last.
+    """Return the name of the next theme; the first follows the last.
 
     Examples
     --------

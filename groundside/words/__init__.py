@@ -1,6 +1,7 @@
-"""Words: every sentence that a person reads about a code, in the reader's units.
+"""Words: every sentence that a person reads, in the reader's units.
 
-One file for each family of codes: `reasons`, `alerts`, `stands`, `refusals`, `remarks`,
-`log_remarks`. Each holds a table or two with a row for each code; `filling` puts the values in.
-No decision rests on a sentence: it is made where it is shown.
+A statement's sentence is a row of `onboard/contract`; `filling` fills its gaps, and the file of its
+family (`reasons`, `alerts`, `stands`, `refusals`, `remarks`, `log_remarks`) has a function for the
+few that need more than gaps. `figures` writes numbers, `units` converts them. No decision rests on
+a sentence: it is made where it is shown.
 """

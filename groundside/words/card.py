@@ -1,4 +1,4 @@
-"""What may go wrong with the card that the record is written to."""
+"""Trouble with the card that the record is written to."""
 
 from collections.abc import Mapping
 
@@ -12,11 +12,11 @@ PROBLEMS: Mapping[str, str] = {
     "no_answer": "the card does not answer",
     "takes_nothing": "the card accepts nothing",
 }
-"""Why nothing can be written, by the recorder's codes; an error number says more."""
+"""Why nothing can be written, by the recorder's codes; an error number is more specific."""
 
 
 def card_words(values: Mapping[str, Value]) -> str:
-    """Return what is wrong, and with which path.
+    """Return the trouble and its path.
 
     Examples
     --------
@@ -26,16 +26,16 @@ def card_words(values: Mapping[str, Value]) -> str:
     'the card does not answer (records)'
     """
     number, problem = values["errno"], str(values["problem"])
-    said = PROBLEMS.get(problem, "")
+    trouble = PROBLEMS.get(problem, "")
     if isinstance(number, int):
-        said = CARD_TROUBLE.get(number) or system_words(number)
+        trouble = CARD_TROUBLE.get(number) or system_words(number)
     if problem in BECAME:
-        said = f"the file {BECAME[problem]}, and no other can be made: {said}"
-    return f"{said} ({values['path']})"
+        trouble = f"the file {BECAME[problem]}, and no other can be made: {trouble}"
+    return f"{trouble} ({values['path']})"
 
 
 def moved_words(values: Mapping[str, Value]) -> str:
-    """Return why the record goes on in another file, in a sentence.
+    """Return the sentence about a record that goes on in another file.
 
     Examples
     --------

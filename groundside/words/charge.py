@@ -1,11 +1,11 @@
-"""A charge in words: as a rider types it, and as it is shown."""
+"""A charge as a rider types it, and as it is shown."""
 
 import re
 from collections.abc import Mapping
 
 from onboard.contract.commands import AMOUNTS, Amount, AmountKind
 
-WANTED = "such as 80 %, 250 Wh, 6.5 Ah, full or no"
+EXAMPLES = "such as 80 %, 250 Wh, 6.5 Ah, full or no"
 
 _UNITS: Mapping[str, tuple[AmountKind, float]] = {
     "%": ("left_fraction", 0.01),
@@ -17,16 +17,16 @@ _UNITS: Mapping[str, tuple[AmountKind, float]] = {
 _TYPED = re.compile(r"(\d{1,6}(?:[.,]\d{1,3})?)\s*(%|k?wh|m?ah)", re.IGNORECASE)
 
 
-def charge_typed(text: str) -> Amount | None:
-    """Read a charge that was typed; None if it is none.
+def parse_charge(text: str) -> Amount | None:
+    """Parse a charge that was typed; None if it is none.
 
     A bare number is refused: it could be per cent, watt-hours or ampere-hours.
 
     Examples
     --------
-    >>> charge_typed("80%"), charge_typed(" 6,5 Ah "), charge_typed("no")
+    >>> parse_charge("80%"), parse_charge(" 6,5 Ah "), parse_charge("no")
     (('left_fraction', 0.8), ('charged_ah', 6.5), ('charged_wh', 0.0))
-    >>> charge_typed("full"), charge_typed("80"), charge_typed("130 %")
+    >>> parse_charge("full"), parse_charge("80"), parse_charge("130 %")
     (('left_fraction', 1.0), None, None)
     """
     text = text.strip().lower()
@@ -42,14 +42,14 @@ def charge_typed(text: str) -> Amount | None:
     return (key, value) if value <= AMOUNTS[key] else None
 
 
-def charge_told(amount: Amount | None) -> str:
-    """Put a stated charge in words; empty where none is stated.
+def charge_text(amount: Amount | None) -> str:
+    """Write a stated charge; empty if none is stated.
 
     Examples
     --------
-    >>> charge_told(("charged_wh", 250.0)), charge_told(("charged_ah", 0.0)), charge_told(None)
+    >>> charge_text(("charged_wh", 250.0)), charge_text(("charged_ah", 0.0)), charge_text(None)
     ('250 Wh', 'nothing', '')
-    >>> charge_told(("left_fraction", 0.8))
+    >>> charge_text(("left_fraction", 0.8))
     'to 80 %'
     """
     if amount is None:

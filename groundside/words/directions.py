@@ -1,4 +1,4 @@
-"""Directions in words: where home lies and which way the water sets."""
+"""Directions in words: where home lies, and towards where the water sets."""
 
 from dataclasses import dataclass
 
@@ -6,10 +6,10 @@ from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import SetAndDrift, Snapshot
 
 COURSE_MPS = 0.4
-"""Below this speed a course made good is only the receiver's noise."""
+"""Below this speed a course made good is the receiver's noise [m/s]."""
 
 STEP_DEG = 5
-"""Nobody steers finer, and a flickering digit distracts."""
+"""Step of the angles shown [deg]: nobody steers finer, and a flickering digit distracts."""
 
 POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
@@ -21,8 +21,7 @@ class Turn:
     Parameters
     ----------
     angle_deg
-        Measured from ahead, positive to the right, in steps; None if the rider's own direction is
-        not known.
+        From ahead, positive to the right, in steps; None if the rider's own direction is unknown.
     of
         What ahead is: `your course` or `the bow`.
     """
@@ -38,7 +37,7 @@ class Turn:
 
     @property
     def words(self) -> str:
-        """The angle in words, such as `40 deg to the left`; empty if it is not known."""
+        """The angle in words, such as `40 deg to the left`; empty if it is unknown."""
         if self.angle_deg is None:
             return ""
         size = abs(self.angle_deg)

@@ -1,4 +1,7 @@
-"""Figures for people: numbers written with as many digits as they are worth."""
+"""Figures for people: numbers written with as many digits as they are worth.
+
+Functions that take a `Units` convert; those named after what they write add its unit.
+"""
 
 import math
 from collections.abc import Callable
@@ -11,16 +14,16 @@ UNKNOWN = "--"
 
 @dataclass(frozen=True)
 class Reading:
-    """A figure about to be written; see `groundside.words.readings.reading`.
+    """A figure about to be written, as `groundside.words.readings.reading` makes it.
 
     Parameters
     ----------
     value
-        The number in SI units (Wh/km for a consumption), or None where it is unknown.
+        The number in SI units (Wh/km for a consumption), None if it is unknown.
     low, high
-        Ends of the 95 % interval, or None where none was stated.
+        Ends of the 95 % interval, None if none was stated.
     why
-        Why the value is unknown, in the reader's words; empty where it is known.
+        Why the value is unknown, in words; empty if it is known.
     """
 
     value: float | None
@@ -30,7 +33,7 @@ class Reading:
 
 
 def interval_text(figure: Reading, write: Callable[[float], str]) -> str:
-    """Write the ends of a figure's interval; empty where none was stated.
+    """Write the ends of a figure's interval; empty if none was stated.
 
     Examples
     --------
@@ -40,6 +43,33 @@ def interval_text(figure: Reading, write: Callable[[float], str]) -> str:
     if figure.low is None or figure.high is None:
         return ""
     return f"{write(figure.low)} to {write(figure.high)}"
+
+
+def in_brackets(figure: Reading, write: Callable[[float], str]) -> str:
+    """Write an interval to follow its figure; empty if none was stated.
+
+    Examples
+    --------
+    >>> in_brackets(Reading(16.4, 15.9, 16.9), one_decimal)
+    ' (15.9 to 16.9)'
+    """
+    ends = interval_text(figure, write)
+    return f" ({ends})" if ends else ""
+
+
+def figure_text(figure: Reading, write: Callable[[float], str], unit: str = "") -> str:
+    """Write a figure with its unit, or why it is unknown.
+
+    Examples
+    --------
+    >>> figure_text(Reading(16.4), one_decimal, "km")
+    '16.4 km'
+    >>> figure_text(Reading(None, why="at rest"), whole)
+    'unknown (at rest)'
+    """
+    if figure.value is None:
+        return f"unknown ({figure.why})"
+    return f"{write(figure.value)} {unit}".rstrip()
 
 
 def three_figures(value: float) -> str:
@@ -57,7 +87,7 @@ def three_figures(value: float) -> str:
 
 
 def _fixed(value: float, decimals: int) -> str:
-    """Write with fixed decimals; a small negative number is no minus nought."""
+    """Write with fixed decimals, and never minus zero."""
     text = f"{value:.{decimals}f}"
     return text.removeprefix("-") if float(text) == 0.0 else text
 
@@ -90,6 +120,42 @@ def consumption_text(wh_per_km: float, units: Units) -> str:
     return _fixed(value, 1 if abs(value) < 9.95 else 0)
 
 
+def cost_text(wh_per_km: float, units: Units) -> str:
+    """Write a consumption with the rider's unit.
+
+    Examples
+    --------
+    >>> from groundside.words.units import CHOICES
+    >>> cost_text(51.4, CHOICES["km/h"])
+    '51 Wh/km'
+    """
+    return f"{consumption_text(wh_per_km, units)} {units.consumption_name}"
+
+
+def speed_text(speed_mps: float, units: Units) -> str:
+    """Write a speed with the rider's unit.
+
+    Examples
+    --------
+    >>> from groundside.words.units import CHOICES
+    >>> speed_text(2.5, CHOICES["km/h"])
+    '9.0 km/h'
+    """
+    return f"{one_decimal(units.speed(speed_mps))} {units.speed_name}"
+
+
+def distance_text(distance_m: float, units: Units) -> str:
+    """Write a distance in about three figures with the rider's unit.
+
+    Examples
+    --------
+    >>> from groundside.words.units import CHOICES
+    >>> distance_text(4_321.0, CHOICES["km/h"])
+    '4.32 km'
+    """
+    return f"{three_figures(units.distance(distance_m))} {units.distance_name}"
+
+
 def clock_text(seconds: float) -> str:
     """Write a length of time as hours, minutes and seconds.
 
@@ -103,7 +169,7 @@ def clock_text(seconds: float) -> str:
 
 
 def age_text(age_s: float) -> str:
-    """Write how old something is, coarser the older it is.
+    """Write an age, the coarser the older.
 
     Examples
     --------

@@ -1,56 +1,76 @@
-"""Sentences with gaps: each gap is named after a value, and the name tells how to write it."""
+"""Fills the gaps of a sentence: a gap is named after a value, whose name ends in its unit.
+
+The sentences are rows of `onboard/contract`, beside their codes: a new statement is one row there.
+One that needs more than gaps (a choice of forms, an article, two lists side by side) has a function
+in the table of its family, in this folder.
+"""
 
 import os
 import string
 from collections.abc import Callable, Mapping
+from types import MappingProxyType
 
 from groundside.words.figures import (
     UNKNOWN,
     age_text,
-    consumption_text,
+    cost_text,
     one_decimal,
     percent,
+    speed_text,
     three_figures,
     whole,
 )
 from groundside.words.units import Units
-from onboard.contract.codes import Statement, Value
+from onboard.contract.codes import Code, Statement, Value
 from onboard.contract.quantities import RATIOS, unit_of
 
-Sentence = str | Callable[[Mapping[str, Value], Units], str]
-"""A sentence with gaps such as `{left_wh}`, or a function of the values where gaps will not do."""
+Values = Mapping[str, Value]
+Wording = Callable[[Values, Units], str]
+"""Words a statement's values where gaps will not do."""
 
 
-def fill(sentence: Sentence, statement: Statement, units: Units) -> str:
-    """Return the sentence of a statement, its gaps filled.
+def statement_text(
+    statement: Statement, units: Units, wordings: Mapping[Code, Wording] = MappingProxyType({})
+) -> str:
+    """Return the sentence of a statement with its values.
 
     Parameters
     ----------
-    sentence
-        What the table has for its code.
     statement
         Its code and values.
     units
         The reader's.
+    wordings
+        The family's sentences that need more than gaps.
 
     Examples
     --------
     >>> from groundside.words.units import CHOICES
     >>> from onboard.contract.alerts import Alert, AlertCode
-    >>> low = Alert(AlertCode.ENERGY_LOW, 3.0, left_wh=12.4)
-    >>> fill("Only {left_wh} left.", low, CHOICES["kn"])
+    >>> statement_text(Alert(AlertCode.LINK_SILENT, 3.0, age_s=75.0), CHOICES["kn"])
+    'Nothing over the link for 1 min 15 s: check the cable.'
+    """
+    wording = wordings.get(statement.code)
+    if wording is not None:
+        return wording(statement.values, units)
+    return fill(statement.code.sentence, statement.values, units)
+
+
+def fill(sentence: str, values: Values, units: Units) -> str:
+    """Return a sentence with its gaps filled.
+
+    Examples
+    --------
+    >>> from groundside.words.units import CHOICES
+    >>> fill("Only {left_wh} left.", {"left_wh": 12.4}, CHOICES["kn"])
     'Only 12 Wh left.'
     """
-    if callable(sentence):
-        return sentence(statement.values, units)
     gaps = [name for _, name, _, _ in string.Formatter().parse(sentence) if name]
-    return sentence.format_map(
-        {name: written(name, statement.values[name], units) for name in gaps}
-    )
+    return sentence.format_map({name: written(name, values[name], units) for name in gaps})
 
 
 def written(name: str, value: Value, units: Units) -> str:
-    """Return a value with its unit, as its name tells; `--` if it is not known.
+    """Return a value with the unit that its name ends in; `--` if it is unknown.
 
     Examples
     --------
@@ -76,8 +96,8 @@ def written(name: str, value: Value, units: Units) -> str:
     return whole(value) if unit is None else _WRITERS.get(unit, _plain(unit))(float(value), units)
 
 
-def called(values: Mapping[str, Value]) -> str:
-    """Return what to call a source in a sentence; a numbered one takes no article.
+def called(values: Values) -> str:
+    """Return a source as a sentence names it: a numbered one takes no article.
 
     Examples
     --------
@@ -86,6 +106,11 @@ def called(values: Mapping[str, Value]) -> str:
     """
     source = str(values["source"])
     return source if source[-1:].isdigit() else f"the {source}"
+
+
+def with_article(code: Code) -> Wording:
+    """Return the wording of a sentence whose source takes an article."""
+    return lambda values, units: fill(code.sentence, {**values, "source": called(values)}, units)
 
 
 def system_words(number: int) -> str:
@@ -106,8 +131,8 @@ def _plain(unit: str) -> Callable[[float, Units], str]:
 _WRITERS: Mapping[str, Callable[[float, Units], str]] = {
     "s": lambda value, _: age_text(value),
     "m": lambda value, units: f"{one_decimal(units.distance(value))} {units.distance_name}",
-    "m/s": lambda value, units: f"{one_decimal(units.speed(value))} {units.speed_name}",
-    "Wh/km": lambda value, units: f"{consumption_text(value, units)} {units.consumption_name}",
+    "m/s": speed_text,
+    "Wh/km": cost_text,
     "share": lambda value, _: percent(value),
     "Wh": lambda value, _: f"{whole(value)} Wh",
     "W": lambda value, _: f"{whole(value)} W",

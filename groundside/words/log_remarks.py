@@ -1,13 +1,13 @@
-"""What is said about a saved log: remarks, and the alerts that came up in it."""
+"""Remarks on a saved log in words, and the alerts that came up in it."""
 
 from collections.abc import Mapping
 
 from groundside.words.alerts import alert_text
-from groundside.words.filling import Sentence, fill
+from groundside.words.filling import Values, Wording, statement_text
 from groundside.words.reasons import reason_text
 from groundside.words.units import Units
 from onboard.contract.alerts import Alert
-from onboard.contract.codes import Statement, Value
+from onboard.contract.codes import Code, Statement
 from onboard.contract.log_remarks import LogRemark, LogRemarkCode
 
 
@@ -24,11 +24,11 @@ def log_remark_text(remark: LogRemark, units: Units) -> str:
     >>> log_remark_text(silent, CHOICES["km/h"])
     'At the end of this log: no speed for 59 s. What happened then is not counted.'
     """
-    said: Statement = remark
+    worded: Statement = remark
     if remark.reason is not None:
-        words = {"reason": reason_text(remark.reason, units)}
-        said = Statement(remark.code, **{**remark.values, **words})
-    return fill(LOG_REMARKS[remark.code], said, units)
+        reason = {"reason": reason_text(remark.reason, units)}
+        worded = Statement(remark.code, **{**remark.values, **reason})
+    return statement_text(worded, units, WORDINGS)
 
 
 def event_text(what: Alert | LogRemark, units: Units) -> str:
@@ -38,15 +38,15 @@ def event_text(what: Alert | LogRemark, units: Units) -> str:
     return log_remark_text(what, units)
 
 
-def _lacking(what: str, sum_of_it: str) -> Sentence:
-    def sentence(values: Mapping[str, Value], units: Units) -> str:
+def _lacking(what: str, sum_of_it: str) -> Wording:
+    def wording(values: Values, units: Units) -> str:
         without = f"no {sum_of_it}, no {units.consumption_name}, no range"
         return f"No {what} in this log ({values['reason']}): {without}."
 
-    return sentence
+    return wording
 
 
-def _clock_not_set(values: Mapping[str, Value], units: Units) -> str:
+def _clock_not_set(values: Values, units: Units) -> str:
     del units
     dated = DATED.get(str(values["dated_by"]), "its date is in doubt")
     return f"The autopilot's clock was never set in this log: {dated}."
@@ -58,30 +58,9 @@ DATED: Mapping[str, str] = {
 }
 """Where a log's date is from if the autopilot's clock was never set."""
 
-LOG_REMARKS: Mapping[LogRemarkCode, Sentence] = {
-    LogRemarkCode.DAMAGED: (
-        "{bad_fraction} of this log cannot be read: it is damaged. Only the rest is counted."
-    ),
-    LogRemarkCode.FILE_MISSING: (
-        "Missing from this session's folder: {files}. What was recorded there is not counted."
-    ),
-    LogRemarkCode.NO_AUTOPILOT: "No autopilot in this log: there is no craft to report on.",
-    LogRemarkCode.OTHER_CRAFT: (
-        "Another craft is in this log (system {other_systems}); system {system} is followed."
-    ),
+WORDINGS: Mapping[Code, Wording] = {
     LogRemarkCode.NO_POWER: _lacking("battery power", "energy"),
     LogRemarkCode.NO_SPEED: _lacking("speed", "distance"),
     LogRemarkCode.CLOCK_NOT_SET: _clock_not_set,
-    LogRemarkCode.PACKS_SUMMED: (
-        "Energy is the sum of the batteries that measure current: {packs}."
-    ),
-    LogRemarkCode.PACKS_UNMEASURED: (
-        "What battery {packs} gives is not measured: it is not counted."
-    ),
-    LogRemarkCode.SEVERAL_RECEIVERS: (
-        "Several GPS receivers are in this log ({receivers}); only one counts."
-    ),
-    LogRemarkCode.SILENT_AT_END: (
-        "At the end of this log: {reason}. What happened then is not counted."
-    ),
 }
+"""Remarks that need more than gaps; the sentences of all others are rows of the contract."""

@@ -1,4 +1,4 @@
-"""What a rider can do to make an unknown figure known."""
+"""What a rider can do to get a figure that is unknown."""
 
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
@@ -10,7 +10,7 @@ NEAREST_SHORE = "The water runs faster than any speed tried: make for the neares
 
 
 def mend_text(unknown: Unknown) -> str:
-    """Return what to do, in a sentence; empty if all there is to do is wait.
+    """Return what to do, in a sentence; empty if waiting is all.
 
     Examples
     --------

@@ -3,11 +3,10 @@
 from collections.abc import Mapping
 from typing import get_args
 
-from groundside.words.filling import Sentence, called, fill, written
-from groundside.words.reasons import REASONS
+from groundside.words.filling import Values, Wording, statement_text, with_article
 from groundside.words.units import Units
 from onboard.contract import commands
-from onboard.contract.codes import Value
+from onboard.contract.codes import Code
 from onboard.contract.reasons import Reason
 from onboard.contract.refusals import Refusal, RefusalCode
 
@@ -22,10 +21,10 @@ def refusal_text(refusal: Refusal, units: Units) -> str:
     >>> refusal_text(refused.why, CHOICES["km/h"])
     'mark = "stop": expected run_start, run_end, charged_full, charged, unplugged, new_trip or note'
     """
-    return fill(REFUSALS[refusal.code], refusal, units)
+    return statement_text(refusal, units, WORDINGS)
 
 
-def _not_allowed(values: Mapping[str, Value], units: Units) -> str:
+def _not_allowed(values: Values, units: Units) -> str:
     del units
     key, of = str(values["key"]), str(values["of"])
     return f"{key or 'the line'} = {values['given']}: expected {_allowed(key, of)}"
@@ -69,7 +68,7 @@ _ALLOWED: Mapping[str, str] = {
 }
 
 
-def _not_known(values: Mapping[str, Value], units: Units) -> str:
+def _not_known(values: Values, units: Units) -> str:
     del units
     key = str(values["key"])
     what = {"position_deg": "the position", "battery": "the battery"}.get(key, key)
@@ -77,52 +76,17 @@ def _not_known(values: Mapping[str, Value], units: Units) -> str:
         reason = Reason(str(values["reason"]))
     except ValueError:
         return f"{what} is not known"
-    sentence = REASONS[reason]
-    why = sentence if isinstance(sentence, str) and not reason.names else reason.meaning
-    return f"{what} is not known: {why}"
+    # Only the reason's code is sent: one with values can be put in general terms only.
+    return f"{what} is not known: {reason.meaning if reason.names else reason.sentence}"
 
 
-def _cannot_record(values: Mapping[str, Value], units: Units) -> str:
-    cause = written("errno", values["errno"], units)
-    return f"{values['path']}: no new record can be started ({cause})"
-
-
-REFUSALS: Mapping[RefusalCode, Sentence] = {
+WORDINGS: Mapping[Code, Wording] = {
     RefusalCode.NOT_ALLOWED: _not_allowed,
-    RefusalCode.MISSING: "{key}: missing",
-    RefusalCode.NO_SUCH_KEY: "{key}: no such key",
-    RefusalCode.NOT_ONE_AMOUNT: (
+    RefusalCode.NOT_ONE_AMOUNT: lambda *_: (
         f"charged: expected exactly one of {_one_of(tuple(commands.AMOUNTS))}"
     ),
-    RefusalCode.LINE_TOO_LONG: "the line is longer than {most} bytes",
-    RefusalCode.NOT_UTF_8: "the line is not UTF-8",
-    RefusalCode.NOT_JSON: "the line is not JSON: expected one object a line",
-    RefusalCode.NO_NUMBER: "{given} is not JSON: expected a number or null",
-    RefusalCode.KEY_TWICE: "a key appears twice in the line",
-    RefusalCode.NOT_HERE: (
-        "commands are taken from the board itself only: run the viewer there, or connect through "
-        "a tunnel"
-    ),
-    RefusalCode.LOOKS_ON: (
-        "this viewer may look only: pair it again on the craft with --role crew"
-    ),
-    RefusalCode.TOO_FAST: "more than {most} lines a second: try again",
-    RefusalCode.TOO_MANY_WAIT: "too many commands are waiting: try again",
-    RefusalCode.NO_COMMANDS: "this daemon takes no commands",
-    RefusalCode.TOO_MANY_VIEWERS: "{most} viewers are connected already, which is the limit",
-    RefusalCode.TOO_MANY_SCREENS: (
-        "{name} is connected on {most} screens already, which is the limit"
-    ),
     RefusalCode.NOT_KNOWN: _not_known,
-    RefusalCode.NEVER_HEARD: lambda values, _: f"{called(values)} has never been heard",
-    RefusalCode.STILL_HEARD: lambda values, _: f"{called(values)} is still heard: unplug it first",
-    RefusalCode.ONLY_ONE: "no other battery is heard: without {source} power would be unknown",
-    RefusalCode.CURVE_NOT_READY: (
-        "the curve of the present set-up cannot be worked out yet: try again later"
-    ),
-    RefusalCode.READING_RECORD: "the last record is still being read: try again in a moment",
-    RefusalCode.CARD_BEHIND: "the card refuses the record: try again once recording goes on",
-    RefusalCode.CANNOT_RECORD: _cannot_record,
-    RefusalCode.FAULT: "not done, because of a program fault: see the daemon's log",
-    RefusalCode.NEWER: "a reason that this viewer does not know: {name}",
+    RefusalCode.NEVER_HEARD: with_article(RefusalCode.NEVER_HEARD),
+    RefusalCode.STILL_HEARD: with_article(RefusalCode.STILL_HEARD),
 }
+"""Refusals that need more than gaps; the sentences of all others are rows of the contract."""

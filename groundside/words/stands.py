@@ -3,16 +3,16 @@
 from collections.abc import Mapping
 
 from groundside.words.figures import percent
-from groundside.words.filling import Sentence, fill
+from groundside.words.filling import Values, Wording, statement_text
 from groundside.words.reasons import reason_text
 from groundside.words.units import Units
 from onboard.contract.advice import Standing, Target
-from onboard.contract.codes import Value
+from onboard.contract.codes import Code
 from onboard.contract.figure import Unknown
 
 
 def stand_text(target: Target, units: Units) -> str:
-    """Return how the ride compares with the target or, where there is no cue, why.
+    """Return how the ride compares with the target, or why there is no cue.
 
     Examples
     --------
@@ -30,11 +30,11 @@ def stand_text(target: Target, units: Units) -> str:
     """
     if target.reason.code is Standing.NO_CUE and isinstance(target.cue, Unknown):
         return f"No cue: {reason_text(target.cue, units)}."
-    return fill(STANDS[target.reason.code], target.reason, units)
+    return statement_text(target.reason, units, WORDINGS)
 
 
-def _against(of: str) -> Sentence:
-    def sentence(values: Mapping[str, Value], units: Units) -> str:
+def _against(of: str) -> Wording:
+    def wording(values: Values, units: Units) -> str:
         del units
         difference = values["difference_fraction"]
         assert isinstance(difference, int | float)
@@ -43,26 +43,20 @@ def _against(of: str) -> Sentence:
             return f"At {of}."
         return f"{share} {'above' if difference > 0 else 'below'} {of}."
 
-    return sentence
+    return wording
 
 
-def _consumption(values: Mapping[str, Value], units: Units) -> str:
+def _consumption(values: Values, units: Units) -> str:
     del units
     difference = values["difference_fraction"]
     assert isinstance(difference, int | float)
     return f"Using {percent(abs(difference))} {'more' if difference > 0 else 'less'} than allowed."
 
 
-STANDS: Mapping[Standing, Sentence] = {
+WORDINGS: Mapping[Code, Wording] = {
     Standing.AGAINST_SPEED: _against("the target speed"),
     Standing.AGAINST_POWER: _against("the target power"),
     Standing.AGAINST_ADVISED: _against("the speed that makes the distance"),
     Standing.AGAINST_CONSUMPTION: _consumption,
-    Standing.CANNOT_BE_MADE: (
-        "No speed surely makes the distance: {best_m} is sure, at {best_speed_mps}."
-    ),
-    Standing.NO_CUE: "No cue.",
-    Standing.NOTHING_LEFT: "Nothing is left above the reserve.",
-    Standing.DISTANCE_MADE: "The distance is made.",
-    Standing.NEWER: "A standing that this viewer is too old to explain: {name}.",
 }
+"""Standings that need more than gaps; the sentences of all others are rows of the contract."""

@@ -1,5 +1,8 @@
 """The rider's units: SI inside, converted here and nowhere else.
 
+A new set is one row of `CHOICES`. The craft profile's `[units] speed` offers the same names; a test
+holds the two equal.
+
 Constants
 ---------
 International nautical mile: 1852 m exactly; knot: one of them an hour (SI Brochure, 8th edition,
@@ -26,11 +29,11 @@ class Units:
     Parameters
     ----------
     speed_name, distance_name
-        What stands behind a number, such as `km/h` and `km`.
+        The units' symbols, such as `km/h` and `km`.
     speed_unit_mps
-        How many metres a second one unit of speed is.
+        One unit of speed [m/s].
     distance_unit_m
-        How many metres one unit of distance is.
+        One unit of distance [m].
     """
 
     speed_name: str
@@ -40,7 +43,7 @@ class Units:
 
     @property
     def consumption_name(self) -> str:
-        """What stands behind a consumption, such as `Wh/km`."""
+        """Symbol of the unit of consumption, such as `Wh/km`."""
         return f"Wh/{self.distance_name}"
 
     def speed(self, speed_mps: float) -> float:
@@ -83,18 +86,19 @@ CHOICES: Mapping[str, Units] = {
         Units("mph", METRES_IN_MILE / SECONDS_IN_HOUR, "mi", METRES_IN_MILE),
     )
 }
-"""The sets to choose from, by the name of their speed, in the order in which they follow."""
+"""The sets to choose from, by the name of their speed; `next_units` goes through them in order."""
 
 DEFAULT = CHOICES["km/h"]
+"""Units of texts that no reader has chosen units for, such as those in JSON."""
 
 
 def units_named(speed_name: str) -> Units:
-    """Return the set whose speed has this name.
+    """Return the set with this name of speed.
 
     Raises
     ------
     UsageError
-        Where there is none.
+        If there is none.
 
     Examples
     --------
@@ -108,7 +112,7 @@ def units_named(speed_name: str) -> Units:
 
 
 def next_units(units: Units) -> Units:
-    """Return the set after this one; the first follows the last.
+    """Return the next set; the first follows the last.
 
     Examples
     --------

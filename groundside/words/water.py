@@ -1,4 +1,4 @@
-"""Set and drift in words: how fast the water moves, which way, and how sure that is."""
+"""Set and drift in words: speed and direction of the water, and how sure they are."""
 
 import math
 
@@ -12,7 +12,7 @@ TWO_SIDED_95 = 1.959964
 """97.5 % quantile of the normal distribution (tables)."""
 
 FINE_MPS = 0.1
-"""Where this is under 0.3 in the rider's unit, speeds of water get a second decimal."""
+"""If this is at most 0.3 in the rider's unit, speeds of water get a second decimal [m/s]."""
 
 
 def water_text(water: SetAndDrift | Unknown, units: Units) -> str:
@@ -68,16 +68,16 @@ def sets_text(water: SetAndDrift, units: Units) -> str:
 
 
 def _one_axis(known: Figure, names: str, across: str, other: Unknown, units: Units) -> str:
-    """Return what is known where the courses ridden determine only one component."""
+    """Return what is known if the courses ridden determine one component only."""
     value = known.value
     if abs(value) <= _reach(known):
         most = _written(abs(value) + _reach(known), units)
-        said = f"sets less than {most} {units.speed_name} {'-'.join(names)}"
+        text = f"sets less than {most} {units.speed_name} {'-'.join(names)}"
     else:
         sure = f", sure to {_written(_reach(known), units)}" if _reach(known) > 0 else ""
         name = names[1] if value > 0 else names[0]
-        said = f"sets {_written(abs(value), units)} {units.speed_name} to the {name}{sure}"
-    return f"{said}; {across} not known: {reason_text(other, units)}"
+        text = f"sets {_written(abs(value), units)} {units.speed_name} to the {name}{sure}"
+    return f"{text}; {across} not known: {reason_text(other, units)}"
 
 
 def _reach(figure: Figure) -> float:

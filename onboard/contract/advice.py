@@ -12,28 +12,21 @@ Cue = Literal["ease", "hold", "push"]
 class Standing(Code):
     """What the cue rests on."""
 
-    AGAINST_SPEED = "against_speed", "speed against the target speed", "difference_fraction"
-    AGAINST_POWER = "against_power", "power against the target power", "difference_fraction"
+    AGAINST_SPEED = "against_speed", "{difference_fraction} from the target speed."
+    AGAINST_POWER = "against_power", "{difference_fraction} from the target power."
     AGAINST_ADVISED = (
         "against_advised",
-        "speed against the speed that makes the distance",
-        "difference_fraction",
+        "{difference_fraction} from the speed that makes the distance.",
     )
-    AGAINST_CONSUMPTION = (
-        "against_consumption",
-        "consumption against that which makes the distance",
-        "difference_fraction",
-    )
+    AGAINST_CONSUMPTION = "against_consumption", "{difference_fraction} from what is allowed."
     CANNOT_BE_MADE = (
         "cannot_be_made",
-        "no speed makes the distance; how far the best one surely goes, and that speed",
-        "best_m",
-        "best_speed_mps",
+        "No speed surely makes the distance: {best_m} is sure, at {best_speed_mps}.",
     )
-    NO_CUE = "no_cue", "there is no cue; the cue itself says why"
-    NOTHING_LEFT = "nothing_left", "nothing is left above the reserve"
-    DISTANCE_MADE = "distance_made", "the distance is made"
-    NEWER = "newer", "a standing that this viewer does not know", "name"
+    NO_CUE = "no_cue", "No cue."
+    NOTHING_LEFT = "nothing_left", "Nothing is left above the reserve."
+    DISTANCE_MADE = "distance_made", "The distance is made."
+    NEWER = "newer", "A standing that this viewer is too old to explain: {name}."
 
 
 class Stand(Statement):
@@ -61,7 +54,7 @@ class Target:
     wh_per_km
         Consumption at the speed to hold.
     difference_fraction
-        How far the last seconds were above what is to be held; negative below it.
+        How far the last seconds were above the target; negative below it.
     cue
         Whether to ease, hold or push.
     confidence_fraction

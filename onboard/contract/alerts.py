@@ -1,7 +1,11 @@
-"""What the rider should know: one row for each alert, with its level and values."""
+"""What the rider should know: one row for each alert, with its level and its sentence.
+
+A condition of the engine's is a second row, in `onboard/efficiency/advice/conditions.py`; alerts of
+the daemon's own are raised in `onboard/daemon/own_alerts.py`.
+"""
 
 from dataclasses import dataclass
-from typing import Literal, Self
+from typing import Literal
 
 from onboard.contract.codes import Code, Statement, Value
 
@@ -9,96 +13,153 @@ Level = Literal["note", "warning", "danger"]
 
 
 class AlertCode(Code):
-    """An alert's row: code, level, meaning, names of the values."""
+    """An alert's row: code, level, sentence with a gap for each value."""
 
     level: Level
 
-    def __new__(cls, code: str, level: Level = "note", meaning: str = "", *names: str) -> Self:
-        """Make a row."""
-        row = str.__new__(cls, code)
-        row._value_ = code
-        row.level, row.meaning, row.names = level, meaning, names
-        return row
+    def __init__(self, code: str, level: Level = "note", sentence: str = "") -> None:
+        super().__init__(code, sentence)
+        self.level = level
 
     # Danger first, as on the screen.
-    TURN_BACK = "turn_back", "danger", "the way home takes all that is left above the reserve"
-    RESERVE_REACHED = "reserve_reached", "danger", "the reserve or the cut-off is reached"
-    NEAR_CUTOFF = "near_cutoff", "danger", "the battery is near its cut-off", "volts_v"
-    DRIVE_HOT = "drive_hot", "danger", "the motor drive is too hot", "temperature_degc"
-
-    ENERGY_LOW = "energy_low", "warning", "little is left above the reserve", "left_wh"
-    CANNOT_BE_MADE = (
-        "cannot_be_made", "warning", "the target distance cannot be made",
-        "best_m", "best_speed_mps",
+    TURN_BACK = (
+        "turn_back", "danger",
+        "Turn back now: the way home takes all that is left above the reserve.",
     )  # fmt: skip
-    WEED = "weed", "warning", "more power is drawn than the learned curve tells", "more_fraction"
-    HEAT_LIMITING = "heat_limiting", "warning", "power falls at constant throttle"
-    NO_POWER_DATA = "no_power_data", "warning", "battery data is missing"
-    NO_SPEED = "no_speed", "warning", "speed is missing"
-    SOURCE_SILENT = "source_silent", "warning", "sources that count fell silent", "sources"
-    SOURCE_UNPLUGGED = "source_unplugged", "warning", "sources were unplugged", "sources"
-    CURRENT_DEAD = "current_dead", "warning", "the current sensor reads nothing under way"
+    RESERVE_REACHED = "reserve_reached", "danger", "Reserve or cut-off reached: land now."
+    NEAR_CUTOFF = "near_cutoff", "danger", "Battery at {volts_v}, near its cut-off: ease off now."
+    DRIVE_HOT = (
+        "drive_hot", "danger",
+        "Motor drive at {temperature_degc}: ease off and let it cool.",
+    )  # fmt: skip
+
+    ENERGY_LOW = "energy_low", "warning", "Only {left_wh} left above the reserve: head for home."
+    CANNOT_BE_MADE = (
+        "cannot_be_made", "warning",
+        "No speed surely makes the distance: {best_m} is sure, at {best_speed_mps}.",
+    )  # fmt: skip
+    WEED = (
+        "weed", "warning",
+        "Power is {more_fraction} above the learned curve: weed or a fouled propeller?",
+    )  # fmt: skip
+    HEAT_LIMITING = (
+        "heat_limiting", "warning",
+        "Power is falling at constant throttle: the drive may be cutting back for heat. Ease off.",
+    )  # fmt: skip
+    NO_POWER_DATA = (
+        "no_power_data", "warning",
+        "No battery data: energy is not counted. Ride as if it were low.",
+    )  # fmt: skip
+    NO_SPEED = (
+        "no_speed", "warning",
+        "No speed from the GPS: distance is not counted. Give it a clear view of the sky.",
+    )  # fmt: skip
+    SOURCE_SILENT = (
+        "source_silent", "warning",
+        "Gone silent: {sources}. Power and range are unknown until it is heard again. If you "
+        "unplugged it, say so in view 5 (craft).",
+    )  # fmt: skip
+    SOURCE_UNPLUGGED = (
+        "source_unplugged", "warning",
+        "Unplugged: {sources}. Energy left still counts the whole battery in the profile.",
+    )  # fmt: skip
+    CURRENT_DEAD = (
+        "current_dead", "warning",
+        "The current sensor reads nothing under way: energy is not counted. Check its plug.",
+    )  # fmt: skip
     CURRENT_STUCK = (
-        "current_stuck",
-        "warning",
-        "the current stays the same whatever the voltage does",
-    )
+        "current_stuck", "warning",
+        "The current stays the same whatever the voltage does: sensor stuck or at its limit.",
+    )  # fmt: skip
     BATTERY_CONTRADICTED = (
-        "battery_contradicted", "warning", "the resting voltage contradicts the stated charge"
+        "battery_contradicted", "warning",
+        "The resting voltage contradicts the stated charge: the voltage counts.",
     )  # fmt: skip
     CHARGE_UNSAID = (
-        "charge_unsaid", "warning", "whether the pack was charged is not known", "since_utc_s"
+        "charge_unsaid", "warning",
+        "Was the pack charged since {since_utc_s}? Answer in view 6 (runs). Until then the lower "
+        "figure counts.",
     )  # fmt: skip
 
-    LINK_DOWN = "link_down", "warning", "the link is down", "link", "problem", "errno"
-    LINK_SILENT = "link_silent", "warning", "nothing comes over the link", "age_s"
-    BYTES_DROPPED = "bytes_dropped", "warning", "the board was too slow", "bytes"
-    RECORD_STOPPED = (
-        "record_stopped", "warning", "frames are not being recorded", "path", "problem", "errno"
+    LINK_DOWN = "link_down", "warning", "{link}: {problem} ({errno})."
+    LINK_SILENT = "link_silent", "warning", "Nothing over the link for {age_s}: check the cable."
+    BYTES_DROPPED = (
+        "bytes_dropped", "warning",
+        "This board was too slow: {bytes} bytes of telemetry were dropped.",
     )  # fmt: skip
-    RECORD_AT_RISK = (
-        "record_at_risk", "warning", "what was recorded may be lost", "path", "problem", "errno"
+    RECORD_STOPPED = "record_stopped", "warning", "Recording stopped: {path}: {problem} ({errno})."
+    RECORD_AT_RISK = "record_at_risk", "warning", "Recording at risk: {path}: {problem} ({errno})."
+    MARKS_STOPPED = "marks_stopped", "warning", "Marks are not being saved: {errno}."
+    RECORD_MOVED = "record_moved", "warning", "The record {before} goes on in {path}: {problem}."
+    RECORD_FAILED = (
+        "record_failed", "warning",
+        "Program faults in the recorder: {faults}. See the daemon's log.",
     )  # fmt: skip
-    MARKS_STOPPED = "marks_stopped", "warning", "marks are not being saved", "errno"
-    RECORD_MOVED = (
-        "record_moved", "warning", "the record goes on in another file",
-        "before", "path", "problem",
+    SCAN_FAILED = (
+        "scan_failed", "warning",
+        "Program faults reading the link: {faults}. What came in just then may be missing.",
     )  # fmt: skip
-    RECORD_FAILED = "record_failed", "warning", "program faults in the recorder", "faults"
-    SCAN_FAILED = "scan_failed", "warning", "program faults reading the link", "faults"
-    FIGURES_FAILED = "figures_failed", "warning", "the figures failed and are worked out again"
-    FIGURES_GIVEN_UP = "figures_given_up", "warning", "no figures until a new trip", "faults"
-    PART_LEFT_OUT = "part_left_out", "warning", "parts are left out after program faults", "parts"
-    FEED_FAILED = "feed_failed", "warning", "program faults in the feed", "faults"
-    DOOR_FAILED = "door_failed", "warning", "program faults serving paired viewers", "faults"
+    FIGURES_FAILED = (
+        "figures_failed", "warning",
+        "The figures failed: working them out again from the record. Recording goes on.",
+    )  # fmt: skip
+    FIGURES_GIVEN_UP = (
+        "figures_given_up", "warning",
+        "No figures after {faults} program faults: start a new trip to try again. Recording goes "
+        "on.",
+    )  # fmt: skip
+    PART_LEFT_OUT = (
+        "part_left_out", "warning",
+        "Left out after a program fault: {parts}. See the daemon's log.",
+    )  # fmt: skip
+    FEED_FAILED = (
+        "feed_failed", "warning",
+        "Program faults in the feed: {faults}. Trying again; recording goes on.",
+    )  # fmt: skip
+    DOOR_FAILED = (
+        "door_failed", "warning",
+        "Program faults serving paired viewers: {faults}. Trying again; recording goes on.",
+    )  # fmt: skip
     REQUESTS_FAILED = (
-        "requests_failed",
-        "warning",
-        "program faults asking the autopilot for data",
-        "faults",
-    )
-    ALERTS_FAILED = "alerts_failed", "warning", "program faults in the daemon's alerts", "faults"
-    MEMORY_FAILED = "memory_failed", "warning", "program faults returning free memory", "faults"
+        "requests_failed", "warning",
+        "Program faults asking the autopilot for data: {faults}. Trying again; recording goes on.",
+    )  # fmt: skip
+    ALERTS_FAILED = (
+        "alerts_failed", "warning",
+        "Program faults in the daemon's own alerts: {faults}. Trying again; recording goes on.",
+    )  # fmt: skip
+    MEMORY_FAILED = (
+        "memory_failed", "warning",
+        "Program faults returning free memory: {faults}. Trying again; recording goes on.",
+    )  # fmt: skip
     NOTES_FAILED = (
-        "notes_failed",
-        "warning",
-        "program faults in the notes beside the record",
-        "faults",
-    )
+        "notes_failed", "warning",
+        "Program faults in the notes beside the record: {faults}. Trying again; recording goes on.",
+    )  # fmt: skip
 
     COUNTERS_DISAGREE = (
-        "counters_disagree", "note", "the autopilot's charge counter contradicts its current",
-        "off_fraction",
+        "counters_disagree", "note",
+        "The autopilot's charge counter is {off_fraction} off what its current adds up to: check "
+        "the scale.",
     )  # fmt: skip
-    IMPLAUSIBLE = "implausible", "note", "impossible values were left out"
-    SOURCE_LEFT_OUT = "source_left_out", "note", "sources that gave little fell silent", "sources"
-    SOURCE_BRIEF = "source_brief", "note", "sources heard only briefly are left out", "sources"
-    SOURCE_JOINED = "source_joined", "note", "sources came in later", "sources"
+    IMPLAUSIBLE = (
+        "implausible", "note",
+        "Impossible values were left out: check the sensors and their wiring.",
+    )  # fmt: skip
+    SOURCE_LEFT_OUT = (
+        "source_left_out", "note",
+        "Gone silent: {sources}. It gave little and is left out.",
+    )  # fmt: skip
+    SOURCE_BRIEF = "source_brief", "note", "Heard only briefly, so left out: {sources}."
+    SOURCE_JOINED = (
+        "source_joined", "note",
+        "Now counted too: {sources}. What it gave before it was heard is not counted.",
+    )  # fmt: skip
     FRAMES_REFUSED = (
-        "frames_refused", "note", "frames were refused for their signatures",
-        "unsigned", "wrong", "repeated",
+        "frames_refused", "note",
+        "Frames refused: {unsigned} unsigned, {wrong} wrongly signed, {repeated} repeated.",
     )  # fmt: skip
-    NEWER = "newer", "note", "an alert that this viewer does not know", "name"
+    NEWER = "newer", "note", "An alert that this viewer is too old to explain: {name}."
 
 
 class Alert(Statement):

@@ -1,12 +1,12 @@
 """Records to JSON types and back: the one place where they are encoded and decoded.
 
-What is unknown becomes null, with its reason under the field's name in the `why` of the object that
-holds it. A number that is not finite is unknown too. Reading is strict about what a viewer cannot
-do without and forgiving about the rest: fields not known here are passed over; a field that may be
-unknown is unknown where it is missing or nonsense; texts lose line ends and control characters; a
-code of a newer daemon becomes `newer`.
+What is unknown becomes null, with its reason under the field's name in the `why` of the object
+around it. A number that is not finite is unknown too. Reading is strict about what a viewer cannot
+do without and forgiving about the rest: unknown fields are ignored; a field that may be unknown is
+unknown if it is missing or invalid; texts lose line ends and control characters; a code of a newer
+daemon becomes `newer`.
 
-The types of the records say what to do, and each type is looked at only once.
+The types of the records determine how they are read; each type is inspected only once.
 """
 
 import dataclasses
@@ -35,7 +35,7 @@ NOT_FINITE: Final = Unknown(Reason.NOT_FINITE)
 
 
 class ContractError(Exception):
-    """What was read is not what was agreed on; the text is the path to the difference."""
+    """Input that breaks the contract; the text is the path to the difference."""
 
 
 class SchemaError(ContractError):
@@ -43,7 +43,7 @@ class SchemaError(ContractError):
 
 
 def plain(value: Any) -> Any:  # noqa: PLR0911
-    """Return a record, or anything that holds records, in JSON types.
+    """Return a record, or a container of records, in JSON types.
 
     Examples
     --------
@@ -189,7 +189,7 @@ def _reader_of_union(parts: tuple[Any, ...]) -> Read:
     (kind,) = known
     inner = reader(kind)
     if Unknown in parts:
-        # The reason is in the record that holds the field: see `_reader_of_record`.
+        # The reason is in the record around the field: see `_reader_of_record`.
         return inner
     return lambda raw: None if raw is None else inner(raw)
 
@@ -276,7 +276,7 @@ def _number(raw: Any) -> float:
         raise ContractError("")
     try:
         value = float(raw)
-    except OverflowError:  # JSON allows whole numbers that no float can hold
+    except OverflowError:  # JSON allows integers beyond the range of a float
         raise ContractError("") from None
     if not math.isfinite(value):
         raise ContractError("")
@@ -331,7 +331,7 @@ def _each(inner: Read, count: int | None = None) -> Read:
 
 _NAMES: Final[dict[Any, tuple[str, ...]]] = {}
 _READERS: Final[dict[Any, Read]] = {}
-"""What has been looked at already, by type."""
+"""Readers made so far, by type."""
 
 _PLAIN: Final[dict[Any, Read]] = {float: _number, int: _whole, str: _text, bool: _bool}
 
@@ -343,4 +343,4 @@ _VALUES: Final[dict[Kind, Read]] = {
     "counts": _each(_whole),
     "texts": _each(_text),
 }
-"""Functions that read a statement's value, by the kind that its name tells."""
+"""Readers of a statement's values, by the kind that a name stands for."""

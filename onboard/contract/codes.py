@@ -1,10 +1,16 @@
-"""Statements without words: a code and the values that belong to it.
+"""Statements: a code with its values, and one row for everything there is to know about it.
 
-Each family of statements (reasons, alerts, refusals ...) is an enumeration of rows: the code, what
-it means, and the names of its values. A name ends in its unit; see `quantities`.
+Each family of statements (reasons, alerts, refusals ...) is an enumeration. A row holds its code
+and its sentence, a template with a named gap for each value: `Only {left_wh} left`. The gaps name
+the values, in the order in which the schema lists them; a name ends in its unit (see `quantities`).
+
+The sentence stands beside its code so that a new statement is one row. It is data, never sent and
+never shown as it is: `groundside.words` fills the gaps in the reader's units where it is painted,
+and has a function for the few sentences that no template can express.
 """
 
 import os
+import string
 from collections.abc import Mapping
 from enum import StrEnum
 from typing import Self
@@ -17,25 +23,32 @@ Value = float | int | str | tuple[str, ...] | tuple[float, ...] | None
 
 
 class Code(StrEnum):
-    """A row: code, meaning, names of the values. It equals its code as a string.
+    """A row: code, sentence and, where that leaves questions open, meaning.
+
+    The meaning stands in logs and in the glossary; without one, the sentence does. A row equals its
+    code as a string.
 
     Examples
     --------
     >>> class Weather(Code):
-    ...     WINDY = "windy", "a strong wind blows", "wind_mps"
+    ...     WINDY = "windy", "A wind of {wind_mps} blows."
     >>> Weather("windy").names
     ('wind_mps',)
     """
 
-    meaning: str
+    sentence: str
     names: tuple[str, ...]
+    meaning: str
 
-    def __new__(cls, code: str, meaning: str = "", *names: str) -> Self:
-        """Make a row."""
-        row = str.__new__(cls, code)
-        row._value_ = code
-        row.meaning, row.names = meaning, names
-        return row
+    def __new__(cls, code: str, *_row: str) -> Self:
+        """Make a member that equals its code."""
+        member = str.__new__(cls, code)
+        member._value_ = code
+        return member
+
+    def __init__(self, _code: str, sentence: str = "", meaning: str = "") -> None:
+        self.sentence, self.meaning = sentence, meaning or sentence
+        self.names = tuple(gap for _, gap, _, _ in string.Formatter().parse(sentence) if gap)
 
     @property
     def code(self) -> str:
@@ -43,8 +56,8 @@ class Code(StrEnum):
         return str(self.value)
 
 
-def _shown(name: str, value: Value) -> str:
-    """Return a value for a log: with its unit, and an error as the system calls it."""
+def _log_value(name: str, value: Value) -> str:
+    """Return a value for a log: with its unit, and an error in the system's words."""
     if name == "errno" and isinstance(value, int):
         return os.strerror(value).lower()
     unit = unit_of(name)
@@ -72,7 +85,7 @@ class Statement:
     __slots__ = ("code", "values")
 
     def __init__(self, code: Code, /, **values: Value) -> None:
-        if tuple(values) != code.names and set(values) != set(code.names):
+        if values.keys() != set(code.names):
             raise TypeError(f"{code.code}: expected the values {code.names}, got {tuple(values)}")
         self.code = code
         self.values: Mapping[str, Value] = values
@@ -89,9 +102,9 @@ class Statement:
         return hash((self.code, *sorted(self.values.items())))
 
     def __str__(self) -> str:
-        """Return the meaning and the values, for logs."""
+        """Return the meaning and the known values, for logs."""
         known = [(name, value) for name, value in self.values.items() if value not in (None, "")]
-        values = ", ".join(_shown(name, value) for name, value in known)
+        values = ", ".join(_log_value(name, value) for name, value in known)
         return f"{self.code.meaning} ({values})" if values else self.code.meaning
 
     def __repr__(self) -> str:

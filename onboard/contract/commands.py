@@ -1,6 +1,6 @@
-"""What viewers may send to the daemon: each command one strict line of JSON, or it is refused.
+"""Commands of viewers to the daemon: each one strict line of JSON, or refused.
 
-Only these few settings and marks exist; none of them reaches the autopilot.
+There are only these few settings and marks; none of them reaches the autopilot.
 """
 
 import json
@@ -20,7 +20,7 @@ HIGHEST_ID: Final = 2**53
 LABEL_MOST: Final = 40
 TEXT_MOST: Final = 200
 SHOWN_MOST: Final = 40
-"""How many characters of what was given a refusal repeats."""
+"""Characters of the offending value that a refusal repeats."""
 
 AmountKind = Literal["charged_wh", "charged_ah", "left_fraction"]
 Amount = tuple[AmountKind, float]
@@ -62,7 +62,7 @@ SOURCE: Final = re.compile(
 
 @dataclass(frozen=True)
 class Set:
-    """A setting that holds until it is set again.
+    """A setting that stays until it is set again.
 
     Parameters
     ----------
@@ -112,10 +112,10 @@ class Mark:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the command in JSON types."""
-        said = {"kind": "mark", "id": self.id, "mark": self.mark, "text": self.text}
+        raw = {"kind": "mark", "id": self.id, "mark": self.mark, "text": self.text}
         if self.amount is not None:
-            said[self.amount[0]] = self.amount[1]
-        return said | ({"source": self.source} if self.source else {})
+            raw[self.amount[0]] = self.amount[1]
+        return raw | ({"source": self.source} if self.source else {})
 
 
 Command = Set | Mark
@@ -160,7 +160,7 @@ def parse_command(line: bytes) -> Command | Refused:
         return Refused(None, Refusal(RefusalCode.LINE_TOO_LONG, most=LONGEST_BYTES))
     try:
         text = line.decode("utf-8")
-        raw = json.loads(text, parse_constant=_no_constant, object_pairs_hook=_no_twins)
+        raw = json.loads(text, parse_constant=_no_constant, object_pairs_hook=_no_duplicates)
     except _NotAllowedError as problem:
         return Refused(None, problem.why)
     except UnicodeDecodeError:
@@ -275,7 +275,7 @@ def _only(raw: dict[str, Any], needed: tuple[str, ...], allowed: tuple[str, ...]
 
 
 def shown(value: object) -> str:
-    """Return what was given as one short printable line, fit to be repeated."""
+    """Return a value as one short printable line, for a refusal to repeat."""
     try:
         text = json.dumps(value)
     except (TypeError, ValueError, RecursionError):
@@ -291,7 +291,7 @@ def _no_constant(name: str) -> NoReturn:
     raise _NotAllowedError(RefusalCode.NO_NUMBER, given=name)
 
 
-def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def _no_duplicates(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) < len(pairs):
         raise _NotAllowedError(RefusalCode.KEY_TWICE)
@@ -299,5 +299,5 @@ def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 Reply = Callable[[Refusal | None, Command | None], None]
-"""Answers a command, once: why not, or None if it was done; and what was done, if that says more
-than the command (a home "here" with its position), else None."""
+"""Answers a command, once: with the refusal, or None if it was carried out; and with the command as
+carried out if that is more specific (a home "here" with its position), else None."""

@@ -1,31 +1,51 @@
-"""Remarks on a saved log as a whole: one row for each, with its values."""
+"""Remarks on a saved log as a whole: one row for each."""
 
 from onboard.contract.codes import Code, Statement, Value
 from onboard.contract.figure import Unknown
 
 
 class LogRemarkCode(Code):
-    """A remark's row: code, meaning, names of the values."""
+    """What a reader of a saved log should know."""
 
-    DAMAGED = "damaged", "part of the log cannot be read", "bad_fraction"
-    FILE_MISSING = "file_missing", "files of the session's record are missing", "files"
-    NO_AUTOPILOT = "no_autopilot", "no craft is in the log"
+    DAMAGED = (
+        "damaged",
+        "{bad_fraction} of this log cannot be read: it is damaged. Only the rest is counted.",
+    )
+    FILE_MISSING = (
+        "file_missing",
+        "Missing from this session's folder: {files}. What was recorded there is not counted.",
+    )
+    NO_AUTOPILOT = "no_autopilot", "No autopilot in this log: there is no craft to report on."
     OTHER_CRAFT = (
-        "other_craft", "another craft is in the log; `system` is followed",
-        "other_systems", "system",
-    )  # fmt: skip
-    NO_POWER = "no_power", "no battery power was counted", "reason"
-    NO_SPEED = "no_speed", "no distance was counted", "reason"
+        "other_craft",
+        "Another craft is in this log (system {other_systems}); system {system} is followed.",
+    )
+    NO_POWER = (
+        "no_power",
+        "No battery power in this log ({reason}): no energy, no consumption, no range.",
+    )
+    NO_SPEED = "no_speed", "No speed in this log ({reason}): no distance, no consumption, no range."
     CLOCK_NOT_SET = (
-        "clock_not_set", "the autopilot's clock was never set; where the date is from: `stamps` or "
-        "`nothing`", "dated_by",
-    )  # fmt: skip
-    PACKS_SUMMED = "packs_summed", "energy is the sum of several batteries", "packs"
-    PACKS_UNMEASURED = "packs_unmeasured", "batteries whose current is not measured", "packs"
-    SEVERAL_RECEIVERS = "several_receivers", "only one of several GPS receivers counts", "receivers"
+        "clock_not_set",
+        "The autopilot's clock was never set in this log: its date is from "
+        "{dated_by}: `stamps` or `nothing`.",
+    )
+    PACKS_SUMMED = (
+        "packs_summed",
+        "Energy is the sum of the batteries that measure current: {packs}.",
+    )
+    PACKS_UNMEASURED = (
+        "packs_unmeasured",
+        "What battery {packs} gives is not measured: it is not counted.",
+    )
+    SEVERAL_RECEIVERS = (
+        "several_receivers",
+        "Several GPS receivers are in this log ({receivers}); only one counts.",
+    )
     SILENT_AT_END = (
-        "silent_at_end", "what was counted falls silent before the end", "reason"
-    )  # fmt: skip
+        "silent_at_end",
+        "At the end of this log: {reason}. What happened then is not counted.",
+    )
 
 
 class LogRemark(Statement):

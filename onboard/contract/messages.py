@@ -12,12 +12,12 @@ from onboard.contract.snapshot import Snapshot
 from onboard.contract.trip_line import TripLine
 
 Role = Literal["crew", "viewer"]
-"""Crew may give commands; a viewer only looks on."""
+"""Crew may give commands; a viewer may only watch."""
 
 
 @dataclass(frozen=True)
 class Hello:
-    """What the daemon says first.
+    """The daemon's first line.
 
     Parameters
     ----------
@@ -63,7 +63,7 @@ class TurnedAway:
     Parameters
     ----------
     why
-        Why a right code or token is not accepted now; None where it is wrong.
+        Why a valid code or token is not accepted now; None if it is invalid.
     """
 
     why: Refusal | None = None

@@ -1,7 +1,7 @@
-"""What a name tells about its value: the unit that it ends in, or that it is a text or a count.
+"""What a name reveals of its value: the unit that it ends in, or that it is a text or a count.
 
-The glossary is written from it, the values of statements are checked by it, and a viewer knows
-from it which of the reader's units to use.
+The glossary is written from this, the values of statements are checked by it, and viewers choose
+the reader's unit by it.
 """
 
 from typing import Final, Literal
@@ -71,7 +71,7 @@ def unit_of(name: str) -> str | None:
 
 
 def kind_of(name: str) -> Kind:
-    """Return what kind of value a statement holds under this name.
+    """Return the kind of value that a statement has under a name.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Why what a viewer asked is not done: one row for each refusal, with its values."""
+"""Why a viewer's command is not carried out: one row for each refusal."""
 
 from onboard.contract.codes import Code, Statement, Value
 
@@ -7,46 +7,58 @@ class RefusalCode(Code):
     """Why a command is not carried out."""
 
     # What was sent is not a command.
-    NOT_ALLOWED = "not_allowed", "a value is not allowed", "key", "given", "of"
-    MISSING = "missing", "a key is missing", "key"
-    NO_SUCH_KEY = "no_such_key", "a key does not exist", "key"
+    NOT_ALLOWED = "not_allowed", "{key} = {given}: expected {of}", "a value is not allowed"
+    MISSING = "missing", "{key}: missing", "a key is missing"
+    NO_SUCH_KEY = "no_such_key", "{key}: no such key", "a key does not exist"
     NOT_ONE_AMOUNT = "not_one_amount", "`charged` needs exactly one amount"
-    LINE_TOO_LONG = "line_too_long", "the line is too long", "most"
+    LINE_TOO_LONG = "line_too_long", "the line is longer than {most} bytes"
     NOT_UTF_8 = "not_utf_8", "the line is not UTF-8"
-    NOT_JSON = "not_json", "the line is not JSON"
-    NO_NUMBER = "no_number", "NaN and the like are not JSON", "given"
+    NOT_JSON = "not_json", "the line is not JSON: expected one object a line"
+    NO_NUMBER = "no_number", "{given} is not JSON: expected a number or null"
     KEY_TWICE = "key_twice", "a key appears twice in the line"
 
     # The viewer may not send it, or not now.
-    NOT_HERE = "not_here", "commands are taken from the board itself only"
-    LOOKS_ON = "looks_on", "this viewer may look only"
-    TOO_FAST = "too_fast", "too many lines a second", "most"
-    TOO_MANY_WAIT = "too_many_wait", "too many commands are waiting"
+    NOT_HERE = (
+        "not_here",
+        "commands are taken from the board itself only: run the viewer there, or connect through "
+        "a tunnel",
+    )
+    LOOKS_ON = "looks_on", "this viewer may look only: pair it again on the craft with --role crew"
+    TOO_FAST = "too_fast", "more than {most} lines a second: try again"
+    TOO_MANY_WAIT = "too_many_wait", "too many commands are waiting: try again"
     NO_COMMANDS = "no_commands", "this daemon takes no commands"
-    TOO_MANY_VIEWERS = "too_many_viewers", "the limit of viewers is reached", "most"
+    TOO_MANY_VIEWERS = (
+        "too_many_viewers",
+        "{most} viewers are connected already, which is the limit",
+    )
     TOO_MANY_SCREENS = (
         "too_many_screens",
-        "this member is connected on too many screens",
-        "name",
-        "most",
+        "{name} is connected on {most} screens already, which is the limit",
     )
 
     # It cannot be done now.
-    NOT_KNOWN = (
-        "not_known",
-        "what it needs is not known",
-        "key",
-        "reason",
+    NOT_KNOWN = "not_known", "{key} is not known: {reason}", "what it needs is not known"
+    NEVER_HEARD = "never_heard", "{source} has never been heard", "the source has never been heard"
+    STILL_HEARD = (
+        "still_heard",
+        "{source} is still heard: unplug it first",
+        "the source is still heard",
     )
-    NEVER_HEARD = "never_heard", "the source has never been heard", "source"
-    STILL_HEARD = "still_heard", "the source is still heard", "source"
-    ONLY_ONE = "only_one", "no other battery is heard: without it power would be unknown", "source"
-    CURVE_NOT_READY = "curve_not_ready", "the curve of the present set-up cannot be worked out yet"
-    READING_RECORD = "reading_record", "the last record is still being read"
-    CARD_BEHIND = "card_behind", "the card refuses the record"
-    CANNOT_RECORD = "cannot_record", "no new record can be started", "path", "errno"
-    FAULT = "fault", "there was a program fault"
-    NEWER = "newer", "a refusal that this viewer does not know", "name"
+    ONLY_ONE = (
+        "only_one",
+        "no other battery is heard: without {source} power would be unknown",
+        "no other battery is heard: without it power would be unknown",
+    )
+    CURVE_NOT_READY = (
+        "curve_not_ready",
+        "the curve of the present set-up cannot be worked out yet: try again later",
+        "the curve of the present set-up cannot be worked out yet",
+    )
+    READING_RECORD = "reading_record", "the last record is still being read: try again in a moment"
+    CARD_BEHIND = "card_behind", "the card refuses the record: try again once recording goes on"
+    CANNOT_RECORD = "cannot_record", "{path}: no new record can be started ({errno})"
+    FAULT = "fault", "not done, because of a program fault: see the daemon's log"
+    NEWER = "newer", "a reason that this viewer does not know: {name}"
 
 
 class Refusal(Statement):

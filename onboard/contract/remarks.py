@@ -1,6 +1,7 @@
-"""Statements about a comparison or a reconciliation: one row for each, with its values."""
+"""Statements about a comparison or a reconciliation: one row for each."""
 
 from onboard.contract.codes import Code, Statement, Value
+from onboard.contract.reasons import Reason
 
 
 class CautionCode(Code):
@@ -8,35 +9,44 @@ class CautionCode(Code):
 
     POWER_NOT_HELD = (
         "power_not_held",
-        "battery power was not held: set-ups that differ with their powers; changes, None where "
-        "there was none; what was `held`: motor_current, not_known, or None where nothing was",
-        "setups", "powers_w", "run_to_run_fraction", "within_run_fraction", "held",
-    )  # fmt: skip
+        "battery power was not held: {setups} that differ, with their {powers_w}; changes by "
+        "{run_to_run_fraction} and {within_run_fraction}, None where there was none; what was held "
+        "instead is {held}: motor_current, not_known, or None where nothing was",
+    )
     MOTOR_CURRENT_HELD = (
-        "motor_current_held", "motor current was held, not battery power", "motor_amps_a"
-    )  # fmt: skip
-    TOO_FEW_DOUBLE_RUNS = "too_few_double_runs", "set-ups have too few double runs", "setups"
+        "motor_current_held",
+        "Motor current was held at {motor_amps_a}, not battery power. Equal current is equal "
+        "torque; power goes with the turns, so it differs between propellers. Hold battery power "
+        "instead.",
+    )
+    TOO_FEW_DOUBLE_RUNS = (
+        "too_few_double_runs",
+        "Too few double runs of {setups}: run each set-up there and back at least twice.",
+    )
     CURRENT_CHANGED = (
         "current_changed",
-        "wind or water current changed, smoothly or from leg to leg; the other value is None",
-        "change_mps", "leg_sd_mps",
-    )  # fmt: skip
-    OUTLIER_RUN = "outlier_run", "a double run is unlike all others", "run_numbers", "setup"
+        "wind or water current changed, smoothly by {change_mps} or from leg to leg by "
+        "{leg_sd_mps}; the other value is None",
+    )
+    OUTLIER_RUN = (
+        "outlier_run",
+        "Runs {run_numbers} ({setup}) are unlike all others of their kind and were left out.",
+    )
     ORDER_CONFOUNDED = (
         "order_confounded",
-        "the order hides drift between each of `setups` and the one beside it in `others`",
-        "setups", "others",
-    )  # fmt: skip
+        "the order hides drift between each of {setups} and the one beside it in {others}",
+    )
     VOLTAGE_DIFFERS = (
-        "voltage_differs", "pack voltage differed: the highest and the lowest",
-        "setup", "voltage_v", "other", "other_voltage_v",
-    )  # fmt: skip
+        "voltage_differs",
+        "Pack voltage differed: {voltage_v} with {setup}, {other_voltage_v} with {other}. Charge "
+        "to the same level before each, or take turns.",
+    )
     TEMPERATURE_DIFFERS = (
         "temperature_differs",
-        "temperature of pack or motor drive differed: the highest and the lowest; None where alike",
-        "pack_setup", "pack_degc", "pack_other", "pack_other_degc",
-        "drive_setup", "drive_degc", "drive_other", "drive_other_degc",
-    )  # fmt: skip
+        "temperature differed, the highest against the lowest, None where alike: of the pack, "
+        "{pack_degc} with {pack_setup} and {pack_other_degc} with {pack_other}; of the motor "
+        "drive, {drive_degc} with {drive_setup} and {drive_other_degc} with {drive_other}",
+    )
 
 
 class Caution(Statement):
@@ -52,7 +62,7 @@ class Caution(Statement):
 class FindingCode(Code):
     """Why a verdict on the sensors is what it is."""
 
-    FITS = "fits", "what came back matches what was counted, as closely as can be told"
+    FITS = "fits", Reason.BACK_FITS.sentence
     MORE_CHARGE = "more_charge", "more charge came back than the counted rides explain"
     LESS_CHARGE = "less_charge", "less charge came back than was counted"
     SCALE_READS_LOW = (
@@ -71,24 +81,36 @@ class FindingCode(Code):
         "zero_reads_high",
         "the charge fits overall, but the current sensor's zero reads high",
     )
-    MORE_ENERGY = "more_energy", "more energy came back than can be explained"
-    LESS_ENERGY = "less_energy", "less energy came back than was counted"
+    MORE_ENERGY = (
+        "more_energy",
+        "more energy came back than the counted rides and the pack's losses explain: current or "
+        "voltage reads low, or the pack loses more than sound cells do",
+    )
+    LESS_ENERGY = (
+        "less_energy",
+        "less energy came back than was counted: current or voltage reads high",
+    )
     VOLTAGE_OR_PACK = (
-        "voltage_or_pack", "the charge fits, but more energy came back than it explains"
-    )  # fmt: skip
+        "voltage_or_pack",
+        "the charge fits, but more energy came back than it explains: the voltage reads low, or "
+        "the pack loses more than sound cells do",
+    )
     VOLTAGE_READS_HIGH = (
         "voltage_reads_high",
-        "the charge fits, but less energy came back than was counted",
+        "less energy came back than was counted: voltage reads high",
     )
-    WALL_FITS = "wall_fits", "what the wall gave fits"
-    WALL_MORE = "wall_more", "more came out of the wall than usual"
-    WALL_LESS = "wall_less", "less came out of the wall than usual"
+    WALL_FITS = "wall_fits", "what the wall gave fits, with the losses of usual chargers"
+    WALL_MORE = "wall_more", "more came out of the wall than usual: the charger may lose that much"
+    WALL_LESS = (
+        "wall_less",
+        "less came out of the wall than usual: a very good charger may manage that",
+    )
     WALL_TOO_LITTLE = (
         "wall_too_little",
         "less came out of the wall than was counted out of the pack",
     )
-    TOO_UNCERTAIN = "too_uncertain", "the uncertainty is too large"
-    CHARGES_CONTRADICT = "charges_contradict", "the charges contradict each other"
+    TOO_UNCERTAIN = "too_uncertain", Reason.TOO_UNCERTAIN.sentence
+    CHARGES_CONTRADICT = "charges_contradict", Reason.CHARGES_CONTRADICT.sentence
 
 
 class Finding(Statement):
@@ -106,17 +128,39 @@ class RemarkCode(Code):
 
     # Comparison.
     NO_RUN_FOUND = (
-        "no_run_found", "no run in what was marked, `from_s` after the log's start", "log", "from_s"
-    )  # fmt: skip
+        "no_run_found",
+        "{log} from {from_s} after its start: no straight run with known power and speed in it",
+    )
 
     # Reconciliation.
-    FULL_UNKNOWN = "full_unknown", "not known to have been full before and after"
-    SOME_FULL = "some_full", "only some charges are full to full", "full_charges", "charges"
-    NO_PACK = "no_pack", "the profile has no [battery]"
-    PACKS_UNMEASURED = "packs_unmeasured", "batteries whose current is not measured", "packs"
-    MAYBE_AT_WALL = "maybe_at_wall", "this much more is usual for a meter at the wall"
-    NO_SENSOR = "no_sensor", "no sensor is that far off"
-    RESTS_ON = "rests_on", "the correction rests on only some of the charges", "used_charges"
+    FULL_UNKNOWN = (
+        "full_unknown",
+        "Whether the pack was full before and after is not known: the verdict assumes that the "
+        "charge put back exactly what the rides took.",
+    )
+    SOME_FULL = (
+        "some_full",
+        "{full_charges} of {charges} charges are known to be full to full: only those are counted.",
+    )
+    NO_PACK = "no_pack", "No [battery] in the profile: losses of any chemistry are allowed for."
+    PACKS_UNMEASURED = (
+        "packs_unmeasured",
+        "What battery {packs} gives is not measured: if it was charged too, the sums cannot fit.",
+    )
+    MAYBE_AT_WALL = (
+        "maybe_at_wall",
+        "Was the meter at the wall? There, a charger's losses usually make it this much more: if "
+        "so, give --meter ac.",
+    )
+    NO_SENSOR = (
+        "no_sensor",
+        "No sensor is that far off: check that all rides on the charge are given, and that the "
+        "meter was read right.",
+    )
+    RESTS_ON = (
+        "rests_on",
+        "The correction rests on {used_charges} of them: the others used less than half the pack.",
+    )
 
 
 class Remark(Statement):

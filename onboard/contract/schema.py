@@ -1,6 +1,6 @@
 """The contract in writing: a schema for programs (JSON Schema 2020-12), a glossary for people.
 
-Both are made from the types; a test checks that the files in this folder match them.
+Both are generated from the types; a test holds the files in this folder to them.
 """
 
 import dataclasses
@@ -141,7 +141,7 @@ def _one_line(part: Any) -> str:
 
 
 def families() -> tuple[type[Statement], ...]:
-    """Return every family of statements that has been imported."""
+    """Return every family of statements imported so far."""
     return tuple(sorted(Statement.__subclasses__(), key=lambda family: family.__name__))
 
 
@@ -263,8 +263,8 @@ Everything is in SI units, and a name ends in its unit (Wh/km, Wh, Ah and degree
 exceptions). A figure is `{"value", "low", "high"}`: the estimate and its 95 % interval. What is
 unknown is null, and the object that holds it says why under `"why": {field: reason}`. A reason, an
 alert or a refusal is a code with its values, never a sentence: words are made where they are read
-(`groundside/words`), in the reader's units. The only free text is the rider's words, names and
-paths; a system error travels as its number, `errno`.
+(`groundside/words`), in the reader's units, from the template beside the code below. The only free
+text is the rider's words, names and paths; a system error travels as its number, `errno`.
 
 The feed is UTF-8 with one JSON object on each line. Each line of the daemon has `"schema": 2` and
 its kind: `hello` first, then `snapshot` five times a second, `trip_line` now and then, and `ack` to

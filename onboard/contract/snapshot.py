@@ -1,6 +1,6 @@
-"""The snapshot: all that a viewer needs at one instant, complete in itself.
+"""The snapshot: everything that a viewer needs at one instant, complete in itself.
 
-Names end in their units: see the glossary in `README.md`. Whatever is unknown says why.
+Names end in their units: see the glossary in `README.md`. What is unknown comes with its reason.
 """
 
 from dataclasses import dataclass, replace
@@ -135,12 +135,12 @@ class Curve:
 
 @dataclass(frozen=True)
 class Steady:
-    """A stretch held steady up to now.
+    """The steady stretch up to now.
 
     Parameters
     ----------
     seconds_s
-        How long it has been held; zero where nothing is.
+        How long it has lasted; zero if nothing is steady.
     power_w, speed_mps
         Means over the stretch.
     scatter_fraction
@@ -216,7 +216,7 @@ class DriveState:
     Parameters
     ----------
     rpm, motor_amps_a, temperature_degc
-        Of the first motor heard.
+        Of the first motor.
     """
 
     rpm: Number
@@ -235,7 +235,7 @@ class LinkState:
     messages_per_s
         Its rate of messages over the last seconds.
     messages
-        Messages heard.
+        Messages received.
     lost
         Messages of that craft that did not arrive, by their sequence numbers.
     bad_bytes
@@ -294,7 +294,7 @@ class Figures:
     curve
         Battery power against speed with the set-up in use.
     steady
-        The stretch held steady up to now.
+        The steady stretch up to now.
     runs
         The newest runs, oldest first.
     setup
@@ -354,12 +354,12 @@ class Snapshot(Figures):
 
 
 def unknown_steady(unknown: Unknown) -> Steady:
-    """Return a stretch of which nothing is known."""
+    """Return a steady stretch with nothing known."""
     return replace(throughout(Steady)(unknown), seconds_s=0.0)
 
 
 def unknown_figures(unknown: Unknown, t_s: float, setup: str) -> Figures:
-    """Return figures of which nothing is known.
+    """Return figures with nothing known.
 
     Parameters
     ----------
@@ -385,7 +385,7 @@ def unknown_figures(unknown: Unknown, t_s: float, setup: str) -> Figures:
 
 
 def unknown_snapshot(unknown: Unknown, source: str) -> Snapshot:
-    """Return a snapshot of which nothing is known, as a viewer shows it before the first one.
+    """Return a snapshot with nothing known, as a viewer shows it before the first one.
 
     Parameters
     ----------

@@ -118,7 +118,7 @@ class MarkBook:
             _append(self._path, line.encode() + b"\n")
         except OSError as problem:
             self.problem = Alert(AlertCode.MARKS_STOPPED, errno=problem.errno)
-            log.error("%s: %s", self.problem.code.meaning, problem.strerror)
+            log.error("marks are not being saved: %s", problem.strerror)
         else:
             self.problem, self._unsynced = None, True
 

@@ -1,12 +1,14 @@
-"""Big type of our own: glyphs of 6 by 7 pixels, stretched and drawn in half blocks.
+"""Big type: glyphs of 6 by 7 pixels, stretched and drawn in half blocks.
 
-Half blocks are in every terminal font. Rows and columns are stretched each by its own weight, so
-that strokes stay as thick across as along (a terminal cell is about twice as high as wide).
+Each row and column is stretched by its own weight, so that strokes stay as thick across as along (a
+terminal cell is about twice as high as wide).
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+
+from groundside.dashboard.drawing.half_blocks import half_blocks
 
 GLYPHS: Mapping[str, tuple[str, ...]] = {
     "0": (".####.", "##..##", "##..##", "##..##", "##..##", "##..##", ".####."),
@@ -38,8 +40,6 @@ GLYPHS: Mapping[str, tuple[str, ...]] = {
     "T": ("######", "..##..", "..##..", "..##..", "..##..", "..##..", "..##.."),
     "U": ("##..##", "##..##", "##..##", "##..##", "##..##", "##..##", ".####."),
 }
-
-_BLOCKS = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
 
 @dataclass(frozen=True)
@@ -91,7 +91,7 @@ SMALLEST_ROWS = SIZES[0].rows
 
 
 def fitting(text: str, width: int, rows: int) -> TypeSize | None:
-    """Return the largest size in which a text fits, or None where none does.
+    """Return the largest size in which a text fits, None if none does.
 
     Examples
     --------
@@ -115,7 +115,7 @@ def draw(text: str, size: TypeSize, *, hatched: bool = False) -> tuple[str, ...]
     size
         How large.
     hatched
-        Draw with a pattern in place of solid blocks: seen as 'old' without any colour.
+        Draw with a pattern in place of solid blocks, which reads as 'old' without any colour.
 
     Returns
     -------
@@ -126,17 +126,10 @@ def draw(text: str, size: TypeSize, *, hatched: bool = False) -> tuple[str, ...]
     for row, halves in enumerate(size.halves):
         line = (" " * size.gap).join(_stretched(GLYPHS[char][row], size) for char in text)
         lines += [line] * halves
-    if len(lines) % 2:
-        lines.append(" " * len(lines[0]))
-    drawn = tuple(
-        "".join(
-            _BLOCKS[above == "#", below == "#"] for above, below in zip(upper, lower, strict=True)
-        )
-        for upper, lower in zip(lines[::2], lines[1::2], strict=True)
-    )
+    drawn = half_blocks(lines)
     if not hatched:
         return drawn
-    # a pattern exists for whole cells only, so half filled ones are made whole
+    # the pattern exists for whole cells only
     return tuple("".join(" " if cell == " " else "▒" for cell in line) for line in drawn)
 
 

@@ -1,11 +1,9 @@
-"""A canvas of dots, finer than the terminal's cells: braille, or half blocks without it."""
+"""A canvas of dots finer than the terminal's cells, drawn in braille: two across, four down."""
 
-# Which bit of a cell is which dot, [row][column]. Braille: dots 1 to 8 of the Unicode Standard's
-# block U+2800, whose code points are the base plus these bits.
-_BRAILLE_BASE = 0x2800
-_BRAILLE_BITS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
-_HALF_BITS = ((0x01,), (0x02,))
-_HALF_CHARS = " ▀▄█"
+_BASE = 0x2800
+_BITS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
+"""The bit of each dot, [row][column]: dots 1 to 8 of the Unicode Standard's block U+2800, in which
+a code point is the base plus its bits."""
 
 
 class DotCanvas:
@@ -15,9 +13,6 @@ class DotCanvas:
     ----------
     columns, rows
         Size in cells.
-    half_blocks
-        Draw in half blocks, one dot across and two down a cell, in place of braille with two
-        across and four down.
 
     Examples
     --------
@@ -27,20 +22,16 @@ class DotCanvas:
     '⡠⠊'
     """
 
-    def __init__(self, columns: int, rows: int, *, half_blocks: bool = False) -> None:
-        self._bits_of = _HALF_BITS if half_blocks else _BRAILLE_BITS
-        self._half_blocks = half_blocks
+    def __init__(self, columns: int, rows: int) -> None:
         self._columns = columns
-        self.cell_wide, self.cell_high = len(self._bits_of[0]), len(self._bits_of)
-        self.wide, self.high = columns * self.cell_wide, rows * self.cell_high
+        self.wide, self.high = columns * 2, rows * 4
         """Size in dots."""
-        self._bits = bytearray(columns * rows)
+        self._cells = bytearray(columns * rows)
 
     def dot(self, x: int, y: int) -> None:
-        """Set a dot; one that lies outside is left out."""
+        """Set a dot, unless it lies outside."""
         if 0 <= x < self.wide and 0 <= y < self.high:
-            cell = y // self.cell_high * self._columns + x // self.cell_wide
-            self._bits[cell] |= self._bits_of[y % self.cell_high][x % self.cell_wide]
+            self._cells[y // 4 * self._columns + x // 2] |= _BITS[y % 4][x % 2]
 
     def line(self, x0: float, y0: float, x1: float, y1: float, *, pen: int = 1) -> None:
         """Draw a straight line with a square pen so many dots wide."""
@@ -55,13 +46,11 @@ class DotCanvas:
                 for across in range(pen):
                     self.dot(x + across, y - down)
 
-    def bits(self, column: int, row: int) -> int:
-        """Tell which dots of a cell are set; 0 for none."""
-        return self._bits[row * self._columns + column]
+    def is_set(self, column: int, row: int) -> bool:
+        """Return whether any dot of a cell is set."""
+        return self._cells[row * self._columns + column] != 0
 
     def char(self, column: int, row: int) -> str:
         """Return the character that shows a cell."""
-        bits = self.bits(column, row)
-        if self._half_blocks:
-            return _HALF_CHARS[bits]
-        return chr(_BRAILLE_BASE + bits) if bits else " "
+        bits = self._cells[row * self._columns + column]
+        return chr(_BASE + bits) if bits else " "

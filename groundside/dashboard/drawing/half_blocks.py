@@ -1,8 +1,11 @@
-"""Pictures of our own in half blocks: two square points above each other in each cell."""
+"""Pictures in half blocks: two square points, one above the other, in each cell.
+
+Half blocks are in every terminal font.
+"""
 
 from collections.abc import Sequence
 
-_CELLS = {"..": " ", "#.": "▀", ".#": "▄", "##": "█"}
+_CELLS = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
 
 def half_blocks(rows: Sequence[str]) -> tuple[str, ...]:
@@ -13,10 +16,8 @@ def half_blocks(rows: Sequence[str]) -> tuple[str, ...]:
     >>> half_blocks(["#.#", "##.", "..#"])
     ('█▄▀', '  ▀')
     """
-    even = list(rows)
-    if len(even) % 2:
-        even.append("." * len(even[0]))
+    even = [*rows, "." * len(rows[0])] if len(rows) % 2 else rows
     return tuple(
-        "".join(_CELLS[above + below] for above, below in zip(upper, lower, strict=True))
-        for upper, lower in zip(even[::2], even[1::2], strict=True)
+        "".join(_CELLS[a == "#", b == "#"] for a, b in zip(above, below, strict=True))
+        for above, below in zip(even[::2], even[1::2], strict=True)
     )

@@ -1,4 +1,4 @@
-"""The arrow to home: it points from the rider's nose to where home lies."""
+"""The arrow to home, relative to the rider's own direction."""
 
 import math
 from functools import lru_cache
@@ -6,13 +6,13 @@ from functools import lru_cache
 from groundside.dashboard.drawing.half_blocks import half_blocks
 
 STEP_DEG = 15
-"""It turns in steps: finer ones cannot be told apart in so few points, and would flicker."""
+"""Step of its turn [deg]: finer ones look alike in so few points, and would flicker."""
 
 SHAPE = (
     *((0.0, 1.0), (0.85, 0.05), (0.3, 0.05), (0.3, -0.95)),
     *((-0.3, -0.95), (-0.3, 0.05), (-0.85, 0.05)),
 )
-"""Corners, right and ahead: a broad head on a thick stem, told from its end at a glance."""
+"""Corners, right and ahead: a broad head on a thick stem, so that its ends look different."""
 
 _FINE = 4
 _HALF = _FINE * _FINE / 2
@@ -60,7 +60,7 @@ def home_arrow(angle_deg: int, columns: int, rows: int) -> tuple[str, ...]:
 
 
 def _inside(x: float, y: float, corners: list[tuple[float, float]]) -> bool:
-    """Return whether a point lies in a polygon: a ray from it crosses the outline an odd number."""
+    """Return whether a point lies in a polygon: a ray from it crosses an odd number of sides."""
     odd = False
     before = corners[-1]
     for here in corners:

@@ -1,7 +1,4 @@
-"""A widget that paints its own lines and sends only changed ones to the terminal.
-
-Each subclass turns what it shows into lines of styled pieces; equal lines cost nothing.
-"""
+"""A widget that paints its own lines and sends only those that changed to the terminal."""
 
 from typing import Any
 
@@ -12,33 +9,33 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 Piece = tuple[str, str]
-"""A text and the name of its component style; an empty name is the widget's own style."""
+"""A text and the name of its component style; empty for the widget's own style."""
 Line = list[Piece]
 
 
 def piece_width(line: Line) -> int:
-    """Columns that a line takes; all texts here are of single width."""
+    """Return the columns that a line takes; all texts here are of single width."""
     return sum(len(text) for text, _ in line)
 
 
 def shortened(text: str, width: int) -> str:
-    """Cut a text to a width; a cut one ends in two dots."""
+    """Return a text cut to a width; a cut one ends in two dots."""
     if len(text) <= width:
         return text
     return text[: max(0, width - 2)].rstrip() + ".." if width > 2 else text[:width]
 
 
 def joined(parts: tuple[str, ...], width: int) -> str:
-    """Join the first part with as many of the others as fit whole."""
-    said = shortened(parts[0], width) if parts else ""
-    for more in parts[1:]:
-        if len(said) + 2 + len(more) <= width:
-            said += f"  {more}"
-    return said
+    """Return the first part with as many of the others as fit whole."""
+    text = shortened(parts[0], width) if parts else ""
+    for part in parts[1:]:
+        if len(text) + 2 + len(part) <= width:
+            text += f"  {part}"
+    return text
 
 
 def wrapped(text: str, width: int) -> list[str]:
-    """Break a text into lines at its spaces; a longer word is cut."""
+    """Return a text broken into lines at its spaces; a word that is longer is cut."""
     lines: list[str] = []
     here = ""
     for word in text.split():
@@ -54,12 +51,12 @@ def wrapped(text: str, width: int) -> list[str]:
 class Painted(Widget):
     """Base of the dashboard's widgets.
 
-    Subclasses set `shown` to what they show and give the lines of it in `paint`.
+    A subclass paints its `content` as lines of styled pieces. Setting equal content costs nothing.
     """
 
     ALLOW_SELECT = False
 
-    shown: reactive[Any] = reactive(None, layout=False, repaint=False)
+    content: reactive[Any] = reactive(None, layout=False, repaint=False)
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
@@ -67,13 +64,13 @@ class Painted(Widget):
         self._painted_for: Size | None = None
 
     def paint(self, size: Size) -> list[Line]:
-        """Return the lines that show `shown` in this many columns and rows."""
+        """Return the lines that show `content` in a size of columns and rows."""
         raise NotImplementedError
 
-    def watch_shown(self) -> None:
-        """Repaint the lines that changed, and no other."""
+    def watch_content(self) -> None:
+        """Repaint the lines that changed, and no others."""
         size = self.size
-        if not size.area:  # out of sight: what the toolkit kept of it is no longer so
+        if not size.area:  # out of sight: the lines that the toolkit kept are no longer valid
             self._painted_for = None
             self.refresh()
             return
@@ -90,7 +87,7 @@ class Painted(Widget):
     def _repaint_lines(self) -> list[Line]:
         size = self.size
         self._painted_for = size
-        paintable = self.shown is not None and size.area > 0
+        paintable = self.content is not None and size.area > 0
         self._lines = self.paint(size)[: size.height] if paintable else []
         return self._lines
 

@@ -1,6 +1,6 @@
 """Draws a plot into cells: frame and numbers, band, line, points and marks, one over the other.
 
-Each cell shows one thing, the most important there; what it is can be told by its shape alone.
+Each cell shows one thing, the most important there, recognisable by its shape alone.
 """
 
 from bisect import bisect_right
@@ -9,26 +9,26 @@ from dataclasses import dataclass
 
 from groundside.dashboard.drawing.braille import DotCanvas
 from groundside.dashboard.drawing.painted import Line, joined, wrapped
-from groundside.dashboard.drawing.plot_face import Axis, AxisMark, PlotFace, Point
+from groundside.dashboard.drawing.plot_content import Axis, AxisMark, PlotContent, Point
 from groundside.dashboard.drawing.ticks import tick_step, tick_text, ticks
 
-FRAME, LABEL, CURVE, BAND = "plot--frame", "plot--label", "plot--curve", "plot--band"
+FRAME, LABEL, CURVE, BAND = "plot--area", "plot--label", "plot--curve", "plot--band"
 MARK, STALE, TITLE, EVENT = "plot--mark", "plot--stale", "plot--title", "plot--event"
 STYLES = {FRAME, LABEL, CURVE, BAND, MARK, STALE, TITLE, EVENT}
 
 TITLE_FROM_ROWS = 8
-"""A plot that is lower does without its title."""
+"""A lower plot has no title."""
 LEAST_COLUMNS, LEAST_ROWS = 16, 4
 ROWS_BETWEEN_NUMBERS = 2
 PEN = 2
 _Place = Callable[[float], float]
-"""Turns a number of an axis into dots."""
+"""Converts a number of an axis to dots."""
 EVENT_SIGNS = "!▲"
-"""Signs that may be covered by a letter."""
+"""Signs that a letter may cover."""
 
 
 @dataclass(frozen=True)
-class Frame:
+class PlotArea:
     """Where a plot lies in its widget, in cells; `top` and `left` are the first within it."""
 
     left: int
@@ -44,51 +44,49 @@ class Frame:
         return axis.low + min(1.0, max(0.0, share)) * (axis.high - axis.low)
 
 
-def frame_of(face: PlotFace, width: int, height: int) -> Frame | None:
-    """Share out the room of a plot; None where there is too little of it."""
-    top = 1 if face.title and height >= TITLE_FROM_ROWS else 0
+def plot_area(content: PlotContent, width: int, height: int) -> PlotArea | None:
+    """Return where a plot lies in its widget, None if there is too little room."""
+    top = 1 if content.title and height >= TITLE_FROM_ROWS else 0
     rows = height - top - 2
     if rows < LEAST_ROWS - 2 or width < LEAST_COLUMNS:
         return None
-    axis = face.y
+    axis = content.y
     most = max(1, (rows - 1) // ROWS_BETWEEN_NUMBERS)
     step = tick_step(axis.high - axis.low, most)
     labels = tuple(
         (round((rows - 1) * (1.0 - _share(value, axis))), tick_text(value, step))
         for value in ticks(axis.low, axis.high, most)
     )
-    wide = max([len(text) for _, text in labels] + [len(axis.unit), face.label_columns])
-    return Frame(wide + 1, top, width - wide - 2, rows, labels)
+    wide = max([len(text) for _, text in labels] + [len(axis.unit), content.label_columns])
+    return PlotArea(wide + 1, top, width - wide - 2, rows, labels)
 
 
-def plot_lines(face: PlotFace, width: int, height: int, *, half_blocks: bool = False) -> list[Line]:
+def plot_lines(content: PlotContent, width: int, height: int) -> list[Line]:
     """Draw a plot.
 
     Parameters
     ----------
-    face
+    content
         What it shows.
     width, height
         Its size in cells.
-    half_blocks
-        For fonts without braille.
 
     Returns
     -------
     list of Line
         No more than `height` lines, none wider than `width`; styles are among `STYLES`.
     """
-    frame = frame_of(face, width, height)
-    if face.why is not None or frame is None:
-        return _reason(face, width, height)
+    area = plot_area(content, width, height)
+    if content.why is not None or area is None:
+        return _reason(content, width, height)
     grid = _Grid(width, height)
-    if frame.top:
-        grid.write(0, 0, joined(face.title, width), TITLE)
-    _draw_frame(grid, face, frame)
-    _draw_lines(grid, face, frame, half_blocks)
-    for point in reversed(face.points):
-        _draw_point(grid, face, frame, point)
-    _draw_marks(grid, face, frame)
+    if area.top:
+        grid.write(0, 0, joined(content.title, width), TITLE)
+    _draw_frame(grid, content, area)
+    _draw_lines(grid, content, area)
+    for point in reversed(content.points):
+        _draw_point(grid, content, area, point)
+    _draw_marks(grid, content, area)
     return grid.lines()
 
 
@@ -122,51 +120,51 @@ def _share(value: float, axis: Axis) -> float:
     return (value - axis.low) / span if span > 0 else 0.0
 
 
-def _column(x: float, axis: Axis, frame: Frame) -> int:
-    return round(_share(x, axis) * (frame.columns - 1))
+def _column(x: float, axis: Axis, area: PlotArea) -> int:
+    return round(_share(x, axis) * (area.columns - 1))
 
 
-def _reason(face: PlotFace, width: int, height: int) -> list[Line]:
-    """Say why there is nothing to see, in the middle."""
+def _reason(content: PlotContent, width: int, height: int) -> list[Line]:
+    """Write in the middle why there is nothing to see."""
     lines: list[Line] = []
-    if face.title and height >= TITLE_FROM_ROWS:
-        lines.append([(joined(face.title, width), TITLE)])
-    text = wrapped(face.why or "too little room for a plot", max(8, width - 4))
+    if content.title and height >= TITLE_FROM_ROWS:
+        lines.append([(joined(content.title, width), TITLE)])
+    text = wrapped(content.why or "too little room for a plot", max(8, width - 4))
     above = max(0, (height - len(lines) - len(text)) // 2)
     lines += [[] for _ in range(above)]
     lines += [[(f"  {row}", LABEL)] for row in text]
     return lines[:height]
 
 
-def _draw_frame(grid: _Grid, face: PlotFace, frame: Frame) -> None:
-    bottom = frame.top + frame.rows
-    for row in range(frame.top, bottom):
-        grid.write(frame.left - 1, row, "│", FRAME)
-    for row, text in frame.y_labels:
-        grid.write(frame.left - 1 - len(text), frame.top + row, text, LABEL)
-        grid.write(frame.left - 1, frame.top + row, "┤", FRAME)
-    grid.write(frame.left - 1, bottom, "└" + "─" * frame.columns, FRAME)
-    grid.write(frame.left - 1 - len(face.y.unit), bottom + 1, face.y.unit, LABEL)
-    unit = face.x.unit
-    end = frame.left + frame.columns + 1 - len(unit)
+def _draw_frame(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
+    bottom = area.top + area.rows
+    for row in range(area.top, bottom):
+        grid.write(area.left - 1, row, "│", FRAME)
+    for row, text in area.y_labels:
+        grid.write(area.left - 1 - len(text), area.top + row, text, LABEL)
+        grid.write(area.left - 1, area.top + row, "┤", FRAME)
+    grid.write(area.left - 1, bottom, "└" + "─" * area.columns, FRAME)
+    grid.write(area.left - 1 - len(content.y.unit), bottom + 1, content.y.unit, LABEL)
+    unit = content.x.unit
+    end = area.left + area.columns + 1 - len(unit)
     grid.write(end, bottom + 1, unit, LABEL)
-    for value, text in _x_labels(face.x, frame, end - 1 if unit else end):
-        column = frame.left + _column(value, face.x, frame)
+    for value, text in _x_labels(content.x, area, end - 1 if unit else end):
+        column = area.left + _column(value, content.x, area)
         grid.write(column, bottom, "┴", FRAME)
-        grid.write(max(frame.left, column - len(text) // 2), bottom + 1, text, LABEL)
+        grid.write(max(area.left, column - len(text) // 2), bottom + 1, text, LABEL)
 
 
-def _x_labels(axis: Axis, frame: Frame, end: int) -> list[tuple[float, str]]:
-    """Return as many numbers as stand clear of each other, of the corner and of the unit."""
-    for most in range(max(1, frame.columns // 5), 0, -1):
+def _x_labels(axis: Axis, area: PlotArea, end: int) -> list[tuple[float, str]]:
+    """Return the numbers that fit clear of each other, of the corner and of the unit."""
+    for most in range(max(1, area.columns // 5), 0, -1):
         values = ticks(axis.low, axis.high, most)
         step = tick_step(axis.high - axis.low, most)
         labels: list[tuple[float, str]] = []
-        free = frame.left
+        free = area.left
         clear = True
         for value in values:
             text = tick_text(value, step)
-            begin = max(frame.left, frame.left + _column(value, axis, frame) - len(text) // 2)
+            begin = max(area.left, area.left + _column(value, axis, area) - len(text) // 2)
             if begin + len(text) > end:  # the unit stands there
                 continue
             clear = clear and begin >= free
@@ -177,42 +175,42 @@ def _x_labels(axis: Axis, frame: Frame, end: int) -> list[tuple[float, str]]:
     return []
 
 
-def _draw_lines(grid: _Grid, face: PlotFace, frame: Frame, half_blocks: bool) -> None:
-    columns, rows = frame.columns, frame.rows
-    band, curve, drops = (DotCanvas(columns, rows, half_blocks=half_blocks) for _ in range(3))
+def _draw_lines(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
+    columns, rows = area.columns, area.rows
+    band, curve, drops = (DotCanvas(columns, rows) for _ in range(3))
 
     def dot_x(x: float) -> float:
-        return _share(x, face.x) * (curve.wide - 1)
+        return _share(x, content.x) * (curve.wide - 1)
 
     def dot_y(y: float) -> float:
-        return (1.0 - _share(y, face.y)) * (curve.high - 1)
+        return (1.0 - _share(y, content.y)) * (curve.high - 1)
 
-    _draw_band(band, face, dot_x, dot_y)
+    _draw_band(band, content, dot_x, dot_y)
     before: tuple[float, float] | None = None
-    for x, y in zip(face.trace.x, face.trace.y, strict=True):
+    for x, y in zip(content.trace.x, content.trace.y, strict=True):
         here = None if y is None else (dot_x(x), dot_y(y))
         if here is not None:
-            curve.line(*(before or here), *here, pen=PEN if not half_blocks else 1)
+            curve.line(*(before or here), *here, pen=PEN)
         before = here
-    for mark in face.marks:
-        if mark.top is not None and 0.0 <= _share(mark.x, face.x) <= 1.0:
+    for mark in content.marks:
+        if mark.top is not None and 0.0 <= _share(mark.x, content.x) <= 1.0:
             place = round(dot_x(mark.x))
             for y in range(curve.high - 1, max(-1, round(dot_y(mark.top)) - 1), -2):
                 drops.dot(place, y)
     for row in range(rows):
         for column in range(columns):
-            at = frame.left + column, frame.top + row
-            if curve.bits(column, row):
+            at = area.left + column, area.top + row
+            if curve.is_set(column, row):
                 grid.write(*at, curve.char(column, row), CURVE)
-            elif drops.bits(column, row):
-                grid.write(*at, ":" if half_blocks else drops.char(column, row), LABEL)
-            elif band.bits(column, row):
-                grid.write(*at, "░" if half_blocks else band.char(column, row), BAND)
+            elif drops.is_set(column, row):
+                grid.write(*at, drops.char(column, row), LABEL)
+            elif band.is_set(column, row):
+                grid.write(*at, band.char(column, row), BAND)
 
 
-def _draw_band(canvas: DotCanvas, face: PlotFace, dot_x: _Place, dot_y: _Place) -> None:
-    """Fill the band with dots far apart: told from the line without any colour."""
-    band = face.band
+def _draw_band(canvas: DotCanvas, content: PlotContent, dot_x: _Place, dot_y: _Place) -> None:
+    """Fill the band with sparse dots, distinct from the line without any colour."""
+    band = content.band
     if not band.x:
         return
     places = [dot_x(x) for x in band.x]
@@ -221,7 +219,7 @@ def _draw_band(canvas: DotCanvas, face: PlotFace, dot_x: _Place, dot_y: _Place) 
         above = max(0, round(dot_y(high)))
         below = min(canvas.high - 1, round(dot_y(low)))
         for y in range(above, below + 1):
-            if canvas.cell_wide == 1 or y % 4 == 2 * (x % 2):
+            if y % 4 == 2 * (x % 2):
                 canvas.dot(x, y)
 
 
@@ -234,11 +232,11 @@ def _between(places: list[float], values: tuple[float, ...], x: float) -> float:
     return values[after - 1] + share * (values[after] - values[after - 1])
 
 
-def _draw_point(grid: _Grid, face: PlotFace, frame: Frame, point: Point) -> None:
-    """Put a letter at a point, in a box of three cells; hatched where it is old."""
-    across, up = _share(point.x, face.x), _share(point.y, face.y)
-    column = min(max(0, _column(point.x, face.x, frame)), frame.columns - 1)
-    row = min(max(0, round((1.0 - up) * (frame.rows - 1))), frame.rows - 1)
+def _draw_point(grid: _Grid, content: PlotContent, area: PlotArea, point: Point) -> None:
+    """Draw a point's letter in a box of three cells, hatched if it is old."""
+    across, up = _share(point.x, content.x), _share(point.y, content.y)
+    column = min(max(0, _column(point.x, content.x, area)), area.columns - 1)
+    row = min(max(0, round((1.0 - up) * (area.rows - 1))), area.rows - 1)
     sides = "▒▒" if point.stale else "  "
     if across > 1.0 or across < 0.0:
         sides = "►►" if across > 1.0 else "◄◄"
@@ -247,31 +245,31 @@ def _draw_point(grid: _Grid, face: PlotFace, frame: Frame, point: Point) -> None
     box = sides[0] + point.letter + sides[1]
     style = STALE if point.stale else MARK
     for place, char in enumerate(box, column - 1):
-        if 0 <= place < frame.columns:
-            grid.write(frame.left + place, frame.top + row, char, style)
+        if 0 <= place < area.columns:
+            grid.write(area.left + place, area.top + row, char, style)
 
 
-def _draw_marks(grid: _Grid, face: PlotFace, frame: Frame) -> None:
-    """Put letters on the axis; one whose place is taken stands above it."""
-    bottom = frame.top + frame.rows
-    for mark in face.marks:
+def _draw_marks(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
+    """Draw letters on the axis; one whose place is taken stands above it."""
+    bottom = area.top + area.rows
+    for mark in content.marks:
         if mark.low is None or mark.high is None:
             continue
-        ends = (_column(value, face.x, frame) for value in (mark.low, mark.high))
-        first, last = (min(max(0, end), frame.columns - 1) for end in ends)
-        grid.write(frame.left + first, bottom, "═" * (last - first + 1), LABEL)
-    for mark in sorted(face.marks, key=lambda mark: mark.letter not in EVENT_SIGNS):
-        _draw_mark(grid, face, frame, mark)
+        ends = (_column(value, content.x, area) for value in (mark.low, mark.high))
+        first, last = (min(max(0, end), area.columns - 1) for end in ends)
+        grid.write(area.left + first, bottom, "═" * (last - first + 1), LABEL)
+    for mark in sorted(content.marks, key=lambda mark: mark.letter not in EVENT_SIGNS):
+        _draw_mark(grid, content, area, mark)
 
 
-def _draw_mark(grid: _Grid, face: PlotFace, frame: Frame, mark: AxisMark) -> None:
-    if not 0.0 <= _share(mark.x, face.x) <= 1.0:
+def _draw_mark(grid: _Grid, content: PlotContent, area: PlotArea, mark: AxisMark) -> None:
+    if not 0.0 <= _share(mark.x, content.x) <= 1.0:
         return
-    column = frame.left + _column(mark.x, face.x, frame)
-    row = frame.top + frame.rows
+    column = area.left + _column(mark.x, content.x, area)
+    row = area.top + area.rows
     if mark.letter in EVENT_SIGNS:
         grid.write(column, row, mark.letter, EVENT)
         return
-    while row > frame.top and grid.styles[row][column] in (MARK, STALE):
+    while row > area.top and grid.styles[row][column] in (MARK, STALE):
         row -= 1
     grid.write(column, row, mark.letter, STALE if mark.stale else MARK)

@@ -1,33 +1,45 @@
 """The aim view: set a target with thumbs alone."""
 
+from collections.abc import Callable
 from typing import ClassVar
 
 from textual import events
 from textual.app import ComposeResult
 
 from groundside.connection.commands import setting
-from groundside.dashboard.aiming import DISTANCE, KINDS, Aiming
-from groundside.dashboard.faces.aim import aim_face
-from groundside.dashboard.scene import Scene
-from groundside.dashboard.views.base import HERE, View
+from groundside.dashboard.content.aim import aim_content
+from groundside.dashboard.keys import ViewKey
+from groundside.dashboard.target_choice import DISTANCE, KINDS, TargetChoice
+from groundside.dashboard.view_state import ViewState
+from groundside.dashboard.views.base import View
+from groundside.dashboard.widgets.big_figure import BigFigure
 from groundside.dashboard.widgets.button_bar import Button
-from groundside.dashboard.widgets.hero import Hero
 from groundside.dashboard.widgets.text_page import TextPage
 
-HERO_ROWS = (9, 7, 5, 4)
+BIG_FIGURE_ROWS = (9, 7, 5, 4)
 TEXT_ROWS = 6
 
 
 class AimView(View):
-    """Chooses a kind and a value, and says it to the daemon."""
+    """Chooses a kind of target and its value, and sends it to the daemon."""
 
     NAME: ClassVar[str] = "aim"
+    PURPOSE: ClassVar[str] = "set a target"
+    KEYS: ClassVar[tuple[ViewKey, ...]] = (
+        *(ViewKey(kind.name[0], kind.name, (kind.name,)) for kind in KINDS),
+        ViewKey("n", "as now, or home", ("now",)),
+        ViewKey("-", "less", ("bit-less",)),
+        ViewKey("+", "more", ("bit-more",)),
+        ViewKey(",", "much less", ("less",)),
+        ViewKey(".", "much more", ("more",)),
+        ViewKey("enter", "set it", ("set",)),
+        ViewKey("c", "clear it", ("clear",)),
+    )
 
-    def __init__(self) -> None:
-        super().__init__(id=self.NAME)
-        self._aiming = Aiming()
-        self._scene: Scene | None = None
-        self._value = Hero(id="aim-value")
+    def __init__(self, clock: Callable[[], float]) -> None:
+        super().__init__(clock)
+        self._choice = TargetChoice()
+        self._value = BigFigure(id="aim-value")
         self._page = TextPage(id="aim-text", one_page=True)
 
     def compose(self) -> ComposeResult:
@@ -36,63 +48,62 @@ class AimView(View):
         yield self._page
 
     def on_resize(self, _event: events.Resize) -> None:
-        """Return the figure as many rows as the text can spare."""
+        """Give the figure as many rows as the text can spare."""
         room = self.size.height - TEXT_ROWS
-        self._value.styles.height = next((rows for rows in HERO_ROWS if rows <= room), 1)
+        self._value.styles.height = next((rows for rows in BIG_FIGURE_ROWS if rows <= room), 1)
 
     def on_hide(self, _event: events.Hide) -> None:
         """Forget what was chosen and not set: coming back later it would surprise."""
-        self._aiming.drop()
+        self._choice.clear()
 
-    def show(self, scene: Scene) -> None:
-        """Show what is so now."""
-        self._scene = scene
-        if scene.can_talk and scene.started:
-            self._aiming.propose(scene.snapshot, scene.units)
-        face = aim_face(scene, self._aiming)
-        self._value.shown = face.value
-        self._page.shown = face.blocks
+    def show(self, state: ViewState) -> None:
+        """Show the target in force and the one that is being chosen."""
+        self._state = state
+        if state.can_talk and state.started:
+            self._choice.propose(state.snapshot, state.units)
+        content = aim_content(state, self._choice)
+        self._value.content = content.value
+        self._page.content = content.blocks
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return the kinds, the steps, and what is done with the value."""
+        """Return the kinds, the steps, and what can be done with the value."""
+        kind = self._choice.kind
         kinds = tuple(
-            Button(
-                kind.name,
-                f"{HERE}{kind.name}",
-                kind.name[0],
-                kind is self._aiming.kind,
-                short=kind.name[:5] if kind is not DISTANCE else "dist",
+            self.own_button(
+                each.name,
+                each.name,
+                on=each is kind,
+                short=each.name[:5] if each is not DISTANCE else "dist",
             )
-            for kind in KINDS
+            for each in KINDS
         )
-        if self._scene is None or not self._scene.can_talk:
+        if self._state is None or not self._state.can_talk:
             return kinds
-        kind = self._aiming.kind
         return (
             *kinds,
-            Button("home" if kind is DISTANCE else "as now", f"{HERE}now", "n"),
-            Button("clear", f"{HERE}clear", "c"),
-            Button(f"-{kind.large:g}", f"{HERE}less", ","),
-            Button(f"-{kind.small:g}", f"{HERE}bit-less", "-"),
-            Button(f"+{kind.small:g}", f"{HERE}bit-more", "+"),
-            Button(f"+{kind.large:g}", f"{HERE}more", "."),
-            Button("set", f"{HERE}set", "enter"),
+            self.own_button("home" if kind is DISTANCE else "as now", "now"),
+            self.own_button("clear", "clear"),
+            self.own_button(f"-{kind.large:g}", "less"),
+            self.own_button(f"-{kind.small:g}", "bit-less"),
+            self.own_button(f"+{kind.small:g}", "bit-more"),
+            self.own_button(f"+{kind.large:g}", "more"),
+            self.own_button("set", "set"),
         )
 
     def pressed(self, word: str) -> None:
-        """Do what a button says."""
+        """Choose a kind, change the value, or send it."""
         for kind in KINDS:
             if word == kind.name:
-                self._aiming.kind = kind
-        scene = self._scene
-        if scene is None:
+                self._choice.kind = kind
+        state = self._state
+        if state is None:
             return
-        if scene.can_talk:
-            self._change(word, scene)
-        self.show(scene)
+        if state.can_talk:
+            self._change(word, state)
+        self.show(state)
 
-    def _change(self, word: str, scene: Scene) -> None:
-        aiming, kind = self._aiming, self._aiming.kind
+    def _change(self, word: str, state: ViewState) -> None:
+        choice, kind = self._choice, self._choice.kind
         steps = {
             "less": -kind.large,
             "bit-less": -kind.small,
@@ -100,12 +111,12 @@ class AimView(View):
             "more": kind.large,
         }
         if word in steps:
-            aiming.step(steps[word], scene.units)
+            choice.step(steps[word], state.units)
         elif word == "now":
-            aiming.as_now(scene.snapshot, scene.units)
-        elif word == "set" and aiming.value is not None:
-            text = f"{kind.text(aiming.value, scene.units)} {kind.unit(scene.units)}"
-            value = round(aiming.value, 3)
-            self.post_message(self.Say(setting(kind.key, value), f"target: {kind.name} {text}"))
+            choice.as_now(state.snapshot, state.units)
+        elif word == "set" and choice.value is not None:
+            text = f"{kind.text(choice.value, state.units)} {kind.unit(state.units)}"
+            value = round(choice.value, 3)
+            self.post_message(self.Send(setting(kind.key, value), f"target: {kind.name} {text}"))
         elif word == "clear":
-            self.post_message(self.Say(setting(kind.key, None), "no target any more"))
+            self.post_message(self.Send(setting(kind.key, None), "no target any more"))

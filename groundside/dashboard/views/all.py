@@ -1,7 +1,8 @@
-"""All views, in the order of their tabs."""
+"""All views: a new one is a row here, and a file with its name, its purpose and its keys."""
 
 from collections.abc import Callable
 
+from groundside.dashboard.keys import Key
 from groundside.dashboard.views.aim import AimView
 from groundside.dashboard.views.base import View
 from groundside.dashboard.views.craft import CraftView
@@ -12,24 +13,33 @@ from groundside.dashboard.views.ride import RideView
 from groundside.dashboard.views.runs import RunsView
 from groundside.dashboard.views.trip import TripView
 
+VIEWS: tuple[type[View], ...] = (
+    RideView,
+    CurveView,
+    TripView,
+    HomeView,
+    CraftView,
+    RunsView,
+    AimView,
+    MoreView,
+)
+"""In the order of their tabs; the place is the key, from 1."""
 
-def all_views(keys: tuple[tuple[str, str], ...], clock: Callable[[], float]) -> tuple[View, ...]:
+VIEW_KEYS = tuple(
+    Key((str(place),), str(place), f"view('{view.NAME}')", view.PURPOSE)
+    for place, view in enumerate(VIEWS, 1)
+)
+
+
+def make_views(keys: tuple[Key, ...], clock: Callable[[], float]) -> tuple[View, ...]:
     """Make one of each.
 
     Parameters
     ----------
     keys
-        Every key with what it does, for the view that tells them.
+        The app's keys, for the view that lists them.
     clock
         A monotonic clock [s].
     """
-    return (
-        RideView(),
-        CurveView(),
-        TripView(),
-        HomeView(clock),
-        CraftView(clock),
-        RunsView(clock),
-        AimView(),
-        MoreView(keys),
-    )
+    own = {view.NAME: view.KEYS for view in VIEWS if view.KEYS}
+    return tuple(MoreView(clock, keys, own) if view is MoreView else view(clock) for view in VIEWS)

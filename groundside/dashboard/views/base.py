@@ -1,37 +1,58 @@
-"""What all views have in common."""
+"""The base of all views."""
 
+from collections.abc import Callable
 from typing import ClassVar
 
+from textual import events
 from textual.containers import Container
 from textual.message import Message
+from textual.widget import Widget
 
-from groundside.dashboard.scene import Scene
+from groundside.dashboard.keys import ViewKey
+from groundside.dashboard.view_state import ViewState
+from groundside.dashboard.views.confirmation import Confirmation
 from groundside.dashboard.widgets.button_bar import Button
 from onboard.contract.commands import Command
 
-HERE = "here."
-"""Before an action that the view in sight does itself."""
+OWN = "own."
+"""Prefix of an action that the view in sight carries out itself."""
+
+
+def set_heights(*parts: tuple[Widget, int]) -> None:
+    """Give each part its rows; one that has none is hidden."""
+    for part, rows in parts:
+        part.display = rows > 0
+        part.styles.height = rows
 
 
 class View(Container):
     """A view: fills the room between the notices and the buttons, and never scrolls.
 
-    Subclasses name themselves and show a scene when they are told; only the view in sight is told,
-    five times a second. They hand texts to painted widgets, which paint what changed.
+    A subclass shows a state in `show`. Only the view in sight is given one, five times a second; it
+    hands content to painted widgets, which paint what changed.
+
+    Parameters
+    ----------
+    clock
+        A monotonic clock [s].
     """
 
     NAME: ClassVar[str] = ""
     """Its id, and the word on its tab: at most five letters."""
+    PURPOSE: ClassVar[str] = ""
+    """What it is for, in a few words for the help."""
+    KEYS: ClassVar[tuple[ViewKey, ...]] = ()
+    """Its own keys, in the order in which the help lists them."""
 
-    class Say(Message):
-        """Something is to be said to the daemon.
+    class Send(Message):
+        """A command for the daemon.
 
         Parameters
         ----------
         command
-            As made by `groundside.connection.commands`.
+            As `groundside.connection.commands.setting` and `mark` make it.
         done
-            What the rider reads once it was done.
+            What the rider reads once it is carried out.
         """
 
         def __init__(self, command: Command, done: str) -> None:
@@ -39,8 +60,8 @@ class View(Container):
             self.command = command
             self.done = done
 
-    class GoTo(Message):
-        """The rider wants to go to a place of a saved ride: a share of its time, or a distance."""
+    class Seek(Message):
+        """A wish to go to a place of a saved ride: a share of its time, or a distance."""
 
         def __init__(
             self, *, fraction: float | None = None, distance_m: float | None = None
@@ -49,20 +70,34 @@ class View(Container):
             self.fraction = fraction
             self.distance_m = distance_m
 
-    def show(self, scene: Scene) -> None:
-        """Show what is so now; must be cheap where nothing changed."""
+    def __init__(self, clock: Callable[[], float]) -> None:
+        super().__init__(id=self.NAME)
+        self._confirmation = Confirmation(clock)
+        self._state: ViewState | None = None
+
+    def on_hide(self, _event: events.Hide) -> None:
+        """Drop an open question: coming back later, its answer would surprise."""
+        self._confirmation.cancel()
+
+    def show(self, state: ViewState) -> None:
+        """Show a state; must be cheap if nothing changed."""
         raise NotImplementedError
 
     def buttons(self) -> tuple[Button, ...]:
         """Return the buttons that this view wants beneath itself now; they may change.
 
-        An action that begins with `HERE` comes back as `pressed`; any other is the app's.
+        An action that begins with `OWN` comes back as `pressed`; any other is the app's.
         """
         return ()
 
-    def unseen_buttons(self) -> tuple[Button, ...]:
-        """Return buttons that there is no room for: their keys count all the same."""
+    def hidden_buttons(self) -> tuple[Button, ...]:
+        """Return buttons that there is no room for: their keys work all the same."""
         return ()
 
     def pressed(self, word: str) -> None:
-        """Do what a button of this view says; `word` is its action without `HERE`."""
+        """Carry out an action of this view; `word` is the action without `OWN`."""
+
+    def own_button(self, label: str, word: str, *, on: bool = False, short: str = "") -> Button:
+        """Return a button for an action of this view, with the key that `KEYS` has for it."""
+        key = next((key.key for key in self.KEYS if word in key.words), "")
+        return Button(label, OWN + word, key, on, short)

@@ -1,14 +1,15 @@
-"""The more view: every key, the signs, the cautions; and the buttons that hold for all views."""
+"""The more view: every key, the signs, the cautions; and the buttons common to all views."""
 
+from collections.abc import Callable, Mapping
 from typing import ClassVar
 
 from textual.app import ComposeResult
 
-from groundside.dashboard.faces.items import Block, Item
-from groundside.dashboard.keys import OWN_KEYS
+from groundside.dashboard.content.items import Block, Item
+from groundside.dashboard.keys import Key, ViewKey
 from groundside.dashboard.notices import CAUTION
-from groundside.dashboard.scene import Scene
-from groundside.dashboard.views.base import HERE, View
+from groundside.dashboard.view_state import ViewState
+from groundside.dashboard.views.base import View
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.text_page import TextPage
 
@@ -30,38 +31,51 @@ class MoreView(View):
 
     Parameters
     ----------
+    clock
+        A monotonic clock [s].
     keys
-        Every key with what it does.
+        The app's keys.
+    own
+        The keys of each view by its name.
     """
 
     NAME: ClassVar[str] = "more"
+    PURPOSE: ClassVar[str] = "keys, signs, cautions"
+    KEYS: ClassVar[tuple[ViewKey, ...]] = (ViewKey("n", "next page", ("turn",)),)
 
-    def __init__(self, keys: tuple[tuple[str, str], ...]) -> None:
-        super().__init__(id=self.NAME)
+    def __init__(
+        self,
+        clock: Callable[[], float],
+        keys: tuple[Key, ...],
+        own: Mapping[str, tuple[ViewKey, ...]],
+    ) -> None:
+        super().__init__(clock)
         self._page = TextPage(id="more-text")
-        own = (
-            (Item("", f"in {name}", strong=True), *(Item(key, what) for key, what in table))
-            for name, table in OWN_KEYS.items()
-        )
         self._blocks = (
-            tuple(Item(key, meaning) for key, meaning in keys),
+            tuple(Item(key.label, key.meaning) for key in keys),
             SIGNS,
             CAUTIONS,
-            *own,
+            *(
+                (
+                    Item("", f"in {name}", strong=True),
+                    *(Item(key.key, key.meaning) for key in table),
+                )
+                for name, table in own.items()
+            ),
         )
 
     def compose(self) -> ComposeResult:
         """Make the page."""
         yield self._page
 
-    def show(self, scene: Scene) -> None:
+    def show(self, state: ViewState) -> None:
         """Show the same at all times."""
-        del scene
-        self._page.shown = self._blocks
+        del state
+        self._page.content = self._blocks
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return what concerns all views, and the next page where there is one."""
-        next_page = (Button("next page", f"{HERE}turn", "n"),) if self._page.pages > 1 else ()
+        """Return the next page, if there is one, and what concerns all views."""
+        next_page = (self.own_button("next page", "turn"),) if self._page.pages > 1 else ()
         return (
             *next_page,
             Button("units", "units", "u"),

@@ -1,42 +1,43 @@
 """The ride view: what a rider reads at a glance. It shares out its rows and never scrolls."""
 
+from collections.abc import Callable
 from typing import ClassVar
 
 from textual import events
 from textual.app import ComposeResult
-from textual.containers import Container
 from textual.widgets import Static
 
-from groundside.dashboard.faces.ride import ride_face
-from groundside.dashboard.rows import Rows, share_rows
-from groundside.dashboard.scene import Scene
-from groundside.dashboard.views.base import View
-from groundside.dashboard.widgets.cue import Cue
+from groundside.dashboard.content.ride import ride_content
+from groundside.dashboard.layout import RideRows, ride_rows
+from groundside.dashboard.view_state import ViewState
+from groundside.dashboard.views.base import View, set_heights
+from groundside.dashboard.widgets.big_figure import BigFigure, BigFigures
+from groundside.dashboard.widgets.cue_bar import CueBar
 from groundside.dashboard.widgets.figure_table import FigureTable
-from groundside.dashboard.widgets.hero import Hero
 
 
 class RideView(View):
     """Consumption and range in big type, the cue, and all else quiet."""
 
     NAME: ClassVar[str] = "ride"
+    PURPOSE: ClassVar[str] = "what to ride by"
 
-    def __init__(self) -> None:
-        super().__init__(id=self.NAME)
+    def __init__(self, clock: Callable[[], float]) -> None:
+        super().__init__(clock)
         self._has_cue = False
-        self._said_rows = 0
-        self._shared: Rows | None = None
-        # Held by hand: a tick may come before the parts are mounted or after they are gone.
-        self._consumption = Hero(id="consumption")
-        self._range = Hero(id="range")
-        self._heroes = Container(self._consumption, self._range, id="heroes")
-        self._cue = Cue(id="cue")
+        self._text_rows = 0
+        self._shared: RideRows | None = None
+        # Kept here, not queried: a tick may come before they are mounted or after they are gone.
+        self._consumption = BigFigure(id="consumption")
+        self._range = BigFigure(id="range")
+        self._big_figures = BigFigures(self._consumption, self._range, id="big-figures")
+        self._cue = CueBar(id="cue")
         self._figures = FigureTable(id="figures")
         self._spaces = [Static(id=f"space{n}") for n in (1, 2, 3)]
 
     def compose(self) -> ComposeResult:
         """Make the parts from top to bottom."""
-        yield self._heroes
+        yield self._big_figures
         yield self._spaces[0]
         yield self._cue
         yield self._spaces[1]
@@ -47,42 +48,37 @@ class RideView(View):
         """Share the rows out anew."""
         self._share()
 
-    def show(self, scene: Scene) -> None:
-        """Hand each part what it says now; a part that says the same is not painted."""
-        face = ride_face(scene)
-        has_cue, said = bool(face.cue.word), Cue.rows_said(face.cue, self.size.width)
-        if (has_cue, said) != (self._has_cue, self._said_rows):
-            self._has_cue, self._said_rows = has_cue, said
+    def show(self, state: ViewState) -> None:
+        """Hand each part its content; equal content is not painted again."""
+        content = ride_content(state)
+        has_cue, rows = bool(content.cue.word), CueBar.text_rows(content.cue, self.size.width)
+        if (has_cue, rows) != (self._has_cue, self._text_rows):
+            self._has_cue, self._text_rows = has_cue, rows
             self._share()
-        self._consumption.shown = face.consumption
-        self._range.shown = face.range
-        self._cue.shown = face.cue
-        self._figures.shown = (face.cells, face.stale)
+        self._consumption.content = content.consumption
+        self._range.content = content.range
+        self._cue.content = content.cue
+        self._figures.content = (content.figures, content.stale)
 
     def _share(self) -> None:
         """Set the heights, where they differ from those that are set."""
         width, height = self.size.width, self.size.height
         if not width or not height:
             return
-        shared = share_rows(width, height, cue=self._has_cue, said=self._said_rows)
+        shared = ride_rows(width, height, cue=self._has_cue, text_rows=self._text_rows)
         if shared == self._shared:
             return
         self._shared = shared
         # above the cue, above the small figures, and what is left beneath them
         above_cue = shared.spare // 3 if shared.cue else 0
         above_table = (shared.spare - above_cue) // 2
-        for part, rows in (
+        set_heights(
             (self._spaces[0], above_cue),
             (self._spaces[1], above_table),
             (self._spaces[2], shared.spare - above_cue - above_table),
-            (self._heroes, shared.hero * (1 if shared.side_by_side else 2)),
+            (self._big_figures, shared.figure * (1 if shared.side_by_side else 2)),
             (self._cue, shared.cue),
             (self._figures, shared.table),
-        ):
-            part.display = rows > 0
-            part.styles.height = rows
-        self._heroes.styles.layout = "horizontal" if shared.side_by_side else "vertical"
-        for hero in (self._consumption, self._range):
-            hero.styles.height = shared.hero
-            hero.set_label_above(shared.side_by_side)
+        )
+        self._big_figures.set_rows(shared.figure, side_by_side=shared.side_by_side)
         self._figures.set_columns(shared.table_columns)

@@ -10,19 +10,20 @@ from textual.message import Message
 from textual.widgets import Input
 
 from groundside.connection.commands import mark, setting
-from groundside.dashboard.faces.runs import asks_for_charge, open_run, runs_face
-from groundside.dashboard.faces.setups import (
+from groundside.dashboard.content.runs import asks_for_charge, open_run, runs_content
+from groundside.dashboard.content.setups import (
     known_setups,
     next_letter,
-    sayable,
     setup_in_force,
+    valid_label,
 )
-from groundside.dashboard.scene import Scene
-from groundside.dashboard.views.asking import AGAIN_S, Asking
-from groundside.dashboard.views.base import HERE, View
+from groundside.dashboard.keys import ViewKey
+from groundside.dashboard.view_state import ViewState
+from groundside.dashboard.views.base import View
+from groundside.dashboard.views.confirmation import AGAIN_S
 from groundside.dashboard.widgets.button_bar import Button
-from groundside.dashboard.widgets.runs_page import RunsPage, RunsPicture
-from groundside.words.charge import WANTED, charge_told, charge_typed
+from groundside.dashboard.widgets.runs_page import RunsPage, RunsPageContent
+from groundside.words.charge import EXAMPLES, charge_text, parse_charge
 from onboard.contract.codec import clean
 from onboard.contract.commands import LABEL_MOST, TEXT_MOST, Amount
 from onboard.contract.snapshot import Snapshot
@@ -49,29 +50,33 @@ class TypedLine(Input):
 
 
 class RunsView(View):
-    """Shows the runs, and what a rider does about them.
+    """Shows the runs, and takes what a rider marks on the water."""
 
-    Parameters
-    ----------
-    clock
-        A monotonic clock [s].
-    """
-
-    NAME = "runs"
+    NAME: ClassVar[str] = "runs"
+    PURPOSE: ClassVar[str] = "runs and set-ups"
+    KEYS: ClassVar[tuple[ViewKey, ...]] = (
+        ViewKey("r", "start or end a run"),
+        ViewKey("s", "set-up, the next one", ("setup",)),
+        ViewKey("n", "a note", ("note",)),
+        ViewKey("f", "charged; twice: full", ("full",)),
+        ViewKey("m", "charged so much", ("much",)),
+        ViewKey("x", "not charged", ("none",)),
+        ViewKey("w", "new trip, twice", ("trip",)),
+        ViewKey("enter", "take or send it", ("take", "send")),
+        ViewKey("escape", "back", ("leave",)),
+    )
 
     def __init__(self, clock: Callable[[], float]) -> None:
-        super().__init__(id=self.NAME)
-        self._asking = Asking(clock)
+        super().__init__(clock)
         self._page = RunsPage()
         self._line = TypedLine(compact=True)
-        self._scene: Scene | None = None
         self._choices: tuple[tuple[str, str], ...] = ()
         self._chosen = 0
         self._typing = ""
         self._not_read = False
 
     def compose(self) -> ComposeResult:
-        """Make the page, and the line beneath it that is seen while one types."""
+        """Make the page, and the line beneath it that is shown while the rider types."""
         yield self._page
         yield self._line
 
@@ -83,17 +88,17 @@ class RunsView(View):
         """Leave what was begun: coming back later it would surprise."""
         self._leave()
 
-    def show(self, scene: Scene) -> None:
-        """Show what is so now."""
-        self._scene = scene
-        if not scene.can_talk:
+    def show(self, state: ViewState) -> None:
+        """Show the runs."""
+        self._state = state
+        if not state.can_talk:
             self._leave()
         self._paint()
 
     def _paint(self) -> None:
-        if self._scene is not None:
-            self._page.shown = RunsPicture(
-                runs_face(self._scene), self._ask(), self._choices, self._chosen
+        if self._state is not None:
+            self._page.content = RunsPageContent(
+                runs_content(self._state), self._ask(), self._choices, self._chosen
             )
 
     def _ask(self) -> str:
@@ -103,58 +108,54 @@ class RunsView(View):
             ask = "How much went in, or how full is it now, reserve included?"
             if self._not_read:
                 ask = "Not understood."
-            return f"{ask} Type it, {WANTED}, then enter. Escape leaves."
+            return f"{ask} Type it, {EXAMPLES}, then enter. Escape leaves."
         if self._typing == "setup":
             return f"Name of the set-up, up to {LABEL_MOST} letters, then enter. Escape leaves."
         if self._choices:
             return "What is on the craft now?"
-        return QUESTIONS.get(self._asking.open, "").format(f"{AGAIN_S:g}")
+        return QUESTIONS.get(self._confirmation.pending, "").format(f"{AGAIN_S:g}")
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return the buttons of what is being done now; none where nobody takes marks."""
-        if self._scene is None or not self._scene.can_talk:
+        """Return the buttons of the present step; none if nobody takes marks."""
+        if self._state is None or not self._state.can_talk:
             return ()
+        back = self.own_button("back", "leave")
         if self._typing:
-            return (_button("send", "send", "enter"), _button("back", "leave", "escape"))
+            return (self.own_button("send", "send"), back)
         if self._choices:
-            return (
-                _button("next", "setup", "s"),
-                _button("take it", "take", "enter"),
-                _button("back", "leave", "escape"),
-            )
-        is_open = open_run(self._scene.snapshot) is not None
-        asked = self._asking.open
-        no_charge = _button("not charged", "none", "x", short="none")
+            return (self.own_button("next", "setup"), self.own_button("take it", "take"), back)
+        no_charge = self.own_button("not charged", "none", short="none")
+        asked = self._confirmation.pending
         if asked == "full":
-            return (
-                _button("full", "full", "f"),
-                _SO_MUCH,
-                no_charge,
-                _button("back", "leave", "escape"),
-            )
+            return (self.own_button("full", "full"), self._so_much(), no_charge, back)
+        is_open = open_run(self._state.snapshot) is not None
+        new_trip = ("sure?", "sure?") if asked == "trip" else ("new trip", "trip")
         return (
             Button("end run" if is_open else "start run", "run", "r", short="run"),
-            _button("set-up", "setup", "s"),
-            _button("note", "note", "n"),
-            _button("charged", "full", "f", short="charg"),
-            _asking("new trip", "trip", "w", asked),
-            *((no_charge,) if asks_for_charge(self._scene.snapshot) else ()),
+            self.own_button("set-up", "setup"),
+            self.own_button("note", "note"),
+            self.own_button("charged", "full", short="charg"),
+            self.own_button(new_trip[0], "trip", on=asked == "trip", short=new_trip[1]),
+            *((no_charge,) if asks_for_charge(self._state.snapshot) else ()),
         )
 
-    def unseen_buttons(self) -> tuple[Button, ...]:
-        """Return the charge that is typed: its button is seen once it is asked how full."""
-        busy = self._scene is None or not self._scene.can_talk or self._typing or self._choices
-        return () if busy else (_SO_MUCH,)
+    def hidden_buttons(self) -> tuple[Button, ...]:
+        """Return the charge that is typed: its button is seen once the rider is asked how full."""
+        busy = self._state is None or not self._state.can_talk or self._typing or self._choices
+        return () if busy else (self._so_much(),)
+
+    def _so_much(self) -> Button:
+        return self.own_button("so much", "much", short="much")
 
     def pressed(self, word: str) -> None:
-        """Do what a button or key says."""
-        if self._scene is None or not self._scene.can_talk:
+        """Carry out what a button or key stands for."""
+        if self._state is None or not self._state.can_talk:
             return
         if word not in QUESTIONS:
-            self._asking.drop()
+            self._confirmation.cancel()
         match word:
             case "setup":
-                self._next_choice(self._scene.snapshot)
+                self._next_choice(self._state.snapshot)
             case "take":
                 self._take()
             case "note":
@@ -167,10 +168,10 @@ class RunsView(View):
                 self._type("charge")
             case "none":
                 self._say_charge(("charged_wh", 0.0))
-            case "full" if self._asking.is_yes("full"):
-                self.post_message(self.Say(mark("charged_full"), "charged full: the pack is full"))
-            case "trip" if self._asking.is_yes("trip"):
-                self.post_message(self.Say(mark("new_trip"), "a new trip has begun"))
+            case "full" if self._confirmation.confirmed("full"):
+                self.post_message(self.Send(mark("charged_full"), "charged full: the pack is full"))
+            case "trip" if self._confirmation.confirmed("trip"):
+                self.post_message(self.Send(mark("new_trip"), "a new trip has begun"))
         self._paint()
 
     def _next_choice(self, snapshot: Snapshot) -> None:
@@ -198,11 +199,11 @@ class RunsView(View):
             self._say_setup(label)
 
     def _say_setup(self, label: str) -> None:
-        self.post_message(self.Say(setting("setup", label), f"set-up is now {label}"))
+        self.post_message(self.Send(setting("setup", label), f"set-up is now {label}"))
 
     def _say_charge(self, amount: Amount) -> None:
         command = mark("charged", amount=amount)
-        self.post_message(self.Say(command, f"charged: {charge_told(amount)}"))
+        self.post_message(self.Send(command, f"charged: {charge_text(amount)}"))
 
     def _type(self, what: str) -> None:
         self._typing, self._not_read = what, False
@@ -214,24 +215,24 @@ class RunsView(View):
     def _send(self) -> None:
         """Say what was typed; an empty line says nothing."""
         what, typed = self._typing, self._line.value
-        amount = charge_typed(typed) if what == "charge" else None
+        amount = parse_charge(typed) if what == "charge" else None
         if what == "charge" and amount is None and clean(typed):
             # Left as typed, to be mended.
             self._not_read = True
             self._paint()
             return
         self._leave()
-        if what == "setup" and sayable(typed):
-            self._say_setup(sayable(typed))
+        if what == "setup" and valid_label(typed):
+            self._say_setup(valid_label(typed))
         elif what == "note" and clean(typed):
-            self.post_message(self.Say(mark("note", clean(typed)), "note kept"))
+            self.post_message(self.Send(mark("note", clean(typed)), "note kept"))
         elif amount is not None:
             self._say_charge(amount)
         self._paint()
 
     def _leave(self) -> None:
         """End typing, choosing and asking."""
-        self._asking.drop()
+        self._confirmation.cancel()
         self._choices = ()
         if self._typing:
             self._typing = ""
@@ -249,16 +250,3 @@ class RunsView(View):
         event.stop()
         self._leave()
         self._paint()
-
-
-def _button(label: str, word: str, key: str, *, short: str = "") -> Button:
-    return Button(label, HERE + word, key, short=short)
-
-
-def _asking(label: str, word: str, key: str, asked: str) -> Button:
-    """Return a button that is pressed twice."""
-    on = asked == word
-    return Button("sure?" if on else label, HERE + word, key, on, short="sure?" if on else word)
-
-
-_SO_MUCH = _button("so much", "much", "m", short="much")

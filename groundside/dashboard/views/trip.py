@@ -1,16 +1,18 @@
 """The trip view: power, speed, consumption and energy left, over time or over distance."""
 
+from collections.abc import Callable
 from typing import ClassVar
 
 from textual import events
 from textual.app import ComposeResult
 from textual.containers import Container
 
-from groundside.dashboard.faces.trip import PANELS, place_in_replay, trip_face
-from groundside.dashboard.pace import Pace
-from groundside.dashboard.rows import SIDE_BY_SIDE_COLUMNS
-from groundside.dashboard.scene import Scene
-from groundside.dashboard.views.base import HERE, View
+from groundside.dashboard.content.trip import PANELS, place_in_replay, trip_content
+from groundside.dashboard.keys import ViewKey
+from groundside.dashboard.layout import SIDE_BY_SIDE_COLUMNS
+from groundside.dashboard.redraw_interval import RedrawInterval
+from groundside.dashboard.view_state import ViewState
+from groundside.dashboard.views.base import View
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.plot import Plot
 from groundside.dashboard.widgets.text_page import TextPage
@@ -23,13 +25,20 @@ class TripView(View):
     """One panel on a phone, two or four where there is room, and the sums in words."""
 
     NAME: ClassVar[str] = "trip"
+    PURPOSE: ClassVar[str] = "where the energy went"
+    KEYS: ClassVar[tuple[ViewKey, ...]] = (
+        ViewKey("p", "power", ("power",)),
+        ViewKey("s", "speed", ("speed",)),
+        ViewKey("c", "consumption", ("cost",)),
+        ViewKey("l", "energy left", ("left",)),
+        ViewKey("x", "over time or distance", ("axis",)),
+    )
 
-    def __init__(self) -> None:
-        super().__init__(id=self.NAME)
+    def __init__(self, clock: Callable[[], float]) -> None:
+        super().__init__(clock)
         self._chosen = PANELS[0]
         self._over_distance = False
-        self._scene: Scene | None = None
-        self._pace = Pace()
+        self._redraw = RedrawInterval()
         self._plots = [Plot(id=f"trip-plot{n}") for n in range(len(PANELS))]
         self._pairs = [
             Container(*self._plots[:2], id="trip-upper"),
@@ -49,7 +58,7 @@ class TripView(View):
         for place, plot in enumerate(self._plots):
             plot.display = place < count
         self._pairs[1].display = count > 2
-        self._pace.hurry()
+        self._redraw.reset()
 
     def _panels(self) -> tuple[str, ...]:
         """Return the panels in sight, the chosen one first unless all are."""
@@ -60,29 +69,29 @@ class TripView(View):
         after = PANELS[(PANELS.index(self._chosen) + 1) % len(PANELS)]
         return self._chosen, after
 
-    def show(self, scene: Scene) -> None:
-        """Draw what is so now, once a second at most."""
-        self._scene = scene
+    def show(self, state: ViewState) -> None:
+        """Draw the trip, once a second at most."""
+        self._state = state
         panels = self._panels()
-        key = (scene.stale, scene.units, panels, self._over_distance)
-        if not self._pace.due(scene.now_s, key):
+        key = (state.stale, state.units, panels, self._over_distance)
+        if not self._redraw.due(state.now_s, key):
             return
-        face = trip_face(scene, panels, over_distance=self._over_distance)
-        for plot, shown in zip(self._plots, face.plots, strict=False):
-            plot.shown = shown
-        self._page.shown = face.blocks
+        content = trip_content(state, panels, over_distance=self._over_distance)
+        for plot, drawn in zip(self._plots, content.plots, strict=False):
+            plot.content = drawn
+        self._page.content = content.blocks
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return the panels where not all are in sight, and what the axis is."""
-        units = self._scene.units if self._scene else None
+        """Return the choice of panels, unless all are in sight, and that of the axis."""
+        units = self._state.units if self._state else None
         names = {"cost": units.consumption_name if units else "Wh/km"}
         panels = self._panels()
-        axis = Button("by time" if self._over_distance else "by way", f"{HERE}axis", "x")
+        axis = self.own_button("by time" if self._over_distance else "by way", "axis")
         if len(panels) == len(PANELS):
             return (axis,)
         return (
             *(
-                Button(names.get(panel, panel), f"{HERE}{panel}", panel[0], panel in panels)
+                self.own_button(names.get(panel, panel), panel, on=panel in panels)
                 for panel in PANELS
             ),
             axis,
@@ -94,18 +103,18 @@ class TripView(View):
             self._chosen = word
         elif word == "axis":
             self._over_distance = not self._over_distance
-        if self._scene is not None:
-            self.show(self._scene)
+        if self._state is not None:
+            self.show(self._state)
 
     def on_plot_tapped(self, message: Plot.Tapped) -> None:
         """Go to the place of a saved ride that was tapped."""
         message.stop()
-        if self._scene is None or not self._scene.can_seek:
+        if self._state is None or not self._state.can_seek:
             return
-        place = place_in_replay(self._scene, message.x, over_distance=self._over_distance)
+        place = place_in_replay(self._state, message.x, over_distance=self._over_distance)
         if place is None:
             return
         name, value = place
         self.post_message(
-            self.GoTo(distance_m=value) if name == "distance_m" else self.GoTo(fraction=value)
+            self.Seek(distance_m=value) if name == "distance_m" else self.Seek(fraction=value)
         )

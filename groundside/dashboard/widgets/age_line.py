@@ -1,21 +1,21 @@
-"""The quiet line that says how old the data are and where they come from."""
+"""The quiet line with the age of the data and their source."""
 
 from typing import ClassVar
 
 from textual.geometry import Size
 
+from groundside.dashboard.content.frame import AgeContent
 from groundside.dashboard.drawing.painted import Line, Painted, joined
-from groundside.dashboard.faces.frame import AgeFace
 
 
 class AgeLine(Painted):
-    """Shows the age first; what does not fit behind it is left away."""
+    """Shows the age first, then as many of the other parts as fit."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"age--fresh", "age--stale"}
 
     def paint(self, size: Size) -> list[Line]:
         """Join as many parts as fit."""
         width = size.width
-        face: AgeFace = self.shown
-        text = f" {joined(face.parts, width - 2)} "
-        return [[(text, "age--stale" if face.stale else "age--fresh")]]
+        content: AgeContent = self.content
+        text = f" {joined(content.parts, width - 2)} "
+        return [[(text, "age--stale" if content.stale else "age--fresh")]]

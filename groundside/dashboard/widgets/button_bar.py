@@ -1,6 +1,6 @@
-"""Buttons that a wet thumb can hit, side by side: the tabs, and what a view offers.
+"""Buttons that a wet thumb can hit, side by side: the tabs, and those of a view.
 
-Each names its key, so that what can be tapped can be learned for the keyboard too.
+Each shows its key, so that tapping teaches the keyboard.
 """
 
 from bisect import bisect_right
@@ -23,13 +23,13 @@ class Button:
     label
         What it does, in a word or two.
     action
-        The app's action behind it, with its parameters, such as `view('curve')`.
+        The app's action behind it, with its arguments, such as `view('curve')`.
     key
         The key that does the same, empty for none.
     on
         Whether it is the chosen one of its row.
     short
-        A label of five letters at most for where there is little room; empty for the label's own.
+        A label of at most five letters for little room; empty to cut the label itself.
     """
 
     label: str
@@ -40,7 +40,7 @@ class Button:
 
 
 def rows_of(buttons: tuple[Button, ...], width: int, least: int = 7) -> list[list[Button]]:
-    """Break buttons into rows so that each is at least `least` cells wide."""
+    """Return buttons in rows in which each is at least `least` cells wide."""
     most = max(1, width // least)
     rows = max(1, -(-len(buttons) // most))
     across = max(1, -(-len(buttons) // rows))  # rows of equal length, not a full one and a rest
@@ -50,8 +50,8 @@ def rows_of(buttons: tuple[Button, ...], width: int, least: int = 7) -> list[lis
 def edges_of(row: list[Button], width: int) -> list[int]:
     """Return where the cells of a row begin, and its end.
 
-    Even cells; where a label would fill its own from end to end, cells are as long as their labels
-    ask for, so that there is a blank between two words.
+    Cells are even; if a label would fill its cell from end to end, cells are as long as their
+    labels need, so that there is a blank between two words.
 
     Examples
     --------
@@ -74,7 +74,7 @@ def edges_of(row: list[Button], width: int) -> list[int]:
 
 
 class ButtonBar(Painted):
-    """Shows buttons in one or more rows of equal cells; `shown` is a tuple of buttons."""
+    """Shows buttons in one or more rows of equal cells; `content` is a tuple of buttons."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"button--even", "button--odd", "button--on"}
 
@@ -89,7 +89,7 @@ class ButtonBar(Painted):
 
     def paint(self, size: Size) -> list[Line]:
         """Draw the cells; each label stands in the middle of its cell."""
-        rows = rows_of(self.shown, size.width, self.least_width)
+        rows = rows_of(self.content, size.width, self.least_width)
         lines: list[Line] = []
         for number, row in enumerate(rows):
             top, end = number * size.height // len(rows), (number + 1) * size.height // len(rows)
@@ -99,8 +99,8 @@ class ButtonBar(Painted):
 
     def on_click(self, event: events.Click) -> None:
         """Press what was tapped."""
-        rows = rows_of(self.shown or (), self.size.width, self.least_width)
-        if not self.shown or not self.size.height:
+        rows = rows_of(self.content or (), self.size.width, self.least_width)
+        if not self.content or not self.size.height:
             return
         row = rows[min(event.y * len(rows) // self.size.height, len(rows) - 1)]
         event.stop()

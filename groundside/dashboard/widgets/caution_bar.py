@@ -13,7 +13,7 @@ ANSWER, TOUCH_ANSWER = "[enter = read]", "[tap = read]"
 
 
 class CautionBar(Painted):
-    """Shows the caution; a click or the key says that it was read."""
+    """Shows the caution; a click or the key confirms that it was read."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"caution--text"}
 
@@ -25,7 +25,7 @@ class CautionBar(Painted):
         self._text = f"{CAUTION} {TOUCH_ANSWER if touch else ANSWER}"
 
     def rows_needed(self, width: int) -> int:
-        """Rows that the caution takes in this width."""
+        """Return the rows that the caution takes in a width."""
         return len(wrapped(self._text, width - 2))
 
     def paint(self, size: Size) -> list[Line]:

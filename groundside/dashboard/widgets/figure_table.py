@@ -4,17 +4,20 @@ from typing import ClassVar
 
 from textual.geometry import Size
 
+from groundside.dashboard.content.small_figures import SmallFigure
 from groundside.dashboard.drawing.painted import Line, Painted, shortened
-from groundside.dashboard.faces.small_figures import TableCell
 from groundside.words.figures import UNKNOWN
 
 VALUE_COLUMNS = 18
-"""Columns of a label and its value; what a wider cell has more goes to the interval."""
+"""Columns of a label and its value; the rest of a wider cell goes to the interval."""
 WIDE_COLUMNS = 28
 
 
 class FigureTable(Painted):
-    """Shows as many of the small figures as there is room for, the most wanted first."""
+    """Shows as many small figures as there is room for.
+
+    `content` is a pair: the figures, and whether they are stale.
+    """
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {
         "table--label",
@@ -35,8 +38,8 @@ class FigureTable(Painted):
     def paint(self, size: Size) -> list[Line]:
         """Lay the cells out row by row."""
         width, height = size.width, size.height
-        cells: tuple[TableCell, ...] = self.shown[0]
-        stale: bool = self.shown[1]
+        cells: tuple[SmallFigure, ...] = self.content[0]
+        stale: bool = self.content[1]
         each = width // self.columns
         lines: list[Line] = []
         for y in range(height):
@@ -47,7 +50,7 @@ class FigureTable(Painted):
         return lines
 
     @staticmethod
-    def _cell(cell: TableCell, width: int, stale: bool) -> Line:
+    def _cell(cell: SmallFigure, width: int, stale: bool) -> Line:
         """Write one cell: label on the left, value on the right, a space on either side."""
         own = VALUE_COLUMNS if width >= WIDE_COLUMNS else width
         label = shortened(cell.label, own - 2)

@@ -24,18 +24,18 @@ class NoticeBar(Painted):
 
     @staticmethod
     def rows_needed(notices: tuple[Notice, ...], screen: Size) -> int:
-        """Rows in which the worst notice can be read whole: what to do stands at its end."""
+        """Return the rows in which the worst notice can be read whole: its end says what to do."""
         graver = [notice for notice in notices if notice.level in ("danger", "warning")]
-        told = graver[: 2 if screen.height >= TWO_FROM_ROWS else 1]
-        count = f" +{len(notices) - len(told)}" if len(notices) > len(told) else ""
-        texts = [notice.signed for notice in told[:-1]] + [n.signed + count for n in told[-1:]]
+        whole = graver[: 2 if screen.height >= TWO_FROM_ROWS else 1]
+        count = f" +{len(notices) - len(whole)}" if len(notices) > len(whole) else ""
+        texts = [notice.signed for notice in whole[:-1]] + [n.signed + count for n in whole[-1:]]
         rows = sum(len(wrapped(text, screen.width - 2)) for text in texts)
         return max(1, min(MOST_ROWS, rows))
 
     def paint(self, size: Size) -> list[Line]:
-        """Fill the rows with the worst first; a longer text takes more rows."""
+        """Fill the rows from the worst on; a longer text takes more rows."""
         width, height = size.width, size.height
-        notices: tuple[Notice, ...] = self.shown
+        notices: tuple[Notice, ...] = self.content
         lines: list[Line] = []
         for place, notice in enumerate(notices):
             room = height - len(lines)

@@ -1,4 +1,4 @@
-"""A plot in a widget: painted when it is told, and asked where it was tapped."""
+"""A plot in a widget, which can be tapped."""
 
 from typing import ClassVar
 
@@ -7,11 +7,11 @@ from textual.geometry import Size
 from textual.message import Message
 
 from groundside.dashboard.drawing.painted import Line, Painted
-from groundside.dashboard.drawing.plotting import STYLES, frame_of, plot_lines
+from groundside.dashboard.drawing.plotting import STYLES, plot_area, plot_lines
 
 
 class Plot(Painted):
-    """Shows a `PlotFace`; whoever sets `shown` does so once a second at most."""
+    """Shows a `PlotContent`; whoever sets `content` does so once a second at most."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = STYLES
 
@@ -24,13 +24,13 @@ class Plot(Painted):
 
     def paint(self, size: Size) -> list[Line]:
         """Draw the plot."""
-        return plot_lines(self.shown, size.width, size.height)
+        return plot_lines(self.content, size.width, size.height)
 
     def on_click(self, event: events.Click) -> None:
-        """Say where it was tapped."""
-        if self.shown is None or self.shown.why is not None:
+        """Report where it was tapped."""
+        if self.content is None or self.content.why is not None:
             return
-        frame = frame_of(self.shown, self.size.width, self.size.height)
-        if frame is not None:
+        area = plot_area(self.content, self.size.width, self.size.height)
+        if area is not None:
             event.stop()
-            self.post_message(self.Tapped(frame.x_at(event.x, self.shown.x)))
+            self.post_message(self.Tapped(area.x_at(event.x, self.content.x)))

@@ -1,4 +1,4 @@
-"""The time bar of a replay: where it is, of how much, how fast it runs, and what came up where."""
+"""The time bar of a replay: its place and pace, and where events are."""
 
 from typing import ClassVar
 
@@ -6,14 +6,14 @@ from textual import events
 from textual.geometry import Size
 from textual.message import Message
 
+from groundside.dashboard.content.frame import ReplayContent
 from groundside.dashboard.drawing.painted import Line, Painted, shortened
-from groundside.dashboard.faces.frame import ReplayFace
 
 PLAYED, READY, AHEAD, EVENT = "█", "─", "·", "|"
 
 
 class ReplayBar(Painted):
-    """Shows the state in words and the place in the log as a bar; a tap on the bar goes there."""
+    """Shows the status in words and the place in the log as a bar; a tap on the bar goes there."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"replay--text", "replay--done", "replay--rest"}
 
@@ -25,15 +25,15 @@ class ReplayBar(Painted):
             self.fraction = fraction
 
     def paint(self, size: Size) -> list[Line]:
-        """Write the state, then fill the rest of the row with the bar."""
+        """Write the status, and fill the rest of the row with the bar."""
         head, room = self._head(size.width)
         if room < 4:
             return [[(head, "replay--text")]]
-        face: ReplayFace = self.shown
-        done = round(room * face.fraction)
-        ready = max(done, round(room * face.ready_fraction))
+        content: ReplayContent = self.content
+        done = round(room * content.fraction)
+        ready = max(done, round(room * content.ready_fraction))
         cells = PLAYED * done + READY * (ready - done) + AHEAD * (room - ready)
-        for fraction in face.events:
+        for fraction in content.events:
             at = min(int(room * fraction), room - 1)
             if at >= done:
                 cells = cells[:at] + EVENT + cells[at + 1 :]
@@ -43,7 +43,7 @@ class ReplayBar(Painted):
 
     def on_click(self, event: events.Click) -> None:
         """Go to where the bar was tapped; a tap on the words means nothing."""
-        if self.shown is None:
+        if self.content is None:
             return
         head, room = self._head(self.size.width)
         event.stop()
@@ -52,7 +52,9 @@ class ReplayBar(Painted):
 
     def _head(self, width: int) -> tuple[str, int]:
         """Return the words, and how many cells are left for the bar."""
-        face: ReplayFace = self.shown
-        head = f" {face.state} {face.at}" + (f" of {face.of}" if face.of and width >= 60 else "")
+        content: ReplayContent = self.content
+        head = f" {content.status} {content.at}" + (
+            f" of {content.of}" if content.of and width >= 60 else ""
+        )
         head = shortened(head, width) + " "
         return head, width - len(head) - 1

@@ -1,32 +1,39 @@
 """The runs so far as rows of a table that fits the width: newest first, one row a run."""
 
+from groundside.dashboard.content.runs import (
+    FULL_SIGN,
+    LONG,
+    SHORT,
+    SHORT_SIGN,
+    RunLine,
+    RunsContent,
+)
 from groundside.dashboard.drawing.painted import Line, piece_width, shortened
-from groundside.dashboard.faces.runs import FULL_SIGN, LONG, SHORT, SHORT_SIGN, RunLine, RunsFace
 
 WIDE_COLUMNS = 72
-"""From this width on a word stands behind each run; a narrower table has a legend beneath."""
+"""From this width on a word follows each run; a narrower table has a legend beneath."""
 LEAST_SETUP = 2
 
 
-def table_lines(face: RunsFace, size: tuple[int, int]) -> list[Line]:
+def table_lines(content: RunsContent, size: tuple[int, int]) -> list[Line]:
     """Return as many rows of the table as fit.
 
     Parameters
     ----------
-    face
-        What the runs view says.
+    content
+        The content of the runs view.
     size
-        Columns and rows that there are.
+        Room in columns and rows.
     """
     width, height = size
     if height < 2:
         return []
-    if not face.lines:
+    if not content.lines:
         return [[(" no run has ended yet", "runs--quiet")]]
     wide = width >= WIDE_COLUMNS
     legend = not wide and height >= 3
-    runs = face.lines[: height - (2 if legend else 1)]
-    heads = ("no", "set-up", "s", "W", face.speed_name, "to °" if wide else "to")
+    runs = content.lines[: height - (2 if legend else 1)]
+    heads = ("no", "set-up", "s", "W", content.speed_name, "to °" if wide else "to")
     rows = [(r.number, r.setup, r.seconds, r.power, r.speed, r.course) for r in runs]
     widths = [max(len(row[n]) for row in (heads, *rows)) for n in range(len(heads))]
     gap = 2 if wide else 1
@@ -35,7 +42,7 @@ def table_lines(face: RunsFace, size: tuple[int, int]) -> list[Line]:
         others = sum(widths) - widths[1] + 1 + gap * len(widths) + tail_width
         widths[1] = max(LEAST_SETUP, min(widths[1], width - others))
     space = " " * gap
-    cost = face.consumption_name.ljust(tail_width)
+    cost = content.consumption_name.ljust(tail_width)
     lines: list[Line] = [[(f" {space}{_row(heads, widths, space)}{space}{cost}", "runs--quiet")]]
     for run, row, (figure, interval) in zip(runs, rows, tails, strict=True):
         sign = FULL_SIGN if run.long_enough else SHORT_SIGN
@@ -55,7 +62,7 @@ def table_lines(face: RunsFace, size: tuple[int, int]) -> list[Line]:
 def _tails(
     runs: tuple[RunLine, ...], width: int, widths: list[int], gap: int
 ) -> tuple[list[tuple[str, str]], int]:
-    """Return each run's consumption and interval, the interval short where the long has no room."""
+    """Return each run's consumption and interval, the latter short if the long form has no room."""
     figures = max(len(run.consumption) for run in runs)
     for long in (True, False):
         intervals = [run.interval if long else run.within for run in runs]
@@ -78,7 +85,7 @@ def _row(cells: tuple[str, ...], widths: list[int], space: str) -> str:
 
 
 def _cut(line: Line, width: int) -> Line:
-    """Leave off what has no room at the end of a line, with its blanks first."""
+    """Cut the end of a line that is too long, its blanks first."""
     cut: Line = []
     for text, style in line:
         room = width - piece_width(cut)

@@ -1,22 +1,22 @@
-"""Paints the runs view: the open run in big type, or what to do next, and the runs so far."""
+"""The runs view, painted: the open run in big type, or what to do next, and the runs so far."""
 
 from dataclasses import dataclass
 from typing import ClassVar
 
 from textual.geometry import Size
 
-from groundside.dashboard.drawing.block_font import draw, fitting
-from groundside.dashboard.drawing.painted import Line, Painted, shortened, wrapped
-from groundside.dashboard.faces.runs import (
+from groundside.dashboard.content.runs import (
     FULL_SIGN,
     LONG,
     RULE,
     RULE_MORE,
     SHORT_SIGN,
-    Held,
+    HeldPower,
     OpenRun,
-    RunsFace,
+    RunsContent,
 )
+from groundside.dashboard.drawing.block_font import draw, fitting
+from groundside.dashboard.drawing.painted import Line, Painted, shortened, wrapped
 from groundside.dashboard.widgets.run_table import table_lines
 
 TEMPLATE = "888"
@@ -26,29 +26,29 @@ CUE_SIGNS = {"ease": "vv", "hold": "==", "push": "^^"}
 
 
 @dataclass(frozen=True)
-class RunsPicture:
+class RunsPageContent:
     """What the page paints.
 
     Parameters
     ----------
-    face
-        What is so now.
+    content
+        The content of the runs view.
     ask
-        What the rider is asked, or told of the last key; empty for nothing.
+        A question to the rider, or a hint after the last key; empty for nothing.
     choices
         Set-ups to choose from, each with what it is; empty while none is being chosen.
     chosen
         Place of the one that would be taken.
     """
 
-    face: RunsFace
+    content: RunsContent
     ask: str = ""
     choices: tuple[tuple[str, str], ...] = ()
     chosen: int = 0
 
 
 class RunsPage(Painted):
-    """Shows a `RunsPicture`."""
+    """Shows a `RunsPageContent`."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {
         "runs--text",
@@ -66,44 +66,48 @@ class RunsPage(Painted):
     def paint(self, size: Size) -> list[Line]:
         """Fill the rows from the top; the table of the runs takes what is left."""
         width, height = size.width, size.height
-        picture: RunsPicture = self.shown
-        face = picture.face
-        lines = [_head(face, width)]
+        picture: RunsPageContent = self.content
+        content = picture.content
+        lines = [_head(content, width)]
         if picture.ask:
             lines += _texts(picture.ask, width, "runs--ask")
         if picture.choices:
             return lines + _choices(picture, width, height - len(lines))
-        if face.open is not None:
+        if content.open is not None:
             # what is left after bar, power and a run or two is for the digits
-            lines += _open_run(face.open, face.stale, width, max(1, height - len(lines) - 6))
-            lines.append(_held(face.held, width))
-            if face.missing:
-                lines += _texts(f"! {face.missing}", width, "runs--head")
+            lines += _open_run(content.open, content.stale, width, max(1, height - len(lines) - 6))
+            lines.append(_held_power(content.held_power, width))
+            if content.missing:
+                lines += _texts(f"! {content.missing}", width, "runs--head")
         else:
-            lines += _texts(face.steady, width, "runs--text")
-            if face.held.target:
-                lines.append(_held(face.held, width))
-            lines += _texts(face.silent or face.next, width, "runs--text")
+            lines += _texts(content.steady, width, "runs--text")
+            if content.held_power.target:
+                lines.append(_held_power(content.held_power, width))
+            lines += _texts(content.why_no_runs or content.next, width, "runs--text")
         lines += _rules(picture, width, height - len(lines))
         if height - len(lines) > 6:
             lines.append([])
-        return lines + table_lines(face, (width, height - len(lines)))
+        return lines + table_lines(content, (width, height - len(lines)))
 
 
 def _texts(text: str, width: int, style: str) -> list[Line]:
     return [[(f" {line}".ljust(width), style)] for line in wrapped(text, width - 2)]
 
 
-def _head(face: RunsFace, width: int) -> Line:
+def _head(content: RunsContent, width: int) -> Line:
     """Name the set-up in force, and at the right the run that is open."""
     state = "no run open"
-    if face.open is not None:
-        other = f" ({face.open.setup})" if face.setup and face.open.setup != face.setup else ""
-        state = f"run {face.open.number}{other} OPEN"
-    if face.stale:
+    if content.open is not None:
+        other = (
+            f" ({content.open.setup})"
+            if content.setup and content.open.setup != content.setup
+            else ""
+        )
+        state = f"run {content.open.number}{other} OPEN"
+    if content.stale:
         state += " STALE"
     room = width - len(state) - 3
-    name = shortened(f"set-up {face.setup}" if face.setup else "no set-up label", room)
+    name = shortened(f"set-up {content.setup}" if content.setup else "no set-up label", room)
     return [(f" {name}".ljust(room + 1), "runs--head"), (f" {state} ", "runs--text")]
 
 
@@ -112,7 +116,7 @@ def _open_run(run: OpenRun, stale: bool, width: int, rows: int) -> list[Line]:
     letters = fitting(TEMPLATE, width - NOTES_COLUMNS - 3, rows)
     if letters is None or letters.width(run.steady) > width - NOTES_COLUMNS - 3:
         letters = fitting(run.steady, width - 2, rows)
-    said = [("s settled", "runs--head"), (f"of {run.seconds} s", "runs--text")]
+    head = [("s settled", "runs--head"), (f"of {run.seconds} s", "runs--text")]
     style = "runs--stale" if stale else "runs--figure"
     if letters is None:
         text = f" {run.steady} s settled of {run.seconds} s"
@@ -120,7 +124,7 @@ def _open_run(run: OpenRun, stale: bool, width: int, rows: int) -> list[Line]:
     else:
         digits = draw(run.steady, letters, hatched=stale)
         start = max(letters.width(TEMPLATE), letters.width(run.steady)) + 2
-        notes = said + [(text, "runs--quiet") for text in wrapped(run.why, width - start - 1)]
+        notes = head + [(text, "runs--quiet") for text in wrapped(run.why, width - start - 1)]
         lines = [
             [(f" {row}".ljust(start + 1), style), *notes[y : y + 1]] for y, row in enumerate(digits)
         ]
@@ -141,37 +145,37 @@ def _bar(run: OpenRun, width: int) -> Line:
     ]
 
 
-def _held(held: Held, width: int) -> Line:
-    """Hold the power against its target, in the cue's signs and words."""
-    if not held.target:
-        text = f" {held.power} now, no power target"
+def _held_power(power: HeldPower, width: int) -> Line:
+    """Write the power against its target, in the cue's signs and words."""
+    if not power.target:
+        text = f" {power.power} now, no power target"
         return [(shortened(text, width), "runs--text")]
-    line: Line = [(f" {held.power}", "runs--head"), (f" of {held.target} ", "runs--text")]
-    if not held.cue:
+    line: Line = [(f" {power.power}", "runs--head"), (f" of {power.target} ", "runs--text")]
+    if not power.cue:
         used = sum(len(text) for text, _ in line)
-        return [*line, (shortened(held.difference, width - used), "runs--quiet")]
-    sign = CUE_SIGNS[held.cue]
-    cue = f" {sign} {held.cue.upper()} {sign} "
+        return [*line, (shortened(power.difference, width - used), "runs--quiet")]
+    sign = CUE_SIGNS[power.cue]
+    cue = f" {sign} {power.cue.upper()} {sign} "
     used = sum(len(text) for text, _ in line) + len(cue)
-    beside = f" {held.difference}" if used + len(held.difference) < width else ""
+    beside = f" {power.difference}" if used + len(power.difference) < width else ""
     return [*line, (cue, "runs--cue"), (beside, "runs--text")]
 
 
-def _rules(picture: RunsPicture, width: int, room: int) -> list[Line]:
-    """Say what a fair run is, where the runs so far leave room for it."""
-    face = picture.face
-    need = min(len(face.lines), 8) + 4
+def _rules(picture: RunsPageContent, width: int, room: int) -> list[Line]:
+    """Write what a fair run is, if the runs so far leave room for it."""
+    content = picture.content
+    need = min(len(content.lines), 8) + 4
     lines: list[Line] = []
     for rule in (RULE, RULE_MORE):
-        said = not face.silent and face.open is None and rule == face.next
+        shown_above = not content.why_no_runs and content.open is None and rule == content.next
         more = _texts(rule, width, "runs--quiet")
-        if not said and len(lines) + len(more) + need <= room:
+        if not shown_above and len(lines) + len(more) + need <= room:
             lines += more
     return lines
 
 
-def _choices(picture: RunsPicture, width: int, room: int) -> list[Line]:
-    """List the set-ups with the one that would be taken marked, in sight in any case."""
+def _choices(picture: RunsPageContent, width: int, room: int) -> list[Line]:
+    """List the set-ups; the one that would be taken is marked and always in sight."""
     lines: list[Line] = []
     first = max(0, min(picture.chosen - room // 2, len(picture.choices) - room))
     widest = max(len(name) for name, _ in picture.choices)

@@ -1,11 +1,11 @@
-"""A page of text in as many columns as there is room for; what does not fit makes further pages."""
+"""A page of text in as many columns as there is room for; the rest goes to further pages."""
 
 from typing import ClassVar
 
 from textual.geometry import Size
 
+from groundside.dashboard.content.items import Block
 from groundside.dashboard.drawing.painted import Line, Painted, piece_width, wrapped
-from groundside.dashboard.faces.items import Block
 
 COLUMN = 52
 """A column of text is at least this wide, where there is more than one."""
@@ -13,14 +13,14 @@ NAME_MOST = 14
 
 
 class TextPage(Painted):
-    """Shows blocks of items; `shown` is a tuple of blocks.
+    """Shows blocks of items; `content` is a tuple of blocks.
 
     Parameters
     ----------
     id
         As of the toolkit.
     one_page
-        Leave out the last items of a block that does not fit, in place of a further page.
+        Leave out the last items of a block that does not fit, rather than add a page.
     """
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"page--name", "page--text", "page--strong"}
@@ -30,7 +30,7 @@ class TextPage(Painted):
         self._one_page = one_page
         self._page = 0
         self.pages = 1
-        """How many pages there are, as it was painted last."""
+        """Number of pages when it was last painted."""
 
     def turn(self) -> None:
         """Go on to the next page; the first follows the last."""
@@ -42,7 +42,7 @@ class TextPage(Painted):
         across = 1 if self._one_page else max(1, size.width // COLUMN)
         wide = size.width // across
         rows = size.height if self._one_page else None
-        blocks = [_written(block, wide - 1, rows) for block in self.shown if block]
+        blocks = [_written(block, wide - 1, rows) for block in self.content if block]
         pages = spread(blocks, across, size.height)
         if len(pages) > 1:
             pages = spread(blocks, across, size.height, apart=0)
@@ -63,7 +63,7 @@ class TextPage(Painted):
 def spread(
     blocks: list[list[Line]], across: int, rows: int, *, apart: int = 1
 ) -> list[list[list[Line]]]:
-    """Share blocks of lines out over columns and pages.
+    """Spread blocks of lines over columns and pages.
 
     A block is broken only where a column cannot hold it whole.
 
@@ -107,7 +107,7 @@ def spread(
 def _written(block: Block, width: int, rows: int | None = None) -> list[Line]:
     """Write names in a column and their texts beside them, wrapped.
 
-    Items from the first on that goes beyond so many rows are left out.
+    Items are left out from the first that goes beyond so many rows.
     """
     names = max(len(item.name) for item in block)
     column = min(names, NAME_MOST) + (3 if names else 1)

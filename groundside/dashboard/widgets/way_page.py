@@ -1,12 +1,12 @@
-"""The way home: an arrow that shows where it lies, and beside it what belongs to it in words."""
+"""The way home: an arrow to it, and the rest in words beside that."""
 
 from typing import ClassVar
 
 from textual.geometry import Size
 
+from groundside.dashboard.content.home import CAUTIONS, HomeContent
 from groundside.dashboard.drawing.home_arrow import home_arrow
 from groundside.dashboard.drawing.painted import Line, Painted, Piece, wrapped
-from groundside.dashboard.faces.home import CAUTIONS, HomeFace
 
 ARROW_ROWS_MOST = 9
 ARROW_ROWS_LEAST = 3
@@ -15,7 +15,7 @@ TEXT_COLUMNS = 24
 
 
 class WayPage(Painted):
-    """Shows a `HomeFace` but for its big figures; a caution always stands at the end."""
+    """Shows a `HomeContent` without its big figures, or a question; a caution always ends it."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {
         "way--arrow",
@@ -26,16 +26,16 @@ class WayPage(Painted):
     }
 
     def paint(self, size: Size) -> list[Line]:
-        """Draw the arrow at the left, and as many sentences as there is room for."""
+        """Draw the arrow on the left, and as many sentences as there is room for."""
         width, height = size.width, size.height
-        face, asked = self.shown
+        content, asked = self.content
         arrow: tuple[str, ...] = ()
         rows = min(ARROW_ROWS_MOST, height, (width - TEXT_COLUMNS) // 2)
-        if face.arrow_deg is not None and rows >= ARROW_ROWS_LEAST:
-            arrow = home_arrow(face.arrow_deg, 2 * rows, rows)
+        if content.arrow_deg is not None and rows >= ARROW_ROWS_LEAST:
+            arrow = home_arrow(content.arrow_deg, 2 * rows, rows)
         start = len(arrow[0]) + 2 if arrow else 1
         room = width - start - 1
-        words = _words(face, asked, room, height)
+        words = _words(content, asked, room, height)
         lines: list[Line] = []
         for y in range(height):
             drawn = f" {arrow[y]}" if y < len(arrow) else ""
@@ -46,19 +46,19 @@ class WayPage(Painted):
         return lines
 
 
-def _words(face: HomeFace, asked: str, room: int, height: int) -> list[Piece]:
-    """Return lines beside the arrow: the answer, which way, what to do, cost, water, caution."""
+def _words(content: HomeContent, asked: str, room: int, height: int) -> list[Piece]:
+    """Return the lines beside the arrow: verdict, turn, what to do, cost, water, caution."""
     if asked:
         return [(line, "way--verdict") for line in wrapped(asked, room)]
     full = room >= 2 * TEXT_COLUMNS
     sentences = [
-        (f"{face.verdict.upper()}", "way--verdict"),
-        (face.turn[1 if full else 0], "way--strong"),
-        *((text, "way--strong") for text in (*face.do, face.why)),
-        *((text, "way--text") for text in face.cost),
-        (face.water, "way--quiet"),
+        (f"{content.verdict.upper()}", "way--verdict"),
+        (content.turn[1 if full else 0], "way--strong"),
+        *((text, "way--strong") for text in (*content.do, content.why)),
+        *((text, "way--text") for text in content.cost),
+        (content.water, "way--quiet"),
     ]
-    if face.cue.word:  # the sign above says it
+    if content.cue.word:  # the sign above says it
         sentences = sentences[1:]
     short = [(line, "way--quiet") for line in wrapped(CAUTIONS[0], room)]
     left = height - len(short)

@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from groundside.dashboard.plain import trip_summary_lines
 from groundside.reports.review.many import Reviewed
 from groundside.reports.review.sections import (
     Cell,
@@ -16,6 +15,7 @@ from groundside.reports.review.sections import (
 from groundside.reports.review.several import common_units, readable, season_section
 from groundside.studies.review_result import LogEvent, Review
 from groundside.words.log_remarks import event_text
+from groundside.words.trip_sums import trip_summary_lines
 from groundside.words.units import CHOICES, units_named
 from onboard.contract.alerts import Alert
 from onboard.contract.codec import WHY, plain

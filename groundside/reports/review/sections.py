@@ -3,7 +3,6 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from groundside.dashboard.plain import trip_rows
 from groundside.studies.review_result import LogEvent, Review
 from groundside.words.figures import (
     Reading,
@@ -16,6 +15,7 @@ from groundside.words.figures import (
 from groundside.words.log_remarks import event_text
 from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
+from groundside.words.trip_sums import trip_rows
 from groundside.words.units import Units
 from groundside.words.water import water_text
 from onboard.contract.codec import clean

@@ -12,7 +12,7 @@ from groundside.connection.commands import CommandResult
 from groundside.connection.source import ReplayState, Update
 from groundside.dashboard.app import DashboardApp, make_app
 from groundside.dashboard.drawing.block_font import SIZES, draw
-from groundside.dashboard.scene import Scene
+from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.widgets.button_bar import ButtonBar
 from groundside.dashboard.widgets.button_bar import rows_of as buttons_in_rows
 from groundside.words.units import CHOICES
@@ -60,15 +60,15 @@ def snapshot(**changes: Any) -> Snapshot:
     return changed(BARE, **changes)
 
 
-def scene(shown: Snapshot | None = None, **more: Any) -> Scene:
-    """Return a scene in km/h for the faces."""
-    return Scene(shown or snapshot(), **{"units": CHOICES["km/h"], **more})
+def state(shown: Snapshot | None = None, **more: Any) -> ViewState:
+    """Return a state in km/h for the faces."""
+    return ViewState(shown or snapshot(), **{"units": CHOICES["km/h"], **more})
 
 
-def waiting(**more: Any) -> Scene:
-    """Return the scene before the first snapshot."""
+def waiting(**more: Any) -> ViewState:
+    """Return the state before the first snapshot."""
     nothing = unknown_snapshot(Unknown(Reason.NO_DATA), "a test")
-    return scene(nothing, started=False, source="a test", **more)
+    return state(nothing, started=False, source="a test", **more)
 
 
 def replayed(t_s: float = 431.2, **changes: Any) -> ReplayState:
@@ -230,7 +230,7 @@ class Ride:
     async def tap(self, bar: str, label: str) -> None:
         """Tap the button of a bar that says this."""
         buttons = self.app.screen.query_one(bar, ButtonBar)
-        rows = buttons_in_rows(buttons.shown, buttons.size.width, buttons.least_width)
+        rows = buttons_in_rows(buttons.content, buttons.size.width, buttons.least_width)
         for y, row in enumerate(rows):
             for x, button in enumerate(row):
                 if button.label == label:
@@ -239,7 +239,7 @@ class Ride:
                     await self.pilot.click(bar, offset=(across, down))
                     await self.show()
                     return
-        raise AssertionError(f"{bar} has no {label}: {buttons.shown}")
+        raise AssertionError(f"{bar} has no {label}: {buttons.content}")
 
 
 def ride(size: tuple[int, int], act: Callable[[Ride], Awaitable[None]], **options: Any) -> None:

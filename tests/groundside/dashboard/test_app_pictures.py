@@ -13,8 +13,8 @@ import pytest
 from rich.segment import Segment
 
 from groundside.connection.source import Update
-from groundside.dashboard.keys import VIEWS
 from groundside.dashboard.themes import MONO, THEMES
+from groundside.dashboard.views.all import VIEWS
 from onboard.contract.figure import Figure
 from onboard.efficiency.trip.trip_line import GrowingLine
 from tests.groundside.dashboard.steered_app import (
@@ -28,7 +28,7 @@ from tests.groundside.dashboard.steered_app import (
 from tests.made_snapshot import CURVE, HOME, RIDING, TARGET, changed
 
 PICTURES = Path(__file__).parent / "pictures"
-NAMES = [name for name, _ in VIEWS]
+NAMES = [view.NAME for view in VIEWS]
 LEAST_CONTRAST = 4.5
 """WCAG 2.1, success criterion 1.4.3, for text."""
 QUIET_LINES = "│└─┴┤░▒—"

@@ -7,8 +7,9 @@ import pytest
 from groundside.connection.commands import CommandResult
 from groundside.connection.preferences import Preferences
 from groundside.connection.source import Update
-from groundside.dashboard.app import REFUSED_S, SAID_S, SETTLES_S
-from groundside.dashboard.keys import OWN_KEYS, VIEWS, keys_for
+from groundside.dashboard.app import DONE_S, REFUSAL_S, SETTLES_S
+from groundside.dashboard.keys import KEYS
+from groundside.dashboard.views.all import VIEW_KEYS, VIEWS
 from groundside.dashboard.widgets.button_bar import ButtonBar
 from onboard.contract.commands import Mark
 from onboard.contract.refusals import Refusal, RefusalCode
@@ -26,6 +27,7 @@ from tests.groundside.dashboard.steered_app import (
 from tests.made_snapshot import RUN, changed
 
 pytestmark = pytest.mark.slow
+NAMES = [view.NAME for view in VIEWS]
 
 
 def test_the_units_key_and_the_theme_key_go_round() -> None:
@@ -79,13 +81,15 @@ def test_every_key_stands_in_the_help_view(size: tuple[int, int]) -> None:
         await here.give(Update(snapshot()))
         await here.pilot.press("h")
         pages = []
-        for _ in range(6):
+        for _ in range(9):
             await here.show()
             pages.append(here.text)
             await here.pilot.press("n")
         together = " ".join(" ".join(pages).split())
-        for key in keys_for(can_pace=True, can_seek=True, can_talk=True):
-            assert f"{key.shown} {key.meaning}" in together, key
+        for key in (*VIEW_KEYS, *KEYS):
+            assert f"{key.label} {key.meaning}" in together, key
+        for own in (key for view in VIEWS for key in view.KEYS):
+            assert f"{own.key} {own.meaning}" in together, own
         for words in ("95 % interval", "STALE", "life jacket", "damaged packs harm"):
             assert words in together, words
 
@@ -93,17 +97,17 @@ def test_every_key_stands_in_the_help_view(size: tuple[int, int]) -> None:
     ride(size, act, **everything)
 
 
-def test_every_button_of_a_view_is_told_in_the_help() -> None:
+def test_every_button_of_a_view_has_a_key_of_the_table() -> None:
     async def act(here: Ride) -> None:
         await here.give(Update(snapshot()))
-        for name, _ in VIEWS:
-            here.app.action_view(name)
+        for view in VIEWS:
+            here.app.action_view(view.NAME)
             await here.show()
-            told = {*dict(OWN_KEYS.get(name, ())), "r", "u", "t", "q"}
+            own = {key.key for key in view.KEYS}
             for _ in range(2):
-                shown = here.app.screen.query_one("#actions", ButtonBar).shown or ()
-                assert {button.key for button in shown} <= told, name
-                if name == "runs":  # again, while a set-up is being chosen
+                buttons = here.app.screen.query_one("#actions", ButtonBar).content or ()
+                assert {button.key for button in buttons} <= own | {"r", "u", "t", "q"}, view
+                if view.NAME == "runs":  # again, while a set-up is being chosen
                     await here.pilot.press("s")
                     await here.show()
 
@@ -134,14 +138,14 @@ def test_keys_and_taps_steer_a_replay() -> None:
 def test_each_view_is_one_key_and_one_tap_away() -> None:
     async def act(here: Ride) -> None:
         await here.give(Update(snapshot()))
-        for number, (name, _) in enumerate(VIEWS, 1):
+        for number, name in enumerate(NAMES, 1):
             await here.pilot.press(str(number))
             assert here.app.view_name == name
-        for name, _ in VIEWS:
+        for name in NAMES:
             await here.tap("#tabs", name)
             assert here.app.view_name == name
         await here.tap("#tabs", "ride")
-        for name, _ in (*VIEWS[1:], VIEWS[0]):
+        for name in (*NAMES[1:], NAMES[0]):
             await here.pilot.press("tab")
             assert here.app.view_name == name
 
@@ -154,7 +158,7 @@ def test_no_view_scrolls_or_runs_over(size: tuple[int, int]) -> None:
         await here.pilot.press("enter")
         await here.give(Update(snapshot(target=TO_GO)))
         screen = here.app.screen
-        for name, _ in VIEWS:
+        for name in NAMES:
             here.app.action_view(name)
             for _ in range(2):
                 await here.show()
@@ -208,7 +212,7 @@ def test_what_became_of_a_command_is_shown_for_a_while(said: CommandResult, word
         await here.pilot.press("r")
         await here.show()
         assert words in " ".join(here.text.split())
-        here.clock.now_s += (SAID_S if said.ok else REFUSED_S) + 0.1
+        here.clock.now_s += (DONE_S if said.ok else REFUSAL_S) + 0.1
         await here.give(Update(snapshot(seq=13)))
         assert words not in " ".join(here.text.split())
 

@@ -7,13 +7,13 @@ from collections.abc import AsyncIterator, Sequence
 import pytest
 
 from groundside.connection.source import Update
-from groundside.dashboard.plain import line_of, run_plain, trip_summary_lines
+from groundside.dashboard.plain import line_of, run_plain
 from groundside.words.units import CHOICES
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from tests.groundside.dashboard.steered_app import TO_GO, Clock, replayed, snapshot, waiting
-from tests.made_snapshot import around, changed
+from tests.made_snapshot import changed
 from tests.patience import PATIENCE_S
 
 KMH = CHOICES["km/h"]
@@ -174,26 +174,6 @@ def test_a_fault_of_the_source_is_not_swallowed() -> None:
 
     with pytest.raises(OSError, match="gone"):
         asyncio.run(run_plain(Faulty(), io.StringIO(), units=KMH, clock=Clock()))
-
-
-def test_the_summary_of_a_trip() -> None:
-    trip = changed(
-        snapshot().trip,
-        energy_wh=around(93.0, 0.02),
-        distance_m=around(1930.0, 0.01),
-        mean_speed_mps=Unknown(Reason.HARDLY_MOVED),
-    )
-    lines = trip_summary_lines(trip, KMH)
-    by_name = {line[:26].rstrip(): line[26:].strip() for line in lines}
-    assert by_name["energy"] == "93.0 Wh (91.1 to 94.9)"
-    assert by_name["distance"] == "1.93 km (1.91 to 1.95)"
-    assert by_name["time"] == "00:07:11"
-    assert by_name["mean speed"] == "unknown (hardly moved yet)"
-    assert by_name["consumption"] == "48.2 Wh/km (45.8 to 50.6)"
-    assert by_name["top speed"] == "10.4 km/h"
-    assert by_name["distance bridged over gaps"] == "1 %"
-    nautical = trip_summary_lines(trip, CHOICES["kn"])
-    assert nautical[2].endswith("1.04 NM (1.03 to 1.05)")
 
 
 def test_before_anything_is_heard_one_reason_stands_for_all() -> None:

@@ -1,10 +1,13 @@
 """Units against the constants of scipy, which cites CODATA and the definitions of the units."""
 
+import re
+
 import pytest
 import scipy.constants
 
 from groundside.words.units import CHOICES, next_units, units_named
 from onboard.errors import UsageError
+from onboard.profile import ProfileError, parse_profile
 
 # scipy.constants: nautical_mile, mile, knot, mph, kmh ("Units" in its documentation)
 SPEEDS_MPS = {
@@ -53,3 +56,11 @@ def test_an_unknown_name_says_which_there_are() -> None:
     assert units_named("mph").distance_name == "mi"
     with pytest.raises(UsageError, match="'furlong': expected one of km/h, m/s, kn, mph"):
         units_named("furlong")
+
+
+def test_the_profile_offers_the_same_sets() -> None:
+    for name in CHOICES:
+        assert parse_profile(f'[units]\nspeed = "{name}"').units.speed == name
+    with pytest.raises(ProfileError) as refused:
+        parse_profile('[units]\nspeed = "furlong"')
+    assert re.findall('"(.+?)"', str(refused.value)) == list(CHOICES)

@@ -1,4 +1,4 @@
-"""Every code has a sentence, and every sentence says what its code holds, in the reader's units."""
+"""Every code has a sentence, which shows each of its values in the reader's units."""
 
 import importlib
 import inspect
@@ -7,14 +7,13 @@ import pkgutil
 import re
 import string
 import textwrap
-from collections.abc import Mapping
 from typing import Any
 
 import pytest
 
 import groundside.words
 import onboard.contract
-from groundside.words.filling import Sentence, fill, written
+from groundside.words.filling import Wording, statement_text, written
 from groundside.words.units import CHOICES, Units
 from onboard.contract.codes import Code, Statement, Value
 from onboard.contract.quantities import kind_of, unit_of
@@ -37,21 +36,19 @@ FAMILIES = {
 """The enumerations of codes, by name."""
 
 
-def _is_table(value: object) -> bool:
-    return isinstance(value, Mapping) and bool(value) and all(isinstance(k, Code) for k in value)
-
-
-TABLES: dict[str, Mapping[Code, Sentence]] = {
-    name: value
-    for module in _modules(groundside.words)
-    for name, value in vars(module).items()
-    if _is_table(value) and name != "MENDING"
+WORDINGS: dict[type[Code], dict[Code, Wording]] = {
+    family: {
+        row: wording
+        for module in _modules(groundside.words)
+        for row, wording in getattr(module, "WORDINGS", {}).items()
+        if type(row) is family
+    }
+    for family in FAMILIES.values()
 }
-"""The tables of sentences, by name; what to do about a reason is said of some only."""
+"""Sentences that need more than gaps, by family: a code of one may equal a code of another."""
 
-ROWS = [(row, sentence) for table in TABLES.values() for row, sentence in table.items()]
-NAMES = [f"{type(row).__name__}.{row.name}" for row, _ in ROWS]
-EVERY_ROW = pytest.mark.parametrize(("row", "sentence"), ROWS, ids=NAMES)
+ROWS = [row for family in FAMILIES.values() for row in family]
+EVERY_ROW = pytest.mark.parametrize("row", ROWS, ids=lambda row: f"{type(row).__name__}.{row.name}")
 
 READERS_OWN = {
     "m": lambda units: units.distance_name,
@@ -103,9 +100,9 @@ def samples(row: Code, name: str) -> tuple[Value, Value]:
     return FRACTIONS if unit_of(name) == "share" else BY_KIND[kind_of(name)]
 
 
-def text_of(row: Code, sentence: Sentence, units: Units, **other: Value) -> str:
+def text_of(row: Code, units: Units, **other: Value) -> str:
     values = {name: samples(row, name)[0] for name in row.names} | other
-    return fill(sentence, Statement(row, **values), units)
+    return statement_text(Statement(row, **values), units, WORDINGS[type(row)])
 
 
 def aside_of(row: Code, name: str) -> dict[str, Value]:
@@ -122,22 +119,22 @@ def gaps(sentence: str) -> set[str]:
     return {name for _, name, _, _ in string.Formatter().parse(sentence) if name}
 
 
-@pytest.mark.parametrize("family", FAMILIES)
-def test_every_code_has_a_sentence_and_every_sentence_a_code(family: str) -> None:
-    tables = [table for table in TABLES.values() if isinstance(next(iter(table)), FAMILIES[family])]
-    assert len(tables) == 1
-    assert set(tables[0]) == set(FAMILIES[family])
+@EVERY_ROW
+def test_it_has_a_sentence(row: Code) -> None:
+    assert row.sentence
+    assert gaps(row.sentence) == set(row.names)
 
 
-def test_nothing_in_a_table_is_of_another_family() -> None:
-    assert all(len({type(row) for row in table}) == 1 for table in TABLES.values())
-    assert len(TABLES) == len(FAMILIES)
+def test_no_wording_hides_another() -> None:
+    tables = [getattr(module, "WORDINGS", {}) for module in _modules(groundside.words)]
+    assert sum(map(len, WORDINGS.values())) == sum(map(len, tables))
+    assert 0 < sum(map(len, tables)) < len(ROWS) / 4
 
 
 @EVERY_ROW
-def test_it_is_painted(row: Code, sentence: Sentence) -> None:
+def test_it_is_painted(row: Code) -> None:
     for units, width, aside in itertools.product(CHOICES.values(), (40, 80), asides(row)):
-        text = text_of(row, sentence, units, **aside)
+        text = text_of(row, units, **aside)
         lines = textwrap.wrap(text, width, break_long_words=False, break_on_hyphens=False)
         assert lines
         assert all(len(line) <= width for line in lines), text
@@ -150,35 +147,34 @@ def test_it_is_painted(row: Code, sentence: Sentence) -> None:
 
 
 @EVERY_ROW
-def test_gaps_are_values_of_the_code(row: Code, sentence: Sentence) -> None:
-    if isinstance(sentence, str):
-        assert gaps(sentence) == set(row.names)
-        text = text_of(row, sentence, CHOICES["kn"])
+def test_gaps_are_filled_with_the_values(row: Code) -> None:
+    if row not in WORDINGS[type(row)]:
+        text = text_of(row, CHOICES["kn"])
         for name in row.names:
             assert written(name, samples(row, name)[0], CHOICES["kn"]) in text
 
 
 @EVERY_ROW
-def test_every_value_is_said(row: Code, sentence: Sentence) -> None:
+def test_every_value_is_said(row: Code) -> None:
     for name in row.names:
         first, second = (
-            text_of(row, sentence, CHOICES["km/h"], **aside_of(row, name), **{name: value})
+            text_of(row, CHOICES["km/h"], **aside_of(row, name), **{name: value})
             for value in samples(row, name)
         )
         assert first != second, name
 
 
 @EVERY_ROW
-def test_a_speed_or_distance_is_in_the_reader_s_units(row: Code, sentence: Sentence) -> None:
+def test_a_speed_or_distance_is_in_the_reader_s_units(row: Code) -> None:
     for name in row.names:
         own = READERS_OWN.get(unit_of(name) or "")
         if own is None:
             continue
         for units in CHOICES.values():
-            text = text_of(row, sentence, units, **aside_of(row, name))
+            text = text_of(row, units, **aside_of(row, name))
             assert re.search(rf"\d {re.escape(own(units))}(?![\w/])", text), text
 
 
 def test_some_rows_hold_speeds_and_distances() -> None:
-    held = {unit_of(name) for row, _ in ROWS for name in row.names}
-    assert {"m", "m/s"} <= held
+    units = {unit_of(name) for row in ROWS for name in row.names}
+    assert {"m", "m/s"} <= units

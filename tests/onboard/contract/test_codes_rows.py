@@ -126,6 +126,7 @@ def test_a_row_has_one_code_and_no_value_twice(family: str) -> None:
     # Of two rows with one code an enumeration makes one.
     assert list(FAMILIES[family].__members__) == [row.name for row in FAMILIES[family]]
     for row in FAMILIES[family]:
+        assert row.sentence
         assert row.meaning
         assert len(set(row.names)) == len(row.names)
 

@@ -14,7 +14,7 @@ from textual.theme import Theme
 
 from groundside.dashboard.drawing.block_font import GLYPHS, SIZES, TypeSize, draw, fitting
 from groundside.dashboard.drawing.painted import joined, shortened, wrapped
-from groundside.dashboard.rows import VIEW_ROWS_LEAST, frame_rows, share_rows
+from groundside.dashboard.layout import VIEW_ROWS_LEAST, frame_rows, ride_rows
 from groundside.dashboard.themes import MONO, NIGHT, SUN
 
 
@@ -87,7 +87,7 @@ def test_rows_never_run_over(
         assert frame.caution == caution
         assert frame.age == 1
         assert frame.actions >= needed["actions"]
-    rows = share_rows(size[0], frame.view, cue=cue)
+    rows = ride_rows(size[0], frame.view, cue=cue)
     assert rows.total + rows.spare == frame.view
 
 
@@ -101,12 +101,12 @@ def test_buttons_on_a_phone_are_three_rows_high(size: tuple[int, int], touch: bo
 
 
 @pytest.mark.parametrize(
-    ("size", "cue", "hero", "cue_rows"),
+    ("size", "cue", "figure", "cue_rows"),
     [((40, 22), False, 7, 0), ((40, 22), True, 5, 6), ((80, 24), True, 10, 6)],
 )
-def test_big_figures_are_big(size: tuple[int, int], cue: bool, hero: int, cue_rows: int) -> None:
-    rows = share_rows(size[0], frame_rows(*size).view, cue=cue)
-    assert (rows.hero, rows.cue) == (hero, cue_rows)
+def test_big_figures_are_big(size: tuple[int, int], cue: bool, figure: int, cue_rows: int) -> None:
+    rows = ride_rows(size[0], frame_rows(*size).view, cue=cue)
+    assert (rows.figure, rows.cue) == (figure, cue_rows)
     assert rows.table * rows.table_columns >= (2 if cue and size[0] == 40 else 6)
 
 

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from groundside.connection.source import Update
-from groundside.dashboard.widgets.cue import Cue
+from groundside.dashboard.widgets.cue_bar import CueBar
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
@@ -22,7 +22,7 @@ from tests.groundside.dashboard.steered_app import (
 from tests.made_snapshot import HOME, changed
 
 pytestmark = pytest.mark.slow
-PARTS = "NoticeBar, #ride Hero, #ride Cue, #ride FigureTable, AgeLine, ReplayBar, ButtonBar"
+PARTS = "NoticeBar, #ride BigFigure, #ride Cue, #ride FigureTable, AgeLine, ReplayBar, ButtonBar"
 
 
 def looked_over(here: Ride, size: tuple[int, int]) -> None:
@@ -144,7 +144,7 @@ def test_a_danger_is_told_in_every_view() -> None:
             assert text in " ".join(here.text.split())
         await here.pilot.press("1")
         await here.show()
-        await here.pilot.click(Cue)
+        await here.pilot.click(CueBar)
         await here.show()
         assert here.app.view_name == "home"
 

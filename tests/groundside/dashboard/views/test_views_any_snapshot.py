@@ -4,20 +4,21 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from groundside.dashboard.aiming import Aiming
-from groundside.dashboard.faces.aim import aim_face
-from groundside.dashboard.faces.craft import craft_blocks
-from groundside.dashboard.faces.curve import curve_face
-from groundside.dashboard.faces.frame import frame_face
-from groundside.dashboard.faces.home import home_face
-from groundside.dashboard.faces.ride import ride_face
-from groundside.dashboard.faces.runs import runs_face
-from groundside.dashboard.faces.trip import PANELS, trip_face
-from groundside.dashboard.plain import line_of, trip_summary_lines
+from groundside.dashboard.content.aim import aim_content
+from groundside.dashboard.content.craft import craft_blocks
+from groundside.dashboard.content.curve import curve_content
+from groundside.dashboard.content.frame import frame_content
+from groundside.dashboard.content.home import home_content
+from groundside.dashboard.content.ride import ride_content
+from groundside.dashboard.content.runs import runs_content
+from groundside.dashboard.content.trip import PANELS, trip_content
+from groundside.dashboard.plain import line_of
+from groundside.dashboard.target_choice import TargetChoice
+from groundside.words.trip_sums import trip_summary_lines
 from groundside.words.units import CHOICES
 from onboard.contract.codec import ContractError, plain, read
 from onboard.contract.snapshot import Snapshot
-from tests.groundside.dashboard.steered_app import scene
+from tests.groundside.dashboard.steered_app import state
 from tests.made_snapshot import made_snapshot
 
 RAW = plain(made_snapshot())
@@ -62,18 +63,18 @@ def test_no_snapshot_breaks_a_viewer(
         return
     units = CHOICES["kn"]
     line = line_of(shown, units, since_received_s)
-    here = scene(shown, units=units, since_received_s=since_received_s, target_distance_m=5.0)
-    face = ride_face(here)
+    here = state(shown, units=units, since_received_s=since_received_s, target_distance_m=5.0)
+    content = ride_content(here)
     assert "\n" not in line
-    assert not any("nan" in cell.text or "inf" in cell.text for cell in face.cells)
-    for hero in (face.consumption, face.range):
-        assert set(hero.digits or "") <= set("0123456789.-")
-        assert hero.digits is not None or hero.why
+    assert not any("nan" in cell.text or "inf" in cell.text for cell in content.figures)
+    for figure in (content.consumption, content.range):
+        assert set(figure.digits or "") <= set("0123456789.-")
+        assert figure.digits is not None or figure.why
     assert len(trip_summary_lines(shown.trip, units)) == 11
-    assert frame_face(here).notices
+    assert frame_content(here).notices
     assert craft_blocks(here)[0]
-    assert home_face(here).do or home_face(here).distance.digits
-    assert runs_face(here).next
-    assert aim_face(here, Aiming()).blocks
-    assert all(curve_face(here, of_consumption=of).plot for of in (True, False))
-    assert len(trip_face(here, PANELS, over_distance=False).plots) == 4
+    assert home_content(here).do or home_content(here).distance.digits
+    assert runs_content(here).next
+    assert aim_content(here, TargetChoice()).blocks
+    assert all(curve_content(here, of_consumption=of).plot for of in (True, False))
+    assert len(trip_content(here, PANELS, over_distance=False).plots) == 4

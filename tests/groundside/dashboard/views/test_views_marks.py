@@ -3,7 +3,7 @@
 import pytest
 
 from groundside.connection.source import Update
-from groundside.dashboard.views.asking import AGAIN_S, TOO_SOON_S
+from groundside.dashboard.views.confirmation import AGAIN_S, TOO_SOON_S
 from groundside.words.units import CHOICES
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.commands import Command, Mark, Set, command_from

@@ -7,7 +7,7 @@ import pytest
 
 from groundside.connection.source import Update
 from groundside.dashboard.drawing.painted import Painted
-from groundside.dashboard.keys import VIEWS
+from groundside.dashboard.views.all import VIEWS
 from groundside.words.units import CHOICES
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.trip_line import TripLine
@@ -160,7 +160,7 @@ def test_what_changed_out_of_sight_is_shown_on_coming_back() -> None:
 
     async def act(here: Ride) -> None:
         await here.pilot.press("enter")
-        for number, (name, _) in enumerate(VIEWS, 1):
+        for number, name in enumerate((view.NAME for view in VIEWS), 1):
             await comes_back(here, name, str(number))
 
     ride((40, 22), act)

@@ -5,29 +5,29 @@ from typing import Any
 import pytest
 from textual.geometry import Size
 
+from groundside.dashboard.content.frame import AgeContent
+from groundside.dashboard.content.home import home_content
+from groundside.dashboard.content.ride import BigFigureContent, CueContent, ride_content
 from groundside.dashboard.drawing.painted import Line, Painted
-from groundside.dashboard.drawing.plot_face import PlotFace, Trace
-from groundside.dashboard.faces.frame import AgeFace
-from groundside.dashboard.faces.home import home_face
-from groundside.dashboard.faces.ride import CueFace, HeroFace, ride_face
+from groundside.dashboard.drawing.plot_content import PlotContent, Trace
 from groundside.dashboard.notices import Notice
 from groundside.dashboard.widgets.age_line import AgeLine
-from groundside.dashboard.widgets.cue import Cue
+from groundside.dashboard.widgets.big_figure import BigFigure
+from groundside.dashboard.widgets.cue_bar import CueBar
 from groundside.dashboard.widgets.figure_table import FigureTable
-from groundside.dashboard.widgets.hero import Hero
 from groundside.dashboard.widgets.notice_bar import NoticeBar
 from groundside.dashboard.widgets.plot import Plot
 from groundside.dashboard.widgets.way_page import WayPage
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
-from tests.groundside.dashboard.steered_app import holds_drawn, scene, snapshot
+from tests.groundside.dashboard.steered_app import holds_drawn, snapshot, state
 from tests.made_snapshot import HOME, changed
 
 SIZES = [(40, 6), (80, 6), (120, 9)]
 
 
 def painted(widget: Painted, shown: Any, size: tuple[int, int]) -> list[Line]:
-    widget.set_reactive(Painted.shown, shown)
+    widget.set_reactive(Painted.content, shown)
     lines = widget.paint(Size(*size))
     assert len(lines) <= size[1]
     assert all(sum(len(text) for text, _ in line) <= size[0] for line in lines)
@@ -41,7 +41,7 @@ def texts(lines: list[Line]) -> list[str]:
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("word", ["ease", "hold", "push", "turn"])
 def test_a_cue_has_its_place_and_shape(size: tuple[int, int], word: str) -> None:
-    rows = texts(painted(Cue(), CueFace(word, ("9 % over", "hold 300 W")), size))
+    rows = texts(painted(CueBar(), CueContent(word, ("9 % over", "hold 300 W")), size))
     assert holds_drawn(rows, word.upper())
     drawn, text = rows[:-1], rows[-1]
     assert "9 % over" in text
@@ -67,45 +67,45 @@ def test_a_cue_has_its_place_and_shape(size: tuple[int, int], word: str) -> None
     ("word", "sign"), [("ease", "vv"), ("hold", "=="), ("push", "^^"), ("turn", "!!")]
 )
 def test_a_cue_in_one_row_has_its_sign(word: str, sign: str) -> None:
-    (row,) = texts(painted(Cue(), CueFace(word, ("9 % over",)), (40, 1)))
+    (row,) = texts(painted(CueBar(), CueContent(word, ("9 % over",)), (40, 1)))
     assert row.strip() == f"{sign} {word.upper()} {sign}  9 % over"
 
 
 def test_a_cue_of_words_alone() -> None:
-    rows = texts(painted(Cue(), CueFace("", ("no cue: the data are stale",)), (40, 3)))
+    rows = texts(painted(CueBar(), CueContent("", ("no cue: the data are stale",)), (40, 3)))
     assert [row.strip() for row in rows] == ["", "no cue: the data are stale", ""]
 
 
 @pytest.mark.parametrize("above", [False, True])
 @pytest.mark.parametrize("size", [(40, 5), (60, 7), (60, 10)])
 def test_an_unknown_figure_is_dashes_with_the_reason(size: tuple[int, int], above: bool) -> None:
-    widget = Hero()
+    widget = BigFigure()
     widget.label_above = above
-    face = HeroFace(None, "Wh/km", "last 20 s", why="no power for 6 s")
-    lines = painted(widget, face, size)
+    content = BigFigureContent(None, "Wh/km", "last 20 s", why="no power for 6 s")
+    lines = painted(widget, content, size)
     assert holds_drawn(texts(lines), "--")
     assert "no power for" in " ".join(texts(lines))
-    assert ("hero--unknown") in {style for line in lines for _, style in line}
-    (short,) = texts(painted(widget, face, (40, 1)))
+    assert ("figure--unknown") in {style for line in lines for _, style in line}
+    (short,) = texts(painted(widget, content, (40, 1)))
     assert short.strip() == "last 20 s -- Wh/km no power for 6 s"
 
 
 @pytest.mark.parametrize(
-    ("stale", "style", "drawn"), [(False, "hero--digits", "█"), (True, "hero--stale", "▒")]
+    ("stale", "style", "drawn"), [(False, "figure--digits", "█"), (True, "figure--stale", "▒")]
 )
 def test_an_old_figure_is_hatched(stale: bool, style: str, drawn: str) -> None:
-    face = HeroFace("51", "Wh/km", "last 20 s", "48 to 54", stale=stale)
-    lines = painted(Hero(), face, (40, 7))
+    content = BigFigureContent("51", "Wh/km", "last 20 s", "48 to 54", stale=stale)
+    lines = painted(BigFigure(), content, (40, 7))
     assert lines[1][0][1] == style
     assert drawn in texts(lines)[1]
     assert "48 to 54" in " ".join(texts(lines))
-    (short,) = texts(painted(Hero(), face, (40, 1)))
+    (short,) = texts(painted(BigFigure(), content, (40, 1)))
     assert short.strip() == "last 20 s 51 Wh/km 48 to 54"
 
 
 @pytest.mark.parametrize("digits", ["0.42", "9.4", "16.4", "142"])
 def test_big_figures_keep_one_size_whatever_they_show(digits: str) -> None:
-    rows = texts(painted(Hero(), HeroFace(digits, "km", "range"), (40, 5)))
+    rows = texts(painted(BigFigure(), BigFigureContent(digits, "km", "range"), (40, 5)))
     assert sum("█" in row or "▀" in row for row in rows) == 5
     assert holds_drawn(rows, digits)
 
@@ -113,41 +113,41 @@ def test_big_figures_keep_one_size_whatever_they_show(digits: str) -> None:
 def test_small_figures_differ_in_style_when_old_or_unknown() -> None:
     table = FigureTable()
     for since_s, style in ((0.0, "table--value"), (3.0, "table--stale")):
-        face = ride_face(scene(since_received_s=since_s))
-        line = painted(table, (face.cells, face.stale), (40, 1))[0]
+        content = ride_content(state(since_received_s=since_s))
+        line = painted(table, (content.figures, content.stale), (40, 1))[0]
         assert [style for text, style in line if "412 W" in text] == [style]
-    face = ride_face(scene(snapshot(power_w=Unknown(Reason.NO_CURRENT))))
-    line = painted(table, (face.cells, face.stale), (40, 1))[0]
+    content = ride_content(state(snapshot(power_w=Unknown(Reason.NO_CURRENT))))
+    line = painted(table, (content.figures, content.stale), (40, 1))[0]
     assert line[1][0].strip() == "--"
     assert line[1][1] == "table--unknown"
-    wide = painted(table, (face.cells, face.stale), (80, 1))[0]
+    wide = painted(table, (content.figures, content.stale), (80, 1))[0]
     assert wide[1][0].startswith("-- the power monitor")
 
 
 def test_the_age_line_tells_old_from_fresh() -> None:
     for stale, style in ((False, "age--fresh"), (True, "age--stale")):
-        ((piece,),) = painted(AgeLine(), AgeFace(("data 3 s old", "31 msg/s"), stale), (40, 1))
+        ((piece,),) = painted(AgeLine(), AgeContent(("data 3 s old", "31 msg/s"), stale), (40, 1))
         assert piece == (" data 3 s old  31 msg/s ", style)
 
 
 def test_a_plot_is_drawn_or_says_why_not() -> None:
-    drawn = painted(Plot(), PlotFace(trace=Trace((0.0, 1.0), (0.2, 0.8))), (40, 8))
+    drawn = painted(Plot(), PlotContent(trace=Trace((0.0, 1.0), (0.2, 0.8))), (40, 8))
     assert any("└" in row for row in texts(drawn))
-    said = painted(Plot(), PlotFace(why="nothing to draw yet"), (40, 8))
+    said = painted(Plot(), PlotContent(why="nothing to draw yet"), (40, 8))
     assert "nothing to draw yet" in " ".join(texts(said))
     assert not any("└" in row for row in texts(said))
 
 
 @pytest.mark.parametrize("size", [(40, 9), (80, 9), (120, 12)])
 def test_the_way_page_has_the_answer_and_a_caution(size: tuple[int, int]) -> None:
-    face = home_face(scene(snapshot(home=HOME)))
-    said = " ".join(" ".join(texts(painted(WayPage(), (face, ""), size))).split())
+    content = home_content(state(snapshot(home=HOME)))
+    said = " ".join(" ".join(texts(painted(WayPage(), (content, ""), size))).split())
     assert "ENOUGH" in said
     assert "stimate" in said
-    asked = " ".join(texts(painted(WayPage(), (face, "sure about it?"), size)))
+    asked = " ".join(texts(painted(WayPage(), (content, "sure about it?"), size)))
     assert "sure about it?" in asked
     assert "ENOUGH" not in asked
-    turn = home_face(scene(snapshot(home=changed(HOME, turn_back=True))))
+    turn = home_content(state(snapshot(home=changed(HOME, turn_back=True))))
     said = " ".join(texts(painted(WayPage(), (turn, ""), size)))
     assert "TURN BACK" not in said  # the sign above says it
     assert "Turn right" in said

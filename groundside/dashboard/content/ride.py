@@ -1,0 +1,181 @@
+"""Content of the ride view: big figures, cue, small figures."""
+
+from dataclasses import dataclass
+
+from groundside.dashboard.content.setups import PLAIN
+from groundside.dashboard.content.small_figures import SmallFigure, small_figures
+from groundside.dashboard.view_state import ViewState
+from groundside.words.figures import (
+    Reading,
+    consumption_text,
+    cost_text,
+    distance_text,
+    interval_text,
+    one_decimal,
+    percent,
+    speed_text,
+    three_figures,
+    whole,
+)
+from groundside.words.readings import reading
+from groundside.words.reasons import reason_text
+from groundside.words.stands import stand_text
+from groundside.words.units import Units
+from onboard.contract.advice import Target
+from onboard.contract.figure import Unknown, within
+from onboard.contract.snapshot import Snapshot
+
+LARGEST_SHOWN = 9999.5
+
+
+@dataclass(frozen=True)
+class BigFigureContent:
+    """A big figure: digits or None, unit, label and interval, and why it is unknown."""
+
+    digits: str | None = None
+    unit: str = ""
+    label: str = ""
+    interval: str = ""
+    why: str = ""
+    stale: bool = False
+
+
+@dataclass(frozen=True)
+class CueContent:
+    """The cue: `ease`, `hold`, `push`, `turn`, or empty with the reason among the texts."""
+
+    word: str = ""
+    parts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class RideContent:
+    """The content of the ride view at one moment."""
+
+    consumption: BigFigureContent
+    range: BigFigureContent
+    cue: CueContent
+    figures: tuple[SmallFigure, ...]
+    stale: bool = False
+    has_cue: bool = False
+
+
+def big_figure(
+    figure: Reading, units: Units, *, of_distance: bool, label: str, stale: bool
+) -> BigFigureContent:
+    """Return a consumption [Wh/km] or a distance [m] as a big figure."""
+
+    def write(value: float) -> str:
+        if of_distance:
+            return big_distance(units.distance(value))
+        return consumption_text(value, units)
+
+    unit = units.distance_name if of_distance else units.consumption_name
+    if figure.value is None:
+        return BigFigureContent(unit=unit, label=label, why=figure.why)
+    digits = write(figure.value)
+    if abs(float(digits)) > LARGEST_SHOWN:
+        return BigFigureContent(unit=unit, label=label, why="beyond 9999: hardly moving")
+    return BigFigureContent(digits, unit, label, interval_text(figure, write), stale=stale)
+
+
+def big_distance(distance: float) -> str:
+    """Write a distance, already in the rider's unit, in three digits."""
+    return three_figures(distance) if abs(distance) < 0.995 else one_decimal(distance)
+
+
+def cue_content(state: ViewState) -> CueContent:
+    """Return the cue, but none from stale data: it would steer a rider by the past."""
+    snapshot, units, target = state.snapshot, state.units, state.snapshot.target
+    if within(snapshot.home, lambda home: home.turn_back) is True and not state.stale:
+        return CueContent("turn", ("back home now", "what is left is what the way takes"))
+    if isinstance(target, Unknown):
+        if state.target_distance_m is None:
+            return CueContent("", run_parts(snapshot, stale=state.stale))
+        wanted = distance_text(state.target_distance_m, units)
+        return CueContent("", (f"target {wanted}: {reason_text(target, units)}",))
+    if state.stale:
+        return CueContent("", ("no cue: the data are stale",))
+    texts = []
+    if isinstance(target.cue, Unknown):
+        texts.append(stand_text(target, units))
+    elif not isinstance(target.difference_fraction, Unknown):
+        texts.append(difference_text(target.difference_fraction))
+    word = "" if isinstance(target.cue, Unknown) else target.cue
+    return CueContent(word, (*texts, *_wanted(target, units), *run_parts(snapshot)))
+
+
+def difference_text(fraction: float) -> str:
+    """Write how far something is off its target.
+
+    Examples
+    --------
+    >>> difference_text(0.09), difference_text(-0.12), difference_text(0.004)
+    ('9 % over', '12 % under', 'on target')
+    """
+    share = percent(abs(fraction))
+    if share == "0 %":
+        return "on target"
+    return f"{share} {'over' if fraction > 0 else 'under'}"
+
+
+def _wanted(target: Target, units: Units) -> list[str]:
+    """Return what to hold, and the distance left to go."""
+    texts = []
+    if not isinstance(target.power_w, Unknown):
+        texts.append(f"hold {whole(target.power_w)} W")
+    elif not isinstance(target.speed_mps, Unknown):
+        texts.append(f"hold {speed_text(target.speed_mps, units)}")
+    elif not isinstance(target.wh_per_km, Unknown):
+        texts.append(f"aim {cost_text(target.wh_per_km, units)}")
+    if not isinstance(target.distance_m, Unknown):
+        texts.append(f"{distance_text(target.distance_m, units)} to go")
+    return texts
+
+
+def run_parts(snapshot: Snapshot, *, stale: bool = False) -> tuple[str, ...]:
+    """Return how the open run is doing, most important first; nothing if none is open."""
+    if not snapshot.runs or not snapshot.runs[-1].open:
+        return ()
+    run = snapshot.runs[-1]
+    name = f"run {run.number} {'' if run.setup == PLAIN else run.setup}".strip()
+    if stale:
+        return (f"{name} is open", "the data are stale")
+    if run.long_enough:
+        return ("long enough", name)
+    # of the run itself: what was steady before it began does not count
+    return (f"steady for {whole(run.steady_s)} s", name)
+
+
+def ride_content(state: ViewState) -> RideContent:
+    """Return the content of the ride view.
+
+    Parameters
+    ----------
+    state
+        The present state.
+    """
+    snapshot, units, stale = state.snapshot, state.units, state.stale
+    consumption = big_figure(
+        reading(snapshot.wh_per_km.last_20_s, units),
+        units,
+        of_distance=False,
+        label="last 20 s",
+        stale=stale,
+    )
+    reach = big_figure(
+        reading(snapshot.range_m.now, units),
+        units,
+        of_distance=True,
+        label="range",
+        stale=stale,
+    )
+    cue = cue_content(state)
+    return RideContent(
+        consumption=consumption,
+        range=reach,
+        cue=cue,
+        figures=small_figures(snapshot, units),
+        stale=stale,
+        has_cue=cue != CueContent(),
+    )

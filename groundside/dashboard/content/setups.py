@@ -1,0 +1,55 @@
+"""Set-up labels: those known, the next letter, and what may be typed."""
+
+import string
+
+from onboard.contract.codec import clean
+from onboard.contract.commands import LABEL_MOST
+from onboard.contract.snapshot import Snapshot
+
+PLAIN = "as is"
+"""The daemon's label for a set-up that was not named."""
+
+
+def setup_in_force(snapshot: Snapshot) -> str:
+    """Return the label in force, empty if none was given.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from onboard.contract.figure import Unknown
+    >>> from onboard.contract.reasons import Reason
+    >>> from onboard.contract.snapshot import unknown_snapshot
+    >>> nothing = unknown_snapshot(Unknown(Reason.NO_DATA), "a test")
+    >>> [setup_in_force(replace(nothing, setup=label)) for label in ("B", "as is")]
+    ['B', '']
+    """
+    return "" if snapshot.setup == PLAIN else snapshot.setup
+
+
+def known_setups(snapshot: Snapshot) -> tuple[str, ...]:
+    """Return the labels that the daemon knows and those of the runs, sorted, each once."""
+    found = {*snapshot.setups, *(run.setup for run in snapshot.runs), snapshot.setup}
+    return tuple(sorted(found - {"", PLAIN}))
+
+
+def next_letter(known: tuple[str, ...]) -> str:
+    """Return the first letter that is not a label yet, empty if all are.
+
+    Examples
+    --------
+    >>> next_letter(("A", "c")), next_letter(())
+    ('B', 'A')
+    """
+    taken = {label.upper() for label in known}
+    return next((letter for letter in string.ascii_uppercase if letter not in taken), "")
+
+
+def valid_label(text: str) -> str:
+    """Return typed text as a label that the daemon accepts; empty if nothing is left.
+
+    Examples
+    --------
+    >>> valid_label("  three  blades ")
+    'three blades'
+    """
+    return clean(text)[:LABEL_MOST].strip()

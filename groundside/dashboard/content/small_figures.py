@@ -1,0 +1,135 @@
+"""The small figures of the ride view: a row for each, the most wanted first."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from groundside.words.figures import (
+    UNKNOWN,
+    clock_text,
+    consumption_text,
+    interval_text,
+    one_decimal,
+    three_figures,
+    whole,
+)
+from groundside.words.readings import reading
+from groundside.words.units import Units
+from onboard.contract.figure import Estimate, Number, within
+from onboard.contract.snapshot import Snapshot
+
+
+@dataclass(frozen=True)
+class SmallFigure:
+    """A small figure: name, text, interval if stated; whether it is known, and why not."""
+
+    label: str
+    text: str
+    interval: str = ""
+    known: bool = True
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Format:
+    """How a quantity is written, and the unit behind it, both in the rider's units."""
+
+    write: Callable[[float, Units], str]
+    unit: Callable[[Units], str]
+
+
+def plain(write: Callable[[float], str], unit: str = "") -> Format:
+    """Return the format of a quantity that has one unit only."""
+    return Format(lambda value, _: write(value), lambda _: unit)
+
+
+SPEED = Format(lambda mps, units: one_decimal(units.speed(mps)), lambda units: units.speed_name)
+DISTANCE = Format(
+    lambda metres, units: three_figures(units.distance(metres)), lambda units: units.distance_name
+)
+COST = Format(consumption_text, lambda units: units.consumption_name)
+WATTS, WATT_HOURS, CLOCK = plain(whole, "W"), plain(whole, "Wh"), plain(clock_text)
+PERCENT = plain(lambda fraction: whole(100.0 * fraction), "%")
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row of the table.
+
+    Parameters
+    ----------
+    label
+        Its name on the screen.
+    read
+        Reads it from a snapshot.
+    format
+        How it is written.
+    optional
+        Left out while unknown: only some crafts have it.
+    """
+
+    label: str
+    read: Callable[[Snapshot], Estimate | Number]
+    format: Format
+    optional: bool = False
+
+
+ROWS = (
+    Row("power", lambda now: now.power_w, WATTS),
+    Row("speed", lambda now: now.speed_mps, SPEED),
+    Row("left", lambda now: within(now.battery, lambda it: it.left_wh), WATT_HOURS),
+    Row("trip", lambda now: now.trip.distance_m, DISTANCE),
+    Row("used", lambda now: now.trip.energy_wh, WATT_HOURS),
+    Row("time", lambda now: now.trip.elapsed_s, CLOCK),
+    Row("5 min", lambda now: now.wh_per_km.last_300_s, COST),
+    Row("trip", lambda now: now.wh_per_km.trip, COST),
+    Row("left", lambda now: within(now.battery, lambda it: it.left_fraction), PERCENT),
+    Row("lasts", lambda now: now.time_left_s, CLOCK),
+    Row("pack", lambda now: now.volts_v, plain(one_decimal, "V")),
+    Row("draw", lambda now: now.amps_a, plain(one_decimal, "A")),
+    Row("mark", lambda now: now.wh_per_km.since_mark, COST, optional=True),
+    Row("best at", lambda now: now.best_speed_mps, SPEED, optional=True),
+    Row(
+        "motor",
+        lambda now: within(now.drive, lambda it: it.temperature_degc),
+        plain(whole, "°C"),
+        optional=True,
+    ),
+    Row(
+        "turns",
+        lambda now: within(now.drive, lambda it: it.rpm),
+        plain(whole, "rpm"),
+        optional=True,
+    ),
+)
+"""A small terminal shows the first few; what only some crafts have comes last."""
+
+
+def small_figures(snapshot: Snapshot, units: Units) -> tuple[SmallFigure, ...]:
+    """Return the small figures, the most wanted first."""
+    figures = (_small_figure(row, snapshot, units) for row in ROWS)
+    return tuple(
+        figure
+        for figure, row in zip(figures, ROWS, strict=True)
+        if figure.known or not row.optional
+    )
+
+
+def _small_figure(row: Row, snapshot: Snapshot, units: Units) -> SmallFigure:
+    figure = reading(row.read(snapshot), units)
+    if figure.value is None:
+        return SmallFigure(row.label, UNKNOWN, known=False, why=figure.why)
+
+    def write(value: float) -> str:
+        return row.format.write(value, units)
+
+    text = f"{write(figure.value)} {row.format.unit(units)}".rstrip()
+    return SmallFigure(row.label, text, interval_text(figure, write))
+
+
+def unknown_reasons(figures: tuple[SmallFigure, ...]) -> tuple[str, ...]:
+    """Return why figures are unknown, each reason once behind the figures that lack it."""
+    labels: dict[str, list[str]] = {}
+    for figure in figures:
+        if not figure.known and figure.label not in labels.setdefault(figure.why, []):
+            labels[figure.why].append(figure.label)
+    return tuple(f"{', '.join(names)}: {why}" for why, names in labels.items())

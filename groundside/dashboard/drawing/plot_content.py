@@ -1,0 +1,96 @@
+"""The content of a plot: a line, a band, points and marks, in axis units. No screen code."""
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Axis:
+    """The range and unit of an axis."""
+
+    low: float = 0.0
+    high: float = 1.0
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class Trace:
+    """A line through points, broken where y is None."""
+
+    x: tuple[float, ...] = ()
+    y: tuple[float | None, ...] = ()
+
+
+@dataclass(frozen=True)
+class Band:
+    """The area between two lines over the same x."""
+
+    x: tuple[float, ...] = ()
+    low: tuple[float, ...] = ()
+    high: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class Point:
+    """A point with its letter: hatched if stale, drawn at the edge if outside the frame."""
+
+    letter: str
+    x: float
+    y: float
+    stale: bool = False
+
+
+@dataclass(frozen=True)
+class AxisMark:
+    """A letter on the x axis.
+
+    Parameters
+    ----------
+    letter
+        One character.
+    x
+        Where it is drawn.
+    low, high
+        Ends of its interval, drawn along the axis; None if it has none.
+    top
+        Where a dotted line up from the axis ends; None for no line.
+    stale
+        Whether it is from old data.
+    """
+
+    letter: str
+    x: float
+    low: float | None = None
+    high: float | None = None
+    top: float | None = None
+    stale: bool = False
+
+
+@dataclass(frozen=True)
+class PlotContent:
+    """The content of a plot.
+
+    Parameters
+    ----------
+    title
+        Texts above the plot, most important first; as many as fit are shown.
+    x, y
+        The axes.
+    trace, band
+        The line, and what is shaded behind it.
+    points, marks
+        What is pointed out, most important first.
+    why
+        What is shown instead of the plot if there is nothing to draw, else None.
+    label_columns
+        Least width for the numbers of the y axis, so that stacked plots line up.
+    """
+
+    title: tuple[str, ...] = ()
+    x: Axis = field(default_factory=Axis)
+    y: Axis = field(default_factory=Axis)
+    trace: Trace = field(default_factory=Trace)
+    band: Band = field(default_factory=Band)
+    points: tuple[Point, ...] = ()
+    marks: tuple[AxisMark, ...] = ()
+    why: str | None = None
+    label_columns: int = 0

@@ -1,0 +1,111 @@
+"""Ends the dashboard on a signal, or when its terminal is gone.
+
+A terminal that nobody reads blocks the toolkit's event loop, and one that is gone blocks its
+shutdown. So the watch is a thread of its own, and ends the process itself after a grace period;
+otherwise dashboards would pile up on the board, one for each lost connection.
+"""
+
+import asyncio
+import os
+import signal
+import threading
+import time
+from collections.abc import Callable
+from types import FrameType
+
+SIGNALS = (signal.SIGTERM, signal.SIGHUP)
+CHECK_EVERY_S = 0.5
+GRACE_S = 2.0
+"""An orderly end takes about 0.2 s; one that takes this long is blocked for good [s]."""
+
+
+class EndWatch:
+    """Asks for an orderly end, and forces one if none comes.
+
+    Parameters
+    ----------
+    leave
+        Called in the event loop with the exit code, 128 and the signal's number.
+    force
+        Ends the process if `leave` does not; tests pass their own.
+    check_every_s, grace_s
+        Interval between checks, and time to wait for `leave` [s].
+    clock
+        A monotonic clock [s].
+    """
+
+    def __init__(
+        self,
+        leave: Callable[[int], None],
+        *,
+        force: Callable[[int], None] = os._exit,
+        check_every_s: float = CHECK_EVERY_S,
+        grace_s: float = GRACE_S,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._clock = clock
+        self._leave = leave
+        self._force = force
+        self._check_every_s = check_every_s
+        self._grace_s = grace_s
+        self._terminal: int | None = None
+        self._parent: int | None = None
+        self._asked_s: float | None = None
+        self._code = 0
+        self._done = threading.Event()
+        self._before: dict[int, signal.Handlers | int | Callable[..., object] | None] = {}
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._thread: threading.Thread | None = None
+
+    def start(self, terminal: int | None, parent: int | None = None) -> None:
+        """Start watching, inside the event loop.
+
+        Parameters
+        ----------
+        terminal
+            Descriptor of the terminal, None if there is none.
+        parent
+            The process that shows the dashboard: without it nobody looks on; None if there is none.
+        """
+        self._terminal = terminal
+        self._parent = parent
+        self._loop = asyncio.get_running_loop()
+        if threading.current_thread() is threading.main_thread():
+            # not the loop's own handlers: they run in the loop, which may be what is blocked
+            self._before = {each: signal.signal(each, self._on_signal) for each in SIGNALS}
+        self._thread = threading.Thread(target=self._watch, name="end-watch", daemon=True)
+        self._thread.start()
+
+    def release(self) -> None:
+        """Restore the signal handlers; stop watching unless an end is under way."""
+        for each, handler in self._before.items():
+            signal.signal(each, handler)
+        self._before = {}
+        if self._asked_s is None:
+            self._done.set()
+
+    def stop(self) -> None:
+        """Stop watching: the end has come."""
+        self._done.set()
+
+    def _on_signal(self, number: int, _frame: FrameType | None) -> None:
+        self._ask(128 + number)
+
+    def _ask(self, code: int) -> None:
+        if self._asked_s is not None or self._loop is None:
+            return
+        self._code = code
+        self._asked_s = self._clock()
+        try:
+            self._loop.call_soon_threadsafe(self._leave, code)
+        except RuntimeError:  # the loop has ended already
+            self._done.set()
+
+    def _watch(self) -> None:
+        while not self._done.wait(self._check_every_s):
+            gone = self._terminal is not None and not os.isatty(self._terminal)
+            if gone or (self._parent is not None and os.getppid() != self._parent):
+                self._ask(128 + signal.SIGHUP)
+            if self._asked_s is not None and self._clock() - self._asked_s > self._grace_s:
+                self._force(self._code)
+                return

@@ -1,1 +1,0 @@
-"""What the views say: snapshots become plain texts here, without any screen code."""

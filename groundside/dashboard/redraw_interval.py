@@ -1,0 +1,36 @@
+"""Limits how often something is redrawn: once a second, and at once if more than time changed."""
+
+import math
+from typing import Any
+
+
+class RedrawInterval:
+    """The least time between two drawings.
+
+    Parameters
+    ----------
+    every_s
+        Least time between two drawings of the same key [s].
+
+    Examples
+    --------
+    >>> redraw = RedrawInterval(1.0)
+    >>> [redraw.due(now_s, key) for now_s, key in ((0.0, "a"), (0.6, "a"), (0.8, "b"), (1.9, "b"))]
+    [True, False, True, True]
+    """
+
+    def __init__(self, every_s: float = 1.0) -> None:
+        self._every_s = every_s
+        self._last_s = -math.inf
+        self._key: Any = None
+
+    def due(self, now_s: float, key: Any = None) -> bool:
+        """Return whether to draw now; a key that differs from the last one makes it due."""
+        if now_s - self._last_s < self._every_s - 1e-9 and key == self._key:
+            return False
+        self._last_s, self._key = now_s, key
+        return True
+
+    def reset(self) -> None:
+        """Make the next drawing due."""
+        self._last_s = -math.inf

@@ -1,0 +1,224 @@
+"""What the ride view says: big figures, the cue, the small figures."""
+
+from typing import Any
+
+import pytest
+
+from groundside.dashboard.content.ride import (
+    BigFigureContent,
+    CueContent,
+    difference_text,
+    ride_content,
+    run_parts,
+)
+from groundside.dashboard.content.small_figures import small_figures, unknown_reasons
+from groundside.words.units import CHOICES
+from onboard.contract.advice import Stand, Standing, Target
+from onboard.contract.figure import Figure, Unknown
+from onboard.contract.reasons import Reason
+from tests.groundside.dashboard.steered_app import TO_GO, snapshot, state, waiting
+from tests.made_snapshot import HOME, RUN, TARGET, around, changed, made_snapshot
+
+NO_CURVE = Unknown(Reason.NO_CURVE)
+KMH, KN = CHOICES["km/h"], CHOICES["kn"]
+OPEN = changed(RUN, number=2, setup="B", open=True, steady_s=40.4, long_enough=False)
+ALONE = changed(TO_GO, distance_m=NO_CURVE, wh_per_km=NO_CURVE)
+
+
+def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
+    return ride_content(state(snapshot(**shown), **more)).cue
+
+
+@pytest.mark.parametrize(
+    ("target", "more", "word", "parts"),
+    [
+        (TO_GO, {}, "ease", ("9 % over", "aim 46 Wh/km", "5.20 km to go")),
+        (TO_GO, {"units": KN}, "ease", ("9 % over", "aim 85 Wh/NM", "2.81 NM to go")),
+        (
+            changed(TO_GO, cue="hold", difference_fraction=-0.04),
+            {},
+            "hold",
+            ("4 % under", "aim 46 Wh/km", "5.20 km to go"),
+        ),
+        (
+            changed(ALONE, cue="push", difference_fraction=-0.12, power_w=300.0),
+            {},
+            "push",
+            ("12 % under", "hold 300 W"),
+        ),
+        (changed(ALONE, speed_mps=2.0), {"units": KN}, "ease", ("9 % over", "hold 3.9 kn")),
+        (
+            changed(TO_GO, cue=NO_CURVE, reason=Stand(Standing.NO_CUE)),
+            {},
+            "",
+            ("No cue: no curve yet.", "aim 46 Wh/km", "5.20 km to go"),
+        ),
+        (
+            changed(
+                TO_GO,
+                cue=NO_CURVE,
+                reason=Stand(Standing.CANNOT_BE_MADE, best_m=3704.0, best_speed_mps=2.0),
+            ),
+            {"units": KN},
+            "",
+            (
+                "No speed surely makes the distance: 2.0 NM is sure, at 3.9 kn.",
+                "aim 85 Wh/NM",
+                "2.81 NM to go",
+            ),
+        ),
+        # a cue of old figures would push a rider by what was
+        (TO_GO, {"since_received_s": 3.0}, "", ("no cue: the data are stale",)),
+    ],
+)
+def test_the_cue(target: Target, more: dict[str, Any], word: str, parts: tuple[str, ...]) -> None:
+    assert cue_of({"target": target}, **more) == CueContent(word, parts)
+
+
+def test_a_cue_without_its_difference_is_given_all_the_same() -> None:
+    target = changed(ALONE, difference_fraction=NO_CURVE, speed_mps=2.0)
+    assert cue_of({"target": target}) == CueContent("ease", ("hold 7.2 km/h",))
+
+
+@pytest.mark.parametrize(
+    ("share", "said"),
+    [(0.09, "9 % over"), (-0.12, "12 % under"), (0.004, "on target"), (-0.006, "1 % under")],
+)
+def test_a_difference_in_words(share: float, said: str) -> None:
+    assert difference_text(share) == said
+
+
+def test_a_target_of_the_command_line_without_figures_says_why() -> None:
+    unknown = {"target": Unknown(Reason.NO_BATTERY)}
+    assert cue_of(unknown, target_distance_m=5200.0).parts == (
+        "target 5.20 km: no [battery] in the craft profile",
+    )
+    assert cue_of(unknown, target_distance_m=5200.0, units=KN).parts[0].startswith("target 2.81 NM")
+    assert cue_of(unknown) == CueContent()
+
+
+@pytest.mark.parametrize(
+    ("home", "more", "word"),
+    [
+        (changed(HOME, turn_back=True), {}, "turn"),
+        (changed(HOME, turn_back=False), {}, "ease"),
+        (changed(HOME, turn_back=Unknown(Reason.NO_CURVE)), {}, "ease"),
+        (changed(HOME, turn_back=True), {"since_received_s": 9.0}, ""),
+    ],
+)
+def test_turn_back_takes_the_place_of_any_other_cue(
+    home: Any, more: dict[str, Any], word: str
+) -> None:
+    cue = cue_of({"target": TARGET, "home": home}, **more)
+    assert cue.word == word
+    assert (cue.parts[0] == "back home now") is (word == "turn")
+
+
+@pytest.mark.parametrize(
+    ("run", "stale", "parts"),
+    [
+        (OPEN, False, ("steady for 40 s", "run 2 B")),
+        (changed(OPEN, setup="as is"), False, ("steady for 40 s", "run 2")),
+        (changed(OPEN, long_enough=True), False, ("long enough", "run 2 B")),
+        (OPEN, True, ("run 2 B is open", "the data are stale")),
+        (changed(OPEN, open=False), False, ()),
+    ],
+)
+def test_the_run_that_is_open(run: Any, stale: bool, parts: tuple[str, ...]) -> None:
+    # What was held before it began does not count: the craft itself has been steady for 40 s.
+    shown = snapshot(runs=(RUN, run), steady__seconds_s=99.0)
+    assert run_parts(shown, stale=stale) == parts
+    assert cue_of({"runs": (RUN, run)}, since_received_s=9.0 if stale else 0.0).parts == parts
+
+
+def test_a_run_is_told_behind_the_cue() -> None:
+    shown = {"target": changed(ALONE, power_w=300.0), "runs": (OPEN,)}
+    assert cue_of(shown).parts == ("9 % over", "hold 300 W", "steady for 40 s", "run 2 B")
+
+
+@pytest.mark.parametrize(
+    ("figure", "units", "big"),
+    [
+        (around(51.0), KMH, BigFigureContent("51", "Wh/km", "last 20 s", "48 to 54")),
+        # 51 Wh/km * 1.852 = 94.45 Wh/NM, 5 % of it are 4.7
+        (around(51.0), KN, BigFigureContent("94", "Wh/NM", "last 20 s", "90 to 99")),
+        (Figure(51.0), KMH, BigFigureContent("51", "Wh/km", "last 20 s")),
+        (
+            Unknown(Reason.HARDLY_MOVING),
+            KMH,
+            BigFigureContent(None, "Wh/km", "last 20 s", why="hardly moving"),
+        ),
+        (
+            Figure(2e4),
+            KMH,
+            BigFigureContent(None, "Wh/km", "last 20 s", why="beyond 9999: hardly moving"),
+        ),
+    ],
+)
+def test_the_consumption_in_big_type(figure: Any, units: Any, big: BigFigureContent) -> None:
+    shown = state(snapshot(wh_per_km__last_20_s=figure), units=units)
+    assert ride_content(shown).consumption == big
+
+
+@pytest.mark.parametrize(
+    ("value_m", "units", "digits"),
+    [
+        (420.0, KMH, "0.42"),
+        (9_400.0, KMH, "9.4"),
+        (16_400.0, KMH, "16.4"),
+        (16_400.0, KN, "8.9"),
+        (142_000.0, KMH, "142"),
+    ],
+)
+def test_the_range_in_big_type(value_m: float, units: Any, digits: str) -> None:
+    shown = ride_content(state(snapshot(range_m__now=Figure(value_m)), units=units))
+    assert (shown.range.digits, shown.range.unit) == (digits, units.distance_name)
+
+
+def test_old_figures_are_marked_as_old() -> None:
+    for since_s, old in ((2.0, False), (2.1, True)):
+        content = ride_content(state(since_received_s=since_s))
+        assert (content.stale, content.consumption.stale, content.range.stale) == (old,) * 3
+
+
+CELLS = (
+    *(("power", "412 W"), ("speed", "8.0 km/h"), ("left", "812 Wh"), ("trip", "1.93 km")),
+    *(("used", "93 Wh"), ("time", "00:07:11"), ("5 min", "48 Wh/km"), ("trip", "48 Wh/km")),
+    *(("left", "68 %"), ("lasts", "01:58:10"), ("pack", "51.2 V"), ("draw", "8.1 A")),
+    *(("mark", "47 Wh/km"), ("best at", "5.4 km/h"), ("motor", "47 °C"), ("turns", "1810 rpm")),
+)
+
+
+def test_the_small_figures() -> None:
+    shown = made_snapshot(amps_a=8.06)
+    cells = small_figures(shown, KMH)
+    assert tuple((cell.label, cell.text) for cell in cells) == CELLS
+    assert all(cell.known for cell in cells)
+    assert [cell.interval for cell in cells if cell.label == "left"] == ["771 to 853", "65 to 71"]
+    knots = [cell.text for cell in small_figures(shown, KN)]
+    assert knots[1] == "4.3 kn"
+    assert knots[3] == "1.04 NM"
+    assert knots[6] == "89 Wh/NM"
+    assert knots[13] == "2.9 kn"
+
+
+def test_figures_that_a_craft_has_not_are_left_away() -> None:
+    labels = [cell.label for cell in small_figures(snapshot(drive=Unknown(Reason.NO_DRIVE)), KMH)]
+    assert labels == [label for label, _ in CELLS[:12]]
+
+
+def test_each_reason_is_said_once() -> None:
+    none = Unknown(Reason.NO_BATTERY)
+    cells = small_figures(snapshot(battery=none, time_left_s=none, volts_v=NO_CURVE), KMH)
+    assert unknown_reasons(cells) == (
+        "left, lasts: no [battery] in the craft profile",
+        "pack: no curve yet",
+    )
+
+
+def test_before_the_first_snapshot_all_is_unknown() -> None:
+    content = ride_content(waiting(since_received_s=99.0))
+    assert content.consumption == BigFigureContent(None, "Wh/km", "last 20 s", why="no data yet")
+    assert not any(cell.known for cell in content.figures)
+    assert not content.has_cue
+    assert not content.stale

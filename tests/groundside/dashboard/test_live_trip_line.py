@@ -1,0 +1,45 @@
+"""The trip's line between two that the source tells."""
+
+import pytest
+
+from groundside.dashboard.live_trip_line import LiveTripLine
+from onboard.contract.figure import Figure, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.trip_line import TripLine
+from tests.groundside.dashboard.steered_app import snapshot
+
+GIVEN = TripLine((10.0, 11.0), (0.0, 2.0), (0.0, 0.1))
+
+
+def test_snapshots_draw_on_what_was_told() -> None:
+    line = LiveTripLine()
+    line.replace(GIVEN)
+    assert line.record is GIVEN
+    line.extend(snapshot(t_s=12.0, trip__distance_m=Figure(4.0), trip__energy_wh=Figure(0.2)))
+    assert line.record == TripLine((10.0, 11.0, 12.0), (0.0, 2.0, 4.0), (0.0, 0.1, 0.2))
+    line.replace(GIVEN)
+    assert line.record is GIVEN
+
+
+def test_a_point_a_second_and_one_record_of_it() -> None:
+    line = LiveTripLine()
+    for fifth in range(11):
+        line.extend(snapshot(t_s=10.0 + fifth / 5))
+    first = line.record
+    assert first.t_s == (10.0, 11.0, 12.0)
+    assert line.record is first
+
+
+def test_what_falls_back_in_time_begins_anew() -> None:
+    line = LiveTripLine()
+    line.replace(GIVEN)
+    line.extend(snapshot(t_s=3.0))
+    assert line.record.t_s == (3.0,)
+
+
+@pytest.mark.parametrize("lacks", ["trip__distance_m", "trip__energy_wh"])
+def test_what_is_unknown_adds_nothing(lacks: str) -> None:
+    line = LiveTripLine()
+    line.replace(GIVEN)
+    line.extend(snapshot(t_s=20.0, **{lacks: Unknown(Reason.NO_FIX)}))
+    assert line.record is GIVEN
