@@ -1,1 +1,1 @@
-"""All that a person looks at: the dashboard, replay, review and demo."""
+"""The viewer: dashboard, browser server, replay, demo and reports."""

@@ -5,7 +5,7 @@ import os
 import sys
 from typing import Final
 
-from groundside.browser.serve_options import SERVE
+from groundside.browser.serve_command import SERVE
 from groundside.dashboard.watch_command import WATCH
 from groundside.demo.demo_command import DEMO
 from groundside.replay.replay_command import REPLAY
@@ -19,7 +19,7 @@ from onboard.errors import WattwakeError
 from onboard.options import Command, OneLineParser, add_commands
 
 COMMANDS: Final = (WATCH, SERVE, REPLAY, REVIEW, DEMO, PLAN, COMPARE, RECONCILE, SESSIONS)
-"""A row a command; `--help` keeps the order."""
+"""One row per command, in the order of `--help`."""
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -32,7 +32,7 @@ def main(argv: list[str] | None = None) -> int:
         print(f"wattwake-groundside: {problem}", file=sys.stderr)
         return 2
     except BrokenPipeError:
-        # The reader of our lines went away; nothing is left to say, nor to flush.
+        # The reader of our output is gone: there is nothing left to print or to flush.
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         return 0
     except KeyboardInterrupt:

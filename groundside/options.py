@@ -1,4 +1,4 @@
-"""Options that several of the viewer's commands take."""
+"""Options shared by several of the viewer's commands."""
 
 import argparse
 
@@ -11,8 +11,8 @@ def add_units(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--units", metavar="UNITS", help=f"one of {', '.join(CHOICES)}")
 
 
-def add_shown(parser: argparse.ArgumentParser) -> None:
-    """Add what every command takes that shows a source: `--plain` and the target distance."""
+def add_display(parser: argparse.ArgumentParser) -> None:
+    """Add the options of commands that show a source: `--plain` and `--target-distance-m`."""
     parser.add_argument(
         "--plain", action="store_true", help="plain lines, also where there is a terminal"
     )
@@ -25,7 +25,7 @@ def add_shown(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def add_playing_speed(parser: argparse.ArgumentParser) -> None:
+def add_speed(parser: argparse.ArgumentParser) -> None:
     """Add `--speed`."""
     parser.add_argument(
         "--speed",

@@ -1,7 +1,7 @@
-"""The program from its first to its last instant: an interrupt at any of them ends it quietly.
+"""Entry point of the viewer: an interrupt ends the program quietly at any time.
 
-Nothing heavy may be imported here. Until `main` can catch an interrupt, and once it has come back,
-SIGINT has the system's own way: it ends the process, and no line is said about where it was.
+Nothing heavy may be imported here. Before `main` can catch an interrupt, and after it has returned,
+SIGINT has its default action: it ends the process without a traceback.
 """
 
 import signal
@@ -9,25 +9,25 @@ import sys
 
 
 def run() -> int:
-    """Run the command line; give its exit code, 130 after an interrupt."""
-    taken = signal.getsignal(signal.SIGINT)  # ignored from outside, as with nohup, it stays so
-    ends = signal.SIG_DFL if taken is signal.default_int_handler else taken
-    signal.signal(signal.SIGINT, ends)
+    """Run the command line; return its exit code, 130 after an interrupt."""
+    inherited = signal.getsignal(signal.SIGINT)  # ignored, as under nohup, it stays ignored
+    outside_main = signal.SIG_DFL if inherited is signal.default_int_handler else inherited
+    signal.signal(signal.SIGINT, outside_main)
     sys.unraisablehook = _unraisable
     from groundside.command_line import main
 
     try:
-        signal.signal(signal.SIGINT, taken)
+        signal.signal(signal.SIGINT, inherited)
         return main()
     except KeyboardInterrupt:
         return 130
     finally:
-        signal.signal(signal.SIGINT, ends)
+        signal.signal(signal.SIGINT, outside_main)
 
 
-def _unraisable(lost: "sys.UnraisableHookArgs") -> None:
-    """Let an interrupt end the process that came where nothing can be raised, in a destructor."""
-    if lost.exc_type is KeyboardInterrupt:
+def _unraisable(unraisable: "sys.UnraisableHookArgs") -> None:
+    """End the process on an interrupt that arrived where none can be raised, in a destructor."""
+    if unraisable.exc_type is KeyboardInterrupt:
         signal.signal(signal.SIGINT, signal.SIG_DFL)
         signal.raise_signal(signal.SIGINT)
-    sys.__unraisablehook__(lost)
+    sys.__unraisablehook__(unraisable)

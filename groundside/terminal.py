@@ -1,38 +1,38 @@
-"""Whether a full-screen dashboard can run here, told before any screen code is loaded."""
+"""What the terminal can do, determined before any screen code is loaded."""
 
 import os
 import sys
 
 SERVED_VARIABLE = "WATTWAKE_SERVED_BY"
-"""Set by our web server to its process number: the dashboard then draws for a browser."""
+"""Set by our web server to its process id: the dashboard then draws for a browser."""
 TOUCH_VARIABLE = "WATTWAKE_TOUCH"
-"""Set to 1 where the terminal is known to be a touch screen: buttons are then large at any size."""
+"""Set to 1 if the terminal is known to be a touch screen: buttons are then large at any size."""
 
 
 def served_by() -> int | None:
-    """Return the process of our web server that this dashboard runs for, None where it does not."""
+    """Return the process id of the web server that this dashboard runs for, None without one."""
     raw = os.environ.get(SERVED_VARIABLE, "")
     return int(raw) if raw.isascii() and raw.isdigit() and int(raw) == os.getppid() else None
 
 
 def is_touch() -> bool:
-    """Return whether the screen is known to be touched."""
+    """Return whether the screen is known to be a touch screen."""
     return os.environ.get(TOUCH_VARIABLE) == "1" or served_by() is not None
 
 
 def usable_terminal() -> bool:
-    """Return whether the dashboard can draw here and read keys.
+    """Return whether the dashboard can draw and read keys here.
 
     Returns
     -------
     bool
-        True where input, output and error output are terminals that can move the cursor, and
-        where a browser is behind them.
+        True if input, output and error output are terminals that can move the cursor, or if a
+        browser is behind them.
 
     Notes
     -----
-    Error output counts because the screen is drawn on it: sent to a file, that file would fill
-    with escape codes. With standard input at its end the key reader would spin for ever.
+    Error output counts because the screen is drawn on it: redirected to a file, it would fill the
+    file with escape codes. With standard input at its end the key reader would spin for ever.
     """
     if served_by() is not None:
         return True
@@ -42,6 +42,6 @@ def usable_terminal() -> bool:
         try:
             if not stream.isatty():
                 return False
-        except (AttributeError, ValueError):  # none at all, or closed
+        except (AttributeError, ValueError):  # missing or closed
             return False
     return True

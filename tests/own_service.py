@@ -4,13 +4,13 @@ import secrets
 
 import pytest
 
-import groundside.connection.finding
+import groundside.connection.discovery
 import onboard.crew.announce
 
 
 def use_own_service(monkeypatch: pytest.MonkeyPatch) -> str:
     """Announce and search under a name of this test alone; return it."""
     service = f"_ww-{secrets.token_hex(4)}._tcp.local."
-    monkeypatch.setattr(groundside.connection.finding, "SERVICE", service)
+    monkeypatch.setattr(groundside.connection.discovery, "SERVICE", service)
     monkeypatch.setattr(onboard.crew.announce, "SERVICE", service)
     return service

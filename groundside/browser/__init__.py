@@ -1,1 +1,1 @@
-"""Serves the dashboard to browsers: a page, and a viewer process behind each that looks at it."""
+"""Serves the dashboard to browsers: a page, and a dashboard process for each that opens it."""

@@ -1,4 +1,4 @@
-"""A code as a person types it from one screen into another, and as a link carries it."""
+"""Login codes: typed by a person from one screen into another, or carried by a link."""
 
 import base64
 import binascii
@@ -6,17 +6,17 @@ import re
 
 from onboard.crew.invitation import CODE_BYTES
 
-PATH = "/pair"
+LOGIN_PATH = "/pair"
 _HALF = 5
 _LETTERS = 2 * _HALF
 """Base32 (RFC 4648) has five bits a letter: ten for six bytes."""
 _PADDING = "=" * 6
-_TYPED = str.maketrans({"0": "O", "1": "I", "8": "B"})
-"""Figures that base32 does not have, as what they look like."""
+_LOOKALIKES = str.maketrans({"0": "O", "1": "I", "8": "B"})
+"""Digits that base32 lacks, and the letters they resemble."""
 
 
 def code_text(code: bytes) -> str:
-    """Write a code in letters.
+    """Return a code in letters.
 
     Examples
     --------
@@ -28,14 +28,14 @@ def code_text(code: bytes) -> str:
 
 
 def parse_code(text: str) -> bytes | None:
-    """Read a code as it was typed: small letters, spaces and dashes do not matter.
+    """Return a code as typed, ignoring case, spaces and dashes; None if it is malformed.
 
     Examples
     --------
     >>> parse_code(" aaaqe ayeau ") == bytes(range(6)), parse_code("AAAQE") is None
     (True, True)
     """
-    letters = re.sub(r"[\s-]", "", text[:64]).upper().translate(_TYPED)
+    letters = re.sub(r"[\s-]", "", text[:64]).upper().translate(_LOOKALIKES)
     if len(letters) != _LETTERS or not letters.isascii():
         return None
     try:
@@ -45,15 +45,15 @@ def parse_code(text: str) -> bytes | None:
     return code if len(code) == CODE_BYTES else None
 
 
-def link(page: str, code: bytes) -> str:
-    """Return the link that lets a browser in.
+def login_link(page: str, code: bytes) -> str:
+    """Return the link that logs a browser in.
 
-    Behind `#` a browser keeps it to itself: it stands in no request, no log and no `Referer`
+    A browser keeps what follows `#` to itself: it appears in no request, log or `Referer`
     (RFC 9110, 4.2.5 and 10.1.3).
 
     Examples
     --------
-    >>> link("https://192.0.2.7:27221/", bytes(range(6)))
+    >>> login_link("https://192.0.2.7:27221/", bytes(range(6)))
     'https://192.0.2.7:27221/pair#AAAQE-AYEAU'
     """
-    return f"{page.rstrip('/')}{PATH}#{code_text(code)}"
+    return f"{page.rstrip('/')}{LOGIN_PATH}#{code_text(code)}"

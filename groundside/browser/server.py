@@ -1,4 +1,4 @@
-"""The web server: a page, what the page needs, and a websocket for each viewer."""
+"""The web server: a page, the files it needs, and a websocket for each dashboard."""
 
 import asyncio
 import contextlib
@@ -11,36 +11,35 @@ from pathlib import Path
 import textual_serve
 from aiohttp import web
 
-from groundside.browser.codes import PATH
-from groundside.browser.entry import Entry
-from groundside.browser.guard import (
+from groundside.browser.access import BrowserAccess
+from groundside.browser.codes import LOGIN_PATH
+from groundside.browser.dashboard_process import CLOSE_REVOKED, DashboardProcess
+from groundside.browser.login_page import MOST_BYTES, log_in, login_page, with_cookie
+from groundside.browser.security import (
     Handler,
+    add_headers,
     numbers_only,
     own_names_only,
-    same_site,
+    same_origin,
     short_paths_only,
-    strangers_page,
-    tell_browser,
 )
-from groundside.browser.inlet import SETTINGS, Inlet, Terse, listening
-from groundside.browser.key import Key
-from groundside.browser.strangers import MOST_BYTES, take_code, with_cookie
-from groundside.browser.viewer import PUT_OUT, Viewer
+from groundside.browser.server_key import ServerKey
+from groundside.browser.tls_listener import SETTINGS, QuietRequestHandler, TlsListener, listen
 from onboard.crew.members import VIEWER, Member
 from onboard.errors import WattwakeError
 
 HEARTBEAT_S = 5.0
 """A phone that is gone is noticed after one and a half of these [s]."""
-LOOK_S = 1.0
-"""How often it is looked who was revoked [s]."""
-CLOSE_S = 1.0
-"""A browser that is put out has this for its last word [s]."""
+REVOKED_CHECK_S = 1.0
+"""Interval between checks for revoked members [s]."""
+CLOSE_TIMEOUT_S = 1.0
+"""Time for a browser to answer a websocket's close [s]."""
 LONGEST_MESSAGE_BYTES = 65_536
 PAGE = files("groundside.browser") / "page.html"
 STATIC = Path(textual_serve.__file__).parent / "static"
 
 
-class Dashboards:
+class DashboardServer:
     """Serves dashboards to browsers.
 
     Parameters
@@ -48,20 +47,22 @@ class Dashboards:
     command
         The command line that runs a dashboard.
     most
-        How many viewers there may be at a time.
-    entry
-        Who may come in; None lets in everybody, which is for this machine alone.
+        Limit on the dashboards open at a time.
+    access
+        Who may log in; None lets everybody in, which is for this machine alone.
     """
 
-    def __init__(self, command: Sequence[str], most: int, entry: Entry | None = None) -> None:
+    def __init__(
+        self, command: Sequence[str], most: int, access: BrowserAccess | None = None
+    ) -> None:
         self._command = list(command)
         self._most = most
-        self.entry = entry
+        self.access = access
         self._open: dict[web.WebSocketResponse, Member | None] = {}
 
     def app(self) -> web.Application:
-        """Make the application."""
-        checks = [numbers_only] if self.entry is None else [own_names_only, self._members_only]
+        """Return the web application."""
+        checks = [numbers_only] if self.access is None else [own_names_only, self._members_only]
         app = web.Application(middlewares=[*checks, short_paths_only], client_max_size=MOST_BYTES)
         app.add_routes(
             [
@@ -71,33 +72,33 @@ class Dashboards:
                 web.static("/static", STATIC),
             ]
         )
-        app.on_response_prepare.append(tell_browser)
+        app.on_response_prepare.append(add_headers)
         app.on_shutdown.append(self._close_all)
         return app
 
     @web.middleware
     async def _members_only(self, request: web.Request, handler: Handler) -> web.StreamResponse:
-        """Let nobody further than the strangers' page whom no cookie names."""
-        assert self.entry is not None
+        """Answer whoever has no member's cookie with the login page."""
+        assert self.access is not None
         member = self._member(request)
-        if member is not None and isinstance(request.protocol, Terse):
-            request.protocol.is_of_a_member()
-        if request.path == PATH:
+        if member is not None and isinstance(request.protocol, QuietRequestHandler):
+            request.protocol.identify()
+        if request.path == LOGIN_PATH:
             if request.method == "POST":
-                return await take_code(request, self.entry, member)
-            return strangers_page(200 if member else 403)
-        return strangers_page(403) if member is None else await handler(request)
+                return await log_in(request, self.access, member)
+            return login_page(200 if member else 403)
+        return login_page(403) if member is None else await handler(request)
 
     async def _page(self, request: web.Request) -> web.Response:
         page = web.Response(text=PAGE.read_text(encoding="utf-8"), content_type="text/html")
-        # A browser keeps the cookie for as long again.
-        return page if self.entry is None else with_cookie(page, request.cookies)
+        # Opening the page renews the cookie.
+        return page if self.access is None else with_cookie(page, request.cookies)
 
     def _member(self, request: web.Request) -> Member | None:
-        return None if self.entry is None else self.entry.member_with(request.cookies)
+        return None if self.access is None else self.access.member_with(request.cookies)
 
     def _free(self, member: Member | None) -> int:
-        """Return how many places there are; the last is not for those who look only."""
+        """Return the number of free places; the last is not for those who may only view."""
         kept = 1 if member is not None and member.role == VIEWER and self._most > 1 else 0
         return max(self._most - kept - len(self._open), 0)
 
@@ -106,130 +107,132 @@ class Dashboards:
         return web.Response(text=text, content_type="application/json")
 
     async def _websocket(self, request: web.Request) -> web.StreamResponse:
-        scheme = "http" if self.entry is None else "https"
-        if not same_site(request.headers.get("Origin", ""), request.host, scheme):
+        scheme = "http" if self.access is None else "https"
+        if not same_origin(request.headers.get("Origin", ""), request.host, scheme):
             raise web.HTTPForbidden(text="this page is not ours\n")
         member = self._member(request)
         if self._free(member) <= 0:
             raise web.HTTPServiceUnavailable(text="all places are taken\n")
         socket = web.WebSocketResponse(
-            heartbeat=HEARTBEAT_S, max_msg_size=LONGEST_MESSAGE_BYTES, timeout=CLOSE_S
+            heartbeat=HEARTBEAT_S, max_msg_size=LONGEST_MESSAGE_BYTES, timeout=CLOSE_TIMEOUT_S
         )
         self._open[socket] = member
         try:
             await socket.prepare(request)
             width, height = (_whole(request.query.get(key)) for key in ("width", "height"))
-            viewer = Viewer(self._command_for(member), socket)
-            await viewer.run_for(width or 80, height or 24)
+            dashboard = DashboardProcess(self._command_for(member), socket)
+            await dashboard.run_until_closed(width or 80, height or 24)
         finally:
             self._open.pop(socket, None)
-            if socket.prepared:  # else it asked for no websocket
+            if socket.prepared:  # else the request was for no websocket
                 await socket.close()
         return socket
 
     def _command_for(self, member: Member | None) -> list[str]:
-        """Return the dashboard's command line; who looks only is given one that cannot speak."""
-        looks_only = member is not None and member.role == VIEWER
-        return [*self._command, *(["--read-only"] if looks_only else [])]
+        """Return the dashboard's command line, read-only for a member who may only view."""
+        read_only = member is not None and member.role == VIEWER
+        return [*self._command, *(["--read-only"] if read_only else [])]
 
-    async def put_out_revoked(self) -> None:
-        """Close what belongs to those whom the crew no longer names, until this is cancelled."""
-        assert self.entry is not None
+    async def close_revoked(self) -> None:
+        """Close the websockets of members no longer in the crew, until cancelled."""
+        assert self.access is not None
         while True:
-            members = self.entry.crew().members
+            members = self.access.crew().members
             revoked = [
                 socket
                 for socket, member in self._open.items()
                 if member not in members and socket.prepared
             ]
-            await asyncio.gather(*(socket.close(code=PUT_OUT) for socket in revoked))
-            await asyncio.sleep(LOOK_S)
+            await asyncio.gather(*(socket.close(code=CLOSE_REVOKED) for socket in revoked))
+            await asyncio.sleep(REVOKED_CHECK_S)
 
     async def _close_all(self, _app: web.Application) -> None:
         await asyncio.gather(*(socket.close() for socket in list(self._open)))
 
 
 async def serve(
-    dashboards: Dashboards, host: str, port: int, *, ready: Callable[[int], None]
+    dashboards: DashboardServer, host: str, port: int, *, on_ready: Callable[[int], None]
 ) -> None:
-    """Serve until SIGTERM, SIGINT or SIGHUP; all viewers have ended then.
+    """Serve until SIGTERM, SIGINT or SIGHUP; all dashboards have ended then.
 
     Parameters
     ----------
     dashboards
-        What is served; encrypted where it is not for everybody.
+        What to serve; encrypted if it has access control.
     host, port
-        Where to listen.
-    ready
-        Called once it listens, with the port.
+        Address to listen on.
+    on_ready
+        Called with the port once it listens.
 
     Raises
     ------
     WattwakeError
-        If the address cannot be had, or the key not be used.
+        If the address or the key cannot be used.
     """
-    told = asyncio.Event()
+    stopped = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
         with contextlib.suppress(ValueError, RuntimeError):  # not in the main thread
-            loop.add_signal_handler(number, told.set)
+            loop.add_signal_handler(number, stopped.set)
     async with serving(dashboards, host, port) as bound:
-        ready(bound)
-        await told.wait()
+        on_ready(bound)
+        await stopped.wait()
 
 
 @contextlib.asynccontextmanager
-async def serving(dashboards: Dashboards, host: str, port: int) -> AsyncIterator[int]:
-    """Serve for as long as the context lasts; gives the port.
+async def serving(dashboards: DashboardServer, host: str, port: int) -> AsyncIterator[int]:
+    """Serve as long as the context is entered; yields the port.
 
     Raises
     ------
     WattwakeError
-        If the address cannot be had, or the key not be used.
+        If the address or the key cannot be used.
     """
     runner = web.AppRunner(dashboards.app(), access_log=None, shutdown_timeout=1.0)
     await runner.setup()
-    beside: list[asyncio.Task[None]] = []
+    tasks: list[asyncio.Task[None]] = []
     plain: asyncio.Server | None = None
     try:
         try:
-            if dashboards.entry is None:
-                plain = await _plain(runner, host, port)
+            if dashboards.access is None:
+                plain = await _listen_plain(runner, host, port)
                 bound = int(plain.sockets[0].getsockname()[1])
             else:
-                bound, beside = _encrypted(dashboards, dashboards.entry, runner, host, port)
+                bound, tasks = _listen_encrypted(dashboards, dashboards.access, runner, host, port)
         except OSError as problem:
             why = (problem.strerror or str(problem)).lower()
             raise WattwakeError(f"--bind {host}:{port}: {why}") from None
         yield bound
     finally:
-        for task in beside:
+        for task in tasks:
             task.cancel()
         if plain is not None:
             plain.close()
         await runner.cleanup()
-        if beside:
-            await asyncio.wait(beside)
+        if tasks:
+            await asyncio.wait(tasks)
 
 
-async def _plain(runner: web.AppRunner, host: str, port: int) -> asyncio.Server:
+async def _listen_plain(runner: web.AppRunner, host: str, port: int) -> asyncio.Server:
     """Listen for browsers on this machine."""
     assert runner.server is not None
     loop, web_server = asyncio.get_running_loop(), runner.server
-    return await loop.create_server(lambda: Terse(web_server, loop=loop, **SETTINGS), host, port)
+    return await loop.create_server(
+        lambda: QuietRequestHandler(web_server, loop=loop, **SETTINGS), host, port
+    )
 
 
-def _encrypted(
-    dashboards: Dashboards, entry: Entry, runner: web.AppRunner, host: str, port: int
+def _listen_encrypted(
+    dashboards: DashboardServer, access: BrowserAccess, runner: web.AppRunner, host: str, port: int
 ) -> tuple[int, list[asyncio.Task[None]]]:
     """Listen for browsers from elsewhere."""
     assert runner.server is not None
-    key = Key(entry.folder, entry.key_changed)
-    inlet = Inlet(runner.server, key.context, entry.limits)
-    inlet_socket = listening(host, port)
-    return int(inlet_socket.getsockname()[1]), [
-        asyncio.create_task(inlet.run(inlet_socket)),
-        asyncio.create_task(dashboards.put_out_revoked()),
+    key = ServerKey(access.folder, access.on_key_change)
+    listener = listen(host, port)
+    tls = TlsListener(runner.server, key.context, access.limits)
+    return int(listener.getsockname()[1]), [
+        asyncio.create_task(tls.run(listener)),
+        asyncio.create_task(dashboards.close_revoked()),
     ]
 
 

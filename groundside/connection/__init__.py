@@ -1,1 +1,1 @@
-"""From the feed to the viewer: finding crafts, connecting to them, and sending commands."""
+"""Sources of snapshots: finding crafts, reading their feeds, sending commands."""

@@ -1,15 +1,15 @@
-"""Addresses as people type and read them: HOST[:PORT]."""
+"""Network addresses as people type and read them: HOST[:PORT]."""
 
 from onboard.errors import UsageError
 
 
 def parse_address(text: str, default_port: int) -> tuple[str, int]:
-    """Split `HOST[:PORT]`; an IPv6 address with a port stands in brackets.
+    """Split `HOST[:PORT]`; an IPv6 address followed by a port needs brackets.
 
     Raises
     ------
     UsageError
-        Where there is no host, or the port is none.
+        If the host is missing or the port is invalid.
 
     Examples
     --------
@@ -37,6 +37,12 @@ def parse_address(text: str, default_port: int) -> tuple[str, int]:
     return host, int(port_text)
 
 
-def shown(host: str, port: int) -> str:
-    """Return an address as people write it."""
+def format_address(host: str, port: int) -> str:
+    """Return `HOST:PORT`, with an IPv6 host in brackets.
+
+    Examples
+    --------
+    >>> format_address("192.0.2.7", 27220), format_address("::1", 4000)
+    ('192.0.2.7:27220', '[::1]:4000')
+    """
     return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"

@@ -1,6 +1,6 @@
-"""The crafts that this machine is paired with: how each is known, and the token that it gave.
+"""The crafts that this machine is paired with: their keys, tokens and last addresses.
 
-Readable by the owner only: whoever has a token looks on.
+The file is readable by its owner only: whoever has a token can watch.
 """
 
 import json
@@ -21,22 +21,22 @@ HOSTS_MOST = 4
 
 @dataclass(frozen=True)
 class Craft:
-    """A craft.
+    """A paired craft.
 
     Parameters
     ----------
     name
-        What it calls itself; another of that name has a number behind it.
+        The name it gives itself; a number is appended if another craft has the same.
     fingerprint
         SHA-256 of its certificate, hexadecimal.
     token
-        What lets this machine in.
+        The token that lets this machine in.
     role
         `crew` or `viewer`.
     hosts
-        Where it was found, the last place first.
+        Addresses where it was found, the latest first.
     port
-        Of its encrypted feed.
+        Port of its encrypted feed.
     """
 
     name: str
@@ -47,13 +47,13 @@ class Craft:
     port: int
 
     def found_at(self, host: str, port: int) -> "Craft":
-        """Return it with where it was found now."""
+        """Return a copy with the address where it was found now."""
         others = tuple(one for one in self.hosts if one != host)
         return replace(self, hosts=(host, *others)[:HOSTS_MOST], port=port)
 
 
 def crafts_path() -> Path:
-    """Return where they are kept: beside what else the viewer remembers."""
+    """Return the path of the crafts' file, beside the preferences."""
     return preferences_path().with_name("crafts.json")
 
 
@@ -63,12 +63,12 @@ class CraftBook:
     Parameters
     ----------
     path
-        Where it is; it need not be there.
+        Its path; it need not exist.
 
     Raises
     ------
     UsageError
-        If it is there and cannot be used, or others may read it.
+        If it exists and is unusable, or others may read it.
     """
 
     def __init__(self, path: Path) -> None:
@@ -76,18 +76,18 @@ class CraftBook:
         self.crafts = _read(path)
 
     def remember(self, craft: Craft) -> Craft:
-        """Keep a craft from now on, in place of what was known of it; give it as it is kept.
+        """Store a craft, replacing what was stored for its key; return it as stored.
 
         Raises
         ------
         UsageError
-            If it cannot be written.
+            If the file cannot be written.
         """
         others = [one for one in self.crafts if one.fingerprint != craft.fingerprint]
-        kept = replace(craft, name=_free_name(craft.name, {one.name for one in others}))
-        if self.crafts != (there := (*others, kept)):
-            self._write(there)
-        return kept
+        stored = replace(craft, name=_free_name(craft.name, {one.name for one in others}))
+        if self.crafts != (crafts := (*others, stored)):
+            self._write(crafts)
+        return stored
 
     def forget(self, name: str) -> None:
         """Forget a craft.
@@ -95,7 +95,7 @@ class CraftBook:
         Raises
         ------
         UsageError
-            If there is none of that name, or it cannot be written.
+            If no craft has that name, or the file cannot be written.
         """
         rest = tuple(one for one in self.crafts if one.name != name)
         if rest == self.crafts:
@@ -104,21 +104,21 @@ class CraftBook:
         self._write(rest)
 
     def at(self, host: str, port: int | None = None) -> Craft | None:
-        """Return the craft that was found at an address, at any port without one."""
+        """Return the craft last found at a host and port; without a port, at any port."""
         for craft in reversed(self.crafts):
             if host in craft.hosts and port in (None, craft.port):
                 return craft.found_at(host, craft.port)
         return None
 
     def named(self, name: str) -> Craft | None:
-        """Return the craft of a name."""
+        """Return the craft of that name."""
         return next((one for one in self.crafts if one.name == name), None)
 
     def _write(self, crafts: tuple[Craft, ...]) -> None:
-        stated = {"schema": SCHEMA, "crafts": [asdict(one) for one in crafts]}
+        content = {"schema": SCHEMA, "crafts": [asdict(one) for one in crafts]}
         try:
             make_own_folder(self._path.parent)
-            write_whole(self._path, json.dumps(stated, indent=1) + "\n")
+            write_whole(self._path, json.dumps(content, indent=1) + "\n")
         except OSError as problem:
             cause = (problem.strerror or str(problem)).lower()
             raise UsageError(f"{self._path}: cannot be written: {cause}") from None
@@ -127,10 +127,10 @@ class CraftBook:
 
 def _read(path: Path) -> tuple[Craft, ...]:
     try:
-        there = path.stat()
-        if stat.S_IMODE(there.st_mode) & 0o077:
+        status = path.stat()
+        if stat.S_IMODE(status.st_mode) & 0o077:
             raise UsageError(f"{path}: others may read it: chmod 600 {path}")
-        if there.st_size > MOST_BYTES:
+        if status.st_size > MOST_BYTES:
             raise ValueError
         raw = json.loads(path.read_text(encoding="utf-8"))
         if set(raw) != {"schema", "crafts"} or raw["schema"] != SCHEMA:

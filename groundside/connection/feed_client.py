@@ -1,7 +1,7 @@
-"""The viewer's end of the feed: connects, reconnects, gives the newest snapshot only, and speaks.
+"""The viewer's end of the feed: connects, reconnects, yields the newest snapshot, sends commands.
 
-A viewer that falls behind is given the newest snapshot and never a queue; a link that drops,
-falls silent or talks nonsense becomes a sentence, never an exception.
+A viewer that falls behind gets the newest snapshot, never a queue. A link that drops, falls silent
+or sends nonsense becomes a sentence for the rider, never an exception.
 """
 
 import asyncio
@@ -10,9 +10,9 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from groundside.connection.address import shown
-from groundside.connection.answers import ANSWER_S, Answers, Said
-from groundside.connection.source import Places, ReplayControls, Update
+from groundside.connection.address import format_address
+from groundside.connection.commands import ACK_TIMEOUT_S, CommandResult, PendingCommands
+from groundside.connection.source import Update
 from onboard.contract.codec import ContractError, SchemaError, from_line
 from onboard.contract.commands import Command
 from onboard.contract.messages import Ack, Hello
@@ -22,7 +22,7 @@ from onboard.errors import FeedError
 from onboard.feed.lines import LineSplitter
 
 if TYPE_CHECKING:
-    from groundside.connection.craft_link import Joined
+    from groundside.connection.crew_client import JoinedFeed
 
 CHUNK_BYTES = 65_536
 FIRST_WAIT_S = 0.5
@@ -37,17 +37,17 @@ class FeedClient:
     Parameters
     ----------
     host, port
-        Where the feed is served.
+        Address of the feed.
     sleep
-        How to wait between attempts; tests put their own here.
+        Waits between attempts; replaced in tests.
     silence_s
-        After how long without a byte the connection counts as dead [s].
-    heard
-        Called with each command that the daemon did, of whichever viewer, and whether it was said
-        here. It must not wait.
-    dial
-        Gives the connection of a paired craft; without, it is plain.
+        Time without a byte after which the connection counts as dead [s].
+    connect
+        Joins the feed of a paired craft; without it the connection is plain.
     """
+
+    controls = None
+    seek_controls = None
 
     def __init__(
         self,
@@ -56,57 +56,42 @@ class FeedClient:
         *,
         sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
         silence_s: float = SILENCE_S,
-        heard: Callable[[Command, bool], None] | None = None,
-        dial: "Callable[[], Awaitable[Joined]] | None" = None,
+        connect: "Callable[[], Awaitable[JoinedFeed]] | None" = None,
     ) -> None:
         self.host = host
         self.port = port
         self.malformed_lines = 0
         self.oversized_lines = 0
         self.superseded_snapshots = 0
+        self._address = format_address(host, port)
+        self.name = f"feed {self._address}"
         self._sleep = sleep
         self._silence_s = silence_s
-        self._dial = dial
+        self._join = connect
         self._newest: Update | None = None
         self._trip_line: TripLine | None = None
-        self._news = asyncio.Event()
+        self._updated = asyncio.Event()
         self._understood = False
-        self._heard = heard
         self._writer: asyncio.StreamWriter | None = None
-        self._answers = Answers(f"feed at {shown(host, port)}")
+        self._pending = PendingCommands(f"feed at {self._address}")
 
     @property
-    def name(self) -> str:
-        """What the source is called on the screen."""
-        return f"feed {shown(self.host, self.port)}"
-
-    @property
-    def controls(self) -> ReplayControls | None:
-        """None: a live feed cannot be steered."""
-        return None
-
-    @property
-    def places(self) -> Places | None:
-        """None: a live feed knows no place but now."""
-        return None
-
-    @property
-    def talk(self) -> "FeedClient":
-        """Itself: the daemon at the other end listens."""
+    def command_sender(self) -> "FeedClient":
+        """Itself: the daemon at the other end takes commands."""
         return self
 
     async def stream(self) -> AsyncIterator[Update]:
-        """Return the newest update whenever there is a new one, for ever."""
+        """Yield the newest update whenever there is a new one, for ever."""
         keeper = asyncio.create_task(self._keep_connected())
         try:
             while True:
-                news = asyncio.create_task(self._news.wait())
-                await asyncio.wait({news, keeper}, return_when=asyncio.FIRST_COMPLETED)
-                if not news.done():
-                    news.cancel()
-                    keeper.result()  # raises what ended it: it ends only by a fault of ours
+                updated = asyncio.create_task(self._updated.wait())
+                await asyncio.wait({updated, keeper}, return_when=asyncio.FIRST_COMPLETED)
+                if not updated.done():
+                    updated.cancel()
+                    keeper.result()  # raises: only a fault of ours ends it
                     return
-                self._news.clear()
+                self._updated.clear()
                 update, self._newest = self._newest, None
                 if update is not None:
                     yield update
@@ -115,122 +100,118 @@ class FeedClient:
             with contextlib.suppress(asyncio.CancelledError):
                 await keeper
 
-    async def send(self, command: Command, *, timeout_s: float = ANSWER_S) -> Said:
-        """Say something to the daemon while `stream` runs, and wait for its answer.
+    async def send(self, command: Command, *, timeout_s: float = ACK_TIMEOUT_S) -> CommandResult:
+        """Send a command to the daemon while `stream` runs, and wait for its result.
 
         Parameters
         ----------
         command
-            As of `groundside.connection.say.setting` and `groundside.connection.say.mark`.
+            As made by `groundside.connection.commands`.
         timeout_s
-            How long to wait for the answer [s].
+            Time limit for the acknowledgement [s].
 
         Returns
         -------
-        Said
-            How it fared; whatever goes wrong is a sentence in it.
+        CommandResult
+            The result; any failure is a sentence in it.
         """
         if self._writer is None or not self._understood:
-            return Said(False, f"no feed at {shown(self.host, self.port)}: nothing was said")
+            return CommandResult(False, f"no feed at {self._address}: nothing was said")
         try:
-            number, line = self._answers.line(command)
+            number, line = self._pending.encode(command)
         except ValueError as problem:
-            return Said(False, str(problem))
-        # Without draining: a command is small, and a connection that takes none ends in silence.
+            return CommandResult(False, str(problem))
+        # Not drained: a command is small, and a connection that takes none ends in silence.
         self._writer.write(line)
-        return await self._answers.wait(number, timeout_s)
+        return await self._pending.wait(number, timeout_s)
 
-    def _give(self, update: Update) -> None:
+    def _publish(self, update: Update) -> None:
         if self._newest is not None and self._newest.snapshot is not None:
             self.superseded_snapshots += 1
             if update.trip_line is None:
-                # What it told of the trip is still news.
+                # The trip line of the superseded update is still news.
                 update = replace(update, trip_line=self._newest.trip_line)
         self._newest = update
-        self._news.set()
+        self._updated.set()
 
     async def _keep_connected(self) -> None:
         wait_s = FIRST_WAIT_S
         while True:
             self._understood = False
             problem = await self._read_once()
-            # a feed that was understood came to an end: it may be back at once
+            # A feed that was understood may be back at once.
             wait_s = FIRST_WAIT_S if self._understood else wait_s
-            self._give(Update(None, f"{problem}, trying again in {wait_s:g} s"))
+            self._publish(Update(None, f"{problem}, trying again in {wait_s:g} s"))
             await self._sleep(wait_s)
             wait_s = min(LONGEST_WAIT_S, wait_s * 2.0)
 
     async def _read_once(self) -> str:
-        """Read one connection to its end and say why it ended."""
-        where = shown(self.host, self.port)
+        """Read one connection to its end and return why it ended."""
         try:
             async with asyncio.timeout(self._silence_s):
-                reader, writer, first = await self._connect()
-        except (OSError, ValueError):  # ValueError: a host name that cannot be one
-            return f"no feed at {where}"
+                reader, writer, first_line = await self._connect()
+        except (OSError, ValueError):  # ValueError: an impossible host name
+            return f"no feed at {self._address}"
         except FeedError as problem:
             return str(problem)
         self._writer = writer
         try:
-            return await self._read_lines(reader, where, first)
+            return await self._read_lines(reader, first_line)
         except TimeoutError:
-            return f"nothing from {where} for {self._silence_s:g} s"
+            return f"nothing from {self._address} for {self._silence_s:g} s"
         except OSError:
-            return f"feed at {where} broke off"
+            return f"feed at {self._address} broke off"
         finally:
             self._writer = None
-            self._answers.broken_off()
+            self._pending.disconnect()
             writer.close()
             with contextlib.suppress(OSError):
                 await writer.wait_closed()
 
     async def _connect(self) -> tuple[asyncio.StreamReader, asyncio.StreamWriter, bytes]:
-        """Return a connection, and what was read of it already."""
-        if self._dial is None:
+        """Return a connection, and what was already read from it."""
+        if self._join is None:
             return *(await asyncio.open_connection(self.host, self.port)), b""
-        there = await self._dial()
-        return there.reader, there.writer, there.first
+        feed = await self._join()
+        return feed.reader, feed.writer, feed.first_line
 
-    async def _read_lines(self, reader: asyncio.StreamReader, where: str, first: bytes) -> str:
+    async def _read_lines(self, reader: asyncio.StreamReader, data: bytes) -> str:
         splitter = LineSplitter()
         while True:
-            data, first = first, b""
             if not data:
                 async with asyncio.timeout(self._silence_s):
                     data = await reader.read(CHUNK_BYTES)
             if not data:
-                return f"feed at {where} ended"
+                return f"feed at {self._address} ended"
             dropped_before = splitter.oversized_lines
-            lines = splitter.feed(data)
+            lines, data = splitter.feed(data), b""
             self.oversized_lines += splitter.oversized_lines - dropped_before
             for line in lines:
-                problem = self._take_line(line, where)
+                problem = self._take_line(line)
                 if problem is not None:
                     return problem
 
-    def _take_line(self, line: bytes, where: str) -> str | None:
-        """Take one line; give a sentence where this connection is of no use."""
+    def _take_line(self, line: bytes) -> str | None:
+        """Process one line; return a sentence if this connection is of no use."""
         if not line.strip():
             return None
         try:
             message = from_line(line)
         except SchemaError as other:
             return (
-                f"feed at {where} speaks schema {other}, this viewer knows {SCHEMA}: "
+                f"feed at {self._address} speaks schema {other}, this viewer knows {SCHEMA}: "
                 "install the same version on both sides"
             )
         except ContractError:
             self.malformed_lines += 1
-            return None if self._understood else f"what answers at {where} is not a feed"
+            return None if self._understood else f"what answers at {self._address} is not a feed"
         if isinstance(message, Hello | Snapshot):
             self._understood = True
         if isinstance(message, Snapshot):
-            self._give(Update(message, trip_line=self._trip_line))
+            self._publish(Update(message, trip_line=self._trip_line))
             self._trip_line = None
         elif isinstance(message, TripLine):
             self._trip_line = message
         elif isinstance(message, Ack):
-            self._answers.take(message)
-            if self._heard is not None and message.ok and message.command is not None:
-                self._heard(message.command, message.by)
+            self._pending.acknowledge(message)
         return None

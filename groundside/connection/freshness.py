@@ -1,13 +1,13 @@
-"""How old the figures are, and when they are too old to ride by."""
+"""Age of the figures, and when they are too old to ride by."""
 
 from groundside.connection.source import ReplayState
 from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import Snapshot
 
 SILENT_S = 2.0
-"""Without a snapshot for this long figures are stale [s]: ten missed in a row at 5 Hz."""
+"""Figures are stale after this long without a snapshot [s]: ten missed in a row at 5 Hz."""
 OLD_TELEMETRY_S = 5.0
-"""With telemetry older than this figures are stale, though the feed runs [s]."""
+"""Figures are stale when the telemetry is older than this, even if the feed runs [s]."""
 
 
 def data_age_s(
@@ -18,11 +18,11 @@ def data_age_s(
     Parameters
     ----------
     snapshot
-        The newest.
+        The newest snapshot.
     since_received_s
-        How long ago it arrived [s].
+        Time since it arrived [s].
     replay
-        Where the replay of a saved ride is: data do not age while it stands still.
+        State of the replay, if it is one: data do not age while it stands still.
     """
     age_s = snapshot.link.age_s
     if isinstance(age_s, Unknown):

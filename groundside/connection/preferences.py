@@ -1,6 +1,6 @@
-"""What a viewer remembers from one time to the next: the rider's units and theme.
+"""What a viewer remembers between runs: the rider's units and theme.
 
-It is a comfort and no more: a file that cannot be read or written changes nothing else.
+A convenience only: a file that cannot be read or written changes nothing else.
 """
 
 import contextlib
@@ -15,42 +15,42 @@ MOST_BYTES = 4096
 
 
 def preferences_path() -> Path:
-    """Return where they are kept (XDG Base Directory Specification)."""
+    """Return the path of the preferences file (XDG Base Directory Specification)."""
     base = os.environ.get("XDG_CONFIG_HOME") or ""
-    # The specification has relative paths ignored.
+    # The specification says to ignore relative paths.
     folder = Path(base) if Path(base).is_absolute() else Path.home() / ".config"
     return folder / "wattwake" / "viewer.json"
 
 
 class Preferences:
-    """Texts by name, such as `units` and `theme`.
+    """Strings by name, such as `units` and `theme`.
 
     Parameters
     ----------
     path
-        Where they are kept; None keeps them for this run only.
+        The file; None keeps them for this run only.
     """
 
     def __init__(self, path: Path | None) -> None:
         self._path = path
-        self._kept: dict[str, str] = {}
+        self._values: dict[str, str] = {}
         with contextlib.suppress(OSError, ValueError, RecursionError):
             if path is not None and path.stat().st_size <= MOST_BYTES:
                 raw = json.loads(path.read_text(encoding="utf-8"))
                 if isinstance(raw, dict):
-                    self._kept = {k: v for k, v in raw.items() if isinstance(v, str)}
+                    self._values = {k: v for k, v in raw.items() if isinstance(v, str)}
 
     def get(self, name: str) -> str | None:
-        """Return what is remembered, None without."""
-        return self._kept.get(name)
+        """Return a stored value, or None."""
+        return self._values.get(name)
 
     def put(self, name: str, value: str) -> None:
-        """Remember a text from now on."""
-        if self._kept.get(name) == value:
+        """Store a value from now on."""
+        if self._values.get(name) == value:
             return
-        self._kept[name] = value
+        self._values[name] = value
         if self._path is None:
             return
         with contextlib.suppress(OSError):
             make_own_folder(self._path.parent)
-            write_whole(self._path, json.dumps(self._kept, indent=1) + "\n")
+            write_whole(self._path, json.dumps(self._values, indent=1) + "\n")

@@ -1,13 +1,13 @@
-"""What feeds the dashboard and the plain lines: a live feed, a replay or a test, all alike.
+"""Sources of snapshots: a live feed, a replay or a test all look the same to the screens.
 
-A source yields updates for as long as it lives; if it has no snapshot, it says why.
+A source yields updates for as long as it lives; an update without a snapshot says why.
 """
 
 from collections.abc import AsyncIterator
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-from groundside.connection.answers import Said
+from groundside.connection.commands import CommandResult
 from onboard.contract.alerts import Alert
 from onboard.contract.commands import Command
 from onboard.contract.snapshot import Snapshot
@@ -16,14 +16,14 @@ from onboard.contract.trip_line import TripLine
 
 @dataclass(frozen=True)
 class PlacedEvent:
-    """An event of a saved ride, at the place where the rider first saw it.
+    """An event of a saved ride, placed where the rider first saw it.
 
     Parameters
     ----------
     place_s
-        Time from the start of the ride.
+        Time from the start of the ride [s].
     what
-        The alert that came up, or what the rider said.
+        The alert that was raised, or the rider's command.
     """
 
     place_s: float
@@ -32,20 +32,20 @@ class PlacedEvent:
 
 @dataclass(frozen=True)
 class ReplayState:
-    """Where a replay is.
+    """The state of a replay.
 
     Parameters
     ----------
     speed
         Multiple of real time.
     paused
-        Whether it stands still.
+        Whether it is paused.
     t_s, duration_s
-        Place in the log, and its length.
+        Place in the log, and the log's length [s].
     ready_fraction
-        Share of the log that is ready for moving back and forth.
+        Share of the log that is indexed for seeking.
     events
-        Events in the part that is ready.
+        Events in that share, in order.
     """
 
     speed: float
@@ -57,24 +57,24 @@ class ReplayState:
 
     @property
     def stands_still(self) -> bool:
-        """Whether nothing new is due, as it is paused or at its end."""
+        """Whether nothing new is due: it is paused or at its end."""
         return self.paused or self.t_s >= self.duration_s
 
 
 @dataclass(frozen=True)
 class Update:
-    """One thing that a source has to say: a snapshot, or why there is none now.
+    """One update from a source: a snapshot, or why there is none now.
 
     Parameters
     ----------
     snapshot
-        The newest snapshot, as decoded from JSON, or None.
+        The newest snapshot, or None.
     problem
-        Why there is no snapshot now, in a sentence for the rider; None if there is one.
+        Why there is no snapshot, in a sentence for the rider; None if there is one.
     trip_line
-        The trip so far, if the source sends it anew; else None.
+        The trip so far, where the source sends it again; else None.
     replay
-        Where the replay of a saved ride is; None if it is not a replay.
+        State of the replay; None if the source is not one.
     """
 
     snapshot: Snapshot | None
@@ -84,7 +84,7 @@ class Update:
 
 
 class ReplayControls(Protocol):
-    """What a person can do to a replay while it runs."""
+    """Pause and speed of a replay."""
 
     def pause_or_go(self) -> None:
         """Pause a running replay, or resume a paused one."""
@@ -96,30 +96,30 @@ class ReplayControls(Protocol):
         """Play at the next lower speed."""
 
 
-class Places(Protocol):
-    """Where a person can go in a saved ride; places beyond its ends become its ends."""
+class SeekControls(Protocol):
+    """Seeking in a saved ride; places beyond its ends are clamped to them."""
 
     def jump(self, seconds_s: float) -> None:
-        """Go this far forward, or back if negative [s]."""
+        """Skip forward, or back if negative [s]."""
 
     def go_to(self, fraction: float) -> None:
-        """Go to a share of the ride's length, 0 to 1."""
+        """Go to a share of the ride's duration, 0 to 1."""
 
     def go_to_distance(self, distance_m: float) -> None:
-        """Go to where the trip had made this distance [m]."""
+        """Go to where the trip had reached this distance [m]."""
 
     def next_event(self) -> bool:
-        """Go to the next event and return True; stay and return False if there is none."""
+        """Go to the next event; return False if there is none."""
 
     def event_before(self) -> None:
-        """Go to the event before this place, or to the start if there is none."""
+        """Go to the previous event, or to the start if there is none."""
 
 
-class Talk(Protocol):
+class CommandSender(Protocol):
     """Sends commands to a daemon."""
 
-    async def send(self, command: Command) -> Said:
-        """Send a command, as `groundside.connection.say` does, and return how it fared."""
+    async def send(self, command: Command) -> CommandResult:
+        """Send a command, as made by `groundside.connection.commands`, and wait for its result."""
 
 
 class SnapshotSource(Protocol):
@@ -127,89 +127,75 @@ class SnapshotSource(Protocol):
 
     @property
     def name(self) -> str:
-        """What the source is called on the screen, such as `feed 127.0.0.1:27220`."""
+        """Name of the source on the screen, such as `feed 127.0.0.1:27220`."""
 
     @property
     def controls(self) -> ReplayControls | None:
         """Controls of a replay; None if time cannot be controlled, as on a live feed."""
 
     @property
-    def places(self) -> Places | None:
-        """Places in a saved ride; None if there is no moving back and forth."""
+    def seek_controls(self) -> SeekControls | None:
+        """Seek controls of a saved ride; None if the source cannot seek."""
 
     @property
-    def talk(self) -> Talk | None:
-        """What sends commands to the daemon; None if no daemon listens."""
+    def command_sender(self) -> CommandSender | None:
+        """Sends commands to the daemon; None if there is none to command."""
 
     def stream(self) -> AsyncIterator[Update]:
         """Yield updates until the source has no more; a live feed never ends by itself."""
 
 
-class Wrapped:
-    """A source around another: it passes on name and controls, and has a `stream` of its own.
+class SourceWrapper:
+    """A source that adapts the updates of another; all else passes through.
 
     Parameters
     ----------
     source
-        The source behind.
+        The source to wrap.
     """
 
     def __init__(self, source: SnapshotSource) -> None:
         self._source = source
+        self.name, self.controls = source.name, source.controls
+        self.seek_controls, self.command_sender = source.seek_controls, source.command_sender
 
-    @property
-    def name(self) -> str:
-        """The name of the source behind."""
-        return self._source.name
+    def adapt(self, update: Update) -> Update:
+        """Return an update of the wrapped source as it is to be passed on."""
+        return update
 
-    @property
-    def controls(self) -> ReplayControls | None:
-        """The controls of the source behind."""
-        return self._source.controls
-
-    @property
-    def places(self) -> Places | None:
-        """The places of the source behind."""
-        return self._source.places
-
-    @property
-    def talk(self) -> Talk | None:
-        """What sends commands for the source behind."""
-        return self._source.talk
+    async def stream(self) -> AsyncIterator[Update]:
+        """Yield the adapted updates of the wrapped source."""
+        async for update in self._source.stream():
+            yield self.adapt(update)
 
 
-class Lacking(Wrapped):
-    """A source that says why there may be no snapshot until the first one comes.
+class NotFoundYet(SourceWrapper):
+    """A source that reports a failed search instead of its problem until its first snapshot.
 
     Parameters
     ----------
     source
-        The source behind.
+        The source to wrap.
     why
-        What was looked for in vain.
+        What was searched for in vain, in a few words.
     """
 
     def __init__(self, source: SnapshotSource, why: str) -> None:
         super().__init__(source)
         self._why = why
+        self._found = False
 
-    async def stream(self) -> AsyncIterator[Update]:
-        """Yield the updates of the source behind, with the reason until the first snapshot."""
-        came = False
-        async for update in self._source.stream():
-            came = came or update.snapshot is not None
-            yield update if came or update.problem is None else replace(update, problem=self._why)
+    def adapt(self, update: Update) -> Update:
+        """Replace the problem of an update before the first snapshot."""
+        self._found = self._found or update.snapshot is not None
+        return (
+            update if self._found or update.problem is None else replace(update, problem=self._why)
+        )
 
 
-class ReadOnly(Wrapped):
-    """A source to look at only: no command reaches what is behind it."""
+class ReadOnlySource(SourceWrapper):
+    """A source for viewing only: no command reaches the daemon behind it."""
 
-    @property
-    def talk(self) -> None:
-        """None: no commands are sent."""
-        return None
-
-    async def stream(self) -> AsyncIterator[Update]:
-        """Yield the updates of the source behind as they are."""
-        async for update in self._source.stream():
-            yield update
+    def __init__(self, source: SnapshotSource) -> None:
+        super().__init__(source)
+        self.command_sender = None

@@ -12,8 +12,8 @@ from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.worker import Worker, WorkerState
 
+from groundside.connection.commands import mark
 from groundside.connection.preferences import Preferences
-from groundside.connection.say import mark
 from groundside.connection.source import ReplayState, SnapshotSource
 from groundside.dashboard.content.runs import missing, open_run
 from groundside.dashboard.end_watch import EndWatch
@@ -103,8 +103,8 @@ class DashboardApp(App[None]):
             self.register_theme(theme)
         offered: dict[Needs, object] = {
             "pace": source.controls,
-            "seek": source.places,
-            "talk": source.talk,
+            "seek": source.seek_controls,
+            "talk": source.command_sender,
         }
         keys = (
             *VIEW_KEYS,
@@ -165,7 +165,7 @@ class DashboardApp(App[None]):
                 self._snapshot, self._started = update.snapshot, True
                 self._replay = update.replay
                 self._received_s = self._clock()
-                if self._source.places is None:  # else it gives the whole ride's line
+                if self._source.seek_controls is None:  # else it gives the whole ride's line
                     self._trip_line.extend(update.snapshot)
             self._problem = update.problem
 
@@ -197,8 +197,8 @@ class DashboardApp(App[None]):
             target_distance_m=self._target_distance_m,
             trip_line=self._trip_line.record,
             replay=self._replay,
-            can_talk=self._source.talk is not None,
-            can_seek=self._source.places is not None,
+            can_talk=self._source.command_sender is not None,
+            can_seek=self._source.seek_controls is not None,
             done=self._done if shows_result else "",
             refusal=self._refusal if shows_result else "",
             now_s=now_s,
@@ -224,7 +224,7 @@ class DashboardApp(App[None]):
         )
 
     async def _send(self, command: Command, done: str) -> None:
-        talk = self._source.talk
+        talk = self._source.command_sender
         if talk is None:
             self.show_result("", "NOT DONE: nobody is there to hear it, this is no live ride")
             return
@@ -242,7 +242,7 @@ class DashboardApp(App[None]):
 
     def on_view_seek(self, message: View.Seek) -> None:
         """Go to a place of a saved ride."""
-        places = self._source.places
+        places = self._source.seek_controls
         if places is None:
             return
         if message.fraction is not None:
@@ -252,8 +252,8 @@ class DashboardApp(App[None]):
 
     def on_replay_bar_tapped(self, message: ReplayBar.Tapped) -> None:
         """Go to where the time bar was tapped."""
-        if self._source.places is not None:
-            self._source.places.go_to(message.fraction)
+        if self._source.seek_controls is not None:
+            self._source.seek_controls.go_to(message.fraction)
 
     def on_caution_bar_read(self, _message: CautionBar.Read) -> None:
         """Treat a tap on the caution like its key."""
@@ -316,18 +316,18 @@ class DashboardApp(App[None]):
 
     def action_jump(self, seconds_s: float) -> None:
         """Jump forward in a saved ride, or back [s]."""
-        if self._source.places is not None:
-            self._source.places.jump(seconds_s)
+        if self._source.seek_controls is not None:
+            self._source.seek_controls.jump(seconds_s)
 
     def action_next_event(self) -> None:
         """Go to the next event of a saved ride."""
-        if self._source.places is not None and not self._source.places.next_event():
+        if self._source.seek_controls is not None and not self._source.seek_controls.next_event():
             self.show_result("no event after this place")
 
     def action_event_before(self) -> None:
         """Go to the event before."""
-        if self._source.places is not None:
-            self._source.places.event_before()
+        if self._source.seek_controls is not None:
+            self._source.seek_controls.event_before()
 
 
 def make_app(source: SnapshotSource, **options: Any) -> DashboardApp:

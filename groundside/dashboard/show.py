@@ -4,11 +4,10 @@ import argparse
 import asyncio
 import signal
 import sys
-from collections.abc import AsyncIterator
 
 from groundside.connection.preferences import Preferences, preferences_path
-from groundside.connection.source import SnapshotSource, Update, Wrapped
-from groundside.connection.target_source import WithTarget
+from groundside.connection.source import SnapshotSource, SourceWrapper, Update
+from groundside.connection.target_source import TargetSource
 from groundside.dashboard.plain import run_plain
 from groundside.terminal import is_touch, usable_terminal
 from groundside.words.trip_sums import trip_summary_lines
@@ -37,7 +36,7 @@ def show(
     Parameters
     ----------
     arguments
-        The command line, with what `add_shown` adds.
+        The command line, with what `add_display` adds.
     source
         Where snapshots come from.
     units
@@ -47,21 +46,20 @@ def show(
     """
     target_m = arguments.target_distance_m
     if target_m is not None:
-        source = WithTarget(source, target_m)
+        source = TargetSource(source, target_m)
     if is_plain(arguments):
         return show_plain(source, units, summary=summary)
     return show_dashboard(source, units, target_m)
 
 
-class _KeepsLast(Wrapped):
+class _KeepsLast(SourceWrapper):
     """Wraps a source and keeps its last snapshot."""
 
     last: Snapshot | None = None
 
-    async def stream(self) -> AsyncIterator[Update]:
-        async for update in self._source.stream():
-            self.last = update.snapshot or self.last
-            yield update
+    def adapt(self, update: Update) -> Update:
+        self.last = update.snapshot or self.last
+        return update
 
 
 def show_plain(source: SnapshotSource, units: Units, *, summary: bool) -> int:

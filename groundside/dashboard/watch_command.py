@@ -5,12 +5,12 @@ import sys
 from typing import TYPE_CHECKING, Final
 
 from groundside.connection.source import SnapshotSource
-from groundside.options import add_shown, add_units
+from groundside.options import add_display, add_units
 from onboard.options import Command
 from onboard.profile import DEFAULT_FEED_PORT
 
 if TYPE_CHECKING:
-    from groundside.connection.finding import Finding
+    from groundside.connection.discovery import FeedAddress
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,14 +26,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--read-only", action="store_true", help="look only: no marks, no targets are set from here"
     )
-    add_shown(parser)
+    add_display(parser)
     add_units(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Show the feed, or forget a craft; return the exit code."""
-    from groundside.connection.reaching import feed_at
-    from groundside.connection.source import Lacking, ReadOnly
+    from groundside.connection.resolve import open_feed
+    from groundside.connection.source import NotFoundYet, ReadOnlySource
     from groundside.dashboard.show import rider_units, show
 
     if arguments.forget is not None:
@@ -42,23 +42,23 @@ def run(arguments: argparse.Namespace) -> int:
         CraftBook(crafts_path()).forget(arguments.forget)
         print(f"{arguments.forget} is forgotten here; on it, pair --revoke puts this machine out")
         return 0
-    finding = find(arguments.address)
-    source: SnapshotSource = feed_at(finding)
-    if finding.lacking:
-        source = Lacking(source, finding.lacking)
-    if arguments.read_only or (finding.craft is not None and finding.craft.role == "viewer"):
-        source = ReadOnly(source)
+    feed = find(arguments.address)
+    source: SnapshotSource = open_feed(feed)
+    if feed.not_found:
+        source = NotFoundYet(source, feed.not_found)
+    if arguments.read_only or (feed.craft is not None and feed.craft.role == "viewer"):
+        source = ReadOnlySource(source)
     return show(arguments, source, rider_units(arguments), summary=False)
 
 
-def find(address: str | None) -> "Finding":
+def find(address: str | None) -> "FeedAddress":
     """Return the feed's place, as given or as found; its host is never None."""
-    from groundside.connection.reaching import reach
+    from groundside.connection.resolve import resolve_feed
 
     def say(sentence: str) -> None:
         print(f"wattwake-groundside: {sentence}", file=sys.stderr, flush=True)
 
-    return reach(address, say)
+    return resolve_feed(address, say)
 
 
 WATCH: Final = Command(

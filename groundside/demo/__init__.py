@@ -1,1 +1,1 @@
-"""The demo: a bundled ride played as real MAVLink into a real daemon, with no hardware."""
+"""The demo: a bundled ride played as MAVLink into a real daemon, without hardware."""

@@ -1,4 +1,4 @@
-"""Where the bundled ride is: beside the code when installed, in replay_logs/ in a source tree."""
+"""The bundled ride: beside the code when installed, in replay_logs/ in a source tree."""
 
 from pathlib import Path
 
@@ -7,13 +7,13 @@ from onboard.errors import LogError
 PACKAGE = Path(__file__).resolve().parent
 
 
-def bundled(name: str) -> Path:
+def bundled_file(name: str) -> Path:
     """Return the path of a bundled file.
 
     Raises
     ------
     LogError
-        If the installation lacks it.
+        If it is missing from the installation.
     """
     for folder in (PACKAGE, PACKAGE.parents[1] / "replay_logs"):
         if (folder / name).is_file():

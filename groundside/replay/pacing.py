@@ -1,9 +1,9 @@
-"""Where in a log a replay is: paced from an absolute start, so that delays do not add up."""
+"""Pacing of a replay: the place in the log from an absolute start, so delays do not add up."""
 
 from collections.abc import Callable
 
 SPEEDS = (0.5, 1.0, 2.0, 4.0, 10.0, 20.0, 60.0, 100.0)
-"""What faster and slower step through, as multiples of real time."""
+"""Speeds that `faster` and `slower` step through, as multiples of real time."""
 
 
 class Pacing:
@@ -14,7 +14,7 @@ class Pacing:
     clock
         A monotonic clock [s].
     speed
-        The speed at the start, as a multiple of real time.
+        Initial speed, as a multiple of real time.
     """
 
     def __init__(self, clock: Callable[[], float], speed: float) -> None:
@@ -30,29 +30,24 @@ class Pacing:
             return self._place_s
         return self._place_s + (self._clock() - self._since_s) * self.speed
 
-    def restart(self) -> None:
-        """Go back to the start, and count from now."""
-        self._place_s, self._since_s = 0.0, self._clock()
-
     def go_to(self, place_s: float) -> None:
-        """Go on from another place [s from the log's start]; a pause stays one."""
+        """Continue from another place [s from the log's start]; a pause is kept."""
         self._place_s, self._since_s = place_s, self._clock()
 
     def pause_or_go(self) -> None:
-        """Pause, or go on."""
+        """Pause, or resume."""
         self._settle()
         self.paused = not self.paused
 
     def faster(self) -> None:
-        """Go on at the next higher speed."""
+        """Continue at the next higher speed."""
         self._settle()
         self.speed = next((speed for speed in SPEEDS if speed > self.speed), self.speed)
 
     def slower(self) -> None:
-        """Go on at the next lower speed."""
+        """Continue at the next lower speed."""
         self._settle()
         self.speed = next((speed for speed in reversed(SPEEDS) if speed < self.speed), self.speed)
 
     def _settle(self) -> None:
-        self._place_s = self.place_s()
-        self._since_s = self._clock()
+        self.go_to(self.place_s())

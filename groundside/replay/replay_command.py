@@ -4,11 +4,11 @@ import argparse
 from pathlib import Path
 from typing import Final
 
-from groundside.options import add_playing_speed, add_shown, add_units
+from groundside.options import add_display, add_speed, add_units
 from onboard.options import Command, add_profile, add_system_id
 
 PLAIN_SPEED: Final = 60.0
-"""A line a second is then a line a minute of the ride."""
+"""Default speed in plain lines: one line a second is then one a minute of the ride."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -18,15 +18,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_profile(parser)
     add_system_id(parser)
-    add_shown(parser)
-    add_playing_speed(parser)
+    add_display(parser)
+    add_speed(parser)
     add_units(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Play a saved log; return the exit code."""
     from groundside.dashboard.show import is_plain, rider_units, show
-    from groundside.replay.player import ReplaySource
+    from groundside.replay.replay_source import ReplaySource
     from onboard.profile import profile_for
 
     profile = profile_for(arguments.profile, arguments.log)

@@ -7,7 +7,7 @@ from collections.abc import AsyncIterator
 
 from textual.app import App
 
-from groundside.connection.answers import Said
+from groundside.connection.commands import CommandResult
 from groundside.connection.source import Update
 from groundside.dashboard.app import make_app
 from groundside.words.units import CHOICES
@@ -85,16 +85,16 @@ def trip_line() -> TripLine:
 class Changing:
     """A source of snapshots at the feed's rate."""
 
-    name, controls, places = "a benchmark", None, None
+    name, controls, seek_controls = "a benchmark", None, None
 
     @property
-    def talk(self) -> "Changing":
+    def command_sender(self) -> "Changing":
         """Return itself."""
         return self
 
-    async def send(self, _command: Command) -> Said:
+    async def send(self, _command: Command) -> CommandResult:
         """Do nothing."""
-        return Said(True)
+        return CommandResult(True)
 
     async def stream(self) -> AsyncIterator[Update]:
         """Yield a snapshot five times a second."""

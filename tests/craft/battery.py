@@ -1,4 +1,4 @@
-"""The pack: an open-circuit curve over the charge left, a resistance, and one slow relaxation."""
+"""The pack: open-circuit voltage by state of charge, a resistance, and one slow relaxation."""
 
 import csv
 import math
@@ -7,13 +7,13 @@ from functools import lru_cache
 from pathlib import Path
 
 CURVES = Path(__file__).parent.parent / "data" / "pybamm_ocv_soc.csv"
-"""Open-circuit voltage over state of charge of published cells; origin: tests/data/README.md."""
+"""Open-circuit voltage by state of charge of published cells; origin: tests/data/README.md."""
 
 CURVE_OF = {"lfp": "Prada2013", "li-ion": "Chen2020"}
 
 
 class OverloadError(ValueError):
-    """More power was asked than the pack can give at any current."""
+    """More power was demanded than the pack can deliver at any current."""
 
 
 @dataclass(frozen=True)
@@ -24,18 +24,18 @@ class Battery:
     cells: int
     capacity_ah: float
     resistance_ohm: float
-    """At once, of the whole pack with its wiring."""
+    """Instantaneous resistance of the whole pack with its wiring."""
     slow_resistance_ohm: float = 0.0
-    """What a lasting load adds to it ..."""
+    """Added by a lasting load ..."""
     slow_time_s: float = 30.0
     """... with this time constant."""
     start_fraction: float = 1.0
     temperature_degc: float = 18.0
     heat_capacity_jpk: float = 8000.0
     cell: str | None = None
-    """Which of the published cells; None: that of `CURVE_OF`."""
+    """One of the published cells; None for that of `CURVE_OF`."""
     shift_v: float = 0.0
-    """How far each cell's open-circuit voltage lies above the published one: cells differ."""
+    """Offset of each cell's open-circuit voltage from the published one: cells differ."""
 
 
 @lru_cache(maxsize=64)
@@ -47,13 +47,13 @@ def _published(cell: str) -> tuple[float, ...]:
 
 @lru_cache(maxsize=64)
 def ocv_table(chemistry: str, cell: str | None = None, shift_v: float = 0.0) -> tuple[float, ...]:
-    """Return the cell's open-circuit voltage at charge 0, 0.05 ... 1 [V]."""
+    """Return the cell's open-circuit voltage at state of charge 0, 0.05 ... 1 [V]."""
     table = _published(cell or CURVE_OF[chemistry])
     return tuple(volts + shift_v for volts in table) if shift_v else table
 
 
 def open_circuit_v(battery: Battery, charge_fraction: float) -> float:
-    """Return the pack's voltage at rest [V]."""
+    """Return the pack's open-circuit voltage [V]."""
     table = ocv_table(battery.chemistry, battery.cell, battery.shift_v)
     place = min(max(charge_fraction, 0.0), 1.0) * (len(table) - 1)
     index = min(int(place), len(table) - 2)
@@ -63,7 +63,7 @@ def open_circuit_v(battery: Battery, charge_fraction: float) -> float:
 def load_amps_a(open_v: float, resistance_ohm: float, power_w: float) -> float:
     """Return the current at which a source behind a resistance delivers a power [A].
 
-    It is the smaller root of R I^2 - V I + P = 0, written so that a small R loses no digits.
+    The smaller root of R I^2 - V I + P = 0, in a form that loses no digits for small R.
     """
     square = open_v * open_v - 4.0 * resistance_ohm * power_w
     if square < 0.0:
@@ -72,7 +72,7 @@ def load_amps_a(open_v: float, resistance_ohm: float, power_w: float) -> float:
 
 
 def rest_energy_wh(battery: Battery, charge_fraction: float) -> float:
-    """Return energy left if drawn infinitely slowly down to empty [Wh]: the area of the curve."""
+    """Return the energy left if drawn infinitely slowly [Wh]: the area under the curve."""
     table = ocv_table(battery.chemistry, battery.cell, battery.shift_v)
     width = 1.0 / (len(table) - 1)
     full, rest = divmod(min(max(charge_fraction, 0.0), 1.0), width)

@@ -1,4 +1,4 @@
-"""Seeded chance: one independent generator for each part, and errors that have memory."""
+"""Seeded randomness: an independent generator for each part, and correlated errors."""
 
 import zlib
 
@@ -11,8 +11,8 @@ Array = NDArray[np.float64]
 def generator(seed: int, part: str) -> np.random.Generator:
     """Return the generator of one part.
 
-    Each part has its own, so that a change in one (say, more satellites' noise) leaves the draws
-    of all others as they were.
+    Each part has its own, so that a change in one (say, more GPS noise) leaves the draws of all
+    others unchanged.
     """
     return np.random.default_rng(np.random.SeedSequence([seed, zlib.crc32(part.encode())]))
 
@@ -20,9 +20,9 @@ def generator(seed: int, part: str) -> np.random.Generator:
 def gauss_markov(
     count: int, step_s: float, sd: float, memory_s: float, rng: np.random.Generator
 ) -> Array:
-    """A first-order Gauss-Markov series: standard deviation `sd`, correlation exp(-t/memory).
+    """Return a first-order Gauss-Markov series: deviation `sd`, correlation exp(-t/memory).
 
-    It starts in its steady state, so its spread is the same from the first sample on.
+    It starts in its stationary state: the spread is the same from the first sample on.
     """
     keep = float(np.exp(-step_s / memory_s))
     kicks = (rng.standard_normal(count) * sd * np.sqrt(1.0 - keep * keep)).tolist()

@@ -1,4 +1,4 @@
-"""Rides that several tests look at, simulated once."""
+"""Rides shared by several tests, simulated once."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""The craft as a whole, a ride to make with it, and the state that one step hands to the next."""
+"""The whole craft, a ride to make with it, and the state passed from step to step."""
 
 from dataclasses import dataclass
 
@@ -12,23 +12,23 @@ from tests.craft.water import Water
 
 @dataclass(frozen=True)
 class Craft:
-    """A craft with all that drives it."""
+    """A craft with its drive train and battery."""
 
     hull: Hull
     propeller: Propeller
     motor: Motor
     battery: Battery
     hotel_w: float
-    """What everything but the drive takes."""
+    """Power of everything but the drive."""
     drive_idle_degc: float = 17.0
     drive_degc_per_w: float = 0.45
-    """Warming of the drive for each watt it loses, when settled."""
+    """Steady temperature rise of the drive per watt lost."""
     drive_warm_s: float = 180.0
 
 
 @dataclass(frozen=True)
 class Ride:
-    """Who goes where on what: all that a simulation needs but its seed."""
+    """A craft, its rider, the water and a plan: all that a simulation needs but its seed."""
 
     craft: Craft
     water: Water
@@ -40,7 +40,7 @@ class Ride:
 
 @dataclass
 class State:
-    """All that one step hands to the next."""
+    """The state passed from one step to the next."""
 
     heading_rad: float
     charge_fraction: float
@@ -55,17 +55,17 @@ class State:
     north_mps: float = 0.0
     throttle_w: float = 0.0
     seen_mps: float = 0.0
-    """Speed over ground as the rider takes it in, and its trend."""
+    """Speed over ground as the rider perceives it, and its trend."""
     trend_mps2: float = 0.0
     turns_per_s: float = 1.0
     slow_sag_v: float = 0.0
     last_amps_a: float | None = None
-    """Current of the step before."""
+    """Current of the previous step."""
 
 
 @dataclass(frozen=True)
 class Moment:
-    """What is given from outside the craft at one step."""
+    """Inputs from outside the craft at one step."""
 
     leg: Leg
     in_leg_s: float

@@ -87,7 +87,7 @@ LAUNCH = Craft(
     Battery("li-ion", 14, 30.0, 0.045, 0.020, 45.0, start_fraction=0.95),
     hotel_w=18.0,
 )
-"""A heavy displacement launch at its limit: its wave resistance only rises, ever more steeply."""
+"""A heavy displacement launch at its limit: wave resistance only rises, ever more steeply."""
 
 TENDER = Craft(
     Hull(
@@ -118,10 +118,10 @@ TENDER = Craft(
 
 
 def cold_and_weak(battery: Battery) -> Battery:
-    """Return a pack near freezing: more than twice the resistance, an eighth less charge to be had.
+    """Return a pack near freezing: more than twice the resistance, an eighth less charge.
 
-    Common practice, no source: cells at 0 degC show about two to three times the resistance of
-    25 degC, and give some 10 to 20 % less.
+    Common practice, no source: cells at 0 degC have about two to three times the resistance of
+    25 degC, and deliver some 10 to 20 % less.
     """
     return replace(
         battery,

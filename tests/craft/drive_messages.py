@@ -1,4 +1,4 @@
-"""The messages about the motor and its drive."""
+"""Messages about the motor and its drive."""
 
 import struct
 from typing import Any
@@ -9,11 +9,11 @@ from tests.craft.source import Source, boot_ms
 
 ESC_STATUS_ID = 291
 ESC_STATUS_CRC_EXTRA = 10
-"""pymavlink 2.4.50 does not know ESC_STATUS: both are from a generated C header; 57 bytes."""
+"""pymavlink 2.4.50 lacks ESC_STATUS: both are from a generated C header; 57 bytes."""
 
 
 def esc_telemetry(source: Source, index: int) -> Any:
-    """Return what the drive says of itself. Its rpm field counts magnetic turns."""
+    """Return the drive's own telemetry. Its rpm field counts electrical turns."""
     truth = source.truth
     volts = float(truth.volts_v[index])
     return dialect.MAVLink_esc_telemetry_1_to_4_message(
@@ -27,7 +27,7 @@ def esc_telemetry(source: Source, index: int) -> Any:
 
 
 def rpm(source: Source, index: int) -> Any:
-    """Return the motor's rpm; the second sensor is not there."""
+    """Return the motor's rpm; there is no second sensor."""
     return dialect.MAVLink_rpm_message(float(source.truth.motor_rpm[index]), -1.0)
 
 
@@ -39,7 +39,7 @@ class EscStatus(dialect.MAVLink_message):  # type: ignore[misc]
         self.payload = payload
 
     def pack(self, mav: Any, force_mavlink1: bool = False) -> bytes:
-        """Return the frame, as the other messages do."""
+        """Return the frame, like other messages."""
         return bytes(
             self._pack(mav, ESC_STATUS_CRC_EXTRA, self.payload, force_mavlink1=force_mavlink1)
         )

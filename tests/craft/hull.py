@@ -1,7 +1,7 @@
-"""What the water does to the hull: friction by the ITTC-1957 line, and waves by a smooth model.
+"""Resistance of the hull: friction by the ITTC-1957 line, and waves by a smooth model.
 
 The wave part is a model of our own, shaped like measured residuary resistance: it rises with the
-fourth to seventh power of speed up to a hump, and may fall again where a light hull begins to plane
+fourth to seventh power of speed up to a hump, and may fall again where a light hull starts to plane
 (shape after the means of the Delft yacht series, Fn 0.2 to 0.45).
 """
 
@@ -12,7 +12,7 @@ GRAVITY_MPS2 = 9.80665
 """Standard gravity (CGPM 1901)."""
 
 LOWEST_REYNOLDS = 1.0e4
-"""The friction line has a pole at Reynolds number 100: below this the coefficient is held."""
+"""The friction line has a pole at Reynolds number 100: below this the coefficient is constant."""
 
 
 @dataclass(frozen=True)
@@ -23,19 +23,19 @@ class Hull:
     wetted_area_m2: float
     mass_kg: float
     form_fraction: float
-    """Viscous resistance above that of a flat plate, and appendages."""
+    """Viscous resistance beyond that of a flat plate, and appendages."""
     hump_fraction: float
     """Wave resistance at the hump, as a fraction of the weight."""
     hump_froude: float
     rise_exponent: float
     """Power of speed at which wave resistance rises well below the hump."""
     fall_exponent: float | None
-    """Power of speed at which it falls well above the hump; None: it only rises."""
+    """Power of speed at which it falls well above the hump; None if it only rises."""
     windage_area_m2: float
     """Frontal area times drag coefficient, hull and rider."""
     added_mass_fraction: float = 0.08
     turn_drag_s: float = 0.25
-    """Drift angle a turn needs, per rate of turn [rad per rad/s]; it costs speed in turns."""
+    """Drift angle per rate of turn [rad per rad/s]; it costs speed in turns."""
 
 
 def friction_coefficient(reynolds: float) -> float:
@@ -55,7 +55,7 @@ def wave_fraction(hull: Hull, froude: float) -> float:
     ratio = froude / hull.hump_froude
     if hull.fall_exponent is None:
         return hull.hump_fraction * math.pow(ratio, hull.rise_exponent)
-    # The one balance for which the quotient has its maximum, of 1, exactly at ratio 1.
+    # The only balance for which the quotient has its maximum, 1, exactly at ratio 1.
     balance = hull.rise_exponent / hull.fall_exponent
     total = hull.rise_exponent + hull.fall_exponent
     rise = (1.0 + balance) * math.pow(ratio, hull.rise_exponent)
@@ -65,7 +65,7 @@ def wave_fraction(hull: Hull, froude: float) -> float:
 def resistance_n(
     hull: Hull, speed_mps: float, density_kgpm3: float, viscosity_m2ps: float
 ) -> float:
-    """Return the resistance at a steady speed through calm water [N]; against the motion."""
+    """Return the resistance at a steady speed through calm water [N], signed as the speed."""
     speed = abs(speed_mps)
     froude = speed / math.sqrt(GRAVITY_MPS2 * hull.length_waterline_m)
     viscous = (1.0 + hull.form_fraction) * friction_n(hull, speed, density_kgpm3, viscosity_m2ps)

@@ -1,4 +1,4 @@
-"""Sends a stream as it would come live: to a UDP address, a device, or a file descriptor."""
+"""Sends a stream in real time: to a UDP address, a device, or a pseudo-terminal."""
 
 import os
 import socket
@@ -13,9 +13,9 @@ Send = Callable[[bytes], object]
 
 @contextmanager
 def opened(target: str) -> Iterator[Send]:
-    """Open `udpout:HOST:PORT` or `device:PATH`, and give what sends a frame there.
+    """Open `udpout:HOST:PORT` or `device:PATH`; yields a function that sends a frame there.
 
-    A target of `pty` makes a pseudo-terminal, which looks like a serial port, and prints its path.
+    The target `pty` makes a pseudo-terminal, which looks like a serial port, and prints its path.
     """
     kind, _, where = target.partition(":")
     if kind == "udpout":
@@ -44,7 +44,7 @@ def opened(target: str) -> Iterator[Send]:
 
 
 def write_all(descriptor: int, data: bytes) -> None:
-    """Write all of it: a pseudo-terminal takes only so much at once."""
+    """Write all data: a pseudo-terminal takes only so much at once."""
     rest = memoryview(data)
     while rest:
         rest = rest[os.write(descriptor, rest) :]
@@ -57,9 +57,9 @@ def play(
     clock: Callable[[], float] = time.monotonic,
     sleep: Callable[[float], object] = time.sleep,
 ) -> int:
-    """Send each frame at its time divided by `speed`, and give how many were sent.
+    """Send each frame at its time divided by `speed`; return the number sent.
 
-    The time is counted from one start, so that the errors of single sleeps do not add up.
+    Time counts from one start, so that the errors of single sleeps do not add up.
     """
     start_s = clock()
     sent = 0

@@ -1,4 +1,4 @@
-"""From truth and sensors to the frames of a link, each with the time at which it arrives."""
+"""From truth and sensors to the frames of a link, each with its time of arrival."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -25,7 +25,7 @@ RATES_HZ: Mapping[str, float] = {
 
 
 class Frame(NamedTuple):
-    """One frame and when it arrives, in seconds of the stream."""
+    """One frame and its time of arrival [s of the stream]."""
 
     time_s: float
     data: bytes
@@ -33,22 +33,22 @@ class Frame(NamedTuple):
 
 @dataclass(frozen=True)
 class StreamOptions:
-    """How the autopilot sends, and what else is on the link."""
+    """How the autopilot sends, and who else is on the link."""
 
     system_id: int = 1
     component_id: int = 1
     mavlink_version: int = 2
     rates_hz: Mapping[str, float] = field(default_factory=lambda: RATES_HZ)
-    """Messages that are not named are not sent."""
+    """Messages not listed are not sent."""
     boot_s: float = 42.0
     first_fix_s: float = 0.0
     cell_voltages: bool = True
     texts: tuple[tuple[float, str], ...] = ()
-    """STATUSTEXT: when [s], and what."""
+    """STATUSTEXT: time [s] and text."""
     ground_station: bool = False
     """Another program's HEARTBEAT, system 255, once a second."""
     companion: str | None = None
-    """Name of a scenario whose craft is on the same link, as system 7."""
+    """Name of a scenario whose craft shares the link, as system 7."""
     delay_s: float = 0.004
     jitter_s: float = 0.003
     lost_fraction: float = 0.0
@@ -56,7 +56,7 @@ class StreamOptions:
 
 
 class Sender:
-    """Numbers and packs the messages of one system."""
+    """Packs and numbers the messages of one system."""
 
     def __init__(self, system_id: int, component_id: int, mavlink_version: int) -> None:
         self._mav = dialect.MAVLink(None, srcSystem=system_id, srcComponent=component_id)
@@ -94,21 +94,21 @@ def ground_station_frames(duration_s: float) -> list[Frame]:
 
 
 def merge(*streams: list[Frame]) -> list[Frame]:
-    """Put several streams onto one link."""
+    """Merge several streams on one link."""
     return sorted((frame for stream in streams for frame in stream), key=lambda frame: frame.time_s)
 
 
 def _messages(
     source: Source, options: StreamOptions, rng: np.random.Generator
 ) -> Iterator[tuple[int, Any]]:
-    """Return each message with the step at which it is made, in order."""
+    """Yield each message with the step at which it is made, in order."""
     step_s, count = source.truth.step_s, len(source.truth.time_s)
     due: list[tuple[int, int, str]] = []
     for rank, name in enumerate(MAKERS):
         rate_hz = options.rates_hz.get(name, 0.0)
         if rate_hz <= 0.0:
             continue
-        # Streams start at different moments; the heartbeat comes first of all.
+        # Streams start at different times; the heartbeat comes first.
         start_s = 0.0 if name == "HEARTBEAT" else float(rng.uniform(0.0, 1.0 / rate_hz))
         number = int(((count - 1) * step_s - start_s) * rate_hz) + 1
         steps = np.rint((start_s + np.arange(number) / rate_hz) / step_s).astype(int)

@@ -14,7 +14,7 @@ SURFACE_BOAT = 11
 
 
 def heartbeat(source: Source, index: int) -> Any:
-    """Armed, under manual control."""
+    """Return a heartbeat: armed, under manual control."""
     mode = dialect.MAV_MODE_FLAG_SAFETY_ARMED | dialect.MAV_MODE_FLAG_MANUAL_INPUT_ENABLED
     return dialect.MAVLink_heartbeat_message(
         SURFACE_BOAT, dialect.MAV_AUTOPILOT_GENERIC, mode, 0, dialect.MAV_STATE_ACTIVE, 3
@@ -22,7 +22,7 @@ def heartbeat(source: Source, index: int) -> Any:
 
 
 def system_time(source: Source, index: int) -> Any:
-    """Unix time is 0 until the GPS has told it."""
+    """Return the clocks; Unix time is 0 until the GPS has a fix."""
     known = unix_us(source, index) if has_fix(source, index) else 0
     return dialect.MAVLink_system_time_message(known, boot_ms(source, index))
 
@@ -40,4 +40,4 @@ MAKERS = {
     "ESC_STATUS": esc_status,
     "RPM": rpm,
 }
-"""In the order in which an autopilot sends what falls on the same instant."""
+"""In the order in which an autopilot sends messages due at the same time."""

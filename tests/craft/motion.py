@@ -1,4 +1,4 @@
-"""How the craft moves in one step: pushed by forces, carried by the water, steered by the rider."""
+"""Motion in one step: pushed by forces, carried by the water, steered by the rider."""
 
 import math
 
@@ -11,18 +11,18 @@ ROPE_S = 1.5
 
 SWING_M = 0.4
 SWING_PERIOD_S = 55.0
-"""How far and how slowly a craft swings to and fro on its rope."""
+"""Amplitude and period of a craft's swing on its rope."""
 
 HELM_LAG_S = 0.8
 
 STEERAGE_MPS = 0.4
-"""Below this speed over ground the course made good says nothing: the rider steers by heading."""
+"""Below this speed over ground the course means nothing: the rider steers by heading."""
 
 
 def over_ground_mps(state: State, moment: Moment, step_s: float) -> tuple[float, float]:
-    """Return the velocity over ground, east and north, and bring the speed through water in line.
+    """Return the velocity over ground, east and north; made fast, set the speed through water.
 
-    Under way the water carries the craft; made fast, the rope rules and the water runs past.
+    Under way the water carries the craft; made fast, the rope decides and the water runs past.
     """
     sine, cosine = math.sin(state.heading_rad), math.cos(state.heading_rad)
     if moment.leg.steer is not Steer.MADE_FAST:
@@ -48,7 +48,7 @@ def move(
     force_n: float,
     step_s: float,
 ) -> None:
-    """Move on by one step; `force_n` is thrust less resistance, wind and turning come in here."""
+    """Move by one step; `force_n` is thrust less resistance, without wind and turning."""
     east_mps, north_mps = over_ground
     state.east_m += east_mps * step_s
     state.north_m += north_mps * step_s
@@ -76,7 +76,7 @@ def _course_rad(state: State, moment: Moment) -> float:
 
 
 def _wind_n(ride: Ride, state: State, moment: Moment) -> float:
-    """Return the push of the wind along the craft."""
+    """Return the force of the wind along the craft."""
     east_mps = moment.wind_east_mps - state.east_mps
     north_mps = moment.wind_north_mps - state.north_mps
     along_mps = east_mps * math.sin(state.heading_rad) + north_mps * math.cos(state.heading_rad)
@@ -85,7 +85,7 @@ def _wind_n(ride: Ride, state: State, moment: Moment) -> float:
 
 
 def _turning_n(ride: Ride, state: State) -> float:
-    """Return the drag of a turn: the hull slides at an angle, part of its side force points aft."""
+    """Return the drag of a turn: the hull drifts at an angle, part of its side force points aft."""
     hull = ride.craft.hull
     side_n = hull.mass_kg * state.water_mps * abs(state.turn_radps)
     return side_n * math.sin(hull.turn_drag_s * abs(state.turn_radps))

@@ -18,33 +18,33 @@ class Motor:
     no_load_a: float
     pole_pairs: int
     gear_ratio: float = 1.0
-    """Turns of the motor for one turn of the propeller."""
+    """Motor turns per propeller turn."""
     gear_efficiency_fraction: float = 1.0
     drive_efficiency_fraction: float = 0.96
 
 
 @dataclass(frozen=True)
 class MotorPoint:
-    """Where the motor works."""
+    """Operating point of the motor."""
 
     rpm: float
     amps_a: float
     volts_v: float
     power_w: float
-    """Electrical power into the motor, behind its drive."""
+    """Electrical power into the motor, after its drive."""
     shaft_w: float
 
 
 @dataclass(frozen=True)
 class ShaftPoint:
-    """Where motor and propeller meet."""
+    """Operating point of motor and propeller."""
 
     motor: MotorPoint
     turns_per_s: float
     """Of the propeller."""
     thrust_n: float
     propeller_w: float
-    """Power the propeller takes."""
+    """Power absorbed by the propeller."""
 
 
 def motor_point(motor: Motor, rpm: float, torque_nm: float) -> MotorPoint:
@@ -64,9 +64,9 @@ def shaft_point(
     density_kgpm3: float,
     guess_turns_per_s: float,
 ) -> ShaftPoint | None:
-    """Find the turns at which the motor takes just what the drive passes on.
+    """Return the point at which the motor takes exactly the power that the drive passes on.
 
-    None when that power does not drive the propeller: it would only spin in the passing water.
+    None if that power does not drive the propeller: it would only spin in the passing water.
     """
     wanted_w = drive_input_w * motor.drive_efficiency_fraction
     turns = max(guess_turns_per_s, _free_turns(propeller, advance_mps), 0.5)
@@ -96,5 +96,5 @@ def shaft_point(
 
 
 def _free_turns(propeller: Propeller, advance_mps: float) -> float:
-    """Return turns that surely load the propeller: the pitch moves on faster than the water."""
+    """Return turns that surely load the propeller: the pitch advances faster than the water."""
     return max(advance_mps, 0.0) / (propeller.diameter_m * propeller.pitch_ratio)

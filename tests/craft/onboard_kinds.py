@@ -1,4 +1,4 @@
-"""The types of records of an autopilot's on-board log, and how one is packed.
+"""Record types of an autopilot's on-board log, and how they are packed.
 
 A record is A3 95, a type number, and the fields; format records (type 128) describe the others.
 Source of the format: pymavlink 2.4.50, DFReader.py (it reads such logs; the tests open these with
@@ -18,7 +18,7 @@ LETTERS = {
     "c": "<i2", "C": "<u2", "e": "<i4", "E": "<u4", "L": "<i4",
 }  # fmt: skip
 TIMES = {"c": 1e2, "C": 1e2, "e": 1e2, "E": 1e2, "L": 1e7}
-"""What is stored is the value times this, rounded."""
+"""The stored value is the quantity times this, rounded."""
 
 
 @dataclass(frozen=True)
@@ -30,17 +30,17 @@ class Kind:
     letters: str
     columns: str
     units: str = ""
-    """A letter a field, '#' for the instance; of `UNITS`."""
+    """A letter of `UNITS` for each field, '#' for the instance."""
 
     @property
     def stored(self) -> np.dtype[Any]:
-        """The whole record, header included."""
+        """Layout of the whole record, header included."""
         fields = zip(self.columns.split(","), self.letters, strict=True)
         head = [("mark 1", "u1"), ("mark 2", "u1"), ("type", "u1")]
         return np.dtype(head + [(name, LETTERS[letter]) for name, letter in fields])
 
     def records(self, count: int, **values: Any) -> np.ndarray[Any, Any]:
-        """Return records as they are stored, shape (count, length); fields not given are zero."""
+        """Return records as stored, shape (count, length); fields not given are zero."""
         rows = np.zeros(count, self.stored)
         rows["mark 1"], rows["mark 2"], rows["type"] = 0xA3, 0x95, self.number
         letters = dict(zip(self.columns.split(","), self.letters, strict=True))
@@ -140,7 +140,7 @@ def format_record(kind: Kind) -> bytes:
 
 
 def descriptions(kinds: Iterable[Kind], time_us: int) -> bytes:
-    """Return what stands at the start of a log: formats, then units and multipliers."""
+    """Return the start of a log: formats, then units and multipliers."""
     kinds = tuple(kinds)
     return b"".join(
         [

@@ -1,4 +1,4 @@
-"""The autopilot's own log of a simulated ride: same truth and readings as its stream."""
+"""The autopilot's own log of a simulated ride, from the same truth and readings as its stream."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -50,14 +50,14 @@ RATES_HZ: Mapping[str, float] = {
     "IMU": 25.0,
     "VIBE": 10.0,
 }
-"""Records that are not named are not written regularly."""
+"""Records not listed are not written periodically."""
 
 PARAMETERS = {"LOG_BITMASK": 65535.0, "BATT_MONITOR": 4.0, "CRUISE_SPEED": 2.2}
 
 
 @dataclass(frozen=True)
 class Logged:
-    """What the records of one ride are made from, at chosen steps."""
+    """What the records of one ride are made from."""
 
     truth: Truth
     readings: Readings
@@ -66,7 +66,7 @@ class Logged:
     rng: np.random.Generator
 
     def time_us(self, time_s: Array | float) -> Any:
-        """Return the boot clock at these times of the ride."""
+        """Return the boot clock at times of the ride [us]."""
         return np.rint((self.recording.scenario.options.boot_s + np.asarray(time_s)) * 1e6)
 
 
@@ -94,7 +94,7 @@ def onboard_log_bytes(recording: Recording, rates_hz: Mapping[str, float] = RATE
 
 
 def _regular(logged: Logged, rates_hz: Mapping[str, float]) -> list[Part]:
-    """Return times and records of each type that comes regularly, made from the nearest step."""
+    """Return times and records of each periodic type, made from the nearest step."""
     step_s = logged.truth.step_s
     parts = []
     for name, make in MAKERS.items():
@@ -117,7 +117,7 @@ def _texts(logged: Logged) -> list[Part]:
 
 
 def _in_order(parts: list[Part]) -> bytes:
-    """Join records of several types in the order of their times."""
+    """Join records of several types in order of time."""
     time_us = np.concatenate([at for at, _ in parts])
     length = np.concatenate([np.full(len(at), records.shape[1]) for at, records in parts])
     order = np.argsort(time_us, kind="stable")
@@ -153,7 +153,7 @@ def _bat(logged: Logged, at: Steps, time_us: Array) -> Any:
 
 
 def _fix(logged: Logged, at: Steps) -> tuple[Steps, Any]:
-    """Return the steps at which the fixes were taken, and which records have one."""
+    """Return the steps at which the fixes were taken, and which records have a fix."""
     age = round(logged.sensors.gps_latency_s / logged.truth.step_s)
     first_fix_s = logged.recording.scenario.options.first_fix_s
     return np.maximum(at - age, 0), logged.truth.time_s[at] >= first_fix_s
@@ -246,7 +246,7 @@ def _thr(logged: Logged, at: Steps, time_us: Array) -> Any:
 
 
 def _imu(logged: Logged, at: Steps, time_us: Array) -> Any:
-    """Noise: only its size and its bytes matter."""
+    """Return noise: only its size and bytes matter."""
     noise = logged.rng.normal(0.0, 0.2, (6, len(at)))
     names = ("GyrX", "GyrY", "GyrZ", "AccX", "AccY", "AccZ")
     return IMU.records(
@@ -276,4 +276,4 @@ MAKERS: dict[str, Callable[[Logged, Steps, Array], Any]] = {
     "IMU": _imu,
     "VIBE": _vibe,
 }
-"""In the order in which the autopilot writes what falls on the same instant."""
+"""In the order in which the autopilot writes records due at the same time."""

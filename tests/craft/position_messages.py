@@ -1,4 +1,4 @@
-"""The messages about place and movement: GPS, the autopilot's own estimate, and heading."""
+"""Messages about position and motion: GPS, the autopilot's own estimate, and heading."""
 
 import math
 from typing import Any
@@ -42,7 +42,7 @@ def gps_raw_int(source: Source, index: int) -> Any:
 
 
 def global_position_int(source: Source, index: int) -> Any:
-    """Return the autopilot's own position and velocity; nothing before the first fix."""
+    """Return the autopilot's own position and velocity; None before the first fix."""
     if not has_fix(source, index):
         return None
     readings = source.readings

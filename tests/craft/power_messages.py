@@ -1,4 +1,4 @@
-"""The messages about the battery: voltage, current, charge and energy."""
+"""Messages about the battery: voltage, current, charge and energy."""
 
 from typing import Any
 
@@ -15,7 +15,7 @@ def _remaining_percent(source: Source, index: int) -> int:
 
 
 def sys_status(source: Source, index: int) -> Any:
-    """Voltage, current and the autopilot's own percentage."""
+    """Return voltage, current and the autopilot's own percentage."""
     return dialect.MAVLink_sys_status_message(
         0, 0, 0, 250,
         round(float(source.readings.volts_v[index]) * 1e3),
@@ -27,21 +27,21 @@ def sys_status(source: Source, index: int) -> Any:
 def cell_fields(volts_v: float, cells: int, each: bool) -> tuple[list[int], list[int]]:
     """Return `voltages` and `voltages_ext` [mV]: unused are 65535 in the first, 0 in the second.
 
-    A pack without cell taps stands in the first field; what exceeds 65.534 V goes into the next.
+    A pack without cell taps is in the first field; the excess over 65.534 V is in the next.
     """
     if not each or cells > 14:
         pack_mv = round(volts_v * 1e3)
         filled = [pack_mv] if pack_mv < UINT16_MAX else [UINT16_MAX - 1, pack_mv - UINT16_MAX + 1]
     else:
         middle = 0.5 * (cells - 1)
-        # Cells of one pack differ a little; the differences sum to zero.
+        # Cells of one pack differ slightly; the differences sum to zero.
         filled = [round(volts_v / cells * 1e3 + (i - middle) * 0.8) for i in range(cells)]
     first, rest = filled[:10], filled[10:]
     return first + [UINT16_MAX] * (10 - len(first)), rest + [0] * (4 - len(rest))
 
 
 def battery_status(source: Source, index: int) -> Any:
-    """Cells, current, and the counters of charge and energy."""
+    """Return cells, current, and the counters of charge and energy."""
     readings, board = source.readings, source.board
     volts = float(readings.volts_v[index])
     first, rest = cell_fields(volts, board.cells, board.cell_voltages)

@@ -15,18 +15,18 @@ Cubic = tuple[float, float, float, float]
 
 @dataclass(frozen=True)
 class Propeller:
-    """A propeller and how it sits behind its hull."""
+    """A propeller and its interaction with the hull."""
 
     diameter_m: float
     pitch_ratio: float
     area_ratio: float
     blades: int
     torque_excess_fraction: float = 0.0
-    """Extra torque of a small, home-made propeller; the series holds at Reynolds number 2e6."""
+    """Extra torque of a small, home-made propeller; the series is valid at Reynolds number 2e6."""
     wake_fraction: float = 0.05
     thrust_deduction_fraction: float = 0.05
     idle_drag_coefficient: float = 0.12
-    """Drag of the stopped propeller on its disc's area."""
+    """Drag coefficient of the stopped propeller, by its disc's area."""
 
 
 @lru_cache(maxsize=32)
@@ -63,7 +63,7 @@ def thrust_n(
 def torque_and_slope(
     propeller: Propeller, turns_per_s: float, advance_mps: float, density_kgpm3: float
 ) -> tuple[float, float]:
-    """Return the torque the propeller takes [N m], and how it changes with turns [N m per 1/s]."""
+    """Return the propeller's torque [N m], and its derivative by turns [N m per 1/s]."""
     q0, q1, q2, q3 = open_water(propeller)[1]
     advance = advance_mps / propeller.diameter_m
     scale = density_kgpm3 * propeller.diameter_m**5 * (1.0 + propeller.torque_excess_fraction)

@@ -1,4 +1,4 @@
-"""A scenario played to its end: truth, frames, and the golden figures that lie beside a log."""
+"""A scenario simulated to its end: truth, frames, and the golden figures beside a log."""
 
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -22,7 +22,7 @@ COMPANION_RATES_HZ = {"HEARTBEAT": 1.0, "SYS_STATUS": 1.0, "GLOBAL_POSITION_INT"
 
 @dataclass(frozen=True)
 class Recording:
-    """What a scenario gave with one seed."""
+    """Result of a scenario with one seed."""
 
     scenario: Scenario
     seed: int
@@ -45,7 +45,7 @@ def record(scenario: Scenario, seed: int | None = None) -> Recording:
 def stream(
     scenario: Scenario, truth: Truth, seed: int, options: StreamOptions | None = None
 ) -> list[Frame]:
-    """Return the frames of the scenario's craft alone, from a truth that is at hand."""
+    """Return the frames of the scenario's craft alone, from a given truth."""
     chosen = options or scenario.options
     battery = scenario.ride.craft.battery
     board = Board(
@@ -65,7 +65,7 @@ def stream(
 
 
 def _companion(scenario: Scenario, duration_s: float, seed: int) -> list[Frame]:
-    """Return the frames of the second craft on the link, as long as the first one's ride."""
+    """Return the frames of the second craft on the link, for as long as the first one's ride."""
     other = SCENARIOS[str(scenario.options.companion)]
     options = StreamOptions(COMPANION_ID, rates_hz=COMPANION_RATES_HZ, boot_s=911.0)
     truth = simulate(other.ride, seed + 1)
@@ -74,7 +74,7 @@ def _companion(scenario: Scenario, duration_s: float, seed: int) -> list[Frame]:
 
 
 def golden(recording: Recording) -> dict[str, Any]:
-    """Return the figures of the truth that tests compare with."""
+    """Return the true figures that tests compare with."""
     truth, scenario = recording.truth, recording.scenario
     sums = totals(truth)
     battery = scenario.ride.craft.battery

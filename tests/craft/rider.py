@@ -1,4 +1,4 @@
-"""The rider: a plan of legs, a hand on the throttle and one on the helm."""
+"""The rider: a plan of legs, and control of throttle and helm."""
 
 import math
 from dataclasses import dataclass
@@ -6,43 +6,43 @@ from enum import Enum
 
 
 class Steer(Enum):
-    """What a leg steers by."""
+    """How a leg is steered."""
 
     COURSE = "course"
     HOME = "home"
-    """Towards where the ride began; the leg ends on arrival."""
+    """Towards the start of the ride; the leg ends on arrival."""
     MADE_FAST = "made fast"
-    """Held by a mooring or an anchor."""
+    """At a mooring or an anchor."""
 
 
 @dataclass(frozen=True)
 class Leg:
-    """A part of the plan: at a battery power, or at a speed over ground, or neither (drifting)."""
+    """A part of the plan: at a power, at a speed over ground, or neither (drifting)."""
 
     name: str
     duration_s: float
     course_deg: float = 0.0
     power_w: float | None = None
-    """Into the drive, without what the rest of the craft takes."""
+    """Power into the drive, without the hotel load."""
     speed_mps: float | None = None
     ramp_s: float = 4.0
-    """Time from the last throttle to the new one."""
+    """Time from the previous throttle setting to the new one."""
     steer: Steer = Steer.COURSE
 
 
 @dataclass(frozen=True)
 class Rider:
-    """How the rider handles the craft."""
+    """How the rider controls the craft."""
 
     max_power_w: float
     power_gain: float = 60.0
-    """Speed holding: watts per second, for each m/s off and each m/s wanted."""
+    """Speed control: watts per second for each m/s of error and each m/s wanted."""
     look_s: float = 2.5
-    """Time over which the rider takes in the speed ..."""
+    """Time constant with which the rider perceives the speed ..."""
     lead_s: float = 6.0
-    """... and how far ahead the rider carries its trend on: without that the speed would swing."""
+    """... and how far ahead the rider extrapolates its trend: without that it would oscillate."""
     turn_degps: float = 12.0
-    """Fastest turn."""
+    """Fastest rate of turn."""
     helm_per_s: float = 0.5
     arrival_m: float = 12.0
 
@@ -59,15 +59,15 @@ def throttle_w(
 ) -> float:
     """Return the drive's power for this step.
 
-    A leg at a power ramps there from `start_w` and holds. A leg at a speed moves the throttle from
-    `now_w` as long as the speed coming up, `soon_mps`, is off.
+    A leg at a power ramps there from `start_w` and stays. A leg at a speed moves the throttle from
+    `now_w` as long as the predicted speed, `soon_mps`, is off.
     """
     if leg.speed_mps is None:
         goal_w = min(leg.power_w or 0.0, rider.max_power_w)
         share = 1.0 if leg.ramp_s <= 0.0 else min(in_leg_s / leg.ramp_s, 1.0)
         return start_w + share * (goal_w - start_w)
     rate_wps = rider.power_gain * leg.speed_mps * (leg.speed_mps - soon_mps)
-    # The hand is not quicker than the ramp, whatever the error.
+    # The throttle is never faster than the ramp, whatever the error.
     limit_wps = rider.max_power_w / max(leg.ramp_s, 0.5) / 3.0
     rate_wps = min(max(rate_wps, -limit_wps), limit_wps)
     return min(max(now_w + rate_wps * step_s, 0.0), rider.max_power_w)

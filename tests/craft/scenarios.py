@@ -21,7 +21,7 @@ HARBOUR_WATER = Water(
 
 
 LEAN_RATES_HZ = {**RATES_HZ, "ATTITUDE": 1.0, "VFR_HUD": 1.0, "ESC_TELEMETRY_1_TO_4": 1.0}
-"""Keeps a log that lies in the repository small."""
+"""Keeps logs in the repository small."""
 
 
 @dataclass(frozen=True)

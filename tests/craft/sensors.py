@@ -1,4 +1,4 @@
-"""What the craft's sensors make of the truth: power monitor, GPS and heading."""
+"""The craft's sensors and their errors: power monitor, GPS and heading."""
 
 import math
 from dataclasses import dataclass, replace
@@ -10,7 +10,7 @@ from tests.craft.earth import radii_m
 from tests.craft.truth import SECONDS_PER_HOUR, Truth, running_integral
 
 FUSED_MEMORY_S = 0.8
-"""The autopilot's own velocity smooths the GPS's error over about this time."""
+"""Time constant with which the autopilot's own velocity smooths the GPS's error [s]."""
 
 
 @dataclass(frozen=True)
@@ -23,11 +23,11 @@ class Sensors:
     voltage_scale: float = 1.0
     voltage_noise_v: float = 0.01
     position_sd_m: float = 1.2
-    """Each axis; wanders with `position_memory_s`."""
+    """Of each axis; correlated over `position_memory_s`."""
     position_memory_s: float = 90.0
     position_noise_m: float = 0.03
     velocity_sd_mps: float = 0.04
-    """Each axis, of the GPS's Doppler velocity; wanders with `velocity_memory_s`."""
+    """Of each axis of the GPS's Doppler velocity; correlated over `velocity_memory_s`."""
     velocity_memory_s: float = 2.0
     velocity_noise_mps: float = 0.02
     heading_offset_deg: float = 0.0
@@ -39,7 +39,7 @@ class Sensors:
 
 @dataclass(frozen=True)
 class Readings:
-    """What the sensors say at each step, before any message rounds it."""
+    """Readings at each step, before any message rounds them."""
 
     volts_v: Array
     amps_a: Array
@@ -63,7 +63,7 @@ def drawn(
     voltage_scale_sd: float = 0.005,
     current_offset_sd_a: float = 0.0,
 ) -> Sensors:
-    """Draw one set of sensors from what its owner knows of it: scales about 1, offset about 0."""
+    """Draw a set of sensors from what its owner knows: scales about 1, offset about 0."""
     rng = generator(seed, "sensor scales")
     return replace(
         like or Sensors(),
@@ -74,7 +74,7 @@ def drawn(
 
 
 def read(truth: Truth, sensors: Sensors, seed: int) -> Readings:
-    """Look at the truth through the sensors."""
+    """Return the readings of a truth."""
     count, step_s = len(truth.time_s), truth.step_s
     power, gps = generator(seed, "power monitor"), generator(seed, "gps")
     amps = (truth.amps_a - sensors.current_offset_a) / sensors.current_scale
@@ -115,7 +115,7 @@ def read(truth: Truth, sensors: Sensors, seed: int) -> Readings:
 
 
 def reported_energy_wh(truth: Truth, sensors: Sensors) -> float:
-    """Return energy by an ideal, fast sensor with these scales and offset, without its noise."""
+    """Return the energy by an ideal, fast sensor with these scales and offset, without noise."""
     amps = (truth.amps_a - sensors.current_offset_a) / sensors.current_scale
     power = amps * truth.volts_v / sensors.voltage_scale
     return float(running_integral(power, truth.step_s)[-1]) / SECONDS_PER_HOUR

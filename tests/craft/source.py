@@ -1,4 +1,4 @@
-"""What the messages of one craft are made from: truth, readings, and what its autopilot knows."""
+"""What a craft's messages are made from: truth, readings, and what its autopilot knows."""
 
 from dataclasses import dataclass
 
@@ -8,7 +8,7 @@ from tests.craft.truth import Truth
 
 @dataclass(frozen=True)
 class Board:
-    """What the autopilot knows besides its sensors."""
+    """What the autopilot knows apart from its sensors."""
 
     cells: int
     lithium_iron: bool
@@ -34,7 +34,7 @@ class Source:
 
 
 def has_fix(source: Source, index: int) -> bool:
-    """Return whether the GPS has found its position by this step."""
+    """Return whether the GPS has a fix by this step."""
     return float(source.truth.time_s[index]) >= source.board.first_fix_s
 
 

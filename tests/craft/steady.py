@@ -1,4 +1,4 @@
-"""The craft's true speed-power curve: battery power for a steady speed through calm water."""
+"""The craft's true speed-power curve: battery power at a steady speed through calm water."""
 
 from tests.craft.craft import Craft
 from tests.craft.hull import resistance_n
@@ -9,8 +9,8 @@ from tests.craft.water import Water
 def calm_power_w(craft: Craft, water: Water, speed_mps: float, more_n: float = 0.0) -> float:
     """Return the battery power at which thrust and resistance balance, without wind or waves.
 
-    Still air is left out too: the drag of the craft's own wind is no part of this curve, unless it
-    is given as `more_n`, a force against the motion.
+    Air drag of the craft's own motion is left out too, unless it is given as `more_n`, a force
+    against the motion.
     """
     advance_mps = speed_mps * (1.0 - craft.propeller.wake_fraction)
     goal_n = resistance_n(craft.hull, speed_mps, water.density_kgpm3, water.viscosity_m2ps) + more_n

@@ -1,4 +1,4 @@
-"""One time step: writes the craft's state down, then moves craft, battery and heat on."""
+"""One time step: records the craft's state, then advances motion, battery and temperatures."""
 
 import math
 
@@ -33,14 +33,14 @@ COLUMNS = (
     "pack_degc",
     "drive_degc",
 )
-"""What `step` writes down, in its order; the names are those of the truth."""
+"""Columns that `step` records, in order; named as in the truth."""
 
 LEAST_DRIVE_W = 1.0
-"""Below this the drive stands still."""
+"""Below this the drive does not turn."""
 
 
 def step(ride: Ride, state: State, moment: Moment, step_s: float) -> tuple[float, ...]:
-    """Return the state at this instant as a row of `COLUMNS`, and move it on by one step."""
+    """Return the state at this instant as a row of `COLUMNS`, and advance it by one step."""
     craft, water = ride.craft, ride.water
     soon_mps = state.seen_mps + ride.rider.lead_s * state.trend_mps2
     state.throttle_w = throttle_w(
@@ -53,7 +53,7 @@ def step(ride: Ride, state: State, moment: Moment, step_s: float) -> tuple[float
         step_s=step_s,
     )
 
-    # The speed of advance first: made fast, the water runs past at a speed that the rope decides.
+    # The speed of advance first: made fast, the rope decides how fast the water runs past.
     over_ground = over_ground_mps(state, moment, step_s)
     advance_mps = state.water_mps * (1.0 - craft.propeller.wake_fraction)
     drive_w, works, propeller_w, thrust_n = _drive(ride, state, advance_mps)
@@ -102,9 +102,9 @@ def _drive(
 
 
 def _settle(craft: Craft, state: State, amps: float, step_s: float) -> None:
-    """Set the charge of the step before right, now that the current at its end is known.
+    """Correct the charge of the previous step, now that the current at its end is known.
 
-    It was drained at the current of its start; the mean of both makes it the trapezoid's.
+    It was drained at the current of its start; the mean of both makes it the trapezoid rule.
     """
     if state.last_amps_a is not None:
         more_as = 0.5 * (amps - state.last_amps_a) * step_s
@@ -113,7 +113,7 @@ def _settle(craft: Craft, state: State, amps: float, step_s: float) -> None:
 
 
 def _drain(craft: Craft, state: State, amps: float, step_s: float) -> None:
-    """Take the charge of one step out of the pack; let the slow sag follow; warm the pack."""
+    """Drain the pack by one step; advance its slow sag and temperature."""
     battery = craft.battery
     loss_w = amps * (amps * battery.resistance_ohm + state.slow_sag_v)
     state.charge_fraction -= amps * step_s / 3600.0 / battery.capacity_ah
@@ -123,6 +123,6 @@ def _drain(craft: Craft, state: State, amps: float, step_s: float) -> None:
 
 
 def _warm(craft: Craft, state: State, lost_w: float, step_s: float) -> None:
-    """Let the drive's temperature follow what drive and motor lead lose."""
+    """Advance the drive's temperature by its loss."""
     settled_degc = craft.drive_idle_degc + craft.drive_degc_per_w * lost_w
     state.drive_degc += step_s / craft.drive_warm_s * (settled_degc - state.drive_degc)

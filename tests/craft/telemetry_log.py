@@ -1,7 +1,7 @@
-"""A telemetry log: before each frame, 8 bytes with the time of its arrival.
+"""A telemetry log: each frame is preceded by 8 bytes with its time of arrival.
 
 The time is a big-endian count of microseconds since the Unix epoch, its low two bits clear.
-Source of the format: pymavlink 2.4.50, mavutil.py (what writes and reads such logs there).
+Source of the format: pymavlink 2.4.50, mavutil.py, which writes and reads such logs.
 """
 
 import struct
@@ -12,7 +12,7 @@ from tests.craft.mavlink_stream import Frame
 
 
 def log_bytes(frames: Iterable[Frame], start_unix_s: float) -> bytes:
-    """Return the log of a stream that began at this time."""
+    """Return the log of a stream that starts at a Unix time."""
     start_us = round(start_unix_s * 1e6)
     return b"".join(
         struct.pack(">Q", (start_us + round(frame.time_s * 1e6)) & ~3) + frame.data
@@ -21,7 +21,7 @@ def log_bytes(frames: Iterable[Frame], start_unix_s: float) -> bytes:
 
 
 def log_frames(path: Path) -> Iterator[Frame]:
-    """Return the frames of a log without faults; time counts from its first record."""
+    """Yield the frames of an undamaged log; time counts from its first record."""
     data = path.read_bytes()
     place, first_us = 0, None
     while place < len(data):
@@ -33,7 +33,7 @@ def log_frames(path: Path) -> Iterator[Frame]:
 
 
 def frame_size(data: bytes, place: int) -> int:
-    """Return the size of the frame that starts here [bytes]; guide to MAVLink serialization."""
+    """Return the size of the frame at a place [bytes] (guide to MAVLink serialization)."""
     if data[place] == 0xFE:
         return 8 + data[place + 1]
     if data[place] == 0xFD:

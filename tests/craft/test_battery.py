@@ -1,4 +1,4 @@
-"""Checks of the battery."""
+"""The simulated battery."""
 
 from dataclasses import replace
 
@@ -27,17 +27,17 @@ def test_sag_at_constant_power() -> None:
 @pytest.mark.parametrize("open_v", [12.8, 26.4, 58.8])
 @pytest.mark.parametrize("ohm", [0.0, 1e-9, 0.03, 0.4])
 @pytest.mark.parametrize("share", [-0.5, 0.0, 1e-6, 0.3, 0.999])
-def test_the_terminals_give_the_power_at_the_smaller_current(open_v, ohm, share) -> None:
-    # Of the two currents that give it the one below V / 2 R is meant; so far the most power is
-    # V^2 / 4 R. What comes in counts as negative.
+def test_the_smaller_current_delivers_the_power(open_v, ohm, share) -> None:
+    # Of the two currents that deliver it, the one below V / 2 R is meant; the maximum power is
+    # V^2 / 4 R. Power into the pack is negative.
     most_w = open_v**2 / 4 / max(ohm, 0.03)
     amps = load_amps_a(open_v, ohm, share * most_w)
     assert (open_v - ohm * amps) * amps == pytest.approx(share * most_w, rel=1e-12)
     assert 2 * ohm * amps <= open_v
 
 
-def test_more_than_the_most_power_is_refused() -> None:
-    # The most is V^2 / 4 R = 5808 W.
+def test_more_than_the_maximum_power_is_refused() -> None:
+    # The maximum is V^2 / 4 R = 5808 W.
     assert load_amps_a(26.4, 0.03, 5808.0 - 1e-6) == pytest.approx(440.0, rel=1e-4)
     with pytest.raises(OverloadError):
         load_amps_a(26.4, 0.03, 5808.1)
@@ -59,7 +59,7 @@ def test_open_circuit_curve(chemistry: str, fraction: float, volts: float) -> No
 
 @pytest.mark.parametrize("fraction", [1.0, 0.93, 0.5, 0.123, 0.05, 0.0])
 def test_rest_energy_is_the_area_of_the_curve(fraction: float) -> None:
-    # scipy.integrate.quad as the judge.
+    # Against scipy.integrate.quad.
     knots = [k / 20 for k in range(21) if 0.0 < k / 20 < fraction]
     area, _ = quad(
         lambda s: open_circuit_v(PACK, s), 0.0, fraction, points=knots or None, limit=200
@@ -68,7 +68,7 @@ def test_rest_energy_is_the_area_of_the_curve(fraction: float) -> None:
 
 
 def test_ride_balances_its_energy(harbour: Recording) -> None:
-    # First law: what left the cells is what arrived at the terminals and what warmed the pack.
+    # First law: energy out of the cells equals energy at the terminals plus heat in the pack.
     truth, pack = harbour.truth, harbour.scenario.ride.craft.battery
     cells_wh = trapezoid(truth.open_circuit_v * truth.amps_a, truth.time_s) / 3600.0
     loss_w = truth.amps_a * (truth.amps_a * pack.resistance_ohm + truth.slow_sag_v)
@@ -82,7 +82,7 @@ def test_ride_balances_its_energy(harbour: Recording) -> None:
 
 
 def test_stepped_pack_follows_its_differential_equations(harbour: Recording) -> None:
-    # scipy.integrate.solve_ivp as the judge, fed with the ride's demand.
+    # Against scipy.integrate.solve_ivp, given the ride's demand.
     truth, pack = harbour.truth, harbour.scenario.ride.craft.battery
     part = truth.time_s <= 300.0
     times, demand = truth.time_s[part], truth.power_w[part]

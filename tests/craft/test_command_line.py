@@ -1,4 +1,4 @@
-"""Checks of `python -m tests.craft`."""
+"""`python -m tests.craft`."""
 
 import json
 import sys

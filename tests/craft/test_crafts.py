@@ -1,4 +1,4 @@
-"""Checks of the invented craft: each is of the kind that it is said to be."""
+"""The invented craft: each is of its stated kind."""
 
 import math
 from dataclasses import replace
@@ -15,7 +15,7 @@ STILL = Water()
 
 
 def exponent(name: str, speed_mps: float) -> float:
-    """Local exponent of the drive's power over speed, without the hotel load."""
+    """Return the local exponent of the drive's power by speed, without the hotel load."""
     craft = CRAFTS[name]
     low, high = (
         calm_power_w(craft, STILL, factor * speed_mps) - craft.hotel_w for factor in (0.97, 1.03)

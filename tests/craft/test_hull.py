@@ -1,4 +1,4 @@
-"""Checks of the hull's resistance."""
+"""The hull's resistance."""
 
 import math
 from dataclasses import replace
@@ -41,8 +41,8 @@ def test_friction_line_agrees_with_a_worked_value() -> None:
     ("density", "viscosity", "force"), [(999.1, 1.139e-6, 14.166), (999.1, 1.189e-6, 14.277)]
 )
 def test_friction_of_a_small_craft(density: float, viscosity: float, force: float) -> None:
-    # Worked out apart from this code, from the line: L 3.8 m, 2.2 m2, 2 m/s; viscosities quoted
-    # from the ITTC.
+    # Computed independently from the line: L 3.8 m, 2.2 m2, 2 m/s; viscosities quoted from the
+    # ITTC.
     hull = replace(SKIFF.hull, wetted_area_m2=2.2)
     assert friction_n(hull, 2.0, density, viscosity) == pytest.approx(force, abs=5e-4)
 
@@ -57,7 +57,7 @@ def test_friction_power_exponent() -> None:
 
 
 @pytest.mark.parametrize("hull", [SKIFF.hull, BOARD.hull])
-def test_waves_have_their_hump_where_it_is_said_to_be(hull: Hull) -> None:
+def test_the_wave_hump_is_where_stated(hull: Hull) -> None:
     froudes = np.linspace(0.05, 1.5, 2901)
     waves = [wave_fraction(hull, froude) for froude in froudes]
     assert froudes[int(np.argmax(waves))] == pytest.approx(hull.hump_froude, abs=1e-3)

@@ -1,4 +1,4 @@
-"""Checks of sending live."""
+"""Sending live."""
 
 import os
 import socket
@@ -16,7 +16,7 @@ FRAMES = ground_station_frames(40.0)
 
 
 class Clock:
-    """A clock that only sleeping moves, and that always oversleeps."""
+    """A clock that only advances by sleeping, and always oversleeps."""
 
     def __init__(self) -> None:
         self.now_s = 100.0

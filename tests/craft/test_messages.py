@@ -1,4 +1,4 @@
-"""Checks of the messages and of the stream that they make."""
+"""The messages and the stream that they form."""
 
 from collections import Counter
 from dataclasses import replace
@@ -16,12 +16,12 @@ from tests.craft.recording import COMPANION_ID, Recording, record, stream
 from tests.craft.scenarios import AT_ANCHOR
 from tests.craft.sensors import read
 
-# How far a field may be from the reading: half of its unit, and a float's last digits.
+# Tolerance of a field: half of its unit, and a float's last digits.
 HALF = 0.5000001
 
 
 def decoded(frames: list[Frame]) -> list[Any]:
-    """Let pymavlink read the frames, one by one; it raises on a bad checksum."""
+    """Return the frames as decoded by pymavlink, which raises on a bad checksum."""
     reader = dialect.MAVLink(None)
     return [reader.decode(bytearray(frame.data)) for frame in frames]
 
@@ -94,7 +94,7 @@ def test_battery_decodes_to_truth_through_the_sensors(harbour: Recording) -> Non
 
 
 def test_power_by_the_stream_alone_is_the_reported_energy(harbour: Recording) -> None:
-    # A plain sum over SYS_STATUS, 2 Hz: what the stream holds is what the truth file says it does.
+    # A plain sum over SYS_STATUS, 2 Hz: the stream agrees with the truth file.
     messages = of_type(harbour, "SYS_STATUS")
     watts = [m.voltage_battery / 1e3 * m.current_battery / 1e2 for m in messages]
     readings = read(harbour.truth, harbour.scenario.sensors, harbour.seed)
@@ -103,7 +103,7 @@ def test_power_by_the_stream_alone_is_the_reported_energy(harbour: Recording) ->
 
 
 def test_drive_decodes_to_the_truth(harbour: Recording) -> None:
-    # The rpm field counts magnetic turns: rpm times pole pairs.
+    # The rpm field counts electrical turns: rpm times pole pairs.
     messages = of_type(harbour, "ESC_TELEMETRY_1_TO_4")
     at = [message.count[0] for message in messages]  # the ride has fewer steps than the count wraps
     truth, pole_pairs = harbour.truth, harbour.scenario.ride.craft.motor.pole_pairs
@@ -138,8 +138,8 @@ def test_board_sends_mavlink_1_among_others(board: Recording) -> None:
     assert beat == (6, 8)  # minimal.xml: a ground station, no autopilot
 
 
-def test_before_the_first_fix_all_is_unknown(board: Recording) -> None:
-    # common.xml: 65535 and 255 stand for unknown; Unix time is 0 before the GPS has told it
+def test_before_the_first_fix_everything_is_unknown(board: Recording) -> None:
+    # common.xml: 65535 and 255 stand for unknown; Unix time is 0 before the first fix
     # (common practice, no source).
     first_fix_s = board.scenario.options.first_fix_s
     early = [frame for frame in board.frames if frame.time_s < first_fix_s]
@@ -157,7 +157,7 @@ def test_before_the_first_fix_all_is_unknown(board: Recording) -> None:
 @pytest.mark.parametrize(
     ("volts", "cells", "each", "first", "rest"),
     [
-        # Pack voltage alone in the first field, and what exceeds 65.534 V in the next: common.xml.
+        # Pack voltage alone in the first field, the excess over 65.534 V in the next: common.xml.
         (26.4, 8, False, [26400] + [65535] * 9, [0] * 4),
         (68.0, 16, False, [65534, 2466] + [65535] * 8, [0] * 4),
         (65.534, 16, False, [65534] + [65535] * 9, [0] * 4),
@@ -179,7 +179,7 @@ def test_unused_cells_are_65535_then_0() -> None:
 
 def test_hand_packed_drive_message() -> None:
     # A frame packed by hand from a generated C header (id 291, CRC_EXTRA 10): 1234 rpm, 26.4 V,
-    # 15.23 A, time 123456789 us, sequence 7, system and component 1. Its checksum was worked out
+    # 15.23 A, time 123456789 us, sequence 7, system and component 1. Its checksum was computed
     # with another CRC-16/MCRF4XX.
     import struct
 
@@ -194,7 +194,7 @@ def test_hand_packed_drive_message() -> None:
     )
 
 
-def test_hand_packed_drive_message_is_sent_when_asked_for(harbour: Recording) -> None:
+def test_hand_packed_drive_message_is_sent_if_its_rate_is_set(harbour: Recording) -> None:
     import struct
 
     options = StreamOptions(rates_hz={"ESC_STATUS": 1.0})
@@ -216,7 +216,7 @@ def test_lost_frames_leave_gaps_in_the_sequence(board: Recording) -> None:
 
 
 @pytest.mark.slow
-def test_same_seed_same_bytes_and_another_seed_others() -> None:
+def test_bytes_depend_on_the_seed_alone() -> None:
     first, again, other = record(AT_ANCHOR), record(AT_ANCHOR), record(AT_ANCHOR, 4)
     assert first.frames == again.frames
     assert first.frames != other.frames

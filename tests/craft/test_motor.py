@@ -1,4 +1,4 @@
-"""Checks of motor and shaft."""
+"""Motor and shaft."""
 
 import pytest
 from scipy.optimize import brentq
@@ -32,7 +32,7 @@ def test_same_motor_current_at_three_speeds(
     [(2.5e-6, 1088.69, 32.030, 337.82), (1.9e-6, 1200.22, 29.662, 344.01)],
 )
 def test_two_loads_at_the_same_power(load: float, rpm: float, amps: float, shaft_w: float) -> None:
-    # Worked out apart from this code: torque = load x rpm^2, 400 W into the same motor.
+    # Computed independently: torque = load x rpm^2, 400 W into the same motor.
     found = brentq(lambda n: motor_point(MOTOR, n, load * n * n).power_w - 400.0, 100.0, 3000.0)
     point = motor_point(MOTOR, found, load * found * found)
     assert found == pytest.approx(rpm, abs=0.01)
@@ -43,10 +43,8 @@ def test_two_loads_at_the_same_power(load: float, rpm: float, amps: float, shaft
 @pytest.mark.parametrize("craft", [SKIFF, BOARD])
 @pytest.mark.parametrize("drive_w", [30.0, 300.0, 1200.0])
 @pytest.mark.parametrize("advance_mps", [-0.5, 0.0, 0.8, 2.0])
-def test_shaft_passes_on_the_power_it_is_given(
-    craft: Craft, drive_w: float, advance_mps: float
-) -> None:
-    # Conservation of energy, link by link.
+def test_shaft_conserves_power(craft: Craft, drive_w: float, advance_mps: float) -> None:
+    # Conservation of energy, stage by stage.
     motor = craft.motor
     shaft = shaft_point(
         motor, craft.propeller, drive_w, advance_mps, density_kgpm3=1025.0, guess_turns_per_s=9.0
@@ -65,7 +63,7 @@ def test_shaft_passes_on_the_power_it_is_given(
     assert shaft.thrust_n * advance_mps < shaft.propeller_w
 
 
-def test_where_the_search_begins_does_not_matter() -> None:
+def test_the_first_guess_does_not_matter() -> None:
     found = [
         shaft_point(
             SKIFF.motor, SKIFF.propeller, 300.0, 1.9, density_kgpm3=1025.0, guess_turns_per_s=guess

@@ -1,4 +1,4 @@
-"""Checks of the on-board log: opened with pymavlink's reader (2.4.50, DFReader.py)."""
+"""The on-board log, opened with pymavlink's reader (2.4.50, DFReader.py)."""
 
 import math
 import sys
@@ -32,7 +32,7 @@ def board_log(board: Recording, tmp_path_factory: pytest.TempPathFactory) -> Pat
 
 
 @pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.name)
-def test_types_are_of_one_piece(kind: Any) -> None:
+def test_fields_letters_and_units_match(kind: Any) -> None:
     assert len(kind.columns.split(",")) == len(kind.letters) <= 16
     assert len(kind.columns) <= 64
     assert kind.stored.itemsize <= 255

@@ -1,4 +1,4 @@
-"""Checks of the B-series propeller."""
+"""The B-series propeller."""
 
 import csv
 import math
@@ -12,7 +12,7 @@ CHECK_POINTS = COEFFICIENTS.with_name("bseries_check_points.csv")
 
 
 def coefficients(propeller: Propeller, advance_ratio: float) -> tuple[float, float]:
-    """K_T and K_Q by way of forces, so that the scaling is checked too."""
+    """Return K_T and K_Q from the forces, so that the scaling is checked too."""
     turns, density = 13.0, 1000.0
     advance = advance_ratio * turns * propeller.diameter_m
     torque, _ = torque_and_slope(propeller, turns, advance, density)
@@ -23,7 +23,7 @@ def coefficients(propeller: Propeller, advance_ratio: float) -> tuple[float, flo
 
 
 def test_check_points() -> None:
-    # tests/data/bseries_check_points.csv: worked out apart from this code from the coefficients
+    # tests/data/bseries_check_points.csv: computed independently from the coefficients
     # of Oosterveld and van Oossanen 1975 (see tests/data/README.md).
     lines = [line for line in CHECK_POINTS.read_text().splitlines() if not line.startswith('"#')]
     rows = list(csv.DictReader(lines))
@@ -35,15 +35,15 @@ def test_check_points() -> None:
         assert torque == pytest.approx(float(row["KQ"]), abs=1.5e-7)
 
 
-def test_table_is_whole() -> None:
-    # The series has 39 thrust and 47 torque terms; wholly wrong, shorter tables are in circulation.
+def test_the_table_is_complete() -> None:
+    # The series has 39 thrust and 47 torque terms; wrong, shorter tables are in circulation.
     lines = COEFFICIENTS.read_text().splitlines()
     assert sum(line.startswith("KT,") for line in lines) == 39
     assert sum(line.startswith("KQ,") for line in lines) == 47
 
 
 def test_best_efficiency_and_zero_thrust() -> None:
-    # Worked out from the same coefficients: three blades, .50, pitch 1.0: zero thrust at
+    # Computed from the same coefficients: three blades, .50, pitch 1.0: zero thrust at
     # J 1.0867, best efficiency .7230 at J .869.
     propeller = Propeller(0.2, 1.0, 0.5, 3)
 
@@ -59,7 +59,7 @@ def test_best_efficiency_and_zero_thrust() -> None:
     )
 
 
-def test_slope_is_the_torques_derivative() -> None:
+def test_slope_is_the_torque_s_derivative() -> None:
     propeller = Propeller(0.24, 0.8, 0.5, 3, torque_excess_fraction=0.1)
     _, slope = torque_and_slope(propeller, 12.0, 2.0, 1025.0)
     up, down = (torque_and_slope(propeller, 12.0 + d, 2.0, 1025.0)[0] for d in (1e-4, -1e-4))

@@ -1,4 +1,4 @@
-"""The logs in replay_logs/ are what their scenarios give, and their truth is the truth.
+"""The logs in replay_logs/ and their truth are those of their scenarios.
 
 Figures are compared with tolerances and messages within one unit, not bytes: another processor's
 sine may differ in its last digit.
@@ -26,7 +26,7 @@ def recording(request: pytest.FixtureRequest) -> Recording:
 
 
 def same(got: Any, want: Any, path: str = "") -> None:
-    """Compare nested figures; numbers to a millionth, and to the last digit that is written."""
+    """Compare nested figures; numbers to a millionth, and to the last digit written."""
     if isinstance(want, dict):
         assert got.keys() == want.keys(), path
         for key, value in want.items():

@@ -1,4 +1,4 @@
-"""Checks of whole rides."""
+"""Whole rides."""
 
 import math
 from dataclasses import replace
@@ -30,7 +30,7 @@ def straight(power_w: float, water: Water = STILL, duration_s: float = 240.0) ->
 
 
 def test_totals_agree_with_another_integration(harbour: Recording) -> None:
-    # scipy.integrate.simpson as the judge.
+    # Against scipy.integrate.simpson.
     truth, sums = harbour.truth, totals(harbour.truth)
     time_s = truth.time_s
     assert sums.energy_wh == pytest.approx(simpson(truth.power_w, x=time_s) / 3600.0, rel=1e-5)
@@ -51,7 +51,7 @@ def test_legs_add_up_to_the_whole(harbour: Recording) -> None:
 
 
 def test_halving_the_step_changes_little() -> None:
-    # The step is fine enough: still water, so that nothing is drawn by chance.
+    # The step is fine enough; still water, so nothing is random.
     legs = (Leg("out", 60.0, 0.0, power_w=400.0), Leg("turn", 60.0, 170.0, power_w=900.0))
     ride = replace(straight(0.0), plan=legs)
     coarse, fine = totals(simulate(ride, 1)), totals(simulate(ride, 1, step_s=0.025))
@@ -60,7 +60,7 @@ def test_halving_the_step_changes_little() -> None:
 
 
 def test_track_length_on_the_ellipsoid(harbour: Recording) -> None:
-    # GeographicLib as the judge: short geodesics between the steps, and from end to end.
+    # Against GeographicLib: short geodesics between the steps, and from end to end.
     truth = harbour.truth
     every = slice(0, None, 40)
     latitudes, longitudes = truth.latitude_deg[every], truth.longitude_deg[every]
@@ -95,7 +95,7 @@ def test_a_straight_ride_settles_on_the_calm_curve(speed_mps: float) -> None:
 
 
 def test_a_turn_costs_speed() -> None:
-    # Common practice, no source: a tight turn slows a craft that keeps its power.
+    # Common practice, no source: a tight turn slows a craft at constant power.
     ride = straight(400.0)
     legs = (Leg("out", 120.0, 0.0, power_w=400.0), Leg("back", 40.0, 175.0, power_w=400.0))
     speeds_mps = simulate(replace(ride, plan=legs), 1).water_mps[2300:]
@@ -104,7 +104,7 @@ def test_a_turn_costs_speed() -> None:
 
 
 def test_the_current_carries_the_craft() -> None:
-    # Galileo: the same ride in moving water differs by the water's own movement.
+    # Galileo: the same ride in moving water differs by the water's own motion.
     current = Water(set_deg=90.0, drift_mps=0.4)
     still, moved = simulate(straight(300.0), 1), simulate(straight(300.0, current), 1)
     assert moved.water_mps[-1] == pytest.approx(still.water_mps[-1], rel=1e-3)
@@ -112,8 +112,8 @@ def test_the_current_carries_the_craft() -> None:
 
 
 @pytest.mark.slow
-def test_waves_make_the_speed_wobble_with_the_periods_asked_for() -> None:
-    # Welch's spectrum as the judge: most of the wobble lies between 2 and 5 s.
+def test_waves_vary_the_speed_with_the_stated_periods() -> None:
+    # Welch's spectrum: most of the variation is between 2 and 5 s.
     water = Water(wave_speed_mps=0.08)
     truth = simulate(straight(300.0, water, 900.0), 4)
     settled = truth.water_mps[2400:]
@@ -136,7 +136,7 @@ def test_the_rider_keeps_the_plan(harbour: Recording) -> None:
 
 
 def test_plausible_power() -> None:
-    # What was asked of the demo craft: some 300 to 450 W at 2.2 m/s, clearly more at 3.0 m/s.
+    # Wanted of the demo craft: some 300 to 450 W at 2.2 m/s, clearly more at 3.0 m/s.
     assert 300.0 < calm_power_w(SKIFF, STILL, 2.2) < 450.0
     assert calm_power_w(SKIFF, STILL, 3.0) > 2.0 * calm_power_w(SKIFF, STILL, 2.2)
     assert calm_power_w(BOARD, STILL, 2.0) < 300.0
@@ -160,7 +160,7 @@ def test_long_cruise_lasts_an_hour() -> None:
     assert len({round(speed, 1) for speed in truth.speed_mps[::1200]}) > 5
 
 
-def test_seeds_matter_and_only_they() -> None:
+def test_rides_depend_on_the_seed_alone() -> None:
     ride = replace(HARBOUR_LOOP.ride, plan=HARBOUR_LOOP.ride.plan[:3])
     first, again, other = simulate(ride, 7), simulate(ride, 7), simulate(ride, 8)
     assert np.array_equal(first.water_mps, again.water_mps)

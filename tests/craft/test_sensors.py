@@ -1,4 +1,4 @@
-"""Checks of the simulated sensors."""
+"""The simulated sensors."""
 
 import numpy as np
 import pytest
@@ -10,7 +10,7 @@ from tests.craft.sensors import Sensors, drawn, read, reported_energy_wh
 from tests.craft.truth import totals
 
 
-def test_gauss_markov_has_the_spread_and_the_memory_asked_for() -> None:
+def test_gauss_markov_has_the_stated_spread_and_memory() -> None:
     # Theory of the first-order process: correlation exp(-t / memory) at a lag of t.
     series = gauss_markov(400_000, 0.1, 1.5, 2.0, np.random.default_rng(1))
     assert series.std() == pytest.approx(1.5, rel=0.02)
@@ -31,7 +31,7 @@ def test_parts_draw_independently() -> None:
 
 
 def test_truth_is_scale_times_reading_plus_offset(harbour: Recording) -> None:
-    # The sensors' own definition, turned round.
+    # The sensors' own definition, inverted.
     sensors = Sensors(current_scale=1.03, current_offset_a=0.2, voltage_scale=0.99)
     readings = read(harbour.truth, sensors, 1)
     driven = harbour.truth.drive_w > 50.0
@@ -67,7 +67,7 @@ def test_position_error_wanders_and_velocity_error_stays_small(harbour: Recordin
     assert abs(np.diff(norths[0][::20])).mean() < 0.5 * np.std(norths)
 
 
-def test_drawn_sensors_spread_as_their_owner_knows_them() -> None:
+def test_drawn_sensors_spread_as_stated() -> None:
     sensors = [drawn(seed, current_offset_sd_a=0.1) for seed in range(1500)]
     scales = np.array([(s.current_scale, s.voltage_scale, s.current_offset_a) for s in sensors])
     assert scales.mean(axis=0) == pytest.approx([1.0, 1.0, 0.0], abs=0.01)

@@ -1,4 +1,4 @@
-"""Checks of the log's records."""
+"""The log's records."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""Checks of a ride that is steered while it goes on."""
+"""A ride steered while under way."""
 
 from dataclasses import replace
 
@@ -21,7 +21,7 @@ def ride(water: Water = CHOPPY) -> Ride:
     return Ride(SKIFF, water, Rider(max_power_w=1000.0), PLAN, 45.0, -30.0)
 
 
-def test_the_same_wishes_give_the_same_ride() -> None:
+def test_the_same_legs_give_the_same_ride() -> None:
     planned = simulate(ride(), 5, 0.2)
     voyage = Voyage(ride(), 5, 240.0, 0.2)
     while voyage.index < 600:
@@ -46,13 +46,13 @@ def test_a_rider_who_turns_home_gets_there() -> None:
 
 
 def test_a_step_of_a_fifth_of_a_second_is_fine_enough() -> None:
-    # Still water, so that nothing is drawn by chance.
+    # Still water, so nothing is random.
     coarse, fine = (totals(simulate(ride(Water()), 1, step_s)) for step_s in (0.2, 0.05))
     assert coarse.energy_wh == pytest.approx(fine.energy_wh, rel=2e-3)
     assert coarse.distance_m == pytest.approx(fine.distance_m, rel=2e-3)
 
 
-def test_a_rising_wind_rises_to_its_most() -> None:
+def test_a_rising_wind_stops_at_its_maximum() -> None:
     water = Water(wind_from_deg=180.0, wind_mps=2.0, wind_rise_mps2=0.01, wind_most_mps=5.0)
     wind = surroundings(water, 6001, 0.1, 1).wind_north_mps
     assert wind[0] == pytest.approx(2.0)

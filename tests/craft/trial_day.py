@@ -1,9 +1,9 @@
 """A day of trials: legs to and fro with several set-ups, as the frames of one log.
 
-Lighter than a ride of the simulated craft, so that a thousand days can be made: the craft follows
-its power within a second. What fools a comparison is all in it: a water current that changes,
-gusts, noise from run to run, a sagging pack, sensors that are off, a drive that holds the motor's
-current, a run that went wrong.
+Cheaper than a ride of the simulated craft, so that a thousand days can be made: the craft follows
+its power within a second. It has everything that can fool a comparison: a changing water current,
+gusts, noise from run to run, a sagging pack, inaccurate sensors, a drive that keeps the motor's
+current constant, a run that went wrong.
 """
 
 import math
@@ -28,9 +28,9 @@ METRES_PER_DEGREE = 111_200.0
 
 @dataclass(frozen=True)
 class Setup:
-    """A propeller: what the craft takes with it, and what it asks of the motor.
+    """A propeller: its effect on consumption and on the motor.
 
-    `cost` is how much more Wh/km it takes at equal battery power; torque is `torque_nm` x (rpm /
+    `cost` is the extra Wh/km at equal battery power, as a fraction; torque is `torque_nm` x (rpm /
     1000)^2.
     """
 
@@ -40,36 +40,36 @@ class Setup:
 
 @dataclass(frozen=True)
 class Day:
-    """How the day went. Times in seconds of the day, velocities along the first course."""
+    """Course of the day. Times in seconds of the day, velocities along the first course."""
 
     setups: dict[str, Setup]
     order: tuple[str, ...]
-    """Set-ups, one name for each double run."""
+    """Set-up of each double run."""
     power_w: float = 400.0
     setup_power_w: dict[str, float] = field(default_factory=dict)
-    """Where a set-up was run at another power."""
+    """Power of set-ups that were run at another power."""
     held_motor_a: float | None = None
-    """The drive held this motor current, not the power."""
+    """The drive kept this motor current constant, not the power."""
     leg_s: float = 100.0
     legs_each: int = 2
     course_deg: float = 40.0
     current_mps: float = 0.25
     current_change_mps: float = 0.0
-    """How much it has risen by the end of the day."""
+    """Rise by the end of the day."""
     gust_sd_mps: float = 0.0
     double_run_sd: float = 0.012
     leg_sd: float = 0.004
     power_sd: float = 0.01
-    """From leg to leg, as a rider holds it by hand."""
+    """From leg to leg, as set by hand."""
     trend: float = 0.0
-    """By how much everything has become slower by the end of the day."""
+    """Fraction by which everything has become slower by the end of the day."""
     outlier_leg: int | None = None
     outlier: float = 0.88
     start_cell_v: float = 3.95
     second_pack: tuple[str, float] | None = None
-    """A set-up that was run on another pack, and that pack's cell voltage."""
+    """A set-up run on another pack, and that pack's cell voltage."""
     warm: tuple[str, float] | None = None
-    """A set-up that was run with the pack at another temperature [degC]."""
+    """A set-up run with the pack at another temperature [degC]."""
     drive_telemetry: str = "none"
     """`motor` (rpm and motor current), `input` (magnetic rpm and input current) or `none`."""
     current_scale: float = 1.01
@@ -82,24 +82,24 @@ class Made:
 
     frames: list[Frame]
     legs: list[tuple[str, float, float]]
-    """Set-up, start and end [s] of each leg, as the rider noted them."""
+    """Set-up, start and end [s] of each leg, as noted by the rider."""
     speed_mps: dict[str, float]
     """True speed through the water of each set-up at the day's power."""
 
     def wh_per_km(self, name: str, power_w: float) -> float:
-        """Return a set-up's true consumption at the power compared at, near the day's."""
+        """Return a set-up's true consumption at the power of comparison, near the day's."""
         return power_w / 3.6 / self.speed_mps[name]
 
 
 def speed_at(power_w: float, cost: float) -> float:
-    """Return the speed through the water: a hotel load, friction, and waves that cost ever more."""
+    """Return the speed through the water, by hotel load, friction and steeply rising wave drag."""
     speeds = np.linspace(0.3, 4.0, 400)
     powers = 12.0 + 26.0 * speeds**2.82 + 3.0 * speeds**4.5
     return float(np.interp(power_w, powers, speeds)) / (1.0 + cost)
 
 
 def power_at_motor(motor_a: float, torque_nm: float) -> float:
-    """Return the battery power that a held motor current takes with a propeller."""
+    """Return the battery power at a motor current with a propeller."""
     return (
         (motor_a * WINDING_OHM + _rpm_at(motor_a, torque_nm) / KV_RPM_PER_V)
         * motor_a
@@ -125,7 +125,7 @@ def _rpm_at(motor_a: float, torque_nm: float) -> float:
 
 
 def make(day: Day, seed: int) -> Made:
-    """Ride the day."""
+    """Return the frames and truth of a day."""
     rng = generator(seed, "trial day")
     truth = {name: speed_at(day.power_w, one.cost) for name, one in day.setups.items()}
     rows: list[Array] = []
@@ -171,7 +171,7 @@ def _rows(
 ) -> Array:
     """Return time, power, velocity, volts, pack temperature, rpm and motor current of one leg.
 
-    The turn comes first: the craft comes round at half its power and settles within a few seconds.
+    The turn comes first: the craft turns at half its power and settles within a few seconds.
     """
     power_w, speed_mps, course_deg, sign, length_s = leg
     count, turn = len(when), round(TURN_S / STEP_S)
@@ -206,7 +206,7 @@ def _rows(
 
 
 def _remembering(rng: np.random.Generator, count: int, memory: float) -> Array:
-    """Return noise of unit variance that remembers, as a receiver's velocity does."""
+    """Return correlated noise of unit variance, like that of a receiver's velocity."""
     white = rng.standard_normal(count) * math.sqrt(1.0 - memory**2)
     values = np.empty(count)
     last = float(rng.standard_normal())

@@ -1,4 +1,4 @@
-"""What truly happened on a simulated ride: every quantity at every step, and the totals."""
+"""The truth of a simulated ride: every quantity at every step, and the totals."""
 
 from dataclasses import dataclass
 
@@ -11,15 +11,15 @@ SECONDS_PER_HOUR = 3600.0
 
 @dataclass(frozen=True)
 class Truth:
-    """A ride at its true values, one array element a step. Of the battery side, SI units."""
+    """True values of a ride, one array element per step; battery side, SI units."""
 
     step_s: float
     leg_names: tuple[str, ...]
     time_s: Array
     leg: Array
-    """Number of the leg of the plan."""
+    """Index of the leg in the plan."""
     made_fast: Array
-    """1 while held by a mooring or an anchor."""
+    """1 while at a mooring or an anchor."""
     latitude_deg: Array
     longitude_deg: Array
     east_m: Array
@@ -39,12 +39,12 @@ class Truth:
     slow_sag_v: Array
     charge_fraction: Array
     drive_w: Array
-    """Into the drive: all but the hotel load."""
+    """Power into the drive, without the hotel load."""
     motor_rpm: Array
     motor_amps_a: Array
     motor_volts_v: Array
     shaft_w: Array
-    """Out of the motor, before the gear."""
+    """Power out of the motor, before the gear."""
     propeller_w: Array
     thrust_n: Array
     resistance_n: Array
@@ -68,27 +68,27 @@ class Truth:
 
 
 def running_integral(rate: Array, step_s: float) -> Array:
-    """Integrate over time by the trapezoid rule; starts at 0, as long as the series."""
+    """Return the running integral by the trapezoid rule: starts at 0, length as given."""
     return np.concatenate(([0.0], np.cumsum(0.5 * (rate[1:] + rate[:-1]) * step_s)))
 
 
 @dataclass(frozen=True)
 class Totals:
-    """The sums of a ride, or of a part of it."""
+    """Totals of a ride, or of a part of it."""
 
     duration_s: float
     energy_wh: float
     charge_ah: float
     distance_m: float
-    """Length of the track over ground, small movements on waves and at a mooring included."""
+    """Length of the track over ground, including small movements on waves and at a mooring."""
     under_way_distance_m: float
-    """The same without what was moved while made fast."""
+    """The same without movements while made fast."""
     max_speed_mps: float
     mean_power_w: float
 
 
 def totals(truth: Truth, first: int = 0, last: int | None = None) -> Totals:
-    """Sum up the steps from `first` to `last`; the whole ride by default."""
+    """Return the totals from step `first` to `last`; the whole ride by default."""
     end = len(truth.time_s) - 1 if last is None else last
     part = slice(first, end + 1)
 

@@ -1,4 +1,4 @@
-"""A ride under way, step by step: whoever rides may look, and change the wish, at any step."""
+"""A ride under way: at any step its state can be read and its leg changed."""
 
 import math
 
@@ -17,7 +17,7 @@ from tests.craft.water import surroundings
 class Voyage:
     """One ride from its first step on; weather and water are drawn for all of `longest_s`.
 
-    A wish is a `Leg`; its duration is for the one who asks to keep.
+    The caller decides when a `Leg` ends: its duration is ignored here.
     """
 
     def __init__(self, ride: Ride, seed: int, longest_s: float, step_s: float) -> None:
@@ -31,9 +31,9 @@ class Voyage:
             ride.craft.drive_idle_degc,
         )
         self.count = round(longest_s / step_s) + 1
-        """So many steps there is weather for."""
+        """Number of steps that weather was drawn for."""
         self.index = 0
-        """Of the step to come."""
+        """Index of the next step."""
         self._around = surroundings(ride.water, self.count, step_s, seed)
         self._weather = zip(
             self._around.current_east_mps.tolist(),
@@ -51,26 +51,26 @@ class Voyage:
 
     @property
     def time_s(self) -> float:
-        """Time of the step to come."""
+        """Time of the next step."""
         return self.index * self.step_s
 
     @property
     def in_leg_s(self) -> float:
-        """Time since the wish was last changed."""
+        """Time since the leg was last changed."""
         return (self.index - self._leg_start) * self.step_s
 
     @property
     def home_m(self) -> float:
-        """How far it is, in a straight line, to where the ride began."""
+        """Straight-line distance to the start of the ride."""
         return math.hypot(self.state.east_m, self.state.north_m)
 
     def begin(self, leg: Leg) -> None:
-        """Change the wish, from the step to come on."""
+        """Change the leg from the next step on."""
         self._names.append(leg.name)
         self.leg, self._leg_start, self._start_w = leg, self.index, self.state.throttle_w
 
     def one_step(self) -> tuple[float, ...]:
-        """Make a step and give its row: the values of `COLUMNS`."""
+        """Make a step; return its row of `COLUMNS`."""
         forces = next(self._weather)
         swing_rad = 2.0 * math.pi * self.index * self.step_s / SWING_PERIOD_S + self._swing_phase
         moment = Moment(self.leg, self.in_leg_s, self._start_w, swing_rad, *forces)
@@ -80,12 +80,12 @@ class Voyage:
         return row
 
     def columns(self, first: int = 0) -> dict[str, Array]:
-        """Return what was written down from a step on: `leg` and all `COLUMNS`."""
+        """Return what was recorded from a step on: `leg` and all `COLUMNS`."""
         rows = np.array(self._rows[first:]).reshape(-1, 1 + len(COLUMNS))
         return dict(zip(("leg", *COLUMNS), rows.T.copy(), strict=True))
 
     def truth(self) -> Truth:
-        """Return what truly happened so far."""
+        """Return the truth so far."""
         columns, used, step_s = self.columns(), self.index, self.step_s
         if np.any(columns["motor_volts_v"] > columns["volts_v"]):
             raise ValueError("the plan drives the motor at more than the pack's voltage")

@@ -1,4 +1,4 @@
-"""Where the craft moves: water, the water current, wind with gusts, and waves."""
+"""Water and weather: the water current, wind with gusts, and waves."""
 
 import math
 from dataclasses import dataclass
@@ -13,7 +13,7 @@ AIR_DENSITY_KGPM3 = 1.225
 
 @dataclass(frozen=True)
 class Water:
-    """A piece of water and its weather. Directions: water sets towards, wind blows from."""
+    """A body of water and its weather. Directions: water sets towards, wind blows from."""
 
     density_kgpm3: float = 1025.0
     viscosity_m2ps: float = 1.189e-6
@@ -21,18 +21,18 @@ class Water:
     set_deg: float = 0.0
     drift_mps: float = 0.0
     drift_sd_mps: float = 0.0
-    """Slow changes of the water current, each axis."""
+    """Slow changes of the water current, of each axis."""
     drift_memory_s: float = 300.0
     wind_from_deg: float = 0.0
     wind_mps: float = 0.0
     wind_rise_mps2: float = 0.0
-    """How fast the mean wind rises [m/s per s] ..."""
+    """Rate at which the mean wind rises [m/s per s] ..."""
     wind_most_mps: float = 12.0
-    """... and where that ends."""
+    """... up to this."""
     gust_sd_mps: float = 0.0
     gust_memory_s: float = 8.0
     wave_speed_mps: float = 0.0
-    """Standard deviation of the speed wobble that waves make."""
+    """Standard deviation of the speed variation caused by waves."""
     wave_periods_s: tuple[float, float] = (2.0, 5.0)
 
 
@@ -49,7 +49,7 @@ class Surroundings:
 
 
 def surroundings(water: Water, count: int, step_s: float, seed: int) -> Surroundings:
-    """Draw the surroundings of a ride."""
+    """Draw the water current, wind and waves of a ride."""
     towards = math.radians(water.set_deg)
     wind_towards = math.radians(water.wind_from_deg + 180.0)
     slow = generator(seed, "water current")
@@ -77,7 +77,7 @@ def surroundings(water: Water, count: int, step_s: float, seed: int) -> Surround
 
 
 def _waves(water: Water, times_s: Array, rng: np.random.Generator, trains: int = 6) -> Array:
-    """Add up a few wave trains of equal weight; their beat makes the groups seen on real water."""
+    """Sum a few wave trains of equal weight; their beat makes the groups seen on real water."""
     periods_s = rng.uniform(*water.wave_periods_s, trains)
     phases = rng.uniform(0.0, 2.0 * math.pi, trains)
     amplitude_mps = water.wave_speed_mps * math.sqrt(2.0 / trains)

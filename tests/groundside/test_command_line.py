@@ -1,4 +1,4 @@
-"""The viewer's commands as processes: the demo, plain lines, JSON, and ways to get it wrong."""
+"""The viewer's commands as processes: the demo, plain lines, JSON, and wrong input."""
 
 import json
 import re
@@ -33,7 +33,7 @@ def run(*words: str, timeout_s: float = PATIENCE_S) -> subprocess.CompletedProce
     )
 
 
-def test_the_demo_plays_by_itself_and_gives_the_logs_own_watt_hours() -> None:
+def test_the_demo_plays_by_itself_and_ends_with_the_log_s_own_watt_hours() -> None:
     result = run("demo")
     assert (result.returncode, result.stderr) == (0, "")
     lines = result.stdout.splitlines()
@@ -51,7 +51,7 @@ def test_the_demo_at_its_fastest_loses_nothing() -> None:
     assert float(energy.split()[1]) == pytest.approx(expected["energy_wh"]["value"], rel=0.005)
 
 
-def test_a_demo_that_is_told_to_end_takes_its_daemon_with_it() -> None:
+def test_a_demo_that_is_terminated_ends_its_daemon() -> None:
     demo = subprocess.Popen(
         [sys.executable, "-m", "groundside", "demo"],
         cwd=ROOT,
@@ -89,14 +89,14 @@ def test_replay_in_plain_lines() -> None:
     assert "consumption" in result.stdout
 
 
-def test_review_as_json_and_for_people() -> None:
+def test_review_as_json_and_as_text() -> None:
     as_json = json.loads(run("review", str(RIDE), "--json").stdout)
     assert as_json["log"]["format"] == "telemetry"
     for_people = run("review", str(RIDE)).stdout
     assert "consumption" in for_people
 
 
-def test_watch_with_a_target_says_what_makes_it() -> None:
+def test_a_target_distance_gives_a_cue() -> None:
     result = run("demo", "--speed", "200", "--target-distance-m", "20000", "--plain")
     assert "cue " in result.stdout
 
@@ -120,7 +120,7 @@ BAD = [
 
 
 @pytest.mark.parametrize(("words", "text"), BAD)
-def test_bad_input_is_one_line_and_exit_code_2(
+def test_bad_input_is_a_one_line_error_and_exit_code_2(
     tmp_path: Path, words: tuple[str, ...], text: str
 ) -> None:
     (tmp_path / "empty").write_bytes(b"")
@@ -132,7 +132,7 @@ def test_bad_input_is_one_line_and_exit_code_2(
     assert (result.stdout, result.stderr.count("\n")) == ("", 1), result.stderr
 
 
-def test_a_log_cut_in_the_middle_of_a_frame_gives_what_it_holds(tmp_path: Path) -> None:
+def test_a_log_truncated_within_a_frame_gives_what_it_holds(tmp_path: Path) -> None:
     data = RIDE.read_bytes()
     (tmp_path / "cut.tlog").write_bytes(data[: len(data) // 2 + 3])
     result = json.loads(run("review", str(tmp_path / "cut.tlog"), "--json").stdout)
@@ -141,7 +141,7 @@ def test_a_log_cut_in_the_middle_of_a_frame_gives_what_it_holds(tmp_path: Path) 
     assert result["log"]["bad_bytes"] > 0
 
 
-def test_a_reader_that_goes_away_ends_it_quietly() -> None:
+def test_a_closed_pipe_ends_it_quietly() -> None:
     command = f"{sys.executable} -m groundside demo --speed 60 | head -n 2"
     result = subprocess.run(
         command,

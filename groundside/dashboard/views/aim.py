@@ -6,7 +6,7 @@ from typing import ClassVar
 from textual import events
 from textual.app import ComposeResult
 
-from groundside.connection.say import setting
+from groundside.connection.commands import setting
 from groundside.dashboard.content.aim import aim_content
 from groundside.dashboard.keys import ViewKey
 from groundside.dashboard.target_choice import DISTANCE, KINDS, TargetChoice

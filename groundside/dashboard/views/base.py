@@ -50,7 +50,7 @@ class View(Container):
         Parameters
         ----------
         command
-            As `groundside.connection.say.setting` and `mark` make it.
+            As `groundside.connection.commands.setting` and `mark` make it.
         done
             What the rider reads once it is carried out.
         """

@@ -5,7 +5,7 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 
-from groundside.connection.say import mark
+from groundside.connection.commands import mark
 from groundside.dashboard.content.craft import craft_blocks, silent_source
 from groundside.dashboard.keys import ViewKey
 from groundside.dashboard.redraw_interval import RedrawInterval

@@ -6,7 +6,7 @@ from typing import ClassVar
 from textual import events
 from textual.app import ComposeResult
 
-from groundside.connection.say import setting
+from groundside.connection.commands import setting
 from groundside.dashboard.content.home import HomeContent, home_content
 from groundside.dashboard.keys import ViewKey
 from groundside.dashboard.layout import home_rows

@@ -9,7 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.message import Message
 from textual.widgets import Input
 
-from groundside.connection.say import mark, setting
+from groundside.connection.commands import mark, setting
 from groundside.dashboard.content.runs import asks_for_charge, open_run, runs_content
 from groundside.dashboard.content.setups import (
     known_setups,

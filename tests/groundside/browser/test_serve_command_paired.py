@@ -1,4 +1,4 @@
-"""A browser from elsewhere, from the code on the screen to the record, by real processes."""
+"""A browser from elsewhere, from the code on the screen to the record, with real processes."""
 
 import asyncio
 import contextlib
@@ -17,18 +17,19 @@ from pathlib import Path
 import aiohttp
 import pytest
 
-from groundside.browser.entry import COOKIE
-from groundside.browser.viewer import PUT_OUT
+from groundside.browser.access import COOKIE
+from groundside.browser.dashboard_process import CLOSE_REVOKED
 from onboard.crew.keys import own_fingerprint
-from tests.daemon_process import Daemon
-from tests.groundside.browser.open_door import STRANGER, TOP, Browser, Open
-from tests.groundside.browser.test_server import free_port, viewers_of
+from tests.daemon_process import ROOT, Daemon
+from tests.free_port import free_port
+from tests.groundside.browser.open_page import NOT_LOGGED_IN, Browser, OpenPage
+from tests.groundside.browser.served import children_of
 from tests.groundside.dashboard.test_app_live import Browser as Screen
 from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow
 
-LOGS = TOP / "replay_logs"
+LOGS = ROOT / "replay_logs"
 CODE = r"[A-Z2-7]{5}-[A-Z2-7]{5}"
 
 
@@ -46,7 +47,7 @@ class Machine:
     def run(self, module: str, *words: str) -> "subprocess.CompletedProcess[str]":
         return subprocess.run(
             [sys.executable, "-m", module, *words, *self.options],
-            cwd=TOP,
+            cwd=ROOT,
             stdin=subprocess.DEVNULL,
             capture_output=True,
             text=True,
@@ -64,45 +65,45 @@ class Machine:
         bind = ("--bind", f"0.0.0.0:{self.port}")
         done = self.run("groundside", "serve", "--invite", "--json", *bind, *words)
         assert (done.returncode, done.stderr) == (0, "")
-        told = json.loads(done.stdout)
-        assert told["links"][0].endswith(f":{self.port}/pair#{told['code']}")
+        invite = json.loads(done.stdout)
+        assert invite["links"][0].endswith(f":{self.port}/pair#{invite['code']}")
         pin = own_fingerprint(self.record / "pairing")
-        assert told["certificate_sha256"] == pin.hex()
-        return str(told["code"])
+        assert invite["certificate_sha256"] == pin.hex()
+        return str(invite["code"])
 
     @contextlib.contextmanager
-    def serving(self) -> Iterator[tuple["subprocess.Popen[str]", Open]]:
+    def serving(self) -> Iterator[tuple["subprocess.Popen[str]", OpenPage]]:
         process = subprocess.Popen(
             self.command,
-            cwd=TOP,
+            cwd=ROOT,
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
             env=self.environment,
         )
-        self.said = ""
+        self.output = ""
         try:
             assert process.stdout is not None
-            while "to let a browser in:" not in self.said:
+            while "to let a browser in:" not in self.output:
                 line = process.stdout.readline()
-                assert line, self.said
-                self.said += line
-            yield process, Open(self.port, self.record / "pairing")
+                assert line, self.output
+                self.output += line
+            yield process, OpenPage(self.port, self.record / "pairing")
         finally:
             process.send_signal(signal.SIGTERM)
             rest, _ = process.communicate(timeout=PATIENCE_S)
-            self.said += rest
+            self.output += rest
             assert process.returncode == 0
 
 
 @contextlib.contextmanager
 def board(tmp_path: Path, crew: str = "127.0.0.1:0") -> Iterator[Machine]:
-    """Have a craft's daemon play a ride."""
+    """Run a craft's daemon on a recorded ride."""
     profile = ("--profile", str(LOGS / "harbour_loop.toml"))
     link = ("--link", f"file:{LOGS / 'harbour_loop.tlog'}")
-    door = ("--crew-listen", crew, "--record", str(tmp_path / "rec"))
-    with Daemon(*link, *profile, *door) as daemon:
+    crew_feed = ("--crew-listen", crew, "--record", str(tmp_path / "rec"))
+    with Daemon(*link, *profile, *crew_feed) as daemon:
         yield Machine(tmp_path, f"127.0.0.1:{daemon.port('feed on')}")
 
 
@@ -112,36 +113,36 @@ def marks(machine: Machine) -> list[str]:
 
 
 async def end_of(socket: aiohttp.ClientWebSocketResponse) -> aiohttp.WSMessage:
-    """Read on, as a browser does, and give the last that came."""
+    """Read on, as a browser does; return the last message."""
     while (message := await socket.receive()).type == aiohttp.WSMsgType.BINARY:
         pass
     return message
 
 
 def secrets_in(pid: int, secrets: tuple[str, ...]) -> bool:
-    told = Path(f"/proc/{pid}/cmdline").read_bytes() + Path(f"/proc/{pid}/environ").read_bytes()
-    return any(secret.encode() in told for secret in secrets)
+    visible = Path(f"/proc/{pid}/cmdline").read_bytes() + Path(f"/proc/{pid}/environ").read_bytes()
+    return any(secret.encode() in visible for secret in secrets)
 
 
-def test_crew_marks_a_viewer_only_looks_and_the_revoked_are_out(tmp_path: Path) -> None:
-    async def ride(machine: Machine, process: "subprocess.Popen[str]", door: Open) -> None:
+def test_crew_commands_a_viewer_only_views_and_the_revoked_are_out(tmp_path: Path) -> None:
+    async def ride(machine: Machine, process: "subprocess.Popen[str]", page: OpenPage) -> None:
         crews, viewers = machine.code("--name", "old phone"), machine.code("--role", "viewer")
-        async with Browser(door) as crew, Browser(door) as viewer:
+        async with Browser(page) as crew, Browser(page) as viewer:
             assert (await crew.type_code(crews))[0] == 303
             assert (await viewer.type_code(viewers))[0] == 303
-            looks = await viewer.look()
-            looking = Screen(looks)
-            await looking.sees("Wh/km", "range")
+            socket = await viewer.open_dashboard()
+            viewing = Screen(socket)
+            await viewing.sees("Wh/km", "range")
             for keys in ("\r", "r", "7", "p", "\r"):
-                await looking.press(keys)
-            marking_socket = await crew.look()
+                await viewing.press(keys)
+            marking_socket = await crew.open_dashboard()
             marking = Screen(marking_socket)
             await marking.sees("Wh/km", "range")
             for keys in ("\r", "r"):
                 await marking.press(keys)
             await marking.sees("a run has begun")
             assert marks(machine) == ["run_start"]
-            dashboards = viewers_of(process.pid)
+            dashboards = children_of(process.pid)
             assert len(dashboards) == 2
             secrets = (crews, viewers, crew.cookie(), viewer.cookie())
             assert not any(secrets_in(pid, secrets) for pid in (process.pid, *dashboards))
@@ -151,22 +152,22 @@ def test_crew_marks_a_viewer_only_looks_and_the_revoked_are_out(tmp_path: Path) 
             revoke = ("onboard", "pair", "--revoke", "old phone")
             assert (await asyncio.to_thread(machine.run, *revoke)).returncode == 0
             async with asyncio.timeout(PATIENCE_S):
-                assert (await ended).data == PUT_OUT
+                assert (await ended).data == CLOSE_REVOKED
             status, text, _ = await crew.ask("GET", "/")
-            assert status == 403 and STRANGER in text
+            assert status == 403 and NOT_LOGGED_IN in text
             assert (await viewer.ask("GET", "/state"))[0] == 200
-            await looks.close()
+            await socket.close()
         for path in kept(machine):
             assert not any(secret in path.read_text() for secret in secrets)
 
     with board(tmp_path) as machine:
-        with machine.serving() as (process, door):
-            asyncio.run(ride(machine, process, door))
-        assert "old phone is let in as crew" in machine.said
-        assert "browser is let in as viewer" in machine.said
-        assert not re.search(CODE, machine.said) and COOKIE not in machine.said
+        with machine.serving() as (process, page):
+            asyncio.run(ride(machine, process, page))
+        assert "old phone is let in as crew" in machine.output
+        assert "browser is let in as viewer" in machine.output
+        assert not re.search(CODE, machine.output) and COOKIE not in machine.output
         pin = own_fingerprint(machine.record / "pairing").hex(":").upper()
-        assert pin in machine.said.replace("\n  ", ":")
+        assert pin in machine.output.replace("\n  ", ":")
         assert marks(machine) == ["run_start"]
         for path in kept(machine):
             assert path.stat().st_mode & 0o077 == 0
@@ -176,25 +177,25 @@ def kept(machine: Machine) -> list[Path]:
     return [path for path in (machine.record / "pairing").rglob("*") if path.is_file()]
 
 
-def test_another_machine_serves_the_craft_that_it_is_paired_with(tmp_path: Path) -> None:
-    async def look(door: Open, code: str) -> None:
-        async with Browser(door) as browser:
+def test_another_machine_serves_the_craft_it_is_paired_with(tmp_path: Path) -> None:
+    async def watch(page: OpenPage, code: str) -> None:
+        async with Browser(page) as browser:
             assert (await browser.type_code(code))[0] == 303
-            socket = await browser.look()
+            socket = await browser.open_dashboard()
             await Screen(socket).sees("Wh/km", "range", "under 1 s old")
             await socket.close()
 
     port = free_port()
     with board(tmp_path, f"127.0.0.1:{port}") as craft:
-        told = craft.run("onboard", "pair", "--json", "--crew-listen", f"127.0.0.1:{port}")
-        laptop = Machine(tmp_path / "laptop", json.loads(told.stdout)["text"])
-        with laptop.serving() as (_, door):
-            asyncio.run(look(door, laptop.code()))
-        assert "made a key of its own" in laptop.said
-        # From now on by its name: the text was good once.
+        paired = craft.run("onboard", "pair", "--json", "--crew-listen", f"127.0.0.1:{port}")
+        laptop = Machine(tmp_path / "laptop", json.loads(paired.stdout)["text"])
+        with laptop.serving() as (_, page):
+            asyncio.run(watch(page, laptop.code()))
+        assert "made a key of its own" in laptop.output
+        # From now on by its name: the pairing text worked once.
         laptop.feed = "demo skiff"
-        with laptop.serving() as (_, door):
-            asyncio.run(look(door, laptop.code()))
+        with laptop.serving() as (_, page):
+            asyncio.run(watch(page, laptop.code()))
 
 
 class Terminal:
@@ -203,7 +204,7 @@ class Terminal:
     def __init__(self, machine: Machine) -> None:
         self.pid, self.end = pty.fork()
         if self.pid == 0:
-            os.chdir(TOP)
+            os.chdir(ROOT)
             os.execvpe(machine.command[0], machine.command, machine.environment)
         self.shown = ""
 
@@ -229,7 +230,7 @@ def test_on_a_terminal_the_code_is_shown_and_enter_shows_another(tmp_path: Path)
     machine = Machine(tmp_path, "127.0.0.1:1")
 
     async def come_in(code: str) -> int:
-        async with Browser(Open(machine.port, machine.record / "pairing")) as browser:
+        async with Browser(OpenPage(machine.port, machine.record / "pairing")) as browser:
             return (await browser.type_code(code))[0]
 
     terminal = Terminal(machine)
@@ -249,7 +250,7 @@ def test_on_a_terminal_the_code_is_shown_and_enter_shows_another(tmp_path: Path)
 
 
 @pytest.mark.parametrize(
-    ("words", "said"),
+    ("words", "problem"),
     [
         (("--invite", "--bind", "127.0.0.1"), "needs no code there"),
         (("--invite", "--name", " x"), "1 to 40 printable characters"),
@@ -260,13 +261,15 @@ def test_on_a_terminal_the_code_is_shown_and_enter_shows_another(tmp_path: Path)
         (("--bind", "192.0.2.1:0x"), "expected HOST"),
     ],
 )
-def test_what_is_wrong_is_one_line(tmp_path: Path, words: tuple[str, ...], said: str) -> None:
+def test_bad_input_is_a_one_line_error(
+    tmp_path: Path, words: tuple[str, ...], problem: str
+) -> None:
     done = Machine(tmp_path, "").run("groundside", "serve", "127.0.0.1:1", *words)
     assert (done.returncode, done.stdout) == (2, "")
-    assert said in done.stderr and done.stderr.count("\n") == 1
+    assert problem in done.stderr and done.stderr.count("\n") == 1
 
 
-def test_without_a_serve_that_runs_an_invitation_says_so(tmp_path: Path) -> None:
+def test_an_invite_without_a_running_serve_says_so(tmp_path: Path) -> None:
     machine = Machine(tmp_path, "")
     bind = ("--bind", f"0.0.0.0:{machine.port}")
     done = machine.run("groundside", "serve", "--invite", "--role", "viewer", *bind)

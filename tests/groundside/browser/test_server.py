@@ -1,75 +1,22 @@
-"""The web server: real dashboards behind real websockets, as a browser would open them."""
+"""The web server: real dashboards behind real websockets, as a browser opens them."""
 
 import asyncio
-import contextlib
 import os
 import signal
 import socket
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
-from pathlib import Path
 
 import aiohttp
 import pytest
 
-from groundside.browser.address import page_addresses
+from groundside.browser.dashboard_process import CLOSE_QUIT
+from groundside.browser.page_address import page_addresses
 from groundside.browser.server import PAGE
-from groundside.browser.viewer import LEFT
+from tests.daemon_process import ROOT
+from tests.groundside.browser.served import Served, children_of, gone_within, is_there
 from tests.patience import PATIENCE_S
-
-TOP = Path(__file__).parents[3]
-
-
-def free_port() -> int:
-    with socket.socket() as taken:
-        taken.bind(("127.0.0.1", 0))
-        return int(taken.getsockname()[1])
-
-
-def viewers_of(parent: int) -> list[int]:
-    """Return the processes that a process started."""
-    path = Path(f"/proc/{parent}/task/{parent}/children")
-    return [int(pid) for pid in path.read_text().split()]
-
-
-def is_there(pid: int) -> bool:
-    with contextlib.suppress(ProcessLookupError, FileNotFoundError):
-        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
-    return False
-
-
-def gone_within(pids: list[int], seconds_s: float) -> bool:
-    end_s = time.monotonic() + seconds_s
-    while time.monotonic() < end_s:
-        if not any(map(is_there, pids)):
-            return True
-        time.sleep(0.05)
-    return False
-
-
-class Served:
-    """A server in a process of its own; without a feed nothing answers its dashboards."""
-
-    def __init__(self, *options: str, feed: int | None = None) -> None:
-        self.port = free_port()
-        feed = feed or free_port()
-        command = [sys.executable, "-m", "groundside", "serve", f"127.0.0.1:{feed}"]
-        command += ["--bind", f"127.0.0.1:{self.port}", *options]
-        self.process = subprocess.Popen(
-            command, cwd=TOP, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
-        )
-        assert self.process.stdout is not None
-        self.first_line = self.process.stdout.readline()
-
-    @property
-    def url(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
-
-    @property
-    def origin(self) -> dict[str, str]:
-        return {"Origin": self.url}
 
 
 @pytest.fixture
@@ -116,13 +63,13 @@ def test_a_browser_gets_the_page_and_a_dashboard(served: Served) -> None:
                 async with asyncio.timeout(PATIENCE_S):
                     while (message := await one.receive()).type == aiohttp.WSMsgType.BINARY:
                         pass
-                assert (message.type, one.close_code) == (aiohttp.WSMsgType.CLOSE, LEFT)
+                assert (message.type, one.close_code) == (aiohttp.WSMsgType.CLOSE, CLOSE_QUIT)
 
     asyncio.run(browse())
 
 
 @pytest.mark.slow
-def test_places_are_limited_and_free_again(served: Served) -> None:
+def test_places_are_limited_and_become_free_again(served: Served) -> None:
     async def free(session: aiohttp.ClientSession) -> int:
         async with session.get(served.url + "/state") as answer:
             return int((await answer.json())["free"])
@@ -137,10 +84,10 @@ def test_places_are_limited_and_free_again(served: Served) -> None:
             with pytest.raises(aiohttp.WSServerHandshakeError) as refused:
                 await session.ws_connect(address, headers=served.origin)
             assert refused.value.status == 503
-            pids = viewers_of(served.process.pid)
+            pids = children_of(served.process.pid)
             assert len(pids) == 2
             await one.close()
-            assert one.close_code != LEFT
+            assert one.close_code != CLOSE_QUIT
             for _ in range(100):
                 if await free(session) == 1:
                     break
@@ -153,14 +100,14 @@ def test_places_are_limited_and_free_again(served: Served) -> None:
 
 
 @pytest.mark.slow
-def test_no_page_from_elsewhere_gets_in(served: Served) -> None:
+def test_pages_from_elsewhere_are_refused(served: Served) -> None:
     async def browse() -> None:
         async with aiohttp.ClientSession() as session:
             for headers in ({}, {"Origin": "http://example.org"}, {"Origin": "null"}):
                 with pytest.raises(aiohttp.WSServerHandshakeError) as refused:
                     await session.ws_connect(served.url + "/ws", headers=headers)
                 assert refused.value.status == 403
-            # A name that was pointed at this address by its owner.
+            # A name that its owner has pointed at this address.
             name = {"Host": "example.org", "Origin": "http://example.org"}
             for path in ("/", "/ws", "/state"):
                 async with session.get(served.url + path, headers=name) as answer:
@@ -168,20 +115,20 @@ def test_no_page_from_elsewhere_gets_in(served: Served) -> None:
             for path in ("/static/", "/static/../server.py", "/static/%2e%2e/server.py"):
                 async with session.get(served.url + path) as answer:
                     assert answer.status in (403, 404)
-        assert viewers_of(served.process.pid) == []
+        assert children_of(served.process.pid) == []
 
     asyncio.run(browse())
 
 
 async def with_two(served: Served, number: int) -> list[int]:
-    """Open two dashboards, send the server a signal, and give the dashboards' processes."""
+    """Open two dashboards, send the server a signal, return the dashboards' processes."""
     async with aiohttp.ClientSession() as session:
         sockets = [
             await session.ws_connect(served.url + "/ws", headers=served.origin) for _ in range(2)
         ]
         for each in sockets:
             await first_picture(each, "life jacket")
-        pids = viewers_of(served.process.pid)
+        pids = children_of(served.process.pid)
         assert len(pids) == 2
         os.kill(served.process.pid, number)
         await asyncio.to_thread(served.process.wait, PATIENCE_S)
@@ -197,12 +144,12 @@ def test_the_server_ends_with_all_its_dashboards(served: Served, number: int) ->
 
 
 @pytest.mark.slow
-def test_no_dashboard_is_left_behind_by_a_server_that_is_killed(served: Served) -> None:
+def test_a_killed_server_leaves_no_dashboard_behind(served: Served) -> None:
     pids = asyncio.run(with_two(served, signal.SIGKILL))
     assert gone_within(pids, PATIENCE_S)
 
 
-def test_an_address_that_is_taken_is_one_line() -> None:
+def test_an_address_in_use_is_a_one_line_error() -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
@@ -210,7 +157,7 @@ def test_an_address_that_is_taken_is_one_line() -> None:
         command = [sys.executable, "-m", "groundside", "serve", "127.0.0.1:1"]
         done = subprocess.run(
             [*command, "--bind", f"127.0.0.1:{port}"],
-            cwd=TOP,
+            cwd=ROOT,
             capture_output=True,
             text=True,
             timeout=PATIENCE_S,
@@ -222,12 +169,12 @@ def test_an_address_that_is_taken_is_one_line() -> None:
     assert "in use" in done.stderr
 
 
-def test_the_page_fetches_nothing_from_outside() -> None:
+def test_the_page_fetches_nothing_from_elsewhere() -> None:
     page = PAGE.read_text(encoding="utf-8")
     assert "//" not in page.replace("ws://", "").replace("wss://", "").replace("// ", "")
 
 
-def test_addresses_of_the_page() -> None:
+def test_page_addresses() -> None:
     addresses = page_addresses("0.0.0.0", 27221)
     assert all(one.startswith("http://") and one.endswith(":27221/") for one in addresses)
     assert addresses[-1] == f"http://{socket.gethostname()}.local:27221/"

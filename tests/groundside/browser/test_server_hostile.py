@@ -1,4 +1,4 @@
-"""What is sent to the browsers' door by those who mean harm: forms, cookies, names, no requests."""
+"""Hostile input to the web server: forms, cookies, host names, malformed requests."""
 
 import asyncio
 import ssl
@@ -7,9 +7,16 @@ from pathlib import Path
 import aiohttp
 import pytest
 
-from groundside.browser.entry import COOKIE
-from groundside.browser.server import Dashboards, serving
-from tests.groundside.browser.open_door import Browser, Open, Started, open_door, paired_folder, tls
+from groundside.browser.access import COOKIE
+from groundside.browser.server import DashboardServer, serving
+from tests.groundside.browser.open_page import (
+    Browser,
+    OpenPage,
+    RecordedStart,
+    open_page,
+    paired_folder,
+    tls,
+)
 from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow
@@ -30,20 +37,20 @@ pytestmark = pytest.mark.slow
         {"Content-Type": "application/x-www-form-urlencoded; charset=nonsense"},
     ],
 )
-def test_a_form_from_elsewhere_spends_no_code(tmp_path: Path, headers: dict[str, str]) -> None:
+def test_a_form_from_elsewhere_redeems_no_code(tmp_path: Path, headers: dict[str, str]) -> None:
     async def browse() -> None:
-        async with open_door(paired_folder(tmp_path), []) as door, Browser(door) as browser:
-            code = door.code()
-            there = {key: value.format(port=door.port) for key, value in headers.items()}
+        async with open_page(paired_folder(tmp_path), []) as page, Browser(page) as browser:
+            code = page.code()
+            there = {key: value.format(port=page.port) for key, value in headers.items()}
             status, _, answered = await browser.ask(
                 "POST",
                 "/pair",
                 data=f"code={code}",
-                headers=door.origin | {"Content-Type": "application/x-www-form-urlencoded"} | there,
+                headers=page.origin | {"Content-Type": "application/x-www-form-urlencoded"} | there,
             )
             assert status in (400, 403) and "Set-Cookie" not in answered
             assert (await browser.ask("GET", f"/pair?code={code}"))[0] == 403
-            assert len(door.book.waiting()) == 1 and door.book.read().members == ()
+            assert len(page.book.waiting()) == 1 and page.book.read().members == ()
             assert (await browser.type_code(code))[0] == 303
 
     asyncio.run(browse())
@@ -64,35 +71,35 @@ def test_a_form_from_elsewhere_spends_no_code(tmp_path: Path, headers: dict[str,
         f"{COOKIE}={{sum}}",
     ],
 )
-def test_no_other_cookie_opens(tmp_path: Path, cookie: str) -> None:
+def test_no_other_cookie_lets_in(tmp_path: Path, cookie: str) -> None:
     async def browse() -> None:
-        async with open_door(paired_folder(tmp_path), []) as door:
-            token = door.token()
-            [member] = door.book.read().members
-            said = cookie.format(token=token, sum=member.token_sha256)
-            answer = await raw(door, f"GET /state HTTP/1.1\r\nHost: {door.host}\r\nCookie: {said}")
+        async with open_page(paired_folder(tmp_path), []) as page:
+            token = page.token()
+            [member] = page.book.read().members
+            sent = cookie.format(token=token, sum=member.token_sha256)
+            answer = await raw(page, f"GET /state HTTP/1.1\r\nHost: {page.host}\r\nCookie: {sent}")
             assert answer.split()[1] in (b"403", b"400")
             assert b"free" not in answer and b"Server: P" not in answer
-            right = f"GET /state HTTP/1.1\r\nHost: {door.host}\r\nCookie: {COOKIE}={token}"
-            assert b"free" in await raw(door, right)
+            right = f"GET /state HTTP/1.1\r\nHost: {page.host}\r\nCookie: {COOKIE}={token}"
+            assert b"free" in await raw(page, right)
 
     asyncio.run(browse())
 
 
-def test_only_the_pages_own_kind_of_form_is_read(tmp_path: Path) -> None:
+def test_only_the_page_s_own_form_encoding_is_read(tmp_path: Path) -> None:
     async def browse() -> None:
-        async with open_door(paired_folder(tmp_path), []) as door, Browser(door) as browser:
-            form = aiohttp.FormData({"code": door.code()}, default_to_multipart=True)
-            assert (await browser.ask("POST", "/pair", data=form, headers=door.origin))[0] == 400
-            assert door.book.read().members == ()
+        async with open_page(paired_folder(tmp_path), []) as page, Browser(page) as browser:
+            form = aiohttp.FormData({"code": page.code()}, default_to_multipart=True)
+            assert (await browser.ask("POST", "/pair", data=form, headers=page.origin))[0] == 400
+            assert page.book.read().members == ()
 
     asyncio.run(browse())
 
 
-async def raw(door: Open, request: str) -> bytes:
-    """Say something and give all that comes back."""
+async def raw(page: OpenPage, request: str) -> bytes:
+    """Send a request; return all that comes back."""
     reader, writer = await asyncio.open_connection(
-        "127.0.0.1", door.port, ssl=tls(), server_hostname=""
+        "127.0.0.1", page.port, ssl=tls(), server_hostname=""
     )
     try:
         writer.write(request.encode(errors="surrogateescape") + b"\r\nConnection: close\r\n\r\n")
@@ -104,22 +111,22 @@ async def raw(door: Open, request: str) -> bytes:
 
 
 @pytest.mark.parametrize("host", ["example.org", "127.0.0.1.example.org", "[broken", "", "a b"])
-def test_under_a_name_of_somebody_else_even_members_get_nothing(tmp_path: Path, host: str) -> None:
+def test_under_a_foreign_host_name_even_members_get_nothing(tmp_path: Path, host: str) -> None:
     async def browse() -> None:
-        async with open_door(paired_folder(tmp_path), []) as door:
-            cookie = f"Cookie: {COOKIE}={door.token()}"
-            answer = await raw(door, f"GET /state HTTP/1.1\r\nHost: {host}\r\n{cookie}")
+        async with open_page(paired_folder(tmp_path), []) as page:
+            cookie = f"Cookie: {COOKIE}={page.token()}"
+            answer = await raw(page, f"GET /state HTTP/1.1\r\nHost: {host}\r\n{cookie}")
             assert answer.split()[1] in (b"403", b"400")
             assert b"free" not in answer
 
     asyncio.run(browse())
 
 
-def test_what_is_no_request_learns_nothing(tmp_path: Path) -> None:
+def test_malformed_requests_reveal_nothing(tmp_path: Path) -> None:
     async def browse() -> None:
-        async with open_door(paired_folder(tmp_path), []) as door:
+        async with open_page(paired_folder(tmp_path), []) as page:
             for nonsense in ("x", "GET / HTTP/9.9", "\0\1\2", "GET / HTTP/1.1\r\nA" + "b" * 9000):
-                answer = await raw(door, nonsense)
+                answer = await raw(page, nonsense)
                 assert answer == b"" or b" 400 " in answer.split(b"\r\n")[0]
                 for word in (b"aiohttp", b"Python", b"wattwake"):
                     assert word not in answer
@@ -127,11 +134,11 @@ def test_what_is_no_request_learns_nothing(tmp_path: Path) -> None:
     asyncio.run(browse())
 
 
-def test_nothing_unencrypted_and_nothing_old_is_heard(tmp_path: Path) -> None:
+def test_plain_connections_and_old_tls_are_refused(tmp_path: Path) -> None:
     async def browse() -> None:
-        async with open_door(paired_folder(tmp_path), []) as door:
-            reader, writer = await asyncio.open_connection("127.0.0.1", door.port)
-            writer.write(f"GET / HTTP/1.1\r\nHost: {door.host}\r\n\r\n".encode())
+        async with open_page(paired_folder(tmp_path), []) as page:
+            reader, writer = await asyncio.open_connection("127.0.0.1", page.port)
+            writer.write(f"GET / HTTP/1.1\r\nHost: {page.host}\r\n\r\n".encode())
             async with asyncio.timeout(PATIENCE_S):
                 try:
                     answer = await reader.read()
@@ -143,14 +150,14 @@ def test_nothing_unencrypted_and_nothing_old_is_heard(tmp_path: Path) -> None:
             old.minimum_version = ssl.TLSVersion.TLSv1
             old.set_ciphers("ALL:@SECLEVEL=0")
             with pytest.raises(OSError):
-                await asyncio.open_connection("127.0.0.1", door.port, ssl=old, server_hostname="")
+                await asyncio.open_connection("127.0.0.1", page.port, ssl=old, server_hostname="")
 
     with pytest.warns(DeprecationWarning):
         asyncio.run(browse())
 
 
 @pytest.mark.parametrize(
-    "said",
+    "text",
     [
         '["resize", {"width": 1e999, "height": 1}]',
         '["resize", {"width": NaN, "height": 1}]',
@@ -161,15 +168,15 @@ def test_nothing_unencrypted_and_nothing_old_is_heard(tmp_path: Path) -> None:
         "[]",
     ],
 )
-def test_a_message_that_no_page_of_ours_says_is_nothing(tmp_path: Path, said: str) -> None:
+def test_malformed_messages_are_ignored(tmp_path: Path, text: str) -> None:
     async def browse() -> None:
-        command = Started(tmp_path).command
+        command = RecordedStart(tmp_path).command
         async with (
-            open_door(paired_folder(tmp_path), command) as door,
-            Browser(door, door.token()) as browser,
-            await browser.look() as socket,
+            open_page(paired_folder(tmp_path), command) as page,
+            Browser(page, page.token()) as browser,
+            await browser.open_dashboard() as socket,
         ):
-            await socket.send_str(said)
+            await socket.send_str(text)
             await socket.send_str('["ping", "still here"]')
             async with asyncio.timeout(PATIENCE_S):
                 while (await socket.receive()).data != '["pong", "still here"]':
@@ -178,15 +185,15 @@ def test_a_message_that_no_page_of_ours_says_is_nothing(tmp_path: Path, said: st
     asyncio.run(browse())
 
 
-def test_a_member_who_asks_for_no_websocket_is_told_so(
+def test_a_member_s_plain_request_for_the_websocket_is_a_bad_request(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     async def browse() -> None:
         async with (
-            open_door(paired_folder(tmp_path), []) as door,
-            Browser(door, door.token()) as browser,
+            open_page(paired_folder(tmp_path), []) as page,
+            Browser(page, page.token()) as browser,
         ):
-            assert (await browser.ask("GET", "/ws", headers=door.origin))[0] == 400
+            assert (await browser.ask("GET", "/ws", headers=page.origin))[0] == 400
             assert '"free": 4' in (await browser.ask("GET", "/state"))[1]
 
     asyncio.run(browse())
@@ -197,23 +204,25 @@ def test_a_member_who_asks_for_no_websocket_is_told_so(
     ("name", "status"),
     [("127.0.0.1", 200), ("localhost", 200), ("[::1]", 200), ("board.local", 403), ("x.org", 403)],
 )
-def test_without_codes_no_name_that_others_can_give_out_is_ours(name: str, status: int) -> None:
+def test_the_open_page_is_served_under_no_name_that_others_can_claim(
+    name: str, status: int
+) -> None:
     async def browse() -> None:
         async with (
-            serving(Dashboards([], 4), "127.0.0.1", 0) as port,
+            serving(DashboardServer([], 4), "127.0.0.1", 0) as port,
             aiohttp.ClientSession() as by,
         ):
             here, there = f"http://127.0.0.1:{port}", f"{name}:{port}"
             async with by.get(f"{here}/state", headers={"Host": there}) as answer:
                 assert answer.status == status
-            said = {"Host": there, "Origin": f"http://{there}"}
-            async with by.get(f"{here}/ws", headers=said) as answer:
+            headers = {"Host": there, "Origin": f"http://{there}"}
+            async with by.get(f"{here}/ws", headers=headers) as answer:
                 assert answer.status == (400 if status == 200 else 403)
 
     asyncio.run(browse())
 
 
-def test_on_this_machine_too_what_is_no_request_gets_a_number_and_no_traceback(caplog) -> None:
+def test_malformed_requests_to_the_open_page_get_a_status_and_no_traceback(caplog) -> None:
     asked = [
         (b"\x00\xff\x16\x03garbage\r\n\r\n", 400),
         (b"GET / HTTP/9.9\r\n\r\n", 400),
@@ -234,7 +243,7 @@ def test_on_this_machine_too_what_is_no_request_gets_a_number_and_no_traceback(c
     ]
 
     async def browse() -> None:
-        async with serving(Dashboards(["false"], 1), "127.0.0.1", 0) as port:
+        async with serving(DashboardServer(["false"], 1), "127.0.0.1", 0) as port:
             for request, status in asked:
                 reader, writer = await asyncio.open_connection("127.0.0.1", port)
                 writer.write(request)

@@ -1,4 +1,4 @@
-"""The crafts that a machine remembers: for its owner only, one line when something is wrong."""
+"""The paired crafts' file: private to its owner, errors in one line."""
 
 import json
 import os
@@ -14,7 +14,7 @@ from onboard.errors import UsageError
 SKIFF = Craft("skiff", "ab" * 32, "token", "crew", ("192.0.2.7",), 27222)
 
 
-def test_it_is_kept_for_the_owner_alone(tmp_path: Path) -> None:
+def test_the_file_is_private_to_its_owner(tmp_path: Path) -> None:
     path = tmp_path / "config" / "wattwake" / "crafts.json"
     before = os.umask(0)
     try:
@@ -26,14 +26,14 @@ def test_it_is_kept_for_the_owner_alone(tmp_path: Path) -> None:
     assert CraftBook(path).crafts == (SKIFF,)
 
 
-def test_pairing_anew_takes_the_place_of_what_was_known(tmp_path: Path) -> None:
+def test_pairing_again_replaces_the_earlier_entry(tmp_path: Path) -> None:
     book = CraftBook(tmp_path / "crafts.json")
     book.remember(SKIFF)
     book.remember(replace(SKIFF, token="newer", hosts=("192.0.2.9",)))
     assert [one.token for one in CraftBook(tmp_path / "crafts.json").crafts] == ["newer"]
 
 
-def test_another_of_the_same_name_has_a_number(tmp_path: Path) -> None:
+def test_a_second_craft_of_the_same_name_gets_a_number(tmp_path: Path) -> None:
     book = CraftBook(tmp_path / "crafts.json")
     book.remember(SKIFF)
     assert book.remember(replace(SKIFF, fingerprint="cd" * 32)).name == "skiff-2"
@@ -41,7 +41,7 @@ def test_another_of_the_same_name_has_a_number(tmp_path: Path) -> None:
     assert book.named("sloop") is None
 
 
-def test_it_is_found_by_its_address(tmp_path: Path) -> None:
+def test_a_craft_is_looked_up_by_address(tmp_path: Path) -> None:
     book = CraftBook(tmp_path / "crafts.json")
     book.remember(replace(SKIFF, hosts=("192.0.2.7", "198.51.100.1")))
     for port in (None, 27222):
@@ -51,7 +51,7 @@ def test_it_is_found_by_its_address(tmp_path: Path) -> None:
     assert book.at("192.0.2.8") is None
 
 
-def test_forgetting_is_for_good_and_an_unknown_name_is_said(tmp_path: Path) -> None:
+def test_forgetting_is_permanent_and_an_unknown_name_is_an_error(tmp_path: Path) -> None:
     book = CraftBook(tmp_path / "crafts.json")
     book.remember(SKIFF)
     with pytest.raises(UsageError, match="no craft of that name: known: skiff"):
@@ -60,7 +60,7 @@ def test_forgetting_is_for_good_and_an_unknown_name_is_said(tmp_path: Path) -> N
     assert CraftBook(tmp_path / "crafts.json").crafts == ()
 
 
-def test_a_file_that_others_read_is_refused(tmp_path: Path) -> None:
+def test_a_file_readable_by_others_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "crafts.json"
     CraftBook(path).remember(SKIFF)
     path.chmod(0o644)
@@ -80,7 +80,7 @@ def test_a_file_that_others_read_is_refused(tmp_path: Path) -> None:
         lambda raw: raw | {"crafts": [raw["crafts"][0] | {"name": "\x1b[2J"}]},
     ],
 )
-def test_a_damaged_file_is_said_in_one_line(tmp_path: Path, change) -> None:
+def test_a_damaged_file_is_a_one_line_error(tmp_path: Path, change) -> None:
     path = tmp_path / "crafts.json"
     CraftBook(path).remember(SKIFF)
     path.write_text(json.dumps(change(json.loads(path.read_text()))))
@@ -89,6 +89,6 @@ def test_a_damaged_file_is_said_in_one_line(tmp_path: Path, change) -> None:
     assert "\n" not in str(problem.value)
 
 
-def test_it_lies_beside_the_other_preferences(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_file_is_beside_the_preferences(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("XDG_CONFIG_HOME", "/somewhere")
     assert crafts_path() == Path("/somewhere/wattwake/crafts.json")

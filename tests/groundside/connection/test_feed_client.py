@@ -1,122 +1,33 @@
-"""The feed client against a server on the loopback that comes, goes, stalls and talks nonsense."""
+"""The feed client against a server on loopback that comes, goes, stalls and sends nonsense."""
 
 import asyncio
 import itertools
-import json
-import socket
-from collections.abc import Awaitable, Callable
-from contextlib import asynccontextmanager
-from dataclasses import replace
-from typing import Any
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from groundside.connection.address import parse_address
 from groundside.connection.feed_client import FeedClient
-from groundside.connection.source import Update
-from onboard.contract.figure import Unknown
-from onboard.contract.messages import Hello
-from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import unknown_snapshot
 from onboard.contract.trip_line import TripLine
-from onboard.errors import UsageError
 from onboard.feed.lines import LineSplitter
-from tests.patience import PATIENCE_S
+from tests.free_port import free_port
+from tests.groundside.connection.scripted_feed import (
+    HELLO,
+    Waits,
+    is_seq,
+    lines_of,
+    sends,
+    serving,
+    snapshot,
+    until,
+)
+from tests.play import play
 from tests.wire import wire
 
-Serve = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
 
-HELLO = wire(Hello("skiff", 5.0))
-
-
-def packed(*messages: Any) -> bytes:
-    return b"".join(json.dumps(message).encode() + b"\n" for message in messages)
-
-
-def snapshot(seq: int) -> dict[str, Any]:
-    nothing = unknown_snapshot(Unknown(Reason.NO_AUTOPILOT), "a test")
-    return wire(replace(nothing, seq=seq, t_s=seq * 0.2))
-
-
-class Waits:
-    """Takes the place of sleeping: notes down what was asked, and lets others run."""
-
-    def __init__(self) -> None:
-        self.asked_s: list[float] = []
-
-    async def __call__(self, wait_s: float) -> None:
-        self.asked_s.append(wait_s)
-        await asyncio.sleep(0.001)
-
-
-@asynccontextmanager
-async def serving(serve: Serve, port: int = 0):  # type: ignore[no-untyped-def]
-    async def until_done(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        try:
-            await serve(reader, writer)
-            await writer.drain()
-        except (ConnectionError, asyncio.CancelledError):
-            pass
-        finally:
-            writer.close()
-
-    server = await asyncio.start_server(until_done, "127.0.0.1", port)
-    try:
-        yield server.sockets[0].getsockname()[1]
-    finally:
-        server.close()
-        await server.wait_closed()
-
-
-def sends(*pieces: bytes, stay: asyncio.Event | None = None) -> Serve:
-    async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        for piece in pieces:
-            writer.write(piece)
-            await writer.drain()
-            await asyncio.sleep(0.002)
-        if stay is not None:
-            await stay.wait()
-
-    return serve
-
-
-async def until(client: FeedClient, wanted: Callable[[Update], bool]) -> list[Update]:
-    """Read updates up to the wanted one."""
-    seen: list[Update] = []
-    stream = client.stream()
-    try:
-        async for update in stream:
-            seen.append(update)
-            if wanted(update):
-                return seen
-        raise AssertionError("the stream ended")
-    finally:
-        await stream.aclose()  # type: ignore[attr-defined]
-
-
-def is_seq(seq: int) -> Callable[[Update], bool]:
-    return lambda update: update.snapshot is not None and update.snapshot.seq == seq
-
-
-def run(main: Callable[[], Awaitable[Any]]) -> Any:
-    async def bounded() -> Any:
-        return await asyncio.wait_for(main(), PATIENCE_S)
-
-    return asyncio.run(bounded())
-
-
-def unused_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
-def test_gives_snapshots_and_ignores_kinds_it_does_not_know() -> None:
+def test_yields_snapshots_and_ignores_unknown_kinds() -> None:
     async def main() -> None:
         stay = asyncio.Event()
-        lines = packed(HELLO, {"kind": "weather", "x": 1}, snapshot(1))
+        lines = lines_of(HELLO, {"kind": "weather", "x": 1}, snapshot(1))
         async with serving(sends(lines, stay=stay)) as port:
             client = FeedClient("127.0.0.1", port)
             seen = await until(client, is_seq(1))
@@ -124,32 +35,32 @@ def test_gives_snapshots_and_ignores_kinds_it_does_not_know() -> None:
         assert [update.problem for update in seen] == [None]
         assert client.malformed_lines == 0
 
-    run(main)
+    play(main)
 
 
-def test_no_feed_is_a_sentence_and_the_waits_grow_to_a_bound() -> None:
+def test_no_feed_is_a_sentence_and_the_waits_grow_to_a_limit() -> None:
     async def main() -> None:
-        port = unused_port()
+        port = free_port()
         waits = Waits()
         client = FeedClient("127.0.0.1", port, sleep=waits)
         seen = await until(client, lambda _: len(waits.asked_s) >= 6)
         assert seen[0].problem == f"no feed at 127.0.0.1:{port}, trying again in 0.5 s"
         assert waits.asked_s[:6] == [0.5, 1.0, 2.0, 4.0, 5.0, 5.0]
 
-    run(main)
+    play(main)
 
 
-def test_a_host_that_has_no_address_is_a_sentence() -> None:
+def test_an_unresolvable_host_is_a_sentence() -> None:
     async def main() -> None:
         client = FeedClient("a..b", 1, sleep=Waits())
         seen = await until(client, lambda update: update.problem is not None)
         assert seen[0].problem is not None
         assert seen[0].problem.startswith("no feed at a..b:1")
 
-    run(main)
+    play(main)
 
 
-def test_a_feed_that_goes_and_comes_back_is_read_again() -> None:
+def test_a_feed_that_ends_is_reconnected() -> None:
     async def main() -> None:
         waits = Waits()
         calls = 0
@@ -158,7 +69,7 @@ def test_a_feed_that_goes_and_comes_back_is_read_again() -> None:
         async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
             nonlocal calls
             calls += 1
-            await sends(packed(HELLO, snapshot(calls)))(reader, writer)
+            await sends(lines_of(HELLO, snapshot(calls)))(reader, writer)
             if calls == 3:
                 await stay.wait()
 
@@ -169,25 +80,25 @@ def test_a_feed_that_goes_and_comes_back_is_read_again() -> None:
         assert problems == [f"feed at 127.0.0.1:{port} ended, trying again in 0.5 s"] * 2
         assert waits.asked_s == [0.5, 0.5]
 
-    run(main)
+    play(main)
 
 
 def test_malformed_lines_are_counted_and_skipped() -> None:
     async def main() -> None:
         stay = asyncio.Event()
         garbage = b'\xff\xfe\n{"kind": "snap\n[1, 2]\n{"no": "kind"}\n\n' + b"[" * 5000 + b"\n"
-        pieces = (packed(HELLO), garbage, packed(snapshot(7)))
+        pieces = (lines_of(HELLO), garbage, lines_of(snapshot(7)))
         async with serving(sends(*pieces, stay=stay)) as port:
             client = FeedClient("127.0.0.1", port)
             seen = await until(client, is_seq(7))
             stay.set()
-        assert client.malformed_lines == 5  # the empty line is none
+        assert client.malformed_lines == 5  # an empty line is not counted
         assert all(update.problem is None for update in seen)
 
-    run(main)
+    play(main)
 
 
-def test_a_service_that_is_no_feed_is_said_to_be_none() -> None:
+def test_another_service_is_reported_as_no_feed() -> None:
     async def main() -> None:
         async with serving(sends(b"220 hello there\n")) as port:
             client = FeedClient("127.0.0.1", port, sleep=Waits())
@@ -195,40 +106,40 @@ def test_a_service_that_is_no_feed_is_said_to_be_none() -> None:
         assert seen[0].problem is not None
         assert seen[0].problem.startswith(f"what answers at 127.0.0.1:{port} is not a feed")
 
-    run(main)
+    play(main)
 
 
-def test_a_schema_it_does_not_know_is_said() -> None:
+def test_an_unknown_schema_is_reported() -> None:
     async def main() -> None:
         hello = {"schema": 1, "kind": "hello"}
-        async with serving(sends(packed(hello, snapshot(1)))) as port:
+        async with serving(sends(lines_of(hello, snapshot(1)))) as port:
             client = FeedClient("127.0.0.1", port, sleep=Waits())
             seen = await until(client, lambda update: update.problem is not None)
         assert [update.snapshot for update in seen] == [None]
         assert seen[0].problem is not None
         assert "schema 1, this viewer knows 2" in seen[0].problem
 
-    run(main)
+    play(main)
 
 
-def test_a_huge_line_is_dropped_and_the_next_is_read() -> None:
+def test_an_oversized_line_is_dropped_and_the_next_one_read() -> None:
     async def main() -> None:
         stay = asyncio.Event()
         huge = b'{"kind": "snapshot", "seq": 1, "x": "' + b"x" * 1_500_000 + b'"}\n'
-        async with serving(sends(packed(HELLO), huge, packed(snapshot(2)), stay=stay)) as port:
+        async with serving(sends(lines_of(HELLO), huge, lines_of(snapshot(2)), stay=stay)) as port:
             client = FeedClient("127.0.0.1", port)
             seen = await until(client, is_seq(2))
             stay.set()
         assert client.oversized_lines == 1
         assert [update.snapshot.seq for update in seen if update.snapshot] == [2]
 
-    run(main)
+    play(main)
 
 
-def test_a_slow_viewer_is_given_the_newest_only() -> None:
+def test_a_slow_viewer_gets_only_the_newest_snapshot() -> None:
     async def main() -> None:
         stay = asyncio.Event()
-        lines = packed(HELLO, *(snapshot(seq) for seq in range(1, 1001)))
+        lines = lines_of(HELLO, *(snapshot(seq) for seq in range(1, 1001)))
         async with serving(sends(lines, stay=stay)) as port:
             client = FeedClient("127.0.0.1", port)
             seen = await until(client, is_seq(1000))
@@ -236,15 +147,15 @@ def test_a_slow_viewer_is_given_the_newest_only() -> None:
         assert len(seen) + client.superseded_snapshots == 1000
         assert len(seen) < 100
 
-    run(main)
+    play(main)
 
 
-def test_a_line_in_single_bytes_is_one_line() -> None:
+def test_a_line_may_arrive_byte_by_byte() -> None:
     async def main() -> None:
         stay = asyncio.Event()
 
         async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-            for byte in packed(HELLO, snapshot(4)):
+            for byte in lines_of(HELLO, snapshot(4)):
                 writer.write(bytes([byte]))
                 await asyncio.sleep(0)
             await stay.wait()
@@ -255,13 +166,13 @@ def test_a_line_in_single_bytes_is_one_line() -> None:
             stay.set()
         assert client.malformed_lines == 0
 
-    run(main)
+    play(main)
 
 
-def test_silence_counts_as_a_broken_connection() -> None:
+def test_a_silent_connection_counts_as_lost() -> None:
     async def main() -> None:
         stay = asyncio.Event()
-        async with serving(sends(packed(HELLO, snapshot(1)), stay=stay)) as port:
+        async with serving(sends(lines_of(HELLO, snapshot(1)), stay=stay)) as port:
             client = FeedClient("127.0.0.1", port, sleep=Waits(), silence_s=0.05)
             seen = await until(client, lambda update: update.problem is not None)
             stay.set()
@@ -269,14 +180,14 @@ def test_silence_counts_as_a_broken_connection() -> None:
             f"nothing from 127.0.0.1:{port} for 0.05 s, trying again in 0.5 s"
         )
 
-    run(main)
+    play(main)
 
 
 @given(
     st.lists(st.binary(max_size=12).filter(lambda b: b"\n" not in b), max_size=8),
     st.lists(st.integers(0, 40), max_size=8),
 )
-def test_lines_do_not_depend_on_where_the_bytes_are_cut(
+def test_lines_do_not_depend_on_how_the_bytes_are_split(
     lines: list[bytes], cuts: list[int]
 ) -> None:
     data = b"".join(line + b"\n" for line in lines) + b"rest"
@@ -289,38 +200,14 @@ def test_lines_do_not_depend_on_where_the_bytes_are_cut(
     assert splitter.oversized_lines == sum(len(line) > 8 for line in lines)
 
 
-@pytest.mark.parametrize(
-    ("text", "address"),
-    [
-        ("board.local", ("board.local", 27220)),
-        ("192.0.2.7:80", ("192.0.2.7", 80)),
-        ("[2001:db8::7]", ("2001:db8::7", 27220)),
-        ("[2001:db8::7]:65535", ("2001:db8::7", 65535)),
-        ("2001:db8::7", ("2001:db8::7", 27220)),
-    ],
-)
-def test_addresses(text: str, address: tuple[str, int]) -> None:
-    assert parse_address(text, 27220) == address
-
-
-@pytest.mark.parametrize(
-    "text",
-    ["", ":80", "host:", "host:0", "host:65536", "host:x", "host:-1", "[::1", "[::1]80", "a b",
-     "tcp://host:80", "host:²", "host:99999999999", "host:000001" + "1" * 5000],
-)  # fmt: skip
-def test_what_is_no_address_is_refused_with_what_is_one(text: str) -> None:
-    with pytest.raises(UsageError, match=r"expected HOST or HOST:PORT, such as 192\.0\.2\.7:27220"):
-        parse_address(text, 27220)
-
-
-def test_the_trip_so_far_comes_with_the_next_snapshot_and_once() -> None:
+def test_the_trip_line_comes_once_with_the_next_snapshot() -> None:
     line = TripLine((1.0, 2.0), (0.0, 2.0), (0.0, 0.1))
     seen, stay = asyncio.Event(), asyncio.Event()
 
     async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        writer.write(packed(HELLO, wire(line), snapshot(1)))
+        writer.write(lines_of(HELLO, wire(line), snapshot(1)))
         await seen.wait()
-        writer.write(packed(snapshot(2)))
+        writer.write(lines_of(snapshot(2)))
         await stay.wait()
 
     async def main() -> None:
@@ -337,4 +224,4 @@ def test_the_trip_so_far_comes_with_the_next_snapshot_and_once() -> None:
             stay.set()
         assert lines == [(1, line), (2, None)]
 
-    run(main)
+    play(main)

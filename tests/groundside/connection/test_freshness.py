@@ -1,4 +1,4 @@
-"""When figures are too old to ride by."""
+"""Age of the figures, and when they are too old to ride by."""
 
 import pytest
 

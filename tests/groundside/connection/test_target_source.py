@@ -1,10 +1,10 @@
-"""The target distance that a viewer adds to snapshots."""
+"""The target distance that a viewer fills in."""
 
 import asyncio
 from collections.abc import AsyncIterator
 
-from groundside.connection.source import Lacking, SnapshotSource, Update
-from groundside.connection.target_source import WithTarget
+from groundside.connection.source import NotFoundYet, SnapshotSource, Update
+from groundside.connection.target_source import TargetSource
 from onboard.contract.advice import Standing, Target
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
@@ -17,7 +17,7 @@ HARDLY = Unknown(Reason.HARDLY_MOVING)
 
 
 class Fixed:
-    name, controls, places, talk = "fixed", None, None, None
+    name, controls, seek_controls, command_sender = "fixed", None, None, None
 
     def __init__(self, *snapshots: Snapshot | None) -> None:
         self._snapshots = snapshots
@@ -46,18 +46,18 @@ def updates(source: SnapshotSource) -> list[Update]:
 def targets(*snapshots: Snapshot | None) -> list[Target | Unknown | None]:
     return [
         update.snapshot.target if update.snapshot else None
-        for update in updates(WithTarget(Fixed(*snapshots), 20_000.0))
+        for update in updates(TargetSource(Fixed(*snapshots), 20_000.0))
     ]
 
 
 def target(*snapshots: Snapshot | None) -> Target:
-    """Return the target of the last one."""
+    """Return the target of the last snapshot."""
     last = targets(*snapshots)[-1]
     assert isinstance(last, Target)
     return last
 
 
-def test_the_way_to_go_shrinks_from_the_first_snapshot_on() -> None:
+def test_the_distance_to_go_shrinks_from_the_first_snapshot_on() -> None:
     first = target(at(5_000.0))
     assert (first.distance_m, first.cue, first.wh_per_km) == (20_000.0, "ease", 32.0)
     assert targets(at(5_000.0), None)[-1] is None
@@ -65,16 +65,16 @@ def test_the_way_to_go_shrinks_from_the_first_snapshot_on() -> None:
     assert (last.distance_m, last.cue, last.wh_per_km) == (10_000.0, "push", 64.0)
 
 
-def test_what_was_made_stays_made_when_the_daemon_counts_anew() -> None:
+def test_distance_made_survives_a_restart_of_the_daemon() -> None:
     assert target(at(0.0), at(5_000.0), at(10.0), at(110.0)).distance_m == 14_900.0
 
 
-def test_what_is_not_known_for_a_while_is_not_made_twice() -> None:
+def test_distance_made_during_an_unknown_spell_is_counted_once() -> None:
     unknown = snapshot(trip__distance_m=HARDLY)
     assert target(at(1_000.0), unknown, at(3_000.0)).distance_m == 18_000.0
 
 
-def test_without_its_figures_the_reason_is_passed_on() -> None:
+def test_reasons_for_unknown_figures_are_passed_on() -> None:
     nothing_left = target(at(0.0, left=NO_CURRENT))
     assert nothing_left.cue == nothing_left.wh_per_km == NO_CURRENT
     nothing_lately = target(at(0.0, recent=HARDLY))
@@ -84,10 +84,10 @@ def test_without_its_figures_the_reason_is_passed_on() -> None:
     assert target(snapshot(battery=no_battery)).cue == no_battery
 
 
-def test_a_target_of_the_daemon_is_left_alone() -> None:
+def test_the_daemon_s_own_target_is_kept() -> None:
     assert target(snapshot(target=TARGET)) is TARGET
 
 
-def test_until_the_first_snapshot_it_is_said_what_was_looked_for() -> None:
-    source = Lacking(Fixed(None, snapshot(), None), "no craft found")
+def test_the_failed_search_is_reported_until_the_first_snapshot() -> None:
+    source = NotFoundYet(Fixed(None, snapshot(), None), "no craft found")
     assert [update.problem for update in updates(source)] == ["no craft found", None, "no feed"]

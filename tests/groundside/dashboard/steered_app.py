@@ -9,7 +9,7 @@ from textual.app import App
 from textual.pilot import Pilot
 from textual.strip import Strip
 
-from groundside.connection.answers import Said
+from groundside.connection.commands import CommandResult
 from groundside.connection.source import ReplayState, Update
 from groundside.dashboard.app import DashboardApp, make_app
 from groundside.dashboard.drawing.block_font import SIZES, draw
@@ -119,11 +119,11 @@ class SteeredPlaces:
 class SteeredTalk:
     """Notes down the commands sent to it, and gives a set answer."""
 
-    def __init__(self, answer: Said | None = None) -> None:
+    def __init__(self, answer: CommandResult | None = None) -> None:
         self.sent: list[Command] = []
-        self.answer = answer or Said(True)
+        self.answer = answer or CommandResult(True)
 
-    async def send(self, command: Command) -> Said:
+    async def send(self, command: Command) -> CommandResult:
         self.sent.append(command)
         return self.answer
 
@@ -139,7 +139,7 @@ class SteeredSource:
         places: SteeredPlaces | None = None,
         talk: SteeredTalk | None = None,
     ) -> None:
-        self.controls, self.places, self.talk = controls, places, talk
+        self.controls, self.seek_controls, self.command_sender = controls, places, talk
         self._queue: asyncio.Queue[Update | Exception | None] = asyncio.Queue()
 
     def put(self, update: Update | Exception | None) -> None:

@@ -16,7 +16,8 @@ import aiohttp
 import pytest
 
 from groundside.dashboard.app import DONE_S, SETTLES_S
-from tests.groundside.browser.test_server import Served, free_port
+from tests.free_port import free_port
+from tests.groundside.browser.served import Served
 from tests.patience import PATIENCE_S
 
 TOP = Path(__file__).parents[3]

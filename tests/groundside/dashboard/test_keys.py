@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from groundside.connection.answers import Said
+from groundside.connection.commands import CommandResult
 from groundside.connection.preferences import Preferences
 from groundside.connection.source import Update
 from groundside.dashboard.app import DONE_S, REFUSAL_S, SETTLES_S
@@ -198,15 +198,15 @@ def test_a_run_begins_and_ends_with_one_key() -> None:
 @pytest.mark.parametrize(
     ("answer", "words"),
     [
-        (Said(True), "a run has begun"),
+        (CommandResult(True), "a run has begun"),
         (
-            Said(False, Refusal(RefusalCode.TOO_MANY_WAIT)),
+            CommandResult(False, Refusal(RefusalCode.TOO_MANY_WAIT)),
             "NOT DONE: too many commands are waiting: try again",
         ),
-        (Said(None, "no answer"), "UNSURE: no answer"),
+        (CommandResult(None, "no answer"), "UNSURE: no answer"),
     ],
 )
-def test_what_became_of_a_command_is_shown_for_a_while(answer: Said, words: str) -> None:
+def test_what_became_of_a_command_is_shown_for_a_while(answer: CommandResult, words: str) -> None:
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await here.pilot.press("r")

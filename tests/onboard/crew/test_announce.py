@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from groundside.connection.finding import Found, _announced
+from groundside.connection.discovery import AnnouncedDaemon, announced_daemons
 from onboard.crew.announce import Announcing
 from onboard.crew.keys import own_fingerprint
 from tests.onboard.crew.doors import paired_folder
@@ -21,11 +21,13 @@ def own_service(monkeypatch: pytest.MonkeyPatch) -> str:
     return use_own_service(monkeypatch)
 
 
-def look_until(wanted: Callable[[tuple[Found, ...]], bool]) -> tuple[Found, ...]:
+def look_until(
+    wanted: Callable[[tuple[AnnouncedDaemon, ...]], bool],
+) -> tuple[AnnouncedDaemon, ...]:
     """Search, longer each time, until the result is as wanted."""
-    found: tuple[Found, ...] = ()
+    found: tuple[AnnouncedDaemon, ...] = ()
     for look_s in (2.0, 8.0, 32.0):
-        if wanted(found := asyncio.run(_announced(look_s))):
+        if wanted(found := asyncio.run(announced_daemons(look_s))):
             break
     return found
 
@@ -41,7 +43,7 @@ def test_it_is_discovered_and_reveals_no_name(tmp_path: Path) -> None:
             found = look_until(lambda found: found != ())
         except OSError as problem:
             pytest.skip(f"no multicast here: {problem}")
-        assert found == (Found(f"wattwake-{name}", "192.0.2.7", 27222, name),)
+        assert found == (AnnouncedDaemon(f"wattwake-{name}", "192.0.2.7", 27222, name),)
     finally:
         announcing.withdraw()
     assert look_until(lambda found: found == ()) == ()

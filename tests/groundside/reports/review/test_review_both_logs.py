@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from groundside.replay.player import ReplaySource
+from groundside.replay.replay_source import ReplaySource
 from groundside.reports.review.summary import review
 from onboard.contract.figure import Figure, Unknown, within
 from onboard.contract.reasons import Reason
