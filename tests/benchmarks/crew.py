@@ -24,7 +24,7 @@ from tests.onboard.crew.doors import client_context
 COME_PER_S = 25.0
 """Below the door's limit for all addresses together."""
 SETTLE_S = 2.0
-NUMBER = re.compile(rb'"kind":"snapshot","seq":(\d+)')
+NUMBER = re.compile(rb'^{"schema":\d+,"kind":"snapshot",.*"seq":(\d+)')
 
 
 class Crowd:
@@ -72,7 +72,7 @@ class Crowd:
                     if not line:
                         self.broken += 1
                         break
-                    if found := NUMBER.search(line[:80]):
+                    if found := NUMBER.search(line):
                         self.numbers[n].append(int(found[1]))
         writer.transport.abort()
 
