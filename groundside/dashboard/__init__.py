@@ -1,1 +1,1 @@
-"""The terminal dashboard: see README.md. One app, a file a view, a file a widget, one stylesheet."""
+"""The terminal dashboard: one app, a file a view, a file a widget, one stylesheet (README.md)."""
