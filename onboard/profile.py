@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
+from onboard.chemistry import CHEMISTRIES
 from onboard.errors import ProfileError
 from onboard.setting import MOST_SHOWN, allowed, as_given, checked, setting, shortened, value_type
 

@@ -15,7 +15,7 @@ ORDER = (
     "onboard.errors",
     "onboard.files",
     "onboard.block",
-    "onboard.efficiency.battery.chemistry",
+    "onboard.chemistry",
     "onboard.setting",
     "onboard.profile",
     "onboard.options",

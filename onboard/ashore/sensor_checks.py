@@ -10,7 +10,7 @@ import numpy as np
 
 from onboard.ashore.facts import FixFacts, PowerFacts
 from onboard.ashore.findings import Finding, Verdict, bad, graded, look, ok
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
+from onboard.chemistry import CHEMISTRIES
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.profile import Battery, Sensors
 

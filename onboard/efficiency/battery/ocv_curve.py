@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.battery.chemistry import CHEMISTRIES, Chemistry
+from onboard.chemistry import CHEMISTRIES, Chemistry
 
 SUBDIVISIONS = 5
 """Grid steps per step of the table: fine enough to integrate energy by the trapezoidal rule."""

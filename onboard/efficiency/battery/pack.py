@@ -8,12 +8,12 @@ from typing import Any, Self
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.chemistry import CHEMISTRIES
 from onboard.contract.commands import Amount
 from onboard.contract.figure import reaching_up_to
 from onboard.contract.snapshot import BatteryState
 from onboard.efficiency.battery.charge_count import ChargeCount
 from onboard.efficiency.battery.charge_state import ChargeState
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
 from onboard.efficiency.battery.energy_left import UsableEnergy
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.recharge import Away

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from onboard.efficiency.battery.chemistry import CHEMISTRIES
+from onboard.chemistry import CHEMISTRIES
 from onboard.efficiency.common_practice import (
     ONE_MODEL_SPREAD_FRACTION,
     USUAL_CHARGE_PER_H,

@@ -7,7 +7,7 @@ from scipy.integrate import cumulative_trapezoid
 from onboard.ashore.facts import PowerFacts
 from onboard.ashore.findings import Verdict
 from onboard.ashore.sensor_checks import check_voltage
-from onboard.efficiency.battery.chemistry import CHEMISTRIES, Chemistry
+from onboard.chemistry import CHEMISTRIES, Chemistry
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.round_trip import pack_loss
