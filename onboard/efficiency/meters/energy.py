@@ -18,6 +18,7 @@ from onboard.efficiency.common_practice import (
 from onboard.efficiency.meters.cumulative import CumulativeCurves
 from onboard.efficiency.meters.gate import Gate
 from onboard.efficiency.meters.lone_samples import LoneSamples
+from onboard.efficiency.meters.source_rules import Coverage
 from onboard.profile import Sensors
 
 SECONDS_PER_HOUR = 3600.0
@@ -59,6 +60,8 @@ class EnergyMeter:
         self._counter_ah = float("nan")
         self.counter_began_ah = float("nan")
         """Reading of that counter, corrected, when counting began here [Ah]; NaN without one."""
+        self.seen = Coverage()
+        """Time covered by possible samples, whether or not they turn out to be lone ones."""
         self._last = np.empty((5, 0))
 
     @property
@@ -170,6 +173,7 @@ class EnergyMeter:
             new[4] = energy_out_wh
         if not passed.all():
             new = new[:, passed]
+        self.seen.fold(new[0])
         new, lone_s = self.lone.passes(new)
         self.gate.leave_out(lone_s)
         return new

@@ -3,7 +3,9 @@
 The energy of each is counted from its first sample, so that no choice loses what came before it. At
 every decision (`meters/source_rules.py`) a pack is in one of these states:
 
-- *brief*: seen too little so far: in no figure. A stray frame never gets past this.
+- *brief*: seen too little so far: in no figure. A stray frame never gets past this. Nothing waits
+  for a brief source, so this is decided by the samples up to now alone, and not by the meter, in
+  which a sample may wait for the next one to show that it is no lone sample.
 - *counting*: in all figures. One that joins later counts from its first sample; before that it is
   taken to have given nothing, true of a pack plugged in at that moment, and the rider is notified.
 - *silent*: it carried something and is no longer active, while others are. Power, range and energy
@@ -194,8 +196,7 @@ class PowerSources:
         return [
             meter.curves.last_s
             for meter in self._meters
-            if meter.curves.last_s is not None
-            and not is_brief(covered_s(meter.curves, None), most_s)
+            if meter.curves.last_s is not None and not is_brief(meter.seen.covered_s(), most_s)
         ]
 
     def impossible_s(self) -> list[float]:
@@ -309,7 +310,7 @@ class PowerSources:
         return [
             pack
             for pack, meter in sorted(self._packs.items())
-            if _began(meter, at_s) and not is_brief(covered_s(meter.curves, at_s), most_s)
+            if _began(meter, at_s) and not is_brief(meter.seen.covered_s(at_s), most_s)
         ]
 
     def _most_s(self, at_s: float | None) -> float:
@@ -326,9 +327,8 @@ class PowerSources:
         brief = tuple(
             name
             for name, meter in named.items()
-            if _began(meter, t_s)
-            and is_brief(covered_s(meter.curves, t_s), most_s)
-            and t_s - _last_s(meter, t_s) < NOTICE_S
+            if is_brief(meter.seen.covered_s(t_s), most_s)
+            and t_s - meter.seen.last_before(t_s) < NOTICE_S
         )
         out = self._out_at(t_s) if self._by_packs else {}
         packs = counting if self._by_packs else []

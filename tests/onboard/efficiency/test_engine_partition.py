@@ -100,6 +100,7 @@ def leaves(value, path="") -> dict[str, object]:
 @settings(max_examples=60)
 @example(2, 200.0, [0.0078125])  # the first sample of all comes late
 @example(439, 700.0, [0.5])  # what tells of a lone sample comes minutes behind it
+@example(10165, 700.0, [0.75])  # a brief source is in the middle of a step
 @example(5, 200.0, [n / 150 for n in range(150)])  # every second or so, as on a link
 @example(7, 700.0, [n / 70 for n in range(70)])
 @given(
