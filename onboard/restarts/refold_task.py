@@ -44,6 +44,8 @@ class RefoldTask:
         self.folding = False
         """Whether the pause is over."""
         self.task = asyncio.ensure_future(self._run(fold, wait_s))
+        # One that is dropped, by a new trip or the daemon's end, may fail unheeded.
+        self.task.add_done_callback(_retrieve)
 
     @property
     def done(self) -> bool:
@@ -70,3 +72,9 @@ class RefoldTask:
         while len(self.backlog.parts) > LAST_PARTS:
             await asyncio.to_thread(feed, ride, self.backlog.take_all())
         return ride
+
+
+def _retrieve(task: asyncio.Task[Ride]) -> None:
+    """Take the fault of a task, which asyncio otherwise logs when the task is collected."""
+    if not task.cancelled():
+        task.exception()
