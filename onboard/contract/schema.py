@@ -238,7 +238,9 @@ def _limits() -> Iterator[str]:
     yield (
         f"Marks: {marks}. `charged` carries one of "
         + ", ".join(f"`{key}` (0 to {most:g})" for key, most in commands.AMOUNTS.items())
-        + "; `unplugged` a `source` as an alert names it."
+        + "; `unplugged` a `source` as an alert names it. This `left_fraction` is of the whole "
+        "pack, the reserve included, unlike that of the battery's state; 0 Wh says that it was "
+        "not charged."
     )
 
 

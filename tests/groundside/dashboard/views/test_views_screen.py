@@ -1,6 +1,6 @@
 """The views beside the ride view, where the whole screen is the point: keys, taps, room.
 
-What they say is held by `test_face_*`.
+What they say is held by the tests of `content`.
 """
 
 import pytest
