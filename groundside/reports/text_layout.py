@@ -7,10 +7,13 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from typing import Any
 
 from groundside.words.figures import UNKNOWN
+from groundside.words.units import CHOICES
 from onboard.contract.figure import Estimate, Unknown
 
 COLUMNS, NAME_WIDTH = 80, 16
 HANG = "  "
+UNITS = "|".join(("%", "W", "A", "V", "°C", *map(re.escape, CHOICES)))
+"""Units of short numbers, for a regular expression."""
 """Indent of a continuation line."""
 
 
@@ -127,7 +130,7 @@ def short_names(labels: Iterable[str], width: int = NAME_WIDTH) -> dict[str, str
 
 def hanging(text: str) -> list[str]:
     """Wrap a sentence to 80 columns with a hanging indent; keep numbers with their units."""
-    kept = re.sub(r"(?<=\d) (?=(%|W|A|V|m/s|km/h|kn|mph|°C)\b|%)", "\u00a0", text)
+    kept = re.sub(rf"(?<=\d) (?=({UNITS})\b|%)", "\u00a0", text)
     lines = textwrap.wrap(kept, COLUMNS, subsequent_indent=HANG, break_on_hyphens=False)
     return [line.replace("\u00a0", " ") for line in lines]
 

@@ -176,7 +176,12 @@ class Requests:
         if one.message.optional and (
             one.tries >= OPTIONAL_TRIES
             or self._in_vain(one)
-            or any(each.message.optional and each.comes(now_s) for each in self.wanted.values())
+            or any(
+                each.message.optional
+                and each.message.channel == one.message.channel
+                and each.comes(now_s)
+                for each in self.wanted.values()
+            )
         ):
             return False
         return now_s >= one.due_s

@@ -65,7 +65,7 @@ class Message:
     groups
         Stream groups that may hold it, for autopilots that know only REQUEST_DATA_STREAM.
     optional
-        Not every craft has it; one of the optional messages is enough.
+        Not every craft has it; one optional message of a channel is enough.
     """
 
     name: str

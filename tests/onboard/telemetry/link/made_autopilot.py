@@ -140,7 +140,9 @@ def streams(log):
 
 
 def needed() -> dict[int, float]:
-    return {number: message.rate_hz for number, message in PLAIN.items()} | {ID["ESC_STATUS"]: 2.0}
+    """Rates of all that is needed: of the optional messages one a channel, the last."""
+    one_a_channel = {REQUESTED[n].channel: n for n in REQUESTED if n in OPTIONAL}
+    return {number: REQUESTED[number].rate_hz for number in (*PLAIN, *one_a_channel.values())}
 
 
 def missing(requests: Requests, now_s: float) -> tuple[int, ...]:

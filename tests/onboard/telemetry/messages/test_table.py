@@ -84,6 +84,7 @@ def test_the_decoder_follows_the_row(message: Message) -> None:
 
 UNKNOWN = None
 MEANING = [
+    ("HEARTBEAT", {"mode": 4.0, "armed": 0.0}),
     ("SYS_STATUS", {"volts_v": 26.4, "amps_a": 15.23, "left_fraction": 0.87}),
     (
         "SYS_STATUS_unknown",
@@ -156,6 +157,12 @@ MEANING = [
 ]
 
 
+def test_every_row_that_decodes_is_tried() -> None:
+    tried = {int(LinkScanner().push([(0, vectors()[name])]).message_id[0]) for name, _ in MEANING}
+    tried |= {ID["ATTITUDE"]}  # packed by pymavlink, below
+    assert tried == {number for number, message in MESSAGES.items() if message.convert}
+
+
 @pytest.mark.parametrize(("name", "meaning"), MEANING)
 def test_vectors_decode_to_the_values_beside_them(name: str, meaning: dict) -> None:
     frames = LinkScanner().push([(0, vectors()[name])])
@@ -194,6 +201,21 @@ def test_a_position_of_zero_zero_is_unknown() -> None:
     columns = MESSAGES[ID["GPS_RAW_INT"]].convert(frames.rows(layouts.layout(ID["GPS_RAW_INT"])))
     assert math.isnan(columns["latitude_deg"][0])
     assert columns["speed_mps"][0] == 2.0
+
+
+def test_attitude_is_in_degrees_and_its_heading_a_compass_course() -> None:
+    message = dialect.MAVLink_attitude_message(1000, math.radians(3.0), -0.1, -0.5, 0, 0, 0)
+    frames = LinkScanner().push([(0, message.pack(dialect.MAVLink(None, 1, 1)))])
+    columns = MESSAGES[ID["ATTITUDE"]].convert(frames.rows(layouts.layout(ID["ATTITUDE"])))
+    got = {name: float(column[0]) for name, column in columns.items()}
+    assert got == pytest.approx(
+        {
+            "roll_deg": 3.0,
+            "pitch_deg": math.degrees(-0.1),
+            "heading_deg": 360.0 - math.degrees(0.5),
+        },
+        rel=1e-6,
+    )
 
 
 @pytest.mark.parametrize(
