@@ -1,6 +1,8 @@
 """The tables of views and keys: each row is whole, and none hides another."""
 
+import re
 from collections import Counter
+from pathlib import Path
 
 import pytest
 
@@ -9,6 +11,7 @@ from groundside.dashboard.views.all import VIEW_KEYS, VIEWS
 from groundside.dashboard.views.base import View
 
 TAB_LETTERS_MOST = 5
+ROOT = Path(__file__).parents[4]
 
 
 @pytest.mark.parametrize("view", VIEWS)
@@ -29,3 +32,12 @@ def test_no_key_of_the_app_hides_another() -> None:
     assert [name for name, count in names.items() if count > 1] == []
     assert len({view.NAME for view in VIEWS}) == len(VIEWS) <= 9
     assert all(key.label and key.action and key.meaning for key in (*VIEW_KEYS, *KEYS))
+
+
+def test_a_sentence_that_sends_to_a_view_names_its_number() -> None:
+    sources = [
+        path.read_text() for top in ("onboard", "groundside") for path in (ROOT / top).rglob("*.py")
+    ]
+    found = {pair for text in sources for pair in re.findall(r"view (\d) \((\w+)\)", text)}
+    assert found
+    assert found <= {(str(place), view.NAME) for place, view in enumerate(VIEWS, 1)}
