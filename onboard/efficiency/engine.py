@@ -47,7 +47,7 @@ from onboard.contract.snapshot import (
 )
 from onboard.contract.trip_line import TripLine
 from onboard.efficiency.advice.adviser import Advice, Adviser
-from onboard.efficiency.advice.conditions import AlertConditions
+from onboard.efficiency.advice.conditions import READINGS, AlertConditions
 from onboard.efficiency.advice.counted_pack import CountedPack
 from onboard.efficiency.advice.observations import FoulingObserved
 from onboard.efficiency.advice.present_riding import PresentRiding
@@ -102,7 +102,7 @@ class Engine:
         self.instruments = Instruments(profile, self.parts)
         self._power, self._speed = self.instruments.power, self.instruments.speed
         self.latest = self.instruments.latest
-        self._cutter = SecondsCutter(self._power, self._speed)
+        self._cutter = SecondsCutter(self._power, self._speed, READINGS)
         self.together = CountedTogether()
         self._mark: CountedPoint | None = None
         self._marked = False

@@ -2,8 +2,10 @@
 
 A row of `CONDITIONS` names the alert, the observation that it is tested on, the test with the
 alert's values, and how long it must hold before it is raised, and be over before it ends. To add
-an alert: its row in `onboard.contract.alerts`, and a row here. Only an alert on something that is
-not observed yet needs more: a class in `observations`, and a call of `AlertConditions.observe`.
+an alert: its row in `onboard.contract.alerts`, and a row here. A row on a column of a channel names
+it as its `reading`; thresholds of one row may stand in its test. Only an alert on something else
+that is not observed yet needs more: a class in `observations`, and a call of
+`AlertConditions.observe`.
 """
 
 from collections.abc import Callable, Sequence
@@ -43,12 +45,14 @@ from onboard.efficiency.common_practice import (
     UNDER_WAY_MPS,
 )
 from onboard.efficiency.sources.power_sources import SourceDecision
-from onboard.efficiency.sources.settled_seconds import SettledSeconds
+from onboard.efficiency.sources.settled_seconds import Reading, SettledSeconds
 from onboard.efficiency.sources.trailing import Trailing
 from onboard.profile import Profile
 
 Bools = npt.NDArray[np.bool_]
 Observation = TypeVar("Observation")
+
+DRIVE_DEGC: Reading = ("drive", "temperature_degc")
 
 
 @dataclass(frozen=True)
@@ -91,6 +95,8 @@ class Condition(Generic[Observation]):
         Another alert that says the same with more detail.
     anew
         Whether it is raised anew when its values change.
+    reading
+        A column that settled seconds carry for it, in their `readings`.
     """
 
     code: AlertCode
@@ -101,6 +107,7 @@ class Condition(Generic[Observation]):
     shown: Callable[[Figures], Values | None] | None = None
     hidden_by: AlertCode | None = None
     anew: bool = False
+    reading: Reading | None = None
 
 
 def _single(holds: bool, **values: Value) -> Outcome:
@@ -131,7 +138,7 @@ def _near_cutoff(seen: SecondsObserved) -> Outcome | None:
 
 
 def _drive_hot(seen: SecondsObserved) -> Outcome:
-    degc = seen.seconds.drive_degc
+    degc = seen.seconds.readings[DRIVE_DEGC]
     return Outcome(
         degc > seen.drive_most_degc,
         lambda n: {"temperature_degc": float(degc[n])},
@@ -220,7 +227,15 @@ CONDITIONS: tuple[Condition[Any], ...] = (
         20.0,
         shown=lambda shown: {"volts_v": _known(shown.volts_v)},
     ),
-    Condition(AlertCode.DRIVE_HOT, SecondsObserved, _drive_hot, 3.0, 10.0, shown=_degc_shown),
+    Condition(
+        AlertCode.DRIVE_HOT,
+        SecondsObserved,
+        _drive_hot,
+        3.0,
+        10.0,
+        shown=_degc_shown,
+        reading=DRIVE_DEGC,
+    ),
     Condition(AlertCode.HEAT_LIMITING, SecondsObserved, _heat_limiting, 20.0, 30.0),
     Condition(AlertCode.COUNTERS_DISAGREE, CountersObserved, _counters_disagree, 1.0, 60.0),
     Condition(AlertCode.IMPLAUSIBLE, SecondsObserved, _implausible, 1.0, 60.0),
@@ -257,6 +272,9 @@ CONDITIONS: tuple[Condition[Any], ...] = (
     ),
 )
 """The rows, in the order in which their alerts are listed."""
+
+READINGS = tuple(dict.fromkeys(row.reading for row in CONDITIONS if row.reading is not None))
+"""Columns that settled seconds must carry for the rows."""
 
 
 class AlertConditions:

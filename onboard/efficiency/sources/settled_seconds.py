@@ -28,8 +28,8 @@ same whether they come one at a time or thousands at once: a replay gives what t
 """
 
 import itertools
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, fields
 from typing import Self, TypeVar
 
 import numpy as np
@@ -41,6 +41,9 @@ from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.last_reading import LastReading
 from onboard.efficiency.sources.power_sources import PowerSources
 from onboard.efficiency.sources.speed_sources import SpeedSources
+
+Reading = tuple[str, str]
+"""A channel and a column of it, as in `onboard.block.COLUMNS`."""
 
 Source = TypeVar("Source", BatterySide | None, DistanceMeter | None)
 
@@ -64,8 +67,10 @@ class SettledSeconds:
         Mean velocity over ground.
     distance_m
         Way made good in it [m].
-    latitude_deg, longitude_deg, throttle_fraction, drive_degc
+    latitude_deg, longitude_deg, throttle_fraction
         Last readings, no older than `STALE_READING_S`.
+    readings
+        Last readings of those columns that the cutter was asked for.
     """
 
     t_s: FloatArray
@@ -79,7 +84,7 @@ class SettledSeconds:
     latitude_deg: FloatArray
     longitude_deg: FloatArray
     throttle_fraction: FloatArray
-    drive_degc: FloatArray
+    readings: Mapping[Reading, FloatArray] = field(default_factory=dict, kw_only=True)
 
     def __len__(self) -> int:
         """Return the number of seconds."""
@@ -87,26 +92,40 @@ class SettledSeconds:
 
     def part(self, begin: int, end: int | None) -> Self:
         """Return the seconds from one place up to another, to the last if `end` is None."""
-        return type(self)(*(getattr(self, field.name)[begin:end] for field in fields(self)))
+        *columns, _ = (one.name for one in fields(self))
+        return type(self)(
+            *(getattr(self, name)[begin:end] for name in columns),
+            readings={name: column[begin:end] for name, column in self.readings.items()},
+        )
 
 
 class SecondsCutter:
-    """Cut settled seconds from the power and speed sources of one craft."""
+    """Cut settled seconds from the power and speed sources of one craft.
 
-    def __init__(self, power: PowerSources, speed: SpeedSources) -> None:
+    Parameters
+    ----------
+    power, speed
+        The sources.
+    readings
+        What else to carry from one second to the next.
+    """
+
+    def __init__(
+        self, power: PowerSources, speed: SpeedSources, readings: Iterable[Reading] = ()
+    ) -> None:
         self._power, self._speed = power, speed
         self._next_s: float | None = None
         self._begin_s = 0.0
-        self._readings = [
+        self._carried = [
             LastReading("gps", "latitude_deg"),
             LastReading("gps", "longitude_deg"),
             LastReading("hud", "throttle_fraction"),
-            LastReading("drive", "temperature_degc"),
         ]
+        self._readings = {reading: LastReading(*reading) for reading in readings}
 
     def fold(self, block: Block) -> None:
         """Fold the readings that are carried from one second to the next."""
-        for reading in self._readings:
+        for reading in (*self._carried, *self._readings.values()):
             reading.fold(block)
 
     def settled(self, first_s: float, now_s: float) -> SettledSeconds:
@@ -136,7 +155,8 @@ class SecondsCutter:
             ends,
             *self._power_columns(edges),
             *self._speed_columns(edges),
-            *(reading.at(ends) for reading in self._readings),
+            *(reading.at(ends) for reading in self._carried),
+            readings={name: reading.at(ends) for name, reading in self._readings.items()},
         )
 
     def _power_columns(self, edges: FloatArray) -> Iterable[FloatArray]:

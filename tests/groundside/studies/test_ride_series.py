@@ -52,7 +52,6 @@ def settled(t_s: np.ndarray, power_w, speed_mps, latitude_deg, longitude_deg) ->
         latitude_deg=column(latitude_deg),
         longitude_deg=column(longitude_deg),
         throttle_fraction=unknown,
-        drive_degc=unknown,
     )
 
 

@@ -2,10 +2,11 @@
 
 import numpy as np
 
+from onboard.efficiency.advice.conditions import DRIVE_DEGC
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 
-def settled(seconds=240, **columns) -> SettledSeconds:
+def settled(seconds=240, *, drive_degc=40.0, **columns) -> SettledSeconds:
     rng = np.random.default_rng(1)
     noise = rng.normal(0, 0.02, seconds)
     plain = {
@@ -17,10 +18,10 @@ def settled(seconds=240, **columns) -> SettledSeconds:
         "north_mps": np.zeros(seconds),
         "distance_m": np.full(seconds, 2.0),
         "throttle_fraction": np.full(seconds, 0.5),
-        "drive_degc": np.full(seconds, 40.0),
         "latitude_deg": np.full(seconds, 45.0),
         "longitude_deg": np.full(seconds, -30.0),
     }
     plain |= {key: np.broadcast_to(value, seconds).astype(float) for key, value in columns.items()}
     plain.setdefault("power_w", plain["amps_a"] * plain["volts_v"])
-    return SettledSeconds(**plain)
+    degc = np.broadcast_to(drive_degc, seconds).astype(float)
+    return SettledSeconds(**plain, readings={DRIVE_DEGC: degc})

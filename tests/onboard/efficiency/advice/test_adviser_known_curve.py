@@ -45,7 +45,7 @@ def out(
         first_s + np.arange(1.0, seconds + 1), power_w * ones, power_w / 50 * ones, 50.0 * ones,
         nothing, speed_mps * np.sin(course) * ones, speed_mps * np.cos(course) * ones,
         speed_mps * ones, lat + way * np.cos(course) / METRES_PER_DEGREE[0],
-        lon + way * np.sin(course) / METRES_PER_DEGREE[1], nothing, nothing,
+        lon + way * np.sin(course) / METRES_PER_DEGREE[1], nothing,
     )  # fmt: skip
 
 

@@ -93,7 +93,7 @@ def straight_out(seconds: int, speed=2.0) -> SettledSeconds:
     plain = np.full(seconds, np.nan)
     return SettledSeconds(
         t_s, plain, plain, plain, plain, np.zeros(seconds), np.where(moving, speed, 0.0),
-        np.where(moving, speed, 0.0), 45.0 + way / 111_131.8, np.full(seconds, -30.0), plain, plain,
+        np.where(moving, speed, 0.0), 45.0 + way / 111_131.8, np.full(seconds, -30.0), plain,
     )  # fmt: skip
 
 

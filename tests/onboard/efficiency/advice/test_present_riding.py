@@ -20,7 +20,7 @@ def settled(power, speed, begin_s=0.0) -> SettledSeconds:
     volts = np.where(np.isnan(power), np.nan, 50.0)
     return SettledSeconds(
         begin_s + np.arange(1.0, count + 1), power, power / 50.0, volts, np.cumsum(power) / 18e4,
-        nothing, speed, speed, *([nothing] * 4),
+        nothing, speed, speed, *([nothing] * 3),
     )  # fmt: skip
 
 

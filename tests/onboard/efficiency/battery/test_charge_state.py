@@ -88,11 +88,8 @@ def test_a_restart_does_not_make_a_loaded_pack_rested() -> None:
     pack = Pack(VAGUE, Sensors())
     pack.resume({**before, "since_anchor_fraction": None}, Away(60.0, True, 1.0))
     settled = rest(VAGUE, 0.56, 400)
-    early, late = (np.arange(400) < 100), (np.arange(400) >= 100)
-    for part, anchored in ((early, False), (late, True)):
-        pack.fold(
-            type(settled)(*(getattr(settled, name)[part] for name in settled.__annotations__))
-        )
+    for part, anchored in ((settled.part(0, 100), False), (settled.part(100, None), True)):
+        pack.fold(part)
         assert (charge_and_sd(pack, 0.0, 400.0)[1] < 0.2) == anchored
 
 

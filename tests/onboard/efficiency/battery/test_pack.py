@@ -109,8 +109,7 @@ def test_the_count_does_not_depend_on_the_cut(cuts: int) -> None:
     settled = load(LI_ION, amps, start=0.8)
     whole.fold(settled)
     for part in np.array_split(np.arange(len(amps)), cuts):
-        columns = (getattr(settled, name)[part] for name in SettledSeconds.__dataclass_fields__)
-        pieces.fold(SettledSeconds(*columns))
+        pieces.fold(settled.part(part[0], part[-1] + 1))
     assert pieces.summary(300.0) == whole.summary(300.0)
 
 
@@ -263,7 +262,7 @@ def test_the_interval_of_the_energy_left_holds(battery: Battery) -> None:
         pack.fold(
             SettledSeconds(
                 np.arange(1, 21) * hours * 180.0, nothing, nothing, nothing,
-                np.cumsum(steps) / 3600, *([nothing] * 7),
+                np.cumsum(steps) / 3600, *([nothing] * 6),
             )
         )  # fmt: skip
         left = pack.summary(0.0).left_wh

@@ -136,8 +136,7 @@ def test_the_time_of_day_may_come_late_and_closes_the_question_at_its_own_second
         pack.count.away(120.0, Away(15.0))
         settled = load(LFP, np.repeat([0.1, 20.0], 100), start=0.5)
         for part in np.array_split(np.arange(200), cuts):
-            columns = (getattr(settled, name)[part] for name in settled.__dataclass_fields__)
-            pack.fold(type(settled)(*columns))
+            pack.fold(settled.part(part[0], part[-1] + 1))
         found.append((pack.summary(200.0), pack.covariance.tolist()))
         assert pack.count.recharge_unknown_since_s is None
     assert found[0] == found[1]

@@ -66,5 +66,5 @@ def settled(power_w, east_mps, north_mps, first_s: float = 1.0) -> SettledSecond
         "east_mps": np.asarray(east_mps, dtype=np.float64),
         "north_mps": np.asarray(north_mps, dtype=np.float64),
     }
-    names = SettledSeconds.__dataclass_fields__
+    names = SettledSeconds.__dataclass_fields__.keys() - {"readings"}
     return SettledSeconds(**{name: known.get(name, unknown) for name in names})
