@@ -62,9 +62,8 @@ class MoreView(View):
             ),
         )
 
-    def show(self, state: ViewState) -> None:
+    def show(self, _state: ViewState) -> None:
         """Show the same at all times."""
-        del state
         self._page.content = self._blocks
 
     def buttons(self) -> tuple[Button, ...]:
