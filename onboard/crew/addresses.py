@@ -22,11 +22,10 @@ def own_addresses() -> tuple[str, ...]:
                 answer = fcntl.ioctl(control.fileno(), _GET_ADDRESS, request)
                 found.append(socket.inet_ntoa(answer[20:24]))
     usable = [one for one in found if not ipaddress.ip_address(one).is_loopback]
-    return tuple(sorted(dict.fromkeys(usable), key=lambda one: not _is_local(one)))
-
-
-def _is_local(address: str) -> bool:
-    return ipaddress.ip_address(address).is_private
+    local_first = sorted(
+        dict.fromkeys(usable), key=lambda one: not ipaddress.ip_address(one).is_private
+    )
+    return tuple(local_first)
 
 
 def addresses_for(host: str) -> tuple[str, ...]:
