@@ -21,11 +21,8 @@ def own_addresses() -> tuple[str, ...]:
             with contextlib.suppress(OSError):
                 answer = fcntl.ioctl(control.fileno(), _GET_ADDRESS, request)
                 found.append(socket.inet_ntoa(answer[20:24]))
-    usable = [one for one in found if not ipaddress.ip_address(one).is_loopback]
-    local_first = sorted(
-        dict.fromkeys(usable), key=lambda one: not ipaddress.ip_address(one).is_private
-    )
-    return tuple(local_first)
+    usable = dict.fromkeys(one for one in found if not ipaddress.ip_address(one).is_loopback)
+    return tuple(sorted(usable, key=lambda one: not ipaddress.ip_address(one).is_private))
 
 
 def addresses_for(host: str) -> tuple[str, ...]:
