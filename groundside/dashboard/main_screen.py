@@ -63,8 +63,14 @@ class MainScreen(Screen[None]):
 
     def compose(self) -> ComposeResult:
         """Make the parts from top to bottom."""
-        yield from (self._notices, self._caution, self._switcher, self._actions)
-        yield from (self._controls, self._age, self._replay_bar, self._tabs)
+        yield self._notices
+        yield self._caution
+        yield self._switcher
+        yield self._actions
+        yield self._controls
+        yield self._age
+        yield self._replay_bar
+        yield self._tabs
 
     def on_mount(self) -> None:
         """Fill the parts that do not change by themselves."""

@@ -64,8 +64,10 @@ def draw_speed_power(axes: "Axes", review: Review, units: Units) -> None:
             fillstyle="none",
             label="means, over ground",
         )
-    axes.set(xlabel=f"speed [{units.speed_name}]", ylabel="battery power [W]")
-    axes.set(xlim=(0.0, None), ylim=(0.0, None))
+    axes.set_xlabel(f"speed [{units.speed_name}]")
+    axes.set_ylabel("battery power [W]")
+    axes.set_xlim(left=0.0)
+    axes.set_ylim(bottom=0.0)
     axes.legend(fontsize="small")
 
 
@@ -86,9 +88,9 @@ def draw_energy(axes: "Axes", series: Series, units: Units) -> None:
         _explain(axes, NO_WAY)
         return
     axes.plot([units.distance(value) for value in line.distance_m], line.energy_wh, color=LINE)
-    axes.set(
-        xlabel=f"distance [{units.distance_name}]", ylabel="energy used [Wh]", ylim=(0.0, None)
-    )
+    axes.set_xlabel(f"distance [{units.distance_name}]")
+    axes.set_ylabel("energy used [Wh]")
+    axes.set_ylim(bottom=0.0)
 
 
 def draw_consumption(axes: "Axes", series: Series, units: Units) -> None:
@@ -100,10 +102,8 @@ def draw_consumption(axes: "Axes", series: Series, units: Units) -> None:
         _explain(axes, NO_WAY)
         return
     axes.plot([units.distance(value) for value in found.distance_m], cost, color=LINE)
-    axes.set(
-        xlabel=f"distance [{units.distance_name}]",
-        ylabel=f"consumption [{units.consumption_name}]",
-    )
+    axes.set_xlabel(f"distance [{units.distance_name}]")
+    axes.set_ylabel(f"consumption [{units.consumption_name}]")
     # A start from rest takes much over a few metres, which would flatten the rest of the plot.
     low, high = np.nanpercentile(cost, [0.0, 98.0])
     axes.set_ylim(min(low, 0.0), 1.15 * high if high > 0.0 else None)
@@ -137,7 +137,8 @@ def draw_track(axes: "Axes", series: Series, units: Units) -> None:
             bar.set_label(f"consumption [{units.consumption_name}]")
     _mark_ends(axes, places)
     _frame(axes, places)
-    axes.set(xlabel="east of the start [m]", ylabel="north of the start [m]")
+    axes.set_xlabel("east of the start [m]")
+    axes.set_ylabel("north of the start [m]")
 
 
 def _frame(axes: "Axes", places: FloatArray) -> None:
