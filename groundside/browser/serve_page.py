@@ -19,7 +19,7 @@ from groundside.browser.serve_screen import (
 from groundside.browser.server import DashboardServer, serve
 from groundside.connection.address import parse_address
 from onboard.crew.keys import is_paired, make_identity, own_fingerprint, pairing_folder
-from onboard.crew.members import NAME_MOST, CrewBook, good_name
+from onboard.crew.members import CrewBook, checked_name
 from onboard.crew.pinning import door_answers
 from onboard.errors import UsageError
 from onboard.feed.server import is_local
@@ -56,7 +56,7 @@ def serve_page(arguments: argparse.Namespace, watch: list[str]) -> int:
         on_ready = functools.partial(print_local_page, host)
         asyncio.run(serve(DashboardServer(command, most), host, port, on_ready=on_ready))
         return 0
-    _check_name(arguments.name)
+    checked_name(arguments.name)
     folder = _pairing_folder(arguments)
     if not is_paired(folder):
         make_identity(folder)
@@ -79,12 +79,12 @@ def invite_browser(arguments: argparse.Namespace) -> int:
     host, port = parse_address(arguments.bind or EVERYBODY, PAGE_PORT)
     if is_local(host):
         raise UsageError(f"--bind {host}: a browser on this machine needs no code there")
-    _check_name(arguments.name)
+    name = checked_name(arguments.name)
     folder = _pairing_folder(arguments)
     make_identity(folder)
     book = CrewBook(folder)
     pages = page_addresses(host, port, secure=True)
-    invite = Invite.create(book, pages, arguments.role, arguments.name or "")
+    invite = Invite.create(book, pages, arguments.role, name)
     if arguments.json:
         print(json.dumps(invite.as_dict(own_fingerprint(folder)), indent=2))
         return 0
@@ -99,10 +99,3 @@ def _pairing_folder(arguments: argparse.Namespace) -> Path:
     """Return the pairing's folder: the daemon's on a board, this machine's own elsewhere."""
     profile = load_profile(arguments.profile) if arguments.profile else Profile()
     return pairing_folder(record_folder(arguments.record, profile))
-
-
-def _check_name(name: str | None) -> None:
-    if name and not good_name(name):
-        raise UsageError(
-            f"--name {name!r}: expected 1 to {NAME_MOST} printable characters, no space at the ends"
-        )

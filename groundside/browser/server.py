@@ -26,7 +26,7 @@ from groundside.browser.security import (
 from groundside.browser.server_key import ServerKey
 from groundside.browser.tls_listener import SETTINGS, QuietRequestHandler, TlsListener, listen
 from onboard.crew.members import VIEWER, Member
-from onboard.errors import WattwakeError
+from onboard.errors import WattwakeError, cause_of
 
 HEARTBEAT_S = 5.0
 """A phone that is gone is noticed after one and a half of these [s]."""
@@ -200,8 +200,7 @@ async def serving(dashboards: DashboardServer, host: str, port: int) -> AsyncIte
             else:
                 bound, tasks = _listen_encrypted(dashboards, dashboards.access, runner, host, port)
         except OSError as problem:
-            why = (problem.strerror or str(problem)).lower()
-            raise WattwakeError(f"--bind {host}:{port}: {why}") from None
+            raise WattwakeError(f"--bind {host}:{port}: {cause_of(problem)}") from None
         yield bound
     finally:
         for task in tasks:

@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from groundside.connection.preferences import preferences_path
-from onboard.errors import UsageError
+from onboard.crew.members import free_name
+from onboard.errors import UsageError, cause_of
 from onboard.files.private_folder import make_own_folder
 from onboard.files.whole_file import write_whole
 
@@ -84,7 +85,9 @@ class CraftBook:
             If the file cannot be written.
         """
         others = [one for one in self.crafts if one.fingerprint != craft.fingerprint]
-        stored = replace(craft, name=_free_name(craft.name, {one.name for one in others}))
+        stored = replace(
+            craft, name=free_name(craft.name, {one.name for one in others}, len(craft.name))
+        )
         if self.crafts != (crafts := (*others, stored)):
             self._write(crafts)
         return stored
@@ -120,8 +123,7 @@ class CraftBook:
             make_own_folder(self._path.parent)
             write_whole(self._path, json.dumps(content, indent=1) + "\n")
         except OSError as problem:
-            cause = (problem.strerror or str(problem)).lower()
-            raise UsageError(f"{self._path}: cannot be written: {cause}") from None
+            raise UsageError(f"{self._path}: cannot be written: {cause_of(problem)}") from None
         self.crafts = crafts
 
 
@@ -153,11 +155,3 @@ def _craft(raw: dict[str, Any]) -> Craft:
         raise ValueError
     bytes.fromhex(craft.fingerprint)
     return replace(craft, hosts=tuple(craft.hosts))
-
-
-def _free_name(wanted: str, taken: set[str]) -> str:
-    name, number = wanted, 1
-    while name in taken:
-        number += 1
-        name = f"{wanted}-{number}"
-    return name

@@ -35,14 +35,10 @@ class Playback:
         self._cursor = cursor_
         self.ride = ride
         self._due: list[TimedAction] = sorted(commands, key=lambda one: one.stamp_us)
-        self._finished = False
+        self.ended = False
+        """Whether the whole log has been played."""
         self.commands: list[PlacedEvent] = []
         """Commands given up to here."""
-
-    @property
-    def ended(self) -> bool:
-        """Whether the whole log has been played."""
-        return self._finished
 
     @property
     def last_s(self) -> float:
@@ -63,12 +59,12 @@ class Playback:
                 else:
                     self._apply(one, max(before_s, self.last_s - (end_us - one.stamp_us) / 1e6))
             before_s = self.last_s
-        if self._cursor.ended and not self._finished:
+        if self._cursor.ended and not self.ended:
             for one in self._due:
                 self._apply(one, self.last_s)
             self._due = []
             self.ride.finish()
-            self._finished = True
+            self.ended = True
 
     def copied(self) -> "Playback":
         """Return an independent copy at the same place."""

@@ -32,8 +32,7 @@ def alert_text(alert: Alert, units: Units) -> str:
     return statement_text(alert, units, WORDINGS)
 
 
-def _charge_unsaid(values: Values, units: Units) -> str:
-    del units
+def _charge_unsaid(values: Values, _units: Units) -> str:
     since_s, when = values["since_utc_s"], "it was last seen"
     if isinstance(since_s, int | float) and 0.0 < since_s < LATEST_S:
         when = f"{datetime.datetime.fromtimestamp(since_s, datetime.UTC):%Y-%m-%d %H:%M} UTC"

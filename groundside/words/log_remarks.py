@@ -46,8 +46,7 @@ def _lacking(what: str, sum_of_it: str) -> Wording:
     return wording
 
 
-def _clock_not_set(values: Values, units: Units) -> str:
-    del units
+def _clock_not_set(values: Values, _units: Units) -> str:
     dated = DATED.get(str(values["dated_by"]), "its date is in doubt")
     return f"The autopilot's clock was never set in this log: {dated}."
 

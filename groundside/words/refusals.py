@@ -24,8 +24,7 @@ def refusal_text(refusal: Refusal, units: Units) -> str:
     return statement_text(refusal, units, WORDINGS)
 
 
-def _not_allowed(values: Values, units: Units) -> str:
-    del units
+def _not_allowed(values: Values, _units: Units) -> str:
     key, of = str(values["key"]), str(values["of"])
     return f"{key or 'the line'} = {values['given']}: expected {_allowed(key, of)}"
 
@@ -68,8 +67,7 @@ _ALLOWED: Mapping[str, str] = {
 }
 
 
-def _not_known(values: Values, units: Units) -> str:
-    del units
+def _not_known(values: Values, _units: Units) -> str:
     key = str(values["key"])
     what = {"position_deg": "the position", "battery": "the battery"}.get(key, key)
     try:

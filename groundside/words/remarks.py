@@ -104,8 +104,7 @@ def _outlier_run(values: Values, units: Units) -> str:
     )
 
 
-def _order_confounded(values: Values, units: Units) -> str:
-    del units
+def _order_confounded(values: Values, _units: Units) -> str:
     pairs = ", ".join(f"{a} and {b}" for a, b in _beside(values, "setups", "others"))
     return (
         f"No verdict on {pairs}: all runs of one came before all of the other, or on other days, "
@@ -114,8 +113,7 @@ def _order_confounded(values: Values, units: Units) -> str:
     )
 
 
-def _temperature_differs(values: Values, units: Units) -> str:
-    del units
+def _temperature_differs(values: Values, _units: Units) -> str:
     parts = [
         f"{name} {whole(_number(values[f'{key}_degc']))} °C with {values[f'{key}_setup']}, "
         f"{whole(_number(values[f'{key}_other_degc']))} °C with {values[f'{key}_other']}"
@@ -125,8 +123,7 @@ def _temperature_differs(values: Values, units: Units) -> str:
     return f"Temperature differed: {'; '.join(parts)}. Let it cool, or take turns."
 
 
-def _no_run_found(values: Values, units: Units) -> str:
-    del units
+def _no_run_found(values: Values, _units: Units) -> str:
     # In seconds, as in a run sheet.
     return (
         f"{values['log']} from {whole(_number(values['from_s']))} s: no straight run with known "

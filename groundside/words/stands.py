@@ -34,8 +34,7 @@ def stand_text(target: Target, units: Units) -> str:
 
 
 def _against(of: str) -> Wording:
-    def wording(values: Values, units: Units) -> str:
-        del units
+    def wording(values: Values, _units: Units) -> str:
         difference = values["difference_fraction"]
         assert isinstance(difference, int | float)
         share = percent(abs(difference))
@@ -46,8 +45,7 @@ def _against(of: str) -> Wording:
     return wording
 
 
-def _consumption(values: Values, units: Units) -> str:
-    del units
+def _consumption(values: Values, _units: Units) -> str:
     difference = values["difference_fraction"]
     assert isinstance(difference, int | float)
     return f"Using {percent(abs(difference))} {'more' if difference > 0 else 'less'} than allowed."

@@ -162,7 +162,11 @@ def install(text: str, path: Path, replace: bool) -> str:
     except UnicodeDecodeError:
         raise UsageError(f"{path} exists and is no text: look at it, and add --replace") from None
     except OSError as problem:
-        hint = " (the board's folder needs sudo; --user needs none)" if _denied(problem) else ""
+        hint = (
+            " (the board's folder needs sudo; --user needs none)"
+            if isinstance(problem, PermissionError)
+            else ""
+        )
         raise UsageError(f"{path}: cannot be written: {cause_of(problem)}{hint}") from None
     return f"{'replaced' if present is not None else 'wrote'} {path}"
 
@@ -250,7 +254,3 @@ def _in_group(name: str) -> bool:
     with contextlib.suppress(KeyError):
         return os.getuid() == 0 or grp.getgrnam(name).gr_gid in {os.getgid(), *os.getgroups()}
     return False
-
-
-def _denied(problem: OSError) -> bool:
-    return isinstance(problem, PermissionError)

@@ -21,12 +21,8 @@ def own_addresses() -> tuple[str, ...]:
             with contextlib.suppress(OSError):
                 answer = fcntl.ioctl(control.fileno(), _GET_ADDRESS, request)
                 found.append(socket.inet_ntoa(answer[20:24]))
-    usable = [one for one in found if not ipaddress.ip_address(one).is_loopback]
-    return tuple(sorted(dict.fromkeys(usable), key=lambda one: not _is_local(one)))
-
-
-def _is_local(address: str) -> bool:
-    return ipaddress.ip_address(address).is_private
+    usable = dict.fromkeys(one for one in found if not ipaddress.ip_address(one).is_loopback)
+    return tuple(sorted(usable, key=lambda one: not ipaddress.ip_address(one).is_private))
 
 
 def addresses_for(host: str) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
-from onboard.errors import UsageError
+from onboard.errors import UsageError, cause_of
 from onboard.files.file_lock import lock_file, open_lock_file
 
 LOCK_NAME: Final = "lock"
@@ -32,8 +32,7 @@ def locked(folder: Path) -> Iterator[None]:
     try:
         descriptor = open_lock_file(path)
     except OSError as problem:
-        cause = (problem.strerror or str(problem)).lower()
-        raise UsageError(f"{path}: cannot be had: {cause}") from None
+        raise UsageError(f"{path}: cannot be had: {cause_of(problem)}") from None
     try:
         try:
             lock_file(descriptor, LOCK_S)

@@ -217,7 +217,7 @@ class CrewBook:
                 return None
             token = secrets.token_urlsafe(TOKEN_BYTES)
             taken = {member.name for member in crew.members}
-            name = _free_name(waiting.name or own_name, taken)
+            name = free_name(waiting.name or own_name, taken, NAME_MOST - 4)
             member = Member(name, waiting.role, _digest(token.encode()))
             others = tuple(one for one in crew.codes if one is not waiting)
             self._write(Crew((*crew.members, member), others))
@@ -256,11 +256,27 @@ class CrewBook:
             raise UsageError(f"{self.path}: cannot be written: {cause_of(problem)}") from None
 
 
-def _free_name(wanted: str, taken: set[str]) -> str:
+def checked_name(name: str | None) -> str:
+    """Return the value of `--name`, empty without.
+
+    Raises
+    ------
+    UsageError
+        If nobody may be called that.
+    """
+    if name and not good_name(name):
+        raise UsageError(
+            f"--name {name!r}: expected 1 to {NAME_MOST} printable characters, no space at the ends"
+        )
+    return name or ""
+
+
+def free_name(wanted: str, taken: set[str], most: int) -> str:
+    """Return a name that is not taken: the one wanted, or its first `most` letters and a number."""
     name, number = wanted, 1
     while name in taken:
         number += 1
-        name = f"{wanted[: NAME_MOST - 4]}-{number}"
+        name = f"{wanted[:most]}-{number}"
     return name
 
 

@@ -17,7 +17,7 @@ from onboard.crew.keys import (
     short_id,
 )
 from onboard.crew.listen_addresses import Address, listen_addresses
-from onboard.crew.members import CODE_LASTS_S, NAME_MOST, CrewBook, good_name
+from onboard.crew.members import CODE_LASTS_S, CrewBook, checked_name
 from onboard.crew.pinning import door_answers
 from onboard.crew.qr_code import printable_qr_code
 from onboard.errors import UsageError
@@ -43,11 +43,7 @@ def run_pair(arguments: argparse.Namespace, profile: Profile, record: Path) -> i
         return _list(folder, arguments.json)
     if arguments.revoke is not None:
         return _revoke(folder, arguments.revoke, arguments.json)
-    name = arguments.name or ""
-    if name and not good_name(name):
-        raise UsageError(
-            f"--name {name!r}: expected 1 to {NAME_MOST} printable characters, no space at the ends"
-        )
+    name = checked_name(arguments.name)
     _, crew = listen_addresses(
         profile.feed, folder, arguments.listen, arguments.crew_listen, paired=True
     )

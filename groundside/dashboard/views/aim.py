@@ -4,7 +4,6 @@ from collections.abc import Callable
 from typing import ClassVar
 
 from textual import events
-from textual.app import ComposeResult
 
 from groundside.connection.commands import setting
 from groundside.dashboard.content.aim import aim_content
@@ -37,15 +36,10 @@ class AimView(View):
     )
 
     def __init__(self, clock: Callable[[], float]) -> None:
-        super().__init__(clock)
-        self._choice = TargetChoice()
         self._value = BigFigure(id="aim-value")
         self._page = TextPage(id="aim-text", one_page=True)
-
-    def compose(self) -> ComposeResult:
-        """Make the parts from top to bottom."""
-        yield self._value
-        yield self._page
+        super().__init__(clock, self._value, self._page)
+        self._choice = TargetChoice()
 
     def on_resize(self, _event: events.Resize) -> None:
         """Give the figure as many rows as the text can spare."""

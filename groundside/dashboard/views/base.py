@@ -1,6 +1,7 @@
 """The base of all views."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import ClassVar
 
 from textual import events
@@ -35,6 +36,8 @@ class View(Container):
     ----------
     clock
         A monotonic clock [s].
+    parts
+        The widgets it is made of, from top to bottom.
     """
 
     NAME: ClassVar[str] = ""
@@ -44,6 +47,7 @@ class View(Container):
     KEYS: ClassVar[tuple[ViewKey, ...]] = ()
     """Its own keys, in the order in which the help lists them."""
 
+    @dataclass
     class Send(Message):
         """A command for the daemon.
 
@@ -55,23 +59,18 @@ class View(Container):
             What the rider reads once it is carried out.
         """
 
-        def __init__(self, command: Command, done: str) -> None:
-            super().__init__()
-            self.command = command
-            self.done = done
+        command: Command
+        done: str
 
+    @dataclass(kw_only=True)
     class Seek(Message):
         """A wish to go to a place of a saved ride: a share of its time, or a distance."""
 
-        def __init__(
-            self, *, fraction: float | None = None, distance_m: float | None = None
-        ) -> None:
-            super().__init__()
-            self.fraction = fraction
-            self.distance_m = distance_m
+        fraction: float | None = None
+        distance_m: float | None = None
 
-    def __init__(self, clock: Callable[[], float]) -> None:
-        super().__init__(id=self.NAME)
+    def __init__(self, clock: Callable[[], float], *parts: Widget) -> None:
+        super().__init__(*parts, id=self.NAME)
         self._confirmation = Confirmation(clock)
         self._state: ViewState | None = None
 

@@ -3,8 +3,6 @@
 from collections.abc import Callable
 from typing import ClassVar
 
-from textual.app import ComposeResult
-
 from groundside.connection.commands import mark
 from groundside.dashboard.content.craft import craft_blocks, silent_source
 from groundside.dashboard.keys import ViewKey
@@ -26,14 +24,10 @@ class CraftView(View):
     )
 
     def __init__(self, clock: Callable[[], float]) -> None:
-        super().__init__(clock)
-        self._silent = ""
         self._page = TextPage(id="craft-text")
+        super().__init__(clock, self._page)
+        self._silent = ""
         self._redraw = RedrawInterval()
-
-    def compose(self) -> ComposeResult:
-        """Make the page."""
-        yield self._page
 
     def show(self, state: ViewState) -> None:
         """Show the instruments, once a second: nobody reads a page faster."""

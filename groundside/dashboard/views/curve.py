@@ -4,7 +4,6 @@ from collections.abc import Callable
 from typing import ClassVar
 
 from textual import events
-from textual.app import ComposeResult
 
 from groundside.dashboard.content.curve import curve_content
 from groundside.dashboard.keys import ViewKey
@@ -31,16 +30,11 @@ class CurveView(View):
     )
 
     def __init__(self, clock: Callable[[], float]) -> None:
-        super().__init__(clock)
-        self._of_consumption = False
-        self._redraw = RedrawInterval()
         self._plot = Plot(id="curve-plot")
         self._page = TextPage(id="curve-text", one_page=True)
-
-    def compose(self) -> ComposeResult:
-        """Make the parts from top to bottom."""
-        yield self._plot
-        yield self._page
+        super().__init__(clock, self._plot, self._page)
+        self._of_consumption = False
+        self._redraw = RedrawInterval()
 
     def on_resize(self, _event: events.Resize) -> None:
         """Give the words their rows, and the plot the rest."""

@@ -4,7 +4,6 @@ from collections.abc import Callable
 from typing import ClassVar
 
 from textual import events
-from textual.app import ComposeResult
 
 from groundside.connection.commands import setting
 from groundside.dashboard.content.home import HomeContent, home_content
@@ -29,21 +28,15 @@ class HomeView(View):
     KEYS: ClassVar[tuple[ViewKey, ...]] = (ViewKey("o", "home is here, twice", ("home",)),)
 
     def __init__(self, clock: Callable[[], float]) -> None:
-        super().__init__(clock)
-        self._can_talk = False
-        self._has_cue = False
-        self._content = HomeContent()
         self._cue = CueBar(id="home-cue")
         self._distance = BigFigure(id="home-distance")
         self._margin = BigFigure(id="home-margin")
         self._big_figures = BigFigures(self._distance, self._margin, id="home-big-figures")
         self._way = WayPage(id="home-way")
-
-    def compose(self) -> ComposeResult:
-        """Make the parts from top to bottom."""
-        yield self._cue
-        yield self._big_figures
-        yield self._way
+        super().__init__(clock, self._cue, self._big_figures, self._way)
+        self._can_talk = False
+        self._has_cue = False
+        self._content = HomeContent()
 
     def on_resize(self, _event: events.Resize) -> None:
         """Share out the rows again."""

@@ -3,8 +3,6 @@
 from collections.abc import Callable, Mapping
 from typing import ClassVar
 
-from textual.app import ComposeResult
-
 from groundside.dashboard.content.items import Block, Item
 from groundside.dashboard.keys import Key, ViewKey
 from groundside.dashboard.notices import CAUTION
@@ -49,8 +47,8 @@ class MoreView(View):
         keys: tuple[Key, ...],
         own: Mapping[str, tuple[ViewKey, ...]],
     ) -> None:
-        super().__init__(clock)
         self._page = TextPage(id="more-text")
+        super().__init__(clock, self._page)
         self._blocks = (
             tuple(Item(key.label, key.meaning) for key in keys),
             SIGNS,
@@ -64,13 +62,8 @@ class MoreView(View):
             ),
         )
 
-    def compose(self) -> ComposeResult:
-        """Make the page."""
-        yield self._page
-
-    def show(self, state: ViewState) -> None:
+    def show(self, _state: ViewState) -> None:
         """Show the same at all times."""
-        del state
         self._page.content = self._blocks
 
     def buttons(self) -> tuple[Button, ...]:

@@ -4,7 +4,6 @@ from collections.abc import Callable
 from typing import ClassVar
 
 from textual import events
-from textual.app import ComposeResult
 from textual.widgets import Static
 
 from groundside.dashboard.content.ride import ride_content
@@ -23,26 +22,18 @@ class RideView(View):
     PURPOSE: ClassVar[str] = "what to ride by"
 
     def __init__(self, clock: Callable[[], float]) -> None:
-        super().__init__(clock)
-        self._has_cue = False
-        self._text_rows = 0
-        self._shared: RideRows | None = None
         # Kept here, not queried: a tick may come before they are mounted or after they are gone.
         self._consumption = BigFigure(id="consumption")
         self._range = BigFigure(id="range")
         self._big_figures = BigFigures(self._consumption, self._range, id="big-figures")
         self._cue = CueBar(id="cue")
         self._figures = FigureTable(id="figures")
-        self._spaces = [Static(id=f"space{n}") for n in (1, 2, 3)]
-
-    def compose(self) -> ComposeResult:
-        """Make the parts from top to bottom."""
-        yield self._big_figures
-        yield self._spaces[0]
-        yield self._cue
-        yield self._spaces[1]
-        yield self._figures
-        yield self._spaces[2]
+        self._spaces = above_cue, above_table, below = [Static(id=f"space{n}") for n in (1, 2, 3)]
+        parts = (self._big_figures, above_cue, self._cue, above_table, self._figures, below)
+        super().__init__(clock, *parts)
+        self._has_cue = False
+        self._text_rows = 0
+        self._shared: RideRows | None = None
 
     def on_resize(self, _event: events.Resize) -> None:
         """Share out the rows again."""

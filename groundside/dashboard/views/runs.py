@@ -4,7 +4,6 @@ from collections.abc import Callable
 from typing import ClassVar
 
 from textual import events
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.message import Message
 from textual.widgets import Input
@@ -67,18 +66,13 @@ class RunsView(View):
     )
 
     def __init__(self, clock: Callable[[], float]) -> None:
-        super().__init__(clock)
         self._page = RunsPage()
-        self._line = TypedLine(compact=True)
+        self._line = TypedLine(compact=True)  # shown while the rider types
+        super().__init__(clock, self._page, self._line)
         self._choices: tuple[tuple[str, str], ...] = ()
         self._chosen = 0
         self._typing = ""
         self._not_read = False
-
-    def compose(self) -> ComposeResult:
-        """Make the page, and the line beneath it that is shown while the rider types."""
-        yield self._page
-        yield self._line
 
     def on_mount(self) -> None:
         """Nothing is typed at first."""

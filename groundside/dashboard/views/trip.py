@@ -4,7 +4,6 @@ from collections.abc import Callable
 from typing import ClassVar
 
 from textual import events
-from textual.app import ComposeResult
 from textual.containers import Container
 
 from groundside.dashboard.content.trip import PANELS, place_in_replay, trip_content
@@ -35,21 +34,16 @@ class TripView(View):
     )
 
     def __init__(self, clock: Callable[[], float]) -> None:
-        super().__init__(clock)
-        self._chosen = PANELS[0]
-        self._over_distance = False
-        self._redraw = RedrawInterval()
         self._plots = [Plot(id=f"trip-plot{n}") for n in range(len(PANELS))]
         self._pairs = [
             Container(*self._plots[:2], id="trip-upper"),
             Container(*self._plots[2:], id="trip-lower"),
         ]
         self._page = TextPage(id="trip-text", one_page=True)
-
-    def compose(self) -> ComposeResult:
-        """Make the parts from top to bottom."""
-        yield from self._pairs
-        yield self._page
+        super().__init__(clock, *self._pairs, self._page)
+        self._chosen = PANELS[0]
+        self._over_distance = False
+        self._redraw = RedrawInterval()
 
     def on_resize(self, _event: events.Resize) -> None:
         """Show as many panels as there is room for."""

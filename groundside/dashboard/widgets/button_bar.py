@@ -80,12 +80,11 @@ class ButtonBar(Painted):
 
     least_width = 7
 
+    @dataclass
     class Pressed(Message):
         """A button was pressed."""
 
-        def __init__(self, action: str) -> None:
-            super().__init__()
-            self.action = action
+        action: str
 
     def paint(self, size: Size) -> list[Line]:
         """Draw the cells; each label stands in the middle of its cell."""

@@ -1,5 +1,6 @@
 """A plot in a widget, which can be tapped."""
 
+from dataclasses import dataclass
 from typing import ClassVar
 
 from textual import events
@@ -15,12 +16,11 @@ class Plot(Painted):
 
     COMPONENT_CLASSES: ClassVar[set[str]] = STYLES
 
+    @dataclass
     class Tapped(Message):
         """The plot was tapped at an x of its axis."""
 
-        def __init__(self, x: float) -> None:
-            super().__init__()
-            self.x = x
+        x: float
 
     def paint(self, size: Size) -> list[Line]:
         """Draw the plot."""

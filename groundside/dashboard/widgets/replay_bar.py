@@ -1,5 +1,6 @@
 """The time bar of a replay: its place and pace, and where events are."""
 
+from dataclasses import dataclass
 from typing import ClassVar
 
 from textual import events
@@ -17,12 +18,11 @@ class ReplayBar(Painted):
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"replay--text", "replay--done", "replay--rest"}
 
+    @dataclass
     class Tapped(Message):
         """The bar was tapped at a share of the whole time."""
 
-        def __init__(self, fraction: float) -> None:
-            super().__init__()
-            self.fraction = fraction
+        fraction: float
 
     def paint(self, size: Size) -> list[Line]:
         """Write the status, and fill the rest of the row with the bar."""

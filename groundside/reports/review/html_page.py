@@ -63,15 +63,17 @@ def html_page(outcomes: Sequence[ReviewOutcome], units: str | None, tracks: bool
     return "\n".join([*_head(f"{title} - review"), *filter(None, parts), "</html>", ""])
 
 
-def _head(title: str) -> Iterator[str]:
-    yield "<!DOCTYPE html>"
-    yield '<html lang="en">'
-    yield '<meta charset="utf-8">'
-    yield f'<meta http-equiv="Content-Security-Policy" content="{ALLOWED}">'
-    yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield '<meta name="color-scheme" content="light dark">'
-    yield f"<title>{_text(title)}</title>"
-    yield f"<style>{STYLE}</style>"
+def _head(title: str) -> list[str]:
+    return [
+        "<!DOCTYPE html>",
+        '<html lang="en">',
+        '<meta charset="utf-8">',
+        f'<meta http-equiv="Content-Security-Policy" content="{ALLOWED}">',
+        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        '<meta name="color-scheme" content="light dark">',
+        f"<title>{_text(title)}</title>",
+        f"<style>{STYLE}</style>",
+    ]
 
 
 def _season(

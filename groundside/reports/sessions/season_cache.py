@@ -5,11 +5,9 @@ costs one more reading of them. It is locked for moments only, never while recor
 """
 
 import contextlib
-import fcntl
 import hashlib
 import json
 import os
-import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -17,6 +15,7 @@ from typing import Any, TypeVar
 
 from groundside.studies.rides import Share, Sums
 from onboard.contract.codec import WHY, ContractError, plain, read
+from onboard.files.file_lock import lock_file
 from onboard.files.private_folder import make_own_folder
 from onboard.files.whole_file import write_whole
 
@@ -170,17 +169,12 @@ def _alone(folder: Path) -> Iterator[None]:
     """
     descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
     try:
-        deadline_s = time.monotonic() + BUSY_S
-        while True:
-            try:
-                fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                break
-            except BlockingIOError:
-                if time.monotonic() > deadline_s:
-                    raise TimeoutError(0, "another program keeps it locked") from None
-                time.sleep(0.01)
-            except OSError:
-                break  # a file system without locks
+        try:
+            lock_file(descriptor, BUSY_S)
+        except BlockingIOError:
+            raise TimeoutError(0, "another program keeps it locked") from None
+        except OSError:
+            pass  # a file system without locks
         yield
     finally:
         os.close(descriptor)

@@ -48,7 +48,8 @@ class Adviser:
 
     def __init__(self) -> None:
         self.home = Home()
-        self._aim = Aim()
+        self.aim = Aim()
+        """The rider's target; changed by `set_aim`."""
         self._made_m = 0.0
         self._cue = CueKeeper()
         self._hold = Hold()
@@ -64,15 +65,10 @@ class Adviser:
 
     def set_aim(self, aim: Aim) -> None:
         """Set the rider's target, from here on."""
-        self._aim, self._made_m, self._cue = aim, 0.0, CueKeeper()
+        self.aim, self._made_m, self._cue = aim, 0.0, CueKeeper()
         self._hold.set_aim(aim)
         self._target_now = None
         self._advice = None
-
-    @property
-    def aim(self) -> Aim:
-        """The rider's target."""
-        return self._aim
 
     def forget_curve(self) -> None:
         """Discard results of a curve that no longer applies."""
@@ -107,14 +103,14 @@ class Adviser:
             self._target_now = None
             return 0.0
         power = GroundPower(known)
-        if self._aim.distance_m is not None:
+        if self.aim.distance_m is not None:
             self._target_now = self._target(self._ahead(pack, power, self._course_deg()))
         where = self.home.where()
         if where is None:
             return 0.0
         ahead = self._ahead(pack, power, where[1])
         spare_wh, home_w = self.home.evaluate(ahead, self._leaving_mps(where[1]))
-        if self._aim.distance_m is not None:
+        if self.aim.distance_m is not None:
             return 0.0
         # The spare energy shrinks as it is drawn, and as the way home grows meanwhile.
         now_w = self._means["power_w"]
@@ -139,11 +135,11 @@ class Adviser:
         power = GroundPower(known)
         # The best is sought among speeds seen; a target may ask for others.
         every = self._ahead(pack, power, self._course_deg())
-        none = Unknown(Reason.TOO_LITTLE_DATA) if self._aim.is_set else NO_AIM
+        none = Unknown(Reason.TOO_LITTLE_DATA) if self.aim.is_set else NO_AIM
         target, speed = self._target_now or (none, none)
         if self._hold.wanted:
             target = self._hold_target(every)
-            speed = NO_AIM if self._aim.speed_mps is None else self._aim.speed_mps
+            speed = NO_AIM if self.aim.speed_mps is None else self.aim.speed_mps
         reach = _range_at(every, speed), _furthest(every.of_speeds_seen())
         home = self._way_home(pack, power)
         if pack.if_charged is not None:
@@ -206,7 +202,7 @@ class Adviser:
 
     def _target(self, here: Outlook) -> tuple[Target | Unknown, Number]:
         """Return the target and the speed to hold for it."""
-        aim = self._aim
+        aim = self.aim
         speed = self._short["distance_m"]
         if aim.distance_m is None:
             return NO_AIM, NO_AIM
@@ -240,7 +236,7 @@ class Adviser:
 
     def _hold_target(self, here: Outlook | None) -> Target:
         """Return the target to hold a speed or a power; its cost where a curve is known."""
-        aim, difference = self._aim, self._hold.difference_fraction
+        aim, difference = self.aim, self._hold.difference_fraction
         none = Unknown(Reason.NO_DISTANCE_TARGET)
         cost: Number = none
         if aim.speed_mps is not None:

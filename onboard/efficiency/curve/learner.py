@@ -66,7 +66,8 @@ class Learner:
         self._steady_finder, self._circle_finder = SteadyFinder(), CircleFinder()
         self._fouling = FoulingDetector()
         self._count, self._next_fit, self._from_nothing = 0, 1, 0
-        self._posterior: Posterior | None = None
+        self.posterior: Posterior | None = None
+        """The last fit; None before the first steady stretch."""
         self._before_doubt: Posterior | None = None
         self._suspect: set[float] = set()
 
@@ -105,7 +106,7 @@ class Learner:
         for block in self._steady_finder.fold(seconds):
             # Whatever costs more, weed or wind, will go on costing more: suspect blocks are
             # learned from, but not carried over to the next ride.
-            known = self._before_doubt or self._posterior
+            known = self._before_doubt or self.posterior
             was_fouled = self._fouling.fouled
             passed = self._fouling.fold(block, known)
             if self._fouling.fouled != was_fouled:
@@ -121,15 +122,10 @@ class Learner:
                 self._refit()
         return changes
 
-    @property
-    def posterior(self) -> Posterior | None:
-        """The last fit; None before the first steady stretch."""
-        return self._posterior
-
     def known(self, setup: str) -> Posterior | None:
         """Return the curve of a set-up: of this ride, else as carried; None without."""
-        if setup == self.setup and self._posterior is not None:
-            return self._posterior
+        if setup == self.setup and self.posterior is not None:
+            return self.posterior
         carried = self._carried.get(setup)
         return None if carried is None else _posterior_of(carried)
 
@@ -158,7 +154,7 @@ class Learner:
             self._from_nothing = self._count
         # A singular fit must not end the ride: the previous one stands.
         with contextlib.suppress(np.linalg.LinAlgError):
-            self._posterior = self._fit(near=None if grown else self._posterior)
+            self.posterior = self._fit(near=None if grown else self.posterior)
         later = min(int(REFIT_GROWTH * self._count), self._count + REFIT_MOST)
         self._next_fit = max(self._count + 1, later)
 

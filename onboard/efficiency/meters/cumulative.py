@@ -37,7 +37,8 @@ class CumulativeCurves:
         # Allocated with the first point: many a sensor never sends one.
         self._t_s, self._total = np.empty(0), np.empty((len(names), 0))
         self._end = 0
-        self._first_s: float | None = None
+        self.first_s: float | None = None
+        """Time of the first point [s], None while there is none."""
 
     def __getstate__(self) -> dict[str, Any]:
         """Return what a copy needs: the points kept, without the spare room behind them."""
@@ -75,11 +76,6 @@ class CumulativeCurves:
         return float(self._total[self._columns[name], self._end - 1]) if self._end else 0.0
 
     @property
-    def first_s(self) -> float | None:
-        """Time of the first point [s], None while there is none."""
-        return self._first_s
-
-    @property
     def kept_from_s(self) -> float | None:
         """Time of the oldest point kept [s], None while there is none."""
         return float(self._t_s[max(self._end - CAPACITY, 0)]) if self._end else None
@@ -110,8 +106,8 @@ class CumulativeCurves:
         summed = np.empty((len(increments), len(t_s) + 1))
         summed[:, 0] = self._total[:, self._end - 1] if self._end else 0.0
         summed[:, 1:] = increments
-        if self._first_s is None:
-            self._first_s = float(t_s[0])
+        if self.first_s is None:
+            self.first_s = float(t_s[0])
             summed[:, 1] = 0.0
         total = np.cumsum(summed, axis=1, out=summed)[:, 1:]
         # The last point kept may turn out to be in the middle of its slice.

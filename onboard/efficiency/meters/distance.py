@@ -65,11 +65,6 @@ class DistanceMeter:
         return float(np.hypot(*self._last[1:3, -1])) if self._last.size else float("nan")
 
     @property
-    def max_speed_mps(self) -> float:
-        """Highest mean speed over a second [m/s]."""
-        return self.track.max_speed_mps
-
-    @property
     def distance_m(self) -> float:
         """Distance so far [m]."""
         return self.at_m(self.last_s)

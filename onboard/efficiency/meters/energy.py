@@ -197,8 +197,7 @@ class EnergyMeter:
         step = sensors.current_scale * counted_ah + sensors.current_offset_a * hours
         # Not known yet, or reset.
         unknown = np.isnan(step) | (counted_ah < -COUNTER_STEP_AH)
-        counted: FloatArray = np.where(unknown, charge_ah, step)
-        return counted
+        return np.where(unknown, charge_ah, step)
 
     def _by_counters(self, before: FloatArray, after: FloatArray) -> tuple[float, float] | None:
         """Return corrected charge [Ah] and energy [Wh] over a gap by the counters, None without.

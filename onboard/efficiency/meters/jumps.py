@@ -15,8 +15,6 @@ class JumpGate:
 
     def __init__(self) -> None:
         self._last: FloatArray | None = None
-        self.rejected = 0
-        """Number of velocities rejected."""
         self.rejected_s: deque[float] = deque(maxlen=REMEMBERED)
         """Stream times of the newest of them [s]."""
 
@@ -47,7 +45,6 @@ class JumpGate:
             self._last = rows[:, -1]
         if passed.all():
             return passed
-        self.rejected += int(np.count_nonzero(~passed))
         self.rejected_s.extend(t_s[~passed][-REMEMBERED:].tolist())
         return passed
 

@@ -102,5 +102,4 @@ def speed_tolerance_mps(speed_mps: FloatArray | float) -> FloatArray:
     >>> float(speed_tolerance_mps(4.0)), float(speed_tolerance_mps(1.0))
     (0.2, 0.08)
     """
-    tolerance: FloatArray = np.maximum(STEADY_SPEED_MPS, STEADY_SPEED_FRACTION * speed_mps)
-    return tolerance
+    return np.maximum(STEADY_SPEED_MPS, STEADY_SPEED_FRACTION * speed_mps)

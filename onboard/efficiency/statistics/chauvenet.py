@@ -52,5 +52,4 @@ def inliers_keeping_most(residual_sd: FloatArray) -> Bools:
         return np.ones(len(residual_sd), np.bool_)
     size = np.abs(residual_sd)
     limit = max(threshold(len(size)), float(np.quantile(size, 1 - REJECTED_MOST_FRACTION)))
-    inside: Bools = size <= limit
-    return inside
+    return size <= limit

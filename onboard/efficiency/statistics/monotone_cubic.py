@@ -44,5 +44,4 @@ def interpolate(at: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:
     cubic = y[place] + rise[place] * width[place] * inside
     cubic += bend * ((1.0 - inside) * steep - inside * shallow)
     beyond = (share - inside) * width[place]
-    out: FloatArray = cubic + beyond * np.where(share > 0.5, slope[place + 1], slope[place])
-    return out
+    return cubic + beyond * np.where(share > 0.5, slope[place + 1], slope[place])

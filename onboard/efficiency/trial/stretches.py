@@ -89,8 +89,7 @@ def _without_gaps(seconds: Seconds) -> Iterator[tuple[int, int]]:
 def _goes_straight(course_deg: FloatArray) -> Bools:
     half = TURNING_OVER_S // 2
     padded = np.pad(course_deg, half, mode="edge")
-    straight: Bools = np.abs(padded[2 * half :] - padded[: -2 * half]) < TURNING_DEG
-    return straight
+    return np.abs(padded[2 * half :] - padded[: -2 * half]) < TURNING_DEG
 
 
 def _cut(

@@ -41,7 +41,7 @@ def trip_sums(
         wh_per_km=stretch_wh_per_km(energy, distance, together, covariance),
         mean_power_w=within(power, lambda side: _rate(side.energy_wh * 3600.0, elapsed_s)),
         mean_speed_mps=within(speed, lambda meter: _rate(meter.distance_m, meter.moving.moving_s)),
-        max_speed_mps=within(speed, lambda meter: meter.max_speed_mps),
+        max_speed_mps=within(speed, lambda meter: meter.track.max_speed_mps),
         bridged_energy_fraction=within(power, lambda side: _share(side.bridged_wh, side.energy_wh)),
         bridged_distance_fraction=within(
             speed, lambda meter: _share(meter.bridged_m, meter.distance_m)

@@ -288,5 +288,4 @@ def _sent(numbers: Ints, before: int) -> Ints:
     steps = np.diff(numbers, prepend=before) & 255
     # Senders that do not count, and messages a few places late, advance by one.
     steps[(steps == 0) | (steps > 256 - LATE_MOST)] = 1
-    sent: Ints = np.cumsum(steps)
-    return sent
+    return np.cumsum(steps)

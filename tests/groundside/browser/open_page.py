@@ -15,18 +15,11 @@ from yarl import URL
 from groundside.browser.access import COOKIE, BrowserAccess
 from groundside.browser.codes import code_text
 from groundside.browser.server import DashboardServer, serving
-from onboard.crew.keys import make_identity
 from onboard.crew.limits import Limits
 from onboard.crew.members import CrewBook
 from tests.patience import PATIENCE_S
 
 NOT_LOGGED_IN = "This browser is not let in yet"
-
-
-def paired_folder(tmp_path: Path) -> Path:
-    folder = tmp_path / "rec" / "pairing"
-    make_identity(folder)
-    return folder
 
 
 def tls(most: ssl.TLSVersion = ssl.TLSVersion.TLSv1_3) -> ssl.SSLContext:

@@ -20,9 +20,9 @@ from tests.groundside.browser.open_page import (
     RecordedStart,
     alert_of,
     open_page,
-    paired_folder,
 )
 from tests.groundside.browser.served import gone_within
+from tests.onboard.crew.doors import paired_folder
 from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow

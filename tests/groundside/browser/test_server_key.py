@@ -9,7 +9,8 @@ import pytest
 from groundside.browser.access import BrowserAccess
 from groundside.browser.server import DashboardServer, serving
 from onboard.crew.keys import fingerprint, identity_path, make_identity, own_fingerprint
-from tests.groundside.browser.open_page import paired_folder, tls
+from tests.groundside.browser.open_page import tls
+from tests.onboard.crew.doors import paired_folder
 
 
 async def served_fingerprint(port: int) -> bytes:

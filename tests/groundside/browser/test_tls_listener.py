@@ -18,9 +18,9 @@ from tests.groundside.browser.open_page import (
     RecordedStart,
     alert_of,
     open_page,
-    paired_folder,
     tls,
 )
+from tests.onboard.crew.doors import paired_folder
 from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow

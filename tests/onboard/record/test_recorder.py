@@ -22,11 +22,6 @@ HEARTBEAT_SIGNED = bytes.fromhex(
 )
 
 
-@pytest.fixture
-def card(monkeypatch: pytest.MonkeyPatch) -> Card:
-    return Card(monkeypatch)
-
-
 def test_frames_are_written_unaltered_and_bad_bytes_are_not(tmp_path: Path) -> None:
     sender, scanner = Sender(), LinkScanner()
     recorder = Recorder(tmp_path, START_US, "[craft]\n")

@@ -19,11 +19,6 @@ from tests.patience import PATIENCE_S, until
 from tests.wire import words
 
 
-@pytest.fixture
-def card(monkeypatch: pytest.MonkeyPatch) -> Card:
-    return Card(monkeypatch)
-
-
 @pytest.mark.parametrize("room", [0, 1, 36, 37, 100])
 @pytest.mark.parametrize("cut_fails", [False, True])
 def test_a_full_card_is_reported_and_recording_goes_on_when_there_is_room(

@@ -13,11 +13,6 @@ from tests.onboard.record.faulty_card import START_US, Card, Stream, spans
 from tests.wire import words
 
 
-@pytest.fixture
-def card(monkeypatch: pytest.MonkeyPatch) -> Card:
-    return Card(monkeypatch)
-
-
 def test_a_card_that_was_put_back_shorter_goes_on_behind_the_last_whole_record(
     tmp_path: Path, card: Card
 ) -> None:

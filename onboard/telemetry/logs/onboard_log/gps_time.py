@@ -81,5 +81,4 @@ def _base_s(row: np.void) -> float:
 
 def stamps_s(base_s: float, time_us: npt.NDArray[Any]) -> npt.NDArray[np.float64]:
     """Return Unix time [s] of boot clock readings [us]."""
-    stamps: npt.NDArray[np.float64] = base_s + time_us.astype(np.float64) * 0.000001
-    return stamps
+    return base_s + time_us.astype(np.float64) * 0.000001

@@ -17,6 +17,10 @@ LI_ION = Battery("li-ion", 14, 25.0, resistance_ohm=0.05)
 LFP = Battery("lfp", 8, 35.0, resistance_ohm=0.02)
 
 
+def fraction(pack: Pack) -> float:
+    return pack.count.state.fraction(pack.count.charge_ah, pack.count.t_s)[0]
+
+
 def seconds(volts, amps, begin_s=0.0, drawn_ah=0.0) -> SettledSeconds:
     volts, amps = np.broadcast_arrays(np.asarray(volts, float), np.asarray(amps, float))
     nothing = np.full(len(volts), np.nan)

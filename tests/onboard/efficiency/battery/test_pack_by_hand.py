@@ -12,14 +12,17 @@ from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.common_practice import USUAL_OHM_SD_FRACTION
 from onboard.efficiency.statistics.shared_errors import CAPACITY, START, VOLTAGE, prior_covariance
 from onboard.profile import Battery, Sensors
-from tests.onboard.efficiency.battery.made_packs import LFP, LI_ION, charge_and_sd, rest, seconds
+from tests.onboard.efficiency.battery.made_packs import (
+    LFP,
+    LI_ION,
+    charge_and_sd,
+    fraction,
+    rest,
+    seconds,
+)
 
 TABLE = OCV_CURVES["li-ion"]
 SURE = Sensors(current_scale_sd=0.0, current_offset_sd_a=0.0, voltage_scale_sd=0.0)
-
-
-def fraction(pack: Pack) -> float:
-    return pack.count.state.fraction(pack.count.charge_ah, pack.count.t_s)[0]
 
 
 # What the profile states.

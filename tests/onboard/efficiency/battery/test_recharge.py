@@ -13,7 +13,7 @@ from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away, charged, known_at
 from onboard.efficiency.statistics.shared_errors import CAPACITY, START
 from onboard.profile import Battery, Sensors
-from tests.onboard.efficiency.battery.made_packs import LFP, LI_ION, load
+from tests.onboard.efficiency.battery.made_packs import LFP, LI_ION, fraction, load
 
 LATER = Away(7200.0)
 
@@ -27,10 +27,6 @@ def at(battery: Battery, fraction: float, away: Away = LATER) -> Pack:
     pack.resume(json.loads(json.dumps(kept)), Away())
     pack.count.away(-math.inf, away)
     return pack
-
-
-def fraction(pack: Pack) -> float:
-    return pack.count.state.fraction(pack.count.charge_ah, pack.count.t_s)[0]
 
 
 @pytest.mark.parametrize(

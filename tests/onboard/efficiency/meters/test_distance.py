@@ -49,7 +49,7 @@ def noisy(speed, seconds, sd, memory_s, seed, *, course_degps=0.0, rate=5) -> Di
 def test_steady_speed() -> None:
     meter = odometer(np.arange(0, 3600.1, 0.2), np.full(18001, 2.2), course=77.0)
     assert meter.distance_m == pytest.approx(7920.0, rel=1e-5)
-    assert meter.max_speed_mps == pytest.approx(2.2)
+    assert meter.track.max_speed_mps == pytest.approx(2.2)
     assert meter.moving.moving_s == pytest.approx(3600.0)
 
 
@@ -146,7 +146,7 @@ def test_impossible_speeds_are_counted_not_used() -> None:
     meter = odometer([0, 1, 2, 3], [2, 2, 655.0, 2])
     assert meter.distance_m == pytest.approx(6.0, rel=1e-3)
     assert meter.gate.impossible == 1
-    assert meter.max_speed_mps == pytest.approx(2)
+    assert meter.track.max_speed_mps == pytest.approx(2)
 
 
 def moving(t_s, speed, cuts=()) -> float:
