@@ -1,7 +1,7 @@
-"""Charge and energy expected back from the charger after what was counted, with intervals.
+"""Charge and energy that the charger should put back after a counted discharge, with intervals.
 
 Charge depends on the current alone, energy also on the voltage and the pack's losses. The current
-sensor's scale is what is under test, so its uncertainty is in no expectation; all others are.
+sensor's scale is under test, so expectations include every uncertainty except that one.
 """
 
 import math
@@ -46,7 +46,7 @@ class Counted:
     bridged_variance_wh2
         Variance of the energy interpolated over gaps in the data.
     flowing_a
-        Mean current weighted by charge; losses depend on it.
+        Charge-weighted mean current; losses depend on it.
     """
 
     charge_ah: float
@@ -100,7 +100,7 @@ class Unlogged:
     charge_ah, sd_ah
         Estimate and its standard deviation.
     most_ah
-        Bound of a further, one-sided part, uniform from zero: it widens the upper side only.
+        Upper bound of a further part, uniform from zero: it widens the upper side only.
     """
 
     charge_ah: float = 0.0
@@ -117,11 +117,11 @@ class Charge:
     counted
         Over all rides since the previous charge.
     charged_ah, charged_wh
-        What came back; None where not read.
+        Put back by the charger; None where not read.
     full_to_full
         Whether the pack is known to have been full before and after.
     unlogged
-        What else was drawn.
+        Charge drawn besides.
     """
 
     counted: Counted
@@ -133,7 +133,7 @@ class Charge:
 
 @dataclass(frozen=True)
 class Conditions:
-    """What is known of pack, meter and sensors.
+    """Known data of pack, meter and sensors.
 
     Parameters
     ----------
@@ -159,7 +159,7 @@ class Conditions:
     charge_a: float | None = None
 
     def loss(self, counted: Counted) -> Loss:
-        """Return the pack's loss at the rates that are known."""
+        """Return the pack's loss at the known rates."""
         if self.pack_ah is None:
             return pack_loss(self.chemistry)
         charge_per_h = None if self.charge_a is None else self.charge_a / self.pack_ah
@@ -167,7 +167,7 @@ class Conditions:
 
 
 def size_ah(pack_ah: float | None, counted: Counted) -> float:
-    """Return the full pack's charge [Ah], guessed from the charge counted where none is stated."""
+    """Return the full pack's charge [Ah], estimated from the charge counted if not stated."""
     return pack_ah or ASSUMED_PACK_OVER_COUNTED * counted.charge_ah
 
 
@@ -179,7 +179,7 @@ def expected_ah(charges: Sequence[Charge], conditions: Conditions) -> Figure:
     charges
         One or more; their sum is returned.
     conditions
-        What is known of pack, meter and sensors.
+        Known data of pack, meter and sensors.
     """
     value = sum(one.counted.charge_ah + one.unlogged.charge_ah for one in charges)
     shared = value * math.hypot(CHARGE_SD_FRACTION, conditions.meter_sd_fraction)
@@ -192,7 +192,7 @@ def expected_ah(charges: Sequence[Charge], conditions: Conditions) -> Figure:
 
 
 def own_variance_ah2(charge: Charge, conditions: Conditions) -> float:
-    """Return the variance of a charge's balance that it shares with no other charge [Ah^2]."""
+    """Return the variance of a charge's balance that is independent of other charges [Ah^2]."""
     full_ah = FULL_SD_FRACTION * size_ah(conditions.pack_ah, charge.counted)
     return charge.counted.bridged_variance_ah2 + full_ah**2 + charge.unlogged.sd_ah**2
 
@@ -205,7 +205,7 @@ def expected_wh(charges: Sequence[Charge], conditions: Conditions) -> Figure:
     charges
         One or more; their sum is returned.
     conditions
-        What is known of pack, meter and sensors; with a meter at the wall, its expected reading.
+        Known data of pack, meter and sensors; with a meter at the wall, its reading is expected.
     """
     drawn = sum(_drawn_wh(one) for one in charges)
     if conditions.at_wall:
@@ -215,7 +215,7 @@ def expected_wh(charges: Sequence[Charge], conditions: Conditions) -> Figure:
         losses = [(_drawn_wh(one), conditions.loss(one.counted)) for one in charges]
         factor = 1.0 + sum(wh * loss.fraction for wh, loss in losses) / drawn
         above = Z_95 * sum(wh * loss.sd for wh, loss in losses)
-        below = min(above, drawn * (factor - 1.0))  # no pack gives back more than it took
+        below = min(above, drawn * (factor - 1.0))  # a pack never returns more than it took
     value = drawn * factor
     shared = value * math.hypot(
         CHARGE_SD_FRACTION, conditions.meter_sd_fraction, conditions.sensors.voltage_scale_sd
@@ -236,7 +236,7 @@ def _drawn_wh(charge: Charge) -> float:
 
 
 def fits(came_back: float, expected: Figure) -> Fit:
-    """Return how what came back compares with the expectation.
+    """Return how the charger's amount compares with the expectation.
 
     Examples
     --------
