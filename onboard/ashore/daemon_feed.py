@@ -57,7 +57,7 @@ class DaemonFeed:
         """Return the snapshots of so many seconds, or only the first few."""
         early, self._early = self._early, []
         messages = [*early, *self._messages(seconds_s, most)]
-        return [one for one in messages if isinstance(one, Snapshot)]
+        return [message for message in messages if isinstance(message, Snapshot)]
 
     def _messages(self, seconds_s: float, most: int | None) -> list[Message]:
         deadline_s = self._clock_s() + seconds_s

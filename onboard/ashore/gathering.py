@@ -180,7 +180,9 @@ def pairing_facts(folder: Path | None, door: DoorSettings | None) -> PairingFact
         members = CrewBook(folder).read().members
     except UsageError as problem:
         return PairingFacts(True, where, (), exposed, str(problem))
-    return PairingFacts(True, where, tuple(f"{one.name} ({one.role})" for one in members), exposed)
+    return PairingFacts(
+        True, where, tuple(f"{member.name} ({member.role})" for member in members), exposed
+    )
 
 
 def same_link(source: str, connection: str) -> bool:
@@ -194,14 +196,14 @@ def same_link(source: str, connection: str) -> bool:
     if source.startswith("/") and connection.startswith("/"):
         return os.path.realpath(source) == os.path.realpath(connection)
     plain = [
-        f"udpin:{one.removeprefix('udp:')}" if one.startswith("udp:") else one
-        for one in (source, connection)
+        f"udpin:{name.removeprefix('udp:')}" if name.startswith("udp:") else name
+        for name in (source, connection)
     ]
     return plain[0] == plain[1]
 
 
 def _series(readings: Iterable[Number]) -> tuple[float, ...]:
-    return tuple(one for one in readings if not isinstance(one, Unknown))
+    return tuple(reading for reading in readings if not isinstance(reading, Unknown))
 
 
 def _why(readings: Sequence[Number]) -> str:
@@ -211,7 +213,7 @@ def _why(readings: Sequence[Number]) -> str:
 
 
 def _fix(snapshots: Sequence[Snapshot]) -> FixFacts:
-    speeds = [one.speed_mps for one in snapshots]
+    speeds = [snapshot.speed_mps for snapshot in snapshots]
     return FixFacts(
         has_position=bool(snapshots) and not isinstance(snapshots[-1].position_deg, Unknown),
         speeds_mps=_series(speeds),
@@ -220,8 +222,8 @@ def _fix(snapshots: Sequence[Snapshot]) -> FixFacts:
 
 
 def _power(snapshots: Sequence[Snapshot]) -> PowerFacts:
-    amps = [one.amps_a for one in snapshots]
-    volts = [one.volts_v for one in snapshots]
+    amps = [snapshot.amps_a for snapshot in snapshots]
+    volts = [snapshot.volts_v for snapshot in snapshots]
     return PowerFacts(
         amps_a=_series(amps),
         volts_v=_series(volts),

@@ -87,7 +87,7 @@ def check_autopilot(facts: AutopilotFacts, messages: int) -> Finding:
         if not messages:
             return look(name, "not checked: nothing came over the link")
         if wanted is not None and others:
-            present = " and ".join(str(one) for one in others)
+            present = " and ".join(str(craft) for craft in others)
             return bad(
                 name, f"system {wanted} is not heard, but {present} is: change the system id."
             )
@@ -100,7 +100,7 @@ def check_autopilot(facts: AutopilotFacts, messages: int) -> Finding:
     if facts.armed is not None:
         text += ", ARMED" if facts.armed else ", disarmed"
     if others:
-        text += f"; heard too: {', '.join(str(one) for one in others)}"
+        text += f"; heard too: {', '.join(str(craft) for craft in others)}"
     unchosen = bool(others) and wanted is None
     choose = " Choose with --system-id or link.system_id." if unchosen else ""
     return graded(

@@ -85,6 +85,7 @@ def as_dict(facts: Facts, findings: list[Finding]) -> dict[str, Any]:
         "listened_s": round(facts.link.seconds_s, 1),
         "verdict": worst(findings).value,
         "findings": [
-            {"name": one.name, "verdict": one.verdict.value, "text": one.text} for one in findings
+            {"name": finding.name, "verdict": finding.verdict.value, "text": finding.text}
+            for finding in findings
         ],
     }

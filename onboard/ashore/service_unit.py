@@ -210,7 +210,11 @@ def _word(word: str) -> str:
     if not word.isprintable():
         raise UsageError(f"{word!r}: a path that can stand in a unit has no control characters")
     escaped = _specifiers(word).replace("\\", "\\\\").replace('"', '\\"').replace("$", "$$")
-    plain = escaped == word and not any(one.isspace() or one in "';" for one in word) and word
+    plain = (
+        escaped == word
+        and not any(character.isspace() or character in "';" for character in word)
+        and word
+    )
     return escaped if plain else f'"{escaped}"'
 
 

@@ -21,8 +21,8 @@ def own_addresses() -> tuple[str, ...]:
             with contextlib.suppress(OSError):
                 answer = fcntl.ioctl(control.fileno(), _GET_ADDRESS, request)
                 found.append(socket.inet_ntoa(answer[20:24]))
-    usable = [one for one in found if not ipaddress.ip_address(one).is_loopback]
-    return tuple(sorted(dict.fromkeys(usable), key=lambda one: not _is_local(one)))
+    usable = [address for address in found if not ipaddress.ip_address(address).is_loopback]
+    return tuple(sorted(dict.fromkeys(usable), key=lambda address: not _is_local(address)))
 
 
 def _is_local(address: str) -> bool:

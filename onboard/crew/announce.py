@@ -83,7 +83,7 @@ class Announcing:
         info = ServiceInfo(
             SERVICE,
             f"wattwake-{name}.{SERVICE}",
-            addresses=[socket.inet_aton(one) for one in addresses],
+            addresses=[socket.inet_aton(address) for address in addresses],
             port=port,
             properties={"id": name},
             server=f"wattwake-{name}.local.",

@@ -320,7 +320,7 @@ class CrewDoor:
             full = Refusal(RefusalCode.TOO_MANY_VIEWERS, most=most)
             await _send_and_close(connection, full_line(full))
             return
-        if sum(one == member for one in self._inside.values()) >= EACH_MOST:
+        if sum(viewer == member for viewer in self._inside.values()) >= EACH_MOST:
             full = Refusal(RefusalCode.TOO_MANY_SCREENS, name=member.name, most=EACH_MOST)
             await _send_and_close(connection, full_line(full))
             return

@@ -99,7 +99,9 @@ class Limits:
         if account is None:
             account = self.accounts[address] = _Account(self._come_burst)
             while len(self.accounts) > ADDRESSES_MOST:
-                idle = next((name for name, one in self.accounts.items() if not one.waiting), None)
+                idle = next(
+                    (name for name, account in self.accounts.items() if not account.waiting), None
+                )
                 if idle is None or idle == address:
                     break
                 del self.accounts[idle]

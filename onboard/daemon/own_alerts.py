@@ -90,5 +90,5 @@ def _alerts(running: Running) -> Iterator[Alert]:
         yield Alert(AlertCode.SCAN_FAILED, faults=running.scan_faults)
     if running.record_faults:
         yield Alert(AlertCode.RECORD_FAILED, faults=running.record_faults)
-    for one in running.failing:
-        yield Alert(one.code, faults=one.faults)
+    for subscriber in running.failing:
+        yield Alert(subscriber.code, faults=subscriber.faults)

@@ -205,7 +205,7 @@ class Pipeline:
             self.intake.scan_faults.count,
             self.intake.record_faults.count,
             tuple(self.keeper.alerts()),
-            [one for one in self._subscribers if one.failing],
+            [subscriber for subscriber in self._subscribers if subscriber.failing],
         )
 
     def on_command(self, command: Command, reply: Reply) -> None:
@@ -214,18 +214,18 @@ class Pipeline:
         if isinstance(placed, Refused):
             reply(placed.why, None)
             return
-        one = timed_command(placed, self.ride, self.keeper.last_stamp_us)
+        timed = timed_command(placed, self.ride, self.keeper.last_stamp_us)
         try:
-            refusal = apply_command(placed, self.ride, lambda: self._new_trip(one))
+            refusal = apply_command(placed, self.ride, lambda: self._new_trip(timed))
         except Exception as fault:
             # The figures may have been left half changed.
             self.keeper.failed(fault)
             refusal = Refusal(RefusalCode.FAULT)
         # A new trip is noted where the old one ends.
         if refusal is None and not (isinstance(placed, Mark) and placed.mark == "new_trip"):
-            self.keeper.add(one)
+            self.keeper.add(timed)
             if self.book is not None:
-                self.book.mark(one)
+                self.book.mark(timed)
         reply(refusal, placed)
 
     def _new_trip(self, mark: TimedCommand) -> Refusal | None:
@@ -249,10 +249,10 @@ class Pipeline:
                     )
         self.keeper.new_trip()
         self.publisher.another_ride()
-        for one in stay:
-            apply_command(one, self.ride, lambda: None)
+        for command in stay:
+            apply_command(command, self.ride, lambda: None)
             if self.book is not None:
-                self.book.mark(timed_command(one, self.ride, self.keeper.last_stamp_us))
+                self.book.mark(timed_command(command, self.ride, self.keeper.last_stamp_us))
         return None
 
     def reload(self) -> None:

@@ -25,7 +25,7 @@ def make_own_folder(folder: Path) -> None:
     OSError
         If it cannot be created.
     """
-    missing = list(takewhile(lambda one: not one.exists(), (folder, *folder.parents)))
-    for one in reversed(missing):
-        one.mkdir(mode=FOLDER_MODE, exist_ok=True)
+    missing = list(takewhile(lambda path: not path.exists(), (folder, *folder.parents)))
+    for path in reversed(missing):
+        path.mkdir(mode=FOLDER_MODE, exist_ok=True)
     folder.mkdir(mode=FOLDER_MODE, exist_ok=True)

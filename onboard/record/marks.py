@@ -94,8 +94,8 @@ def in_record(
     if zero_stamp_s is None:
         return tuple(marks)
     return tuple(
-        one if one.t_s is None else replace(one, t_s=one.stamp_us * 1e-6 - zero_stamp_s)
-        for one in marks
+        mark if mark.t_s is None else replace(mark, t_s=mark.stamp_us * 1e-6 - zero_stamp_s)
+        for mark in marks
     )
 
 
@@ -114,9 +114,11 @@ class MarkBook:
         self.problem: Alert | None = None
         """Why marks cannot be written; None while all is well."""
 
-    def write(self, one: TimedCommand) -> None:
+    def write(self, command: TimedCommand) -> None:
         """Append a mark: a whole line, or nothing, and then `problem` is set."""
-        line = json.dumps(one.as_dict(), ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+        line = json.dumps(
+            command.as_dict(), ensure_ascii=False, separators=(",", ":"), allow_nan=False
+        )
         try:
             _append(self._path, line.encode() + b"\n")
         except OSError as problem:

@@ -80,8 +80,8 @@ class SessionNote:
             "continues": self.continues,
             "closed": self.closed,
         }
-        more = {"note": self.note, "may_continue": self.may_continue}
-        return stated | {key: value for key, value in more.items() if value is not None}
+        optional = {"note": self.note, "may_continue": self.may_continue}
+        return stated | {key: value for key, value in optional.items() if value is not None}
 
 
 def session_name(start_us: int) -> str:
@@ -135,7 +135,9 @@ def _names(directory: Path) -> set[str]:
     """Return the names of all sessions' folders, without reading any."""
     try:
         with os.scandir(directory) as entries:
-            return {one.name for one in entries if NAME.fullmatch(one.name) and one.is_dir()}
+            return {
+                entry.name for entry in entries if NAME.fullmatch(entry.name) and entry.is_dir()
+            }
     except FileNotFoundError:
         return set()
     except OSError as problem:
@@ -190,7 +192,9 @@ def _last_session(directory: Path, names: Set[str]) -> tuple[int, Path | None]:
     newest, latest = read_newest(directory), None
     if newest is not None:
         both = (newest.name, newest.before)
-        latest = next((directory / one for one in both if one is not None and one in names), None)
+        latest = next(
+            (directory / name for name in both if name is not None and name in names), None
+        )
         if latest is not None and latest.name == newest.name and read_session(latest) is None:
             _restore(latest, newest)
         if newest.others == names_sum(names - {newest.name}):

@@ -118,7 +118,7 @@ def kept_running_between(records: Sequence[RecordClocks]) -> list[bool]:
     boot clock goes back, it was restarted in the longest gap between the records.
     """
     same = [kept_running(before.last, after.first) for before, after in pairwise(records)]
-    with_utc = [place for place, one in enumerate(records) if one.has_utc]
+    with_utc = [place for place, record in enumerate(records) if record.has_utc]
     for begin, end in pairwise(with_utc):
         if end - begin == 1:
             continue

@@ -124,15 +124,15 @@ def replay(ride: Ride, windows: Iterable[Frames | Block], actions: Sequence[Time
     actions
         The actions, in any order.
     """
-    left = sorted(actions, key=lambda one: one.stamp_us)
+    left = sorted(actions, key=lambda action: action.stamp_us)
     for window in windows:
         for part in [window] if isinstance(window, Block) else in_order(window, left):
             if isinstance(part, Frames | Block):
                 ride.take(part)
             else:
                 part.apply(ride)
-    for one in left:
-        one.apply(ride)
+    for action in left:
+        action.apply(ride)
 
 
 def in_order(frames: Frames, left: list[TimedAction]) -> Iterator[Frames | TimedAction]:

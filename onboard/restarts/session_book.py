@@ -92,7 +92,7 @@ class SessionBook:
         """What is wrong with what is written."""
         recorder = self._recorder
         every = (recorder.problem, recorder.moved, self._marks.problem)
-        return [one for one in every if one is not None]
+        return [alert for alert in every if alert is not None]
 
     @property
     def behind(self) -> bool:
@@ -123,7 +123,7 @@ class SessionBook:
     def settle(self, verdict: Verdict) -> None:
         """Write down which trip this session and those before it belong to."""
         self._writer.submit(write_all_settled, verdict.settled)
-        folders = [one.folder for one in verdict.sessions]
+        folders = [session.folder for session in verdict.sessions]
 
         def write(folder: Path) -> None:
             before, first = (folders[-1], folders[0]) if folders else (None, folder)
@@ -208,9 +208,9 @@ class SessionBook:
 
     def _updated(self, past: Past, recorder: Recorder) -> Past:
         """Bring what was kept up to the end of the last record: a trip begins with that."""
-        sessions = [one.session for one in past.earlier]
-        for n, one in enumerate(past.earlier):
-            if n and one.undecided:
+        sessions = [entry.session for entry in past.earlier]
+        for n, entry in enumerate(past.earlier):
+            if n and entry.undecided:
                 self._update_carried(sessions[n], sessions[:n])
         kept = self._update(self.kept, sessions)
         if kept is not self.kept:

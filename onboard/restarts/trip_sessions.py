@@ -113,7 +113,9 @@ class Past:
         """
         earlier = self.earlier
         known = [
-            (n, one.clocks) for n, one in enumerate(earlier) if one.clocks and one.clocks.has_boot
+            (n, entry.clocks)
+            for n, entry in enumerate(earlier)
+            if entry.clocks and entry.clocks.has_boot
         ]
         if now is not None:
             known.append((len(earlier), RecordClocks(now, now)))
@@ -126,13 +128,13 @@ class Past:
                 begins.add(undecided[0])
         first = 0
         settled: list[Settled] = []
-        for n, one in enumerate(earlier):
+        for n, entry in enumerate(earlier):
             first = n if n in begins else first
-            if one.undecided:
+            if entry.undecided:
                 before = None if first == n else earlier[n - 1].session.folder
-                settled.append(Settled(one.session.folder, before, earlier[first].session.folder))
+                settled.append(Settled(entry.session.folder, before, earlier[first].session.folder))
         first = len(earlier) if len(earlier) in begins else first
-        return Verdict(tuple(one.session for one in earlier[first:]), tuple(settled))
+        return Verdict(tuple(entry.session for entry in earlier[first:]), tuple(settled))
 
 
 def look_back(newest: Path | None, system_id: int | None = None) -> Past:
@@ -149,7 +151,7 @@ def look_back(newest: Path | None, system_id: int | None = None) -> Past:
         EarlierSession(Session(folder, read_marks(folder)), bool(note and note.may_continue))
         for folder, note in _chain(newest)
     ]
-    undecided = [n for n, one in enumerate(earlier) if one.undecided]
+    undecided = [n for n, entry in enumerate(earlier) if entry.undecided]
     oldest = undecided[0] if undecided else len(earlier)
     for n in reversed(range(len(earlier))):
         clocks = record_clocks(earlier[n].session.folder, system_id)
@@ -198,7 +200,11 @@ def earlier_of_trip(folder: Path, note: SessionNote | None) -> Iterator[Path]:
         if note.may_continue is not None:
             settled = look_back(folder).judge(None).settled
             before = next(
-                (one.continues.name for one in settled if one.folder == folder and one.continues),
+                (
+                    entry.continues.name
+                    for entry in settled
+                    if entry.folder == folder and entry.continues
+                ),
                 None,
             )
         if before is None:
@@ -210,7 +216,7 @@ def earlier_of_trip(folder: Path, note: SessionNote | None) -> Iterator[Path]:
         yield folder
 
 
-def write_settled(one: Settled) -> None:
+def write_settled(settled: Settled) -> None:
     """Write down what is settled about a session.
 
     Raises
@@ -218,10 +224,10 @@ def write_settled(one: Settled) -> None:
     OSError
         If the card refuses it: it stays undecided, for a later start.
     """
-    if one.continues is not None:
+    if settled.continues is not None:
         # First: a session that is settled has what its trip began with.
-        write_whole(one.folder / CARRIED_NAME, carried_text(load_carried(one.first)))
-    note_continues(one.folder, one.continues.name if one.continues else None)
+        write_whole(settled.folder / CARRIED_NAME, carried_text(load_carried(settled.first)))
+    note_continues(settled.folder, settled.continues.name if settled.continues else None)
 
 
 def write_all_settled(settled: Sequence[Settled]) -> None:

@@ -181,13 +181,13 @@ def expected_ah(charges: Sequence[Charge], conditions: Conditions) -> Figure:
     conditions
         Known data of pack, meter and sensors.
     """
-    value = sum(one.counted.charge_ah + one.unlogged.charge_ah for one in charges)
+    value = sum(charge.counted.charge_ah + charge.unlogged.charge_ah for charge in charges)
     shared = value * math.hypot(CHARGE_SD_FRACTION, conditions.meter_sd_fraction)
-    hours = sum(one.counted.sensor_hours_h for one in charges)
+    hours = sum(charge.counted.sensor_hours_h for charge in charges)
     offset = conditions.sensors.current_offset_sd_a * hours
-    own = sum(own_variance_ah2(one, conditions) for one in charges)
+    own = sum(own_variance_ah2(charge, conditions) for charge in charges)
     reach = Z_95 * math.sqrt(shared**2 + offset**2 + own)
-    most = sum(one.unlogged.most_ah for one in charges)
+    most = sum(charge.unlogged.most_ah for charge in charges)
     return Figure(value, max(value - reach, 0.0), value + reach + most)
 
 
@@ -207,12 +207,12 @@ def expected_wh(charges: Sequence[Charge], conditions: Conditions) -> Figure:
     conditions
         Known data of pack, meter and sensors; with a meter at the wall, its reading is expected.
     """
-    drawn = sum(_drawn_wh(one) for one in charges)
+    drawn = sum(_drawn_wh(charge) for charge in charges)
     if conditions.at_wall:
         factor, reach = (WALL_MOST + WALL_LEAST) / 2, (WALL_MOST - WALL_LEAST) / 2
         below = above = drawn * reach
     else:
-        losses = [(_drawn_wh(one), conditions.loss(one.counted)) for one in charges]
+        losses = [(_drawn_wh(charge), conditions.loss(charge.counted)) for charge in charges]
         factor = 1.0 + sum(wh * loss.fraction for wh, loss in losses) / drawn
         above = Z_95 * sum(wh * loss.sd for wh, loss in losses)
         below = min(above, drawn * (factor - 1.0))  # a pack never returns more than it took
@@ -220,14 +220,14 @@ def expected_wh(charges: Sequence[Charge], conditions: Conditions) -> Figure:
     shared = value * math.hypot(
         CHARGE_SD_FRACTION, conditions.meter_sd_fraction, conditions.sensors.voltage_scale_sd
     )
-    volt_hours = sum(one.counted.volt_hours_vh for one in charges)
+    volt_hours = sum(charge.counted.volt_hours_vh for charge in charges)
     offset = factor * conditions.sensors.current_offset_sd_a * volt_hours
     own = factor**2 * sum(
-        own_variance_ah2(one, conditions) * one.counted.mean_v**2 for one in charges
+        own_variance_ah2(charge, conditions) * charge.counted.mean_v**2 for charge in charges
     )
-    other = Z_95 * math.sqrt(shared**2 + offset**2 + own)
-    most = factor * sum(one.unlogged.most_ah * one.counted.mean_v for one in charges)
-    low, high = math.hypot(other, below), math.hypot(other, above) + most
+    half_width = Z_95 * math.sqrt(shared**2 + offset**2 + own)
+    most = factor * sum(charge.unlogged.most_ah * charge.counted.mean_v for charge in charges)
+    low, high = math.hypot(half_width, below), math.hypot(half_width, above) + most
     return Figure(value, max(value - low, 0.0), value + high)
 
 

@@ -227,13 +227,13 @@ class ChargeCount:
     def _as_of(self, t_s: float) -> Self:
         """Return the count with absences known by a stream time [s] applied, settled or not."""
         twin = copy.copy(self)
-        past = [one for one in self._absences if one[0] <= t_s]
+        past = [absence for absence in self._absences if absence[0] <= t_s]
         twin._absences = []
         if past:
             # A second or more late: the sensor's offset over so short a time is negligible.
             twin._begin(t_s)
-        for one in past:
-            twin._apply_absence(*one)
+        for absence in past:
+            twin._apply_absence(*absence)
         return twin
 
     def resume(self, kept: Any, away: Away, utc_s: float = math.nan) -> None:

@@ -127,26 +127,26 @@ def charged(
         return known_at(state, stated, sd, *here)
     known = 1.0 + float(state.mean[CAPACITY])
     if key == "charged_ah":
-        more = stated / (state.full_ah * known)
+        added = stated / (state.full_ah * known)
         sd = math.hypot(METER_SD_FRACTION, CHARGE_SD_FRACTION)
     else:
         loss = pack_loss(chemistry)
         ocv = OCV_CURVES[chemistry]
         energy = float(np.interp(fraction, ocv.fraction, ocv.energy_fraction()))
         energy += stated / (1.0 + loss.fraction / 2) / full_wh
-        more = math.inf if energy >= 1.0 else max(ocv.at_energy(energy) - fraction, 0.0)
+        added = math.inf if energy >= 1.0 else max(ocv.at_energy(energy) - fraction, 0.0)
         sd = math.hypot(METER_SD_FRACTION, loss.sd / 2)
     if not stated:
         return state
-    if fraction + more >= 1.0:
+    if fraction + added >= 1.0:
         return known_at(state, 1.0, CHARGED_FULL_SD, *here)
     turn = np.eye(COUNT)
-    turn[START, CAPACITY] = -more / known
+    turn[START, CAPACITY] = -added / known
     covariance = turn @ state.covariance @ turn.T
     moved = replace(
-        state, start_fraction=fraction + more, covariance=covariance, contradicted=False
+        state, start_fraction=fraction + added, covariance=covariance, contradicted=False
     )
-    return less_known(moved, more * sd)
+    return less_known(moved, added * sd)
 
 
 def by_voltage(

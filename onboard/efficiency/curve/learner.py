@@ -144,12 +144,12 @@ class Learner:
         now = {} if learned is None else {self.setup: learned}
         return {
             name: {
-                "first_knot": one.first_knot,
-                "ln_speed": one.ln_speed.tolist(),
-                "covariance": one.covariance.tolist(),
-                "seen_mps": list(one.seen_mps),
+                "first_knot": carried.first_knot,
+                "ln_speed": carried.ln_speed.tolist(),
+                "covariance": carried.covariance.tolist(),
+                "seen_mps": list(carried.seen_mps),
             }
-            for name, one in (self._carried | now).items()
+            for name, carried in (self._carried | now).items()
         }
 
     def _refit(self) -> None:
@@ -206,16 +206,16 @@ def _posterior_of(carried: Carried) -> Posterior:
 
 def _read(kept: Any) -> dict[str, Carried]:
     try:
-        return {str(name): _read_one(one) for name, one in kept.items()}
+        return {str(name): _read_one(stated) for name, stated in kept.items()}
     except (KeyError, TypeError, AttributeError, ValueError, IndexError):
         raise ValueError("the kept speed-power curves are not readable") from None
 
 
-def _read_one(one: dict[str, Any]) -> Carried:
-    first = int(one["first_knot"])
-    ln_speed = _finite(one["ln_speed"])
-    covariance = _finite(one["covariance"])
-    low, high = (float(speed) for speed in one["seen_mps"])
+def _read_one(stated: dict[str, Any]) -> Carried:
+    first = int(stated["first_knot"])
+    ln_speed = _finite(stated["ln_speed"])
+    covariance = _finite(stated["covariance"])
+    low, high = (float(speed) for speed in stated["seen_mps"])
     if not (
         first >= 0 and 1 <= len(ln_speed) <= len(KNOTS) - first
         and covariance.shape == (len(ln_speed), len(ln_speed)) and 0 < low <= high

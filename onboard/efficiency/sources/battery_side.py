@@ -113,7 +113,9 @@ class BatterySide:
     def at(self, name: str, t_s: FloatArray) -> FloatArray:
         """Return a total of all meters at times [s]; names as in `EnergyMeter.curves`."""
         counting = [meter.curves.at(name, t_s) for meter in self.meters]
-        ended = [one.curves.at(name, np.minimum(t_s, until_s)) for one, until_s in self.left_out]
+        ended = [
+            meter.curves.at(name, np.minimum(t_s, until_s)) for meter, until_s in self.left_out
+        ]
         total: FloatArray = np.sum(counting + ended, axis=0)
         return total
 

@@ -87,7 +87,7 @@ class DriveSources:
 
     def brief(self, t_s: float) -> tuple[str, ...]:
         """Return the motors seen only briefly, and lately, as of a stream time [s]."""
-        most_s = max((one.covered_s(t_s) for one in self._coverage.values()), default=0.0)
+        most_s = max((coverage.covered_s(t_s) for coverage in self._coverage.values()), default=0.0)
         return tuple(
             f"motor {number}"
             for number, coverage in sorted(self._coverage.items())
@@ -106,7 +106,7 @@ class DriveSources:
             return counts
         for row in np.flatnonzero(counts).tolist():
             at_s = float(t_s[row])
-            most_s = max(one.covered_s(at_s) for one in self._coverage.values())
+            most_s = max(coverage.covered_s(at_s) for coverage in self._coverage.values())
             counts[row] = not is_brief(self._coverage[int(motors[row])].covered_s(at_s), most_s)
         return counts
 

@@ -115,7 +115,7 @@ class Instruments:
             pairs = self._pole_pairs
             rpm = electrical / pairs if pairs else Unknown(Reason.NO_POLE_PAIRS)
         if isinstance(amps, Unknown) and all(
-            isinstance(one, Unknown) for one in (rpm, temperature, electrical)
+            isinstance(reading, Unknown) for reading in (rpm, temperature, electrical)
         ):
             return amps
         return DriveState(rpm, amps, temperature)

@@ -118,7 +118,7 @@ class PowerSources:
             As decided at or before this stream time [s]; None for what is known now.
         """
         if at_s is not None and self._sides and at_s >= self._sides[0][0]:
-            return self._sides[bisect_right(self._sides, at_s, key=lambda one: one[0]) - 1][1]
+            return self._sides[bisect_right(self._sides, at_s, key=lambda side: side[0]) - 1][1]
         return self._side(at_s)
 
     def decide(self, begin_s: float, until_s: float) -> None:
@@ -162,7 +162,9 @@ class PowerSources:
             return Refusal(RefusalCode.NEVER_HEARD, source=f"battery {pack}")
         if now_s - meter.last_seen_s <= STALE_READING_S:
             return Refusal(RefusalCode.STILL_HEARD, source=f"battery {pack}")
-        others = [one for one in self._counting(None) if one != pack and one not in self._out]
+        others = [
+            other for other in self._counting(None) if other != pack and other not in self._out
+        ]
         if not others:
             return Refusal(RefusalCode.ONLY_ONE, source=f"battery {pack}")
         meter.unplug()
@@ -286,7 +288,9 @@ class PowerSources:
 
     def _fell_silent(self, pack: int, counting: list[int], t_s: float, last_s: float) -> None:
         own_wh = self._carried_wh(pack, last_s)
-        all_wh = sum(self._carried_wh(one, last_s) for one in counting) - self._joined[pack][1]
+        all_wh = (
+            sum(self._carried_wh(counted, last_s) for counted in counting) - self._joined[pack][1]
+        )
         if own_wh < CARRIED_FRACTION * all_wh:
             until_now_s = covered_s(self._packs[pack].curves, t_s)
             already = self._out.get(pack)

@@ -115,7 +115,7 @@ class SpeedSources:
 
     def name_of(self, meter: DistanceMeter) -> str:
         """Return the name of a source."""
-        return next(NAMES[name] for name, one in self._meters.items() if one is meter)
+        return next(NAMES[name] for name, candidate in self._meters.items() if candidate is meter)
 
     def brief(self, t_s: float) -> tuple[str, ...]:
         """Return the sources seen only briefly, and lately, as of a stream time [s]."""

@@ -112,8 +112,8 @@ def ranking_cautions(evidence: Evidence) -> Iterator[Caution]:
         yield Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=tuple(few))
     if evidence.water.changed or evidence.water.restless:
         yield _water_changed(evidence)
-    for one in evidence.left_out:
-        yield _outlying(one)
+    for double in evidence.left_out:
+        yield _outlying(double)
     confounded = [
         (evidence.names[a], evidence.names[b])
         for a, b in combinations(range(len(evidence.names)), 2)
@@ -181,11 +181,11 @@ def _apart_degc(
 
 
 def _setups(legs: list[Leg]) -> list[str]:
-    return sorted({one.setup for one in legs})
+    return sorted({leg.setup for leg in legs})
 
 
 def _of(legs: list[Leg], setup: str, value: Callable[[Leg], float]) -> FloatArray:
-    values = np.array([value(one) for one in legs if one.setup == setup], np.float64)
+    values = np.array([value(leg) for leg in legs if leg.setup == setup], np.float64)
     return values[np.isfinite(values)]
 
 
@@ -216,9 +216,9 @@ def _apart(legs: list[Leg]) -> tuple[str, ...]:
     reach = quantile(float(freedom), POWER_APART_QUANTILE) * scatter if freedom else 0.0
     apart: set[str] = set()
     for a, b in combinations(_setups(legs), 2):
-        one, other = (np.log(_of(legs, name, _power)) for name in (a, b))
-        difference = float(one.mean() - other.mean())
-        sure = reach * math.sqrt(1.0 / len(one) + 1.0 / len(other))
+        first, second = (np.log(_of(legs, name, _power)) for name in (a, b))
+        difference = float(first.mean() - second.mean())
+        sure = reach * math.sqrt(1.0 / len(first) + 1.0 / len(second))
         if abs(difference) > max(POWER_APART_FRACTION, sure):
             apart |= {a, b}
     return tuple(sorted(apart))
@@ -232,8 +232,8 @@ def _run_to_run(legs: list[Leg]) -> float | None:
 
 def _within_run(legs: list[Leg]) -> float | None:
     """Return the relative change of power within a run, None where it was held."""
-    drift = float(np.median([abs(one.power_drift_fraction) for one in legs]))
-    swing = float(np.median([one.power_swing_fraction for one in legs]))
+    drift = float(np.median([abs(leg.power_drift_fraction) for leg in legs]))
+    swing = float(np.median([leg.power_swing_fraction for leg in legs]))
     return (
         max(drift, swing) if drift > POWER_DRIFT_FRACTION or swing > POWER_SWING_FRACTION else None
     )
@@ -247,7 +247,7 @@ def _motor_current_held(legs: list[Leg]) -> float | None:
     """Return the motor's current [A] if it was the same while the power was not."""
     if not _amps_known(legs):
         return None
-    reported = [one for one in legs if math.isfinite(one.motor_amps_a)]
+    reported = [leg for leg in legs if math.isfinite(leg.motor_amps_a)]
     by_power, by_amps = _scatter(reported, _power)[0], _scatter(reported, _amps)[0]
     if by_amps > max(AMPS_STILL_FRACTION, by_power / 2.0):
         return None
@@ -263,7 +263,7 @@ def _motor_current_held(legs: list[Leg]) -> float | None:
     )
     moved = max((abs(power) for power, _ in apart), default=0.0) > POWER_APART_FRACTION
     if same and (moved or by_power > max(POWER_APART_FRACTION, 4.0 * by_amps)):
-        return math.exp(float(np.mean([math.log(one.motor_amps_a) for one in reported])))
+        return math.exp(float(np.mean([math.log(leg.motor_amps_a) for leg in reported])))
     return None
 
 

@@ -111,11 +111,11 @@ def _double(legs: list[Leg], numbers: tuple[int, ...]) -> DoubleRun:
     return DoubleRun(first.setup, first.outing, numbers, tuple(weights))
 
 
-def _why_no_pair(legs: list[Leg], one: int, other: int) -> Unknown | None:
+def _why_no_pair(legs: list[Leg], first: int, second: int) -> Unknown | None:
     """Return why two legs make no double run, None if they do."""
-    if other >= len(legs) or legs[one].outing != legs[other].outing:
+    if second >= len(legs) or legs[first].outing != legs[second].outing:
         return Unknown(Reason.NO_RUN_BACK)
-    a, b = legs[one], legs[other]
+    a, b = legs[first], legs[second]
     if a.setup != b.setup:
         return Unknown(Reason.OTHER_SETUP_NEXT)
     if b.start_s - (a.start_s + a.seconds_s) > LEGS_APART_MOST_S:

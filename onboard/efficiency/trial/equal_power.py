@@ -42,8 +42,8 @@ class CurveSlope:
 def reference_power_w(legs: Iterable[Leg]) -> float:
     """Return the power to compare at [W]: the geometric mean of the set-ups' mean powers."""
     by_setup: dict[str, list[float]] = {}
-    for one in legs:
-        by_setup.setdefault(one.setup, []).append(math.log(one.power_w))
+    for leg in legs:
+        by_setup.setdefault(leg.setup, []).append(math.log(leg.power_w))
     means = [sum(logs) / len(logs) for logs in by_setup.values()]
     return math.exp(sum(means) / len(means))
 
@@ -104,7 +104,7 @@ def at_power(
     >>> (at_power([one], np.array([2.0]), 404.0, 1 / 3) / 2.0 - 1.0).round(5).tolist()
     [0.00332]
     """
-    factor = np.array([(power_w / one.power_w) ** slope - 1.0 for one in legs])
+    factor = np.array([(power_w / leg.power_w) ** slope - 1.0 for leg in legs])
     return np.asarray(
-        np.array([one.speed_mps for one in legs]) + through_water_mps * factor, np.float64
+        np.array([leg.speed_mps for leg in legs]) + through_water_mps * factor, np.float64
     )

@@ -129,11 +129,11 @@ def levels(sample: Sample) -> Levels:
         At least one value for each set-up, and set-ups numbered from 0.
     """
     setups = int(sample.setup.max()) + 1
-    ones = (sample.setup[:, None] == np.arange(setups)).astype(np.float64)
+    indicators = (sample.setup[:, None] == np.arange(setups)).astype(np.float64)
     outings = np.unique(sample.outing)
     group = _groups(sample, setups)
     time = _hours(sample)
-    plain = np.concatenate([ones, _outing_columns(sample, group[sample.setup])], axis=1)
+    plain = np.concatenate([indicators, _outing_columns(sample, group[sample.setup])], axis=1)
     drifting = np.concatenate([plain, time[:, None]], axis=1)
     without, within = LeastSquares(plain, sample.value), LeastSquares(drifting, sample.value)
     can_drift = within.rank > without.rank and within.freedom > 0
@@ -144,7 +144,7 @@ def levels(sample: Sample) -> Levels:
     unbalanced = _variance_inflation(without, within, setups) > ORDER_BALANCED_MOST
     with_drift = can_drift and (unbalanced or chance < DRIFT_TERM_SIGNIFICANCE)
     chosen = within if with_drift else without
-    counts = ones.sum(axis=0)
+    counts = indicators.sum(axis=0)
     unequal = not with_drift and len(outings) == 1 and _unequal(sample, counts)
     return Levels(
         chosen.solution[:setups],

@@ -111,13 +111,13 @@ class Evidence:
     @property
     def counts(self) -> list[int]:
         """Number of double runs of each set-up."""
-        return [sum(one.setup == name for one in self.doubles) for name in self.names]
+        return [sum(double.setup == name for double in self.doubles) for name in self.names]
 
     @property
     def without(self) -> list[str]:
         """Set-ups that were run and have no double run."""
         return [
-            name for name in dict.fromkeys(one.setup for one in self.legs) if name not in self.names
+            name for name in dict.fromkeys(leg.setup for leg in self.legs) if name not in self.names
         ]
 
 

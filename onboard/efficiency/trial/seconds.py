@@ -141,7 +141,9 @@ class LogSeconds:
         last_s = self._latest.now_s
         self._settle(last_s + 60.0)
         columns = {
-            name: np.concatenate([np.empty(0), *(getattr(one, name) for one in self._settled)])
+            name: np.concatenate(
+                [np.empty(0), *(getattr(seconds, name) for seconds in self._settled)]
+            )
             for name in ("t_s", "power_w", "amps_a", "volts_v", "east_mps", "north_mps")
         }
         in_log = columns["t_s"] < (0.0 if self._latest.first_s is None else last_s + 1.0)
@@ -219,8 +221,8 @@ class LogSeconds:
         means = np.full(len(t_s), np.nan)
         if readings is None or not len(t_s):
             return means
-        when = np.concatenate([one[0] for one in readings])
-        values = np.concatenate([one[1] for one in readings])
+        when = np.concatenate([reading[0] for reading in readings])
+        values = np.concatenate([reading[1] for reading in readings])
         place = np.ceil(when - t_s[0]).astype(np.int64)
         inside = (place >= 0) & (place < len(t_s))
         counts = np.bincount(place[inside], minlength=len(t_s))

@@ -91,12 +91,12 @@ def water(legs: list[Leg], doubles: list[DoubleRun], speeds_mps: FloatArray) -> 
     middle_mps = float(speeds_mps[used].mean())
     guess = LEG_NOISE_WORTH * (LEG_NOISE_FRACTION * middle_mps) ** 2
     variance = (full.squares + guess) / (max(freedom, 0) + LEG_NOISE_WORTH)
-    more = full.rank - least.rank
+    terms = full.rank - least.rank
     along = np.where(used, rows @ full.solution, np.nan)
     change_mps = _change(legs, doubles, rows, full.solution)
-    sure = more > 0 and freedom > 0 and (
+    sure = terms > 0 and freedom > 0 and (
         f_survival(
-            (least.squares - full.squares) / more / variance, more, freedom + LEG_NOISE_WORTH
+            (least.squares - full.squares) / terms / variance, terms, freedom + LEG_NOISE_WORTH
         )
         < WATER_CHANGE_SIGNIFICANCE
     )  # fmt: skip
@@ -122,15 +122,15 @@ def _rows(legs: list[Leg], doubles: list[DoubleRun]) -> tuple[FloatArray, int]:
     The columns are unit polynomials of the water, east and north, along each leg: first the
     constants of all outings, then all higher powers.
     """
-    velocity = np.array([[one.east_mps, one.north_mps] for one in legs])
+    velocity = np.array([[leg.east_mps, leg.north_mps] for leg in legs])
     course = lines(velocity)
     constants: list[FloatArray] = []
     powers: list[FloatArray] = []
     for outing in sorted({double.outing for double in doubles}):
-        here = np.array([one.outing == outing for one in legs])
+        here = np.array([leg.outing == outing for leg in legs])
         count = sum(double.outing == outing for double in doubles)
         degree = 2 if count >= WATER_QUADRATIC_FROM else 1 if count >= WATER_LINEAR_FROM else 0
-        times = np.array([one.middle_s for one in legs])
+        times = np.array([leg.middle_s for leg in legs])
         middle = (times[here].max() + times[here].min()) / 2.0
         half = max((times[here].max() - times[here].min()) / 2.0, 1.0)
         scaled = (times - middle) / half
@@ -144,7 +144,7 @@ def _change(
 ) -> float:
     """Return the widest range of the water along one line of courses, of all outings."""
     first = np.array([double.legs[0] for double in doubles])
-    course = lines(np.array([[one.east_mps, one.north_mps] for one in legs]))
+    course = lines(np.array([[leg.east_mps, leg.north_mps] for leg in legs]))
     widest = 0.0
     along = rows @ solution
     for n in first.tolist():

@@ -153,54 +153,56 @@ class Requests:
             or now_s - self._since_s < WINDOW_S
         ):
             return b""
-        due = [one for one in self.wanted.values() if self._is_due(one, now_s)]
+        due = [wanted for wanted in self.wanted.values() if self._is_due(wanted, now_s)]
         if not due:
             return b""
         # Fewest tries first: one that never answers must not starve the others.
-        one = min(due, key=lambda each: each.tries)
-        if self._by_group(one):
-            return self._request_group(one, due, now_s)
-        one.requested(now_s)
+        wanted = min(due, key=lambda each: each.tries)
+        if self._by_group(wanted):
+            return self._request_group(wanted, due, now_s)
+        wanted.requested(now_s)
         self._sent_s = now_s
-        self._waiting = (one, now_s + ACK_WAIT_S)
+        self._waiting = (wanted, now_s + ACK_WAIT_S)
         self._commands += 1
         return self._frame(
-            *packing.message_interval(*self._followed, one.message.id, one.message.rate_hz)
+            *packing.message_interval(*self._followed, wanted.message.id, wanted.message.rate_hz)
         )
 
-    def _is_due(self, one: Wanted, now_s: float) -> bool:
-        if one.comes(now_s):
-            if now_s - one.requested_s > BACKOFF_MOST_S:
-                one.tries = one.group_tries = 0
+    def _is_due(self, wanted: Wanted, now_s: float) -> bool:
+        if wanted.comes(now_s):
+            if now_s - wanted.requested_s > BACKOFF_MOST_S:
+                wanted.tries = wanted.group_tries = 0
             return False
-        if one.message.optional and (
-            one.tries >= OPTIONAL_TRIES
-            or self._in_vain(one)
+        if wanted.message.optional and (
+            wanted.tries >= OPTIONAL_TRIES
+            or self._in_vain(wanted)
             or any(each.message.optional and each.comes(now_s) for each in self.wanted.values())
         ):
             return False
-        return now_s >= one.due_s
+        return now_s >= wanted.due_s
 
-    def _in_vain(self, one: Wanted) -> bool:
+    def _in_vain(self, wanted: Wanted) -> bool:
         """Return whether the command is refused or unanswered, for this message or for all."""
         return (
-            one.refusals >= REFUSALS
-            or one.unanswered >= UNANSWERED
+            wanted.refusals >= REFUSALS
+            or wanted.unanswered >= UNANSWERED
             or (not self._answers and self._commands >= UNANSWERED)
         )
 
-    def _by_group(self, one: Wanted) -> bool:
+    def _by_group(self, wanted: Wanted) -> bool:
         """Return whether to request a stream group; alternate where commands go unanswered."""
-        return self._in_vain(one) and (one.refusals >= REFUSALS or one.group_tries <= one.tries / 2)
+        return self._in_vain(wanted) and (
+            wanted.refusals >= REFUSALS or wanted.group_tries <= wanted.tries / 2
+        )
 
-    def _request_group(self, one: Wanted, due: list[Wanted], now_s: float) -> bytes:
+    def _request_group(self, wanted: Wanted, due: list[Wanted], now_s: float) -> bytes:
         """Request a group, at a rate that slows down none of its messages."""
         assert self._followed is not None
-        group = one.message.groups[one.group_tries % len(one.message.groups)]
+        group = wanted.message.groups[wanted.group_tries % len(wanted.message.groups)]
         members = [each for each in self.wanted.values() if group in each.message.groups]
         rate_hz = max(math.ceil(max(each.message.rate_hz, each.rate_hz(now_s))) for each in members)
         for each in due:
-            if each is one or (each in members and self._in_vain(each)):
+            if each is wanted or (each in members and self._in_vain(each)):
                 each.requested(now_s)
                 each.group_tries += 1
                 # This request is not answered: its effect shows only after the window.
@@ -221,14 +223,14 @@ class Requests:
             self._answers += 1
             if self._waiting is None:
                 continue
-            one = self._waiting[0]
-            one.unanswered = 0
+            wanted = self._waiting[0]
+            wanted.unanswered = 0
             if row["result"] == ACCEPTED:
-                one.refusals = 0
+                wanted.refusals = 0
                 # Whether it helped shows only after the window.
-                one.due_s = max(one.due_s, now_s + WINDOW_S)
+                wanted.due_s = max(wanted.due_s, now_s + WINDOW_S)
             elif row["result"] not in (LATER, IN_PROGRESS):
-                one.refusals += 1
+                wanted.refusals += 1
             self._waiting = None
 
     def _frame(self, message_id: int, payload: bytes) -> bytes:

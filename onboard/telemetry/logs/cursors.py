@@ -83,17 +83,17 @@ class FrameCursor:
 
     def copied(self) -> "FrameCursor":
         """Return a cursor at the same place; it reads its window again when it goes on."""
-        other = copy.copy(self)
+        twin = copy.copy(self)
         if self._window is not None:
             window = self._window
-            other._window = _Window(
+            twin._window = _Window(
                 window.offset,
                 copy.copy(window.scanner),
                 window.stamp_s,
                 window.end_s,
                 window.last_s,
             )
-        return other
+        return twin
 
     def upto(self, place_s: float) -> Iterator[Frames]:
         """Return the frames stamped up to a place [s from the log's first stamp]."""
@@ -178,9 +178,9 @@ class BlockCursor:
 
     def copied(self) -> "BlockCursor":
         """Return a cursor at the same place."""
-        other = copy.copy(self)
-        other._at = dict(self._at)
-        return other
+        twin = copy.copy(self)
+        twin._at = dict(self._at)
+        return twin
 
     def upto(self, place_s: float) -> Iterator[Block]:
         """Return the samples timed up to a place [s from the log's start], in blocks."""
