@@ -1,9 +1,9 @@
 """The motors that a craft's drives report, and which one is shown: the first that counts.
 
 A motor counts once it is no longer brief, by the rules of `meters/source_rules.py`; readings of
-another from a stray frame stop here. Where the motor shown falls silent its readings are unknown,
-and it is named, until it is active again or marked as unplugged: another motor's revolutions in
-their place would be taken for its own.
+a stray frame stop here. If the motor shown falls silent, its readings are unknown, and it is named,
+until it is active again or marked as unplugged: another motor's revolutions would be mistaken for
+its own.
 """
 
 import numpy as np
@@ -31,7 +31,7 @@ class DriveSources:
     def fold(self, block: Block) -> Block:
         """Fold a block's `drive` channel; return the block without motors that do not count.
 
-        Whether a row counts is decided by what was seen up to it.
+        Whether a row counts depends only on the stream up to it.
         """
         drive = block.get("drive")
         if drive is None or not len(drive):
@@ -77,7 +77,7 @@ class DriveSources:
         return reading[1]
 
     def unplug(self, number: int, now_s: float) -> Refusal | None:
-        """Leave a motor out until it is active again; return why not, None when done."""
+        """Leave a motor out until it is active again; return a refusal, None when done."""
         if number not in self._readings:
             return Refusal(RefusalCode.NEVER_HEARD, source=f"motor {number}")
         if now_s - self._coverage[number].last_s <= STALE_READING_S:
@@ -98,7 +98,7 @@ class DriveSources:
     def _counts(
         self, t_s: FloatArray, motors: FloatArray, numbers: list[int]
     ) -> npt.NDArray[np.bool_]:
-        """Return a mask of the rows that count, shape (n,); row by row only while one is new."""
+        """Return a mask of the rows that count, shape (n,); row by row only with a new motor."""
         counts = np.isin(motors, list(self._coverage))
         if len(self._coverage) == 1 or all(
             self._coverage[n].established for n in numbers if n in self._coverage

@@ -1,16 +1,16 @@
-"""The power sensors of a craft, and which of them the figures rest on.
+"""The power sensors of a craft, and which of them the figures are based on.
 
-The energy of each is counted from its first sample, so that no choice loses what came before it. At
+The energy of each is counted from its first sample, so that no choice loses what preceded it. At
 every decision (`meters/source_rules.py`) a pack is in one of these states:
 
 - *brief*: seen too little so far: in no figure. A stray frame never gets past this.
-- *counting*: in all figures. One that joins later counts from its first sample; before that it is
-  taken to have given nothing, true of a pack plugged in at that moment, and the rider is notified.
-- *silent*: it carried something and is no longer active, while others are. Power, range and energy
-  left are unknown until it is active again or marked as unplugged.
-- *out*: silent and marked as unplugged, or silent and negligible. What it carried stays in the
-  sums. It counts again once it has been active for `BRIEF_S`; what a negligible pack gave in
-  between is bridged like any gap, while one that was unplugged gave nothing.
+- *counting*: in all figures. A pack that joins later counts from its first sample; it is assumed to
+  have supplied nothing before, as if plugged in at that moment, and the rider is notified.
+- *silent*: it carried load and is no longer active, while others are. Power, range and energy left
+  are unknown until it is active again or marked as unplugged.
+- *out*: silent and marked as unplugged, or silent and negligible. What it supplied stays in the
+  sums. It counts again once it has been active for `BRIEF_S`; what a negligible pack supplied in
+  between is bridged like any gap, while an unplugged one supplied nothing.
 """
 
 from bisect import bisect_right
@@ -42,7 +42,7 @@ MONITOR = "power monitor"
 
 @dataclass(frozen=True)
 class SourceDecision:
-    """The states of the sources as decided at a stream time, by the names that riders see.
+    """The states of the sources as decided at a stream time, by the names shown to the rider.
 
     Parameters
     ----------
@@ -66,7 +66,7 @@ class SourceDecision:
 
 @dataclass(frozen=True)
 class _LeftOut:
-    """A pack left out: since when, up to when it counts, and the time it had covered [s]."""
+    """A pack left out: when, the time up to which it counts, and the time it covered [s]."""
 
     since_s: float
     until_s: float
@@ -77,9 +77,9 @@ class _LeftOut:
 class PowerSources:
     """All power sensors in the stream.
 
-    The packs that measure both voltage and current count, summed; the autopilot's summary of its
-    main battery where they cover less than `PACK_COVERAGE_FRACTION` of the time that it covers. The
-    summary describes one pack only: once several count, it does not stand in for them.
+    The packs that measure both voltage and current count, summed; or the autopilot's summary of its
+    main battery where they cover less than `PACK_COVERAGE_FRACTION` of its time. The summary
+    describes only one pack: it does not replace several that count.
 
     Parameters
     ----------
@@ -110,7 +110,7 @@ class PowerSources:
                 self._fold_pack(int(pack), packs)
 
     def chosen(self, at_s: float | None = None) -> BatterySide | None:
-        """Return the meters that the figures rest on, None where no current is measured.
+        """Return the meters that the figures are based on, None if no current is measured.
 
         Parameters
         ----------
@@ -122,14 +122,14 @@ class PowerSources:
         return self._side(at_s)
 
     def decide(self, begin_s: float, until_s: float) -> None:
-        """Decide what counts, at each multiple of `CHOICE_S` up to a settled stream time.
+        """Decide which sources count, at each multiple of `CHOICE_S` up to a settled stream time.
 
         Parameters
         ----------
         begin_s
             Stream time of the very first second [s].
         until_s
-            Stream time up to which nothing more can come [s].
+            Stream time up to which the data are final [s].
         """
         if self._next_s is None:
             self._next_s = float(np.floor(begin_s / CHOICE_S) * CHOICE_S)
@@ -155,7 +155,7 @@ class PowerSources:
         Returns
         -------
         Refusal or None
-            Why not; None when done.
+            Why it is refused; None when done.
         """
         meter = self._packs.get(pack)
         if meter is None or meter.curves.last_s is None:
@@ -205,7 +205,7 @@ class PowerSources:
         return [t_s for meter in self._meters for t_s in meter.gate.impossible_s]
 
     def why_none(self) -> Reason:
-        """Return why no meter can be chosen."""
+        """Return the reason for having no meter to choose."""
         if any(meter.gate.unknown for meter in self._meters):
             has_current = any(meter.has_current for meter in self._meters)
             return Reason.NO_VOLTAGE if has_current else Reason.NO_CURRENT

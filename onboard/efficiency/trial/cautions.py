@@ -1,4 +1,4 @@
-"""What would make a comparison misleading: power, surroundings, and the order and number of runs.
+"""Cautions on a comparison that may mislead: power, surroundings, order and number of runs.
 
 README.md lists what each caution tests.
 """
@@ -40,11 +40,11 @@ for each power setting."""
 _power, _amps = attrgetter("power_w"), attrgetter("motor_amps_a")
 
 ALIKE = (None, None, None, None)
-"""Set-up, other, and the temperature with each, where it did not differ."""
+"""Set-up, other set-up, and the temperature of each, where they did not differ."""
 
 
 def power_cautions(legs: list[Leg]) -> list[Caution]:
-    """Return whether battery power was held, and what was held instead."""
+    """Return cautions if battery power was not constant, and name the quantity that was."""
     apart, run_to_run, within_run = _apart(legs), _run_to_run(legs), _within_run(legs)
     if not apart and run_to_run is None and within_run is None:
         return []
@@ -66,7 +66,7 @@ def power_cautions(legs: list[Leg]) -> list[Caution]:
 
 
 def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
-    """Return whether voltage or temperature differed between set-ups."""
+    """Return cautions if voltage or temperature differed between set-ups."""
     found: list[Caution] = []
     pair = _widest(legs, attrgetter("volts_v"))
     if pair and abs(pair[2] - pair[3]) > VOLTS_APART_FRACTION * max(pair[2:]):
@@ -101,7 +101,7 @@ def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
 
 
 def ranking_cautions(evidence: Evidence) -> Iterator[Caution]:
-    """Yield what would make the ranking misleading: few runs, water, outliers, order."""
+    """Yield cautions on the ranking: few runs, water, outliers, order."""
     few = [
         name
         for name, count in zip(evidence.names, evidence.counts, strict=True)
@@ -128,10 +128,10 @@ def ranking_cautions(evidence: Evidence) -> Iterator[Caution]:
 
 
 def drifts(evidence: Evidence, a: int, b: int) -> bool:
-    """Return whether a drift may be what makes two set-ups differ.
+    """Return whether the difference between two set-ups may be a drift.
 
-    They were run one after the other; and a drift is significant, or the verdict depends on whether
-    there was one.
+    That is so if all runs of one preceded all of the other, and a drift is significant or the
+    verdict depends on whether the model has one.
     """
     fit = evidence.levels
     if not one_after_the_other(evidence.sample, a, b):
@@ -211,7 +211,7 @@ def _scatter(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[float, int
 
 
 def _apart(legs: list[Leg]) -> tuple[str, ...]:
-    """Return the set-ups that were run at unlike power."""
+    """Return the set-ups that were run at different powers."""
     scatter, freedom = _scatter(legs, _power)
     reach = quantile(float(freedom), POWER_APART_QUANTILE) * scatter if freedom else 0.0
     apart: set[str] = set()
@@ -225,13 +225,13 @@ def _apart(legs: list[Leg]) -> tuple[str, ...]:
 
 
 def _run_to_run(legs: list[Leg]) -> float | None:
-    """Return the relative scatter of power from run to run, None where it was held."""
+    """Return the relative scatter of power from run to run, None if power was held constant."""
     scatter, _ = _scatter(legs, _power)
     return scatter if scatter > POWER_SCATTER_FRACTION else None
 
 
 def _within_run(legs: list[Leg]) -> float | None:
-    """Return the relative change of power within a run, None where it was held."""
+    """Return the relative change of power within a run, None if power was held constant."""
     drift = float(np.median([abs(leg.power_drift_fraction) for leg in legs]))
     swing = float(np.median([leg.power_swing_fraction for leg in legs]))
     return (
@@ -244,7 +244,7 @@ def _amps_known(legs: list[Leg]) -> bool:
 
 
 def _motor_current_held(legs: list[Leg]) -> float | None:
-    """Return the motor's current [A] if it was the same while the power was not."""
+    """Return the motor's current [A] if it was held constant while the power was not."""
     if not _amps_known(legs):
         return None
     reported = [leg for leg in legs if math.isfinite(leg.motor_amps_a)]

@@ -39,7 +39,7 @@ def compare(
     slope
         The curve's slope there.
     sensors_sd_fraction
-        Relative standard deviation of a power by the instruments; all set-ups share it.
+        Relative standard deviation of a measured power; all set-ups share it.
     """
     doubles, unpaired = double_runs(legs)
     if not doubles:
@@ -71,7 +71,7 @@ def compare(
 
 @dataclass(frozen=True)
 class _Reference:
-    """Legs, and the power to bring them to."""
+    """Legs, and the power to scale them to."""
 
     legs: list[Leg]
     power_w: float
@@ -87,7 +87,7 @@ def _evidence(
     legs = reference.legs
     through = np.array([leg.speed_mps for leg in legs])
     for _ in range(ITERATIONS):
-        # Only the speed through water scales with power, and the water must be known for it.
+        # Only the speed through water scales with power, which requires the water to be known.
         now = water(
             legs, doubles, at_power(legs, through, reference.power_w, reference.slope.value)
         )

@@ -21,7 +21,7 @@ from onboard.efficiency.trial.ranking import adjusted, chance_of
 from onboard.efficiency.trial.results import Evidence, PairResult, SetupResult
 
 DOUBLE_RUNS_MOST = 200
-"""Most double runs of each set-up that are worth planning."""
+"""Largest number of double runs of each set-up worth planning."""
 
 
 class Judge:
@@ -30,7 +30,7 @@ class Judge:
     Parameters
     ----------
     evidence
-        What the comparison rests on.
+        The evidence behind the comparison.
     power_w, slope
         The power compared at, and the curve's slope there.
     """
@@ -49,10 +49,10 @@ class Judge:
     def _spread(self, contrast: FloatArray) -> tuple[float, float]:
         """Return variance and degrees of freedom of a contrast of levels.
 
-        Only the scatter is itself an estimate by few. Satterthwaite's rule would square the ratio
-        below; with one to three degrees of freedom its intervals then hold 87 to 94 % (simulated),
-        as a scatter that is small by chance also makes the rest seem to be all. With the ratio as
-        it is, they hold 94 to 96 % from two on, 91 % with one.
+        Only the scatter is itself estimated from few values. Satterthwaite's rule would square the
+        ratio below; with one to three degrees of freedom its intervals then cover 87 to 94 %
+        (simulated), as a scatter that is small by chance also makes the other variance seem
+        dominant. With the ratio unsquared, they cover 94 to 96 % from two on, 91 % with one.
         """
         fit, evidence = self._evidence.levels, self._evidence
         scatter, freedom = fit.variance(contrast)
@@ -134,7 +134,7 @@ class Judge:
         if verdict == "cannot_tell" and not drifts(self._evidence, a, b):
             needed = self._needed(a, b)
             if needed == 0 and isinstance(figure, Figure) and _half_width(figure) > WANTED_FRACTION:
-                # The order, or few runs that agree by chance, leave more open than the scatter.
+                # Order effects, or few runs that agree by chance, add to the doubt of the scatter.
                 needed = 2
         return PairResult(pair.a, pair.b, figure, verdict, needed, chance, pair.freedom, why_not)
 
@@ -169,7 +169,7 @@ def _half_width(figure: Figure) -> float:
 
 
 def _own_variance(evidence: Evidence) -> float:
-    """Return the variance of a double run by the noise within its legs alone, in ln speed."""
+    """Return the variance of a double run from the noise within its legs alone, in ln speed."""
     legs = evidence.legs
     sums = [
         sum((w * legs[n].speed_sd_mps) ** 2 for n, w in double.parts) for double in evidence.doubles

@@ -1,7 +1,7 @@
-"""Outliers among double runs: weed on the propeller, a wake, a slip of the hand.
+"""Outliers among double runs: weed on the propeller, a wake, a steering error.
 
 A residual is studentised by the scatter of the others, combined with the usual scatter while they
-are few. Chauvenet's criterion would reject a sound one on every second or third day.
+are few. Chauvenet's criterion would reject a sound double run on every second or third day.
 """
 
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ from onboard.efficiency.statistics.probability import f_survival
 
 @dataclass(frozen=True)
 class Scatter:
-    """Residuals of the double runs in one respect.
+    """Residuals of the double runs in one fit.
 
     Parameters
     ----------
@@ -38,12 +38,12 @@ class Scatter:
 
 
 def outlier(scatters: list[Scatter]) -> int | None:
-    """Return the number of the double run that is an outlier; None without.
+    """Return the index of the double run that is an outlier; None without.
 
     Parameters
     ----------
     scatters
-        One or more independent respects in which each of the same double runs may be off.
+        Residuals of the same double runs in one or more independent fits.
     """
     usable = [scatter for scatter in scatters if scatter.freedom >= 2]
     if not usable or len(usable[0].residual) < OUTLIER_DOUBLE_RUNS_LEAST:

@@ -66,7 +66,7 @@ class Seconds:
         return len(self.t_s)
 
     def part(self, first: int, end: int) -> "Seconds":
-        """Return the seconds from one place up to another."""
+        """Return the seconds from index `first` up to `end`, exclusive."""
         return Seconds(*(getattr(self, field.name)[first:end] for field in fields(Seconds)))
 
     def where(self, wanted: npt.NDArray[np.bool_]) -> "Seconds":
@@ -80,7 +80,7 @@ class Seconds:
 
 
 def motor_current(drive_amps_a: FloatArray, battery_amps_a: FloatArray) -> FloatArray:
-    """Return the motor's current where a drive reports it; NaN where it reports its input.
+    """Return the motor's current where a drive reports it; NaN where it reports its input current.
 
     Parameters
     ----------
@@ -137,7 +137,7 @@ class LogSeconds:
 
     def seconds(self) -> Seconds:
         """Return all seconds of the log; call it once, after the last block."""
-        # Nothing more comes: the last seconds settle as if a minute had passed.
+        # End of the log: the last seconds settle as if a minute had passed.
         last_s = self._latest.now_s
         self._settle(last_s + 60.0)
         columns = {
@@ -150,7 +150,7 @@ class LogSeconds:
         columns = {name: values[in_log] for name, values in columns.items()}
         t_s, amps = columns["t_s"], columns["amps_a"]
         if self._speed.only_display:
-            # That speed has no course: the craft is assumed to go where it points.
+            # The display speed has no course: the craft is assumed to move along its heading.
             speed = np.hypot(columns["east_mps"], columns["north_mps"])
             east, north = (self._mean("hud", name, t_s) for name in ("heading_sin", "heading_cos"))
             size = np.maximum(np.hypot(east, north), 1e-9)

@@ -1,9 +1,9 @@
 """The water's motion, and its change, removed from double runs.
 
 Within a double run the set-up is the same; its legs differ by the water along them. So a polynomial
-of time for the water, one for each outing, is fitted to those differences only, and the double
-runs' means are corrected for what their weights leave of it. The differences between double runs
-are not touched: they are what the comparison is about.
+of the water in time, one for each outing, is fitted to those differences only, and the means of the
+double runs are corrected for the part that their weights do not cancel. Differences between double
+runs are untouched: they are the subject of the comparison.
 """
 
 from dataclasses import dataclass
@@ -29,7 +29,7 @@ from onboard.efficiency.trial.leg import Leg
 
 @dataclass(frozen=True)
 class Water:
-    """The water by the legs.
+    """The water estimated from the legs.
 
     Parameters
     ----------
@@ -38,18 +38,19 @@ class Water:
     corrected_mps
         Speed of each double run without it, shape (double runs,).
     covariance
-        Of that, by the water's uncertainty alone, shape (double runs, double runs) [m^2/s^2].
+        Its covariance from the water's uncertainty alone, shape (double runs, double runs)
+        [m^2/s^2].
     residual_mps, leverage
         Residual of each double run's legs among themselves, and the fit's leverage, shape (double
         runs,).
     leg_sd_mps
-        Standard deviation of that for a leg, None without degrees of freedom.
+        Standard deviation of that residual for a leg, None without degrees of freedom.
     freedom
         Degrees of freedom behind it.
     change_mps
         Range of the water along the courses over the outing.
     changed
-        Whether it changed: significantly, and by enough to matter.
+        Whether it changed, significantly and by a relevant amount.
     restless
         Whether it changed from leg to leg, as gusts do.
     """

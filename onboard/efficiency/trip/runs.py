@@ -23,7 +23,7 @@ from onboard.efficiency.trip.consumption import Stretch, wh_per_km
 from onboard.efficiency.trip.steady_now import SteadyNow
 
 RUNS_MOST = 8
-"""Newest runs kept here; the record keeps all."""
+"""Newest runs stored here; the record has all."""
 
 
 @dataclass
@@ -40,7 +40,7 @@ class _RunSums:
 
 
 class MarkedRuns:
-    """Keep the newest runs of a trip."""
+    """The newest runs of a trip."""
 
     def __init__(self) -> None:
         self._runs: deque[_RunSums] = deque(maxlen=RUNS_MOST)
@@ -69,7 +69,7 @@ class MarkedRuns:
             self._runs[-1].end_s = t_s
 
     def fold(self, seconds: SettledSeconds) -> None:
-        """Fold settled seconds, in order: they settle a little after the marks before them."""
+        """Fold settled seconds, in order; they arrive a little after the marks before them."""
         for run in self._runs:
             if len(seconds) and run.end_s >= seconds.t_s[0]:
                 _add(run, seconds)
