@@ -95,7 +95,7 @@ def gather(settings: Settings, seconds_s: float = 10.0, clocks: Clocks | None = 
 def _from_link(
     settings: Settings, seconds_s: float, clocks: Clocks, facts: Facts, link: Link
 ) -> Facts:
-    """Add what comes over the link itself."""
+    """Add facts received over the link itself."""
     ride = Ride(settings.profile, settings.system_id)
     reception = listen(link, ride, seconds_s, clocks.clock_s, clocks.now_us)
     craft = ride.decoder.craft
@@ -139,7 +139,7 @@ def _from_link(
 def _from_daemon(
     settings: Settings, seconds_s: float, clocks: Clocks, facts: Facts
 ) -> Facts | None:
-    """Add what the daemon that occupies the link knows; None if its link is another."""
+    """Add facts from the daemon that occupies the link; None if it uses another link."""
     host, port = reached_here_at(settings.listen[0]), settings.listen[1]
     begin_s = clocks.clock_s()
     with contextlib.suppress(OSError), DaemonFeed(host, port, clocks.clock_s) as feed:
@@ -170,7 +170,7 @@ def _from_daemon(
 
 
 def pairing_facts(folder: Path | None, door: DoorSettings | None) -> PairingFacts:
-    """Return who may connect to the encrypted door, None if that is off."""
+    """Return facts on the viewers of the encrypted door, None if it is off."""
     if folder is None or not is_paired(folder):
         return PairingFacts()
     where = None if door is None else f"{door.host}:{door.port}"
@@ -245,7 +245,7 @@ def disk_facts(folder: Path | None) -> DiskFacts:
     """Return the room for records in a folder, which need not exist yet."""
     if folder is None:
         return DiskFacts()
-    # The daemon makes the folder: check the nearest parent that exists.
+    # The daemon creates the folder: check the nearest parent that exists.
     parent = folder.absolute()
     while not parent.exists() and parent != parent.parent:
         parent = parent.parent

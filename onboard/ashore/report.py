@@ -33,11 +33,11 @@ UNBROKEN = "\N{NO-BREAK SPACE}"
 NAME_WIDTH = 11
 INDENT, NARROW_INDENT = " " * (6 + NAME_WIDTH), " " * 6
 NARROW = 60
-"""Fewer columns than this are a phone's: texts are then indented less."""
+"""Below this number of columns, as on a phone, texts are indented less."""
 
 
 def judge(facts: Facts) -> list[Finding]:
-    """Return all findings, a row a check, in the order in which to mend things."""
+    """Return all findings, one per check, in the order in which to fix things."""
     profile, sensors = facts.profile, facts.profile.sensors
     given = None if facts.profile_path is None else str(facts.profile_path)
     has_autopilot = facts.autopilot.system_id is not None

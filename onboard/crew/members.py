@@ -57,7 +57,7 @@ class Member:
 
 @dataclass(frozen=True)
 class Code:
-    """A code that was not used yet.
+    """An unused code.
 
     Parameters
     ----------
@@ -68,9 +68,9 @@ class Code:
     name
         Name the viewer will have; empty takes its own.
     made_s
-        When it was made [s since the board started].
+        When it was created [s since the board started].
     boot
-        Identifies that start of the board.
+        Identifies that boot of the board.
     """
 
     code_sha256: str
@@ -88,7 +88,7 @@ class Crew:
     codes: tuple[Code, ...] = ()
 
     def member_with(self, token: str) -> Member | None:
-        """Return the member a token belongs to, None if nobody's."""
+        """Return the member with a token, None if there is none."""
         found = None
         given = _digest(token.encode())
         for member in self.members:
@@ -115,7 +115,7 @@ def _boot_id() -> str:
 
 @dataclass(frozen=True)
 class BoardTime:
-    """Time since the board started [s], and an id of that start; needs no time of day."""
+    """Time since the board started [s], and an id of that boot; needs no time of day."""
 
     now_s: Callable[[], float] = lambda: time.clock_gettime(time.CLOCK_BOOTTIME)
     boot: Callable[[], str] = _boot_id
@@ -173,7 +173,7 @@ class CrewBook:
         Raises
         ------
         UsageError
-            If the file exists and cannot be used: then nobody may join.
+            If the file exists and cannot be used: then no viewer may join.
         """
         try:
             if self.path.stat().st_size > MOST_BYTES:
@@ -188,7 +188,7 @@ class CrewBook:
             ) from None
 
     def invite(self, role: Role, name: str = "") -> bytes:
-        """Make a code for one viewer.
+        """Create a code for one viewer.
 
         Raises
         ------

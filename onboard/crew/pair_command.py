@@ -112,7 +112,7 @@ def _qr(text: str) -> list[str]:
 
 
 def _answers_soon(crew: Address, pin: bytes) -> bool:
-    """Return whether a daemon answers within the time one takes to find its first key."""
+    """Return whether a daemon answers within the time it needs to find its first key."""
     until_s = time.monotonic() + OPENS_S
     while not (answers := door_answers(crew, pin)) and time.monotonic() < until_s:
         time.sleep(0.2)

@@ -20,7 +20,7 @@ way, and is bridged. A rider's power can change within seconds, and autopilots s
 BRIDGE_UNSEEN_S, BRIDGE_POWER_SD_FRACTION, BRIDGE_LINE_SD_FRACTION = 60.0, 0.25, 0.03
 """Gap length beyond which power may vary as much as over the whole trip [s]; least relative
 standard deviations of the mean power of both sides as an estimate for a gap, even if power never
-changed before, and of a straight line as an estimate for the track, even where both speeds agree."""
+changed before, and of a straight line as an estimate for the track, even if both speeds agree."""
 
 VOLTS_MOST_V, AMPS_MOST_A, SPEED_MOST_MPS = 200.0, 1000.0, 40.0
 """Plausible limits of voltage [V], current [A] and speed [m/s], far above any craft of this size

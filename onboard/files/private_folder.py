@@ -5,15 +5,15 @@ from pathlib import Path
 from typing import Final
 
 FOLDER_MODE: Final = 0o700
-"""A track shows where somebody was: nobody but the owner reads it."""
+"""A track reveals a person's whereabouts: only the owner may read it."""
 
 
 def make_own_folder(folder: Path) -> None:
     """Create a folder and its missing parents, all with mode 0700.
 
-    `Path.mkdir` applies a mode to the last folder only; under a wide umask, others could then put a
-    folder of theirs in its place. The mode is what the XDG Base Directory Specification asks for
-    when a folder is missing.
+    `Path.mkdir` applies a mode to the last folder only; under a permissive umask, other users could
+    then put their own folder in its place. The XDG Base Directory Specification requires this mode
+    for missing folders.
 
     Parameters
     ----------

@@ -133,16 +133,16 @@ class RecordFile:
         OSError
             If the card does not respond.
         """
-        ours = os.fstat(self._descriptor)
+        opened = os.fstat(self._descriptor)
         try:
             there = self.path.lstat()
         except (FileNotFoundError, NotADirectoryError):
-            return "renamed" if ours.st_nlink else "removed"
-        if not os.path.samestat(there, ours):
+            return "renamed" if opened.st_nlink else "removed"
+        if not os.path.samestat(there, opened):
             return "replaced"
         if self._is_whole():
             return None
-        return "cut_short" if ours.st_size < self.whole_bytes else "written_over"
+        return "cut_short" if opened.st_size < self.whole_bytes else "written_over"
 
     @property
     def is_whole_somewhere(self) -> bool:

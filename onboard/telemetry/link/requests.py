@@ -1,8 +1,8 @@
 """Everything the daemon sends to the autopilot: its own HEARTBEAT and requests for telemetry.
 
 One HEARTBEAT per second, and a request for each message of the table whose rate falls short of the
-wanted one. Nothing else is ever sent, and nothing to anyone but the followed autopilot. No clock
-and no socket: times are arguments, the bytes to send are a result.
+wanted one. Nothing else is ever sent, and only to the followed autopilot. No clock and no socket:
+times are arguments, the bytes to send are a result.
 """
 
 import math
@@ -24,7 +24,8 @@ HEARTBEAT_EVERY_S = 1.0
 REQUEST_GAP_S = 0.25
 
 BYTES_PER_S_MOST = 300
-"""Most bytes sent in any second: four requests of at most 58, two HEARTBEATs of 34, signed."""
+"""Largest number of bytes sent in any second: four requests of at most 58, two HEARTBEATs of 34,
+signed."""
 
 ACK_WAIT_S = 1.5
 """Wait for an answer [s]; one request at a time, as an answer does not name the message."""
@@ -33,8 +34,8 @@ SILENT_S = 3.0
 """An autopilot silent for this long may have restarted and forgotten the requests."""
 
 REFUSALS, UNANSWERED, OPTIONAL_TRIES = 2, 5, 5
-"""After this many the command is given up for a message (two refusals: one answer may have been
-meant for somebody else), and an optional message is given up altogether."""
+"""Counts after which the command is given up for a message (two refusals: one answer may have been
+meant for another sender), and after which an optional message is given up."""
 
 COMMAND_ACK = 77
 ACCEPTED, LATER, IN_PROGRESS = 0, 1, 5
@@ -49,7 +50,7 @@ class Requests:
     Parameters
     ----------
     listen_only
-        Send nothing at all.
+        Send nothing.
     signer
         Signs outgoing frames; None leaves them unsigned.
     system_id
@@ -73,7 +74,7 @@ class Requests:
         self._begin(-math.inf)
 
     def _begin(self, now_s: float) -> None:
-        """Forget what is known of the autopilot: it is another one, or it may have restarted."""
+        """Reset the state: the autopilot is a different one, or may have restarted."""
         self._since_s = now_s
         self.wanted = {number: Wanted(message) for number, message in REQUESTED.items()}
         """State of each requested message, by id."""
@@ -121,7 +122,7 @@ class Requests:
             return b""
         self._follow(system_id, component_id)
         if component_id == OWN_COMPONENT:
-            # It would take our frames for its own.
+            # It would mistake the daemon's frames for its own.
             return b""
         sent = b""
         if now_s >= self._heartbeat_due_s:
@@ -131,7 +132,7 @@ class Requests:
         return sent + self._request(now_s)
 
     def _follow(self, system_id: int | None, component_id: int | None) -> None:
-        # Id 0 addresses everyone: no single component to ask.
+        # Id 0 is the broadcast address: no single component to ask.
         followed = (system_id, component_id) if system_id and component_id else None
         if followed != self._followed:
             self._followed = followed
@@ -156,7 +157,7 @@ class Requests:
         due = [wanted for wanted in self.wanted.values() if self._is_due(wanted, now_s)]
         if not due:
             return b""
-        # Fewest tries first: one that never answers must not starve the others.
+        # Fewest tries first: a message that never comes must not starve the others.
         wanted = min(due, key=lambda each: each.tries)
         if self._by_group(wanted):
             return self._request_group(wanted, due, now_s)
@@ -205,7 +206,7 @@ class Requests:
             if each is wanted or (each in members and self._in_vain(each)):
                 each.requested(now_s)
                 each.group_tries += 1
-                # This request is not answered: its effect shows only after the window.
+                # There is no answer to this request: its effect shows only after the window.
                 each.due_s = max(each.due_s, now_s + WINDOW_S)
         if rate_hz > GROUP_RATE_MOST_HZ:
             return b""
@@ -213,7 +214,7 @@ class Requests:
         return self._frame(*packing.data_stream(*self._followed, group, rate_hz))
 
     def _read_answers(self, frames: Frames, place: Ints, now_s: float) -> None:
-        """Read COMMAND_ACK, but for those addressed to somebody else."""
+        """Read COMMAND_ACK, except those addressed to other senders."""
         rows = frames.rows(layouts.layout(COMMAND_ACK), place)
         for row in rows[rows["command"] == packing.SET_MESSAGE_INTERVAL]:
             if row["target_system"] not in (0, self._own_system):
