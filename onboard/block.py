@@ -1,4 +1,4 @@
-"""The block: the columns that arrived since the last one. Telemetry makes it, the engine folds it.
+"""The block: the columns received since the last one. Telemetry makes it, the engine folds it.
 
 A channel is a table of samples: stream time and one float column per quantity, in SI units, NaN
 where the autopilot states 'unknown'. `COLUMNS` names all channels and their columns.

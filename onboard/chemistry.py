@@ -1,20 +1,20 @@
-"""The cell chemistries: one row each, with everything that the rest of the program asks of one.
+"""The cell chemistries: one row each, with all their data that the program uses.
 
 To add a chemistry, add a row to `CHEMISTRIES`. A row without one of its fields does not load; the
-profile accepts exactly the rows that stand here. The module imports nothing of ours, so that the
-profile, which stands above the efficiency rooms, can read it.
+profile accepts exactly these rows. The module imports nothing of this project, so that the profile,
+which is above the efficiency rooms, can read it.
 
 Sources
 -------
 Open-circuit voltage: PyBaMM 26.10 (`tests/data/pybamm_ocv_soc.csv`). Li-ion is the mean and
 standard deviation of the published cells that end at 4.2 V (Chen 2020, Mohtat 2020, Ai 2020), LFP
 is Prada 2013 with the potential of Afshar 2017. LFP at full is taken as 3.40 V instead of that
-model's 3.60 V, which a rested cell does not keep (common practice, no source); its spread is
+model's 3.60 V, which a rested cell does not sustain (common practice, no source); its spread is
 hysteresis and differences between cells (from memory, no source).
 
 Round trips: the same models at 25 degC (DFN, charged at constant current, then at constant voltage
-down to C/20), measured at the cells' terminals. The models have no side reactions: they give back
-all charge, and lose energy by voltage alone.
+down to C/20), measured at the cells' terminals. The models have no side reactions: they return all
+charge, and lose energy by voltage alone.
 
 Nominal voltage: simulated C/5 discharges, Prada 2013 3.17 V (3.2 V is printed on LFP cells) and
 Chen 2020 (NMC) 3.67 V. Full and cut-off voltage: as printed on cells; common practice, no standard.

@@ -1,4 +1,4 @@
-"""The errors a user can cause. Each prints as one line that says what was wrong and how to mend it.
+"""The errors that a user can cause. Each prints as one line with the problem and the remedy.
 
 The tree::
 
@@ -14,7 +14,7 @@ The tree::
 
 
 class WattwakeError(Exception):
-    """Base of all errors that a user can mend."""
+    """Base of all errors that a user can fix."""
 
 
 class ProfileError(WattwakeError):
@@ -44,7 +44,7 @@ class LinkError(WattwakeError):
 
 
 class LinkEndedError(LinkError):
-    """A link has delivered all that it ever will."""
+    """A link has delivered all of its data."""
 
 
 class LogError(WattwakeError):

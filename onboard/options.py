@@ -1,4 +1,4 @@
-"""Shared by the command lines of both sides: the table of commands, one-line errors, options."""
+"""Common parts of both command lines: the table of commands, one-line errors, options."""
 
 import argparse
 import os

@@ -42,7 +42,7 @@ def value_type(field: dataclasses.Field[Any]) -> type:
 
 
 def checked(section: str, field: dataclasses.Field[Any], value: Any) -> Any:
-    """Return a value if its setting allows it; a whole number becomes a float where one is due.
+    """Return a value if its setting allows it; an integer becomes a float where one is expected.
 
     Raises
     ------
@@ -66,7 +66,7 @@ def checked(section: str, field: dataclasses.Field[Any], value: Any) -> Any:
         and ("hex_digits" not in limits or _is_key(value, limits["hex_digits"]))
     )
     if not fits:
-        # A key is never repeated: it may be all but right.
+        # A key is never echoed: it may be nearly right.
         given = "" if "hex_digits" in limits else f" = {as_given(value)}"
         raise ProfileError(f"{section}.{field.name}{given}: expected {allowed(field)}")
     return value
@@ -96,7 +96,7 @@ def as_given(value: Any) -> str:
 
 
 def shortened(text: str, most: int = MOST_SHOWN) -> str:
-    """Return a text with at most so many characters."""
+    """Return a text shortened to at most `most` characters."""
     return text if len(text) <= most else text[: most - 3] + "..."
 
 

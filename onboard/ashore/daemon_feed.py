@@ -1,4 +1,4 @@
-"""Ask a daemon on this board for its snapshots, for when it occupies the link itself."""
+"""Read snapshots from a daemon on this board, if it occupies the link itself."""
 
 import contextlib
 import socket
@@ -30,7 +30,7 @@ class DaemonFeed:
     Raises
     ------
     OSError
-        If nobody listens there.
+        If there is no listener.
     """
 
     def __init__(self, host: str, port: int, clock_s: Callable[[], float]) -> None:
@@ -40,7 +40,7 @@ class DaemonFeed:
         self._early = self._messages(HELLO_S, 1)
         first = self._early[0] if self._early else None
         self.hello = first if isinstance(first, Hello) else None
-        """First message; None if something else than a daemon answers."""
+        """First message; None if the peer is not a daemon."""
 
     def __enter__(self) -> Self:
         return self
@@ -54,10 +54,10 @@ class DaemonFeed:
         self._socket.close()
 
     def snapshots(self, seconds_s: float, most: int | None = None) -> list[Snapshot]:
-        """Return the snapshots of so many seconds, or only the first few."""
+        """Return the snapshots of this many seconds, or only the first `most`."""
         early, self._early = self._early, []
         messages = [*early, *self._messages(seconds_s, most)]
-        return [one for one in messages if isinstance(one, Snapshot)]
+        return [message for message in messages if isinstance(message, Snapshot)]
 
     def _messages(self, seconds_s: float, most: int | None) -> list[Message]:
         deadline_s = self._clock_s() + seconds_s
@@ -87,7 +87,7 @@ def probe(host: str, port: int, clock_s: Callable[[], float]) -> FeedFacts:
     try:
         kind, _, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
         with socket.socket(kind, socket.SOCK_STREAM) as listener:
-            # As the daemon does: a port that a daemon has just left is free.
+            # As the daemon does: a port just released by a daemon is free.
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             listener.bind(address)
     except (OSError, UnicodeError, OverflowError) as problem:

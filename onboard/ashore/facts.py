@@ -1,4 +1,4 @@
-"""Facts that the check gathers, not judged yet. Unknown is None."""
+"""Facts gathered by the check, not judged yet. Unknown is None."""
 
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -130,7 +130,7 @@ class PairingFacts:
     names
         Viewers, each with its role.
     exposed
-        Files that others than the owner may read.
+        Files that users other than the owner may read.
     problem
         Why the pairing cannot be read, None if it can.
     """

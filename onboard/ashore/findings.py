@@ -1,4 +1,4 @@
-"""Findings of the check: a verdict, and a sentence on what was found and what to do."""
+"""Findings of the check: a verdict, and a sentence with the result and the remedy."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -33,7 +33,7 @@ def look(name: str, text: str) -> Finding:
 
 
 def bad(name: str, text: str) -> Finding:
-    """Return a finding that makes figures wrong until it is mended."""
+    """Return a finding that makes figures wrong until it is fixed."""
     return Finding(name, Verdict.BAD, text)
 
 

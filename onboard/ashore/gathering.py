@@ -95,7 +95,7 @@ def gather(settings: Settings, seconds_s: float = 10.0, clocks: Clocks | None = 
 def _from_link(
     settings: Settings, seconds_s: float, clocks: Clocks, facts: Facts, link: Link
 ) -> Facts:
-    """Add what comes over the link itself."""
+    """Add facts received over the link itself."""
     ride = Ride(settings.profile, settings.system_id)
     reception = listen(link, ride, seconds_s, clocks.clock_s, clocks.now_us)
     craft = ride.decoder.craft
@@ -139,7 +139,7 @@ def _from_link(
 def _from_daemon(
     settings: Settings, seconds_s: float, clocks: Clocks, facts: Facts
 ) -> Facts | None:
-    """Add what the daemon that occupies the link knows; None if its link is another."""
+    """Add facts from the daemon that occupies the link; None if it uses another link."""
     host, port = reached_here_at(settings.listen[0]), settings.listen[1]
     begin_s = clocks.clock_s()
     with contextlib.suppress(OSError), DaemonFeed(host, port, clocks.clock_s) as feed:
@@ -170,7 +170,7 @@ def _from_daemon(
 
 
 def pairing_facts(folder: Path | None, door: DoorSettings | None) -> PairingFacts:
-    """Return who may connect to the encrypted door, None if that is off."""
+    """Return facts on the viewers of the encrypted door, None if it is off."""
     if folder is None or not is_paired(folder):
         return PairingFacts()
     where = None if door is None else f"{door.host}:{door.port}"
@@ -180,7 +180,9 @@ def pairing_facts(folder: Path | None, door: DoorSettings | None) -> PairingFact
         members = CrewBook(folder).read().members
     except UsageError as problem:
         return PairingFacts(True, where, (), exposed, str(problem))
-    return PairingFacts(True, where, tuple(f"{one.name} ({one.role})" for one in members), exposed)
+    return PairingFacts(
+        True, where, tuple(f"{member.name} ({member.role})" for member in members), exposed
+    )
 
 
 def same_link(source: str, connection: str) -> bool:
@@ -194,14 +196,14 @@ def same_link(source: str, connection: str) -> bool:
     if source.startswith("/") and connection.startswith("/"):
         return os.path.realpath(source) == os.path.realpath(connection)
     plain = [
-        f"udpin:{one.removeprefix('udp:')}" if one.startswith("udp:") else one
-        for one in (source, connection)
+        f"udpin:{name.removeprefix('udp:')}" if name.startswith("udp:") else name
+        for name in (source, connection)
     ]
     return plain[0] == plain[1]
 
 
 def _series(readings: Iterable[Number]) -> tuple[float, ...]:
-    return tuple(one for one in readings if not isinstance(one, Unknown))
+    return tuple(reading for reading in readings if not isinstance(reading, Unknown))
 
 
 def _why(readings: Sequence[Number]) -> str:
@@ -211,7 +213,7 @@ def _why(readings: Sequence[Number]) -> str:
 
 
 def _fix(snapshots: Sequence[Snapshot]) -> FixFacts:
-    speeds = [one.speed_mps for one in snapshots]
+    speeds = [snapshot.speed_mps for snapshot in snapshots]
     return FixFacts(
         has_position=bool(snapshots) and not isinstance(snapshots[-1].position_deg, Unknown),
         speeds_mps=_series(speeds),
@@ -220,8 +222,8 @@ def _fix(snapshots: Sequence[Snapshot]) -> FixFacts:
 
 
 def _power(snapshots: Sequence[Snapshot]) -> PowerFacts:
-    amps = [one.amps_a for one in snapshots]
-    volts = [one.volts_v for one in snapshots]
+    amps = [snapshot.amps_a for snapshot in snapshots]
+    volts = [snapshot.volts_v for snapshot in snapshots]
     return PowerFacts(
         amps_a=_series(amps),
         volts_v=_series(volts),
@@ -243,7 +245,7 @@ def disk_facts(folder: Path | None) -> DiskFacts:
     """Return the room for records in a folder, which need not exist yet."""
     if folder is None:
         return DiskFacts()
-    # The daemon makes the folder: check the nearest parent that exists.
+    # The daemon creates the folder: check the nearest parent that exists.
     parent = folder.absolute()
     while not parent.exists() and parent != parent.parent:
         parent = parent.parent

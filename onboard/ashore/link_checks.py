@@ -8,7 +8,7 @@ from onboard.ashore.findings import Finding, Verdict, bad, graded, look
 
 BAD_BYTES_LOOK_FRACTION, BAD_BYTES_BAD_FRACTION = 0.01, 0.1
 CUT_FRAME_BYTES = 280
-"""Longest frame: the check may begin inside one, so as many bad bytes are no fault."""
+"""Longest frame: the check may begin inside one, so this many bad bytes are not a fault."""
 
 LOST_LOOK_FRACTION = 0.05
 MESSAGES_LEAST_PER_S = 5.0
@@ -80,14 +80,14 @@ def _silent(facts: LinkFacts) -> str:
 
 
 def check_autopilot(facts: AutopilotFacts, messages: int) -> Finding:
-    """Check the systems on the link, given how many messages came."""
+    """Check the systems on the link, given the number of messages received."""
     name = "autopilot"
     wanted, others = facts.wanted, facts.others or ()
     if facts.system_id is None:
         if not messages:
             return look(name, "not checked: nothing came over the link")
         if wanted is not None and others:
-            present = " and ".join(str(one) for one in others)
+            present = " and ".join(str(craft) for craft in others)
             return bad(
                 name, f"system {wanted} is not heard, but {present} is: change the system id."
             )
@@ -100,7 +100,7 @@ def check_autopilot(facts: AutopilotFacts, messages: int) -> Finding:
     if facts.armed is not None:
         text += ", ARMED" if facts.armed else ", disarmed"
     if others:
-        text += f"; heard too: {', '.join(str(one) for one in others)}"
+        text += f"; heard too: {', '.join(str(craft) for craft in others)}"
     unchosen = bool(others) and wanted is None
     choose = " Choose with --system-id or link.system_id." if unchosen else ""
     return graded(

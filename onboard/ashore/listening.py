@@ -16,7 +16,7 @@ FOLD_EVERY_S = 0.2
 
 @dataclass
 class Reception:
-    """What came over a link: snapshots as on the feed, and what no snapshot holds."""
+    """Data received over a link: snapshots as on the feed, and facts beyond them."""
 
     snapshots: list[Snapshot] = field(default_factory=list)
     seconds_s: float = 0.0
@@ -35,7 +35,7 @@ def listen(
     clock_s: Callable[[], float],
     now_us: Callable[[], int],
 ) -> Reception:
-    """Return what comes over a link; nothing is sent.
+    """Receive from a link for a while; nothing is sent.
 
     Parameters
     ----------

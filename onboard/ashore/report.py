@@ -33,11 +33,11 @@ UNBROKEN = "\N{NO-BREAK SPACE}"
 NAME_WIDTH = 11
 INDENT, NARROW_INDENT = " " * (6 + NAME_WIDTH), " " * 6
 NARROW = 60
-"""Fewer columns than this are a phone's: texts are then indented less."""
+"""Below this number of columns, as on a phone, texts are indented less."""
 
 
 def judge(facts: Facts) -> list[Finding]:
-    """Return all findings, a row a check, in the order in which to mend things."""
+    """Return all findings, one per check, in the order in which to fix things."""
     profile, sensors = facts.profile, facts.profile.sensors
     given = None if facts.profile_path is None else str(facts.profile_path)
     has_autopilot = facts.autopilot.system_id is not None
@@ -85,6 +85,7 @@ def as_dict(facts: Facts, findings: list[Finding]) -> dict[str, Any]:
         "listened_s": round(facts.link.seconds_s, 1),
         "verdict": worst(findings).value,
         "findings": [
-            {"name": one.name, "verdict": one.verdict.value, "text": one.text} for one in findings
+            {"name": finding.name, "verdict": finding.verdict.value, "text": finding.text}
+            for finding in findings
         ],
     }

@@ -23,10 +23,10 @@ RESTLESS_MPS = 0.3
 """Speed above which the engine counts a craft as under way; noise must stay below."""
 
 IDLE_MOST_W = 25.0
-"""Most that board, autopilot, GPS and an idle drive draw together."""
+"""Largest total draw of board, autopilot, GPS and an idle drive [W]."""
 
 DRAWING_W = 60.0
-"""Above this something is switched on, and an offset cannot be told from its draw."""
+"""Power above which something is switched on, and an offset is indistinguishable from it [W]."""
 
 ZERO_A = 0.05
 """Readings this close to zero are not significant [A]."""
@@ -68,7 +68,7 @@ def _satellites(facts: FixFacts) -> str:
 
 
 def check_current(facts: PowerFacts, sensors: Sensors, has_autopilot: bool) -> Finding:
-    """Check the current sensor of a craft at rest: it should read next to nothing."""
+    """Check the current sensor of a craft at rest: it should read nearly zero."""
     name = "current"
     if not has_autopilot:
         return look(name, NOT_CHECKED)

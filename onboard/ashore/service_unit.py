@@ -19,7 +19,7 @@ UNIT_NAME = "wattwake.service"
 SYSTEM_FOLDER = Path("/etc/systemd/system")
 
 WATCHDOG_S, RESTART_S, STOP_S = 20, 2, 5
-"""Silence of the daemon before it is restarted, pause before a restart, time it gets to end [s]."""
+"""Silence of the daemon before a restart, pause before a restart, time allowed to stop [s]."""
 
 GUARDED = ("/usr", "/boot", "/efi", "/etc")
 """Folders that `ProtectSystem=full` makes read-only; a record in them needs an exception."""
@@ -58,7 +58,7 @@ def unit_text(plan: Plan) -> str:
     lines = ["[Unit]", "Description=wattwake: live Wh/km and range of the craft"]
     if plan.system:
         lines.append("After=network.target")
-    # No limit on restarts: on the water nobody can start it by hand.
+    # No limit on restarts: on the water it cannot be started manually.
     lines += ["StartLimitIntervalSec=0", "", "[Service]", "Type=notify", "NotifyAccess=main"]
     if plan.system and plan.user:
         lines.append(f"User={plan.user}")
@@ -95,7 +95,7 @@ def unit_text(plan: Plan) -> str:
 
 
 def plan_unit(system: bool, profile: Profile, profile_path: Path | None) -> Plan:
-    """Find out on this board what the unit needs.
+    """Plan the unit from the settings of this board.
 
     Parameters
     ----------
@@ -123,7 +123,7 @@ def plan_unit(system: bool, profile: Profile, profile_path: Path | None) -> Plan
 
 def daemon_command() -> tuple[tuple[str, ...], Path | None]:
     """Return the command that starts this daemon, and the working directory if that matters."""
-    # Do not resolve links: a virtual environment's interpreter is one to another interpreter.
+    # Do not resolve links: a virtual environment's interpreter is a link to another one.
     beside = Path(sys.executable).absolute().with_name("wattwake-onboard")
     if os.access(beside, os.X_OK):
         return (str(beside), "run"), None
@@ -214,7 +214,11 @@ def _word(word: str) -> str:
     if not word.isprintable():
         raise UsageError(f"{word!r}: a path that can stand in a unit has no control characters")
     escaped = _specifiers(word).replace("\\", "\\\\").replace('"', '\\"').replace("$", "$$")
-    plain = escaped == word and not any(one.isspace() or one in "';" for one in word) and word
+    plain = (
+        escaped == word
+        and not any(character.isspace() or character in "';" for character in word)
+        and word
+    )
     return escaped if plain else f'"{escaped}"'
 
 

@@ -261,7 +261,7 @@ def _id(value: object) -> int:
 
 
 def _is_text(value: object, least: int, most: int) -> TypeGuard[str]:
-    # Unprintable characters could control the terminal of whoever reads it.
+    # Unprintable characters could control the reader's terminal.
     return isinstance(value, str) and least <= len(value) <= most and value.isprintable()
 
 

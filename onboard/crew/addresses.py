@@ -21,8 +21,10 @@ def own_addresses() -> tuple[str, ...]:
             with contextlib.suppress(OSError):
                 answer = fcntl.ioctl(control.fileno(), _GET_ADDRESS, request)
                 found.append(socket.inet_ntoa(answer[20:24]))
-    usable = dict.fromkeys(one for one in found if not ipaddress.ip_address(one).is_loopback)
-    return tuple(sorted(usable, key=lambda one: not ipaddress.ip_address(one).is_private))
+    usable = dict.fromkeys(
+        address for address in found if not ipaddress.ip_address(address).is_loopback
+    )
+    return tuple(sorted(usable, key=lambda address: not ipaddress.ip_address(address).is_private))
 
 
 def addresses_for(host: str) -> tuple[str, ...]:

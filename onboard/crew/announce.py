@@ -26,14 +26,14 @@ log = logging.getLogger("wattwake")
 class Announcing:
     """Announce a door while it is open; if that fails, log it once.
 
-    The library has a thread of its own, so what others send to it cannot delay the feed.
+    The library has its own thread, so network input to it cannot delay the feed.
 
     Parameters
     ----------
     folder
         The pairing's folder.
     host, port
-        What the door listens on.
+        Address that the door listens on.
     """
 
     def __init__(self, folder: Path, host: str, port: int) -> None:
@@ -55,13 +55,13 @@ class Announcing:
         except (OSError, UsageError) as problem:
             log.warning("the craft does not announce itself on the network (%s)", problem)
         except Exception:
-            # A fault of the library must not cost anybody the feed.
+            # A fault of the library must not affect the feed.
             log.exception("the craft does not announce itself on the network")
         finally:
             self.withdraw()
 
     def announce(self) -> None:
-        """Announce where the craft is, if that has changed.
+        """Announce the craft's addresses, if they have changed.
 
         Raises
         ------
@@ -83,7 +83,7 @@ class Announcing:
         info = ServiceInfo(
             SERVICE,
             f"wattwake-{name}.{SERVICE}",
-            addresses=[socket.inet_aton(one) for one in addresses],
+            addresses=[socket.inet_aton(address) for address in addresses],
             port=port,
             properties={"id": name},
             server=f"wattwake-{name}.local.",
@@ -92,7 +92,7 @@ class Announcing:
         self._zeroconf.register_service(info, allow_name_change=True)
 
     def withdraw(self) -> None:
-        """Take the announcement back."""
+        """Withdraw the announcement."""
         zeroconf, self._zeroconf, self.announced = self._zeroconf, None, None
         if zeroconf is not None:
             with contextlib.suppress(OSError, TimeoutError):

@@ -45,7 +45,7 @@ QUEUED_MOST: Final = 128
 """Connections from all addresses that wait for earlier ones of their address to authenticate."""
 QUEUED_S, QUEUED_STEP_S = 3.0, 0.1
 REFUSED_PAUSE_S: Final = 0.001
-"""Pause after each refused connection: a flood of them must not take more of the board."""
+"""Pause after each refused connection [s]: bounds the load of a flood of them."""
 
 READ_ONLY: Final = Refusal(RefusalCode.LOOKS_ON)
 
@@ -69,7 +69,7 @@ class CrewDoor:
     Parameters
     ----------
     settings
-        Where to listen, and whom to admit.
+        Where to listen, and the pairing to admit by.
     feed
         Serves the admitted viewers.
     opened
@@ -147,7 +147,7 @@ class CrewDoor:
         try:
             self._crew = self._book.read()
         except UsageError as problem:
-            # Those connected were admitted rightly; nobody else is.
+            # Viewers already connected were admitted properly; no others are admitted.
             log.error("%s", problem)
             self._crew = Crew(tuple(self._inside.values()))
             return
@@ -176,7 +176,7 @@ class CrewDoor:
         self._opened(port)
 
     async def _shut(self) -> None:
-        """Stop listening and disconnect everybody."""
+        """Stop listening and disconnect all viewers."""
         ending = {task for task in (self._accepting, self._announcing) if task is not None}
         ending |= self._tasks
         for task in ending:
@@ -196,7 +196,7 @@ class CrewDoor:
             try:
                 connection, peer = await loop.sock_accept(listener)
             except OSError as problem:
-                # Out of descriptors, or the peer is gone already: neither ends the door.
+                # Out of descriptors, or the peer has gone already: neither closes the door.
                 self._warn_once(f"a connection could not be taken ({problem.strerror})")
                 await asyncio.sleep(0.1)
                 continue
@@ -226,7 +226,7 @@ class CrewDoor:
         return self.context
 
     async def _queue(self, connection: socket.socket, address: str) -> None:
-        """Delay a connection behind those of its address: a whole crew may reconnect at once."""
+        """Queue a connection behind those of its address: a whole crew may reconnect at once."""
         clock = asyncio.get_running_loop().time
         self._queued += 1
         try:
@@ -266,7 +266,7 @@ class CrewDoor:
     ) -> tuple[Member, str | None] | None:
         """Do the handshake, read the first line within the time allowed and identify the viewer.
 
-        The encrypted connection is appended to `opened`, whatever fails after the handshake.
+        The encrypted connection is appended to `opened`, even if a later step fails.
         """
         found: tuple[Member, str | None] | None = None
         try:
@@ -278,7 +278,7 @@ class CrewDoor:
         except UsageError as problem:
             self._warn_once(str(problem))
         except Exception:
-            # Whatever it is: refuse this connection, and keep the door open for others.
+            # On any fault, refuse this connection and keep the door open for others.
             log.exception("a connection failed in a way that nobody foresaw")
         finally:
             if found is None:
@@ -288,7 +288,7 @@ class CrewDoor:
         return found
 
     async def identify(self, line: bytes) -> tuple[Member, str | None] | None:
-        """Return the member a first line belongs to, with a new token if it came with a code."""
+        """Return the member that sent a first line, with a new token if it contained a code."""
         if len(line) > FIRST_LINE_MOST_BYTES:
             return None
         match parse_first(line):
@@ -304,7 +304,7 @@ class CrewDoor:
                 self._refresh()
                 if made is None or made[0] not in self._crew.members:
                     return None
-                # Formatted here: the log filter then takes each name for a message of its own.
+                # Formatted here, so that the log filter treats each name as a separate message.
                 log.info("%s", f"{made[0].name} joined as {made[0].role}")
                 return made
         return None
@@ -320,7 +320,7 @@ class CrewDoor:
             full = Refusal(RefusalCode.TOO_MANY_VIEWERS, most=most)
             await _send_and_close(connection, full_line(full))
             return
-        if sum(one == member for one in self._inside.values()) >= EACH_MOST:
+        if sum(viewer == member for viewer in self._inside.values()) >= EACH_MOST:
             full = Refusal(RefusalCode.TOO_MANY_SCREENS, name=member.name, most=EACH_MOST)
             await _send_and_close(connection, full_line(full))
             return

@@ -20,7 +20,7 @@ class EncryptedConnection:
     below: asyncio.Transport
 
     def abort(self) -> None:
-        """Close it at once, discarding what is buffered."""
+        """Close it at once, discarding buffered data."""
         self.writer.transport.abort()
         self.below.abort()
 

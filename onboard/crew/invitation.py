@@ -32,7 +32,7 @@ LEAST_LETTERS: Final = 40
 """Shorter than any pairing text, longer than a host name that is typed."""
 
 _TYPED = str.maketrans({"0": "O", "1": "I", "8": "B"})
-"""Digits that base32 lacks, and the letters they are mistaken for."""
+"""Digits that base32 lacks, mapped to the letters they are mistaken for."""
 
 RETYPE: Final = "type it again, or have the craft make another with: wattwake-onboard pair"
 

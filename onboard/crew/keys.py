@@ -37,7 +37,7 @@ def identity_path(folder: Path) -> Path:
 
 
 def is_paired(folder: Path) -> bool:
-    """Return whether a key was made, which opens the feed to the network."""
+    """Return whether a key exists, which opens the feed to the network."""
     try:
         return identity_path(folder).is_file()
     except OSError:
@@ -45,12 +45,12 @@ def is_paired(folder: Path) -> bool:
 
 
 def make_folder(folder: Path) -> None:
-    """Make the folder of the pairing, accessible to its owner only.
+    """Create the folder of the pairing, accessible to its owner only.
 
     Raises
     ------
     UsageError
-        If it cannot be made, or is accessible to others.
+        If it cannot be created, or is accessible to others.
     """
     try:
         make_own_folder(folder.parent)
@@ -77,7 +77,7 @@ def _user(number: int) -> str:
 
 
 def make_identity(folder: Path) -> None:
-    """Make a key and its certificate if there are none yet, with an empty crew.
+    """Create a key and its certificate if there are none yet, with an empty crew.
 
     Raises
     ------
@@ -85,7 +85,7 @@ def make_identity(folder: Path) -> None:
         If the library is not installed, or they cannot be written.
     """
     make_folder(folder)
-    # When two pair at once, one makes the key, and both show the same one.
+    # When two pair at once, one creates the key, and both show the same key.
     with locked(folder):
         if is_paired(folder):
             return
@@ -109,7 +109,7 @@ def _new_identity() -> str:
     except ImportError:
         raise UsageError(f"pair: the key needs a library that is not installed: {EXTRA}") from None
     key = ec.generate_private_key(ec.SECP256R1())
-    # Reveals nothing of the craft: anybody who connects can read it.
+    # Reveals nothing about the craft: any peer that connects can read it.
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "wattwake")])
     certificate = (
         x509.CertificateBuilder()
@@ -188,7 +188,7 @@ def server_context(folder: Path) -> ssl.SSLContext:
 
 
 def readable_by_others(folder: Path) -> list[Path]:
-    """Return those of the pairing's files that others than the owner may read or write."""
+    """Return the pairing's files that users other than the owner may read or write."""
     found = []
     for path in (folder, *sorted(folder.glob("*"))):
         try:

@@ -1,4 +1,4 @@
-"""Limits on unauthenticated connections, of each address and of all together.
+"""Limits on unauthenticated connections, per address and in total.
 
 Rates are far above what an honest viewer needs. Common practice, no source.
 """
@@ -24,7 +24,7 @@ CODES_BURST, CODES_PER_S = 20.0, 2.0
 """Codes tried from all addresses; viewers with a token are not affected."""
 
 ADDRESSES_MOST: Final = 256
-"""Addresses remembered; the one idle for longest is forgotten first."""
+"""Addresses stored at most; the one idle for longest is discarded first."""
 
 
 class _Account:
@@ -99,7 +99,9 @@ class Limits:
         if account is None:
             account = self.accounts[address] = _Account(self._come_burst)
             while len(self.accounts) > ADDRESSES_MOST:
-                idle = next((name for name, one in self.accounts.items() if not one.waiting), None)
+                idle = next(
+                    (name for name, account in self.accounts.items() if not account.waiting), None
+                )
                 if idle is None or idle == address:
                     break
                 del self.accounts[idle]

@@ -57,7 +57,7 @@ class Member:
 
 @dataclass(frozen=True)
 class Code:
-    """A code that was not used yet.
+    """An unused code.
 
     Parameters
     ----------
@@ -68,9 +68,9 @@ class Code:
     name
         Name the viewer will have; empty takes its own.
     made_s
-        When it was made [s since the board started].
+        When it was created [s since the board started].
     boot
-        Identifies that start of the board.
+        Identifies that boot of the board.
     """
 
     code_sha256: str
@@ -88,7 +88,7 @@ class Crew:
     codes: tuple[Code, ...] = ()
 
     def member_with(self, token: str) -> Member | None:
-        """Return the member a token belongs to, None if nobody's."""
+        """Return the member with a token, None if there is none."""
         found = None
         given = _digest(token.encode())
         for member in self.members:
@@ -101,9 +101,9 @@ class Crew:
         """Return the entry of a valid code, None if it is unknown, used or lapsed."""
         found = None
         given = _digest(code)
-        for one in self.codes:
-            if hmac.compare_digest(one.code_sha256, given) and _is_valid(one, now_s, boot):
-                found = one
+        for pending in self.codes:
+            if hmac.compare_digest(pending.code_sha256, given) and _is_valid(pending, now_s, boot):
+                found = pending
         return found
 
 
@@ -115,7 +115,7 @@ def _boot_id() -> str:
 
 @dataclass(frozen=True)
 class BoardTime:
-    """Time since the board started [s], and an id of that start; needs no time of day."""
+    """Time since the board started [s], and an id of that boot; needs no time of day."""
 
     now_s: Callable[[], float] = lambda: time.clock_gettime(time.CLOCK_BOOTTIME)
     boot: Callable[[], str] = _boot_id
@@ -173,7 +173,7 @@ class CrewBook:
         Raises
         ------
         UsageError
-            If the file exists and cannot be used: then nobody may join.
+            If the file exists and cannot be used: then no viewer may join.
         """
         try:
             if self.path.stat().st_size > MOST_BYTES:
@@ -188,7 +188,7 @@ class CrewBook:
             ) from None
 
     def invite(self, role: Role, name: str = "") -> bytes:
-        """Make a code for one viewer.
+        """Create a code for one viewer.
 
         Raises
         ------
@@ -219,7 +219,7 @@ class CrewBook:
             taken = {member.name for member in crew.members}
             name = free_name(waiting.name or own_name, taken, NAME_MOST - 4)
             member = Member(name, waiting.role, _digest(token.encode()))
-            others = tuple(one for one in crew.codes if one is not waiting)
+            others = tuple(code for code in crew.codes if code is not waiting)
             self._write(Crew((*crew.members, member), others))
         return member, token
 
@@ -233,8 +233,8 @@ class CrewBook:
         """
         with locked(self._folder):
             crew = self.read()
-            members = tuple(one for one in crew.members if one.name != name)
-            codes = tuple(one for one in crew.codes if one.name != name)
+            members = tuple(member for member in crew.members if member.name != name)
+            codes = tuple(code for code in crew.codes if code.name != name)
             if members == crew.members and codes == crew.codes:
                 return False
             self._write(Crew(members, codes))
@@ -246,7 +246,9 @@ class CrewBook:
 
     def _without_lapsed(self, crew: Crew) -> Crew:
         now_s, boot = self._board.now_s(), self._board.boot()
-        return replace(crew, codes=tuple(one for one in crew.codes if _is_valid(one, now_s, boot)))
+        return replace(
+            crew, codes=tuple(code for code in crew.codes if _is_valid(code, now_s, boot))
+        )
 
     def _write(self, crew: Crew) -> None:
         stated = {"schema": SCHEMA, **asdict(crew)}
@@ -290,8 +292,8 @@ def _crew_from(raw: Any) -> Crew:
     """
     if set(raw) != {"schema", "members", "codes"} or raw["schema"] != SCHEMA:
         raise ValueError
-    members = tuple(Member(**one) for one in raw["members"])
-    codes = tuple(Code(**one) for one in raw["codes"])
+    members = tuple(Member(**row) for row in raw["members"])
+    codes = tuple(Code(**row) for row in raw["codes"])
     for member in members:
         if not (
             good_name(member.name) and member.role in ROLES and _is_digest(member.token_sha256)

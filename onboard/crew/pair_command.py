@@ -81,7 +81,7 @@ def _as_dict(invitation: Invitation, role: str, name: str, answers: bool) -> dic
 
 def _lines(invitation: Invitation, role: str, name: str, answers: bool) -> list[str]:
     text = invitation.as_text()
-    place = ", ".join(f"{one}:{invitation.port}" for one in invitation.addresses)
+    place = ", ".join(f"{address}:{invitation.port}" for address in invitation.addresses)
     may = {"crew": "look, mark and set targets", "viewer": "look only"}[role]
     lines = [
         f"The craft is wattwake-{name} at {place}.",
@@ -108,7 +108,7 @@ def _qr(text: str) -> list[str]:
 
 
 def _answers_soon(crew: Address, pin: bytes) -> bool:
-    """Return whether a daemon answers within the time one takes to find its first key."""
+    """Return whether a daemon answers within the time it needs to find its first key."""
     until_s = time.monotonic() + OPENS_S
     while not (answers := door_answers(crew, pin)) and time.monotonic() < until_s:
         time.sleep(0.2)
@@ -122,8 +122,8 @@ def _list(folder: Path, as_json: bool) -> int:
         stated = {
             "schema": SCHEMA,
             "open": is_paired(folder),
-            "viewers": [{"name": one.name, "role": one.role} for one in crew.members],
-            "waiting": [{"name": one.name or None, "role": one.role} for one in waiting],
+            "viewers": [{"name": member.name, "role": member.role} for member in crew.members],
+            "waiting": [{"name": code.name or None, "role": code.role} for code in waiting],
         }
         print(json.dumps(stated, indent=2))
         return 0
@@ -131,8 +131,8 @@ def _list(folder: Path, as_json: bool) -> int:
         print("nobody is paired: the feed is for this board only")
     elif not crew.members:
         print("nobody is paired yet")
-    rows: list[tuple[str, str]] = [(one.name, one.role) for one in crew.members]
-    rows += [(one.name or UNNAMED, f"{one.role}, not used yet") for one in waiting]
+    rows: list[tuple[str, str]] = [(member.name, member.role) for member in crew.members]
+    rows += [(code.name or UNNAMED, f"{code.role}, not used yet") for code in waiting]
     width = max((len(name) for name, _ in rows), default=0)
     for name, what in rows:
         print(f"{name:<{width}}  {what}")
@@ -143,9 +143,9 @@ def _revoke(folder: Path, name: str, as_json: bool) -> int:
     book = CrewBook(folder)
     # A viewer may have given itself the very name that stands for nameless codes.
     names = (name, "") if name == UNNAMED else (name,)
-    revoked = [book.revoke(one) for one in names] if is_paired(folder) else []
+    revoked = [book.revoke(name) for name in names] if is_paired(folder) else []
     if not any(revoked):
-        known = ", ".join(one.name for one in book.read().members) or "nobody"
+        known = ", ".join(member.name for member in book.read().members) or "nobody"
         raise UsageError(f"--revoke {name}: nobody of that name is paired: known: {known}")
     if as_json:
         print(json.dumps({"schema": SCHEMA, "revoked": name}))

@@ -1,7 +1,7 @@
 """The viewer's side of TLS: a craft is known by the fingerprint of its certificate, nothing else.
 
-Names and dates in the certificate mean nothing: a board without a clock has no dates. What counts
-is proof of possession of the pinned certificate's key, which TLS gives.
+Names and dates in the certificate are ignored: a board without a clock has no dates. TLS proves
+possession of the pinned certificate's key, and that is sufficient.
 """
 
 import hmac
@@ -17,7 +17,7 @@ CONNECT_S: Final = 2.0
 
 
 def client_context() -> ssl.SSLContext:
-    """Return a TLS context that takes any certificate; compare it by `is_pinned`."""
+    """Return a TLS context that accepts any certificate; check it by `is_pinned`."""
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
     context.minimum_version = ssl.TLSVersion.TLSv1_2
     context.check_hostname, context.verify_mode = False, ssl.CERT_NONE

@@ -16,7 +16,7 @@ from onboard.errors import WattwakeError
 from onboard.options import Command, OneLineParser, add_commands
 
 COMMANDS: Final = (RUN, CHECK, PAIR, INSTALL_SERVICE)
-"""A row a command; `--help` keeps the order."""
+"""One row per command, in the order of `--help`."""
 
 log = logging.getLogger("wattwake")
 
@@ -37,7 +37,7 @@ def main(argv: list[str] | None = None) -> int:
     except OSError as problem:
         if problem.errno not in (errno.EPIPE, errno.ENOSPC):
             raise
-        # The reader of stdout is gone, or the file behind it is full.
+        # The reader of stdout has gone, or its file is on a full disk.
         discard_stdout()
         log.error("stdout cannot be written: %s", problem.strerror)
         return 1

@@ -1,9 +1,9 @@
-"""End of a run: a signal asks for it, a second one forces it, and it never takes long.
+"""Shutdown of a run: one signal requests it, a second forces it, and its duration is bounded.
 
-After the first signal the loop finishes its work and what is left is written, within `left_s`. From
-then on SIGTERM and SIGINT have their default action: a second one ends the process, whatever hangs.
-A thread with no other work ends it once the time is up: a card that does not respond may block any
-other thread, and Python would wait for some of them.
+After the first signal the loop finishes its work and pending data are written, within `left_s`.
+From then on SIGTERM and SIGINT have their default action: a second signal ends the process,
+whatever hangs. A dedicated thread ends it at the deadline: a card that does not respond may block
+any other thread, and Python would wait for some of them.
 """
 
 import asyncio
@@ -18,16 +18,17 @@ from collections.abc import Callable
 from types import FrameType
 
 END_WITHIN_S = 2.6
-"""Longest end of the process, unless the kernel blocks it: promised are 3 s."""
+"""Deadline of the shutdown, unless the kernel blocks it; 3 s are promised."""
 
 WRITE_WITHIN_S = 2.0
-"""Longest wait for what is left to be written."""
+"""Longest wait for pending writes [s]."""
 
 LEAST_S = 0.3
-"""Time for writing even if the end began slowly."""
+"""Time granted for writing even if the shutdown began slowly [s]."""
 
 STEP_S = 0.1
-"""The time is counted in steps: on a busy board each takes longer, and so may the end."""
+"""The deadline is counted in steps [s]: on a busy board each takes longer, and so may the
+shutdown."""
 
 log = logging.getLogger("wattwake")
 
@@ -37,7 +38,7 @@ class Ending:
 
     def __init__(self) -> None:
         self.is_over = False
-        """Set when nothing is left to do."""
+        """Set when the shutdown is complete."""
         self._stop: Callable[[], object] = lambda: None
         self._began_s: float | None = None
         self._exit_code = 1
@@ -46,7 +47,7 @@ class Ending:
         self._begun: queue.SimpleQueue[None] = queue.SimpleQueue()
 
     def listen(self, loop: asyncio.AbstractEventLoop, stop: asyncio.Event) -> None:
-        """Handle SIGTERM and SIGINT; one that is ignored from outside (nohup) stays ignored."""
+        """Handle SIGTERM and SIGINT; a signal inherited as ignored (nohup) stays ignored."""
         self._stop = lambda: loop.call_soon_threadsafe(stop.set)
         for number in (signal.SIGINT, signal.SIGTERM):
             if signal.getsignal(number) is not signal.SIG_IGN:
@@ -54,11 +55,11 @@ class Ending:
                 self._handled.append(number)
 
     def guard(self) -> None:
-        """Start the thread that exits the process if its end takes too long."""
+        """Start the thread that exits the process if the shutdown takes too long."""
         threading.Thread(target=self.enforce, name="end", daemon=True).start()
 
     def begin(self) -> None:
-        """Mark the begin of the end, for whatever reason."""
+        """Mark the start of the shutdown, for any reason."""
         if self._began_s is None:
             self._began_s = time.monotonic()
             self._begun.put(None)
@@ -66,7 +67,7 @@ class Ending:
             signal.signal(number, signal.SIG_DFL)
 
     def left_s(self) -> float:
-        """Return how much longer to wait for what is being written [s]."""
+        """Return the remaining wait for pending writes [s]."""
         elapsed_s = 0.0 if self._began_s is None else time.monotonic() - self._began_s
         return max(WRITE_WITHIN_S - elapsed_s, LEAST_S)
 
@@ -78,7 +79,7 @@ class Ending:
             self._stop()
 
     def enforce(self) -> None:
-        """Wait for the end to begin, give it its time, then exit the process."""
+        """Wait for the shutdown to begin, wait out its deadline, then exit the process."""
         self._begun.get()
         for _ in range(round(END_WITHIN_S / STEP_S)):
             time.sleep(STEP_S)

@@ -1,7 +1,7 @@
-"""Intake: whatever arrives on the link is recorded first, then queued for the figures.
+"""Intake: everything received on the link is recorded first, then queued for the figures.
 
 The daemon's loop calls it five times a second. If the loop is late, or much has arrived, the
-reading thread calls it: recording goes on whatever the figures do, and no flood accumulates.
+reading thread calls it: recording continues whatever the figures do, and no backlog builds up.
 """
 
 import threading
@@ -26,15 +26,15 @@ QUEUED_MOST_FRAMES = 100_000
 figures are folded again from the record."""
 
 MOVED_AFTER_S, MOVED_AFTER_FRAMES = 2.0, 5
-"""Answer a craft at a new address after so many frames from there and so long a silence at the old
-one: a frame or two that pass their checksum by chance in a flood change nothing."""
+"""Answer a craft at a new address after this many frames from there and this silence at the old
+one [s]: a frame or two that pass their checksum by chance in a flood have no effect."""
 
 TURN_MOST_FRAMES = 5_000
 """Frames handed to the figures in one tick: a burst must not delay feed and signals."""
 
 
 class Intake:
-    """Scan, record and queue what a link gives.
+    """Scan, record and queue the data of a link.
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ class Intake:
         self._queue: deque[Frames] = deque()
         self._queued_frames = 0
         self._failed: Frames | None = None
-        """Frames that the recorder failed at in its last call."""
+        """Frames whose recording failed in the last call."""
         self.scan_faults = Faults("the scanner of the link")
         self.record_faults = Faults("the recorder")
         self._fault: BaseException | None = None
@@ -71,7 +71,7 @@ class Intake:
         """Whether frames were dropped before the figures got them."""
 
     def record_to(self, write: Write | None) -> None:
-        """Record from now on, with all that has arrived before; None keeps no record."""
+        """Record from now on, including all that arrived before; None keeps no record."""
         with self._lock:
             self._write = write
             waiting, self._unrecorded = self._unrecorded or deque(), None
@@ -79,7 +79,7 @@ class Intake:
                 self._record(frames)
 
     def advance(self) -> None:
-        """Scan, record and queue what has arrived. Thread-safe; raises nothing."""
+        """Scan, record and queue the bytes received. Thread-safe; raises nothing."""
         with self._lock:
             try:
                 frames = self._scanned(self._reader.take())
@@ -100,7 +100,7 @@ class Intake:
 
     @contextmanager
     def at_rest(self) -> Iterator[list[Frames]]:
-        """Yield all queued frames; within the block nothing is scanned or recorded."""
+        """Yield all queued frames; scanning and recording pause within the block."""
         with self._lock:
             self.advance()
             yield self._next(QUEUED_MOST_FRAMES)
@@ -114,9 +114,9 @@ class Intake:
         return parts
 
     def _scanned(self, pieces: list[Piece]) -> Frames | None:
-        """Return the valid frames; a fault costs the present bytes and no more.
+        """Return the valid frames; a fault costs no more than the present bytes.
 
-        They are scanned once more from their beginning first: a passing fault costs less.
+        First they are scanned once more from the start: a transient fault costs less.
         """
         frames = None
         for _ in range(2):
@@ -134,7 +134,7 @@ class Intake:
         return frames
 
     def _answer(self, frames: Frames) -> None:
-        """Answer the followed craft at its address, whoever else sends in its name."""
+        """Answer the followed craft at its own address, despite other senders in its name."""
         if self.followed is None:
             return
         system, component = self.followed
@@ -158,7 +158,7 @@ class Intake:
         if self._unrecorded is not None:
             self._unrecorded.append(frames)
         elif self._write is not None:
-            # Retry what failed last time, before newer frames.
+            # Retry frames that failed last time before newer ones.
             failed, self._failed = self._failed, None
             for part in (frames,) if failed is None else (failed, frames):
                 try:
@@ -178,6 +178,6 @@ class Intake:
 
 
 def _for_the_record(frames: Frames) -> Frames:
-    """Leave out the message that carries a signing key: it must not be recorded."""
+    """Drop the message that carries a signing key: it must not be recorded."""
     carries_key = frames.message_id == SETUP_SIGNING
     return frames.where(~carries_key) if carries_key.any() else frames

@@ -1,7 +1,7 @@
 """Keep a process that runs for days small: return freed memory to the system.
 
-A fit of the curve needs a megabyte or two for a moment, and more as more is learned. Small blocks
-that stay allocated fragment what was freed, and without trimming the process would only grow.
+A fit of the curve briefly needs a megabyte or two, and more as more is learned. Small blocks that
+stay allocated fragment the freed memory, and without trimming the process would only grow.
 """
 
 import ctypes
@@ -9,7 +9,7 @@ import gc
 from collections.abc import Callable
 
 TRIM_EVERY_S = 10.0
-"""Interval between trims; a fit of the curve or a save is followed by one at once."""
+"""Interval between trims [s]; a fit of the curve or a save triggers one at once."""
 
 _ARENA_MAX = -8
 """M_ARENA_MAX of mallopt(3); from its header, malloc.h."""
@@ -17,7 +17,7 @@ _ARENA_MAX = -8
 
 def begin() -> None:
     """Have all threads share one malloc arena; call it before they start."""
-    # Modules are never freed: spare each collection the search through them.
+    # Modules are never freed: exclude them from garbage collection.
     gc.collect()
     gc.freeze()
     _call("mallopt", _ARENA_MAX, 1)
@@ -31,11 +31,11 @@ class Trimmer:
         self._fit: object = None
 
     def trim_soon(self) -> None:
-        """Trim at the next call: much memory was used just now."""
+        """Trim at the next call: much memory has just been used."""
         self._due_s = 0.0
 
     def trim_if_due(self, now_s: float, fit: object) -> None:
-        """Trim if it is time, or if the curve was fitted again.
+        """Trim if it is due, or if the curve was refitted.
 
         Parameters
         ----------
@@ -56,7 +56,7 @@ def trim() -> None:
 
 
 def _call(name: str, *values: int) -> None:
-    """Call a function of the C library, if it has it: not all do."""
+    """Call a function of the C library, if it exists there."""
     function: Callable[..., int] | None = getattr(ctypes.CDLL(None), name, None)
     if function is not None:
         function(*values)

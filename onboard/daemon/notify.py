@@ -2,8 +2,8 @@
 
 The protocol is that of systemd's man pages sd_notify(3) and sd_watchdog_enabled(3), version 252:
 one datagram of `KEY=value` lines to the socket named in the environment. Without that socket, as
-when started by hand, all functions do nothing. None raises or blocks for long: a manager that does
-not read must not delay the figures. All return whether the datagram was sent.
+when started from a shell, all functions do nothing. None raises or blocks for long: a manager that
+does not read must not delay the figures. All return whether the datagram was sent.
 """
 
 import os
@@ -61,7 +61,7 @@ def _send(state: str | None, status_text: str | None = None) -> bool:
         return False
     lines = [] if state is None else [state]
     if status_text is not None:
-        # On one line: text from outside must not inject a statement of its own.
+        # On one line: external text must not inject further assignments.
         lines.append(f"STATUS={' '.join(status_text.split())[:STATUS_MOST]}")
     if address.startswith("@"):
         address = f"\0{address[1:]}"

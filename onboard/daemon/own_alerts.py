@@ -9,7 +9,7 @@ from onboard.record.subscriber import Subscriber
 from onboard.telemetry.mavlink.signing import RefusedFrames
 
 SILENT_S = 2.0
-"""Silence of the link before it is an alert."""
+"""Silence of the link that raises an alert [s]."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class Running:
 
 
 class OwnAlerts:
-    """The daemon's alerts, with how long each has been on."""
+    """The daemon's alerts, with the time since each was raised."""
 
     def __init__(self) -> None:
         self._since_s: dict[AlertCode, float] = {}
@@ -90,5 +90,5 @@ def _alerts(running: Running) -> Iterator[Alert]:
         yield Alert(AlertCode.SCAN_FAILED, faults=running.scan_faults)
     if running.record_faults:
         yield Alert(AlertCode.RECORD_FAILED, faults=running.record_faults)
-    for one in running.failing:
-        yield Alert(one.code, faults=one.faults)
+    for subscriber in running.failing:
+        yield Alert(subscriber.code, faults=subscriber.faults)

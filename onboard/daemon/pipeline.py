@@ -1,7 +1,7 @@
-"""The daemon's pipeline: what the link gives is recorded, then handed to each subscriber.
+"""The daemon's pipeline: data of the link are recorded, then passed to each subscriber.
 
 Subscribers are the figures, the requests to the autopilot, the notes beside the record, the feed
-and others: each may fail alone. Commands of viewers and a new profile come in from the side.
+and others: each may fail alone. Commands of viewers and a new profile enter asynchronously.
 """
 
 import logging
@@ -49,7 +49,7 @@ class Pipeline:
     link
         Name of the link.
     clock
-        Stamps what is received.
+        Clock of receipt.
     """
 
     def __init__(
@@ -94,13 +94,13 @@ class Pipeline:
 
     @property
     def ride(self) -> Ride:
-        """The ride that figures are of now."""
+        """The ride that is shown now."""
         return self.keeper.ride
 
     def begin(self) -> None:
         """Begin a session, unless no record is kept, and record from now on.
 
-        If the autopilot kept running, the session goes on with an earlier trip.
+        If the autopilot kept running, the session continues an earlier trip.
         """
         settings = self._settings
         if settings.record is not None:
@@ -118,7 +118,7 @@ class Pipeline:
         Parameters
         ----------
         left_s
-            Returns how much longer to wait for the card [s].
+            Returns the remaining wait for the card [s].
         """
         if self.book is not None:
             kept = self.keeper.kept() if self.keeper.is_whole else None
@@ -139,7 +139,7 @@ class Pipeline:
         )
 
     def tick(self) -> None:
-        """Record what has arrived, then run each subscriber, whatever becomes of the others."""
+        """Record what has arrived, then run each subscriber, even if others fail."""
         # Read the clocks before the bytes are taken: later bytes get later stamps.
         now_s, now_us = time.monotonic(), self._clock()
         parts = self.intake.turn()
@@ -158,7 +158,7 @@ class Pipeline:
         self._memory.run(now_s, lambda: self._trimmer.trim_if_due(now_s, fit))
 
     def _fold(self, parts: Sequence[Frames], now_s: float, now_us: int) -> None:
-        """Hand what has arrived to the figures."""
+        """Pass the frames received to the figures."""
         before = self.ride.decoder.messages
         self.keeper.take(parts, now_us)
         if self.intake.fell_behind:
@@ -180,13 +180,13 @@ class Pipeline:
         )
 
     def _request(self, parts: Sequence[Frames], now_s: float) -> None:
-        """Request from the autopilot what is missing."""
+        """Request missing messages from the autopilot."""
         for frames in parts:
             self._requester.observe(frames, now_s)
         self._reader.write(self._requester.due(now_s, *(self._followed or (None, None))))
 
     def save_notes(self, now_s: float, now_us: int) -> None:
-        """Write the notes beside the record, and what was learned, if that is due."""
+        """Write the notes beside the record and the learned state, if due."""
         if self.book is not None:
             if (utc := self.ride.utc) is not None:
                 self.book.note_utc(utc, now_us)
@@ -205,7 +205,7 @@ class Pipeline:
             self.intake.scan_faults.count,
             self.intake.record_faults.count,
             tuple(self.keeper.alerts()),
-            [one for one in self._subscribers if one.failing],
+            [subscriber for subscriber in self._subscribers if subscriber.failing],
         )
 
     def on_command(self, command: Command, reply: Reply) -> None:
@@ -214,18 +214,18 @@ class Pipeline:
         if isinstance(placed, Refused):
             reply(placed.why, None)
             return
-        one = timed_command(placed, self.ride, self.keeper.last_stamp_us)
+        timed = timed_command(placed, self.ride, self.keeper.last_stamp_us)
         try:
-            refusal = apply_command(placed, self.ride, lambda: self._new_trip(one))
+            refusal = apply_command(placed, self.ride, lambda: self._new_trip(timed))
         except Exception as fault:
-            # The figures may have been left half changed.
+            # The figures may have been left in an inconsistent state.
             self.keeper.failed(fault)
             refusal = Refusal(RefusalCode.FAULT)
         # A new trip is noted where the old one ends.
         if refusal is None and not (isinstance(placed, Mark) and placed.mark == "new_trip"):
-            self.keeper.add(one)
+            self.keeper.add(timed)
             if self.book is not None:
-                self.book.mark(one)
+                self.book.mark(timed)
         reply(refusal, placed)
 
     def _new_trip(self, mark: TimedCommand) -> Refusal | None:
@@ -233,10 +233,10 @@ class Pipeline:
         if not self.keeper.caught_up:
             return Refusal(RefusalCode.READING_RECORD)
         if self.book is not None and self.book.behind:
-            # What waits for the card belongs to the present trip, and would be lost.
+            # Frames queued for the card belong to the present trip, and would be lost.
             return Refusal(RefusalCode.CARD_BEHIND)
         with self.intake.at_rest() as parts:
-            # What is in the old record belongs to the old trip.
+            # Frames in the old record belong to the old trip.
             self._fold(parts, time.monotonic(), self._clock())
             stay = settings_in_force(self.ride, self.keeper.profile)
             if self.book is not None:
@@ -249,10 +249,10 @@ class Pipeline:
                     )
         self.keeper.new_trip()
         self.publisher.another_ride()
-        for one in stay:
-            apply_command(one, self.ride, lambda: None)
+        for command in stay:
+            apply_command(command, self.ride, lambda: None)
             if self.book is not None:
-                self.book.mark(timed_command(one, self.ride, self.keeper.last_stamp_us))
+                self.book.mark(timed_command(command, self.ride, self.keeper.last_stamp_us))
         return None
 
     def reload(self) -> None:
@@ -278,7 +278,7 @@ class Pipeline:
             notify.ready()
 
     def _log_link(self, problem: LinkError | None) -> None:
-        """Log once when the link goes down and when it comes back."""
+        """Log when the link goes down and when it is back, once each."""
         text = None if problem is None else str(problem)
         if text != self._logged_problem:
             log.warning("%s", text or "the link is back")

@@ -17,7 +17,7 @@ def print_line(text: str) -> None:
 
 
 def discard_stdout() -> None:
-    """Redirect stdout to nowhere: what is left in its buffer would make the exit fail."""
+    """Redirect stdout to the null device: flushing its buffer would make the exit fail."""
     sink = os.open(os.devnull, os.O_WRONLY | os.O_CLOEXEC)
     os.dup2(sink, sys.stdout.fileno())
     os.close(sink)

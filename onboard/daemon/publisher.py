@@ -1,4 +1,4 @@
-"""What viewers get: snapshots with the daemon's own alerts, and at times the trip line."""
+"""Publishing to viewers: snapshots with the daemon's own alerts, and at times the trip line."""
 
 from collections import deque
 from collections.abc import Callable
@@ -15,7 +15,7 @@ from onboard.restarts.trip_keeper import TripKeeper
 RATE_OVER_S = 5.0
 
 TRIP_LINE_EVERY_S = 60.0
-"""Interval between trip lines to all viewers; each extends its own in between."""
+"""Interval between trip lines to all viewers [s]; each extends its own in between."""
 
 
 class Publisher:
@@ -34,13 +34,13 @@ class Publisher:
         self._keeper = keeper
         self._alerts = OwnAlerts()
         self.watching = Subscriber(AlertCode.ALERTS_FAILED, "the daemon's own alerts")
-        """Runs the daemon's alerts: if they fail, figures are still shown."""
+        """Runs the daemon's alerts: if they fail, figures stay visible."""
         self._seen_s: float | None = None
         self._counts: deque[tuple[float, int]] = deque()
         self._trip_line_due_s = 0.0
 
     def craft_seen(self, now_s: float) -> None:
-        """Note that a message of the followed craft came just now [s]."""
+        """Record that a message of the followed craft arrived now [s]."""
         self._seen_s = now_s
 
     def another_ride(self) -> None:
@@ -60,7 +60,7 @@ class Publisher:
         running
             State of the daemon.
         source
-            Name of the link, for people.
+            Display name of the link.
         """
         now_s = running.now_s
         self._count(now_s)
@@ -81,7 +81,7 @@ class Publisher:
             self._counts.popleft()
 
     def _snapshot_line(self, source: str, now_s: float, alerts: tuple[Alert, ...]) -> bytes:
-        """Return the snapshot; if the figures fail, one that says so."""
+        """Return the snapshot; if the figures fail, one with that reason."""
         try:
             return self._line(source, now_s, alerts)
         except Exception as fault:
@@ -108,7 +108,7 @@ class Publisher:
 
     def _messages_per_s(self) -> Number:
         if (why_none := self._keeper().why_none) is not None:
-            # The ride receives nothing, so there is nothing to count.
+            # The ride receives no messages, so there are none to count.
             return why_none
         (first_s, first), (last_s, last) = self._counts[0], self._counts[-1]
         if last_s - first_s < 1.0:

@@ -1,6 +1,6 @@
 """Rate limit on repeated log messages: a fault five times a second must not fill a card.
 
-The first message of a kind passes at once, then one a minute, with the count of those suppressed.
+The first message of a kind passes at once, then one per minute, with the count of those suppressed.
 """
 
 import logging
@@ -18,7 +18,7 @@ ANSWER = {"is_answer": True}
 """`extra` of a message that answers the owner: it always passes."""
 
 KINDS_MOST = 200
-"""Kinds remembered; the one silent for longest is forgotten first."""
+"""Kinds stored at most; the one silent for longest is discarded first."""
 
 KEY_MOST = 200
 """Leading characters of a message that define its kind."""
@@ -33,7 +33,7 @@ class _Kind:
 
 
 class QuietFilter(logging.Filter):
-    """Pass one message of a kind a minute. Add one instance to each handler.
+    """Pass one message of a kind per minute. Add an instance to each handler.
 
     Messages with the same format string and level are of one kind. If the format contains no word,
     such as `%s`, the formatted text counts instead.
@@ -45,7 +45,7 @@ class QuietFilter(logging.Filter):
     every_s
         Shortest interval between messages of one kind [s].
     kinds_most
-        Kinds remembered.
+        Kinds stored at most.
     """
 
     def __init__(

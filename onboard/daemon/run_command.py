@@ -35,15 +35,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Run the daemon until it is stopped; return the exit code."""
-    # Heavy imports come before all else: what follows reuses the memory they free.
+    # Heavy imports come first: the rest reuses the memory they free.
     from onboard.daemon import lean_memory
     from onboard.daemon.ending import Ending
     from onboard.daemon.run_settings import merged
     from onboard.daemon.service import Service
     from onboard.efficiency.advice.target import Aim
 
-    # If the watchdog strikes, the log shows where the daemon hung.
-    if sys.stderr is not None:  # it may be closed from outside
+    # If the watchdog fires, the log shows where the daemon hung.
+    if sys.stderr is not None:  # it may be inherited as closed
         faulthandler.enable()
     for handler in logging.getLogger().handlers:
         handler.addFilter(QuietFilter())

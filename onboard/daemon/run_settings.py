@@ -15,7 +15,7 @@ from onboard.profile import Profile, read_profile
 
 @dataclass(frozen=True)
 class Settings:
-    """Settings of a run of the daemon, or of a check of what it would meet."""
+    """Settings of a run of the daemon, or of a check."""
 
     profile: Profile
     connection: str
@@ -35,7 +35,7 @@ class Settings:
 
 
 def merged(arguments: argparse.Namespace, **more: Any) -> Settings:
-    """Return the settings by options, else by the profile; a file is recorded only on demand.
+    """Return the settings from options, else from the profile; a file is recorded only on demand.
 
     Parameters
     ----------
@@ -47,7 +47,7 @@ def merged(arguments: argparse.Namespace, **more: Any) -> Settings:
     Raises
     ------
     WattwakeError
-        If the profile cannot be used, or an address would open the plain feed to everybody.
+        If the profile cannot be used, or an address would expose the plain feed to others.
     """
     profile, text = Profile(), None
     if arguments.profile:

@@ -19,7 +19,7 @@ from onboard.telemetry.link.reopening import Reopener
 from onboard.telemetry.link.stamp_clock import StampClock
 
 PUBLISH_EVERY_S = 0.2
-"""Interval at which blocks are folded and snapshots published."""
+"""Interval at which blocks are folded and snapshots published [s]."""
 
 log = logging.getLogger("wattwake")
 
@@ -32,7 +32,7 @@ class Service:
     settings
         Settings of the run.
     ending
-        Bounds the time of its end; by default one that leaves the process alone.
+        Bounds the time of its shutdown; by default one that never exits the process.
     """
 
     def __init__(self, settings: Settings, ending: Ending | None = None) -> None:
@@ -66,7 +66,7 @@ class Service:
                 await self._end(pipeline, reader, door)
 
     def _first_link(self, reopen: Reopener) -> Link | None:
-        """Open the link. A server that is not up yet is tried again; anything else is an error."""
+        """Open the link; a server that is not up yet is retried, anything else is an error."""
         try:
             return reopen()
         except LinkError as problem:
@@ -76,10 +76,10 @@ class Service:
             return None
 
     async def _start(self, pipeline: Pipeline, reader: LinkReader, name: str) -> None:
-        # Signals before any output: whoever reads that may stop us at once.
+        # Signals before any output: its reader may stop the daemon at once.
         loop = asyncio.get_running_loop()
         self._ending.listen(loop, self.stop)
-        # Ignored from outside (nohup) stays ignored.
+        # A signal inherited as ignored (nohup) stays ignored.
         if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:
             loop.add_signal_handler(signal.SIGHUP, pipeline.reload)
         # The reader before the session: finding the last one takes time, and bytes wait meanwhile.
@@ -125,7 +125,7 @@ class Service:
                     await self.stop.wait()
             except TimeoutError:
                 pass
-        # What has arrived by now is still recorded.
+        # Bytes received by now are still recorded.
         reader.stop()
         pipeline.tick()
         while reader.waiting_bytes:

@@ -12,17 +12,17 @@
                                                 └─> trip sums, windows, what both meters count
 
 **Folding.** A block, however long, is cut into slices of stream time (`meters/slices.py`). The
-gates of each source reject the impossible; its meter adds the rest to cumulative curves. Seconds
-that every source has passed are cut from the curves (`sources/settled_seconds.py`). Whatever learns
-or advises folds those, so it cannot depend on the partition. After each slice the totals that both
-meters count are recorded: last, because which sources count is decided as the seconds settle.
+gates of each source reject impossible samples; its meter adds the rest to cumulative curves.
+Seconds that every source has passed are cut from the curves (`sources/settled_seconds.py`). All
+parts that learn or advise fold those, so they cannot depend on the partition. After each slice the
+totals that both meters count are recorded: last, as sources are chosen while the seconds settle.
 
-**Evaluating.** What raises an alert or has a memory is evaluated at whole multiples of ten seconds
-of stream time: every ten while something may be due, less often while nothing can be (at most five
-minutes; see `advice/schedule.py`). What only the screen shows is computed on demand, in `figures`.
+**Evaluating.** Alerts and stateful advice are evaluated at whole multiples of ten seconds of stream
+time: every ten while something may be due, less often while nothing can be (at most five minutes;
+see `advice/schedule.py`). Figures that only the screen shows are computed on demand, in `figures`.
 
 **Isolation.** Each call of a part goes through `Parts` (`parts.py`): a fault names its part, and an
-engine can be built without it; its figures, and what rests on them, are then unknown.
+engine can be built without it; its figures, and those based on them, are then unknown.
 """
 
 import math
@@ -85,8 +85,8 @@ class Engine:
     kept
         State from an earlier engine's `kept`, whose curves are carried over; None without.
     parts
-        The parts in use, and who is notified of one that fails; None for all of them, with every
-        fault raised.
+        The parts in use, with a handler of their faults; None for all of them, with every fault
+        raised.
 
     Raises
     ------
@@ -129,13 +129,13 @@ class Engine:
             first_s, now_s = self.latest.first_s or 0.0, self.latest.now_s
             while seconds := fold("seconds", self._cutter.settled, first_s, now_s):
                 self._learn(seconds)
-            # Last: which sources count is decided as the seconds settle.
+            # Last: sources are chosen while the seconds settle.
             fold(
                 "trip sums", lambda: self.together.fold(self._power.chosen(), self._speed.chosen())
             )
 
     def mark(self) -> None:
-        """Set the mark that `since_mark` counts from: now, or where counting has yet to begin."""
+        """Set the mark that `since_mark` counts from: now, or the point where counting begins."""
         self._mark, self._marked = self.together.last, True
 
     def start_run(self) -> None:
@@ -161,7 +161,7 @@ class Engine:
             self._schedule.reevaluate()
 
     def unplug(self, source: str) -> Refusal | None:
-        """Leave a source out until it is active again; return why not, None when done.
+        """Leave a source out until it is active again; return a refusal, None when done.
 
         Parameters
         ----------
@@ -179,12 +179,12 @@ class Engine:
         self._schedule.reevaluate()
 
     def set_home(self, latitude_deg: float, longitude_deg: float) -> None:
-        """Set the home point [deg], in place of the launch point."""
+        """Set the home point [deg], replacing the launch point."""
         self.adviser.home.put(latitude_deg, longitude_deg)
         self._schedule.reevaluate()
 
     def set_reserve(self, fraction: float) -> None:
-        """Set the share of the full energy to keep in reserve, in place of the profile's."""
+        """Set the share of the full energy to keep in reserve, overriding the profile's."""
         self._change_pack(lambda pack: pack.set_reserve(fraction))
 
     @property
@@ -198,7 +198,7 @@ class Engine:
             return
         self.learner.select(label)
         self.adviser.forget_curve()
-        # Being above the other set-up's curve says nothing about this one.
+        # An excess over the other set-up's curve is irrelevant to this one.
         self._conditions.observe(FoulingObserved(self._schedule.settled_s, False))
         self._schedule.reevaluate()
 
@@ -210,7 +210,7 @@ class Engine:
     def resume_battery(self, kept: dict[str, Any], utc_s: float) -> None:
         """Continue the battery's count from an earlier engine's state, before anything is folded.
 
-        How long nothing was recorded in between is passed to `away` once it is known.
+        The time without a record in between is passed to `away` once it is known.
 
         Parameters
         ----------
@@ -227,21 +227,21 @@ class Engine:
         self._battery.resume(kept.get("battery"), utc_s)
 
     def away(self, t_s: float, away: Away, counter_ah: float = math.nan) -> None:
-        """Fold how long nothing was recorded before the stream began.
+        """Fold the time without a record before the stream began.
 
         Parameters
         ----------
         t_s
-            Stream time at which that is known [s]: before any sample of that time is folded.
+            Stream time at which it is known [s]: before any sample of that time is folded.
         away
-            What is known about the pause.
+            The pause, as far as known.
         counter_ah
             Reading of the autopilot's counter before it [Ah], NaN without.
         """
         self._battery.away(t_s, away, counter_ah)
 
     def was_off(self, until_s: float, off_s: float) -> None:
-        """Fold that the autopilot was off up to a stream time, and for how long [s]."""
+        """Fold the time for which the autopilot was off until a stream time [s]."""
         self._battery.was_off(until_s, off_s)
 
     @property
@@ -267,7 +267,7 @@ class Engine:
 
     @property
     def unmeasured_packs(self) -> tuple[int, ...]:
-        """Battery instances that send but do not measure: they are in no sum."""
+        """Battery instances that send but do not measure: excluded from all sums."""
         return self._power.unmeasured
 
     def bands(self) -> tuple[Band, ...]:
@@ -287,8 +287,8 @@ class Engine:
         Parameters
         ----------
         silent_s
-            Time since then without any sample, by the caller's clock [s]: what is quoted as 'now'
-            goes stale by it.
+            Time since then without any sample, by the caller's clock [s]: figures quoted as 'now'
+            go stale by it.
         hidden
             Why no figure may be shown, except the instruments' readings; None where they may.
         """

@@ -1,8 +1,8 @@
-"""The engine's parts by name, so that one that fails can be named and left out alone.
+"""The engine's parts by name, so that a failing part can be named and left out alone.
 
-A part that fails while it folds has spoilt the engine's state: `PartError` names it, and the owner
-of the engine builds another, without that part if it fails again. A part that fails while its
-figure is computed has spoilt nothing but that figure.
+A part that fails while folding has corrupted the engine's state: `PartError` names it, and the
+owner of the engine builds another, without that part if it fails again. A part that fails while
+computing a figure affects only that figure.
 """
 
 from collections.abc import Callable, Collection
@@ -20,10 +20,10 @@ PARTS: Final = (
 )  # fmt: skip
 
 ON_SECONDS: Final = PARTS[PARTS.index("seconds") + 2 : -1]
-"""Parts that work on settled seconds: without those they would stand still and look sound."""
+"""Parts that fold settled seconds: without these they would stall and look healthy."""
 
 FAILURES_MOST: Final = 10
-"""A part whose figures failed this often is not asked for them again."""
+"""Failures of a part's figures after which they are no longer computed."""
 
 FAILED: Final = Unknown(Reason.PROGRAM_FAULT)
 LEFT_OUT: Final = Unknown(Reason.LEFT_OUT)
@@ -44,7 +44,7 @@ class PartError(Exception):
 
 
 def raise_at_once(fault: PartError) -> NoReturn:
-    """Raise a fault: where nobody shows it, it must not be swallowed."""
+    """Raise a fault: without a handler it must not be swallowed."""
     raise fault
 
 
@@ -67,7 +67,7 @@ class Parts:
         self.without = {*without, *(ON_SECONDS if "seconds" in without else ())}
         self._on_fault = on_fault
         self._failures: dict[str, int] = {}
-        """Failures of figures by part. Such a part goes on folding: others rest on it."""
+        """Failures of figures by part. Such a part continues to fold: others depend on it."""
 
     def fold(self, part: str, act: Callable[..., Value], *given: Any) -> Value | None:
         """Return what `act`, a part's fold, returns for the arguments; None where it is left out.
@@ -75,7 +75,7 @@ class Parts:
         Raises
         ------
         PartError
-            If it failed: the state of the engine is spoilt.
+            If it failed: the state of the engine is corrupted.
         """
         if part in self.without:
             return None

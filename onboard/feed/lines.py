@@ -1,4 +1,4 @@
-"""Lines of the feed: bytes cut into lines of bounded length, wherever they were cut before."""
+"""Lines of the feed: bytes split into lines of bounded length, however they were chunked."""
 
 from onboard.contract.codec import ContractError, from_line
 from onboard.contract.messages import Message
@@ -14,7 +14,7 @@ class LineSplitter:
     Parameters
     ----------
     longest_bytes
-        Longest line, its end not counted.
+        Longest line, excluding its newline.
     """
 
     def __init__(self, longest_bytes: int = LONGEST_LINE_BYTES) -> None:
@@ -29,7 +29,7 @@ class LineSplitter:
         return len(self._rest)
 
     def feed(self, data: bytes) -> list[bytes]:
-        """Return the lines that these bytes complete, without their ends."""
+        """Return the lines that these bytes complete, without newlines."""
         *ended, rest = data.split(b"\n")
         lines = []
         for piece in ended:

@@ -29,10 +29,10 @@ LOCAL_MOST = 128
 """Viewers on this board; each browser of `serve` is one."""
 
 ANSWER_S = 2.0
-"""A viewer that closed its sending side still gets answers that come within this."""
+"""A viewer that closed its sending side still gets answers within this time [s]."""
 
 OnCommand = Callable[[Command, Reply], None]
-"""Takes a command and a function to answer it with; returns at once, answers once, now or later."""
+"""Takes a command and its reply function; returns at once, and replies once, now or later."""
 
 NOT_HERE = Refusal(RefusalCode.NOT_HERE)
 TOO_FAST = Refusal(RefusalCode.TOO_FAST, most=round(LINES_PER_S))
@@ -72,7 +72,7 @@ def is_port(text: str) -> bool:
 
 
 def is_local(host: str) -> bool:
-    """Return whether an address to listen on can be reached from this board only.
+    """Return whether a listening address is reachable from this board only.
 
     Examples
     --------
@@ -124,7 +124,7 @@ class FeedServer:
         on_command: OnCommand | None = None,
         greeting: Callable[[], bytes] = bytes,
     ) -> int:
-        """Start to listen; return the port, for where 0 asked for any.
+        """Start listening; return the port, which the system chooses for 0.
 
         Parameters
         ----------
@@ -219,7 +219,7 @@ class FeedServer:
         self._viewers[writer] = viewer
         try:
             if await self._receive(reader, viewer):
-                # It may have closed its sending side only, and still read.
+                # It may have closed only its sending side, and still read.
                 async with asyncio.timeout(ANSWER_S):
                     await viewer.answered.wait()
         except OSError:  # the connection broke, or no answer came in time
@@ -244,10 +244,10 @@ class FeedServer:
             for line in lines:
                 self._handle(line, viewer, clock())
                 if line.strip()[:1] not in (b"", b"{"):
-                    # Not a viewer of ours. A browser sent here by some page could next send
-                    # commands of that page's choice.
+                    # Not a viewer. A browser directed here by some page could next send commands
+                    # of that page's choice.
                     return False
-                # Read no further from a viewer that does not read its answers.
+                # Stop reading from a viewer that does not read its answers.
                 await viewer.writer.drain()
         return True
 
@@ -272,7 +272,7 @@ class FeedServer:
         try:
             self._on_command(command, reply)
         except Exception:
-            # A fault of ours must not cost viewers their feed.
+            # A fault of the daemon must not cost viewers their feed.
             log.exception("a command failed: %r", command)
             reply(Refusal(RefusalCode.FAULT), None)
 

@@ -2,12 +2,12 @@
 
 
 class TokenBucket:
-    """Allow events at a steady rate, and so many at once after a pause.
+    """Allow events at a steady rate, and a burst of them after a pause.
 
     Parameters
     ----------
     burst
-        Capacity: how many events may come at once.
+        Capacity: events allowed at once.
     per_s
         Refill rate [1/s].
 

@@ -1,4 +1,4 @@
-"""One connected viewer: bounds on what it is sent and on what it may send."""
+"""One connected viewer, with bounds on traffic in both directions."""
 
 import asyncio
 import ipaddress
@@ -9,13 +9,13 @@ from onboard.feed.lines import LineSplitter
 from onboard.feed.token_bucket import TokenBucket
 
 SEND_BUFFER_BYTES = 16 * 1024
-"""Kept small: a viewer that stopped reading is noticed within seconds, not minutes."""
+"""Small, so that a viewer that stopped reading is noticed within seconds, not minutes."""
 
 STANDSTILL_S = 10.0
 """A viewer that accepts no bytes for this long is disconnected."""
 
 LINES_PER_S = 20.0
-"""Commands beyond this rate are refused: nobody presses keys as fast."""
+"""Commands beyond this rate are refused: no person presses keys as fast."""
 
 FLOOD_PER_S = 200.0
 """Lines, or KiB without one, at which a viewer is disconnected: no honest viewer sends as much."""
@@ -35,7 +35,7 @@ class Viewer:
     read_only
         Why its commands are refused; None if they are not.
     below
-        Transport below the encryption, where bytes may be waiting, too.
+        Transport below the encryption, which may buffer bytes, too.
     """
 
     def __init__(
@@ -73,12 +73,12 @@ class Viewer:
         return now_s - self._accepted_s < STANDSTILL_S
 
     def unsent_bytes(self) -> int:
-        """Return how much is buffered on this board for the network."""
+        """Return the number of bytes buffered on this board for the network."""
         buffered = self.writer.transport.get_write_buffer_size()
         return buffered + (self._below.get_write_buffer_size() if self._below else 0)
 
     def send(self, line: bytes) -> None:
-        """Send an answer. Few are buffered: no more commands are read until these are taken."""
+        """Send an answer. Few are buffered: reading of commands pauses until these are sent."""
         if not self.writer.transport.is_closing():
             self.writer.write(line)
 

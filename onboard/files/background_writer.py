@@ -17,7 +17,7 @@ log = logging.getLogger("wattwake")
 
 
 class BackgroundWriter:
-    """Runs the jobs submitted to it, one after another, in a thread of its own."""
+    """Runs the jobs submitted to it in order, in its own thread."""
 
     def __init__(self) -> None:
         self._jobs: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
@@ -44,6 +44,6 @@ class BackgroundWriter:
 def _run_job(result: "Future[Value]", job: Callable[..., Value], *arguments: Any) -> None:
     try:
         result.set_result(job(*arguments))
-    except Exception as fault:  # whatever it is, the jobs behind it must still run
+    except Exception as fault:  # on any fault, the jobs behind it must still run
         log.exception("something was not written, in a way that nobody foresaw")
         result.set_exception(fault)

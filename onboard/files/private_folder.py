@@ -5,15 +5,15 @@ from pathlib import Path
 from typing import Final
 
 FOLDER_MODE: Final = 0o700
-"""A track shows where somebody was: nobody but the owner reads it."""
+"""A track reveals a person's whereabouts: only the owner may read it."""
 
 
 def make_own_folder(folder: Path) -> None:
     """Create a folder and its missing parents, all with mode 0700.
 
-    `Path.mkdir` applies a mode to the last folder only; under a wide umask, others could then put a
-    folder of theirs in its place. The mode is what the XDG Base Directory Specification asks for
-    when a folder is missing.
+    `Path.mkdir` applies a mode to the last folder only; under a permissive umask, other users could
+    then put their own folder in its place. The XDG Base Directory Specification requires this mode
+    for missing folders.
 
     Parameters
     ----------
@@ -25,7 +25,7 @@ def make_own_folder(folder: Path) -> None:
     OSError
         If it cannot be created.
     """
-    missing = list(takewhile(lambda one: not one.exists(), (folder, *folder.parents)))
-    for one in reversed(missing):
-        one.mkdir(mode=FOLDER_MODE, exist_ok=True)
+    missing = list(takewhile(lambda path: not path.exists(), (folder, *folder.parents)))
+    for path in reversed(missing):
+        path.mkdir(mode=FOLDER_MODE, exist_ok=True)
     folder.mkdir(mode=FOLDER_MODE, exist_ok=True)

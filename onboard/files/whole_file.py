@@ -1,4 +1,4 @@
-"""Atomic writes of small files: after a kill or a power cut the old or the new content is there."""
+"""Atomic writes of small files: a kill or a power cut leaves the old or the new content."""
 
 import contextlib
 import fcntl
@@ -7,7 +7,7 @@ import stat
 from pathlib import Path
 
 FILE_MODE = 0o600
-"""Files beside a track reveal it, too: nobody but the owner reads them."""
+"""Files beside a track reveal it, too: only the owner may read them."""
 
 _FLAGS = os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW
 
@@ -41,8 +41,8 @@ def write_whole(path: Path, content: str | bytes) -> None:
 def _open_exclusive(new: Path) -> int:
     """Open the new file, empty and locked against other writers.
 
-    A symbolic link, a pipe that would block, or a file that somebody else put there to read along
-    is removed first.
+    A symbolic link, a pipe that would block, or a file planted by another user to read along is
+    removed first.
     """
     while True:
         with contextlib.suppress(FileNotFoundError):
@@ -53,7 +53,7 @@ def _open_exclusive(new: Path) -> int:
         try:
             with contextlib.suppress(OSError):  # a file system without locks
                 fcntl.flock(descriptor, fcntl.LOCK_EX)
-            # The writer before us may have renamed or removed it while we waited: open it anew.
+            # The previous writer may have renamed or removed it meanwhile: reopen it.
             if _is_at(new, os.fstat(descriptor)):
                 with contextlib.suppress(OSError):  # or without modes
                     os.fchmod(descriptor, FILE_MODE)

@@ -1,1 +1,1 @@
-"""The record of what the link gave, its sessions, and marks; see `README.md`."""
+"""The record of the link's frames, its sessions, and marks; see `README.md`."""

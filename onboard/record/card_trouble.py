@@ -1,4 +1,4 @@
-"""Why the card or a file on it cannot be written, in words: for the log and the screen."""
+"""Reasons why the card or a file on it cannot be written, in words, for log and screen."""
 
 import errno
 
@@ -11,7 +11,7 @@ CARD_TROUBLE = {
     errno.ENODEV: "the card is gone",
     errno.ENXIO: "the card is gone",
 }
-"""By error number; all of these may pass by themselves."""
+"""By error number; all of these may be transient."""
 
 BECAME = {
     "renamed": "was renamed",
@@ -21,4 +21,4 @@ BECAME = {
     "written_over": "was written over",
     "unchecked": "cannot be checked",
 }
-"""What became of the file being written, by code; see `RecordFile.displaced`."""
+"""The fate of the file being written, by code; see `RecordFile.displaced`."""

@@ -1,7 +1,7 @@
 """The marks of a session: each accepted command with its time, one JSON line each in `marks.jsonl`.
 
-A review, and a daemon after a restart, apply them again at their time. A full disk costs marks,
-never the ride.
+A review, and a daemon after a restart, replay them at their time. A full disk costs marks, never
+the ride.
 """
 
 import json
@@ -21,24 +21,23 @@ from onboard.ride.ride import Ride
 FILE_NAME = "marks.jsonl"
 
 LATEST_S = 1e11
-"""Times from here on are damaged: the year 5138."""
+"""Times from here on are invalid: the year 5138."""
 
 log = logging.getLogger("wattwake")
 
 
 @dataclass(frozen=True)
 class TimedCommand:
-    """A command that was accepted, and when.
+    """An accepted command with its time.
 
     Parameters
     ----------
     t_s
         Stream time [s], None before the first message.
     stamp_us
-        By the clock of the record's stamps [us]: the command comes behind the frames stamped no
-        later.
+        By the clock of the record's stamps [us]: the command follows the frames stamped no later.
     utc
-        By the autopilot's clock, None while that was not set.
+        By the autopilot's clock, None if that was not set.
     command
         The command; "here" is replaced by the position.
     """
@@ -49,7 +48,7 @@ class TimedCommand:
     command: Command
 
     def apply(self, ride: Ride) -> None:
-        """Apply it to a ride. A new trip is another session, so that one does nothing here."""
+        """Apply it to a ride; `new_trip` does nothing here, as it begins another session."""
         refusal = apply_command(self.command, ride, lambda: None)
         if refusal is not None:
             log.warning("%s of %s is not done again: %s", FILE_NAME, self.utc or self.t_s, refusal)
@@ -70,7 +69,7 @@ def timed_command(command: Command, ride: Ride, stamp_us: int) -> TimedCommand:
     ride
         The ride it was applied to.
     stamp_us
-        Stamp of the last frame that the ride has taken in [us]; of now if there is none.
+        Stamp of the last frame folded into the ride [us]; of now if there is none.
     """
     begun = ride.engine.latest.first_s is not None
     return TimedCommand(ride.t_s if begun else None, stamp_us, ride.utc, command)
@@ -81,7 +80,7 @@ def in_record(
 ) -> tuple[TimedCommand, ...]:
     """Return marks with `t_s` as the stream time of their own record, read by itself.
 
-    A trip that went on after a restart counts its time from its first session; the stamps are the
+    A trip that continued after a restart counts time from its first session; the stamps are the
     record's own.
 
     Parameters
@@ -94,8 +93,8 @@ def in_record(
     if zero_stamp_s is None:
         return tuple(marks)
     return tuple(
-        one if one.t_s is None else replace(one, t_s=one.stamp_us * 1e-6 - zero_stamp_s)
-        for one in marks
+        mark if mark.t_s is None else replace(mark, t_s=mark.stamp_us * 1e-6 - zero_stamp_s)
+        for mark in marks
     )
 
 
@@ -112,11 +111,13 @@ class MarkBook:
         self.folder, self._path = folder, folder / FILE_NAME
         self._unsynced = False
         self.problem: Alert | None = None
-        """Why marks cannot be written; None while all is well."""
+        """Why marks cannot be written; None without a problem."""
 
-    def write(self, one: TimedCommand) -> None:
+    def write(self, command: TimedCommand) -> None:
         """Append a mark: a whole line, or nothing, and then `problem` is set."""
-        line = json.dumps(one.as_dict(), ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+        line = json.dumps(
+            command.as_dict(), ensure_ascii=False, separators=(",", ":"), allow_nan=False
+        )
         try:
             _append(self._path, line.encode() + b"\n")
         except OSError as problem:
@@ -128,7 +129,7 @@ class MarkBook:
     def sync(self) -> None:
         """Sync what was written, so that a power cut loses none of it.
 
-        It takes as long as the card does: not for the thread that computes the figures.
+        It blocks as long as the card does: not for the thread that computes the figures.
         """
         if not self._unsynced:
             return
@@ -146,7 +147,7 @@ def _append(path: Path, line: bytes) -> None:
     try:
         size = os.fstat(descriptor).st_size
         if size and os.pread(descriptor, 1, size - 1) != b"\n":
-            # A power cut tore the line before; it must not spoil this one.
+            # A power cut tore the line before; it must not corrupt this one.
             line = b"\n" + line
         try:
             written = 0

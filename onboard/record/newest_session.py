@@ -1,8 +1,8 @@
 """A pointer to the newest session, beside the sessions, so that a start need not read them all.
 
-It is written before the session's folder is made: a kill between the two leaves a pointer to
-nothing, and then the session before it is the newest. It is valid only while the other folders are
-the ones it was written with: if some were copied in or taken away, all sessions are read again.
+It is written before the session's folder is created: a kill between the two leaves a dangling
+pointer, and then the session before it is the newest. It is valid only while the other folders are
+the ones it was written with: if some were added or removed, all sessions are read again.
 """
 
 import contextlib
@@ -23,7 +23,7 @@ NUMBERS_END = 1 << 53
 
 @dataclass(frozen=True)
 class Newest:
-    """What the pointer says, without reading any session.
+    """Content of the pointer.
 
     Parameters
     ----------
@@ -34,7 +34,7 @@ class Newest:
     before
         Folder name of the session that ran before it, if any.
     anew
-        Whether a new trip was begun with it.
+        Whether it began a new trip.
     others
         `names_sum` of the other folders.
     """
@@ -47,7 +47,7 @@ class Newest:
 
 
 def names_sum(names: Collection[str]) -> str:
-    """Return a checksum of a set of names, whatever their order.
+    """Return a checksum of a set of names, independent of their order.
 
     Examples
     --------

@@ -1,7 +1,7 @@
-"""The file of a record: whole records are appended, and nothing else stays in it.
+"""The file of a record: whole records are appended, and it holds nothing else.
 
-No thread and no clock here; a failure is returned or raised, and the caller may try again. Somebody
-may rename, remove, replace or spoil the file while it is written; `displaced` detects that.
+No thread and no clock here; a failure is returned or raised, and the caller may retry. The file may
+be renamed, removed, replaced or corrupted by others while it is written; `displaced` detects that.
 """
 
 import contextlib
@@ -19,17 +19,17 @@ from onboard.telemetry.mavlink.checksum import Ints
 from onboard.telemetry.mavlink.log_scanner import LogScanner
 
 TAIL_BYTES = 1 << 16
-"""Searched for the last whole record of a spoilt file: room for many records."""
+"""Bytes searched for the last whole record of a damaged file: room for many records."""
 
 PROOF_BYTES = 512
-"""The last bytes written are remembered: if they are where they were put, so is the rest."""
+"""Number of last bytes written that are compared: if they are in place, so is the rest."""
 
 _FLAGS = os.O_RDWR | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK
-"""Non-blocking, in case a pipe took the file's place."""
+"""Non-blocking, in case a pipe has replaced the file."""
 
 
 class DisplacedError(Exception):
-    """The file is gone or another took its place; the text is a code, as of `displaced`."""
+    """The file is gone or was replaced; the text is a code, see `RecordFile.displaced`."""
 
 
 @dataclass(frozen=True)
@@ -39,9 +39,9 @@ class Records:
     Parameters
     ----------
     data
-        The records, one behind the other.
+        The records, concatenated.
     ends
-        Where each ends in `data`, shape (n,).
+        End offset of each in `data`, shape (n,).
     """
 
     data: bytes
@@ -49,14 +49,14 @@ class Records:
 
 
 def joined(pieces: Sequence[Records]) -> Records:
-    """Return several pieces as one."""
+    """Concatenate several pieces."""
     begins = np.cumsum([0, *(len(piece.data) for piece in pieces[:-1])])
     ends = [piece.ends + begin for piece, begin in zip(pieces, begins, strict=True)]
     return Records(b"".join(piece.data for piece in pieces), np.concatenate(ends))
 
 
 def behind(pieces: Iterable[Records], count: int) -> Iterator[Records]:
-    """Return what follows the first `count` records of several pieces."""
+    """Yield the records behind the first `count` of several pieces."""
     for piece in pieces:
         if count <= 0:
             yield piece
@@ -83,7 +83,7 @@ class RecordFile:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.whole_bytes = 0
-        """Up to here the file holds whole records."""
+        """Length up to which the file holds whole records."""
         self._proof = b""
         self._descriptor = os.open(path, _FLAGS | os.O_CREAT | os.O_EXCL, FILE_MODE)
 
@@ -93,14 +93,14 @@ class RecordFile:
         Returns
         -------
         tuple
-            The records not written, and why. A record written in part is cut off again.
+            The records not written, and the error. A partly written record is truncated.
         """
         records = joined(pieces)
         problem: OSError | None = None
         rest, done = memoryview(records.data), 0
         try:
             while done < len(rest):
-                # At an explicit place: what a failed cut left behind is written over.
+                # At an explicit offset: remains of a failed truncation are overwritten.
                 written = os.pwrite(self._descriptor, rest[done:], self.whole_bytes + done)
                 if not written:
                     raise OSError(errno.EIO, "nothing was taken")
@@ -111,7 +111,7 @@ class RecordFile:
         whole = int(records.ends[count - 1]) if count else 0
         left = list(behind(pieces, count))
         proof = (self._proof + records.data[max(whole - PROOF_BYTES, 0) : whole])[-PROOF_BYTES:]
-        # Last: if memory ran out above, all of it would be written again, in its place.
+        # Last: if memory ran out above, all of it would be rewritten at the same offset.
         self.whole_bytes, self._proof = self.whole_bytes + whole, proof
         if problem is not None:
             # If even that fails, `reopen` does it before anything else is written.
@@ -120,52 +120,52 @@ class RecordFile:
         return left, problem
 
     def displaced(self) -> str | None:
-        """Return what became of the file if its name no longer leads to what was written.
+        """Return the fate of the file if its name no longer leads to the bytes written.
 
         Returns
         -------
         str or None
-            A code: `renamed`, `removed`, `replaced`, `cut_short`, `written_over`; None if all is
-            well.
+            A code: `renamed`, `removed`, `replaced`, `cut_short`, `written_over`; None if the file
+            is in place.
 
         Raises
         ------
         OSError
-            If the card does not say.
+            If the card does not respond.
         """
-        ours = os.fstat(self._descriptor)
+        opened = os.fstat(self._descriptor)
         try:
             there = self.path.lstat()
         except (FileNotFoundError, NotADirectoryError):
-            return "renamed" if ours.st_nlink else "removed"
-        if not os.path.samestat(there, ours):
+            return "renamed" if opened.st_nlink else "removed"
+        if not os.path.samestat(there, opened):
             return "replaced"
         if self._is_whole():
             return None
-        return "cut_short" if ours.st_size < self.whole_bytes else "written_over"
+        return "cut_short" if opened.st_size < self.whole_bytes else "written_over"
 
     @property
     def is_whole_somewhere(self) -> bool:
-        """Whether what was written is whole, under whichever name."""
+        """Whether the bytes written are intact, under whatever name."""
         try:
             return os.fstat(self._descriptor).st_nlink > 0 and self._is_whole()
         except OSError:
             return False
 
     def reopen(self) -> int:
-        """Open the file anew by its name, and cut off what is not a whole record.
+        """Reopen the file by its name, and truncate it to whole records.
 
-        A card that was taken out and put back holds the same file, perhaps shorter.
+        A card that was removed and reinserted holds the same file, perhaps shorter.
 
         Returns
         -------
         int
-            Bytes of whole records that the file has lost meanwhile.
+            Bytes of whole records lost meanwhile.
 
         Raises
         ------
         DisplacedError
-            If it is gone, or something else is in its place.
+            If it is gone or was replaced.
         OSError
             If it cannot be opened.
         """
@@ -203,7 +203,7 @@ class RecordFile:
         Raises
         ------
         OSError
-            If there is none left.
+            If no descriptor is available.
         """
         return os.dup(self._descriptor)
 
@@ -216,10 +216,10 @@ class RecordFile:
 
 
 def _last_end(descriptor: int, size: int) -> int:
-    """Return where the last whole record ends that is found near a file's end.
+    """Return the end of the last whole record found near a file's end.
 
-    If none is found the whole file stays: what cannot be told apart is not cut off, for the reader
-    finds its way past bytes that form no record.
+    If none is found the whole file stays: ambiguous bytes are not truncated, since the reader
+    resynchronises past bytes that form no record.
     """
     begin = max(size - TAIL_BYTES, 0)
     data = os.pread(descriptor, size - begin, begin)

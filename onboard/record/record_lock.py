@@ -1,4 +1,4 @@
-"""One daemon at a time records into a folder of sessions: a lock held in `daemon.lock`."""
+"""One daemon at a time records into a folder of sessions: a file lock on `daemon.lock`."""
 
 import contextlib
 import os
@@ -12,12 +12,12 @@ from onboard.files.private_folder import make_own_folder
 FILE_NAME = "daemon.lock"
 
 WAIT_S = 1.0
-"""A daemon that was just stopped or killed may take a moment to release the lock."""
+"""Longest wait for a daemon that was just stopped or killed to release the lock [s]."""
 
 
 @contextlib.contextmanager
 def record_lock(directory: Path | None) -> Iterator[None]:
-    """Lock the folder of all sessions until the block or the process ends, however it ends.
+    """Lock the folder of all sessions until the block or the process ends, by whatever means.
 
     If the file system has no locks, or no room for the file, the daemon runs without one: the
     record matters more.
@@ -30,7 +30,7 @@ def record_lock(directory: Path | None) -> Iterator[None]:
     Raises
     ------
     UsageError
-        If another daemon has it.
+        If another daemon has locked it.
     """
     descriptor = None if directory is None else _lock(directory)
     try:
@@ -57,7 +57,7 @@ def _lock(directory: Path) -> int | None:
             "choose another folder with --record, or use --no-record"
         ) from None
     except OSError:
-        pass  # no locks here
+        pass  # no locks supported
     with contextlib.suppress(OSError):
         os.ftruncate(descriptor, 0)
         os.pwrite(descriptor, f"{os.getpid()}\n".encode(), 0)
@@ -65,7 +65,7 @@ def _lock(directory: Path) -> int | None:
 
 
 def _process(descriptor: int) -> str:
-    """Return which process has the lock, if the file says."""
+    """Return the process that has the lock, if the file states it."""
     with contextlib.suppress(OSError):
         text = os.pread(descriptor, 20, 0).decode("ascii", "replace").strip()
         if text.isdecimal():

@@ -1,4 +1,4 @@
-"""Records that wait for the card: a bounded queue that drops the oldest when it is full."""
+"""Records waiting for the card: a bounded queue that drops the oldest when full."""
 
 from collections import deque
 from collections.abc import Iterable
@@ -6,10 +6,10 @@ from collections.abc import Iterable
 from onboard.record.record_file import Records
 
 QUEUE_MOST_BYTES = 2 << 20
-"""Two minutes of a busy link (13 kB/s); what is older is dropped and counted."""
+"""Two minutes of a busy link (13 kB/s); older records are dropped and counted."""
 
 PIECE_BYTES = 512
-"""Overhead of a queued piece, rounded up: many small ones are bounded too."""
+"""Overhead of a queued piece, rounded up, so that many small ones are bounded too."""
 
 
 class RecordQueue:
@@ -17,13 +17,13 @@ class RecordQueue:
 
     def __init__(self) -> None:
         self.size_bytes = 0
-        """With the pieces' overhead."""
+        """Size including the pieces' overhead."""
         self.lost_frames = 0
         """Frames dropped because the card did not take them."""
         self._pieces: deque[Records] = deque()
 
     def __len__(self) -> int:
-        """Return how many pieces wait."""
+        """Return the number of pieces queued."""
         return len(self._pieces)
 
     def put(self, records: Records) -> None:
@@ -32,7 +32,7 @@ class RecordQueue:
         self._grow([records])
 
     def put_back(self, pieces: list[Records]) -> None:
-        """Return pieces that the card did not take, to the front."""
+        """Put pieces that were not written back to the front."""
         self._pieces.extendleft(reversed(pieces))
         self._grow(pieces)
 
@@ -44,7 +44,7 @@ class RecordQueue:
         return pieces
 
     def drop_all(self) -> None:
-        """Give up on what still waits."""
+        """Drop and count all pieces."""
         self.lost_frames += sum(len(piece.ends) for piece in self.take_all())
 
     def _grow(self, pieces: Iterable[Records]) -> None:

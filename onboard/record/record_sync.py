@@ -1,4 +1,4 @@
-"""A thread that syncs the record to the card, so that a slow card blocks nobody else."""
+"""A thread that syncs the record to the card, so that a slow card blocks no other thread."""
 
 import logging
 import os
@@ -8,14 +8,15 @@ from collections.abc import Callable
 log = logging.getLogger("wattwake")
 
 SYNC_EVERY_S = 1.5
-"""Appends come 0.8 s apart, so every second one is followed by a sync: 1.6 s, and time for it."""
+"""Interval of syncs [s]: appends are 0.8 s apart, so every second one is followed by a sync, after
+1.6 s with its own duration."""
 
 AFTER_FAILURE_S = 5.0
 """Pause after a failed sync [s]."""
 
 
 class RecordSync:
-    """Syncs one file, one request at a time: while the card does not answer, none is added."""
+    """Syncs one file, one request at a time; none is added while the card does not respond."""
 
     def __init__(self) -> None:
         self.problem: Exception | None = None
@@ -31,7 +32,7 @@ class RecordSync:
         self._thread.start()
 
     def mark_unsynced(self) -> None:
-        """Note that something was written that the card may not have yet."""
+        """Record that there are writes not yet synced."""
         with self._changed:
             self._unsynced = True
 
@@ -52,12 +53,12 @@ class RecordSync:
             self._changed.notify_all()
 
     def pending_s(self, now_us: int) -> float:
-        """Return how long the present sync has taken so far [s]; 0 if there is none."""
+        """Return the time that the present sync has taken so far [s]; 0 without one."""
         with self._changed:
             return 0.0 if self._began_us is None else (now_us - self._began_us) * 1e-6
 
     def wait_idle(self, within_s: float) -> bool:
-        """Wait until no sync is under way; return whether that is so."""
+        """Wait until no sync is in progress; return whether that was reached."""
         with self._changed:
             return self._changed.wait_for(lambda: self._began_us is None, within_s)
 
@@ -85,7 +86,7 @@ class RecordSync:
 
 
 def _failure(act: Callable[[int], None], descriptor: int) -> Exception | None:
-    """Return how an action fails, None if it succeeds; no fault may end the thread."""
+    """Return the exception of an action, None if it succeeds; no fault may end the thread."""
     try:
         act(descriptor)
     except OSError as problem:

@@ -1,4 +1,4 @@
-"""The recorder: writes what the link gave, as a telemetry log, into a session's folder.
+"""The recorder: writes the link's frames, as a telemetry log, into a session's folder.
 
 Every frame that the scanner passed is written unaltered behind its stamp; bytes that form no frame
 are counted, not written. The stamps are the wall clock at the start plus monotonic time since.
@@ -7,8 +7,8 @@ The live loop never waits for the card: `write` puts records in a bounded queue,
 them about once a second, another syncs them. While the card refuses, records stay queued up to the
 bound, and the append is retried every few seconds.
 
-Before each append, and every second while nothing comes in, the file is checked against what was
-written. If somebody took it away or spoilt it, the record goes on in another file beside it.
+Before each append, and every second while nothing comes in, the file is checked against the bytes
+written. If it was removed or damaged, recording continues in another file beside it.
 """
 
 import json
@@ -40,18 +40,18 @@ from onboard.record.watched_record import WatchedRecord
 from onboard.telemetry.mavlink.frames import STAMP_BYTES, Frames
 
 FLUSH_EVERY_S = 0.7
-"""Every fourth of the service's ticks of 0.2 s: a late one still comes within the second."""
+"""Interval of appends [s]: every fourth tick of 0.2 s; a late one is still within the second."""
 
 RETRY_EVERY_S = 5.0
 
 CHECK_EVERY_S = 1.0
-"""A record that was taken away is noticed within this, even if nothing comes in."""
+"""A removed record is detected within this time [s], even if nothing comes in."""
 
 SILENT_AFTER_S = 10.0
-"""A slow card may pause for seconds to tidy up; a longer pause raises an alert."""
+"""A slow card may pause for seconds of housekeeping; a longer pause raises an alert [s]."""
 
 CLOSE_WITHIN_S = 4.0
-"""The end of a session waits no longer than this for the card [s]."""
+"""Longest wait for the card at the end of a session [s]."""
 
 log = logging.getLogger("wattwake")
 
@@ -68,14 +68,14 @@ class Recorder:
     profile_text
         The craft profile as given, kept beside the record; None without.
     anew
-        Whether a new trip begins with it, whatever the autopilot's clocks say.
+        Whether it begins a new trip, regardless of the autopilot's clocks.
     sidecars
-        Names and texts of other small files beside the record from the first moment on.
+        Names and texts of other small files created together with the record.
 
     Raises
     ------
     RecordError
-        If the folder or the file cannot be created for a reason that does not pass by itself.
+        If the folder or the file cannot be created for a permanent reason.
     """
 
     def __init__(
@@ -88,7 +88,7 @@ class Recorder:
         sidecars: Mapping[str, str] | None = None,
     ) -> None:
         self.folder = directory / session_name(start_us)
-        """The session's folder; as long as a full card prevents its creation, what it would be."""
+        """The session's folder; the intended one while a full card prevents its creation."""
         self.recorded_bytes = 0
         """Size of the record's present file."""
         self._first = dict(sidecars or {})
@@ -100,7 +100,7 @@ class Recorder:
         self._sync = RecordSync()
         self._changed = threading.Condition(threading.RLock())
         self.queue = RecordQueue()
-        """What waits for the card."""
+        """Records waiting for the card."""
         self._sidecars = Sidecars()
         self._utc_noted = self._closing = False
         self._sync_failures = 0
@@ -127,7 +127,7 @@ class Recorder:
 
     @property
     def problem(self) -> Alert | None:
-        """What is wrong with the record; None if nothing is."""
+        """Alert about the record; None without a problem."""
         stopped, at_risk = AlertCode.RECORD_STOPPED, AlertCode.RECORD_AT_RISK
         with self._changed:
             asked_us, now_us = self._asked_us, self._now_us
@@ -155,26 +155,26 @@ class Recorder:
 
     @property
     def behind(self) -> bool:
-        """Whether the card refuses the record, so that frames wait for it."""
+        """Whether the card refuses the record, so that frames are queued."""
         with self._changed:
             return self._failure is not None
 
     @property
     def moved(self) -> Alert | None:
-        """Alert that the record went on in another file; None if it did not."""
+        """Alert that the record continued in another file; None if it did not."""
         return None if self._record is None else self._record.moved
 
     def write(self, frames: Frames, now_us: int) -> None:
-        """Queue frames, and have them written if it is time. Call it often, frames or not.
+        """Queue frames, and start an append if it is due. Call it often, frames or not.
 
-        It neither waits for the card nor raises what the card reports; see `problem`.
+        It neither waits for the card nor raises its errors; see `problem`.
 
         Parameters
         ----------
         frames
             Frames to record.
         now_us
-            Now, by the clock of their stamps [us].
+            Present time by the clock of their stamps [us].
         """
         with self._changed:
             self._now_us = now_us
@@ -190,25 +190,25 @@ class Recorder:
         self._log_problem()
 
     def note_utc(self, utc: str, now_us: int) -> None:
-        """Note, once, the autopilot's UTC at a stamp: the board's clock may be wrong."""
+        """Write down, once, the autopilot's UTC at a stamp: the board's clock may be wrong."""
         if not self._utc_noted:
             self._utc_noted = True
             self.put_file("clock.json", json.dumps({"stamp_us": now_us, "utc": utc}) + "\n")
 
     def put_file(self, name: str, text: str) -> None:
-        """Have a sidecar file written, or rewritten, when it is time."""
+        """Queue a sidecar file to be written or rewritten."""
         if name in self._first:
             self._first[name] = text
         self.put(name, _text_writer(name, text))
 
     def put(self, name: str, write: Write) -> None:
-        """Have something else written into the session's folder, when it is time."""
+        """Queue another write into the session's folder."""
         self._sidecars.put(name, write)
 
     def flush(self, within_s: float = 5.0) -> bool:
-        """Write all that was queued up to now; return whether it is written.
+        """Write everything queued up to now; return whether it is written.
 
-        It waits: not for the live loop, but for a thread that wants to read the record now.
+        Blocking: not for the live loop, but for a thread that is to read the record.
         """
         if not self.wait_idle(within_s):
             return False
@@ -218,21 +218,21 @@ class Recorder:
         return self.wait_idle(within_s) and self.problem is None
 
     def wait_written(self, within_s: float = 5.0) -> bool:
-        """Wait until the append under way is done; return whether it is."""
+        """Wait until the append in progress is done; return whether it is."""
         with self._changed:
             return self._changed.wait_for(lambda: self._asked_us is None, within_s)
 
     def wait_idle(self, within_s: float = 5.0) -> bool:
-        """Wait until append and sync under way are done; return whether they are."""
+        """Wait until append and sync in progress are done; return whether they are."""
         return self.wait_written(within_s) and self._sync.wait_idle(within_s)
 
     def close(self, within_s: float | None = None) -> None:
-        """Write and sync what is left, and mark the session as ended.
+        """Write and sync pending records, and mark the session as ended.
 
         Parameters
         ----------
         within_s
-            Wait no longer than this for the card [s]; None for `CLOSE_WITHIN_S`.
+            Longest wait for the card [s]; None for `CLOSE_WITHIN_S`.
         """
         with self._changed:
             self._closing = True
@@ -244,7 +244,7 @@ class Recorder:
         self._log_problem()
 
     def _due(self, now_us: int) -> bool:
-        """Return whether there is something to write, and it is time for it."""
+        """Return whether a write is due."""
         if self._failure is not None:
             return now_us - self._failed_us >= RETRY_EVERY_S * 1e6
         waits = bool(self.queue) or self._sidecars.due(now_us)
@@ -260,7 +260,7 @@ class Recorder:
                 self._sync.request(descriptor, self._now_us)
 
     def _log_problem(self) -> None:
-        """Log a problem when it comes up, and when it is over."""
+        """Log a problem when it arises and when it is over."""
         problem = self.problem
         if problem == self._logged:
             return
@@ -302,14 +302,14 @@ class Recorder:
                 self._changed.notify_all()
 
     def _failure_of(self, act: Callable[[], Exception | None]) -> Exception | None:
-        """Return how an action fails, None if it succeeds; no fault may end the thread."""
+        """Return the exception of an action, None if it succeeds; no fault may end the thread."""
         try:
             return act()
         except OSError as problem:
             return problem
         except Exception as fault:
             if self._record is not None:
-                self._record.suspect = True  # unknown what it left undone
+                self._record.suspect = True  # its state is unknown
             if self._fault != repr(fault):
                 self._fault = repr(fault)
                 log.exception("the record failed in a way that nobody foresaw")
@@ -320,11 +320,11 @@ class Recorder:
         self._failed_us = self._now_us
 
     def _open(self) -> None:
-        """Create what is still missing: folder and file."""
+        """Create folder and file if missing."""
         if not self._made:
             self.folder = self._begin()
             self._made = True
-            # If somebody removes the folder, its place among the sessions is not lost.
+            # If the folder is removed, its place among the sessions is not lost.
             if (note := read_session(self.folder)) is not None:
                 self._sidecars.put("session", partial(write_session, note=note), written=True)
             for name, text in self._first.items():
@@ -333,12 +333,12 @@ class Recorder:
         self._record = WatchedRecord(self.folder, self._sidecars.rewrite_all)
 
     def _append(self) -> OSError | None:
-        """Append the records in hand and return the failure, if any; what is left stays in hand.
+        """Append the records in hand and return the failure, if any; the rest stays in hand.
 
         Raises
         ------
         OSError
-            If there is no file to write to.
+            If no file can be opened.
         """
         if self._record is None:
             self._open()

@@ -1,10 +1,10 @@
-"""The folders of all sessions: which there are, in which order, and how each began and ended.
+"""The folders of all sessions: their order, and the beginning and end of each.
 
 A folder is named by its start. A board without a battery for its clock may start in any year, so
 the order is a number in the folder's `session.json`; the name only breaks ties.
 
-A session begins undecided: its note names the session before it as one whose trip it may continue.
-Once the autopilot's clocks have shown whether it does, that is settled; see `trip_sessions`.
+A session begins undecided: its note names the previous session, which it may continue. Once the
+autopilot's clocks have shown whether it does, that is settled; see `trip_sessions`.
 """
 
 import contextlib
@@ -39,31 +39,31 @@ NAME = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}-\d{2}-\d{2}Z(-\d+)?")
 CUT_OFF = "ended without being closed"
 
 NEW_FOLDER = ".new-session"
-"""A folder that is being filled; it is renamed once it holds what every session has."""
+"""A folder that is being filled; it is renamed once it holds the files of every session."""
 
 log = logging.getLogger("wattwake")
 _warned: set[Path] = set()
 _changing = threading.Lock()
-"""Locked while a note is read, changed and written: several threads may change one."""
+"""Guards read-modify-write of a note: several threads may change one."""
 
 
 @dataclass(frozen=True)
 class SessionNote:
-    """What a session's `session.json` says.
+    """Content of a session's `session.json`.
 
     Parameters
     ----------
     number
         Place among the sessions of its directory; later ones have greater numbers.
     continues
-        Folder name of the session whose trip it goes on with, if any.
+        Folder name of the session whose trip it continues, if any.
     closed
-        Whether it ended, in whichever way. A session that is not the newest has ended, marked or
+        Whether it ended, by whatever means. A session that is not the newest has ended, marked or
         not.
     note
         Remark on how it ended.
     may_continue
-        While undecided: folder name of the session whose trip it may go on with.
+        While undecided: folder name of the session whose trip it may continue.
     """
 
     number: int
@@ -80,8 +80,8 @@ class SessionNote:
             "continues": self.continues,
             "closed": self.closed,
         }
-        more = {"note": self.note, "may_continue": self.may_continue}
-        return stated | {key: value for key, value in more.items() if value is not None}
+        optional = {"note": self.note, "may_continue": self.may_continue}
+        return stated | {key: value for key, value in optional.items() if value is not None}
 
 
 def session_name(start_us: int) -> str:
@@ -106,8 +106,8 @@ def sessions(directory: Path) -> list[Path]:
 
     Notes
     -----
-    Sessions from before there were numbers come last, as the oldest. One whose note is damaged is
-    placed right behind the last numbered one that its name follows.
+    Sessions without a number come last, as the oldest. A session with a damaged note is placed
+    right after the last numbered one that its name follows.
     """
     return _ordered(_notes(directory, _names(directory)))
 
@@ -135,7 +135,9 @@ def _names(directory: Path) -> set[str]:
     """Return the names of all sessions' folders, without reading any."""
     try:
         with os.scandir(directory) as entries:
-            return {one.name for one in entries if NAME.fullmatch(one.name) and one.is_dir()}
+            return {
+                entry.name for entry in entries if NAME.fullmatch(entry.name) and entry.is_dir()
+            }
     except FileNotFoundError:
         return set()
     except OSError as problem:
@@ -144,7 +146,7 @@ def _names(directory: Path) -> set[str]:
 
 
 def read_session(folder: Path) -> SessionNote | None:
-    """Read a session's note; None if there is none that can be used.
+    """Read a session's note; None if there is no usable one.
 
     A damaged note is logged once; older sessions have none.
     """
@@ -178,7 +180,7 @@ def _checked(stated: Any) -> SessionNote | None:
 
 
 def last_session(directory: Path) -> tuple[int, Path | None]:
-    """Return the last number given, and the folder of the session that ran last, if any.
+    """Return the last number assigned, and the folder of the session that ran last, if any.
 
     The cost does not grow with the number of sessions: the pointer beside them is enough (see
     `newest_session`). Only if that is missing or out of date are all sessions read.
@@ -190,21 +192,23 @@ def _last_session(directory: Path, names: Set[str]) -> tuple[int, Path | None]:
     newest, latest = read_newest(directory), None
     if newest is not None:
         both = (newest.name, newest.before)
-        latest = next((directory / one for one in both if one is not None and one in names), None)
+        latest = next(
+            (directory / name for name in both if name is not None and name in names), None
+        )
         if latest is not None and latest.name == newest.name and read_session(latest) is None:
             _restore(latest, newest)
         if newest.others == names_sum(names - {newest.name}):
             return newest.number, latest
     notes = _notes(directory, names)
     number = max([len(names), *(note.number for note in notes.values() if note is not None)])
-    # A session copied in from elsewhere may have a greater number, but it did not run here.
+    # A session copied from elsewhere may have a greater number, but it did not run here.
     return number, latest or next(iter(_ordered(notes)), None)
 
 
 def begin_session(
     directory: Path, start_us: int, *, anew: bool = False, sidecars: Mapping[str, str] | None = None
 ) -> Path:
-    """Create the folder of a new session, and mark the one before as cut off if nobody closed it.
+    """Create the folder of a new session, and mark the previous one as cut off if still open.
 
     Parameters
     ----------
@@ -213,14 +217,14 @@ def begin_session(
     start_us
         Wall clock at the start [us since the Unix epoch].
     anew
-        Whether a new trip begins with it, whatever the autopilot's clocks say.
+        Whether it begins a new trip, regardless of the autopilot's clocks.
     sidecars
-        Names and texts of small files to be in it from the first moment on, if the card has room.
+        Names and texts of small files created together with it, if the card has room.
 
     Raises
     ------
     OSError
-        If it cannot be created: then nothing of it is left.
+        If it cannot be created: then no trace of it is left.
     """
     make_own_folder(directory)
     names = _names(directory)
@@ -256,7 +260,7 @@ def begin_session(
 
 
 def close_session(folder: Path, note: str | None = None) -> None:
-    """Mark a session as ended, with a remark; a failure is only logged."""
+    """Mark a session as ended, with a remark; failures are only logged."""
     try:
         _change(folder, lambda known: replace(known, closed=True, note=note))
     except OSError as problem:
@@ -264,7 +268,7 @@ def close_session(folder: Path, note: str | None = None) -> None:
 
 
 def note_continues(folder: Path, continues: str | None) -> None:
-    """Settle which session's trip this one goes on with; None if it began one.
+    """Settle which session's trip this one continues; None if it began one.
 
     Raises
     ------
@@ -275,7 +279,7 @@ def note_continues(folder: Path, continues: str | None) -> None:
 
 
 def note_may_continue(folder: Path, name: str) -> None:
-    """Note which session's trip this one may go on with, unless that is settled.
+    """Write down which session's trip this one may continue, unless that is settled.
 
     Raises
     ------
@@ -315,7 +319,7 @@ def _restore(folder: Path, newest: Newest) -> None:
 
 
 def _free(directory: Path, name: str) -> Path:
-    """Return an unused folder of this name; a second one in that second gets a number."""
+    """Return an unused folder of this name, with a number if the name is taken."""
     number, folder = 1, directory / name
     while os.path.lexists(folder):
         number += 1
@@ -333,7 +337,7 @@ def _fill(new: Path, note: SessionNote, sidecars: Mapping[str, str]) -> None:
 
 
 def _put(path: Path, text: str) -> None:
-    """Write a file into a folder that nobody reads yet."""
+    """Write a file into a folder that is not visible to readers yet."""
     descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, FILE_MODE)
     try:
         with os.fdopen(descriptor, "wb") as file:
@@ -356,7 +360,7 @@ def _sync(descriptor: int) -> None:
 
 
 def _remove(new: Path) -> None:
-    """Remove what a kill left of a folder that was being filled."""
+    """Remove the remains of a folder that was being filled at a kill."""
     with contextlib.suppress(FileNotFoundError):
         if new.is_dir() and not new.is_symlink():
             shutil.rmtree(new)
@@ -365,7 +369,7 @@ def _remove(new: Path) -> None:
 
 
 def _by_start(folder: Path) -> tuple[str, int]:
-    """Return a sort key by start: the tenth session of a second comes behind the ninth."""
+    """Return a sort key by start: the tenth session of a second follows the ninth."""
     start, _, count = folder.name.partition("Z")
     return start, int(count[1:] or 1)
 

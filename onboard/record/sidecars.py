@@ -1,4 +1,4 @@
-"""Sidecars: the small files beside a record, written atomically, and retried while that fails."""
+"""Sidecars: the small files beside a record, written atomically and retried on failure."""
 
 import logging
 import threading
@@ -23,26 +23,26 @@ class Sidecars:
         self._failed_us: int | None = None
 
     def put(self, name: str, write: Write, *, written: bool = False) -> None:
-        """Queue a write, in place of an earlier one of this name; `written`: it is done already."""
+        """Queue a write, replacing an earlier one of this name; `written`: already done."""
         with self._lock:
             self._all[name] = write
             if not written:
                 self._waiting[name] = write
 
     def rewrite_all(self) -> None:
-        """Queue everything again: the folder was taken away."""
+        """Queue everything again: the folder was removed."""
         with self._lock:
             self._waiting = dict(self._all)
 
     def due(self, now_us: int) -> bool:
-        """Return whether something waits and the pause after a failure is over [us]."""
+        """Return whether a write is queued and the pause after a failure is over [us]."""
         with self._lock:
             failed_us = self._failed_us
             rested = failed_us is None or now_us - failed_us >= RETRY_EVERY_S * 1e6
             return bool(self._waiting) and rested
 
     def write(self, folder: Path, now_us: int) -> None:
-        """Write what waits; what fails stays queued, and the first failure is logged."""
+        """Write the queue; failed writes stay queued, and the first failure is logged."""
         with self._lock:
             waiting, self._waiting = self._waiting, {}
         failed: dict[str, Write] = {}
@@ -53,7 +53,7 @@ class Sidecars:
                 if self._failed_us is None:
                     log.warning("%s: %s not written yet: %s", folder, name, problem.strerror)
                 failed[name] = write
-            except Exception:  # whatever it is, the record must go on
+            except Exception:  # the record must go on in any case
                 if self._failed_us is None:
                     log.exception("%s: %s not written in a way that nobody foresaw", folder, name)
                 failed[name] = write

@@ -1,8 +1,8 @@
 """A subscriber: a part of the daemon that works beside the record and may fail alone.
 
-A fault is counted, logged in full once, and shown as an alert; the part is tried again after a
-pause that doubles with every fault in a row. The strict switch raises instead: tests run with it,
-so that nothing fails unseen.
+A fault is counted, logged in full once, and shown as an alert; the part is retried after a pause
+that doubles with every consecutive fault. The strict switch raises instead: tests run with it, so
+that nothing fails unseen.
 """
 
 import logging
@@ -21,10 +21,10 @@ STRICT = "WATTWAKE_STRICT"
 PAUSE_FIRST_S, PAUSE_MOST_S = 0.2, 60.0
 
 SOUND_AFTER_S = 30.0
-"""After this long without a fault the next one counts as the first."""
+"""Time without a fault after which the next one counts as the first [s]."""
 
 LOGGED_MOST = 50
-"""Different faults that are logged in full; any more are only counted."""
+"""Distinct faults logged in full at most; further ones are only counted."""
 
 log = logging.getLogger("wattwake")
 
@@ -35,12 +35,12 @@ def strict() -> bool:
 
 
 class Faults:
-    """Counts faults, and logs each different one once with its traceback.
+    """Counts faults, and logs each distinct one once with its traceback.
 
     Parameters
     ----------
     what
-        What failed, as the log names it.
+        Name of the failing part in the log.
     """
 
     def __init__(self, what: str) -> None:
@@ -69,7 +69,7 @@ class Faults:
 
 
 class Subscriber:
-    """Runs one action again and again, however often it fails.
+    """Runs an action repeatedly, however often it fails.
 
     Parameters
     ----------
@@ -88,12 +88,12 @@ class Subscriber:
 
     @property
     def faults(self) -> int:
-        """How often it failed."""
+        """Number of faults."""
         return self._faults.count
 
     @property
     def failing(self) -> bool:
-        """Whether it has failed lately."""
+        """Whether it has failed recently."""
         return self._failed_s is not None
 
     def run(self, now_s: float, act: Callable[[], Value]) -> Value | None:
@@ -118,7 +118,7 @@ class Subscriber:
             return None
 
     def failed(self, now_s: float, fault: BaseException) -> None:
-        """Note a fault that was caught elsewhere [s]."""
+        """Record a fault that was caught elsewhere, at a time [s]."""
         self._faults.note(fault)
         if self._failed_s is not None:
             self.pause_s = min(2.0 * self.pause_s, PAUSE_MOST_S)

@@ -1,7 +1,7 @@
-"""The record files of one session: one is written, and another takes over when it must.
+"""The record files of one session: one is written, and another replaces it if necessary.
 
-Somebody may rename, remove, replace or cut short the file that is being written; without a check,
-what comes in would be lost in silence. No thread and no clock here.
+The file being written may be renamed, removed, replaced or truncated by others; without a check,
+frames would be lost silently. No thread and no clock here.
 """
 
 import logging
@@ -26,7 +26,7 @@ class WatchedRecord:
     folder
         The session's folder.
     folder_remade
-        Called when the folder was gone and has been created again.
+        Called after a removed folder has been created again.
 
     Raises
     ------
@@ -40,9 +40,9 @@ class WatchedRecord:
         self.suspect = False
         """Set after any failure: the file is reopened before it is used again."""
         self.moved: Alert | None = None
-        """Alert that recording went on in another file; None if it did not."""
+        """Alert that recording continued in another file; None if it did not."""
         self.risk: Alert | None = None
-        """Alert that the present file is not in its place; None if it is."""
+        """Alert that the present file is not in place; None if it is."""
         self.file = RecordFile(folder / record_name(1))
         """The present file, as of the last check."""
         sync_folder(folder)
@@ -64,7 +64,7 @@ class WatchedRecord:
         except OSError as problem:
             if self.suspect or not self.file.is_whole_somewhere:
                 raise
-            # Better there, wherever that is, than nowhere.
+            # Better to write there, wherever that is, than not to write.
             risk = Alert(
                 AlertCode.RECORD_AT_RISK,
                 path=str(self._folder),
@@ -75,7 +75,7 @@ class WatchedRecord:
         return self.file
 
     def _reopened(self) -> str | None:
-        """Reopen a suspect file; return what became of it if it is gone."""
+        """Reopen a suspect file; return its fate, as a code, if it is gone."""
         if self.suspect:
             try:
                 lost_bytes = self.file.reopen()
@@ -87,7 +87,7 @@ class WatchedRecord:
         return None
 
     def _roll_over(self, became: str) -> None:
-        """Go on in another file: the present one is no longer what was written."""
+        """Continue in another file: the present one is no longer what was written."""
         there, number = self._folder.is_dir(), self._number
         if not there:
             # Never the folder of all sessions: the card may be out, and what is seen would be its
@@ -109,5 +109,5 @@ class WatchedRecord:
         names = {"before": before.path.name, "path": file.path.name}
         self.moved = Alert(AlertCode.RECORD_MOVED, problem=became, **names)
         text = f"{before.path.name} {BECAME[became]}: recording goes on in {file.path.name}"
-        # A format without words: the quiet log then tells messages apart by text, and drops none.
+        # A format without words: the quiet log then distinguishes messages by text, dropping none.
         log.error("%s: %s", self._folder, text)

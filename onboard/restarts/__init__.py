@@ -1,1 +1,1 @@
-"""A trip that goes on over restarts: see `README.md`."""
+"""A trip that continues over restarts: see `README.md`."""

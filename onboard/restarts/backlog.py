@@ -1,4 +1,4 @@
-"""What comes in while a ride is folded again: kept in order, up to a bound."""
+"""Queue of frames and actions that arrive while a ride is refolded: in order and bounded."""
 
 from collections.abc import Iterable
 
@@ -13,10 +13,9 @@ class Backlog:
     Parameters
     ----------
     most_frames
-        Frames kept at most. If more come in, all are dropped: they are on the card, and must be
-        read from there.
+        Largest number of frames. If more come in, all are dropped: they must be read from the card.
     parts
-        What to begin with; it does not count.
+        Initial content, not counted.
     """
 
     def __init__(self, most_frames: int, parts: Iterable[Frames | TimedAction] = ()) -> None:
@@ -25,11 +24,11 @@ class Backlog:
 
     @property
     def overrun(self) -> bool:
-        """Whether more came in than can be kept."""
+        """Whether the bound was exceeded."""
         return self._frames > self._most_frames
 
     def add(self, part: Frames | TimedAction) -> None:
-        """Keep what came in."""
+        """Append frames or an action."""
         if isinstance(part, Frames):
             self._frames += len(part)
         self.parts.append(part)
@@ -37,7 +36,7 @@ class Backlog:
             self.parts.clear()
 
     def take_all(self) -> list[Frames | TimedAction]:
-        """Remove and return all of it."""
+        """Remove and return everything."""
         parts, self.parts, self._frames = self.parts, [], 0
         return parts
 

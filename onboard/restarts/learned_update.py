@@ -1,8 +1,8 @@
-"""Brings what `learned.json` keeps up to the end of the last record.
+"""Update the content of `learned.json` to the end of the last record.
 
-It is saved twice a minute, and a power cut falls in between: charge drawn, and commands given,
-since then must count. Only what was recorded since is folded, so that a start costs the same after
-a minute's ride and a day's.
+It is saved twice a minute, and a power cut falls in between: charge drawn and commands given since
+must count. Only the record since is folded, so that a start costs the same after a minute's ride
+and a day's.
 """
 
 import contextlib
@@ -21,8 +21,8 @@ from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.log_scanner import LogScanner
 
 TAIL_BYTES, TAIL_MOST_BYTES = 1 << 18, 1 << 24
-"""Read of a record's end, at first and at most. Charge drawn before that is told by the autopilot's
-counter, or counts as unseen."""
+"""Bytes read from a record's end, at first and at most. Charge drawn before that comes from the
+autopilot's counter, or counts as unmeasured."""
 
 log = logging.getLogger("wattwake")
 
@@ -30,15 +30,14 @@ log = logging.getLogger("wattwake")
 def update_learned(
     profile: Profile, system_id: int | None, kept: dict[str, Any] | None, earlier: Sequence[Session]
 ) -> dict[str, Any] | None:
-    """Return what was kept, as it was at the end of the last session.
+    """Return the saved state, updated to the end of the last session.
 
     Parameters
     ----------
     profile, system_id
         The craft, and the MAVLink system to follow, as for `Ride`.
     kept
-        What was saved last, with `at`: the place in the records that it goes up to; None if nothing
-        was.
+        State saved last, with `at`: the position in the records that it covers; None without.
     earlier
         Sessions of the last trip, oldest first.
     """
@@ -47,7 +46,7 @@ def update_learned(
     try:
         return _updated(profile, system_id, kept, earlier)
     except Exception:
-        # Whatever went wrong, the new ride is recorded.
+        # Whatever fails here, the new ride is recorded.
         log.exception("charge drawn at the end of the last ride is not counted")
         return kept
 
@@ -74,7 +73,7 @@ def _updated(
         return kept
     later = [one for one in earlier if _number(one) > note.number]
     if len(later) == len(earlier):
-        # Nothing was saved in this trip: what it began with goes up to its beginning.
+        # Nothing was saved in this trip: its initial state covers everything before it.
         ride = Ride(profile, system_id, load_carried(earlier[0].folder))
     else:
         parts: list[Frames] = []
@@ -82,7 +81,7 @@ def _updated(
         for one in earlier:
             if one.folder == saved_in:
                 commands = one.actions[int(at.get("marks", 0)) :]
-                # Without a record nothing was received then.
+                # Without a record, no frames were received.
                 with contextlib.suppress(LogError):
                     parts = [_frames_after(saved_in, int(at["stamp_us"]))]
         if not (later or commands or any(map(len, parts))):
@@ -104,7 +103,7 @@ def _fold(ride: Ride, sessions: Iterable[Session]) -> None:
 
 
 def _frames_after(folder: Path, stamp_us: int) -> Frames:
-    """Return the frames behind a stamp [us], read from the record's end backwards."""
+    """Return the frames after a stamp [us], read backwards from the record's end."""
     files = find_log(folder)
     size, tail = log_bytes(files), TAIL_BYTES
     with opened(files) as record:

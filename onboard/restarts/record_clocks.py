@@ -20,7 +20,7 @@ from onboard.telemetry.messages.table import MESSAGES, boot_clock_s, clock
 from onboard.telemetry.messages.timebase import RESTART_S
 
 END_BYTES = 1 << 18
-"""Read of a record's beginning and end: half a minute of a busy link."""
+"""Bytes read at a record's beginning and end: half a minute of a busy link."""
 
 UNKNOWN = Clocks(math.nan, math.nan, math.nan)
 
@@ -39,7 +39,7 @@ class RecordClocks:
 
     @property
     def has_utc(self) -> bool:
-        """Whether it stated the time of day."""
+        """Whether the autopilot stated the time of day."""
         return math.isfinite(self.first.utc_s) or math.isfinite(self.last.utc_s)
 
 
@@ -99,7 +99,7 @@ def _stated(part: Frames) -> FloatArray:
 
 
 def kept_running_between(records: Sequence[RecordClocks]) -> list[bool]:
-    """Return between which records the autopilot kept running.
+    """Return whether the autopilot kept running between successive records.
 
     Parameters
     ----------
@@ -109,16 +109,16 @@ def kept_running_between(records: Sequence[RecordClocks]) -> list[bool]:
     Returns
     -------
     list of bool
-        For each record and the next: one less than there are records.
+        For each pair of neighbours: one fewer than records.
 
     Notes
     -----
-    A short record may state no time of day. Then the nearest ones before and behind it that do
-    state it decide: if they agree, the autopilot kept running all the time. If they do not, and no
-    boot clock goes back, it was restarted in the longest gap between the records.
+    A short record may lack the time of day. Then the nearest records before and after it that have
+    one decide: if they agree, the autopilot kept running throughout. If they do not, and no boot
+    clock goes back, it was restarted in the longest gap between the records.
     """
     same = [kept_running(before.last, after.first) for before, after in pairwise(records)]
-    with_utc = [place for place, one in enumerate(records) if one.has_utc]
+    with_utc = [place for place, record in enumerate(records) if record.has_utc]
     for begin, end in pairwise(with_utc):
         if end - begin == 1:
             continue

@@ -1,7 +1,7 @@
-"""Folding a trip's records again: after a restart, after a fault, or with another profile.
+"""Refolding a trip's records: after a restart, after a fault, or with another profile.
 
 The record is the truth, so nothing else needs saving: totals, windows, curve and battery come out
-as if the daemon had never been away. What the autopilot drew meanwhile is a gap like any other.
+as if the daemon had never been away. Its absence is a gap like any other.
 """
 
 import json
@@ -21,25 +21,25 @@ from onboard.telemetry.logs.telemetry_log import read_log
 from onboard.telemetry.mavlink.frames import Frames
 
 CARRIED_NAME = "carried.json"
-"""In a session's folder: what was kept from before its trip began; see `Ride.kept`."""
+"""In a session's folder: the state carried over from before its trip; see `Ride.kept`."""
 
 log = logging.getLogger("wattwake")
 
 
 class TimedAction(Protocol):
-    """Something to do to a ride at a stamp, such as a `TimedCommand`."""
+    """An action on a ride at a stamp, such as a `TimedCommand`."""
 
     @property
     def stamp_us(self) -> int:
         """Time by the session's clock [us since the Unix epoch]."""
 
     def apply(self, ride: Ride) -> None:
-        """Do it to a ride."""
+        """Apply it to a ride."""
 
 
 @dataclass(frozen=True)
 class Session:
-    """A recorded session, to be folded again.
+    """A recorded session to refold.
 
     Parameters
     ----------
@@ -62,7 +62,7 @@ def carried_text(kept: dict[str, Any] | None) -> str:
 
 
 def load_carried(folder: Path) -> dict[str, Any] | None:
-    """Read what a trip began with; None if there is nothing usable."""
+    """Read the initial state of a trip; None if there is no usable one."""
     try:
         carried = json.loads((folder / CARRIED_NAME).read_text(encoding="utf-8"))
     except (OSError, ValueError):
@@ -76,7 +76,7 @@ def refold(begin: Callable[[dict[str, Any] | None], Ride], sessions: Sequence[Se
     Parameters
     ----------
     begin
-        Begins a ride with what was kept from before the trip.
+        Begins a ride with the state carried over from before the trip.
     sessions
         At least one, oldest first. A record that cannot be read is skipped with a warning.
     """
@@ -87,7 +87,7 @@ def refold(begin: Callable[[dict[str, Any] | None], Ride], sessions: Sequence[Se
 
 
 def recorded(session: Session) -> Iterator[Frames]:
-    """Return the recorded frames; a record that cannot be read on ends with a warning."""
+    """Yield the recorded frames; an unreadable record ends early, with a warning."""
     if recorded_bytes(session.folder) == 0:
         return
     try:
@@ -104,7 +104,7 @@ def recorded(session: Session) -> Iterator[Frames]:
 
 
 def recorded_bytes(folder: Path) -> int | None:
-    """Return the size of a session's record, None if there is none to be read."""
+    """Return the size of a session's record, None if there is no readable one."""
     try:
         files = record_files(folder)
         return log_bytes(files) if files else None
@@ -113,37 +113,37 @@ def recorded_bytes(folder: Path) -> int | None:
 
 
 def replay(ride: Ride, windows: Iterable[Frames | Block], actions: Sequence[TimedAction]) -> None:
-    """Feed a ride with what was recorded, and apply each action at its stamp.
+    """Feed a ride with recorded data, and apply each action at its stamp.
 
     Parameters
     ----------
     ride
-        Before anything of it.
+        A new ride.
     windows
-        Frames; or blocks, for a log that gives its channels at once: then actions come last.
+        Frames; or blocks, for a log format without frames: then actions come last.
     actions
         The actions, in any order.
     """
-    left = sorted(actions, key=lambda one: one.stamp_us)
+    left = sorted(actions, key=lambda action: action.stamp_us)
     for window in windows:
         for part in [window] if isinstance(window, Block) else in_order(window, left):
             if isinstance(part, Frames | Block):
                 ride.take(part)
             else:
                 part.apply(ride)
-    for one in left:
-        one.apply(ride)
+    for action in left:
+        action.apply(ride)
 
 
 def in_order(frames: Frames, left: list[TimedAction]) -> Iterator[Frames | TimedAction]:
-    """Return the frames in parts, with each action behind the frames that came before it.
+    """Yield the frames in parts, with each action after the frames that preceded it.
 
     Parameters
     ----------
     frames
         In order.
     left
-        Actions still to come, in order; those returned are removed from it.
+        Pending actions, in order; those yielded are removed from it.
     """
     begin = 0
     while left:

@@ -1,4 +1,4 @@
-"""A ride that is folded again from its records, in a thread, while the link is read."""
+"""A ride refolded from its records, in a thread, while the link is read."""
 
 import asyncio
 from collections.abc import Callable, Iterable
@@ -10,23 +10,23 @@ from onboard.ride.ride import Ride
 from onboard.telemetry.mavlink.frames import Frames
 
 LAST_PARTS = 5
-"""No more parts than this are left to the caller: a second of frames."""
+"""Parts left to the caller at most: a second of frames."""
 
 BACKLOG_MOST_FRAMES = 200_000
-"""If more than this comes in while the records are read, they are read again, with that in them."""
+"""If more frames than this come in while the records are read, they are read again, with these."""
 
 
 class RefoldTask:
-    """One attempt.
+    """One attempt to refold.
 
     Parameters
     ----------
     profile
-        What the ride is folded with.
+        Profile to fold with.
     fold
         Folds the records; called in a thread.
     wait_s
-        Pause before that [s].
+        Pause before it [s].
     parts
         Frames and actions since the end of the records, in order.
     """
@@ -40,7 +40,7 @@ class RefoldTask:
     ) -> None:
         self.profile = profile
         self.backlog = Backlog(BACKLOG_MOST_FRAMES, parts)
-        """What came in since."""
+        """Frames and actions that came in since."""
         self.folding = False
         """Whether the pause is over."""
         self.task = asyncio.ensure_future(self._run(fold, wait_s))
@@ -53,12 +53,12 @@ class RefoldTask:
         return self.task.done()
 
     def result(self) -> Ride:
-        """Return the ride, brought up to now.
+        """Return the ride, updated to now.
 
         Raises
         ------
         Exception
-            What made it fail.
+            The fault that made it fail.
         """
         ride = self.task.result()
         feed(ride, self.backlog.take_all())

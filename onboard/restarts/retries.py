@@ -1,9 +1,9 @@
-"""When figures that failed are computed again, and without which of their parts.
+"""Retry policy of the figures after a fault: pauses, and parts to leave out.
 
-The first fault may be chance: everything is tried again. A part that fails a second time, before
-some two minutes have passed without a fault, is left out, so that the others come back. If no part
-is to blame the pauses double, and in the end the figures are given up as a whole; a new profile or
-a new trip gives everything another chance.
+The first fault may be transient: everything is retried. A part that fails a second time, before
+some two minutes have passed without a fault, is left out, so that the others recover. If no part is
+to blame the pauses double, and eventually the figures are given up as a whole; a new profile or a
+new trip resets the policy.
 """
 
 from onboard.efficiency.parts import PartError
@@ -11,10 +11,10 @@ from onboard.efficiency.parts import PartError
 PAUSE_FIRST_S, PAUSE_MOST_S = 1.0, 64.0
 
 SOUND_AFTER_S = 60.0
-"""After this long without a fault, and the longest pause, the next one counts as the first."""
+"""Time without a fault [s] that resets the count, in addition to the longest pause."""
 
 TRIES_MOST = 8
-"""After this many faults in a row, with no part left out in between, the figures are given up."""
+"""Consecutive faults, with no part left out in between, after which the figures are given up."""
 
 
 class Retries:
@@ -24,13 +24,13 @@ class Retries:
         self.without: set[str] = set()
         """Parts that are left out."""
         self.faults = 0
-        """Faults in all."""
+        """Total number of faults."""
         self._suspects: set[str] = set()
         self._in_a_row = 0
         self._failed_s = float("-inf")
 
     def failed(self, fault: BaseException, now_s: float) -> float | None:
-        """Note a fault; return the pause before the next attempt [s], None to give up."""
+        """Record a fault; return the pause before the next attempt [s], None to give up."""
         if now_s - self._failed_s > SOUND_AFTER_S + PAUSE_MOST_S:
             self._suspects.clear()
             self._in_a_row = 0

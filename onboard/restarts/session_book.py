@@ -1,6 +1,6 @@
-"""What a run of the daemon writes: record, marks, and what was learned, session by session.
+"""Everything a run of the daemon writes: record, marks and learned state, session by session.
 
-None of it may stop the figures: what the card refuses is reported, and retried.
+None of it may stop the figures: failed writes are reported and retried.
 """
 
 import logging
@@ -30,7 +30,7 @@ from onboard.ride.learned_file import load, save
 from onboard.telemetry.mavlink.frames import Frames
 
 SAVE_EVERY_S = 30.0
-"""Interval between saves of what was learned [s]: few writes are kind to a card."""
+"""Interval between saves of the learned state [s]: few writes spare the card."""
 
 Kept = dict[str, Any] | None
 
@@ -47,16 +47,16 @@ class SessionBook:
     start_us
         The clock of the frames' stamps at the start [us].
     profile_text
-        Profile to keep beside the record, None without.
+        Profile to write beside the record, None without.
     system_id
         MAVLink system to follow; None follows the one that sends most.
     update
-        Brings what was kept up to the end of these sessions' records; see `update_learned`.
+        Updates the saved state to the end of these sessions' records; see `update_learned`.
 
     Raises
     ------
     RecordError
-        If nothing can be written there, for a reason that does not pass by itself.
+        If nothing can be written there, for a permanent reason.
     """
 
     _marks: MarkBook
@@ -74,13 +74,13 @@ class SessionBook:
         self._profile_text = profile_text
         self._update = update
         self.kept = load(directory)
-        """What earlier runs left, None if there is nothing of use."""
+        """State saved by earlier runs, None if there is no usable one."""
         self._writer = BackgroundWriter()
         self._saving: Future[None] | None = None
         self._save_due_s = 0.0
         self._begin(start_us, self.kept)
         self.past: Future[Past] = self._writer.submit(self._look_back, self._recorder, system_id)
-        """What is found of the trip that may go on; as slow as the card is."""
+        """The trip that may continue, as found by the look back; as slow as the card is."""
 
     @property
     def folder(self) -> Path:
@@ -89,14 +89,14 @@ class SessionBook:
 
     @property
     def alerts(self) -> list[Alert]:
-        """What is wrong with what is written."""
+        """Alerts about the files being written."""
         recorder = self._recorder
         every = (recorder.problem, recorder.moved, self._marks.problem)
-        return [one for one in every if one is not None]
+        return [alert for alert in every if alert is not None]
 
     @property
     def behind(self) -> bool:
-        """Whether the card refuses the record, so that frames wait for it."""
+        """Whether the card refuses the record, so that frames are queued."""
         return self._recorder.behind
 
     def write(self, frames: Frames, now_us: int) -> None:
@@ -108,7 +108,7 @@ class SessionBook:
         return self._recorder.flush()
 
     def note_utc(self, utc: str, now_us: int) -> None:
-        """Note, once, the UTC that the autopilot states at a stamp [us]."""
+        """Write down, once, the UTC that the autopilot states at a stamp [us]."""
         self._recorder.note_utc(utc, now_us)
 
     def mark(self, command: TimedCommand) -> None:
@@ -121,9 +121,9 @@ class SessionBook:
         self._writer.submit(self._marks.sync)
 
     def settle(self, verdict: Verdict) -> None:
-        """Write down which trip this session and those before it belong to."""
+        """Write down the trip that this session and those before it belong to."""
         self._writer.submit(write_all_settled, verdict.settled)
-        folders = [one.folder for one in verdict.sessions]
+        folders = [session.folder for session in verdict.sessions]
 
         def write(folder: Path) -> None:
             before, first = (folders[-1], folders[0]) if folders else (None, folder)
@@ -132,14 +132,14 @@ class SessionBook:
         self._recorder.put("continues", write)
 
     def save_if_due(self, now_s: float, kept: Callable[[], dict[str, Any] | None]) -> bool:
-        """Save what was learned if it is time and the last save is done; return whether it did.
+        """Save the learned state if due and the last save is done; return whether it did.
 
         Parameters
         ----------
         now_s
             Monotonic clock [s].
         kept
-            Returns what is to be kept; see `Ride.kept`.
+            Returns the state to save; see `Ride.kept`.
         """
         if now_s < self._save_due_s or (self._saving is not None and not self._saving.done()):
             return False
@@ -148,7 +148,7 @@ class SessionBook:
         return True
 
     def present(self, until_us: int | None = None) -> Session:
-        """Return the present session, to be folded again.
+        """Return the present session, to be refolded.
 
         Parameters
         ----------
@@ -158,12 +158,12 @@ class SessionBook:
         return Session(self.folder, read_marks(self.folder), until_us)
 
     def begin_anew(self, start_us: int, kept: dict[str, Any] | None) -> None:
-        """Begin a session for a new trip, and end the one before.
+        """Begin a session for a new trip, and end the previous one.
 
         Raises
         ------
         RecordError
-            If none can be begun: then the one before goes on.
+            If none can be begun: then the previous one continues.
         """
         before = self._recorder
         self._begin(start_us, kept, anew=True)
@@ -173,7 +173,7 @@ class SessionBook:
         self._writer.submit(self._save, kept, self.folder.name, 0)
 
     def close(self, kept: dict[str, Any] | None, within_s: float = CLOSE_WITHIN_S) -> None:
-        """Write what is left and end the session; wait no longer than this for the card [s]."""
+        """Write pending data and end the session; wait at most this long for the card [s]."""
         until_s = time.monotonic() + within_s
         self._writer.submit(self._save, kept, self.folder.name, self._marked)
         self._recorder.close(within_s)
@@ -201,16 +201,16 @@ class SessionBook:
             return Past(kept=self.kept)
         past = look_back(self._directory / note.may_continue, system_id)
         if past.newest is not None and past.newest.name != note.may_continue:
-            # Those in between are blank: a later start need not read them.
+            # The sessions in between are blank: a later start need not read them.
             name = past.newest.name
             recorder.put("continues", lambda folder: note_may_continue(folder, name))
         return self._updated(past, recorder)
 
     def _updated(self, past: Past, recorder: Recorder) -> Past:
-        """Bring what was kept up to the end of the last record: a trip begins with that."""
-        sessions = [one.session for one in past.earlier]
-        for n, one in enumerate(past.earlier):
-            if n and one.undecided:
+        """Update the saved state to the end of the last record: a trip begins with it."""
+        sessions = [entry.session for entry in past.earlier]
+        for n, entry in enumerate(past.earlier):
+            if n and entry.undecided:
                 self._update_carried(sessions[n], sessions[:n])
         kept = self._update(self.kept, sessions)
         if kept is not self.kept:
@@ -218,7 +218,7 @@ class SessionBook:
         return replace(past, kept=kept)
 
     def _update_carried(self, session: Session, earlier: Sequence[Session]) -> None:
-        """Do for a session killed before it had looked back what it would have done itself."""
+        """Complete the update that a session was killed before doing itself."""
         carried = load_carried(session.folder)
         if carried is None or "at" not in carried:
             return
@@ -231,13 +231,13 @@ class SessionBook:
             log.warning("%s: %s", session.folder, problem.strerror)
 
     def _settle_alone(self, folder: Path) -> None:
-        """Settle by the records what a new trip leaves undecided."""
+        """Settle by the records the sessions that a new trip leaves undecided."""
         note = read_session(folder)
         if note is not None and note.may_continue is not None:
             write_all_settled(look_back(folder).judge(None).settled)
 
     def _save(self, kept: dict[str, Any] | None, session: str, marks: int) -> None:
-        """Save what was learned, and the place in the records that it goes up to."""
+        """Save the learned state, with the position in the records that it covers."""
         if kept is None:
             return
         at = {**kept.get("at", {}), "session": session, "marks": marks}

@@ -1,4 +1,4 @@
-"""Waits until the autopilot's clocks can decide which sessions the present trip began in."""
+"""Wait until the autopilot's clocks can decide which sessions belong to the present trip."""
 
 import math
 from concurrent.futures import Future
@@ -10,34 +10,34 @@ from onboard.ride.learned_file import Clocks
 from onboard.telemetry.mavlink.frames import Frames
 
 DECIDE_AFTER_S = 20.0
-"""An autopilot that knows the time of day has stated it by then."""
+"""Time by which an autopilot that knows the time of day has stated it [s]."""
 
 BACKLOG_MOST_FRAMES = 20_000
-"""Frames kept until it is decided; if more come in, the record is read instead."""
+"""Frames queued until the decision; if more come in, the record is read instead."""
 
 
 class TripDecision:
-    """Decides which sessions belong to the present trip, and keeps what comes in until then.
+    """Decides which sessions belong to the present trip, and queues what comes in until then.
 
     Parameters
     ----------
     past
-        What the look back finds.
+        Result of the look back.
     """
 
     def __init__(self, past: "Future[Past]") -> None:
         self.past = past
         self.backlog = Backlog(BACKLOG_MOST_FRAMES)
-        """What came in since the daemon started."""
+        """Frames and actions since the daemon started."""
         self._since_s = math.nan
 
     def add(self, part: Frames | TimedAction) -> None:
-        """Keep what the present ride was given; empty frames would pile up on a silent link."""
+        """Queue input of the present ride; empty frames would pile up on a silent link."""
         if not isinstance(part, Frames) or len(part):
             self.backlog.add(part)
 
     def verdict(self, clocks: Clocks, now_s: float) -> Verdict | None:
-        """Return which sessions belong to the present trip; None while that is not known.
+        """Return which sessions belong to the present trip; None while undecided.
 
         Parameters
         ----------

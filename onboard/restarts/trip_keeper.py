@@ -1,12 +1,12 @@
-"""The present ride: kept whole over a restart, a new profile, a new trip or a fault.
+"""The present ride, carried through a restart, a new profile, a new trip or a fault.
 
-A ride is never repaired. It is folded again from the records, in a thread (`RefoldTask`), and takes
-over once it has caught up; until then the present ride goes on, or shows nothing if it failed. That
-happens
+A ride is never repaired. It is refolded from the records, in a thread (`RefoldTask`), and takes
+over once it has caught up; until then the present ride continues, or shows nothing if it failed. A
+ride is refolded
 
-- when the past has been read, if what was kept goes further than what this ride began with;
-- when the autopilot's clocks show that an earlier trip goes on (`TripDecision`);
-- after a fault of the figures, with a pause that grows (`Retries`);
+- when the past has been read, if the saved state covers more than this ride began with;
+- when the autopilot's clocks show that an earlier trip continues (`TripDecision`);
+- after a fault of the figures, with a growing pause (`Retries`);
 - with another profile.
 """
 
@@ -38,11 +38,11 @@ log = logging.getLogger("wattwake")
 
 
 class BehindError(Exception):
-    """The figures were not given all that was recorded; they can be computed from the record."""
+    """The figures missed recorded frames; they can be recomputed from the record."""
 
 
 class TripKeeper:
-    """The present ride, replaced by one that is folded again whenever that is needed.
+    """The present ride, replaced by a refolded one whenever necessary.
 
     Parameters
     ----------
@@ -51,19 +51,19 @@ class TripKeeper:
     system_id
         MAVLink system to follow; None follows the profile's, else the one that sends most.
     kept
-        What was kept when the daemon last ran, None without.
+        State saved when the daemon last ran, None without.
     past
-        What was found of the trip that this may continue, None without.
+        The trip that this one may continue, None without.
     aim
-        What the rider wants, None without.
+        The rider's target, None without.
     start_us
-        The clock of the frames' stamps, now [us].
+        Present time by the clock of the frames' stamps [us].
     present
-        Returns the session that is being recorded, up to a stamp [us]; None without a record.
+        Returns the session being recorded, up to a stamp [us]; None without a record.
     written
-        Waits until all that was recorded is in the file; returns whether it is.
+        Waits until everything recorded is in the file; returns whether it is.
     settle
-        Called once, with what the autopilot's clocks say of the sessions so far.
+        Called once, with the verdict of the autopilot's clocks on the sessions so far.
     """
 
     def __init__(
@@ -90,7 +90,7 @@ class TripKeeper:
         self.why_none: Unknown | None = None
         """Why there are no figures now; None if there are."""
         self._kept = kept
-        """What outlasts the ride, as of when the figures were last whole."""
+        """State that outlasts the ride, as of when the figures were last whole."""
         self.last_stamp_us = start_us
         """Stamp of the last frame taken in [us]."""
         self._now_s = 0.0
@@ -99,26 +99,26 @@ class TripKeeper:
         self._reading = READING if past is not None else None
         self._past_read = past is None
         self.refolding: RefoldTask | None = None
-        """The fold under way, None if there is none."""
+        """The refold in progress, None without."""
         self.sessions: tuple[Session, ...] = ()
-        """Earlier sessions of this trip, oldest first; none while that is not known."""
+        """Earlier sessions of this trip, oldest first; empty while undecided."""
         try:
             self.ride = self._begin(kept)
         except Exception as fault:
-            # A stand-in that knows nothing of the craft and shows nothing.
+            # A placeholder without the craft's data, which shows nothing.
             self.ride = Ride(Profile(), system_id)
             self.failed(fault)
 
     @property
     def caught_up(self) -> bool:
-        """Whether the present ride began with the charge at the end of the last record."""
+        """Whether the present ride began with the charge as of the end of the last record."""
         return self._reading is None
 
     @property
     def is_whole(self) -> bool:
         """Whether `kept` describes the present: only then may it be saved.
 
-        Otherwise the file would claim to go up to now, and what is missing in it would be lost.
+        Otherwise the file would claim to cover everything up to now, and the rest would be lost.
         """
         return self.caught_up and self.why_none is None and not self._retries.without
 
@@ -128,7 +128,7 @@ class TripKeeper:
         return self.why_none or self._reading
 
     def alerts(self) -> Iterator[Alert]:
-        """Return what is wrong with the figures."""
+        """Yield the alerts about the figures."""
         if self.why_none is AGAIN:
             yield Alert(AlertCode.FIGURES_FAILED)
         elif self.why_none is not None:
@@ -138,7 +138,7 @@ class TripKeeper:
             yield Alert(AlertCode.PART_LEFT_OUT, parts=without)
 
     def take(self, parts: Sequence[Frames], now_us: int) -> None:
-        """Take in the frames received up to now [us, by the clock of their stamps]."""
+        """Fold the frames received up to now [us, by the clock of their stamps]."""
         self._now_s = now_us * 1e-6
         for frames in parts:
             if len(frames):
@@ -148,7 +148,7 @@ class TripKeeper:
         self._feed(self.ride.silence, now_us)
 
     def add(self, part: Frames | TimedAction) -> None:
-        """Keep what the present ride was given, for a ride that takes its place."""
+        """Queue input of the present ride for a ride that may replace it."""
         if self._decision is not None:
             self._decision.add(part)
         if self.refolding is not None:
@@ -162,7 +162,7 @@ class TripKeeper:
                 self.failed(fault)
 
     def failed(self, fault: BaseException) -> None:
-        """Note a fault of the present ride, and have it folded again from the record."""
+        """Record a fault of the present ride, and schedule a refold from the record."""
         self._faults.note(fault)
         pause_s = self._retries.failed(fault, self._now_s)
         self.why_none = GIVEN_UP if pause_s is None else AGAIN
@@ -170,7 +170,7 @@ class TripKeeper:
         try:
             self.ride = self._begin(None)
         except Exception as another:
-            # The ride that failed stays, but is not asked for figures again.
+            # The failed ride stays, but yields no more figures.
             self._faults.note(another)
 
     def _try_again(self, profile: Profile, pause_s: float | None) -> None:
@@ -181,7 +181,7 @@ class TripKeeper:
             self._fold_again(profile, pause_s)
 
     def poll(self, now_s: float) -> bool:
-        """Check if an earlier trip goes on, or a fold is done; return whether the ride changed.
+        """Check for an earlier trip and for a finished refold; return whether the ride changed.
 
         Parameters
         ----------
@@ -200,7 +200,7 @@ class TripKeeper:
                 return False
             verdict = decision.verdict(self.ride.clocks, now_s)
         except Exception as fault:
-            # It stays undecided, for a later start.
+            # It stays undecided until a later start.
             self._decision, self._reading, self._past_read = None, None, True
             self._faults.note(fault)
             return False
@@ -215,7 +215,7 @@ class TripKeeper:
         return False
 
     def _begin_with_past(self, decision: TripDecision) -> bool:
-        """Begin again with what was kept up to the last record's end; return if that is needed."""
+        """Restart from the state at the last record's end; return whether that is needed."""
         if self._past_read:
             return False
         self._past_read = True
@@ -228,7 +228,7 @@ class TripKeeper:
         return True
 
     def _fold_from(self, decision: TripDecision, fold: Callable[[], Ride]) -> None:
-        """Fold what came before this run, and then what came in since, unless that was too much."""
+        """Fold the past of this run, then the backlog since, unless that was overrun."""
         if decision.backlog.overrun:
             self._fold_again(self.profile, 0.0)
         else:
@@ -236,9 +236,9 @@ class TripKeeper:
             self.refolding = RefoldTask(self.profile, fold, 0.0, decision.backlog.parts)
 
     def reload(self, profile: Profile) -> None:
-        """Go on with another profile: the trip is folded again with it.
+        """Switch to another profile: the trip is refolded with it.
 
-        Without a record, the figures begin anew, but for the battery's count.
+        Without a record, the figures restart from zero, except for the battery's count.
         """
         self._retries.reset()
         if self._present(self.last_stamp_us) is None:
@@ -255,7 +255,7 @@ class TripKeeper:
         self._retries.reset()
         self.why_none = None
         if self.refolding is not None:
-            # Just reloaded: it stays in force, though the trip that it was for is over.
+            # A profile just reloaded stays in force, although the trip to refold is over.
             self.profile = self.refolding.profile
         self._begun_with = kept
         self.ride = self._begin(kept, followed)
@@ -263,7 +263,7 @@ class TripKeeper:
         self.sessions = ()
 
     def kept(self) -> dict[str, Any] | None:
-        """Return what outlasts this ride, as of when the figures were last whole; None without."""
+        """Return the state that outlasts this ride, as of when figures were last whole, or None."""
         if self.why_none is None and not self._retries.without:
             try:
                 self._kept = {**self.ride.kept(), "at": {"stamp_us": self.last_stamp_us}}
@@ -272,7 +272,7 @@ class TripKeeper:
         return self._kept
 
     def _charge(self) -> dict[str, Any] | None:
-        """Return what a ride begins with if there is no record: the battery's count alone."""
+        """Return the initial state of a ride without a record: the battery's count alone."""
         kept = self.kept()
         return None if kept is None else {**kept, "curves": None}
 
@@ -303,14 +303,14 @@ class TripKeeper:
     def _refold(self, profile: Profile, sessions: Sequence[Session]) -> Ride:
         if not self._written():
             log.warning("the card is behind: what is not yet written is missing from the figures")
-        # What a trip of earlier sessions began with lies in the folder of the first.
+        # The initial state of a trip of several sessions lies in the folder of the first.
         begun_with, its_own = self._begun_with, len(sessions) == 1 and not self.sessions
         return refold(
             lambda kept: self._begin(begun_with if its_own else kept, profile=profile), sessions
         )
 
     def _fold_again(self, profile: Profile, wait_s: float) -> None:
-        """Fold the records of the trip up to now again, after a pause [s]."""
+        """Refold the records of the trip up to now, after a pause [s]."""
         present = self._present(self.last_stamp_us)
         if present is None:
             self.refolding = RefoldTask(
@@ -321,7 +321,7 @@ class TripKeeper:
             self.refolding = RefoldTask(profile, lambda: self._refold(profile, sessions), wait_s)
 
     def _change_over(self, refolding: RefoldTask) -> bool:
-        """Go on with the ride that was folded; if that failed, try again."""
+        """Switch to the refolded ride; if it failed, retry."""
         self.refolding = None
         try:
             ride = refolding.result()

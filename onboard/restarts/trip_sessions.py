@@ -1,9 +1,9 @@
-"""Which sessions make up the present trip: decided by the autopilot's clocks, and written down.
+"""The sessions that make up the present trip: decided by the autopilot's clocks, and written down.
 
-A session states from its start that it may go on with the one before. So the trip is not lost if
-the session ends before that is known, or if the autopilot is silent: a later start finds all
-sessions that are undecided, back to the last that is settled, and settles them as soon as the
-autopilot states how long it has been running.
+A session states from its start that it may continue the previous one. So the trip is not lost if
+the session ends before the decision, or if the autopilot is silent: a later start finds all
+undecided sessions, back to the last settled one, and settles them as soon as the autopilot states
+how long it has been running.
 """
 
 import logging
@@ -31,14 +31,14 @@ log = logging.getLogger("wattwake")
 
 @dataclass(frozen=True)
 class EarlierSession:
-    """A session of a trip that may still go on.
+    """A session of a trip that may continue.
 
     Parameters
     ----------
     session
         The session, with its commands.
     undecided
-        Whether it is still open that it goes on with the one before it.
+        Whether it is undecided if it continues the previous one.
     clocks
         The autopilot's clocks in its record; None if not needed.
     """
@@ -50,14 +50,14 @@ class EarlierSession:
 
 @dataclass(frozen=True)
 class Settled:
-    """Which trip a session belongs to that was undecided.
+    """The trip to which a previously undecided session belongs.
 
     Parameters
     ----------
     folder
         The session's folder.
     continues
-        Folder of the session whose trip it goes on with; None if it began one.
+        Folder of the session whose trip it continues; None if it began one.
     first
         Folder of the first session of its trip.
     """
@@ -69,14 +69,14 @@ class Settled:
 
 @dataclass(frozen=True)
 class Verdict:
-    """What the autopilot's clocks decide.
+    """The decision by the autopilot's clocks.
 
     Parameters
     ----------
     sessions
         Earlier sessions of the present trip, oldest first; none if the trip begins now.
     settled
-        What that settles about earlier sessions.
+        Earlier sessions settled by it.
     """
 
     sessions: tuple[Session, ...]
@@ -85,14 +85,14 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Past:
-    """The earlier sessions that the present trip may consist of, and what they left.
+    """The earlier sessions that the present trip may include, and the state they saved.
 
     Parameters
     ----------
     earlier
         The sessions, oldest first.
     kept
-        What was kept (see `Ride.kept`), as of the end of the last of them; None if nothing was.
+        Saved state (see `Ride.kept`) as of the end of the last of them; None without.
     """
 
     earlier: tuple[EarlierSession, ...] = ()
@@ -113,30 +113,32 @@ class Past:
         """
         earlier = self.earlier
         known = [
-            (n, one.clocks) for n, one in enumerate(earlier) if one.clocks and one.clocks.has_boot
+            (n, entry.clocks)
+            for n, entry in enumerate(earlier)
+            if entry.clocks and entry.clocks.has_boot
         ]
         if now is not None:
             known.append((len(earlier), RecordClocks(now, now)))
         begins = {0}
         for n, same in enumerate(kept_running_between([clocks for _, clocks in known])):
-            # Sessions in between, in which the autopilot was silent, belong to the one after them.
+            # Sessions with a silent autopilot belong to the next one.
             between = range(known[n][0] + 1, known[n + 1][0] + 1)
             undecided = [at for at in between if at == len(earlier) or earlier[at].undecided]
             if not same and undecided:
                 begins.add(undecided[0])
         first = 0
         settled: list[Settled] = []
-        for n, one in enumerate(earlier):
+        for n, entry in enumerate(earlier):
             first = n if n in begins else first
-            if one.undecided:
+            if entry.undecided:
                 before = None if first == n else earlier[n - 1].session.folder
-                settled.append(Settled(one.session.folder, before, earlier[first].session.folder))
+                settled.append(Settled(entry.session.folder, before, earlier[first].session.folder))
         first = len(earlier) if len(earlier) in begins else first
-        return Verdict(tuple(one.session for one in earlier[first:]), tuple(settled))
+        return Verdict(tuple(entry.session for entry in earlier[first:]), tuple(settled))
 
 
 def look_back(newest: Path | None, system_id: int | None = None) -> Past:
-    """Find the sessions that a trip may consist of.
+    """Find the sessions that a trip may include.
 
     Parameters
     ----------
@@ -149,7 +151,7 @@ def look_back(newest: Path | None, system_id: int | None = None) -> Past:
         EarlierSession(Session(folder, read_marks(folder)), bool(note and note.may_continue))
         for folder, note in _chain(newest)
     ]
-    undecided = [n for n, one in enumerate(earlier) if one.undecided]
+    undecided = [n for n, entry in enumerate(earlier) if entry.undecided]
     oldest = undecided[0] if undecided else len(earlier)
     for n in reversed(range(len(earlier))):
         clocks = record_clocks(earlier[n].session.folder, system_id)
@@ -160,15 +162,15 @@ def look_back(newest: Path | None, system_id: int | None = None) -> Past:
 
 
 def _chain(newest: Path | None) -> list[tuple[Path, SessionNote | None]]:
-    """Return the sessions back to where a trip surely began, oldest first.
+    """Return the sessions back to a certain beginning of a trip, oldest first.
 
-    A blank one, without record and marks, is skipped unless a trip began with it.
+    Blank sessions, without record and marks, are skipped unless a trip began with them.
     """
     chain: list[tuple[Path, SessionNote | None]] = []
     folder, number = newest, math.inf
     while folder is not None and folder.is_dir():
         note = read_session(folder)
-        # Numbers fall, so the chain ends whatever damaged notes say.
+        # Numbers decrease, so the chain ends even with damaged notes.
         if note is not None and note.number >= number:
             break
         before = None if note is None else note.continues or note.may_continue
@@ -182,7 +184,7 @@ def _chain(newest: Path | None) -> list[tuple[Path, SessionNote | None]]:
 
 
 def earlier_of_trip(folder: Path, note: SessionNote | None) -> Iterator[Path]:
-    """Return the sessions before one that belong to the same trip, newest first.
+    """Yield the sessions before a given one that belong to the same trip, newest first.
 
     Undecided ones are judged by the records; nothing is written.
 
@@ -198,7 +200,11 @@ def earlier_of_trip(folder: Path, note: SessionNote | None) -> Iterator[Path]:
         if note.may_continue is not None:
             settled = look_back(folder).judge(None).settled
             before = next(
-                (one.continues.name for one in settled if one.folder == folder and one.continues),
+                (
+                    entry.continues.name
+                    for entry in settled
+                    if entry.folder == folder and entry.continues
+                ),
                 None,
             )
         if before is None:
@@ -210,22 +216,22 @@ def earlier_of_trip(folder: Path, note: SessionNote | None) -> Iterator[Path]:
         yield folder
 
 
-def write_settled(one: Settled) -> None:
-    """Write down what is settled about a session.
+def write_settled(settled: Settled) -> None:
+    """Write down the settled trip of a session.
 
     Raises
     ------
     OSError
         If the card refuses it: it stays undecided, for a later start.
     """
-    if one.continues is not None:
-        # First: a session that is settled has what its trip began with.
-        write_whole(one.folder / CARRIED_NAME, carried_text(load_carried(one.first)))
-    note_continues(one.folder, one.continues.name if one.continues else None)
+    if settled.continues is not None:
+        # First: a settled session has the initial state of its trip.
+        write_whole(settled.folder / CARRIED_NAME, carried_text(load_carried(settled.first)))
+    note_continues(settled.folder, settled.continues.name if settled.continues else None)
 
 
 def write_all_settled(settled: Sequence[Settled]) -> None:
-    """Write down what is settled about several sessions; what the card refuses is logged."""
+    """Write down the settled trips of several sessions; failed writes are logged."""
     for one in settled:
         try:
             write_settled(one)

@@ -1,1 +1,1 @@
-"""One craft's ride: frames and commands in, snapshots out, and what it learned. No clock."""
+"""One craft's ride: frames and commands in, snapshots out, and the learned state. No clock."""

@@ -1,4 +1,4 @@
-"""Viewers' commands applied to a ride, live and when a record is folded again."""
+"""Viewers' commands applied to a ride, live and when a record is refolded."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -14,7 +14,7 @@ from onboard.profile import Profile
 from onboard.ride.ride import Ride
 
 NewTrip = Callable[[], Refusal | None]
-"""Begins a new trip; returns why not, None when done."""
+"""Begins a new trip; returns a refusal, None when done."""
 
 
 def apply_command(command: Command, ride: Ride, new_trip: NewTrip) -> Refusal | None:
@@ -32,7 +32,7 @@ def apply_command(command: Command, ride: Ride, new_trip: NewTrip) -> Refusal | 
     Returns
     -------
     Refusal or None
-        Why not; None when done.
+        Why it is refused; None when done.
     """
     placed = with_place(command, ride)
     if isinstance(placed, Refused):
@@ -116,7 +116,7 @@ def _not_known(key: str, unknown: Unknown) -> Refusal:
 
 
 def _aim(command: Set, before: Aim) -> Aim:
-    """Return the aim after a target was set: it replaces any other, and null ends its own kind."""
+    """Return the aim after setting a target: it replaces any other, and null clears its kind."""
     value = command.value
     assert value is None or isinstance(value, float)
     return replace(

@@ -1,8 +1,7 @@
-"""State kept from one run of the daemon to the next: learned curves and the battery's count.
+"""State saved from one run of the daemon to the next: learned curves and the battery's count.
 
-One file beside the sessions. The count continues in any case; the autopilot's clocks show for how
-long nothing was recorded, and whether the autopilot kept running meanwhile: then it is the same
-trip.
+One file beside the sessions. The count continues in any case; the autopilot's clocks show how long
+nothing was recorded, and whether the autopilot kept running meanwhile: if so, it is the same trip.
 """
 
 import json
@@ -22,10 +21,10 @@ SAME_CLOCK_S = 60.0
 """Largest difference between the autopilot's two clocks over a pause [s]."""
 
 LONGEST_S = 3 * 3600.0
-"""Longest pause within a trip where no time of day is known [s]."""
+"""Longest pause within a trip if no time of day is known [s]."""
 
 DIGITS_MOST = 18
-"""Digits of a whole number in the file: ours have fewer, and hundreds would overflow a float."""
+"""Most digits of an integer in the file: real ones have fewer, and hundreds overflow a float."""
 
 log = logging.getLogger("wattwake")
 
@@ -50,7 +49,7 @@ class Clocks:
 
 
 def load(directory: Path) -> dict[str, Any] | None:
-    """Return the state kept in a directory; None, with a log line, where none is usable."""
+    """Return the state saved in a directory; None, with a log line, if none is usable."""
     path = directory / FILE_NAME
     try:
         kept = json.loads(path.read_text(encoding="utf-8"), parse_int=_whole)
@@ -72,12 +71,12 @@ def _whole(text: str) -> int:
 
 
 def save(directory: Path, kept: dict[str, Any]) -> None:
-    """Write the state to keep, all of it or nothing.
+    """Write the state atomically.
 
     Raises
     ------
     OSError
-        If it cannot be written; the state before it stays.
+        If it cannot be written; the previous state stays.
     """
     text = json.dumps({"schema": SCHEMA, **kept}, allow_nan=False)
     write_whole(directory / FILE_NAME, text)
@@ -89,7 +88,7 @@ def clocks_as_dict(clocks: Clocks) -> dict[str, float | None]:
 
 
 def same_trip(kept: dict[str, Any], now: Clocks) -> bool:
-    """Return whether the autopilot kept running since a kept state.
+    """Return whether the autopilot kept running since a saved state.
 
     Examples
     --------
@@ -105,7 +104,7 @@ def same_trip(kept: dict[str, Any], now: Clocks) -> bool:
 def kept_running(before: Clocks, now: Clocks) -> bool:
     """Return whether the autopilot kept running from one moment to another.
 
-    Where either has no time of day the boot clock alone decides, for pauses up to `LONGEST_S`.
+    If either lacks the time of day, the boot clock alone decides, for pauses up to `LONGEST_S`.
     """
     gone_s = now.boot_s - before.boot_s
     if not gone_s >= -1.0:
@@ -117,7 +116,7 @@ def kept_running(before: Clocks, now: Clocks) -> bool:
 
 
 def away_since(kept: dict[str, Any], began: Clocks) -> Away:
-    """Return how long nothing was recorded from a kept state until a stream began.
+    """Return the time without a record from a saved state until a stream began.
 
     Examples
     --------
@@ -131,12 +130,12 @@ def away_since(kept: dict[str, Any], began: Clocks) -> Away:
     pause_s = began.utc_s - before.utc_s
     if not math.isfinite(pause_s) and went_on:
         pause_s = began.boot_s - before.boot_s
-    # A time of day that went back was set meanwhile, or is wrong: it proves nothing.
+    # A time of day that went back was set meanwhile, or is wrong: it is no evidence.
     return Away(max(pause_s, 0.0) if pause_s > -SAME_CLOCK_S else math.nan, went_on)
 
 
 def clocks_of(kept: dict[str, Any]) -> Clocks:
-    """Return the autopilot's clocks at the time of a kept state."""
+    """Return the autopilot's clocks at the time of a saved state."""
     stored = kept.get("clocks")
     values = stored if isinstance(stored, dict) else {}
 

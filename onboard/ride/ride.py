@@ -1,7 +1,7 @@
 """A ride: one craft's frames in, snapshots out. No input or output, and no clock.
 
-The daemon feeds it from a link, replay and review from a saved log. Nothing else stands between
-frames and figures, so all three give the same.
+The daemon feeds it from a link, replay and review from a saved log. Nothing else lies between
+frames and figures, so the results of all three are equal.
 """
 
 import datetime
@@ -38,7 +38,7 @@ class Ride:
         State from an earlier ride's `kept`, whose curves and battery count are carried over; None
         without.
     parts
-        The engine's parts in use, and who is notified of one that fails.
+        The engine's parts in use, with a handler of their faults.
 
     Raises
     ------
@@ -63,7 +63,7 @@ class Ride:
         """Whether the autopilot's boot clock was compared with that of `kept`."""
         self._to_compare = kept is not None
         self.messages = 0
-        """Frames on the link, of all systems; samples, where a log gives channels."""
+        """Frames on the link, of all systems; samples, for a log without frames."""
         self.bad_bytes = 0
         self._seq = 0
         self._system_id = NO_AUTOPILOT
@@ -89,12 +89,12 @@ class Ride:
         """Return the state to keep after this ride, in JSON's own types."""
         clocks = clocks_as_dict(self.clocks)
         if self._kept is not None and self.engine.counter_ah is None:
-            # No battery seen yet: its count is still that of the earlier ride.
+            # No battery seen yet: its count is unchanged from the earlier ride.
             clocks = self._kept.get("clocks") or clocks
         return {**self.engine.kept(), "clocks": clocks}
 
     def take(self, part: Frames | Block) -> None:
-        """Fold frames, or a block where a log has its channels at once."""
+        """Fold frames, or a block of a log without frames."""
         if isinstance(part, Block):
             self._system_id = Unknown(Reason.NO_SYSTEM)
             self.messages += sum(map(len, part.channels.values()))
@@ -105,11 +105,11 @@ class Ride:
         self._fold(self.decoder.push(part))
 
     def silence(self, now_us: int) -> None:
-        """Fold what is settled by the silence up to a time of receipt [us]."""
+        """Fold data settled by silence up to a time of receipt [us]."""
         self._fold(self.decoder.silence(now_us))
 
     def finish(self) -> None:
-        """Fold what still waits for a stamp: the stream has ended."""
+        """Fold messages still waiting for a stamp: the stream has ended."""
         self._fold(self.decoder.finish())
 
     def snapshot(
@@ -125,13 +125,13 @@ class Ride:
         Parameters
         ----------
         source
-            Where the frames come from.
+            Source of the frames.
         age_s, messages_per_s
             Age of the newest message [s] and rate of messages [1/s], by the caller's clock.
         alerts
             The daemon's own alerts.
         why_none
-            Why no figure may be shown; None where they may.
+            Why no figure may be shown; None if they may.
         """
         figures = self.engine.figures(0.0 if isinstance(age_s, Unknown) else age_s, why_none)
         self._seq += 1

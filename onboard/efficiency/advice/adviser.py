@@ -1,7 +1,7 @@
 """Advice to the rider: best speed, target speed with its cue, range, and the way home.
 
-It rests on settled seconds, so that a replay gives the same advice as the ride. What has a memory
-is evaluated on schedule (`Adviser.evaluate`, see `schedule`), the rest when asked.
+Advice is based on settled seconds, so that a replay gives the same advice as the ride. Stateful
+advice is evaluated on schedule (`Adviser.evaluate`, see `schedule`), the rest on demand.
 """
 
 import math
@@ -60,7 +60,7 @@ class Adviser:
         self._best_for = (0, 0.0)
         self._best: Estimate = Unknown(Reason.TOO_LITTLE_DATA)
         self._advice: tuple[Posterior, Advice] | None = None
-        """Advice computed since the last second came, and the curve it rests on."""
+        """Advice cached since the last second, with the curve it is based on."""
         self._target_now: tuple[Target | Unknown, Number] | None = None
 
     def set_aim(self, aim: Aim) -> None:
@@ -88,12 +88,12 @@ class Adviser:
         self._hold.fold(pasts)
 
     def evaluate(self, pack: Pack | Unknown, known: Posterior | None) -> float:
-        """Evaluate what has a memory: the cue for a distance, and whether to turn back.
+        """Update the stateful advice: the cue for a distance, and whether to turn back.
 
         Returns
         -------
         float
-            Predicted quiet time [s]: nothing of this is due sooner.
+            Predicted quiet time [s]: none of this advice can be due sooner.
         """
         self._advice = None
         if isinstance(pack, Unknown):
@@ -112,7 +112,7 @@ class Adviser:
         spare_wh, home_w = self.home.evaluate(ahead, self._leaving_mps(where[1]))
         if self.aim.distance_m is not None:
             return 0.0
-        # The spare energy shrinks as it is drawn, and as the way home grows meanwhile.
+        # The spare energy shrinks as energy is drawn and as the way home lengthens.
         now_w = self._means["power_w"]
         drawn_w = home_w + (max(now_w, home_w) if math.isfinite(now_w) else home_w)
         return spare_wh * 3600.0 / drawn_w
@@ -133,19 +133,19 @@ class Adviser:
 
     def _advise(self, pack: Pack, known: Posterior) -> Advice:
         power = GroundPower(known)
-        # The best is sought among speeds seen; a target may ask for others.
-        every = self._ahead(pack, power, self._course_deg())
+        # The best speed is sought among speeds seen; a target may lie beyond them.
+        ahead = self._ahead(pack, power, self._course_deg())
         none = Unknown(Reason.TOO_LITTLE_DATA) if self.aim.is_set else NO_AIM
         target, speed = self._target_now or (none, none)
         if self._hold.wanted:
-            target = self._hold_target(every)
+            target = self._hold_target(ahead)
             speed = NO_AIM if self.aim.speed_mps is None else self.aim.speed_mps
-        reach = _range_at(every, speed), _furthest(every.of_speeds_seen())
+        reach = _range_at(ahead, speed), _furthest(ahead.of_speeds_seen())
         home = self._way_home(pack, power)
         if pack.if_charged is not None:
             # The lower figure counts; the interval extends to that of a pack charged unseen.
-            more = self._ahead(pack.if_charged, power, self._course_deg())
-            charged = _range_at(more, speed), _furthest(more.of_speeds_seen())
+            full = self._ahead(pack.if_charged, power, self._course_deg())
+            charged = _range_at(full, speed), _furthest(full.of_speeds_seen())
             reach = reaching_up_to(reach[0], charged[0]), reaching_up_to(reach[1], charged[1])
             home = _reaching_home(home, self._way_home(pack.if_charged, power))
         return Advice(
@@ -163,7 +163,7 @@ class Adviser:
         return outlook(speeds, course_deg, power, pack.left, volts, pack.covariance)
 
     def _best_speed(self, known: Posterior) -> Estimate:
-        """Return the best speed on the present course; found anew when either has changed."""
+        """Return the best speed on the present course, recomputed as curve or course changes."""
         course = self._course_deg()
         if course is None:
             return Unknown(Reason.NO_COURSE)
@@ -174,7 +174,7 @@ class Adviser:
         return self._best
 
     def _course_deg(self) -> float | None:
-        """Return the course made good over the last minute, None where there is none."""
+        """Return the course made good over the last minute; None while nearly at rest."""
         east, north = self._means["east_mps"], self._means["north_mps"]
         if not math.hypot(east, north) > COURSE_SLOWEST_MPS:
             return None

@@ -1,10 +1,10 @@
 """The alerts that the engine raises: one row each.
 
 A row of `CONDITIONS` names the alert, the observation that it is tested on, the test with the
-alert's values, and how long it must hold before it is raised, and be over before it ends. To add
-an alert: its row in `onboard.contract.alerts`, and a row here. A row on a column of a channel names
-it as its `reading`; thresholds of one row may stand in its test. Only an alert on something else
-that is not observed yet needs more: a class in `observations`, and a call of
+alert's values, and how long the condition must persist before the alert is raised, and be absent
+before it is cleared. To add an alert: its row in `onboard.contract.alerts`, and a row here. A row
+on a column of a channel names it as its `reading`; thresholds of one row may stand in its test.
+Only an alert on something else not observed yet also needs a class in `observations` and a call of
 `AlertConditions.observe`.
 """
 
@@ -64,9 +64,9 @@ class Outcome:
     holds
         Whether the condition holds, shape (n,).
     values
-        Returns the alert's values at the second with a given number.
+        Returns the alert's values at the second with a given index.
     stays
-        Whether it still holds once it is on, shape (n,); None: as `holds`.
+        Whether the condition keeps a raised alert on, shape (n,); None: as `holds`.
     """
 
     holds: Bools
@@ -81,20 +81,20 @@ class Condition(Generic[Observation]):
     Parameters
     ----------
     code
-        Of the alert.
+        Code of the alert.
     observation
-        The type of observation that it is tested on.
+        Type of observation that it is tested on.
     test
         Returns the outcome; None where the craft has nothing to test.
     on_after_s, off_after_s
-        How long it must hold, and be over, without interruption.
+        How long the condition must persist, and be absent, without interruption.
     shown
-        Reads the alert's values off the figures shown beside it, so that the two agree; None from
-        it, or without it: the values as last tested.
+        Reads the alert's values off the figures shown beside it, so that the two agree; if it is
+        None or returns None: the values as last tested.
     hidden_by
-        Another alert that says the same with more detail.
-    anew
-        Whether it is raised anew when its values change.
+        A more detailed alert that supersedes this one while on.
+    raised_per_change
+        Whether every change of its values raises a new alert.
     reading
         A column that settled seconds carry for it, in their `readings`.
     """
@@ -106,7 +106,7 @@ class Condition(Generic[Observation]):
     off_after_s: float = 5.0
     shown: Callable[[Figures], Values | None] | None = None
     hidden_by: AlertCode | None = None
-    anew: bool = False
+    raised_per_change: bool = False
     reading: Reading | None = None
 
 
@@ -180,7 +180,7 @@ def _cannot_be_made(seen: AdviceObserved) -> Outcome:
 
 
 def beyond_reach(target: Target | Unknown) -> Values | None:
-    """Return the furthest that any speed makes, where none makes the target's distance."""
+    """Return the longest range at any speed if no speed covers the target's distance, else None."""
     if isinstance(target, Unknown) or target.reason.code is not Standing.CANNOT_BE_MADE:
         return None
     return target.reason.values
@@ -205,7 +205,7 @@ def _sources(code: AlertCode, names: Callable[[SourceDecision], tuple[str, ...]]
     def test(seen: SourceDecision) -> Outcome:
         return _single(bool(names(seen)), sources=names(seen))
 
-    return Condition(code, SourceDecision, test, 1.0, 1.0, anew=True)
+    return Condition(code, SourceDecision, test, 1.0, 1.0, raised_per_change=True)
 
 
 CONDITIONS: tuple[Condition[Any], ...] = (
@@ -215,7 +215,7 @@ CONDITIONS: tuple[Condition[Any], ...] = (
         lambda seen: Outcome(seen.power_lost),
         hidden_by=AlertCode.SOURCE_SILENT,
     ),
-    _sources(AlertCode.SOURCE_SILENT, lambda news: news.silent),
+    _sources(AlertCode.SOURCE_SILENT, lambda decision: decision.silent),
     Condition(AlertCode.NO_SPEED, SecondsObserved, lambda seen: Outcome(seen.speed_lost)),
     Condition(AlertCode.CURRENT_DEAD, SecondsObserved, _current_dead, 30.0, 5.0),
     Condition(AlertCode.CURRENT_STUCK, SecondsObserved, _current_stuck, 30.0, 10.0),
@@ -239,10 +239,10 @@ CONDITIONS: tuple[Condition[Any], ...] = (
     Condition(AlertCode.HEAT_LIMITING, SecondsObserved, _heat_limiting, 20.0, 30.0),
     Condition(AlertCode.COUNTERS_DISAGREE, CountersObserved, _counters_disagree, 1.0, 60.0),
     Condition(AlertCode.IMPLAUSIBLE, SecondsObserved, _implausible, 1.0, 60.0),
-    _sources(AlertCode.SOURCE_UNPLUGGED, lambda news: news.unplugged),
-    _sources(AlertCode.SOURCE_LEFT_OUT, lambda news: news.out),
-    _sources(AlertCode.SOURCE_BRIEF, lambda news: news.brief),
-    _sources(AlertCode.SOURCE_JOINED, lambda news: news.joined),
+    _sources(AlertCode.SOURCE_UNPLUGGED, lambda decision: decision.unplugged),
+    _sources(AlertCode.SOURCE_LEFT_OUT, lambda decision: decision.out),
+    _sources(AlertCode.SOURCE_BRIEF, lambda decision: decision.brief),
+    _sources(AlertCode.SOURCE_JOINED, lambda decision: decision.joined),
     Condition(AlertCode.ENERGY_LOW, PackObserved, _energy_low, 10.0, 60.0, shown=_left_shown),
     Condition(
         AlertCode.RESERVE_REACHED, PackObserved, lambda seen: _single(seen.left_wh <= 0), 10.0, 60.0
@@ -291,8 +291,8 @@ class AlertConditions:
     def __init__(self, profile: Profile, cutoff_v: float | None) -> None:
         self._drive_most_degc = profile.drive.temperature_most_degc
         self._cutoff_v = cutoff_v
-        self._watches = {one.code: Watch(one.code, one.on_after_s, one.off_after_s)
-                         for one in CONDITIONS}  # fmt: skip
+        self._watches = {row.code: Watch(row.code, row.on_after_s, row.off_after_s)
+                         for row in CONDITIONS}  # fmt: skip
         columns = ("power_w", "amps_a", "volts_v", "throttle_fraction")
         self._trailing = Trailing(HEAT_LOOK_BACK_S, *columns)
         self._power_known = self._speed_known = False
@@ -317,24 +317,25 @@ class AlertConditions:
         )
 
     def observe(self, seen: Any) -> None:
-        """Test every condition on an observation; at a single time it holds until the next one."""
+        """Test every condition on an observation; one of a single time stands until the next."""
         t_s = np.atleast_1d(seen.t_s)
         for row in CONDITIONS:
             if row.observation is not type(seen) or (outcome := row.test(seen)) is None:
                 continue
             watch = self._watches[row.code]
-            if row.anew and watch.on_since_s is not None and watch.values != outcome.values(0):
+            is_on = watch.on_since_s is not None
+            if row.raised_per_change and is_on and watch.values != outcome.values(0):
                 self._fold(watch, t_s, Outcome(np.zeros(len(t_s), np.bool_)))
             self._fold(watch, t_s, outcome)
 
     def observe_pack(self, t_s: float, pack: Pack, power_w: float) -> float:
-        """Observe a pack at a power [W]; return the energy to draw until it is low [Wh]."""
+        """Observe a pack at a power [W]; return the energy left until its low alert [Wh]."""
         seen = PackObserved.of(t_s, pack, power_w)
         self.observe(seen)
         return seen.until_low_wh
 
     def clear_target(self) -> None:
-        """End what concerned the previous target."""
+        """Clear the alert about the previous target."""
         self._watches[AlertCode.CANNOT_BE_MADE].end()
 
     def alerts(self, shown: Figures) -> tuple[Alert, ...]:
@@ -351,7 +352,7 @@ class AlertConditions:
                 continue
             present = None if row.shown is None else row.shown(shown)
             found.append(self._watches[row.code].alert(shown.t_s, present))
-        return tuple(one for one in found if one is not None)
+        return tuple(alert for alert in found if alert is not None)
 
     def _fold(self, watch: Watch, t_s: FloatArray, outcome: Outcome) -> None:
         self.events += watch.fold(t_s, outcome.holds, outcome.values, outcome.stays)
@@ -359,6 +360,6 @@ class AlertConditions:
 
 
 def _lost(known_before: bool, known: Bools) -> tuple[Bools, bool]:
-    """Return where something is unknown that was known before, and whether it ever was known."""
+    """Return where a quantity once known is unknown, and whether it has ever been known."""
     before = np.logical_or.accumulate(np.concatenate([[known_before], known]))
     return before[1:] & ~known, bool(before[-1])

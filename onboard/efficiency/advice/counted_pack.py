@@ -1,4 +1,4 @@
-"""The battery as long as what is drawn from it is counted: energy, range and time left.
+"""The battery while its discharge is counted: energy, range and time left.
 
 A profile may state no battery, and instruments may fall silent: then all of these are unknown.
 While it is unknown whether the pack was charged, intervals extend to that of a full one.
@@ -48,9 +48,8 @@ class CountedPack:
         if profile.battery:
             pack = parts.fold("battery", Pack, profile.battery, profile.sensors)
             self.pack = pack or LEFT_OUT
-        self._aways: list[tuple[float, Away, float]] = []
-        """Absences not yet applied to the pack: they need the counter that the power is counted
-        by."""
+        self._absences: list[tuple[float, Away, float]] = []
+        """Absences not yet applied to the pack, pending the choice of the charge counter."""
 
     @property
     def cutoff_v(self) -> float | None:
@@ -61,23 +60,23 @@ class CountedPack:
         """Fold in settled seconds, in order."""
         if isinstance(self.pack, Unknown):
             return
-        if self._aways and (side := self._power.chosen(float(seconds.t_s[-1]))) is not None:
-            self._parts.fold("battery", self._apply_aways, self.pack, side)
-            self._aways.clear()
+        if self._absences and (side := self._power.chosen(float(seconds.t_s[-1]))) is not None:
+            self._parts.fold("battery", self._apply_absences, self.pack, side)
+            self._absences.clear()
         self._parts.fold("battery", self.pack.fold, seconds)
 
     def away(self, t_s: float, away: Away, counter_ah: float) -> None:
-        """Note, as of a stream time [s], an absence; see `Engine.away`."""
-        self._aways.append((t_s, away, counter_ah))
+        """Record an absence as of a stream time [s]; see `Engine.away`."""
+        self._absences.append((t_s, away, counter_ah))
 
     def was_off(self, until_s: float, off_s: float) -> None:
-        """Note that the autopilot was off up to a stream time, and for how long [s]."""
+        """Record that the autopilot was off until a stream time, and for how long [s]."""
         if not isinstance(self.pack, Unknown):
             self._parts.fold("battery", self.pack.count.was_off, until_s, Away(off_s))
 
-    def _apply_aways(self, pack: Pack, side: BatterySide) -> None:
-        """Apply the absences to a pack, with the charge drawn by the counter that ran on."""
-        for t_s, away, before_ah in self._aways:
+    def _apply_absences(self, pack: Pack, side: BatterySide) -> None:
+        """Apply the absences to a pack, with the charge counted if the counter kept running."""
+        for t_s, away, before_ah in self._absences:
             drawn_ah = side.counter_began_ah - before_ah
             counted = away.went_on and drawn_ah >= 0
             pack.count.away(t_s, replace(away, drawn_ah=drawn_ah) if counted else away)
@@ -90,10 +89,10 @@ class CountedPack:
             return None
         if side is None:
             return pack.count.as_dict()
-        if self._aways:
-            # A stream of a few seconds settles none: absences before it count all the same.
+        if self._absences:
+            # Absences count even if the stream was too short to settle a second.
             pack = copy.deepcopy(pack)
-            self._apply_aways(pack, side)
+            self._apply_absences(pack, side)
         return pack.count.as_dict(side.charge_ah, now_s)
 
     def resume(self, kept: dict[str, Any] | None, utc_s: float) -> None:
@@ -108,7 +107,7 @@ class CountedPack:
             raise PartError("battery") from fault
 
     def by(self, power: BatterySide | Unknown) -> Pack | Unknown:
-        """Return the pack if these meters count it."""
+        """Return the pack; unknown where its discharge is not counted."""
         if isinstance(self.pack, Unknown):
             return self.pack
         return power if isinstance(power, Unknown) else self.pack

@@ -1,8 +1,8 @@
 """The way home: where it is, what it costs, and when to turn back.
 
-What helped outward hinders on the way home: the cost is that of the homeward course in the same set
-and drift. Turning back is advised while the way home can still be made with confidence at the best
-speed.
+A water current that helped outward hinders homeward: the cost is that of the homeward course in the
+same set and drift. Turning back is advised while home can still be reached with confidence at the
+best speed.
 """
 
 import math
@@ -26,8 +26,8 @@ from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import Z_95, interval
 
 SURE_SD = 1.644854
-"""95 % quantile of the normal distribution (tables). It is tested repeatedly: the advice comes the
-first time that the confidence is lower."""
+"""95 % quantile of the normal distribution (tables). The test is repeated: turning back is advised
+the first time that confidence falls below it."""
 
 
 class Home:
@@ -71,8 +71,8 @@ class Home:
         east, north = local_offset_m(*self._here, *self._point)
         return math.hypot(east, north), math.degrees(math.atan2(east, north)) % 360.0
 
-    def _no_crawl(self, speed_mps: FloatArray, surely: FloatArray) -> FloatArray:
-        """Rule out speeds too slow to be sent home at; slower ones where they must do."""
+    def _without_crawl(self, speed_mps: FloatArray, surely: FloatArray) -> FloatArray:
+        """Rule out speeds too slow for the way home, unless only those suffice."""
         usual = self._out_m / self._out_s if self._out_s else 0.0
         for share in CRAWL_FRACTIONS:
             crawl = speed_mps < share * usual
@@ -93,8 +93,8 @@ class Home:
         Returns
         -------
         tuple of float
-            Energy surely to spare [Wh], below zero it is time; and the power of the way home
-            [W].
+            Energy to spare with 95 % confidence [Wh], negative when it is time to turn back; and
+            power on the way home [W].
         """
         where = self.where()
         if where is None:
@@ -113,14 +113,14 @@ class Home:
     def _surest(
         self, ahead: Outlook, distance_m: float, leaving_mps: float
     ) -> tuple[int, float, float, float]:
-        """Return the row of the surest speed; what it needs, what it surely leaves, its sd [Wh]."""
+        """Return the row of the surest speed; energy needed, sure margin, margin's sd [Wh]."""
         needed, margin, sd = ahead.margin(
             max(distance_m + TURN_BACK_REACTION_S * max(leaving_mps, 0.0), 1.0)
         )
         surely = margin - SURE_SD * sd
         # No crawl: the cheapest speeds are the least known, and leave the weather time to change.
-        surely = self._no_crawl(ahead.speed_mps, surely)
-        # A speed never tried only where none that was suffices.
+        surely = self._without_crawl(ahead.speed_mps, surely)
+        # Untried speeds count only if no tried one suffices.
         tried = np.where(ahead.seen, surely, -np.inf)
         best = int(np.argmax(tried if tried.max() > 0 else surely))
         return best, float(needed[best]), float(surely[best]), float(sd[best])

@@ -1,4 +1,4 @@
-"""What the alerts of `conditions` are tested on: an observation a class, with its stream time."""
+"""Observations that the alerts of `conditions` are tested on: one class each, with stream time."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -30,9 +30,9 @@ class SecondsObserved:
     past
         Trailing windows of some columns, shape (n, `HEAT_LOOK_BACK_S`).
     power_lost, speed_lost
-        Whether power or speed is unknown that was known before.
+        Whether power or speed is unknown after having been known.
     impossible_s
-        Times of samples that were rejected as impossible [s].
+        Times of samples rejected as impossible [s].
     drive_most_degc, cutoff_v
         Limits of the craft; no cut-off without a battery.
     """
@@ -72,7 +72,7 @@ class PackObserved:
 
     @property
     def until_low_wh(self) -> float:
-        """Energy to draw until it is low [Wh]."""
+        """Energy left until the low-energy alert [Wh]."""
         return self.left_wh - ENERGY_LOW_FRACTION * self.full_wh
 
 

@@ -1,4 +1,4 @@
-"""The outlook: what every speed would cost from here, by battery, curve and water together.
+"""The outlook: the cost of every speed from here on, from battery, curve and water together.
 
 One row per speed over ground. All questions about what lies ahead (best speed, target speed, the
 way home) are answered from these rows.
@@ -36,7 +36,7 @@ class PowerAtSpeed(Protocol):
         -------
         tuple of numpy.ndarray
             Power [W]; variance of its logarithm; whether the speed was seen; and the squared
-            derivative of ln P by the water along the course [s^2/m^2].
+            derivative of ln P with respect to the water along the course [s^2/m^2].
         """
 
 
@@ -44,7 +44,7 @@ class EnergyLeft(Protocol):
     """Energy that can still be drawn at a power."""
 
     def __call__(self, power_w: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return energy [Wh] (n,), its gradient by shared error (n, 5), own variance (n,)."""
+        """Return energy [Wh] (n,), gradient along shared errors (n, 5), own variance (n,)."""
 
 
 @dataclass(frozen=True)
@@ -64,9 +64,9 @@ class Outlook:
     left_gradient, left_own
         Gradient of `left_wh` along the shared errors, (n, 5), and its own variance [Wh^2].
     cost_gradient, cost_own
-        The same of ln power, for what the instruments and the curve are off by.
+        The same of ln power, for the errors of instruments and curve.
     by_water
-        Squared derivative of ln P by the water along the course [s^2/m^2].
+        Squared derivative of ln P with respect to the water along the course [s^2/m^2].
     covariance
         Of the shared errors, shape (5, 5).
     """
@@ -110,12 +110,12 @@ class Outlook:
         )
 
     def margin(self, distance_m: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return what a distance needs, what is left after it, and its sd [Wh], each (n,)."""
+        """Return the energy a distance needs, the margin left and its sd [Wh], each (n,)."""
         needed = self.power_w / self.speed_mps * distance_m / METRES_PER_WH_AT_1_W_1_MPS
         gradient = self.left_gradient - needed[:, None] * self.cost_gradient
-        # Water and wind go on wandering until arrival: the slower, the longer. A power known to a
-        # factor is lognormal: its upper side counts for more than its standard deviation, and
-        # equals that where it is well known.
+        # Water and wind keep changing until arrival: the slower, the longer. A power known to
+        # within a factor is lognormal: its upper side exceeds its standard deviation, and
+        # approaches it as the uncertainty shrinks.
         ahead_s = np.minimum(distance_m / self.speed_mps, WATER_WANDERS_S)
         sd = np.sqrt(self.cost_own + self.by_water * WANDER_M2PS3 * ahead_s / 3.0)
         above = np.expm1(np.minimum(UPPER_SD * sd, UPPER_MOST)) / UPPER_SD
@@ -142,7 +142,7 @@ def outlook(  # noqa: PLR0917
     power_at, left_at
         The craft and its battery.
     volts_v
-        Present battery voltage [V]: turns an error of the current's zero into power.
+        Present battery voltage [V]: converts the current sensor's offset error into power.
     covariance
         Of the shared errors, shape (5, 5).
     """

@@ -1,17 +1,17 @@
 """The present way of riding: how far back 'as now' reaches, and how consumption varies meanwhile.
 
-A range answers how far one gets by riding on as now. 'Now' begins where power and speed last
-changed in the same direction by more than both thresholds: that was the rider's hand. A change
-of only one, or of both in opposite directions, was water current or wind, which a way to and fro
+A range answers how far the craft gets if ridden on as now. 'Now' begins where power and speed last
+changed in the same direction by more than both thresholds: the rider did that. A change of only
+one of them, or of both in opposite directions, was water current or wind, which a return trip
 averages out; such blocks stay in the mean.
 
-The mean is that of blocks of 30 s under way since then, drawn half way to that of the last few: if
-the two differ, it is unknown whether the difference will last, so half of it enters the mean and
-the rest the interval. A way of riding younger than two blocks may be a passing one: the previous
-one stands, and the interval extends to the new one.
+The mean is that of blocks of 30 s under way since then, moved half way to the mean of the last few:
+if the two differ, it is unknown whether the difference will last, so half of it enters the mean and
+the rest the interval. A way of riding younger than two blocks may be temporary: the previous one
+stands, and the interval extends to the new one.
 
 The variance of a future mean about this past mean follows from the variance of blocks and the
-correlation of neighbouring ones, both shrunk towards guesses worth a few blocks.
+correlation of neighbouring ones, both shrunk towards priors worth a few blocks.
 """
 
 from dataclasses import dataclass
@@ -34,7 +34,7 @@ BLOCK_S = 30
 """Length of a block [s]."""
 
 BLOCKS_MOST = 240
-"""Blocks remembered: two hours under way."""
+"""Blocks stored at most: two hours under way."""
 
 BLOCKS_LEAST = 2
 """Blocks that a way of riding must have lasted."""
@@ -43,11 +43,11 @@ RECENT_BLOCKS = 4
 """Blocks that count as the last minutes."""
 
 LASTING_PARTS = 3.0
-"""The last blocks' mean and that of all blocks are this many standard deviations apart: a 95 %
-interval about their middle contains both."""
+"""Standard deviations between the mean of the last blocks and that of all: a 95 % interval about
+their midpoint contains both."""
 
 PASSING_PARTS = 1.8
-"""A possibly passing way of riding lies this many standard deviations off: just inside the
+"""Standard deviations from the mean to a possibly temporary way of riding: just inside the
 interval."""
 
 
@@ -60,7 +60,7 @@ class Riding:
     power_w, speed_mps, volts_v
         Means under way.
     seconds_s
-        Time under way that they rest on [s].
+        Time under way that they are based on [s].
     block_variance
         Relative variance of a block's consumption about the mean.
     correlation
@@ -68,7 +68,7 @@ class Riding:
     power_variance
         Relative variance of a block's power about the mean.
     lasting_variance, lasting_power_variance
-        Variance of both means because recent changes may or may not last.
+        Variance of both means from not knowing whether recent changes will last.
     """
 
     power_w: float
@@ -103,14 +103,14 @@ class Riding:
 
 
 class PresentRiding:
-    """Keep blocks of riding, and find those that are like now."""
+    """Store blocks of riding, and find those ridden as now."""
 
     def __init__(self) -> None:
         # Of each block under way: power, speed, volts.
         self._blocks: list[tuple[float, float, float]] = []
         self._open = np.empty((0, 3))
         self._now: Riding | Unknown | None = None
-        """The result as of the last second, once requested."""
+        """Cached result as of the last second."""
 
     def fold(self, seconds: SettledSeconds) -> None:
         """Fold in seconds, in order."""
@@ -140,10 +140,10 @@ class PresentRiding:
             newest = np.concatenate([blocks, self._open.mean(axis=0)[None]])
         like, passing = newest[_begin(newest) :], newest[:0]
         if len(like) < BLOCKS_LEAST:
-            # A way of riding that has just begun may be passing: the previous one stands.
+            # A way of riding that has just begun may be temporary: the previous one stands.
             before, passing = newest[: -len(like)], like
             like = before[_begin(before) :]
-        # Whether the last minutes' difference will last is unknown: half of it is assumed to.
+        # It is unknown whether the last minutes' difference will last: assume half of it.
         recent = like[-RECENT_BLOCKS:]
         power, speed, volts = ((like.mean(axis=0) + recent.mean(axis=0)) / 2).tolist()
         if power <= 0:
@@ -164,13 +164,13 @@ class PresentRiding:
 
 
 def _lasting_variance(residuals: FloatArray) -> float:
-    """Return the variance because the last blocks may or may not be what is to come."""
+    """Return the variance from not knowing whether the last blocks' difference will last."""
     apart = float(residuals[-RECENT_BLOCKS:].mean() - residuals.mean())
     return (apart / LASTING_PARTS) ** 2
 
 
 def _passing_variance(passing: FloatArray, power: float, speed: float | None) -> float:
-    """Return the variance because a way of riding that has just begun may or may not stay."""
+    """Return the variance from not knowing whether a new way of riding will last."""
     if not len(passing):
         return 0.0
     factor = float(passing[:, 0].mean()) / power
@@ -180,7 +180,7 @@ def _passing_variance(passing: FloatArray, power: float, speed: float | None) ->
 
 
 def _begin(blocks: FloatArray) -> int:
-    """Return the first block of the way of riding that the last one belongs to."""
+    """Return the index of the first block of the present way of riding."""
     begin = len(blocks) - 1
     while begin > 0:
         here = np.log(np.maximum(blocks[begin:].mean(axis=0)[:2], 1e-3))

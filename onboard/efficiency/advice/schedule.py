@@ -1,19 +1,19 @@
 """When advice and the alerts that rest on it are evaluated.
 
-What has a memory. The advice to turn back, the cue for a distance and the alerts have hysteresis:
-their present state depends on earlier evaluations, so the times of these must be a function of the
-stream alone. `AdviceSchedule` fixes them. What has no memory (ranges, best speed, the figures of
-target and way home) is evaluated only when a snapshot asks for it: `Adviser.advice`.
+State. The advice to turn back, the cue for a distance and the alerts have hysteresis: their present
+state depends on earlier evaluations, so the times of these must be a function of the stream alone.
+`AdviceSchedule` fixes them. Stateless advice (ranges, best speed, the figures of target and way
+home) is evaluated only when a snapshot asks for it: `Adviser.advice`.
 
-Whole multiples of ten seconds. Evaluations fall on stream times that are multiples of
+Multiples of ten seconds. Evaluations fall on stream times that are multiples of
 `ADVICE_EVERY_S`, and the engine cuts its settled seconds there (`seconds_until_due`). So live
 blocks of a fifth of a second and a review's blocks of an hour evaluate at the same seconds, with
-the same data: a replay proves what the rider saw. A daemon that joins a running stream falls into
-the same raster.
+the same data: a replay proves what the rider saw. A daemon that joins a running stream evaluates on
+the same grid.
 
 The pause follows from the margin. An evaluation costs an outlook over all speeds, too much for a
-small board every second, and mostly nothing is near. Each evaluation predicts the quiet time before
-anything can be due, by the energy that must still be drawn for it:
+small board every second, and usually nothing is imminent. Each evaluation predicts the quiet time
+before anything can be due, from the energy that must be drawn first:
 
 - the way home: energy to spare, over the power drawn now (at least that of the way home) plus the
   power of the way home, which grows meanwhile (`Adviser.evaluate`);
@@ -62,7 +62,7 @@ class AdviceSchedule:
     Parameters
     ----------
     parts
-        The engine's parts; the others are those of them that are evaluated.
+        The engine's parts; the other parameters are the parts evaluated.
     """
 
     def __init__(  # noqa: PLR0917
@@ -88,7 +88,7 @@ class AdviceSchedule:
         """Stream time of the newest settled second [s]."""
 
     def seconds_until_due(self, first_s: float) -> int:
-        """Return how many seconds to fold, from one that ends then [s], before an evaluation."""
+        """Return how many seconds to fold before an evaluation; the first ends at `first_s`."""
         if self._due_s is None:
             self._due_s = math.ceil(first_s / ADVICE_EVERY_S) * ADVICE_EVERY_S
         return int(self._due_s - first_s) + 1
@@ -142,5 +142,5 @@ class AdviceSchedule:
         return spare_wh * 3600.0 / max(power_w, ADVICE_LEAST_W)
 
     def _spare_wh(self, t_s: float, pack: Pack, power_w: float) -> float | None:
-        """Return the energy to draw until an alert of it [Wh]."""
+        """Return the energy left until the low-energy alert [Wh]."""
         return self._parts.fold("alerts", self._alerts.observe_pack, t_s, pack, power_w)

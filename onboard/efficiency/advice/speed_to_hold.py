@@ -1,7 +1,6 @@
 """A speed or a battery power to hold, and the rider's cue to it, second by second.
 
-It needs neither curve nor battery: a rider who holds a power for a run has the cue from the
-start.
+It needs neither curve nor battery: a rider who holds a power for a run has the cue from the start.
 """
 
 import numpy as np

@@ -1,4 +1,4 @@
-"""Alerts over time: both onset and end must last for a while, so that none flickers."""
+"""Alerts over time: debounced at onset and end, so that none flickers."""
 
 from collections.abc import Callable, Mapping
 
@@ -10,7 +10,7 @@ from onboard.contract.alerts import Alert, AlertCode, Event
 from onboard.contract.codes import Value
 
 EVENTS_MOST = 500
-"""Events kept of a trip; later ones are dropped."""
+"""Events stored of a trip at most; later ones are dropped."""
 
 Values = Mapping[str, Value]
 
@@ -21,16 +21,16 @@ class Watch:
     Parameters
     ----------
     code
-        Of the alert.
+        Code of the alert.
     on_after_s, off_after_s
-        How long its condition must hold, and be over, without interruption.
+        How long its condition must persist, and be absent, without interruption.
     """
 
     def __init__(self, code: AlertCode, on_after_s: float, off_after_s: float) -> None:
         self._code, self._on_after_s, self._off_after_s = code, on_after_s, off_after_s
         self.on_since_s: float | None = None
         self.values: Values = dict.fromkeys(code.names)
-        """Values of the alert, as of the last second at which its condition held."""
+        """Values of the alert, as of the last second at which its condition was true."""
         self._other_since_s: float | None = None
 
     def fold(
@@ -49,9 +49,9 @@ class Watch:
         holds
             Whether the condition holds, shape (n,).
         values
-            Returns the alert's values at the second with a given number.
+            Returns the alert's values at the second with a given index.
         stays
-            Whether it still holds once it is on, shape (n,); None: as `holds`.
+            Whether the condition keeps a raised alert on, shape (n,); None: as `holds`.
 
         Returns
         -------
@@ -71,7 +71,7 @@ class Watch:
                 self._other_since_s = None
                 continue
             if self._other_since_s is None:
-                # A second that ends now began one second ago.
+                # The second that ends now began a second ago.
                 self._other_since_s = now_s - 1.0
             wait_s = self._off_after_s if on else self._on_after_s
             if now_s - self._other_since_s < wait_s:

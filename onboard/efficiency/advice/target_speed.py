@@ -1,7 +1,7 @@
-"""The highest speed that still makes a distance, and the cue to hold it.
+"""The highest speed that still covers a distance, and the cue to hold it.
 
-The distance is made with the reserve kept at a stated confidence. The cue has hysteresis and is
-given on the mean of the last seconds, so that waves do not make it flicker.
+The distance is covered without drawing on the reserve, at a stated confidence. The cue has
+hysteresis and follows the mean of the last seconds, so that waves do not make it flicker.
 """
 
 from dataclasses import dataclass
@@ -21,7 +21,7 @@ from onboard.efficiency.common_practice import (
 )
 
 CONFIDENCE_FRACTION = 0.99
-"""Confidence that a distance is made with the reserve kept."""
+"""Confidence that a distance is covered without drawing on the reserve."""
 
 SURE_SD = 2.326348
 """99 % quantile of the normal distribution (tables)."""
@@ -34,7 +34,7 @@ class Advised:
     Parameters
     ----------
     speed_mps
-        Over ground; unknown where no speed makes it.
+        Over ground; unknown where no speed covers the distance.
     best_speed_mps, best_m
         The speed with the largest margin, and its range at that confidence.
     """
@@ -45,11 +45,11 @@ class Advised:
 
 
 def advised_speed(ahead: Outlook, distance_m: float) -> Advised:
-    """Return the highest speed that makes a distance [m] with `CONFIDENCE_FRACTION`."""
+    """Return the highest speed that covers a distance [m] with `CONFIDENCE_FRACTION`."""
     _, margin, sd = ahead.margin(distance_m)
     surely = margin - SURE_SD * sd
     furthest_m = ahead.range_m - SURE_SD * np.sqrt(ahead.range_variance_m2())
-    # Where it cannot be made: the largest margin, at little less than the speeds seen.
+    # If no speed covers it: the one with the largest margin, hardly below the speeds seen.
     tried = ahead.speed_mps[ahead.seen]
     slowest = UNTRIED_SPEED_FRACTION * float(tried[0]) if len(tried) else 0.0
     best = int(np.argmax(np.where(ahead.speed_mps >= slowest, margin, -np.inf)))
@@ -67,7 +67,7 @@ def advised_speed(ahead: Outlook, distance_m: float) -> Advised:
 
 
 def chance_at(ahead: Outlook, distance_m: float, speed_mps: float) -> float:
-    """Return the probability that a speed makes a distance with the reserve kept."""
+    """Return the probability that a speed covers a distance without drawing on the reserve."""
     _, margin, sd = ahead.margin(distance_m)
     speeds = ahead.speed_mps
     here, spread = np.interp(speed_mps, speeds, margin), np.interp(speed_mps, speeds, sd)
@@ -75,7 +75,7 @@ def chance_at(ahead: Outlook, distance_m: float, speed_mps: float) -> float:
 
 
 class CueKeeper:
-    """Keep the cue until the difference clearly asks for another."""
+    """Hysteresis of the cue: it changes only when the difference clearly calls for another."""
 
     def __init__(self) -> None:
         self.cue: Cue = "hold"

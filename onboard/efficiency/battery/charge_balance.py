@@ -1,7 +1,7 @@
-"""Charge and energy expected back from the charger after what was counted, with intervals.
+"""Charge and energy that the charger should put back after a counted discharge, with intervals.
 
 Charge depends on the current alone, energy also on the voltage and the pack's losses. The current
-sensor's scale is what is under test, so its uncertainty is in no expectation; all others are.
+sensor's scale is under test, so expectations include every uncertainty except that one.
 """
 
 import math
@@ -46,7 +46,7 @@ class Counted:
     bridged_variance_wh2
         Variance of the energy interpolated over gaps in the data.
     flowing_a
-        Mean current weighted by charge; losses depend on it.
+        Charge-weighted mean current; losses depend on it.
     """
 
     charge_ah: float
@@ -100,7 +100,7 @@ class Unlogged:
     charge_ah, sd_ah
         Estimate and its standard deviation.
     most_ah
-        Bound of a further, one-sided part, uniform from zero: it widens the upper side only.
+        Upper bound of a further part, uniform from zero: it widens the upper side only.
     """
 
     charge_ah: float = 0.0
@@ -117,11 +117,11 @@ class Charge:
     counted
         Over all rides since the previous charge.
     charged_ah, charged_wh
-        What came back; None where not read.
+        Put back by the charger; None where not read.
     full_to_full
         Whether the pack is known to have been full before and after.
     unlogged
-        What else was drawn.
+        Charge drawn besides.
     """
 
     counted: Counted
@@ -133,7 +133,7 @@ class Charge:
 
 @dataclass(frozen=True)
 class Conditions:
-    """What is known of pack, meter and sensors.
+    """Known data of pack, meter and sensors.
 
     Parameters
     ----------
@@ -159,7 +159,7 @@ class Conditions:
     charge_a: float | None = None
 
     def loss(self, counted: Counted) -> Loss:
-        """Return the pack's loss at the rates that are known."""
+        """Return the pack's loss at the known rates."""
         if self.pack_ah is None:
             return pack_loss(self.chemistry)
         charge_per_h = None if self.charge_a is None else self.charge_a / self.pack_ah
@@ -167,7 +167,7 @@ class Conditions:
 
 
 def size_ah(pack_ah: float | None, counted: Counted) -> float:
-    """Return the full pack's charge [Ah], guessed from the charge counted where none is stated."""
+    """Return the full pack's charge [Ah], estimated from the charge counted if not stated."""
     return pack_ah or ASSUMED_PACK_OVER_COUNTED * counted.charge_ah
 
 
@@ -179,20 +179,20 @@ def expected_ah(charges: Sequence[Charge], conditions: Conditions) -> Figure:
     charges
         One or more; their sum is returned.
     conditions
-        What is known of pack, meter and sensors.
+        Known data of pack, meter and sensors.
     """
-    value = sum(one.counted.charge_ah + one.unlogged.charge_ah for one in charges)
+    value = sum(charge.counted.charge_ah + charge.unlogged.charge_ah for charge in charges)
     shared = value * math.hypot(CHARGE_SD_FRACTION, conditions.meter_sd_fraction)
-    hours = sum(one.counted.sensor_hours_h for one in charges)
+    hours = sum(charge.counted.sensor_hours_h for charge in charges)
     offset = conditions.sensors.current_offset_sd_a * hours
-    own = sum(own_variance_ah2(one, conditions) for one in charges)
+    own = sum(own_variance_ah2(charge, conditions) for charge in charges)
     reach = Z_95 * math.sqrt(shared**2 + offset**2 + own)
-    most = sum(one.unlogged.most_ah for one in charges)
+    most = sum(charge.unlogged.most_ah for charge in charges)
     return Figure(value, max(value - reach, 0.0), value + reach + most)
 
 
 def own_variance_ah2(charge: Charge, conditions: Conditions) -> float:
-    """Return the variance of a charge's balance that it shares with no other charge [Ah^2]."""
+    """Return the variance of a charge's balance that is independent of other charges [Ah^2]."""
     full_ah = FULL_SD_FRACTION * size_ah(conditions.pack_ah, charge.counted)
     return charge.counted.bridged_variance_ah2 + full_ah**2 + charge.unlogged.sd_ah**2
 
@@ -205,29 +205,29 @@ def expected_wh(charges: Sequence[Charge], conditions: Conditions) -> Figure:
     charges
         One or more; their sum is returned.
     conditions
-        What is known of pack, meter and sensors; with a meter at the wall, its expected reading.
+        Known data of pack, meter and sensors; with a meter at the wall, its reading is expected.
     """
-    drawn = sum(_drawn_wh(one) for one in charges)
+    drawn = sum(_drawn_wh(charge) for charge in charges)
     if conditions.at_wall:
         factor, reach = (WALL_MOST + WALL_LEAST) / 2, (WALL_MOST - WALL_LEAST) / 2
         below = above = drawn * reach
     else:
-        losses = [(_drawn_wh(one), conditions.loss(one.counted)) for one in charges]
+        losses = [(_drawn_wh(charge), conditions.loss(charge.counted)) for charge in charges]
         factor = 1.0 + sum(wh * loss.fraction for wh, loss in losses) / drawn
         above = Z_95 * sum(wh * loss.sd for wh, loss in losses)
-        below = min(above, drawn * (factor - 1.0))  # no pack gives back more than it took
+        below = min(above, drawn * (factor - 1.0))  # a pack never returns more than it took
     value = drawn * factor
     shared = value * math.hypot(
         CHARGE_SD_FRACTION, conditions.meter_sd_fraction, conditions.sensors.voltage_scale_sd
     )
-    volt_hours = sum(one.counted.volt_hours_vh for one in charges)
+    volt_hours = sum(charge.counted.volt_hours_vh for charge in charges)
     offset = factor * conditions.sensors.current_offset_sd_a * volt_hours
     own = factor**2 * sum(
-        own_variance_ah2(one, conditions) * one.counted.mean_v**2 for one in charges
+        own_variance_ah2(charge, conditions) * charge.counted.mean_v**2 for charge in charges
     )
-    other = Z_95 * math.sqrt(shared**2 + offset**2 + own)
-    most = factor * sum(one.unlogged.most_ah * one.counted.mean_v for one in charges)
-    low, high = math.hypot(other, below), math.hypot(other, above) + most
+    half_width = Z_95 * math.sqrt(shared**2 + offset**2 + own)
+    most = factor * sum(charge.unlogged.most_ah * charge.counted.mean_v for charge in charges)
+    low, high = math.hypot(half_width, below), math.hypot(half_width, above) + most
     return Figure(value, max(value - low, 0.0), value + high)
 
 
@@ -236,7 +236,7 @@ def _drawn_wh(charge: Charge) -> float:
 
 
 def fits(came_back: float, expected: Figure) -> Fit:
-    """Return how what came back compares with the expectation.
+    """Return how the charger's amount compares with the expectation.
 
     Examples
     --------

@@ -1,8 +1,8 @@
 """The state of charge of one pack over a trip: counted, anchored at rest, carried over, stated.
 
 `charge_state` opens with the theory of the filter; `rest` finds rests, `recharge` has the effect
-of time away and of the rider's statements. Here is the sequence of events: which state counts,
-whether a rest is under way, and whether it is open that the pack was charged unseen.
+of absences and of the rider's statements. This module has the sequence of events: the state in
+force, whether a rest is in progress, and whether an unseen charge is an open question.
 """
 
 import copy
@@ -31,9 +31,9 @@ from onboard.efficiency.statistics.shared_errors import CAPACITY
 from onboard.profile import Battery
 
 NEW_FRACTION = 0.25
-"""Charge that must be drawn before another rested voltage is informative, as a share of full: until
-then the OCV curve is off by much the same. Deviations of the three published cells from their mean
-correlate by 0.90 over 0.1 of the charge, 0.63 over 0.2, 0.21 over 0.3
+"""Charge to draw before another rested voltage is informative, as a share of full: until then the
+error of the OCV curve is much the same. Deviations of the three published cells from their mean
+have correlations of 0.90 over 0.1 of the charge, 0.63 over 0.2, 0.21 over 0.3
 (`tests/data/pybamm_ocv_soc.csv`)."""
 
 
@@ -67,18 +67,18 @@ class ChargeCount:
         """Charge drawn [Ah] and stream time [s] at the newest second."""
         self._began = False
         self._resumed: KeptCharge | None = None
-        """What the count was resumed from, until the rider stated more."""
+        """The saved count resumed from, until the rider states a charge."""
         self.is_stated = False
         """Whether an earlier count or the rider determines the charge, not the profile alone."""
         self._as_resumed: ChargeState | None = None
         self._absences: list[tuple[float, Away, bool]] = []
         self._recharge_unknown_since_s: float | None = None
         self.question_from_s = 0.0
-        """Stream time since which it has been open whether the pack was charged [s]."""
+        """Stream time since which the question of an unseen charge has been open [s]."""
 
     @property
     def state(self) -> ChargeState:
-        """The estimate, anchored by the present rest if there is one."""
+        """The estimate, anchored by the present rest, if any."""
         return self._state_and_question()[0]
 
     @property
@@ -141,7 +141,7 @@ class ChargeCount:
         self._as_resumed = self._before_rest if as_resumed else None
 
     def _state_and_question(self) -> tuple[ChargeState, bool]:
-        """Return the state, and whether it is open that the pack was charged unseen."""
+        """Return the state, and whether an unseen charge is an open question."""
         state, asks = self._before_rest, self._recharge_unknown_since_s is not None
         if self._rest is None:
             return state, asks
@@ -164,7 +164,7 @@ class ChargeCount:
         return before is None or abs(charge_ah - before) >= NEW_FRACTION * self._before_rest.full_ah
 
     def _end_rest(self, rest: Rested) -> None:
-        """Keep the result of a rest that is over."""
+        """Store the result of a completed rest."""
         before = self._before_rest
         self._before_rest, asks = self._state_and_question()
         if not asks:
@@ -204,7 +204,7 @@ class ChargeCount:
         if self._absences and charge_ah is not None and t_s is not None:
             return self._as_of(t_s).as_dict(charge_ah, t_s)
         if self._resumed is not None and not self._began:
-            # Unused so far: restarts must not widen it again and again.
+            # Unused so far: repeated restarts must not widen it each time.
             return self._resumed.stated
         charge_ah = self.charge_ah if charge_ah is None else charge_ah
         state, asks = self._state_and_question()
@@ -227,13 +227,13 @@ class ChargeCount:
     def _as_of(self, t_s: float) -> Self:
         """Return the count with absences known by a stream time [s] applied, settled or not."""
         twin = copy.copy(self)
-        past = [one for one in self._absences if one[0] <= t_s]
+        past = [absence for absence in self._absences if absence[0] <= t_s]
         twin._absences = []
         if past:
             # A second or more late: the sensor's offset over so short a time is negligible.
             twin._begin(t_s)
-        for one in past:
-            twin._apply_absence(*one)
+        for absence in past:
+            twin._apply_absence(*absence)
         return twin
 
     def resume(self, kept: Any, away: Away, utc_s: float = math.nan) -> None:
@@ -258,11 +258,11 @@ class ChargeCount:
         self._begin_from(self._resumed, away)
 
     def away(self, t_s: float, away: Away) -> None:
-        """Note, as of a stream time [s], an absence before the stream began."""
+        """Record, as of a stream time [s], an absence before the stream began."""
         self._absences.append((t_s, away, False))
 
     def was_off(self, t_s: float, away: Away) -> None:
-        """Note that the autopilot was off up to a stream time [s]."""
+        """Record that the autopilot was off until a stream time [s]."""
         self._absences.append((t_s, away, True))
 
     def _apply_absences(self, t_s: float) -> None:
@@ -286,16 +286,16 @@ class ChargeCount:
                 self._recharge_unknown_since_s = None
 
     def _begin_from(self, kept: KeptCharge, away: Away) -> None:
-        """Set the count to a saved one and to what is known of the time since."""
+        """Set the count to a saved one, updated for the absence since."""
         here, drawn_ah = self._before_rest, away.drawn_ah or 0.0
-        # Moved as if counted: what was drawn meanwhile has the sensors' errors too.
+        # Moved as if counted: charge drawn meanwhile has the sensors' errors too.
         state = less_known(kept.state, away.unseen_sd).moved_to(drawn_ah, 0.0)
         self._before_rest = replace(state, start_ah=here.start_ah, start_s=here.start_s)
         self._as_resumed = self._before_rest
         self._recharge_unknown_since_s = (
             kept.since_s if kept.recharge_unknown or away.asks else None
         )
-        # No fresh rest: it may come from a load, or be in a rest that was used already.
+        # Not a new rest: the pack may come from a load, or from a rest already used.
         loaded = away.went_on or away.is_short
         if loaded != self._finder.loaded_before:
             self._finder, self._rest = RestFinder(here.full_ah, loaded), None

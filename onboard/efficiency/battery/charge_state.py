@@ -19,15 +19,15 @@ bend that slope would claim more information than there is. The misfit of that l
 spread between cells and the settling of the voltage make up the measurement variance.
 
 Correction. START and CAPACITY are updated; GAIN, OFFSET and VOLTAGE are only 'considered': their
-gain is set to zero and the covariance is propagated in Joseph form, so that what the state then
-has in common with the sensors' errors stays in every interval that both enter. An innovation beyond
+gain is set to zero and the covariance is propagated in Joseph form, so that the correlation of the
+state with the sensors' errors is retained in every interval that both enter. An innovation beyond
 `OCV_CONTRADICTION_SD` contradicts the assumed start; START is then widened and the update iterated,
 since the curve is far from straight over so wide a span.
 
 Recharge. Whether a pack was charged while nothing measured it is a discrete question, which no
-covariance can express. `charge_count` keeps the lower hypothesis and the open question, `recharge`
-answers it from a rested voltage or from the rider, and `pack` extends each interval up to that of
-the full pack while it is open.
+covariance can express. `charge_count` follows the lower hypothesis and the open question,
+`recharge` answers it from a rested voltage or from the rider, and `pack` extends each interval up
+to that of the full pack while it is open.
 """
 
 import math
@@ -71,7 +71,7 @@ class ChargeState:
     start_ah, start_s
         Charge drawn [Ah] and stream time [s] at the start of the count.
     mean, covariance
-        Of the shared errors, shapes (5,) and (5, 5); only START and CAPACITY are ever corrected.
+        Of the shared errors, shapes (5,) and (5, 5); only START and CAPACITY are corrected.
     contradicted
         Whether a rested voltage contradicted the assumption.
     """
@@ -106,7 +106,7 @@ class ChargeState:
         ocv
             Open-circuit curve of the cells.
         cell_v, sd_v
-            Voltage of a rested cell, and its standard deviation beside the curve's [V].
+            Voltage of a rested cell, and its standard deviation in addition to the curve's [V].
         charge_ah, t_s
             Charge drawn [Ah] and stream time [s] then.
         """
@@ -126,7 +126,7 @@ class ChargeState:
         return state._updated(ocv, cell_v, sd_v, charge_ah, t_s)
 
     def _within(self, charge_ah: float, t_s: float) -> "ChargeState":
-        """Return the nearest state that is neither above full nor below empty."""
+        """Return the state clipped to between empty and full."""
         fraction, _ = self.fraction(charge_ah, t_s)
         mean = self.mean.copy()
         mean[START] += min(max(fraction, 0.0), 1.0) - fraction
@@ -167,7 +167,7 @@ class ChargeState:
         return cell_v - (middle + steep * (fraction - centre)), slope, variance
 
     def moved_to(self, charge_ah: float, t_s: float) -> "ChargeState":
-        """Return the same estimate, counted from a later moment."""
+        """Return the same estimate, counted from a later time."""
         fraction, gradient = self.fraction(charge_ah, t_s)
         turn = np.eye(COUNT)
         turn[START] = gradient

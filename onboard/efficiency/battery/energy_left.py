@@ -1,8 +1,8 @@
 """Energy that can still be drawn at a constant power, down to the reserve or the cut-off.
 
 The terminal voltage under a constant power P behind a resistance R is (E + sqrt(E^2 - 4 R P)) / 2
-with E the open-circuit voltage; energy is its integral over charge. Whichever limit comes first
-ends it.
+with E the open-circuit voltage; energy is its integral over charge, down to the limit reached
+first.
 """
 
 from dataclasses import dataclass
@@ -24,13 +24,13 @@ class UsableEnergy:
     volts_scale
         Pack voltage over the curve's cell voltage.
     level_known
-        Whether the energy when full is stated: then cells differ in the curve's shape only.
+        Whether the full energy is stated: then cells differ in the curve's shape only.
     reserve_fraction
         Energy at the reserve, as a share of full.
     cutoff_v
         Voltage of the pack to stop at [V].
     resistance_ohm, resistance_sd_ohm
-        Resistance to a lasting load and its standard deviation [ohm].
+        Resistance to a sustained load and its standard deviation [ohm].
     """
 
     ocv: OcvCurve
@@ -42,7 +42,7 @@ class UsableEnergy:
     resistance_sd_ohm: float
 
     def left(self, fraction: float, power_w: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return the voltage integrated over charge from the limit to now, and the voltage now.
+        """Return the voltage integrated over charge from the limit to now, and at present.
 
         Parameters
         ----------
@@ -61,16 +61,16 @@ class UsableEnergy:
         return self._integral(self._open_v, self.resistance_ohm, fraction, power)
 
     def variance(self, fraction: float, power_w: FloatArray) -> FloatArray:
-        """Return the variance of that integral by the spread of cells and of resistance [V^2]."""
+        """Return the integral's variance from the spread of cells and of resistance [V^2]."""
         plain, _ = self.left(fraction, power_w)
-        more = self.resistance_ohm + self.resistance_sd_ohm
-        more_r, _ = self._integral(self._open_v, more, fraction, power_w)
+        upper_ohm = self.resistance_ohm + self.resistance_sd_ohm
+        upper, _ = self._integral(self._open_v, upper_ohm, fraction, power_w)
         higher = self._open_v + self.ocv.sd_v * self.volts_scale
         if self.level_known:
             mean_v = float(np.trapezoid(higher, self.ocv.fraction))
             higher *= self.ocv.mean_v * self.volts_scale / mean_v
         other_cells, _ = self._integral(higher, self.resistance_ohm, fraction, power_w)
-        return np.asarray((more_r - plain) ** 2 + (other_cells - plain) ** 2, np.float64)
+        return np.asarray((upper - plain) ** 2 + (other_cells - plain) ** 2, np.float64)
 
     @property
     def _open_v(self) -> FloatArray:
@@ -79,7 +79,7 @@ class UsableEnergy:
     def _integral(
         self, open_v: FloatArray, resistance_ohm: float, fraction: float, power_w: FloatArray
     ) -> tuple[FloatArray, FloatArray]:
-        """Return the voltage integrated from the limit to `fraction`, and that there; (n,)."""
+        """Return the voltage integrated from the limit to `fraction`, and at `fraction`; (n,)."""
         grid = self.ocv.fraction
         square = open_v**2 - 4.0 * resistance_ohm * power_w[:, None]
         volts = (open_v + np.sqrt(np.maximum(square, 0.0))) / 2
@@ -99,12 +99,12 @@ class UsableEnergy:
         here = np.clip(fraction, 0.0, 1.0)
         upto = _columns(grid, total, np.full(len(power_w), here))
         energy = np.maximum(upto - _columns(grid, total, end), 0.0)
-        # Charge beyond the curve's full counts as its top.
+        # Charge above the curve's full counts as full.
         return energy, _columns(grid, volts, np.full(len(power_w), here))
 
 
 def _columns(grid: FloatArray, rows: FloatArray, at: FloatArray) -> FloatArray:
-    """Interpolate each row at its own place in an even grid."""
+    """Interpolate each row at its own point of a uniform grid."""
     place = np.clip((at - grid[0]) / (grid[1] - grid[0]), 0.0, len(grid) - 1.0)
     low = np.minimum(place.astype(np.int64), len(grid) - 2)
     part = place - low

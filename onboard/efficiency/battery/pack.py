@@ -30,7 +30,7 @@ from onboard.efficiency.statistics.shared_errors import (
 from onboard.profile import Battery, Sensors
 
 RATES = np.array([0.0, 0.15, 0.4, 1.0, 2.5, 6.0])
-"""Powers at which uncertainty is computed, over the power that empties the pack in an hour."""
+"""Powers at which uncertainty is computed, as multiples of the one-hour discharge power."""
 
 
 class Pack:
@@ -39,7 +39,7 @@ class Pack:
     Parameters
     ----------
     battery, sensors
-        Of the profile.
+        The profile's.
     """
 
     def __init__(self, battery: Battery, sensors: Sensors) -> None:
@@ -95,13 +95,13 @@ class Pack:
         self.count.resume(kept, away, utc_s)
 
     def _changed(self) -> None:
-        """Discard results that the change of state made stale."""
+        """Invalidate cached results after a change of state."""
         self._spreads.clear()
         self._if_charged = None
 
     @property
     def if_charged(self) -> Self | None:
-        """The pack as if it had been charged full unseen; None where that is not open."""
+        """The pack as if it had been charged full unseen; None if that is not in question."""
         if self.count.recharge_unknown_since_s is None:
             return None
         if self._if_charged is None:
@@ -112,11 +112,11 @@ class Pack:
 
     @property
     def reserve_fraction(self) -> float:
-        """Energy to keep, as a share of full."""
+        """Energy to reserve, as a share of full."""
         return self._battery.reserve_fraction
 
     def set_reserve(self, fraction: float) -> None:
-        """Set the energy to keep, as a share of full."""
+        """Set the energy to reserve, as a share of full."""
         self._changed()
         self._battery = replace(self._battery, reserve_fraction=fraction)
         self._variance_of = (float("nan"), 0.0)
@@ -157,7 +157,7 @@ class Pack:
         )
 
     def _own_variance(self, usable: UsableEnergy, fraction: float) -> tuple[FloatArray, FloatArray]:
-        """Return powers [W] and variances there; slow to change, so computed once a second."""
+        """Return powers [W] and variances there; they change slowly: computed once a second."""
         key = (fraction, self.count.t_s)
         if self._variance_of != key:
             powers = RATES * self._full_ah * self._scale * self._ocv.mean_v
@@ -166,7 +166,7 @@ class Pack:
         return self._variance
 
     def left_spread(self, power_w: float) -> Spread:
-        """Return the energy that can still be drawn at one power [Wh]; cached for its users."""
+        """Return the energy that can still be drawn at one power [Wh]; cached."""
         if power_w not in self._spreads:
             energy, gradient, own = self.left(np.array([power_w]))
             self._spreads[power_w] = Spread(float(energy[0]), gradient[0], float(own[0]))

@@ -1,9 +1,9 @@
-"""The state of charge after time unmeasured, and after what the rider states about it.
+"""The state of charge after unmeasured time, and after the rider's statements about it.
 
-Between rides a pack may be charged, or something drawn from it, with no instrument on. So the count
-continues as if nothing had been charged, with a wider covariance; whether it was charged is an open
-question (`charge_unsaid`), and only an answer raises the count: the rider's, or the voltage of a
-rested pack where it is conclusive. Swapping packs counts as charging.
+Between rides a pack may be charged or discharged with no instrument on. So the count continues as
+if nothing had been charged, with a wider covariance; whether it was charged is an open question
+(`charge_unsaid`), and only an answer raises the count: the rider's, or the voltage of a rested pack
+where it is conclusive. Swapping packs counts as charging.
 """
 
 import math
@@ -32,7 +32,7 @@ from onboard.efficiency.statistics.shared_errors import CAPACITY, COUNT, START, 
 
 @dataclass(frozen=True)
 class Away:
-    """An absence from the pack, and what is known of it.
+    """A time during which the pack was not measured.
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ class Away:
     went_on
         Whether the autopilot kept running.
     drawn_ah
-        Charge drawn meanwhile by its counter [Ah]; None without.
+        Charge drawn meanwhile according to its counter [Ah]; None without.
     """
 
     pause_s: float = math.nan
@@ -78,7 +78,7 @@ def less_known(state: ChargeState, sd_fraction: float) -> ChargeState:
 def known_at(
     state: ChargeState, fraction: float, sd_fraction: float, charge_ah: float, t_s: float
 ) -> ChargeState:
-    """Return the state of a pack whose charge is known now, whatever was counted before.
+    """Return the state of a pack with its charge known now, overriding the count.
 
     Parameters
     ----------
@@ -102,7 +102,7 @@ def charged(
     full_wh: float,
     amount: Amount,
 ) -> ChargeState:
-    """Return the state after a charge stated by the rider; more than fits is full.
+    """Return the state after a charge stated by the rider, clipped to full.
 
     Parameters
     ----------
@@ -117,7 +117,7 @@ def charged(
 
     Notes
     -----
-    Charge comes back as it went in; of the energy, half of the round trip's loss is the charging's.
+    All charge is stored; of the energy, half of the round-trip loss arises in charging.
     """
     key, stated = amount
     here = state.start_ah, state.start_s
@@ -127,39 +127,39 @@ def charged(
         return known_at(state, stated, sd, *here)
     known = 1.0 + float(state.mean[CAPACITY])
     if key == "charged_ah":
-        more = stated / (state.full_ah * known)
+        added = stated / (state.full_ah * known)
         sd = math.hypot(METER_SD_FRACTION, CHARGE_SD_FRACTION)
     else:
         loss = pack_loss(chemistry)
         ocv = OCV_CURVES[chemistry]
         energy = float(np.interp(fraction, ocv.fraction, ocv.energy_fraction()))
         energy += stated / (1.0 + loss.fraction / 2) / full_wh
-        more = math.inf if energy >= 1.0 else max(ocv.at_energy(energy) - fraction, 0.0)
+        added = math.inf if energy >= 1.0 else max(ocv.at_energy(energy) - fraction, 0.0)
         sd = math.hypot(METER_SD_FRACTION, loss.sd / 2)
     if not stated:
         return state
-    if fraction + more >= 1.0:
+    if fraction + added >= 1.0:
         return known_at(state, 1.0, CHARGED_FULL_SD, *here)
     turn = np.eye(COUNT)
-    turn[START, CAPACITY] = -more / known
+    turn[START, CAPACITY] = -added / known
     covariance = turn @ state.covariance @ turn.T
     moved = replace(
-        state, start_fraction=fraction + more, covariance=covariance, contradicted=False
+        state, start_fraction=fraction + added, covariance=covariance, contradicted=False
     )
-    return less_known(moved, more * sd)
+    return less_known(moved, added * sd)
 
 
 def by_voltage(
     ocv: OcvCurve, cell_v: float, sd_v: float, least: float = 0.0
 ) -> tuple[float, float]:
-    """Return the state of charge of a rested cell by its voltage alone, and its sd.
+    """Return the state of charge of a rested cell from its voltage alone, and its sd.
 
     Parameters
     ----------
     ocv
         Open-circuit curve of the cells.
     cell_v, sd_v
-        Open-circuit voltage, and its standard deviation beside the curve's [V].
+        Open-circuit voltage, and its standard deviation in addition to the curve's [V].
     least
         Lower bound of the state of charge; the prior is uniform above it.
 
@@ -204,7 +204,8 @@ def answered_by_voltage(  # noqa: PLR0917
     Returns
     -------
     tuple
-        The state by the voltage alone where it shows that the pack was charged, else as it was.
+        The state from the voltage alone where it shows that the pack was charged, else unchanged;
+        and whether the question stays open.
     """
     count, gradient = state.fraction(charge_ah, t_s)
     count_sd = math.sqrt(max(float(gradient @ state.covariance @ gradient), 0.0))

@@ -1,6 +1,6 @@
-"""Internal resistance from the voltage's response to current: regression of differences over a lag.
+"""Internal resistance from the voltage's response to current: regression of lagged differences.
 
-Differences over two seconds show the immediate resistance, over a minute that of a lasting load.
+Differences over two seconds show the immediate resistance, over a minute that to a sustained load.
 """
 
 import math
@@ -31,7 +31,7 @@ SD_OVER_MEDIAN = 1.4826
 
 
 class LagResistance:
-    """Resistance by differences over one lag, with exponential forgetting.
+    """Resistance from differences over one lag, with exponential forgetting.
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ class LagResistance:
         volts_v, amps_a
             Voltage [V] and current [A].
         expected_v
-            Open-circuit voltage by the charge drawn [V]: its change is not due to resistance.
+            Open-circuit voltage from the charge drawn [V]: its change is not due to resistance.
         """
         rows = np.concatenate([self._past, np.stack([volts_v - expected_v, amps_a, amps_a], 1)])
         self._past = rows[-self._lag_s :]
@@ -97,7 +97,7 @@ class LagResistance:
             weight = 1.0 / (STATED_OHM_SD_FRACTION * self._stated_ohm) ** 2
             total = weight * self._stated_ohm
         if self._started:
-            # Neighbouring differences share most of their seconds: one independent per lag.
+            # Neighbouring differences share most of their seconds: one per lag is independent.
             variance = self._rr / self._count / self._xx * self._lag_s
             measured = 1.0 / max(variance, 1e-12)
             weight, total = weight + measured, total + measured * self._xy / self._xx
@@ -114,7 +114,7 @@ class LagResistance:
 
 
 class Resistance:
-    """Resistance of a whole pack, immediate and to a lasting load.
+    """Resistance of a whole pack, immediate and to a sustained load.
 
     Parameters
     ----------
@@ -135,7 +135,7 @@ class Resistance:
         self._lasting.fold(volts_v, amps_a, expected_v)
 
     def lasting(self) -> tuple[float, float]:
-        """Return the resistance to a lasting load and its standard deviation [ohm]."""
+        """Return the resistance to a sustained load and its standard deviation [ohm]."""
         lasting, quick = self._lasting.value_and_sd(), self.immediate.value_and_sd()
         if quick is None:
             guess, sd = self._usual_ohm, USUAL_OHM_SD_FRACTION * self._usual_ohm

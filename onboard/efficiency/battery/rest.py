@@ -26,7 +26,7 @@ class Rested:
     volts_v, amps_a
         Of the pack.
     sd_v
-        Standard deviation of a cell's voltage about its settled one.
+        Standard deviation of a cell's voltage about its settled value.
     charge_ah, t_s
         Charge drawn [Ah] and stream time [s] at the newest second.
     """
@@ -47,7 +47,7 @@ class RestFinder:
     full_ah
         Charge when full [Ah].
     loaded
-        Whether the pack may have been under load just before: not so at power-on.
+        Whether the pack may have been under load just before, unlike at power-on.
     """
 
     def __init__(self, full_ah: float, loaded: bool = False) -> None:

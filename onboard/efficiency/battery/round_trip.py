@@ -1,6 +1,6 @@
 """Energy that a pack loses between being charged and being emptied, by chemistry and rate.
 
-Rests on the simulated round trips of published cells in `chemistry`.
+Based on the simulated round trips of published cells in `chemistry`.
 """
 
 from dataclasses import dataclass
@@ -25,7 +25,7 @@ Lithium cells: approximately all the charge that was stored is extracted (Batter
 
 WALL_LEAST, WALL_MOST = 1.08, 1.25
 """Energy at the wall over energy drawn from the pack, with chargers of 85 to 93 % (makers' pages of
-chargers for cars: a hint, no measurement of ours)."""
+chargers for cars: an indication, not a measurement made here)."""
 
 MODELS = {
     cell: ratios
@@ -57,7 +57,7 @@ def cell_loss(cell: str, discharge_per_h: float, charge_per_h: float) -> float:
     -----
     Discharge and charge each contribute a part that is linear between the simulated rates, zero at
     rest, and extrapolated beyond the highest. The five simulations do not determine how the loss at
-    the lowest rates divides between the two; it is divided in proportion to their growth above.
+    the lowest rates is divided between the two; it is divided in proportion to their growth above.
 
     Examples
     --------

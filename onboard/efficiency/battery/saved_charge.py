@@ -20,13 +20,13 @@ class KeptCharge:
     stated
         As it was saved.
     state
-        To be counted on from.
+        State from which counting continues.
     since_anchor_fraction
-        Charge drawn since a rested voltage was used, as a share of full; None where none was.
+        Charge drawn since a rested voltage was last used, as a share of full; None if never.
     recharge_unknown
-        Whether it was open then if the pack had been charged.
+        Whether an unseen charge was an open question when it was saved.
     since_s
-        Since when it is, or would be, open [s, Unix time]; NaN if unknown.
+        Since when that question is, or would be, open [s, Unix time]; NaN if unknown.
     """
 
     stated: dict[str, Any]

@@ -22,11 +22,11 @@ PowerCurve = Callable[[FloatArray], FloatArray]
 """Battery power [W] for speeds through water [m/s], shape (n,)."""
 
 GRID_SPEEDS, REFINEMENTS = 65, 5
-"""Speeds searched over a span; and how often the span is then narrowed about the best."""
+"""Speeds searched over a span, and how often the span is then narrowed around the best."""
 
 DIRECTIONS_MOST, VARIANCE_SHARE_LEAST = 16, 1e-4
-"""Principal directions of the posterior that are propagated, at most; and the share of the largest
-variance below which one is neglected."""
+"""Largest number of principal directions of the posterior propagated, and the share of the largest
+variance below which a direction is neglected."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ def best_speed(
     least_mps, most_mps
         Span of speeds through water to search.
     along_mps, across_mps
-        Water current: with the craft positive, and to either side of its course over ground.
+        Water current along the course over ground (positive with the craft) and across it.
 
     Returns
     -------
@@ -114,7 +114,7 @@ def best_speed_on_course(known: Posterior, course_deg: float) -> Estimate:
     -----
     The variance is the sum over the principal directions of the posterior of the squared half
     difference between the best speeds with curve and water shifted by one standard deviation either
-    way. Nothing is drawn at random.
+    way. There is no random sampling.
     """
     middle = _best_on_course(known, course_deg)
     if isinstance(middle, Unknown):
@@ -157,7 +157,7 @@ def _best_on_course(known: Posterior, course_deg: float) -> BestSpeed | Unknown:
 def _principal_shifts(known: Posterior) -> list[tuple[FloatArray, FloatArray]]:
     """Return the principal directions that matter, one sd long: of water and of curve.
 
-    Only knots at speeds seen count; knots beyond move with the last of them.
+    Only knots at speeds seen count; knots beyond move with the outermost of them.
     """
     ln_power, _ = known.ln_power_at(np.array(known.seen_mps))
     ends = np.searchsorted(KNOTS, ln_power) + np.array([-2, 1])

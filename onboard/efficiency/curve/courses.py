@@ -1,7 +1,8 @@
 """Similar courses merged into one line, so that course noise yields no estimate of the water.
 
 Waves, steering and noise turn the course of a steady block by a few degrees. Taken at face value,
-such differences would determine the water across the course, about which they say nothing.
+such differences would determine the water across the course, though they carry no information on
+it.
 """
 
 import itertools
@@ -15,7 +16,7 @@ from onboard.efficiency.common_practice import LINE_GAP_DEG, LINE_PIECE_DEG, LIN
 
 
 def lines(velocity_mps: FloatArray) -> FloatArray:
-    """Return the direction of each velocity (east, north) along the line of courses like it.
+    """Return the direction of each velocity (east, north) along the line of similar courses.
 
     Parameters
     ----------
@@ -51,7 +52,7 @@ def lines(velocity_mps: FloatArray) -> FloatArray:
 
 
 def _pieces(rising_deg: FloatArray) -> Iterator[tuple[int, int]]:
-    """Yield where each line begins and ends among sorted directions."""
+    """Yield the begin and end index of each line among sorted directions."""
     inner = (np.flatnonzero(np.diff(rising_deg) > LINE_GAP_DEG) + 1).tolist()
     for begin, end in itertools.pairwise([0, *inner, len(rising_deg)]):
         chain = rising_deg[begin:end]

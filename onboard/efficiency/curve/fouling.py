@@ -17,7 +17,7 @@ from onboard.efficiency.curve.water_walk import WANDER_M2PS3
 
 
 class FoulingDetector:
-    """Flag blocks well above the curve, until they prove to be fouling or a changed craft."""
+    """Suspect blocks well above the curve, until they prove to be fouling or a changed craft."""
 
     def __init__(self) -> None:
         self.fouled = False
@@ -28,14 +28,14 @@ class FoulingDetector:
 
     @property
     def doubting(self) -> bool:
-        """Whether blocks are suspect now."""
+        """Whether blocks are under suspicion now."""
         return self.fouled or bool(self._doubted)
 
     def fold(self, block: SteadyBlock, known: Posterior | None) -> list[SteadyBlock]:
         """Fold in a block; return the blocks that are cleared for carry-over."""
         above = self._above(block, known)
         if above is None and self.fouled:
-            # An uninformative speed or course is no all-clear.
+            # An uninformative speed or course does not clear the suspicion.
             above = True
         if not above:
             self._clear += 1
@@ -53,7 +53,7 @@ class FoulingDetector:
         return []
 
     def _above(self, block: SteadyBlock, known: Posterior | None) -> bool | None:
-        """Return whether a block is above the curve; None where the curve cannot judge."""
+        """Return whether a block is above the curve; None where the curve cannot tell."""
         if known is None or known.blocks < FOULING_FIT_BLOCKS:
             return None
         velocity = np.array([[block.east_mps, block.north_mps]])
@@ -63,12 +63,12 @@ class FoulingDetector:
             return None
         excess = float(np.log(block.power_w) - known.ln_power_at(np.array([through]))[0][0])
         least = float(np.log1p(FOULED_EXCESS_FRACTION))
-        # Hysteresis: half the threshold keeps it on.
+        # Hysteresis: half the threshold sustains the suspicion.
         if excess <= (least / 2 if self.fouled else least):
             return False
         _, variance = known.at_velocity(velocity)
         _, slope = known.ln_power_at(np.array([through]))
-        # The water has wandered on since the last fit.
+        # The water has kept wandering since the last fit.
         of_speed = known.velocity_sd_mps**2 + WANDER_M2PS3 * FOULING_FIT_AGE_S
         sd = float(np.sqrt(variance[0] + of_speed / (through * float(slope[0])) ** 2))
         limit = max(least, FOULED_EXCESS_SD * sd)

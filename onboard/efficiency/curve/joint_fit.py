@@ -62,8 +62,8 @@ def fit(
     carried
         A curve of earlier rides, as a prior.
     water_sd_mps
-        Prior standard deviation of the water; 0 fixes it at rest: then the curve is in speed over
-        ground.
+        Prior standard deviation of the water; 0 fixes it at rest, and the curve is then in terms of
+        speed over ground.
     near
         A fit of nearly the same blocks to start from; None: two starts from the priors.
     """
@@ -114,7 +114,7 @@ class _Blocks:
         self.side = self.course[:, ::-1] * np.array([1.0, -1.0])
 
     def through_water(self, water: FloatArray) -> FloatArray:
-        """Return the velocities through water of shape (2, knots); shape (n, 2)."""
+        """Return the velocities through water (n, 2), given the water at its knots (2, knots)."""
         return np.asarray(self.velocity - self.time_weights @ water.T, np.float64)
 
     def model(self, water: FloatArray, curve: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -130,7 +130,7 @@ class _Blocks:
         return along + left, np.concatenate([self.by_water_knots(by_water), by_curve], axis=1)
 
     def by_water_knots(self, by_velocity: FloatArray) -> FloatArray:
-        """Turn derivatives by the water at each block (n, 2) into those by its knots."""
+        """Convert derivatives by the water at each block (n, 2) to derivatives by its knots."""
         east, north = by_velocity[:, :1], by_velocity[:, 1:]
         return np.concatenate([self.time_weights * east, self.time_weights * north], axis=1)
 
@@ -148,12 +148,12 @@ class _Solution:
 def _start_water(data: _Blocks, water_sd_mps: float) -> FloatArray:
     """Return the water for which all blocks lie on one power law: |g - c|^2 = V^2 P^(2 / n).
 
-    That is linear in c, |c|^2 and V^2; |c|^2 is left free.
+    The equation is linear in c, |c|^2 and V^2; |c|^2 is left free.
     """
     sizes = np.exp(2.0 * SLOPE * (data.ln_power - data.ln_power.mean()))
     squares = (data.velocity**2).sum(axis=1)
     rows = np.column_stack([2.0 * data.velocity, -np.ones(len(sizes)), sizes])
-    # As weak as the prior on the water: a squared speed is off by 2 V sd.
+    # As weak as the prior of the water: the error of a squared speed is 2 V sd.
     weak = np.diag([2.0, 2.0, 0.0, 0.0]) * BLOCK_SPEED_SD_MPS * 2.0
     rows = np.concatenate([rows, weak / max(water_sd_mps, 1e-4)])
     right = np.concatenate([squares, np.zeros(4)])
@@ -203,7 +203,7 @@ def _converge(
         unknowns = unknowns + step
         if iteration >= 3 and float(np.abs(step[:count]).max()) < CONVERGED_MPS:
             break
-    # Outliers must cost the same in the solutions that are compared.
+    # Outliers must cost the same in all solutions compared.
     sizes = residual**2 / (known + BLOCK_SPEED_SD_MPS**2)
     cost = float(np.minimum(sizes, BLOCK_OUTLIER_SD**2).sum()) + prior_cost(unknowns)
     widened = np.asarray(covariance * (quantile(round(freedom)) / Z_95) ** 2, np.float64)
@@ -219,7 +219,7 @@ def _prior(knots: WaterKnots, water_sd_mps: float) -> tuple[FloatArray, FloatArr
     bend = np.diff(np.eye(count), 2, axis=0)
     rise = np.diff(np.eye(count), axis=0)
     curve = bend.T @ bend / (SLOPE_WALK * SPACING**3)
-    # Spread over a unit of ln P, so that the knots' spacing does not matter.
+    # Per unit of ln P, so that the spacing of the knots does not matter.
     weight = 1.0 / SLOPE_SD**2 / SPACING
     curve += weight * rise.T @ rise
     middle = knot_weights(np.array([np.log(LEVEL_W)]))[0]
@@ -251,7 +251,7 @@ def _add_carried(normal: FloatArray, right: FloatArray, carried: Carried) -> Non
 
 
 def _scale(excess_m2ps2: FloatArray, freedom: float) -> float:
-    """Return the variance of a block's speed by the residuals and its prior."""
+    """Return the variance of a block's speed from the residuals and its prior."""
     total = BLOCK_SPEED_SD_WORTH * BLOCK_SPEED_SD_MPS**2
     total += float(np.maximum(excess_m2ps2, 0.0).sum())
     return total / freedom

@@ -23,20 +23,21 @@ from onboard.efficiency.curve.turning import Circle, CircleFinder
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 BLOCKS_MOST = 400
-"""Steady blocks remembered of a ride."""
+"""Steady blocks stored of a ride at most."""
 
 CIRCLES_MOST = 20
-"""Turns remembered of a ride."""
+"""Turns stored of a ride at most."""
 
 REFIT_GROWTH, REFIT_MOST = 1.06, 30
-"""Growth of the blocks, and number of new ones, after which the curve is refitted at the latest:
-it may have changed, and the water has wandered on."""
+"""Growth factor of the number of blocks, and number of new blocks, after which the curve is
+refitted at the latest: it may have changed, and the water has kept wandering."""
 
 FRESH_GROWTH = 2.0
-"""Growth of the blocks after which it is refitted from the priors instead of the last fit."""
+"""Growth factor of the number of blocks after which a refit starts from the priors, not from the
+last fit."""
 
 BLOCKS_EACH_FITTED = 12
-"""Number of blocks up to which each new one is followed by a fit from the priors."""
+"""Number of blocks up to which each new block triggers a fit from the priors."""
 
 PLAIN_SETUP = "as is"
 
@@ -104,15 +105,15 @@ class Learner:
         self._circles += self._circle_finder.fold(seconds)
         del self._circles[:-CIRCLES_MOST]
         for block in self._steady_finder.fold(seconds):
-            # Whatever costs more, weed or wind, will go on costing more: suspect blocks are
-            # learned from, but not carried over to the next ride.
+            # An extra cost, by weed or wind, is likely to persist: suspect blocks are learned
+            # from, but not carried over to the next ride.
             known = self._before_doubt or self.posterior
             was_fouled = self._fouling.fouled
             passed = self._fouling.fold(block, known)
             if self._fouling.fouled != was_fouled:
                 changes.append((block.t_s, self._fouling.fouled, self._fouling.excess_fraction))
             self._suspect.add(block.t_s)
-            self._suspect.difference_update(one.t_s for one in passed)
+            self._suspect.difference_update(block.t_s for block in passed)
             self._before_doubt = known if self._fouling.doubting else None
             self._blocks.append(block)
             self._count += 1
@@ -123,7 +124,7 @@ class Learner:
         return changes
 
     def known(self, setup: str) -> Posterior | None:
-        """Return the curve of a set-up: of this ride, else as carried; None without."""
+        """Return the curve of a set-up: of this ride, else as carried over; None without."""
         if setup == self.setup and self.posterior is not None:
             return self.posterior
         carried = self._carried.get(setup)
@@ -139,20 +140,20 @@ class Learner:
         now = {} if learned is None else {self.setup: learned}
         return {
             name: {
-                "first_knot": one.first_knot,
-                "ln_speed": one.ln_speed.tolist(),
-                "covariance": one.covariance.tolist(),
-                "seen_mps": list(one.seen_mps),
+                "first_knot": carried.first_knot,
+                "ln_speed": carried.ln_speed.tolist(),
+                "covariance": carried.covariance.tolist(),
+                "seen_mps": list(carried.seen_mps),
             }
-            for name, one in (self._carried | now).items()
+            for name, carried in (self._carried | now).items()
         }
 
     def _refit(self) -> None:
-        """Refit from the last fit; from the priors each time the blocks have grown by much."""
+        """Refit, starting from the last fit, or from the priors after much growth."""
         grown = self._count >= FRESH_GROWTH * self._from_nothing or self._count < BLOCKS_EACH_FITTED
         if grown:
             self._from_nothing = self._count
-        # A singular fit must not end the ride: the previous one stands.
+        # A singular fit must not end the ride: the previous fit stands.
         with contextlib.suppress(np.linalg.LinAlgError):
             self.posterior = self._fit(near=None if grown else self.posterior)
         later = min(int(REFIT_GROWTH * self._count), self._count + REFIT_MOST)
@@ -167,8 +168,8 @@ class Learner:
     def _learned(self) -> Carried | None:
         """Return the curve to carry over to later rides; None where nothing was learned.
 
-        The curve carried here enters unchanged: it is a prior of each fit, and must count once
-        only.
+        A curve carried into this ride is passed on unchanged: as a prior of each fit it must count
+        only once.
         """
         sound = [block for block in self._blocks if block.t_s not in self._suspect]
         if not sound:
@@ -201,16 +202,16 @@ def _posterior_of(carried: Carried) -> Posterior:
 
 def _read(kept: Any) -> dict[str, Carried]:
     try:
-        return {str(name): _read_one(one) for name, one in kept.items()}
+        return {str(name): _read_one(stated) for name, stated in kept.items()}
     except (KeyError, TypeError, AttributeError, ValueError, IndexError):
         raise ValueError("the kept speed-power curves are not readable") from None
 
 
-def _read_one(one: dict[str, Any]) -> Carried:
-    first = int(one["first_knot"])
-    ln_speed = _finite(one["ln_speed"])
-    covariance = _finite(one["covariance"])
-    low, high = (float(speed) for speed in one["seen_mps"])
+def _read_one(stated: dict[str, Any]) -> Carried:
+    first = int(stated["first_knot"])
+    ln_speed = _finite(stated["ln_speed"])
+    covariance = _finite(stated["covariance"])
+    low, high = (float(speed) for speed in stated["seen_mps"])
     if not (
         first >= 0 and 1 <= len(ln_speed) <= len(KNOTS) - first
         and covariance.shape == (len(ln_speed), len(ln_speed)) and 0 < low <= high

@@ -1,4 +1,4 @@
-"""The speed-power curve as shown, and the power to expect on a course."""
+"""The speed-power curve as shown, and the power expected on a course."""
 
 import numpy as np
 import numpy.typing as npt

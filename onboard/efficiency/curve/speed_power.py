@@ -1,29 +1,29 @@
-"""The speed-power curve and the set and drift: what is estimated, and how.
+"""The speed-power curve and the set and drift: the estimated quantities and the method.
 
 Observation. In a steady block the craft made velocity g over ground at battery power P. If the
 water moves with velocity c, its speed through the water was w = |g - c|, and the point (P, w) lies
-on the curve. Unknown are c and the curve. Blocks at like power on several courses lie on a circle
-about c, which determines it without a compass; a turn at steady power is such a circle by itself.
-Whatever acts like moving water counts as water: c includes the push of the wind.
+on the curve. The unknowns are c and the curve. Blocks at similar power on several courses lie on a
+circle about c, which determines it without a compass; a turn at steady power is such a circle by
+itself. Whatever acts like moving water counts as water: c includes the leeway due to wind.
 
-Curve. It is ln w, linear between `KNOTS` of ln P: power is measured well and speed is not, and a
-regression of power on speed would come out too flat. The only assumption about its shape is that
+Curve. It is ln w, linear between `KNOTS` of ln P: power is measured well and speed is not, so a
+regression of power on speed would be too flat. The only assumption about its shape is that
 the slope m = d ln w / d ln P changes gradually, as a random walk with variance `SLOPE_WALK`: from 1
 at a hotel load to 1/8 at hull speed if need be. A cubic (m = 1/3 throughout) is not assumed.
 
-Water. Each axis is a random walk in time (`water_walk`), with knots of its own. Blocks close in
-time share their water, so that many of them do not average its wandering out.
+Water. Each axis is a random walk in time (`water_walk`), with its own knots. Blocks close in time
+share their water, so averaging many of them does not remove its wandering.
 
 Residual. The rider holds a course over ground, so the residual is that of the speed along it: the
-water's component along the course, plus what is left of the speed through water after crabbing
-against the component across it. The distance from the circle about c would miss errors across the
-heading, and be least where the water sets strongly across all courses.
+water's component along the course, plus the part of the speed through water that crabbing against
+the component across it leaves. The distance from the circle about c would miss errors across the
+heading, and would be least where the water sets strongly across all courses.
 
 Fit. `joint_fit.fit` minimises all residuals and priors together by Gauss-Newton. The variance of a
-block's speed is estimated from the residuals, with a prior worth a few blocks; outliers go by
-Chauvenet's criterion. Because that variance is an estimate, the covariance is widened to the ratio
-of Student's t to the normal quantile. A systematic part of ln w, `CURVE_SYSTEMATIC_SD`, is added to
-every variance read off the curve.
+block's speed is estimated from the residuals, with a prior worth a few blocks; outliers are
+rejected by Chauvenet's criterion. Because that variance is an estimate, the covariance is widened
+by the ratio of Student's t to the normal quantile. A systematic error of ln w,
+`CURVE_SYSTEMATIC_SD`, is added to every variance read off the curve.
 
 Carry-over. The posterior of a ride, widened for the next day's load and weather, is a prior of the
 next one (`learner`).
@@ -42,10 +42,10 @@ KNOTS = np.arange(np.log(LEAST_W), np.log(MOST_W), SPACING)
 
 SLOPE_WALK = 0.15
 """Variance of the slope's change over a unit of ln P. Residuary resistance of the Delft series
-asks for 0.01 (1/5 to 1/8.5 between Froude numbers of 0.30 and 0.38), a hotel load for more."""
+requires 0.01 (1/5 to 1/8.5 between Froude numbers of 0.30 and 0.38), a hotel load more."""
 
 SLOPE, SLOPE_SD, SLOPE_LEAST = 0.37, 0.35, 0.1
-"""Prior of the slope m, and its lower bound when it divides."""
+"""Prior of the slope m, and its lower bound as a divisor."""
 
 LEVEL_W, LEVEL_LN_MPS, LEVEL_SD = 200.0, np.log(2.0), 2.0
 """Prior of the level, weak: ln w at a power."""
@@ -65,9 +65,9 @@ class Posterior:
         Of both, in that order, shape (2 + k, 2 + k). It is widened so that intervals of the normal
         distribution have the width of Student's t.
     seen_mps
-        Lowest and highest speed through water that it rests on.
+        Lowest and highest speed through water that it is based on.
     blocks
-        Number of steady blocks that it rests on, carried ones not counted.
+        Number of steady blocks that it is based on, carried ones not counted.
     velocity_sd_mps
         Standard deviation of a block's speed about the curve.
     course_variance
@@ -138,7 +138,7 @@ def slopes(ln_speed: FloatArray) -> FloatArray:
 
 
 def rising(ln_speed: FloatArray) -> FloatArray:
-    """Return a rising curve near one that may fall: midway between its rising envelopes."""
+    """Return a monotone version of a curve: midway between its two rising envelopes."""
     low = np.minimum.accumulate(ln_speed[::-1])[::-1]
     middle = (np.maximum.accumulate(ln_speed) + low) / 2
     # Strictly, so that it can be inverted.
@@ -146,7 +146,7 @@ def rising(ln_speed: FloatArray) -> FloatArray:
 
 
 def start_curve(carried: Carried | None) -> FloatArray:
-    """Return ln w at `KNOTS` to start from: carried, the usual slope beyond; else the prior."""
+    """Return ln w at `KNOTS` to start from: carried, extended at the usual slope; or the prior."""
     if carried is None:
         return np.asarray(LEVEL_LN_MPS + SLOPE * (KNOTS - np.log(LEVEL_W)), np.float64)
     known = KNOTS[carried.first_knot :][: len(carried.ln_speed)]

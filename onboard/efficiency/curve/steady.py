@@ -1,8 +1,8 @@
 """Steady stretches: blocks of 20 s with steady power, speed and course, after 10 s of settling.
 
-Waves of a few seconds average out within a block. A throttle moved slowly by hand passes: the craft
-then follows without a noticeable lag. The criterion compares the two halves of ten seconds, and
-both halves of the settling time before them.
+Waves of a few seconds average out within a block. A throttle moved slowly passes as steady, since
+the craft then follows without a noticeable lag. The criterion compares the two halves of a block
+with each other, and with both halves of the settling time before it.
 """
 
 from dataclasses import dataclass
@@ -75,7 +75,7 @@ def _are_steady(windows: FloatArray) -> npt.NDArray[np.bool_]:
     unknown = np.isnan(windows).any(axis=2)
     whole = unknown.sum(axis=1) <= STEADY_UNKNOWN_MOST
     whole &= windows[:, -1, 0] - windows[:, 0, 0] <= WINDOW_S
-    # Two pieces of settling, so that a change within it does not average out; two halves.
+    # Two pieces of the settling time, so that a change within it does not average out; two halves.
     bounds = ((0, 5), (5, 10), (10, 20), (20, 30))
     known = ~np.isnan(windows[:, :, 1:])
     values = np.where(known, windows[:, :, 1:], 0.0)
@@ -119,7 +119,7 @@ def _block(rows: FloatArray) -> SteadyBlock:
 def standard_error(values: FloatArray) -> float:
     """Return the standard error of the mean of autocorrelated values.
 
-    Their effective number is n (1 - r) / (1 + r) with r the lag-one correlation.
+    The effective sample size is n (1 - r) / (1 + r) with r the lag-one correlation.
     """
     off = values - values.mean()
     square = float(off @ off)

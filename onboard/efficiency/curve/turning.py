@@ -1,6 +1,6 @@
 """The water current from a turn: at steady power the velocities of a turn lie on a circle.
 
-Its centre is the set and drift, whatever speed the turn costs, and without a compass.
+Its centre is the set and drift, however much speed the turn costs, and without a compass.
 """
 
 from dataclasses import dataclass
@@ -50,7 +50,7 @@ class CircleFinder:
         columns = (seconds.t_s, seconds.power_w, east, north, self._unwrapped(east, north))
         rows = np.stack(columns, axis=1)
         usable = np.isfinite(rows).all(axis=1) & (np.hypot(east, north) > TURN_SLOWEST_MPS)
-        # Evaluated every few seconds; unusable seconds start it over.
+        # Evaluated every few seconds; unusable seconds restart it.
         ends_here = usable & (seconds.t_s % TURN_ENDED_S == 0)
         changes = np.append(usable[1:] != usable[:-1], True)
         stops = np.flatnonzero(ends_here | changes | np.append(False, changes[:-1])) + 1
@@ -84,7 +84,7 @@ class CircleFinder:
         return unwrapped
 
     def _turn(self) -> FloatArray:
-        """Return the seconds of a turn that has just become full or ended; none without."""
+        """Return the seconds of a turn that has just come full circle or ended; else no rows."""
         none = self._rows[:0]
         if len(self._rows) < TURN_SHORTEST_S:
             return none
@@ -111,7 +111,7 @@ class CircleFinder:
 
 
 def fit_circle(velocity_mps: FloatArray, t_s: float = 0.0) -> Circle | None:
-    """Fit a circle to velocities (east, north), shape (n, 2); None if they form none.
+    """Fit a circle to velocities (east, north), shape (n, 2); None if they do not form one.
 
     Least squares of the algebraic form x^2 + y^2 = 2 a x + 2 b y + c, refined by geometric
     distance.

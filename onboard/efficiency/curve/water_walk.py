@@ -1,6 +1,6 @@
 """The water's velocity as a random walk in time, linear between knots.
 
-Blocks close in time share their water, so that many of them do not average its wandering out.
+Blocks close in time share their water, so averaging many of them does not remove its wandering.
 """
 
 import numpy as np
@@ -8,9 +8,9 @@ import numpy as np
 from onboard.block import FloatArray
 
 WANDER_M2PS3 = 0.03**2 / 200.0
-"""Variance rate of each axis: 0.03 m/s in 200 s, 0.13 m/s in an hour. The order of a tide of 0.5
-m/s (12.4 h period, by algebra) at its turn, and of eddies in between (common practice, no
-source)."""
+"""Variance rate of each axis: 0.03 m/s in 200 s, 0.13 m/s in an hour. The order of magnitude of a
+tide of 0.5 m/s (12.4 h period, by algebra) at slack water, and of eddies in between (common
+practice, no source)."""
 
 SPACING_S, KNOTS_MOST = 100.0, 28
 """Shortest spacing of the knots [s], and their largest number."""

@@ -12,12 +12,12 @@ import numpy as np
 from onboard.block import FloatArray
 
 CAPACITY = 8192
-"""Points kept for the past."""
+"""Points stored of the past."""
 
 SLICES_PER_S = 12
-"""Slices of time a second; of the samples within a slice only the first and the last are kept, so
-the points reach back 341 s at any rate. The totals count every sample all the same, and so do the
-values at whole seconds, which lie between two slices."""
+"""Time slices per second; only the first and last sample of a slice are stored, so the points reach
+back at least 341 s. The totals still count every sample, and so do the values at whole seconds,
+which lie between two slices."""
 
 
 class CumulativeCurves:
@@ -34,20 +34,20 @@ class CumulativeCurves:
 
     def __init__(self, *names: str) -> None:
         self._columns = {name: number for number, name in enumerate(names)}
-        # Allocated with the first point: many a sensor never sends one.
+        # Allocated with the first point: many sensors never send any.
         self._t_s, self._total = np.empty(0), np.empty((len(names), 0))
         self._end = 0
         self.first_s: float | None = None
         """Time of the first point [s], None while there is none."""
 
     def __getstate__(self) -> dict[str, Any]:
-        """Return what a copy needs: the points kept, without the spare room behind them."""
+        """Return the state that a copy needs: the points stored, without the spare capacity."""
         kept = slice(self._end - min(self._end, CAPACITY), self._end)
         points = {"_t_s": self._t_s[kept].copy(), "_total": self._total[:, kept].copy()}
         return self.__dict__ | points
 
     def __setstate__(self, state: dict[str, Any]) -> None:
-        """Restore the points with spare room behind them."""
+        """Restore the points, with spare capacity."""
         self.__dict__.update(state)
         t_s, total = self._t_s, self._total
         self._end = len(t_s)
@@ -56,9 +56,9 @@ class CumulativeCurves:
             self._t_s[: self._end], self._total[:, : self._end] = t_s, total
 
     def _make_room(self) -> None:
-        """Allocate all the room there will ever be.
+        """Allocate the buffer, once and for all.
 
-        Twice that of the points kept, which move down when it is full, so that they stay
+        It holds twice the points stored, which move to its start when it is full, so that they stay
         contiguous. It is written to at once: otherwise the process would grow into it for hours.
         """
         self._t_s, self._total = (
@@ -68,7 +68,7 @@ class CumulativeCurves:
 
     @property
     def room(self) -> int:
-        """Number of points there is room for; it never grows."""
+        """Capacity of the buffer in points; it never grows."""
         return len(self._t_s)
 
     def total(self, name: str) -> float:
@@ -77,16 +77,16 @@ class CumulativeCurves:
 
     @property
     def kept_from_s(self) -> float | None:
-        """Time of the oldest point kept [s], None while there is none."""
+        """Time of the oldest point stored [s], None before the first."""
         return float(self._t_s[max(self._end - CAPACITY, 0)]) if self._end else None
 
     @property
     def last_s(self) -> float | None:
-        """Time of the last point [s], None while there is none."""
+        """Time of the last point [s], None before the first."""
         return float(self._t_s[self._end - 1]) if self._end else None
 
     def last_before(self, t_s: float) -> float | None:
-        """Return the time of the last point kept up to a time [s], None without one."""
+        """Return the time of the last point stored up to a time [s], None without one."""
         place = int(np.searchsorted(self._t_s[: self._end], t_s, side="right"))
         return float(self._t_s[place - 1]) if place else None
 
@@ -110,7 +110,7 @@ class CumulativeCurves:
             self.first_s = float(t_s[0])
             summed[:, 1] = 0.0
         total = np.cumsum(summed, axis=1, out=summed)[:, 1:]
-        # The last point kept may turn out to be in the middle of its slice.
+        # The last point stored may turn out to be in the middle of its slice.
         last_two = self._t_s[max(self._end - 2, 0) : self._end]
         slices = np.floor(
             np.concatenate([np.full(2 - len(last_two), -np.inf), last_two, t_s]) * SLICES_PER_S
@@ -138,9 +138,9 @@ class CumulativeCurves:
     @overload
     def at(self, name: str, t_s: FloatArray) -> FloatArray: ...
     def at(self, name: str, t_s: float | FloatArray) -> float | FloatArray:
-        """Return a total at a time or times [s], interpolated; beyond the ends, that of the end.
+        """Return a total at a time or times [s], interpolated; constant beyond the ends.
 
-        Further back than the points kept it is the oldest total kept.
+        Before the oldest point stored it is the total there.
         """
         if not self._end:
             return 0.0 if np.ndim(t_s) == 0 else np.zeros(np.shape(t_s))
@@ -153,15 +153,15 @@ class CumulativeCurves:
         return float(np.interp(t_s, self._t_s[kept], self._total[self._columns[name], kept]))
 
     def _around(self, begin_s: float, end_s: float) -> slice:
-        """Return the slice of points that spans two times: interpolating in all is far slower."""
+        """Return the slice of points that spans two times, as interpolating in all is slower."""
         first, last = np.searchsorted(self._t_s[: self._end], (begin_s, end_s)).tolist()
         return slice(max(first - 1, 0), min(last + 1, self._end))
 
 
 def forgotten_s(curves: Iterable[CumulativeCurves]) -> float:
-    """Return the stream time before which one of the curves has forgotten its totals [s].
+    """Return the stream time before which a curve has discarded its totals [s].
 
-    Minus infinity where all still reach back to their first point.
+    Minus infinity if all still reach back to their first point.
     """
     spans = ((curve.first_s, curve.kept_from_s) for curve in curves)
     lost = (kept_s for first_s, kept_s in spans if kept_s is not None and kept_s != first_s)

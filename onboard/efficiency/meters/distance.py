@@ -1,4 +1,4 @@
-"""Distance over ground from one source of velocity, with its gaps and its uncertainty.
+"""Distance over ground from one source of velocity, with gaps and uncertainty.
 
 A gap is bridged by the straight line between its ends, and that distance is counted as bridged.
 """
@@ -30,7 +30,7 @@ class DistanceMeter:
         self.gate = Gate()
         self.jumps = JumpGate()
         self.displacement = CumulativeCurves("east_m", "north_m", "measured_s")
-        """Time integral of velocity, and time covered by steps that are no gaps."""
+        """Time integral of velocity, and time covered by steps that are not gaps."""
         self.track = Track()
         self.moving = MovingTimer()
         self.bridged_m = 0.0
@@ -52,7 +52,7 @@ class DistanceMeter:
         return self.displacement.last_s or 0.0
 
     last_seen_s = last_s
-    """The same, by the name that power meters have for it."""
+    """The same, under the name that power meters use."""
 
     @property
     def forgotten_s(self) -> float:
@@ -70,23 +70,23 @@ class DistanceMeter:
         return self.at_m(self.last_s)
 
     def at_m(self, t_s: float) -> float:
-        """Return the distance up to a time [m]; cached, as a snapshot asks for one repeatedly."""
+        """Return the distance up to a time [m]; cached, as snapshots query it repeatedly."""
         if t_s not in self._totals_m:
             self._totals_m[t_s] = self.track.total_m(self.displacement, t_s)
         return self._totals_m[t_s]
 
     def noise_variance_m2(self, seconds_s: float) -> float:
-        """Return the variance of a distance made in so many seconds, from noise [m^2]."""
+        """Return the variance of a distance from noise over so many seconds under way [m^2]."""
         return self.track.noise.long_run_m2ps * max(seconds_s, 0.0)
 
     def own_variance_m2(self) -> float:
-        """Return the variance of the whole distance, time at rest left out [m^2]."""
+        """Return the variance of the whole distance, excluding time at rest [m^2]."""
         definition = (DEFINITION_FRACTION * self.distance_m) ** 2
         under_way = self.noise_variance_m2(self.track.under_way_s)
         return under_way + definition + self.bridged_variance_m2
 
     def figure(self) -> Figure:
-        """Return the distance with its interval, widened upward by way that rest may have made."""
+        """Return the distance with its interval, widened upward by possible drift at rest."""
         rest = self.track.at_rest_m
         rest += Z_95 * float(np.sqrt(self.noise_variance_m2(self.track.rest_s)))
         under_way = interval(self.distance_m, float(np.sqrt(self.own_variance_m2())), least=0.0)
@@ -144,13 +144,13 @@ class DistanceMeter:
         mean_mps = float(np.hypot(*before[1:3]) + np.hypot(*after[1:3])) / 2
         east, north = local_offset_m(before[3], before[4], after[3], after[4])
         line = float(np.hypot(east, north))
-        # No craft of this size could have made a longer line: the positions are at fault.
+        # No craft of this size could have covered a longer line: the positions are wrong.
         if not line < SPEED_MOST_MPS * step_s:
             length = float(np.hypot(*by_speed))
             self.bridged_m += length
             self.bridged_variance_m2 += (length / 2) ** 2
             return by_speed
-        # Where the craft turned the way was longer than the line: as long as its speed implies.
+        # If the craft turned, its track was longer than the line: as long as its speed implies.
         longer = max(mean_mps * step_s - line, 0.0) / Z_95
         self.bridged_variance_m2 += longer**2 + (BRIDGE_LINE_SD_FRACTION * line) ** 2
         self.bridged_m += line

@@ -18,14 +18,14 @@ BLOCK_S = 20
 """Averaging time of a mean velocity [s]."""
 
 KEPT = 180
-"""Newest differences that the median is taken of."""
+"""Newest differences that the median is taken over."""
 
 SHARE = 0.75
-"""Share of S that noise with a memory of 3 to 4 s shows in the second difference of twenty-second
-means; 0.9 at 1 s, 0.8 at 2 s (Gauss-Markov, by summing its covariance)."""
+"""Share of S that noise with a correlation time of 3 to 4 s shows in the second difference of
+twenty-second means; 0.9 at 1 s, 0.8 at 2 s (Gauss-Markov, by summing its covariance)."""
 
 SMOOTH_SHARE = 0.63
-"""Share of S / 5 that is left in a five-second mean, derived likewise; 0.8 at 1 s, 0.4 at 4 s."""
+"""Share of S / 5 that remains in a five-second mean, derived likewise; 0.8 at 1 s, 0.4 at 4 s."""
 
 MEDIAN_SD = 0.67449
 """Median size of a normal deviate, in standard deviations (tables)."""
@@ -44,7 +44,7 @@ class DopplerNoise:
         self._means: list[tuple[float, float]] = []
 
     def fold(self, moves: npt.NDArray[np.bool_], own_m: FloatArray) -> FloatArray:
-        """Fold seconds; return by how much noise makes speed squared too large [m^2/s^2].
+        """Fold seconds; return the bias of squared speed from noise [m^2/s^2].
 
         Parameters
         ----------
@@ -56,8 +56,8 @@ class DopplerNoise:
         Returns
         -------
         numpy.ndarray
-            Shape (n,): a speed v smoothed over five seconds is too large by this over v. With the
-            sideways variance of the mean s^2 = S / 5 that is s^2 / 2, to first order.
+            Shape (n,): a speed v smoothed over five seconds is too high by this over v. With the
+            sideways variance of the mean s^2 = S / 5 the bias is s^2 / 2, to first order.
         """
         excess = np.empty(len(moves))
         at = 0
@@ -81,7 +81,7 @@ class DopplerNoise:
         return excess
 
     def _close(self, east_mps: float, north_mps: float) -> None:
-        """Fold the mean of a block: NaN where the craft did not move all the while."""
+        """Fold the mean of a block: NaN if the craft did not move throughout."""
         if math.isnan(east_mps):
             self._means.clear()
             return

@@ -1,7 +1,7 @@
 """Battery-side energy and charge: the trapezoid of volts times amps over stream time.
 
-Over a gap the autopilot's own counters supply what was drawn, where it has them; otherwise the mean
-of both sides stands in, and is counted as bridged.
+Over a gap the autopilot's own counters supply the energy drawn, if it has them; otherwise the mean
+of both sides is used, and counted as bridged.
 """
 
 import numpy as np
@@ -46,12 +46,12 @@ class EnergyMeter:
         self.curves = CumulativeCurves(
             "energy_wh", "charge_ah", "volt_hours", "measured_s", "counted_ah"
         )
-        """Energy, charge, time integral of voltage, time covered by steps that are no gaps, and
-        charge by the autopilot's own counter, where it has one."""
+        """Energy, charge, time integral of voltage, time covered by steps that are not gaps, and
+        charge by the autopilot's own counter, if it has one."""
         self.bridged_wh = 0.0
-        """Energy over gaps that no counter covers: the mean of both sides [Wh]."""
+        """Energy over gaps that no counter covers, from the mean of both sides [Wh]."""
         self.bridged_variance_wh2 = 0.0
-        """Variance of that guess [Wh^2]."""
+        """Variance of that estimate [Wh^2]."""
         self.counted_wh = 0.0
         """Energy over gaps that the autopilot's counters cover [Wh]."""
         self._squares = 0.0
@@ -76,7 +76,7 @@ class EnergyMeter:
         return max(last_s, self.lone.waiting_s or -np.inf)
 
     def unplug(self) -> None:
-        """Stop bridging: the pack gives nothing until it has been active for some time again."""
+        """Stop bridging: the pack supplies nothing until it has been active again for a while."""
         self.lone.forget()
         self._last = np.empty((5, 0))
         self._plugged_in_s = self.curves.total("measured_s") + BRIEF_S
@@ -179,7 +179,7 @@ class EnergyMeter:
         return new
 
     def _counted(self, rows: FloatArray, hours: FloatArray, charge_ah: FloatArray) -> FloatArray:
-        """Return steps of charge by the autopilot's counter, by ours where it has none [Ah]."""
+        """Return charge increments by the autopilot's counter, else by integration [Ah]."""
         counter = np.append(self._counter_ah, rows[3, 1:])
         finite = np.isfinite(counter)
         if not finite[1:].any() and not finite[0]:
@@ -202,8 +202,8 @@ class EnergyMeter:
     def _by_counters(self, before: FloatArray, after: FloatArray) -> tuple[float, float] | None:
         """Return corrected charge [Ah] and energy [Wh] over a gap by the counters, None without.
 
-        A counter that went back was reset, so it knows nothing of the time before; one that stood
-        still while current flowed on both sides does not count; one that leapt is broken.
+        A counter that decreased was reset, so it does not cover the time before; one that stood
+        still although current flowed on both sides is not counting; one that jumped is faulty.
         """
         hours = float(after[0] - before[0]) / SECONDS_PER_HOUR
         volts, amps = (float(before[1] + after[1]) / 2, float(before[2] + after[2]) / 2)
@@ -229,8 +229,8 @@ class EnergyMeter:
 def _bridge_variance(hours: float, sides_w: FloatArray, variance_w2: float) -> float:
     """Return the variance of a gap's energy when bridged by the mean of both sides [Wh^2].
 
-    Power between may be anything that it was before: its variance over the trip, the more of it the
-    longer the gap; and it may have changed from one side's to the other's at any moment (uniform).
+    Power within the gap may be any that occurred before: a share of its variance over the trip that
+    grows with the gap; and it may have changed from one side's to the other's any time (uniform).
     """
     seconds = hours * SECONDS_PER_HOUR
     unseen = variance_w2 + (BRIDGE_POWER_SD_FRACTION * float(sides_w.mean())) ** 2

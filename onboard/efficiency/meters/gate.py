@@ -1,4 +1,4 @@
-"""The gate that all samples pass: finite, possible, later than the last one. It counts the rest."""
+"""The gate for all samples: finite, possible, later than the last one. It counts those rejected."""
 
 from collections import deque
 
@@ -8,13 +8,13 @@ import numpy.typing as npt
 from onboard.block import FloatArray
 
 REMEMBERED = 50
-"""Times of rejected samples remembered."""
+"""Times of rejected samples stored at most."""
 
 
 class Gate:
     """Pass samples of one source in strictly rising time.
 
-    Nothing behind the gate checks again. The result does not depend on the partition.
+    Nothing downstream of the gate checks again. The result does not depend on the partition.
     """
 
     def __init__(self) -> None:
@@ -55,6 +55,6 @@ class Gate:
         return passed
 
     def leave_out(self, t_s: list[float]) -> None:
-        """Count samples that passed and proved impossible, by the times when they did [s]."""
+        """Count samples that passed but later proved impossible, by the times when they did [s]."""
         self.impossible += len(t_s)
         self.impossible_s.extend(t_s)

@@ -1,7 +1,7 @@
 """Short distances on the earth: metres per degree on the WGS 84 ellipsoid at the mid latitude.
 
-A sphere would be up to 0.56 % off, depending on direction; this is within 2e-7 at 10 km. Not for
-hundreds of kilometres.
+The error of a sphere would be up to 0.56 %, depending on direction; here it is within 2e-7 at
+10 km. Not for hundreds of kilometres.
 """
 
 import numpy as np

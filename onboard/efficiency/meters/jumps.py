@@ -1,4 +1,4 @@
-"""Jumps of velocity that no craft can make, judged by the acceleration they would take."""
+"""Impossible jumps of velocity, judged by the acceleration they would require."""
 
 from collections import deque
 

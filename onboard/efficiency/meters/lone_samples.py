@@ -1,22 +1,22 @@
-"""Lone samples of a power sensor: a single reading that cannot be right between its neighbours.
+"""Lone samples of a power sensor: a single reading that is impossible between its neighbours.
 
 A damaged reading (a flipped bit, a sensor at full scale for an instant) is distinguished from a
-blip of the throttle by three conditions, all of which must hold:
+blip of the throttle by three conditions, all of which must be met:
 
-1. It is alone: the next sample is back at the value before it. A step that lasts is no fault, nor
-   is a pulse of two samples or more.
-2. The voltage does not move with it. A current that is really drawn pulls the voltage down across
-   the pack's resistance, in the same sample or, where the monitor smooths, in the next.
-3. The current lies beyond everything that this sensor has shown so far: by half that range where
+1. It is alone: the next sample is back at the value before it. A step that lasts is not a fault,
+   nor is a pulse of two samples or more.
+2. The voltage does not move with it. A current really drawn pulls the voltage down across the
+   pack's resistance, in the same sample or, where the monitor smooths, in the next.
+3. The current lies outside the range that this sensor has shown so far: by half that range where
    its voltage was seen to follow its current, otherwise by twice the range and at least 100 A.
 
 The same goes for a voltage that leaps while the current stands still, or that falls below half or
 rises above one and a half times its previous value.
 
-Where it errs: on a monitor whose voltage follows no current (or follows more than one sample late),
-every pulse of one sample that exceeds all before it by that much is left out. Where the voltage
-follows, none was, whatever its size (tried on simulated riders who blip the throttle, at 1 to
-10 Hz, with a voltage that is smoothed, coarse or late). An odd value within the range shown, or
+Limits: on a monitor whose voltage does not follow the current (or follows more than one sample
+late), every pulse of one sample that exceeds all before it by that much is left out. Where the
+voltage follows, none was, whatever its size (tested on simulated riders who blip the throttle, at 1
+to 10 Hz, with a voltage that is smoothed, coarse or late). An odd value within the range shown, or
 less than `LONE_A` from its neighbours, is possible and counts; so do two odd samples in a row.
 
 The newest sample waits for the next one only where conditions 2 and 3 make it suspect; all others
@@ -70,10 +70,10 @@ class LoneSamples:
         self._last = self._waiting = None
 
     def passes(self, rows: FloatArray) -> tuple[FloatArray, list[float]]:
-        """Return the samples that count, and the times when others were found not to [s].
+        """Return the samples that count, and the times when others were rejected [s].
 
-        Such a time is that of the following sample: the lone sample's own second may have settled
-        long before.
+        A rejection has the time of the following sample: the lone sample's own second may have
+        settled long before.
 
         Parameters
         ----------
@@ -102,7 +102,7 @@ class LoneSamples:
         if not suspects.any():
             self._count(rows)
             return rows, []
-        # The sample after one that is left out has another predecessor than it seems to have.
+        # The true predecessor of a sample after a rejected one is the sample before that.
         suspects[1:] |= suspects[:-1].copy()
         return self._judged(rows, np.flatnonzero(suspects).tolist())
 
@@ -167,7 +167,7 @@ class LoneSamples:
         return not self._low_a - LONE_A < amps_a < self._high_a + beyond_a
 
     def _is_back(self, before: tuple[float, float], sample: FloatArray, behind: FloatArray) -> bool:
-        """Return whether the sample after another is back where the one before it was."""
+        """Return whether the sample behind a suspect is back at the level before it."""
         (was_v, was_a), (then_v, then_a) = before, _values(behind)
         away_v, away_a = (
             out - was for out, was in zip(_values(sample), (was_v, was_a), strict=True)
@@ -181,7 +181,7 @@ class LoneSamples:
         return not (leapt and abs(then_v - was_v) > LONE_BACK_FRACTION * abs(away_v))
 
     def _follows(self, step_a: float, step_v: float, volts_v: float) -> bool:
-        """Return whether a voltage moved as a real step of the current would make it."""
+        """Return whether a voltage moved as a real step of the current would move it."""
         least_ohm = volts_v / LONE_SHORT_CIRCUIT_A
         if self._followed >= LONE_FOLLOWED_LEAST:
             least_ohm = max(least_ohm, self._sag_va / self._square_a2)

@@ -8,12 +8,12 @@ from onboard.block import Block, Channel
 from onboard.efficiency.meters.cumulative import CAPACITY
 
 SLICE_S = 100.0
-"""Length of a slice [s]: short against what the cumulative curves remember, long against a live
-block."""
+"""Length of a slice [s]: short against the past stored in the cumulative curves, long against a
+live block."""
 
 SAMPLES_MOST = CAPACITY
-"""Slices are joined up to this many samples of a channel: the curves have room for as many behind
-the points that they keep."""
+"""Slices are joined up to this many samples of a channel: the curves have spare capacity for as
+many beyond the points they store."""
 
 
 def slices(block: Block) -> Iterator[Block]:

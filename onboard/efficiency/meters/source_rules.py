@@ -2,7 +2,7 @@
 
 A single damaged or foreign frame must not become an instrument, and an instrument that falls silent
 must not look like a saving. The rules are applied at whole multiples of `CHOICE_S` of stream time,
-to what was seen up to then, so the outcome does not depend on the partition.
+to the stream up to then, so the outcome does not depend on the partition.
 """
 
 import numpy as np
@@ -20,7 +20,7 @@ def is_brief(covered_s: float, most_s: float) -> bool:
     covered_s
         Time that it covered [s].
     most_s
-        The most that any of its kind covered [s].
+        Longest time covered by any source of its kind [s].
 
     Examples
     --------
@@ -36,13 +36,13 @@ def covered_s(curves: CumulativeCurves, at_s: float | None) -> float:
 
 
 class Coverage:
-    """Time covered by one source's messages, as far as it matters: up to twice `BRIEF_S`."""
+    """Time covered by one source's messages, counted only up to twice `BRIEF_S`."""
 
     def __init__(self) -> None:
         self.last_s = -np.inf
         """Stream time of the newest message [s]."""
         self.established = False
-        """Whether it covered enough time never to be brief again."""
+        """Whether it covered enough time to be no longer brief for good."""
         self._t_s = np.empty(0)
 
     def fold(self, t_s: FloatArray) -> None:
@@ -63,6 +63,6 @@ class Coverage:
         return float(steps[steps <= GAP_S].sum())
 
     def last_before(self, t_s: float) -> float:
-        """Return the last message up to a stream time [s], of those that `covered_s` counts."""
+        """Return the time of the last message that `covered_s` counts up to a stream time [s]."""
         times = self._t_s[self._t_s <= t_s]
         return float(times[-1]) if len(times) else -np.inf

@@ -1,26 +1,26 @@
-"""What counts as moving and as steady: the thresholds of every rule, side by side.
+"""Thresholds of moving and of steady, for every rule, side by side.
 
-The rules differ because they serve different ends; where they mean the same they share a number.
+The rules differ because they serve different purposes; where these agree they share a constant.
 
 ==============  ==========================  =======================================================
-rule            where                       what it is for
+rule            where                       purpose
 ==============  ==========================  =======================================================
 at rest         `meters/track.py`           velocity noise must not add up to distance
 moving          `meters/moving.py`          time under way; below its speed no Wh/km is quoted
-steady now      `trip/steady_now.py`        how long a rider on a run has kept power and course:
+steady now      `trip/steady_now.py`        how long power and course of a run have been steady:
                                             each 10 s against the mean so far
-steady block    `curve/steady.py`           20 s that teach the curve, after 10 s of settling
+steady block    `curve/steady.py`           20 s to learn the curve from, after 10 s of settling
 straight leg    `trial/stretches.py`        a stretch without turns, settled, to be compared
 same riding     `advice/present_riding.py`  back to where the rider changed something, so that a
                                             range goes on 'as now'
 ==============  ==========================  =======================================================
 
-A steady block allows more change of power (12 %) than a run that a rider times (5 %): with a
-throttle moved slowly by hand the craft follows without a lag that matters, which gives a valid
-point of the curve, while a run is meant to be at one power. Both ask the same of speed and course.
-A leg that the rider marked keeps whatever power did, to be judged later. 'Same riding' compares
-logarithms and needs power and speed to change in one direction: gusts and water current change one
-at the other's cost.
+A steady block allows more change of power (12 %) than a run that a rider times (5 %): while the
+throttle moves slowly the craft follows without a relevant lag, which gives a valid point of the
+curve, whereas a run is meant to be at one power. Both have the same limits of speed and course. In
+a leg marked by the rider all changes of power stay, to be judged later. 'Same riding' compares
+logarithms and requires power and speed to change in the same direction: gusts and water current
+change one at the expense of the other.
 
 Where a docstring names no evidence, the value is common practice, without a source.
 """
@@ -42,7 +42,7 @@ COURSE_SLOWEST_MPS = 0.4
 """Lowest mean speed over ground at which a course is meaningful, and a stretch can be steady or
 straight [m/s]."""
 
-# -- steady: what runs and the curve ask alike --
+# -- steady: common to runs and the curve --
 
 STEADY_SPEED_FRACTION, STEADY_SPEED_MPS, STEADY_COURSE_DEG = 0.05, 0.08, 15.0
 """Speed may differ by the larger of the first two [share, m/s], course by the third [deg]."""
@@ -51,7 +51,7 @@ STEADY_SPEED_FRACTION, STEADY_SPEED_MPS, STEADY_COURSE_DEG = 0.05, 0.08, 15.0
 
 RUN_PIECE_S, RUN_PIECES_LEAST, RUN_POWER_FRACTION = 10, 3, 0.05
 """Length of the pieces judged, within which waves average out [s]; pieces needed to state their
-scatter; and how far the power of a piece may differ from the mean of those before."""
+scatter; and the largest relative deviation of a piece's power from the mean of those before."""
 
 RUN_LONG_ENOUGH_S, RUN_SURELY_S, RUN_SCATTER_FRACTION = 60.0, 300.0, 0.01
 """A run is long enough once it has been steady for a minute and its cost scatters by no more than
@@ -61,8 +61,9 @@ RUN_LONG_ENOUGH_S, RUN_SURELY_S, RUN_SCATTER_FRACTION = 60.0, 300.0, 0.01
 # -- steady block of the curve --
 
 STEADY_POWER_FRACTION, SETTLED_POWER_FRACTION, STEADY_UNKNOWN_MOST = 0.12, 0.20, 2
-"""How far the power of the halves of a block may differ, and that of the ten seconds before it from
-the block: a small craft settles within seconds. And most unknown seconds in the window."""
+"""Largest relative difference of power between the halves of a block, and between the ten seconds
+before it and the block: a small craft settles within seconds. And most unknown seconds in the
+window."""
 
 # -- straight leg of a trial --
 
@@ -71,11 +72,12 @@ TURNING_MEAN_S, TURNING_OVER_S, TURNING_DEG, STRAY_DEG = 5, 8, 12.0, 20.0
 stretch ends where the course has strayed by the last from its mean: a slow bend."""
 
 WEAVE_DEG, WEAVE_S = 25.0, 15
-"""In a marked run a craft that is back near its course so soon has not turned: it weaves."""
+"""In a marked run, a craft back within this of its course [deg] within this time [s] weaves: it has
+not turned."""
 
 STRETCH_SETTLED_FRACTION, STRETCH_SETTLED_MPS, STRETCH_POWER_FRACTION = 0.03, 0.04, 0.1
-"""How close the speed of a piece must be to the rest to be settled; and how far the smoothed power
-may depart from its mean before a run in a log without marks ends."""
+"""Largest deviation of a settled piece's speed from the rest [share, m/s]; and largest deviation of
+the smoothed power from its mean before a run in a log without marks ends."""
 
 STRETCH_LEAST_S, STRETCH_LEAST_MARKED_S, STRETCH_GAP_S = 30, 15, 15.0
 """Shortest run, found and marked: ships take at least five minutes (second-hand, see ITTC 7.5-04),
@@ -86,11 +88,11 @@ same course: cut in two it would make two double runs of one [s]."""
 
 POWER_CHANGED, SPEED_CHANGED = 0.2, 0.05
 """Changes of ln P and ln v that are the rider's doing if both are exceeded in the same direction:
-gusts and water current change one at the other's cost."""
+gusts and water current change one at the expense of the other."""
 
 
 def speed_tolerance_mps(speed_mps: FloatArray | float) -> FloatArray:
-    """Return by how much a steady speed may differ [m/s].
+    """Return the tolerance of a steady speed [m/s].
 
     Parameters
     ----------

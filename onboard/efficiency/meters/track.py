@@ -1,9 +1,8 @@
-"""Distance along the track: Doppler velocity integrated second by second, less what is only noise.
+"""Distance along the track: Doppler velocity integrated second by second, less the noise bias.
 
-Adding up speeds would count noise: a speed is never negative, and sideways noise makes it too
-large. So velocities are summed as vectors, and each second's displacement counts along the
-direction of the five seconds around it: waves shorter than that and white noise cancel, and a turn
-loses nothing.
+Summing speeds would count noise: a speed is never negative, and sideways noise increases it. So
+velocities are summed as vectors, and each second's displacement counts along the direction of the
+five seconds around it: waves shorter than that and white noise cancel, and a turn loses nothing.
 """
 
 import math
@@ -17,14 +16,14 @@ from onboard.efficiency.meters.cumulative import CumulativeCurves
 from onboard.efficiency.meters.doppler_noise import DopplerNoise
 
 SMOOTH_S = 5
-"""Movement shorter than this is waves and noise, not way made [s]."""
+"""Movement shorter than this is waves and noise, not distance covered [s]."""
 
 REACH = SMOOTH_S // 2
 """Seconds that must follow one before its direction is settled."""
 
 REST_MPS = 0.2
 """Smoothed speed below which the craft is at rest [m/s]: noise of 0.05 m/s on each axis, with any
-memory, exceeds it once in 3,000 times (Rayleigh distribution)."""
+correlation time, exceeds it once in 3,000 times (Rayleigh distribution)."""
 
 
 class Track:
@@ -32,12 +31,12 @@ class Track:
 
     def __init__(self) -> None:
         self.curve = CumulativeCurves("distance_m")
-        """At whole seconds, as far as settled."""
+        """Distance at whole seconds, as far as settled."""
         self.noise = DopplerNoise()
         self.under_way_s = 0.0
-        """Seconds that counted as way made [s]."""
+        """Seconds counted as under way [s]."""
         self.rest_s = 0.0
-        """Seconds that counted as rest [s]."""
+        """Seconds counted as rest [s]."""
         self._uncounted_m = 0.0
         self.max_speed_mps = 0.0
         self._second: int | None = None
@@ -79,7 +78,7 @@ class Track:
         self.max_speed_mps = max(self.max_speed_mps, float(np.hypot(new[:, 0], new[:, 1]).max()))
 
     def total_m(self, displacement: CumulativeCurves, t_s: float) -> float:
-        """Return the distance up to a time [m], seconds that are not settled yet included."""
+        """Return the distance up to a time [m], including seconds not settled yet."""
         if t_s <= self.settled_s or displacement.last_s is None or self.curve.last_s is None:
             return self.curve.at("distance_m", t_s)
         settled_s = self.curve.last_s
@@ -99,7 +98,7 @@ class Track:
             return
         before = len(self._pending) - self._waiting
         padded = np.concatenate([np.zeros((REACH - before, 2)), self._pending])
-        # Summed afresh for each second: equal to the last bit for any partition.
+        # Summed separately for each second: equal to the last bit for any partition.
         shifted = [padded[n : n + count] for n in range(SMOOTH_S)]
         around = shifted[0] + shifted[1] + shifted[2] + shifted[3] + shifted[4]
         own = self._pending[before : before + count]

@@ -12,7 +12,7 @@ from onboard.efficiency.statistics.shared_errors import Spread
 
 @dataclass(frozen=True)
 class BatterySide:
-    """The meters that count now, and those that carried something before they were left out.
+    """The meters that count now, and those that carried load before they were left out.
 
     Parameters
     ----------
@@ -21,10 +21,10 @@ class BatterySide:
     names
         The name of each.
     left_out
-        Meters that carried something and are left out by now, with the stream time up to which
-        each counts [s].
+        Meters that carried load and have been left out since, with the stream time up to which each
+        counts [s].
     silent
-        Names of those among `meters` that carried something and are silent while others are active.
+        Names of those among `meters` that carried load and are silent while others are active.
     """
 
     meters: tuple[EnergyMeter, ...]
@@ -59,7 +59,7 @@ class BatterySide:
 
     @property
     def first_s(self) -> float:
-        """Stream time of the first sample [s]: a pack that came later gave nothing before."""
+        """Stream time of the first sample [s]: a pack added later supplied nothing before."""
         return min(meter.curves.first_s or 0.0 for meter in self.all_meters)
 
     @property
@@ -113,7 +113,9 @@ class BatterySide:
     def at(self, name: str, t_s: FloatArray) -> FloatArray:
         """Return a total of all meters at times [s]; names as in `EnergyMeter.curves`."""
         counting = [meter.curves.at(name, t_s) for meter in self.meters]
-        ended = [one.curves.at(name, np.minimum(t_s, until_s)) for one, until_s in self.left_out]
+        ended = [
+            meter.curves.at(name, np.minimum(t_s, until_s)) for meter, until_s in self.left_out
+        ]
         total: FloatArray = np.sum(counting + ended, axis=0)
         return total
 

@@ -1,9 +1,9 @@
 """The motors that a craft's drives report, and which one is shown: the first that counts.
 
 A motor counts once it is no longer brief, by the rules of `meters/source_rules.py`; readings of
-another from a stray frame stop here. Where the motor shown falls silent its readings are unknown,
-and it is named, until it is active again or marked as unplugged: another motor's revolutions in
-their place would be taken for its own.
+a stray frame stop here. If the motor shown falls silent, its readings are unknown, and it is named,
+until it is active again or marked as unplugged: another motor's revolutions would be mistaken for
+its own.
 """
 
 import numpy as np
@@ -31,7 +31,7 @@ class DriveSources:
     def fold(self, block: Block) -> Block:
         """Fold a block's `drive` channel; return the block without motors that do not count.
 
-        Whether a row counts is decided by what was seen up to it.
+        Whether a row counts depends only on the stream up to it.
         """
         drive = block.get("drive")
         if drive is None or not len(drive):
@@ -77,7 +77,7 @@ class DriveSources:
         return reading[1]
 
     def unplug(self, number: int, now_s: float) -> Refusal | None:
-        """Leave a motor out until it is active again; return why not, None when done."""
+        """Leave a motor out until it is active again; return a refusal, None when done."""
         if number not in self._readings:
             return Refusal(RefusalCode.NEVER_HEARD, source=f"motor {number}")
         if now_s - self._coverage[number].last_s <= STALE_READING_S:
@@ -87,7 +87,7 @@ class DriveSources:
 
     def brief(self, t_s: float) -> tuple[str, ...]:
         """Return the motors seen only briefly, and lately, as of a stream time [s]."""
-        most_s = max((one.covered_s(t_s) for one in self._coverage.values()), default=0.0)
+        most_s = max((coverage.covered_s(t_s) for coverage in self._coverage.values()), default=0.0)
         return tuple(
             f"motor {number}"
             for number, coverage in sorted(self._coverage.items())
@@ -98,7 +98,7 @@ class DriveSources:
     def _counts(
         self, t_s: FloatArray, motors: FloatArray, numbers: list[int]
     ) -> npt.NDArray[np.bool_]:
-        """Return a mask of the rows that count, shape (n,); row by row only while one is new."""
+        """Return a mask of the rows that count, shape (n,); row by row only with a new motor."""
         counts = np.isin(motors, list(self._coverage))
         if len(self._coverage) == 1 or all(
             self._coverage[n].established for n in numbers if n in self._coverage
@@ -106,7 +106,7 @@ class DriveSources:
             return counts
         for row in np.flatnonzero(counts).tolist():
             at_s = float(t_s[row])
-            most_s = max(one.covered_s(at_s) for one in self._coverage.values())
+            most_s = max(coverage.covered_s(at_s) for coverage in self._coverage.values())
             counts[row] = not is_brief(self._coverage[int(motors[row])].covered_s(at_s), most_s)
         return counts
 

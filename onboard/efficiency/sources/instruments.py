@@ -58,7 +58,7 @@ class Instruments:
         return passed
 
     def battery_side(self) -> BatterySide | Unknown:
-        """Return the battery's meters, or why there is none."""
+        """Return the battery's meters, or why there are none."""
         return self._parts.ask(
             "power", itself, lambda: self.power.chosen() or Unknown(self.power.why_none())
         )
@@ -82,7 +82,7 @@ class Instruments:
         return Unknown(Reason.SPEED_QUIET, source=name, age_s=age_s)
 
     def unless_silent(self, side: BatterySide | Unknown) -> BatterySide | Unknown:
-        """Return the meters while all are active: power drawn unseen must not look saved."""
+        """Return the meters while all are active: unmeasured power must not look like a saving."""
         return self._parts.ask("power", itself, self._unless_silent, side)
 
     def _unless_silent(self, side: BatterySide | Unknown) -> BatterySide | Unknown:
@@ -96,7 +96,7 @@ class Instruments:
         return Unknown(Reason.SOURCE_UNHEARD, source=name, age_s=age_s)
 
     def readings(self) -> dict[str, Any]:
-        """Return what is read rather than computed, by the names of `Figures`."""
+        """Return the figures that are read rather than computed, by the names of `Figures`."""
         ask = self._parts.ask
         return {
             "course_deg": ask("readings", itself, self.course_deg),
@@ -115,7 +115,7 @@ class Instruments:
             pairs = self._pole_pairs
             rpm = electrical / pairs if pairs else Unknown(Reason.NO_POLE_PAIRS)
         if isinstance(amps, Unknown) and all(
-            isinstance(one, Unknown) for one in (rpm, temperature, electrical)
+            isinstance(reading, Unknown) for reading in (rpm, temperature, electrical)
         ):
             return amps
         return DriveState(rpm, amps, temperature)
@@ -137,7 +137,7 @@ class Instruments:
         return longitude if isinstance(longitude, Unknown) else (latitude, longitude)
 
     def unplug(self, source: str) -> Refusal | None:
-        """Leave a source out until it is active again; return why not, None when done."""
+        """Leave a source out until it is active again; return a refusal, None when done."""
         what, _, number = source.rpartition(" ")
         now_s = self.latest.now_s
         if what == "battery" and number.isdecimal():

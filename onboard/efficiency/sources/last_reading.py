@@ -30,7 +30,7 @@ class LastReading:
     def at(self, t_s: FloatArray) -> FloatArray:
         """Return the last reading up to each time [s], shape (n,); NaN where it is stale.
 
-        Times must rise from call to call: readings that are older are dropped.
+        Times must rise from call to call: older readings are dropped.
         """
         if not len(t_s):
             return np.empty(0)

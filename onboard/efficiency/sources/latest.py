@@ -57,7 +57,7 @@ class Latest:
         return why
 
     def at(self, channel: str, column: str) -> tuple[float, float] | None:
-        """Return stream time [s] and value of a channel's last row, however old, None without."""
+        """Return stream time [s] and value of a channel's last row at any age; None without."""
         if channel not in self._rows:
             return None
         return self._t_s[channel], self._rows[channel][column]

@@ -1,18 +1,18 @@
-"""The power sensors of a craft, and which of them the figures rest on.
+"""The power sensors of a craft, and which of them the figures are based on.
 
-The energy of each is counted from its first sample, so that no choice loses what came before it. At
+The energy of each is counted from its first sample, so that no choice loses what preceded it. At
 every decision (`meters/source_rules.py`) a pack is in one of these states:
 
 - *brief*: seen too little so far: in no figure. A stray frame never gets past this. Nothing waits
-  for a brief source, so this is decided by the samples up to now alone, and not by the meter, in
-  which a sample may wait for the next one to show that it is no lone sample.
-- *counting*: in all figures. One that joins later counts from its first sample; before that it is
-  taken to have given nothing, true of a pack plugged in at that moment, and the rider is notified.
-- *silent*: it carried something and is no longer active, while others are. Power, range and energy
-  left are unknown until it is active again or marked as unplugged.
-- *out*: silent and marked as unplugged, or silent and negligible. What it carried stays in the
-  sums. It counts again once it has been active for `BRIEF_S`; what a negligible pack gave in
-  between is bridged like any gap, while one that was unplugged gave nothing.
+  for a brief source, so this is decided by the samples up to now alone, not by the meter, in which
+  a sample may wait for the next one to show that it is no lone sample.
+- *counting*: in all figures. A pack that joins later counts from its first sample; it is assumed to
+  have supplied nothing before, as if plugged in at that moment, and the rider is notified.
+- *silent*: it carried load and is no longer active, while others are. Power, range and energy left
+  are unknown until it is active again or marked as unplugged.
+- *out*: silent and marked as unplugged, or silent and negligible. What it supplied stays in the
+  sums. It counts again once it has been active for `BRIEF_S`; what a negligible pack supplied in
+  between is bridged like any gap, while an unplugged one supplied nothing.
 """
 
 from bisect import bisect_right
@@ -44,7 +44,7 @@ MONITOR = "power monitor"
 
 @dataclass(frozen=True)
 class SourceDecision:
-    """The states of the sources as decided at a stream time, by the names that riders see.
+    """The states of the sources as decided at a stream time, by the names shown to the rider.
 
     Parameters
     ----------
@@ -68,7 +68,7 @@ class SourceDecision:
 
 @dataclass(frozen=True)
 class _LeftOut:
-    """A pack left out: since when, up to when it counts, and the time it had covered [s]."""
+    """A pack left out: when, the time up to which it counts, and the time it covered [s]."""
 
     since_s: float
     until_s: float
@@ -79,9 +79,9 @@ class _LeftOut:
 class PowerSources:
     """All power sensors in the stream.
 
-    The packs that measure both voltage and current count, summed; the autopilot's summary of its
-    main battery where they cover less than `PACK_COVERAGE_FRACTION` of the time that it covers. The
-    summary describes one pack only: once several count, it does not stand in for them.
+    The packs that measure both voltage and current count, summed; or the autopilot's summary of its
+    main battery where they cover less than `PACK_COVERAGE_FRACTION` of its time. The summary
+    describes only one pack: it does not replace several that count.
 
     Parameters
     ----------
@@ -112,7 +112,7 @@ class PowerSources:
                 self._fold_pack(int(pack), packs)
 
     def chosen(self, at_s: float | None = None) -> BatterySide | None:
-        """Return the meters that the figures rest on, None where no current is measured.
+        """Return the meters that the figures are based on, None if no current is measured.
 
         Parameters
         ----------
@@ -120,18 +120,18 @@ class PowerSources:
             As decided at or before this stream time [s]; None for what is known now.
         """
         if at_s is not None and self._sides and at_s >= self._sides[0][0]:
-            return self._sides[bisect_right(self._sides, at_s, key=lambda one: one[0]) - 1][1]
+            return self._sides[bisect_right(self._sides, at_s, key=lambda side: side[0]) - 1][1]
         return self._side(at_s)
 
     def decide(self, begin_s: float, until_s: float) -> None:
-        """Decide what counts, at each multiple of `CHOICE_S` up to a settled stream time.
+        """Decide which sources count, at each multiple of `CHOICE_S` up to a settled stream time.
 
         Parameters
         ----------
         begin_s
             Stream time of the very first second [s].
         until_s
-            Stream time up to which nothing more can come [s].
+            Stream time up to which the data are final [s].
         """
         if self._next_s is None:
             self._next_s = float(np.floor(begin_s / CHOICE_S) * CHOICE_S)
@@ -157,14 +157,16 @@ class PowerSources:
         Returns
         -------
         Refusal or None
-            Why not; None when done.
+            Why it is refused; None when done.
         """
         meter = self._packs.get(pack)
         if meter is None or meter.curves.last_s is None:
             return Refusal(RefusalCode.NEVER_HEARD, source=f"battery {pack}")
         if now_s - meter.last_seen_s <= STALE_READING_S:
             return Refusal(RefusalCode.STILL_HEARD, source=f"battery {pack}")
-        others = [one for one in self._counting(None) if one != pack and one not in self._out]
+        others = [
+            other for other in self._counting(None) if other != pack and other not in self._out
+        ]
         if not others:
             return Refusal(RefusalCode.ONLY_ONE, source=f"battery {pack}")
         meter.unplug()
@@ -204,7 +206,7 @@ class PowerSources:
         return [t_s for meter in self._meters for t_s in meter.gate.impossible_s]
 
     def why_none(self) -> Reason:
-        """Return why no meter can be chosen."""
+        """Return the reason for having no meter to choose."""
         if any(meter.gate.unknown for meter in self._meters):
             has_current = any(meter.has_current for meter in self._meters)
             return Reason.NO_VOLTAGE if has_current else Reason.NO_CURRENT
@@ -287,7 +289,9 @@ class PowerSources:
 
     def _fell_silent(self, pack: int, counting: list[int], t_s: float, last_s: float) -> None:
         own_wh = self._carried_wh(pack, last_s)
-        all_wh = sum(self._carried_wh(one, last_s) for one in counting) - self._joined[pack][1]
+        all_wh = (
+            sum(self._carried_wh(counted, last_s) for counted in counting) - self._joined[pack][1]
+        )
         if own_wh < CARRIED_FRACTION * all_wh:
             until_now_s = covered_s(self._packs[pack].curves, t_s)
             already = self._out.get(pack)

@@ -1,30 +1,32 @@
-"""Settled seconds: what everything that learns or advises works on.
+"""Settled seconds: the input of every part that learns or advises.
 
-**What one is.** A settled second is one whole second of stream time with the means of power,
-current, voltage and velocity over it, the way made good in it, the charge drawn up to its end, and
-the last readings of position, throttle and drive temperature. It is cut from the cumulative curves
+**Definition.** A settled second is one whole second of stream time with the means of power,
+current, voltage and velocity over it, the distance covered in it, the charge drawn up to its end,
+and the last readings of position, throttle and drive temperature. It is cut from the cumulative
+curves
 (`meters/cumulative.py`): an energy is the difference of two points of a curve, a mean is that over
 the second. A second that was not measured throughout (less than `WHOLE_SECOND_S`) lies in a gap:
 its means are NaN, while its charge is known, as the curve bridges the gap.
 
-**When it is final.** A second is cut once every source that may count has passed its end, and is
-never revised. A source that lags more than `LAG_S` behind the newest sample is not waited for; nor
-is one that has not begun, but until both power and speed are there nothing settles within `LAG_S`
-of the newest sample, so that a source that begins a little later is in from the start. The track
+**Finality.** A second is cut once every source that may count has passed its end, and is never
+revised. Cutting does not wait for a source that lags more than `LAG_S` behind the newest sample,
+nor for one that has not begun; but until both power and speed have begun, nothing settles within
+`LAG_S` of the newest sample, so that a source that begins a little later is included from the
+start. The track
 settles two seconds late, as a second's direction needs the seconds around it (`meters/track.py`).
-Which source a second is cut from is decided at whole multiples of `CHOICE_S` of stream time, by
-what had been seen up to then (`meters/source_rules.py`).
+The source that a second is cut from is decided at whole multiples of `CHOICE_S` of stream time,
+from the stream up to then (`meters/source_rules.py`).
 
-**Why everything works on them.** Blocks come in any size: what arrived in 0.2 s on the craft, 100 s
-of a log in a review. An estimator that folded samples as they come would see other batches each
-time, and telemetry is uneven in rate. Seconds are even, of both meters at once, cleaned by the
-gates, and at most one a second: cheap enough for the most elaborate estimator.
+**Purpose.** Blocks come in any size: 0.2 s of data on the craft, 100 s of a log in a review. An
+estimator that folded raw samples would see different batches each time, and telemetry is uneven in
+rate. Seconds are evenly spaced, common to both meters, cleaned by the gates, and at most one a
+second: cheap enough for the most elaborate estimator.
 
-**Why that makes it independent of the partition.** The curves are summed in order of time, so their
-totals at whole seconds are equal to the last bit whatever the blocks were. A second's values depend
-only on those totals and on decisions at fixed stream times, hence not on when it was cut. An
-estimator that folds seconds one by one, or evaluates at whole multiples of some seconds, gives the
-same whether they come one at a time or thousands at once: a replay gives what the rider saw.
+**Independence of the partition.** The curves are summed in order of time, so their totals at whole
+seconds are equal to the last bit whatever the blocks were. A second's values depend only on those
+totals and on decisions at fixed stream times, hence not on when it was cut. An estimator that folds
+seconds one by one, or evaluates at whole multiples of some seconds, gives the same whether they
+come one at a time or thousands at once: a replay shows what the rider saw.
 """
 
 import itertools
@@ -66,7 +68,7 @@ class SettledSeconds:
     east_mps, north_mps
         Mean velocity over ground.
     distance_m
-        Way made good in it [m].
+        Distance covered in it [m].
     latitude_deg, longitude_deg, throttle_fraction
         Last readings, no older than `STALE_READING_S`.
     readings
@@ -91,7 +93,7 @@ class SettledSeconds:
         return len(self.t_s)
 
     def part(self, begin: int, end: int | None) -> Self:
-        """Return the seconds from one place up to another, to the last if `end` is None."""
+        """Return the seconds from index `begin` up to `end`, exclusive; None: to the last."""
         *columns, _ = (one.name for one in fields(self))
         return type(self)(
             *(getattr(self, name)[begin:end] for name in columns),
@@ -129,17 +131,17 @@ class SecondsCutter:
             reading.fold(block)
 
     def settled(self, first_s: float, now_s: float) -> SettledSeconds:
-        """Return the seconds that settled since the last call; none when there are no more.
+        """Return the seconds that settled since the last call; empty if there are none.
 
         Parameters
         ----------
         first_s, now_s
             Stream time of the first and the newest sample of any channel [s].
         """
-        # The first second is fixed only when it settles: late samples may be earlier still.
+        # The first second is fixed only when it settles: late samples may precede it.
         begin_s = float(np.ceil(first_s)) if self._next_s is None else self._next_s
         reached = (*self._power.reached_s(), *self._speed.reached_s())
-        # Sources that have not begun, or have stopped, are not waited for beyond the lag.
+        # Do not wait beyond the lag for sources that have not begun or have stopped.
         active = [until_s for until_s in reached if until_s > now_s - LAG_S]
         both = self._power.chosen() is not None and self._speed.chosen() is not None
         end_s = np.floor(min(active) if active and both else now_s - LAG_S)
@@ -197,8 +199,8 @@ def _stretches(
 ) -> Iterator[tuple[int, int, Source]]:
     """Yield the stretches of seconds over which the choice of source is the same.
 
-    The choice is made anew every `CHOICE_S` of stream time, wherever the given seconds begin; the
-    first one at `begin_s`, where the very first second begins.
+    The choice is made at every `CHOICE_S` of stream time, wherever the given seconds begin; the
+    first at `begin_s`, where the very first second begins.
     """
     periods: FloatArray = np.floor(edges[:-1] / CHOICE_S)
     bounds = [0, *(np.flatnonzero(np.diff(periods)) + 1).tolist(), len(periods)]

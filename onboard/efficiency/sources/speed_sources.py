@@ -1,8 +1,8 @@
-"""The sources of velocity over ground, and which of them the figures rest on.
+"""The sources of velocity over ground, and which of them the figures are based on.
 
-A source that falls silent leaves the speed unknown meanwhile: what the others report is a guess,
-and the way is bridged by the positions once it is back. Another takes its place when it has covered
-twice the time, or when the rider marks it as unplugged.
+A source that falls silent leaves the speed unknown meanwhile: the others' reports are guesses, and
+the gap is bridged by positions once it is back. Another source replaces it after covering twice
+its time, or when the rider marks it as unplugged.
 """
 
 import numpy as np
@@ -55,24 +55,24 @@ class SpeedSources:
             )
         if hud := block.get("hud"):
             nowhere = np.full(len(hud), np.nan)
-            # It has no course: as if always the same one.
+            # It has no course: assume a constant one.
             still = np.where(hud["speed_mps"] >= 0, 0.0, np.nan)
             self._meters["hud"].fold(hud.t_s, still, hud["speed_mps"], nowhere, nowhere)
 
     def chosen(self, at_s: float | None = None) -> DistanceMeter | None:
-        """Return the meter that the figures rest on, None where no velocity is known.
+        """Return the meter that the figures are based on, None if no velocity is known.
 
         Parameters
         ----------
         at_s
-            By what the sources had covered up to this stream time [s]; None for up to now.
+            Judged by the time covered up to this stream time [s]; None for up to now.
         """
         covered = {
             name: covered_s(meter.displacement, at_s) for name, meter in self._meters.items()
         }
         most_s = max(covered.values())
         if self._without_fix(at_s, most_s):
-            # Any other speed is then a zero that nobody measured.
+            # Any other speed is then a zero that was not measured.
             return None
         gone = {name for name in self._unplugged if self._is_gone(name, at_s)}
         most_s = max((covered[name] for name in covered if name not in gone), default=0.0)
@@ -92,7 +92,7 @@ class SpeedSources:
         return [m.track.settled_s for m in meters if m.displacement.last_s is not None]
 
     def why_none(self) -> Reason:
-        """Return why no meter can be chosen."""
+        """Return the reason for having no meter to choose."""
         if np.isfinite(self._fix_s):
             return Reason.NO_SPEED_REPORTED
         if self._without_fix(None, self._most_s(None)):
@@ -101,7 +101,7 @@ class SpeedSources:
 
     @property
     def only_display(self) -> bool:
-        """Whether the display speed is all there is: it has no course."""
+        """Whether the display speed, which has no course, is the only source."""
         return self.chosen() is self._meters["hud"]
 
     @property
@@ -115,7 +115,7 @@ class SpeedSources:
 
     def name_of(self, meter: DistanceMeter) -> str:
         """Return the name of a source."""
-        return next(NAMES[name] for name, one in self._meters.items() if one is meter)
+        return next(NAMES[name] for name, candidate in self._meters.items() if candidate is meter)
 
     def brief(self, t_s: float) -> tuple[str, ...]:
         """Return the sources seen only briefly, and lately, as of a stream time [s]."""
@@ -134,7 +134,7 @@ class SpeedSources:
         return tuple(found)
 
     def unplug(self, source: str, now_s: float) -> Refusal | None:
-        """Leave a source out until it is active again; return why not, None when done."""
+        """Leave a source out until it is active again; return a refusal, None when done."""
         name = next(key for key, called in NAMES.items() if called == source)
         last_s = self._meters[name].displacement.last_s
         if last_s is None:

@@ -1,5 +1,5 @@
 """Statistics that several estimators share.
 
-The errors that figures have in common and the intervals made from them, quantiles and tail
-probabilities, outliers, interpolation.
+The errors that figures share and the intervals derived from them, quantiles and tail probabilities,
+outliers, interpolation.
 """

@@ -1,4 +1,4 @@
-"""Chauvenet's criterion: reject a value if fewer than half a value so far off would be expected."""
+"""Chauvenet's criterion: reject a value if less than half a value that far off is expected."""
 
 import math
 from functools import lru_cache
@@ -14,7 +14,7 @@ Bools = npt.NDArray[np.bool_]
 
 @lru_cache(maxsize=1024)
 def threshold(count: int) -> float:
-    """Return how many standard deviations k are kept: count x erfc(k / sqrt 2) = 0.5.
+    """Return the threshold k in standard deviations: count x erfc(k / sqrt 2) = 0.5.
 
     Examples
     --------
@@ -32,7 +32,7 @@ def threshold(count: int) -> float:
 
 
 def inliers(values: FloatArray) -> Bools:
-    """Return a mask of the values that are no outliers, shape (n,); fewer than 3 are all kept."""
+    """Return a mask of the inliers, shape (n,); fewer than 3 values are all inliers."""
     if len(values) < 3:
         return np.ones(len(values), np.bool_)
     sd = float(values.std(ddof=1))
@@ -41,12 +41,12 @@ def inliers(values: FloatArray) -> Bools:
 
 
 def inliers_keeping_most(residual_sd: FloatArray) -> Bools:
-    """Return a mask of the residuals that are no outliers; reject at most a tenth of them.
+    """Return a mask of the inliers among residuals; reject at most a tenth of them.
 
     Parameters
     ----------
     residual_sd
-        Residuals in expected standard deviations, shape (n,); fewer than 5 are all kept.
+        Residuals in expected standard deviations, shape (n,); fewer than 5 are all inliers.
     """
     if len(residual_sd) < 5:
         return np.ones(len(residual_sd), np.bool_)

@@ -1,4 +1,4 @@
-"""Monotone cubic interpolation: a smooth curve through rising points that rises between them too.
+"""Monotone cubic interpolation: a smooth curve through rising points that also rises in between.
 
 Its slope at a point is the weighted harmonic mean of the slopes on both sides.
 """

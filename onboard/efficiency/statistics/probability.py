@@ -1,4 +1,4 @@
-"""Tail probabilities of Student's t and of F, by the incomplete beta function."""
+"""Tail probabilities of Student's t and of F, from the incomplete beta function."""
 
 import math
 
@@ -39,7 +39,7 @@ def f_survival(f: float, over: float, under: float) -> float:
     0.349447
     """
     if f < 1.0:
-        # Near 1 the lower tail keeps its digits, the upper one does not.
+        # Near 1 the lower tail keeps its precision, the upper one does not.
         below = over * max(f, 0.0)
         return 1.0 - regularized_beta(over / 2.0, under / 2.0, below / (under + below))
     return regularized_beta(under / 2.0, over / 2.0, under / (under + over * f))

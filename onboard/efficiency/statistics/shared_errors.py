@@ -1,8 +1,8 @@
-"""The errors that several figures share, and how an interval is made from them.
+"""The errors that several figures share, and the intervals derived from them.
 
-Five numbers, each the deviation of the truth from what the profile states. A quantity carries its
-gradient g along them and a variance of its own; with their covariance P its variance is g' P g plus
-its own. So errors that figures share cancel or add up as they do in truth: see the README of this
+Five numbers, each the deviation of the truth from the profile's value. A quantity carries its
+gradient g along them and its own variance; with their covariance P its variance is g' P g plus its
+own. So errors that figures share cancel or add up as they do in reality: see the README of this
 room.
 """
 
@@ -17,9 +17,9 @@ from onboard.contract.figure import Figure
 from onboard.profile import Battery, Sensors
 
 START, CAPACITY, GAIN, OFFSET, VOLTAGE = range(5)
-"""Places of the shared errors in a gradient. Charge fraction at the start: true less assumed.
+"""Indices of the shared errors in a gradient. Charge fraction at the start: true less assumed.
 Capacity: true over stated, less 1. Current gain: true over corrected, less 1. Current offset: true
-less corrected, with none flowing [A]. Voltage gain: true over corrected, less 1."""
+less corrected, at zero current [A]. Voltage gain: true over corrected, less 1."""
 
 COUNT = 5
 
@@ -39,7 +39,7 @@ def prior_covariance(sensors: Sensors, battery: Battery | None) -> FloatArray:
 
 
 def interval(value: float, sd: float, least: float = -math.inf, most: float = math.inf) -> Figure:
-    """Return a figure with its 95 % interval, cut off at what is possible.
+    """Return a figure with its 95 % interval, clipped to possible values.
 
     Parameters
     ----------
@@ -48,7 +48,7 @@ def interval(value: float, sd: float, least: float = -math.inf, most: float = ma
     sd
         Its standard deviation.
     least, most
-        The smallest and the largest value that is possible.
+        The smallest and the largest possible value.
 
     Examples
     --------
@@ -66,7 +66,7 @@ def interval(value: float, sd: float, least: float = -math.inf, most: float = ma
 
 @dataclass(frozen=True)
 class Spread:
-    """A value with its gradient along the shared errors and a variance of its own.
+    """A value with its gradient along the shared errors and its own variance.
 
     Parameters
     ----------
@@ -75,7 +75,7 @@ class Spread:
     gradient
         Its change with each shared error, shape (5,).
     own_variance
-        Variance that no other figure shares.
+        Variance independent of all other figures.
     """
 
     value: float

@@ -1,4 +1,4 @@
-"""What would make a comparison misleading: power, surroundings, and the order and number of runs.
+"""Cautions on a comparison that may mislead: power, surroundings, order and number of runs.
 
 README.md lists what each caution tests.
 """
@@ -40,11 +40,11 @@ for each power setting."""
 _power, _amps = attrgetter("power_w"), attrgetter("motor_amps_a")
 
 ALIKE = (None, None, None, None)
-"""Set-up, other, and the temperature with each, where it did not differ."""
+"""Set-up, other set-up, and the temperature of each, where they did not differ."""
 
 
 def power_cautions(legs: list[Leg]) -> list[Caution]:
-    """Return whether battery power was held, and what was held instead."""
+    """Return cautions if battery power was not constant, and name the quantity that was."""
     apart, run_to_run, within_run = _apart(legs), _run_to_run(legs), _within_run(legs)
     if not apart and run_to_run is None and within_run is None:
         return []
@@ -66,7 +66,7 @@ def power_cautions(legs: list[Leg]) -> list[Caution]:
 
 
 def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
-    """Return whether voltage or temperature differed between set-ups."""
+    """Return cautions if voltage or temperature differed between set-ups."""
     found: list[Caution] = []
     pair = _widest(legs, attrgetter("volts_v"))
     if pair and abs(pair[2] - pair[3]) > VOLTS_APART_FRACTION * max(pair[2:]):
@@ -101,7 +101,7 @@ def surroundings_cautions(legs: list[Leg]) -> list[Caution]:
 
 
 def ranking_cautions(evidence: Evidence) -> Iterator[Caution]:
-    """Yield what would make the ranking misleading: few runs, water, outliers, order."""
+    """Yield cautions on the ranking: few runs, water, outliers, order."""
     few = [
         name
         for name, count in zip(evidence.names, evidence.counts, strict=True)
@@ -112,8 +112,8 @@ def ranking_cautions(evidence: Evidence) -> Iterator[Caution]:
         yield Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=tuple(few))
     if evidence.water.changed or evidence.water.restless:
         yield _water_changed(evidence)
-    for one in evidence.left_out:
-        yield _outlying(one)
+    for double in evidence.left_out:
+        yield _outlying(double)
     confounded = [
         (evidence.names[a], evidence.names[b])
         for a, b in combinations(range(len(evidence.names)), 2)
@@ -128,10 +128,10 @@ def ranking_cautions(evidence: Evidence) -> Iterator[Caution]:
 
 
 def drifts(evidence: Evidence, a: int, b: int) -> bool:
-    """Return whether a drift may be what makes two set-ups differ.
+    """Return whether the difference between two set-ups may be a drift.
 
-    They were run one after the other; and a drift is significant, or the verdict depends on whether
-    there was one.
+    That is so if all runs of one preceded all of the other, and a drift is significant or the
+    verdict depends on whether the model has one.
     """
     fit = evidence.levels
     if not one_after_the_other(evidence.sample, a, b):
@@ -181,11 +181,11 @@ def _apart_degc(
 
 
 def _setups(legs: list[Leg]) -> list[str]:
-    return sorted({one.setup for one in legs})
+    return sorted({leg.setup for leg in legs})
 
 
 def _of(legs: list[Leg], setup: str, value: Callable[[Leg], float]) -> FloatArray:
-    values = np.array([value(one) for one in legs if one.setup == setup], np.float64)
+    values = np.array([value(leg) for leg in legs if leg.setup == setup], np.float64)
     return values[np.isfinite(values)]
 
 
@@ -211,29 +211,29 @@ def _scatter(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[float, int
 
 
 def _apart(legs: list[Leg]) -> tuple[str, ...]:
-    """Return the set-ups that were run at unlike power."""
+    """Return the set-ups that were run at different powers."""
     scatter, freedom = _scatter(legs, _power)
     reach = quantile(float(freedom), POWER_APART_QUANTILE) * scatter if freedom else 0.0
     apart: set[str] = set()
     for a, b in combinations(_setups(legs), 2):
-        one, other = (np.log(_of(legs, name, _power)) for name in (a, b))
-        difference = float(one.mean() - other.mean())
-        sure = reach * math.sqrt(1.0 / len(one) + 1.0 / len(other))
+        first, second = (np.log(_of(legs, name, _power)) for name in (a, b))
+        difference = float(first.mean() - second.mean())
+        sure = reach * math.sqrt(1.0 / len(first) + 1.0 / len(second))
         if abs(difference) > max(POWER_APART_FRACTION, sure):
             apart |= {a, b}
     return tuple(sorted(apart))
 
 
 def _run_to_run(legs: list[Leg]) -> float | None:
-    """Return the relative scatter of power from run to run, None where it was held."""
+    """Return the relative scatter of power from run to run, None if power was held constant."""
     scatter, _ = _scatter(legs, _power)
     return scatter if scatter > POWER_SCATTER_FRACTION else None
 
 
 def _within_run(legs: list[Leg]) -> float | None:
-    """Return the relative change of power within a run, None where it was held."""
-    drift = float(np.median([abs(one.power_drift_fraction) for one in legs]))
-    swing = float(np.median([one.power_swing_fraction for one in legs]))
+    """Return the relative change of power within a run, None if power was held constant."""
+    drift = float(np.median([abs(leg.power_drift_fraction) for leg in legs]))
+    swing = float(np.median([leg.power_swing_fraction for leg in legs]))
     return (
         max(drift, swing) if drift > POWER_DRIFT_FRACTION or swing > POWER_SWING_FRACTION else None
     )
@@ -244,10 +244,10 @@ def _amps_known(legs: list[Leg]) -> bool:
 
 
 def _motor_current_held(legs: list[Leg]) -> float | None:
-    """Return the motor's current [A] if it was the same while the power was not."""
+    """Return the motor's current [A] if it was held constant while the power was not."""
     if not _amps_known(legs):
         return None
-    reported = [one for one in legs if math.isfinite(one.motor_amps_a)]
+    reported = [leg for leg in legs if math.isfinite(leg.motor_amps_a)]
     by_power, by_amps = _scatter(reported, _power)[0], _scatter(reported, _amps)[0]
     if by_amps > max(AMPS_STILL_FRACTION, by_power / 2.0):
         return None
@@ -263,7 +263,7 @@ def _motor_current_held(legs: list[Leg]) -> float | None:
     )
     moved = max((abs(power) for power, _ in apart), default=0.0) > POWER_APART_FRACTION
     if same and (moved or by_power > max(POWER_APART_FRACTION, 4.0 * by_amps)):
-        return math.exp(float(np.mean([math.log(one.motor_amps_a) for one in reported])))
+        return math.exp(float(np.mean([math.log(leg.motor_amps_a) for leg in reported])))
     return None
 
 

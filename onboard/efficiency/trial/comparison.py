@@ -39,13 +39,13 @@ def compare(
     slope
         The curve's slope there.
     sensors_sd_fraction
-        Relative standard deviation of a power by the instruments; all set-ups share it.
+        Relative standard deviation of a measured power; all set-ups share it.
     """
     doubles, unpaired = double_runs(legs)
     if not doubles:
         return Unknown(
             Reason.NO_DOUBLE_RUN,
-            reasons=tuple(dict.fromkeys(one.why.code.code for one in unpaired)),
+            reasons=tuple(dict.fromkeys(leg.why.code.code for leg in unpaired)),
         )
     left_out: list[DoubleRun] = []
     while True:
@@ -71,7 +71,7 @@ def compare(
 
 @dataclass(frozen=True)
 class _Reference:
-    """Legs, and the power to bring them to."""
+    """Legs, and the power to scale them to."""
 
     legs: list[Leg]
     power_w: float
@@ -85,22 +85,22 @@ def _evidence(
     unpaired: list[UnpairedLeg],
 ) -> Evidence:
     legs = reference.legs
-    through = np.array([one.speed_mps for one in legs])
+    through = np.array([leg.speed_mps for leg in legs])
     for _ in range(ITERATIONS):
-        # Only the speed through water scales with power, and the water must be known for it.
+        # Only the speed through water scales with power, which requires the water to be known.
         now = water(
             legs, doubles, at_power(legs, through, reference.power_w, reference.slope.value)
         )
-        better = np.array([one.speed_mps for one in legs]) - np.nan_to_num(now.along_mps)
+        better = np.array([leg.speed_mps for leg in legs]) - np.nan_to_num(now.along_mps)
         if float(np.abs(better - through).max()) < CONVERGED_MPS:
             break
         through = better
-    names = list(dict.fromkeys(one.setup for one in doubles))
+    names = list(dict.fromkeys(double.setup for double in doubles))
     sample = Sample(
         np.log(now.corrected_mps),
-        np.array([names.index(one.setup) for one in doubles]),
-        np.array([one.outing for one in doubles]),
-        np.array([_when(legs, one) for one in doubles]),
+        np.array([names.index(double.setup) for double in doubles]),
+        np.array([double.outing for double in doubles]),
+        np.array([_when(legs, double) for double in doubles]),
     )
     speeds = now.corrected_mps
     return Evidence(

@@ -23,14 +23,14 @@ from onboard.efficiency.trial.leg import Leg
 
 @dataclass(frozen=True)
 class DoubleRun:
-    """Two legs there and back; three where one was left over.
+    """Two legs there and back, or three if one was left over.
 
     Parameters
     ----------
     setup, outing
         See `Leg`.
     legs
-        Numbers of its legs, in order.
+        Indices of its legs, in order.
     weights
         Weight of each leg; their sum is 1.
     """
@@ -42,7 +42,7 @@ class DoubleRun:
 
     @property
     def parts(self) -> list[tuple[int, float]]:
-        """Number and weight of each leg."""
+        """Index and weight of each leg."""
         return list(zip(self.legs, self.weights, strict=True))
 
 
@@ -57,8 +57,8 @@ class UnpairedLeg:
 def binomial_weights(count: int) -> FloatArray:
     """Return the weights of successive runs that cancel a polynomial water current.
 
-    The weighted mean of runs to and fro, evenly spaced in time, is independent of a current of
-    degree `count` - 2.
+    The weighted mean of alternating runs there and back, evenly spaced in time, is independent of a
+    water current that is a polynomial of degree `count` - 2 in time.
 
     Parameters
     ----------
@@ -80,7 +80,7 @@ def binomial_weights(count: int) -> FloatArray:
 
 
 def double_runs(legs: list[Leg]) -> tuple[list[DoubleRun], list[UnpairedLeg]]:
-    """Pair the legs, each leg once: overlapping groups would not be independent.
+    """Pair the legs, each only once: overlapping groups would not be independent.
 
     Parameters
     ----------
@@ -96,7 +96,7 @@ def double_runs(legs: list[Leg]) -> tuple[list[DoubleRun], list[UnpairedLeg]]:
             found.append(_double(legs, (n, n + 1)))
             n += 2
         elif found and found[-1].legs[-1] == n - 1 and _why_no_pair(legs, n - 1, n) is None:
-            # It joins the two before it: there, back, and there again.
+            # It joins the two before it: there, back and there.
             found[-1] = _double(legs, (*found[-1].legs, n))
             n += 1
         else:
@@ -111,11 +111,11 @@ def _double(legs: list[Leg], numbers: tuple[int, ...]) -> DoubleRun:
     return DoubleRun(first.setup, first.outing, numbers, tuple(weights))
 
 
-def _why_no_pair(legs: list[Leg], one: int, other: int) -> Unknown | None:
-    """Return why two legs make no double run, None if they do."""
-    if other >= len(legs) or legs[one].outing != legs[other].outing:
+def _why_no_pair(legs: list[Leg], first: int, second: int) -> Unknown | None:
+    """Return why two legs do not form a double run, None if they do."""
+    if second >= len(legs) or legs[first].outing != legs[second].outing:
         return Unknown(Reason.NO_RUN_BACK)
-    a, b = legs[one], legs[other]
+    a, b = legs[first], legs[second]
     if a.setup != b.setup:
         return Unknown(Reason.OTHER_SETUP_NEXT)
     if b.start_s - (a.start_s + a.seconds_s) > LEGS_APART_MOST_S:

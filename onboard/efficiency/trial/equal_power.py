@@ -1,8 +1,8 @@
-"""Runs brought to the same battery power, by the craft's own curve.
+"""Runs scaled to the same battery power, by the craft's own curve.
 
-Only its slope there is needed, m = d ln speed / d ln power. A cube would have m = 1/3
-throughout; residuary resistance alone asks for a fifth at a Froude number of 0.25 and for 1/8 near
-hull speed, a hotel load for more than 1/3.
+Only the curve's slope there is needed, m = d ln speed / d ln power. A cubic would have m = 1/3
+throughout; residuary resistance alone implies a fifth at a Froude number of 0.25 and 1/8 near hull
+speed, a hotel load more than 1/3.
 """
 
 import math
@@ -18,7 +18,7 @@ from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.trial.leg import Leg
 
 SLOPE, SLOPE_SD = 0.28, 0.08
-"""Prior of the slope: about a third where friction is all, a fifth where waves begin to matter
+"""Prior of the slope: about a third where friction dominates, a fifth where wave-making sets in
 (Delft series, from a Froude number of 0.2 to 0.3). Its spread is common practice, no source."""
 
 
@@ -42,17 +42,17 @@ class CurveSlope:
 def reference_power_w(legs: Iterable[Leg]) -> float:
     """Return the power to compare at [W]: the geometric mean of the set-ups' mean powers."""
     by_setup: dict[str, list[float]] = {}
-    for one in legs:
-        by_setup.setdefault(one.setup, []).append(math.log(one.power_w))
+    for leg in legs:
+        by_setup.setdefault(leg.setup, []).append(math.log(leg.power_w))
     means = [sum(logs) / len(logs) for logs in by_setup.values()]
     return math.exp(sum(means) / len(means))
 
 
 def slope_at(power_w: float, curves: Iterable[Posterior]) -> CurveSlope:
-    """Return the slope at a power by the curves of the set-ups and the prior.
+    """Return the slope at a power from the curves of the set-ups and the prior.
 
-    Each set-up has its own curve, as a curve through the runs of several would take a difference
-    between them for its slope; the slope is assumed to be the same.
+    Each set-up has its own curve, since one fitted to several would mistake the difference between
+    them for slope; the slope is assumed to be common.
 
     Parameters
     ----------
@@ -92,19 +92,19 @@ def at_power(
     through_water_mps
         Speed through water of each, at its own power.
     power_w
-        The power to bring them to.
+        The power to scale them to.
     slope
         See `CurveSlope`.
 
     Examples
     --------
-    A hundredth of power is a third of that of speed where power is the cube of speed.
+    One per cent of power is a third of a per cent of speed where power is the cube of speed.
 
     >>> one = Leg("a", 0, 0.0, 60.0, 400.0, 0.0, 2.0, 0.0, 0.0, 2.0, 0.0, 0.0, 16.0, 25.0)
     >>> (at_power([one], np.array([2.0]), 404.0, 1 / 3) / 2.0 - 1.0).round(5).tolist()
     [0.00332]
     """
-    factor = np.array([(power_w / one.power_w) ** slope - 1.0 for one in legs])
+    factor = np.array([(power_w / leg.power_w) ** slope - 1.0 for leg in legs])
     return np.asarray(
-        np.array([one.speed_mps for one in legs]) + through_water_mps * factor, np.float64
+        np.array([leg.speed_mps for leg in legs]) + through_water_mps * factor, np.float64
     )

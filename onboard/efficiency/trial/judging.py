@@ -21,7 +21,7 @@ from onboard.efficiency.trial.ranking import adjusted, chance_of
 from onboard.efficiency.trial.results import Evidence, PairResult, SetupResult
 
 DOUBLE_RUNS_MOST = 200
-"""Most double runs of each set-up that are worth planning."""
+"""Largest number of double runs of each set-up worth planning."""
 
 
 class Judge:
@@ -30,7 +30,7 @@ class Judge:
     Parameters
     ----------
     evidence
-        What the comparison rests on.
+        The evidence behind the comparison.
     power_w, slope
         The power compared at, and the curve's slope there.
     """
@@ -40,8 +40,8 @@ class Judge:
         self._power_w, self._slope = power_w, slope
         self._floor = _own_variance(evidence)
         logs = [
-            sum(w * math.log(power_w / evidence.legs[n].power_w) for n, w in one.parts)
-            for one in evidence.doubles
+            sum(w * math.log(power_w / evidence.legs[n].power_w) for n, w in double.parts)
+            for double in evidence.doubles
         ]
         self._short = np.array(logs)
         """Distance of each double run from the power compared at, in ln P."""
@@ -49,28 +49,28 @@ class Judge:
     def _spread(self, contrast: FloatArray) -> tuple[float, float]:
         """Return variance and degrees of freedom of a contrast of levels.
 
-        Only the scatter is itself an estimate by few. Satterthwaite's rule would square the ratio
-        below; with one to three degrees of freedom its intervals then hold 87 to 94 % (simulated),
-        as a scatter that is small by chance also makes the rest seem to be all. With the ratio as
-        it is, they hold 94 to 96 % from two on, 91 % with one.
+        Only the scatter is itself estimated from few values. Satterthwaite's rule would square the
+        ratio below; with one to three degrees of freedom its intervals then cover 87 to 94 %
+        (simulated), as a scatter that is small by chance also makes the other variance seem
+        dominant. With the ratio unsquared, they cover 94 to 96 % from two on, 91 % with one.
         """
         fit, evidence = self._evidence.levels, self._evidence
         scatter, freedom = fit.variance(contrast)
         floor = self._floor * float(contrast @ fit.inverse @ contrast)
         row = contrast @ fit.weights
         by_water = row / evidence.speed_mps
-        more = float(by_water @ evidence.water.covariance @ by_water)
-        more += (float(row @ self._short) * self._slope.sd) ** 2
-        more += SETUP_SYSTEMATIC_SD_FRACTION**2 * float(contrast @ contrast) / 2.0
+        other_variance = float(by_water @ evidence.water.covariance @ by_water)
+        other_variance += (float(row @ self._short) * self._slope.sd) ** 2
+        other_variance += SETUP_SYSTEMATIC_SD_FRACTION**2 * float(contrast @ contrast) / 2.0
         scatter = max(scatter, floor)
-        total = scatter + more
+        total = scatter + other_variance
         return total, freedom * (total / scatter) if scatter > 0 else freedom
 
     def setup(self, n: int, sensors_sd_fraction: float) -> SetupResult:
         """Return a set-up's figures."""
         contrast = np.eye(len(self._names))[n]
         name, level = self._names[n], float(self._evidence.levels.level[n])
-        mine = np.array([one.setup == name for one in self._evidence.doubles])
+        mine = np.array([double.setup == name for double in self._evidence.doubles])
         short = float(self._short[mine].mean())
         speed: Estimate = Unknown(Reason.ONE_DOUBLE_RUN)
         cost: Estimate = speed
@@ -90,18 +90,19 @@ class Judge:
             speed,
             cost,
             self._counts[n],
-            sum(len(one.legs) for one in self._evidence.doubles if one.setup == name),
+            sum(len(double.legs) for double in self._evidence.doubles if double.setup == name),
         )
 
     def pairs(self) -> tuple[PairResult, ...]:
         """Compare every two set-ups, corrected for the number of comparisons."""
         found = [self._pair(a, b) for a, b in combinations(range(len(self._names)), 2)]
-        known = [one for one in found if one.chance is not None]
+        known = [pair for pair in found if pair.chance is not None]
         if not known:
             return tuple(found)
-        chances = iter(adjusted(np.array([one.chance for one in known])).tolist())
+        chances = iter(adjusted(np.array([pair.chance for pair in known])).tolist())
         return tuple(
-            one if one.chance is None else self._with_verdict(one, next(chances)) for one in found
+            pair if pair.chance is None else self._with_verdict(pair, next(chances))
+            for pair in found
         )
 
     def _pair(self, a: int, b: int) -> PairResult:
@@ -120,22 +121,22 @@ class Judge:
         chance = chance_of(difference, variance, freedom)
         return PairResult(*names, Figure(*ends), "cannot_tell", None, chance, freedom)
 
-    def _with_verdict(self, one: PairResult, chance: float) -> PairResult:
-        a, b = self._names.index(one.a), self._names.index(one.b)
-        figure = one.difference_fraction
+    def _with_verdict(self, pair: PairResult, chance: float) -> PairResult:
+        a, b = self._names.index(pair.a), self._names.index(pair.b)
+        figure = pair.difference_fraction
         why_not = self._why_not(a, b)
         verdict = "cannot_tell"
         if not why_not and chance < VERDICT_SIGNIFICANCE and isinstance(figure, Figure):
             verdict = "a_better" if figure.value < 0 else "b_better"
-        elif not why_not and (one.chance or 0.0) < VERDICT_SIGNIFICANCE:
+        elif not why_not and (pair.chance or 0.0) < VERDICT_SIGNIFICANCE:
             why_not = Unknown(Reason.BY_CHANCE)
         needed = None
         if verdict == "cannot_tell" and not drifts(self._evidence, a, b):
             needed = self._needed(a, b)
             if needed == 0 and isinstance(figure, Figure) and _half_width(figure) > WANTED_FRACTION:
-                # The order, or few runs that agree by chance, leave more open than the scatter.
+                # Order effects, or few runs that agree by chance, add to the doubt of the scatter.
                 needed = 2
-        return PairResult(one.a, one.b, figure, verdict, needed, chance, one.freedom, why_not)
+        return PairResult(pair.a, pair.b, figure, verdict, needed, chance, pair.freedom, why_not)
 
     def _why_not(self, a: int, b: int) -> Unknown | None:
         if min(self._counts[a], self._counts[b]) < ENOUGH_DOUBLE_RUNS:
@@ -168,9 +169,11 @@ def _half_width(figure: Figure) -> float:
 
 
 def _own_variance(evidence: Evidence) -> float:
-    """Return the variance of a double run by the noise within its legs alone, in ln speed."""
+    """Return the variance of a double run from the noise within its legs alone, in ln speed."""
     legs = evidence.legs
-    sums = [sum((w * legs[n].speed_sd_mps) ** 2 for n, w in one.parts) for one in evidence.doubles]
+    sums = [
+        sum((w * legs[n].speed_sd_mps) ** 2 for n, w in double.parts) for double in evidence.doubles
+    ]
     return float(np.mean(np.array(sums) / evidence.speed_mps**2))
 
 

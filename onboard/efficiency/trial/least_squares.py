@@ -1,4 +1,4 @@
-"""Ordinary least squares with what the trial's fits need of it."""
+"""Ordinary least squares with the diagnostics that the trial's fits need."""
 
 import numpy as np
 
@@ -6,7 +6,7 @@ from onboard.block import FloatArray
 
 
 class LeastSquares:
-    """A least-squares fit; a design matrix of deficient rank gets the solution of least norm.
+    """A least-squares fit; a rank-deficient design matrix gets the minimum-norm solution.
 
     Parameters
     ----------
@@ -18,7 +18,8 @@ class LeastSquares:
     Attributes
     ----------
     solution, inverse, weights
-        Coefficients (k,), (X' X) inverse (k, k), and what makes them of the values (k, n).
+        Coefficients (k,), (X' X) inverse (k, k), and the matrix that maps values to coefficients
+        (k, n).
     residual, leverage
         Of each observation, shape (n,).
     squares, rank, freedom, sd

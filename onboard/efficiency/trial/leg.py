@@ -36,7 +36,7 @@ class Leg:
     amps_a, volts_v, pack_degc, drive_degc, rpm, motor_amps_a, reported_amps_a
         Means, see `Seconds`; NaN if unknown.
     place
-        Its source, for people to read.
+        Where it comes from, as text for people.
     """
 
     setup: str
@@ -71,7 +71,7 @@ class Leg:
         return float(np.degrees(np.arctan2(self.east_mps, self.north_mps)) % 360.0)
 
     def at(self, outing: int, shift_s: float) -> "Leg":
-        """Return it as part of an outing, its clock shifted."""
+        """Return the leg as part of an outing, its clock shifted."""
         return replace(self, outing=outing, start_s=self.start_s + shift_s)
 
 

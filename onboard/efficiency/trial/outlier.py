@@ -1,7 +1,7 @@
-"""Outliers among double runs: weed on the propeller, a wake, a slip of the hand.
+"""Outliers among double runs: weed on the propeller, a wake, a steering error.
 
 A residual is studentised by the scatter of the others, combined with the usual scatter while they
-are few. Chauvenet's criterion would reject a sound one on every second or third day.
+are few. Chauvenet's criterion would reject a sound double run on every second or third day.
 """
 
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ from onboard.efficiency.statistics.probability import f_survival
 
 @dataclass(frozen=True)
 class Scatter:
-    """Residuals of the double runs in one respect.
+    """Residuals of the double runs in one fit.
 
     Parameters
     ----------
@@ -38,33 +38,33 @@ class Scatter:
 
 
 def outlier(scatters: list[Scatter]) -> int | None:
-    """Return the number of the double run that is an outlier; None without.
+    """Return the index of the double run that is an outlier; None without.
 
     Parameters
     ----------
     scatters
-        One or more independent respects in which each of the same double runs may be off.
+        Residuals of the same double runs in one or more independent fits.
     """
-    usable = [one for one in scatters if one.freedom >= 2]
+    usable = [scatter for scatter in scatters if scatter.freedom >= 2]
     if not usable or len(usable[0].residual) < OUTLIER_DOUBLE_RUNS_LEAST:
         return None
-    squares = np.sum([_studentised(one) ** 2 for one in usable], axis=0)
+    squares = np.sum([_studentised(scatter) ** 2 for scatter in usable], axis=0)
     worst = int(np.argmax(squares))
-    freedom = sum(one.freedom - 1 + REPEATABILITY_WORTH for one in usable)
+    freedom = sum(scatter.freedom - 1 + REPEATABILITY_WORTH for scatter in usable)
     chance = f_survival(float(squares[worst]) / len(usable), len(usable), freedom)
     return worst if chance * len(squares) < OUTLIER_SIGNIFICANCE else None
 
 
-def _studentised(one: Scatter) -> FloatArray:
+def _studentised(scatter: Scatter) -> FloatArray:
     """Return each residual in standard deviations of the others, shape (n,)."""
-    left = np.maximum(1.0 - one.leverage, 1e-9)
-    squares = one.residual**2 / left
-    others = np.maximum(float(one.residual @ one.residual) - squares, 0.0)
-    variance = (others + REPEATABILITY_WORTH * one.usual**2) / (
-        one.freedom - 1 + REPEATABILITY_WORTH
+    left = np.maximum(1.0 - scatter.leverage, 1e-9)
+    squares = scatter.residual**2 / left
+    others = np.maximum(float(scatter.residual @ scatter.residual) - squares, 0.0)
+    variance = (others + REPEATABILITY_WORTH * scatter.usual**2) / (
+        scatter.freedom - 1 + REPEATABILITY_WORTH
     )
     # Where all scatter widely, the usual scatter does not apply.
-    variance = np.maximum(variance, others / (one.freedom - 1))
+    variance = np.maximum(variance, others / (scatter.freedom - 1))
     return np.asarray(
-        np.where(one.leverage < 1.0 - 1e-6, np.sqrt(squares / variance), 0.0), np.float64
+        np.where(scatter.leverage < 1.0 - 1e-6, np.sqrt(squares / variance), 0.0), np.float64
     )

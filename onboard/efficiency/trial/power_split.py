@@ -1,7 +1,7 @@
 """Where the battery's power goes: drive, motor and shaft, by a first-order model of the motor.
 
 Torque is (I - I0) / Kv, voltage n / Kv + I R: at the same current a motor gives the same torque and
-takes more power the faster it turns. So a trial at constant motor current compares nothing.
+takes more power the faster it turns. So a trial at constant motor current is meaningless.
 """
 
 import math
@@ -24,9 +24,9 @@ class PowerSplit:
     copper_w
         Lost in the motor's winding.
     no_load_w
-        Lost in its iron and bearings.
+        Lost in the motor's iron and bearings.
     shaft_w
-        Left at the shaft.
+        Delivered to the shaft.
     motor_amps_a
         Current of the motor.
     measured
@@ -105,8 +105,8 @@ def split(power_w: float, rpm: float, motor_amps_a: float, drive: Drive) -> Powe
 def by_motor_fraction(a: PowerSplit, b: PowerSplit, slope: float) -> float:
     """Return the part of a's difference in Wh/km from b that is due to drive and motor.
 
-    At equal battery power the one whose shaft gets more goes faster by the curve's slope; the
-    rest of the difference is due to propeller and hull.
+    At equal battery power a larger shaft power means a higher speed, by the curve's slope; the rest
+    of the difference is due to propeller and hull.
 
     Parameters
     ----------

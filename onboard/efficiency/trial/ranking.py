@@ -1,6 +1,6 @@
 """The ranking of set-ups: a linear model of the double runs.
 
-One level per set-up and, where the order or the data ask for it, a drift with time:
+One level per set-up and, where the order or the data require it, a drift with time:
 ln(speed at equal power) = level + drift x time + error.
 """
 
@@ -23,16 +23,16 @@ Ints = npt.NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Sample:
-    """What is compared; arrays of shape (n,), one entry per double run.
+    """The observations; arrays of shape (n,), one entry per double run.
 
     Parameters
     ----------
     value
         ln of its speed.
     setup
-        Number of its set-up.
+        Index of its set-up.
     outing
-        Number of its outing.
+        Index of its outing.
     t_s
         Time on the clock of its outing [s].
     """
@@ -50,10 +50,10 @@ class Levels:
     Parameters
     ----------
     level
-        Of each set-up, at the middle of the time and on the mean of the outings that connect it to
-        others, shape (setups,).
+        Level of each set-up, at mid-time and for the mean of the outings that connect it to others,
+        shape (setups,).
     weights
-        Matrix that makes it of the values, shape (setups, n).
+        Matrix that maps values to levels, shape (setups, n).
     inverse
         (X' X) inverse of the levels, shape (setups, setups).
     sd
@@ -61,17 +61,17 @@ class Levels:
     freedom
         Degrees of freedom behind it; 0 with none.
     drift_per_h, drift_chance
-        Drift of the values, and its p-value; NaN where there are too few.
+        Drift of the values, and its p-value; NaN with too few values.
     with_drift
         Whether the drift is in the model.
     own_variance
-        Variance of each set-up's values where these are too unequal to be pooled; else None.
+        Variance of each set-up's values if too unequal to be pooled; else None.
     counts
         Double runs of each set-up.
     residual, leverage
         Of each value, shape (n,).
     group
-        Of each set-up: those connected by common outings share one, shape (setups,).
+        Group of each set-up: set-ups connected by common outings share one, shape (setups,).
     undrifted
         Levels, `inverse`, `sd` and `freedom` of the model without drift.
     """
@@ -96,7 +96,7 @@ class Levels:
         return chance_of(float(contrast @ self.level), *self.variance(contrast))
 
     def chance_undrifted(self, contrast: FloatArray) -> float:
-        """Return the p-value without drift; 1 where there are too few."""
+        """Return the p-value of the model without drift; 1 with too few values."""
         level, inverse, sd, freedom = self.undrifted
         if freedom == 0:
             return 1.0
@@ -104,7 +104,7 @@ class Levels:
         return chance_of(float(contrast @ level), variance, freedom)
 
     def can_tell(self, contrast: FloatArray) -> bool:
-        """Return whether a contrast can be estimated within outings."""
+        """Return whether a contrast is estimable within outings."""
         return len(np.unique(self.group[contrast != 0.0])) <= 1
 
     def variance(self, contrast: FloatArray) -> tuple[float, float]:
@@ -129,11 +129,11 @@ def levels(sample: Sample) -> Levels:
         At least one value for each set-up, and set-ups numbered from 0.
     """
     setups = int(sample.setup.max()) + 1
-    ones = (sample.setup[:, None] == np.arange(setups)).astype(np.float64)
+    indicators = (sample.setup[:, None] == np.arange(setups)).astype(np.float64)
     outings = np.unique(sample.outing)
     group = _groups(sample, setups)
     time = _hours(sample)
-    plain = np.concatenate([ones, _outing_columns(sample, group[sample.setup])], axis=1)
+    plain = np.concatenate([indicators, _outing_columns(sample, group[sample.setup])], axis=1)
     drifting = np.concatenate([plain, time[:, None]], axis=1)
     without, within = LeastSquares(plain, sample.value), LeastSquares(drifting, sample.value)
     can_drift = within.rank > without.rank and within.freedom > 0
@@ -144,7 +144,7 @@ def levels(sample: Sample) -> Levels:
     unbalanced = _variance_inflation(without, within, setups) > ORDER_BALANCED_MOST
     with_drift = can_drift and (unbalanced or chance < DRIFT_TERM_SIGNIFICANCE)
     chosen = within if with_drift else without
-    counts = ones.sum(axis=0)
+    counts = indicators.sum(axis=0)
     unequal = not with_drift and len(outings) == 1 and _unequal(sample, counts)
     return Levels(
         chosen.solution[:setups],
@@ -175,7 +175,7 @@ def adjusted(chances: FloatArray) -> FloatArray:
     Parameters
     ----------
     chances
-        Of each comparison alone, shape (n,).
+        p-value of each comparison alone, shape (n,).
 
     Examples
     --------
@@ -190,7 +190,7 @@ def adjusted(chances: FloatArray) -> FloatArray:
 
 
 def chance_of(difference: float, variance: float, freedom: float) -> float:
-    """Return the probability that equal set-ups differ as much."""
+    """Return the p-value: the probability that equal set-ups differ at least as much."""
     if variance <= 0.0:
         return 1.0 if difference == 0.0 else 0.0
     return t_two_sided(difference / variance**0.5, freedom)
@@ -220,9 +220,9 @@ def _groups(sample: Sample, setups: int) -> Ints:
 
 
 def _outing_columns(sample: Sample, group: Ints) -> FloatArray:
-    """Return the columns for water, wind and load of each outing, about its group's mean.
+    """Return the block effects (water, wind, load) of each outing, centred within its group.
 
-    Only set-ups of the same outing are compared by them, and a level is that of the mean outing.
+    So set-ups are compared only within outings, and a level refers to the mean outing.
     """
     columns = [np.empty((len(sample.value), 0))]
     for number in np.unique(group):
@@ -242,7 +242,7 @@ def _hours(sample: Sample) -> FloatArray:
 
 
 def _variance_inflation(without: LeastSquares, within: LeastSquares, setups: int) -> float:
-    """Return the largest factor by which a drift in the model widens a difference's variance."""
+    """Return the largest factor by which a drift term inflates a difference's variance."""
     widest = 1.0
     for a in range(setups):
         for b in range(a):

@@ -25,11 +25,11 @@ class SetupResult:
     run_power_w
         Its mean power when run.
     correction_fraction
-        Relative correction of its speed to the power compared at.
+        Relative correction of its speed to that power.
     speed_mps, wh_per_km
         Through the water, at that power by the craft's own instruments.
     double_runs, runs
-        Numbers that it rests on.
+        Numbers that it is based on.
     """
 
     name: str
@@ -55,13 +55,13 @@ class PairResult:
     verdict
         `a_better`, `b_better` or `cannot_tell`.
     double_runs_needed
-        How many more, of both together, would detect 3 %; None if unknown or not needed.
+        Additional double runs, of both together, to detect 3 %; None if unknown or not needed.
     chance
         p-value, corrected for the number of comparisons.
     freedom
         Degrees of freedom behind it.
     why_not
-        Why there is no verdict although there may be figures; None without such a reason.
+        Why there is no verdict, even if there are figures; None without such a reason.
     """
 
     a: str
@@ -76,24 +76,24 @@ class PairResult:
 
 @dataclass(frozen=True)
 class Evidence:
-    """What a comparison rests on.
+    """The evidence behind a comparison.
 
     Parameters
     ----------
     legs
         All legs in order of time.
     doubles, left_out
-        Double runs used, and outliers that are not.
+        Double runs used, and outliers left out.
     unpaired
-        Legs of no double run.
+        Legs that belong to no double run.
     speed_mps
-        Of each double run used, at the power compared at and corrected for the water.
+        Speed of each double run used, at the power compared at and corrected for the water.
     water
-        The water by the legs.
+        The water estimated from the legs.
     names
         Set-ups that have a double run, numbered as in `sample`.
     sample
-        What was compared: ln of those speeds.
+        The observations: ln of those speeds.
     levels
         The fit.
     """
@@ -111,13 +111,13 @@ class Evidence:
     @property
     def counts(self) -> list[int]:
         """Number of double runs of each set-up."""
-        return [sum(one.setup == name for one in self.doubles) for name in self.names]
+        return [sum(double.setup == name for double in self.doubles) for name in self.names]
 
     @property
     def without(self) -> list[str]:
         """Set-ups that were run and have no double run."""
         return [
-            name for name in dict.fromkeys(one.setup for one in self.legs) if name not in self.names
+            name for name in dict.fromkeys(leg.setup for leg in self.legs) if name not in self.names
         ]
 
 
@@ -136,7 +136,7 @@ class Comparison:
     cautions
         Of `ranking_cautions`; the caller adds those of power and surroundings.
     evidence
-        What it rests on.
+        The evidence behind it.
     """
 
     power_w: float

@@ -66,7 +66,7 @@ class Seconds:
         return len(self.t_s)
 
     def part(self, first: int, end: int) -> "Seconds":
-        """Return the seconds from one place up to another."""
+        """Return the seconds from index `first` up to `end`, exclusive."""
         return Seconds(*(getattr(self, field.name)[first:end] for field in fields(Seconds)))
 
     def where(self, wanted: npt.NDArray[np.bool_]) -> "Seconds":
@@ -80,7 +80,7 @@ class Seconds:
 
 
 def motor_current(drive_amps_a: FloatArray, battery_amps_a: FloatArray) -> FloatArray:
-    """Return the motor's current where a drive reports it; NaN where it reports its input.
+    """Return the motor's current where a drive reports it; NaN where it reports its input current.
 
     Parameters
     ----------
@@ -137,18 +137,20 @@ class LogSeconds:
 
     def seconds(self) -> Seconds:
         """Return all seconds of the log; call it once, after the last block."""
-        # Nothing more comes: the last seconds settle as if a minute had passed.
+        # End of the log: the last seconds settle as if a minute had passed.
         last_s = self._latest.now_s
         self._settle(last_s + 60.0)
         columns = {
-            name: np.concatenate([np.empty(0), *(getattr(one, name) for one in self._settled)])
+            name: np.concatenate(
+                [np.empty(0), *(getattr(seconds, name) for seconds in self._settled)]
+            )
             for name in ("t_s", "power_w", "amps_a", "volts_v", "east_mps", "north_mps")
         }
         in_log = columns["t_s"] < (0.0 if self._latest.first_s is None else last_s + 1.0)
         columns = {name: values[in_log] for name, values in columns.items()}
         t_s, amps = columns["t_s"], columns["amps_a"]
         if self._speed.only_display:
-            # That speed has no course: the craft is assumed to go where it points.
+            # The display speed has no course: the craft is assumed to move along its heading.
             speed = np.hypot(columns["east_mps"], columns["north_mps"])
             east, north = (self._mean("hud", name, t_s) for name in ("heading_sin", "heading_cos"))
             size = np.maximum(np.hypot(east, north), 1e-9)
@@ -219,8 +221,8 @@ class LogSeconds:
         means = np.full(len(t_s), np.nan)
         if readings is None or not len(t_s):
             return means
-        when = np.concatenate([one[0] for one in readings])
-        values = np.concatenate([one[1] for one in readings])
+        when = np.concatenate([reading[0] for reading in readings])
+        values = np.concatenate([reading[1] for reading in readings])
         place = np.ceil(when - t_s[0]).astype(np.int64)
         inside = (place >= 0) & (place < len(t_s))
         counts = np.bincount(place[inside], minlength=len(t_s))

@@ -1,7 +1,7 @@
 """Straight stretches of a log, which can be legs of a trial.
 
-A run is a stretch with one heading, steady from its first second on; a turn and the settling after
-it belong to none (ITTC 7.5-04-01-01.1, definitions; Tupper, Introduction to Naval Architecture,
+A run is a stretch on one heading, steady from its first second on; turns and the settling after
+them belong to no run (ITTC 7.5-04-01-01.1, definitions; Tupper, Introduction to Naval Architecture,
 pp. 243-244).
 """
 
@@ -43,8 +43,8 @@ def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
     seconds
         A log, or a marked part of it.
     marked
-        Whether the rider marked it as a run: then only turns, standing still and settling are
-        removed. Power is left as it was, to be judged.
+        Whether the rider marked it as a run: then only turns, rest and settling are removed;
+        changes of power stay, to be judged later.
     """
     known = np.isfinite(seconds.power_w) & np.isfinite(seconds.east_mps)
     seconds = seconds.where(known)
@@ -95,7 +95,7 @@ def _goes_straight(course_deg: FloatArray) -> Bools:
 def _cut(
     course_deg: FloatArray, goes: Bools, power: FloatArray | None
 ) -> Iterator[tuple[int, int]]:
-    """Yield the stretches that go straight, cut where course or power leaves its mean."""
+    """Yield the straight stretches, cut where course or power departs from its mean."""
     begin: int | None = None
     for n in range(len(goes) + 1):
         if begin is None:
@@ -124,7 +124,7 @@ def _weaves_joined(
     found: list[tuple[int, int]] = []
     for begin, end in cuts:
         if end - begin < TURNING_OVER_S:
-            continue  # perhaps the end of a turn: no run by itself
+            continue  # perhaps the end of a turn: not a run by itself
         if found:
             before, stop = found[-1]
             off = float(course_deg[begin:end].mean() - course_deg[before:stop].mean())
@@ -136,7 +136,7 @@ def _weaves_joined(
 
 
 def _settled(part: Seconds, drop_s: int) -> Seconds:
-    """Remove what is still settling at the beginning, and easing off at the end."""
+    """Remove the settling at the beginning and the easing off at the end."""
     part = part.part(drop_s, len(part) - drop_s) if len(part) > 2 * drop_s else part.part(0, 0)
     speed = np.hypot(part.east_mps, part.north_mps)
     pieces = len(speed) // PIECE_S

@@ -1,9 +1,9 @@
 """The water's motion, and its change, removed from double runs.
 
 Within a double run the set-up is the same; its legs differ by the water along them. So a polynomial
-of time for the water, one for each outing, is fitted to those differences only, and the double
-runs' means are corrected for what their weights leave of it. The differences between double runs
-are not touched: they are what the comparison is about.
+of the water in time, one for each outing, is fitted to those differences only, and the means of the
+double runs are corrected for the part that their weights do not cancel. Differences between double
+runs are untouched: they are the subject of the comparison.
 """
 
 from dataclasses import dataclass
@@ -29,7 +29,7 @@ from onboard.efficiency.trial.leg import Leg
 
 @dataclass(frozen=True)
 class Water:
-    """The water by the legs.
+    """The water estimated from the legs.
 
     Parameters
     ----------
@@ -38,18 +38,19 @@ class Water:
     corrected_mps
         Speed of each double run without it, shape (double runs,).
     covariance
-        Of that, by the water's uncertainty alone, shape (double runs, double runs) [m^2/s^2].
+        Its covariance from the water's uncertainty alone, shape (double runs, double runs)
+        [m^2/s^2].
     residual_mps, leverage
         Residual of each double run's legs among themselves, and the fit's leverage, shape (double
         runs,).
     leg_sd_mps
-        Standard deviation of that for a leg, None without degrees of freedom.
+        Standard deviation of that residual for a leg, None without degrees of freedom.
     freedom
         Degrees of freedom behind it.
     change_mps
         Range of the water along the courses over the outing.
     changed
-        Whether it changed: significantly, and by enough to matter.
+        Whether it changed, significantly and by a relevant amount.
     restless
         Whether it changed from leg to leg, as gusts do.
     """
@@ -91,12 +92,12 @@ def water(legs: list[Leg], doubles: list[DoubleRun], speeds_mps: FloatArray) -> 
     middle_mps = float(speeds_mps[used].mean())
     guess = LEG_NOISE_WORTH * (LEG_NOISE_FRACTION * middle_mps) ** 2
     variance = (full.squares + guess) / (max(freedom, 0) + LEG_NOISE_WORTH)
-    more = full.rank - least.rank
+    terms = full.rank - least.rank
     along = np.where(used, rows @ full.solution, np.nan)
     change_mps = _change(legs, doubles, rows, full.solution)
-    sure = more > 0 and freedom > 0 and (
+    sure = terms > 0 and freedom > 0 and (
         f_survival(
-            (least.squares - full.squares) / more / variance, more, freedom + LEG_NOISE_WORTH
+            (least.squares - full.squares) / terms / variance, terms, freedom + LEG_NOISE_WORTH
         )
         < WATER_CHANGE_SIGNIFICANCE
     )  # fmt: skip
@@ -122,15 +123,15 @@ def _rows(legs: list[Leg], doubles: list[DoubleRun]) -> tuple[FloatArray, int]:
     The columns are unit polynomials of the water, east and north, along each leg: first the
     constants of all outings, then all higher powers.
     """
-    velocity = np.array([[one.east_mps, one.north_mps] for one in legs])
+    velocity = np.array([[leg.east_mps, leg.north_mps] for leg in legs])
     course = lines(velocity)
     constants: list[FloatArray] = []
     powers: list[FloatArray] = []
     for outing in sorted({double.outing for double in doubles}):
-        here = np.array([one.outing == outing for one in legs])
+        here = np.array([leg.outing == outing for leg in legs])
         count = sum(double.outing == outing for double in doubles)
         degree = 2 if count >= WATER_QUADRATIC_FROM else 1 if count >= WATER_LINEAR_FROM else 0
-        times = np.array([one.middle_s for one in legs])
+        times = np.array([leg.middle_s for leg in legs])
         middle = (times[here].max() + times[here].min()) / 2.0
         half = max((times[here].max() - times[here].min()) / 2.0, 1.0)
         scaled = (times - middle) / half
@@ -144,7 +145,7 @@ def _change(
 ) -> float:
     """Return the widest range of the water along one line of courses, of all outings."""
     first = np.array([double.legs[0] for double in doubles])
-    course = lines(np.array([[one.east_mps, one.north_mps] for one in legs]))
+    course = lines(np.array([[leg.east_mps, leg.north_mps] for leg in legs]))
     widest = 0.0
     along = rows @ solution
     for n in first.tolist():

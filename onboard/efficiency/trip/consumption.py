@@ -75,7 +75,7 @@ def window(
 
 
 def wh_per_km(stretch: Stretch | Unknown, covariance: FloatArray) -> Estimate:
-    """Return the consumption over a stretch with its interval, unless hardly moving [Wh/km].
+    """Return the consumption over a stretch with its interval [Wh/km]; unknown at rest.
 
     Examples
     --------

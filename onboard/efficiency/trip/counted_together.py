@@ -24,7 +24,7 @@ class CountedPoint:
 
 
 class CountedTogether:
-    """Keep the first and the last point that both meters have counted up to."""
+    """The first and the last point that both meters have counted up to."""
 
     def __init__(self) -> None:
         self._meters: tuple[BatterySide, DistanceMeter] | None = None
@@ -38,7 +38,7 @@ class CountedTogether:
         begin_s, end_s = max(power.first_s, speed.first_s), min(power.last_s, speed.last_s)
         forgotten_s = max(power.forgotten_s, speed.forgotten_s)
         if (power, speed) != self._meters:
-            # Start afresh, unless that would lose what a remaining meter has forgotten.
+            # Restart, unless that would lose totals that a remaining meter has discarded.
             if begin_s >= forgotten_s or not _continues(self._meters, (power, speed)):
                 self.first = None
             self._meters = power, speed
@@ -46,7 +46,7 @@ class CountedTogether:
             begin_s = max(begin_s, forgotten_s)
         if self.first is None and begin_s <= min(end_s, speed.track.settled_s):
             self.first = _point(power, speed, begin_s, at_start=True)
-        # Where one meter has long been silent the other has forgotten that time: the last stands.
+        # Where one meter has long been silent the other has discarded that time: the last stands.
         if self.first is not None and end_s >= max(power.forgotten_s, begin_s):
             self.last = _point(power, speed, end_s, at_start=False)
 
@@ -71,7 +71,7 @@ class CountedTogether:
 def _continues(
     before: tuple[BatterySide, DistanceMeter] | None, now: tuple[BatterySide, DistanceMeter]
 ) -> bool:
-    """Return whether the count continues: a pack that came later gave nothing until then."""
+    """Return whether the count continues: a pack added later supplied nothing until then."""
     return (
         before is not None
         and before[1] is now[1]

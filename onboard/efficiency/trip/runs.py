@@ -23,7 +23,7 @@ from onboard.efficiency.trip.consumption import Stretch, wh_per_km
 from onboard.efficiency.trip.steady_now import SteadyNow
 
 RUNS_MOST = 8
-"""Newest runs kept here; the record keeps all."""
+"""Newest runs stored here; the record has all."""
 
 
 @dataclass
@@ -40,7 +40,7 @@ class _RunSums:
 
 
 class MarkedRuns:
-    """Keep the newest runs of a trip."""
+    """The newest runs of a trip."""
 
     def __init__(self) -> None:
         self._runs: deque[_RunSums] = deque(maxlen=RUNS_MOST)
@@ -69,7 +69,7 @@ class MarkedRuns:
             self._runs[-1].end_s = t_s
 
     def fold(self, seconds: SettledSeconds) -> None:
-        """Fold settled seconds, in order: they settle a little after the marks before them."""
+        """Fold settled seconds, in order; they arrive a little after the marks before them."""
         for run in self._runs:
             if len(seconds) and run.end_s >= seconds.t_s[0]:
                 _add(run, seconds)
@@ -90,7 +90,7 @@ class MarkedRuns:
         now_s
             Stream time now [s].
         """
-        return tuple(_run(one, covariance, noise_m2ps, now_s) for one in self._runs)
+        return tuple(_run(run, covariance, noise_m2ps, now_s) for run in self._runs)
 
 
 def _add(run: _RunSums, seconds: SettledSeconds) -> None:
@@ -103,7 +103,7 @@ def _add(run: _RunSums, seconds: SettledSeconds) -> None:
         seconds.east_mps,
         seconds.north_mps,
     )
-    sums = [float(np.nan_to_num(one[inside]).sum()) for one in columns]
+    sums = [float(np.nan_to_num(column[inside]).sum()) for column in columns]
     run.sums += [float(inside.sum()), *sums]
 
 
@@ -116,9 +116,9 @@ def _judge(run: _RunSums, steady: Steady, ended_s: float) -> None:
         run.long_enough = True
 
 
-def _run(one: _RunSums, covariance: FloatArray, noise_m2ps: float, now_s: float) -> Run:
-    seconds, power, volts, distance, east, north = one.sums.tolist()
-    is_open = one.end_s == math.inf
+def _run(run: _RunSums, covariance: FloatArray, noise_m2ps: float, now_s: float) -> Run:
+    seconds, power, volts, distance, east, north = run.sums.tolist()
+    is_open = run.end_s == math.inf
     none = Unknown(Reason.NOTHING_COUNTED_YET if is_open else Reason.NOTHING_COUNTED)
     stretch: Stretch | Unknown = none
     course: Number = none
@@ -129,15 +129,15 @@ def _run(one: _RunSums, covariance: FloatArray, noise_m2ps: float, now_s: float)
         if math.hypot(east, north) < MOVING_MPS * seconds:
             course = Unknown(Reason.NO_COURSE)
     return Run(
-        number=one.number,
-        setup=one.setup,
+        number=run.number,
+        setup=run.setup,
         open=is_open,
-        start_s=one.start_s,
-        seconds_s=max(0.0, (now_s if is_open else one.end_s) - one.start_s),
-        steady_s=one.steady_s,
+        start_s=run.start_s,
+        seconds_s=max(0.0, (now_s if is_open else run.end_s) - run.start_s),
+        steady_s=run.steady_s,
         power_w=power / seconds if seconds else none,
         speed_mps=distance / seconds if seconds else none,
         course_deg=course,
         wh_per_km=wh_per_km(stretch, covariance),
-        long_enough=one.long_enough,
+        long_enough=run.long_enough,
     )

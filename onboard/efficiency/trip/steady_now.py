@@ -25,7 +25,7 @@ NOT_STEADY = Unknown(Reason.NOT_STEADY)
 
 
 class SteadyNow:
-    """Keep the steady stretch that lasts up to the newest piece."""
+    """The steady stretch that lasts up to the newest piece."""
 
     def __init__(self) -> None:
         self._rows: list[tuple[float, float, float, float]] = []

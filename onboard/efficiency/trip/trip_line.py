@@ -1,4 +1,4 @@
-"""The trip so far as a line: energy and distance over time, thinned as the trip grows."""
+"""The trip so far as a polyline: energy and distance over time, thinned as the trip grows."""
 
 import math
 from typing import Self
@@ -28,7 +28,7 @@ class GrowingLine:
         self.distance_m: list[float] = []
         self.energy_wh: list[float] = []
         self.every_s = 1.0
-        """Points are this far apart [s], or further where nothing came."""
+        """Spacing of the points [s]; wider where nothing came in."""
 
     def add(self, t_s: float, distance_m: float, energy_wh: float) -> None:
         """Add a point, if one is due.
@@ -60,7 +60,7 @@ class GrowingLine:
 
     @property
     def due_s(self) -> float:
-        """Stream time from which the next point is kept [s]."""
+        """Stream time from which the next point is added [s]."""
         return self.t_s[-1] + self.every_s - 1e-6 if self.t_s else -math.inf
 
     def record(self) -> TripLine:

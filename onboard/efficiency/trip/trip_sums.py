@@ -22,7 +22,7 @@ def trip_sums(
     Parameters
     ----------
     power, speed
-        The meters that the figures rest on.
+        The meters that the figures are based on.
     together
         The part of the trip that both meters counted; None without.
     elapsed_s

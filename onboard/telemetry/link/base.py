@@ -1,7 +1,7 @@
-"""What every link offers, and what links over a device or socket have in common.
+"""The interface of every link, and the base of links over a device or socket.
 
-What may be sent over one is settled in `mavlink.packing` and `requests`: HEARTBEAT, and requests
-for telemetry to the followed autopilot. A link sends the bytes it is given and adds nothing.
+`mavlink.packing` and `requests` determine what may be sent: HEARTBEAT, and requests for telemetry
+to the followed autopilot. A link sends the given bytes and adds nothing.
 """
 
 from collections.abc import Callable
@@ -15,7 +15,7 @@ Source = tuple[str, int]
 
 
 class Part(NamedTuple):
-    """Bytes that a link gave, and their source: None where there is only one other end."""
+    """Bytes received from a link, and their source: None on a point-to-point link."""
 
     data: bytes
     source: Source | None = None
@@ -43,23 +43,23 @@ class Link(Protocol):
         """Bytes given to `write` that were dropped."""
 
     def read(self, timeout_s: float) -> list[Part]:
-        """Return the bytes that are there, waiting for the first one up to a timeout.
+        """Return the bytes available, waiting for the first one up to a timeout.
 
         Parameters
         ----------
         timeout_s
-            Longest wait [s]; an empty list means that nothing came.
+            Longest wait [s]; an empty list means that nothing arrived.
 
         Raises
         ------
         LinkError
             If the link broke.
         LinkEndedError
-            If it came to its end and cannot give more.
+            If it has ended and can deliver no more.
         """
 
     def write(self, data: bytes, to: Source | None = None, /) -> None:
-        """Send bytes without ever waiting: what cannot go now is dropped and counted.
+        """Send bytes without ever waiting: bytes that cannot be sent now are dropped and counted.
 
         Parameters
         ----------
@@ -109,14 +109,14 @@ class DescriptorLink:
     """
 
     faults: tuple[type[Exception], ...] = (OSError, ValueError)
-    """Exceptions of a device or socket that broke."""
+    """Exceptions of a broken device or socket."""
 
     def __init__(self, name: str, send: Callable[[bytes], int], close: Callable[[], None]) -> None:
         self.name = name
         self._outlet = Outlet(send, close)
 
     def receive(self, timeout_s: float) -> list[Part]:
-        """Return the bytes that are there; may raise `faults`."""
+        """Return the bytes available; may raise `faults`."""
         raise NotImplementedError
 
     def cause(self, problem: Exception) -> str:
@@ -124,7 +124,7 @@ class DescriptorLink:
         return str(problem)
 
     def read(self, timeout_s: float) -> list[Part]:
-        """Return the bytes that are there; see `Link.read`."""
+        """Return the bytes available; see `Link.read`."""
         try:
             return self.receive(timeout_s)
         except BlockingIOError:
@@ -134,7 +134,7 @@ class DescriptorLink:
 
     @property
     def unsent_bytes(self) -> int:
-        """Bytes that were dropped: the other side takes none, or takes them too slowly."""
+        """Bytes dropped because the other side reads none, or too slowly."""
         return self._outlet.unsent_bytes
 
     def write(self, data: bytes, _to: Source | None = None, /) -> None:

@@ -1,4 +1,4 @@
-"""The thread that reads the link, stamps what it gives, and reconnects."""
+"""The thread that reads the link, stamps its bytes, and reconnects."""
 
 import contextlib
 import logging
@@ -21,20 +21,20 @@ BATCH_S = 0.02
 
 BUSY_BYTES, BUSY_PARTS = 1 << 14, 32
 BUSY_S = 0.001
-"""Pause [s] after a read of that many bytes or parts: at such a rate the system's buffer is soon
-full, and drops what comes then."""
+"""Pause [s] after a read of that many bytes or parts: at such a rate the system's buffer soon fills
+up and drops data."""
 
 RETRY_FIRST_S, RETRY_MOST_S = 0.5, 5.0
 """First and longest wait before reopening [s]; it doubles while no bytes come."""
 
 LATE_S, MUCH_BYTES = 0.5, 1 << 16
-"""Age and amount of waiting bytes from which the thread takes them in, not the daemon's loop."""
+"""Age and amount of waiting bytes above which the thread processes them, not the daemon's loop."""
 
 TAKEN_MOST_BYTES = 1 << 19
-"""Most bytes to return at once: even a small board scans this much junk in a moment."""
+"""Largest number of bytes returned at once: even a small board scans this much junk in a moment."""
 
 WAITING_MOST_BYTES = 4 << 20
-"""Most bytes to keep waiting: beyond, the oldest are dropped and counted, strangers' first."""
+"""Bound of waiting bytes: beyond it the oldest are dropped and counted, strangers' first."""
 
 
 class LinkReader:
@@ -58,7 +58,7 @@ class LinkReader:
         self._stamp_us = stamp_us
         self._pieces: deque[Piece] = deque()
         self.answered: Source | None = None
-        """Destination of what is sent; see `answer`."""
+        """Destination of outgoing bytes; see `answer`."""
         self.waiting_bytes = 0
         """Bytes waiting to be taken."""
         self._lock = threading.Lock()
@@ -66,13 +66,13 @@ class LinkReader:
         """Set to end the thread."""
         self._thread = threading.Thread(target=self._run, name="link", daemon=True)
         self.retry_s = RETRY_FIRST_S
-        """Wait before the link is reopened the next time [s]."""
+        """Wait before the next reopening of the link [s]."""
         self.dropped_bytes = 0
         self.problem: LinkError | None = None
         """Why the link is down, None while it is up."""
         self.ended = False
         self.relief: Callable[[], None] | None = None
-        """Takes in the waiting bytes where the loop is late; called in the thread."""
+        """Processes the waiting bytes if the loop is late; called in the thread."""
         self.received_s: float | None = None
         """Monotonic time of the last bytes [s]."""
 
@@ -89,7 +89,7 @@ class LinkReader:
             self._close()
 
     def take(self) -> list[Piece]:
-        """Return the waiting pieces in order, in a flood only the first of them."""
+        """Return the waiting pieces in order; in a flood only the first of them."""
         pieces: list[Piece] = []
         room = TAKEN_MOST_BYTES
         with self._lock:
@@ -111,11 +111,11 @@ class LinkReader:
             self.answered = source
 
     def write(self, data: bytes) -> None:
-        """Send bytes if the link is up, without ever waiting; what cannot go now is dropped."""
+        """Send bytes if the link is up, without ever waiting; the rest is dropped."""
         link = self._link
         if not data or link is None or self.problem is not None:
             return
-        # Whatever is wrong, the reading thread finds it too, and reports it.
+        # On a fault: the reading thread detects it too, and reports it.
         with contextlib.suppress(LinkError, OSError):
             link.write(data, self.answered)
 
@@ -133,13 +133,13 @@ class LinkReader:
                 self.wait_after(problem)
             except WattwakeError as problem:
                 self.wait_after(LinkError(str(problem)))
-            except Exception as fault:  # whatever it is, the link must be opened again
+            except Exception as fault:  # on any fault, the link must be reopened
                 log.exception("the link failed in a way that nobody foresaw")
                 self.wait_after(LinkError(f"the link failed: {fault!r}"))
         self._close()
 
     def wait_after(self, problem: LinkError) -> None:
-        """Report a problem, close the link, and wait: longer each time that no bytes came."""
+        """Report a problem, close the link, and wait, longer each time that no bytes came."""
         self.problem = problem
         self._close()
         self.stopping.wait(self.retry_s)
@@ -156,7 +156,7 @@ class LinkReader:
                 time.sleep(BUSY_S if busy else BATCH_S)
 
     def put(self, parts: Sequence[Part]) -> int:
-        """Stamp parts and keep them until they are taken; return their bytes' number."""
+        """Stamp and queue parts; return their number of bytes."""
         stamp_us, count = self._stamp_us(), 0
         pieces: list[Piece] = []
         for source, those in groupby(parts, lambda part: part.source):

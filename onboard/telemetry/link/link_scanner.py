@@ -1,7 +1,7 @@
 """The scanner of a live link: pieces to frames, leftover bytes carried over.
 
-Frames are found by `link_walk`. Here the craft's bytes are kept apart from those that others send
-to the same port, and the frames of both are merged in order.
+Frames are found by `link_walk`. Here the craft's bytes are separated from those that others send to
+the same port, and the frames of both are merged in order.
 """
 
 from bisect import bisect_left, bisect_right
@@ -17,11 +17,11 @@ from onboard.telemetry.mavlink.frames import Frames, with_room
 from onboard.telemetry.mavlink.link_walk import walk
 
 JUNK_MOST_BYTES = 4096
-"""Junk [bytes] from which frames are copied out of it: frames kept must not keep a flood alive."""
+"""Junk [bytes] above which frames are copied out of it, so that they do not pin its memory."""
 
 
 class LinkScanner:
-    """Find the frames in the pieces of a link; a frame is stamped when its last byte came."""
+    """Find the frames in the pieces of a link; a frame has the stamp of its last byte."""
 
     def __init__(self) -> None:
         self._own: Source | None = None
@@ -42,7 +42,7 @@ class LinkScanner:
         """
         if own != self._own:
             if self._own is not None:
-                # It was one of the others, so their leftover bytes may begin a frame of its own.
+                # It was one of the others, so their leftover bytes may begin a frame of it.
                 self._mine, self._others = self._others, self._mine
             self._own = own
         every = range(len(pieces))

@@ -48,11 +48,11 @@ class LogFileLink:
 
     @property
     def unsent_bytes(self) -> int:
-        """Zero: there is nobody to send to."""
+        """Zero: there is no receiver."""
         return 0
 
     def write(self, data: bytes, _to: Source | None = None) -> None:
-        """Do nothing: the sender of a saved log is gone."""
+        """Do nothing: a saved log has no receiver."""
 
     def close(self) -> None:
         """Release the file."""

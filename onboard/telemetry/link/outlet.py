@@ -1,4 +1,4 @@
-"""Sending over a device or socket that takes as much as it has room for, without ever waiting."""
+"""Non-blocking sending over a device or socket."""
 
 import errno
 import os
@@ -7,10 +7,10 @@ from collections.abc import Callable
 
 
 class Outlet:
-    """Send each piece wholly or not at all, so that no frame runs into the middle of another.
+    """Send each piece completely or not at all, so that frames never interleave.
 
-    Pieces may come from another thread than the one that closes: a descriptor that the system has
-    reused for another file since is never written to.
+    Writing and closing may happen in different threads: a descriptor that the system has reused for
+    another file is never written to.
 
     Parameters
     ----------
@@ -27,7 +27,7 @@ class Outlet:
         self._lock = threading.Lock()
         self._open = True
         self._begun = b""
-        """Rest of a piece that was sent in part: it goes before anything else."""
+        """Rest of a partly sent piece, to be sent first."""
         self.unsent_bytes = 0
 
     def write(self, data: bytes) -> None:
@@ -36,7 +36,7 @@ class Outlet:
         Raises
         ------
         OSError
-            If it cannot be sent at all.
+            If sending fails.
         """
         with self._lock:
             if not self._open:
@@ -53,7 +53,7 @@ class Outlet:
                 self.unsent_bytes += len(data)
 
     def close(self) -> None:
-        """Close, once no send is under way."""
+        """Close, once no send is in progress."""
         with self._lock:
             self._open = False
             self._release()

@@ -1,4 +1,4 @@
-"""How often each requested message arrives, and when to request it again."""
+"""Arrival rate of each requested message, and the time of its next request."""
 
 import math
 from collections import deque
@@ -10,7 +10,7 @@ WINDOW_S = 5.0
 """Rates are measured over this time, and nothing is requested before it has passed."""
 
 ENOUGH_FRACTION = 0.6
-"""A message arriving at this share of its wanted rate is left alone: links lose some."""
+"""Share of the wanted rate that is sufficient: links lose some messages."""
 
 BACKOFF_MOST_S = 30.0
 """Longest wait before a request is repeated, after 1, 2, 4 ... s."""
@@ -18,7 +18,7 @@ BACKOFF_MOST_S = 30.0
 
 @dataclass(eq=False)
 class Wanted:
-    """One requested message: how it arrives, and how requesting it went."""
+    """One requested message: its arrivals, and the history of its requests."""
 
     message: Message
     counts: deque[tuple[float, int]] = field(default_factory=deque)
@@ -36,7 +36,7 @@ class Wanted:
             self.counts.popleft()
 
     def rate_hz(self, now_s: float) -> float:
-        """Return the rate over the window, or over its last second where that is higher."""
+        """Return the rate over the window, or over its last second if that is higher."""
         window = sum(number for at_s, number in self.counts if at_s > now_s - WINDOW_S)
         second = sum(number for at_s, number in self.counts if at_s > now_s - 1.0)
         # One message is no rate; two in a second are a stream that has just begun.
@@ -47,7 +47,7 @@ class Wanted:
         return self.rate_hz(now_s) >= ENOUGH_FRACTION * self.message.rate_hz
 
     def requested(self, now_s: float) -> None:
-        """Note a request, and double the wait before the next one."""
+        """Record a request, and double the wait before the next one."""
         # The exponent is bounded: after hours of tries the power would overflow.
         self.due_s = now_s + min(2.0 ** min(self.tries, 10), BACKOFF_MOST_S)
         self.tries += 1

@@ -1,8 +1,8 @@
 """Everything the daemon sends to the autopilot: its own HEARTBEAT and requests for telemetry.
 
 One HEARTBEAT per second, and a request for each message of the table whose rate falls short of the
-wanted one. Nothing else is ever sent, and nothing to anyone but the followed autopilot. No clock
-and no socket: times are arguments, the bytes to send are a result.
+wanted one. Nothing else is ever sent, and only to the followed autopilot. No clock and no socket:
+times are arguments, the bytes to send are a result.
 """
 
 import math
@@ -24,7 +24,8 @@ HEARTBEAT_EVERY_S = 1.0
 REQUEST_GAP_S = 0.25
 
 BYTES_PER_S_MOST = 300
-"""Most bytes sent in any second: four requests of at most 58, two HEARTBEATs of 34, signed."""
+"""Largest number of bytes sent in any second: four requests of at most 58, two HEARTBEATs of 34,
+signed."""
 
 ACK_WAIT_S = 1.5
 """Wait for an answer [s]; one request at a time, as an answer does not name the message."""
@@ -33,8 +34,8 @@ SILENT_S = 3.0
 """An autopilot silent for this long may have restarted and forgotten the requests."""
 
 REFUSALS, UNANSWERED, OPTIONAL_TRIES = 2, 5, 5
-"""After this many the command is given up for a message (two refusals: one answer may have been
-meant for somebody else), and an optional message is given up altogether."""
+"""Counts after which the command is given up for a message (two refusals: one answer may have been
+meant for another sender), and after which an optional message is given up."""
 
 COMMAND_ACK = 77
 ACCEPTED, LATER, IN_PROGRESS = 0, 1, 5
@@ -49,7 +50,7 @@ class Requests:
     Parameters
     ----------
     listen_only
-        Send nothing at all.
+        Send nothing.
     signer
         Signs outgoing frames; None leaves them unsigned.
     system_id
@@ -73,7 +74,7 @@ class Requests:
         self._begin(-math.inf)
 
     def _begin(self, now_s: float) -> None:
-        """Forget what is known of the autopilot: it is another one, or it may have restarted."""
+        """Reset the state: the autopilot is a different one, or may have restarted."""
         self._since_s = now_s
         self.wanted = {number: Wanted(message) for number, message in REQUESTED.items()}
         """State of each requested message, by id."""
@@ -121,7 +122,7 @@ class Requests:
             return b""
         self._follow(system_id, component_id)
         if component_id == OWN_COMPONENT:
-            # It would take our frames for its own.
+            # It would mistake the daemon's frames for its own.
             return b""
         sent = b""
         if now_s >= self._heartbeat_due_s:
@@ -131,7 +132,7 @@ class Requests:
         return sent + self._request(now_s)
 
     def _follow(self, system_id: int | None, component_id: int | None) -> None:
-        # Id 0 addresses everyone: no single component to ask.
+        # Id 0 is the broadcast address: no single component to ask.
         followed = (system_id, component_id) if system_id and component_id else None
         if followed != self._followed:
             self._followed = followed
@@ -153,62 +154,64 @@ class Requests:
             or now_s - self._since_s < WINDOW_S
         ):
             return b""
-        due = [one for one in self.wanted.values() if self._is_due(one, now_s)]
+        due = [wanted for wanted in self.wanted.values() if self._is_due(wanted, now_s)]
         if not due:
             return b""
-        # Fewest tries first: one that never answers must not starve the others.
-        one = min(due, key=lambda each: each.tries)
-        if self._by_group(one):
-            return self._request_group(one, due, now_s)
-        one.requested(now_s)
+        # Fewest tries first: a message that never comes must not starve the others.
+        wanted = min(due, key=lambda each: each.tries)
+        if self._by_group(wanted):
+            return self._request_group(wanted, due, now_s)
+        wanted.requested(now_s)
         self._sent_s = now_s
-        self._waiting = (one, now_s + ACK_WAIT_S)
+        self._waiting = (wanted, now_s + ACK_WAIT_S)
         self._commands += 1
         return self._frame(
-            *packing.message_interval(*self._followed, one.message.id, one.message.rate_hz)
+            *packing.message_interval(*self._followed, wanted.message.id, wanted.message.rate_hz)
         )
 
-    def _is_due(self, one: Wanted, now_s: float) -> bool:
-        if one.comes(now_s):
-            if now_s - one.requested_s > BACKOFF_MOST_S:
-                one.tries = one.group_tries = 0
+    def _is_due(self, wanted: Wanted, now_s: float) -> bool:
+        if wanted.comes(now_s):
+            if now_s - wanted.requested_s > BACKOFF_MOST_S:
+                wanted.tries = wanted.group_tries = 0
             return False
-        if one.message.optional and (
-            one.tries >= OPTIONAL_TRIES
-            or self._in_vain(one)
+        if wanted.message.optional and (
+            wanted.tries >= OPTIONAL_TRIES
+            or self._in_vain(wanted)
             or any(
                 each.message.optional
-                and each.message.channel == one.message.channel
+                and each.message.channel == wanted.message.channel
                 and each.comes(now_s)
                 for each in self.wanted.values()
             )
         ):
             return False
-        return now_s >= one.due_s
+        return now_s >= wanted.due_s
 
-    def _in_vain(self, one: Wanted) -> bool:
+    def _in_vain(self, wanted: Wanted) -> bool:
         """Return whether the command is refused or unanswered, for this message or for all."""
         return (
-            one.refusals >= REFUSALS
-            or one.unanswered >= UNANSWERED
+            wanted.refusals >= REFUSALS
+            or wanted.unanswered >= UNANSWERED
             or (not self._answers and self._commands >= UNANSWERED)
         )
 
-    def _by_group(self, one: Wanted) -> bool:
+    def _by_group(self, wanted: Wanted) -> bool:
         """Return whether to request a stream group; alternate where commands go unanswered."""
-        return self._in_vain(one) and (one.refusals >= REFUSALS or one.group_tries <= one.tries / 2)
+        return self._in_vain(wanted) and (
+            wanted.refusals >= REFUSALS or wanted.group_tries <= wanted.tries / 2
+        )
 
-    def _request_group(self, one: Wanted, due: list[Wanted], now_s: float) -> bytes:
+    def _request_group(self, wanted: Wanted, due: list[Wanted], now_s: float) -> bytes:
         """Request a group, at a rate that slows down none of its messages."""
         assert self._followed is not None
-        group = one.message.groups[one.group_tries % len(one.message.groups)]
+        group = wanted.message.groups[wanted.group_tries % len(wanted.message.groups)]
         members = [each for each in self.wanted.values() if group in each.message.groups]
         rate_hz = max(math.ceil(max(each.message.rate_hz, each.rate_hz(now_s))) for each in members)
         for each in due:
-            if each is one or (each in members and self._in_vain(each)):
+            if each is wanted or (each in members and self._in_vain(each)):
                 each.requested(now_s)
                 each.group_tries += 1
-                # This request is not answered: its effect shows only after the window.
+                # There is no answer to this request: its effect shows only after the window.
                 each.due_s = max(each.due_s, now_s + WINDOW_S)
         if rate_hz > GROUP_RATE_MOST_HZ:
             return b""
@@ -216,7 +219,7 @@ class Requests:
         return self._frame(*packing.data_stream(*self._followed, group, rate_hz))
 
     def _read_answers(self, frames: Frames, place: Ints, now_s: float) -> None:
-        """Read COMMAND_ACK, but for those addressed to somebody else."""
+        """Read COMMAND_ACK, except those addressed to other senders."""
         rows = frames.rows(layouts.layout(COMMAND_ACK), place)
         for row in rows[rows["command"] == packing.SET_MESSAGE_INTERVAL]:
             if row["target_system"] not in (0, self._own_system):
@@ -226,14 +229,14 @@ class Requests:
             self._answers += 1
             if self._waiting is None:
                 continue
-            one = self._waiting[0]
-            one.unanswered = 0
+            wanted = self._waiting[0]
+            wanted.unanswered = 0
             if row["result"] == ACCEPTED:
-                one.refusals = 0
+                wanted.refusals = 0
                 # Whether it helped shows only after the window.
-                one.due_s = max(one.due_s, now_s + WINDOW_S)
+                wanted.due_s = max(wanted.due_s, now_s + WINDOW_S)
             elif row["result"] not in (LATER, IN_PROGRESS):
-                one.refusals += 1
+                wanted.refusals += 1
             self._waiting = None
 
     def _frame(self, message_id: int, payload: bytes) -> bytes:

@@ -24,7 +24,7 @@ class SerialLink(DescriptorLink):
     Raises
     ------
     LinkError
-        If it is not there or cannot be opened.
+        If it is missing or cannot be opened.
     """
 
     # What an unplugged or unsuitable device raises, in one place or another.
@@ -36,7 +36,7 @@ class SerialLink(DescriptorLink):
         except self.faults as problem:
             text, number = f"{device}: {self.cause(problem)}", getattr(problem, "errno", None)
             raise LinkError(text, device, "cannot_open", number) from None
-        # Not the port's own write: without a timeout that retries a full buffer for ever.
+        # Not the port's own write, which without a timeout retries a full buffer for ever.
         super().__init__(device, lambda data: os.write(port.fileno(), data), port.close)
 
     def receive(self, timeout_s: float) -> list[Part]:

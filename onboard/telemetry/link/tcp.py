@@ -14,7 +14,7 @@ READ_MOST_BYTES = 65_536
 
 GONE_AFTER_MS = 10_000
 """Bytes unacknowledged for this long break the connection [ms]: a router that lost power does not
-close it, and the system's own patience is a quarter of an hour."""
+close it, and the system's own timeout is a quarter of an hour."""
 
 ALIVE = ((socket.TCP_KEEPIDLE, 5), (socket.TCP_KEEPINTVL, 2), (socket.TCP_KEEPCNT, 3))
 """Keep-alive where nothing is sent: probe after 5 s of silence, then every 2 s, three times."""

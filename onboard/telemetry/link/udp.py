@@ -1,4 +1,4 @@
-"""A link over UDP: datagrams that the autopilot, its radio or a router sends to us."""
+"""A link over UDP: datagrams that the autopilot, its radio or a router sends to this board."""
 
 import errno
 import select
@@ -25,11 +25,11 @@ NO_ROUTE = (
     errno.EACCES,
     errno.EINVAL,
 )
-"""Errors of a datagram that cannot go while a network is down: it is lost, the port goes on."""
+"""Errors of a datagram while a network is down: the datagram is lost, the port stays open."""
 
 
 class UdpLink(DescriptorLink):
-    """A port that takes datagrams from anyone.
+    """A port that accepts datagrams from any sender.
 
     Parameters
     ----------

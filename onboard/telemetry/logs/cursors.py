@@ -1,6 +1,6 @@
 """Cursors walk through a saved log by time, for replays that pause, jump and go back.
 
-A cursor can be copied where it stands; the copy goes on from there independently.
+A cursor can be copied at its present position; the copy advances independently.
 """
 
 import copy
@@ -22,7 +22,7 @@ from onboard.telemetry.messages.stamps import steps_s
 
 
 class Cursor(Protocol):
-    """A place in a log that moves forward."""
+    """A position in a log that moves forward."""
 
     @property
     def ended(self) -> bool:
@@ -41,7 +41,7 @@ class Cursor(Protocol):
 
 @dataclass
 class _Window:
-    """A window of a telemetry log, with all that is needed to read it again."""
+    """A window of a telemetry log, with the state needed to reread it."""
 
     offset: int
     scanner: LogScanner
@@ -83,17 +83,17 @@ class FrameCursor:
 
     def copied(self) -> "FrameCursor":
         """Return a cursor at the same place; it reads its window again when it goes on."""
-        other = copy.copy(self)
+        twin = copy.copy(self)
         if self._window is not None:
             window = self._window
-            other._window = _Window(
+            twin._window = _Window(
                 window.offset,
                 copy.copy(window.scanner),
                 window.stamp_s,
                 window.end_s,
                 window.last_s,
             )
-        return other
+        return twin
 
     def upto(self, place_s: float) -> Iterator[Frames]:
         """Return the frames stamped up to a place [s from the log's first stamp]."""
@@ -136,7 +136,7 @@ class FrameCursor:
 
 
 class _SharedBlocks:
-    """Blocks of a log, read on demand and kept; all copies of a cursor share them."""
+    """Blocks of a log, read on demand and cached; all copies of a cursor share them."""
 
     def __init__(self, blocks: Iterator[Block]) -> None:
         self._blocks = blocks
@@ -160,7 +160,7 @@ class BlockCursor:
     Parameters
     ----------
     blocks
-        The log's blocks, in order. They are kept: columns take less memory than the log.
+        The log's blocks, in order. They are cached: columns take less memory than the log.
     """
 
     def __init__(self, blocks: Iterator[Block]) -> None:
@@ -178,9 +178,9 @@ class BlockCursor:
 
     def copied(self) -> "BlockCursor":
         """Return a cursor at the same place."""
-        other = copy.copy(self)
-        other._at = dict(self._at)
-        return other
+        twin = copy.copy(self)
+        twin._at = dict(self._at)
+        return twin
 
     def upto(self, place_s: float) -> Iterator[Block]:
         """Return the samples timed up to a place [s from the log's start], in blocks."""

@@ -106,7 +106,7 @@ def format_of(path: Path) -> LogFormat:
     Raises
     ------
     LogError
-        If there is none, or it is empty or cannot be read.
+        If no format matches, or the log is empty or cannot be read.
     """
     with opened(find_log(path)) as log:
         head = log.read(HEAD_BYTES)
@@ -119,7 +119,7 @@ def is_log(path: Path) -> bool:
         return True
     try:
         return format_of(path).recognise is not None
-    except LogError:  # empty or unreadable: nothing shows that it is one
+    except LogError:  # empty or unreadable: no evidence that it is one
         return False
 
 

@@ -18,7 +18,7 @@ RECORD_NAME = "telemetry.tlog"
 """Name of the log in a session's folder; of the first one if there are several."""
 
 MISSING_MOST = 10
-"""Most missing files to name."""
+"""Missing files named at most."""
 
 _RECORD = re.compile(r"telemetry(?:-([1-9]\d{0,5}))?\.tlog")
 
@@ -28,7 +28,7 @@ Progress = Callable[[int], None]
 
 @dataclass(frozen=True)
 class LogFacts:
-    """Facts of a log, whatever craft is in it.
+    """Facts of a log, independent of its craft.
 
     Parameters
     ----------
@@ -37,7 +37,7 @@ class LogFacts:
     messages
         Number of frames or records.
     bad_bytes
-        Bytes that are part of none.
+        Bytes that belong to none.
     first_s
         Start of the log by the clock that stamped it [s since the Unix epoch]; None if unknown.
     duration_s
@@ -157,7 +157,7 @@ def log_bytes(files: list[Path]) -> int:
 
 @contextmanager
 def opened(files: list[Path]) -> Iterator["JoinedFiles"]:
-    """Open the files of a log, to be read as one, and close them in the end.
+    """Open the files of a log, to be read as one, and close them on exit.
 
     Raises
     ------
@@ -197,7 +197,7 @@ class JoinedFiles:
         return b"".join(parts)
 
     def seek(self, offset: int) -> None:
-        """Go to a place [bytes from the start]."""
+        """Go to an offset [bytes from the start]."""
         self._at, begin = 0, 0
         for number, file in enumerate(self._files):
             end = begin + file.seek(0, 2)

@@ -116,7 +116,7 @@ def read_messages(
             if number not in grown:
                 grown[number] = _GrowingMessages(layout(number))
             grown[number].extend(frames, place)
-    return {message_name(number): one.finished() for number, one in sorted(grown.items())}
+    return {message_name(number): columns.finished() for number, columns in sorted(grown.items())}
 
 
 def _wanted(names: Collection[str]) -> Flags:

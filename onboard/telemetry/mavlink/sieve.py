@@ -39,7 +39,7 @@ class _Tables:
 
     def __init__(self) -> None:
         byte = np.arange(256, dtype=np.uint16)
-        adds = np.array([crc_hqx(bytes((one,)), 0) for one in range(256)], np.uint16)
+        adds = np.array([crc_hqx(bytes((byte,)), 0) for byte in range(256)], np.uint16)
         state = np.arange(65536, dtype=np.uint16)
         self.step: Words = (state << 8) ^ adds[state >> 8]
         """Next state, by the state with the byte mixed into its upper half."""

@@ -142,7 +142,7 @@ class CraftFilter:
         candidates = [system for system, (_, index) in self._autopilots.items() if index < until]
         if self._wanted is not None:
             candidates = [self._wanted]
-        self.system_id = max(candidates, key=lambda one: np.count_nonzero(senders == one))
+        self.system_id = max(candidates, key=lambda sender: np.count_nonzero(senders == sender))
         self.component_id = self._autopilots[self.system_id][0]
 
     def _pass_on(self) -> list[Frames]:

@@ -116,8 +116,8 @@ def battery(rows: Rows) -> Columns:
     voltage states it as the first cell, and the excess over 65.534 V as the next.
     """
     cells = _known(rows["voltages"], UINT16_UNKNOWN, per=1e3)
-    more = _known(rows["voltages_ext"], 0, UINT16_UNKNOWN, per=1e3)
-    every = np.concatenate([cells, more], axis=1)
+    further = _known(rows["voltages_ext"], 0, UINT16_UNKNOWN, per=1e3)
+    every = np.concatenate([cells, further], axis=1)
     volts = np.nansum(every, axis=1)
     volts[np.all(np.isnan(every), axis=1)] = np.nan
     return {

@@ -13,9 +13,9 @@ _TO_BEGIN = 3
 
 
 class BootClock:
-    """Turn stamps into stream time; a stamp that leaps waits for the next one to confirm it.
+    """Convert stamps to stream time; a stamp that jumps waits for the next one to confirm it.
 
-    The log does not state how long the craft was off between two boots: the second follows at once.
+    The log does not state the time off between two boots: the second follows immediately.
     """
 
     def __init__(self) -> None:

@@ -31,7 +31,7 @@ def followed_receiver(path: Path, window_bytes: int) -> int:
     Receivers differ by metres, so a change midway would be a movement that never happened. The log
     is read only up to the first receiver's first fix, to its end if there is none.
     """
-    other: int | None = None
+    fallback: int | None = None
     for window in windows(path, window_bytes):
         for number, layout in enumerate(window.layouts):
             if layout is None or layout.name not in RECEIVERS or not layout.timed:
@@ -43,8 +43,8 @@ def followed_receiver(path: Path, window_bytes: int) -> int:
                 return 0
             if len(fixed):
                 lowest = int(fixed.min())
-                other = lowest if other is None else min(other, lowest)
-    return other or 0
+                fallback = lowest if fallback is None else min(fallback, lowest)
+    return fallback or 0
 
 
 class Fixes:
@@ -80,7 +80,7 @@ class Fixes:
             part = Part("accuracies", number, columns)
             self._accuracies.append((part.where(mine), time_us[mine]))
             return []
-        self.instances |= {int(one) for one in np.unique(instance)}
+        self.instances |= {int(number) for number in np.unique(instance)}
         self._fixes.append((Part("gps", number, gps(fields)).where(mine), time_us[mine]))
         return [Part("clock", number, {"utc_s": utc_s(fields)}).where(mine)]
 

@@ -127,7 +127,7 @@ def layout_of(record: bytes) -> RecordLayout | None:
     if not set(letters) <= set(STORED):
         return RecordLayout(kind, name.decode(), length, {}, np.dtype([]))
     stored = [np.dtype(STORED[letter]) for letter in letters]
-    offsets = np.cumsum([0, *(one.itemsize for one in stored)]).tolist()
+    offsets = np.cumsum([0, *(column.itemsize for column in stored)]).tolist()
     if offsets[-1] != length - HEADER_BYTES or len(names) < len(letters):
         return None
     if kind == FORMAT_TYPE and (length != FORMAT_BYTES or name != b"FMT" or letters != "BBnNZ"):
