@@ -1,1 +1,1 @@
-"""A saved log as a source of the same snapshots as live."""
+"""A saved log as a source of the same snapshots as a live ride."""

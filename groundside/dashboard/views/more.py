@@ -1,4 +1,4 @@
-"""The more view: every key, the signs, the cautions; and the buttons common to all views."""
+"""The more view: all keys, signs and cautions, and the buttons common to all views."""
 
 from collections.abc import Callable, Mapping
 from typing import ClassVar
@@ -36,7 +36,7 @@ class MoreView(View):
     keys
         The app's keys.
     own
-        The keys of each view by its name.
+        The keys of each view, by its name.
     """
 
     NAME: ClassVar[str] = "more"
@@ -65,16 +65,16 @@ class MoreView(View):
         )
 
     def compose(self) -> ComposeResult:
-        """Make the page."""
+        """Yield the page."""
         yield self._page
 
     def show(self, state: ViewState) -> None:
-        """Show the same at all times."""
+        """Show the page, which never changes."""
         del state
         self._page.content = self._blocks
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return the next page, if there is one, and what concerns all views."""
+        """Return the next page, if there is one, and the buttons common to all views."""
         next_page = (self.own_button("next page", "turn"),) if self._page.pages > 1 else ()
         return (
             *next_page,

@@ -1,4 +1,4 @@
-"""The trip view: power, speed, consumption and energy left, over time or over distance."""
+"""The trip view: power, speed, consumption and energy left, over time or distance."""
 
 from collections.abc import Callable
 from typing import ClassVar
@@ -47,7 +47,7 @@ class TripView(View):
         self._page = TextPage(id="trip-text", one_page=True)
 
     def compose(self) -> ComposeResult:
-        """Make the parts from top to bottom."""
+        """Yield the parts from top to bottom."""
         yield from self._pairs
         yield self._page
 
@@ -61,7 +61,7 @@ class TripView(View):
         self._redraw.reset()
 
     def _panels(self) -> tuple[str, ...]:
-        """Return the panels in sight, the chosen one first unless all are."""
+        """Return the visible panels, the chosen one first unless all are visible."""
         if self.size.width < SIDE_BY_SIDE_COLUMNS:
             return (self._chosen,)
         if self.size.height >= ROWS_FOR_FOUR:
@@ -82,7 +82,7 @@ class TripView(View):
         self._page.content = content.blocks
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return the choice of panels, unless all are in sight, and that of the axis."""
+        """Return the choice of panels, unless all are visible, and that of the axis."""
         units = self._state.units if self._state else None
         names = {"cost": units.consumption_name if units else "Wh/km"}
         panels = self._panels()
@@ -107,7 +107,7 @@ class TripView(View):
             self.show(self._state)
 
     def on_plot_tapped(self, message: Plot.Tapped) -> None:
-        """Go to the place of a saved ride that was tapped."""
+        """Go to the tapped place of a saved ride."""
         message.stop()
         if self._state is None or not self._state.can_seek:
             return

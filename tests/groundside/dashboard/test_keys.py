@@ -93,7 +93,11 @@ def test_every_key_stands_in_the_help_view(size: tuple[int, int]) -> None:
         for words in ("95 % interval", "STALE", "life jacket", "damaged packs harm"):
             assert words in together, words
 
-    everything = {"controls": SteeredControls(), "places": SteeredPlaces(), "talk": SteeredTalk()}
+    everything = {
+        "controls": SteeredControls(),
+        "places": SteeredPlaces(),
+        "commands": SteeredTalk(),
+    }
     run_app(size, act, **everything)
 
 

@@ -108,7 +108,7 @@ def test_steps_are_in_the_riders_units_and_within_limits() -> None:
 
 
 @pytest.mark.parametrize(
-    ("target", "value", "can_talk", "shown"),
+    ("target", "value", "can_command", "shown"),
     [
         (TARGET, 320.0, True, ("320", "in force")),
         (TARGET, 330.0, True, ("330", "not set")),
@@ -118,14 +118,14 @@ def test_steps_are_in_the_riders_units_and_within_limits() -> None:
     ],
 )
 def test_the_big_value(
-    target: Any, value: float, can_talk: bool, shown: tuple[str | None, str]
+    target: Any, value: float, can_command: bool, shown: tuple[str | None, str]
 ) -> None:
-    here = state(snapshot(target=target), can_talk=can_talk)
+    here = state(snapshot(target=target), can_command=can_command)
     content = aim_content(here, choice(POWER, value))
     assert (content.value.digits, content.value.interval) == shown
     assert content.value.why == ("" if shown[0] else "no target")
     purpose = content.blocks[0][-1]
-    assert purpose.text == (PURPOSE[POWER.key] if can_talk else NOBODY)
+    assert purpose.text == (PURPOSE[POWER.key] if can_command else NOBODY)
 
 
 @pytest.mark.parametrize(

@@ -7,8 +7,8 @@ import pytest
 from groundside.dashboard.content.double_runs import next_step
 from groundside.dashboard.content.runs import (
     RULE,
-    HeldPower,
     OpenRun,
+    PowerCue,
     RunLine,
     asks_for_charge,
     missing,
@@ -115,27 +115,27 @@ def test_the_steady_stretch_now(more: dict[str, Any], expected: str) -> None:
 @pytest.mark.parametrize(
     ("changes", "more", "held"),
     [
-        ({}, {}, HeldPower("412 W")),
-        ({"power_w": QUIET}, {}, HeldPower("--")),
-        ({"target": TO_GO}, {}, HeldPower("412 W")),
-        ({"target": TARGET}, {}, HeldPower("412 W", "320 W", "9 % over", "ease")),
+        ({}, {}, PowerCue("412 W")),
+        ({"power_w": QUIET}, {}, PowerCue("--")),
+        ({"target": TO_GO}, {}, PowerCue("412 W")),
+        ({"target": TARGET}, {}, PowerCue("412 W", "320 W", "9 % over", "ease")),
         (
             {"target": changed(TARGET, cue=QUIET)},
             {},
-            HeldPower("412 W", "320 W", "no cue: nothing for 7 s"),
+            PowerCue("412 W", "320 W", "no cue: nothing for 7 s"),
         ),
         (
             {"target": changed(TARGET, difference_fraction=QUIET)},
             {},
-            HeldPower("412 W", "320 W", "no cue: nothing for 7 s"),
+            PowerCue("412 W", "320 W", "no cue: nothing for 7 s"),
         ),
-        ({"target": TARGET}, {"since_received_s": 9.0}, HeldPower("--", "320 W", "no cue: stale")),
+        ({"target": TARGET}, {"since_received_s": 9.0}, PowerCue("--", "320 W", "no cue: stale")),
     ],
 )
 def test_the_power_against_its_target(
-    changes: dict[str, Any], more: dict[str, Any], held: HeldPower
+    changes: dict[str, Any], more: dict[str, Any], held: PowerCue
 ) -> None:
-    assert runs_content(state(snapshot(**changes), **more)).held_power == held
+    assert runs_content(state(snapshot(**changes), **more)).power_cue == held
 
 
 @pytest.mark.parametrize(
@@ -235,7 +235,7 @@ def test_what_is_next(runs: tuple[Run, ...], setup: str, expected: str) -> None:
 
 
 def test_where_nothing_can_be_started() -> None:
-    assert runs_content(state(can_talk=True)).why_no_runs == ""
+    assert runs_content(state(can_command=True)).why_no_runs == ""
     assert runs_content(state(can_seek=True)).why_no_runs.startswith("A saved ride")
     assert runs_content(state()).why_no_runs.startswith("No daemon")
 
