@@ -75,7 +75,7 @@ class ReplaySource:
 
     @property
     def seek_controls(self) -> "ReplaySource | None":
-        """The source itself if it stays at the end; a replay in plain lines runs straight through."""
+        """The source itself if it stays at the end; plain lines run straight through."""
         return self if self._stays_at_end else None
 
     async def stream(self) -> AsyncIterator[Update]:

@@ -1,4 +1,4 @@
-"""What the aim view says, and the target that is being chosen."""
+"""Content of the aim view, and the target being chosen."""
 
 from typing import Any
 
@@ -45,7 +45,7 @@ def choice(kind: TargetKind, value: float | None = None) -> TargetChoice:
         (DISTANCE, {"home": HOME}, 760.0),
     ],
 )
-def test_the_value_now(kind: TargetKind, changes: dict[str, Any], value: float | None) -> None:
+def test_the_present_value(kind: TargetKind, changes: dict[str, Any], value: float | None) -> None:
     assert now_value(kind, snapshot(**changes)) == value
 
 
@@ -53,7 +53,7 @@ def test_the_value_now(kind: TargetKind, changes: dict[str, Any], value: float |
     ("kind", "target", "value"),
     [
         (SPEED, SPEED_ALONE, 2.0),
-        # a distance to make brings a speed to hold with it: only the distance was asked for
+        # with a distance to make, a speed to hold is derived; only the distance is the target
         (SPEED, changed(TARGET, power_w=NONE), None),
         (DISTANCE, TARGET, 5200.0),
         (DISTANCE, SPEED_ALONE, None),
@@ -80,7 +80,9 @@ def test_the_value_in_force(kind: TargetKind, target: Any, value: float | None) 
         (DISTANCE, {"target": TARGET}, KN, "3.0"),
     ],
 )
-def test_what_is_proposed(kind: TargetKind, changes: dict[str, Any], units: Any, text: str) -> None:
+def test_the_proposed_value(
+    kind: TargetKind, changes: dict[str, Any], units: Any, text: str
+) -> None:
     chosen = choice(kind)
     chosen.propose(snapshot(**changes), units)
     assert chosen.value is not None
